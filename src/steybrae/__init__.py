@@ -1,0 +1,1 @@
+"""Slope and avalanche-terrain angles from contour spacing and elevation models."""

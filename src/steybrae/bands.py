@@ -1,0 +1,205 @@
+"""Angle bands: their edges, labels, plain words and sources. Data, not code.
+
+A band is half-open and holds its lower edge: ``30-35`` is 30.0 to below 35.0. The band
+of a slope is the band of the number *shown* (tenths, rounded up), so that a table can
+never say "30.0" beside "25-30".
+
+The default edges, in degrees, and what each rests on:
+
+==== =============================================================================
+25   Practical lower bound quoted for dry slabs (from memory; no paper was read).
+30   European danger scale, note on steepness: "steep" begins at about 30; a Swiss
+     leaflet of the avalanche-prevention partners says slabs need 30 or more.
+35   The same leaflet: "very steep" is above 35; start of the usual slab range 35-45.
+40   The same leaflet: "extremely steep" is above 40; the European scale's note on
+     very steep terrain begins at about 40.
+45   Upper end of the usual slab range in the same leaflet.
+55   Upper end of the 25-55 range of Perla (1977), Can. Geotech. J. 14 (range from
+     memory). Snow that does not lie there still falls on what is below.
+==== =============================================================================
+
+No band is a judgement of the ground; gentle bands can be hit from above.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+from steybrae.errors import QuantityError
+from steybrae.quantities import shown_slope_deg
+
+__all__ = ["DEFAULT_EDGES_DEG", "STEEP_DEG", "Band", "BandScheme", "parse_edges", "steepness_words"]
+
+DEFAULT_EDGES_DEG: Final = (25.0, 30.0, 35.0, 40.0, 45.0, 55.0)
+"""Band edges in degrees; the module docstring gives the source of each."""
+
+STEEP_DEG: Final = 30.0
+"""From here ground is called steep, degrees (European danger scale, note on steepness)."""
+
+
+@dataclass(frozen=True)
+class Band:
+    """One band of slope.
+
+    Attributes
+    ----------
+    low_deg
+        Lower edge, degrees, inside the band.
+    high_deg
+        Upper edge, degrees, outside the band; None in the steepest.
+    label
+        The angles: ``<25``, ``25-30``, ``55+``.
+    """
+
+    low_deg: float
+    high_deg: float | None
+    label: str
+
+
+@dataclass(frozen=True)
+class BandScheme:
+    """Bands from 0 to 90 degrees, cut at the edges.
+
+    Attributes
+    ----------
+    edges_deg
+        Rising, each above 0 and below 90.
+
+    Raises
+    ------
+    QuantityError
+        No edge, or edges that do not rise from above 0 to below 90.
+    """
+
+    edges_deg: tuple[float, ...] = DEFAULT_EDGES_DEG
+
+    def __post_init__(self) -> None:
+        """Refuse edges that do not rise."""
+        rising = all(low < high for low, high in zip(self.edges_deg, self.edges_deg[1:], strict=False))
+        inside = all(0.0 < edge < 90.0 for edge in self.edges_deg)  # false for NaN
+        if not self.edges_deg or not rising or not inside:
+            got = ",".join(f"{edge:g}" for edge in self.edges_deg)
+            message = (
+                "Band edges should rise from above 0 to below 90 degrees; "
+                f"got {got!r}. Write them like 25,30,35,40,45,55."
+            )
+            raise QuantityError(message)
+
+    @cached_property
+    def bands(self) -> tuple[Band, ...]:
+        """All bands, gentlest first."""
+        lows = (0.0, *self.edges_deg)
+        highs = (*self.edges_deg, None)
+        return tuple(Band(low, high, _label(low, high)) for low, high in zip(lows, highs, strict=True))
+
+    @property
+    def labels(self) -> tuple[str, ...]:
+        """Labels of all bands, gentlest first."""
+        return tuple(band.label for band in self.bands)
+
+    def index(self, slope_deg: float) -> int:
+        """Position in `bands` of the band of a slope, by the number shown.
+
+        Parameters
+        ----------
+        slope_deg
+            Degrees, 0 to 90, not NaN.
+
+        Returns
+        -------
+        int
+            0 for the gentlest.
+
+        Raises
+        ------
+        QuantityError
+            NaN: an unknown slope has no band.
+        """
+        if math.isnan(slope_deg):
+            message = "An unknown slope has no band; ask for its band only where it is known."
+            raise QuantityError(message)
+        shown = shown_slope_deg(slope_deg)
+        return sum(shown >= edge for edge in self.edges_deg)
+
+    def band(self, slope_deg: float) -> Band:
+        """Band of a slope, by the number shown; see `index`."""
+        return self.bands[self.index(slope_deg)]
+
+    def between(self, low_deg: float, high_deg: float | None) -> tuple[Band, ...]:
+        """Bands that an answer may lie in.
+
+        Parameters
+        ----------
+        low_deg
+            The answer, or its lower end, degrees.
+        high_deg
+            The upper end, degrees; None is "not known": only the band of `low_deg` is
+            returned and the caller says that it is open above.
+
+        Returns
+        -------
+        tuple of Band
+            From the band of `low_deg` to that of the steeper of the two.
+        """
+        first = self.index(low_deg)
+        last = first if high_deg is None else max(first, self.index(high_deg))
+        return self.bands[first : last + 1]
+
+
+def _label(low_deg: float, high_deg: float | None) -> str:
+    if high_deg is None:
+        return f"{low_deg:g}+"
+    return f"<{high_deg:g}" if low_deg == 0.0 else f"{low_deg:g}-{high_deg:g}"
+
+
+def parse_edges(text: str) -> BandScheme:
+    """Read band edges as typed: ``25,30,35,40,45,55``.
+
+    Parameters
+    ----------
+    text
+        Degrees, between commas.
+
+    Returns
+    -------
+    BandScheme
+
+    Raises
+    ------
+    QuantityError
+        Not numbers, or not rising.
+    """
+    try:
+        edges = tuple(float(part) for part in text.split(","))
+    except ValueError:
+        message = f"Band edges should be degrees between commas; got {text!r}. Write them like 30,35,40."
+        raise QuantityError(message) from None
+    return BandScheme(edges)
+
+
+def steepness_words(slope_deg: float) -> str:
+    """Word that the European warning services use for a steepness.
+
+    Parameters
+    ----------
+    slope_deg
+        Degrees; the number shown decides.
+
+    Returns
+    -------
+    str
+        ``moderately steep`` below 30, ``steep`` from 30 to 35, ``very steep`` above 35 to
+        40, ``extremely steep`` above 40. Edges as in the Swiss leaflet "Achtung
+        Lawinen!" (steep from 30, very steep above 35, extremely steep above 40); the
+        European danger scale has the 30 and the 40. Mind that this word's edges hold the
+        upper value where the bands hold the lower one.
+    """
+    shown = shown_slope_deg(slope_deg)
+    if shown < 30.0:
+        return "moderately steep"
+    if shown <= 35.0:
+        return "steep"
+    return "very steep" if shown <= 40.0 else "extremely steep"

@@ -1,0 +1,281 @@
+"""Every caution: its text, and when it applies.
+
+A result describes itself as a `Situation`; `cautions_for` returns the cautions that
+apply, in the order in which they stand here. No option of any command turns them off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+__all__ = ["Caution", "Situation", "cautions_for"]
+
+COARSE_CELL_M: Final = 20.0
+"""Cells above this size, metres, are coarser than the piece of slope that decides, about
+20 m x 20 m (Swiss leaflet "Achtung Lawinen!")."""
+
+VERY_COARSE_CELL_M: Final = 50.0
+"""Cells above this size, metres, hide whole slopes (our choice)."""
+
+BALLPARK_M: Final = 30.0
+"""Datum shift worse than this, metres, gets a caution: the corridor's least half-width."""
+
+
+@dataclass(frozen=True)
+class Situation:
+    """What a result says about itself, for choosing its cautions.
+
+    Attributes
+    ----------
+    from_paper, from_model, from_reading, lesson
+        What the figures rest on.
+    cell_size_m
+        Larger side of a model's cell on the ground, metres; None without a model.
+    slope_high_deg
+        Highest slope that the result allows, degrees; None where not known.
+    unknown_m
+        Length of unknown ground on the line, metres.
+    unknown_near
+        Whether ground beside the line or in the circle is unknown.
+    open_above
+        Whether the true slope may be steeper by an amount not known.
+    interval_m
+        Contour interval, metres; None without a map.
+    gap_unreadable
+        Whether the ruler error is as large as the gap.
+    thinned_lines, single_gap
+        Traps of reading a printed map.
+    ruler_only
+        Whether the contours' own height error was left out of the interval.
+    unit_assumed
+        Whether the model's vertical unit was assumed to be metres.
+    unit_doubtful
+        A sentence why the heights look like another unit, or an empty string.
+    places_swapped
+        Whether latitude and longitude look swapped.
+    datum_accuracy_m
+        Accuracy of the shift between WGS 84 and the model's datum, metres; None if not known.
+    overhead
+        Whether overhead angles are shown.
+    magnetic
+        Whether magnetic bearings are shown.
+    runout
+        Whether published run-out angles are shown.
+    sample
+        Whether the ground is the invented sample massif.
+    """
+
+    from_paper: bool = False
+    from_model: bool = False
+    from_reading: bool = False
+    lesson: bool = False
+    cell_size_m: float | None = None
+    slope_high_deg: float | None = None
+    unknown_m: float = 0.0
+    unknown_near: bool = False
+    open_above: bool = False
+    interval_m: float | None = None
+    gap_unreadable: bool = False
+    thinned_lines: bool = False
+    single_gap: bool = False
+    ruler_only: bool = False
+    unit_assumed: bool = False
+    unit_doubtful: str = ""
+    places_swapped: bool = False
+    datum_accuracy_m: float | None = 0.0
+    overhead: bool = False
+    magnetic: bool = False
+    runout: bool = False
+    sample: bool = False
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One caution.
+
+    Attributes
+    ----------
+    key
+        Short fixed name, for JSON and tests.
+    text
+        One or two whole sentences.
+    """
+
+    key: str
+    text: str
+
+
+@dataclass(frozen=True)
+class _Rule:
+    key: str
+    applies: Callable[[Situation], bool]
+    text: str
+
+
+def _coarse(at: Situation) -> bool:
+    return at.cell_size_m is not None and COARSE_CELL_M < at.cell_size_m <= VERY_COARSE_CELL_M
+
+
+def _very_coarse(at: Situation) -> bool:
+    return at.cell_size_m is not None and at.cell_size_m > VERY_COARSE_CELL_M
+
+
+def _always(at: Situation) -> bool:
+    return True
+
+
+_RULES: Final = (
+    _Rule(
+        "forecast",
+        _always,
+        "These are angles of ground, not a judgement of it. Read the local avalanche forecast for "
+        "the day, follow local rules and qualified guidance, and decide on the hill.",
+    ),
+    _Rule(
+        "angle_alone",
+        _always,
+        "Slope angle alone decides nothing: gentle ground can be hit from above, a slide can be set "
+        "off from a distance, and wet snow and slush slide on gentler slopes than dry slabs do.",
+    ),
+    _Rule(
+        "sample",
+        lambda at: at.sample,
+        "This is the invented sample massif: there is no such ground, and nothing here may be used "
+        "for a real day.",
+    ),
+    _Rule(
+        "unknown_on_line",
+        lambda at: at.unknown_m > 0.0,
+        "Part of the line runs over ground the model does not know. Unknown is not gentle: every "
+        'steepness and ascent that includes it is "at least".',
+    ),
+    _Rule(
+        "unknown_near",
+        lambda at: at.unknown_near,
+        "Some ground beside the line or within the position error is unknown; it may be steeper than "
+        "anything shown.",
+    ),
+    _Rule(
+        "open_above",
+        lambda at: at.open_above,
+        "How far the true slope may lie above the figure is not known here; read every steepness as "
+        '"at least".',
+    ),
+    _Rule(
+        "model_smooths",
+        lambda at: at.from_model,
+        "An elevation model smooths: rolls, gullies and crags smaller than two or three cells are "
+        "flattened or missing. It shows ground as surveyed, not the snow on it: drifts and cornices "
+        "differ.",
+    ),
+    _Rule(
+        "coarse_cells",
+        _coarse,
+        "The model's cells are larger than 20 m, the size of the piece of slope that matters: its "
+        "slopes read low, and most of all on steep ground.",
+    ),
+    _Rule(
+        "very_coarse_cells",
+        _very_coarse,
+        "The model's cells are larger than 50 m: whole steep slopes fit between its heights. Do not "
+        "read its slopes as the ground's.",
+    ),
+    _Rule(
+        "unit_assumed",
+        lambda at: at.unit_assumed,
+        "The model does not say in what unit its heights are; metres were taken. State it with "
+        "--z-unit, for feet read as metres make every slope wrong.",
+    ),
+    _Rule(
+        "datum",
+        lambda at: at.datum_accuracy_m is None or at.datum_accuracy_m > BALLPARK_M,
+        "The shift between GPS positions (WGS 84) and the model's datum is not known well: the line "
+        "may lie tens of metres or more beside its true place.",
+    ),
+    _Rule(
+        "swapped",
+        lambda at: at.places_swapped,
+        "Latitude and longitude may be swapped in the route: the line meets the model only when they "
+        "are exchanged. Check the file.",
+    ),
+    _Rule(
+        "gap_unreadable",
+        lambda at: at.gap_unreadable,
+        "The reading error is as large as the gap: the slope may be anything up to vertical. Measure "
+        "over more lines, index line to index line.",
+    ),
+    _Rule(
+        "single_gap",
+        lambda at: at.single_gap,
+        "One gap between two lines is a weak measurement: a tenth of a millimetre moves the answer "
+        "by degrees. Measure over several gaps, and count gaps, not lines.",
+    ),
+    _Rule(
+        "thinned_lines",
+        lambda at: at.thinned_lines,
+        "On steep ground some maps leave thin contours out. If one is missing here the slope is "
+        "steeper than shown: count index lines, which always stay.",
+    ),
+    _Rule(
+        "ruler_only",
+        lambda at: at.ruler_only,
+        "The contours' own height error was left out on request: the true slope may lie further from "
+        "the figure than the interval says.",
+    ),
+    _Rule(
+        "map_smooths",
+        lambda at: at.from_paper,
+        "Contours average: a roll or crag lower than the contour interval is not on the map at all, "
+        "and the interval and scale must be those printed on the sheet.",
+    ),
+    _Rule(
+        "reading_local",
+        lambda at: at.from_reading,
+        "An inclinometer reads a metre or two of snow, or one line of sight; the slope that slides "
+        "is larger. A gentle reading never makes gentler what the map or the model shows.",
+    ),
+    _Rule(
+        "overhead_not_runout",
+        lambda at: at.overhead,
+        "An overhead angle says how steeply ground that could start a slide looks down on a place; "
+        "it does not predict how far snow will run, nor that ground outside it is out of reach.",
+    ),
+    _Rule(
+        "runout_published",
+        lambda at: at.runout,
+        "Run-out angles are from published cases of large slides; they are shown for teaching and "
+        "are not a prediction for this slope.",
+    ),
+    _Rule(
+        "magnetic",
+        lambda at: at.magnetic,
+        "Magnetic bearings rest on a model of the earth's field; iron, electronics and magnetic "
+        "rock nearby turn the needle further than the stated error.",
+    ),
+    _Rule(
+        "lesson",
+        lambda at: at.lesson,
+        "A lesson is not a field decision.",
+    ),
+)
+
+
+def cautions_for(at: Situation) -> tuple[Caution, ...]:
+    """Cautions that apply to a result.
+
+    Parameters
+    ----------
+    at
+        What the result says about itself.
+
+    Returns
+    -------
+    tuple of Caution
+        The two that always apply, then the others in a fixed order; never empty.
+    """
+    found = [Caution(rule.key, rule.text) for rule in _RULES if rule.applies(at)]
+    if at.unit_doubtful:
+        found.append(Caution("unit_doubtful", at.unit_doubtful))
+    return tuple(found)

@@ -1,0 +1,60 @@
+"""Options that several commands share, and how a command prints."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from steybrae.cautions import Caution
+
+__all__ = [
+    "Edges",
+    "Force",
+    "Interval",
+    "Json",
+    "Scale",
+    "console",
+    "print_cautions",
+    "print_json",
+]
+
+Scale = Annotated[str, typer.Option("--scale", help="Map scale, like 1:25000.", metavar="1:N")]
+Interval = Annotated[
+    str,
+    typer.Option("--interval", help="Contour interval printed on the map, like 10m or 40ft.", metavar="LENGTH"),
+]
+Json = Annotated[bool, typer.Option("--json", help="Print the answer as JSON (SI units, unrounded).")]
+Edges = Annotated[
+    str | None,
+    typer.Option("--edges", help="Band edges in degrees, like 25,30,35,40,45,55.", metavar="DEG,DEG"),
+]
+Force = Annotated[bool, typer.Option("--force", help="Replace output files that exist.")]
+OutPath = Path
+
+
+def console() -> Console:
+    """Terminal for tables and text; plain and 100 wide where it is not a terminal."""
+    from rich.console import Console
+
+    plain = Console(highlight=False, soft_wrap=False)
+    return plain if plain.is_terminal else Console(highlight=False, width=110)
+
+
+def print_json(command: str, result: Any) -> None:
+    """Print a result by the JSON contract."""
+    from steybrae.files.results import json_text
+
+    typer.echo(json_text(command, result))
+
+
+def print_cautions(cautions: tuple[Caution, ...], to: Console) -> None:
+    """Print every caution, one a paragraph, under its own heading."""
+    to.print()
+    to.print("Cautions", style="bold")
+    for caution in cautions:
+        to.print(f"  - {caution.text}", markup=False)

@@ -1,0 +1,91 @@
+"""Every error that steybrae raises on purpose.
+
+Each is also the matching built-in, so that code which knows nothing of this
+package can still catch it. The tree::
+
+    SteybraeError
+    ├── QuantityError (ValueError)      a value as typed: unit, range, spelling
+    ├── PlaceError (ValueError)         a position that cannot be read or lies nowhere
+    ├── RouteError (ValueError)         a line that cannot be walked or cut into legs
+    ├── ModelError (ValueError)         an elevation model that cannot be used
+    ├── OffModelError (LookupError)     a place or line wholly off the model
+    ├── FileReadError (OSError)         a file missing, damaged or of another kind
+    ├── FileWriteError (OSError)        an output that cannot or may not be written
+    ├── PlanError (ValueError)          a saved plan that is not what it says
+    ├── LogError (ValueError)           a log of readings that cannot be used
+    ├── BulletinError (ValueError)      a forecast bulletin that breaks its standard
+    ├── DateError (ValueError)          a date or time outside what a model covers
+    └── MissingExtraError (ImportError) an optional package that is not installed
+
+A message is one sentence or two: what was expected, what arrived, what to do.
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "BulletinError",
+    "DateError",
+    "FileReadError",
+    "FileWriteError",
+    "LogError",
+    "MissingExtraError",
+    "ModelError",
+    "OffModelError",
+    "PlaceError",
+    "PlanError",
+    "QuantityError",
+    "RouteError",
+    "SteybraeError",
+]
+
+
+class SteybraeError(Exception):
+    """Root of every error raised on purpose; the command prints it as one line."""
+
+
+class QuantityError(SteybraeError, ValueError):
+    """A typed value whose unit, range or spelling cannot be taken."""
+
+
+class PlaceError(SteybraeError, ValueError):
+    """A position that cannot be read, or that lies nowhere on the earth."""
+
+
+class RouteError(SteybraeError, ValueError):
+    """A line that cannot be walked: too few points, no length, no such turn point."""
+
+
+class ModelError(SteybraeError, ValueError):
+    """An elevation model that cannot be used: no CRS, several bands, mixed grids."""
+
+
+class OffModelError(SteybraeError, LookupError):
+    """A place or a whole line that lies outside the elevation model."""
+
+
+class FileReadError(SteybraeError, OSError):
+    """A file that is missing, damaged or not of the kind expected."""
+
+
+class FileWriteError(SteybraeError, OSError):
+    """An output that cannot be written, or exists and may not be replaced."""
+
+
+class PlanError(SteybraeError, ValueError):
+    """A saved plan that is not what it says it is."""
+
+
+class LogError(SteybraeError, ValueError):
+    """A log of readings that cannot be used."""
+
+
+class BulletinError(SteybraeError, ValueError):
+    """A forecast bulletin that breaks its standard."""
+
+
+class DateError(SteybraeError, ValueError):
+    """A date or a clock time outside what the model in use covers."""
+
+
+class MissingExtraError(SteybraeError, ImportError):
+    """An optional package is needed and not installed."""

@@ -1,0 +1,1 @@
+"""On the hill: readings of an inclinometer and what they agree with."""

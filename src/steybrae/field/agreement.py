@@ -1,0 +1,400 @@
+"""Agreement of a reading with the map, the model, another instrument.
+
+Two figures are compared by the normalised error of ISO 13528 (and ISO/IEC 17043)::
+
+    E_n = |reading - reference| / sqrt(U_reading^2 + U_reference^2)
+
+with expanded uncertainties. A lopsided reference counts with the half-width that faces
+the reading. E_n above 1 is ``different``. At 1 or below nothing contradicts, but that is
+worth saying only where a difference would have been noticed: where the denominator is
+wider than one band of 5 degrees, two grounds a whole band apart would still have passed,
+and the answer is ``cannot tell``. Only the rest is ``consistent``.
+
+Whatever the answer, the steeper figure leads. No reading lowers what a map said.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final, Literal
+
+from steybrae.bands import Band, BandScheme
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.errors import QuantityError
+from steybrae.field.readings import ReadingSet
+from steybrae.quantities import round_up, slope_text
+
+__all__ = [
+    "Comparison",
+    "Origin",
+    "ReadingResult",
+    "Reason",
+    "Reference",
+    "compare",
+    "compare_readings",
+    "reading_as_reference",
+]
+
+BAND_WIDTH_DEG: Final = 5.0
+"""Width of a band where slabs start, 30 to 45 degrees (the default edges)."""
+
+Answer = Literal["consistent", "different", "cannot tell"]
+
+_HIDDEN: Final = {"json": False}
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where a reference comes from, as far as its reasons to differ go.
+
+    Attributes
+    ----------
+    kind
+        ``paper``, ``model``, ``instrument`` or ``other``.
+    baseline_m
+        Horizontal ground that the figure averages over, metres.
+    gaps
+        Contour gaps measured over.
+    interval_m
+        Contour interval, metres.
+    scale
+        Denominator of the map scale.
+    cell_size_m
+        Larger side of a model's cell, metres.
+    aspect_true_deg
+        Direction the slope faces, degrees clockwise from true north.
+    """
+
+    kind: Literal["paper", "model", "instrument", "other"] = "other"
+    baseline_m: float | None = None
+    gaps: int | None = None
+    interval_m: float | None = None
+    scale: float | None = None
+    cell_size_m: float | None = None
+    aspect_true_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class Reference:
+    """A figure that readings are compared with.
+
+    Attributes
+    ----------
+    source
+        What it is, in words: ``paper gap``, ``elevation model``.
+    slope_deg
+        Degrees, 0 to 90; None where the ground is unknown.
+    slope_low_deg, slope_high_deg
+        Its 95 % ends, degrees; None where not known.
+    origin
+        What its reasons to differ rest on.
+
+    Raises
+    ------
+    QuantityError
+        Ends that do not enclose the slope, or anything outside 0 to 90.
+    """
+
+    source: str
+    slope_deg: float | None
+    slope_low_deg: float | None = None
+    slope_high_deg: float | None = None
+    origin: Origin = field(default=Origin(), metadata=_HIDDEN)
+
+    def __post_init__(self) -> None:
+        """Refuse ends out of order."""
+        values = (self.slope_low_deg, self.slope_deg, self.slope_high_deg)
+        known = [value for value in values if value is not None]
+        if not all(0.0 <= value <= 90.0 for value in known) or known != sorted(known):
+            got = ", ".join("unknown" if value is None else f"{value:g}" for value in values)
+            message = (
+                "A reference should have low end, slope and high end rising within 0 to 90 "
+                f"degrees; got {got} for {self.source}. Check the three figures."
+            )
+            raise QuantityError(message)
+
+    @property
+    def open_above(self) -> bool:
+        """Whether how steep it may be is not known."""
+        return self.slope_deg is None or self.slope_high_deg is None
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A reading beside one reference.
+
+    Attributes
+    ----------
+    source, slope_deg, slope_low_deg, slope_high_deg
+        The reference.
+    difference_deg
+        Reading minus reference, degrees: above 0 where the reading is steeper; None where
+        the reference is unknown.
+    en_number
+        Normalised error, 0 or more; None where the reference has no known end to face.
+    result
+        ``consistent``, ``different`` or ``cannot tell``.
+    would_notice_deg
+        Smallest difference of the two figures that counts as different, degrees:
+        ``sqrt(U_reading^2 + U_reference^2)``. Ground that truly differs by so much is
+        noticed in half of all cases; by 1.8 times as much, in 95 %. None as `en_number`.
+    origin
+        As in `Reference`.
+    """
+
+    source: str
+    slope_deg: float | None
+    slope_low_deg: float | None
+    slope_high_deg: float | None
+    difference_deg: float | None
+    en_number: float | None
+    result: Answer
+    would_notice_deg: float | None
+    origin: Origin = field(default=Origin(), metadata=_HIDDEN)
+
+    @property
+    def sentence(self) -> str:
+        """The answer in plain words."""
+        if self.difference_deg is None:
+            return f"Cannot tell: {self.source} does not know this ground."
+        apart = f"reading and {self.source} lie {_shown(abs(self.difference_deg))} apart"
+        if self.would_notice_deg is None:
+            return f"Cannot tell: {apart}, but how far {self.source} may be wrong is not known."
+        limit = _shown(self.would_notice_deg)
+        if self.result == "different":
+            return f"Different: {apart}, and their uncertainties together allow only {limit}."
+        still = f"these two could differ by up to {limit} and still agree"
+        if self.result == "cannot tell":
+            return f"Cannot tell: {apart}, but {still}, which is more than one band."
+        return f"Consistent: {apart}; {still}."
+
+
+@dataclass(frozen=True)
+class Reason:
+    """A reason why a reading and a reference may differ.
+
+    Attributes
+    ----------
+    key
+        Short fixed name.
+    source
+        The reference it is about; None where it is about the readings themselves.
+    text
+        Whole sentences.
+    """
+
+    key: str
+    source: str | None
+    text: str
+
+
+@dataclass(frozen=True)
+class ReadingResult:
+    """Readings, what they were compared with, and what leads.
+
+    Attributes
+    ----------
+    readings_deg, mean_deg, uncertainty_95_deg
+        The readings, degrees; see `ReadingSet`.
+    references
+        One `Comparison` for each reference.
+    steeper_deg
+        Steepest central value of all sources, degrees; it leads.
+    band
+        Band of `steeper_deg`.
+    bands_possible
+        From there to the band of the highest upper end of all sources.
+    open_above
+        Whether the upper end of any source is not known.
+    cautions
+        Those that apply.
+    reasons
+        Why they may differ; none of them lowers the figures above.
+    readings, scheme
+        The set the figures came from and the bands in use; not in the JSON.
+    """
+
+    readings_deg: tuple[float, ...]
+    mean_deg: float
+    uncertainty_95_deg: float
+    references: tuple[Comparison, ...]
+    steeper_deg: float
+    band: Band
+    bands_possible: tuple[Band, ...]
+    open_above: bool
+    cautions: tuple[Caution, ...]
+    reasons: tuple[Reason, ...] = ()
+    readings: ReadingSet = field(kw_only=True, metadata=_HIDDEN)
+    scheme: BandScheme = field(kw_only=True, metadata=_HIDDEN)
+
+    @property
+    def sentence(self) -> str:
+        """What leads, in plain words."""
+        at_least = "at least " if self.open_above else ""
+        steepest = self.bands_possible[-1].label
+        upper = "" if len(self.bands_possible) == 1 else f", possibly as steep as {steepest}"
+        unknown = "; how much steeper is not known" if self.open_above else ""
+        shown = slope_text(self.steeper_deg)
+        return f"The steeper figure leads: {at_least}{shown}, band {self.band.label}{upper}{unknown}."
+
+
+def _shown(value_deg: float) -> str:
+    return f"{round_up(value_deg, 0.1):.1f}°"
+
+
+def _facing_deg(difference_deg: float, reference: Reference) -> float | None:
+    """Half-width of the reference on the side where the reading lies."""
+    slope_deg, low_deg, high_deg = (
+        reference.slope_deg,
+        reference.slope_low_deg,
+        reference.slope_high_deg,
+    )
+    if slope_deg is None or high_deg is None:
+        return None
+    if difference_deg > 0.0:
+        return high_deg - slope_deg
+    if low_deg is None:
+        return None
+    if difference_deg < 0.0:
+        return slope_deg - low_deg
+    return max(high_deg - slope_deg, slope_deg - low_deg)
+
+
+def _answer(en_number: float | None, would_notice_deg: float | None) -> Answer:
+    if en_number is None or would_notice_deg is None:
+        return "cannot tell"
+    if en_number > 1.0:
+        return "different"
+    return "cannot tell" if would_notice_deg > BAND_WIDTH_DEG else "consistent"
+
+
+def compare(mean_deg: float, uncertainty_95_deg: float, reference: Reference) -> Comparison:
+    """Compare a reading with one reference; see the module for the rule.
+
+    Parameters
+    ----------
+    mean_deg
+        The reading, degrees, 0 to 90.
+    uncertainty_95_deg
+        Its expanded uncertainty, degrees, above 0. It is used whole near 0 and 90 degrees,
+        where the printed ends are cut: the cut adds no knowledge of the instrument.
+    reference
+        What to compare with.
+
+    Returns
+    -------
+    Comparison
+    """
+    difference_deg = None if reference.slope_deg is None else mean_deg - reference.slope_deg
+    facing_deg = None if difference_deg is None else _facing_deg(difference_deg, reference)
+    en_number = would_notice_deg = None
+    if difference_deg is not None and facing_deg is not None:
+        would_notice_deg = math.hypot(uncertainty_95_deg, facing_deg)
+        en_number = abs(difference_deg) / would_notice_deg
+    return Comparison(
+        source=reference.source,
+        slope_deg=reference.slope_deg,
+        slope_low_deg=reference.slope_low_deg,
+        slope_high_deg=reference.slope_high_deg,
+        difference_deg=difference_deg,
+        en_number=en_number,
+        result=_answer(en_number, would_notice_deg),
+        would_notice_deg=would_notice_deg,
+        origin=reference.origin,
+    )
+
+
+def compare_readings(
+    readings: ReadingSet,
+    references: Sequence[Reference] = (),
+    *,
+    scheme: BandScheme | None = None,
+    situation: Situation | None = None,
+) -> ReadingResult:
+    """Compare readings with any number of references, and let the steeper lead.
+
+    Parameters
+    ----------
+    readings
+        What was read.
+    references
+        What it is compared with; may be none.
+    scheme
+        The bands; the default ones if None.
+    situation
+        What is already known for the cautions (paper, model, magnetic bearings); that it
+        rests on a reading, its highest slope and whether it is open above are added.
+
+    Returns
+    -------
+    ReadingResult
+        `steeper_deg` and the steepest of `bands_possible` never fall when a source is added.
+    """
+    scheme = scheme or BandScheme()
+    mean_deg = readings.mean_deg
+    central_deg = [mean_deg, *(ref.slope_deg for ref in references if ref.slope_deg is not None)]
+    upper_deg = [
+        readings.slope_high_deg,
+        *(ref.slope_high_deg for ref in references if ref.slope_high_deg is not None),
+    ]
+    steeper_deg = max(central_deg)
+    highest_deg = max(*upper_deg, steeper_deg)
+    open_above = any(ref.open_above for ref in references)
+    situation = replace(
+        situation or _situation(references),
+        from_reading=True,
+        slope_high_deg=highest_deg,
+        open_above=open_above or (situation is not None and situation.open_above),
+    )
+    return ReadingResult(
+        readings_deg=readings.readings_deg,
+        mean_deg=mean_deg,
+        uncertainty_95_deg=readings.uncertainty_95_deg,
+        references=tuple(compare(mean_deg, readings.uncertainty_95_deg, ref) for ref in references),
+        steeper_deg=steeper_deg,
+        band=scheme.band(steeper_deg),
+        bands_possible=scheme.between(steeper_deg, highest_deg),
+        open_above=situation.open_above,
+        cautions=cautions_for(situation),
+        readings=readings,
+        scheme=scheme,
+    )
+
+
+def _situation(references: Sequence[Reference]) -> Situation:
+    """Situation as far as the origins of the references tell it."""
+    origins = [reference.origin for reference in references]
+    cells_m = [origin.cell_size_m for origin in origins if origin.cell_size_m is not None]
+    return Situation(
+        from_paper=any(origin.kind == "paper" for origin in origins),
+        from_model=any(origin.kind == "model" for origin in origins),
+        single_gap=any(origin.gaps == 1 for origin in origins),
+        cell_size_m=max(cells_m, default=None),
+        unknown_near=any(reference.slope_deg is None for reference in references),
+    )
+
+
+def reading_as_reference(source: str, readings: ReadingSet) -> Reference:
+    """Take readings of another instrument or observer as something to compare with.
+
+    Parameters
+    ----------
+    source
+        Its name, in words.
+    readings
+        What it read.
+
+    Returns
+    -------
+    Reference
+        Of kind ``instrument``, ends as those of the readings.
+    """
+    return Reference(
+        source,
+        readings.mean_deg,
+        readings.slope_low_deg,
+        readings.slope_high_deg,
+        Origin(kind="instrument"),
+    )

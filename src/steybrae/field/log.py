@@ -1,0 +1,235 @@
+"""One row of the log of readings that a user keeps, and its text form.
+
+The log is plain CSV with a header. Every value stands as it can be read back exactly:
+numbers in full, times as ISO 8601 with their zone, readings between semicolons, nothing for
+what is not known.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import Final
+
+from steybrae.errors import LogError
+
+__all__ = ["COLUMNS", "LogRow", "csv_line", "row_from_cells", "row_to_cells"]
+
+MOST_TEXT: Final = 10_000
+"""Longest text in one cell, characters (our choice; Python's csv reads up to 131 072)."""
+
+
+@dataclass(frozen=True)
+class LogRow:
+    """One measurement of one slope.
+
+    Attributes
+    ----------
+    time
+        When, with a zone.
+    observer, instrument
+        Who and with what; may be empty.
+    readings_deg
+        All readings without their sign, degrees, 0 to 90, at least one.
+    mean_deg, uncertainty_95_deg
+        Their mean and its expanded uncertainty, degrees.
+    lat_deg, lon_deg
+        Where (WGS 84), degrees; None where not noted.
+    reference_source
+        What it was compared with; empty for nothing.
+    reference_slope_deg
+        Slope by that reference, degrees; None where unknown.
+    aspect_true_deg
+        Direction the slope faces, degrees clockwise from true north; None where not noted.
+    plan
+        Saved plan that the reading belongs to; may be empty.
+    check
+        Number of the check place on its card; None for none.
+    note
+        Anything; commas, quotes, line breaks and all scripts are kept.
+
+    Raises
+    ------
+    LogError
+        A time without zone, a value out of range, or a text that is too long or no text.
+    """
+
+    time: datetime
+    observer: str
+    instrument: str
+    readings_deg: tuple[float, ...]
+    mean_deg: float
+    uncertainty_95_deg: float
+    lat_deg: float | None = None
+    lon_deg: float | None = None
+    reference_source: str = ""
+    reference_slope_deg: float | None = None
+    aspect_true_deg: float | None = None
+    plan: str = ""
+    check: int | None = None
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse what could not be read back or compared."""
+        if self.time.utcoffset() is None:
+            message = f"A time in the log should have a zone; got {self.time.isoformat()}. Add it."
+            raise LogError(message)
+        if not self.readings_deg:
+            message = "A row of the log should have at least one reading; got none. Add it."
+            raise LogError(message)
+        for reading_deg in self.readings_deg:
+            _in_range("readings_deg", reading_deg, 0.0, 90.0)
+        _in_range("mean_deg", self.mean_deg, 0.0, 90.0)
+        _in_range("uncertainty_95_deg", self.uncertainty_95_deg, 0.0, 90.0)
+        _in_range("lat_deg", self.lat_deg, -90.0, 90.0)
+        _in_range("lon_deg", self.lon_deg, -180.0, 180.0)
+        _in_range("reference_slope_deg", self.reference_slope_deg, 0.0, 90.0)
+        _in_range("aspect_true_deg", self.aspect_true_deg, 0.0, 360.0)
+        for name in ("observer", "instrument", "reference_source", "plan", "note"):
+            _is_text(name, getattr(self, name))
+
+    @property
+    def difference_deg(self) -> float | None:
+        """Reading minus reference, degrees; None without a reference."""
+        if self.reference_slope_deg is None:
+            return None
+        return self.mean_deg - self.reference_slope_deg
+
+
+COLUMNS: Final = tuple(field.name for field in fields(LogRow))
+"""Columns of the log, in the order in which a new log has them."""
+
+
+def _in_range(name: str, value: float | None, low: float, high: float) -> None:
+    if value is not None and not low <= value <= high:
+        message = f"{name} in the log should lie between {low:g} and {high:g}; got {value:g}. Correct it."
+        raise LogError(message)
+
+
+def _is_text(name: str, text: str) -> None:
+    if len(text) > MOST_TEXT:
+        message = (
+            f"{name} in the log should have at most {MOST_TEXT} characters; got {len(text)}. Shorten it."
+        )
+        raise LogError(message)
+    if any("\ud800" <= letter <= "\udfff" or letter == "\0" for letter in text):
+        message = f"{name} in the log should be text; got {text[:40]!a}. Type it again."
+        raise LogError(message)
+
+
+def row_to_cells(row: LogRow) -> dict[str, str]:
+    """Write a row as text, one cell for each of `COLUMNS`.
+
+    Parameters
+    ----------
+    row
+        The measurement.
+
+    Returns
+    -------
+    dict of str to str
+        Numbers as Python's shortest exact form, empty for None.
+    """
+    cells = {name: _cell(getattr(row, name)) for name in COLUMNS}
+    cells["time"] = row.time.isoformat()
+    cells["readings_deg"] = ";".join(repr(value) for value in row.readings_deg)
+    return cells
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    return value if isinstance(value, str) else repr(value)
+
+
+def row_from_cells(cells: Mapping[str, str]) -> LogRow:
+    """Read a row back from its text.
+
+    Parameters
+    ----------
+    cells
+        One cell for each of `COLUMNS`; others are passed over.
+
+    Returns
+    -------
+    LogRow
+
+    Raises
+    ------
+    LogError
+        A cell that does not hold what its column says.
+    """
+    return LogRow(
+        time=_time(cells["time"]),
+        observer=cells["observer"],
+        instrument=cells["instrument"],
+        readings_deg=tuple(_number("readings_deg", part) for part in cells["readings_deg"].split(";")),
+        mean_deg=_number("mean_deg", cells["mean_deg"]),
+        uncertainty_95_deg=_number("uncertainty_95_deg", cells["uncertainty_95_deg"]),
+        lat_deg=_optional("lat_deg", cells),
+        lon_deg=_optional("lon_deg", cells),
+        reference_source=cells["reference_source"],
+        reference_slope_deg=_optional("reference_slope_deg", cells),
+        aspect_true_deg=_optional("aspect_true_deg", cells),
+        plan=cells["plan"],
+        check=_check(cells["check"]),
+        note=cells["note"],
+    )
+
+
+def _time(text: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        message = f"time in the log should look like 2026-02-14T10:30:00+00:00; got {text!r}. Correct it."
+        raise LogError(message) from None
+
+
+def _number(name: str, text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        message = f"{name} in the log should be a number; got {text!r}. Correct it."
+        raise LogError(message)
+    return value
+
+
+def _optional(name: str, cells: Mapping[str, str]) -> float | None:
+    return _number(name, cells[name]) if cells[name].strip() else None
+
+
+def _check(text: str) -> int | None:
+    if not text.strip():
+        return None
+    value = _number("check", text)
+    if value != int(value):
+        message = f"check in the log should be a whole number; got {text!r}. Correct it."
+        raise LogError(message)
+    return int(value)
+
+
+def csv_line(cells: list[str]) -> str:
+    """Write cells as one CSV record that ends in one line feed.
+
+    Every cell is quoted (RFC 4180), so that a record cut off short shows an open quote or too
+    few cells and is never taken for a whole one.
+
+    Parameters
+    ----------
+    cells
+        The texts.
+
+    Returns
+    -------
+    str
+        Line breaks inside a cell stay, inside its quotes.
+    """
+    text = io.StringIO(newline="")
+    csv.writer(text, quoting=csv.QUOTE_ALL, lineterminator="\n").writerow(cells)
+    return text.getvalue()

@@ -1,0 +1,377 @@
+"""Why a reading and a map or model may differ: reasons that fit the case, in words.
+
+Each reason is an explanation, not a correction. One that would make the answer gentler
+says that the steeper figure stands; none of them changes a figure.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Final
+
+from steybrae.field.agreement import (
+    BAND_WIDTH_DEG,
+    Comparison,
+    ReadingResult,
+    Reason,
+    Reference,
+    compare,
+)
+from steybrae.field.hidden import (
+    apparent_slope_deg,
+    flattened_slope_deg,
+    hidden_slope_deg,
+    off_fall_line_deg,
+    rest_slope_deg,
+)
+from steybrae.field.readings import ReadingSet
+from steybrae.quantities import (
+    FOOT_M,
+    angle_to_gradient,
+    gradient_to_angle,
+    round_up,
+    slope_text,
+)
+
+__all__ = ["rescaled", "with_reasons"]
+
+PIECE_M: Final = 10.0
+"""Length in plan of the short steep piece that an average may hide, metres: half of the
+piece of slope that decides, about 20 m (Swiss leaflet "Achtung Lawinen!")."""
+
+ROLL_CELLS: Final = 4.0
+"""Wavelength, in cells, of the roll shown as an example of flattening (our choice)."""
+
+OFF_LINE_DEG: Final = 10.0
+"""Sighting further off the fall line than this is worth a word, degrees: at 10 degrees a
+slope of 35 reads 0.4 less (our choice)."""
+
+INTERVALS_M: Final = (2.5, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0)
+"""Contour intervals in use, metres: British maps 5, 10 and 15, orienteering maps 2.5 and 5,
+an old Swiss sheet 30 and one mismarked 50 (Furse 1924); the others from memory."""
+
+INTERVALS_FT: Final = (10.0, 20.0, 25.0, 40.0, 50.0, 80.0, 100.0)
+"""Contour intervals in use, feet (from memory)."""
+
+SCALES: Final = (10_000.0, 15_000.0, 20_000.0, 24_000.0, 25_000.0, 40_000.0, 50_000.0, 63_360.0,
+                 100_000.0)  # fmt: skip
+"""Denominators of map scales in use (from memory)."""
+
+LIKELY_FACTOR: Final = 2.5
+"""A wrong interval or scale further off than this factor would be noticed at a glance (our
+choice); metres for feet, 3.28, is tried all the same."""
+
+_STANDS: Final = "The steeper figure stands all the same."
+"""End of every reason that would make the answer gentler."""
+
+
+def rescaled(reference: Reference | Comparison, factor: float) -> Reference:
+    """Multiply all gradients of a reference, as a wrong interval would have done.
+
+    Parameters
+    ----------
+    reference
+        What was measured on paper.
+    factor
+        True over assumed interval, or assumed over true scale denominator.
+
+    Returns
+    -------
+    Reference
+        Unknown values stay unknown.
+    """
+
+    def times(slope_deg: float | None) -> float | None:
+        if slope_deg is None:
+            return None
+        return gradient_to_angle(angle_to_gradient(slope_deg) * factor)
+
+    return Reference(
+        reference.source,
+        times(reference.slope_deg),
+        times(reference.slope_low_deg),
+        times(reference.slope_high_deg),
+    )
+
+
+def with_reasons(result: ReadingResult, look_bearing_true_deg: float | None = None) -> ReadingResult:
+    """Add the reasons that fit to a result; no figure changes.
+
+    Reasons about the readings themselves always stand; those about a reference where it is
+    different, or a band of 5 degrees or more away.
+
+    Parameters
+    ----------
+    result
+        From `compare_readings`.
+    look_bearing_true_deg
+        Bearing along which the slope was sighted, up or down it, degrees clockwise from true
+        north; None where not known.
+
+    Returns
+    -------
+    ReadingResult
+        As `result`, with `reasons`.
+    """
+    found = _about_readings(result.readings)
+    for comparison in result.references:
+        apart_deg = comparison.difference_deg
+        if apart_deg is None:
+            continue
+        if comparison.result == "different" or abs(apart_deg) >= BAND_WIDTH_DEG:
+            found += [
+                Reason(key, comparison.source, text)
+                for key, rule in _RULES.items()
+                if (text := rule(result, comparison, apart_deg))
+            ]
+            if text := _off_line(comparison, result.mean_deg, look_bearing_true_deg):
+                found.append(Reason("off_fall_line", comparison.source, text))
+    return replace(result, reasons=tuple(found))
+
+
+def _about_readings(readings: ReadingSet) -> list[Reason]:
+    found = []
+    if readings.scattered and readings.scatter_deg is not None:
+        text = (
+            f"The readings scatter by {_tenths(readings.scatter_deg)} (standard deviation), more "
+            f"than an error of {_tenths(readings.error_95_deg)} explains: they may lie on "
+            "different ground. The uncertainty was widened to fit."
+        )
+        found.append(Reason("scatter", None, text))
+    index_error_deg = readings.index_error_deg
+    if index_error_deg is not None and abs(index_error_deg) > readings.error_95_deg / 2.0:
+        text = (
+            f"Sights up and down differ by {_tenths(2.0 * abs(index_error_deg))}: the instrument "
+            f"may read {_tenths(abs(index_error_deg))} off level, which the mean of both cancels, "
+            "or they were not taken along the same line."
+        )
+        found.append(Reason("index_error", None, text))
+    if readings.mixed_units:
+        text = (
+            "Some readings were given in degrees and some in percent. Check on which scale each "
+            "was read: 30 % is only 16.7°, and 30° is 57.7 %."
+        )
+        found.append(Reason("mixed_units", None, text))
+    return found
+
+
+def _tenths(value_deg: float) -> str:
+    return f"{round_up(value_deg, 0.1):.1f}°"
+
+
+def _baseline(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
+    length_m, slope_deg = at.origin.baseline_m, at.slope_deg
+    if length_m is None or slope_deg is None:
+        return None
+    over = f"{at.source} averages over {length_m:.0f} m of ground, a reading over a metre or two"
+    if apart_deg < 0.0:
+        return (
+            f"{over}. Where you stand may be gentler than the average, and then other ground in "
+            f"those {length_m:.0f} m is steeper than {slope_text(slope_deg)}. {_STANDS}"
+        )
+    piece_m = min(PIECE_M, length_m / 2.0)
+    rest_deg = rest_slope_deg(slope_deg, result.mean_deg, piece_m, length_m)
+    piece = f"{piece_m:.0f} m at {slope_text(result.mean_deg)}"
+    if rest_deg is None:
+        return f"{over}. Yet {piece} would by itself rise more than {at.source} gives the whole of it."
+    text = f"{over}. A piece of {piece} hides in it if the rest lies at {slope_text(rest_deg)}."
+    gentler_deg = max(0.0, slope_deg - BAND_WIDTH_DEG)
+    hidden_deg = hidden_slope_deg(slope_deg, gentler_deg, piece_m, length_m)
+    if hidden_deg <= result.mean_deg:
+        return text
+    return (
+        f"{text} With the rest at {slope_text(gentler_deg)} it could hide {piece_m:.0f} m at "
+        f"{slope_text(hidden_deg)}."
+    )
+
+
+def _convexity(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
+    if apart_deg <= 0.0 or at.origin.kind not in ("paper", "model"):
+        return None
+    return (
+        "On a convex slope the ground steepens below: wide gaps above and tight ones below give "
+        "one average that hides the roll. Look for the steepest piece, not for the middle."
+    )
+
+
+def _coarse_cells(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
+    cell_m = at.origin.cell_size_m
+    if apart_deg <= 0.0 or cell_m is None:
+        return None
+    roll_m = ROLL_CELLS * cell_m
+    seen_deg = flattened_slope_deg(result.mean_deg, roll_m, cell_m)
+    return (
+        f"Cells of {cell_m:.0f} m flatten: a roll of {roll_m:.0f} m from crest to crest, "
+        f"{slope_text(result.mean_deg)} at its steepest, shows as {slope_text(seen_deg)}."
+    )
+
+
+def _thinned(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
+    if apart_deg <= 0.0 or at.origin.kind != "paper":
+        return None
+    text = "Where ground is steep some maps leave thin contours out; count index lines, which stay."
+    gaps, slope_deg = at.origin.gaps, at.slope_deg
+    if gaps is None or slope_deg is None:
+        return text
+    more_deg = rescaled(at, (gaps + 1) / gaps).slope_deg
+    return f"{text} With one line more between your marks the map says {slope_text(more_deg)}."
+
+
+def _lines_for_gaps(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
+    gaps = at.origin.gaps
+    if apart_deg >= 0.0 or gaps is None or gaps < 2:
+        return None
+    fewer = rescaled(at, (gaps - 1) / gaps)
+    if not _agrees(result, fewer):
+        return None
+    return (
+        f"If you counted {gaps} lines and not {gaps} gaps, the map says "
+        f"{slope_text(fewer.slope_deg)} and they would agree. {_STANDS}"
+    )
+
+
+def _snow(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
+    if at.origin.kind not in ("paper", "model"):
+        return None
+    if apart_deg > 0.0:
+        return (
+            f"You read the snow, {at.source} knows the ground: drifts below edges and in hollows "
+            "lie steeper than what they cover."
+        )
+    return (
+        f"You read the snow, {at.source} knows the ground: drifts fill hollows, and snow just "
+        f"beside you may lie as steep as the ground does. {_STANDS}"
+    )
+
+
+def _other_unit(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
+    readings = result.readings
+    if readings.mixed_units or not _apart(result, at):
+        return None
+    typed_percent = readings.units[:1] == ("percent",)
+
+    def swapped(reading_deg: float) -> float:
+        if typed_percent:
+            return min(90.0, 100.0 * angle_to_gradient(reading_deg))
+        return gradient_to_angle(reading_deg / 100.0)
+
+    other = ReadingSet(
+        tuple(swapped(value) for value in readings.up_deg),
+        tuple(swapped(value) for value in readings.down_deg),
+        readings.error_95_deg,
+    )
+    if not _agree(other.mean_deg, other.uncertainty_95_deg, _plain(at)):
+        return None
+    taken, meant = ("percent", "degrees") if typed_percent else ("degrees", "percent")
+    text = (
+        f"Taken as {meant} the reading would be {slope_text(other.mean_deg)} and they would agree: "
+        f"it may have been read on the scale of {meant} and given as {taken}. Look which scale "
+        "was in view."
+    )
+    return text if typed_percent else f"{text} {_STANDS}"
+
+
+def _interval(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
+    interval_m = at.origin.interval_m
+    if interval_m is None:
+        return None
+    feet = interval_m / FOOT_M
+    in_feet = any(math.isclose(feet, value, rel_tol=1e-3) for value in INTERVALS_FT)
+    unit, own, unit_m = ("ft", INTERVALS_FT, FOOT_M) if in_feet else ("m", INTERVALS_M, 1.0)
+    factors = [(f"{value:g} {unit}", value * unit_m / interval_m) for value in own]
+    factors = [(name, factor) for name, factor in factors if _likely(factor)]
+    # The right number with the wrong unit: 40 ft taken as 40 m, or the other way about.
+    swapped = (f"{feet:g} m", 1.0 / FOOT_M) if in_feet else (f"{interval_m:g} ft", FOOT_M)
+    return _would_agree(result, at, [*factors, swapped], "interval", "against two spot heights")
+
+
+def _scale(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
+    scale = at.origin.scale
+    if scale is None:
+        return None
+    factors = [(f"1:{value:.0f}", scale / value) for value in SCALES if _likely(scale / value)]
+    return _would_agree(result, at, factors, "scale", "against the printed grid")
+
+
+def _likely(factor: float) -> bool:
+    return 1.0 / LIKELY_FACTOR <= factor <= LIKELY_FACTOR and abs(factor - 1.0) > 0.02
+
+
+def _would_agree(
+    result: ReadingResult,
+    at: Comparison,
+    factors: list[tuple[str, float]],
+    what: str,
+    check: str,
+) -> str | None:
+    """Say which common interval or scale fits best, if one turns `different` into agreement."""
+    if not _apart(result, at) or at.slope_deg is None:
+        return None
+    fits = []
+    for name, factor in factors:
+        candidate = rescaled(at, factor)
+        if candidate.slope_deg is not None and _agrees(result, candidate):
+            fits.append((abs(result.mean_deg - candidate.slope_deg), name, candidate.slope_deg))
+    if not fits:
+        return None
+    _, name, slope_deg = min(fits)
+    article = "an" if what == "interval" else "a"
+    text = (
+        f"With {article} {what} of {name} the map says {slope_text(slope_deg)} and they would "
+        f"agree. Check the {what} on the sheet and {check}."
+    )
+    return text if slope_deg > at.slope_deg else f"{text} {_STANDS}"
+
+
+_Rule = Callable[[ReadingResult, Comparison, float], str | None]
+
+_RULES: Final[dict[str, _Rule]] = {
+    "other_unit": _other_unit,
+    "lines_for_gaps": _lines_for_gaps,
+    "interval": _interval,
+    "scale": _scale,
+    "baseline": _baseline,
+    "convexity": _convexity,
+    "coarse_cells": _coarse_cells,
+    "thinned_contours": _thinned,
+    "snow": _snow,
+}
+
+
+def _plain(at: Comparison) -> Reference:
+    return Reference(at.source, at.slope_deg, at.slope_low_deg, at.slope_high_deg)
+
+
+def _agree(mean_deg: float, uncertainty_95_deg: float, reference: Reference) -> bool:
+    """Whether E_n is at most 1; without a known end, whether the reading alone covers it."""
+    compared = compare(mean_deg, uncertainty_95_deg, reference)
+    if compared.difference_deg is None:
+        return False
+    if compared.en_number is None:
+        return abs(compared.difference_deg) <= uncertainty_95_deg
+    return compared.en_number <= 1.0
+
+
+def _agrees(result: ReadingResult, reference: Reference) -> bool:
+    return _agree(result.mean_deg, result.uncertainty_95_deg, reference)
+
+
+def _apart(result: ReadingResult, at: Comparison) -> bool:
+    return not _agrees(result, _plain(at))
+
+
+def _off_line(at: Comparison, mean_deg: float, look_bearing_true_deg: float | None) -> str | None:
+    aspect_deg, slope_deg = at.origin.aspect_true_deg, at.slope_deg
+    if look_bearing_true_deg is None or aspect_deg is None or slope_deg is None:
+        return None
+    off_deg = off_fall_line_deg(look_bearing_true_deg, aspect_deg)
+    if off_deg <= OFF_LINE_DEG or mean_deg >= slope_deg:
+        return None
+    seen_deg = apparent_slope_deg(slope_deg, off_deg)
+    return (
+        f"You sighted {off_deg:.0f}° off the fall line: {slope_text(slope_deg)} looks like "
+        f"{slope_text(seen_deg)} along that line. Sight straight up or down the slope and read "
+        f"again; the slope itself is steeper than what you read."
+    )

@@ -1,0 +1,310 @@
+"""What a log of readings says about its instruments and observers.
+
+Reading minus reference is looked at as Bland and Altman do (1986, The Lancet 327:307-310,
+doi:10.1016/S0140-6736(86)90837-8): its mean is the bias, its standard deviation s the spread,
+and ``bias +- 2 s`` are the limits of agreement, between which about 95 % of further differences
+lie. All three are estimates from n rows, and each limit comes with its own interval:
+standard error ``s / sqrt(n)`` for the bias and ``sqrt(3 s^2 / n)`` for a limit, times Student's
+t with n - 1 degrees of freedom. A difference holds the errors of both sides: a bias is that
+of the reading against the reference, not of the instrument alone.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from statistics import NormalDist, fmean, stdev
+from typing import Final
+
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.errors import LogError
+from steybrae.field.log import LogRow
+from steybrae.quantities import round_down, round_up
+
+__all__ = ["Agreement", "Review", "readings_needed", "review", "student_t"]
+
+LIMITS_K: Final = 2.0
+"""Standard deviations from the bias to a limit of agreement, as in the paper of 1986."""
+
+LIMIT_VARIANCE: Final = 3.0
+"""Variance of a limit in units of s^2/n (same paper: approximately 3)."""
+
+HALF_WIDTH_DEG: Final = 1.0
+"""Half-width of the interval of the bias that is worth working for, degrees (our choice)."""
+
+MANY: Final = 1000
+"""From so many degrees of freedom on the series for Student's t is good to 1e-8."""
+
+
+def student_t(freedom: int, level: float = 0.95) -> float:
+    """Two-sided quantile of Student's t: ``P(|T| <= t) = level``.
+
+    Up to 1000 degrees of freedom the exact finite sums for whole degrees (Abramowitz and
+    Stegun 1964, 26.7.3 and 26.7.4) are inverted by halving; above, the expansion about the
+    normal quantile (26.7.5) is used.
+
+    Parameters
+    ----------
+    freedom
+        Degrees of freedom, from 1.
+    level
+        Probability, above 0 and below 1.
+
+    Returns
+    -------
+    float
+        12.706 for 1 degree of freedom and 95 %, 1.960 for infinitely many.
+
+    Raises
+    ------
+    LogError
+        A value out of range.
+    """
+    if freedom < 1 or not 0.0 < level < 1.0:
+        message = (
+            "Student's t should have at least 1 degree of freedom and a level between 0 and 1; "
+            f"got {freedom} and {level:g}. Add rows, or change the level."
+        )
+        raise LogError(message)
+    if freedom > MANY:
+        z = NormalDist().inv_cdf(0.5 + level / 2.0)
+        first = (z**3 + z) / (4.0 * freedom)
+        return z + first + (5.0 * z**5 + 16.0 * z**3 + 3.0 * z) / (96.0 * freedom**2)
+    low, high = 0.0, math.pi / 2.0
+    while True:
+        middle = (low + high) / 2.0
+        if middle in (low, high):
+            return math.sqrt(freedom) * math.tan(middle)
+        if _central_probability(middle, freedom) < level:
+            low = middle
+        else:
+            high = middle
+
+
+def _central_probability(theta: float, freedom: int) -> float:
+    """``P(|T| <= sqrt(freedom) tan(theta))`` as a finite sum in theta (radians)."""
+    sine, square = math.sin(theta), math.cos(theta) ** 2
+    odd = freedom % 2
+    term = total = 0.0 if freedom == 1 else (math.cos(theta) if odd else 1.0)
+    for power in range(2 + odd, freedom - 1, 2):
+        term *= square * (power - 1) / power
+        total += term
+    return 2.0 / math.pi * (theta + sine * total) if odd else sine * total
+
+
+def readings_needed(
+    spread_deg: float, half_width_deg: float = HALF_WIDTH_DEG, *, of_limit: bool = False
+) -> int:
+    """Count the rows that bring a 95 % interval down to a half-width.
+
+    Smallest n, from 2, with ``t(n - 1) * s * sqrt(c / n) <= half-width``; c is 1 for the bias
+    and 3 for a limit of agreement.
+
+    Parameters
+    ----------
+    spread_deg
+        Standard deviation of the differences, degrees, from 0.
+    half_width_deg
+        What is wanted, degrees, above 0.
+    of_limit
+        Whether it is wanted of a limit and not of the bias.
+
+    Returns
+    -------
+    int
+        At least 2: one row has no spread.
+
+    Raises
+    ------
+    LogError
+        A half-width not above 0.
+    """
+    if not half_width_deg > 0.0:
+        message = (
+            f"The half-width should be above 0 degrees; got {half_width_deg:g}. "
+            "Give what you want to know, like 1deg."
+        )
+        raise LogError(message)
+    variance = spread_deg**2 * (LIMIT_VARIANCE if of_limit else 1.0)
+
+    def enough(count: int) -> bool:
+        return student_t(count - 1) * math.sqrt(variance / count) <= half_width_deg
+
+    # Student's t is above the normal quantile, so the answer is not below this.
+    normal = NormalDist().inv_cdf(0.975)
+    count = max(2, math.floor(variance * (normal / half_width_deg) ** 2))
+    while not enough(count):
+        count += 1
+    return count
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Readings of one instrument or observer against their references.
+
+    Attributes
+    ----------
+    kind
+        ``instrument`` or ``observer``.
+    name
+        Which; ``not named`` where the log has none.
+    count
+        Rows with a reference; only they count below.
+    without_reference
+        Rows without one.
+    means_deg
+        Mean of reading and reference for each counted row, degrees.
+    differences_deg
+        Reading minus reference for each, degrees.
+    bias_deg
+        Mean difference; None without a row.
+    bias_low_deg, bias_high_deg
+        Its 95 % interval; None below two rows.
+    spread_deg
+        Standard deviation of the differences (n - 1); None below two rows.
+    limit_low_deg, limit_high_deg
+        Limits of agreement; None below two rows.
+    limit_half_width_deg
+        Half-width of the 95 % interval of either limit; None below two rows.
+    half_width_deg
+        What the two numbers below are for.
+    needed_for_bias, needed_for_limits
+        Rows in all that bring the interval of the bias, and of a limit, down to
+        `half_width_deg` if the spread stays; None below two rows.
+    """
+
+    kind: str
+    name: str
+    count: int
+    without_reference: int
+    means_deg: tuple[float, ...] = field(metadata={"json": False})
+    differences_deg: tuple[float, ...] = field(metadata={"json": False})
+    bias_deg: float | None
+    bias_low_deg: float | None
+    bias_high_deg: float | None
+    spread_deg: float | None
+    limit_low_deg: float | None
+    limit_high_deg: float | None
+    limit_half_width_deg: float | None
+    half_width_deg: float
+    needed_for_bias: int | None
+    needed_for_limits: int | None
+
+    @property
+    def sentence(self) -> str:
+        """What the rows say, in plain words."""
+        who = f"{self.kind} {self.name}"
+        if self.bias_deg is None:
+            return f"{who}: no reading with a reference yet, so nothing can be said."
+        reads = f"reads {_tenths(abs(self.bias_deg))} {_side(self.bias_deg)} than the references"
+        if self.spread_deg is None or self.bias_low_deg is None or self.bias_high_deg is None:
+            return f"{who}: one reading {reads}; one difference shows neither bias nor spread."
+        if self.spread_deg == 0.0:
+            return (
+                f"{who}: on average of {self.count} {reads}, all alike; so even a spread is more "
+                "likely copied or rounded than real."
+            )
+        low_deg = round_down(self.bias_deg - LIMITS_K * self.spread_deg, 0.1)
+        high_deg = round_up(self.bias_deg + LIMITS_K * self.spread_deg, 0.1)
+        known = self.bias_low_deg > 0.0 or self.bias_high_deg < 0.0
+        verdict = "more than chance explains" if known else "which chance alone could do"
+        return (
+            f"{who}: on average of {self.count} {reads}, {verdict}; 95 % of its readings fall "
+            f"within about {low_deg:+.1f}° to {high_deg:+.1f}° of them, and "
+            f"{self.needed_for_bias} readings in all would give the average to "
+            f"{self.half_width_deg:g}°."
+        )
+
+
+def _tenths(value_deg: float) -> str:
+    return f"{round_up(value_deg, 0.1):.1f}°"
+
+
+def _side(bias_deg: float) -> str:
+    return "gentler" if bias_deg < 0.0 else "steeper"
+
+
+@dataclass(frozen=True)
+class Review:
+    """What a whole log says.
+
+    Attributes
+    ----------
+    rows
+        Number of rows looked at.
+    agreements
+        First the instruments by name, then the observers; empty without rows.
+    cautions
+        Those that apply.
+    """
+
+    rows: int
+    agreements: tuple[Agreement, ...]
+    cautions: tuple[Caution, ...]
+
+
+def review(rows: Sequence[LogRow], half_width_deg: float = HALF_WIDTH_DEG) -> Review:
+    """Look at a log by instrument and by observer.
+
+    Parameters
+    ----------
+    rows
+        The log.
+    half_width_deg
+        Half-width of a 95 % interval that is wanted, degrees, above 0.
+
+    Returns
+    -------
+    Review
+    """
+    kinds: tuple[tuple[str, Callable[[LogRow], str]], ...] = (
+        ("instrument", lambda row: row.instrument),
+        ("observer", lambda row: row.observer),
+    )
+    agreements = []
+    for kind, name_of in kinds:
+        groups: dict[str, list[LogRow]] = {}
+        for row in rows:
+            groups.setdefault(name_of(row).strip() or "not named", []).append(row)
+        agreements += [_agreement(kind, name, groups[name], half_width_deg) for name in sorted(groups)]
+    return Review(len(rows), tuple(agreements), cautions_for(Situation(from_reading=True)))
+
+
+def _agreement(kind: str, name: str, rows: Sequence[LogRow], half_width_deg: float) -> Agreement:
+    pairs = [(row.mean_deg, row.reference_slope_deg) for row in rows if row.reference_slope_deg is not None]
+    differences = tuple(reading - reference for reading, reference in pairs)
+    count = len(pairs)
+    bias = fmean(differences) if count else None
+    spread = limit_half = bias_half = None
+    if count > 1:
+        spread = stdev(differences)
+        t = student_t(count - 1)
+        bias_half = t * spread / math.sqrt(count)
+        limit_half = t * math.sqrt(LIMIT_VARIANCE / count) * spread
+
+    def beside(half: float | None) -> float | None:
+        return None if bias is None or half is None else bias + half
+
+    def minus(half: float | None) -> float | None:
+        return None if half is None else -half
+
+    reach = None if spread is None else LIMITS_K * spread
+    return Agreement(
+        kind=kind,
+        name=name,
+        count=count,
+        without_reference=len(rows) - count,
+        means_deg=tuple((reading + reference) / 2.0 for reading, reference in pairs),
+        differences_deg=differences,
+        bias_deg=bias,
+        bias_low_deg=beside(minus(bias_half)),
+        bias_high_deg=beside(bias_half),
+        spread_deg=spread,
+        limit_low_deg=beside(minus(reach)),
+        limit_high_deg=beside(reach),
+        limit_half_width_deg=limit_half,
+        half_width_deg=half_width_deg,
+        needed_for_bias=None if spread is None else readings_needed(spread, half_width_deg),
+        needed_for_limits=None if spread is None else readings_needed(spread, half_width_deg, of_limit=True),
+    )

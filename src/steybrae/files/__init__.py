@@ -1,0 +1,1 @@
+"""The doors to disk; nothing else in the package opens a file."""

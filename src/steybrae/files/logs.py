@@ -1,0 +1,330 @@
+"""The log of readings on disk: appended to safely, read without losing a line.
+
+One row is added by one write at the end of the file, under a lock, and flushed to the disk
+before the lock is let go. Where the disk takes only part of it, the part is cut off again.
+A line that another hand or a killed writer left half done stays as it is: the next row
+starts on a line of its own, and reading reports the damaged line with its number.
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from steybrae.errors import FileReadError, FileWriteError, LogError
+from steybrae.field.log import COLUMNS, LogRow, csv_line, row_from_cells, row_to_cells
+
+try:
+    import fcntl
+except ImportError:  # not on Windows; a lock file takes its place there
+    fcntl = None  # type: ignore[assignment]
+
+__all__ = ["DamagedRow", "LogRead", "append_row", "read_log"]
+
+HEAD_BYTES: Final = 65_536
+"""The header is looked for in so many bytes from the start (our choice)."""
+
+LOCK_WAIT_S: Final = 30.0
+"""Longest wait for another writer, seconds (our choice)."""
+
+MOST_LINES: Final = 400
+"""Most lines that one quoted cell may run over (our choice)."""
+
+_BOM: Final = b"\xef\xbb\xbf"
+
+
+@dataclass(frozen=True)
+class DamagedRow:
+    """A line of a log that is no row.
+
+    Attributes
+    ----------
+    line
+        Its number in the file, from 1.
+    text
+        What it holds; bytes that are not UTF-8 as backslash escapes.
+    reason
+        Why it is none, one sentence.
+    """
+
+    line: int
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class LogRead:
+    """A log as read.
+
+    Attributes
+    ----------
+    rows
+        The rows, in the order of the file.
+    damaged
+        Every other line but the header and empty ones; none is dropped.
+    """
+
+    rows: tuple[LogRow, ...]
+    damaged: tuple[DamagedRow, ...]
+
+
+def append_row(path: Path, row: LogRow) -> None:
+    """Add one row at the end of a log; a new log gets its header.
+
+    Columns follow the header of the file: their order may differ and others may be there,
+    which stay empty in the new row.
+
+    Parameters
+    ----------
+    path
+        The log, made if it does not exist.
+    row
+        What to add.
+
+    Raises
+    ------
+    LogError
+        The file exists and is no log of readings; it is left as it is.
+    FileWriteError
+        The system refused, or another writer held the log too long. The row is not in it.
+    """
+    try:
+        with _locked(path) as handle:
+            size = os.fstat(handle).st_size
+            text = _addition(path, handle, size, row)
+            _write_whole(handle, text.encode("utf-8"), size)
+            if size == 0:
+                _flush_folder(path.parent)
+    except FileWriteError:
+        raise
+    except OSError as error:
+        reason = error.strerror or str(error)
+        message = f"{path} could not be added to: {reason}. The row was not written."
+        raise FileWriteError(message) from error
+
+
+def read_log(path: Path) -> LogRead:
+    """Read a log; what is no row is reported, never dropped.
+
+    Parameters
+    ----------
+    path
+        The log.
+
+    Returns
+    -------
+    LogRead
+        Both empty for an empty file.
+
+    Raises
+    ------
+    FileReadError
+        The file cannot be read.
+    LogError
+        It has no header of a log of readings.
+    """
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        reason = error.strerror or str(error)
+        message = f"{path} could not be read: {reason}. Give the log of readings."
+        raise FileReadError(message) from error
+    lines = _lines(data)
+    if not any(line.strip() for line in lines):
+        return LogRead((), ())
+    header_at, header = _header(path, lines)
+    return _rows(lines, header_at, header)
+
+
+@contextmanager
+def _locked(path: Path) -> Iterator[int]:
+    """Open for appending and hold the lock; the file under the name, not one moved away."""
+    flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
+    if fcntl is None:
+        with _lock_file(path):
+            handle = os.open(path, flags, 0o666)
+            try:
+                yield handle
+            finally:
+                os.close(handle)
+        return
+    while True:
+        handle = os.open(path, flags, 0o666)
+        try:
+            _wait_for_lock(path, handle)
+            # An editor that saves by renaming leaves us a file without a name: open again.
+            if path.exists() and os.path.samestat(path.stat(), os.fstat(handle)):
+                yield handle
+                return
+        finally:
+            os.close(handle)  # lets the lock go
+
+
+def _wait_for_lock(path: Path, handle: int) -> None:
+    until = time.monotonic() + LOCK_WAIT_S
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            _pause_until(path, until)
+        else:
+            return
+
+
+def _pause_until(path: Path, until: float, hint: str = "") -> None:
+    if time.monotonic() > until:
+        message = (
+            f"{path} should be free to add to within {LOCK_WAIT_S:g} seconds; another program holds "
+            f"it. Close that and add the row again.{hint}"
+        )
+        raise FileWriteError(message)
+    time.sleep(0.001)
+
+
+@contextmanager
+def _lock_file(path: Path) -> Iterator[None]:
+    """Hold a file beside the log that only one writer can make: works on every system."""
+    lock = path.with_name(f".{path.name}.lock")
+    until = time.monotonic() + LOCK_WAIT_S
+    while True:
+        try:
+            os.close(os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+        except FileExistsError:
+            _pause_until(path, until, f" If none runs, remove {lock.name} first.")
+        else:
+            break
+    try:
+        yield
+    finally:
+        lock.unlink(missing_ok=True)
+
+
+def _addition(path: Path, handle: int, size: int, row: LogRow) -> str:
+    """Text to add: what the file lacks before a row, then the row."""
+    cells = row_to_cells(row)
+    if size == 0:
+        return csv_line(list(COLUMNS)) + csv_line(list(cells.values()))
+    os.lseek(handle, 0, os.SEEK_SET)
+    head = os.read(handle, HEAD_BYTES)
+    os.lseek(handle, size - 1, os.SEEK_SET)
+    start = "" if os.read(handle, 1) == b"\n" else "\n"
+    if _is_cut_header(head, size):
+        return start + csv_line(list(COLUMNS)) + csv_line(list(cells.values()))
+    _, header = _header(path, _lines(head))
+    return start + csv_line([cells.get(name, "") for name in header])
+
+
+def _is_cut_header(head: bytes, size: int) -> bool:
+    """Whether a writer was killed while the first line was on its way, or only blanks stand."""
+    full = csv_line(list(COLUMNS)).encode("utf-8")
+    return size < len(full) - 1 and (full.startswith(head.removesuffix(b"\n")) or not head.strip())
+
+
+def _write_whole(handle: int, data: bytes, size: int) -> None:
+    """One write at the end; whole and on the disk, or the file as it was."""
+    try:
+        whole = os.write(handle, data) == len(data)
+        os.fsync(handle)
+    except OSError:
+        os.ftruncate(handle, size)
+        raise
+    if not whole:
+        os.ftruncate(handle, size)
+        message = "the disk took only part of it"
+        raise OSError(message)
+
+
+def _flush_folder(folder: Path) -> None:
+    # A new name is safe only when its folder is on the disk too; Windows cannot open one.
+    if hasattr(os, "O_DIRECTORY"):
+        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _lines(data: bytes) -> list[bytes]:
+    lines = data.removeprefix(_BOM).split(b"\n")
+    return lines[:-1] if lines[-1] == b"" else lines
+
+
+def _header(path: Path, lines: list[bytes]) -> tuple[int, list[str]]:
+    """Position and columns of the first line that names every column of a log."""
+    for position, line in enumerate(lines):
+        cells = _cells([line])
+        if cells is not None and set(COLUMNS) <= set(cells):
+            return position, cells
+    first = next((line for line in lines if line.strip()), b"")
+    message = (
+        f"{path} should begin with the header of a log of readings ({COLUMNS[0]},{COLUMNS[1]},...); "
+        f"got {first[:60].decode('utf-8', 'backslashreplace')!r}. Give another file name."
+    )
+    raise LogError(message)
+
+
+def _cells(lines: list[bytes]) -> list[str] | None:
+    """Cells of one CSV record that may run over several lines; None if it is none."""
+    try:
+        text = b"\n".join(lines).decode("utf-8").removesuffix("\r")
+        records = list(csv.reader([text], strict=True))
+    except (UnicodeDecodeError, csv.Error):
+        return None
+    return records[0] if len(records) == 1 else None
+
+
+def _rows(lines: list[bytes], header_at: int, header: list[str]) -> LogRead:
+    rows: list[LogRow] = []
+    damaged: list[DamagedRow] = []
+    position = 0
+    while position < len(lines):
+        line = lines[position]
+        skipped = not line.strip() or position == header_at
+        found = (None, 1, "") if skipped else _record(lines, position, header)
+        row, used, reason = found
+        if row is not None:
+            rows.append(row)
+        elif not skipped:
+            text = line.decode("utf-8", "backslashreplace").removesuffix("\r")
+            damaged.append(DamagedRow(position + 1, text, reason))
+        position += used
+    return LogRead(tuple(rows), tuple(damaged))
+
+
+def _record(lines: list[bytes], start: int, header: list[str]) -> tuple[LogRow | None, int, str]:
+    """Row that starts on a line, how many lines it takes, and why it is none.
+
+    An odd number of quotes leaves a cell open over the line's end. It may go on below, or
+    its writer was killed: then a whole row follows, which must not be swallowed.
+    """
+    row, reason = _row(lines[start : start + 1], header)
+    if row is not None or lines[start].count(b'"') % 2 == 0:
+        return row, 1, reason
+    last = min(len(lines), start + MOST_LINES)
+    for end in range(start + 1, last):
+        if _row(lines[end : end + 1], header)[0] is not None:
+            break
+        if lines[end].count(b'"') % 2 == 1:
+            row, _ = _row(lines[start : end + 1], header)
+            if row is not None:
+                return row, end + 1 - start, ""
+            break
+    return None, 1, "A quote is opened and not closed: the row was cut off or edited."
+
+
+def _row(lines: list[bytes], header: list[str]) -> tuple[LogRow | None, str]:
+    cells = _cells(lines)
+    if cells is None:
+        return None, "The line is not CSV in UTF-8."
+    if len(cells) != len(header):
+        return None, f"The row should have {len(header)} cells; it has {len(cells)}."
+    try:
+        return row_from_cells(dict(zip(header, cells, strict=True))), ""
+    except LogError as error:
+        return None, str(error)

@@ -1,0 +1,60 @@
+"""Results as JSON, by the contract in ``contract.schema.json``."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from collections.abc import Mapping
+from typing import Any, Final
+
+__all__ = ["SCHEMA", "as_json", "json_text"]
+
+SCHEMA: Final = "steybrae/1"
+"""Name and version of the JSON contract."""
+
+
+def as_json(command: str, result: Any) -> dict[str, Any]:
+    """Turn a result into plain JSON values.
+
+    Dataclass fields become keys of the same name; a trailing underscore, which keeps a
+    name such as ``from_`` clear of Python's keywords, is dropped. Fields whose metadata
+    say ``json=False`` are left out (arrays, large tables). NaN and infinity become null:
+    JSON has no such numbers, and unknown is null in the contract.
+
+    Parameters
+    ----------
+    command
+        Name of the command whose answer this is.
+    result
+        A frozen dataclass.
+
+    Returns
+    -------
+    dict
+        With ``schema`` and ``command`` first.
+    """
+    return {"schema": SCHEMA, "command": command, **_plain(result)}
+
+
+def _plain(value: Any) -> Any:
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {
+            field.name.rstrip("_"): _plain(getattr(value, field.name))
+            for field in dataclasses.fields(value)
+            if field.metadata.get("json", True)
+        }
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    if hasattr(value, "item") and not isinstance(value, (str, bytes)):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def json_text(command: str, result: Any) -> str:
+    """JSON text of `as_json`, indented, without NaN, ending in no line feed."""
+    return json.dumps(as_json(command, result), indent=2, ensure_ascii=False, allow_nan=False)

@@ -1,0 +1,398 @@
+"""Planned lines from files: GPX, GeoJSON and tables of positions.
+
+The kind of a file is told by its content: XML is GPX, JSON is GeoJSON, anything else is
+taken for a table whose first line names its columns. Positions are on WGS 84; heights in
+the file are passed over, for heights come from the elevation model.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, Final
+
+import gpxpy
+from gpxpy.gpx import GPX, GPXException
+
+from steybrae.errors import FileReadError, PlaceError, RouteError
+from steybrae.quantities import round_up
+from steybrae.route.legs import Route
+from steybrae.route.places import Place
+from steybrae.route.turns import (
+    MAX_TURN_POINTS,
+    TURN_TOLERANCE_M,
+    chainages_m,
+    choose_turns,
+    cut_line,
+    drop_repeats,
+    repeats_note,
+    route_from_places,
+)
+
+__all__ = ["MAX_FILE_BYTES", "read_route", "route_from_places"]
+
+MAX_FILE_BYTES: Final = 50_000_000
+"""Largest file read, bytes; a day's track at one point a second has about 5 million (our choice)."""
+
+_LAT_NAMES: Final = ("lat", "latitude", "lat_deg")
+_LON_NAMES: Final = ("lon", "longitude", "lon_deg", "lng", "long")
+
+_WGS84_NAMES: Final = re.compile(r"CRS84|EPSG:+4326$", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What a file held, before turn points are chosen."""
+
+    kind: str
+    name: str
+    points: Sequence[Place]
+    near: Sequence[Place] = ()
+    notes: tuple[str, ...] = ()
+    named_are_turns: bool = False
+
+
+def read_route(
+    path: Path, *, legs_at: Sequence[str] = (), turn_tolerance_m: float = TURN_TOLERANCE_M
+) -> Route:
+    """Read a planned line.
+
+    GPX 1.1 and 1.0 (the first route, else the first track, else the way-points), GeoJSON
+    (the first line, else its points), or a table with the columns ``lat``, ``lon`` and, if
+    there is one, ``name``, parted by commas, semicolons or tabs. Each point of a planned line is a
+    turn point; on a track, and on a line of more than 60 points, turn points are chosen so
+    that no point lies farther than the tolerance from its leg. The line keeps every point.
+    In GeoJSON the property ``turn_points``, a list with a name or null for each position,
+    says which positions are turn points.
+
+    Parameters
+    ----------
+    path
+        The file, UTF-8, at most 50 MB.
+    legs_at
+        Where legs begin instead: names of points or way-points, or distances along the line
+        such as ``1.2km``; start and end are added.
+    turn_tolerance_m
+        For choosing turn points, metres on the ground.
+
+    Returns
+    -------
+    Route
+        Its notes say what was read, passed over, joined, dropped and chosen.
+
+    Raises
+    ------
+    FileReadError
+        Missing, empty, too large, not UTF-8, or damaged.
+    RouteError
+        Fewer than two different points, a position that lies nowhere, no such turn point.
+    """
+    text = _read_text(path)
+    first = text.lstrip()[:1]
+    read = _read_gpx if first == "<" else _read_geojson if first in ("{", "[") else _read_table
+    found = read(text, path.name)
+    points, dropped = drop_repeats(found.points)
+    if len(points) < 2:
+        message = (
+            f"{path.name} should hold a line of two different points or more; it has {len(points)}. "
+            "Add its turn points."
+        )
+        raise RouteError(message)
+    line, turns, choice = _turns(found, points, legs_at, turn_tolerance_m)
+    notes = (*found.notes, *((repeats_note(dropped),) if dropped else ()), choice)
+    return Route(found.name or path.stem, line, turns, found.kind, notes)
+
+
+def _read_text(path: Path) -> str:
+    try:
+        with path.open("rb") as file:
+            content = file.read(MAX_FILE_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        message = f"A route file is needed; {path} could not be read: {reason}. Check the name."
+        raise FileReadError(message) from error
+    if len(content) > MAX_FILE_BYTES:
+        message = f"A route file should be at most 50 MB; {path.name} is larger. Export the day's line alone."
+        raise FileReadError(message)
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        message = (
+            f"{path.name} should be text in UTF-8; byte {error.start} is not. "
+            "Save it as GPX, GeoJSON or CSV in UTF-8."
+        )
+        raise FileReadError(message) from error
+    if not text.strip():
+        message = f"{path.name} should hold a route; it is empty. Export it again."
+        raise FileReadError(message)
+    return text
+
+
+def _turns(
+    found: _Found, points: tuple[Place, ...], legs_at: Sequence[str], tolerance_m: float
+) -> tuple[tuple[Place, ...], tuple[int, ...], str]:
+    """Return the line, its turn points, and a sentence on how they were chosen."""
+    ends = {0, len(points) - 1}
+    named = {index for index, point in enumerate(points) if point.name}
+    if legs_at:
+        points, turns = cut_line(points, legs_at, found.near)
+        return points, turns, f"Legs begin where asked: {_count(len(turns) - 1, 'leg')}."
+    if found.named_are_turns and named:
+        turns = tuple(sorted(ends | named))
+        return points, turns, f"Turn points as named in the file: {_count(len(turns) - 1, 'leg')}."
+    if found.kind != "track" and len(points) <= MAX_TURN_POINTS:
+        return points, tuple(range(len(points))), f"Each of the {len(points)} points is a turn point."
+    # Devices number every point; only a few names are names that somebody gave.
+    given = named if len(named) <= MAX_TURN_POINTS else set()
+    turns = tuple(sorted({*choose_turns(points, tolerance_m), *given}))
+    choice = (
+        f"Turn points chosen from the {len(points)} points of the line: no point lies more than "
+        f"{tolerance_m:g} m beside its leg; {_count(len(turns) - 1, 'leg')}."
+    )
+    return points, turns, choice
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+def _passed_over(counts: Iterable[tuple[int, str]]) -> tuple[str, ...]:
+    parts = [_count(number, what) for number, what in counts if number]
+    return (f"Passed over in the file: {', '.join(parts)}.",) if parts else ()
+
+
+def _place(lat: Any, lon: Any, name: str, number: int, where: str) -> Place:
+    """Make a place of two numbers, or say which point of the file is wrong."""
+    try:
+        return Place(float(lat), float(lon), name=name.strip())
+    except (PlaceError, ValueError, TypeError, OverflowError):
+        got = f"{str(lat)[:20]}, {str(lon)[:20]}"
+        message = (
+            f"Point {number} of {where} should have a latitude of -90 to 90 and a longitude of "
+            f"-180 to 180 degrees; got {got}. Correct it."
+        )
+        raise RouteError(message) from None
+
+
+def _read_gpx(text: str, where: str) -> _Found:
+    if re.search(r"<!\s*(DOCTYPE|ENTITY)", text, re.IGNORECASE):
+        message = (
+            f"{where} should be plain GPX; it has a DOCTYPE or ENTITY declaration, which is refused. "
+            "Export it again."
+        )
+        raise FileReadError(message)
+    gpx = _parse_gpx(text, where)
+    routes = [route for route in gpx.routes if route.points]
+    tracks = [track for track in gpx.tracks if any(part.points for part in track.segments)]
+    way_points = _gpx_places(gpx.waypoints, where)
+    near = [place for place in way_points if place.name]
+    old = ("The file is GPX 1.0; it was read as such.",) if gpx.version == "1.0" else ()
+    if routes:
+        points = _gpx_places(routes[0].points, where)
+        over = _passed_over([(len(routes) - 1, "further route"), (len(tracks), "track")])
+        return _Found("route", routes[0].name or "", points, near, (*old, "Read the route.", *over))
+    if tracks:
+        points, joined = _joined([_gpx_places(part.points, where) for part in tracks[0].segments])
+        over = _passed_over([(len(tracks) - 1, "further track")])
+        notes = (*old, "Read the track.", *joined, *over)
+        return _Found("track", tracks[0].name or "", points, near, notes)
+    return _Found("way-points", gpx.name or "", way_points, (), (*old, "Read the way-points as a line."))
+
+
+def _parse_gpx(text: str, where: str) -> GPX:
+    if not re.search(r"<(\w+:)?gpx[\s>/]", text):
+        message = f"{where} should be GPX; it is XML of another kind. Export the line as GPX."
+        raise FileReadError(message)
+    try:
+        return gpxpy.parse(text)
+    # gpxpy lets what its XML and number parsers raise pass through.
+    except (
+        GPXException,
+        ValueError,
+        TypeError,
+        LookupError,
+        AttributeError,
+        RecursionError,
+    ) as error:
+        reason = " ".join(str(error).split())[:120]
+        message = f"{where} should be GPX; it could not be read ({reason}). Export it again."
+        raise FileReadError(message) from error
+
+
+def _gpx_places(points: Iterable[Any], where: str) -> list[Place]:
+    return [
+        _place(point.latitude, point.longitude, point.name or "", number, where)
+        for number, point in enumerate(points, start=1)
+    ]
+
+
+def _joined(parts: Iterable[list[Place]]) -> tuple[list[Place], tuple[str, ...]]:
+    """Join parts of a line end to end, and say how wide the widest break was."""
+    full = [part for part in parts if part]
+    breaks_m = [float(chainages_m((before[-1], after[0]))[1]) for before, after in pairwise(full)]
+    points = [point for part in full for point in part]
+    if not breaks_m:
+        return points, ()
+    note = (
+        f"Joined {len(full)} parts by straight lines; the longest break is "
+        f"{round_up(max(breaks_m), 1.0):.0f} m."
+    )
+    return points, (note,)
+
+
+def _read_geojson(text: str, where: str) -> _Found:
+    try:
+        document = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        message = f"{where} should be GeoJSON; it is not valid JSON ({str(error)[:120]}). Export it again."
+        raise FileReadError(message) from error
+    _check_crs(document, where)
+    shapes = list(_shapes(document))
+    lines = [shape for shape in shapes if shape[0]["type"] in ("LineString", "MultiLineString")]
+    singles = [shape for shape in shapes if shape[0]["type"] == "Point"]
+    spots = [
+        _position(shape.get("coordinates"), _name(properties), number, where)
+        for number, (shape, properties) in enumerate(singles, start=1)
+    ]
+    if not lines:
+        if not spots:
+            message = f"{where} should hold a GeoJSON LineString; it has none. Export the line."
+            raise RouteError(message)
+        return _Found("way-points", "", spots, (), ("Read the points as a line.",))
+    shape, properties = lines[0]
+    points, joined = _line_points(shape, properties, where)
+    notes = ("Read the line.", *joined, *_passed_over([(len(lines) - 1, "further line")]))
+    near = [spot for spot in spots if spot.name]
+    named = isinstance(properties.get("turn_points"), list)
+    return _Found("line", _name(properties), points, near, notes, named)
+
+
+def _check_crs(document: Any, where: str) -> None:
+    crs = document.get("crs") if isinstance(document, dict) else None
+    if crs is not None and not _WGS84_NAMES.search(_crs_name(crs)):
+        message = (
+            f"{where} should be in WGS 84 longitude and latitude, as RFC 7946 has it; its member 'crs' "
+            "says otherwise. Export it in WGS 84."
+        )
+        raise RouteError(message)
+
+
+def _crs_name(crs: Any) -> str:
+    properties = crs.get("properties") if isinstance(crs, dict) else None
+    return str(properties.get("name")) if isinstance(properties, dict) else ""
+
+
+def _shapes(document: Any) -> Iterator[tuple[dict[str, Any], dict[str, Any]]]:
+    """Yield each geometry with the properties of its feature."""
+    if not isinstance(document, dict):
+        return
+    if document.get("type") == "FeatureCollection":
+        features = document.get("features")
+        for feature in features if isinstance(features, list) else []:
+            if isinstance(feature, dict) and feature.get("type") == "Feature":
+                yield from _shapes(feature)
+    elif document.get("type") == "Feature":
+        properties = document.get("properties")
+        geometry = document.get("geometry")
+        if isinstance(geometry, dict) and "type" in geometry:
+            yield geometry, properties if isinstance(properties, dict) else {}
+    elif "type" in document:
+        yield document, {}
+
+
+def _name(properties: dict[str, Any]) -> str:
+    name = properties.get("name")
+    return name if isinstance(name, str) else ""
+
+
+def _line_points(
+    shape: dict[str, Any], properties: dict[str, Any], where: str
+) -> tuple[list[Place], tuple[str, ...]]:
+    coordinates = shape.get("coordinates")
+    parts = coordinates if shape["type"] == "MultiLineString" else [coordinates]
+    if not isinstance(parts, list) or not all(isinstance(part, list) for part in parts):
+        message = f"The line of {where} should have a list of coordinates; it has none. Export it again."
+        raise RouteError(message)
+    total = sum(len(part) for part in parts)
+    names = iter(_turn_names(properties.get("turn_points"), total, where))
+    number = 0
+    places: list[list[Place]] = []
+    for part in parts:
+        places.append([])
+        for position in part:
+            number += 1
+            places[-1].append(_position(position, next(names), number, where))
+    return _joined(places)
+
+
+def _turn_names(given: Any, total: int, where: str) -> list[str]:
+    if not isinstance(given, list):
+        return [""] * total
+    if len(given) != total or not all(name is None or isinstance(name, str) for name in given):
+        message = (
+            f"The property turn_points of {where} should hold a name or null for each of the {total} "
+            f"positions; it has {len(given)} entries. Make the lists alike."
+        )
+        raise RouteError(message)
+    return [name or "" for name in given]
+
+
+def _position(position: Any, name: str, number: int, where: str) -> Place:
+    numbers = isinstance(position, list) and all(type(value) in (int, float) for value in position[:2])
+    if not numbers or len(position) < 2:
+        got = str(position)[:40]
+        message = f"Point {number} of {where} should be [longitude, latitude]; got {got}. Correct it."
+        raise RouteError(message)
+    return _place(position[1], position[0], name, number, where)
+
+
+def _read_table(text: str, where: str) -> _Found:
+    header = text.lstrip().split("\n", 1)[0]
+    separator = max(",;\t", key=header.count)
+    table = csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=separator)
+    try:
+        rows = [row for row in table if any(row)]
+    except csv.Error as error:
+        message = f"{where} should be a table of positions; it could not be read ({error}). Export it again."
+        raise FileReadError(message) from error
+    columns = [name.strip().casefold() for name in rows[0]]
+    lat, lon = (_column(columns, names) for names in (_LAT_NAMES, _LON_NAMES))
+    if lat is None or lon is None:
+        message = (
+            f"{where} should be GPX, GeoJSON, or a table whose first line names the columns lat and lon; "
+            f"it begins with {header.strip()[:40]!r}. Add that line."
+        )
+        raise RouteError(message)
+    name = _column(columns, ("name",))
+    points = [
+        _place(
+            _number_text(_cell(row, lat), separator),
+            _number_text(_cell(row, lon), separator),
+            _cell(row, name),
+            number,
+            where,
+        )
+        for number, row in enumerate(rows[1:], start=1)
+    ]
+    return _Found("way-points", "", points, (), ("Read the table of positions.",))
+
+
+def _column(columns: Sequence[str], names: Sequence[str]) -> int | None:
+    return next((columns.index(name) for name in names if name in columns), None)
+
+
+def _cell(row: Sequence[str], column: int | None) -> str:
+    return row[column].strip() if column is not None and column < len(row) else ""
+
+
+def _number_text(cell: str, separator: str) -> str:
+    if "_" in cell:
+        return "not a number"  # float() would take 5_6 for 56
+    # Where commas do not part the columns they may be the decimal sign.
+    return cell if separator == "," else cell.replace(",", ".")

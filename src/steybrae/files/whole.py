@@ -1,0 +1,93 @@
+"""Outputs written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from steybrae.errors import FileWriteError
+
+__all__ = ["check_writable", "write_text", "write_whole"]
+
+
+def check_writable(path: Path, *, force: bool = False) -> None:
+    """Say now, before the work is done, that an output cannot be written.
+
+    Parameters
+    ----------
+    path
+        The file to be.
+    force
+        Whether an existing file may be replaced.
+
+    Raises
+    ------
+    FileWriteError
+        It exists and `force` is false, is a folder, or its folder does not exist.
+    """
+    if path.is_dir():
+        message = f"{path} should be a file to write; it is a folder. Give a file name."
+        raise FileWriteError(message)
+    if path.exists() and not force:
+        message = f"{path} exists and is not overwritten. Give another name, or --force to replace it."
+        raise FileWriteError(message)
+    if not path.parent.is_dir():
+        message = f"The folder {path.parent} should exist to write {path.name} there. Make it first."
+        raise FileWriteError(message)
+
+
+def write_whole(path: Path, write: Callable[[Path], None], *, force: bool = False) -> None:
+    """Write a file beside its final name, flush it, then rename it.
+
+    A reader never sees half a file, and a failure leaves what was there before.
+
+    Parameters
+    ----------
+    path
+        The final name.
+    write
+        Writes the content to the path it is given, which has the suffix of `path`.
+    force
+        Whether an existing file is replaced.
+
+    Raises
+    ------
+    FileWriteError
+        As `check_writable`, or the system refused (no permission, disk full).
+    """
+    check_writable(path, force=force)
+    temporary: Path | None = None
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.stem}-", suffix=path.suffix, dir=path.parent)
+        os.close(handle)
+        temporary = Path(name)
+        write(temporary)
+        with temporary.open("rb") as written:
+            os.fsync(written.fileno())
+        temporary.chmod(0o666 & ~_umask())
+        temporary.replace(path)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        message = f"{path} could not be written: {reason}. Nothing was left under that name."
+        raise FileWriteError(message) from error
+    finally:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
+
+
+def _umask() -> int:
+    # The mask can only be read by setting it; mkstemp's 0600 would keep others from reading.
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def write_text(path: Path, text: str, *, force: bool = False) -> None:
+    """Write UTF-8 text as `write_whole` does, lines ending in a bare line feed."""
+    write_whole(path, lambda temporary: _write(temporary, text), force=force)
+
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")

@@ -1,0 +1,1 @@
+"""Slope from a printed map."""

@@ -1,0 +1,257 @@
+"""Slope from the spacing of contours on a printed map, and how well it is known.
+
+The equation: contours `CI` apart in height, `n` gaps between them, measured as a
+length `w` on paper at the scale 1:S, lie on ground that slopes at::
+
+    slope = atan(n * CI / (w * S))
+
+Two errors are carried, both as 95 % half-widths (k = 2). The *ruler* misreads `w` once,
+over its whole length and not per gap. The *contours* are drawn at the wrong height: the
+US National Map Accuracy Standards (1941, revised 1947) let 10 % of tested heights be off
+by more than half the interval, so one sigma is CI / 3.29; the two contours that bound
+the stretch are taken to err independently. That is an upper bound, for neighbours
+mostly err together.
+
+Each error alone moves the gradient up and down; on either side the moves add in
+quadrature. To first order this is the rule of relative errors in quadrature; beyond it
+the ends are lopsided, as they must be, for a gap that shrinks steepens without limit.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Final
+
+from steybrae.bands import Band, BandScheme
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.errors import QuantityError
+from steybrae.paper.measurement import RULER_ERROR_MM, GapMeasurement, check_map
+from steybrae.paper.wording import (
+    basis_text,
+    map_text,
+    may_be_thinned,
+    trap_texts,
+    understood_text,
+    unseen_texts,
+)
+from steybrae.quantities import gradient_to_angle
+
+__all__ = [
+    "RULER_ERROR_MM",
+    "GapMeasurement",
+    "GapResult",
+    "UncertaintyShares",
+    "contour_relative_sigma",
+    "slope_from_spacing",
+]
+
+CONTOUR_SIGMA_SHARE: Final = 1.0 / 3.2897
+"""One sigma of a contour's height as a share of the interval: half the interval is the 90 %
+bound of the US National Map Accuracy Standards (1947), read as Gaussian, 2 x 1.6449 = 3.2897."""
+
+COVERAGE_K: Final = 2.0
+"""Sigmas in a 95 % expanded uncertainty."""
+
+
+@dataclass(frozen=True)
+class UncertaintyShares:
+    """What each error would do alone; 95 % half-widths, the larger side where they differ.
+
+    Attributes
+    ----------
+    ruler_mm, ruler_deg
+        Ruler error, and how far it alone moves the slope.
+    contour_m, contour_deg
+        Error of the rise between the two bounding contours, and how far it alone moves the
+        slope; None where it was left out on request.
+    """
+
+    ruler_mm: float
+    ruler_deg: float
+    contour_m: float | None
+    contour_deg: float | None
+
+
+_TEXT_ONLY: Final = {"json": False}
+
+
+@dataclass(frozen=True)
+class GapResult:
+    """A slope read from a printed map. All values unrounded.
+
+    Attributes
+    ----------
+    slope_deg
+        Fall-line slope, degrees, above 0 to below 90.
+    slope_low_deg, slope_high_deg
+        Ends of the 95 % interval, degrees, 0 to 90; 90 where the gap cannot be read.
+    uncertainty_shares
+        What each error would do alone.
+    grade_percent
+        100 x rise / run.
+    one_in
+        Run / rise.
+    ground_distance_m, rise_m
+        Run and rise of the stretch measured, metres; the slope is an average over that run.
+    band
+        Band of `slope_deg`.
+    bands_possible
+        From `band` to the band of `slope_high_deg`.
+    open_above
+        Whether the ruler error is as large as the measured length.
+    cautions
+        Never empty.
+    understood
+        The measurement in words, for the reader to check.
+    map_text, basis, unseen
+        Scale and interval; what the interval rests on; what such a map cannot show.
+    traps
+        Mistakes this way of measuring invites, each with the slope it would hide.
+    """
+
+    slope_deg: float
+    slope_low_deg: float
+    slope_high_deg: float
+    uncertainty_shares: UncertaintyShares
+    grade_percent: float
+    one_in: float
+    ground_distance_m: float
+    rise_m: float
+    band: Band
+    bands_possible: tuple[Band, ...]
+    open_above: bool
+    cautions: tuple[Caution, ...]
+    understood: str = field(metadata=_TEXT_ONLY)
+    map_text: str = field(metadata=_TEXT_ONLY)
+    basis: str = field(metadata=_TEXT_ONLY)
+    unseen: tuple[str, ...] = field(metadata=_TEXT_ONLY)
+    traps: tuple[str, ...] = field(metadata=_TEXT_ONLY)
+
+
+def contour_relative_sigma(gaps: int) -> float:
+    """One sigma of the rise between two contours, as a share of that rise.
+
+    ``sqrt(2) / 3.2897 / gaps``: both bounding contours err by `CONTOUR_SIGMA_SHARE` of the
+    interval, independently of each other; 43 % for one gap.
+
+    Parameters
+    ----------
+    gaps
+        Contour intervals between the two, 1 or more.
+
+    Returns
+    -------
+    float
+        Above 0, no unit.
+    """
+    return math.sqrt(2.0) * CONTOUR_SIGMA_SHARE / gaps
+
+
+def slope_from_spacing(
+    measured: GapMeasurement,
+    interval_m: float,
+    scale: float,
+    *,
+    ruler_error_mm: float = RULER_ERROR_MM,
+    ruler_only: bool = False,
+    scheme: BandScheme | None = None,
+) -> GapResult:
+    """Slope of the ground between contours measured on a map, with its 95 % interval.
+
+    Parameters
+    ----------
+    measured
+        Length on paper and gaps in it.
+    interval_m
+        Contour interval printed on the map, metres.
+    scale
+        Denominator of the map scale.
+    ruler_error_mm
+        Reading error of the whole length, 95 % half-width, mm, 0 or more.
+    ruler_only
+        Leave the contours' height error out.
+    scheme
+        Bands; the default ones if None.
+
+    Returns
+    -------
+    GapResult
+        ``slope_low_deg <= slope_deg <= slope_high_deg``; the high end is 90 and
+        `open_above` is true where the ruler error is as large as the measured length.
+
+    Raises
+    ------
+    QuantityError
+        Interval, scale or ruler error that cannot be meant.
+    """
+    check_map(interval_m, scale)
+    if not 0.0 <= ruler_error_mm <= 10_000.0:
+        message = (
+            f"A ruler error should be 0 mm or more; got {ruler_error_mm:g} mm. "
+            f"Half a division, {RULER_ERROR_MM:g} mm, is usual."
+        )
+        raise QuantityError(message)
+    scheme = scheme or BandScheme()
+    run_m = measured.across_mm * scale / 1000.0
+    rise_m = measured.gaps * interval_m
+    gradient = rise_m / run_m
+    relative_rise_error = COVERAGE_K * contour_relative_sigma(measured.gaps)
+    rise_error_m = 0.0 if ruler_only else relative_rise_error * rise_m
+    ruler_moves = _ruler_moves(gradient, ruler_error_mm / measured.across_mm)
+    contour_move = rise_error_m / run_m
+    slope_deg = gradient_to_angle(gradient)
+    low_deg = gradient_to_angle(max(0.0, gradient - math.hypot(ruler_moves[0], contour_move)))
+    high_deg = gradient_to_angle(gradient + math.hypot(ruler_moves[1], contour_move))
+    unreadable = math.isinf(ruler_moves[1])
+    shares = UncertaintyShares(
+        ruler_error_mm,
+        _larger_move_deg(gradient, *ruler_moves),
+        None if ruler_only else rise_error_m,
+        None if ruler_only else _larger_move_deg(gradient, contour_move, contour_move),
+    )
+    return GapResult(
+        slope_deg=slope_deg,
+        slope_low_deg=low_deg,
+        slope_high_deg=high_deg,
+        uncertainty_shares=shares,
+        grade_percent=100.0 * gradient,
+        one_in=1.0 / gradient,
+        ground_distance_m=run_m,
+        rise_m=rise_m,
+        band=scheme.band(slope_deg),
+        bands_possible=scheme.between(slope_deg, high_deg),
+        open_above=unreadable,
+        cautions=cautions_for(
+            Situation(
+                from_paper=True,
+                slope_high_deg=high_deg,
+                open_above=unreadable,
+                interval_m=interval_m,
+                gap_unreadable=unreadable,
+                single_gap=measured.gaps == 1,
+                thinned_lines=may_be_thinned(measured, high_deg),
+                ruler_only=ruler_only,
+            )
+        ),
+        understood=understood_text(measured, rise_m, run_m),
+        map_text=map_text(interval_m, scale),
+        basis=basis_text(ruler_error_mm, ruler_only=ruler_only),
+        unseen=unseen_texts(interval_m, run_m),
+        traps=trap_texts(measured, interval_m, scale, high_deg),
+    )
+
+
+def _ruler_moves(gradient: float, relative: float) -> tuple[float, float]:
+    """Return the moves of the gradient down and up when the length is misread by a share of itself."""
+    down = gradient * relative / (1.0 + relative)
+    up = math.inf if relative >= 1.0 else gradient * relative / (1.0 - relative)
+    return down, up
+
+
+def _larger_move_deg(gradient: float, down: float, up: float) -> float:
+    slope_deg = gradient_to_angle(gradient)
+    return max(
+        gradient_to_angle(gradient + up) - slope_deg,
+        slope_deg - gradient_to_angle(max(0.0, gradient - down)),
+    )

@@ -1,0 +1,389 @@
+"""Lengths, slopes and map scales: read as typed, converted, rounded for showing.
+
+Units stand in the value: ``34deg 62% 1in2 600mil 10m 40ft 2.5mm 1:25000``. A bare
+number is taken only where the trade has one unit for it: degrees for a slope, the
+denominator for a map scale. Nothing here imports numpy, so that small commands stay
+quick; the rounding functions take floats and arrays alike.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any, Final, TypeVar
+
+from steybrae.errors import QuantityError
+
+__all__ = [
+    "FOOT_M",
+    "INCH_MM",
+    "MIL_PER_DEG",
+    "US_SURVEY_FOOT_M",
+    "angle_to_gradient",
+    "gradient_to_angle",
+    "one_in_text",
+    "parse_ground_length_m",
+    "parse_paper_length_mm",
+    "parse_percent_or_deg",
+    "parse_scale",
+    "parse_slope_deg",
+    "round_down",
+    "round_up",
+    "shown_slope_deg",
+    "slope_text",
+]
+
+FOOT_M: Final = 0.3048
+"""International foot in metres, exact (international yard and pound agreement, 1959)."""
+
+US_SURVEY_FOOT_M: Final = 1200.0 / 3937.0
+"""US survey foot in metres, exact (US Federal Register notice of 1959)."""
+
+INCH_MM: Final = 25.4
+"""Inch in millimetres, exact (international yard and pound agreement, 1959)."""
+
+MIL_PER_DEG: Final = 6400.0 / 360.0
+"""Mils in a degree: 6400 to the circle (US Army FM 3-25.26, chapter 6)."""
+
+ROUNDING_SLACK: Final = 1e-6
+"""Part of a rounding step that is taken for arithmetic noise, not for a larger value."""
+
+SCALE_RANGE: Final = (100.0, 10_000_000.0)
+"""Map scale denominators taken as meant; outside lies a slip of the keyboard (our choice)."""
+
+MAX_GROUND_LENGTH_M: Final = 1e6
+"""Longest ground length taken as meant (our choice)."""
+
+Number = TypeVar("Number")
+"""A float or a numpy array: the rounding functions take both."""
+
+_VALUE = re.compile(r"^\s*(?P<number>[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(?P<unit>.*?)\s*$")
+
+_GROUND_UNITS_M: Final = {
+    "m": 1.0,
+    "km": 1000.0,
+    "ft": FOOT_M,
+    "usft": US_SURVEY_FOOT_M,
+}
+_PAPER_UNITS_MM: Final = {"mm": 1.0, "cm": 10.0, "in": INCH_MM}
+
+
+def gradient_to_angle(gradient: float) -> float:
+    """Slope angle of a gradient: ``degrees(atan(gradient))``.
+
+    Parameters
+    ----------
+    gradient
+        Rise over run, both in the same unit; infinity is a vertical face.
+
+    Returns
+    -------
+    float
+        Degrees, -90 to 90, with the sign of `gradient`.
+    """
+    return math.degrees(math.atan(gradient))
+
+
+def angle_to_gradient(slope_deg: float) -> float:
+    """Gradient of a slope angle: ``tan(slope)``; infinity at 90 degrees.
+
+    Parameters
+    ----------
+    slope_deg
+        Angle above the horizontal, degrees, -90 to 90.
+
+    Returns
+    -------
+    float
+        Rise over run. ``math.tan`` gives 1.6e16 at 90 degrees; a vertical face is
+        infinite here so that sums with it stay honest.
+    """
+    if abs(slope_deg) >= 90.0:
+        return math.copysign(math.inf, slope_deg)
+    return math.tan(math.radians(slope_deg))
+
+
+def round_up(value: Number, step: float) -> Number:
+    """Smallest multiple of `step` that is not below `value`.
+
+    ``step * ceil(value / step - 1e-6)``: a value that lies above a multiple by less
+    than a millionth of a step is that multiple, so that 30.0 computed as
+    30.000000000000004 is not shown as 30.1.
+
+    Parameters
+    ----------
+    value
+        A float or an array; NaN stays NaN, and so does the infinity of a float.
+    step
+        The rounding step, above 0, in the unit of `value`.
+
+    Returns
+    -------
+    float or array
+        As `value`.
+    """
+    if isinstance(value, float) and math.isinf(value):
+        return value  # floor division would make it NaN
+    # ceil(x) == -floor(-x); floor division does it for floats and arrays without numpy.
+    number: Any = value
+    steps = -((ROUNDING_SLACK - number / step) // 1.0)
+    # A step such as 0.1 has no exact float, its inverse has: 307 / 10 is 30.7.
+    inverse = round(1.0 / step)
+    exact = step < 1.0 and math.isclose(inverse * step, 1.0)
+    rounded: Number = (steps / inverse if exact else steps * step) + 0.0
+    return rounded
+
+
+def round_down(value: Number, step: float) -> Number:
+    """Largest multiple of `step` that is not above `value`; see `round_up`.
+
+    Parameters
+    ----------
+    value
+        A float or an array; NaN stays NaN.
+    step
+        The rounding step, above 0, in the unit of `value`.
+
+    Returns
+    -------
+    float or array
+        As `value`.
+    """
+    number: Any = value
+    rounded: Number = -round_up(-number, step) + 0.0
+    return rounded
+
+
+def shown_slope_deg(slope_deg: Number) -> Number:
+    """Slope as every output shows it: in tenths of a degree, rounded up.
+
+    ``ceil(10 * slope - 1e-6) / 10``. The band of a slope is the band of this number.
+
+    Parameters
+    ----------
+    slope_deg
+        Degrees, float or array; NaN stays NaN.
+
+    Returns
+    -------
+    float or array
+        Degrees, a whole number of tenths.
+    """
+    return round_up(slope_deg, 0.1)
+
+
+def slope_text(slope_deg: float | None) -> str:
+    """Slope in words: ``31.3°``, or ``unknown`` for None and NaN.
+
+    Parameters
+    ----------
+    slope_deg
+        Degrees.
+
+    Returns
+    -------
+    str
+        Rounded up to tenths.
+    """
+    if slope_deg is None or math.isnan(slope_deg):
+        return "unknown"
+    return f"{shown_slope_deg(slope_deg):.1f}°"
+
+
+def one_in_text(slope_deg: float) -> str:
+    """Slope as ``1 in n``, n rounded down (towards the steeper) to two or three figures.
+
+    Parameters
+    ----------
+    slope_deg
+        Degrees, 0 to 90.
+
+    Returns
+    -------
+    str
+        ``level`` at 0, ``1 in 1.73`` at 30, ``vertical`` at 90.
+    """
+    gradient = angle_to_gradient(slope_deg)
+    if gradient == 0.0:
+        return "level"
+    if math.isinf(gradient):
+        return "vertical"
+    run = 1.0 / gradient
+    if run < 10.0:
+        return f"1 in {round_down(run, 0.01):.2f}"
+    return f"1 in {round_down(run, 0.1 if run < 100.0 else 1.0):g}"
+
+
+def _split(text: str, what: str, example: str) -> tuple[float, str]:
+    match = _VALUE.match(text)
+    if match is None:
+        message = f"{what} should look like {example}; got {text!r}. Give a number and its unit."
+        raise QuantityError(message)
+    number = float(match["number"])
+    if not math.isfinite(number):
+        message = f"{what} should be a finite number; got {text!r}. Give a smaller value."
+        raise QuantityError(message)
+    return number, match["unit"].lower()
+
+
+def parse_slope_deg(text: str, what: str = "A slope") -> float:
+    """Read a slope as typed: ``34deg 34° 34 62% 1in2 600mil``.
+
+    Parameters
+    ----------
+    text
+        The value with its unit; a bare number is degrees.
+    what
+        What the value is, for the error: ``A slope``, ``A reading``.
+
+    Returns
+    -------
+    float
+        Degrees, 0 to 90.
+
+    Raises
+    ------
+    QuantityError
+        Unreadable, of another unit, negative, or above 90 degrees.
+    """
+    ratio = re.match(r"^\s*1\s*in\s*(?P<run>\d+(?:\.\d*)?|\.\d+)\s*$", text, re.IGNORECASE)
+    if ratio is not None:
+        run = float(ratio["run"])
+        slope_deg = 90.0 if run == 0.0 else gradient_to_angle(1.0 / run)
+    else:
+        number, unit = _split(text, what, "34deg, 62%, 1in2 or 600mil")
+        if unit in ("", "deg", "°", "degrees", "degree"):
+            slope_deg = number
+        elif unit in ("%", "percent"):
+            slope_deg = gradient_to_angle(number / 100.0)
+        elif unit in ("mil", "mils"):
+            slope_deg = number / MIL_PER_DEG
+        else:
+            message = (
+                f"{what} takes deg, %, mil or '1in n'; got the unit {unit!r} in {text!r}. "
+                "Write it like 34deg."
+            )
+            raise QuantityError(message)
+    if not 0.0 <= slope_deg <= 90.0:
+        message = f"{what} should lie between 0 and 90 degrees; got {text!r}. Check value and unit."
+        raise QuantityError(message)
+    return slope_deg
+
+
+def parse_percent_or_deg(text: str) -> tuple[float, str]:
+    """Read a slope and remember whether it was typed in percent.
+
+    Parameters
+    ----------
+    text
+        As for `parse_slope_deg`.
+
+    Returns
+    -------
+    tuple of float and str
+        Degrees, and the scale it was read from: ``percent`` or ``degrees``.
+    """
+    scale = "percent" if text.strip().endswith(("%", "percent")) else "degrees"
+    return parse_slope_deg(text), scale
+
+
+def parse_ground_length_m(text: str, what: str = "A ground length", *, zero: bool = False) -> float:
+    """Read a length on the ground: ``10m 1.2km 40ft 40usft``.
+
+    Parameters
+    ----------
+    text
+        The value with its unit; a bare number is refused, for feet and metres are both common.
+    what
+        What the value is, for the error.
+    zero
+        Whether 0 is taken.
+
+    Returns
+    -------
+    float
+        Metres, above 0 (or from 0).
+
+    Raises
+    ------
+    QuantityError
+        Unreadable, no unit, another unit, out of range.
+    """
+    number, unit = _split(text, what, "10m or 40ft")
+    if unit not in _GROUND_UNITS_M:
+        got = f"the unit {unit!r}" if unit else "no unit"
+        message = f"{what} takes m, km, ft or usft; got {got} in {text!r}. Write it like 10m."
+        raise QuantityError(message)
+    return _in_range(number * _GROUND_UNITS_M[unit], text, what, MAX_GROUND_LENGTH_M, zero=zero)
+
+
+def parse_paper_length_mm(text: str, what: str = "A length on paper", *, zero: bool = False) -> float:
+    """Read a length on paper: ``2.5mm 1.2cm 0.1in``.
+
+    Parameters
+    ----------
+    text
+        The value with its unit; a bare number is refused.
+    what
+        What the value is, for the error.
+    zero
+        Whether 0 is taken.
+
+    Returns
+    -------
+    float
+        Millimetres, above 0 (or from 0).
+
+    Raises
+    ------
+    QuantityError
+        Unreadable, no unit, another unit, out of range.
+    """
+    number, unit = _split(text, what, "2.5mm")
+    if unit not in _PAPER_UNITS_MM:
+        got = f"the unit {unit!r}" if unit else "no unit"
+        message = f"{what} takes mm, cm or in; got {got} in {text!r}. Write it like 2.5mm."
+        raise QuantityError(message)
+    return _in_range(number * _PAPER_UNITS_MM[unit], text, what, 10_000.0, zero=zero)
+
+
+def _in_range(value: float, text: str, what: str, most: float, *, zero: bool) -> float:
+    if value > most or value < 0.0 or (value == 0.0 and not zero):
+        bound = "0 or more" if zero else "above 0"
+        message = f"{what} should be {bound} and of a likely size; got {text!r}. Check value and unit."
+        raise QuantityError(message)
+    return value
+
+
+def parse_scale(text: str) -> float:
+    """Read a map scale: ``1:25000``, ``1:25k``, ``25000``.
+
+    Parameters
+    ----------
+    text
+        ``1:n`` or a bare denominator; spaces, thin spaces and commas between thousands
+        are passed over, ``k`` is thousand.
+
+    Returns
+    -------
+    float
+        The denominator: 1 mm on paper is that many mm on the ground.
+
+    Raises
+    ------
+    QuantityError
+        Unreadable, or outside 1:100 to 1:10 000 000.
+    """
+    squeezed = re.sub(r"[\s, _]", "", text)
+    match = re.match(r"^(?:1[:/])?(?P<number>\d+(?:\.\d+)?)(?P<kilo>[kK]?)$", squeezed)
+    if match is None:
+        message = f"A map scale should look like 1:25000; got {text!r}. Give the denominator."
+        raise QuantityError(message)
+    denominator = float(match["number"]) * (1000.0 if match["kilo"] else 1.0)
+    if not SCALE_RANGE[0] <= denominator <= SCALE_RANGE[1]:
+        message = (
+            f"A map scale should lie between 1:100 and 1:10 000 000; got {text!r}. "
+            "Check the denominator."
+        )
+        raise QuantityError(message)
+    return denominator

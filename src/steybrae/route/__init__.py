@@ -1,0 +1,1 @@
+"""The planned line: places, legs, bearings, times."""

@@ -1,0 +1,126 @@
+"""Ascent and descent along a line, without counting noise."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import numpy as np
+
+from steybrae.terrain.dem import Array
+
+__all__ = ["Ascent", "ascent", "contours_climbed_m", "reversal_m"]
+
+LEAST_REVERSAL_M: Final = 5.0
+"""Smaller reversals of height do not count as ups and downs, metres (our choice: half the common
+10 m contour interval)."""
+
+
+@dataclass(frozen=True)
+class Ascent:
+    """Heights gained and lost.
+
+    Attributes
+    ----------
+    up_m, down_m
+        Sums, metres, both 0 or more. ``up - down`` is the height difference of the known ends,
+        exactly.
+    at_least
+        Whether unknown ground on the line may hide more.
+    """
+
+    up_m: float
+    down_m: float
+    at_least: bool
+
+
+def reversal_m(vertical_sd_m: float | None) -> float:
+    """Smallest reversal that counts: ``max(5 m, 2 sigma_z)``.
+
+    Parameters
+    ----------
+    vertical_sd_m
+        Standard deviation of the model's heights, metres; None where not stated.
+
+    Returns
+    -------
+    float
+        Metres.
+    """
+    return max(LEAST_REVERSAL_M, 2.0 * (vertical_sd_m or 0.0))
+
+
+def ascent(elevation_m: Array, least_m: float = LEAST_REVERSAL_M) -> Ascent:
+    """Sum the ups and downs between the turning heights of a profile.
+
+    A turning height is one from which the profile afterwards moves back by `least_m` or
+    more; the first and last known heights are kept as they are. Unknown heights are passed
+    over: the ground between the known ones is taken as even, and the answer is "at least".
+
+    Parameters
+    ----------
+    elevation_m
+        Heights in walking order, metres, shape ``(n,)``; NaN is unknown.
+    least_m
+        Smallest reversal that counts, metres.
+
+    Returns
+    -------
+    Ascent
+        Zeros where fewer than two heights are known.
+    """
+    known = np.isfinite(elevation_m)
+    turns = _turning_heights(elevation_m[known], least_m)
+    steps = np.diff(turns)
+    up, down = float(steps[steps > 0].sum()), float(-steps[steps < 0].sum())
+    return Ascent(up, down, bool(not known.all()))
+
+
+def _turning_heights(heights: Array, least_m: float) -> Array:
+    """First height, every turning height, last height."""
+    if len(heights) < 2:
+        return heights
+    turns = [float(heights[0])]
+    low = high = extreme = turns[0]
+    going = 0  # 1 up, -1 down, 0 while nothing that counts has happened
+    for height in map(float, heights):
+        if going == 0:
+            low, high = min(low, height), max(high, height)
+            if height - low >= least_m:
+                going, extreme = 1, height
+            elif high - height >= least_m:
+                going, extreme = -1, height
+        elif (height - extreme) * going >= 0.0:
+            extreme = height
+        elif (extreme - height) * going >= least_m:
+            turns.append(extreme)
+            going, extreme = -going, height
+    return np.array([*turns, float(heights[-1])])
+
+
+def contours_climbed_m(elevation_m: Array, interval_m: float, least_m: float) -> float:
+    """Ascent as counted on the map: contour lines crossed upwards times the interval.
+
+    Parameters
+    ----------
+    elevation_m
+        Heights in walking order, metres; NaN is unknown and passed over.
+    interval_m
+        Contour interval, metres.
+    least_m
+        As in `ascent`: wiggles across one line are not counted twice.
+
+    Returns
+    -------
+    float
+        Metres, a whole number of intervals.
+    """
+    turns = _turning_heights(elevation_m[np.isfinite(elevation_m)], least_m)
+    lines = 0
+    for start, end in pairwise(turns):
+        if end > start:
+            # A line at the start is stood on, not crossed.
+            lines += math.floor(end / interval_m) - math.floor(start / interval_m)
+    return lines * interval_m

@@ -1,0 +1,317 @@
+"""Ground beside the line: the corridor one may stray in, and what lies left and right.
+
+Half-width of the corridor at a chainage ``s`` after the last turn point: ``place error + s
+tan(drift)``, at least 30 m. Every cell whose square reaches into it counts. Distances are taken
+on the ground from the line to the nearest edge of a cell's square, so they are never too long.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.terrain.dem import Array
+
+__all__ = [
+    "DRIFT_DEG",
+    "LEAST_HALF_WIDTH_M",
+    "PLACE_ERROR_M",
+    "SIDE_REACH_M",
+    "SIDE_SLOPES_DEG",
+    "BesideLine",
+    "LineInWindow",
+    "Nearest",
+    "Steepest",
+    "Window",
+    "beside",
+    "half_width_m",
+    "merge",
+]
+
+DRIFT_DEG: Final = 3.0
+"""Drift of a walked bearing, degrees (common practice, no source)."""
+
+LEAST_HALF_WIDTH_M: Final = 30.0
+"""Least half-width of the corridor, metres (common practice, no source)."""
+
+PLACE_ERROR_M: Final = 10.0
+"""Error of a place where none is stated, metres: a hand-held GPS, or a careful romer reading of a
+1:25 000 map to half a millimetre (common practice, no source)."""
+
+SIDE_REACH_M: Final = 100.0
+"""How far to the left and right steep ground is looked for at the least, metres (our choice)."""
+
+SIDE_SLOPES_DEG: Final = (30.0, 45.0)
+"""Slopes whose nearest ground on each side is told, degrees: where the European danger scale calls
+ground steep, and the upper end of the usual slab range (Swiss leaflet "Achtung Lawinen!")."""
+
+
+def half_width_m(chainage_m: Array, place_error_m: float, drift_deg: float) -> Array:
+    """Half-width of the corridor, metres, at chainages since the last turn point."""
+    width = place_error_m + chainage_m * math.tan(math.radians(drift_deg))
+    return np.maximum(LEAST_HALF_WIDTH_M, width)
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """Nearest cell of at least some slope on one side.
+
+    Attributes
+    ----------
+    distance_m
+        Ground distance from the line to the edge of the cell.
+    chainage_m
+        Chainage of the place on the line nearest to it.
+    height_m
+        Height of the cell.
+    """
+
+    distance_m: float
+    chainage_m: float
+    height_m: float
+
+
+@dataclass(frozen=True)
+class Steepest:
+    """Steepest cell of the corridor.
+
+    Attributes
+    ----------
+    slope_deg
+        Over the corridor's baseline.
+    col, row
+        Its centre in the grid, cells.
+    chainage_m
+        Chainage nearest to it.
+    """
+
+    slope_deg: float
+    col: float
+    row: float
+    chainage_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class BesideLine:
+    """What a stretch of corridor, or a whole one, holds.
+
+    Attributes
+    ----------
+    steepest
+        Steepest known cell of the corridor, over the baseline; None where none is known.
+    unknown
+        Whether the corridor holds unknown ground.
+    by_bin_deg
+        Steepest known slope across the corridor in each bin of chainage, NaN where none.
+    nearest
+        By side and slope: the nearest cell of that slope within the reach.
+    near_bins
+        By side and slope: bins beside which there is such ground.
+    unknown_sides
+        Sides on which there is unknown ground within the reach.
+    """
+
+    steepest: Steepest | None
+    unknown: bool
+    by_bin_deg: Array
+    nearest: dict[tuple[str, float], Nearest] = field(default_factory=dict)
+    near_bins: dict[tuple[str, float], NDArray[np.bool_]] = field(default_factory=dict)
+    unknown_sides: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, eq=False)
+class Window:
+    """Ground near a stretch of the line.
+
+    Attributes
+    ----------
+    slope_deg
+        Over the corridor's baseline, ``[row, col]``, NaN unknown.
+    height_m
+        Heights, metres.
+    jacobian
+        ``(2, 2)``, ground metres per cell, in its middle.
+    """
+
+    slope_deg: Array
+    height_m: Array
+    jacobian: Array
+
+
+@dataclass(frozen=True, eq=False)
+class LineInWindow:
+    """A stretch of a leg, in the cells of a window.
+
+    Attributes
+    ----------
+    col, row, chainage_m
+        Its vertices, and one more on each side where the leg goes on.
+    span_m
+        Chainages at which the stretch begins and ends; ground nearest to other chainages
+        belongs to other stretches.
+    """
+
+    col: Array
+    row: Array
+    chainage_m: Array
+    span_m: tuple[float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class _Cells:
+    """Cells near a stretch: where each lies from the line."""
+
+    chainage_m: Array
+    edge_m: Array
+    left: NDArray[np.bool_]
+    abreast: NDArray[np.bool_]
+    slope_deg: Array
+    height_m: Array
+    col: Array
+    row: Array
+
+
+def beside(
+    window: Window,
+    line: LineInWindow,
+    bins: tuple[float, int],
+    place_error_m: float,
+    drift_deg: float,
+) -> BesideLine:
+    """Look at the ground beside one stretch of a leg.
+
+    Parameters
+    ----------
+    window
+        Slopes and heights near the stretch.
+    line
+        The stretch.
+    bins
+        Length of a bin of chainage, metres, and their number in the leg.
+    place_error_m, drift_deg
+        See `half_width_m`.
+
+    Returns
+    -------
+    BesideLine
+        Columns and rows are those of the window.
+    """
+    cells = _near_cells(window, line)
+    width = half_width_m(cells.chainage_m, place_error_m, drift_deg)
+    inside = cells.edge_m <= width
+    known = np.isfinite(cells.slope_deg)
+    at_bin = np.clip((cells.chainage_m / bins[0]).astype(int), 0, bins[1] - 1)
+    by_bin = np.full(bins[1], np.nan)
+    some = inside & known
+    np.fmax.at(by_bin, at_bin[some], cells.slope_deg[some])
+    nearest: dict[tuple[str, float], Nearest] = {}
+    near_bins: dict[tuple[str, float], NDArray[np.bool_]] = {}
+    unknown_sides = set()
+    abreast = cells.abreast & (inside | (cells.edge_m <= SIDE_REACH_M))
+    for side, on_side in (("left", cells.left), ("right", ~cells.left)):
+        here = on_side & abreast
+        if (here & ~known).any():
+            unknown_sides.add(side)
+        for least in SIDE_SLOPES_DEG:
+            steep = np.flatnonzero(here & known & (cells.slope_deg >= least))
+            if len(steep):
+                nearest[side, least] = _nearest(cells, steep)
+                near_bins[side, least] = np.bincount(at_bin[steep], minlength=bins[1]) > 0
+    steepest = None
+    if some.any():
+        top = int(np.argmax(np.where(some, cells.slope_deg, -1.0)))
+        steepest = Steepest(
+            float(cells.slope_deg[top]),
+            float(cells.col[top]),
+            float(cells.row[top]),
+            float(cells.chainage_m[top]),
+        )
+    unknown = bool((inside & ~known).any())
+    return BesideLine(steepest, unknown, by_bin, nearest, near_bins, frozenset(unknown_sides))
+
+
+def _nearest(cells: _Cells, among: NDArray[np.intp]) -> Nearest:
+    first = among[np.argmin(cells.edge_m[among])]
+    return Nearest(*(float(values[first]) for values in (cells.edge_m, cells.chainage_m, cells.height_m)))
+
+
+def _near_cells(window: Window, line: LineInWindow) -> _Cells:
+    """Distance, side and chainage of every cell of a window that belongs to the stretch."""
+    rows, cols = window.slope_deg.shape
+    jacobian = window.jacobian
+    col, row = (grid.ravel() for grid in np.meshgrid(np.arange(cols) + 0.5, np.arange(rows) + 0.5))
+    east, north = jacobian @ np.stack((col - line.col[0], row - line.row[0]))
+    line_e, line_n = jacobian @ np.stack((line.col - line.col[0], line.row - line.row[0]))
+    best = np.full(east.shape, np.inf)
+    chainage, edge = np.zeros(east.shape), np.zeros(east.shape)
+    left, abreast = np.zeros(east.shape, dtype=bool), np.zeros(east.shape, dtype=bool)
+    last = len(line.col) - 2
+    for k in range(last + 1):
+        de, dn = line_e[k + 1] - line_e[k], line_n[k + 1] - line_n[k]
+        length = math.hypot(de, dn)
+        if length == 0.0:
+            continue
+        te, tn = de / length, dn / length
+        ve, vn = east - line_e[k], north - line_n[k]
+        along, across = ve * te + vn * tn, te * vn - tn * ve
+        at = np.clip(along, 0.0, length)
+        apart = np.hypot(along - at, across)
+        # Half of the square as seen along the normal: its nearest edge is that much nearer.
+        # Beyond an end the direction is another one for every cell; half its diagonal covers all.
+        half = float(np.abs(np.array([-tn, te]) @ jacobian).sum()) / 2.0
+        diagonal = float(np.hypot(*np.abs(jacobian).sum(axis=1))) / 2.0
+        end = ((along < -half) & (k == 0)) | ((along > length + half) & (k == last))
+        nearer = apart < best
+        best[nearer] = apart[nearer]
+        edge[nearer] = np.maximum(0.0, apart - np.where(along == at, half, diagonal))[nearer]
+        chainage[nearer] = np.interp(at[nearer], (0.0, length), line.chainage_m[k : k + 2])
+        left[nearer] = across[nearer] > 0.0
+        abreast[nearer] = ~end[nearer]
+    keep = (chainage >= line.span_m[0]) & (chainage <= line.span_m[1])
+    slope, height = window.slope_deg.ravel(), window.height_m.ravel()
+    return _Cells(
+        chainage[keep],
+        edge[keep],
+        left[keep],
+        abreast[keep],
+        slope[keep],
+        height[keep],
+        col[keep],
+        row[keep],
+    )
+
+
+def merge(parts: list[BesideLine]) -> BesideLine:
+    """Join what the stretches of a leg hold.
+
+    Parameters
+    ----------
+    parts
+        One or more, with steepest places in one grid.
+
+    Returns
+    -------
+    BesideLine
+        Of the whole leg.
+    """
+    found = [part.steepest for part in parts if part.steepest is not None]
+    nearest: dict[tuple[str, float], Nearest] = {}
+    near_bins: dict[tuple[str, float], NDArray[np.bool_]] = {}
+    for part in parts:
+        for key, near in part.nearest.items():
+            if key not in nearest or near.distance_m < nearest[key].distance_m:
+                nearest[key] = near
+        for key, bins in part.near_bins.items():
+            near_bins[key] = near_bins[key] | bins if key in near_bins else bins
+    return BesideLine(
+        max(found, key=lambda steepest: steepest.slope_deg, default=None),
+        any(part.unknown for part in parts),
+        np.fmax.reduce([part.by_bin_deg for part in parts]),
+        nearest,
+        near_bins,
+        frozenset().union(*(part.unknown_sides for part in parts)),
+    )

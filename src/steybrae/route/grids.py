@@ -1,0 +1,144 @@
+"""The grids of maps: from grid metres to WGS 84 and back.
+
+Positions on the British National Grid lie on the datum OSGB36. Without the national
+grid-shift files, which are not fetched, the way to WGS 84 is one seven-parameter shift,
+good to metres only: `bng_shift_accuracy_m`. One and the same operation serves both
+directions, everywhere on the grid, so that there and back again is where one began.
+UTM is on WGS 84 itself, with nothing to shift.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import TYPE_CHECKING, Any, Final
+
+from steybrae.errors import PlaceError
+
+if TYPE_CHECKING:
+    from pyproj import Transformer
+
+__all__ = [
+    "BNG_EPSG",
+    "UTM_LAT_DEG",
+    "bng_shift_accuracy_m",
+    "grid_m",
+    "lat_lon_deg",
+    "utm_epsg",
+]
+
+BNG_EPSG: Final = 27700
+"""EPSG code of the British National Grid on OSGB36."""
+
+BNG_SHIFT_M: Final = 5.0
+"""What one seven-parameter shift to OSGB36 is good to anywhere in Great Britain, metres.
+
+From memory of Ordnance Survey's guide, section 6; PROJ states 2 m for the same shift, the
+distortions of OSGB36 left out. The larger is shown.
+"""
+
+UTM_LAT_DEG: Final = (-80.0, 84.0)
+"""Latitudes that UTM and MGRS zones cover, degrees (NGA.SIG.0012, from memory)."""
+
+
+@cache
+def _to_wgs84(epsg: int) -> Transformer:
+    from pyproj import Transformer  # noqa: PLC0415
+    from pyproj.aoi import AreaOfInterest  # noqa: PLC0415
+    from pyproj.network import (  # type: ignore[attr-defined]  # noqa: PLC0415
+        set_network_enabled,
+    )
+
+    set_network_enabled(False)
+    if epsg != BNG_EPSG:
+        return Transformer.from_crs(epsg, 4326, always_xy=True)
+    # Left to itself PROJ changes to a shift of 100 m off the coast, and does so at another
+    # line on the way back. One area and no ballpark shifts pin it to one operation.
+    land = AreaOfInterest(-9.1, 49.7, 2.0, 61.1)
+    pinned: Any = {"allow_ballpark": False, "area_of_interest": land}
+    return Transformer.from_crs(epsg, 4326, always_xy=True, **pinned)
+
+
+def lat_lon_deg(epsg: int, east_m: float, north_m: float) -> tuple[float, float]:
+    """Grid metres to WGS 84.
+
+    Parameters
+    ----------
+    epsg
+        The grid.
+    east_m, north_m
+        Grid metres.
+
+    Returns
+    -------
+    tuple of float
+        Latitude and longitude, degrees.
+    """
+    lon_deg, lat_deg = _to_wgs84(epsg).transform(east_m, north_m)
+    return float(lat_deg), float(lon_deg)
+
+
+def grid_m(epsg: int, lat_deg: float, lon_deg: float) -> tuple[float, float]:
+    """WGS 84 to grid metres; see `lat_lon_deg`.
+
+    Parameters
+    ----------
+    epsg
+        The grid.
+    lat_deg, lon_deg
+        Degrees.
+
+    Returns
+    -------
+    tuple of float
+        Easting and northing, metres.
+    """
+    east_m, north_m = _to_wgs84(epsg).transform(lon_deg, lat_deg, direction="INVERSE")
+    return float(east_m), float(north_m)
+
+
+def bng_shift_accuracy_m() -> float:
+    """How well positions on OSGB36 and WGS 84 are joined, metres.
+
+    Returns
+    -------
+    float
+        5 m with the seven-parameter shift; PROJ's own figure where the machine has the
+        national grid-shift file (1 m or better). It comes on top of the square's size.
+    """
+    transformer = _to_wgs84(BNG_EPSG)
+    transformer.transform(400_000.0, 400_000.0)  # PROJ names its operation only after use
+    accuracy_m = float(transformer.get_last_used_operation().accuracy)
+    return accuracy_m if 0.0 <= accuracy_m <= 1.0 else max(accuracy_m, BNG_SHIFT_M)
+
+
+def utm_epsg(lat_deg: float, lon_deg: float) -> int:
+    """EPSG code of the UTM zone of a place, on WGS 84.
+
+    Parameters
+    ----------
+    lat_deg, lon_deg
+        Degrees.
+
+    Returns
+    -------
+    int
+        326zz in the north (the equator included), 327zz in the south; with the wider
+        zones off south-west Norway and about Svalbard.
+
+    Raises
+    ------
+    PlaceError
+        North of 84 or south of 80 degrees, where there is no UTM.
+    """
+    if not UTM_LAT_DEG[0] <= lat_deg <= UTM_LAT_DEG[1]:
+        message = (
+            f"UTM and MGRS zones cover latitudes of -80 to 84 degrees; got {lat_deg:g}. "
+            "Use latitude and longitude there."
+        )
+        raise PlaceError(message)
+    zone = int((lon_deg + 180.0) // 6.0) % 60 + 1
+    if 56.0 <= lat_deg < 64.0 and 3.0 <= lon_deg < 12.0:
+        zone = 32
+    elif lat_deg >= 72.0 and 0.0 <= lon_deg < 42.0:
+        zone = 31 + 2 * int((lon_deg + 3.0) // 12.0)
+    return (32600 if lat_deg >= 0.0 else 32700) + zone

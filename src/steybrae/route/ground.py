@@ -1,0 +1,181 @@
+"""The ground along one leg: what the line touches, its profile, what lies beside it.
+
+The leg is looked at in stretches, each with a window of the model of its own, so that a long
+diagonal never asks for one large box.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from steybrae.errors import OffModelError
+from steybrae.route.corridor import (
+    DRIFT_DEG,
+    PLACE_ERROR_M,
+    SIDE_REACH_M,
+    BesideLine,
+    LineInWindow,
+    Window,
+    beside,
+    half_width_m,
+    merge,
+)
+from steybrae.route.touching import Pieces, join_pieces, touched
+from steybrae.route.track import Track, stretches
+from steybrae.terrain.attributes import at_points, baseline_slope_deg, slope_field, track_grade_deg
+from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.gradients import Method
+from steybrae.terrain.jacobian import jacobian_at
+
+__all__ = ["LegGround", "Look", "leg_ground"]
+
+STRETCH_CELLS: Final = 48
+"""Length of a stretch, cells: windows of some thousand heights, small beside numpy's overhead."""
+
+SPARE_CELLS: Final = 3
+"""Ring of cells beyond what is asked for: slopes take one, cells touched around the line another."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """How to look at the ground of a leg.
+
+    Attributes
+    ----------
+    cell_m
+        Ground size of a cell along a row and along a column, metres.
+    baseline_cells
+        Half-widths of the corridor's slope window, from `baseline_cells`.
+    method
+        Slope method.
+    place_error_m, drift_deg
+        For the corridor.
+    """
+
+    cell_m: tuple[float, float]
+    baseline_cells: tuple[int, int]
+    method: Method = "horn"
+    place_error_m: float = PLACE_ERROR_M
+    drift_deg: float = DRIFT_DEG
+
+    @property
+    def spacing_m(self) -> float:
+        """Longest distance between points along a leg: one cell, metres."""
+        return min(self.cell_m)
+
+
+@dataclass(frozen=True, eq=False)
+class LegGround:
+    """All that the model says of a leg.
+
+    Attributes
+    ----------
+    track
+        The line.
+    pieces
+        What it touches.
+    chainage_m, elevation_m, aspect_true_deg, track_grade_deg
+        At evenly spaced points, the ends included.
+    beside
+        What lies in the corridor and to the sides; columns and rows are the model's.
+    """
+
+    track: Track
+    pieces: Pieces
+    chainage_m: Array
+    elevation_m: Array
+    aspect_true_deg: Array
+    track_grade_deg: Array
+    beside: BesideLine
+
+
+def leg_ground(source: DemSource, track: Track, look: Look) -> LegGround:
+    """Look at the ground of one leg.
+
+    Parameters
+    ----------
+    source
+        The model.
+    track
+        The leg.
+    look
+        How.
+
+    Returns
+    -------
+    LegGround
+        Unknown where the leg leaves the model.
+
+    Raises
+    ------
+    OffModelError
+        A part of the leg has no position in the model's CRS.
+    """
+    col, row = source.grid.from_wgs84(track.lon_deg, track.lat_deg)
+    if not (np.isfinite(col).all() and np.isfinite(row).all()):
+        message = (
+            "The line should lie where the model's CRS has positions; part of it does not. Take a "
+            "model of the ground it crosses."
+        )
+        raise OffModelError(message)
+    count = max(1, math.ceil(track.length_m / look.spacing_m))
+    points_m = np.linspace(0.0, track.length_m, count + 1)
+    bins = (track.length_m / count or 1.0, count)
+    parts = [
+        _stretch(source, track, (col, row), points_m, ends, bins, look)
+        for ends in stretches(track, STRETCH_CELLS * look.spacing_m)
+    ]
+    pieces = join_pieces([part[0] for part in parts])
+    elevation, aspect, grade = np.concatenate([part[1] for part in parts], axis=1)
+    near = merge([part[2] for part in parts])
+    return LegGround(track, pieces, points_m, elevation, aspect, grade, near)
+
+
+def _stretch(
+    source: DemSource,
+    track: Track,
+    colrow: tuple[Array, Array],
+    points_m: Array,
+    ends: tuple[int, int],
+    bins: tuple[float, int],
+    look: Look,
+) -> tuple[Pieces, Array, BesideLine]:
+    first, last = ends
+    start, end = track.chainage_m[first], track.chainage_m[last]
+    part = slice(first, last + 1)
+    corner = _window(colrow[0][part], colrow[1][part], float(end), look)
+    dem = source.read(*corner)
+    field = slope_field(dem, look.method)
+    col, row = colrow[0] - corner[1], colrow[1] - corner[0]
+    pieces = touched(field, col[part], row[part], track.chainage_m[part])
+    here = points_m[(points_m >= start) & (points_m < end if last < len(track.chainage_m) - 1 else True)]
+    at = at_points(field, np.interp(here, track.chainage_m, col), np.interp(here, track.chainage_m, row))
+    grade = track_grade_deg(at.p, at.q, track.travel_at(here))
+    profile = np.stack((at.elevation_m, at.aspect_true_deg, grade))
+    context = slice(max(first - 1, 0), last + 2)
+    window = Window(
+        baseline_slope_deg(field, *look.baseline_cells),
+        dem.heights_m,
+        jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2),
+    )
+    line = LineInWindow(col[context], row[context], track.chainage_m[context], (float(start), float(end)))
+    near = beside(window, line, bins, look.place_error_m, look.drift_deg)
+    if near.steepest is not None:
+        top = replace(near.steepest, col=near.steepest.col + corner[1], row=near.steepest.row + corner[0])
+        near = replace(near, steepest=top)
+    return pieces, profile, near
+
+
+def _window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, int, int]:
+    """Row, column, rows and columns of the window that a stretch needs."""
+    width = float(half_width_m(np.array(end_m), look.place_error_m, look.drift_deg))
+    reach = max(width, SIDE_REACH_M)
+    margin_col = math.ceil(reach / look.cell_m[0]) + look.baseline_cells[0] + SPARE_CELLS
+    margin_row = math.ceil(reach / look.cell_m[1]) + look.baseline_cells[1] + SPARE_CELLS
+    left, right = math.floor(col.min()) - margin_col, math.ceil(col.max()) + margin_col
+    top, bottom = math.floor(row.min()) - margin_row, math.ceil(row.max()) + margin_row
+    return top, left, bottom - top, right - left

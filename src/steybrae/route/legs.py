@@ -1,0 +1,59 @@
+"""A planned line and the legs between its turn points."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from steybrae.errors import RouteError
+from steybrae.route.places import Place
+
+__all__ = ["Route"]
+
+
+@dataclass(frozen=True)
+class Route:
+    """A planned line on WGS 84.
+
+    Attributes
+    ----------
+    name
+        Name in the file, or the file's own.
+    points
+        Every vertex of the line, in walking order, at least two.
+    turn_points
+        Indexes into `points` where legs begin and end; the first is 0, the last that of
+        the last point.
+    kind
+        What was read: ``route``, ``track``, ``way-points`` or ``line``.
+    notes
+        What was done on reading, in whole sentences: what was passed over, how the turn
+        points were chosen.
+
+    Raises
+    ------
+    RouteError
+        Fewer than two points, or turn points that do not rise from first to last.
+    """
+
+    name: str
+    points: tuple[Place, ...]
+    turn_points: tuple[int, ...]
+    kind: str = "route"
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse lines that cannot be walked."""
+        if len(self.points) < 2:
+            message = (
+                f"A route needs two points or more; {self.name!r} has {len(self.points)}. "
+                "Add its turn points."
+            )
+            raise RouteError(message)
+        turns = self.turn_points
+        rising = all(low < high for low, high in zip(turns, turns[1:], strict=False))
+        if len(turns) < 2 or not rising or turns[0] != 0 or turns[-1] != len(self.points) - 1:
+            message = (
+                "Turn points should rise from the first point of the line to its last; "
+                f"got {list(turns)} for {len(self.points)} points. Give them in walking order."
+            )
+            raise RouteError(message)

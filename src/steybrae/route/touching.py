@@ -1,0 +1,136 @@
+"""Which cells a line touches, and how many metres of it each piece of ground has.
+
+Where a line follows a crest or a gully, interpolated gradients vanish: 40 degrees on both sides
+interpolate to 0. So the steepest slope on a line is the largest over every cell the line
+touches. A slope is known at cell centres, and a point on the line lies among four of them; all
+four count. The line therefore is cut where it crosses the lines *through the cell centres*:
+between two cuts the four cells around it stay the same. Along such a line, where a crest may
+run exactly, the cells on both sides count.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.terrain.attributes import SlopeField
+from steybrae.terrain.dem import Array
+
+__all__ = ["Pieces", "cut_at_centres", "join_pieces", "touched"]
+
+ON_LINE: Final = 1e-6
+"""Nearer to a line through cell centres than this, cells, a point is on it: PROJ's own noise."""
+
+
+@dataclass(frozen=True, eq=False)
+class Pieces:
+    """Pieces of a line between cuts, with the steepest cell that each touches.
+
+    Attributes
+    ----------
+    start_m, end_m
+        Chainages, metres, shape ``(n,)``.
+    slope_deg
+        Steepest known cell, degrees; NaN where none of its cells is known.
+    p, q
+        Gradients of that cell.
+    known
+        Whether all cells that the piece touches are known.
+    """
+
+    start_m: Array
+    end_m: Array
+    slope_deg: Array
+    p: Array
+    q: Array
+    known: NDArray[np.bool_]
+
+    @property
+    def length_m(self) -> Array:
+        """Length of each piece, metres."""
+        return self.end_m - self.start_m
+
+
+def join_pieces(parts: list[Pieces]) -> Pieces:
+    """Pieces of stretches that follow each other, as those of one line."""
+    return Pieces(
+        np.concatenate([part.start_m for part in parts]),
+        np.concatenate([part.end_m for part in parts]),
+        np.concatenate([part.slope_deg for part in parts]),
+        np.concatenate([part.p for part in parts]),
+        np.concatenate([part.q for part in parts]),
+        np.concatenate([part.known for part in parts]),
+    )
+
+
+def cut_at_centres(col: Array, row: Array, chainage_m: Array) -> Array:
+    """Chainages at which a line crosses the lines through cell centres.
+
+    Parameters
+    ----------
+    col, row
+        Vertices of the line in the grid, cells, shape ``(n,)``; centres lie at halves.
+    chainage_m
+        Their chainages, rising.
+
+    Returns
+    -------
+    Array
+        Rising chainages with all vertices among them, without repeats.
+    """
+    cuts = [chainage_m]
+    for position in (col - 0.5, row - 0.5):
+        start, end = position[:-1], position[1:]
+        low, high = np.minimum(start, end), np.maximum(start, end)
+        first, last = np.ceil(low), np.floor(high)
+        counts = np.maximum(0, last - first + 1).astype(int)
+        counts[high == low] = 0
+        piece = np.repeat(np.arange(len(counts)), counts)
+        step = np.arange(len(piece)) - np.repeat(np.cumsum(counts) - counts, counts)
+        share = (first[piece] + step - start[piece]) / (end - start)[piece]
+        cuts.append(chainage_m[piece] + share * np.diff(chainage_m)[piece])
+    return np.unique(np.clip(np.concatenate(cuts), chainage_m[0], chainage_m[-1]))
+
+
+def touched(field: SlopeField, col: Array, row: Array, chainage_m: Array) -> Pieces:
+    """Steepest cell that each piece of a line touches.
+
+    Parameters
+    ----------
+    field
+        Slopes of a window that holds the line and two cells more on every side.
+    col, row
+        Vertices of the line in the window, cells.
+    chainage_m
+        Their chainages, metres.
+
+    Returns
+    -------
+    Pieces
+        They follow each other without gaps from the first to the last chainage.
+    """
+    cuts = cut_at_centres(col, row, chainage_m)
+    middle = (cuts[:-1] + cuts[1:]) / 2.0
+    x = np.interp(middle, chainage_m, col) - 0.5
+    y = np.interp(middle, chainage_m, row) - 0.5
+    cols = _around(x)
+    rows = _around(y)
+    # All pairs of the candidates: shape (n, 16), most of them the same four cells.
+    i = np.repeat(cols, 4, axis=1)
+    j = np.tile(rows, (1, 4))
+    slopes = field.slope_deg[j, i]
+    unknown: NDArray[np.bool_] = np.isnan(slopes)
+    steepest = np.argmax(np.where(unknown, -1.0, slopes), axis=1)
+    pick = (np.arange(len(middle)), steepest)
+    at = (j[pick], i[pick])
+    known = np.logical_not(unknown.any(axis=1))
+    return Pieces(cuts[:-1], cuts[1:], field.slope_deg[at], field.p[at], field.q[at], known)
+
+
+def _around(position: Array) -> NDArray[np.intp]:
+    """Indexes of the centres on either side; a position on a centre has three, shape (n, 4)."""
+    below, above = np.floor(position - ON_LINE), np.floor(position + ON_LINE)
+    return np.stack((below, below + 1, above, above + 1), axis=1).astype(np.intp)

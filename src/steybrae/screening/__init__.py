@@ -1,0 +1,11 @@
+"""A planned line screened on an elevation model: one frozen result that every output shows.
+
+``result`` holds what a screening says, ``leg`` makes it for one leg, ``screen`` for the route.
+"""
+
+from __future__ import annotations
+
+from steybrae.screening.result import RouteScreening
+from steybrae.screening.screen import Settings, screen_route
+
+__all__ = ["RouteScreening", "Settings", "screen_route"]

@@ -1,0 +1,310 @@
+"""From the ground along a leg to what is said of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.bands import STEEP_DEG, Band, BandScheme
+from steybrae.cautions import Situation, cautions_for
+from steybrae.quantities import shown_slope_deg
+from steybrae.route.ascent import ascent, contours_climbed_m
+from steybrae.route.corridor import SIDE_REACH_M, SIDE_SLOPES_DEG, BesideLine, half_width_m
+from steybrae.route.ground import LegGround, Look
+from steybrae.route.touching import Pieces
+from steybrae.screening.result import LegPoints, LegScreening, Position, SideGround, Sides
+from steybrae.terrain.attributes import aspect_deg, aspect_sector
+from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+
+__all__ = ["LegNames", "Rules", "band_lengths_m", "longest_steep_m", "screen_leg"]
+
+
+@dataclass(frozen=True)
+class LegNames:
+    """Number and turn points of a leg."""
+
+    number: int
+    from_: str
+    to: str
+
+
+@dataclass(frozen=True)
+class Rules:
+    """What every leg of a route is judged by the same.
+
+    Attributes
+    ----------
+    bands
+        Edges.
+    uncertainty
+        Of the model's slopes.
+    situation
+        What the route says of its model; each leg adds its own.
+    reversal_m, interval_m
+        For the ascent.
+    grid
+        Grid of the model.
+    """
+
+    bands: BandScheme
+    uncertainty: SlopeUncertainty
+    situation: Callable[..., Situation]
+    reversal_m: float
+    interval_m: float | None
+    grid: Grid
+
+
+def screen_leg(names: LegNames, ground: LegGround, look: Look, rules: Rules) -> LegScreening:
+    """Say what the ground of one leg is like.
+
+    Parameters
+    ----------
+    names, ground
+        The leg.
+    look
+        How its ground was looked at.
+    rules
+        Bands, uncertainty and what else is the same for all legs.
+
+    Returns
+    -------
+    LegScreening
+        With None for all that is not known.
+    """
+    pieces, near = ground.pieces, ground.beside
+    low, high = slope_interval_deg(pieces.p, pieces.q, rules.uncertainty)
+    top = _steepest(pieces)
+    slope_max = None if top is None else float(pieces.slope_deg[top])
+    slope_high = None if top is None else _known(np.nanmax(high) if np.isfinite(high).any() else math.nan)
+    corridor = None if near.steepest is None else near.steepest.slope_deg
+    unknown = float(pieces.length_m[~pieces.known].sum())
+    length = ground.track.length_m
+    open_above = unknown > 0.0 or near.unknown or slope_high is None
+    situation = rules.situation(
+        unknown_m=unknown, unknown_near=near.unknown, open_above=open_above, slope_high_deg=slope_high
+    )
+    climb = ascent(ground.elevation_m, rules.reversal_m)
+    heights = ground.elevation_m[np.isfinite(ground.elevation_m)]
+    return LegScreening(
+        number=names.number,
+        from_=names.from_,
+        to=names.to,
+        length_m=length,
+        ascent_m=climb.up_m,
+        descent_m=climb.down_m,
+        ascent_at_least=climb.at_least,
+        ascent_on_map_m=_on_map_m(ground.elevation_m, rules),
+        elevation_min_m=float(heights.min()) if len(heights) else None,
+        elevation_max_m=float(heights.max()) if len(heights) else None,
+        slope_max_deg=slope_max,
+        slope_low_deg=None if top is None else _known(low[top]),
+        slope_high_deg=slope_high,
+        slope_max_at=None if top is None else _on_line(ground, top),
+        slope_corridor_max_deg=corridor,
+        slope_corridor_max_at=_beside(near, rules.grid),
+        corridor_half_width_m=_half_widths(length, look),
+        corridor_lengths_m=_corridor_lengths_m(near, length, rules.bands),
+        track_grade_max_deg=_greatest(np.abs(ground.track_grade_deg)),
+        steep_stretch_m=longest_steep_m(pieces),
+        sides=_sides(ground),
+        aspect_sectors=_steep_sectors(pieces),
+        band=None if slope_max is None else rules.bands.band(slope_max),
+        bands_possible=possible_bands(rules.bands, slope_max, slope_high, corridor),
+        open_above=open_above,
+        band_lengths_m=band_lengths_m(pieces, rules.bands),
+        unknown_m=unknown,
+        known_share=max(0.0, 1.0 - unknown / length),
+        cautions=cautions_for(situation),
+        points=_points(ground, low, high, look),
+    )
+
+
+def _steepest(pieces: Pieces) -> int | None:
+    known = np.isfinite(pieces.slope_deg)
+    return int(np.argmax(np.where(known, pieces.slope_deg, -1.0))) if known.any() else None
+
+
+def _known(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _greatest(values: Array) -> float | None:
+    return float(np.nanmax(values)) if np.isfinite(values).any() else None
+
+
+def _on_map_m(elevation_m: Array, rules: Rules) -> float | None:
+    if rules.interval_m is None:
+        return None
+    return contours_climbed_m(elevation_m, rules.interval_m, rules.reversal_m)
+
+
+def possible_bands(
+    bands: BandScheme, slope_max: float | None, slope_high: float | None, corridor: float | None
+) -> tuple[Band, ...]:
+    """Bands from that of the steepest on the line to the steeper of its high end and the corridor.
+
+    The corridor's slope gets no second error on top.
+
+    Parameters
+    ----------
+    bands
+        Edges.
+    slope_max, slope_high, corridor
+        Degrees; None unknown.
+
+    Returns
+    -------
+    tuple of Band
+        Empty only where nothing is known.
+    """
+    known = [value for value in (slope_max, slope_high, corridor) if value is not None]
+    if not known:
+        return ()
+    start = slope_max if slope_max is not None else min(known)
+    return bands.between(start, max(known))
+
+
+def _on_line(ground: LegGround, piece: int) -> Position:
+    chainage_m = float(ground.pieces.start_m[piece] + ground.pieces.end_m[piece]) / 2.0
+    lon, lat = ground.track.at(chainage_m)
+    return Position(float(lat), float(lon), chainage_m)
+
+
+def _beside(near: BesideLine, grid: Grid) -> Position | None:
+    if near.steepest is None:
+        return None
+    lon, lat = grid.to_wgs84(near.steepest.col, near.steepest.row)
+    return Position(float(lat), float(lon), near.steepest.chainage_m)
+
+
+def _half_widths(length_m: float, look: Look) -> tuple[float, float]:
+    widths = half_width_m(np.array([0.0, length_m]), look.place_error_m, look.drift_deg)
+    return float(widths[0]), float(widths[1])
+
+
+def _corridor_lengths_m(near: BesideLine, length_m: float, bands: BandScheme) -> dict[str, float]:
+    shown = shown_slope_deg(near.by_bin_deg)
+    bin_m = length_m / len(near.by_bin_deg)
+    return {f"{edge:g}": float((shown >= edge).sum() * bin_m) for edge in bands.edges_deg}
+
+
+def band_lengths_m(pieces: Pieces, bands: BandScheme) -> dict[str, float]:
+    """Metres of a line in each band, each piece by the steepest cell it touches.
+
+    Parameters
+    ----------
+    pieces
+        Of the line; unknown ones are in no band.
+    bands
+        Edges.
+
+    Returns
+    -------
+    dict of str to float
+        Every label, gentlest first.
+    """
+    shown = shown_slope_deg(pieces.slope_deg[pieces.known])
+    index = np.searchsorted(np.array(bands.edges_deg), shown, side="right")
+    sums = np.bincount(index, weights=pieces.length_m[pieces.known], minlength=len(bands.bands))
+    return dict(zip(bands.labels, sums.tolist(), strict=True))
+
+
+def longest_steep_m(pieces: Pieces, steep_deg: float = STEEP_DEG) -> float:
+    """Longest stretch of steep ground, metres, from steep to steep.
+
+    Unknown ground inside does not end a stretch: it may be steep too.
+
+    Parameters
+    ----------
+    pieces
+        Of the line, in walking order.
+    steep_deg
+        From here ground is steep.
+
+    Returns
+    -------
+    float
+        0 where none is steep.
+    """
+    longest, start = 0.0, math.nan
+    steep = shown_slope_deg(pieces.slope_deg) >= steep_deg
+    ended = ~steep & pieces.known
+    for is_steep, is_end, begin_m, end_m in zip(steep, ended, pieces.start_m, pieces.end_m, strict=True):
+        if is_steep:
+            start = begin_m if math.isnan(start) else start
+            longest = max(longest, float(end_m - start))
+        elif is_end:
+            start = math.nan
+    return longest
+
+
+def _steep_sectors(pieces: Pieces) -> tuple[str, ...]:
+    steep = np.flatnonzero(shown_slope_deg(pieces.slope_deg) >= STEEP_DEG)
+    metres: dict[str, float] = {}
+    for aspect, length in zip(
+        aspect_deg(pieces.p[steep], pieces.q[steep]), pieces.length_m[steep], strict=True
+    ):
+        sector = aspect_sector(float(aspect))
+        if sector is not None:
+            metres[sector] = metres.get(sector, 0.0) + float(length)
+    return tuple(sorted(metres, key=lambda sector: -metres[sector]))
+
+
+def _sides(ground: LegGround) -> Sides:
+    near = ground.beside
+    return Sides(
+        left=_side(ground, "left"),
+        right=_side(ground, "right"),
+        unknown_left="left" in near.unknown_sides,
+        unknown_right="right" in near.unknown_sides,
+        reach_m=SIDE_REACH_M,
+    )
+
+
+def _side(ground: LegGround, side: str) -> tuple[SideGround, ...]:
+    found = []
+    known = np.isfinite(ground.elevation_m)
+    for least in SIDE_SLOPES_DEG:
+        nearest = ground.beside.nearest.get((side, least))
+        if nearest is None:
+            continue
+        difference = None
+        if known.any():
+            line_m = np.interp(nearest.chainage_m, ground.chainage_m[known], ground.elevation_m[known])
+            difference = nearest.height_m - float(line_m)
+        runs = _runs_m(ground.beside.near_bins[side, least], ground.track.length_m)
+        found.append(SideGround(least, nearest.distance_m, difference, nearest.chainage_m, runs))
+    return tuple(found)
+
+
+def _runs_m(flags: NDArray[np.bool_], length_m: float) -> tuple[tuple[float, float], ...]:
+    """From and to of every run of set bins, metres."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(int)))
+    bin_m = length_m / len(flags)
+    return tuple((float(a * bin_m), float(b * bin_m)) for a, b in zip(edges[::2], edges[1::2], strict=True))
+
+
+def _points(ground: LegGround, low: Array, high: Array, look: Look) -> LegPoints:
+    pieces, chainage = ground.pieces, ground.chainage_m
+    lon, lat = ground.track.at(chainage)
+    at = np.clip(np.searchsorted(pieces.end_m, chainage, side="left"), 0, len(pieces.end_m) - 1)
+    by_bin = ground.beside.by_bin_deg
+    return LegPoints(
+        chainage,
+        lat,
+        lon,
+        ground.elevation_m,
+        np.where(pieces.known[at], pieces.slope_deg[at], np.nan),
+        np.where(pieces.known[at], low[at], np.nan),
+        np.where(pieces.known[at], high[at], np.nan),
+        ground.aspect_true_deg,
+        ground.track_grade_deg,
+        by_bin[np.minimum(np.arange(len(chainage)), len(by_bin) - 1)],
+        half_width_m(chainage, look.place_error_m, look.drift_deg),
+        pieces.known[at],
+    )

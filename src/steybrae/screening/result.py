@@ -1,0 +1,349 @@
+"""What a screening says. Field names are the keys of the JSON contract.
+
+Fields whose metadata say ``json=False`` are tables and pictures' ground: they go into a saved
+plan and into files of points, not into the JSON answer. Slopes are unrounded; `None` is
+unknown.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.bands import Band
+from steybrae.cautions import Caution
+from steybrae.terrain.dem import Array
+
+if TYPE_CHECKING:
+    from steybrae.terrain.dem import Dem
+
+__all__ = [
+    "LegPoints",
+    "LegScreening",
+    "ModelFacts",
+    "Position",
+    "RouteScreening",
+    "SettingsUsed",
+    "SideGround",
+    "Sides",
+    "Totals",
+]
+
+
+@dataclass(frozen=True)
+class Position:
+    """A place on or beside a leg.
+
+    Attributes
+    ----------
+    lat_deg, lon_deg
+        On WGS 84.
+    chainage_m
+        Distance along the leg, metres; beside the leg that of the nearest place on it.
+    """
+
+    lat_deg: float
+    lon_deg: float
+    chainage_m: float
+
+
+@dataclass(frozen=True)
+class SideGround:
+    """Nearest ground of at least some slope on one side of a leg.
+
+    Attributes
+    ----------
+    least_slope_deg
+        That slope.
+    distance_m
+        Least horizontal distance from the line to the edge of such a cell, metres.
+    height_difference_m
+        Height of that cell above (positive) or below the line abreast of it; None unknown.
+    chainage_m
+        Where along the leg it is abreast.
+    stretches_m
+        From and to, metres along the leg, where such ground lies abreast within the reach.
+    """
+
+    least_slope_deg: float
+    distance_m: float
+    height_difference_m: float | None
+    chainage_m: float
+    stretches_m: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Sides:
+    """What lies left and right of travel.
+
+    Attributes
+    ----------
+    left, right
+        Nearest steep ground, one entry for each slope of which there is any, gentlest first.
+    unknown_left, unknown_right
+        Whether there is unknown ground within the reach on that side.
+    reach_m
+        How far was looked at the least, metres.
+    """
+
+    left: tuple[SideGround, ...]
+    right: tuple[SideGround, ...]
+    unknown_left: bool
+    unknown_right: bool
+    reach_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class LegPoints:
+    """Evenly spaced points along a leg, its ends included; arrays of shape ``(n,)``.
+
+    Attributes
+    ----------
+    chainage_m, lat_deg, lon_deg
+        Where.
+    elevation_m
+        Interpolated; NaN unknown.
+    slope_deg
+        Steepest of the cells around the point, never interpolated; NaN unknown.
+    slope_low_deg, slope_high_deg
+        95 % interval of it; NaN unknown, or not known how well.
+    aspect_true_deg
+        Of the interpolated gradient; NaN unknown and on flat ground.
+    track_grade_deg
+        Slope along the line, positive uphill, of the interpolated gradient.
+    corridor_deg
+        Steepest slope across the corridor abreast; NaN where none is known.
+    half_width_m
+        Half-width of the corridor.
+    known
+        Whether all cells around the point are known.
+    """
+
+    chainage_m: Array
+    lat_deg: Array
+    lon_deg: Array
+    elevation_m: Array
+    slope_deg: Array
+    slope_low_deg: Array
+    slope_high_deg: Array
+    aspect_true_deg: Array
+    track_grade_deg: Array
+    corridor_deg: Array
+    half_width_m: Array
+    known: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class LegScreening:
+    """One leg.
+
+    Attributes
+    ----------
+    number
+        From 1.
+    from_, to
+        Names of its turn points, or ``point n``.
+    length_m
+        Horizontal ground distance.
+    ascent_m, descent_m
+        Without reversals smaller than the settings'; over unknown ground "at least".
+    ascent_at_least
+        Whether unknown ground may hide more ascent and descent.
+    ascent_on_map_m
+        Contour lines crossed upwards times the map's interval; None where no interval was given.
+    elevation_min_m, elevation_max_m
+        Over the known part.
+    slope_max_deg
+        Steepest cell that the line touches; None on a leg wholly unknown.
+    slope_low_deg, slope_high_deg
+        95 % interval of it; None where not known how well.
+    slope_max_at
+        Where on the line.
+    slope_corridor_max_deg, slope_corridor_max_at
+        Steepest ground in the corridor over its baseline, and its centre.
+    corridor_half_width_m
+        Least and greatest half-width of the corridor.
+    corridor_lengths_m
+        Metres of the leg abreast of which the corridor holds ground at or above each edge.
+    track_grade_max_deg
+        Steepest gradient along the line, up or down, as a size.
+    steep_stretch_m
+        Longest stretch of ground of 30 degrees or more; unknown ground does not end it.
+    sides
+        Nearest steep ground to the left and right.
+    aspect_sectors
+        Sectors that the ground of 30 degrees or more on the line faces, longest first.
+    band
+        Band of `slope_max_deg`; None on a leg wholly unknown.
+    bands_possible
+        From there to the steeper of the bands of `slope_high_deg` and of the corridor.
+    open_above
+        Whether it may be steeper still: unknown ground, or no known uncertainty.
+    band_lengths_m
+        Metres of the leg by band label; with `unknown_m` they add up to `length_m`.
+    unknown_m, known_share
+        Metres of unknown ground; share of the leg that is known.
+    cautions
+        Those that apply to this leg.
+    points
+        Along the leg.
+    """
+
+    number: int
+    from_: str
+    to: str
+    length_m: float
+    ascent_m: float
+    descent_m: float
+    ascent_at_least: bool
+    ascent_on_map_m: float | None
+    elevation_min_m: float | None
+    elevation_max_m: float | None
+    slope_max_deg: float | None
+    slope_low_deg: float | None
+    slope_high_deg: float | None
+    slope_max_at: Position | None
+    slope_corridor_max_deg: float | None
+    slope_corridor_max_at: Position | None
+    corridor_half_width_m: tuple[float, float]
+    corridor_lengths_m: dict[str, float]
+    track_grade_max_deg: float | None
+    steep_stretch_m: float
+    sides: Sides
+    aspect_sectors: tuple[str, ...]
+    band: Band | None
+    bands_possible: tuple[Band, ...]
+    open_above: bool
+    band_lengths_m: dict[str, float]
+    unknown_m: float
+    known_share: float
+    cautions: tuple[Caution, ...]
+    points: LegPoints = field(metadata={"json": False})
+
+
+@dataclass(frozen=True)
+class Totals:
+    """The whole line; attributes as those of a leg, summed or the steepest."""
+
+    legs: int
+    length_m: float
+    ascent_m: float
+    descent_m: float
+    ascent_at_least: bool
+    ascent_on_map_m: float | None
+    elevation_min_m: float | None
+    elevation_max_m: float | None
+    slope_max_deg: float | None
+    slope_max_leg: int | None
+    slope_corridor_max_deg: float | None
+    slope_corridor_max_leg: int | None
+    steep_stretch_m: float
+    band: Band | None
+    bands_possible: tuple[Band, ...]
+    open_above: bool
+    band_lengths_m: dict[str, float]
+    unknown_m: float
+    known_share: float
+
+
+@dataclass(frozen=True)
+class ModelFacts:
+    """The elevation model and how it was read.
+
+    Attributes
+    ----------
+    files, fingerprints
+        See `steybrae.files.rasters.ModelInfo`.
+    crs
+        Name of its CRS.
+    cell_size_m
+        Ground size of a cell along a row and along a column, where the line begins.
+    height_unit_m, height_unit_from
+        Metres in its height unit, and what said so.
+    datum_accuracy_m
+        Accuracy of the shift from GPS positions to its datum; None if not known.
+    method, engine
+        Slope method and what computed it.
+    uncertainty
+        What the 95 % intervals rest on, in words.
+    corridor_baseline_m
+        Baseline of slopes in the corridor, along a row and along a column.
+    """
+
+    files: tuple[str, ...]
+    fingerprints: tuple[str, ...]
+    crs: str
+    cell_size_m: tuple[float, float]
+    height_unit_m: float
+    height_unit_from: str
+    datum_accuracy_m: float | None
+    method: str
+    engine: str
+    uncertainty: str
+    corridor_baseline_m: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class SettingsUsed:
+    """The figures that the user chose or left as they were.
+
+    Attributes
+    ----------
+    edges_deg
+        Band edges.
+    place_error_m, drift_deg
+        For the corridor.
+    vertical_error_m, correlation_m
+        As stated; None where not.
+    interval_m
+        Contour interval of the user's map; None where not given.
+    reversal_m
+        Smallest reversal of height that counts.
+    """
+
+    edges_deg: tuple[float, ...]
+    place_error_m: float
+    drift_deg: float
+    vertical_error_m: float | None
+    correlation_m: float | None
+    interval_m: float | None
+    reversal_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class RouteScreening:
+    """A planned line screened.
+
+    Attributes
+    ----------
+    name
+        Name of the route.
+    read_as
+        What was read from its file: ``route``, ``track``, ``way-points`` or ``line``.
+    notes
+        What was done on reading it.
+    legs, totals
+        The answer.
+    model, settings
+        What it rests on.
+    version
+        Of this package.
+    cautions
+        Those that apply.
+    relief
+        Heights around the line, for pictures; None where no picture was asked for.
+    """
+
+    name: str
+    read_as: str
+    notes: tuple[str, ...]
+    legs: tuple[LegScreening, ...]
+    totals: Totals
+    model: ModelFacts
+    settings: SettingsUsed
+    version: str
+    cautions: tuple[Caution, ...]
+    relief: Dem | None = field(default=None, metadata={"json": False})

@@ -1,0 +1,287 @@
+"""Screen a whole route on an elevation model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from steybrae.bands import BandScheme
+from steybrae.cautions import Situation, cautions_for
+from steybrae.errors import OffModelError, RouteError
+from steybrae.route.ascent import reversal_m
+from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
+from steybrae.route.ground import Look, leg_ground
+from steybrae.route.legs import Route
+from steybrae.route.track import Track, leg_track
+from steybrae.screening.leg import LegNames, Rules, possible_bands, screen_leg
+from steybrae.screening.result import (
+    LegScreening,
+    ModelFacts,
+    RouteScreening,
+    SettingsUsed,
+    Totals,
+)
+from steybrae.terrain.attributes import baseline_cells
+from steybrae.terrain.dem import DemSource, Grid
+from steybrae.terrain.gradients import Method
+from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.uncertainty import slope_uncertainty
+
+if TYPE_CHECKING:
+    from steybrae.terrain.dem import Dem
+
+__all__ = ["ModelOrigin", "Settings", "screen_route"]
+
+
+@dataclass(frozen=True)
+class ModelOrigin:
+    """Where a model came from; see `steybrae.files.rasters.ModelInfo`."""
+
+    files: tuple[str, ...] = ()
+    fingerprints: tuple[str, ...] = ()
+    height_unit_m: float = 1.0
+    height_unit_from: str = "stated"
+    sample: bool = False
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How to screen.
+
+    Attributes
+    ----------
+    bands
+        Band edges.
+    method
+        Slope method.
+    place_error_m
+        Error of a turn point that states none of its own, metres.
+    drift_deg
+        Drift of a walked bearing, degrees.
+    vertical_error_m
+        Standard deviation of the model's heights, metres; None where not stated.
+    correlation_m
+        Correlation length of that error, metres; None takes the worst.
+    interval_m
+        Contour interval of the user's map, for the ascent as counted there.
+    origin
+        Where the model came from.
+    """
+
+    bands: BandScheme = field(default_factory=BandScheme)
+    method: Method = "horn"
+    place_error_m: float = PLACE_ERROR_M
+    drift_deg: float = DRIFT_DEG
+    vertical_error_m: float | None = None
+    correlation_m: float | None = None
+    interval_m: float | None = None
+    origin: ModelOrigin = field(default_factory=ModelOrigin)
+
+
+def screen_route(
+    route: Route, source: DemSource, settings: Settings | None = None, relief: Dem | None = None
+) -> RouteScreening:
+    """Screen a planned line, leg by leg.
+
+    Parameters
+    ----------
+    route
+        The line.
+    source
+        The elevation model.
+    settings
+        How; the defaults of `Settings`.
+    relief
+        Heights around the line, kept in the result for pictures.
+
+    Returns
+    -------
+    RouteScreening
+
+    Raises
+    ------
+    RouteError
+        A leg has no length.
+    OffModelError
+        The whole line lies outside the model.
+    ModelError
+        The model cannot be used there.
+    """
+    settings = settings or Settings()
+    grid = source.grid
+    count = len(route.turn_points) - 1
+    tracks = [leg_track(route, number) for number in range(count)]
+    _refuse_lengthless(route, tracks)
+    inside = _refuse_outside(tracks, grid)
+    jacobian = jacobian_at(grid, *inside)
+    cell = cell_size_m(grid, *inside)
+    halves = baseline_cells(*cell)
+    known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
+    accuracy = grid.datum_accuracy_m
+    situation = partial(
+        Situation,
+        from_model=True,
+        cell_size_m=max(cell),
+        unit_assumed=settings.origin.height_unit_from == "assumed",
+        datum_accuracy_m=accuracy,
+        sample=settings.origin.sample,
+    )
+    least_m = reversal_m(settings.vertical_error_m)
+    rules = Rules(settings.bands, known, situation, least_m, settings.interval_m, grid)
+    legs = []
+    for number, track in enumerate(tracks):
+        look = Look(
+            cell, halves, settings.method, _place_error_m(route, number, settings), settings.drift_deg
+        )
+        names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
+        legs.append(screen_leg(names, leg_ground(source, track, look), look, rules))
+    totals = _totals(legs, settings.bands)
+    whole = situation(
+        unknown_m=totals.unknown_m,
+        unknown_near=any(_unknown_near(leg) for leg in legs),
+        open_above=totals.open_above,
+    )
+    whole = replace(whole, unit_doubtful=_doubtful_heights(totals))
+    facts = ModelFacts(
+        settings.origin.files,
+        settings.origin.fingerprints,
+        grid.crs.name,
+        cell,
+        settings.origin.height_unit_m,
+        settings.origin.height_unit_from,
+        accuracy,
+        settings.method,
+        "own",
+        known.words,
+        (2 * halves[0] * cell[0], 2 * halves[1] * cell[1]),
+    )
+    used = SettingsUsed(
+        settings.bands.edges_deg,
+        settings.place_error_m,
+        settings.drift_deg,
+        settings.vertical_error_m,
+        settings.correlation_m,
+        settings.interval_m,
+        least_m,
+    )
+    return RouteScreening(
+        route.name,
+        route.kind,
+        route.notes,
+        tuple(legs),
+        totals,
+        facts,
+        used,
+        _version(),
+        cautions_for(whole),
+        relief,
+    )
+
+
+def _version() -> str:
+    from importlib.metadata import version  # noqa: PLC0415  slow to import, needed once
+
+    return version("steybrae")
+
+
+def _name(route: Route, turn: int) -> str:
+    place = route.points[route.turn_points[turn]]
+    return place.name or place.written or f"point {turn + 1}"
+
+
+def _place_error_m(route: Route, number: int, settings: Settings) -> float:
+    """Error of the turn point that a leg starts from: its square, or the default if that is larger."""
+    return max(settings.place_error_m, route.points[route.turn_points[number]].error_m)
+
+
+def _unknown_near(leg: LegScreening) -> bool:
+    return any(caution.key == "unknown_near" for caution in leg.cautions)
+
+
+def _refuse_lengthless(route: Route, tracks: list[Track]) -> None:
+    for number, track in enumerate(tracks):
+        if track.length_m == 0.0:
+            message = (
+                f"Every leg should have a length; leg {number + 1} ({_name(route, number)} to "
+                f"{_name(route, number + 1)}) starts and ends at one place. Leave the second out."
+            )
+            raise RouteError(message)
+
+
+def _refuse_outside(tracks: list[Track], grid: Grid) -> tuple[float, float]:
+    """Position in the grid of the first vertex that lies on the model."""
+    lon = np.concatenate([track.lon_deg for track in tracks])
+    lat = np.concatenate([track.lat_deg for track in tracks])
+    col, row = grid.from_wgs84(lon, lat)
+    rows, cols = grid.shape
+    on = np.flatnonzero((col >= 0) & (col <= cols) & (row >= 0) & (row <= rows))
+    if len(on) == 0:
+        raise OffModelError(_outside_words(lon, lat, grid))
+    return float(col[on[0]]), float(row[on[0]])
+
+
+def _outside_words(lon: np.ndarray, lat: np.ndarray, grid: Grid) -> str:
+    rows, cols = grid.shape
+    edge_lon, edge_lat = grid.to_wgs84([0, cols, cols, 0], [0, 0, rows, rows])
+    words = (
+        f"The line should cross the elevation model; it runs from {lat[0]:.4f}, {lon[0]:.4f} and the model "
+        f"covers latitude {edge_lat.min():.4f} to {edge_lat.max():.4f}, longitude {edge_lon.min():.4f} to "
+        f"{edge_lon.max():.4f}."
+    )
+    if np.abs(lon).max() <= 90.0:
+        col, row = grid.from_wgs84(lat, lon)
+        if ((col >= 0) & (col <= cols) & (row >= 0) & (row <= rows)).any():
+            return f"{words} With latitude and longitude exchanged it would: check their order in the route."
+    return f"{words} Give a model of that ground."
+
+
+def _totals(legs: list[LegScreening], bands: BandScheme) -> Totals:
+    length = sum(leg.length_m for leg in legs)
+    unknown = sum(leg.unknown_m for leg in legs)
+    on_line = [leg for leg in legs if leg.slope_max_deg is not None]
+    beside = [leg for leg in legs if leg.slope_corridor_max_deg is not None]
+    steepest = max(on_line, key=lambda leg: leg.slope_max_deg or 0.0, default=None)
+    corridor = max(beside, key=lambda leg: leg.slope_corridor_max_deg or 0.0, default=None)
+    highs = [leg.slope_high_deg for leg in legs if leg.slope_high_deg is not None]
+    slope_max = steepest.slope_max_deg if steepest else None
+    beside_max = corridor.slope_corridor_max_deg if corridor else None
+    lows = [leg.elevation_min_m for leg in legs if leg.elevation_min_m is not None]
+    tops = [leg.elevation_max_m for leg in legs if leg.elevation_max_m is not None]
+    on_map = [leg.ascent_on_map_m for leg in legs if leg.ascent_on_map_m is not None]
+    return Totals(
+        legs=len(legs),
+        length_m=length,
+        ascent_m=sum(leg.ascent_m for leg in legs),
+        descent_m=sum(leg.descent_m for leg in legs),
+        ascent_at_least=any(leg.ascent_at_least for leg in legs),
+        ascent_on_map_m=sum(on_map) if on_map else None,
+        elevation_min_m=min(lows, default=None),
+        elevation_max_m=max(tops, default=None),
+        slope_max_deg=slope_max,
+        slope_max_leg=steepest.number if steepest else None,
+        slope_corridor_max_deg=beside_max,
+        slope_corridor_max_leg=corridor.number if corridor else None,
+        steep_stretch_m=max(leg.steep_stretch_m for leg in legs),
+        band=None if slope_max is None else bands.band(slope_max),
+        bands_possible=possible_bands(bands, slope_max, max(highs, default=None), beside_max),
+        open_above=any(leg.open_above for leg in legs),
+        band_lengths_m={label: sum(leg.band_lengths_m[label] for leg in legs) for label in bands.labels},
+        unknown_m=unknown,
+        known_share=max(0.0, 1.0 - unknown / length),
+    )
+
+
+def _doubtful_heights(totals: Totals) -> str:
+    """Say why heights look like another unit; empty where they do not."""
+    if totals.elevation_max_m is None or totals.elevation_min_m is None:
+        return ""
+    if totals.elevation_max_m > 8900.0 or totals.elevation_min_m < -500.0:
+        return (
+            f"Heights along the line run from {totals.elevation_min_m:.0f} to "
+            f"{totals.elevation_max_m:.0f} m, "
+            "which no land has: they may be in feet, decimetres or centimetres. State --z-unit."
+        )
+    return ""

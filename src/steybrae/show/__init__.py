@@ -1,0 +1,1 @@
+"""Tables, figures and pages; consumes results and computes nothing that a result could hold."""

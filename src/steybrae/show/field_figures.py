@@ -1,0 +1,368 @@
+"""Pictures of readings: one comparison over the bands, and a whole log.
+
+Bands are tinted in matplotlib's cividis reversed (light is gentle, dark is steep), each with
+its own hatching, so that a black-and-white print reads too; crossed hatching is kept for what
+is unknown. Every value is drawn as a result holds it; cautions stand in the picture and in
+the file's metadata.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from steybrae.bands import BandScheme
+from steybrae.cautions import Caution
+from steybrae.field.agreement import Comparison, ReadingResult
+from steybrae.field.review import Agreement, Review
+from steybrae.files.whole import write_whole
+from steybrae.quantities import round_down, round_up, slope_text
+
+__all__ = ["comparison_figure", "review_figure", "save_figure"]
+
+WIDTH_IN: Final = 8.0
+LINE_IN: Final = 0.165
+"""Height of a line of the cautions, inches."""
+WRAP: Final = 138
+"""Characters in a line of the cautions."""
+
+_HATCHES: Final = ("", "..", "//", "---", "\\\\", "||", "oo")
+_UNKNOWN_HATCH: Final = "xx"
+_PAPER_SHARE: Final = 0.35
+"""Share of white in the tint of a band: figures on top stay readable."""
+
+_LETTER_SHARE: Final = 0.0125
+"""Width of a letter beside a bar, as a share of the axis."""
+
+_INK: Final = "black"
+_BOX: Final = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+
+
+def comparison_figure(result: ReadingResult) -> Figure:
+    """Draw the readings and every reference as bars over the bands.
+
+    Parameters
+    ----------
+    result
+        From `compare_readings`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        One row for each source: white bar from low to high end, thick mark at the central
+        value. A bar that is open above runs to the edge with an arrow; unknown ground is a
+        cross-hatched bar over the whole width. A dashed line stands at the figure that leads.
+    """
+    lines = _caution_lines(result.cautions)
+    rows = 1 + len(result.references)
+    # inches from the top: title, bars, axis with its label, cautions
+    heights = (0.72, 0.62 * rows, 0.5, LINE_IN * len(lines) + 0.15)
+    figure, axes = _one_axes(heights, left_in=2.45, right_in=0.2)
+    low_deg, high_deg = _span(result)
+    _tint_bands(axes, result.scheme, low_deg, high_deg)
+    axes.axvline(result.steeper_deg, color=_INK, linewidth=1.6, linestyle=(0, (4, 3)), zorder=2)
+    axes.set(xlim=(low_deg, high_deg), ylim=(rows - 0.5, -0.5))
+    axes.text(result.steeper_deg + 0.4, rows - 0.52, "leads", va="bottom", fontsize=8, bbox=_BOX, zorder=6)
+    _draw_bar(
+        axes,
+        0,
+        result.readings.slope_low_deg,
+        result.mean_deg,
+        result.readings.slope_high_deg,
+    )
+    for row, reference in enumerate(result.references, start=1):
+        if reference.slope_deg is None:
+            _draw_unknown(axes, row)
+        else:
+            _draw_bar(
+                axes,
+                row,
+                reference.slope_low_deg,
+                reference.slope_deg,
+                reference.slope_high_deg,
+            )
+    count = len(result.readings_deg)
+    mean_of = "1 reading" if count == 1 else f"mean of {count} readings"
+    labels = [mean_of, *(_reference_label(reference) for reference in result.references)]
+    axes.set_yticks(range(rows), labels, fontsize=9)
+    axes.tick_params(axis="y", length=0)
+    axes.set_xlabel("slope (degrees); bars span 95 %", fontsize=9)
+    title = textwrap.fill(result.sentence, 92)
+    figure.text(0.15 / WIDTH_IN, 1 - 0.12 / figure.get_figheight(), title, va="top", fontsize=10.5)
+    _write_cautions(figure, lines)
+    return figure
+
+
+def review_figure(review: Review) -> Figure:
+    """Draw difference against mean for every instrument and observer of a log.
+
+    Parameters
+    ----------
+    review
+        From `steybrae.field.review.review`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        One panel each: differences as rings, bias as a full line, limits of agreement as
+        dashed ones, and their 95 % intervals as tinted strips (plain for the bias, hatched for
+        the limits). A panel with fewer than two differences shows these and says so.
+    """
+    lines = _caution_lines(review.cautions)
+    panels = max(1, len(review.agreements))
+    rows = (panels + 1) // 2
+    columns = min(2, panels)
+    below_in = LINE_IN * len(lines) + 0.15
+    height_in = 0.55 + 3.0 * rows + below_in
+    figure = Figure(figsize=(WIDTH_IN, height_in), dpi=150)
+    grid = figure.subplots(rows, columns, squeeze=False)
+    figure.subplots_adjust(
+        left=0.08,
+        right=0.88,
+        bottom=(below_in + 0.45) / height_in,
+        top=1 - 0.8 / height_in,
+        hspace=0.5,
+        wspace=0.5,
+    )
+    flat = [axes for row in grid for axes in row]
+    for axes, agreement in zip(flat, review.agreements, strict=False):
+        _draw_agreement(axes, agreement)
+        axes.set(**_shared_limits(review))
+    for axes in flat[len(review.agreements) :]:
+        axes.set_axis_off()
+    if not review.agreements:
+        flat[0].text(0.5, 0.5, "The log holds no rows yet.", ha="center", va="center")
+    title = f"Readings against their references: {review.rows} rows of the log"
+    figure.text(0.15 / WIDTH_IN, 1 - 0.1 / height_in, title, va="top", fontsize=10.5)
+    _write_cautions(figure, lines)
+    return figure
+
+
+def save_figure(figure: Figure, path: Path, cautions: Sequence[Caution], *, force: bool = False) -> None:
+    """Save a picture whole or not at all, with the cautions in its metadata.
+
+    Parameters
+    ----------
+    figure
+        The picture.
+    path
+        ``.png``, ``.svg`` or ``.pdf``.
+    cautions
+        Those of the result; PNG and SVG take them as Description, PDF as Subject.
+    force
+        Whether an existing file is replaced.
+
+    Raises
+    ------
+    FileWriteError
+        It exists and `force` is false, or the system refused.
+    """
+    text = "\n".join(caution.text for caution in cautions)
+    key = "Subject" if path.suffix.lower() == ".pdf" else "Description"
+    write_whole(path, lambda temporary: figure.savefig(temporary, metadata={key: text}), force=force)
+
+
+def _one_axes(heights: Sequence[float], left_in: float, right_in: float) -> tuple[Figure, Axes]:
+    """Figure of stacked heights in inches, with axes in the second."""
+    total_in = sum(heights)
+    figure = Figure(figsize=(WIDTH_IN, total_in), dpi=150)
+    bottom_in = sum(heights[2:])
+    width = (WIDTH_IN - left_in - right_in) / WIDTH_IN
+    axes = figure.add_axes((left_in / WIDTH_IN, bottom_in / total_in, width, heights[1] / total_in))
+    return figure, axes
+
+
+def _caution_lines(cautions: Sequence[Caution]) -> list[str]:
+    return [line for caution in cautions for line in textwrap.wrap(caution.text, WRAP)]
+
+
+def _write_cautions(figure: Figure, lines: Sequence[str]) -> None:
+    figure.text(
+        0.15 / WIDTH_IN,
+        0.1 / figure.get_figheight(),
+        "\n".join(lines),
+        va="bottom",
+        fontsize=7.5,
+        linespacing=1.45,
+    )
+
+
+def _span(result: ReadingResult) -> tuple[float, float]:
+    """Range of the axis: every bar with room for its label, whole tens of degrees."""
+    ends = [result.readings.slope_low_deg, result.readings.slope_high_deg, result.steeper_deg]
+    for reference in result.references:
+        values = (reference.slope_low_deg, reference.slope_deg, reference.slope_high_deg)
+        ends += [value for value in values if value is not None]
+    low_deg = max(0.0, (min(ends) - 4.0) // 10.0 * 10.0)
+    return low_deg, min(90.0, round_up(max(*ends, low_deg + 30.0) + 10.0, 10.0))
+
+
+def _tint_bands(axes: Axes, scheme: BandScheme, low_deg: float, high_deg: float) -> None:
+    tints = mpl.colormaps["cividis_r"]
+    bands = scheme.bands
+    for position, band in enumerate(bands):
+        left_deg = max(low_deg, band.low_deg)
+        right_deg = high_deg if band.high_deg is None else min(high_deg, band.high_deg)
+        if right_deg <= left_deg:
+            continue
+        red, green, blue, _ = tints(position / max(1, len(bands) - 1))
+        tint = tuple(_PAPER_SHARE + (1.0 - _PAPER_SHARE) * part for part in (red, green, blue))
+        axes.axvspan(
+            left_deg,
+            right_deg,
+            facecolor=tint,
+            edgecolor="0.35",
+            linewidth=0.5,
+            hatch=_HATCHES[position % len(_HATCHES)],
+            zorder=0,
+        )
+        axes.text(
+            (left_deg + right_deg) / 2.0,
+            1.0,
+            band.label,
+            transform=axes.get_xaxis_transform(),
+            ha="center",
+            va="bottom",
+            fontsize=8,
+        )
+
+
+def _draw_bar(axes: Axes, row: int, low_deg: float | None, slope_deg: float, high_deg: float | None) -> None:
+    edge_deg = axes.get_xlim()[1]
+    left_deg = slope_deg if low_deg is None else low_deg
+    right_deg = edge_deg if high_deg is None else high_deg
+    axes.add_patch(
+        Rectangle(
+            (left_deg, row - 0.2),
+            right_deg - left_deg,
+            0.4,
+            facecolor="white",
+            edgecolor=_INK,
+            linewidth=1.2,
+            linestyle="solid" if high_deg is not None else (0, (2, 2)),
+            zorder=3,
+        )
+    )
+    axes.plot([slope_deg, slope_deg], [row - 0.27, row + 0.27], color=_INK, linewidth=4, zorder=4)
+    if high_deg is None:
+        at_deg, text = slope_deg, f"at least {slope_text(slope_deg)}: upper end not known"
+        axes.plot(edge_deg, row, marker=">", markersize=11, color=_INK, clip_on=False, zorder=5)
+    else:
+        low = "unknown" if low_deg is None else f"{round_down(low_deg, 0.1):.1f}"
+        at_deg = high_deg
+        text = f"{slope_text(slope_deg)} ({low}-{round_up(high_deg, 0.1):.1f})"
+    wide_deg = _LETTER_SHARE * (edge_deg - axes.get_xlim()[0]) * len(text)
+    near_edge = at_deg + wide_deg > edge_deg
+    axes.text(
+        left_deg - 0.7 if near_edge else at_deg + 0.7,
+        row,
+        text,
+        ha="right" if near_edge else "left",
+        va="center",
+        fontsize=9,
+        zorder=5,
+        bbox=_BOX,
+    )
+
+
+def _draw_unknown(axes: Axes, row: int) -> None:
+    low_deg, high_deg = axes.get_xlim()
+    axes.add_patch(
+        Rectangle(
+            (low_deg, row - 0.2),
+            high_deg - low_deg,
+            0.4,
+            facecolor="white",
+            edgecolor=_INK,
+            hatch=_UNKNOWN_HATCH,
+            zorder=3,
+        )
+    )
+    middle_deg = (low_deg + high_deg) / 2.0
+    axes.text(middle_deg, row, "unknown", ha="center", va="center", fontsize=9, zorder=5, bbox=_BOX)
+
+
+def _reference_label(reference: Comparison) -> str:
+    name = textwrap.fill(reference.source, 33)
+    if reference.en_number is None:
+        return f"{name}\n{reference.result}"
+    return f"{name}\n{reference.result}, Eₙ {round_up(reference.en_number, 0.01):.2f}"
+
+
+def _draw_agreement(axes: Axes, agreement: Agreement) -> None:
+    axes.axhline(0.0, color="0.5", linewidth=0.8)
+    axes.plot(
+        agreement.means_deg,
+        agreement.differences_deg,
+        linestyle="none",
+        marker="o",
+        markersize=4.5,
+        markerfacecolor="none",
+        markeredgecolor=_INK,
+        zorder=4,
+    )
+    references = f"{agreement.count} with a reference, {agreement.without_reference} without"
+    axes.set_title(f"{agreement.kind}: {agreement.name}\n{references}", fontsize=9, loc="left")
+    axes.set_xlabel("mean of reading and reference (°)", fontsize=8)
+    axes.set_ylabel("reading minus reference (°)", fontsize=8)
+    axes.tick_params(labelsize=8)
+    if agreement.limit_half_width_deg is None:
+        axes.text(0.5, 0.04, "too few for a spread", transform=axes.transAxes, ha="center", fontsize=8)
+        return
+    _strip(axes, agreement.bias_deg, agreement.bias_low_deg, agreement.bias_high_deg, "bias")
+    half_deg = agreement.limit_half_width_deg
+    for value_deg in (agreement.limit_low_deg, agreement.limit_high_deg):
+        if value_deg is not None:
+            _strip(axes, value_deg, value_deg - half_deg, value_deg + half_deg, "limit")
+
+
+def _shared_limits(review: Review) -> dict[str, tuple[float, float]]:
+    """Give every panel the same axes, zero in the middle, so that they compare at a glance."""
+    across = [value for at in review.agreements for value in at.means_deg] or [0.0, 60.0]
+    apart = [value for at in review.agreements for value in at.differences_deg]
+    for at in review.agreements:
+        apart += [value for value in (at.limit_low_deg, at.limit_high_deg) if value is not None]
+    reach_deg = max(5.0, 1.25 * max((abs(value) for value in apart), default=0.0))
+    return {"xlim": (min(across) - 2.0, max(across) + 2.0), "ylim": (-reach_deg, reach_deg)}
+
+
+def _strip(
+    axes: Axes,
+    value_deg: float | None,
+    low_deg: float | None,
+    high_deg: float | None,
+    name: str,
+) -> None:
+    """Line at a value with its interval, and its name beside the panel."""
+    if value_deg is None or low_deg is None or high_deg is None:
+        return
+    is_bias = name == "bias"
+    axes.axhspan(
+        low_deg,
+        high_deg,
+        facecolor=mpl.colormaps["cividis_r"](0.5 if is_bias else 0.1),
+        edgecolor="0.5",
+        linewidth=0.0,
+        alpha=0.45,
+        hatch="" if is_bias else "//",
+        zorder=1,
+    )
+    axes.axhline(
+        value_deg, color=_INK, linewidth=1.4, linestyle="solid" if is_bias else (0, (4, 3)), zorder=3
+    )
+    axes.text(
+        1.02,
+        value_deg,
+        f"{name}\n{round(value_deg, 1) + 0.0:+.1f}°",
+        transform=axes.get_yaxis_transform(),
+        va="center",
+        fontsize=8,
+        clip_on=False,
+    )

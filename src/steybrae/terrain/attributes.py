@@ -1,0 +1,255 @@
+"""Slope and aspect of cells and of points.
+
+``slope`` is the fall-line angle ``atan(sqrt(p^2 + q^2))``, 0 to 90 degrees. ``aspect`` is the
+direction that the slope faces, downhill, ``atan2(-p, -q)`` clockwise from true north, 0 to
+below 360 degrees; NaN on ground flatter than `FLAT_GRADIENT`. ``p = dz/dE`` and ``q = dz/dN``
+are ground gradients. Gradients are interpolated and averaged, angles never.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from steybrae.terrain.dem import Array, Dem
+from steybrae.terrain.gradients import Method, index_gradients, plane_gradients
+from steybrae.terrain.jacobian import grid_jacobian, ground_gradients, jacobian_field
+
+__all__ = [
+    "BASELINE_M",
+    "FLAT_GRADIENT",
+    "SECTORS",
+    "PointAttributes",
+    "SlopeField",
+    "aspect_deg",
+    "aspect_sector",
+    "at_points",
+    "baseline_cells",
+    "baseline_slope_deg",
+    "slope_deg",
+    "slope_field",
+    "track_grade_deg",
+]
+
+FLAT_GRADIENT: Final = 0.05
+"""Gradient below which ground has no aspect, metres per metre: 2.9 degrees (our choice; the
+error of an aspect grows as the slope falls)."""
+
+BASELINE_M: Final = 20.0
+"""Side of the piece of slope that decides, metres (Swiss leaflet "Achtung Lawinen!": about
+20 m x 20 m; other sources say 10 to 20 m, so outputs name the baseline used)."""
+
+SECTORS: Final = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+"""Eight sectors of 45 degrees, each half-open from its western edge: NE is 22.5 to below 67.5."""
+
+Metric = Literal["ground", "grid"]
+
+
+def slope_deg(p: ArrayLike, q: ArrayLike) -> Array:
+    """Fall-line slope of ground gradients: ``atan(sqrt(p^2 + q^2))``.
+
+    Parameters
+    ----------
+    p, q
+        dz/dE and dz/dN, metres per metre.
+
+    Returns
+    -------
+    Array
+        Degrees, 0 to 90; NaN where a gradient is NaN.
+    """
+    return np.asarray(np.degrees(np.arctan(np.hypot(p, q))))
+
+
+def aspect_deg(p: ArrayLike, q: ArrayLike, flat_gradient: float = FLAT_GRADIENT) -> Array:
+    """Direction that the slope faces: ``atan2(-p, -q)`` clockwise from true north.
+
+    Parameters
+    ----------
+    p, q
+        dz/dE and dz/dN, metres per metre.
+    flat_gradient
+        Below this gradient the aspect is NaN.
+
+    Returns
+    -------
+    Array
+        Degrees, 0 (faces north) to below 360; 90 faces east.
+    """
+    p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
+    # Subtracting from 0 turns -0.0 into 0.0, which atan2 would send to 180 or 360.
+    out = np.degrees(np.arctan2(0.0 - p, 0.0 - q)) % 360.0
+    out = np.where(out >= 360.0, 0.0, out)
+    return np.where(np.hypot(p, q) < flat_gradient, np.nan, out)
+
+
+def aspect_sector(aspect_true_deg: float) -> str | None:
+    """Sector of an aspect, ``floor((A + 22.5) / 45) mod 8``; None for NaN."""
+    if math.isnan(aspect_true_deg):
+        return None
+    return SECTORS[math.floor((aspect_true_deg + 22.5) / 45.0) % 8]
+
+
+def track_grade_deg(p: ArrayLike, q: ArrayLike, travel_true_deg: ArrayLike) -> Array:
+    """Slope along the walked line: ``atan(p sin(t) + q cos(t))``.
+
+    Parameters
+    ----------
+    p, q
+        dz/dE and dz/dN, metres per metre.
+    travel_true_deg
+        Direction of travel, degrees clockwise from true north.
+
+    Returns
+    -------
+    Array
+        Degrees, positive uphill; never steeper than the fall line.
+    """
+    travel = np.radians(travel_true_deg)
+    rise = np.asarray(p) * np.sin(travel) + np.asarray(q) * np.cos(travel)
+    return np.asarray(np.degrees(np.arctan(rise)))
+
+
+@dataclass(frozen=True, eq=False)
+class SlopeField:
+    """Slope of every cell of a window.
+
+    Attributes
+    ----------
+    dem
+        The heights it was made from.
+    p, q
+        dz/dE and dz/dN of each cell, ``[row, col]``, metres per metre, NaN unknown.
+    slope_deg
+        Fall-line slope of each cell, degrees, NaN unknown.
+    """
+
+    dem: Dem
+    p: Array
+    q: Array
+    slope_deg: Array
+
+
+def slope_field(dem: Dem, method: Method = "horn", metric: Metric = "ground") -> SlopeField:
+    """Gradients and slope of every cell.
+
+    Parameters
+    ----------
+    dem
+        Heights; a window with one ring of cells more than is asked for.
+    method
+        See `steybrae.terrain.gradients`.
+    metric
+        ``ground`` for true lengths and true north, ``grid`` for the CRS's own units and
+        grid north (for comparing with tools that know no other).
+
+    Returns
+    -------
+    SlopeField
+        NaN in the outer ring and beside unknown heights.
+    """
+    jacobian = jacobian_field(dem.grid) if metric == "ground" else grid_jacobian(dem.grid)
+    p, q = ground_gradients(jacobian, *index_gradients(dem.heights_m, method))
+    slope = slope_deg(p, q)
+    for array in (p, q, slope):
+        array.flags.writeable = False
+    return SlopeField(dem, p, q, slope)
+
+
+def baseline_cells(col_size_m: float, row_size_m: float, baseline_m: float = BASELINE_M) -> tuple[int, int]:
+    """Half-widths, cells, of the window whose baseline is nearest to the one wanted; 1 or more."""
+    return (
+        max(1, round(baseline_m / (2.0 * col_size_m))),
+        max(1, round(baseline_m / (2.0 * row_size_m))),
+    )
+
+
+def baseline_slope_deg(field: SlopeField, half_cols: int, half_rows: int) -> Array:
+    """Slope of every cell over a longer baseline.
+
+    The plane fitted to the larger window (`plane_gradients`). Where the window would be
+    3 x 3 the cell's own slope already has that baseline and is returned.
+
+    Parameters
+    ----------
+    field
+        Slopes of a window.
+    half_cols, half_rows
+        From `baseline_cells`.
+
+    Returns
+    -------
+    Array
+        Degrees, ``[row, col]``; NaN where the larger window holds unknown ground.
+    """
+    if half_cols == 1 and half_rows == 1:
+        return field.slope_deg
+    jacobian = jacobian_field(field.dem.grid)
+    steps = plane_gradients(field.dem.heights_m, half_cols, half_rows)
+    return slope_deg(*ground_gradients(jacobian, *steps))
+
+
+@dataclass(frozen=True, eq=False)
+class PointAttributes:
+    """What the ground is like at points, interpolated.
+
+    Attributes
+    ----------
+    elevation_m
+        Bilinear, metres.
+    p, q
+        Bilinear gradients, dz/dE and dz/dN.
+    slope_deg, aspect_true_deg
+        Of the interpolated gradients; on a crest or in a gully they vanish, so that no
+        steepness is ever told from them alone.
+    """
+
+    elevation_m: Array
+    p: Array
+    q: Array
+    slope_deg: Array
+    aspect_true_deg: Array
+
+
+def at_points(field: SlopeField, col: ArrayLike, row: ArrayLike) -> PointAttributes:
+    """Interpolate height and gradients bilinearly at points of a window.
+
+    Parameters
+    ----------
+    field
+        Slopes of a window.
+    col, row
+        Positions in the window, cells, of one shape ``(n,)``.
+
+    Returns
+    -------
+    PointAttributes
+        NaN where one of the four cells around is unknown or outside.
+    """
+    stack = np.stack((field.dem.heights_m, field.p, field.q), axis=-1)
+    elevation, p, q = np.moveaxis(_bilinear(stack, col, row), -1, 0)
+    return PointAttributes(elevation, p, q, slope_deg(p, q), aspect_deg(p, q))
+
+
+def _bilinear(values: Array, col: ArrayLike, row: ArrayLike) -> Array:
+    """Interpolate ``values[row, col, :]`` between cell centres; NaN outside."""
+    rows, cols, _ = values.shape
+    x = np.asarray(col, dtype=float) - 0.5
+    y = np.asarray(row, dtype=float) - 0.5
+    inside = (x >= 0) & (x <= cols - 1) & (y >= 0) & (y <= rows - 1)
+    # A point on the last centre belongs to the mesh before it, with the whole weight on its end.
+    i: NDArray[np.intp] = np.clip(np.nan_to_num(np.floor(x)), 0, max(cols - 2, 0)).astype(np.intp)
+    j: NDArray[np.intp] = np.clip(np.nan_to_num(np.floor(y)), 0, max(rows - 2, 0)).astype(np.intp)
+    fx, fy = (x - i)[:, None], (y - j)[:, None]
+    flat = values.reshape(rows * cols, -1)
+    first = j * cols + i
+    right, down = (1 if cols > 1 else 0), (cols if rows > 1 else 0)
+    top = flat[first] * (1.0 - fx) + flat[first + right] * fx
+    bottom = flat[first + down] * (1.0 - fx) + flat[first + down + right] * fx
+    out: Array = top * (1.0 - fy) + bottom * fy
+    out[~inside] = np.nan
+    return out

@@ -1,0 +1,221 @@
+"""A grid of heights and where it lies on the earth.
+
+Positions in a grid are ``col`` (to the right) and ``row`` (down), counted in cells from the
+outer corner of the first cell: the centre of cell ``[row, col]`` is ``(col + 0.5, row + 0.5)``.
+Arrays are ``[row, col]``; functions take ``col, row`` as they would x, y.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from typing import Any, Final, Protocol
+
+import numpy as np
+import pyproj
+from numpy.typing import ArrayLike, NDArray
+
+from steybrae.errors import ModelError
+
+__all__ = ["Array", "Dem", "DemSource", "Grid", "horizontal_crs"]
+
+Array = NDArray[np.float64]
+"""An array of floats; NaN is unknown."""
+
+WGS84: Final = "EPSG:4326"
+"""CRS of GPS positions and of every latitude and longitude in the results."""
+
+_LINKED_TO_EARTH: Final = ("Geographic", "Projected", "Derived Geographic", "Derived Projected")
+
+
+def horizontal_crs(crs: Any) -> pyproj.CRS:
+    """Horizontal part of a CRS, refused where it has no link to the earth.
+
+    Parameters
+    ----------
+    crs
+        Anything `pyproj.CRS.from_user_input` takes.
+
+    Returns
+    -------
+    pyproj.CRS
+        Two-dimensional, geographic or projected.
+
+    Raises
+    ------
+    ModelError
+        No CRS, a local (engineering) or a geocentric one.
+    """
+    if crs is None:
+        message = (
+            "The elevation model should say its coordinate reference system; it has none. "
+            "Add it, for instance with gdal_translate -a_srs EPSG:27700."
+        )
+        raise ModelError(message)
+    found = pyproj.CRS.from_user_input(crs)
+    while found.is_compound:
+        found = found.sub_crs_list[0]
+    while found.is_bound and found.source_crs is not None:
+        found = found.source_crs
+    if not found.type_name.startswith(_LINKED_TO_EARTH) or found.geodetic_crs is None:
+        message = (
+            "The elevation model should lie on the earth (geographic or projected CRS); "
+            f"its CRS {found.name!r} is of the kind {found.type_name!r}. Give a georeferenced model."
+        )
+        raise ModelError(message)
+    return found.to_2d()
+
+
+@lru_cache(maxsize=32)
+def _transformer(source: str, target: str) -> pyproj.Transformer:
+    return pyproj.Transformer.from_crs(source, target, always_xy=True)
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Where a grid lies.
+
+    Attributes
+    ----------
+    transform
+        ``(a, b, c, d, e, f)``: ``x = a col + b row + c``, ``y = d col + e row + f``, in the
+        units and the x, y order (east, north or longitude, latitude) of the CRS.
+    crs_wkt
+        Horizontal CRS as WKT or as an authority code.
+    shape
+        ``(rows, cols)``.
+    """
+
+    transform: tuple[float, float, float, float, float, float]
+    crs_wkt: str
+    shape: tuple[int, int]
+
+    @cached_property
+    def crs(self) -> pyproj.CRS:
+        """The CRS as an object."""
+        return pyproj.CRS.from_user_input(self.crs_wkt)
+
+    @cached_property
+    def _geodetic(self) -> str:
+        geodetic = self.crs.geodetic_crs
+        assert geodetic is not None  # noqa: S101  horizontal_crs refuses others
+        return geodetic.to_2d().to_wkt()
+
+    def xy(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
+        """Position in the CRS of a position in the grid."""
+        a, b, c, d, e, f = self.transform
+        col, row = np.asarray(col, dtype=float), np.asarray(row, dtype=float)
+        return a * col + b * row + c, d * col + e * row + f
+
+    def colrow(self, x: ArrayLike, y: ArrayLike) -> tuple[Array, Array]:
+        """Position in the grid of a position in the CRS; the inverse of `xy`."""
+        a, b, c, d, e, f = self.transform
+        dx, dy = np.asarray(x, dtype=float) - c, np.asarray(y, dtype=float) - f
+        determinant = a * e - b * d
+        return (e * dx - b * dy) / determinant, (a * dy - d * dx) / determinant
+
+    def own_lonlat(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
+        """Longitude and latitude, degrees, on the CRS's own datum (no datum shift)."""
+        x, y = self.xy(col, row)
+        lon, lat = _transformer(self.crs_wkt, self._geodetic).transform(x, y)
+        return np.asarray(lon), np.asarray(lat)
+
+    def to_wgs84(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
+        """Longitude and latitude on WGS 84, degrees, infinite where PROJ has no answer."""
+        x, y = self.xy(col, row)
+        lon, lat = _transformer(self.crs_wkt, WGS84).transform(x, y)
+        return np.asarray(lon), np.asarray(lat)
+
+    def from_wgs84(self, lon_deg: ArrayLike, lat_deg: ArrayLike) -> tuple[Array, Array]:
+        """Position in the grid of a WGS 84 position; infinite where PROJ has no answer.
+
+        On a grid in degrees the longitude is taken round the earth to the side on which
+        the grid lies, so that a grid over the antimeridian is met from both sides.
+        """
+        x, y = _transformer(WGS84, self.crs_wkt).transform(
+            np.asarray(lon_deg, dtype=float), np.asarray(lat_deg, dtype=float)
+        )
+        if self.crs.is_geographic:
+            rows, cols = self.shape
+            middle, _ = self.xy(cols / 2, rows / 2)
+            x = middle + np.remainder(np.asarray(x) - middle + 180.0, 360.0) - 180.0
+        return self.colrow(x, y)
+
+    @cached_property
+    def datum_accuracy_m(self) -> float | None:
+        """Accuracy of the shift between WGS 84 and the CRS's datum, metres; None if not known.
+
+        As PROJ states it for the operation it uses over the whole area, without national
+        grid-shift files; 0 where the datums are taken as one.
+        """
+        rows, cols = self.shape
+        corners_lon, corners_lat = self.own_lonlat([0, cols, cols, 0], [0, 0, rows, rows])
+        if not np.isfinite(corners_lon).all():
+            return None
+        transformer = _transformer(WGS84, self.crs_wkt)
+        transformer.transform(float(corners_lon.mean()), float(corners_lat.mean()))
+        try:
+            accuracy = float(transformer.get_last_used_operation().accuracy)
+        except pyproj.exceptions.ProjError:
+            return None
+        return None if accuracy < 0 else accuracy
+
+    def part(self, row: int, col: int, rows: int, cols: int) -> Grid:
+        """Grid of a window whose first cell is ``[row, col]``; it may reach outside."""
+        a, b, _, d, e, _ = self.transform
+        x, y = self.xy(col, row)
+        return Grid((a, b, float(x), d, e, float(y)), self.crs_wkt, (rows, cols))
+
+
+class DemSource(Protocol):
+    """What gives heights by windows: a file, several, or a `Dem` in memory."""
+
+    @property
+    def grid(self) -> Grid:
+        """Grid of the whole model."""
+
+    def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
+        """Window whose first cell is ``[row, col]``; NaN where it reaches outside."""
+
+
+@dataclass(frozen=True, eq=False)
+class Dem:
+    """Heights on a grid, in memory.
+
+    Attributes
+    ----------
+    grid
+        Where they lie.
+    heights_m
+        ``[row, col]``, metres, float64, read-only; NaN is unknown.
+
+    Raises
+    ------
+    ModelError
+        The array is not of the grid's shape.
+    """
+
+    grid: Grid
+    heights_m: Array
+
+    def __post_init__(self) -> None:
+        """Make the heights read-only, infinities unknown."""
+        heights = np.array(self.heights_m, dtype=np.float64)
+        if heights.shape != self.grid.shape:
+            message = (
+                f"Heights should have the grid's shape {self.grid.shape}; got {heights.shape}. "
+                "Give rows first, then columns."
+            )
+            raise ModelError(message)
+        heights[~np.isfinite(heights)] = np.nan
+        heights.flags.writeable = False
+        object.__setattr__(self, "heights_m", heights)
+
+    def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
+        """Window of it; see `DemSource`."""
+        out = np.full((rows, cols), np.nan)
+        r0, r1 = max(row, 0), min(row + rows, self.grid.shape[0])
+        c0, c1 = max(col, 0), min(col + cols, self.grid.shape[1])
+        if r0 < r1 and c0 < c1:
+            out[r0 - row : r1 - row, c0 - col : c1 - col] = self.heights_m[r0:r1, c0:c1]
+        return Dem(self.grid.part(row, col, rows, cols), out)

@@ -1,0 +1,132 @@
+"""Grids, windows and coordinate reference systems."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyproj
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from steybrae.errors import ModelError
+from steybrae.terrain.dem import Dem, Grid, horizontal_crs
+from steybrae.terrain.synthetic import Plane, sample_surface
+
+ENGINEERING = (
+    'LOCAL_CS["site grid",LOCAL_DATUM["site",0],UNIT["metre",1],AXIS["x",EAST],AXIS["y",NORTH]]'
+)
+
+
+def test_no_crs_is_refused():
+    with pytest.raises(ModelError) as caught:
+        horizontal_crs(None)
+    assert str(caught.value) == (
+        "The elevation model should say its coordinate reference system; it has none. "
+        "Add it, for instance with gdal_translate -a_srs EPSG:27700."
+    )
+
+
+@pytest.mark.parametrize(
+    ("crs", "name", "kind"),
+    [
+        (ENGINEERING, "site grid", "Engineering CRS"),
+        ("EPSG:4978", "WGS 84", "Geocentric CRS"),
+        ("EPSG:5701", "ODN height", "Vertical CRS"),
+    ],
+)
+def test_crs_with_no_place_on_the_earth_is_refused(crs, name, kind):
+    with pytest.raises(ModelError) as caught:
+        horizontal_crs(crs)
+    assert str(caught.value) == (
+        "The elevation model should lie on the earth (geographic or projected CRS); "
+        f"its CRS {name!r} is of the kind {kind!r}. Give a georeferenced model."
+    )
+
+
+@pytest.mark.parametrize(
+    ("crs", "horizontal"),
+    [
+        ("EPSG:27700", "EPSG:27700"),
+        ("EPSG:27700+5701", "EPSG:27700"),
+        ("EPSG:7405", "EPSG:27700"),
+        ("EPSG:9518", "EPSG:4326"),
+        ("EPSG:4979", "EPSG:4326"),
+    ],
+)
+def test_compound_and_three_dimensional_crs_are_reduced(crs, horizontal):
+    found = horizontal_crs(crs)
+    assert len(found.axis_info) == 2
+    assert found == pyproj.CRS(horizontal)
+
+
+def test_bound_crs_is_reduced_to_its_source():
+    found = horizontal_crs("+proj=utm +zone=30 +ellps=intl +towgs84=-87,-98,-121 +type=crs")
+    assert found.type_name == "Projected CRS"
+    assert not found.is_bound
+
+
+@given(
+    col=st.floats(-1000, 1000),
+    row=st.floats(-1000, 1000),
+    turned=st.sampled_from([(10.0, 0.0, 0.0, -10.0), (8.0, 6.0, 6.0, -8.0), (5.0, 0.0, 0.0, 7.0)]),
+)
+def test_positions_go_and_come_back(col, row, turned):
+    a, b, d, e = turned
+    grid = Grid((a, b, 250_000.0, d, e, 780_000.0), "EPSG:27700", (10, 10))
+    assert grid.colrow(*grid.xy(col, row)) == pytest.approx((col, row), abs=1e-8)
+
+
+def test_windows_keep_their_place_and_are_unknown_outside():
+    dem = sample_surface(Plane(30.0, 90.0), (6, 8), 10.0)
+    window = dem.read(-2, 5, 5, 6)
+    assert window.grid.shape == window.heights_m.shape == (5, 6)
+    assert window.grid.xy(0.5, 2.5) == pytest.approx(dem.grid.xy(5.5, 0.5), abs=1e-9)
+    np.testing.assert_array_equal(window.heights_m[2:, :3], dem.heights_m[:3, 5:])
+    assert np.isnan(window.heights_m[:2]).all()
+    assert np.isnan(window.heights_m[:, 3:]).all()
+    assert np.isnan(dem.read(20, 20, 2, 2).heights_m).all()
+
+
+def test_heights_are_kept_and_cannot_be_changed():
+    given_heights = np.array([[1.0, np.inf], [-np.inf, np.nan]])
+    dem = Dem(Grid((10.0, 0.0, 0.0, 0.0, -10.0, 0.0), "EPSG:32630", (2, 2)), given_heights)
+    given_heights[0, 0] = 99.0
+    assert dem.heights_m[0, 0] == 1.0
+    assert np.isnan(dem.heights_m.ravel()[1:]).all()
+    with pytest.raises(ValueError, match=r"^assignment destination is read-only$"):
+        dem.heights_m[0, 0] = 2.0
+
+
+def test_heights_of_another_shape_are_refused():
+    with pytest.raises(ModelError) as caught:
+        Dem(Grid((10.0, 0.0, 0.0, 0.0, -10.0, 0.0), "EPSG:32630", (2, 3)), np.zeros((3, 2)))
+    assert str(caught.value) == (
+        "Heights should have the grid's shape (2, 3); got (3, 2). Give rows first, then columns."
+    )
+
+
+@pytest.mark.parametrize("left", [179.5, -180.5])
+@pytest.mark.parametrize("lon", [179.75, -180.25])
+def test_a_grid_over_the_antimeridian_is_met_from_both_sides(left, lon):
+    grid = Grid((0.01, 0.0, left, 0.0, -0.01, -16.0), "EPSG:4326", (100, 100))
+    assert grid.from_wgs84(lon, -16.5) == pytest.approx((25.0, 50.0), abs=1e-6)
+
+
+def test_positions_by_gps_go_through_the_datum():
+    # A change of datum moves 27700 by about 100 m against a place's own latitude and longitude.
+    grid = Grid((10.0, 0.0, 290_000.0, 0.0, -10.0, 790_000.0), "EPSG:27700", (100, 100))
+    lon, lat = grid.to_wgs84(50.0, 50.0)
+    assert grid.from_wgs84(lon, lat) == pytest.approx((50.0, 50.0), abs=1e-3)
+    own_lon, own_lat = grid.own_lonlat(50.0, 50.0)
+    *_, apart_m = pyproj.Geod(ellps="WGS84").inv(lon, lat, own_lon, own_lat)
+    assert 50.0 < apart_m < 150.0
+    accuracy_m = grid.datum_accuracy_m
+    assert accuracy_m is not None
+    assert 0.0 < accuracy_m < 30.0
+
+
+def test_no_datum_shift_has_no_error():
+    grid = Grid((10.0, 0.0, 500_000.0, 0.0, -10.0, 6_300_000.0), "EPSG:32630", (10, 10))
+    assert grid.datum_accuracy_m == 0.0
+    nowhere = Grid((10.0, 0.0, 5e8, 0.0, -10.0, 5e8), "EPSG:3035", (3, 3))
+    assert nowhere.datum_accuracy_m is None

@@ -1,0 +1,111 @@
+"""Bands and their edges."""
+
+from __future__ import annotations
+
+import math
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from steybrae.bands import Band, BandScheme, parse_edges, steepness_words
+from steybrae.errors import QuantityError
+from steybrae.quantities import shown_slope_deg
+
+SLOPES = st.floats(0.0, 90.0)
+
+
+def exactly(message: str) -> str:
+    return f"^{re.escape(message)}$"
+
+
+def test_default_labels() -> None:
+    assert BandScheme().labels == ("<25", "25-30", "30-35", "35-40", "40-45", "45-55", "55+")
+    assert BandScheme().bands[0] == Band(0.0, 25.0, "<25")
+    assert BandScheme().bands[-1] == Band(55.0, None, "55+")
+
+
+@pytest.mark.parametrize(
+    ("slope_deg", "label"),
+    [
+        (0.0, "<25"),
+        (24.9, "<25"),
+        (24.91, "25-30"),  # shown as 25.0
+        (25.0, "25-30"),
+        (29.9, "25-30"),
+        (29.9000001, "25-30"),  # arithmetic noise
+        (29.901, "30-35"),
+        (30.0, "30-35"),
+        (34.95, "35-40"),
+        (54.91, "55+"),
+        (90.0, "55+"),
+    ],
+)
+def test_a_band_holds_its_lower_edge_and_follows_the_number_shown(slope_deg: float, label: str) -> None:
+    assert BandScheme().band(slope_deg).label == label
+
+
+@given(slope_deg=SLOPES)
+def test_the_number_shown_lies_in_its_band(slope_deg: float) -> None:
+    band = BandScheme().band(slope_deg)
+    shown = shown_slope_deg(slope_deg)
+    assert band.low_deg <= shown
+    assert band.high_deg is None or shown < band.high_deg
+
+
+@given(first=SLOPES, second=SLOPES)
+def test_steeper_is_never_in_a_gentler_band(first: float, second: float) -> None:
+    low, high = sorted((first, second))
+    assert BandScheme().index(low) <= BandScheme().index(high)
+
+
+def test_unknown_has_no_band() -> None:
+    message = "An unknown slope has no band; ask for its band only where it is known."
+    with pytest.raises(QuantityError, match=exactly(message)):
+        BandScheme().band(math.nan)
+
+
+def test_bands_between() -> None:
+    scheme = BandScheme()
+    assert [band.label for band in scheme.between(28.0, 36.0)] == ["25-30", "30-35", "35-40"]
+    assert [band.label for band in scheme.between(28.0, 26.0)] == ["25-30"]
+    assert [band.label for band in scheme.between(28.0, None)] == ["25-30"]
+    assert [band.label for band in scheme.between(54.0, 90.0)] == ["45-55", "55+"]
+
+
+def test_own_edges() -> None:
+    assert parse_edges("30, 37.5").labels == ("<30", "30-37.5", "37.5+")
+
+
+@pytest.mark.parametrize("text", ["30,30", "35,30", "0,30", "30,90", "-5,30", "nan", "30,nan", "inf"])
+def test_edges_that_do_not_rise(text: str) -> None:
+    got = ",".join(f"{float(part):g}" for part in text.split(","))
+    message = (
+        f"Band edges should rise from above 0 to below 90 degrees; got '{got}'. "
+        "Write them like 25,30,35,40,45,55."
+    )
+    with pytest.raises(QuantityError, match=exactly(message)):
+        parse_edges(text)
+
+
+def test_edges_that_are_no_numbers() -> None:
+    message = "Band edges should be degrees between commas; got '30;35'. Write them like 30,35,40."
+    with pytest.raises(QuantityError, match=exactly(message)):
+        parse_edges("30;35")
+
+
+# Swiss leaflet "Achtung Lawinen!": steep from 30, very steep above 35, extremely steep above 40.
+@pytest.mark.parametrize(
+    ("slope_deg", "words"),
+    [
+        (29.9, "moderately steep"),
+        (30.0, "steep"),
+        (35.0, "steep"),
+        (35.01, "very steep"),
+        (40.0, "very steep"),
+        (40.01, "extremely steep"),
+    ],
+)
+def test_words_for_steepness(slope_deg: float, words: str) -> None:
+    assert steepness_words(slope_deg) == words

@@ -1,0 +1,90 @@
+"""Every caution applies where it should, and none gives a verdict."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import fields, replace
+from typing import Any
+
+import pytest
+
+from steybrae.cautions import Situation, cautions_for
+
+ALWAYS = ("forecast", "angle_alone")
+VERDICT = re.compile(r"\b(safe|safely|unsafe|go|no-go|nogo)\b", re.IGNORECASE)
+
+EVERYTHING = Situation(
+    **{field.name: True for field in fields(Situation) if field.type == "bool"},  # type: ignore[arg-type]
+    cell_size_m=25.0,
+    slope_high_deg=50.0,
+    unknown_m=12.0,
+    interval_m=10.0,
+    unit_doubtful="The heights look like feet.",
+    datum_accuracy_m=None,
+)
+
+
+def keys(at: Situation) -> tuple[str, ...]:
+    return tuple(caution.key for caution in cautions_for(at))
+
+
+def test_two_always_apply() -> None:
+    assert keys(Situation()) == ALWAYS
+
+
+@pytest.mark.parametrize(
+    ("changes", "key"),
+    [
+        ({"sample": True}, "sample"),
+        ({"unknown_m": 0.1}, "unknown_on_line"),
+        ({"unknown_near": True}, "unknown_near"),
+        ({"open_above": True}, "open_above"),
+        ({"from_model": True}, "model_smooths"),
+        ({"cell_size_m": 20.1}, "coarse_cells"),
+        ({"cell_size_m": 50.0}, "coarse_cells"),
+        ({"cell_size_m": 50.1}, "very_coarse_cells"),
+        ({"unit_assumed": True}, "unit_assumed"),
+        ({"datum_accuracy_m": None}, "datum"),
+        ({"datum_accuracy_m": 31.0}, "datum"),
+        ({"places_swapped": True}, "swapped"),
+        ({"gap_unreadable": True}, "gap_unreadable"),
+        ({"single_gap": True}, "single_gap"),
+        ({"thinned_lines": True}, "thinned_lines"),
+        ({"ruler_only": True}, "ruler_only"),
+        ({"from_paper": True}, "map_smooths"),
+        ({"from_reading": True}, "reading_local"),
+        ({"overhead": True}, "overhead_not_runout"),
+        ({"runout": True}, "runout_published"),
+        ({"magnetic": True}, "magnetic"),
+        ({"lesson": True}, "lesson"),
+        ({"unit_doubtful": "The heights look like feet."}, "unit_doubtful"),
+    ],
+)
+def test_each_applies_to_its_situation_alone(changes: dict[str, Any], key: str) -> None:
+    assert keys(replace(Situation(), **changes)) == (*ALWAYS, key)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"cell_size_m": 20.0}, {"datum_accuracy_m": 30.0}, {"unknown_m": 0.0}, {"slope_high_deg": 60.0}],
+)
+def test_none_is_added_at_the_edge(changes: dict[str, Any]) -> None:
+    assert keys(replace(Situation(), **changes)) == ALWAYS
+
+
+def test_keys_are_unique_and_texts_whole_sentences() -> None:
+    found = cautions_for(EVERYTHING)
+    assert len({caution.key for caution in found}) == len(found) > 20
+    for caution in found:
+        assert caution.text[0].isupper(), caution.key
+        assert caution.text.rstrip('"').endswith("."), caution.key
+        assert "  " not in caution.text, caution.key
+
+
+def test_no_caution_gives_a_verdict() -> None:
+    for caution in cautions_for(EVERYTHING):
+        assert not VERDICT.search(caution.text), caution.key
+
+
+def test_the_forecast_is_named_first() -> None:
+    assert "local avalanche forecast" in cautions_for(EVERYTHING)[0].text
