@@ -32,6 +32,6 @@ def sample_dem() -> Path:
 
 
 @pytest.fixture(scope="session")
-def test_data() -> Path:
+def data_dir() -> Path:
     """Small files kept with the tests."""
     return Path(__file__).parent / "data"

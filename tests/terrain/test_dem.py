@@ -112,6 +112,20 @@ def test_a_grid_over_the_antimeridian_is_met_from_both_sides(left, lon):
     assert grid.from_wgs84(lon, -16.5) == pytest.approx((25.0, 50.0), abs=1e-6)
 
 
+@pytest.mark.parametrize("crs", ["EPSG:27572", "EPSG:4807"])
+def test_own_longitude_is_in_degrees_from_greenwich(crs):
+    # The meridian of Paris lies 2.5969213 grads, 2 20 14.025 E, from Greenwich (EPSG).
+    x, y = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(6.8, 45.8)
+    cell = 0.001 if crs == "EPSG:4807" else 25.0
+    grid = Grid((cell, 0.0, x, 0.0, -cell, y), crs, (10, 10))
+    assert grid.own_lonlat(0.0, 0.0) == pytest.approx((6.8, 45.8), abs=1e-3)  # a datum's shift apart
+    assert grid.from_wgs84(6.8, 45.8) == pytest.approx((0.0, 0.0), abs=1e-3)
+    assert grid.from_wgs84(6.8 - 360.0, 45.8) == pytest.approx((0.0, 0.0), abs=1e-3)
+    if crs == "EPSG:4807":
+        meridian = Grid((cell, 0.0, 0.0, 0.0, -cell, y), crs, (10, 10))
+        assert meridian.own_lonlat(0.0, 0.0)[0] == pytest.approx(2 + 20 / 60 + 14.025 / 3600, abs=1e-7)
+
+
 def test_positions_by_gps_go_through_the_datum():
     # A change of datum moves 27700 by about 100 m against a place's own latitude and longitude.
     grid = Grid((10.0, 0.0, 290_000.0, 0.0, -10.0, 790_000.0), "EPSG:27700", (100, 100))

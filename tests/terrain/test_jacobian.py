@@ -136,6 +136,24 @@ def test_steps_are_those_of_geodesics(crs, lon, lat):
         np.testing.assert_allclose(jacobian[:, axis], found, atol=1e-6 * metres / 40.0)
 
 
+@pytest.mark.parametrize(("crs", "cell"), [("EPSG:27572", 25.0), ("EPSG:4807", 0.00025)])
+def test_systems_that_count_in_grads_from_paris(crs, cell):
+    # By way of WGS 84, whose datum differs by some 1e-5 in scale and turn.
+    to_crs = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    x, y = to_crs.transform(6.8, 45.8)
+    grid = Grid((cell, 0.0, x, 0.0, -cell, y), crs, (1, 1))
+    jacobian = jacobian_at(grid, 0.0, 0.0)
+    geod = pyproj.Geod(ellps="WGS84")
+    for axis, (col, row) in enumerate(((20.0, 0.0), (0.0, 20.0))):
+        lon0, lat0 = grid.to_wgs84(-col, -row)
+        lon1, lat1 = grid.to_wgs84(col, row)
+        there, _, metres = geod.inv(lon0, lat0, lon1, lat1)
+        step = metres / 40.0
+        bearing = math.degrees(math.atan2(*jacobian[:, axis]))
+        assert np.hypot(*jacobian[:, axis]) == pytest.approx(step, rel=5e-5)
+        assert bearing == pytest.approx(there, abs=0.02)
+
+
 def test_feet_are_metres_on_the_ground():
     grid = grid_round("EPSG:2229", -118.4, 34.3, 30.0)
     factors = pyproj.Proj("EPSG:2229").get_factors(-118.4, 34.3)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from steybrae.cli import gap, spacing
+from steybrae.cli import gap, route, spacing
 from steybrae.errors import SteybraeError
 
 __all__ = ["app", "main"]
@@ -25,6 +25,7 @@ app = typer.Typer(
 )
 app.command("gap")(gap.gap)
 app.command("spacing")(spacing.spacing)
+app.command("route")(route.route)
 
 
 def _version(value: bool) -> None:

@@ -13,12 +13,18 @@ if TYPE_CHECKING:
     from steybrae.cautions import Caution
 
 __all__ = [
+    "Correlation",
+    "DemFiles",
     "Edges",
     "Force",
     "Interval",
     "Json",
+    "Method",
     "Scale",
+    "VerticalError",
+    "ZUnit",
     "console",
+    "length_m",
     "print_cautions",
     "print_json",
 ]
@@ -26,7 +32,9 @@ __all__ = [
 Scale = Annotated[str, typer.Option("--scale", help="Map scale, like 1:25000.", metavar="1:N")]
 Interval = Annotated[
     str,
-    typer.Option("--interval", help="Contour interval printed on the map, like 10m or 40ft.", metavar="LENGTH"),
+    typer.Option(
+        "--interval", help="Contour interval printed on the map, like 10m or 40ft.", metavar="LENGTH"
+    ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print the answer as JSON (SI units, unrounded).")]
 Edges = Annotated[
@@ -34,15 +42,45 @@ Edges = Annotated[
     typer.Option("--edges", help="Band edges in degrees, like 25,30,35,40,45,55.", metavar="DEG,DEG"),
 ]
 Force = Annotated[bool, typer.Option("--force", help="Replace output files that exist.")]
-OutPath = Path
+DemFiles = Annotated[
+    list[Path] | None,
+    typer.Option("--dem", help="Elevation model; repeat for tiles that act as one.", metavar="FILE"),
+]
+Method = Annotated[str, typer.Option("--method", help="Slope method: horn, zevenbergen-thorne or evans.")]
+ZUnit = Annotated[
+    str | None, typer.Option("--z-unit", help="Unit of the model's heights: m, ft or usft.", metavar="UNIT")
+]
+VerticalError = Annotated[
+    str | None,
+    typer.Option(
+        "--vertical-error",
+        help="Standard deviation of the model's heights, like 1m; gives the 95 % interval.",
+        metavar="LENGTH",
+    ),
+]
+Correlation = Annotated[
+    str | None,
+    typer.Option(
+        "--correlation",
+        help="Correlation length of that error, like 100m; the worst is taken if not given.",
+        metavar="LENGTH",
+    ),
+]
+
+
+def length_m(text: str | None, what: str, *, zero: bool = False) -> float | None:
+    """Read a ground length that may be left out."""
+    from steybrae.quantities import parse_ground_length_m
+
+    return None if text is None else parse_ground_length_m(text, what, zero=zero)
 
 
 def console() -> Console:
-    """Terminal for tables and text; plain and 100 wide where it is not a terminal."""
+    """Terminal for tables and text; plain and 120 wide where it is not a terminal."""
     from rich.console import Console
 
     plain = Console(highlight=False, soft_wrap=False)
-    return plain if plain.is_terminal else Console(highlight=False, width=110)
+    return plain if plain.is_terminal else Console(highlight=False, width=120)
 
 
 def print_json(command: str, result: Any) -> None:

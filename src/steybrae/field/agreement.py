@@ -9,7 +9,6 @@ the reading. E_n above 1 is ``different``. At 1 or below nothing contradicts, bu
 worth saying only where a difference would have been noticed: where the denominator is
 wider than one band of 5 degrees, two grounds a whole band apart would still have passed,
 and the answer is ``cannot tell``. Only the rest is ``consistent``.
-
 Whatever the answer, the steeper figure leads. No reading lowers what a map said.
 """
 
@@ -246,11 +245,8 @@ def _shown(value_deg: float) -> str:
 
 def _facing_deg(difference_deg: float, reference: Reference) -> float | None:
     """Half-width of the reference on the side where the reading lies."""
-    slope_deg, low_deg, high_deg = (
-        reference.slope_deg,
-        reference.slope_low_deg,
-        reference.slope_high_deg,
-    )
+    slope_deg, low_deg = reference.slope_deg, reference.slope_low_deg
+    high_deg = reference.slope_high_deg
     if slope_deg is None or high_deg is None:
         return None
     if difference_deg > 0.0:
@@ -371,6 +367,9 @@ def _situation(references: Sequence[Reference]) -> Situation:
         from_paper=any(origin.kind == "paper" for origin in origins),
         from_model=any(origin.kind == "model" for origin in origins),
         single_gap=any(origin.gaps == 1 for origin in origins),
+        gap_unreadable=any(
+            reference.origin.kind == "paper" and reference.slope_high_deg == 90.0 for reference in references
+        ),
         cell_size_m=max(cells_m, default=None),
         unknown_near=any(reference.slope_deg is None for reference in references),
     )

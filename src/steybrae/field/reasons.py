@@ -165,7 +165,8 @@ def _baseline(result: ReadingResult, at: Comparison, apart_deg: float) -> str | 
     length_m, slope_deg = at.origin.baseline_m, at.slope_deg
     if length_m is None or slope_deg is None:
         return None
-    over = f"{at.source} averages over {length_m:.0f} m of ground, a reading over a metre or two"
+    source = at.source[:1].upper() + at.source[1:]
+    over = f"{source} averages over {length_m:.0f} m of ground, a reading over a metre or two"
     if apart_deg < 0.0:
         return (
             f"{over}. Where you stand may be gentler than the average, and then other ground in "
@@ -312,8 +313,12 @@ def _would_agree(
     fits = []
     for name, factor in factors:
         candidate = rescaled(at, factor)
-        if candidate.slope_deg is not None and _agrees(result, candidate):
-            fits.append((abs(result.mean_deg - candidate.slope_deg), name, candidate.slope_deg))
+        if candidate.slope_deg is None or not _agrees(result, candidate):
+            continue
+        # A wider error alone may agree as well: only what comes nearer explains anything.
+        apart_deg = abs(result.mean_deg - candidate.slope_deg)
+        if apart_deg < abs(result.mean_deg - at.slope_deg):
+            fits.append((apart_deg, name, candidate.slope_deg))
     if not fits:
         return None
     _, name, slope_deg = min(fits)

@@ -172,7 +172,7 @@ def _place(lat: Any, lon: Any, name: str, number: int, where: str) -> Place:
     try:
         return Place(float(lat), float(lon), name=name.strip())
     except (PlaceError, ValueError, TypeError, OverflowError):
-        got = f"{str(lat)[:20]}, {str(lon)[:20]}"
+        got = ", ".join(" ".join(str(value).split())[:20] or "nothing" for value in (lat, lon))
         message = (
             f"Point {number} of {where} should have a latitude of -90 to 90 and a longitude of "
             f"-180 to 180 degrees; got {got}. Correct it."
@@ -355,13 +355,14 @@ def _position(position: Any, name: str, number: int, where: str) -> Place:
 def _read_table(text: str, where: str) -> _Found:
     header = text.lstrip().split("\n", 1)[0]
     separator = max(",;\t", key=header.count)
-    table = csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=separator)
+    # Strict, or a quotation mark left open would swallow the rest of the line in silence.
+    table = csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=separator, strict=True)
     try:
         rows = [row for row in table if any(row)]
     except csv.Error as error:
         message = f"{where} should be a table of positions; it could not be read ({error}). Export it again."
         raise FileReadError(message) from error
-    columns = [name.strip().casefold() for name in rows[0]]
+    columns = [name.strip().casefold() for name in (rows[0] if rows else ())]
     lat, lon = (_column(columns, names) for names in (_LAT_NAMES, _LON_NAMES))
     if lat is None or lon is None:
         message = (

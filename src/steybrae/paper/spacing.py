@@ -222,23 +222,29 @@ def slope_from_spacing(
         band=scheme.band(slope_deg),
         bands_possible=scheme.between(slope_deg, high_deg),
         open_above=unreadable,
-        cautions=cautions_for(
-            Situation(
-                from_paper=True,
-                slope_high_deg=high_deg,
-                open_above=unreadable,
-                interval_m=interval_m,
-                gap_unreadable=unreadable,
-                single_gap=measured.gaps == 1,
-                thinned_lines=may_be_thinned(measured, high_deg),
-                ruler_only=ruler_only,
-            )
-        ),
+        cautions=_cautions(measured, interval_m, high_deg, unreadable=unreadable, ruler_only=ruler_only),
         understood=understood_text(measured, rise_m, run_m),
         map_text=map_text(interval_m, scale),
         basis=basis_text(ruler_error_mm, ruler_only=ruler_only),
         unseen=unseen_texts(interval_m, run_m),
         traps=trap_texts(measured, interval_m, scale, high_deg),
+    )
+
+
+def _cautions(
+    measured: GapMeasurement, interval_m: float, high_deg: float, *, unreadable: bool, ruler_only: bool
+) -> tuple[Caution, ...]:
+    return cautions_for(
+        Situation(
+            from_paper=True,
+            slope_high_deg=high_deg,
+            open_above=unreadable,
+            interval_m=interval_m,
+            gap_unreadable=unreadable,
+            single_gap=measured.gaps == 1,
+            thinned_lines=may_be_thinned(measured, high_deg),
+            ruler_only=ruler_only,
+        )
     )
 
 

@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.errors import QuantityError
 from steybrae.terrain.dem import Array
 
 __all__ = [
@@ -28,6 +29,7 @@ __all__ = [
     "Steepest",
     "Window",
     "beside",
+    "check_drift",
     "half_width_m",
     "merge",
 ]
@@ -48,6 +50,20 @@ SIDE_REACH_M: Final = 100.0
 SIDE_SLOPES_DEG: Final = (30.0, 45.0)
 """Slopes whose nearest ground on each side is told, degrees: where the European danger scale calls
 ground steep, and the upper end of the usual slab range (Swiss leaflet "Achtung Lawinen!")."""
+
+
+def check_drift(drift_deg: float) -> float:
+    """Drift of a walked bearing, refused outside 0 to 45 degrees.
+
+    Raises
+    ------
+    QuantityError
+        NaN, negative or above 45.
+    """
+    if not 0.0 <= drift_deg <= 45.0:
+        message = f"The drift should lie between 0 and 45 degrees; got {drift_deg:g}. Usual is about 3."
+        raise QuantityError(message)
+    return drift_deg
 
 
 def half_width_m(chainage_m: Array, place_error_m: float, drift_deg: float) -> Array:

@@ -218,8 +218,8 @@ def _words(
     elif sun == "down all day":
         first = "The sun does not rise"
     else:
-        risen = f"Sunrise {shown_clock(rise, 'late')}" if rise else "No sunrise after midnight"
-        fallen = f"sunset {shown_clock(fall, 'early')}" if fall else "no sunset before midnight"
+        risen = f"Sunrise {shown_clock(rise, 'late')}" if rise else "No sunrise that morning"
+        fallen = f"sunset {shown_clock(fall, 'early')}" if fall else "no sunset that night"
         first = f"{risen}, {fallen}"
     if light and dark:
         second = f"civil twilight {shown_clock(light, 'late')} to {shown_clock(dark, 'early')}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from steybrae.errors import RouteError
 from steybrae.route.places import Place
@@ -50,7 +51,7 @@ class Route:
             )
             raise RouteError(message)
         turns = self.turn_points
-        rising = all(low < high for low, high in zip(turns, turns[1:], strict=False))
+        rising = all(low < high for low, high in pairwise(turns))
         if len(turns) < 2 or not rising or turns[0] != 0 or turns[-1] != len(self.points) - 1:
             message = (
                 "Turn points should rise from the first point of the line to its last; "

@@ -49,6 +49,9 @@ TOBLER_BEST_GRADIENT: Final = -0.05
 TOBLER_OFF_PATH: Final = 0.6
 """Tobler's factor on speed off paths, no unit (the same)."""
 
+TOBLER_STANDSTILL_KMH: Final = 0.001
+"""Speed taken for none, km/h: a cliff; the formula never reaches 0 (our choice)."""
+
 SWISS_COEFFICIENTS: Final = (
     14.271,
     3.6991,
@@ -86,6 +89,9 @@ SWISS_DOWN_MIN_PER_KM: Final = 9.0
 @dataclass(frozen=True)
 class Segment:
     """A piece of a leg short enough to have one gradient.
+
+    Some 50 m is a good length on an elevation model: on much shorter pieces the noise of
+    the heights counts as steepness, for which Tobler's rule has no mercy.
 
     Attributes
     ----------
@@ -229,7 +235,7 @@ def tobler_min(segment: Segment, *, off_path: bool = False) -> float:
         Minutes; infinite where the speed falls to nothing, as on a cliff.
     """
     speed = tobler_kmh(segment.track_gradient, off_path=off_path)
-    return segment.length_m * 0.06 / speed if speed > 0.0 else math.inf
+    return segment.length_m * 0.06 / speed if speed > TOBLER_STANDSTILL_KMH else math.inf
 
 
 def swiss_min_per_km(track_gradient: float) -> float:

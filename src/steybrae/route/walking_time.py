@@ -161,7 +161,8 @@ def leg_time(
     pieces = tuple(segments)
     walking_min = math.fsum(rules[method](piece) for piece in pieces)
     slowed_min = walking_min * allowances.snow_factor * allowances.load_factor
-    breaks_min = slowed_min / 60.0 * allowances.breaks_min_per_hour + allowances.breaks_min
+    hourly = allowances.breaks_min_per_hour
+    breaks_min = (slowed_min * hourly / 60.0 if hourly else 0.0) + allowances.breaks_min
     level_m = math.fsum(piece.length_m for piece in pieces if not piece.height_known)
     rule = _RULES[method].format(kmh=flat_kmh, path="off" if off_path else "on")
     return LegTime(

@@ -8,17 +8,13 @@ unknown.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import Band
 from steybrae.cautions import Caution
-from steybrae.terrain.dem import Array
-
-if TYPE_CHECKING:
-    from steybrae.terrain.dem import Dem
+from steybrae.terrain.dem import Array, Dem
 
 __all__ = [
     "LegPoints",

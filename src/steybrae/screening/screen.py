@@ -82,7 +82,7 @@ class Settings:
 
 
 def screen_route(
-    route: Route, source: DemSource, settings: Settings | None = None, relief: Dem | None = None
+    route: Route, source: DemSource, settings: Settings | None = None, relief: Relief | None = None
 ) -> RouteScreening:
     """Screen a planned line, leg by leg.
 

@@ -30,7 +30,7 @@ __all__ = ["comparison_figure", "review_figure", "save_figure"]
 WIDTH_IN: Final = 8.0
 LINE_IN: Final = 0.165
 """Height of a line of the cautions, inches."""
-WRAP: Final = 138
+WRAP: Final = 132
 """Characters in a line of the cautions."""
 
 _HATCHES: Final = ("", "..", "//", "---", "\\\\", "||", "oo")
@@ -230,7 +230,7 @@ def _tint_bands(axes: Axes, scheme: BandScheme, low_deg: float, high_deg: float)
             transform=axes.get_xaxis_transform(),
             ha="center",
             va="bottom",
-            fontsize=8,
+            fontsize=8 if high_deg - low_deg <= 60.0 else 6.5,
         )
 
 
@@ -259,17 +259,14 @@ def _draw_bar(axes: Axes, row: int, low_deg: float | None, slope_deg: float, hig
         at_deg = high_deg
         text = f"{slope_text(slope_deg)} ({low}-{round_up(high_deg, 0.1):.1f})"
     wide_deg = _LETTER_SHARE * (edge_deg - axes.get_xlim()[0]) * len(text)
-    near_edge = at_deg + wide_deg > edge_deg
-    axes.text(
-        left_deg - 0.7 if near_edge else at_deg + 0.7,
-        row,
-        text,
-        ha="right" if near_edge else "left",
-        va="center",
-        fontsize=9,
-        zorder=5,
-        bbox=_BOX,
-    )
+    if at_deg + wide_deg <= edge_deg:
+        side, at_deg = "left", at_deg + 0.7
+    elif left_deg - wide_deg >= axes.get_xlim()[0]:
+        side, at_deg = "right", left_deg - 0.7
+    else:  # the bar leaves no room beside it: write into it
+        in_left_half = slope_deg < (axes.get_xlim()[0] + edge_deg) / 2.0
+        side, at_deg = ("left", slope_deg + 0.7) if in_left_half else ("right", slope_deg - 0.7)
+    axes.text(at_deg, row, text, ha=side, va="center", fontsize=9, zorder=5, bbox=_BOX)
 
 
 def _draw_unknown(axes: Axes, row: int) -> None:

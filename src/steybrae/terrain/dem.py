@@ -7,6 +7,7 @@ Arrays are ``[row, col]``; functions take ``col, row`` as they would x, y.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any, Final, Protocol
@@ -66,6 +67,11 @@ def horizontal_crs(crs: Any) -> pyproj.CRS:
     return found.to_2d()
 
 
+def _in_degrees(measured: Any) -> float:
+    """Degrees in the unit of an axis or a prime meridian; exactly 1 for degrees."""
+    return float(round(math.degrees(measured.unit_conversion_factor), 12))
+
+
 @lru_cache(maxsize=32)
 def _transformer(source: str, target: str) -> pyproj.Transformer:
     return pyproj.Transformer.from_crs(source, target, always_xy=True)
@@ -101,6 +107,17 @@ class Grid:
         assert geodetic is not None  # noqa: S101  horizontal_crs refuses others
         return geodetic.to_2d().to_wkt()
 
+    @cached_property
+    def _degrees(self) -> tuple[float, float]:
+        """Degrees in the unit of the geodetic CRS, and its prime meridian east of Greenwich.
+
+        Some older national systems count in grads from Paris.
+        """
+        geodetic = pyproj.CRS.from_user_input(self._geodetic)
+        meridian = geodetic.prime_meridian
+        east_deg = 0.0 if meridian is None else meridian.longitude * _in_degrees(meridian)
+        return _in_degrees(geodetic.axis_info[0]), east_deg
+
     def xy(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
         """Position in the CRS of a position in the grid."""
         a, b, c, d, e, f = self.transform
@@ -115,10 +132,11 @@ class Grid:
         return (e * dx - b * dy) / determinant, (a * dy - d * dx) / determinant
 
     def own_lonlat(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
-        """Longitude and latitude, degrees, on the CRS's own datum (no datum shift)."""
+        """Longitude from Greenwich and latitude, degrees, on the CRS's own datum (no datum shift)."""
         x, y = self.xy(col, row)
         lon, lat = _transformer(self.crs_wkt, self._geodetic).transform(x, y)
-        return np.asarray(lon), np.asarray(lat)
+        unit_deg, meridian_deg = self._degrees
+        return np.asarray(lon) * unit_deg + meridian_deg, np.asarray(lat) * unit_deg
 
     def to_wgs84(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
         """Longitude and latitude on WGS 84, degrees, infinite where PROJ has no answer."""
@@ -129,7 +147,7 @@ class Grid:
     def from_wgs84(self, lon_deg: ArrayLike, lat_deg: ArrayLike) -> tuple[Array, Array]:
         """Position in the grid of a WGS 84 position; infinite where PROJ has no answer.
 
-        On a grid in degrees the longitude is taken round the earth to the side on which
+        On a geographic grid the longitude is taken round the earth to the side on which
         the grid lies, so that a grid over the antimeridian is met from both sides.
         """
         x, y = _transformer(WGS84, self.crs_wkt).transform(
@@ -138,7 +156,8 @@ class Grid:
         if self.crs.is_geographic:
             rows, cols = self.shape
             middle, _ = self.xy(cols / 2, rows / 2)
-            x = middle + np.remainder(np.asarray(x) - middle + 180.0, 360.0) - 180.0
+            turn = 360.0 / self._degrees[0]
+            x = middle + np.remainder(np.asarray(x) - middle + turn / 2.0, turn) - turn / 2.0
         return self.colrow(x, y)
 
     @cached_property

@@ -1,0 +1,155 @@
+"""The points along the legs as CSV and GeoJSON, each with its cautions."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Iterator
+from typing import Any, Final
+
+from steybrae.files.results import as_json
+from steybrae.quantities import round_down, shown_slope_deg
+from steybrae.screening.result import LegScreening, RouteScreening
+
+__all__ = ["cautions_text", "points_csv", "points_geojson"]
+
+_COLUMNS: Final = (
+    "leg",
+    "chainage_m",
+    "lat_deg",
+    "lon_deg",
+    "elevation_m",
+    "slope_deg",
+    "slope_low_deg",
+    "slope_high_deg",
+    "slope_corridor_deg",
+    "band",
+    "aspect_true_deg",
+    "track_grade_deg",
+    "known",
+    "cautions",
+)
+_ROUNDED_UP: Final = ("slope_deg", "slope_high_deg", "slope_corridor_deg")
+_DECIMALS: Final = {"lat_deg": 7, "lon_deg": 7}
+
+
+def _rows(screening: RouteScreening) -> Iterator[dict[str, Any]]:
+    labels = _band_labels(screening)
+    for leg in screening.legs:
+        keys = " ".join(caution.key for caution in leg.cautions)
+        for k in range(len(leg.points.chainage_m)):
+            yield {**_row(leg, k, labels), "cautions": keys}
+
+
+def _band_labels(screening: RouteScreening) -> dict[float, str]:
+    """Label of each band by its lower edge, as the result has them."""
+    labels = list(screening.totals.band_lengths_m)
+    return dict(zip((0.0, *screening.settings.edges_deg), labels, strict=True))
+
+
+def _row(leg: LegScreening, k: int, labels: dict[float, str]) -> dict[str, Any]:
+    points = leg.points
+    known = bool(points.known[k])
+    slope = float(points.slope_deg[k])
+    # The band of a slope is the band of the number shown; points hold labels for files only.
+    below = [edge for edge in labels if shown_slope_deg(slope) >= edge]
+    band = labels[max(below)] if known else "unknown"
+    return {
+        "leg": leg.number,
+        "chainage_m": float(points.chainage_m[k]),
+        "lat_deg": float(points.lat_deg[k]),
+        "lon_deg": float(points.lon_deg[k]),
+        "elevation_m": float(points.elevation_m[k]),
+        "slope_deg": slope,
+        "slope_low_deg": float(points.slope_low_deg[k]),
+        "slope_high_deg": float(points.slope_high_deg[k]),
+        "slope_corridor_deg": float(points.corridor_deg[k]),
+        "band": band,
+        "aspect_true_deg": float(points.aspect_true_deg[k]),
+        "track_grade_deg": float(points.track_grade_deg[k]),
+        "known": known,
+    }
+
+
+def points_csv(screening: RouteScreening) -> str:
+    """Every point along the legs as CSV with a header.
+
+    Parameters
+    ----------
+    screening
+        The result.
+
+    Returns
+    -------
+    str
+        RFC 4180 with line feeds. Slopes are in tenths, rounded up, their lower ends down.
+        An unknown value is an empty cell and its band the word ``unknown``. The column
+        ``cautions`` names those that apply to the leg; `cautions_text` has their texts, for a
+        file beside this one.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(_COLUMNS)
+    for row in _rows(screening):
+        writer.writerow([_cell(name, row[name]) for name in _COLUMNS])
+    return out.getvalue()
+
+
+def _cell(name: str, value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float) and name in _ROUNDED_UP and not math.isnan(value):
+        return f"{shown_slope_deg(value):.1f}"
+    if name == "slope_low_deg" and not math.isnan(value):
+        return f"{round_down(value, 0.1):.1f}"
+    if isinstance(value, float):
+        return "" if math.isnan(value) else f"{value:.{_DECIMALS.get(name, 2)}f}"
+    return str(value)
+
+
+def cautions_text(screening: RouteScreening) -> str:
+    """Every caution of a route and its legs, one a line: its key, a tab, its text."""
+    every = {caution.key: caution.text for leg in screening.legs for caution in leg.cautions}
+    every |= {caution.key: caution.text for caution in screening.cautions}
+    return "".join(f"{key}\t{text}\n" for key, text in every.items())
+
+
+def points_geojson(screening: RouteScreening) -> str:
+    """Every point along the legs as GeoJSON (RFC 7946).
+
+    Parameters
+    ----------
+    screening
+        The result.
+
+    Returns
+    -------
+    str
+        A FeatureCollection of points on WGS 84, unknown values null; the foreign member
+        ``cautions`` holds the cautions, ``legs`` the legs of the JSON contract.
+    """
+    features = [
+        {
+            "type": "Feature",
+            "geometry": {
+                "type": "Point",
+                "coordinates": [round(row["lon_deg"], 7), round(row["lat_deg"], 7)],
+            },
+            "properties": {
+                name: None if isinstance(value, float) and math.isnan(value) else value
+                for name, value in row.items()
+                if name not in ("lat_deg", "lon_deg")
+            },
+        }
+        for row in _rows(screening)
+    ]
+    whole = as_json("route", screening)
+    collection = {
+        "type": "FeatureCollection",
+        "features": features,
+        "legs": whole["legs"],
+        "cautions": whole["cautions"],
+    }
+    return json.dumps(collection, ensure_ascii=False, allow_nan=False)

@@ -1,0 +1,130 @@
+"""Pictures of readings: what is drawn, and that the cautions go with it."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from PIL import Image
+
+from steybrae.errors import FileWriteError
+from steybrae.field.agreement import Origin, Reference, compare_readings
+from steybrae.field.log import LogRow
+from steybrae.field.readings import ReadingSet
+from steybrae.field.review import review
+from steybrae.show.field_figures import comparison_figure, review_figure, save_figure
+
+RESULT = compare_readings(
+    ReadingSet((36.0, 37.0)),
+    [
+        Reference("map", 30.0, 27.0, 34.0, Origin("paper", gaps=5)),
+        Reference("model", 33.0),
+        Reference("void", None),
+    ],
+)
+NOON = datetime(2026, 2, 14, 12, 0, tzinfo=UTC)
+ROWS = [
+    LogRow(NOON, "Ana", "clino", (value,), value, 4.0, reference_slope_deg=30.0)
+    for value in (28.0, 31.0, 33.0)
+]
+
+
+def texts(figure: Figure) -> str:
+    drawn = [text.get_text() for text in figure.texts]
+    for axes in figure.axes:
+        drawn += [text.get_text() for text in axes.texts]
+        drawn += [label.get_text() for label in axes.get_yticklabels()]
+        drawn.append(axes.get_title(loc="left"))
+    return " ".join(" ".join(drawn).split())
+
+
+def test_every_source_has_its_bar_value_and_answer() -> None:
+    figure = comparison_figure(RESULT)
+    drawn = texts(figure)
+    assert "mean of 2 readings" in drawn
+    assert "30.0° (27.0-34.0)" in drawn
+    assert "at least 33.0°: upper end not known" in drawn
+    assert "unknown" in drawn
+    assert "map different, Eₙ 1.28" in drawn
+    assert RESULT.sentence in drawn
+
+
+def test_bars_span_the_stated_ends() -> None:
+    (axes,) = comparison_figure(RESULT).axes
+    bars = [patch for patch in axes.patches if isinstance(patch, Rectangle) and patch.zorder == 3]
+    spans = [(bar.get_x(), bar.get_x() + bar.get_width()) for bar in bars]
+    edge_deg = axes.get_xlim()[1]
+    assert spans[0] == pytest.approx(
+        (RESULT.readings.slope_low_deg, RESULT.readings.slope_high_deg), abs=1e-9
+    )
+    assert spans[1] == pytest.approx((27.0, 34.0), abs=1e-9)
+    assert spans[2] == pytest.approx((33.0, edge_deg), abs=1e-9)
+    assert spans[3] == pytest.approx(axes.get_xlim(), abs=1e-9)
+    assert bars[3].get_hatch() == "xx"
+
+
+def test_bands_get_darker_with_steepness_and_no_hatch_is_that_of_unknown() -> None:
+    wide = compare_readings(ReadingSet((5.0,)), [Reference("map", 60.0, 50.0, 80.0)])
+    (axes,) = comparison_figure(wide).axes
+    tints = [patch for patch in axes.patches if patch.zorder == 0]
+    assert len(tints) == 7
+    grey = [sum(w * c for w, c in zip((0.299, 0.587, 0.114), p.get_facecolor()[:3], strict=True))
+            for p in tints]  # fmt: skip
+    assert grey == sorted(grey, reverse=True)
+    assert min(a - b for a, b in zip(grey, grey[1:], strict=False)) > 0.03
+    assert len({patch.get_hatch() for patch in tints}) == 7
+    assert "xx" not in {patch.get_hatch() for patch in tints}
+
+
+@pytest.mark.parametrize("make", [lambda: comparison_figure(RESULT), lambda: review_figure(review(ROWS))])
+def test_cautions_are_drawn_and_stay_inside_the_page(make: object) -> None:
+    figure = make()  # type: ignore[operator]
+    drawn = texts(figure)
+    for caution in review(ROWS).cautions:
+        assert caution.text in drawn
+    figure.canvas.draw()
+    width, height = figure.canvas.get_width_height()
+    for text in figure.texts:
+        box = text.get_window_extent()
+        assert box.x0 >= 0 and box.y0 >= 0  # noqa: PT018
+        assert box.x1 <= width and box.y1 <= height  # noqa: PT018
+
+
+def test_png_carries_the_cautions(tmp_path: Path) -> None:
+    path = tmp_path / "one.png"
+    save_figure(comparison_figure(RESULT), path, RESULT.cautions)
+    with Image.open(path) as image:
+        description = image.info["Description"]
+    assert description == "\n".join(caution.text for caution in RESULT.cautions)
+    with pytest.raises(FileWriteError):
+        save_figure(comparison_figure(RESULT), path, RESULT.cautions)
+
+
+@pytest.mark.parametrize(("suffix", "mark"), [(".svg", b"<svg"), (".pdf", b"%PDF")])
+def test_other_formats_are_written_too(tmp_path: Path, suffix: str, mark: bytes) -> None:
+    path = tmp_path / f"one{suffix}"
+    save_figure(comparison_figure(RESULT), path, RESULT.cautions)
+    assert mark in path.read_bytes()
+
+
+def test_review_draws_points_bias_and_limits() -> None:
+    found = review(ROWS)
+    figure = review_figure(found)
+    assert len(figure.axes) == 2
+    clino = found.agreements[0]
+    points = next(line for line in figure.axes[0].lines if line.get_marker() == "o")
+    assert tuple(points.get_ydata()) == pytest.approx(clino.differences_deg)
+    assert tuple(points.get_xdata()) == pytest.approx(clino.means_deg)
+    drawn = texts(figure)
+    assert "bias +0.7°" in drawn
+    assert "instrument: clino 3 with a reference, 0 without" in drawn
+    low_deg, high_deg = figure.axes[0].get_ylim()
+    assert low_deg == -high_deg
+    assert clino.limit_high_deg is not None
+    assert high_deg > clino.limit_high_deg
+
+
+def test_small_logs_are_drawn() -> None:
+    assert "The log holds no rows yet." in texts(review_figure(review([])))
+    assert "too few for a spread" in texts(review_figure(review(ROWS[:1])))
