@@ -6,6 +6,11 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# A busy machine is no failure.
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 ROOT = Path(__file__).resolve().parents[1]
 

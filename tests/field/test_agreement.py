@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from steybrae.bands import BandScheme
+from steybrae.cautions import Situation
 from steybrae.errors import QuantityError
 from steybrae.field.agreement import (
     Origin,
@@ -64,8 +65,7 @@ def test_gentler_reading_faces_the_lower_half_width() -> None:
     assert one.en_number == pytest.approx(0.6, abs=1e-12)
     assert one.result == "consistent"
     assert one.sentence == (
-        "Consistent: reading and map lie 3.0° apart; these two could differ by up to 5.0° and "
-        "still agree."
+        "Consistent: reading and map lie 3.0° apart; these two could differ by up to 5.0° and still agree."
     )
 
 
@@ -127,9 +127,7 @@ def test_without_reference_the_reading_stands_alone() -> None:
     assert result.band.label == "25-30"
     assert [band.label for band in result.bands_possible] == ["25-30", "30-35"]
     assert not result.open_above
-    assert result.sentence == (
-        "The steeper figure leads: 29.0°, band 25-30, possibly as steep as 30-35."
-    )
+    assert result.sentence == ("The steeper figure leads: 29.0°, band 25-30, possibly as steep as 30-35.")
     assert [caution.key for caution in result.cautions] == [
         "forecast",
         "angle_alone",
@@ -159,10 +157,14 @@ def test_origins_choose_the_cautions() -> None:
     assert {"gap_unreadable", "single_gap", "map_smooths", "model_smooths", "coarse_cells"} <= keys
 
 
+def test_what_the_command_knows_joins_the_cautions() -> None:
+    result = compare_readings(ReadingSet((31.0,)), situation=Situation(magnetic=True))
+    keys = [caution.key for caution in result.cautions]
+    assert keys == ["forecast", "angle_alone", "reading_local", "magnetic"]
+
+
 def test_json_has_the_keys_of_the_contract_and_no_others() -> None:
-    result = compare_readings(
-        ReadingSet((36.0,)), [Reference("map", 30.0, 28.0, 33.0, Origin("paper"))]
-    )
+    result = compare_readings(ReadingSet((36.0,)), [Reference("map", 30.0, 28.0, 33.0, Origin("paper"))])
     plain = as_json("reading", result)
     assert set(plain) == CONTRACT_KEYS | {"schema", "command"}
     assert set(plain["references"][0]) == REFERENCE_KEYS
@@ -209,9 +211,7 @@ def any_reference(draw: st.DrawFn) -> Reference:
     )
 
 
-@given(
-    st.lists(degrees, min_size=1, max_size=4), st.lists(any_reference(), max_size=3), any_reference()
-)
+@given(st.lists(degrees, min_size=1, max_size=4), st.lists(any_reference(), max_size=3), any_reference())
 def test_adding_a_source_never_lowers_anything(
     read_deg: list[float], references: list[Reference], added: Reference
 ) -> None:
@@ -260,8 +260,7 @@ def test_power_is_as_documented(apart_in_limits: float, low: float, high: float)
     read_deg = 35.0 + apart_deg + random.normal(0.0, 2.0, cases)
     map_deg = 35.0 + random.normal(0.0, 1.5, cases)
     found = [
-        compare(reading, 4.0, Reference("map", value, value - 3.0, value + 3.0)).result
-        == "different"
+        compare(reading, 4.0, Reference("map", value, value - 3.0, value + 3.0)).result == "different"
         for reading, value in zip(read_deg.tolist(), map_deg.tolist(), strict=True)
     ]
     assert low <= float(np.mean(found)) <= high

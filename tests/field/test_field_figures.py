@@ -1,6 +1,7 @@
 """Pictures of readings: what is drawn, and that the cautions go with it."""
 
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -72,7 +73,7 @@ def test_bands_get_darker_with_steepness_and_no_hatch_is_that_of_unknown() -> No
     grey = [sum(w * c for w, c in zip((0.299, 0.587, 0.114), p.get_facecolor()[:3], strict=True))
             for p in tints]  # fmt: skip
     assert grey == sorted(grey, reverse=True)
-    assert min(a - b for a, b in zip(grey, grey[1:], strict=False)) > 0.03
+    assert min(a - b for a, b in pairwise(grey)) > 0.03
     assert len({patch.get_hatch() for patch in tints}) == 7
     assert "xx" not in {patch.get_hatch() for patch in tints}
 

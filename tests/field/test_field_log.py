@@ -1,12 +1,22 @@
 """A row of the log and its text form."""
 
+import dataclasses
 import re
 from datetime import UTC, datetime
 
 import pytest
 
 from steybrae.errors import LogError
-from steybrae.field.log import COLUMNS, LogRow, csv_line, row_from_cells, row_to_cells
+from steybrae.field.agreement import Origin, Reference, compare_readings
+from steybrae.field.log import (
+    COLUMNS,
+    LogRow,
+    csv_line,
+    row_from_cells,
+    row_from_result,
+    row_to_cells,
+)
+from steybrae.field.readings import ReadingSet
 
 NOON = datetime(2026, 2, 14, 12, 0, tzinfo=UTC)
 PLAIN = LogRow(NOON, "Ana", "clino", (34.0, 36.5), 35.25, 3.1)
@@ -30,6 +40,7 @@ def test_cells_are_plain_and_empty_where_unknown() -> None:
         "note": "",
     }
     assert tuple(row_to_cells(PLAIN)) == COLUMNS
+    assert set(COLUMNS) == {field.name for field in dataclasses.fields(LogRow)}
 
 
 def test_difference_needs_a_reference() -> None:
@@ -53,7 +64,7 @@ def build(**changes: object) -> LogRow:
     ("changes", "message"),
     [
         (
-            {"time": datetime(2026, 2, 14, 12, 0)},  # noqa: DTZ001
+            {"time": datetime(2026, 2, 14, 12, 0)},
             "A time in the log should have a zone; got 2026-02-14T12:00:00. Add it.",
         ),
         (
@@ -89,8 +100,7 @@ def test_what_could_not_be_read_back_is_refused(changes: dict[str, object], mess
         (
             "time",
             "yesterday",
-            "time in the log should look like 2026-02-14T10:30:00+00:00; got 'yesterday'. "
-            "Correct it.",
+            "time in the log should look like 2026-02-14T10:30:00+00:00; got 'yesterday'. Correct it.",
         ),
         ("mean_deg", "nan", "mean_deg in the log should be a number; got 'nan'. Correct it."),
         ("lat_deg", "N57", "lat_deg in the log should be a number; got 'N57'. Correct it."),
@@ -101,3 +111,19 @@ def test_what_could_not_be_read_back_is_refused(changes: dict[str, object], mess
 def test_cells_that_do_not_hold_what_they_say(name: str, text: str, message: str) -> None:
     with pytest.raises(LogError, match=f"^{re.escape(message)}$"):
         row_from_cells(row_to_cells(PLAIN) | {name: text})
+
+
+def test_a_row_takes_the_first_known_reference() -> None:
+    references = [
+        Reference("void", None),
+        Reference("model", 31.0, 28.0, 34.0, Origin("model", aspect_true_deg=45.0)),
+        Reference("map", 29.0),
+    ]
+    result = compare_readings(ReadingSet((34.0, 36.0)), references)
+    made = row_from_result(result, time=NOON, observer="Ana", instrument="clino", check=2)
+    assert (made.reference_source, made.reference_slope_deg) == ("model", 31.0)
+    assert (made.aspect_true_deg, made.check, made.mean_deg) == (45.0, 2, 35.0)
+    assert row_from_cells(row_to_cells(made)) == made
+    alone = compare_readings(ReadingSet((34.0,)))
+    made = row_from_result(alone, time=NOON, observer="", instrument="")
+    assert (made.reference_source, made.reference_slope_deg) == ("", None)

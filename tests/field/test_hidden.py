@@ -25,9 +25,7 @@ def test_ten_metres_at_45_in_ground_of_25(baseline_m: float, expected_deg: float
     assert average_deg == pytest.approx(expected_deg, abs=0.006)
 
 
-@given(
-    st.floats(0.0, 80.0), st.floats(0.0, 80.0), st.floats(1.0, 20.0), st.floats(21.0, 200.0)
-)
+@given(st.floats(0.0, 80.0), st.floats(0.0, 80.0), st.floats(1.0, 20.0), st.floats(21.0, 200.0))
 def test_piece_rest_and_average_invert_each_other(
     piece_deg: float, rest_deg: float, piece_m: float, baseline_m: float
 ) -> None:

@@ -90,9 +90,7 @@ def test_stated_errors_give_intervals_that_hold_95_percent(true_deg: float) -> N
     # A pole tilted by e: its end stands L sin e too high at L cos e from the slope.
     drop_m = 1.2 * (np.cos(level) * math.tan(theta) + np.sin(level))
     down = np.clip(drop_m + length_m[0], 0.0, None)
-    one_level = [
-        two_poles(a, b) for a, b in zip((1.2 + length_m[1]).tolist(), down.tolist(), strict=True)
-    ]
+    one_level = [two_poles(a, b) for a, b in zip((1.2 + length_m[1]).tolist(), down.tolist(), strict=True)]
     assert 0.93 <= _holds(one_level, true_deg) <= 0.97
     along = np.clip(1.2 * np.sin(theta + level) + length_m[0], 0.0, 1.2)
     on_slope = [two_poles(1.2, value, along="slope") for value in along.tolist()]
@@ -127,8 +125,7 @@ def test_ends_stay_within_0_and_90() -> None:
         ),
         (
             lambda: equal_poles(1.2, 2.5),
-            "The marks should lie at most two poles apart; got 2.5 m with poles of 1.2 m. "
-            "Measure again.",
+            "The marks should lie at most two poles apart; got 2.5 m with poles of 1.2 m. Measure again.",
         ),
         (
             lambda: pace_and_eye_height(2, 0),

@@ -56,8 +56,7 @@ def test_coarse_cells_say_what_they_show_of_a_roll() -> None:
     model = Reference("the model", 28.0, 26.0, 31.0, Origin("model", cell_size_m=30.0))
     # tan 28.114 = tan 40 x 2 / pi.
     assert against("40deg", model)["coarse_cells"] == (
-        "Cells of 30 m flatten: a roll of 120 m from crest to crest, 40.0° at its steepest, shows "
-        "as 28.2°."
+        "Cells of 30 m flatten: a roll of 120 m from crest to crest, 40.0° at its steepest, shows as 28.2°."
     )
 
 
@@ -192,9 +191,7 @@ degrees = st.floats(0.0, 89.0, allow_nan=False)
     st.tuples(degrees, degrees, degrees).map(sorted),
     st.floats(0.0, 360.0),
 )
-def test_reasons_change_no_figure(
-    read_deg: list[float], ends_deg: list[float], look_deg: float
-) -> None:
+def test_reasons_change_no_figure(read_deg: list[float], ends_deg: list[float], look_deg: float) -> None:
     low_deg, slope_deg, high_deg = ends_deg
     origin = Origin("paper", 50.0, 5, 10.0, 25_000.0, 10.0, 90.0)
     reference = Reference("the map", slope_deg, low_deg, high_deg, origin)

@@ -43,9 +43,7 @@ def instrument_of(rows: list[LogRow], half_width_deg: float = 1.0) -> Agreement:
     "freedom", [1, 2, 3, 4, 5, 6, 9, 10, 16, 29, 30, 99, 100, 999, 1000, 1001, 5000, 10**6]
 )
 def test_student_t_agrees_with_scipy(freedom: int, level: float) -> None:
-    assert student_t(freedom, level) == pytest.approx(
-        stats.t.ppf(0.5 + level / 2.0, freedom), rel=1e-6
-    )
+    assert student_t(freedom, level) == pytest.approx(stats.t.ppf(0.5 + level / 2.0, freedom), rel=1e-6)
 
 
 @given(st.integers(1, 3000), st.floats(0.01, 0.999))
@@ -107,9 +105,7 @@ def test_no_rows() -> None:
 def test_rows_without_reference_say_nothing() -> None:
     found = instrument_of([row(30.0, None), row(31.0, None)])
     assert (found.count, found.without_reference, found.bias_deg) == (0, 2, None)
-    assert found.sentence == (
-        "instrument clino: no reading with a reference yet, so nothing can be said."
-    )
+    assert found.sentence == ("instrument clino: no reading with a reference yet, so nothing can be said.")
 
 
 def test_one_row_has_a_difference_but_no_spread() -> None:
@@ -191,8 +187,7 @@ def test_needed_is_the_smallest_that_is_enough(spread: float, half: float, limit
         ),
         (
             lambda: readings_needed(2.0, 0.0),
-            "The half-width should be above 0 degrees; got 0. "
-            "Give what you want to know, like 1deg.",
+            "The half-width should be above 0 degrees; got 0. Give what you want to know, like 1deg.",
         ),
     ],
 )

@@ -9,12 +9,8 @@ import pytest
 from pyproj import Proj
 
 from steybrae.errors import PlaceError
-from steybrae.route.grid_references import (
-    bng_text,
-    mgrs_text,
-    square_named,
-    utm_text,
-)
+from steybrae.route.grid_references import square_named
+from steybrae.route.grid_texts import bng_text, mgrs_text, utm_text
 from steybrae.route.grids import (
     BNG_EPSG,
     bng_shift_accuracy_m,
@@ -258,7 +254,17 @@ REFUSALS = [
         "MGRS letters leave out I and O, and its bands run from C to X; got I MB in '38IMB4484'. "
         "Check the letters on the sheet.",
     ),
-    ("38SAA4488", "Zone 38S has no square AA in '38SAA4488'. Check zone and letters on the sheet."),
+    (
+        "38SAA4488",
+        "Zone 38S has no square AA at these figures in '38SAA4488'. "
+        "Check zone, letters and figures on the sheet.",
+    ),
+    (
+        # The 100 km square EC lies across 56 degrees north; its kilometre 50 is in band V.
+        "31UEC0050",
+        "Zone 31U has no square EC at these figures in '31UEC0050'. "
+        "Check zone, letters and figures on the sheet.",
+    ),
     ("61SMB4488", "A UTM zone lies between 1 and 60; got 61 in '61SMB4488'. Check the sheet."),
     ("0N 444140 3684706", "A UTM zone lies between 1 and 60; got 0 in '0N 444140 3684706'. Check the sheet."),
     (
@@ -298,6 +304,21 @@ def test_refusals_say_which_part(text, message):
     with pytest.raises(PlaceError) as caught:
         parse_place(text)
     assert str(caught.value) == message
+
+
+def test_references_about_the_edges_of_bands_come_back():
+    # The named square of 10 km may have its centre in the next band; it is no mistake.
+    rng = random.Random(2)  # noqa: S311
+    for _ in range(1000):
+        lat_deg = 8.0 * rng.randint(-9, 9) + rng.uniform(-0.03, 0.03)
+        lon_deg = rng.uniform(-180.0, 180.0)
+        for figures in (2, 10):
+            text = mgrs_text(lat_deg, lon_deg, figures)
+            square = square_named(text)
+            assert square is not None
+            east_m, north_m = grid_m(square.epsg, lat_deg, lon_deg)
+            assert -0.01 <= east_m - square.west_m <= square.side_m + 0.01
+            assert -0.01 <= north_m - square.south_m <= square.side_m + 0.01
 
 
 def test_the_poles_have_no_zone():

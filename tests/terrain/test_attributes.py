@@ -78,6 +78,7 @@ def test_a_minus_before_a_zero_turns_nothing():
         assert aspect_deg(-1.0, zero) == 90.0
         assert aspect_deg(1.0, zero) == 270.0
         assert np.isnan(aspect_deg(zero, zero))
+        assert aspect_deg(zero, zero, flat_gradient=0.0) == 0.0
 
 
 def test_aspect_just_west_of_north_stays_below_360():

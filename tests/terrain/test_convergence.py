@@ -66,9 +66,7 @@ def test_errors_fall_with_the_square_of_the_cell_size(method, surface):
 # wave's gradient: derived, not published. On the north-south axis the crossing wave is level, and
 # adds the same to all three rows' ends, so that all three methods keep the same.
 @pytest.mark.parametrize("method", METHODS)
-@pytest.mark.parametrize(
-    ("cells_per_wave", "left_deg"), [(4, 28.11), (6, 34.76), (10, 38.13), (20, 39.54)]
-)
+@pytest.mark.parametrize(("cells_per_wave", "left_deg"), [(4, 28.11), (6, 34.76), (10, 38.13), (20, 39.54)])
 def test_cells_flatten_waves_by_the_sinc_of_their_phase(method, cells_per_wave, left_deg):
     g = 10.0
     wave_m = cells_per_wave * g

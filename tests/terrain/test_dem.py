@@ -12,9 +12,7 @@ from steybrae.errors import ModelError
 from steybrae.terrain.dem import Dem, Grid, horizontal_crs
 from steybrae.terrain.synthetic import Plane, sample_surface
 
-ENGINEERING = (
-    'LOCAL_CS["site grid",LOCAL_DATUM["site",0],UNIT["metre",1],AXIS["x",EAST],AXIS["y",NORTH]]'
-)
+ENGINEERING = 'LOCAL_CS["site grid",LOCAL_DATUM["site",0],UNIT["metre",1],AXIS["x",EAST],AXIS["y",NORTH]]'
 
 
 def test_no_crs_is_refused():

@@ -121,7 +121,9 @@ def test_degrees_by_the_radii_of_curvature(crs, lat):
 GEODESIC = [(crs, lon, lat) for crs, lon, lat in PROJECTED if lat != 66.0]
 
 
-@pytest.mark.parametrize(("crs", "lon", "lat"), [*GEODESIC, ("EPSG:4326", 7.0, 45.0), ("EPSG:3857", 7.0, 45.0)])
+@pytest.mark.parametrize(
+    ("crs", "lon", "lat"), [*GEODESIC, ("EPSG:4326", 7.0, 45.0), ("EPSG:3857", 7.0, 45.0)]
+)
 def test_steps_are_those_of_geodesics(crs, lon, lat):
     cell = 10.0 / 111_000.0 if crs == "EPSG:4326" else 10.0
     grid = grid_round(crs, lon, lat, cell, turned_deg=30.0)
@@ -168,7 +170,6 @@ def test_feet_are_metres_on_the_ground():
         ("EPSG:27700", -4.0, 57.0),
         ("EPSG:3857", -4.0, 57.0),
         ("EPSG:3035", -4.0, 57.0),
-        ("EPSG:3413", 10.0, 89.75),
         ("EPSG:3413", -45.0, 89.8),
         ("EPSG:4326", -4.0, 57.0),
         ("EPSG:4326", -4.0, 89.7),
@@ -214,7 +215,8 @@ def test_gradients_on_the_ground_undo_the_steps(turned_deg):
 
 
 @pytest.mark.parametrize(
-    ("crs", "lat", "cell"), [("EPSG:4326", 89.95, 1e-3), ("EPSG:4326", -89.95, 1e-3), ("EPSG:3413", 89.95, 30.0)]
+    ("crs", "lat", "cell"),
+    [("EPSG:4326", 89.95, 1e-3), ("EPSG:4326", -89.95, 1e-3), ("EPSG:3413", 89.95, 30.0)],
 )
 def test_ground_near_a_pole_is_refused(crs, lat, cell):
     with pytest.raises(ModelError) as caught:

@@ -42,7 +42,9 @@ SITES = {  # longitude, latitude, CRSs that hold there
     ),
     "78 north": (17.5, 78.0, ("EPSG:32633", "own tmerc", "EPSG:4326", "EPSG:3857", "EPSG:3413")),
 }
-CASES = [(site, crs, turned) for site, (*_, found) in SITES.items() for crs in found for turned in (0.0, 30.0)]
+CASES = [
+    (site, crs, turned) for site, (*_, found) in SITES.items() for crs in found for turned in (0.0, 30.0)
+]
 
 
 def heights_m(site: str, lon, lat):

@@ -236,6 +236,14 @@ def test_basis_by_cell_size(cell_m, basis, words, kept):
     assert found.covariance is None
 
 
+@pytest.mark.parametrize(
+    ("nominal_m", "basis"), [(5.0, "typical"), (15.0, "typical"), (40.0, "typical, flattened")]
+)
+@pytest.mark.parametrize("scale", [0.9996, 1.0, 1.001])
+def test_the_scale_of_a_projection_does_not_change_the_basis(nominal_m, basis, scale):
+    assert slope_uncertainty("horn", square(nominal_m / scale)).basis == basis
+
+
 def test_the_longer_side_of_a_cell_decides():
     assert slope_uncertainty("horn", np.diag([8.0, -16.0])).basis == "typical, flattened"
     assert slope_uncertainty("horn", np.diag([4.0, -8.0])).basis == "typical"

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
-from typing import Annotated
+from typing import Annotated, Any, Final, NoReturn
 
 import typer
 
@@ -11,6 +12,12 @@ from steybrae.cli import gap, route, spacing
 from steybrae.errors import SteybraeError
 
 __all__ = ["app", "main"]
+
+STATUS_INTERRUPTED: Final = 130
+"""Exit status after Ctrl-C: 128 and the number of the signal, as shells have it."""
+
+_UsageError: Any = typer.BadParameter.__base__
+"""The error of a wrong command line. Which package it comes from changed between versions of typer."""
 
 app = typer.Typer(
     name="steybrae",
@@ -47,9 +54,25 @@ def _root(
 
 
 def main() -> None:
-    """Run the command; an error of ours is one line on stderr and exit status 2."""
+    """Run the command; an error, ours or of the command line, is one line and exit status 2."""
     try:
-        app()
+        status = app(None if len(sys.argv) > 1 else ["--help"], standalone_mode=False)
+        # A reader that closed the pipe is noticed here, not while Python shuts down.
+        sys.stdout.flush()
     except SteybraeError as error:
-        typer.echo(f"steybrae: {error}", err=True)
-        sys.exit(2)
+        _stop(str(error), 2)
+    except _UsageError as error:
+        where = error.ctx.command_path if error.ctx else "steybrae"
+        _stop(f"{error.format_message()} See {where} --help.", 2)
+    except (KeyboardInterrupt, typer.Abort):
+        sys.exit(STATUS_INTERRUPTED)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+def _stop(message: str, status: int) -> NoReturn:
+    # File names and what a library says may hold line breaks; the error is one line all the same.
+    typer.echo(f"steybrae: {' '.join(message.split())}", err=True)
+    sys.exit(status)

@@ -58,10 +58,12 @@ def route(
     your position error, how well that is known, and what is unknown. It decides nothing.
     """
     from steybrae.cli.options import console, print_cautions, print_json
+    from steybrae.files.points import cautions_path
     from steybrae.files.whole import check_writable
     from steybrae.show.tables import print_route
 
-    outputs = [path for path in (csv, geojson, save) if path is not None]
+    beside = None if csv is None else cautions_path(csv)
+    outputs = [path for path in (csv, beside, geojson, save) if path is not None]
     for path in outputs:
         check_writable(path, force=force)
     settings = _settings(edges, interval, place_error, drift, method, vertical_error, correlation)
@@ -90,10 +92,11 @@ def _settings(
     from steybrae.screening import Settings
     from steybrae.terrain.gradients import check_method
 
+    error_m = length_m(place_error, "The place error", zero=True)
     return Settings(
         bands=BandScheme() if edges is None else parse_edges(edges),
         method=check_method(method),
-        place_error_m=length_m(place_error, "The place error", zero=True) or PLACE_ERROR_M,
+        place_error_m=PLACE_ERROR_M if error_m is None else error_m,
         drift_deg=DRIFT_DEG if drift is None else check_drift(drift),
         vertical_error_m=length_m(vertical_error, "The vertical error"),
         correlation_m=length_m(correlation, "The correlation length", zero=True),
@@ -137,12 +140,12 @@ def _write(
     found: RouteScreening, csv: Path | None, geojson: Path | None, save: Path | None, *, force: bool
 ) -> None:
     from steybrae.files.plans import write_plan
-    from steybrae.files.points import cautions_text, points_csv, points_geojson
+    from steybrae.files.points import cautions_path, cautions_text, points_csv, points_geojson
     from steybrae.files.whole import write_text
 
     if csv is not None:
         write_text(csv, points_csv(found), force=force)
-        write_text(csv.with_name(csv.name + ".cautions.txt"), cautions_text(found), force=True)
+        write_text(cautions_path(csv), cautions_text(found), force=force)
     if geojson is not None:
         write_text(geojson, points_geojson(found), force=force)
     if save is not None:

@@ -11,13 +11,21 @@ import csv
 import io
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
 from steybrae.errors import LogError
+from steybrae.field.agreement import ReadingResult
 
-__all__ = ["COLUMNS", "LogRow", "csv_line", "row_from_cells", "row_to_cells"]
+__all__ = [
+    "COLUMNS",
+    "LogRow",
+    "csv_line",
+    "row_from_cells",
+    "row_from_result",
+    "row_to_cells",
+]
 
 MOST_TEXT: Final = 10_000
 """Longest text in one cell, characters (our choice; Python's csv reads up to 131 072)."""
@@ -100,8 +108,24 @@ class LogRow:
         return self.mean_deg - self.reference_slope_deg
 
 
-COLUMNS: Final = tuple(field.name for field in fields(LogRow))
-"""Columns of the log, in the order in which a new log has them."""
+COLUMNS: Final = (
+    "time",
+    "observer",
+    "instrument",
+    "lat_deg",
+    "lon_deg",
+    "reference_source",
+    "reference_slope_deg",
+    "aspect_true_deg",
+    "plan",
+    "check",
+    "note",
+    "readings_deg",
+    "mean_deg",
+    "uncertainty_95_deg",
+)
+"""Columns of a new log. The last may not be empty and holds no quotes, so that a row cut off
+anywhere lacks a cell, its value or its closing quote and is known to be cut."""
 
 
 def _in_range(name: str, value: float | None, low: float, high: float) -> None:
@@ -119,6 +143,56 @@ def _is_text(name: str, text: str) -> None:
     if any("\ud800" <= letter <= "\udfff" or letter == "\0" for letter in text):
         message = f"{name} in the log should be text; got {text[:40]!a}. Type it again."
         raise LogError(message)
+
+
+def row_from_result(
+    result: ReadingResult,
+    *,
+    time: datetime,
+    observer: str,
+    instrument: str,
+    lat_deg: float | None = None,
+    lon_deg: float | None = None,
+    plan: str = "",
+    check: int | None = None,
+    note: str = "",
+) -> LogRow:
+    """Make the row of a comparison, with its first reference whose slope is known.
+
+    Parameters
+    ----------
+    result
+        From `compare_readings`.
+    time, observer, instrument, lat_deg, lon_deg, plan, check, note
+        As in `LogRow`.
+
+    Returns
+    -------
+    LogRow
+
+    Raises
+    ------
+    LogError
+        As `LogRow`.
+    """
+    known = [one for one in result.references if one.slope_deg is not None]
+    first = known[0] if known else None
+    return LogRow(
+        time=time,
+        observer=observer,
+        instrument=instrument,
+        readings_deg=result.readings_deg,
+        mean_deg=result.mean_deg,
+        uncertainty_95_deg=result.uncertainty_95_deg,
+        lat_deg=lat_deg,
+        lon_deg=lon_deg,
+        reference_source=first.source if first else "",
+        reference_slope_deg=first.slope_deg if first else None,
+        aspect_true_deg=first.origin.aspect_true_deg if first else None,
+        plan=plan,
+        check=check,
+        note=note,
+    )
 
 
 def row_to_cells(row: LogRow) -> dict[str, str]:
@@ -175,9 +249,9 @@ def row_from_cells(cells: Mapping[str, str]) -> LogRow:
         reference_source=cells["reference_source"],
         reference_slope_deg=_optional("reference_slope_deg", cells),
         aspect_true_deg=_optional("aspect_true_deg", cells),
+        note=cells["note"],
         plan=cells["plan"],
         check=_check(cells["check"]),
-        note=cells["note"],
     )
 
 

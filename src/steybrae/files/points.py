@@ -7,13 +7,14 @@ import io
 import json
 import math
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any, Final
 
 from steybrae.files.results import as_json
 from steybrae.quantities import round_down, shown_slope_deg
 from steybrae.screening.result import LegScreening, RouteScreening
 
-__all__ = ["cautions_text", "points_csv", "points_geojson"]
+__all__ = ["cautions_path", "cautions_text", "points_csv", "points_geojson"]
 
 _COLUMNS: Final = (
     "leg",
@@ -107,6 +108,11 @@ def _cell(name: str, value: Any) -> str:
     if isinstance(value, float):
         return "" if math.isnan(value) else f"{value:.{_DECIMALS.get(name, 2)}f}"
     return str(value)
+
+
+def cautions_path(points: Path) -> Path:
+    """Name of the file of cautions beside a CSV of points: ``points.csv.cautions.txt``."""
+    return points.with_name(points.name + ".cautions.txt")
 
 
 def cautions_text(screening: RouteScreening) -> str:

@@ -263,7 +263,7 @@ def _near_cells(window: Window, line: LineInWindow) -> _Cells:
     east, north = jacobian @ np.stack((col - line.col[0], row - line.row[0]))
     line_e, line_n = jacobian @ np.stack((line.col - line.col[0], line.row - line.row[0]))
     best = np.full(east.shape, np.inf)
-    chainage, edge = np.zeros(east.shape), np.zeros(east.shape)
+    chainage, edge = np.zeros(east.shape), np.full(east.shape, np.inf)
     left, abreast = np.zeros(east.shape, dtype=bool), np.zeros(east.shape, dtype=bool)
     last = len(line.col) - 2
     for k in range(last + 1):
@@ -275,15 +275,17 @@ def _near_cells(window: Window, line: LineInWindow) -> _Cells:
         ve, vn = east - line_e[k], north - line_n[k]
         along, across = ve * te + vn * tn, te * vn - tn * ve
         at = np.clip(along, 0.0, length)
-        apart = np.hypot(along - at, across)
-        # Half of the square as seen along the normal: its nearest edge is that much nearer.
-        # Beyond an end the direction is another one for every cell; half its diagonal covers all.
-        half = float(np.abs(np.array([-tn, te]) @ jacobian).sum()) / 2.0
-        diagonal = float(np.hypot(*np.abs(jacobian).sum(axis=1))) / 2.0
+        off_e, off_n = ve - at * te, vn - at * tn
+        apart = np.hypot(off_e, off_n)
+        # The square reaches towards the piece by its half-width in that direction, and the whole
+        # piece lies on the far side of the plane across it: the distance is never too long. Of
+        # two pieces the one farther from the centre may be nearer to the square.
+        reach = _half_size(off_e, off_n, jacobian) / np.maximum(apart, 1e-9)
+        np.minimum(edge, np.maximum(0.0, apart - reach), out=edge)
+        half = float(_half_size(np.array(te), np.array(tn), jacobian))
         end = ((along < -half) & (k == 0)) | ((along > length + half) & (k == last))
         nearer = apart < best
         best[nearer] = apart[nearer]
-        edge[nearer] = np.maximum(0.0, apart - np.where(along == at, half, diagonal))[nearer]
         chainage[nearer] = np.interp(at[nearer], (0.0, length), line.chainage_m[k : k + 2])
         left[nearer] = across[nearer] > 0.0
         abreast[nearer] = ~end[nearer]
@@ -299,6 +301,15 @@ def _near_cells(window: Window, line: LineInWindow) -> _Cells:
         col[keep],
         row[keep],
     )
+
+
+def _half_size(east: Array, north: Array, jacobian: Array) -> Array:
+    """Half of a cell's extent in a direction, times the length of the vector that gives it."""
+    out: Array = (
+        np.abs(east * jacobian[0, 0] + north * jacobian[1, 0])
+        + np.abs(east * jacobian[0, 1] + north * jacobian[1, 1])
+    ) / 2.0
+    return out
 
 
 def merge(parts: list[BesideLine]) -> BesideLine:

@@ -1,27 +1,31 @@
-"""Grid references: Ordnance Survey, MGRS and UTM, read and written.
+"""Grid references as typed: Ordnance Survey, MGRS and UTM.
 
 A reference names a *square*, as large as its last figure: ``NN 166 712`` is one of
 100 m, UTM metres one of 1 m. Letters and figures truncate, they never round (Ordnance
 Survey, "A guide to coordinate systems in Great Britain"; the manual of GeoConvert says
-the same of MGRS). So a reference is read to the centre of its square, and written by
-cutting figures off.
+the same of MGRS). So a reference is read to the centre of its square;
+`steybrae.route.grid_texts` writes them by cutting figures off.
 """
 
 from __future__ import annotations
 
 import math
 import re
+import warnings
 from dataclasses import dataclass
-from functools import cache
 from typing import Final
 
 from steybrae.errors import PlaceError
-from steybrae.route.grids import BNG_EPSG, UTM_LAT_DEG, grid_m, lat_lon_deg, utm_epsg
+from steybrae.route.grids import (
+    BNG_EPSG,
+    GRID_LETTERS,
+    UTM_LAT_DEG,
+    lat_lon_deg,
+    mgrs_library,
+    on_bng,
+)
 
-__all__ = ["NamedSquare", "bng_text", "mgrs_text", "square_named", "utm_text"]
-
-BNG_SIZE_M: Final = (700_000.0, 1_300_000.0)
-"""East and north extent of the lettered squares, metres (Ordnance Survey's guide)."""
+__all__ = ["NamedSquare", "square_named"]
 
 UTM_EASTING_M: Final = (100_000.0, 900_000.0)
 """Eastings inside a zone with room to spare, metres (GeoConvert takes the same)."""
@@ -29,10 +33,9 @@ UTM_EASTING_M: Final = (100_000.0, 900_000.0)
 BAND_S_NORTHING_M: Final = (3_530_000.0, 4_440_000.0)
 """Northings of latitude band S, 32 to 40 degrees north, metres, rounded outwards."""
 
-CUT_SLACK_M: Final = 0.001
-"""A place this little below a grid line is on it, metres: the shift comes back within 1 mm."""
+EDGE_SLACK_DEG: Final = 1e-5
+"""About a metre: the centre of the last square may lie this little beyond a limit, degrees."""
 
-_GRID_LETTERS: Final = "ABCDEFGHJKLMNOPQRSTUVWXYZ"
 _BANDS: Final = "CDEFGHJKLMNPQRSTUVWX"
 
 _MGRS: Final = re.compile(r"(\d{1,2})\s*([A-Z])\s*([A-Z]{2})([\dOI\s]*)")
@@ -152,10 +155,10 @@ def _bng(text: str, letters: str, written: str) -> NamedSquare:
         raise PlaceError(message)
     # Letters run west to east and north to south, five by five: first squares of 500 km,
     # then of 100 km. The false origin is the south-west corner of S, which is SV.
-    outer, inner = (divmod(_GRID_LETTERS.index(letter), 5) for letter in letters)
+    outer, inner = (divmod(GRID_LETTERS.index(letter), 5) for letter in letters)
     east_m = 100_000.0 * (5 * outer[1] + inner[1] - 10)
     north_m = 100_000.0 * (5 * (3 - outer[0]) + 4 - inner[0])
-    if not _on_bng(east_m, north_m):
+    if not on_bng(east_m, north_m):
         message = (
             f"The letters {letters} name no square of the National Grid in {text!r}. "
             "Check the letters on the sheet."
@@ -166,10 +169,6 @@ def _bng(text: str, letters: str, written: str) -> NamedSquare:
     return NamedSquare(BNG_EPSG, east_m + int(east) * side_m, north_m + int(north) * side_m, side_m)
 
 
-def _on_bng(east_m: float, north_m: float) -> bool:
-    return 0.0 <= east_m < BNG_SIZE_M[0] and 0.0 <= north_m < BNG_SIZE_M[1]
-
-
 def _bng_metres(text: str, east: str, north: str) -> NamedSquare:
     whole = len(east.partition(".")[0]), len(north.partition(".")[0])
     if whole not in ((6, 6), (6, 7)):
@@ -178,7 +177,7 @@ def _bng_metres(text: str, east: str, north: str) -> NamedSquare:
             f"{whole[0]} and {whole[1]} in {text!r}. Write leading noughts, or use the letters."
         )
         raise PlaceError(message)
-    if not _on_bng(float(east), float(north)):
+    if not on_bng(float(east), float(north)):
         message = (
             "National Grid eastings run from 0 to 700000 m and northings to 1300000 m; got "
             f"{text!r}. Check the order, east comes first; UTM needs its zone in front."
@@ -205,8 +204,7 @@ def _utm(text: str, zone: str, letter: str, east: str, north: str) -> NamedSquar
     square = _metre_square((32700 if south else 32600) + number, east, north)
     inside = UTM_EASTING_M[0] <= float(east) <= UTM_EASTING_M[1]
     lat_deg = square.centre_deg[0] if inside and float(north) <= 1e7 else math.inf
-    # A metre of slack: the centre of the last square lies beyond the limit.
-    if not UTM_LAT_DEG[0] - 1e-5 <= lat_deg <= UTM_LAT_DEG[1] + 1e-5:
+    if not UTM_LAT_DEG[0] - EDGE_SLACK_DEG <= lat_deg <= UTM_LAT_DEG[1] + EDGE_SLACK_DEG:
         message = (
             "UTM eastings run from 100000 to 900000 m and northings over latitudes of -80 to "
             f"84 degrees; got {text!r}. Check the order, east comes first."
@@ -243,22 +241,19 @@ def _is_south(text: str, letter: str, north_m: float) -> bool:
     return letter < "N"
 
 
-def _check_band(text: str, letter: str, lat_deg: float) -> None:
+def _band_deg(letter: str) -> tuple[float, float]:
     low_deg = -80.0 + 8.0 * _BANDS.index(letter)
-    high_deg = 84.0 if letter == "X" else low_deg + 8.0
-    if not low_deg - 1e-5 <= lat_deg <= high_deg + 1e-5:
+    return low_deg, 84.0 if letter == "X" else low_deg + 8.0
+
+
+def _check_band(text: str, letter: str, lat_deg: float) -> None:
+    low_deg, high_deg = _band_deg(letter)
+    if not low_deg - EDGE_SLACK_DEG <= lat_deg <= high_deg + EDGE_SLACK_DEG:
         message = (
             f"Latitude band {letter} holds {low_deg:g} to {high_deg:g} degrees, the northing lies "
             f"at {lat_deg:.2f} in {text!r}. Check letter and northing."
         )
         raise PlaceError(message)
-
-
-@cache
-def _mgrs_library() -> object:
-    from mgrs import MGRS  # noqa: PLC0415
-
-    return MGRS()
 
 
 def _mgrs(text: str, zone: str, band: str, letters: str, written: str) -> NamedSquare:
@@ -271,116 +266,35 @@ def _mgrs(text: str, zone: str, band: str, letters: str, written: str) -> NamedS
         raise PlaceError(message)
     east, north = _figures(text, written)
     try:
-        _, hemisphere, east_m, north_m = _mgrs_library().MGRSToUTM(  # type: ignore[attr-defined]
-            f"{number:02d}{band}{letters}{east}{north}"
-        )
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # it warns of squares that lie across a band's edge
+            _, hemisphere, east_m, north_m = mgrs_library().MGRSToUTM(
+                f"{number:02d}{band}{letters}{east}{north}"
+            )
     except Exception as error:
         # The library raises bare errors of its own without saying what is wrong.
-        message = (
-            f"Zone {number}{band} has no square {letters} in {text!r}. Check zone and letters on the sheet."
-        )
-        raise PlaceError(message) from error
+        raise PlaceError(_no_square(text, f"{number}{band}", letters)) from error
     side_m = 10.0 ** (5 - len(east))
     epsg = (32600 if hemisphere == "N" else 32700) + number
     # Some releases of the library answer with the corner, others with the centre.
-    return NamedSquare(epsg, east_m // side_m * side_m, north_m // side_m * side_m, side_m)
+    square = NamedSquare(epsg, east_m // side_m * side_m, north_m // side_m * side_m, side_m)
+    if not _touches_band(square, band):
+        raise PlaceError(_no_square(text, f"{number}{band}", letters))
+    return square
 
 
-def _check_figures(figures: int) -> int:
-    if figures not in (2, 4, 6, 8, 10):
-        message = f"A grid reference has 2, 4, 6, 8 or 10 figures; got {figures}. Choose one."
-        raise PlaceError(message)
-    return figures // 2
-
-
-def _cut_m(value_m: float) -> int:
-    return math.floor(value_m + CUT_SLACK_M)
-
-
-def bng_text(lat_deg: float, lon_deg: float, figures: int = 8) -> str:
-    """Ordnance Survey grid reference, cut off to the square that holds the place.
-
-    Parameters
-    ----------
-    lat_deg, lon_deg
-        Degrees on WGS 84.
-    figures
-        Figures in all, even, 2 to 10.
-
-    Returns
-    -------
-    str
-        ``NN 1660 7120``.
-
-    Raises
-    ------
-    PlaceError
-        Off the National Grid, or such figures as there are none.
-    """
-    half = _check_figures(figures)
-    east_m, north_m = grid_m(BNG_EPSG, lat_deg, lon_deg)
-    if not _on_bng(east_m, north_m):
-        message = (
-            f"The place {lat_deg:.5f}, {lon_deg:.5f} lies off the British National Grid. "
-            "Choose the grid utm, mgrs or latlon."
-        )
-        raise PlaceError(message)
-    column, row = _cut_m(east_m) // 100_000, _cut_m(north_m) // 100_000
-    outer = _GRID_LETTERS[5 * (3 - row // 5) + (column + 10) // 5]
-    inner = _GRID_LETTERS[5 * (4 - row % 5) + column % 5]
-    east, north = (f"{_cut_m(value) % 100_000:05d}"[:half] for value in (east_m, north_m))
-    return f"{outer}{inner} {east} {north}"
-
-
-def mgrs_text(lat_deg: float, lon_deg: float, figures: int = 8) -> str:
-    """MGRS reference, cut off to the square that holds the place.
-
-    Parameters
-    ----------
-    lat_deg, lon_deg
-        Degrees on WGS 84.
-    figures
-        Figures in all, even, 2 to 10.
-
-    Returns
-    -------
-    str
-        ``38S MB 4414 8470``.
-
-    Raises
-    ------
-    PlaceError
-        Beyond 80 degrees south or 84 north, or such figures as there are none.
-    """
-    half = _check_figures(figures)
-    utm_epsg(lat_deg, lon_deg)  # refuses the poles
-    written = _mgrs_library().toMGRS(  # type: ignore[attr-defined]
-        lat_deg, lon_deg, MGRSPrecision=5
+def _no_square(text: str, zone: str, letters: str) -> str:
+    return (
+        f"Zone {zone} has no square {letters} at these figures in {text!r}. "
+        "Check zone, letters and figures on the sheet."
     )
-    east, north = written[5:10][:half], written[10:15][:half]
-    return f"{written[:3]} {written[3:5]} {east} {north}"
 
 
-def utm_text(lat_deg: float, lon_deg: float) -> str:
-    """UTM coordinates, cut off to the metre.
-
-    Parameters
-    ----------
-    lat_deg, lon_deg
-        Degrees on WGS 84.
-
-    Returns
-    -------
-    str
-        ``38 north 444140 3684706``. The hemisphere stands in full: the letter S after a
-        zone is a latitude band of the north as well.
-
-    Raises
-    ------
-    PlaceError
-        Beyond 80 degrees south or 84 north.
-    """
-    epsg = utm_epsg(lat_deg, lon_deg)
-    east_m, north_m = grid_m(epsg, lat_deg, lon_deg)
-    hemisphere = "north" if epsg < 32700 else "south"
-    return f"{epsg % 100} {hemisphere} {_cut_m(east_m):06d} {_cut_m(north_m):07d}"
+def _touches_band(square: NamedSquare, band: str) -> bool:
+    low_deg, high_deg = _band_deg(band)
+    corners = [
+        lat_lon_deg(square.epsg, square.west_m + right, square.south_m + up)[0]
+        for right in (0.0, square.side_m)
+        for up in (0.0, square.side_m)
+    ]
+    return max(corners) >= low_deg - EDGE_SLACK_DEG and min(corners) <= high_deg + EDGE_SLACK_DEG

@@ -19,10 +19,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BNG_EPSG",
+    "GRID_LETTERS",
     "UTM_LAT_DEG",
     "bng_shift_accuracy_m",
     "grid_m",
     "lat_lon_deg",
+    "mgrs_library",
+    "on_bng",
     "utm_epsg",
 ]
 
@@ -35,6 +38,12 @@ BNG_SHIFT_M: Final = 5.0
 From memory of Ordnance Survey's guide, section 6; PROJ states 2 m for the same shift, the
 distortions of OSGB36 left out. The larger is shown.
 """
+
+BNG_SIZE_M: Final = (700_000.0, 1_300_000.0)
+"""East and north extent of the lettered squares, metres (Ordnance Survey's guide)."""
+
+GRID_LETTERS: Final = "ABCDEFGHJKLMNOPQRSTUVWXYZ"
+"""Letters of the National Grid, in rows of five from the north-west; there is no I."""
 
 UTM_LAT_DEG: Final = (-80.0, 84.0)
 """Latitudes that UTM and MGRS zones cover, degrees (NGA.SIG.0012, from memory)."""
@@ -142,3 +151,33 @@ def utm_epsg(lat_deg: float, lon_deg: float) -> int:
     elif lat_deg >= 72.0 and 0.0 <= lon_deg < 42.0:
         zone = 31 + 2 * int((lon_deg + 3.0) // 12.0)
     return (32600 if lat_deg >= 0.0 else 32700) + zone
+
+
+def on_bng(east_m: float, north_m: float) -> bool:
+    """Whether a point lies on the lettered squares of the National Grid.
+
+    Parameters
+    ----------
+    east_m, north_m
+        National Grid metres.
+
+    Returns
+    -------
+    bool
+        West and south edges belong to the grid, east and north edges do not.
+    """
+    return 0.0 <= east_m < BNG_SIZE_M[0] and 0.0 <= north_m < BNG_SIZE_M[1]
+
+
+@cache
+def mgrs_library() -> Any:
+    """Load the converter of the mgrs package once.
+
+    Returns
+    -------
+    MGRS
+        The converter.
+    """
+    from mgrs import MGRS  # noqa: PLC0415
+
+    return MGRS()

@@ -24,7 +24,7 @@ _SIGNS: Final = str.maketrans(
     | {"″": '"', "”": '"', "“": '"', "\u00a0": " ", "\u2009": " ", "\u202f": " "}
 )
 
-_NUMBER: Final = r"\d+(?:\.\d*)?"
+_NUMBER: Final = r"\d{1,9}(?:\.\d{0,15})?"
 _HALF: Final = re.compile(
     rf"(?P<before>[NSEW])?\s*(?P<sign>[+-])?\s*(?P<deg>{_NUMBER})"
     rf"(?:(?:\s*[°:]\s*|\s+)(?P<min>{_NUMBER})(?:(?:\s*[':]\s*|\s+)(?P<sec>{_NUMBER}))?)?"

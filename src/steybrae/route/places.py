@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.errors import PlaceError
-from steybrae.route.grid_references import bng_text, mgrs_text, square_named, utm_text
+from steybrae.route.grid_references import square_named
+from steybrae.route.grid_texts import bng_text, mgrs_text, utm_text
 from steybrae.route.lat_lon import latlon_text, read_lat_lon
 
 __all__ = ["GRIDS", "Place", "format_place", "parse_place"]

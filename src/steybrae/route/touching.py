@@ -1,11 +1,12 @@
 """Which cells a line touches, and how many metres of it each piece of ground has.
 
 Where a line follows a crest or a gully, interpolated gradients vanish: 40 degrees on both sides
-interpolate to 0. So the steepest slope on a line is the largest over every cell the line
-touches. A slope is known at cell centres, and a point on the line lies among four of them; all
-four count. The line therefore is cut where it crosses the lines *through the cell centres*:
-between two cuts the four cells around it stay the same. Along such a line, where a crest may
-run exactly, the cells on both sides count.
+interpolate to 0. The cells on the crest itself are no better, for the 3 x 3 window that gives
+their slope lies across it and sees half of each side. So the steepest slope on a line is the
+largest over every cell whose square the line touches *and the eight around each*, none of them
+interpolated: wherever a straight crest runs, the window of one of these lies wholly on its
+flank. The line is cut where it crosses the edges of cells; between two cuts the cells stay the
+same. On an edge the squares on both sides are touched.
 """
 
 from __future__ import annotations
@@ -19,26 +20,26 @@ from numpy.typing import NDArray
 from steybrae.terrain.attributes import SlopeField
 from steybrae.terrain.dem import Array
 
-__all__ = ["Pieces", "cut_at_centres", "join_pieces", "touched"]
+__all__ = ["Pieces", "cut_at_edges", "join_pieces", "touched"]
 
 ON_LINE: Final = 1e-6
-"""Nearer to a line through cell centres than this, cells, a point is on it: PROJ's own noise."""
+"""Nearer to an edge of a cell than this, cells, a point is on it: PROJ's own noise."""
 
 
 @dataclass(frozen=True, eq=False)
 class Pieces:
-    """Pieces of a line between cuts, with the steepest cell that each touches.
+    """Pieces of a line between cuts, with the steepest cell on or next to each.
 
     Attributes
     ----------
     start_m, end_m
         Chainages, metres, shape ``(n,)``.
     slope_deg
-        Steepest known cell, degrees; NaN where none of its cells is known.
+        Steepest known of its cells, degrees; NaN where none of them is known.
     p, q
         Gradients of that cell.
     known
-        Whether all cells that the piece touches are known.
+        Whether all of its cells, those touched and those around them, are known.
     """
 
     start_m: Array
@@ -66,13 +67,13 @@ def join_pieces(parts: list[Pieces]) -> Pieces:
     )
 
 
-def cut_at_centres(col: Array, row: Array, chainage_m: Array) -> Array:
-    """Chainages at which a line crosses the lines through cell centres.
+def cut_at_edges(col: Array, row: Array, chainage_m: Array) -> Array:
+    """Chainages at which a line crosses the edges of cells.
 
     Parameters
     ----------
     col, row
-        Vertices of the line in the grid, cells, shape ``(n,)``; centres lie at halves.
+        Vertices of the line in the grid, cells, shape ``(n,)``; edges lie at whole numbers.
     chainage_m
         Their chainages, rising.
 
@@ -82,7 +83,7 @@ def cut_at_centres(col: Array, row: Array, chainage_m: Array) -> Array:
         Rising chainages with all vertices among them, without repeats.
     """
     cuts = [chainage_m]
-    for position in (col - 0.5, row - 0.5):
+    for position in (col, row):
         start, end = position[:-1], position[1:]
         low, high = np.minimum(start, end), np.maximum(start, end)
         first, last = np.ceil(low), np.floor(high)
@@ -96,7 +97,7 @@ def cut_at_centres(col: Array, row: Array, chainage_m: Array) -> Array:
 
 
 def touched(field: SlopeField, col: Array, row: Array, chainage_m: Array) -> Pieces:
-    """Steepest cell that each piece of a line touches.
+    """Steepest of the cells that each piece of a line touches and of those around them.
 
     Parameters
     ----------
@@ -112,13 +113,11 @@ def touched(field: SlopeField, col: Array, row: Array, chainage_m: Array) -> Pie
     Pieces
         They follow each other without gaps from the first to the last chainage.
     """
-    cuts = cut_at_centres(col, row, chainage_m)
+    cuts = cut_at_edges(col, row, chainage_m)
     middle = (cuts[:-1] + cuts[1:]) / 2.0
-    x = np.interp(middle, chainage_m, col) - 0.5
-    y = np.interp(middle, chainage_m, row) - 0.5
-    cols = _around(x)
-    rows = _around(y)
-    # All pairs of the candidates: shape (n, 16), most of them the same four cells.
+    cols = _around(np.interp(middle, chainage_m, col))
+    rows = _around(np.interp(middle, chainage_m, row))
+    # All pairs of the candidates: shape (n, 16), most of them the same nine cells.
     i = np.repeat(cols, 4, axis=1)
     j = np.tile(rows, (1, 4))
     slopes = field.slope_deg[j, i]
@@ -131,6 +130,6 @@ def touched(field: SlopeField, col: Array, row: Array, chainage_m: Array) -> Pie
 
 
 def _around(position: Array) -> NDArray[np.intp]:
-    """Indexes of the centres on either side; a position on a centre has three, shape (n, 4)."""
-    below, above = np.floor(position - ON_LINE), np.floor(position + ON_LINE)
-    return np.stack((below, below + 1, above, above + 1), axis=1).astype(np.intp)
+    """Indexes of the square at a position and its neighbours, four on an edge; shape (n, 4)."""
+    low, high = np.floor(position - ON_LINE), np.floor(position + ON_LINE)
+    return np.stack((low - 1, low, high, high + 1), axis=1).astype(np.intp)

@@ -110,6 +110,7 @@ def screen_leg(names: LegNames, ground: LegGround, look: Look, rules: Rules) -> 
         corridor_half_width_m=_half_widths(length, look),
         corridor_lengths_m=_corridor_lengths_m(near, length, rules.bands),
         track_grade_max_deg=_greatest(np.abs(ground.track_grade_deg)),
+        steep_m=float(pieces.length_m[pieces.known & (shown_slope_deg(pieces.slope_deg) >= STEEP_DEG)].sum()),
         steep_stretch_m=longest_steep_m(pieces),
         sides=_sides(ground),
         aspect_sectors=_steep_sectors(pieces),
@@ -194,7 +195,7 @@ def _corridor_lengths_m(near: BesideLine, length_m: float, bands: BandScheme) ->
 
 
 def band_lengths_m(pieces: Pieces, bands: BandScheme) -> dict[str, float]:
-    """Metres of a line in each band, each piece by the steepest cell it touches.
+    """Metres of a line in each band, each piece by the steepest of its cells.
 
     Parameters
     ----------

@@ -82,9 +82,7 @@ def profile_of(screening: RouteScreening) -> Profile:
     parts = [_bins(leg, turns[-1]) for leg in screening.legs]
     edges = [part[0][:-1] + start for part, start in zip(parts, turns, strict=False)]
     heights = [part[1][:-1] for part in parts]
-    slope, low, high, corridor = (
-        np.concatenate([part[2][k] for part in parts]) for k in range(4)
-    )
+    slope, low, high, corridor = (np.concatenate([part[2][k] for part in parts]) for k in range(4))
     index = np.array(BandScheme(screening.settings.edges_deg).edges_deg)
     band = np.where(np.isnan(slope), UNKNOWN, np.searchsorted(index, shown_slope_deg(slope), side="right"))
     steepest = [

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 __all__ = ["MAP_SHAPES_MM", "Contours", "LegOnMap", "PictureSource", "Relief", "make_relief", "with_relief"]
 
-MAP_SHAPES_MM: Final = ((190.0, 116.0), (108.0, 150.0), (279.0, 82.0))
+MAP_SHAPES_MM: Final = ((190.0, 116.0), (118.0, 166.0), (279.0, 82.0))
 """Width and height that a map may have on A4, millimetres: upright page over the whole width,
 upright page beside a table, page on its side (our choice of page)."""
 
@@ -45,7 +45,7 @@ LEAST_HALF_WINDOW_M: Final = 150.0
 INTERVALS_M: Final = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 """Contour intervals to choose from, metres (common practice, no source)."""
 
-LEAST_GAP_MM: Final = 0.8
+LEAST_GAP_MM: Final = 0.5
 """Gap between contours on ground steeper than nine tenths of the map, millimetres: closer ones
 would run together in print (our choice)."""
 

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from steybrae.bands import Band
 from steybrae.cautions import Caution
-from steybrae.terrain.dem import Array, Dem
+from steybrae.screening.relief import Relief
+from steybrae.terrain.dem import Array
 
 __all__ = [
     "LegPoints",
@@ -103,7 +104,7 @@ class LegPoints:
     elevation_m
         Interpolated; NaN unknown.
     slope_deg
-        Steepest of the cells around the point, never interpolated; NaN unknown.
+        Steepest of the nine cells around the point, never interpolated; NaN unknown.
     slope_low_deg, slope_high_deg
         95 % interval of it; NaN unknown, or not known how well.
     aspect_true_deg
@@ -153,7 +154,8 @@ class LegScreening:
     elevation_min_m, elevation_max_m
         Over the known part.
     slope_max_deg
-        Steepest cell that the line touches; None on a leg wholly unknown.
+        Steepest of the cells that the line touches and of those around them; None on a leg wholly
+        unknown.
     slope_low_deg, slope_high_deg
         95 % interval of it; None where not known how well.
     slope_max_at
@@ -166,6 +168,8 @@ class LegScreening:
         Metres of the leg abreast of which the corridor holds ground at or above each edge.
     track_grade_max_deg
         Steepest gradient along the line, up or down, as a size.
+    steep_m
+        Metres of ground of 30 degrees or more, whatever the band edges.
     steep_stretch_m
         Longest stretch of ground of 30 degrees or more; unknown ground does not end it.
     sides
@@ -207,6 +211,7 @@ class LegScreening:
     corridor_half_width_m: tuple[float, float]
     corridor_lengths_m: dict[str, float]
     track_grade_max_deg: float | None
+    steep_m: float
     steep_stretch_m: float
     sides: Sides
     aspect_sectors: tuple[str, ...]
@@ -330,7 +335,7 @@ class RouteScreening:
     cautions
         Those that apply.
     relief
-        Heights around the line, for pictures; None where no picture was asked for.
+        Ground round the line, for pictures; None where no picture was asked for.
     """
 
     name: str
@@ -342,4 +347,4 @@ class RouteScreening:
     settings: SettingsUsed
     version: str
     cautions: tuple[Caution, ...]
-    relief: Dem | None = field(default=None, metadata={"json": False})
+    relief: Relief | None = field(default=None, metadata={"json": False})

@@ -25,13 +25,13 @@ from steybrae.screening.result import (
     Totals,
 )
 from steybrae.terrain.attributes import baseline_cells
-from steybrae.terrain.dem import DemSource, Grid
+from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_uncertainty
 
 if TYPE_CHECKING:
-    from steybrae.terrain.dem import Dem
+    from steybrae.screening.relief import Relief
 
 __all__ = ["ModelOrigin", "Settings", "screen_route"]
 
@@ -95,7 +95,8 @@ def screen_route(
     settings
         How; the defaults of `Settings`.
     relief
-        Heights around the line, kept in the result for pictures.
+        Ground round the line, kept in the result for pictures; more often added afterwards by
+        `steybrae.screening.relief.with_relief`, which needs the screened line.
 
     Returns
     -------
@@ -212,15 +213,28 @@ def _refuse_lengthless(route: Route, tracks: list[Track]) -> None:
 
 
 def _refuse_outside(tracks: list[Track], grid: Grid) -> tuple[float, float]:
-    """Position in the grid of the first vertex that lies on the model."""
+    """Position in the grid where the line first lies on the model."""
     lon = np.concatenate([track.lon_deg for track in tracks])
     lat = np.concatenate([track.lat_deg for track in tracks])
-    col, row = grid.from_wgs84(lon, lat)
-    rows, cols = grid.shape
-    on = np.flatnonzero((col >= 0) & (col <= cols) & (row >= 0) & (row <= rows))
-    if len(on) == 0:
+    on = _first_on(*grid.from_wgs84(lon, lat), grid.shape)
+    if on is None:
         raise OffModelError(_outside_words(lon, lat, grid))
-    return float(col[on[0]]), float(row[on[0]])
+    return on
+
+
+def _first_on(col: Array, row: Array, shape: tuple[int, int]) -> tuple[float, float] | None:
+    """Where a line first lies in the rectangle of a grid, its vertices being outside or not."""
+    line, size = np.stack((col, row)), np.array([[shape[1]], [shape[0]]])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        start, step = line[:, :-1], np.diff(line)
+        # Shares of each piece between its crossings of the two sides, in columns and in rows.
+        sides = np.sort(np.stack((-start / step, (size - start) / step)), axis=0)
+        enter, leave = np.maximum(sides[0].max(axis=0), 0.0), np.minimum(sides[1].min(axis=0), 1.0)
+    on = np.flatnonzero(enter <= leave)
+    if len(on) == 0:
+        return None
+    at = start[:, on[0]] + enter[on[0]] * step[:, on[0]]
+    return float(at[0]), float(at[1])
 
 
 def _outside_words(lon: np.ndarray, lat: np.ndarray, grid: Grid) -> str:
@@ -231,10 +245,8 @@ def _outside_words(lon: np.ndarray, lat: np.ndarray, grid: Grid) -> str:
         f"covers latitude {edge_lat.min():.4f} to {edge_lat.max():.4f}, longitude {edge_lon.min():.4f} to "
         f"{edge_lon.max():.4f}."
     )
-    if np.abs(lon).max() <= 90.0:
-        col, row = grid.from_wgs84(lat, lon)
-        if ((col >= 0) & (col <= cols) & (row >= 0) & (row <= rows)).any():
-            return f"{words} With latitude and longitude exchanged it would: check their order in the route."
+    if np.abs(lon).max() <= 90.0 and _first_on(*grid.from_wgs84(lat, lon), grid.shape) is not None:
+        return f"{words} With latitude and longitude exchanged it would: check their order in the route."
     return f"{words} Give a model of that ground."
 
 

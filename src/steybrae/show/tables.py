@@ -65,7 +65,7 @@ def _headline(screening: RouteScreening) -> Text:
 
 
 def bands_text(bands: Sequence[Band], *, open_above: bool) -> str:
-    """Bands in words: ``25-30``, ``25-30 to 35-40``, ``at least 35-40``, ``unknown``."""
+    """Bands in words: ``25-30``, ``25-30 to 35-40``, ``35-40 or steeper``, ``unknown``."""
     if not bands:
         return "unknown"
     words = bands[0].label if len(bands) == 1 else f"{bands[0].label} to {bands[-1].label}"
@@ -84,9 +84,8 @@ def _legs_table(legs: Sequence[LegScreening]) -> Table:
     table.add_column(f"m off to {' | '.join(f'{s:g}°' for s in SIDE_SLOPES_DEG)}\nleft, right", no_wrap=True)
     table.add_column("Unknown\nm", justify="right", no_wrap=True)
     for leg in legs:
-        table.add_row(
-            *_leg_cells(leg),
-        )
+        # As text: names of places may hold what rich would take for markup.
+        table.add_row(*map(Text, _leg_cells(leg)))
     return table
 
 
@@ -105,7 +104,7 @@ def _leg_cells(leg: LegScreening) -> tuple[str, ...]:
         steepest,
         f"{least}{slope_text(leg.slope_corridor_max_deg)}",
         bands.replace(" or ", "\nor ").replace(" to ", "\nto "),
-        f"{unsure}{_metres_up(_steep_m(leg))}\n({_metres_up(leg.steep_stretch_m)})",
+        f"{unsure}{_metres_up(leg.steep_m)}\n({_metres_up(leg.steep_stretch_m)})",
         f"L {_side(leg.sides.left, unknown=leg.sides.unknown_left)}\n"
         f"R {_side(leg.sides.right, unknown=leg.sides.unknown_right)}",
         str(_metres_up(leg.unknown_m)) if leg.unknown_m else "-",
@@ -116,14 +115,6 @@ def _interval(leg: LegScreening) -> str:
     if leg.slope_low_deg is None or leg.slope_high_deg is None:
         return "(not known\nhow well)"
     return f"({round_down(leg.slope_low_deg, 0.1):.1f} to {slope_text(leg.slope_high_deg)})"
-
-
-def _steep_m(leg: LegScreening) -> float:
-    return sum(
-        metres
-        for label, metres in leg.band_lengths_m.items()
-        if not label.startswith("<") and float(label.split("-")[0].rstrip("+")) >= STEEP_DEG
-    )
 
 
 def _side(side: Sequence[SideGround], *, unknown: bool) -> str:

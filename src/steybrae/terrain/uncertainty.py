@@ -145,7 +145,8 @@ def slope_uncertainty(
     -------
     SlopeUncertainty
     """
-    cell_m = float(max(np.hypot(*jacobian[:, 0]), np.hypot(*jacobian[:, 1])))
+    # To the decimetre: a projection's scale must not carry a 5 m model over the edge of 5 m.
+    cell_m = round(float(max(np.hypot(*jacobian[:, 0]), np.hypot(*jacobian[:, 1]))), 1)
     if vertical_sd_m is not None:
         found = gradient_covariance(method, jacobian, vertical_sd_m, correlation_m)
         length = (

@@ -1,0 +1,134 @@
+"""Where raster files lie: several that share their cells are one grid."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pyproj
+import rasterio.errors
+
+from steybrae.errors import ModelError
+from steybrae.terrain.dem import Grid, horizontal_crs
+
+__all__ = ["Tile", "join"]
+
+MOST_CELLS: Final = 2**40
+"""Largest grid that several tiles may span, cells; beyond it they are not one model (our choice)."""
+
+
+@dataclass(frozen=True)
+class Tile:
+    """An open raster, and the row and column of the whole grid where it begins."""
+
+    data: Any
+    row: int
+    col: int
+
+
+def join(opened: Sequence[Any]) -> tuple[Grid, list[Tile]]:
+    """One grid over all files, and where each lies in it.
+
+    Tiles in degrees on either side of the antimeridian are brought side by side.
+
+    Parameters
+    ----------
+    opened
+        Open rasters, one or more, the first of which leads.
+
+    Returns
+    -------
+    tuple of Grid and list of Tile
+        The smallest grid that holds all, and the files in their order.
+
+    Raises
+    ------
+    ModelError
+        No place on the earth, or tiles whose CRS or cells differ.
+    """
+    first = opened[0]
+    base = _grid_of(first)
+    places = [(0, 0)]
+    for data in opened[1:]:
+        grid = _grid_of(data)
+        places.append(_offset(base, grid, first.name, data.name))
+    top = min(row for row, _ in places)
+    left = min(col for _, col in places)
+    bottom = max(row + data.height for (row, _), data in zip(places, opened, strict=True))
+    right = max(col + data.width for (_, col), data in zip(places, opened, strict=True))
+    if (bottom - top) * (right - left) > MOST_CELLS:
+        message = (
+            f"The tiles should lie near each other; together they span {bottom - top} x "
+            f"{right - left} cells. Give only those the line needs."
+        )
+        raise ModelError(message)
+    tiles = [Tile(data, row - top, col - left) for (row, col), data in zip(places, opened, strict=True)]
+    return base.part(top, left, bottom - top, right - left), tiles
+
+
+def _crs_text(data: Any) -> str:
+    if data.crs is None:
+        horizontal_crs(None)
+    try:
+        # An authority's code brings PROJ's area-wise datum shifts, which WKT alone may not.
+        code = data.crs.to_epsg()
+        found = horizontal_crs(f"EPSG:{code}" if code else data.crs.to_wkt())
+    except (pyproj.exceptions.CRSError, rasterio.errors.CRSError) as error:
+        message = (
+            f"The elevation model {data.name} should have a CRS that PROJ knows; it has another "
+            f"({error}). Set it anew, for instance with gdal_translate -a_srs EPSG:27700."
+        )
+        raise ModelError(message) from error
+    authority = found.to_authority(min_confidence=100)
+    return ":".join(authority) if authority else found.to_wkt()
+
+
+def _grid_of(data: Any) -> Grid:
+    transform = data.transform
+    found = (transform.a, transform.b, transform.c, transform.d, transform.e, transform.f)
+    if not all(map(math.isfinite, found)) or transform.a * transform.e == transform.b * transform.d:
+        message = (
+            f"The elevation model {data.name} should say where its cells lie; its transform "
+            "is not usable. Georeference it first."
+        )
+        raise ModelError(message)
+    if transform.is_identity:
+        message = (
+            f"The elevation model {data.name} should say where its cells lie; it has no transform. "
+            "Georeference it first."
+        )
+        raise ModelError(message)
+    return Grid(found, _crs_text(data), (data.height, data.width))
+
+
+def _offset(base: Grid, grid: Grid, base_name: str, name: str) -> tuple[int, int]:
+    if not base.crs.equals(grid.crs, ignore_axis_order=True):
+        message = (
+            f"Tiles should share one CRS; {base_name} has {base.crs.name!r} and {name} has "
+            f"{grid.crs.name!r}. Bring them into one with gdalwarp."
+        )
+        raise ModelError(message)
+    steps = np.array([base.transform[k] - grid.transform[k] for k in (0, 1, 3, 4)])
+    size = max(abs(base.transform[k]) for k in (0, 1, 3, 4))
+    col, row = (float(v) for v in base.colrow(grid.transform[2] + _turns_x(base, grid), grid.transform[5]))
+    # A hundredth of a cell is rounding in the files; more moves slopes.
+    fits = abs(col - round(col)) < 0.01 and abs(row - round(row)) < 0.01
+    if np.abs(steps).max() * max(grid.shape) > 0.01 * size or not fits:
+        message = (
+            f"Tiles should have the same cells; those of {name} do not fall on those of {base_name}. "
+            "Bring them onto one grid with gdalwarp -tap -tr."
+        )
+        raise ModelError(message)
+    return round(row), round(col)
+
+
+def _turns_x(base: Grid, grid: Grid) -> float:
+    """Whole turns round the earth that bring one grid in degrees nearest to another; 0 in others."""
+    if not base.crs.is_geographic:
+        return 0.0
+    turn = 2.0 * math.pi / base.crs.axis_info[0].unit_conversion_factor
+    (here, _), (there, _) = (g.xy(g.shape[1] / 2, g.shape[0] / 2) for g in (base, grid))
+    return turn * round(float(here - there) / turn)

@@ -1,0 +1,228 @@
+"""The map of a screened route, as axes of a page."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.text import Text
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.transforms import Affine2D
+
+from steybrae.bands import BandScheme
+from steybrae.quantities import shown_slope_deg, slope_text
+from steybrae.screening.relief import Relief
+from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.show.labels import Labels
+from steybrae.show.style import (
+    HALO,
+    INK,
+    SMALL_PT,
+    band_hatch,
+    band_tint,
+    hatch_ink,
+    light_strength,
+    shade,
+    unknown_style,
+)
+from steybrae.terrain.dem import Array, Grid
+
+__all__ = ["CORRIDOR_STYLE", "LINE_PT", "draw_map"]
+
+LINE_PT: Final = 1.5
+CORRIDOR_STYLE: Final = {"colors": INK, "linewidths": 0.9, "linestyles": ((0, (3.5, 1.8)),)}
+_TICK_MM: Final = 26.0
+_LINE_SAMPLES: Final = 60
+
+
+def draw_map(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
+    """Draw the ground, the line on it, and the figures of each leg.
+
+    Parameters
+    ----------
+    axes
+        Of the size `relief.map_mm` on paper.
+    screening, relief
+        What to draw.
+    """
+    x0, x1, y0, y1 = relief.extent
+    axes.set(xlim=(x0, x1), ylim=(y0, y1))
+    axes.set_autoscale_on(False)
+    scheme = BandScheme(screening.settings.edges_deg)
+    _ground(axes, relief, scheme)
+    _edge_of_known(axes, relief)
+    heights = _contours(axes, relief)
+    _line(axes, relief)
+    _figures(axes, screening, relief, heights)
+    _frame(axes, relief)
+    axes.set(xlim=(x0, x1), ylim=(y0, y1))
+
+
+def _centres(grid: Grid) -> tuple[Array, Array]:
+    rows, cols = grid.shape
+    return grid.xy(np.arange(cols)[None, :] + 0.5, np.arange(rows)[:, None] + 0.5)
+
+
+def _ground(axes: Axes, relief: Relief, scheme: BandScheme) -> None:
+    """Bands over a sheet of unknown, so that what is not known cannot be left blank."""
+    axes.patch.set(**unknown_style())
+    axes.patch.set_gid("unknown")
+    count = len(scheme.bands)
+    tints = np.array([band_tint(k, count) for k in range(count)])
+    known = np.isfinite(relief.slope_deg)
+    shown = shown_slope_deg(np.where(known, relief.slope_deg, 0.0))
+    index = np.searchsorted(np.array(scheme.edges_deg), shown, side="right")
+    light = np.where(known, relief.light, 0.0)
+    # The light of cells beside a void is unknown; they lie level in it.
+    colours = shade(tints[index], np.nan_to_num(light), light_strength(count))
+    a, b, c, d, e, f = relief.grid.transform
+    rows, cols = relief.grid.shape
+    axes.imshow(
+        np.dstack((colours, known.astype(float))),
+        extent=(0, cols, rows, 0),
+        transform=Affine2D(np.array([[a, b, c], [d, e, f], [0, 0, 1]])) + axes.transData,
+        interpolation="nearest",
+        aspect="auto",
+        zorder=1,
+        gid="bands",
+    )
+    x, y = _centres(relief.grid)
+    slope = np.where(known, shown, np.nan)
+    for k, band in enumerate(scheme.bands):
+        if not band_hatch(k) or not (index[known] == k).any() or min(slope.shape) < 2:
+            continue
+        top_deg = 90.1 if band.high_deg is None else band.high_deg
+        strip = axes.contourf(
+            x, y, slope, levels=[band.low_deg, top_deg], colors="none", hatches=[band_hatch(k)], zorder=1.5
+        )
+        strip.set(edgecolor=hatch_ink(k, count), linewidth=0.0, gid=f"band {band.label}")
+
+
+def _edge_of_known(axes: Axes, relief: Relief) -> None:
+    """Outline unknown ground, so that a small void is seen too."""
+    known = np.isfinite(relief.slope_deg)
+    if known.all() or not known.any() or min(known.shape) < 2:
+        return
+    x, y = _centres(relief.grid)
+    edge = axes.contour(x, y, known.astype(float), [0.5], colors=INK, linewidths=0.7, zorder=2.5)
+    edge.set_gid("edge of known ground")
+
+
+def _contours(axes: Axes, relief: Relief) -> list[Text]:
+    """Contours; returns the labels of the index contours."""
+    contours = relief.contours
+    if not contours.levels_m or min(relief.grid.shape) < 2:
+        return []
+    x, y = _centres(relief.grid)
+    thin = [level for level in contours.levels_m if level not in contours.index_levels_m]
+    if thin:
+        lines = axes.contour(x, y, relief.heights_m, thin, colors="0.2", linewidths=0.25, zorder=2)
+        lines.set_gid("contours")
+    heavy = contours.index_levels_m or contours.levels_m
+    lines = axes.contour(x, y, relief.heights_m, heavy, colors="0.1", linewidths=0.6, zorder=2)
+    lines.set_gid("index contours")
+    labels = axes.clabel(lines, fmt="%g", fontsize=5.5, inline=True, inline_spacing=2, zorder=3)
+    for label in labels:
+        label.set(path_effects=HALO, color=INK)
+    return list(labels)
+
+
+def _line(axes: Axes, relief: Relief) -> None:
+    x, y = _centres(relief.corridor_grid)
+    if relief.beyond_corridor_m.min() < 0.0 < relief.beyond_corridor_m.max():
+        axes.contour(x, y, relief.beyond_corridor_m, [0.0], colors="white", linewidths=1.9, zorder=3.9)
+        outline = axes.contour(x, y, relief.beyond_corridor_m, [0.0], zorder=4, **CORRIDOR_STYLE)
+        outline.set_gid("corridor")
+    for leg in relief.legs:
+        axes.plot(leg.x, leg.y, color="white", linewidth=LINE_PT + 2.0, zorder=5, solid_capstyle="round")
+        axes.plot(leg.x, leg.y, color=INK, linewidth=LINE_PT, zorder=6, gid=f"leg {leg.number}")
+    turns = [(leg.x[0], leg.y[0]) for leg in relief.legs] + [(relief.legs[-1].x[-1], relief.legs[-1].y[-1])]
+    axes.plot(
+        *zip(*turns, strict=True),
+        linestyle="none",
+        marker="o",
+        markersize=4.0,
+        markerfacecolor="white",
+        markeredgecolor=INK,
+        markeredgewidth=0.9,
+        zorder=7,
+        gid="turn points",
+    )
+
+
+def _figures(axes: Axes, screening: RouteScreening, relief: Relief, heights: list[Text]) -> None:
+    """Marks of the steepest places, their slopes, and the numbers of the legs."""
+    samples = np.concatenate([_samples(np.column_stack((leg.x, leg.y))) for leg in relief.legs])
+    labels = Labels(axes, axes.transData.transform(np.concatenate((samples, _unknown_points(relief)))))
+    for leg in relief.legs:
+        labels.take((float(leg.x[0]), float(leg.y[0])), 2.0)
+    marked = [leg for leg in relief.legs if leg.steepest is not None]
+    for leg in marked:
+        axes.plot(
+            *[[value] for value in leg.steepest or ()],
+            marker="v",
+            markersize=5.5,
+            markerfacecolor="white",
+            markeredgecolor=INK,
+            markeredgewidth=0.9,
+            zorder=7.5,
+            gid=f"steepest {leg.number}",
+        )
+        labels.take(leg.steepest or leg.middle, 3.0)
+    for leg in relief.legs:
+        labels.place(str(leg.number), leg.middle, f"leg number {leg.number}", fontsize=6.5, fontweight="bold")
+    by_number = {leg.number: leg for leg in screening.legs}
+    for leg in sorted(marked, key=lambda leg: -(by_number[leg.number].slope_max_deg or 0.0)):
+        text = steepest_text(by_number[leg.number])
+        labels.place(
+            f"▾{leg.number}: {text}",
+            leg.steepest or leg.middle,
+            f"slope {leg.number}",
+            start_pt=8.0,
+            fontsize=SMALL_PT,
+        )
+    for height in heights:
+        extent = height.get_window_extent()
+        if any(extent.overlaps(box) for box in labels.taken):
+            height.remove()
+
+
+def _unknown_points(relief: Relief) -> Array:
+    """Some unknown cells: labels should not hide them either."""
+    x, y = (part.ravel() for part in np.broadcast_arrays(*_centres(relief.grid)))
+    at = np.flatnonzero(np.isnan(relief.slope_deg))
+    at = at[:: 1 + len(at) // 4000]
+    return np.column_stack((x[at], y[at]))
+
+
+def steepest_text(leg: LegScreening) -> str:
+    """Steepest slope on a leg as shown beside its mark; "at least" where it may be steeper."""
+    text = slope_text(leg.slope_max_deg)
+    return f"at least {text}" if leg.open_above and leg.slope_max_deg is not None else text
+
+
+def _samples(points: Array) -> Array:
+    """Points along a leg close enough to tell what a label would cover."""
+    at = np.linspace(0.0, len(points) - 1.0, _LINE_SAMPLES)
+    n = np.arange(len(points))
+    return np.column_stack((np.interp(at, n, points[:, 0]), np.interp(at, n, points[:, 1])))
+
+
+def _frame(axes: Axes, relief: Relief) -> None:
+    """Grid coordinates along the frame, in the units of the CRS."""
+    places = (relief.map_mm[0] / _TICK_MM, relief.map_mm[1] / _TICK_MM)
+    for axis, count in ((axes.xaxis, places[0]), (axes.yaxis, places[1])):
+        axis.set_major_locator(MaxNLocator(max(2, round(count)), steps=[1, 2, 5, 10]))
+        axis.set_major_formatter(FuncFormatter(_metres if relief.projected else _degrees))
+    axes.tick_params(labelsize=5.5, length=2.5, width=0.5, pad=1.5, top=True, right=True)
+    for label in axes.get_yticklabels():
+        label.set(rotation=90, va="center")
+
+
+def _metres(value: float, _: object) -> str:
+    return f"{value:,.0f}".replace(",", "\N{THIN SPACE}")
+
+
+def _degrees(value: float, _: object) -> str:
+    return f"{value:.10g}°"

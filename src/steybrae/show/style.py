@@ -1,0 +1,134 @@
+"""Colours, hatches and sizes of the pictures of a route.
+
+A band has a tint of matplotlib's cividis reversed (light is gentle, dark is steep) and a hatch
+of its own, so that it reads in black and white. Crossed hatches belong to unknown ground alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any, Final
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib import patheffects
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+
+from steybrae.terrain.dem import Array
+
+__all__ = [
+    "HALO",
+    "INK",
+    "SMALL_PT",
+    "UNKNOWN_HATCH",
+    "band_hatch",
+    "band_tint",
+    "hatch_ink",
+    "light_strength",
+    "lightness",
+    "picture_style",
+    "shade",
+    "swatch",
+    "unknown_style",
+]
+
+INK: Final = "black"
+SMALL_PT: Final = 6.0
+"""Size of small print, points: 2.1 mm, the least that reads well on A4 (our choice)."""
+
+UNKNOWN_HATCH: Final = "xxxxxx"
+
+HALO: Final = (patheffects.withStroke(linewidth=1.6, foreground="white"),)
+
+_HATCHES: Final = ("", "....", "/////", "-----", "\\\\\\\\\\", "|||||", "oooo")
+_PAPER_SHARE: Final = (0.55, 0.22)
+"""Share of white in the gentlest and in the steepest tint: contours on top stay readable, and
+the whole run of greys is used."""
+
+_MOST_LIGHT: Final = 0.04
+"""Greatest change of a colour by the relief's light, share of full white."""
+
+_STYLE: Final[Mapping[str, Any]] = {
+    "font.family": "DejaVu Sans",
+    "font.size": SMALL_PT,
+    "hatch.linewidth": 0.35,
+    "axes.linewidth": 0.6,
+    "pdf.fonttype": 42,
+}
+
+
+@contextmanager
+def picture_style() -> Iterator[None]:
+    """Settings under which pictures are made and saved, whatever the user's own are."""
+    with mpl.rc_context(mpl.rcParamsDefault):
+        mpl.rcParams.update(_STYLE)
+        yield
+
+
+def band_tint(position: int, count: int) -> tuple[float, float, float]:
+    """Colour of a band.
+
+    Parameters
+    ----------
+    position
+        In the bands, 0 the gentlest.
+    count
+        How many bands there are.
+
+    Returns
+    -------
+    tuple of float
+        Red, green, blue, 0 to 1; each band darker than the one before, none white.
+    """
+    way = position / max(1, count - 1)
+    white = _PAPER_SHARE[0] + way * (_PAPER_SHARE[1] - _PAPER_SHARE[0])
+    red, green, blue = (white + (1.0 - white) * part for part in mpl.colormaps["cividis_r"](way)[:3])
+    return red, green, blue
+
+
+def band_hatch(position: int) -> str:
+    """Hatch of a band; further bands repeat them closer, none of them crossed."""
+    rounds, which = divmod(position, len(_HATCHES))
+    return _HATCHES[which] if rounds == 0 else (_HATCHES[which] or ".") * (rounds + 1)
+
+
+def hatch_ink(position: int, count: int) -> str:
+    """Colour of a band's hatch: dark on light bands, white on dark ones."""
+    return "0.25" if lightness(band_tint(position, count)) > 0.6 else "white"
+
+
+def lightness(colour: tuple[float, float, float]) -> float:
+    """Lightness of a colour as a grey print shows it: ITU-R BT.601 weights, 0 to 1."""
+    red, green, blue = colour
+    return 0.299 * red + 0.587 * green + 0.114 * blue
+
+
+def light_strength(count: int) -> float:
+    """How far the relief's light may change a colour.
+
+    Two neighbouring bands stay apart in grey however the light falls: less than half of the
+    least step of lightness between them.
+    """
+    steps = -np.diff([lightness(band_tint(k, count)) for k in range(count)])
+    return float(min(_MOST_LIGHT, 0.45 * steps.min())) if count > 1 else _MOST_LIGHT
+
+
+def unknown_style() -> dict[str, Any]:
+    """How unknown ground is drawn, in the map, the profile and the legend."""
+    return {"facecolor": "white", "edgecolor": INK, "hatch": UNKNOWN_HATCH, "linewidth": 0.0}
+
+
+def swatch(axes: Axes, corner: tuple[float, float], size: tuple[float, float], **style: Any) -> Rectangle:
+    """Add a framed rectangle to a legend."""
+    patch = Rectangle(corner, *size, **style)
+    axes.add_patch(patch)
+    axes.add_patch(Rectangle(corner, *size, fill=False, edgecolor=INK, linewidth=0.5))
+    return patch
+
+
+def shade(tint: Array, light: Array, strength: float) -> Array:
+    """Colours of cells with the relief's light on them, 0 to 1."""
+    out: Array = np.clip(tint + strength * light[..., None], 0.0, 1.0)
+    return out

@@ -1,0 +1,220 @@
+"""A window of ground prepared for looking up: start zones, sources, ground nobody knows."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.terrain.attributes import baseline_cells, baseline_slope_deg, slope_field
+from steybrae.terrain.dem import Array, Dem
+from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.sampling import heights_at
+from steybrae.terrain.start_zones import StartRules, StartZones, find_start_zones
+from steybrae.terrain.uncertainty import SlopeUncertainty
+
+__all__ = ["LEAST_SIGHT_DEG", "Blocks", "OverheadGround", "Points", "ceiling_m", "overhead_ground"]
+
+LEAST_SIGHT_DEG: Final = 18.0
+"""Flattest angle, degrees, at which ground overhead is told: a low extreme of published run-out
+angles (from memory). Flatter than that nothing is looked for; nothing is proved by it either."""
+
+UNKNOWN_RISE_DEG: Final = 45.0
+"""How steeply ground that is not known is taken to rise from the known ground next to it, degrees
+(our choice: faces of hundreds of metres are hardly ever steeper on the whole)."""
+
+BLOCK_CELLS: Final = 16
+"""Side of a block of cells that is passed over as a whole where it cannot matter."""
+
+
+@dataclass(frozen=True, eq=False)
+class Points:
+    """Places to look up from; arrays of shape ``(n,)``.
+
+    Attributes
+    ----------
+    col, row
+        In the window, cells.
+    height_m
+        Of the ground, metres.
+    """
+
+    col: Array
+    row: Array
+    height_m: Array
+
+    def pick(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Points:
+        """Some of them."""
+        return Points(self.col[which], self.row[which], self.height_m[which])
+
+
+@dataclass(frozen=True, eq=False)
+class Blocks:
+    """Cells sorted by the square block that they lie in.
+
+    Attributes
+    ----------
+    col, row, height_m
+        Indexes and heights of the cells.
+    start, count
+        First cell and number of cells of each block.
+    left, right, top, bottom
+        Least and greatest column and row of each block's cells.
+    highest_m
+        Height of each block's highest cell.
+    """
+
+    col: NDArray[np.intp]
+    row: NDArray[np.intp]
+    height_m: Array
+    start: NDArray[np.intp]
+    count: NDArray[np.intp]
+    left: NDArray[np.intp]
+    right: NDArray[np.intp]
+    top: NDArray[np.intp]
+    bottom: NDArray[np.intp]
+    highest_m: Array
+
+
+def _blocks(mask: NDArray[np.bool_], height_m: Array) -> Blocks:
+    row, col = np.nonzero(mask)
+    wide = mask.shape[1] // BLOCK_CELLS + 1
+    block = (row // BLOCK_CELLS) * wide + col // BLOCK_CELLS
+    # Small whole numbers sort by radix.
+    kind = np.uint16 if (mask.shape[0] // BLOCK_CELLS + 1) * wide < 2**16 else np.int64
+    order = np.argsort(block.astype(kind), kind="stable")
+    row, col, block = row[order], col[order], block[order]
+    start = np.flatnonzero(np.diff(block, prepend=-1))
+    count = np.diff(start, append=len(block))
+    height = height_m[row, col]
+    if len(start) == 0:
+        none = np.empty(0, dtype=np.intp)
+        return Blocks(col, row, height, none, none, none, none, none, none, np.empty(0))
+    return Blocks(
+        col,
+        row,
+        height,
+        start,
+        count,
+        np.minimum.reduceat(col, start),
+        np.maximum.reduceat(col, start),
+        np.minimum.reduceat(row, start),
+        np.maximum.reduceat(row, start),
+        np.maximum.reduceat(height, start),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class OverheadGround:
+    """Ground to look up at.
+
+    Attributes
+    ----------
+    dem
+        Heights of a window.
+    zones
+        Its start zones.
+    jacobian
+        ``(2, 2)``, ground metres per cell, in the middle of the window; distances and bearings
+        in it are taken with this one (over 20 km of a grid in degrees at 60 degrees north the
+        length of a cell changes by 0.3 %).
+    reach_m
+        How far is looked, metres on the map.
+    """
+
+    dem: Dem
+    zones: StartZones
+    jacobian: Array
+    reach_m: float
+
+    @cached_property
+    def cell_m(self) -> tuple[float, float]:
+        """Ground length of a step in column and in row, metres."""
+        return float(np.hypot(*self.jacobian[:, 0])), float(np.hypot(*self.jacobian[:, 1]))
+
+    @cached_property
+    def sources(self) -> Blocks:
+        """All cells that snow may come from and whose height is known."""
+        return _blocks(self.zones.source & np.isfinite(self.dem.heights_m), self.dem.heights_m)
+
+    @cached_property
+    def unknown(self) -> Blocks:
+        """Cells whose slope is not known, with the greatest height that they are taken to have."""
+        return _blocks(self.zones.unknown, ceiling_m(self.dem.heights_m, self.cell_m))
+
+    def offset_m(self, col: Array, row: Array) -> tuple[Array, Array]:
+        """Metres east and north of a difference in columns and rows."""
+        (ec, er), (nc, nr) = self.jacobian
+        return ec * col + er * row, nc * col + nr * row
+
+    def points(self, col: Array, row: Array) -> Points:
+        """Places with the ground's height, NaN where it is not known."""
+        return Points(col, row, heights_at(self.dem.heights_m, col, row))
+
+    def centres(self, col: NDArray[np.intp], row: NDArray[np.intp]) -> Points:
+        """The centres of cells."""
+        return Points(col + 0.5, row + 0.5, self.dem.heights_m[row, col])
+
+
+def overhead_ground(
+    dem: Dem, known: SlopeUncertainty, reach_m: float, rules: StartRules | None = None
+) -> OverheadGround:
+    """Prepare a window for looking up.
+
+    Parameters
+    ----------
+    dem
+        Heights of the places to look up from and all within `reach_m` of them; NaN where the
+        model ends.
+    known
+        How well its slopes are known.
+    reach_m
+        How far to look, metres on the map.
+    rules
+        What counts as a start zone.
+
+    Returns
+    -------
+    OverheadGround
+    """
+    rules = rules or StartRules()
+    rows, cols = dem.grid.shape
+    jacobian = jacobian_at(dem.grid, cols / 2, rows / 2)
+    cell = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
+    slope = baseline_slope_deg(slope_field(dem, "evans"), *baseline_cells(*cell, rules.baseline_m))
+    area_m2 = abs(float(np.linalg.det(jacobian)))
+    return OverheadGround(dem, find_start_zones(slope, area_m2, known, rules), jacobian, reach_m)
+
+
+def ceiling_m(heights_m: Array, cell_m: tuple[float, float]) -> Array:
+    """Greatest height that unknown ground is taken to have.
+
+    The least over all known cells of ``height + tan(45) (|along rows| + |along columns|)``;
+    counting both legs of the way instead of the straight line errs to the higher. Known
+    heights come out as they are or lower only beside steeper ground.
+
+    Parameters
+    ----------
+    heights_m
+        ``[row, col]``, metres; NaN unknown.
+    cell_m
+        Ground length of a step in column and in row.
+
+    Returns
+    -------
+    Array
+        Metres; known heights stay; infinite where nothing at all is known.
+    """
+    rise = math.tan(math.radians(UNKNOWN_RISE_DEG))
+    unknown = np.isnan(heights_m)
+    out = np.where(unknown, np.inf, heights_m)
+    for axis, size in ((1, cell_m[0]), (0, cell_m[1])):
+        ramp = np.expand_dims(np.arange(out.shape[axis]) * size * rise, 1 - axis)
+        forward = np.minimum.accumulate(out - ramp, axis=axis) + ramp
+        back = np.flip(np.minimum.accumulate(np.flip(out + ramp, axis), axis=axis), axis) - ramp
+        out = np.minimum(forward, back)
+    return np.where(unknown, out, heights_m)

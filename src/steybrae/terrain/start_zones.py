@@ -1,0 +1,248 @@
+"""Ground that could start a slide: connected, steep over about 20 m, not too small.
+
+A cell is *in range* where its slope over the baseline lies from the lower threshold to 55
+degrees. The lower threshold is 30 degrees less the model's uncertainty: the slope whose 95 %
+high end is 30. Cells that touch by a side or a corner form one zone. Zones below a least area
+are left out, but never one that touches unknown ground, for nobody knows how far it goes on.
+Ground steeper than 55 degrees belongs to the zone that it touches, is no start zone by itself,
+and is always a *source* of what may come down.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.errors import ModelError
+from steybrae.terrain.attributes import BASELINE_M
+from steybrae.terrain.dem import Array
+from steybrae.terrain.sampling import spread
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+
+__all__ = ["StartRules", "StartZones", "connected", "find_start_zones", "start_from_deg"]
+
+START_LOW_DEG: Final = 30.0
+"""Least slope of a slab's start zone, degrees (Swiss leaflet "Achtung Lawinen!": slabs need 30
+and more). In a set of more than 1000 Swiss slabs 96 % lay between 30 and 50 (encyclopedia of the
+US National Avalanche Center)."""
+
+START_HIGH_DEG: Final = 55.0
+"""Greatest slope of a slab's start zone, degrees (the greatest of 205 slabs of Perla (1977),
+Can. Geotech. J. 14; that figure is from memory). Steeper ground sheds snow as it falls."""
+
+UNCERTAIN_START_DEG: Final = 25.0
+"""Lower threshold where the model's uncertainty is not known, degrees: the practical lower bound
+for dry slabs (from memory)."""
+
+LEAST_AREA_M2: Final = 400.0
+"""Least area of a zone, square metres on the map: the piece of 20 m by 20 m that decides (Swiss
+leaflet "Achtung Lawinen!"); that it should be the least area is our choice."""
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class StartRules:
+    """What counts as a start zone.
+
+    Attributes
+    ----------
+    low_deg, high_deg
+        Range of slope, degrees, before the uncertainty is taken off the lower end.
+    least_area_m2
+        Least area of a zone on the map, square metres.
+    baseline_m
+        Baseline of the slope, metres.
+
+    Raises
+    ------
+    ModelError
+        A range that is none, or an area below 0.
+    """
+
+    low_deg: float = START_LOW_DEG
+    high_deg: float = START_HIGH_DEG
+    least_area_m2: float = LEAST_AREA_M2
+    baseline_m: float = BASELINE_M
+
+    def __post_init__(self) -> None:
+        """Refuse rules that no ground could meet."""
+        if not (0.0 < self.low_deg < self.high_deg < 90.0):
+            message = (
+                "Start zones should lie between two slopes that rise from 0 to below 90 degrees; "
+                f"got {self.low_deg:g} to {self.high_deg:g}. Give the lower first."
+            )
+            raise ModelError(message)
+        if not (self.least_area_m2 >= 0.0 and self.baseline_m > 0.0):
+            message = (
+                "The least area of a start zone should be 0 or more and its baseline more than 0; "
+                f"got {self.least_area_m2:g} square metres and {self.baseline_m:g} m. Give others."
+            )
+            raise ModelError(message)
+
+
+@dataclass(frozen=True, eq=False)
+class StartZones:
+    """Start zones of a window; arrays ``[row, col]``, read-only.
+
+    Attributes
+    ----------
+    zone
+        Number of the zone of each cell, from 1; 0 outside of zones.
+    in_range
+        Cells of zones that are not too steep to be one.
+    source
+        Cells that snow may come from: zones, and all ground steeper than the range.
+    unknown
+        Cells whose slope is not known: any of them may be a source.
+    area_m2
+        Area of each zone on the map, by ``number - 1``.
+    from_deg, to_deg
+        The range that was taken, the uncertainty off its lower end.
+    rules
+        As asked for.
+    """
+
+    zone: NDArray[np.int32]
+    in_range: Mask
+    source: Mask
+    unknown: Mask
+    area_m2: Array
+    from_deg: float
+    to_deg: float
+    rules: StartRules
+
+
+def start_from_deg(known: SlopeUncertainty, low_deg: float = START_LOW_DEG) -> float:
+    """Least slope whose 95 % high end reaches a threshold.
+
+    ``high(s) = low_deg`` solved for s by halving, along the worse of the two axes of a stated
+    covariance; 0 where even level ground could reach it.
+
+    Parameters
+    ----------
+    known
+        How well the model's slopes are known.
+    low_deg
+        Threshold, degrees.
+
+    Returns
+    -------
+    float
+        Degrees, at most `low_deg`; without any known uncertainty the smaller of that and 25.
+    """
+    if known.basis == "none":
+        return min(low_deg, UNCERTAIN_START_DEG)
+    least, most = 0.0, math.tan(math.radians(low_deg))
+    for _ in range(50):
+        middle = (least + most) / 2.0
+        high = slope_interval_deg([middle, 0.0], [0.0, middle], known)[1].max()
+        least, most = (least, middle) if high >= low_deg else (middle, most)
+    return math.degrees(math.atan(least))
+
+
+def find_start_zones(
+    slope_deg: Array, cell_area_m2: float, known: SlopeUncertainty, rules: StartRules | None = None
+) -> StartZones:
+    """Find the start zones of a window.
+
+    Parameters
+    ----------
+    slope_deg
+        Slope of each cell over the rules' baseline, ``[row, col]``, degrees; NaN unknown.
+    cell_area_m2
+        Area of a cell on the map, square metres.
+    known
+        How well the slopes are known.
+    rules
+        What counts; the defaults of `StartRules`.
+
+    Returns
+    -------
+    StartZones
+    """
+    rules = rules or StartRules()
+    from_deg = start_from_deg(known, rules.low_deg)
+    unknown = np.isnan(slope_deg)
+    with np.errstate(invalid="ignore"):
+        steep, too_steep = slope_deg >= from_deg, slope_deg > rules.high_deg
+    zone, count = connected(steep)
+    inside = zone[steep]
+    area = np.bincount(inside, minlength=count + 1)[1:] * cell_area_m2
+    keep = area >= rules.least_area_m2
+    keep[zone[_beside(unknown) & steep] - 1] = True
+    number = np.concatenate(([0], np.where(keep, np.cumsum(keep), 0))).astype(np.int32)
+    zone = number[zone]
+    found = StartZones(
+        zone,
+        (zone > 0) & ~too_steep,
+        (zone > 0) | too_steep,
+        unknown,
+        area[keep],
+        from_deg,
+        rules.high_deg,
+        rules,
+    )
+    for array in (found.zone, found.in_range, found.source, found.unknown, found.area_m2):
+        array.flags.writeable = False
+    return found
+
+
+def _beside(mask: Mask) -> Mask:
+    """Cells of a mask and those that touch it by a side or a corner."""
+    tall = mask.copy()
+    tall[1:] |= mask[:-1]
+    tall[:-1] |= mask[1:]
+    wide = tall.copy()
+    wide[:, 1:] |= tall[:, :-1]
+    wide[:, :-1] |= tall[:, 1:]
+    return wide
+
+
+def connected(mask: Mask) -> tuple[NDArray[np.int32], int]:
+    """Number the connected parts of a mask, cells touching by a side or a corner.
+
+    Runs of cells along the rows are joined to the runs they touch in the next row, and every
+    run takes the least number among those joined to it until nothing changes.
+
+    Parameters
+    ----------
+    mask
+        ``[row, col]``.
+
+    Returns
+    -------
+    tuple
+        Number of each cell, from 1 in the order of the first cell, 0 outside; how many.
+    """
+    rows, cols = mask.shape
+    width = cols + 2
+    edges = np.zeros((rows, width), dtype=np.int8)
+    edges[:, 1:-1] = mask
+    step = np.diff(edges, axis=1)
+    row, first = np.nonzero(step == 1)
+    _, end = np.nonzero(step == -1)
+    # A run from `first` to before `end` touches one of the next row that begins at or before
+    # `end` and ends at or after `first`.
+    below_from = np.searchsorted(row * width + end, (row + 1) * width + first, side="left")
+    below_to = np.searchsorted(row * width + first, (row + 1) * width + end, side="right")
+    upper, lower = spread(below_from, np.maximum(below_to - below_from, 0))
+    label = np.arange(len(row))
+    while True:
+        one, other = label[upper], label[lower]
+        apart = one != other
+        if not apart.any():
+            break
+        least = np.minimum(one, other)[apart]
+        np.minimum.at(label, one[apart], least)
+        np.minimum.at(label, other[apart], least)
+        while (label != label[label]).any():
+            label = label[label]
+    roots, number = np.unique(label, return_inverse=True)
+    out = np.zeros(mask.shape, dtype=np.int32)
+    out[mask] = np.repeat(number + 1, end - first)
+    return out, len(roots)
