@@ -53,6 +53,8 @@ class Situation:
         Whether the model's vertical unit was assumed to be metres.
     unit_doubtful
         A sentence why the heights look like another unit, or an empty string.
+    place_coarse
+        Whether the place as written names more ground than was looked at.
     places_swapped
         Whether latitude and longitude look swapped.
     datum_accuracy_m
@@ -83,6 +85,7 @@ class Situation:
     ruler_only: bool = False
     unit_assumed: bool = False
     unit_doubtful: str = ""
+    place_coarse: bool = False
     places_swapped: bool = False
     datum_accuracy_m: float | None = 0.0
     overhead: bool = False
@@ -193,6 +196,12 @@ _RULES: Final = (
         lambda at: at.datum_accuracy_m is None or at.datum_accuracy_m > BALLPARK_M,
         "The shift between GPS positions (WGS 84) and the model's datum is not known well: the line "
         "may lie tens of metres or more beside its true place.",
+    ),
+    _Rule(
+        "place_coarse",
+        lambda at: at.place_coarse,
+        "The place as written names a larger piece of ground than the circle that was looked at: it may "
+        "lie elsewhere in that square, on steeper ground. Write it with more figures.",
     ),
     _Rule(
         "swapped",

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final, NoReturn
 
 import typer
 
-from steybrae.cli import gap, route, spacing
+from steybrae.cli import gap, ground, route, spacing
 from steybrae.errors import SteybraeError
 
 __all__ = ["app", "main"]
@@ -33,6 +33,7 @@ app = typer.Typer(
 app.command("gap")(gap.gap)
 app.command("spacing")(spacing.spacing)
 app.command("route")(route.route)
+app.command("ground", context_settings=ground.CONTEXT)(ground.ground)
 
 
 def _version(value: bool) -> None:

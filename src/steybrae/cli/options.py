@@ -16,6 +16,7 @@ __all__ = [
     "Correlation",
     "DemFiles",
     "Edges",
+    "EngineName",
     "Force",
     "Interval",
     "Json",
@@ -24,7 +25,6 @@ __all__ = [
     "VerticalError",
     "ZUnit",
     "console",
-    "length_m",
     "print_cautions",
     "print_json",
 ]
@@ -47,6 +47,9 @@ DemFiles = Annotated[
     typer.Option("--dem", help="Elevation model; repeat for tiles that act as one.", metavar="FILE"),
 ]
 Method = Annotated[str, typer.Option("--method", help="Slope method: horn, zevenbergen-thorne or evans.")]
+EngineName = Annotated[
+    str, typer.Option("--engine", help="Who computes slopes: own, or richdem (optional package).")
+]
 ZUnit = Annotated[
     str | None, typer.Option("--z-unit", help="Unit of the model's heights: m, ft or usft.", metavar="UNIT")
 ]
@@ -66,13 +69,6 @@ Correlation = Annotated[
         metavar="LENGTH",
     ),
 ]
-
-
-def length_m(text: str | None, what: str, *, zero: bool = False) -> float | None:
-    """Read a ground length that may be left out."""
-    from steybrae.quantities import parse_ground_length_m
-
-    return None if text is None else parse_ground_length_m(text, what, zero=zero)
 
 
 def console() -> Console:

@@ -7,8 +7,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.options import Correlation, DemFiles, Edges, Force, Json, Method, VerticalError, ZUnit
-from steybrae.errors import RouteError
+from steybrae.cli.options import (
+    Correlation,
+    DemFiles,
+    Edges,
+    EngineName,
+    Force,
+    Json,
+    Method,
+    VerticalError,
+    ZUnit,
+)
 
 if TYPE_CHECKING:
     from steybrae.screening import RouteScreening, Settings
@@ -41,6 +50,10 @@ def route(
         float | None, typer.Option("--drift", help="Drift of a walked bearing, degrees; 3 if not given.")
     ] = None,
     method: Method = "horn",
+    engine: EngineName = "own",
+    cross_check: Annotated[
+        bool, typer.Option("--cross-check", help="Compare our slopes with richdem's (optional package).")
+    ] = False,
     z_unit: ZUnit = None,
     vertical_error: VerticalError = None,
     correlation: Correlation = None,
@@ -57,17 +70,26 @@ def route(
     For each leg: how steep the ground is that the line touches, how steep it is beside it within
     your position error, how well that is known, and what is unknown. It decides nothing.
     """
+    from dataclasses import replace
+
+    from steybrae.cli.inputs import model_settings, open_source, planned_route
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.files.points import cautions_path
     from steybrae.files.whole import check_writable
+    from steybrae.screening import cross_check_route, screen_route
     from steybrae.show.tables import print_route
 
     beside = None if csv is None else cautions_path(csv)
     outputs = [path for path in (csv, beside, geojson, save) if path is not None]
     for path in outputs:
         check_writable(path, force=force)
-    settings = _settings(edges, interval, place_error, drift, method, vertical_error, correlation)
-    found = _screen(line, dem, z_unit, settings, sample=sample, cut=(legs_at or [], turn_tolerance))
+    base = model_settings(edges, method, engine, vertical_error, correlation)
+    settings = _settings(base, interval, place_error, drift)
+    planned = planned_route(line, legs_at or [], turn_tolerance, sample=sample)
+    with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
+        found = screen_route(planned, model, settings)
+        if cross_check:
+            found = replace(found, cross_check=cross_check_route(planned, model, settings))
     _write(found, csv, geojson, save, force=force)
     if as_json:
         print_json("route", found)
@@ -77,63 +99,19 @@ def route(
     print_cautions(found.cautions, to)
 
 
-def _settings(
-    edges: str | None,
-    interval: str | None,
-    place_error: str | None,
-    drift: float | None,
-    method: str,
-    vertical_error: str | None,
-    correlation: str | None,
-) -> Settings:
-    from steybrae.bands import BandScheme, parse_edges
-    from steybrae.cli.options import length_m
-    from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_drift
-    from steybrae.screening import Settings
-    from steybrae.terrain.gradients import check_method
-
-    error_m = length_m(place_error, "The place error", zero=True)
-    return Settings(
-        bands=BandScheme() if edges is None else parse_edges(edges),
-        method=check_method(method),
-        place_error_m=PLACE_ERROR_M if error_m is None else error_m,
-        drift_deg=DRIFT_DEG if drift is None else check_drift(drift),
-        vertical_error_m=length_m(vertical_error, "The vertical error"),
-        correlation_m=length_m(correlation, "The correlation length", zero=True),
-        interval_m=length_m(interval, "The contour interval"),
-    )
-
-
-def _screen(
-    line: Path | None,
-    dem: list[Path] | None,
-    z_unit: str | None,
-    settings: Settings,
-    *,
-    sample: bool,
-    cut: tuple[list[str], str],
-) -> RouteScreening:
+def _settings(base: Settings, interval: str | None, place_error: str | None, drift: float | None) -> Settings:
     from dataclasses import replace
 
-    from steybrae.files.rasters import open_model
-    from steybrae.files.routes import read_route
-    from steybrae.files.sample import sample_model, sample_route
-    from steybrae.quantities import parse_ground_length_m
-    from steybrae.screening import ModelOrigin, screen_route
+    from steybrae.cli.inputs import length_m
+    from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_drift
 
-    if sample:
-        line, dem = line or sample_route(), dem or [sample_model()]
-    if line is None or not dem:
-        message = "A route and an elevation model (--dem) are needed; one is missing. Give both, or --sample."
-        raise RouteError(message)
-    tolerance_m = parse_ground_length_m(cut[1], "The turn tolerance")
-    planned = read_route(line, legs_at=cut[0], turn_tolerance_m=tolerance_m)
-    with open_model(dem, z_unit) as model:
-        info = model.info
-        origin = ModelOrigin(
-            info.files, info.fingerprints, info.height_unit_m, info.height_unit_from, sample=sample
-        )
-        return screen_route(planned, model, replace(settings, origin=origin))
+    error_m = length_m(place_error, "The place error", zero=True)
+    return replace(
+        base,
+        place_error_m=PLACE_ERROR_M if error_m is None else error_m,
+        drift_deg=DRIFT_DEG if drift is None else check_drift(drift),
+        interval_m=length_m(interval, "The contour interval"),
+    )
 
 
 def _write(

@@ -10,18 +10,21 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
+import lzma
 import math
 import re
-import types
-import typing
+import struct
+import tokenize
 import zipfile
-from collections.abc import Mapping
+import zlib
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 
 from steybrae.errors import FileReadError, PlanError
+from steybrae.files.typed import build
 from steybrae.files.whole import write_whole
 from steybrae.screening.result import RouteScreening
 
@@ -37,6 +40,25 @@ MOST_BYTES: Final = 256 * 2**20
 """Most bytes that a plan may unpack to (our choice)."""
 
 _ENTRY: Final = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)*\.npy")
+_DAMAGE: Final = (
+    ArithmeticError,
+    AttributeError,
+    EOFError,
+    LookupError,
+    MemoryError,
+    NotImplementedError,
+    OSError,
+    RuntimeError,
+    SyntaxError,
+    TypeError,
+    ValueError,
+    lzma.LZMAError,
+    struct.error,
+    tokenize.TokenError,
+    zlib.error,
+)
+"""What zip, its packings, JSON, numpy's headers and our own types raise on a file that lies."""
+
 _STAMP: Final = (1980, 1, 1, 0, 0, 0)
 
 
@@ -130,17 +152,19 @@ def read_plan(path: Path) -> RouteScreening:
         message = f"The plan {path} should be a file; there is none. Check the path."
         raise FileReadError(message)
     try:
+        if path.stat().st_size > MOST_BYTES:
+            raise _not_a_plan(path.name, "it is too large")
         with zipfile.ZipFile(path) as archive:
             return _unpack_archive(archive, path.name)
+    except PlanError:
+        raise
     except zipfile.BadZipFile as error:
         message = (
             f"The plan {path} should be a file made with --save; it is damaged ({error}). Save it again."
         )
         raise FileReadError(message) from error
-    except (ValueError, KeyError, TypeError, EOFError, OSError, RecursionError, NotImplementedError) as error:
-        if isinstance(error, PlanError):
-            raise
-        raise _not_a_plan(path.name, str(error) or type(error).__name__) from error
+    except _DAMAGE as error:
+        raise _not_a_plan(path.name, str(error)[:120] or type(error).__name__) from error
 
 
 def _not_a_plan(name: str, why: str) -> PlanError:
@@ -159,18 +183,62 @@ def _unpack_archive(archive: zipfile.ZipFile, name: str) -> RouteScreening:
     left = [MOST_BYTES]
     if sum(info.file_size for info in entries.values()) > MOST_BYTES or "plan.json" not in entries:
         raise _not_a_plan(name, "it is too large or has no plan.json")
-    tree = json.loads(_read(archive, entries["plan.json"], left, name))
+    text = _read(archive, entries["plan.json"], left, name).decode("utf-8")
+    tree = json.loads(text, parse_constant=_no_number)
     if not isinstance(tree, dict) or tree.get("schema") != PLAN_SCHEMA:
         found = tree.get("schema") if isinstance(tree, dict) else type(tree).__name__
         raise _not_a_plan(name, f"its schema is {found!r}, expected {PLAN_SCHEMA!r}")
 
     def array(entry: str) -> np.ndarray:
-        data = _read(archive, entries[entry], left, name)
-        return np.load(io.BytesIO(data), allow_pickle=False)  # type: ignore[no-any-return]
+        if entry not in entries:
+            raise _not_a_plan(name, f"its array {entry!r:.60} is missing")
+        return _array(_read(archive, entries[entry], left, name))
 
-    found = _build(RouteScreening, tree["result"], array, "result")
-    assert isinstance(found, RouteScreening)  # noqa: S101  _build made it so
+    found = build(RouteScreening, tree.get("result"), array, "result")
+    assert isinstance(found, RouteScreening)  # noqa: S101  build made it so
+    for what, shapes in _shapes(found):
+        if len(set(shapes)) != 1 or not shapes[0]:
+            raise _not_a_plan(name, f"the arrays of {what} differ in shape")
     return found
+
+
+def _shapes(found: RouteScreening) -> Iterator[tuple[str, list[tuple[int, ...]]]]:
+    """Arrays that belong together row by row or cell by cell, and so are to have one shape."""
+    for leg in found.legs:
+        columns = [getattr(leg.points, field.name).shape for field in dataclasses.fields(leg.points)]
+        yield f"leg {leg.number}", [*columns, columns[0][:1]]
+    relief = found.relief
+    if relief is not None:
+        heights, slope, light = relief.heights_m.shape, relief.slope_deg.shape, relief.light.shape
+        yield "the map", [relief.grid.shape, heights, slope, light]
+        yield "the corridor", [relief.corridor_grid.shape, relief.beyond_corridor_m.shape]
+        line, edges = relief.profile, relief.profile.edges_m
+        bins = (line.slope_deg, line.slope_low_deg, line.slope_high_deg, line.corridor_deg, line.band)
+        yield "the profile", [(len(edges) - 1,), *(column.shape for column in bins)]
+        yield from ((f"leg {leg.number} on the map", [leg.x.shape, leg.y.shape]) for leg in relief.legs)
+
+
+def _no_number(text: str) -> float:
+    message = f"{text} is no JSON number"
+    raise ValueError(message)
+
+
+def _array(data: bytes) -> np.ndarray:
+    """Array of a ``.npy`` file whose header has to say as much as the file holds.
+
+    `numpy.load` makes room for the shape that the header claims before it reads.
+    """
+    file = io.BytesIO(data)
+    version = np.lib.format.read_magic(file)
+    if version != (1, 0):
+        message = f"an array is of the version {version}"
+        raise ValueError(message)
+    shape, by_column, dtype = np.lib.format.read_array_header_1_0(file)
+    if dtype.hasobject or math.prod(shape) * dtype.itemsize != len(data) - file.tell():
+        message = f"an array of {dtype} and shape {shape} does not fit its {len(data)} bytes"
+        raise ValueError(message)
+    order: Literal["F", "C"] = "F" if by_column else "C"
+    return np.frombuffer(data, dtype, offset=file.tell()).reshape(shape, order=order)
 
 
 def _read(archive: zipfile.ZipFile, info: zipfile.ZipInfo, left: list[int], name: str) -> bytes:
@@ -180,69 +248,3 @@ def _read(archive: zipfile.ZipFile, info: zipfile.ZipInfo, left: list[int], name
     if left[0] < 0:
         raise _not_a_plan(name, "it unpacks to too much")
     return data
-
-
-def _build(kind: Any, value: Any, array: Any, where: str) -> Any:  # noqa: PLR0911  one case a kind
-    """Make a value of a type from JSON, refusing what does not fit."""
-    origin, args = typing.get_origin(kind), typing.get_args(kind)
-    if origin in (typing.Union, types.UnionType):
-        if value is None and type(None) in args:
-            return None
-        return _build(next(arg for arg in args if arg is not type(None)), value, array, where)
-    if origin is np.ndarray or kind is np.ndarray:
-        return _build_array(value, array, where)
-    if dataclasses.is_dataclass(kind):
-        return _build_dataclass(kind, value, array, where)
-    if origin is tuple:
-        return _build_tuple(args, value, array, where)
-    if origin is dict:
-        if not isinstance(value, dict):
-            raise _misfit(where, "an object", value)
-        return {str(key): _build(args[1], item, array, f"{where}.{key}") for key, item in value.items()}
-    if kind is float and isinstance(value, dict) and value.get("float") in ("nan", "inf", "-inf"):
-        return float(value["float"])
-    if kind is float and isinstance(value, (int, float)) and not isinstance(value, bool):
-        return float(value)
-    if kind in (int, str, bool) and type(value) is kind:
-        return value
-    if origin is typing.Literal and value in args:
-        return value
-    raise _misfit(where, getattr(kind, "__name__", str(kind)), value)
-
-
-def _misfit(where: str, expected: str, value: Any) -> PlanError:
-    message = f"The plan's {where} should be {expected}; got {value!r:.60}. Save the plan again."
-    return PlanError(message)
-
-
-def _build_array(value: Any, array: Any, where: str) -> np.ndarray:
-    if not isinstance(value, dict) or not isinstance(value.get("array"), str):
-        raise _misfit(where, "an array", value)
-    found: np.ndarray = array(value["array"])
-    if found.dtype.kind not in "fiub":
-        raise _misfit(where, "an array of numbers", found.dtype)
-    found.flags.writeable = False
-    return found
-
-
-def _build_dataclass(kind: Any, value: Any, array: Any, where: str) -> Any:
-    if not isinstance(value, dict):
-        raise _misfit(where, "an object", value)
-    hints = typing.get_type_hints(kind)
-    names = [field.name for field in dataclasses.fields(kind)]
-    if set(value) != set(names):
-        odd = sorted(set(value) ^ set(names))
-        raise _misfit(where, f"an object with the keys of {kind.__name__}", f"missing or unknown {odd}")
-    return kind(**{name: _build(hints[name], value[name], array, f"{where}.{name}") for name in names})
-
-
-def _build_tuple(args: tuple[Any, ...], value: Any, array: Any, where: str) -> tuple[Any, ...]:
-    if not isinstance(value, list):
-        raise _misfit(where, "a list", value)
-    kinds = [args[0]] * len(value) if len(args) == 2 and args[1] is Ellipsis else list(args)
-    if len(kinds) != len(value):
-        raise _misfit(where, f"a list of {len(kinds)}", value)
-    return tuple(
-        _build(kind, item, array, f"{where}[{k}]")
-        for k, (kind, item) in enumerate(zip(kinds, value, strict=True))
-    )

@@ -182,6 +182,7 @@ class _Cells:
     """Cells near a stretch: where each lies from the line."""
 
     chainage_m: Array
+    half_m: Array
     edge_m: Array
     left: NDArray[np.bool_]
     abreast: NDArray[np.bool_]
@@ -220,10 +221,13 @@ def beside(
     width = half_width_m(cells.chainage_m, place_error_m, drift_deg)
     inside = cells.edge_m <= width
     known = np.isfinite(cells.slope_deg)
-    at_bin = np.clip((cells.chainage_m / bins[0]).astype(int), 0, bins[1] - 1)
+    # A cell may be longer than a bin: it is abreast of those of its middle and of its two ends.
+    along = cells.chainage_m + np.outer((-1.0, 0.0, 1.0), cells.half_m)
+    at_bins = np.clip((along / bins[0]).astype(int), 0, bins[1] - 1)
     by_bin = np.full(bins[1], np.nan)
     some = inside & known
-    np.fmax.at(by_bin, at_bin[some], cells.slope_deg[some])
+    for at_bin in at_bins:  # ufunc.at does not broadcast its values safely
+        np.fmax.at(by_bin, at_bin[some], cells.slope_deg[some])
     nearest: dict[tuple[str, float], Nearest] = {}
     near_bins: dict[tuple[str, float], NDArray[np.bool_]] = {}
     unknown_sides = set()
@@ -236,7 +240,7 @@ def beside(
             steep = np.flatnonzero(here & known & (cells.slope_deg >= least))
             if len(steep):
                 nearest[side, least] = _nearest(cells, steep)
-                near_bins[side, least] = np.bincount(at_bin[steep], minlength=bins[1]) > 0
+                near_bins[side, least] = np.bincount(at_bins[:, steep].ravel(), minlength=bins[1]) > 0
     steepest = None
     if some.any():
         top = int(np.argmax(np.where(some, cells.slope_deg, -1.0)))
@@ -264,6 +268,7 @@ def _near_cells(window: Window, line: LineInWindow) -> _Cells:
     line_e, line_n = jacobian @ np.stack((line.col - line.col[0], line.row - line.row[0]))
     best = np.full(east.shape, np.inf)
     chainage, edge = np.zeros(east.shape), np.full(east.shape, np.inf)
+    half_along = np.zeros(east.shape)
     left, abreast = np.zeros(east.shape, dtype=bool), np.zeros(east.shape, dtype=bool)
     last = len(line.col) - 2
     for k in range(last + 1):
@@ -287,12 +292,14 @@ def _near_cells(window: Window, line: LineInWindow) -> _Cells:
         nearer = apart < best
         best[nearer] = apart[nearer]
         chainage[nearer] = np.interp(at[nearer], (0.0, length), line.chainage_m[k : k + 2])
+        half_along[nearer] = half
         left[nearer] = across[nearer] > 0.0
         abreast[nearer] = ~end[nearer]
     keep = (chainage >= line.span_m[0]) & (chainage <= line.span_m[1])
     slope, height = window.slope_deg.ravel(), window.height_m.ravel()
     return _Cells(
         chainage[keep],
+        half_along[keep],
         edge[keep],
         left[keep],
         abreast[keep],

@@ -7,6 +7,7 @@ diagonal never asks for one large box.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -28,10 +29,11 @@ from steybrae.route.touching import Pieces, join_pieces, touched
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.attributes import at_points, baseline_slope_deg, slope_field, track_grade_deg
 from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
 
-__all__ = ["LegGround", "Look", "leg_ground"]
+__all__ = ["LegGround", "Look", "leg_ground", "leg_windows"]
 
 STRETCH_CELLS: Final = 48
 """Length of a stretch, cells: windows of some thousand heights, small beside numpy's overhead."""
@@ -50,8 +52,8 @@ class Look:
         Ground size of a cell along a row and along a column, metres.
     baseline_cells
         Half-widths of the corridor's slope window, from `baseline_cells`.
-    method
-        Slope method.
+    method, engine
+        Slope method, and who computes it.
     place_error_m, drift_deg
         For the corridor.
     """
@@ -59,6 +61,7 @@ class Look:
     cell_m: tuple[float, float]
     baseline_cells: tuple[int, int]
     method: Method = "horn"
+    engine: Engine = "own"
     place_error_m: float = PLACE_ERROR_M
     drift_deg: float = DRIFT_DEG
 
@@ -135,6 +138,14 @@ def leg_ground(source: DemSource, track: Track, look: Look) -> LegGround:
     return LegGround(track, pieces, points_m, elevation, aspect, grade, near)
 
 
+def leg_windows(source: DemSource, track: Track, look: Look) -> Iterator[tuple[int, int, int, int]]:
+    """Yield the windows of the model that `leg_ground` reads for a leg, as `DemSource.read` takes them."""
+    col, row = source.grid.from_wgs84(track.lon_deg, track.lat_deg)
+    for first, last in stretches(track, STRETCH_CELLS * look.spacing_m):
+        part = slice(first, last + 1)
+        yield window(col[part], row[part], float(track.chainage_m[last]), look)
+
+
 def _stretch(
     source: DemSource,
     track: Track,
@@ -147,9 +158,9 @@ def _stretch(
     first, last = ends
     start, end = track.chainage_m[first], track.chainage_m[last]
     part = slice(first, last + 1)
-    corner = _window(colrow[0][part], colrow[1][part], float(end), look)
+    corner = window(colrow[0][part], colrow[1][part], float(end), look)
     dem = source.read(*corner)
-    field = slope_field(dem, look.method)
+    field = slope_field(dem, look.method, engine=look.engine)
     col, row = colrow[0] - corner[1], colrow[1] - corner[0]
     pieces = touched(field, col[part], row[part], track.chainage_m[part])
     here = points_m[(points_m >= start) & (points_m < end if last < len(track.chainage_m) - 1 else True)]
@@ -157,21 +168,36 @@ def _stretch(
     grade = track_grade_deg(at.p, at.q, track.travel_at(here))
     profile = np.stack((at.elevation_m, at.aspect_true_deg, grade))
     context = slice(max(first - 1, 0), last + 2)
-    window = Window(
+    near_line = Window(
         baseline_slope_deg(field, *look.baseline_cells),
         dem.heights_m,
         jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2),
     )
     line = LineInWindow(col[context], row[context], track.chainage_m[context], (float(start), float(end)))
-    near = beside(window, line, bins, look.place_error_m, look.drift_deg)
+    near = beside(near_line, line, bins, look.place_error_m, look.drift_deg)
     if near.steepest is not None:
         top = replace(near.steepest, col=near.steepest.col + corner[1], row=near.steepest.row + corner[0])
         near = replace(near, steepest=top)
     return pieces, profile, near
 
 
-def _window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, int, int]:
-    """Row, column, rows and columns of the window that a stretch needs."""
+def window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, int, int]:
+    """Row, column, rows and columns of the window that a stretch needs.
+
+    Parameters
+    ----------
+    col, row
+        Vertices of the stretch in the model's grid.
+    end_m
+        Chainage of its end, for the corridor's half-width.
+    look
+        How it is looked at.
+
+    Returns
+    -------
+    tuple of int
+        As `DemSource.read` takes them.
+    """
     width = float(half_width_m(np.array(end_m), look.place_error_m, look.drift_deg))
     reach = max(width, SIDE_REACH_M)
     margin_col = math.ceil(reach / look.cell_m[0]) + look.baseline_cells[0] + SPARE_CELLS

@@ -6,6 +6,6 @@
 from __future__ import annotations
 
 from steybrae.screening.result import RouteScreening
-from steybrae.screening.screen import ModelOrigin, Settings, screen_route
+from steybrae.screening.screen import ModelOrigin, Settings, cross_check_route, screen_route
 
-__all__ = ["ModelOrigin", "RouteScreening", "Settings", "screen_route"]
+__all__ = ["ModelOrigin", "RouteScreening", "Settings", "cross_check_route", "screen_route"]

@@ -18,6 +18,7 @@ import numpy as np
 from steybrae.screening.profile import Profile, profile_of
 from steybrae.terrain.attributes import slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
+from steybrae.terrain.engines import check_engine
 from steybrae.terrain.gradients import check_method, index_gradients
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at, jacobian_field
 
@@ -30,7 +31,7 @@ MAP_SHAPES_MM: Final = ((190.0, 116.0), (118.0, 166.0), (279.0, 82.0))
 """Width and height that a map may have on A4, millimetres: upright page over the whole width,
 upright page beside a table, page on its side (our choice of page)."""
 
-MOST_PICTURE_CELLS: Final = 600 * 600
+MOST_PICTURE_CELLS: Final = 680 * 680
 """Picture cells at the most: about 0.25 mm each on paper (our choice)."""
 
 MOST_MODEL_CELLS: Final = 3000 * 3000
@@ -210,7 +211,7 @@ def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
     map_mm, scale = _shape(half_m)
     reach = (map_mm[0] * scale / 2000.0 / unit_m[0], map_mm[1] * scale / 2000.0 / unit_m[1])
     extent = (middle[0] - reach[0], middle[0] + reach[0], middle[1] - reach[1], middle[1] + reach[1])
-    dem, slope, cells, thinned = _picture_cells(source, _window(grid, extent), screening.model.method)
+    dem, slope, cells, thinned = _picture_cells(source, _window(grid, extent), screening)
     corridor_grid, beyond = _corridor(screening.legs, dem.grid)
     light, gradient = _light(dem)
     for array in (slope, light, beyond):
@@ -281,12 +282,14 @@ def _window(grid: Grid, extent: tuple[float, float, float, float]) -> tuple[int,
 
 
 def _picture_cells(
-    source: PictureSource, window: tuple[int, int, int, int], method: str
+    source: PictureSource, window: tuple[int, int, int, int], screening: RouteScreening
 ) -> tuple[Dem, Array, int, int]:
     """Heights and steepest slopes of the picture cells, and how many cells each stands for."""
     top, left, rows, cols = window
     read: DemSource = source
     thinned = 1
+    method = check_method(screening.model.method)
+    engine = check_engine(screening.model.engine, method)
     if rows * cols > MOST_MODEL_CELLS:
         thin = source.overview(top, left, rows, cols, MOST_MODEL_CELLS)
         thinned = round(rows / thin.grid.shape[0])
@@ -299,7 +302,7 @@ def _picture_cells(
         last = min(first + _STRIP_ROWS, out_rows)
         # One ring more than is shown: slopes need it.
         strip = read.read(top + first * k - 1, left - 1, (last - first) * k + 2, out_cols * k + 2)
-        inner = slope_field(strip, check_method(method)).slope_deg[1:-1, 1:-1]
+        inner = slope_field(strip, method, engine=engine).slope_deg[1:-1, 1:-1]
         # max carries NaN: a picture cell is unknown as soon as one of its cells is.
         slopes[first:last] = inner.reshape(last - first, k, out_cols, k).max(axis=(1, 3))
         heights[first:last] = strip.heights_m[1 + k // 2 : -1 : k, 1 + k // 2 : -1 : k]

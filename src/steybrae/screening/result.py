@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import Band
 from steybrae.cautions import Caution
+from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.relief import Relief
 from steybrae.terrain.dem import Array
 
@@ -334,6 +335,8 @@ class RouteScreening:
         Of this package.
     cautions
         Those that apply.
+    cross_check
+        Comparison of two engines on the same ground; None where none was asked for.
     relief
         Ground round the line, for pictures; None where no picture was asked for.
     """
@@ -347,4 +350,5 @@ class RouteScreening:
     settings: SettingsUsed
     version: str
     cautions: tuple[Caution, ...]
+    cross_check: CrossCheck | None = None
     relief: Relief | None = field(default=None, metadata={"json": False})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -13,9 +13,10 @@ from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import OffModelError, RouteError
 from steybrae.route.ascent import reversal_m
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
-from steybrae.route.ground import Look, leg_ground
+from steybrae.route.ground import Look, leg_ground, leg_windows
 from steybrae.route.legs import Route
 from steybrae.route.track import Track, leg_track
+from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.leg import LegNames, Rules, possible_bands, screen_leg
 from steybrae.screening.result import (
     LegScreening,
@@ -26,6 +27,7 @@ from steybrae.screening.result import (
 )
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array, DemSource, Grid
+from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_uncertainty
@@ -33,7 +35,7 @@ from steybrae.terrain.uncertainty import slope_uncertainty
 if TYPE_CHECKING:
     from steybrae.screening.relief import Relief
 
-__all__ = ["ModelOrigin", "Settings", "screen_route"]
+__all__ = ["ModelOrigin", "Settings", "cross_check_route", "screen_route"]
 
 
 @dataclass(frozen=True)
@@ -55,8 +57,8 @@ class Settings:
     ----------
     bands
         Band edges.
-    method
-        Slope method.
+    method, engine
+        Slope method, and who computes it.
     place_error_m
         Error of a turn point that states none of its own, metres.
     drift_deg
@@ -73,6 +75,7 @@ class Settings:
 
     bands: BandScheme = field(default_factory=BandScheme)
     method: Method = "horn"
+    engine: Engine = "own"
     place_error_m: float = PLACE_ERROR_M
     drift_deg: float = DRIFT_DEG
     vertical_error_m: float | None = None
@@ -119,7 +122,6 @@ def screen_route(
     inside = _refuse_outside(tracks, grid)
     jacobian = jacobian_at(grid, *inside)
     cell = cell_size_m(grid, *inside)
-    halves = baseline_cells(*cell)
     known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
     accuracy = grid.datum_accuracy_m
     situation = partial(
@@ -134,9 +136,7 @@ def screen_route(
     rules = Rules(settings.bands, known, situation, least_m, settings.interval_m, grid)
     legs = []
     for number, track in enumerate(tracks):
-        look = Look(
-            cell, halves, settings.method, _place_error_m(route, number, settings), settings.drift_deg
-        )
+        look = _look(route, number, cell, settings)
         names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
         legs.append(screen_leg(names, leg_ground(source, track, look), look, rules))
     totals = _totals(legs, settings.bands)
@@ -144,41 +144,68 @@ def screen_route(
         unknown_m=totals.unknown_m,
         unknown_near=any(_unknown_near(leg) for leg in legs),
         open_above=totals.open_above,
-    )
-    whole = replace(whole, unit_doubtful=_doubtful_heights(totals))
-    facts = ModelFacts(
-        settings.origin.files,
-        settings.origin.fingerprints,
-        grid.crs.name,
-        cell,
-        settings.origin.height_unit_m,
-        settings.origin.height_unit_from,
-        accuracy,
-        settings.method,
-        "own",
-        known.words,
-        (2 * halves[0] * cell[0], 2 * halves[1] * cell[1]),
-    )
-    used = SettingsUsed(
-        settings.bands.edges_deg,
-        settings.place_error_m,
-        settings.drift_deg,
-        settings.vertical_error_m,
-        settings.correlation_m,
-        settings.interval_m,
-        least_m,
+        unit_doubtful=_doubtful_heights(totals),
     )
     return RouteScreening(
-        route.name,
-        route.kind,
-        route.notes,
-        tuple(legs),
-        totals,
-        facts,
-        used,
-        _version(),
-        cautions_for(whole),
-        relief,
+        name=route.name,
+        read_as=route.kind,
+        notes=route.notes,
+        legs=tuple(legs),
+        totals=totals,
+        model=_facts(settings, grid, cell, accuracy, known.words),
+        settings=_used(settings, least_m),
+        version=_version(),
+        cautions=cautions_for(whole),
+        relief=relief,
+    )
+
+
+def cross_check_route(route: Route, source: DemSource, settings: Settings | None = None) -> CrossCheck:
+    """Compare the engines on the windows that screening a route reads; see `cross_check`."""
+    settings = settings or Settings()
+    tracks = [leg_track(route, number) for number in range(len(route.turn_points) - 1)]
+    cell = cell_size_m(source.grid, *_refuse_outside(tracks, source.grid))
+    windows = (
+        (source.read(*window), (window[0], window[1]))
+        for number, track in enumerate(tracks)
+        for window in leg_windows(source, track, _look(route, number, cell, settings))
+    )
+    return cross_check(windows)
+
+
+def _look(route: Route, number: int, cell: tuple[float, float], settings: Settings) -> Look:
+    error_m = _place_error_m(route, number, settings)
+    return Look(cell, baseline_cells(*cell), settings.method, settings.engine, error_m, settings.drift_deg)
+
+
+def _facts(
+    settings: Settings, grid: Grid, cell: tuple[float, float], accuracy_m: float | None, words: str
+) -> ModelFacts:
+    halves = baseline_cells(*cell)
+    return ModelFacts(
+        files=settings.origin.files,
+        fingerprints=settings.origin.fingerprints,
+        crs=grid.crs.name,
+        cell_size_m=cell,
+        height_unit_m=settings.origin.height_unit_m,
+        height_unit_from=settings.origin.height_unit_from,
+        datum_accuracy_m=accuracy_m,
+        method=settings.method,
+        engine=settings.engine,
+        uncertainty=words,
+        corridor_baseline_m=(2 * halves[0] * cell[0], 2 * halves[1] * cell[1]),
+    )
+
+
+def _used(settings: Settings, reversal: float) -> SettingsUsed:
+    return SettingsUsed(
+        edges_deg=settings.bands.edges_deg,
+        place_error_m=settings.place_error_m,
+        drift_deg=settings.drift_deg,
+        vertical_error_m=settings.vertical_error_m,
+        correlation_m=settings.correlation_m,
+        interval_m=settings.interval_m,
+        reversal_m=reversal,
     )
 
 

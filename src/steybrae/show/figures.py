@@ -7,6 +7,7 @@ millimetres from the top left corner of the page.
 from __future__ import annotations
 
 import io
+import math
 import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Final
@@ -17,11 +18,11 @@ from matplotlib.figure import Figure
 from steybrae.errors import QuantityError
 from steybrae.quantities import round_up, slope_text
 from steybrae.screening.relief import Relief
-from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
 from steybrae.show.map_axes import draw_map
 from steybrae.show.map_panels import ROW_MM, TABLE_MM, draw_legend, draw_scale, draw_table
 from steybrae.show.profile_axes import draw_heights, draw_slopes
-from steybrae.show.style import SMALL_PT, picture_style
+from steybrae.show.style import picture_style
 
 __all__ = ["FORMATS", "figure_bytes", "picture_metadata", "route_figure"]
 
@@ -36,6 +37,9 @@ _MAP_TOP_MM: Final = 19.0
 _TICKS_MM: Final = 5.5
 _LEGEND_MM: Final = 18.5
 _MOST_ROWS: Final = 14
+_HEAD_ROWS: Final = 1.6
+"""Height of the head of a table, rows."""
+
 _PRINT_PT: Final = 5.8
 _PRINT_LINE_MM: Final = 2.55
 _LETTER_MM: Final = 0.53 * _PRINT_PT * _INCH_MM / 72.0
@@ -122,7 +126,7 @@ def _draw(screening: RouteScreening, relief: Relief) -> Figure:
     page.text(_EDGE_MM, 10.6, _facts(screening), 7.0, "facts")
     draw_map(page.axes(_LEFT_MM, _MAP_TOP_MM, width, height, "map"), screening, relief)
     top = _MAP_TOP_MM + height + _TICKS_MM
-    draw_legend(page.panel(_LEFT_MM, top, 124.0, _LEGEND_MM, "legend"), screening, relief)
+    draw_legend(page.panel(_LEFT_MM, top, 128.0, _LEGEND_MM, "legend"), screening, relief)
     draw_scale(page.panel(page.size[0] - _EDGE_MM - 60.0, top, 60.0, _LEGEND_MM, "scale"), relief)
     top += _LEGEND_MM + 2.0
     bottom = print_top - 2.0
@@ -134,7 +138,7 @@ def _draw(screening: RouteScreening, relief: Relief) -> Figure:
         inner -= TABLE_MM + 6.0
     else:
         rows = min((len(screening.legs) + 1) // 2, _MOST_ROWS)
-        table = (rows + 1.6) * ROW_MM
+        table = (rows + _HEAD_ROWS) * ROW_MM
         bottom -= table + 2.0
         _tables(page, screening, (_LEFT_MM, bottom + 2.0, table), 2)
     _profile(page, screening, relief, (top, bottom, inner))
@@ -186,7 +190,7 @@ def _profile(
 def _tables(page: _Page, screening: RouteScreening, place: tuple[float, float, float], columns: int) -> None:
     """Tables of the legs side by side; the steepest and the unknown ones where not all find room."""
     left, top, height = place
-    rows = max(1, int(height / ROW_MM - 1.6))
+    rows = max(1, math.floor(height / ROW_MM - _HEAD_ROWS + 1e-6))
     legs = screening.legs
     if len(legs) > rows * columns:
         kept = sorted(legs, key=_unknown_then_steepest)[: rows * columns - 1]
@@ -218,7 +222,7 @@ def _provenance(screening: RouteScreening, relief: Relief) -> str:
     model = screening.model
     base = " × ".join(f"{side:.1f}" for side in model.corridor_baseline_m)
     words = [
-        f"Model: {', '.join(model.files) or 'in memory'}, {model.crs}, cells of "
+        f"Model: {_files(model)}, {model.crs}, cells of "
         f"{model.cell_size_m[0]:.1f} × {model.cell_size_m[1]:.1f} m",
         f"slope method: {model.method} ({model.engine} engine), in the corridor over {base} m",
         f"95 % intervals from: {model.uncertainty.rstrip('.')}",
@@ -231,6 +235,12 @@ def _provenance(screening: RouteScreening, relief: Relief) -> str:
             "is; the figures of the line were not"
         )
     return f"{'; '.join(words)}. Made with steybrae {screening.version}."
+
+
+def _files(model: ModelFacts) -> str:
+    """File names with the first figures of their fingerprints."""
+    pairs = zip(model.files, model.fingerprints, strict=False)
+    return ", ".join(f"{file} (fingerprint {print_[:8]})" for file, print_ in pairs) or "in memory"
 
 
 def picture_metadata(screening: RouteScreening) -> dict[str, str]:

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.text import Annotation
+from matplotlib.text import Annotation, Text
 from matplotlib.transforms import Bbox
 
 from steybrae.show.style import INK
@@ -18,6 +18,7 @@ __all__ = ["Labels"]
 
 _PAD_PT: Final = 1.0
 _DISTANCES_PT: Final = (8.0, 13.0, 20.0, 30.0, 42.0)
+_APART_PT: Final = 3.0
 _DIRECTIONS: Final = 16
 
 
@@ -36,7 +37,7 @@ class Labels:
         figure = axes.get_figure(root=True)
         assert figure is not None  # noqa: S101  axes of a page always have one
         self._axes = axes
-        self._renderer = FigureCanvasAgg(figure).get_renderer()
+        self._renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
         self._points = keep_clear
         self._pixels = figure.dpi / 72.0
         self._frame = axes.get_window_extent()
@@ -86,12 +87,20 @@ class Labels:
             return False
         offset, box = found
         label.set_position(offset)
-        if label.arrow_patch is not None:
+        edge = label.get_bbox_patch()
+        if label.arrow_patch is not None and edge is not None:
             # A leader runs to the edge of the box, not under its letters.
-            label.arrow_patch.set_patchA(label.get_bbox_patch())
-            label.arrow_patch.set_zorder(8)
+            label.arrow_patch.set_patchA(edge)
         self.taken.append(box)
         return True
+
+    def keep_or_remove(self, text: Text) -> None:
+        """Keep a text that is drawn already where there is room for it, else take it away."""
+        box = text.get_window_extent(self._renderer).padded(_APART_PT * self._pixels)
+        if self._free(box):
+            self.taken.append(box)
+        else:
+            text.remove()
 
     def _best(
         self, label: Annotation, position: tuple[float, float], start_pt: float

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -28,11 +29,12 @@ from steybrae.show.style import (
 )
 from steybrae.terrain.dem import Array, Grid
 
-__all__ = ["CORRIDOR_STYLE", "LINE_PT", "draw_map"]
+__all__ = ["CORRIDOR_DASHES", "LINE_PT", "draw_map", "sign", "steepest_text"]
 
 LINE_PT: Final = 1.5
-CORRIDOR_STYLE: Final = {"colors": INK, "linewidths": 0.9, "linestyles": ((0, (3.5, 1.8)),)}
+CORRIDOR_DASHES: Final = (0, (3.5, 1.8))
 _TICK_MM: Final = 26.0
+_CORNER_MM: Final = 7.0
 _LINE_SAMPLES: Final = 60
 
 
@@ -122,7 +124,7 @@ def _contours(axes: Axes, relief: Relief) -> list[Text]:
     heavy = contours.index_levels_m or contours.levels_m
     lines = axes.contour(x, y, relief.heights_m, heavy, colors="0.1", linewidths=0.6, zorder=2)
     lines.set_gid("index contours")
-    labels = axes.clabel(lines, fmt="%g", fontsize=5.5, inline=True, inline_spacing=2, zorder=3)
+    labels = axes.clabel(lines, fmt="%g", fontsize=5.5, inline=False, zorder=3)
     for label in labels:
         label.set(path_effects=HALO, color=INK)
     return list(labels)
@@ -132,43 +134,52 @@ def _line(axes: Axes, relief: Relief) -> None:
     x, y = _centres(relief.corridor_grid)
     if relief.beyond_corridor_m.min() < 0.0 < relief.beyond_corridor_m.max():
         axes.contour(x, y, relief.beyond_corridor_m, [0.0], colors="white", linewidths=1.9, zorder=3.9)
-        outline = axes.contour(x, y, relief.beyond_corridor_m, [0.0], zorder=4, **CORRIDOR_STYLE)
+        outline = axes.contour(
+            x,
+            y,
+            relief.beyond_corridor_m,
+            [0.0],
+            colors=INK,
+            linewidths=0.9,
+            linestyles=[CORRIDOR_DASHES],
+            zorder=4,
+        )
         outline.set_gid("corridor")
     for leg in relief.legs:
         axes.plot(leg.x, leg.y, color="white", linewidth=LINE_PT + 2.0, zorder=5, solid_capstyle="round")
         axes.plot(leg.x, leg.y, color=INK, linewidth=LINE_PT, zorder=6, gid=f"leg {leg.number}")
-    turns = [(leg.x[0], leg.y[0]) for leg in relief.legs] + [(relief.legs[-1].x[-1], relief.legs[-1].y[-1])]
+    ends = [(leg.x[-1], leg.y[-1]) for leg in relief.legs]
+    sign(axes, ends, "o", 4.0, "turn points")
+    sign(axes, [(relief.legs[0].x[0], relief.legs[0].y[0])], "s", 5.5, "start")
+
+
+def sign(
+    axes: Axes, places: Sequence[tuple[float, float]], marker: str, size_pt: float, gid: str = ""
+) -> None:
+    """Draw a white sign with a black rim at places, the same in map, profile and legend."""
     axes.plot(
-        *zip(*turns, strict=True),
+        *zip(*places, strict=True),
         linestyle="none",
-        marker="o",
-        markersize=4.0,
+        marker=marker,
+        markersize=size_pt,
         markerfacecolor="white",
         markeredgecolor=INK,
         markeredgewidth=0.9,
-        zorder=7,
-        gid="turn points",
+        clip_on=False,
+        zorder=7.5 if marker == "v" else 7.0,
+        gid=gid or None,
     )
 
 
 def _figures(axes: Axes, screening: RouteScreening, relief: Relief, heights: list[Text]) -> None:
-    """Marks of the steepest places, their slopes, and the numbers of the legs."""
+    """Mark the steepest places with their slopes, and number the legs."""
     samples = np.concatenate([_samples(np.column_stack((leg.x, leg.y))) for leg in relief.legs])
     labels = Labels(axes, axes.transData.transform(np.concatenate((samples, _unknown_points(relief)))))
     for leg in relief.legs:
         labels.take((float(leg.x[0]), float(leg.y[0])), 2.0)
     marked = [leg for leg in relief.legs if leg.steepest is not None]
     for leg in marked:
-        axes.plot(
-            *[[value] for value in leg.steepest or ()],
-            marker="v",
-            markersize=5.5,
-            markerfacecolor="white",
-            markeredgecolor=INK,
-            markeredgewidth=0.9,
-            zorder=7.5,
-            gid=f"steepest {leg.number}",
-        )
+        sign(axes, [leg.steepest or leg.middle], "v", 5.5, f"steepest {leg.number}")
         labels.take(leg.steepest or leg.middle, 3.0)
     for leg in relief.legs:
         labels.place(str(leg.number), leg.middle, f"leg number {leg.number}", fontsize=6.5, fontweight="bold")
@@ -183,13 +194,11 @@ def _figures(axes: Axes, screening: RouteScreening, relief: Relief, heights: lis
             fontsize=SMALL_PT,
         )
     for height in heights:
-        extent = height.get_window_extent()
-        if any(extent.overlaps(box) for box in labels.taken):
-            height.remove()
+        labels.keep_or_remove(height)
 
 
 def _unknown_points(relief: Relief) -> Array:
-    """Some unknown cells: labels should not hide them either."""
+    """Return some of the unknown cells: labels should not hide them either."""
     x, y = (part.ravel() for part in np.broadcast_arrays(*_centres(relief.grid)))
     at = np.flatnonzero(np.isnan(relief.slope_deg))
     at = at[:: 1 + len(at) // 4000]
@@ -211,10 +220,16 @@ def _samples(points: Array) -> Array:
 
 def _frame(axes: Axes, relief: Relief) -> None:
     """Grid coordinates along the frame, in the units of the CRS."""
-    places = (relief.map_mm[0] / _TICK_MM, relief.map_mm[1] / _TICK_MM)
-    for axis, count in ((axes.xaxis, places[0]), (axes.yaxis, places[1])):
-        axis.set_major_locator(MaxNLocator(max(2, round(count)), steps=[1, 2, 5, 10]))
-        axis.set_major_formatter(FuncFormatter(_metres if relief.projected else _degrees))
+    formatter = FuncFormatter(_metres if relief.projected else _degrees)
+    for axis, low, high, size_mm in (
+        (axes.xaxis, *relief.extent[:2], relief.map_mm[0]),
+        (axes.yaxis, *relief.extent[2:], relief.map_mm[1]),
+    ):
+        ticks = MaxNLocator(max(2, round(size_mm / _TICK_MM)), steps=[1, 2, 5, 10]).tick_values(low, high)
+        # A figure near a corner would run into what stands round the map.
+        spare = (high - low) * _CORNER_MM / size_mm
+        axis.set_ticks([tick for tick in ticks if low + spare <= tick <= high - spare])
+        axis.set_major_formatter(formatter)
     axes.tick_params(labelsize=5.5, length=2.5, width=0.5, pad=1.5, top=True, right=True)
     for label in axes.get_yticklabels():
         label.set(rotation=90, va="center")

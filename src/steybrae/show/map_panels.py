@@ -12,7 +12,7 @@ from steybrae.bands import BandScheme
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.screening.relief import Relief
 from steybrae.screening.result import LegScreening, RouteScreening
-from steybrae.show.map_axes import LINE_PT
+from steybrae.show.map_axes import CORRIDOR_DASHES, LINE_PT, sign
 from steybrae.show.profile_axes import INTERVAL_GREY
 from steybrae.show.style import (
     INK,
@@ -29,11 +29,13 @@ __all__ = ["ROW_MM", "TABLE_MM", "contour_words", "draw_legend", "draw_scale", "
 ROW_MM: Final = 2.95
 """Height of a row of the table, millimetres."""
 
-TABLE_MM: Final = 67.0
+TABLE_MM: Final = 70.0
 """Width of the table, millimetres."""
 
-_NAME_LETTERS: Final = 22
-_COLUMNS_MM: Final = (3.5, 5.0, 40.5, 48.5, 56.5, 66.5)
+_NAME_LETTERS: Final = (19, 26)
+"""Letters of a name beside the words "at least", and without them."""
+
+_COLUMNS_MM: Final = (3.5, 5.0, 35.5, 45.5, 58.0, 69.5)
 
 
 def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
@@ -41,7 +43,7 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     scheme = BandScheme(screening.settings.edges_deg)
     count = len(scheme.bands)
     width_mm = axes.get_xlim()[1]
-    step = min(14.5, (width_mm - 20.0) / (count + 1))
+    step = min(12.6, (width_mm - 35.0) / count)
     for k, band in enumerate(scheme.bands):
         swatch(
             axes, (k * step, 0.3), (step - 1.2, 4.4), facecolor=band_tint(k, count),
@@ -51,10 +53,11 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
         length_m = screening.totals.band_lengths_m[band.label]
         _word(axes, k * step + (step - 1.2) / 2.0, 9.0, _length_text(length_m, gentle=k == 0), ha="center")
     left = count * step + 1.5
-    swatch(axes, (left, 0.3), (16.0, 4.4), gid="unknown", **unknown_style())
-    _word(axes, left + 8.0, 6.4, "unknown", ha="center")
-    _word(axes, left + 8.0, 9.0, _length_text(screening.totals.unknown_m, gentle=False), ha="center")
-    _word(axes, left + 18.0, 9.0, "of the line")
+    swatch(axes, (left, 0.3), (14.0, 4.4), gid="unknown", **unknown_style())
+    _word(axes, left + 7.0, 6.4, "unknown", ha="center")
+    _word(axes, left + 7.0, 9.0, _length_text(screening.totals.unknown_m, gentle=False), ha="center")
+    _word(axes, left + 15.5, 6.4, "slope of the ground")
+    _word(axes, left + 15.5, 9.0, "length of the line")
     _signs(axes, relief)
 
 
@@ -66,23 +69,22 @@ def _length_text(length_m: float, *, gentle: bool) -> str:
 def _signs(axes: Axes, relief: Relief) -> None:
     """Two rows of signs with their meanings."""
     casing = Line2D([0.0, 7.0], [12.7, 12.7], color=INK, linewidth=LINE_PT)
-    turn = Line2D([0.0, 7.0], [12.7, 12.7], linestyle="none", marker="o", markersize=4.0)
-    turn.set(markerfacecolor="white", markeredgecolor=INK, markeredgewidth=0.9)
-    steepest = Line2D([36.0], [12.7], linestyle="none", marker="v", markersize=5.5)
-    steepest.set(markerfacecolor="white", markeredgecolor=INK, markeredgewidth=0.9)
-    corridor = Line2D([69.0, 77.0], [12.7, 12.7], color=INK, linewidth=0.9, linestyle=(0, (3.5, 1.8)))
+    sign(axes, [(7.0, 12.7)], "o", 4.0)
+    sign(axes, [(0.0, 12.7)], "s", 5.5)
+    sign(axes, [(39.0, 12.7)], "v", 5.5)
+    corridor = Line2D([71.0, 79.0], [12.7, 12.7], color=INK, linewidth=0.9, linestyle=CORRIDOR_DASHES)
     heavy = Line2D([0.0, 7.0], [15.9, 15.9], color="0.1", linewidth=0.6)
     thin = Line2D([0.0, 7.0], [16.8, 16.8], color="0.2", linewidth=0.25)
-    slope = Line2D([69.0, 77.0], [16.3, 16.3], color=INK, linewidth=1.2)
-    for line in (casing, turn, steepest, corridor, heavy, thin):
+    slope = Line2D([71.0, 79.0], [16.3, 16.3], color=INK, linewidth=1.2)
+    for line in (casing, corridor, heavy, thin):
         axes.add_line(line)
-    swatch(axes, (69.0, 15.3), (8.0, 2.0), facecolor=INTERVAL_GREY, linewidth=0.0)
+    swatch(axes, (71.0, 15.3), (8.0, 2.0), facecolor=INTERVAL_GREY, linewidth=0.0)
     axes.add_line(slope)
-    _word(axes, 8.5, 12.7, "line, turn points")
-    _word(axes, 38.5, 12.7, "steepest place of a leg")
-    _word(axes, 78.5, 12.7, "corridor of possible straying")
+    _word(axes, 8.5, 12.7, "line: start, turn points")
+    _word(axes, 41.0, 12.7, "steepest place of a leg")
+    _word(axes, 80.5, 12.7, "corridor of possible straying")
     _word(axes, 8.5, 16.3, contour_words(relief))
-    _word(axes, 78.5, 16.3, "slope and its 95 % interval")
+    _word(axes, 80.5, 16.3, "slope and its 95 % interval")
 
 
 def contour_words(relief: Relief) -> str:
@@ -160,7 +162,7 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
     left_out
         How many further legs found no room.
     """
-    heads = ("leg", "to", "", "line", "95 %", "corridor")
+    heads = ("leg", "to", "", "line", "95 % high", "corridor")
     top = ROW_MM * 0.6
     _row(axes, top, heads, weight="bold")
     axes.add_line(Line2D([0.0, TABLE_MM], [ROW_MM * 1.15] * 2, color=INK, linewidth=0.4))
@@ -172,11 +174,10 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
 
 
 def _cells(leg: LegScreening) -> tuple[str, ...]:
-    to = leg.to if len(leg.to) <= _NAME_LETTERS else f"{leg.to[: _NAME_LETTERS - 1].rstrip()}…"
-    if leg.slope_max_deg is None:
-        at_least = "wholly"
-    else:
-        at_least = "at least" if leg.open_above else ""
+    wholly = leg.slope_max_deg is None
+    at_least = "wholly" if wholly else "at least" if leg.open_above else ""
+    most = _NAME_LETTERS[0 if at_least else 1]
+    to = leg.to if len(leg.to) <= most else f"{leg.to[: most - 1].rstrip()}…"
     high = "" if leg.slope_high_deg is None else slope_text(leg.slope_high_deg)
     corridor = slope_text(leg.slope_corridor_max_deg)
     return str(leg.number), to, at_least, slope_text(leg.slope_max_deg), high, corridor

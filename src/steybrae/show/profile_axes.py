@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from steybrae.bands import BandScheme
 from steybrae.screening.profile import UNKNOWN, Profile
 from steybrae.screening.result import RouteScreening
+from steybrae.show.map_axes import sign
 from steybrae.show.style import (
-    HALO,
     INK,
     SMALL_PT,
     band_hatch,
@@ -22,7 +22,7 @@ from steybrae.show.style import (
 )
 from steybrae.terrain.dem import Array
 
-__all__ = ["draw_heights", "draw_slopes"]
+__all__ = ["INTERVAL_GREY", "draw_heights", "draw_slopes"]
 
 _NUMBER_MM: Final = 2.6
 """Room that a leg number takes, millimetres."""
@@ -30,6 +30,7 @@ _NUMBER_MM: Final = 2.6
 _WORD_MM: Final = 12.0
 """Room that the word "unknown" takes, millimetres."""
 
+_YLABEL_MM: Final = 7.6
 INTERVAL_GREY: Final = "0.78"
 
 
@@ -50,22 +51,24 @@ def draw_heights(
     low_m, high_m = _height_range(profile.elevation_m)
     _distances(axes, profile)
     axes.set_ylim(low_m, high_m)
-    scheme = BandScheme(screening.settings.edges_deg)
+    bands = BandScheme(screening.settings.edges_deg).bands
+    count = len(bands)
     x = np.repeat(profile.edges_m, 2)[1:-1]
     heights = np.repeat(profile.elevation_m, 2)[1:-1]
-    for k, band in enumerate(scheme.bands):
+    for k, band in enumerate(bands):
         here = np.repeat(profile.band == k, 2)
         if not here.any():
             continue
         axes.fill_between(
-            x, low_m, np.nan_to_num(heights, nan=high_m), where=here, facecolor=band_tint(k, len(scheme.bands)),
-            edgecolor=hatch_ink(k, len(scheme.bands)), hatch=band_hatch(k), linewidth=0.0, zorder=1,
+            x, low_m, np.nan_to_num(heights, nan=high_m), where=here, facecolor=band_tint(k, count),
+            edgecolor=hatch_ink(k, count), hatch=band_hatch(k), linewidth=0.0, zorder=1,
             gid=f"band {band.label}",
         )  # fmt: skip
     axes.plot(profile.edges_m, profile.elevation_m, color=INK, linewidth=1.1, zorder=4, gid="height")
     _unknown(axes, profile, size_mm[0])
     _leg_numbers(axes, screening, profile, size_mm[0])
-    axes.set_ylabel("height (m)", fontsize=SMALL_PT, labelpad=2)
+    axes.set_ylabel("height (m)", fontsize=SMALL_PT)
+    axes.yaxis.set_label_coords(-_YLABEL_MM / size_mm[0], 0.5)
     axes.tick_params(labelbottom=False)
     if not np.isfinite(profile.elevation_m).any():
         axes.set_yticks([])
@@ -74,8 +77,8 @@ def draw_heights(
     steeper = (size_mm[1] / (high_m - low_m)) / (size_mm[0] / whole_m)
     words = f"heights drawn {steeper:.2g} times as large as distances"
     axes.text(
-        0.995, 0.03, words, transform=axes.transAxes, ha="right", va="bottom", fontsize=5.5, path_effects=HALO,
-        zorder=6,
+        0.005, 0.04, words, transform=axes.transAxes, va="bottom", fontsize=5.5, zorder=9,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
     )  # fmt: skip
 
 
@@ -105,6 +108,12 @@ def draw_slopes(axes: Axes, screening: RouteScreening, profile: Profile, width_m
     for edge_deg in screening.settings.edges_deg:
         if edge_deg < top_deg:
             axes.axhline(edge_deg, color="0.35", linewidth=0.4, linestyle=(0, (1, 1.5)), zorder=1)
+    if np.isfinite(profile.slope_deg).any() and not np.isfinite(profile.slope_high_deg).any():
+        axes.text(
+            0.995, 0.95, "how far slopes may lie above the curve is not known", transform=axes.transAxes,
+            ha="right", va="top", fontsize=SMALL_PT, zorder=9,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+        )  # fmt: skip
     edges = [edge_deg for edge_deg in screening.settings.edges_deg if edge_deg < top_deg]
     axes.set_yticks([0.0, *edges], ["0°", *(f"{edge_deg:g}°" for edge_deg in edges)], fontsize=5.0)
     _unknown(axes, profile, width_mm)
@@ -112,11 +121,9 @@ def draw_slopes(axes: Axes, screening: RouteScreening, profile: Profile, width_m
         axes.axvline(turn_m, color="0.3", linewidth=0.4, zorder=3)
     for leg, at_m in zip(screening.legs, profile.steepest_m, strict=True):
         if leg.slope_max_deg is not None:
-            axes.plot(
-                [at_m], [leg.slope_max_deg], marker="v", markersize=4.5, markerfacecolor="white",
-                markeredgecolor=INK, markeredgewidth=0.8, zorder=7, gid=f"steepest {leg.number}",
-            )  # fmt: skip
-    axes.set_ylabel("slope", fontsize=SMALL_PT, labelpad=2)
+            sign(axes, [(float(at_m), leg.slope_max_deg)], "v", 4.5, f"steepest {leg.number}")
+    axes.set_ylabel("slope", fontsize=SMALL_PT)
+    axes.yaxis.set_label_coords(-_YLABEL_MM / width_mm, 0.5)
     kilometres = profile.edges_m[-1] >= 2000.0
     axes.set_xlabel(f"distance along the line ({'km' if kilometres else 'm'})", fontsize=SMALL_PT, labelpad=1)
     if kilometres:
@@ -169,7 +176,8 @@ def _leg_numbers(axes: Axes, screening: RouteScreening, profile: Profile, width_
         if middle_mm - last_mm >= _NUMBER_MM:
             axes.text(
                 (start_m + end_m) / 2.0, 0.97, str(leg.number), transform=axes.get_xaxis_transform(),
-                ha="center", va="top", fontsize=6.5, fontweight="bold", zorder=8, path_effects=HALO,
+                ha="center", va="top", fontsize=6.5, fontweight="bold", zorder=8,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
                 gid=f"leg number {leg.number}",
             )  # fmt: skip
             last_mm = middle_mm

@@ -6,7 +6,8 @@ of its own, so that it reads in black and white. Crossed hatches belong to unkno
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import warnings
+from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, Final
 
@@ -50,19 +51,23 @@ the whole run of greys is used."""
 _MOST_LIGHT: Final = 0.04
 """Greatest change of a colour by the relief's light, share of full white."""
 
-_STYLE: Final[Mapping[str, Any]] = {
+_STYLE: Final[Any] = {
     "font.family": "DejaVu Sans",
     "font.size": SMALL_PT,
     "hatch.linewidth": 0.35,
     "axes.linewidth": 0.6,
     "pdf.fonttype": 42,
+    "text.parse_math": False,  # a dollar sign in a name is a dollar sign
 }
 
 
 @contextmanager
 def picture_style() -> Iterator[None]:
-    """Settings under which pictures are made and saved, whatever the user's own are."""
-    with mpl.rc_context(mpl.rcParamsDefault):
+    """Set what pictures are made and saved under, whatever the user's own settings are."""
+    with mpl.rc_context(), warnings.catch_warnings():
+        # A name in a script that the font lacks is drawn as boxes; the page itself shows that.
+        warnings.filterwarnings("ignore", message=r"Glyph .* missing from")
+        mpl.rcdefaults()
         mpl.rcParams.update(_STYLE)
         yield
 

@@ -12,6 +12,7 @@ from rich.text import Text
 from steybrae.bands import STEEP_DEG, Band
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.route.corridor import SIDE_SLOPES_DEG
+from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.result import LegScreening, RouteScreening, SideGround
 
 __all__ = ["bands_text", "route_tables"]
@@ -38,7 +39,26 @@ def route_tables(screening: RouteScreening) -> RenderableType:
         _bands_table(screening),
         Text(),
         Text(_basis(screening)),
+        *([Text(f"\n{cross_check_text(screening.cross_check)}")] if screening.cross_check else []),
     )
+
+
+def cross_check_text(check: CrossCheck) -> str:
+    """How far two engines differ, and where, in lines."""
+    shares = check.difference_percentiles_deg.items()
+    sizes = ", ".join(f"{share} %: {round_up(deg, 1e-6):.6f}°" for share, deg in shares)
+    lines = [
+        f"Cross-check of {check.engine} with {check.other}: {check.cells} cells where both answer; size of "
+        f"the difference by percentile {sizes}.",
+        f"{check.only_other_cells} cells beside voids or edges where only {check.other} answers, with the "
+        "centre's height for a missing one (it reads low there); they stay unknown.",
+    ]
+    lines += [
+        f"  {place.lat_deg:.5f}, {place.lon_deg:.5f}: {check.engine} {slope_text(place.own_deg)}, "
+        f"{check.other} {slope_text(place.other_deg)} ({place.why})"
+        for place in check.worst
+    ]
+    return "\n".join(lines)
 
 
 def _headline(screening: RouteScreening) -> Text:

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from steybrae.terrain.dem import Array, Dem
-from steybrae.terrain.gradients import Method, index_gradients, plane_gradients
+from steybrae.terrain.engines import Engine, engine_gradients
+from steybrae.terrain.gradients import Method, plane_gradients
 from steybrae.terrain.jacobian import grid_jacobian, ground_gradients, jacobian_field
 
 __all__ = [
@@ -134,7 +135,9 @@ class SlopeField:
     slope_deg: Array
 
 
-def slope_field(dem: Dem, method: Method = "horn", metric: Metric = "ground") -> SlopeField:
+def slope_field(
+    dem: Dem, method: Method = "horn", metric: Metric = "ground", engine: Engine = "own"
+) -> SlopeField:
     """Gradients and slope of every cell.
 
     Parameters
@@ -146,6 +149,8 @@ def slope_field(dem: Dem, method: Method = "horn", metric: Metric = "ground") ->
     metric
         ``ground`` for true lengths and true north, ``grid`` for the CRS's own units and
         grid north (for comparing with tools that know no other).
+    engine
+        Who computes the differences; see `steybrae.terrain.engines`.
 
     Returns
     -------
@@ -153,7 +158,7 @@ def slope_field(dem: Dem, method: Method = "horn", metric: Metric = "ground") ->
         NaN in the outer ring and beside unknown heights.
     """
     jacobian = jacobian_field(dem.grid) if metric == "ground" else grid_jacobian(dem.grid)
-    p, q = ground_gradients(jacobian, *index_gradients(dem.heights_m, method))
+    p, q = ground_gradients(jacobian, *engine_gradients(engine)(dem.heights_m, method))
     slope = slope_deg(p, q)
     for array in (p, q, slope):
         array.flags.writeable = False

@@ -45,13 +45,15 @@ def check_engine(name: str, method: Method) -> Engine:
         message = f"The engine should be one of {', '.join(ENGINES)}; got {name!r}. Choose one."
         raise ModelError(message)
     if name == "richdem" and method != "horn":
-        message = f"The engine richdem computes the method horn only; got {method!r}. Use --engine own for it."
+        message = (
+            f"The engine richdem computes the method horn only; got {method!r}. Use --engine own for it."
+        )
         raise ModelError(message)
     return name  # type: ignore[return-value]
 
 
 def engine_gradients(engine: Engine) -> IndexGradients:
-    """Function of an engine: heights and method in, differences per cell out.
+    """Give the function of an engine: heights and method in, differences per cell out.
 
     Parameters
     ----------

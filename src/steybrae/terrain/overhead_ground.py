@@ -10,9 +10,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.terrain.attributes import baseline_cells, baseline_slope_deg, slope_field
+from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Dem
-from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.gradients import index_gradients, plane_gradients
+from steybrae.terrain.jacobian import ground_gradients, jacobian_at
 from steybrae.terrain.sampling import heights_at
 from steybrae.terrain.start_zones import StartRules, StartZones, find_start_zones
 from steybrae.terrain.uncertainty import SlopeUncertainty
@@ -27,7 +28,7 @@ UNKNOWN_RISE_DEG: Final = 45.0
 """How steeply ground that is not known is taken to rise from the known ground next to it, degrees
 (our choice: faces of hundreds of metres are hardly ever steeper on the whole)."""
 
-BLOCK_CELLS: Final = 16
+BLOCK_CELLS: Final = 8
 """Side of a block of cells that is passed over as a whole where it cannot matter."""
 
 
@@ -185,7 +186,9 @@ def overhead_ground(
     rows, cols = dem.grid.shape
     jacobian = jacobian_at(dem.grid, cols / 2, rows / 2)
     cell = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
-    slope = baseline_slope_deg(slope_field(dem, "evans"), *baseline_cells(*cell, rules.baseline_m))
+    halves = baseline_cells(*cell, rules.baseline_m)
+    steps = index_gradients(dem.heights_m, "evans") if halves == (1, 1) else plane_gradients(dem.heights_m, *halves)
+    slope = slope_deg(*ground_gradients(jacobian, *steps))
     area_m2 = abs(float(np.linalg.det(jacobian)))
     return OverheadGround(dem, find_start_zones(slope, area_m2, known, rules), jacobian, reach_m)
 
@@ -194,8 +197,7 @@ def ceiling_m(heights_m: Array, cell_m: tuple[float, float]) -> Array:
     """Greatest height that unknown ground is taken to have.
 
     The least over all known cells of ``height + tan(45) (|along rows| + |along columns|)``;
-    counting both legs of the way instead of the straight line errs to the higher. Known
-    heights come out as they are or lower only beside steeper ground.
+    counting both legs of the way instead of the straight line errs to the higher.
 
     Parameters
     ----------

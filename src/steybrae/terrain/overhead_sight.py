@@ -62,17 +62,100 @@ class Pairs:
         return Pairs(self.point[which], self.cell[which], self.tangent[which])
 
 
-def _bounds(ground: OverheadGround, points: Points, blocks: Blocks) -> Array:
-    """Greatest tangent that any cell of a block could have, ``(points, blocks)``."""
-    col, row = points.col[:, None], points.row[:, None]
-    across = np.maximum(np.maximum(blocks.left + 0.5 - col, col - blocks.right - 0.5), 0.0)
-    along = np.maximum(np.maximum(blocks.top + 0.5 - row, row - blocks.bottom - 0.5), 0.0)
+def _bounds(
+    ground: OverheadGround, points: Points, blocks: Blocks, least: float
+) -> tuple[Array, NDArray[np.intp]]:
+    """Greatest tangent that any cell of a block could have, ``(points, blocks kept)``; which are kept.
+
+    Blocks that could not reach `least` from any of the places are left out.
+    """
+    col, row = (points.col.min(), points.col.max()), (points.row.min(), points.row.max())
+    lowest = np.nanmin(points.height_m) if np.isfinite(points.height_m).any() else np.inf
+    roughly = _bound(ground, blocks, slice(None), ((*col, *row), lowest))
+    keep = np.flatnonzero(roughly >= least)
+    here = points.col[:, None], points.row[:, None]
+    found = _bound(
+        ground, blocks, keep, ((here[0], here[0], here[1], here[1]), points.height_m[:, None])
+    )
+    return found, keep
+
+
+Rectangle = tuple[Array | float, Array | float, Array | float, Array | float]
+
+
+def _bound(
+    ground: OverheadGround,
+    blocks: Blocks,
+    which: NDArray[np.intp] | slice,
+    place: tuple[Rectangle, Array | float],
+) -> Array:
+    """Greatest tangent of blocks from a rectangle of places at a height."""
+    rise, apart = _rise_and_distance(ground, blocks, which, place)
+    bound: Array = rise / np.maximum(apart, _nearest_m(ground))
+    bound[apart > ground.reach_m] = -np.inf
+    return bound
+
+
+def _rise_and_distance(
+    ground: OverheadGround,
+    blocks: Blocks,
+    which: NDArray[np.intp] | slice,
+    place: tuple[Rectangle, Array | float],
+) -> tuple[Array, Array]:
+    """Greatest rise to blocks and least distance, metres, from a rectangle: columns, rows, height."""
+    (col_from, col_to, row_from, row_to), height_m = place
+    across = np.maximum(blocks.left[which] + 0.5 - col_to, col_from - (blocks.right[which] + 0.5))
+    along = np.maximum(blocks.top[which] + 0.5 - row_to, row_from - (blocks.bottom[which] + 0.5))
     # The smallest stretch of the Jacobian: no direction is shorter.
     shortest = float(np.linalg.svd(ground.jacobian, compute_uv=False)[-1])
-    least_m = np.maximum(np.hypot(across, along) * shortest, _nearest_m(ground))
-    bound: Array = (blocks.highest_m - points.height_m[:, None]) / least_m
-    bound[least_m > ground.reach_m] = -np.inf
-    return np.nan_to_num(bound, nan=-np.inf, posinf=np.inf)
+    apart = np.hypot(np.maximum(across, 0.0), np.maximum(along, 0.0)) * shortest
+    rise = np.nan_to_num(blocks.highest_m[which] - height_m, nan=-np.inf, posinf=np.inf)
+    return rise, apart
+
+
+def useful_box(ground: OverheadGround, points: Points, least: float) -> tuple[int, int, int, int] | None:
+    """Cells that any way at or above a tangent can touch: least and greatest column and row.
+
+    A way from a source to a place is at most ``l = rise / tan`` long, and lies in the ellipse
+    round both, whose smaller half-axis is ``sqrt(l^2 - distance^2) / 2``.
+
+    Parameters
+    ----------
+    ground
+        Where.
+    points
+        Places of known height; one or more.
+    least
+        Tangent, above 0.
+
+    Returns
+    -------
+    tuple of int or None
+        None where no source can reach a place.
+    """
+    blocks = ground.sources
+    if len(blocks.start) == 0:
+        return None
+    _, kept = _bounds(ground, points, blocks, least)
+    here = points.col[:, None], points.row[:, None]
+    rise, apart = _rise_and_distance(
+        ground, blocks, kept, ((here[0], here[0], here[1], here[1]), points.height_m[:, None])
+    )
+    longest = np.maximum(rise / least, 0.0)
+    useful = (apart <= ground.reach_m) & (longest >= apart)
+    if not useful.any():
+        return None
+    some, places = kept[useful.any(axis=0)], useful.any(axis=1)
+    shortest = float(np.linalg.svd(ground.jacobian, compute_uv=False)[-1])
+    aside_m = np.sqrt(longest[useful] ** 2 - apart[useful] ** 2).max() / 2.0
+    margin = math.ceil(float(aside_m) / shortest) + 2
+    rows, cols = ground.dem.grid.shape
+    return (
+        max(int(min(blocks.left[some].min(), points.col[places].min())) - margin, 0),
+        min(int(max(blocks.right[some].max(), points.col[places].max())) + margin, cols - 1),
+        max(int(min(blocks.top[some].min(), points.row[places].min())) - margin, 0),
+        min(int(max(blocks.bottom[some].max(), points.row[places].max())) + margin, rows - 1),
+    )
 
 
 def _nearest_m(ground: OverheadGround) -> float:
@@ -95,7 +178,9 @@ def _tangents(
     return Pairs(at, cell, tangent)
 
 
-def steepest_sight(ground: OverheadGround, points: Points, blocks: Blocks | None = None) -> Pairs:
+def steepest_sight(
+    ground: OverheadGround, points: Points, least_deg: float = LEAST_SIGHT_DEG, *, only_steepest: bool = False
+) -> Pairs:
     """Steepest sight angle from every place, whatever lies between.
 
     Parameters
@@ -104,26 +189,32 @@ def steepest_sight(ground: OverheadGround, points: Points, blocks: Blocks | None
         Where.
     points
         Places; one of unknown height has no answer.
-    blocks
-        What to look up at; all sources.
+    least_deg
+        Flatter sights are not looked for.
+    only_steepest
+        Only the steepest of all places is asked for; the others may then have no answer.
 
     Returns
     -------
     Pairs
         One for each place in the order of `points`: tangent minus infinity and cell -1 where
-        nothing looks down at `LEAST_SIGHT_DEG` or more.
+        nothing looks down at `least_deg` or more.
     """
-    blocks = blocks or ground.sources
-    count = len(points.col)
-    best = np.full(count, math.tan(math.radians(LEAST_SIGHT_DEG)))
+    blocks, count = ground.sources, len(points.col)
+    best = np.full(count, math.tan(math.radians(least_deg)))
     cell = np.full(count, -1, dtype=np.intp)
     if count and len(blocks.start):
-        bound = _bounds(ground, points, blocks)
-        first = np.argmax(bound, axis=1)
-        here = np.arange(count)
-        _improve(best, cell, _tangents(ground, points, blocks, here, first))
-        bound[here, first] = -np.inf
-        _improve(best, cell, _tangents(ground, points, blocks, *np.nonzero(bound >= best[:, None])))
+        bound, kept = _bounds(ground, points, blocks, float(best[0]))
+        # The likeliest blocks first: what they give rules most of the others out.
+        for most in (1, 4, len(kept)):
+            if len(kept) == 0:
+                break
+            least = best.max() if only_steepest else best[:, None]
+            likely = np.argpartition(bound, -min(most, len(kept)), axis=1)[:, -most:]
+            ask = np.take_along_axis(bound, likely, axis=1) >= least
+            point, block = np.nonzero(ask)[0], likely[ask]
+            _improve(best, cell, _tangents(ground, points, blocks, point, kept[block]))
+            bound[point, block] = -np.inf
     return Pairs(np.arange(count), cell, np.where(cell < 0, -np.inf, best))
 
 
@@ -146,9 +237,9 @@ def _improve(best: Array, cell: NDArray[np.intp], pairs: Pairs) -> None:
 def pairs_between(ground: OverheadGround, points: Points, least: float, below: float) -> Pairs:
     """All pairs whose tangent lies from one value to below another, steepest first."""
     blocks = ground.sources
-    pairs = _tangents(
-        ground, points, blocks, *np.nonzero(_bounds(ground, points, blocks) >= max(least, 1e-9))
-    )
+    bound, kept = _bounds(ground, points, blocks, least)
+    point, block = np.nonzero(bound >= least)
+    pairs = _tangents(ground, points, blocks, point, kept[block])
     pairs = pairs.pick((pairs.tangent >= least) & (pairs.tangent < below))
     return pairs.pick(np.argsort(-pairs.tangent, kind="stable"))
 
@@ -188,7 +279,7 @@ def first_open(ground: OverheadGround, points: Points, steepest: float) -> Pairs
         below = least
         if top_deg - drop_deg <= least_deg:
             break
-    return pairs_between(ground, points, math.inf, math.inf)
+    return pairs.pick(slice(0))
 
 
 def _open(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray[np.bool_]:
@@ -286,4 +377,4 @@ def unknown_overhead(ground: OverheadGround, points: Points) -> bool:
     if len(points.col) == 0 or len(ground.unknown.start) == 0:
         return False
     least = math.tan(math.radians(LEAST_SIGHT_DEG))
-    return bool((_bounds(ground, points, ground.unknown) >= least).any())
+    return bool((_bounds(ground, points, ground.unknown, least)[0] >= least).any())

@@ -1,0 +1,132 @@
+"""``steybrae ground``: what the ground is like at a place, within the position error."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from steybrae.cli.options import (
+    Correlation,
+    DemFiles,
+    Edges,
+    EngineName,
+    Json,
+    Method,
+    VerticalError,
+    ZUnit,
+)
+
+__all__ = ["CONTEXT", "ground", "place_text"]
+
+CONTEXT = {"ignore_unknown_options": True}
+"""A place may begin with a minus, which would else be read as an option."""
+
+PlaceWords = Annotated[
+    list[str],
+    typer.Argument(
+        metavar="PLACE",
+        help="Degrees (57.1234 -3.6712), degrees and minutes, UTM, MGRS or an OS grid reference.",
+    ),
+]
+Within = Annotated[
+    str | None,
+    typer.Option("--within", help="95 % radius of the position error, like 10m.", metavar="LENGTH"),
+]
+Epe = Annotated[
+    str | None,
+    typer.Option("--epe", help="Estimated position error as the receiver shows it.", metavar="LENGTH"),
+]
+EpeConfidence = Annotated[
+    float | None,
+    typer.Option("--epe-confidence", help="Percent of positions within it; 50 is assumed if not given."),
+]
+
+
+def ground(
+    place: PlaceWords,
+    dem: DemFiles = None,
+    *,
+    sample: Annotated[bool, typer.Option("--sample", help="On the invented sample massif.")] = False,
+    within: Within = None,
+    epe: Epe = None,
+    epe_confidence: EpeConfidence = None,
+    edges: Edges = None,
+    method: Method = "horn",
+    engine: EngineName = "own",
+    z_unit: ZUnit = None,
+    vertical_error: VerticalError = None,
+    correlation: Correlation = None,
+    as_json: Json = False,
+) -> None:
+    """Look at the ground at one place and all around it within your position error."""
+    from steybrae.cli.inputs import model_settings, open_source
+    from steybrae.cli.options import console, print_cautions, print_json
+    from steybrae.route.places import parse_place
+    from steybrae.screening.ground_at import ground_at
+    from steybrae.show.ground_tables import print_ground
+
+    radius_m, note = position_error_m(within, epe, epe_confidence)
+    settings = model_settings(edges, method, engine, vertical_error, correlation)
+    where = parse_place(place_text(place))
+    with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
+        found = ground_at(where, model, radius_m, settings)
+    if as_json:
+        print_json("ground", found)
+        return
+    to = console()
+    print_ground(found, to)
+    if note:
+        to.print(note, markup=False)
+    print_cautions(found.cautions, to)
+
+
+def place_text(words: list[str]) -> str:
+    """Join the words of a place, refusing options that no command knows.
+
+    Raises
+    ------
+    QuantityError
+        A word begins with two minus signs.
+    """
+    from steybrae.errors import QuantityError
+
+    for word in words:
+        if word.startswith("--"):
+            message = f"Every option should be one of this command's; it has no {word}. See its --help."
+            raise QuantityError(message)
+    return " ".join(words)
+
+
+def position_error_m(
+    within: str | None, epe: str | None, confidence: float | None
+) -> tuple[float | None, str]:
+    """95 % radius from the options, metres or None, and what was assumed, in words.
+
+    Raises
+    ------
+    QuantityError
+        Both ways were used, or a confidence without an error.
+    """
+    from steybrae.cli.inputs import length_m
+    from steybrae.errors import QuantityError
+    from steybrae.screening.ground_at import DEFAULT_EPE_CONFIDENCE, radius_95_m
+
+    if within is not None and (epe is not None or confidence is not None):
+        message = "The position error is given by --within or by --epe; both were used. Leave one out."
+        raise QuantityError(message)
+    if epe is None:
+        if confidence is not None:
+            message = (
+                "--epe-confidence belongs to --epe, which is missing. Give the error the receiver shows."
+            )
+            raise QuantityError(message)
+        return length_m(within, "The position error", zero=True), ""
+    error_m = length_m(epe, "The estimated position error", zero=True) or 0.0
+    share = DEFAULT_EPE_CONFIDENCE if confidence is None else confidence
+    assumed = " (assumed: many receivers mean half of their fixes)" if confidence is None else ""
+    radius = radius_95_m(error_m, share)
+    return (
+        radius,
+        f"Position error: {epe} at {share:g} %{assumed}, widened to 95 % by the circular normal law.",
+    )

@@ -1,0 +1,135 @@
+"""Two engines on the same ground: how far their slopes differ, and where.
+
+Compared in true-ground slope, both through the one Jacobian, over every cell that the screening
+read. Where both engines answer, differences come from their arithmetic (richdem works in single
+precision). Where richdem answers and our own rule calls the slope unknown, because one of the
+nine heights is missing, richdem put the centre's height in its place: there its slope reads low.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from steybrae.terrain.attributes import slope_deg, slope_field
+from steybrae.terrain.dem import Array, Dem
+from steybrae.terrain.engines import richdem_gradients
+from steybrae.terrain.jacobian import ground_gradients, jacobian_field
+
+__all__ = ["CrossCheck", "WorstPlace", "cross_check"]
+
+PERCENTILES: Final = (50.0, 95.0, 99.0, 100.0)
+"""Percentiles of the size of the differences that are told."""
+
+MOST_PLACES: Final = 5
+"""How many of the worst places are told."""
+
+
+@dataclass(frozen=True)
+class WorstPlace:
+    """A cell where the engines differ, or where only one answers.
+
+    Attributes
+    ----------
+    lat_deg, lon_deg
+        Its centre, WGS 84.
+    own_deg, other_deg
+        Slopes; None unknown.
+    why
+        ``arithmetic`` where both answer; ``void or edge`` where a height near it is missing.
+    """
+
+    lat_deg: float
+    lon_deg: float
+    own_deg: float | None
+    other_deg: float
+    why: Literal["arithmetic", "void or edge"]
+
+
+@dataclass(frozen=True)
+class CrossCheck:
+    """What the comparison found.
+
+    Attributes
+    ----------
+    engine, other
+        The two engines.
+    cells
+        Cells where both answer.
+    difference_percentiles_deg
+        Size of the difference of slope there, by percentile.
+    only_other_cells
+        Cells where only the other engine answers, beside voids and edges; they stay unknown.
+    worst
+        Largest differences first, then cells that only the other answers, steepest first.
+    """
+
+    engine: str
+    other: str
+    cells: int
+    difference_percentiles_deg: dict[str, float]
+    only_other_cells: int
+    worst: tuple[WorstPlace, ...]
+
+
+def cross_check(windows: Iterable[tuple[Dem, tuple[int, int]]]) -> CrossCheck:
+    """Compare our own engine's Horn slopes with richdem's.
+
+    Parameters
+    ----------
+    windows
+        Windows of one model, with the row and column of their first cell; a cell that lies
+        in several counts once.
+
+    Returns
+    -------
+    CrossCheck
+
+    Raises
+    ------
+    MissingExtraError
+        richdem is not installed.
+    """
+    seen: set[tuple[int, int]] = set()
+    rows = [_compare(dem, corner, seen) for dem, corner in windows]
+    lat, lon, own, other = np.concatenate([np.empty((4, 0)), *rows], axis=1)
+    both = np.isfinite(own)
+    apart = np.abs(own - other)
+    percentiles = {f"{p:g}": float(np.percentile(apart[both], p)) for p in PERCENTILES if both.any()}
+    order = np.concatenate(
+        (
+            np.flatnonzero(both)[np.argsort(-apart[both])][:MOST_PLACES],
+            np.flatnonzero(~both)[np.argsort(-other[~both])][:MOST_PLACES],
+        )
+    )
+    worst = tuple(
+        WorstPlace(
+            float(lat[k]),
+            float(lon[k]),
+            float(own[k]) if both[k] else None,
+            float(other[k]),
+            "arithmetic" if both[k] else "void or edge",
+        )
+        for k in order
+    )
+    return CrossCheck("own", "richdem", int(both.sum()), percentiles, int((~both).sum()), worst)
+
+
+def _compare(dem: Dem, corner: tuple[int, int], seen: set[tuple[int, int]]) -> Array:
+    """Latitude, longitude, own and other slope of the window's cells not seen before."""
+    own = slope_field(dem).slope_deg
+    gradients = ground_gradients(jacobian_field(dem.grid), *richdem_gradients(dem.heights_m))
+    other = slope_deg(*gradients)
+    # The window's own ring is an edge made by reading, not one of the model.
+    inner = np.zeros(own.shape, dtype=bool)
+    inner[1:-1, 1:-1] = True
+    j, i = np.nonzero(inner & np.isfinite(other))
+    cells = list(zip((j + corner[0]).tolist(), (i + corner[1]).tolist(), strict=True))
+    fresh = np.array([cell not in seen for cell in cells], dtype=bool)
+    seen.update(cells)
+    j, i = j[fresh], i[fresh]
+    lon, lat = dem.grid.to_wgs84(i + 0.5, j + 0.5)
+    return np.stack((lat, lon, own[j, i], other[j, i]))

@@ -1,0 +1,306 @@
+"""What the ground is like at a place, within the position error."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.bands import Band
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.errors import OffModelError, QuantityError
+from steybrae.route.corridor import PLACE_ERROR_M
+from steybrae.route.places import Place
+from steybrae.screening.leg import possible_bands
+from steybrae.screening.screen import Settings
+from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, slope_field
+from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg, slope_uncertainty
+
+__all__ = ["GroundAt", "PlaceAt", "Within", "ground_at", "radius_95_m"]
+
+DEFAULT_EPE_CONFIDENCE: Final = 50.0
+"""Share of fixes, percent, within a stated position error where the share is not stated
+(common practice, no source: many receivers give the radius of half of their fixes)."""
+
+MOST_RADIUS_M: Final = 2000.0
+"""Largest position error taken as meant, metres (our choice)."""
+
+SPARE_CELLS: Final = 4
+"""Ring of cells beyond the circle: slopes and the 3 x 3 around the place need it."""
+
+
+@dataclass(frozen=True)
+class PlaceAt:
+    """The place asked for, on WGS 84, and as it was written."""
+
+    lat_deg: float
+    lon_deg: float
+    written: str
+
+
+@dataclass(frozen=True)
+class Within:
+    """Slopes of all cells that the position error reaches.
+
+    Attributes
+    ----------
+    radius_m
+        Radius of the circle, metres; every cell whose square touches it counts, and always
+        the 3 x 3 around the place.
+    slope_min_deg, slope_median_deg, slope_max_deg
+        Over the known cells; None where none is known.
+    unknown_share
+        Share of the cells that is unknown.
+    """
+
+    radius_m: float
+    slope_min_deg: float | None
+    slope_median_deg: float | None
+    slope_max_deg: float | None
+    unknown_share: float
+
+
+@dataclass(frozen=True)
+class GroundAt:
+    """Ground at a place. Field names are the keys of the JSON contract.
+
+    Attributes
+    ----------
+    place
+        Where.
+    elevation_m
+        Interpolated; None unknown.
+    slope_deg
+        Steepest of the 3 x 3 cells around the place, never interpolated, as on a line; None unknown.
+    slope_low_deg, slope_high_deg
+        95 % interval of it; None where not known how well.
+    aspect_true_deg, aspect_sector
+        Direction that the interpolated slope faces; None on flat ground and unknown.
+    band
+        Band of `slope_deg`; None unknown.
+    bands_possible
+        From there to the steeper of the bands of the high end and of the circle's steepest.
+    open_above
+        Whether it may be steeper still.
+    within
+        The circle of the position error.
+    basis
+        What the interval rests on, in words.
+    model_files, cell_size_m, method
+        The model and how it was read.
+    cautions
+        Those that apply.
+    """
+
+    place: PlaceAt
+    elevation_m: float | None
+    slope_deg: float | None
+    slope_low_deg: float | None
+    slope_high_deg: float | None
+    aspect_true_deg: float | None
+    aspect_sector: str | None
+    band: Band | None
+    bands_possible: tuple[Band, ...]
+    open_above: bool
+    within: Within
+    basis: str
+    model_files: tuple[str, ...]
+    cell_size_m: tuple[float, float]
+    method: str
+    cautions: tuple[Caution, ...]
+
+
+def radius_95_m(error_m: float, confidence_percent: float = DEFAULT_EPE_CONFIDENCE) -> float:
+    """Radius that holds 95 % of positions, from a radius that holds another share.
+
+    By the circular normal law ``P(R) = 1 - exp(-R^2 / (2 s^2))``:
+    ``R95 = R sqrt(ln(1 - 0.95) / ln(1 - P))``.
+
+    Parameters
+    ----------
+    error_m
+        Estimated position error as the receiver shows it, metres.
+    confidence_percent
+        Share of positions within it, percent, above 0 and below 100.
+
+    Returns
+    -------
+    float
+        Metres; 2.08 times a 50 % radius, 1.62 times a 68 % one.
+
+    Raises
+    ------
+    QuantityError
+        A share outside 0 to 100.
+    """
+    if not 0.0 < confidence_percent < 100.0:
+        message = (
+            "The confidence of a position error should lie between 0 and 100 percent; "
+            f"got {confidence_percent:g}. Receivers use 50, 68 or 95."
+        )
+        raise QuantityError(message)
+    return error_m * math.sqrt(math.log(0.05) / math.log1p(-confidence_percent / 100.0))
+
+
+def ground_at(
+    place: Place, source: DemSource, radius_m: float | None = None, settings: Settings | None = None
+) -> GroundAt:
+    """Look at the ground at a place and within its position error.
+
+    Parameters
+    ----------
+    place
+        Where.
+    source
+        The elevation model.
+    radius_m
+        95 % radius of the position error, metres; by default that of the place's own square,
+        at least 10 m.
+    settings
+        Bands, method, vertical error and origin of the model.
+
+    Returns
+    -------
+    GroundAt
+        With None for what is unknown.
+
+    Raises
+    ------
+    OffModelError
+        The place lies off the model.
+    ModelError
+        The model cannot be used there.
+    QuantityError
+        A radius that is negative or beyond 2 km.
+    """
+    settings = settings or Settings()
+    radius = max(PLACE_ERROR_M, place.error_m) if radius_m is None else radius_m
+    if not 0.0 <= radius <= MOST_RADIUS_M:
+        message = (
+            f"The position error should lie between 0 and {MOST_RADIUS_M:g} m; got {radius:g} m. "
+            "Give the place more exactly, or --within."
+        )
+        raise QuantityError(message)
+    at = _position(place, source)
+    cell = cell_size_m(source.grid, *at)
+    reach = [math.ceil(radius / size) + SPARE_CELLS for size in cell]
+    corner = (math.floor(at[1]) - reach[1], math.floor(at[0]) - reach[0])
+    dem = source.read(*corner, 2 * reach[1] + 1, 2 * reach[0] + 1)
+    field = slope_field(dem, settings.method, engine=settings.engine)
+    col, row = at[0] - corner[1], at[1] - corner[0]
+    inside = _in_circle(field, jacobian_at(source.grid, *at), col, row, radius)
+    return _say(place, field, (col, row), inside, radius, cell, settings)
+
+
+def _position(place: Place, source: DemSource) -> tuple[float, float]:
+    col, row = (float(v) for v in source.grid.from_wgs84(place.lon_deg, place.lat_deg))
+    rows, cols = source.grid.shape
+    if not (0.0 <= col <= cols and 0.0 <= row <= rows):
+        lon, lat = source.grid.to_wgs84([0, cols, cols, 0], [0, 0, rows, rows])
+        message = (
+            f"The place should lie on the elevation model; {place.lat_deg:.5f}, {place.lon_deg:.5f} "
+            f"does not. The model covers latitude {lat.min():.4f} to {lat.max():.4f}, "
+            f"longitude {lon.min():.4f} to {lon.max():.4f}."
+        )
+        raise OffModelError(message)
+    return col, row
+
+
+def _in_circle(
+    field: SlopeField, jacobian: Array, col: float, row: float, radius_m: float
+) -> NDArray[np.bool_]:
+    """Cells whose square the circle touches, and the 3 x 3 around the place."""
+    rows, cols = field.slope_deg.shape
+    dc = np.abs(np.arange(cols) + 0.5 - col)[None, :]
+    dr = np.abs(np.arange(rows) + 0.5 - row)[:, None]
+    sizes = np.hypot(jacobian[0], jacobian[1])
+    # From the place to the nearest edge of each square, along columns and rows.
+    apart = np.hypot(np.maximum(dc - 0.5, 0.0) * sizes[0], np.maximum(dr - 0.5, 0.0) * sizes[1])
+    near = (np.abs(np.arange(cols) - math.floor(col)) <= 1)[None, :] & (
+        np.abs(np.arange(rows) - math.floor(row)) <= 1
+    )[:, None]
+    inside: NDArray[np.bool_] = (apart <= radius_m) | near
+    return inside
+
+
+def _say(
+    place: Place,
+    field: SlopeField,
+    at: tuple[float, float],
+    inside: NDArray[np.bool_],
+    radius: float,
+    cell: tuple[float, float],
+    settings: Settings,
+) -> GroundAt:
+    rows, cols = field.slope_deg.shape
+    known = slope_uncertainty(
+        settings.method,
+        jacobian_at(field.dem.grid, cols / 2, rows / 2),
+        settings.vertical_error_m,
+        settings.correlation_m,
+    )
+    point = at_points(field, np.array([at[0]]), np.array([at[1]]))
+    top = _steepest_around(field, *at)
+    slope = None if top is None else float(field.slope_deg[top])
+    low, high = (None, None) if top is None else _interval(field, top, known)
+    circle = field.slope_deg[inside]
+    some = circle[np.isfinite(circle)]
+    within = Within(
+        radius,
+        float(some.min()) if len(some) else None,
+        float(np.median(some)) if len(some) else None,
+        float(some.max()) if len(some) else None,
+        1.0 - len(some) / len(circle),
+    )
+    aspect = float(point.aspect_true_deg[0])
+    open_above = within.unknown_share > 0.0 or high is None
+    situation = Situation(
+        from_model=True,
+        cell_size_m=max(cell),
+        unknown_near=within.unknown_share > 0.0,
+        place_coarse=place.error_m > radius,
+        open_above=open_above,
+        slope_high_deg=high,
+        unit_assumed=settings.origin.height_unit_from == "assumed",
+        datum_accuracy_m=field.dem.grid.datum_accuracy_m,
+        sample=settings.origin.sample,
+    )
+    elevation = float(point.elevation_m[0])
+    return GroundAt(
+        place=PlaceAt(place.lat_deg, place.lon_deg, place.written or place.name),
+        elevation_m=elevation if math.isfinite(elevation) else None,
+        slope_deg=slope,
+        slope_low_deg=low,
+        slope_high_deg=high,
+        aspect_true_deg=aspect if math.isfinite(aspect) else None,
+        aspect_sector=aspect_sector(aspect),
+        band=None if slope is None else settings.bands.band(slope),
+        bands_possible=possible_bands(settings.bands, slope, high, within.slope_max_deg),
+        open_above=open_above,
+        within=within,
+        basis=known.words,
+        model_files=settings.origin.files,
+        cell_size_m=cell,
+        method=settings.method,
+        cautions=cautions_for(situation),
+    )
+
+
+def _steepest_around(field: SlopeField, col: float, row: float) -> tuple[int, int] | None:
+    """Index of the steepest known of the 3 x 3 cells around a point; see `steybrae.route.touching`."""
+    j, i = math.floor(row), math.floor(col)
+    around = [(j + dj, i + di) for dj in (-1, 0, 1) for di in (-1, 0, 1)]
+    known = [index for index in around if math.isfinite(field.slope_deg[index])]
+    return max(known, key=lambda index: float(field.slope_deg[index]), default=None)
+
+
+def _interval(
+    field: SlopeField, at: tuple[int, int], known: SlopeUncertainty
+) -> tuple[float | None, float | None]:
+    low, high = slope_interval_deg(field.p[at], field.q[at], known)
+    return (float(low), float(high)) if np.isfinite(high) else (None, None)

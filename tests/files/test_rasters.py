@@ -1,0 +1,583 @@
+"""Elevation models from disk: formats, unknown heights, units, tiles, damage, no network."""
+
+from __future__ import annotations
+
+import re
+import socket
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import rasterio
+import rasterio.env
+import rasterio.shutil
+from affine import Affine
+from numpy.testing import assert_array_equal
+from numpy.typing import NDArray
+
+from steybrae.errors import FileReadError, ModelError
+from steybrae.files import rasters
+from steybrae.files.height_units import parse_height_unit
+from steybrae.files.rasters import open_model
+from steybrae.terrain.attributes import slope_field
+
+EAST, NORTH, CELL = 54_500.0, 1_053_500.0, 10.0
+FOOT, US_FOOT = 0.3048, 1200.0 / 3937.0
+
+
+def heights(rows: int = 40, cols: int = 50) -> NDArray[np.float64]:
+    """Whole numbers, every one different, so that a slip by a cell shows."""
+    return np.arange(rows * cols, dtype=float).reshape(rows, cols)
+
+
+def write(
+    path: Path,
+    values: Any,
+    *,
+    crs: str | None = "EPSG:27700",
+    origin: tuple[float, float] = (EAST, NORTH),
+    cell: float = CELL,
+    scale: float = 1.0,
+    offset: float = 0.0,
+    unit: str = "",
+    mask: Any = None,
+    **options: Any,
+) -> Path:
+    """Write a small raster."""
+    values = np.asarray(values)
+    bands = values if values.ndim == 3 else values[np.newaxis]
+    options = {"driver": "GTiff", "transform": Affine(cell, 0.0, origin[0], 0.0, -cell, origin[1]), **options}
+    count, rows, cols = bands.shape
+    # The mask belongs into the file: a second file beside it is not looked for.
+    with (
+        rasterio.Env(GDAL_TIFF_INTERNAL_MASK="YES"),
+        rasterio.open(
+            path, "w", height=rows, width=cols, count=count, dtype=bands.dtype, crs=crs, **options
+        ) as made,
+    ):
+        made.write(bands)
+        if (scale, offset) != (1.0, 0.0):
+            made.scales, made.offsets = (scale,) * count, (offset,) * count
+        if unit:
+            made.units = (unit,) * count
+        if mask is not None:
+            made.write_mask(mask)
+    return path
+
+
+def read_all(*paths: Path, z_unit: str | None = None) -> NDArray[np.float64]:
+    with open_model(paths, z_unit) as model:
+        return model.read(0, 0, *model.grid.shape).heights_m
+
+
+def refusal(kind: type[Exception], *paths: Path, z_unit: str | None = None) -> str:
+    with pytest.raises(kind) as caught:
+        read_all(*paths, z_unit=z_unit)
+    return str(caught.value)
+
+
+class TestFormats:
+    @pytest.mark.parametrize(
+        "options",
+        [
+            {},
+            {"tiled": True, "blockxsize": 16, "blockysize": 16, "compress": "deflate", "predictor": 3},
+            {"blockysize": 3, "compress": "lzw"},
+            {"driver": "COG", "blocksize": 128},
+            {"driver": "AAIGrid"},
+        ],
+        ids=["striped", "tiled", "thin strips", "COG", "ASCII grid"],
+    )
+    def test_every_height_comes_back_where_it_was(self, tmp_path: Path, options: dict[str, Any]) -> None:
+        values = heights().astype("float32")
+        plain = write(tmp_path / "plain.tif", values)
+        driver = options.get("driver", "GTiff")
+        path = tmp_path / ("dem.asc" if driver == "AAIGrid" else "dem.tif")
+        if driver == "GTiff":
+            write(path, values, **options)
+        else:
+            rasterio.shutil.copy(plain, path, **options)
+        with open_model([path]) as model:
+            assert model.grid.shape == values.shape
+            assert model.grid.transform == (CELL, 0.0, EAST, 0.0, -CELL, NORTH)
+            assert model.grid.crs.to_epsg() == 27700
+            assert_array_equal(model.read(0, 0, *values.shape).heights_m, values)
+            assert_array_equal(model.read(7, 9, 11, 13).heights_m, values[7:18, 9:22])
+
+    def test_an_ascii_grid_without_its_prj_has_no_crs(self, tmp_path: Path) -> None:
+        rasterio.shutil.copy(write(tmp_path / "plain.tif", heights()), tmp_path / "dem.asc", driver="AAIGrid")
+        (tmp_path / "dem.prj").unlink()
+        assert refusal(ModelError, tmp_path / "dem.asc") == (
+            "The elevation model should say its coordinate reference system; it has none. "
+            "Add it, for instance with gdal_translate -a_srs EPSG:27700."
+        )
+
+    def test_a_vrt_reads_what_it_names(self, tmp_path: Path) -> None:
+        values = heights()
+        write(tmp_path / "plain.tif", values)
+        path = vrt(tmp_path / "dem.vrt", "plain.tif", values.shape)
+        assert_array_equal(read_all(path), values)
+
+    @pytest.mark.parametrize("kind", ["int16", "uint16", "int32", "float32", "float64"])
+    def test_number_types(self, tmp_path: Path, kind: str) -> None:
+        assert_array_equal(read_all(write(tmp_path / "dem.tif", heights().astype(kind))), heights())
+
+    def test_scale_and_offset(self, tmp_path: Path) -> None:
+        # Decimetres above -100 m, as packed models have them; no data is a stored number.
+        stored = heights().astype("int16")
+        stored[3, 4] = -32768
+        path = write(tmp_path / "dem.tif", stored, scale=0.1, offset=-100.0, nodata=-32768)
+        expected = heights() * 0.1 - 100.0
+        expected[3, 4] = np.nan
+        assert_array_equal(read_all(path), expected)
+
+
+class TestUnknown:
+    def test_no_data_nan_and_infinities(self, tmp_path: Path) -> None:
+        values = heights().astype("float32")
+        values[0, :4] = (-9999.0, np.nan, np.inf, -np.inf)
+        found = read_all(write(tmp_path / "dem.tif", values, nodata=-9999.0))
+        assert np.isnan(found[0, :4]).all()
+        assert np.isnan(found).sum() == 4
+
+    def test_a_mask(self, tmp_path: Path) -> None:
+        mask = np.full((40, 50), 255, dtype="uint8")
+        mask[5:8, 6:9] = 0
+        found = read_all(write(tmp_path / "dem.tif", heights(), mask=mask))
+        assert_array_equal(np.isnan(found), mask == 0)
+
+    def test_no_data_of_the_lowest_float(self, tmp_path: Path) -> None:
+        lowest = float(np.finfo("float32").min)
+        values = heights().astype("float32")
+        values[1, 1] = lowest
+        assert np.isnan(read_all(write(tmp_path / "dem.tif", values, nodata=lowest))[1, 1])
+
+    @pytest.mark.parametrize("corner", [(-5, -5), (35, 45), (-5, 45), (-100, -100), (500, 3)])
+    def test_outside_is_unknown(self, tmp_path: Path, corner: tuple[int, int]) -> None:
+        path = write(tmp_path / "dem.tif", heights())
+        expected = np.full((10, 12), np.nan)
+        for row in range(10):
+            for col in range(12):
+                r, c = corner[0] + row, corner[1] + col
+                if 0 <= r < 40 and 0 <= c < 50:
+                    expected[row, col] = r * 50 + c
+        with open_model([path]) as model:
+            window = model.read(*corner, 10, 12)
+            assert_array_equal(window.heights_m, expected)
+            assert window.grid.transform[2] == EAST + corner[1] * CELL
+            assert window.grid.transform[5] == NORTH - corner[0] * CELL
+
+    def test_heights_cannot_be_changed(self, tmp_path: Path) -> None:
+        with pytest.raises(ValueError, match="read-only"):
+            read_all(write(tmp_path / "dem.tif", heights()))[0, 0] = 1.0
+
+
+class TestUnits:
+    @pytest.mark.parametrize(
+        ("crs", "unit", "typed", "metres", "source"),
+        [
+            ("EPSG:27700", "", None, 1.0, "assumed"),
+            ("EPSG:27700+5701", "", None, 1.0, "CRS"),  # ODN height, metres (EPSG registry)
+            ("EPSG:6360", "", None, US_FOOT, "CRS"),  # NAVD88 height (ftUS); see crs below
+            ("EPSG:2263+6360", "", None, US_FOOT, "CRS"),
+            ("EPSG:2263+8228", "", None, FOOT, "CRS"),  # NAVD88 height (ft)
+            ("EPSG:4979", "", None, 1.0, "CRS"),  # WGS 84 with ellipsoidal height, metres
+            ("EPSG:2263", "", None, 1.0, "assumed"),  # feet across are no word on feet up
+            ("EPSG:27700", "m", None, 1.0, "band"),
+            ("EPSG:27700", "metre", None, 1.0, "band"),
+            ("EPSG:27700", "ft", None, FOOT, "band"),
+            ("EPSG:27700", "US survey foot", None, US_FOOT, "band"),
+            ("EPSG:27700", "US_survey_foot", None, US_FOOT, "band"),
+            ("EPSG:27700+5701", "", "ft", FOOT, "--z-unit"),
+            ("EPSG:27700", "furlong", "usft", US_FOOT, "--z-unit"),
+        ],
+    )
+    def test_which_unit_and_who_says_so(
+        self, tmp_path: Path, crs: str, unit: str, typed: str | None, metres: float, source: str
+    ) -> None:
+        if crs == "EPSG:6360":
+            crs = "EPSG:27700+6360"
+        path = write(tmp_path / "dem.tif", heights(), crs=crs, unit=unit)
+        with open_model([path], typed) as model:
+            assert model.info.height_unit_m == pytest.approx(metres, rel=1e-12)
+            assert model.info.height_unit_from == source
+            assert len(model.grid.crs.axis_info) == 2
+            found = model.read(0, 0, 40, 50).heights_m
+        np.testing.assert_allclose(found, heights() * metres, rtol=1e-12)
+
+    @pytest.mark.parametrize("unit", ["furlong", "1", "unknown"])
+    def test_a_unit_that_is_none(self, tmp_path: Path, unit: str) -> None:
+        path = write(tmp_path / "dem.tif", heights(), unit=unit)
+        expected = f"The height unit should be m, ft or usft; got {unit!r}. State it with --z-unit."
+        assert refusal(ModelError, path) == expected
+        assert refusal(ModelError, write(tmp_path / "b.tif", heights()), z_unit=unit) == expected
+
+    def test_spellings(self) -> None:
+        assert parse_height_unit(" Feet ") == FOOT
+        assert parse_height_unit("US-ft") == US_FOOT
+        assert parse_height_unit("METRES") == 1.0
+
+    def test_feet_give_the_slope_of_the_ground(self, tmp_path: Path) -> None:
+        cols = np.arange(20) * CELL
+        plane_m = np.broadcast_to(cols * np.tan(np.radians(35.0)), (20, 20))
+        path = write(tmp_path / "dem.tif", plane_m / FOOT, unit="ft")
+        with open_model([path]) as model:
+            feet = slope_field(model.read(0, 0, 20, 20), metric="grid").slope_deg[1:-1, 1:-1]
+        np.testing.assert_allclose(feet, 35.0, atol=1e-9)
+
+    def test_tiles_of_different_units(self, tmp_path: Path) -> None:
+        a = write(tmp_path / "a.tif", heights(), unit="m")
+        b = write(tmp_path / "b.tif", heights(), unit="ft", origin=(EAST + 500, NORTH))
+        assert refusal(ModelError, a, b) == (
+            f"Tiles should have one height unit; {a} has units of 1 m and {b} of 0.3048 m. "
+            "Bring them to one unit, or state it with --z-unit."
+        )
+        assert read_all(a, b, z_unit="m").shape == (40, 100)
+
+    def test_one_silent_tile_makes_the_unit_assumed(self, tmp_path: Path) -> None:
+        a = write(tmp_path / "a.tif", heights(), unit="m")
+        b = write(tmp_path / "b.tif", heights(), origin=(EAST + 500, NORTH))
+        with open_model([a, b]) as model:
+            assert model.info.height_unit_from == "assumed"
+
+
+class TestTiles:
+    def cut(self, folder: Path, values: NDArray[np.float64], name: str, rows: slice, cols: slice) -> Path:
+        origin = (EAST + cols.start * CELL, NORTH - rows.start * CELL)
+        return write(folder / name, values[rows, cols], origin=origin)
+
+    @pytest.mark.parametrize("order", [(0, 1, 2, 3), (3, 1, 2, 0), (2, 3, 0, 1)])
+    def test_four_tiles_are_the_whole(self, tmp_path: Path, order: Sequence[int]) -> None:
+        values = heights()
+        parts = [(slice(0, 17), slice(0, 23)), (slice(0, 17), slice(23, 50))]
+        parts += [(slice(17, 40), slice(0, 23)), (slice(17, 40), slice(23, 50))]
+        tiles = [self.cut(tmp_path, values, f"{k}.tif", *part) for k, part in enumerate(parts)]
+        whole = write(tmp_path / "whole.tif", values)
+        with open_model([tiles[k] for k in order]) as model, open_model([whole]) as other:
+            assert model.grid == other.grid
+            for window in [(0, 0, 40, 50), (15, 20, 5, 6), (-3, 21, 50, 4), (16, 22, 2, 2)]:
+                found, expected = model.read(*window), other.read(*window)
+                assert_array_equal(found.heights_m, expected.heights_m)
+                assert_array_equal(slope_field(found).slope_deg, slope_field(expected).slope_deg)
+        assert model.info.files == tuple(f"{k}.tif" for k in order)
+
+    def test_ground_between_tiles_is_unknown(self, tmp_path: Path) -> None:
+        values = heights()
+        tiles = [
+            self.cut(tmp_path, values, "a.tif", slice(0, 40), slice(0, 20)),
+            self.cut(tmp_path, values, "b.tif", slice(5, 40), slice(25, 50)),
+        ]
+        expected = values.copy()
+        expected[:, 20:25] = np.nan
+        expected[:5, 25:] = np.nan
+        assert_array_equal(read_all(*tiles), expected)
+
+    def test_where_tiles_overlap_the_first_that_knows_leads(self, tmp_path: Path) -> None:
+        first, second = heights(), heights() + 10_000.0
+        first[10, 20:30] = np.nan
+        a = self.cut(tmp_path, first, "a.tif", slice(0, 40), slice(0, 30))
+        b = self.cut(tmp_path, second, "b.tif", slice(0, 40), slice(20, 50))
+        expected = np.where(np.arange(50) < 30, first, second)
+        expected[10, 20:30] = second[10, 20:30]
+        assert_array_equal(read_all(a, b), expected)
+        assert_array_equal(read_all(b, a), np.where(np.arange(50) < 20, first, second))
+
+    def test_another_crs(self, tmp_path: Path) -> None:
+        a = write(tmp_path / "a.tif", heights())
+        b = write(tmp_path / "b.tif", heights(), crs="EPSG:32630")
+        assert refusal(ModelError, a, b) == (
+            f"Tiles should share one CRS; {a} has 'OSGB36 / British National Grid' and {b} has "
+            "'WGS 84 / UTM zone 30N'. Bring them into one with gdalwarp."
+        )
+
+    @pytest.mark.parametrize(
+        "changed",
+        [
+            {"cell": 5.0},
+            {"cell": 10.01},
+            {"origin": (EAST + 505.0, NORTH)},
+            {"origin": (EAST + 500.0, NORTH - 5.0)},
+            {"origin": (EAST + 500.2, NORTH)},
+        ],
+        ids=["half the size", "a little larger", "half a cell east", "half a cell south", "a fiftieth"],
+    )
+    def test_other_cells(self, tmp_path: Path, changed: dict[str, Any]) -> None:
+        a = write(tmp_path / "a.tif", heights())
+        b = write(tmp_path / "b.tif", heights(), **{"origin": (EAST + 500.0, NORTH), **changed})
+        assert refusal(ModelError, a, b) == (
+            f"Tiles should have the same cells; those of {b} do not fall on those of {a}. "
+            "Bring them onto one grid with gdalwarp -tap -tr."
+        )
+
+    def test_tiles_worlds_apart(self, tmp_path: Path) -> None:
+        a = write(tmp_path / "a.tif", heights())
+        b = write(tmp_path / "b.tif", heights(), origin=(EAST + 1e8, NORTH - 2e8))
+        assert refusal(ModelError, a, b) == (
+            "The tiles should lie near each other; together they span 20000040 x 10000050 cells. "
+            "Give only those the line needs."
+        )
+
+    def test_tiles_of_both_sides_of_the_antimeridian(self, tmp_path: Path) -> None:
+        values = heights()
+        here = {"crs": "EPSG:4326", "cell": 0.001}
+        west = write(tmp_path / "w.tif", values[:, :20], origin=(179.98, 10.0), **here)
+        east = write(tmp_path / "e.tif", values[:, 20:], origin=(-180.0, 10.0), **here)
+        assert_array_equal(read_all(west, east), values)
+        assert_array_equal(read_all(east, west), values)
+        with open_model([east, west]) as model:
+            col, row = model.grid.from_wgs84([179.99, -179.99], [9.99, 9.99])
+        np.testing.assert_allclose(col, [10.0, 30.0], atol=1e-6)
+        np.testing.assert_allclose(row, 10.0, atol=1e-6)
+
+    def test_no_file_at_all(self) -> None:
+        with pytest.raises(ModelError) as caught, open_model([]):
+            pass
+        expected = "An elevation model needs one raster file or more; got none. Give it with --dem."
+        assert str(caught.value) == expected
+
+
+class TestRefused:
+    def test_missing(self, tmp_path: Path) -> None:
+        path = tmp_path / "no.tif"
+        expected = f"The elevation model {path} should be a file; there is none. Check the path."
+        assert refusal(FileReadError, path) == expected
+        path.mkdir()
+        assert refusal(FileReadError, path) == expected
+
+    def test_empty(self, tmp_path: Path) -> None:
+        path = tmp_path / "dem.tif"
+        path.touch()
+        assert refusal(FileReadError, path) == (
+            f"The elevation model {path} should hold heights; the file is empty. Get it again."
+        )
+
+    @pytest.mark.parametrize("content", [b"hello\n" * 50, b"II*\0" + bytes(60), b"\0" * 500])
+    def test_not_a_raster(self, tmp_path: Path, content: bytes) -> None:
+        path = tmp_path / "dem.tif"
+        path.write_bytes(content)
+        assert refusal(FileReadError, path) == (
+            f"The elevation model {path} should be a raster that GDAL reads (GeoTIFF, VRT, ASCII grid); "
+            "it is not, or is damaged. Check the file."
+        )
+
+    def test_several_bands_and_complex_numbers(self, tmp_path: Path) -> None:
+        two = write(tmp_path / "two.tif", np.stack([heights(), heights()]))
+        assert refusal(ModelError, two) == (
+            f"The elevation model {two} should have one band of heights; it has 2. "
+            "Take the height band out first, for instance with gdal_translate -b 1."
+        )
+        odd = write(tmp_path / "odd.tif", heights().astype("complex64"))
+        assert refusal(ModelError, odd) == (
+            f"The elevation model {odd} should hold real numbers; its band is of type complex64. "
+            "Give heights."
+        )
+
+    def test_a_crs_without_the_earth(self, tmp_path: Path) -> None:
+        local = write(tmp_path / "a.tif", heights(), crs='LOCAL_CS["my site",UNIT["metre",1]]')
+        assert refusal(ModelError, local) == (
+            "The elevation model should lie on the earth (geographic or projected CRS); its CRS 'my site' "
+            "is of the kind 'Engineering CRS'. Give a georeferenced model."
+        )
+        centre = write(tmp_path / "b.tif", heights(), crs="EPSG:4978")
+        assert refusal(ModelError, centre) == (
+            "The elevation model should lie on the earth (geographic or projected CRS); its CRS 'WGS 84' "
+            "is of the kind 'Geocentric CRS'. Give a georeferenced model."
+        )
+
+    @pytest.mark.filterwarnings("ignore::rasterio.errors.NotGeoreferencedWarning")
+    def test_no_transform(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "dem.tif", heights(), transform=None)
+        assert refusal(ModelError, path) == (
+            f"The elevation model {path} should say where its cells lie; it has no transform. "
+            "Georeference it first."
+        )
+
+    def test_a_window_of_the_whole_world(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "dem.tif", heights())
+        with open_model([path]) as model, pytest.raises(ModelError) as caught:
+            model.read(0, 0, 200, 1_799_998)
+        assert str(caught.value) == (
+            "A stretch of the line and what lies beside it should span at most 67108864 cells of the model; "
+            "it spans 200 x 1799998. Give a coarser model, a smaller place error or drift, or, where the "
+            "line leaves the model at 180 degrees, tiles of both sides."
+        )
+
+
+class TestDamage:
+    def damaged(self, path: Path) -> Path:
+        """Strips of 8 rows, the sixth of which (from row 40) is overwritten."""
+        noise = np.random.default_rng(1).normal(size=(80, 50))
+        write(path, noise, blockysize=8, compress="deflate")
+        content = bytearray(path.read_bytes())
+        with rasterio.open(path) as made:
+            tags = made.tags(1, ns="TIFF")
+            start = int(made.get_tag_item("BLOCK_OFFSET_0_5", "TIFF", bidx=1))
+        assert tags is not None
+        content[start : start + 40] = b"\xff" * 40
+        path.write_bytes(content)
+        return path
+
+    def test_the_file_and_the_block_are_named(self, tmp_path: Path) -> None:
+        path = self.damaged(tmp_path / "dem.tif")
+        assert re.fullmatch(
+            rf"The elevation model {re.escape(str(path))} should be readable throughout; its block at row "
+            r"40, column 0 is not \(ZIPDecode:.*\)\. Get the file again\.",
+            refusal(FileReadError, path),
+        )
+
+    def test_the_rest_of_the_file_is_read(self, tmp_path: Path) -> None:
+        with open_model([self.damaged(tmp_path / "dem.tif")]) as model:
+            assert np.isfinite(model.read(0, 0, 40, 50).heights_m).all()
+            with pytest.raises(FileReadError, match=r"its block at row 40, column 0 is not"):
+                model.read(45, 3, 1, 1)
+
+    def test_cut_short(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "dem.tif", heights(), blockysize=8)
+        path.write_bytes(path.read_bytes()[:6000])
+        message = refusal(FileReadError, path)
+        assert message.startswith(f"The elevation model {path} should be readable throughout; its block")
+
+
+class TestOverview:
+    @pytest.mark.parametrize("step", [2, 3, 5])
+    def test_each_height_kept_lies_where_it_was(self, tmp_path: Path, step: int) -> None:
+        # A plane: height = column + 1000 row, so position and height can be compared.
+        plane = np.arange(60.0) + 1000.0 * np.arange(60.0)[:, np.newaxis]
+        with open_model([write(tmp_path / "dem.tif", plane)]) as model:
+            thin = model.overview(0, 0, 60, 60, (60 // step) ** 2)
+            rows, cols = thin.grid.shape
+            assert (rows, cols) == (60 // step, 60 // step)
+            assert thin.grid.transform[0] == step * CELL
+            col, row = np.meshgrid(np.arange(cols) + 0.5, np.arange(rows) + 0.5)
+            at_col, at_row = model.grid.colrow(*thin.grid.xy(col, row))
+        assert_array_equal(thin.heights_m, (at_col - 0.5) + 1000.0 * (at_row - 0.5))
+
+    def test_not_thinned_where_it_fits(self, tmp_path: Path) -> None:
+        with open_model([write(tmp_path / "dem.tif", heights())]) as model:
+            whole, same = model.overview(0, 0, 40, 50, 2000), model.read(0, 0, 40, 50)
+        assert whole.grid == same.grid
+        assert_array_equal(whole.heights_m, same.heights_m)
+
+    def test_unknown_stays_unknown(self, tmp_path: Path) -> None:
+        values = heights()
+        values[:, 25:] = np.nan
+        with open_model([write(tmp_path / "dem.tif", values)]) as model:
+            thin = model.overview(-20, 0, 60, 50, 30).heights_m
+        assert np.isnan(thin[0]).all()
+        assert np.isnan(thin[:, -1]).all()
+        assert np.isfinite(thin[-1, 0])
+
+
+class TestInfo:
+    def test_the_fingerprint_tells_files_apart(self, tmp_path: Path) -> None:
+        a = write(tmp_path / "a.tif", heights())
+        b = write(tmp_path / "b.tif", heights())
+        c = write(tmp_path / "c.tif", heights() + 1.0)
+        found = []
+        for path in (a, b, c):
+            with open_model([path]) as model:
+                found.append(model.info.fingerprints[0])
+        assert found[0] == found[1] != found[2]
+        assert re.fullmatch(r"[0-9a-f]{64}", found[0])
+
+    def test_a_large_file_is_told_by_both_ends(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(rasters, "FINGERPRINT_BYTES", 64)
+        path = tmp_path / "large"
+        found = set()
+        for content in (bytes(200), bytes(199) + b"\1", b"\1" + bytes(199), bytes(201)):
+            path.write_bytes(content)
+            found.add(rasters._fingerprint(path))
+        assert len(found) == 4
+
+    def test_the_cache_has_a_stated_size(self, tmp_path: Path) -> None:
+        with open_model([write(tmp_path / "dem.tif", heights())]):
+            assert rasterio.env.getenv()["GDAL_CACHEMAX"] == 64 * 2**20
+            assert rasterio.env.get_gdal_config("GDAL_CACHEMAX") == 64 * 2**20
+
+
+def vrt(path: Path, source: str, shape: tuple[int, int], relative: int = 1) -> Path:
+    rows, cols = shape
+    size = f'xOff="0" yOff="0" xSize="{cols}" ySize="{rows}"'
+    path.write_text(
+        f'<VRTDataset rasterXSize="{cols}" rasterYSize="{rows}"><SRS>EPSG:27700</SRS>'
+        f"<GeoTransform>{EAST}, {CELL}, 0, {NORTH}, 0, -{CELL}</GeoTransform>"
+        '<VRTRasterBand dataType="Float64" band="1"><SimpleSource>'
+        f'<SourceFilename relativeToVRT="{relative}">{escape(source)}</SourceFilename>'
+        f'<SourceProperties RasterXSize="{cols}" RasterYSize="{rows}" DataType="Float64"/>'
+        f"<SrcRect {size}/><DstRect {size}/></SimpleSource></VRTRasterBand></VRTDataset>"
+    )
+    return path
+
+
+@pytest.fixture
+def server() -> Iterator[tuple[str, list[bytes]]]:
+    """Address on this machine that writes down whoever calls."""
+    calls: list[bytes] = []
+    listening = socket.create_server(("127.0.0.1", 0))
+
+    def answer() -> None:
+        while True:
+            try:
+                caller, _ = listening.accept()
+            except OSError:
+                return
+            calls.append(caller.recv(200))
+            caller.close()
+
+    thread = threading.Thread(target=answer, daemon=True)
+    thread.start()
+    yield f"127.0.0.1:{listening.getsockname()[1]}", calls
+    # A blocked accept does not notice a close; a call of our own wakes it.
+    listening.shutdown(socket.SHUT_RDWR)
+    listening.close()
+    thread.join(timeout=5.0)
+
+
+SERVICE = (
+    '<GDAL_WMS><Service name="TMS"><ServerUrl>http://{at}/x</ServerUrl></Service><DataWindow>'
+    "<UpperLeftX>54500</UpperLeftX><UpperLeftY>1053500</UpperLeftY><LowerRightX>55000</LowerRightX>"
+    "<LowerRightY>1053100</LowerRightY><TileLevel>0</TileLevel></DataWindow>"
+    "<Projection>EPSG:27700</Projection><BlockSizeX>50</BlockSizeX><BlockSizeY>40</BlockSizeY>"
+    "<BandsCount>1</BandsCount><DataType>Float32</DataType></GDAL_WMS>"
+)
+COVERAGE = "<WCS_GDAL><ServiceURL>http://{at}/c?</ServiceURL><CoverageName>x</CoverageName></WCS_GDAL>"
+
+
+class TestOffline:
+    @pytest.mark.parametrize(
+        "source",
+        ["/vsicurl/http://{at}/x.tif", "http://{at}/x.tif", 'ZARR:"/vsicurl/http://{at}/x.zarr"', SERVICE],
+    )
+    def test_a_vrt_that_names_the_network(
+        self, tmp_path: Path, server: tuple[str, list[bytes]], source: str
+    ) -> None:
+        path = vrt(tmp_path / "dem.vrt", source.replace("{at}", server[0]), (40, 50), relative=0)
+        message = refusal(FileReadError, path)
+        assert message.startswith(
+            f"The elevation model {path} should be readable throughout; its block at row 0, column 0 is not ("
+        )
+        assert "\n" not in message
+        assert server[1] == []
+
+    @pytest.mark.parametrize("text", [SERVICE, COVERAGE])
+    def test_a_description_of_a_service(
+        self, tmp_path: Path, server: tuple[str, list[bytes]], text: str
+    ) -> None:
+        path = tmp_path / "dem.xml"
+        path.write_text(text.replace("{at}", server[0]))
+        assert str(path) in refusal(FileReadError, path)
+        assert server[1] == []
+
+    def test_the_listener_would_have_heard(
+        self, tmp_path: Path, server: tuple[str, list[bytes]], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        keep: Callable[[str], bool] = lambda name: name == "GDAL_DISABLE_READDIR_ON_OPEN"  # noqa: E731
+        allowed = {name: value for name, value in rasters._OFFLINE.items() if keep(name)}
+        monkeypatch.setattr(rasters, "_OFFLINE", allowed)
+        path = vrt(tmp_path / "dem.vrt", f"http://{server[0]}/x.tif", (40, 50), relative=0)
+        refusal(FileReadError, path)
+        assert server[1]
