@@ -17,9 +17,9 @@ from steybrae.field.agreement import (
     Reference,
     compare,
     compare_readings,
-    reading_as_reference,
 )
 from steybrae.field.readings import ReadingSet
+from steybrae.field.references import reading_as_reference
 from steybrae.files.results import as_json
 
 CONTRACT_KEYS = {

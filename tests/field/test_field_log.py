@@ -104,7 +104,7 @@ def test_what_could_not_be_read_back_is_refused(changes: dict[str, object], mess
         ),
         ("mean_deg", "nan", "mean_deg in the log should be a number; got 'nan'. Correct it."),
         ("lat_deg", "N57", "lat_deg in the log should be a number; got 'N57'. Correct it."),
-        ("check", "1.5", "check in the log should be a whole number; got '1.5'. Correct it."),
+        ("check", "\0", "check in the log should be text; got '\\x00'. Type it again."),
         ("readings_deg", "", "readings_deg in the log should be a number; got ''. Correct it."),
     ],
 )
@@ -120,9 +120,9 @@ def test_a_row_takes_the_first_known_reference() -> None:
         Reference("map", 29.0),
     ]
     result = compare_readings(ReadingSet((34.0, 36.0)), references)
-    made = row_from_result(result, time=NOON, observer="Ana", instrument="clino", check=2)
+    made = row_from_result(result, time=NOON, observer="Ana", instrument="clino", check="2a")
     assert (made.reference_source, made.reference_slope_deg) == ("model", 31.0)
-    assert (made.aspect_true_deg, made.check, made.mean_deg) == (45.0, 2, 35.0)
+    assert (made.aspect_true_deg, made.check, made.mean_deg) == (45.0, "2a", 35.0)
     assert row_from_cells(row_to_cells(made)) == made
     alone = compare_readings(ReadingSet((34.0,)))
     made = row_from_result(alone, time=NOON, observer="", instrument="")

@@ -22,7 +22,7 @@ from steybrae.files.logs import LogRead, append_row, read_log
 NOON = datetime(2026, 2, 14, 12, 0, tzinfo=timezone(timedelta(hours=1)))
 
 
-def row(note: str = "", observer: str = "Ana", check: int | None = 3) -> LogRow:
+def row(note: str = "", observer: str = "Ana", check: str = "3a") -> LogRow:
     return LogRow(
         time=NOON,
         observer=observer,
@@ -54,7 +54,7 @@ def line(one: LogRow) -> bytes:
 
 def test_a_new_log_has_its_header_once_and_reads_back_exactly(tmp_path: Path) -> None:
     path = tmp_path / "readings.csv"
-    rows = (row("first"), row(ROUGH, check=None), row("third"))
+    rows = (row("first"), row(ROUGH, check=""), row("third"))
     for one in rows:
         append_row(path, one)
     assert read_log(path) == LogRead(rows, ())

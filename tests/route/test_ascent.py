@@ -41,7 +41,9 @@ def test_with_much_noise_too_much_ascent_is_told_and_not_too_little(seed):
     assert found.up_m < 0.8 * np.diff(heights).clip(0.0).sum()
 
 
-@pytest.mark.parametrize(("dip_m", "up_m", "down_m"), [(12.0, 112.0, 12.0), (5.0, 105.0, 5.0), (4.0, 100.0, 0.0)])
+@pytest.mark.parametrize(
+    ("dip_m", "up_m", "down_m"), [(12.0, 112.0, 12.0), (5.0, 105.0, 5.0), (4.0, 100.0, 0.0)]
+)
 def test_dips(dip_m, up_m, down_m):
     heights = np.concatenate((ramp(60.0, 50), 260.0 - dip_m * np.sin(np.linspace(0.0, math.pi, 21))[1:-1]))
     heights = np.concatenate((heights, 260.0 + np.linspace(0.0, 40.0, 40)))

@@ -63,9 +63,7 @@ def cross(a, b, c, d):
 
 def true_distance_m(jacobian, line, row, col):
     """From a line, given in cells, to the square of cell ``[row, col]``."""
-    corners = [
-        ground(jacobian, col + i, row + j) for i, j in ((0, 0), (1, 0), (1, 1), (0, 1))
-    ]
+    corners = [ground(jacobian, col + i, row + j) for i, j in ((0, 0), (1, 0), (1, 1), (0, 1))]
     sides = list(zip(corners, [*corners[1:], corners[0]], strict=True))
     points = [ground(jacobian, *point) for point in line]
     if any(col <= c <= col + 1 and row <= r <= row + 1 for c, r in line):
@@ -136,7 +134,11 @@ def test_a_cell_whose_square_reaches_into_the_corridor_is_in(row, col, line, jac
     true_m = true_distance_m(jacobian, line, row, col)
     if true_m <= 30.0:
         assert found.steepest is not None
-        assert (found.steepest.slope_deg, found.steepest.row, found.steepest.col) == (50.0, row + 0.5, col + 0.5)
+        assert (found.steepest.slope_deg, found.steepest.row, found.steepest.col) == (
+            50.0,
+            row + 0.5,
+            col + 0.5,
+        )
         assert np.nanmax(found.by_bin_deg) == 50.0
     elif true_m > 30.0 + SHORTFALL * jacobian_cell_m(jacobian):
         assert found.steepest is not None

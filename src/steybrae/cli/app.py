@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final, NoReturn
 
 import typer
 
-from steybrae.cli import gap, ground, route, spacing
+from steybrae.cli import gap, ground, reading, route, sheet, spacing
 from steybrae.errors import SteybraeError
 
 __all__ = ["app", "main"]
@@ -34,6 +34,8 @@ app.command("gap")(gap.gap)
 app.command("spacing")(spacing.spacing)
 app.command("route")(route.route)
 app.command("ground", context_settings=ground.CONTEXT)(ground.ground)
+app.command("reading")(reading.reading)
+app.add_typer(sheet.app, name="sheet")
 
 
 def _version(value: bool) -> None:
@@ -64,12 +66,14 @@ def main() -> None:
         _stop(str(error), 2)
     except _UsageError as error:
         where = error.ctx.command_path if error.ctx else "steybrae"
-        _stop(f"{error.format_message()} See {where} --help.", 2)
+        _stop(f"{error.format_message().rstrip('. ')}. See {where} --help.", 2)
     except (KeyboardInterrupt, typer.Abort):
         sys.exit(STATUS_INTERRUPTED)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(1)
+    except OSError as error:
+        _stop(f"The system refused: {error}. Check the file or folder and try again.", 2)
     sys.exit(status if isinstance(status, int) else 0)
 
 

@@ -60,6 +60,9 @@ def route(
     as_json: Json = False,
     csv: Annotated[Path | None, typer.Option("--csv", help="Write the points along the legs as CSV.")] = None,
     geojson: Annotated[Path | None, typer.Option("--geojson", help="Write them as GeoJSON.")] = None,
+    figure: Annotated[
+        Path | None, typer.Option("--figure", help="Draw map and profile on A4, as PNG or PDF.")
+    ] = None,
     save: Annotated[
         Path | None, typer.Option("--save", help="Keep the whole result as a plan (.zip).")
     ] = None,
@@ -74,23 +77,30 @@ def route(
 
     from steybrae.cli.inputs import model_settings, open_source, planned_route
     from steybrae.cli.options import console, print_cautions, print_json
+    from steybrae.cli.pictures import draw_to, figure_format
     from steybrae.files.points import cautions_path
-    from steybrae.files.whole import check_writable
+    from steybrae.files.whole import check_outputs
     from steybrae.screening import cross_check_route, screen_route
+    from steybrae.screening.relief import with_relief
     from steybrae.show.tables import print_route
 
+    if figure is not None:
+        figure_format(figure)
     beside = None if csv is None else cautions_path(csv)
-    outputs = [path for path in (csv, beside, geojson, save) if path is not None]
-    for path in outputs:
-        check_writable(path, force=force)
+    outputs = [path for path in (csv, beside, geojson, figure, save) if path is not None]
+    check_outputs(outputs, [*([line] if line else []), *(dem or [])], force=force)
     base = model_settings(edges, method, engine, vertical_error, correlation)
     settings = _settings(base, interval, place_error, drift)
     planned = planned_route(line, legs_at or [], turn_tolerance, sample=sample)
     with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
         found = screen_route(planned, model, settings)
+        if figure is not None or save is not None:
+            found = with_relief(found, model)
         if cross_check:
             found = replace(found, cross_check=cross_check_route(planned, model, settings))
     _write(found, csv, geojson, save, force=force)
+    if figure is not None:
+        draw_to(figure, found, force=force)
     if as_json:
         print_json("route", found)
         return

@@ -17,13 +17,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from steybrae.bands import Band, BandScheme
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.field.readings import ReadingSet
 from steybrae.quantities import round_up, slope_text
+
+if TYPE_CHECKING:
+    from steybrae.field.relocation import AspectFit
 
 __all__ = [
     "Comparison",
@@ -33,7 +36,6 @@ __all__ = [
     "Reference",
     "compare",
     "compare_readings",
-    "reading_as_reference",
 ]
 
 BAND_WIDTH_DEG: Final = 5.0
@@ -211,6 +213,8 @@ class ReadingResult:
         Those that apply.
     reasons
         Why they may differ; none of them lowers the figures above.
+    aspect
+        Whether a measured aspect fits the place; None where none was held against a model.
     readings, scheme
         The set the figures came from and the bands in use; not in the JSON.
     """
@@ -225,6 +229,7 @@ class ReadingResult:
     open_above: bool
     cautions: tuple[Caution, ...]
     reasons: tuple[Reason, ...] = ()
+    aspect: AspectFit | None = None
     readings: ReadingSet = field(kw_only=True, metadata=_HIDDEN)
     scheme: BandScheme = field(kw_only=True, metadata=_HIDDEN)
 
@@ -372,28 +377,4 @@ def _situation(references: Sequence[Reference]) -> Situation:
         ),
         cell_size_m=max(cells_m, default=None),
         unknown_near=any(reference.slope_deg is None for reference in references),
-    )
-
-
-def reading_as_reference(source: str, readings: ReadingSet) -> Reference:
-    """Take readings of another instrument or observer as something to compare with.
-
-    Parameters
-    ----------
-    source
-        Its name, in words.
-    readings
-        What it read.
-
-    Returns
-    -------
-    Reference
-        Of kind ``instrument``, ends as those of the readings.
-    """
-    return Reference(
-        source,
-        readings.mean_deg,
-        readings.slope_low_deg,
-        readings.slope_high_deg,
-        Origin(kind="instrument"),
     )

@@ -56,7 +56,7 @@ class LogRow:
     plan
         Saved plan that the reading belongs to; may be empty.
     check
-        Number of the check place on its card; None for none.
+        Number of the check place on its card, ``7a``; empty for none.
     note
         Anything; commas, quotes, line breaks and all scripts are kept.
 
@@ -78,7 +78,7 @@ class LogRow:
     reference_slope_deg: float | None = None
     aspect_true_deg: float | None = None
     plan: str = ""
-    check: int | None = None
+    check: str = ""
     note: str = ""
 
     def __post_init__(self) -> None:
@@ -97,7 +97,7 @@ class LogRow:
         _in_range("lon_deg", self.lon_deg, -180.0, 180.0)
         _in_range("reference_slope_deg", self.reference_slope_deg, 0.0, 90.0)
         _in_range("aspect_true_deg", self.aspect_true_deg, 0.0, 360.0)
-        for name in ("observer", "instrument", "reference_source", "plan", "note"):
+        for name in ("observer", "instrument", "reference_source", "plan", "check", "note"):
             _is_text(name, getattr(self, name))
 
     @property
@@ -153,8 +153,9 @@ def row_from_result(
     instrument: str,
     lat_deg: float | None = None,
     lon_deg: float | None = None,
+    aspect_true_deg: float | None = None,
     plan: str = "",
-    check: int | None = None,
+    check: str = "",
     note: str = "",
 ) -> LogRow:
     """Make the row of a comparison, with its first reference whose slope is known.
@@ -165,6 +166,8 @@ def row_from_result(
         From `compare_readings`.
     time, observer, instrument, lat_deg, lon_deg, plan, check, note
         As in `LogRow`.
+    aspect_true_deg
+        As measured; that of the reference if None.
 
     Returns
     -------
@@ -177,6 +180,8 @@ def row_from_result(
     """
     known = [one for one in result.references if one.slope_deg is not None]
     first = known[0] if known else None
+    if aspect_true_deg is None and first is not None:
+        aspect_true_deg = first.origin.aspect_true_deg
     return LogRow(
         time=time,
         observer=observer,
@@ -188,7 +193,7 @@ def row_from_result(
         lon_deg=lon_deg,
         reference_source=first.source if first else "",
         reference_slope_deg=first.slope_deg if first else None,
-        aspect_true_deg=first.origin.aspect_true_deg if first else None,
+        aspect_true_deg=aspect_true_deg,
         plan=plan,
         check=check,
         note=note,
@@ -251,7 +256,7 @@ def row_from_cells(cells: Mapping[str, str]) -> LogRow:
         aspect_true_deg=_optional("aspect_true_deg", cells),
         note=cells["note"],
         plan=cells["plan"],
-        check=_check(cells["check"]),
+        check=cells["check"],
     )
 
 
@@ -276,16 +281,6 @@ def _number(name: str, text: str) -> float:
 
 def _optional(name: str, cells: Mapping[str, str]) -> float | None:
     return _number(name, cells[name]) if cells[name].strip() else None
-
-
-def _check(text: str) -> int | None:
-    if not text.strip():
-        return None
-    value = _number("check", text)
-    if value != int(value):
-        message = f"check in the log should be a whole number; got {text!r}. Correct it."
-        raise LogError(message)
-    return int(value)
 
 
 def csv_line(cells: list[str]) -> str:

@@ -148,7 +148,12 @@ def read_plan(path: Path) -> RouteScreening:
         Not a plan, of another version, damaged, too large, or with entries that have no
         place in one.
     """
-    if not path.is_file():
+    try:
+        there = path.is_file()
+    except OSError as error:
+        message = f"The plan {path} could not be read: {error.strerror}. Check the path."
+        raise FileReadError(message) from error
+    if not there:
         message = f"The plan {path} should be a file; there is none. Check the path."
         raise FileReadError(message)
     try:
@@ -178,7 +183,9 @@ def _unpack_archive(archive: zipfile.ZipFile, name: str) -> RouteScreening:
         raise _not_a_plan(name, "it has too many or repeated entries")
     for entry in entries:
         if entry != "plan.json" and not _ENTRY.fullmatch(entry):
-            raise _not_a_plan(name, f"its entry {entry!r} has no place in a plan")
+            raise _not_a_plan(name, f"its entry {entry!r:.60} has no place in a plan")
+    if any(info.flag_bits & 1 for info in entries.values()):
+        raise _not_a_plan(name, "it is locked with a password")
     # The sizes in the directory may lie; what is read is counted too.
     left = [MOST_BYTES]
     if sum(info.file_size for info in entries.values()) > MOST_BYTES or "plan.json" not in entries:

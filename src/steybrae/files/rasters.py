@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -34,6 +35,12 @@ model would fill; this holds the strips that one window of a line needs."""
 MOST_WINDOW_CELLS: Final = 2**26
 """Most cells read at once, 512 MiB of heights (our choice): a stretch of a line on cells of half a
 metre, with a reach of 2 km to either side."""
+
+MOST_WINDOW_SIDE: Final = 2**15
+"""Most rows or columns read at once (our choice): a line that leaps across the world has more."""
+
+MOST_REASON: Final = 160
+"""Most characters of GDAL's own words in an error (our choice)."""
 
 _OFFLINE: Final = {
     "GDAL_DISABLE_READDIR_ON_OPEN": "TRUE",
@@ -112,13 +119,14 @@ class RasterModel:
         FileReadError
             A block of a file is damaged.
         ModelError
-            The window is larger than 67 million cells.
+            The window has more than 67 million cells, or 32 768 on a side.
         """
-        if rows * cols > MOST_WINDOW_CELLS:
+        if rows * cols > MOST_WINDOW_CELLS or max(rows, cols) > MOST_WINDOW_SIDE:
             message = (
                 f"A stretch of the line and what lies beside it should span at most {MOST_WINDOW_CELLS} "
-                f"cells of the model; it spans {rows} x {cols}. Give a coarser model, a smaller place error "
-                "or drift, or, where the line leaves the model at 180 degrees, tiles of both sides."
+                f"cells of the model, {MOST_WINDOW_SIDE} on a side; it spans {rows} x {cols}. Give a "
+                "coarser model, a smaller place error or drift, or, where the line leaves the model at "
+                "180 degrees, tiles of both sides."
             )
             raise ModelError(message)
         heights = np.full((rows, cols), np.nan)
@@ -185,7 +193,7 @@ def _damaged(data: Any, window: Any, error: BaseException) -> FileReadError:
     row, col = _bad_block(data, window)
     message = (
         f"The elevation model {data.name} should be readable throughout; its block at row {row}, column "
-        f"{col} is not ({' '.join(str(error).split())}). Get the file again."
+        f"{col} is not ({' '.join(str(error).split())[:MOST_REASON]}). Get the file again."
     )
     return FileReadError(message)
 
@@ -249,14 +257,22 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
 
 
 def _open(path: Path) -> Any:
-    if not path.is_file():
+    try:
+        size = path.stat().st_size if path.is_file() else None
+    except OSError as error:
+        message = f"The elevation model {path} could not be read: {error.strerror}. Check the path."
+        raise FileReadError(message) from error
+    if size is None:
         message = f"The elevation model {path} should be a file; there is none. Check the path."
         raise FileReadError(message)
-    if path.stat().st_size == 0:
+    if size == 0:
         message = f"The elevation model {path} should hold heights; the file is empty. Get it again."
         raise FileReadError(message)
     try:
-        return rasterio.open(path)
+        with warnings.catch_warnings():
+            # Said as an error, in our words, when the transform is looked at.
+            warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
+            return rasterio.open(path)
     except rasterio.errors.RasterioError as error:
         message = (
             f"The elevation model {path} should be a raster that GDAL reads (GeoTIFF, VRT, ASCII "

@@ -4,12 +4,42 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from steybrae.errors import FileWriteError
 
-__all__ = ["check_writable", "write_text", "write_whole"]
+__all__ = ["check_outputs", "check_writable", "write_text", "write_whole"]
+
+
+def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path] = (), *, force: bool = False) -> None:
+    """Say now, before the work is done, that one of several outputs cannot be written.
+
+    Parameters
+    ----------
+    outputs
+        The files to be.
+    inputs
+        Files that are read, and that not even `force` may replace.
+    force
+        Whether existing files may be replaced.
+
+    Raises
+    ------
+    FileWriteError
+        As `check_writable`, or two outputs of one name, or an output that is an input.
+    """
+    read = {path.resolve() for path in inputs}
+    taken: set[Path] = set()
+    for path in outputs:
+        check_writable(path, force=force)
+        if path.resolve() in read:
+            message = f"{path} is read by this command and is not overwritten. Give the output another name."
+            raise FileWriteError(message)
+        if path.resolve() in taken:
+            message = f"Each output should have its own name; {path} was given twice. Give one another name."
+            raise FileWriteError(message)
+        taken.add(path.resolve())
 
 
 def check_writable(path: Path, *, force: bool = False) -> None:
@@ -25,17 +55,26 @@ def check_writable(path: Path, *, force: bool = False) -> None:
     Raises
     ------
     FileWriteError
-        It exists and `force` is false, is a folder, or its folder does not exist.
+        It exists and `force` is false, is a folder, its folder does not exist, or the system
+        refuses the name.
     """
+    try:
+        why = _why_not(path, force=force)
+    except OSError as error:
+        why = f"{path} could not be written: {error.strerror}. Nothing was left under that name."
+    if why:
+        raise FileWriteError(why)
+
+
+def _why_not(path: Path, *, force: bool) -> str:
     if path.is_dir():
-        message = f"{path} should be a file to write; it is a folder. Give a file name."
-        raise FileWriteError(message)
-    if path.exists() and not force:
-        message = f"{path} exists and is not overwritten. Give another name, or --force to replace it."
-        raise FileWriteError(message)
+        return f"{path} should be a file to write; it is a folder. Give a file name."
+    # A link to nowhere is a name that somebody gave, too.
+    if not force and (path.is_symlink() or path.exists()):
+        return f"{path} exists and is not overwritten. Give another name, or --force to replace it."
     if not path.parent.is_dir():
-        message = f"The folder {path.parent} should exist to write {path.name} there. Make it first."
-        raise FileWriteError(message)
+        return f"The folder {path.parent} should exist to write {path.name} there. Make it first."
+    return ""
 
 
 def write_whole(path: Path, write: Callable[[Path], None], *, force: bool = False) -> None:

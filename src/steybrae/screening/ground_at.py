@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -21,7 +21,7 @@ from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg, slope_uncertainty
 
-__all__ = ["GroundAt", "PlaceAt", "Within", "ground_at", "radius_95_m"]
+__all__ = ["Around", "GroundAt", "PlaceAt", "Within", "ground_at", "look_around", "radius_95_m"]
 
 DEFAULT_EPE_CONFIDENCE: Final = 50.0
 """Share of fixes, percent, within a stated position error where the share is not stated
@@ -56,6 +56,8 @@ class Within:
         Over the known cells; None where none is known.
     unknown_share
         Share of the cells that is unknown.
+    slope_low_deg, slope_high_deg
+        Lowest low and highest high end of their 95 % intervals; None where not known how well.
     """
 
     radius_m: float
@@ -63,6 +65,8 @@ class Within:
     slope_median_deg: float | None
     slope_max_deg: float | None
     unknown_share: float
+    slope_low_deg: float | None = field(default=None, metadata={"json": False})
+    slope_high_deg: float | None = field(default=None, metadata={"json": False})
 
 
 @dataclass(frozen=True)
@@ -180,21 +184,102 @@ def ground_at(
     """
     settings = settings or Settings()
     radius = max(PLACE_ERROR_M, place.error_m) if radius_m is None else radius_m
-    if not 0.0 <= radius <= MOST_RADIUS_M:
+    around = look_around(place, source, radius, settings)
+    return _say(place, around, around.within(radius), radius, settings)
+
+
+@dataclass(frozen=True, eq=False)
+class Around:
+    """Slopes around a place.
+
+    Attributes
+    ----------
+    field
+        Of a window.
+    col, row
+        The place in it, cells.
+    cell_size_m
+        Along a row and along a column at the place.
+    jacobian
+        At the place; see `steybrae.terrain.jacobian`.
+    known
+        How well the slopes are known.
+    """
+
+    field: SlopeField
+    col: float
+    row: float
+    cell_size_m: tuple[float, float]
+    jacobian: Array
+    known: SlopeUncertainty
+
+    def within(self, radius_m: float) -> NDArray[np.bool_]:
+        """Cells whose square a circle round the place touches, and the 3 x 3 around the place."""
+        rows, cols = self.field.slope_deg.shape
+        dc = np.abs(np.arange(cols) + 0.5 - self.col)[None, :]
+        dr = np.abs(np.arange(rows) + 0.5 - self.row)[:, None]
+        sizes = np.hypot(self.jacobian[0], self.jacobian[1])
+        # From the place to the nearest edge of each square, along columns and rows.
+        apart = np.hypot(np.maximum(dc - 0.5, 0.0) * sizes[0], np.maximum(dr - 0.5, 0.0) * sizes[1])
+        near = (np.abs(np.arange(cols) - math.floor(self.col)) <= 1)[None, :] & (
+            np.abs(np.arange(rows) - math.floor(self.row)) <= 1
+        )[:, None]
+        inside: NDArray[np.bool_] = (apart <= radius_m) | near
+        return inside
+
+    def offsets_m(self) -> tuple[Array, Array]:
+        """Metres east and north from the place to the centre of each cell, shape of the window."""
+        rows, cols = self.field.slope_deg.shape
+        dc = (np.arange(cols) + 0.5 - self.col)[None, :]
+        dr = (np.arange(rows) + 0.5 - self.row)[:, None]
+        (ec, er), (nc, nr) = self.jacobian
+        return np.asarray(ec * dc + er * dr), np.asarray(nc * dc + nr * dr)
+
+
+def look_around(place: Place, source: DemSource, reach_m: float, settings: Settings) -> Around:
+    """Read the ground around a place.
+
+    Parameters
+    ----------
+    place, source, settings
+        As for `ground_at`.
+    reach_m
+        How far, metres.
+
+    Returns
+    -------
+    Around
+
+    Raises
+    ------
+    OffModelError, ModelError, QuantityError
+        As `ground_at`.
+    """
+    if not 0.0 <= reach_m <= MOST_RADIUS_M:
         message = (
-            f"The position error should lie between 0 and {MOST_RADIUS_M:g} m; got {radius:g} m. "
+            f"The position error should lie between 0 and {MOST_RADIUS_M:g} m; got {reach_m:g} m. "
             "Give the place more exactly, or --within."
         )
         raise QuantityError(message)
     at = _position(place, source)
     cell = cell_size_m(source.grid, *at)
-    reach = [math.ceil(radius / size) + SPARE_CELLS for size in cell]
+    reach = [math.ceil(reach_m / size) + SPARE_CELLS for size in cell]
     corner = (math.floor(at[1]) - reach[1], math.floor(at[0]) - reach[0])
     dem = source.read(*corner, 2 * reach[1] + 1, 2 * reach[0] + 1)
-    field = slope_field(dem, settings.method, engine=settings.engine)
-    col, row = at[0] - corner[1], at[1] - corner[0]
-    inside = _in_circle(field, jacobian_at(source.grid, *at), col, row, radius)
-    return _say(place, field, (col, row), inside, radius, cell, settings)
+    rows, cols = dem.grid.shape
+    return Around(
+        slope_field(dem, settings.method, engine=settings.engine),
+        at[0] - corner[1],
+        at[1] - corner[0],
+        cell,
+        jacobian_at(source.grid, *at),
+        slope_uncertainty(
+            settings.method,
+            jacobian_at(dem.grid, cols / 2, rows / 2),
+            settings.vertical_error_m,
+            settings.correlation_m,
+        ),
+    )
 
 
 def _position(place: Place, source: DemSource) -> tuple[float, float]:
@@ -211,63 +296,39 @@ def _position(place: Place, source: DemSource) -> tuple[float, float]:
     return col, row
 
 
-def _in_circle(
-    field: SlopeField, jacobian: Array, col: float, row: float, radius_m: float
-) -> NDArray[np.bool_]:
-    """Cells whose square the circle touches, and the 3 x 3 around the place."""
-    rows, cols = field.slope_deg.shape
-    dc = np.abs(np.arange(cols) + 0.5 - col)[None, :]
-    dr = np.abs(np.arange(rows) + 0.5 - row)[:, None]
-    sizes = np.hypot(jacobian[0], jacobian[1])
-    # From the place to the nearest edge of each square, along columns and rows.
-    apart = np.hypot(np.maximum(dc - 0.5, 0.0) * sizes[0], np.maximum(dr - 0.5, 0.0) * sizes[1])
-    near = (np.abs(np.arange(cols) - math.floor(col)) <= 1)[None, :] & (
-        np.abs(np.arange(rows) - math.floor(row)) <= 1
-    )[:, None]
-    inside: NDArray[np.bool_] = (apart <= radius_m) | near
-    return inside
+def _circle(around: Around, inside: NDArray[np.bool_], radius_m: float) -> Within:
+    slopes = around.field.slope_deg[inside]
+    some = slopes[np.isfinite(slopes)]
+    unknown_share = 1.0 - len(some) / len(slopes)
+    if len(some) == 0:
+        return Within(radius_m, None, None, None, unknown_share)
+    low, high = slope_interval_deg(around.field.p[inside], around.field.q[inside], around.known)
+    ends = (float(np.nanmin(low)), float(np.nanmax(high))) if np.isfinite(high).any() else (None, None)
+    return Within(
+        radius_m, float(some.min()), float(np.median(some)), float(some.max()), unknown_share, *ends
+    )
 
 
 def _say(
-    place: Place,
-    field: SlopeField,
-    at: tuple[float, float],
-    inside: NDArray[np.bool_],
-    radius: float,
-    cell: tuple[float, float],
-    settings: Settings,
+    place: Place, around: Around, inside: NDArray[np.bool_], radius: float, settings: Settings
 ) -> GroundAt:
-    rows, cols = field.slope_deg.shape
-    known = slope_uncertainty(
-        settings.method,
-        jacobian_at(field.dem.grid, cols / 2, rows / 2),
-        settings.vertical_error_m,
-        settings.correlation_m,
-    )
-    point = at_points(field, np.array([at[0]]), np.array([at[1]]))
-    top = _steepest_around(field, *at)
-    slope = None if top is None else float(field.slope_deg[top])
-    low, high = (None, None) if top is None else _interval(field, top, known)
-    circle = field.slope_deg[inside]
-    some = circle[np.isfinite(circle)]
-    within = Within(
-        radius,
-        float(some.min()) if len(some) else None,
-        float(np.median(some)) if len(some) else None,
-        float(some.max()) if len(some) else None,
-        1.0 - len(some) / len(circle),
-    )
+    slopes = around.field
+    point = at_points(slopes, np.array([around.col]), np.array([around.row]))
+    top = _steepest_around(slopes, around.col, around.row)
+    slope = None if top is None else float(slopes.slope_deg[top])
+    low, high = (None, None) if top is None else _interval(slopes, top, around.known)
+    within = _circle(around, inside, radius)
     aspect = float(point.aspect_true_deg[0])
     open_above = within.unknown_share > 0.0 or high is None
     situation = Situation(
         from_model=True,
-        cell_size_m=max(cell),
+        cell_size_m=max(around.cell_size_m),
         unknown_near=within.unknown_share > 0.0,
         place_coarse=place.error_m > radius,
         open_above=open_above,
         slope_high_deg=high,
         unit_assumed=settings.origin.height_unit_from == "assumed",
-        datum_accuracy_m=field.dem.grid.datum_accuracy_m,
+        datum_accuracy_m=slopes.dem.grid.datum_accuracy_m,
         sample=settings.origin.sample,
     )
     elevation = float(point.elevation_m[0])
@@ -283,9 +344,9 @@ def _say(
         bands_possible=possible_bands(settings.bands, slope, high, within.slope_max_deg),
         open_above=open_above,
         within=within,
-        basis=known.words,
+        basis=around.known.words,
         model_files=settings.origin.files,
-        cell_size_m=cell,
+        cell_size_m=around.cell_size_m,
         method=settings.method,
         cautions=cautions_for(situation),
     )

@@ -2,66 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from steybrae.bands import BandScheme
 from steybrae.quantities import shown_slope_deg
+from steybrae.screening.picture import UNKNOWN, Profile
+from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import Array
 
-if TYPE_CHECKING:
-    from steybrae.screening.result import LegScreening, RouteScreening
-
-__all__ = ["MOST_BINS", "UNKNOWN", "Profile", "profile_of"]
+__all__ = ["MOST_BINS", "profile_of"]
 
 MOST_BINS: Final = 760
 """Bins along the whole line at the most: a quarter of a millimetre each on A4 (our choice)."""
-
-UNKNOWN: Final = -1
-"""Stands for a band where the ground is unknown."""
-
-
-@dataclass(frozen=True, eq=False)
-class Profile:
-    """Along the whole line; edges and heights ``(n + 1,)``, the others ``(n,)``.
-
-    Attributes
-    ----------
-    edges_m
-        Chainage from the start of the line, rising.
-    elevation_m
-        At the edges; NaN unknown.
-    slope_deg
-        Steepest point of a bin, its leg's steepest place included; NaN where any is unknown.
-    slope_low_deg, slope_high_deg
-        95 % interval of it; NaN unknown.
-    corridor_deg
-        Steepest known across the corridor; NaN where none is.
-    band
-        Position in the bands of `slope_deg`, or `UNKNOWN`.
-    turns_m
-        Chainage of every turn point, the ends included.
-    steepest_m
-        Chainage of the steepest place of each leg; NaN on a leg wholly unknown.
-    """
-
-    edges_m: Array
-    elevation_m: Array
-    slope_deg: Array
-    slope_low_deg: Array
-    slope_high_deg: Array
-    corridor_deg: Array
-    band: NDArray[np.intp]
-    turns_m: Array
-    steepest_m: Array
-
-    def __post_init__(self) -> None:
-        """Make the arrays read-only."""
-        for array in vars(self).values():
-            array.flags.writeable = False
 
 
 def profile_of(screening: RouteScreening) -> Profile:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from steybrae.bands import Band
 from steybrae.cautions import Caution
 from steybrae.screening.cross_check import CrossCheck
-from steybrae.screening.relief import Relief
+from steybrae.screening.picture import Relief
 from steybrae.terrain.dem import Array
 
 __all__ = [

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import Final
 
 import numpy as np
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import OffModelError, RouteError
+from steybrae.quantities import round_down
 from steybrae.route.ascent import reversal_m
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
 from steybrae.route.ground import Look, leg_ground, leg_windows
@@ -18,6 +19,7 @@ from steybrae.route.legs import Route
 from steybrae.route.track import Track, leg_track
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.leg import LegNames, Rules, possible_bands, screen_leg
+from steybrae.screening.picture import Relief
 from steybrae.screening.result import (
     LegScreening,
     ModelFacts,
@@ -32,10 +34,15 @@ from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_uncertainty
 
-if TYPE_CHECKING:
-    from steybrae.screening.relief import Relief
-
 __all__ = ["ModelOrigin", "Settings", "cross_check_route", "screen_route"]
+
+LAND_HEIGHTS_M: Final = (-500.0, 8900.0)
+"""Heights of land: below the Dead Sea's shore and above the highest summit (from memory: -430
+and 8849)."""
+
+WALKED_MEDIAN_DEG: Final = 60.0
+"""Median slope of the ground that no walked line has (our choice: ground of 30 degrees in feet,
+read as metres, comes out at 62)."""
 
 
 @dataclass(frozen=True)
@@ -144,7 +151,7 @@ def screen_route(
         unknown_m=totals.unknown_m,
         unknown_near=any(_unknown_near(leg) for leg in legs),
         open_above=totals.open_above,
-        unit_doubtful=_doubtful_heights(totals),
+        unit_doubtful=_doubtful_heights(legs, totals),
     )
     return RouteScreening(
         name=route.name,
@@ -313,14 +320,23 @@ def _totals(legs: list[LegScreening], bands: BandScheme) -> Totals:
     )
 
 
-def _doubtful_heights(totals: Totals) -> str:
+def _doubtful_heights(legs: list[LegScreening], totals: Totals) -> str:
     """Say why heights look like another unit; empty where they do not."""
-    if totals.elevation_max_m is None or totals.elevation_min_m is None:
+    low, top = totals.elevation_min_m, totals.elevation_max_m
+    if low is None or top is None:
         return ""
-    if totals.elevation_max_m > 8900.0 or totals.elevation_min_m < -500.0:
+    if low < LAND_HEIGHTS_M[0] or top > LAND_HEIGHTS_M[1]:
         return (
-            f"Heights along the line run from {totals.elevation_min_m:.0f} to "
-            f"{totals.elevation_max_m:.0f} m, "
-            "which no land has: they may be in feet, decimetres or centimetres. State --z-unit."
+            f"Heights along the line run from {low:.0f} to {top:.0f} m, which no land has: they may be in "
+            "feet, decimetres or centimetres. State --z-unit, or bring the model to metres."
+        )
+    slopes = np.concatenate([leg.points.slope_deg for leg in legs])
+    known = slopes[np.isfinite(slopes)]
+    middle_deg = float(np.median(known)) if len(known) else 0.0
+    if middle_deg >= WALKED_MEDIAN_DEG:
+        return (
+            f"Half of the line or more lies on ground of {round_down(middle_deg, 1.0):.0f} degrees "
+            "and steeper, where nobody walks: the heights may be in feet, decimetres or centimetres. "
+            "State --z-unit, or bring the model to metres."
         )
     return ""

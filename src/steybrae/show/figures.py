@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 
 from steybrae.errors import QuantityError
 from steybrae.quantities import round_up, slope_text
-from steybrae.screening.relief import Relief
+from steybrae.screening.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
 from steybrae.show.map_axes import draw_map
 from steybrae.show.map_panels import ROW_MM, TABLE_MM, draw_legend, draw_scale, draw_table
@@ -205,7 +205,7 @@ def _tables(page: _Page, screening: RouteScreening, place: tuple[float, float, f
 
 
 def _unknown_then_steepest(leg: LegScreening) -> tuple[bool, float]:
-    return not leg.open_above, -(leg.slope_max_deg or 0.0)
+    return leg.unknown_m == 0.0, -(leg.slope_max_deg or 0.0)
 
 
 def _cautions(screening: RouteScreening, width_mm: float) -> list[str]:
@@ -231,8 +231,8 @@ def _provenance(screening: RouteScreening, relief: Relief) -> str:
         words.append(f"each dot of the map has the steepest of {relief.cells} × {relief.cells} cells")
     if relief.thinned > 1:
         words.append(
-            f"the map's ground was read at every {relief.thinned}th height only and looks gentler than it "
-            "is; the figures of the line were not"
+            f"for the map only one height in {relief.thinned} each way was read, so its ground looks gentler "
+            "than it is; the figures of the line rest on all"
         )
     return f"{'; '.join(words)}. Made with steybrae {screening.version}."
 

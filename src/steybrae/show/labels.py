@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -113,11 +114,13 @@ class Labels:
         x, y = self._axes.transData.transform(position)
         best: tuple[float, tuple[float, float], Bbox] | None = None
         for offset in _offsets(start_pt):
+            if best is not None and math.hypot(*offset) >= best[0]:
+                break  # no place further away can be better
             dx, dy = offset[0] * self._pixels, offset[1] * self._pixels
             box = Bbox.from_bounds(x + dx - own.width / 2, y + dy - own.height / 2, own.width, own.height)
             if not self._free(box):
                 continue
-            cost = self._covered(box) * 4.0 + float(np.hypot(*offset))
+            cost = self._covered(box) * 4.0 + math.hypot(*offset)
             if best is None or cost < best[0]:
                 best = (cost, offset, box)
         return None if best is None else best[1:]
@@ -148,4 +151,4 @@ def _offsets(start_pt: float) -> Sequence[tuple[float, float]]:
         if distance >= start_pt
         for turn in turns
     ]
-    return around if start_pt > 0.0 else [(0.0, 0.0), *around]
+    return sorted(around if start_pt > 0.0 else [(0.0, 0.0), *around], key=lambda at: math.hypot(*at))

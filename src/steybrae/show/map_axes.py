@@ -13,7 +13,7 @@ from matplotlib.transforms import Affine2D
 
 from steybrae.bands import BandScheme
 from steybrae.quantities import shown_slope_deg, slope_text
-from steybrae.screening.relief import Relief
+from steybrae.screening.picture import Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.labels import Labels
 from steybrae.show.style import (
@@ -119,10 +119,14 @@ def _contours(axes: Axes, relief: Relief) -> list[Text]:
     x, y = _centres(relief.grid)
     thin = [level for level in contours.levels_m if level not in contours.index_levels_m]
     if thin:
-        lines = axes.contour(x, y, relief.heights_m, thin, colors="0.2", linewidths=0.25, zorder=2)
+        lines = axes.contour(
+            x, y, relief.heights_m, thin, colors="0.2", linewidths=0.25, linestyles="solid", zorder=2
+        )
         lines.set_gid("contours")
     heavy = contours.index_levels_m or contours.levels_m
-    lines = axes.contour(x, y, relief.heights_m, heavy, colors="0.1", linewidths=0.6, zorder=2)
+    lines = axes.contour(
+        x, y, relief.heights_m, heavy, colors="0.1", linewidths=0.6, linestyles="solid", zorder=2
+    )
     lines.set_gid("index contours")
     labels = axes.clabel(lines, fmt="%g", fontsize=5.5, inline=False, zorder=3)
     for label in labels:
@@ -225,7 +229,7 @@ def _frame(axes: Axes, relief: Relief) -> None:
         (axes.xaxis, *relief.extent[:2], relief.map_mm[0]),
         (axes.yaxis, *relief.extent[2:], relief.map_mm[1]),
     ):
-        ticks = MaxNLocator(max(2, round(size_mm / _TICK_MM)), steps=[1, 2, 5, 10]).tick_values(low, high)
+        ticks = MaxNLocator(max(2, round(size_mm / _TICK_MM) + 1), steps=[1, 2, 5, 10]).tick_values(low, high)
         # A figure near a corner would run into what stands round the map.
         spare = (high - low) * _CORNER_MM / size_mm
         axis.set_ticks([tick for tick in ticks if low + spare <= tick <= high - spare])

@@ -10,7 +10,7 @@ from matplotlib.lines import Line2D
 
 from steybrae.bands import BandScheme
 from steybrae.quantities import round_down, round_up, slope_text
-from steybrae.screening.relief import Relief
+from steybrae.screening.picture import Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.map_axes import CORRIDOR_DASHES, LINE_PT, sign
 from steybrae.show.profile_axes import INTERVAL_GREY
@@ -35,7 +35,7 @@ TABLE_MM: Final = 70.0
 _NAME_LETTERS: Final = (19, 26)
 """Letters of a name beside the words "at least", and without them."""
 
-_COLUMNS_MM: Final = (3.5, 5.0, 35.5, 45.5, 58.0, 69.5)
+_COLUMNS_MM: Final = (3.5, 5.0, 34.8, 44.6, 58.0, 69.5)
 
 
 def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
@@ -169,13 +169,12 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
     for k, leg in enumerate(legs):
         _row(axes, top + ROW_MM * (k + 1) + 0.5, _cells(leg))
     if left_out:
-        words = f"and {left_out} legs more, none of them unknown or steeper than these"
+        words = f"and {left_out} legs more; the unknown and the steepest stand here"
         _word(axes, 0.0, top + ROW_MM * (len(legs) + 1) + 0.5, words)
 
 
 def _cells(leg: LegScreening) -> tuple[str, ...]:
-    wholly = leg.slope_max_deg is None
-    at_least = "wholly" if wholly else "at least" if leg.open_above else ""
+    at_least = "at least" if leg.open_above and leg.slope_max_deg is not None else ""
     most = _NAME_LETTERS[0 if at_least else 1]
     to = leg.to if len(leg.to) <= most else f"{leg.to[: most - 1].rstrip()}…"
     high = "" if leg.slope_high_deg is None else slope_text(leg.slope_high_deg)

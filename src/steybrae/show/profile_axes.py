@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from steybrae.bands import BandScheme
-from steybrae.screening.profile import UNKNOWN, Profile
+from steybrae.screening.picture import UNKNOWN, Profile
 from steybrae.screening.result import RouteScreening
 from steybrae.show.map_axes import sign
 from steybrae.show.style import (
@@ -24,8 +24,8 @@ from steybrae.terrain.dem import Array
 
 __all__ = ["INTERVAL_GREY", "draw_heights", "draw_slopes"]
 
-_NUMBER_MM: Final = 2.6
-"""Room that a leg number takes, millimetres."""
+_DIGIT_MM: Final = 2.0
+"""Room that a figure of a leg number takes, millimetres."""
 
 _WORD_MM: Final = 12.0
 """Room that the word "unknown" takes, millimetres."""
@@ -170,16 +170,17 @@ def _unknown(axes: Axes, profile: Profile, width_mm: float) -> None:
 
 def _leg_numbers(axes: Axes, screening: RouteScreening, profile: Profile, width_mm: float) -> None:
     whole_m = float(profile.edges_m[-1])
-    last_mm = -_NUMBER_MM
+    free_mm = 0.0
     for leg, start_m, end_m in zip(screening.legs, profile.turns_m[:-1], profile.turns_m[1:], strict=True):
         middle_mm = (start_m + end_m) / 2.0 / whole_m * width_mm
-        if middle_mm - last_mm >= _NUMBER_MM:
+        half_mm = _DIGIT_MM * len(str(leg.number)) / 2.0
+        if middle_mm - half_mm >= free_mm:
             axes.text(
                 (start_m + end_m) / 2.0, 0.97, str(leg.number), transform=axes.get_xaxis_transform(),
                 ha="center", va="top", fontsize=6.5, fontweight="bold", zorder=8,
                 bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
                 gid=f"leg number {leg.number}",
             )  # fmt: skip
-            last_mm = middle_mm
+            free_mm = middle_mm + half_mm
         if leg is not screening.legs[-1]:
             axes.axvline(end_m, color="0.3", linewidth=0.4, zorder=3, gid=f"end of leg {leg.number}")

@@ -129,7 +129,8 @@ class Grid:
         a, b, c, d, e, f = self.transform
         dx, dy = np.asarray(x, dtype=float) - c, np.asarray(y, dtype=float) - f
         determinant = a * e - b * d
-        return (e * dx - b * dy) / determinant, (a * dy - d * dx) / determinant
+        with np.errstate(invalid="ignore"):  # where PROJ has no answer: infinity times 0
+            return (e * dx - b * dy) / determinant, (a * dy - d * dx) / determinant
 
     def own_lonlat(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
         """Longitude from Greenwich and latitude, degrees, on the CRS's own datum (no datum shift)."""
@@ -145,7 +146,7 @@ class Grid:
         return np.asarray(lon), np.asarray(lat)
 
     def from_wgs84(self, lon_deg: ArrayLike, lat_deg: ArrayLike) -> tuple[Array, Array]:
-        """Position in the grid of a WGS 84 position; infinite where PROJ has no answer.
+        """Position in the grid of a WGS 84 position; infinite or NaN where PROJ has no answer.
 
         On a geographic grid the longitude is taken round the earth to the side on which
         the grid lies, so that a grid over the antimeridian is met from both sides.

@@ -1,14 +1,14 @@
 """What looks down on places: the steepest sight and the steepest path of snow to them.
 
 Two measures, which may point to different zones: the *sight* angle
-(`steybrae.terrain.overhead_sight`) and the *path* angle (`steybrae.terrain.overhead_path`).
+(`steybrae.terrain.sight_pairs`) and the *path* angle (`steybrae.terrain.overhead_path`).
 Neither says how far snow will run.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -16,16 +16,15 @@ from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG, OverheadGround, Points
-from steybrae.terrain.overhead_path import EnergyLines, energy_lines, pulled
-from steybrae.terrain.overhead_sight import Pairs, first_open, steepest_sight, unknown_overhead
+from steybrae.terrain.overhead_path import EnergyLines, energy_lines
+from steybrae.terrain.overhead_sight import first_open
+from steybrae.terrain.overhead_way import pulled, straight_deg
+from steybrae.terrain.sight_pairs import Pairs, steepest_sight, unknown_overhead
 
 __all__ = ["Overhead", "PathUp", "SightUp", "look_up", "zone_top"]
 
 PATH_STEP_DEG: Final = 0.05
 """How closely the path angle is solved, degrees, rounded up (our choice: half of what is shown)."""
-
-LONGEST_DETOUR: Final = 1.0 / 0.9733
-"""Greatest ratio of a way of grid steps to the straight one it follows, 1/cos(13.28 degrees)."""
 
 _ANGLES_AT_ONCE: Final = 20
 
@@ -128,7 +127,6 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
     Overhead
         The steepest over all places. Places of unknown height only make it "at least".
     """
-    known = np.isfinite(points.height_m)
     col, row = points.col.astype(np.intp), points.row.astype(np.intp)
     in_zone = ground.zones.in_range[row, col]
     unknown = unknown_overhead(ground, points)
@@ -139,9 +137,11 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
         sight = _steepest(ground, points, first_open(ground, points, steepest * (1.0 + 1e-12)))
     if sight is not None:
         top = zone_top(ground, points, sight)
-    likely_deg = LEAST_SIGHT_DEG if sight is None else sight.deg
-    numbers = np.flatnonzero(known & np.isfinite(ground.dem.heights_m[row, col]))
-    path = _steepest_path(ground, (col[numbers], row[numbers]), numbers, likely_deg)
+    straight = None if sight is None else _straight(ground, points, sight)
+    path = None if unfiltered is None else _steepest_path(ground, points, straight)
+    if path is not None and unfiltered is not None and path.deg > unfiltered.deg:
+        # No way is shorter than the straight one: what was rounded up beyond it comes back.
+        path = replace(path, deg=unfiltered.deg)
     return Overhead(in_zone, unknown, sight, unfiltered, top, path)
 
 
@@ -202,31 +202,41 @@ def zone_top(ground: OverheadGround, points: Points, sight: SightUp) -> SightUp:
         col, row = best
 
 
-def _steepest_path(
-    ground: OverheadGround,
-    cells: tuple[NDArray[np.intp], NDArray[np.intp]],
-    numbers: NDArray[np.intp],
-    likely_deg: float,
-) -> PathUp | None:
-    """Solve for the largest angle at which any of the cells is reached.
+def _straight(ground: OverheadGround, points: Points, sight: SightUp) -> PathUp:
+    """Find the way of snow straight down a sight line, as flat as the ground below it asks."""
+    col, row = int(sight.col), int(sight.row)
+    ends = np.array([sight.col, points.col[sight.point]]), np.array([sight.row, points.row[sight.point]])
+    deg = straight_deg(ground, *ends, float(ground.dem.heights_m[row, col]))
+    return PathUp(deg, sight.bearing_true_deg, sight.distance_m, sight.rise_m, sight.point, *ends)
 
-    The angle is sought between bounds: no path is steeper than the unfiltered sight from the
-    same cell, and the steepest open sight is likely near, longer only by the detour of grid
-    steps. If that guess fails the search goes on below it.
+
+def _steepest_path(ground: OverheadGround, points: Points, straight: PathUp | None) -> PathUp | None:
+    """Solve for the largest angle at which any of the places is reached.
+
+    It lies between that of the straight way down the open sight line and the unfiltered
+    sight, for no way is shorter than the straight one.
     """
-    points = ground.centres(*cells)
-    likely = math.degrees(math.atan(math.tan(math.radians(likely_deg)) / LONGEST_DETOUR)) - 2 * PATH_STEP_DEG
-    low, sight_deg = max(likely, LEAST_SIGHT_DEG), np.empty(0)
-    high, found = math.inf, None
-    while high > LEAST_SIGHT_DEG:
-        sights = steepest_sight(ground, points, low).tangent
-        sight_deg = np.degrees(np.arctan(sights))
-        top = min(high, float(sight_deg.max(initial=low)) + PATH_STEP_DEG)
-        found = _solve(ground, cells, sight_deg, low, max(top, low + PATH_STEP_DEG))
-        if found is not None or low <= LEAST_SIGHT_DEG:
-            break
-        high, low = low, LEAST_SIGHT_DEG
-    return None if found is None else _path_up(ground, points, numbers, *found)
+    straight = straight if straight is not None and straight.deg >= LEAST_SIGHT_DEG else None
+    low = LEAST_SIGHT_DEG if straight is None else straight.deg
+    col, row = points.col.astype(np.intp), points.row.astype(np.intp)
+    numbers = np.flatnonzero(np.isfinite(ground.dem.heights_m[row, col]))
+    col, row = col[numbers], row[numbers]
+    centres = ground.centres(col, row)
+    sight_deg = np.degrees(np.arctan(steepest_sight(ground, centres, low).tangent))
+    high = float(sight_deg.max(initial=-90.0))
+    if high - low <= PATH_STEP_DEG:
+        return None if straight is None else replace(straight, deg=max(high, low))
+    found = _solve(ground, (col, row), sight_deg, low, high)
+    if found is None:
+        return straight
+    lines, angle, above_deg = found
+    target = int(np.flatnonzero(lines.reached[angle])[0])
+    cells = lines.way(angle, target)
+    way = pulled(ground, *cells, float(lines.angles_deg[angle]))
+    east, north = ground.offset_m(way.col[0] - centres.col[target], way.row[0] - centres.row[target])
+    rise = float(ground.dem.heights_m[cells[1][0], cells[0][0]] - centres.height_m[target])
+    deg = max(above_deg, way.deg)
+    return PathUp(deg, _bearing(east, north), way.length_m, rise, int(numbers[target]), way.col, way.row)
 
 
 def _solve(
@@ -252,20 +262,3 @@ def _solve(
         if high - low <= PATH_STEP_DEG:
             return (*found, high)
         angles = np.linspace(low, high, _ANGLES_AT_ONCE + 2)[1:-1]
-
-
-def _path_up(
-    ground: OverheadGround,
-    points: Points,
-    numbers: NDArray[np.intp],
-    lines: EnergyLines,
-    angle: int,
-    above_deg: float,
-) -> PathUp:
-    target = int(np.flatnonzero(lines.reached[angle])[0])
-    col, row = lines.way(angle, target)
-    way = pulled(ground, col, row, float(lines.angles_deg[angle]))
-    east, north = ground.offset_m(way.col[0] - points.col[target], way.row[0] - points.row[target])
-    rise = float(ground.dem.heights_m[row[0], col[0]] - points.height_m[target])
-    deg = max(above_deg, way.deg)
-    return PathUp(deg, _bearing(east, north), way.length_m, rise, int(numbers[target]), way.col, way.row)

@@ -49,7 +49,7 @@ class Points:
     height_m: Array
 
     def pick(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Points:
-        """Some of them."""
+        """Pick some of them."""
         return Points(self.col[which], self.row[which], self.height_m[which])
 
 
@@ -157,8 +157,10 @@ class OverheadGround:
         return Points(col, row, heights_at(self.dem.heights_m, col, row))
 
     def centres(self, col: NDArray[np.intp], row: NDArray[np.intp]) -> Points:
-        """The centres of cells."""
-        return Points(col + 0.5, row + 0.5, self.dem.heights_m[row, col])
+        """Stand on the centres of cells."""
+        return Points(
+            col.astype(np.float64) + 0.5, row.astype(np.float64) + 0.5, self.dem.heights_m[row, col]
+        )
 
 
 def overhead_ground(
@@ -187,7 +189,11 @@ def overhead_ground(
     jacobian = jacobian_at(dem.grid, cols / 2, rows / 2)
     cell = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
     halves = baseline_cells(*cell, rules.baseline_m)
-    steps = index_gradients(dem.heights_m, "evans") if halves == (1, 1) else plane_gradients(dem.heights_m, *halves)
+    steps = (
+        index_gradients(dem.heights_m, "evans")
+        if halves == (1, 1)
+        else plane_gradients(dem.heights_m, *halves)
+    )
     slope = slope_deg(*ground_gradients(jacobian, *steps))
     area_m2 = abs(float(np.linalg.det(jacobian)))
     return OverheadGround(dem, find_start_zones(slope, area_m2, known, rules), jacobian, reach_m)

@@ -19,7 +19,6 @@ told. Snow does not spread sideways but by these steps. Unknown ground stops not
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -28,25 +27,13 @@ from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead_ground import OverheadGround
-from steybrae.terrain.overhead_sight import useful_box
-from steybrae.terrain.sampling import heights_at
+from steybrae.terrain.path_box import STEPS, Index, PathBox, path_box
 
-__all__ = ["PATH_ANGLES_DEG", "EnergyLines", "Way", "energy_lines", "pulled"]
+__all__ = ["PATH_ANGLES_DEG", "EnergyLines", "energy_lines"]
 
 PATH_ANGLES_DEG: Final = tuple(float(a) for a in range(18, 61))
 """Angles for a whole field, degrees. The lowest is `LEAST_SIGHT_DEG`; above 60 nothing is told
 apart (our choice)."""
-
-_STEPS: Final = np.array(
-    [(i, j) for j in (-1, 0, 1) for i in (-1, 0, 1) if i or j]
-    + [(i, j) for j in (-2, -1, 1, 2) for i in (-2, -1, 1, 2) if abs(i) != abs(j)]
-)
-"""Steps in column and row: eight to the neighbours, then eight knight's moves."""
-
-_BOUND_CELLS: Final = 8
-"""Side of the blocks for which the distance to the nearest target is kept."""
-
-Index = NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +57,7 @@ class EnergyLines:
     source_col: Index
     source_row: Index
     length_m: Array
-    _box: _Box
+    _box: PathBox
     _parent: NDArray[np.int32]
     _last: Index
 
@@ -89,30 +76,6 @@ class EnergyLines:
             state = int(self._parent[state])
         flat = np.array(cells[::-1])
         return flat % self._box.wide - 2 + self._box.col, flat // self._box.wide - 2 + self._box.row
-
-
-@dataclass(frozen=True, eq=False)
-class _Box:
-    """Part of a window, with a wall of two cells round it; cells are numbered by row.
-
-    `height` is infinite in the wall, minus infinite where unknown. `block` gives the block of
-    each cell; `floor` the least head, per angle and block, from which a target can be reached.
-    """
-
-    col: int
-    row: int
-    wide: int
-    height: Array
-    source: Index
-    target: Index
-    inside: NDArray[np.bool_]
-    block: NDArray[np.int32]
-    floor: Array
-    step_m: Array
-
-    @property
-    def size(self) -> int:
-        return len(self.height)
 
 
 def energy_lines(
@@ -148,61 +111,12 @@ def energy_lines(
     bound = np.full(len(col), 90.0) if sight_deg is None else np.asarray(sight_deg, dtype=float)
     asked = bound >= angles[:, None] - 1e-9
     loss = np.tan(np.radians(angles))
-    box = _box(ground, col, row, loss, asked)
+    box = path_box(ground, col, row, loss, asked)
     head, parent = _settle(box, loss)
     return _arrivals(box, angles, asked, head, parent)
 
 
-def _box(ground: OverheadGround, col: Index, row: Index, loss: Array, asked: NDArray[np.bool_]) -> _Box:
-    """Cut out what can matter: no way that arrives leaves it."""
-    heights = ground.dem.heights_m
-    some = asked.any(axis=0)
-    inside = useful_box(ground, ground.centres(col[some], row[some]), float(loss[0])) if some.any() else None
-    # Targets outside are not asked or cannot be reached; any cell stands for them.
-    left, right, top, bottom = inside or (0, 0, 0, 0)
-    part = heights[top : bottom + 1, left : right + 1]
-    walled = np.pad(np.where(np.isnan(part), -np.inf, part), 2, constant_values=np.inf)
-    high, wide = walled.shape
-    source = np.pad(ground.zones.source[top : bottom + 1, left : right + 1] & ~np.isnan(part), 2)
-    target = np.clip(col - left + 2, 2, wide - 3), np.clip(row - top + 2, 2, high - 3)
-    at = target[1] * wide + target[0]
-    there = (target[0] == col - left + 2) & (target[1] == row - top + 2) & (inside is not None)
-    block, floor = _floors(ground, (high, wide), target, asked & there, loss, heights[row, col])
-    step_m = np.hypot(*ground.offset_m(_STEPS[:, 0], _STEPS[:, 1]))
-    return _Box(
-        left, top, wide, walled.reshape(-1), np.flatnonzero(source), at, there, block, floor, step_m
-    )
-
-
-def _floors(
-    ground: OverheadGround,
-    shape: tuple[int, int],
-    target: tuple[Index, Index],
-    asked: NDArray[np.bool_],
-    loss: Array,
-    height_m: Array,
-) -> tuple[NDArray[np.int32], Array]:
-    """Least useful head per angle and block: lowest target asked + loss * distance to the nearest."""
-    high, wide = (-(-n // _BOUND_CELLS) for n in shape)
-    j, i = np.divmod(np.arange(high * wide), wide)
-    half = (_BOUND_CELLS - 1) / 2.0
-    east, north = ground.offset_m(
-        (i * _BOUND_CELLS + half)[:, None] - target[0], (j * _BOUND_CELLS + half)[:, None] - target[1]
-    )
-    corner_m = math.hypot(*(half * np.abs(ground.jacobian).sum(axis=1)))
-    apart = np.maximum(np.hypot(east, north) - corner_m, 0.0)
-    floor = np.full((len(loss), high * wide), np.inf)
-    for a, some in enumerate(asked):
-        if some.any():
-            nearest_m = apart[:, some].min(axis=1)
-            least_m = height_m[some].min() + loss[a] * nearest_m
-            floor[a] = np.where(nearest_m <= ground.reach_m, least_m, np.inf)
-    row_block = np.arange(shape[0]) // _BOUND_CELLS * wide
-    block = (row_block[:, None] + np.arange(shape[1]) // _BOUND_CELLS).astype(np.int32)
-    return block.reshape(-1), floor
-
-
-def _settle(box: _Box, loss: Array) -> tuple[Array, NDArray[np.int32]]:
+def _settle(box: PathBox, loss: Array) -> tuple[Array, NDArray[np.int32]]:
     """Heads of all cells at all angles, and the state that each came from.
 
     A state is ``angle * size + cell``. Heads start just below what is worth having, so that
@@ -227,7 +141,9 @@ def _settle(box: _Box, loss: Array) -> tuple[Array, NDArray[np.int32]]:
     waiting: dict[int, list[Index]] = {}
     done = np.zeros(len(head), dtype=bool)
     mark = np.empty(len(head), dtype=np.int32)
-    for now in _bands(len(ends), waiting):
+    now = -1
+    while now + 1 < len(ends) or waiting:
+        now += 1
         begin = ends[now - 1] if 0 < now <= len(ends) else 0
         fresh = [seed[begin : ends[now]]] if now < len(ends) else []
         state = np.concatenate([*fresh, *waiting.pop(now, [])])
@@ -245,16 +161,9 @@ def _settle(box: _Box, loss: Array) -> tuple[Array, NDArray[np.int32]]:
     return head, parent
 
 
-def _bands(count: int, waiting: dict[int, list[Index]]):  # type: ignore[no-untyped-def]
-    now = 0
-    while now < count or waiting:
-        yield now
-        now += 1
-
-
-def _spread(box: _Box, loss: Array, head: Array, parent: NDArray[np.int32], state: Index) -> Index:
+def _spread(box: PathBox, loss: Array, head: Array, parent: NDArray[np.int32], state: Index) -> Index:
     """Bring the heads of settled states to their neighbours; the states that were raised."""
-    offset = _STEPS[:, 1] * box.wide + _STEPS[:, 0]
+    offset = STEPS[:, 1] * box.wide + STEPS[:, 0]
     angle = state // box.size
     to = state[:, None] + offset
     brought = head[state][:, None] - loss[angle][:, None] * box.step_m
@@ -267,12 +176,13 @@ def _spread(box: _Box, loss: Array, head: Array, parent: NDArray[np.int32], stat
     np.maximum.at(head, to, brought)
     won = head[to] == brought
     parent[to[won]] = state[one[won]]
-    return to[won]
+    raised: Index = to[won]
+    return raised
 
 
-def _middle_passed(box: _Box, loss: Array, head: Array, state: Index, step: Index) -> NDArray[np.bool_]:
+def _middle_passed(box: PathBox, loss: Array, head: Array, state: Index, step: Index) -> NDArray[np.bool_]:
     """Whether the middle of knight's moves lies below the head there."""
-    i, j = _STEPS[step, 0], _STEPS[step, 1]
+    i, j = STEPS[step, 0], STEPS[step, 1]
     cell = state % box.size
     # Of the longer leg one cell, of the shorter none or one: the two cells that are crossed.
     near = cell + (j // 2) * box.wide * (abs(j) == 2) + (i // 2) * (abs(i) == 2)
@@ -283,20 +193,19 @@ def _middle_passed(box: _Box, loss: Array, head: Array, state: Index, step: Inde
 
 
 def _arrivals(
-    box: _Box, angles: Array, asked: NDArray[np.bool_], head: Array, parent: NDArray[np.int32]
+    box: PathBox, angles: Array, asked: NDArray[np.bool_], head: Array, parent: NDArray[np.int32]
 ) -> EnergyLines:
-    """What the neighbours of the targets bring them."""
+    """Take what the neighbours of the targets bring them."""
     loss = np.tan(np.radians(angles))
-    offset = _STEPS[:, 1] * box.wide + _STEPS[:, 0]
-    shape = (len(angles), len(box.target), len(_STEPS))
+    offset = STEPS[:, 1] * box.wide + STEPS[:, 0]
+    shape = (len(angles), len(box.target), len(STEPS))
     cell = box.target[:, None] - offset
     state = np.arange(len(angles))[:, None, None] * box.size + cell
     # A head that nothing brought is the mark just below what is worth having.
-    held = (parent[state] >= 0) | _is_source(box, cell)
-    worth = np.maximum(box.floor[:, box.block], box.height)
-    real = held & (head[state] >= worth[np.arange(len(angles))[:, None, None], cell])
+    angle = np.arange(len(angles))[:, None, None]
+    real = head[state] >= np.maximum(box.floor[angle, box.block[cell]], box.height[cell])
     brought = np.where(real, head[state] - loss[:, None, None] * box.step_m, -np.inf)
-    step = np.broadcast_to(np.arange(len(_STEPS)), shape)
+    step = np.broadcast_to(np.arange(len(STEPS)), shape)
     knight = real & (step >= 8)
     brought[knight] = np.where(
         _middle_passed(box, loss, head, state[knight], step[knight]), brought[knight], -np.inf
@@ -323,72 +232,3 @@ def _arrivals(
         parent,
         last,
     )
-
-
-def _is_source(box: _Box, cell: Index) -> NDArray[np.bool_]:
-    mask = np.zeros(box.size, dtype=bool)
-    mask[box.source] = True
-    return mask[cell]
-
-
-@dataclass(frozen=True, eq=False)
-class Way:
-    """A way from a source to a place, pulled straight.
-
-    Attributes
-    ----------
-    col, row
-        Its corners in the window, cells, the source first.
-    length_m
-        On the map, metres.
-    deg
-        Largest angle at which snow gets along it, degrees.
-    """
-
-    col: Array
-    row: Array
-    length_m: float
-    deg: float
-
-
-def pulled(ground: OverheadGround, col: Index, row: Index, angle_deg: float) -> Way:
-    """Pull a way straight wherever the energy line passes over the ground on the shorter one.
-
-    Parameters
-    ----------
-    ground
-        Where.
-    col, row
-        Cells of a way, the source first.
-    angle_deg
-        At which it arrives.
-
-    Returns
-    -------
-    Way
-        Never longer than the way of the cells. Its angle is the least of ``atan(fall /
-        length)`` over all that it passes, the ground taken bilinear.
-    """
-    x, y = col + 0.5, row + 0.5
-    heights = ground.dem.heights_m
-    top, loss = float(heights[row[0], col[0]]), math.tan(math.radians(angle_deg))
-    corner, length, tangent = [0], 0.0, math.inf
-    while corner[-1] < len(x) - 1:
-        at = corner[-1]
-        to = np.arange(at + 1, len(x))
-        span_c, span_r = x[to] - x[at], y[to] - y[at]
-        apart = np.hypot(*ground.offset_m(span_c, span_r))
-        samples = int(max(np.abs(span_c).max(), np.abs(span_r).max(), 1.0))
-        share = np.arange(1, samples + 1) / samples
-        here = heights_at(heights, x[at] + span_c[:, None] * share, y[at] + span_r[:, None] * share)
-        run = length + apart[:, None] * share
-        blocked = (top - loss * run < here - 1e-9).any(axis=1)
-        free = np.flatnonzero(~blocked)
-        pick = int(free[-1]) if len(free) else 0
-        corner.append(int(to[pick]))
-        falls = (top - here[pick]) / run[pick]
-        tangent = min(tangent, float(np.nanmin(falls, initial=math.inf)))
-        length += float(apart[pick])
-    # A step between two cells that the bilinear ground would stop was allowed by the cells.
-    deg = max(math.degrees(math.atan(tangent)), angle_deg)
-    return Way(x[corner], y[corner], length, deg)

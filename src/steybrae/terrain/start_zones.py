@@ -172,7 +172,7 @@ def find_start_zones(
         steep, too_steep = slope_deg >= from_deg, slope_deg > rules.high_deg
     zone, count = connected(steep)
     inside = zone[steep]
-    area = np.bincount(inside, minlength=count + 1)[1:] * cell_area_m2
+    area = np.bincount(inside, minlength=count + 1)[1:].astype(np.float64) * cell_area_m2
     keep = area >= rules.least_area_m2
     keep[zone[_beside(unknown) & steep] - 1] = True
     number = np.concatenate(([0], np.where(keep, np.cumsum(keep), 0))).astype(np.int32)
@@ -204,10 +204,11 @@ def _beside(mask: Mask) -> Mask:
 
 
 def connected(mask: Mask) -> tuple[NDArray[np.int32], int]:
-    """Number the connected parts of a mask, cells touching by a side or a corner.
+    """Give every connected part of a mask a number.
 
-    Runs of cells along the rows are joined to the runs they touch in the next row, and every
-    run takes the least number among those joined to it until nothing changes.
+    Cells touch by a side or a corner. Runs of cells along the rows are joined to the runs
+    that they touch in the next row, and every run takes the least number among those joined
+    to it until nothing changes.
 
     Parameters
     ----------

@@ -1,0 +1,378 @@
+"""From a screening to a card, and from two places to a card of one leg."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from steybrae.card.beside import ground_beside
+from steybrae.card.checks import leg_checks
+from steybrae.card.result import (
+    CardGround,
+    CardLeg,
+    CardPlace,
+    CardTotals,
+    Norths,
+    Overhead,
+    RouteCard,
+)
+from steybrae.card.settings import CardSettings
+from steybrae.card.times import LegPieces, leg_pieces
+from steybrae.card.wording import basis_words, norths_words, one_leg_words, position_words, unknown_words
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.route.bearings import LegBearings, leg_bearings
+from steybrae.route.compass_words import compass_words
+from steybrae.route.daylight import (
+    Daylight,
+    arrivals,
+    daylight,
+    daylight_left_min,
+    daylight_left_words,
+    shown_clock,
+)
+from steybrae.route.distances import map_mm, paces
+from steybrae.route.magnetic import declination
+from steybrae.route.places import Place, format_place
+from steybrae.route.walking_time import LegTime, leg_time
+from steybrae.screening.result import LegScreening, RouteScreening
+
+__all__ = ["card_between", "make_card"]
+
+BENDS_SHARE: Final = 0.0005
+"""A line longer than straight by this share leaves it by 1.6 % of its length at its middle, 1.8
+degrees as seen from its ends: less than a walked bearing drifts (our choice)."""
+
+
+@dataclass(frozen=True)
+class _Timed:
+    """Time of a leg and the pieces it was reckoned in."""
+
+    time: LegTime
+    pieces: LegPieces
+
+
+def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
+    """Write the card of a screened route.
+
+    Parameters
+    ----------
+    screening
+        The line on its model, or a saved plan.
+    settings
+        Date, grid, scale, start and how to reckon times.
+
+    Returns
+    -------
+    RouteCard
+
+    Raises
+    ------
+    PlaceError
+        A place off the grid, or where compasses are of no use.
+    DateError
+        Date outside the magnetic model.
+    """
+    timed = [_timed(leg, settings) for leg in screening.legs]
+    places = _turn_points(screening)
+    ends = [places[k : k + 2] for k in range(len(screening.legs))]
+    bearings = [_bearings(pair, settings, leg) for pair, leg in zip(ends, screening.legs, strict=True)]
+    legs = [
+        _leg(leg, pair, directions, time, settings)
+        for leg, pair, directions, time in zip(screening.legs, ends, bearings, timed, strict=True)
+    ]
+    reckoned = leg_time((), settings.method, settings.allowances, **_pace(settings))
+    return replace(
+        _card(screening.name, _with_clock(legs, places[0], settings), bearings, places[0], settings),
+        time_words=(*reckoned.words, *_unknown(screening.legs, timed)),
+        notes=(*screening.notes, *position_words(settings.grid, places)),
+        basis=basis_words(screening),
+        cautions=_cautions(screening.cautions, bearings, checks=any(leg.checks for leg in legs)),
+    )
+
+
+def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
+    """Write a card of one leg without a model: bearings and distances.
+
+    Parameters
+    ----------
+    start, end
+        Two different places.
+    settings
+        As for `make_card`; times need the climb, and so a model.
+
+    Returns
+    -------
+    RouteCard
+        Its leg has neither heights nor a time.
+
+    Raises
+    ------
+    RouteError
+        The two are one place.
+    PlaceError, DateError
+        As `make_card`.
+    """
+    bearings = leg_bearings(start, end, settings.date, settings.grid)
+    names = [place.name or place.written or format_place(place, settings.grid) for place in (start, end)]
+    leg = replace(
+        _bare_leg(1, names, (start, end), bearings, settings),
+        map_mm=None if settings.scale is None else map_mm(bearings.length_m, settings.scale),
+        paces=_paces(bearings.length_m, settings),
+    )
+    card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], start, settings)
+    return replace(card, time_words=one_leg_words(), notes=position_words(settings.grid, (start, end)))
+
+
+def _card(
+    name: str,
+    legs: Sequence[CardLeg],
+    bearings: Sequence[LegBearings],
+    start: Place,
+    settings: CardSettings,
+) -> RouteCard:
+    """Put legs under what the whole day has; words on times, notes and basis still missing."""
+    return RouteCard(
+        name=name,
+        date=settings.date.isoformat(),
+        grid=settings.grid,
+        scale=settings.scale,
+        paces_per_100m=settings.paces_per_100m,
+        bearing_unit=settings.bearing_unit,
+        start=None if settings.start is None else settings.start.isoformat(),
+        zone=settings.zone,
+        legs=tuple(legs),
+        totals=_totals(legs),
+        norths=_norths(bearings),
+        time_words=(),
+        daylight_words=_light_words(start, settings),
+        notes=(),
+        basis=(),
+        cautions=_cautions((), bearings, checks=False),
+        start_text="" if settings.start is None else shown_clock(settings.start, "late"),
+    )
+
+
+def _turn_points(screening: RouteScreening) -> list[Place]:
+    """Turn points: those of the route where the screening keeps them, else the ends of its legs."""
+    kept: Sequence[Place] = getattr(screening, "turn_points", ())
+    if kept:
+        return list(kept)
+    firsts = [(leg.points, 0, leg.from_) for leg in screening.legs]
+    last = screening.legs[-1]
+    ends = [*firsts, (last.points, -1, last.to)]
+    return [Place(float(at.lat_deg[k]), float(at.lon_deg[k]), name) for at, k, name in ends]
+
+
+def _pace(settings: CardSettings) -> dict[str, Any]:
+    return {"flat_kmh": settings.flat_kmh, "off_path": settings.off_path}
+
+
+def _timed(leg: LegScreening, settings: CardSettings) -> _Timed:
+    pieces = leg_pieces(leg.points)
+    time = leg_time(pieces.segments, settings.method, settings.allowances, **_pace(settings))
+    return _Timed(time, pieces)
+
+
+def _bearings(ends: Sequence[Place], settings: CardSettings, leg: LegScreening) -> LegBearings:
+    height_m = float(leg.points.elevation_m[0])
+    return leg_bearings(
+        ends[0], ends[1], settings.date, settings.grid, height_m if math.isfinite(height_m) else 0.0
+    )
+
+
+def _paces(length_m: float, settings: CardSettings) -> float | None:
+    return None if settings.paces_per_100m is None else paces(length_m, settings.paces_per_100m)
+
+
+def _card_place(place: Place, settings: CardSettings) -> CardPlace:
+    reference = format_place(place, settings.grid)
+    return CardPlace(place.lat_deg, place.lon_deg, place.name, place.written, reference)
+
+
+def _bare_leg(
+    number: int,
+    names: Sequence[str],
+    ends: Sequence[Place],
+    bearings: LegBearings,
+    settings: CardSettings,
+) -> CardLeg:
+    """Fill in what two places and a date tell."""
+    return CardLeg(
+        number=number,
+        from_=names[0],
+        to=names[1],
+        from_place=_card_place(ends[0], settings),
+        to_place=_card_place(ends[1], settings),
+        bearing_true_deg=bearings.bearing_true_deg,
+        bearing_grid_deg=None if settings.grid == "latlon" else bearings.bearing_grid_deg,
+        bearing_magnetic_deg=bearings.bearing_magnetic_deg,
+        back_bearing_magnetic_deg=bearings.back_bearing_magnetic_deg,
+        declination_deg=bearings.declination_deg,
+        declination_uncertainty_deg=bearings.declination_uncertainty_deg,
+        convergence_deg=bearings.convergence_deg,
+        grid_magnetic_deg=bearings.grid_magnetic_deg,
+        length_m=bearings.length_m,
+        straight_m=bearings.length_m,
+        bends=False,
+        slope_distance_m=None,
+        map_mm=None,
+        paces=None,
+        ascent_m=None,
+        descent_m=None,
+        ascent_at_least=False,
+        time_min=None,
+        time_at_least=False,
+        arrival=None,
+        daylight_left_min=None,
+        compass=compass_words(bearings),
+        ground=None,
+        beside=(),
+        checks=(),
+        cautions=(),
+    )
+
+
+def _leg(
+    leg: LegScreening, ends: Sequence[Place], bearings: LegBearings, timed: _Timed, settings: CardSettings
+) -> CardLeg:
+    bare = _bare_leg(leg.number, (leg.from_, leg.to), ends, bearings, settings)
+    pieces, time = timed.pieces, timed.time
+    along = pieces.slope_distance_m
+    return replace(
+        bare,
+        length_m=leg.length_m,
+        bends=leg.length_m > bearings.length_m * (1.0 + BENDS_SHARE),
+        slope_distance_m=along,
+        map_mm=None if settings.scale is None else map_mm(leg.length_m, settings.scale),
+        paces=_paces(leg.length_m if along is None else along, settings),
+        ascent_m=leg.ascent_m,
+        descent_m=leg.descent_m,
+        ascent_at_least=leg.ascent_at_least,
+        time_min=time.time_min,
+        time_at_least=pieces.unknown_m > 0.0 or leg.ascent_at_least,
+        ground=_ground(leg, settings),
+        beside=ground_beside(leg),
+        checks=leg_checks(leg, settings.date, settings.grid),
+        cautions=leg.cautions,
+    )
+
+
+def _ground(leg: LegScreening, settings: CardSettings) -> CardGround:
+    end_m = float(leg.points.elevation_m[-1])
+    return CardGround(
+        slope_max_deg=leg.slope_max_deg,
+        slope_low_deg=leg.slope_low_deg,
+        slope_high_deg=leg.slope_high_deg,
+        slope_corridor_max_deg=leg.slope_corridor_max_deg,
+        band=leg.band,
+        bands_possible=leg.bands_possible,
+        open_above=leg.open_above,
+        steep_m=leg.steep_m,
+        steep_stretch_m=leg.steep_stretch_m,
+        aspect_sectors=leg.aspect_sectors,
+        unknown_m=leg.unknown_m,
+        elevation_end_m=end_m if math.isfinite(end_m) else None,
+        overhead=_overhead(leg, settings.date),
+    )
+
+
+def _overhead(leg: LegScreening, date: dt.date) -> Overhead | None:
+    """Overhead ground, where the screening looked for it."""
+    found: Any = getattr(leg, "overhead", None)
+    if found is None:
+        return None
+    sight: Any = getattr(found, "sight", None)
+    unknown = bool(getattr(leg, "unknown_above", False))
+    if sight is None or sight.deg is None:
+        return Overhead(bool(found.in_start_zone), None, None, None, None, unknown)
+    at = Place(float(leg.points.lat_deg[0]), float(leg.points.lon_deg[0]))
+    east_deg = declination(at, 0.0, date).declination_deg
+    look = None if sight.bearing_true_deg is None else (sight.bearing_true_deg - east_deg) % 360.0
+    return Overhead(bool(found.in_start_zone), sight.deg, look, sight.distance_m, sight.rise_m, unknown)
+
+
+def _with_clock(legs: list[CardLeg], start: Place, settings: CardSettings) -> list[CardLeg]:
+    """Add arrivals and the daylight left; the light is that of the start of the route."""
+    if settings.start is None:
+        return legs
+    light = daylight(start, settings.date, settings.zone)
+    times = arrivals(settings.start, [math.inf if leg.time_min is None else leg.time_min for leg in legs])
+    return [_clocked(leg, at, light) for leg, at in zip(legs, times, strict=True)]
+
+
+def _clocked(leg: CardLeg, at: dt.datetime | None, light: Daylight) -> CardLeg:
+    if at is None:
+        return leg
+    return replace(
+        leg,
+        arrival=at.isoformat(timespec="milliseconds"),
+        daylight_left_min=daylight_left_min(at, light),
+        arrival_text=shown_clock(at, "late"),
+        daylight_text=daylight_left_words(at, light),
+    )
+
+
+def _light_words(place: Place, settings: CardSettings) -> tuple[str, ...]:
+    return daylight(place, settings.date, settings.zone).words if settings.zone else ()
+
+
+def _unknown(legs: Sequence[LegScreening], timed: Sequence[_Timed]) -> tuple[str, ...]:
+    found = []
+    for leg, time in zip(legs, timed, strict=True):
+        if time.pieces.unknown_m:
+            found.append(unknown_words(leg.number, time.pieces))
+    return tuple(found)
+
+
+def _norths(bearings: Sequence[LegBearings]) -> Norths:
+    angles = [leg.grid_magnetic_deg for leg in bearings]
+    first = bearings[0]
+    return Norths(
+        model=first.field.model,
+        grid_magnetic_low_deg=min(angles),
+        grid_magnetic_high_deg=max(angles),
+        declination_deg=first.declination_deg,
+        declination_uncertainty_deg=first.declination_uncertainty_deg,
+        sentences=norths_words(bearings),
+    )
+
+
+def _cautions(
+    known: Sequence[Caution], bearings: Sequence[LegBearings], *, checks: bool
+) -> tuple[Caution, ...]:
+    """Those of the screening, those of bearings and readings, and those of the magnetic field."""
+    own = cautions_for(Situation(magnetic=True, from_reading=checks))
+    keys = {caution.key for caution in known}
+    weak = dict.fromkeys(text for leg in bearings for text in leg.field.cautions)
+    field = [Caution(f"magnetic_field_{k}", text) for k, text in enumerate(weak, start=1)]
+    return (*known, *(caution for caution in own if caution.key not in keys), *field)
+
+
+def _sum(values: Sequence[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return math.fsum(known) if len(known) == len(values) else None
+
+
+def _totals(legs: Sequence[CardLeg]) -> CardTotals:
+    grounds = [leg.ground for leg in legs if leg.ground is not None]
+    slopes = [ground.slope_max_deg for ground in grounds if ground.slope_max_deg is not None]
+    return CardTotals(
+        legs=len(legs),
+        length_m=math.fsum(leg.length_m for leg in legs),
+        map_mm=_sum([leg.map_mm for leg in legs]),
+        ascent_m=_sum([leg.ascent_m for leg in legs]),
+        descent_m=_sum([leg.descent_m for leg in legs]),
+        ascent_at_least=any(leg.ascent_at_least for leg in legs),
+        time_min=_sum([leg.time_min for leg in legs]),
+        time_at_least=any(leg.time_at_least for leg in legs),
+        arrival=legs[-1].arrival,
+        daylight_left_min=legs[-1].daylight_left_min,
+        slope_max_deg=max(slopes, default=None),
+        open_above=not grounds or any(ground.open_above for ground in grounds),
+        steep_m=_sum([ground.steep_m for ground in grounds]) if grounds else None,
+        unknown_m=_sum([ground.unknown_m for ground in grounds]) if grounds else None,
+        checks=sum(len(leg.checks) for leg in legs),
+    )

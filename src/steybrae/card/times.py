@@ -1,0 +1,86 @@
+"""A leg cut into pieces to be timed, and the clock along the day."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from steybrae.route.distances import slope_distance_m
+from steybrae.route.walking_time import Segment
+from steybrae.screening.result import LegPoints
+
+__all__ = ["PIECE_M", "LegPieces", "leg_pieces"]
+
+PIECE_M: Final = 50.0
+"""Length of a piece to be timed, metres: on much shorter ones the noise of the heights counts
+as steepness, longer ones hide steep descents (our choice)."""
+
+
+@dataclass(frozen=True)
+class LegPieces:
+    """A leg as it is timed.
+
+    Attributes
+    ----------
+    segments
+        Pieces of equal length, about `PIECE_M`.
+    bridged_m
+        Length over unknown ground between known heights, taken as one even slope, metres.
+    level_m
+        Length over unknown ground with a known height on one side at most, taken as level.
+    slope_distance_m
+        Along the ground; None where no height is known.
+    """
+
+    segments: tuple[Segment, ...]
+    bridged_m: float
+    level_m: float
+    slope_distance_m: float | None
+
+    @property
+    def unknown_m(self) -> float:
+        """Length over unknown ground, metres."""
+        return self.bridged_m + self.level_m
+
+
+def leg_pieces(points: LegPoints) -> LegPieces:
+    """Cut a leg into pieces that each have one gradient.
+
+    Parameters
+    ----------
+    points
+        Along the leg; NaN heights are unknown.
+
+    Returns
+    -------
+    LegPieces
+        Each piece rises or falls by the difference of the heights at its ends. Across unknown
+        ground the climb between the known heights counts, and no more: "at least".
+    """
+    chainage, height = points.chainage_m, points.elevation_m
+    known = np.isfinite(height)
+    edges = np.linspace(0.0, chainage[-1], max(1, round(chainage[-1] / PIECE_M)) + 1)
+    if not known.any():
+        level = tuple(Segment(float(step), height_known=False) for step in np.diff(edges))
+        return LegPieces(level, 0.0, float(chainage[-1]), None)
+    # np.interp holds the first and the last known height beyond them: level, as is said.
+    heights = np.interp(edges, chainage[known], height[known])
+    first, last = chainage[known][0], chainage[known][-1]
+    # Points that bracket each piece: where one is unknown, so is the piece.
+    left = np.searchsorted(chainage, edges[:-1], side="right") - 1
+    right = np.searchsorted(chainage, edges[1:], side="left")
+    segments, bridged, level_m = [], 0.0, 0.0
+    for start, end, low, high, i, k in zip(
+        edges[:-1], edges[1:], heights[:-1], heights[1:], left, right, strict=True
+    ):
+        whole = bool(known[i : k + 1].all())
+        between = start >= first and end <= last
+        length, rise = float(end - start), float(high - low)
+        bridged += length * (not whole and between)
+        level_m += length * (not whole and not between)
+        segments.append(Segment(length, max(rise, 0.0), max(-rise, 0.0), height_known=whole or bool(between)))
+    along = math.fsum(slope_distance_m(piece.length_m, piece.ascent_m, piece.descent_m) for piece in segments)
+    return LegPieces(tuple(segments), bridged, level_m, along)

@@ -1,0 +1,409 @@
+"""What every card says in the same words: on paper, on the terminal, in a GPX file.
+
+Against the reader: slopes, times and metres of steep or unknown ground round up; distances to
+steep ground down; bearings, lengths and counts to the nearest.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from steybrae.bands import STEEP_DEG
+from steybrae.card.result import Beside, CardGround, CardLeg, Check, Overhead, RouteCard
+from steybrae.quantities import round_down, round_up, slope_text
+from steybrae.route.bearings import LegBearings
+from steybrae.route.compass_words import bearing_text, grid_magnetic_words, turning_rule
+from steybrae.route.grids import bng_shift_accuracy_m
+from steybrae.route.places import Place
+
+if TYPE_CHECKING:
+    from steybrae.card.times import LegPieces
+    from steybrae.screening.result import RouteScreening
+
+__all__ = [
+    "GRID_NAMES",
+    "above_text",
+    "basis_words",
+    "bearing_shown",
+    "beside_sentence",
+    "beside_short",
+    "check_sentence",
+    "climb_text",
+    "distance_texts",
+    "elevation_text",
+    "grounds_text",
+    "limits_text",
+    "look_text",
+    "minutes_text",
+    "norths_words",
+    "one_leg_words",
+    "overhead_text",
+    "place_text",
+    "position_words",
+    "steepness_text",
+    "totals_lines",
+    "unknown_words",
+    "where_text",
+]
+
+GRID_NAMES: Final = {
+    "bng": "British National Grid",
+    "utm": "UTM",
+    "mgrs": "MGRS",
+    "latlon": "no grid: latitude and longitude",
+}
+"""How a card calls each grid."""
+
+
+def metres_up(metres: float) -> int:
+    """Whole metres, rounded up."""
+    return int(round_up(float(metres), 1.0))
+
+
+def _whole(value: float) -> int:
+    return math.floor(value + 0.5)
+
+
+def bearing_shown(bearing_deg: float | None, unit: str) -> str:
+    """Bearing as the card prints it; a dash where there is none."""
+    return "-" if bearing_deg is None else bearing_text(bearing_deg, unit)
+
+
+def minutes_text(time_min: float | None, *, at_least: bool = False) -> str:
+    """Time rounded up to the minute: ``42 min``, ``1 h 05``, ``at least 42 min``; a dash if unknown."""
+    if time_min is None:
+        return "-"
+    if math.isinf(time_min):
+        return "no end"
+    hours, minutes = divmod(metres_up(time_min), 60)
+    words = f"{hours} h {minutes:02d}" if hours else f"{minutes} min"
+    return f"at least {words}" if at_least else words
+
+
+def climb_text(leg: CardLeg) -> str:
+    """Metres up and down, rounded up: ``+136 -40 m``; empty without a model."""
+    if leg.ascent_m is None or leg.descent_m is None:
+        return ""
+    least = "at least " if leg.ascent_at_least else ""
+    return f"{least}+{metres_up(leg.ascent_m)} -{metres_up(leg.descent_m)} m"
+
+
+def distance_texts(leg: CardLeg) -> tuple[str, str]:
+    """Length, and what it is on the map and in paces: ``1974 m`` and ``79 mm, 1290 paces``."""
+    map_words = [] if leg.map_mm is None else [f"{_whole(leg.map_mm * 2.0) / 2.0:g} mm"]
+    pace_words = [] if leg.paces is None else [f"{_whole(leg.paces)} paces"]
+    return f"{_whole(leg.length_m)} m", ", ".join(map_words + pace_words)
+
+
+def steepness_text(ground: CardGround | None) -> str:
+    """``up to 34.3°``, ``at least 34.3°`` where open above, ``unknown``."""
+    if ground is None or ground.slope_max_deg is None:
+        return "unknown"
+    least = "at least" if ground.open_above else "up to"
+    return f"{least} {slope_text(ground.slope_max_deg)}"
+
+
+def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
+    """Say what else is to be said of the ground, one short line each.
+
+    Parameters
+    ----------
+    ground
+        None without a model.
+
+    Returns
+    -------
+    tuple of str
+        The 95 % end, the corridor, metres of steep ground and where it faces, unknown metres.
+    """
+    if ground is None:
+        return ("no model: steepness not known",)
+    lines = (_may_be(ground), _bands(ground), _steep(ground), _unknown(ground))
+    return tuple(line for line in lines if line)
+
+
+def _may_be(ground: CardGround) -> str:
+    beside = (
+        "beside unknown"
+        if ground.slope_corridor_max_deg is None
+        else f"beside {slope_text(ground.slope_corridor_max_deg)}"
+    )
+    if ground.slope_max_deg is None:
+        return beside
+    if ground.slope_high_deg is None:
+        return f"how far off: not known; {beside}"
+    return f"may be {slope_text(ground.slope_high_deg)}; {beside}"
+
+
+def _bands(ground: CardGround) -> str:
+    bands = ground.bands_possible
+    if not bands:
+        return "band unknown"
+    steeper = " or steeper" if ground.open_above and bands[-1].high_deg is not None else ""
+    if len(bands) == 1:
+        return f"band {bands[0].label}{steeper}"
+    return f"bands {bands[0].label} to {bands[-1].label}{steeper}"
+
+
+def _steep(ground: CardGround) -> str:
+    if not ground.steep_m and not ground.unknown_m:
+        return ""
+    least = "at least " if ground.unknown_m else ""
+    faces = f", faces {' '.join(ground.aspect_sectors)}" if ground.aspect_sectors else ""
+    return f"{least}{metres_up(ground.steep_m)} m of {STEEP_DEG:g}°+{faces}"
+
+
+def _unknown(ground: CardGround) -> str:
+    return f"{metres_up(ground.unknown_m)} m unknown" if ground.unknown_m else ""
+
+
+def overhead_text(overhead: Overhead | None, unit: str = "deg") -> str:
+    """Ground overhead on one line; empty where it was not looked for."""
+    if overhead is None:
+        return ""
+    parts = ["in a start zone"] if overhead.in_start_zone else []
+    if overhead.sight_deg is None:
+        parts.append("none seen overhead" if not overhead.unknown_above else "overhead unknown")
+    else:
+        least = "at least " if overhead.unknown_above else ""
+        look = bearing_shown(overhead.look_bearing_magnetic_deg, unit)
+        parts.append(f"overhead {least}{slope_text(overhead.sight_deg)}, look {look} magnetic")
+    return "; ".join(parts)
+
+
+def beside_sentence(beside: Beside) -> str:
+    """Say what lies beside: ``Steep ground (30° or more) to the left, 25 m off, from 400 to 650 m ...``."""
+    if beside.least_slope_deg is None:
+        return f"Unknown ground to the {beside.side}, which may be steep."
+    off = _off(beside)
+    along = _along(beside)
+    height = "" if beside.height_difference_m is None or off == "under the line" else _height(beside)
+    return (
+        f"Steep ground ({beside.least_slope_deg:g}° or more) to the {beside.side}, {off}{height}, "
+        f"{along} along the leg."
+    )
+
+
+def _off(beside: Beside) -> str:
+    distance = int(round_down(beside.distance_m or 0.0, 1.0))
+    return f"{distance} m off" if distance else "under the line"
+
+
+def _height(beside: Beside) -> str:
+    difference_m = beside.height_difference_m or 0.0
+    side = "above" if difference_m > 0.0 else "below"
+    return f" and {_whole(abs(difference_m))} m {side}" if _whole(abs(difference_m)) else ""
+
+
+def _ends(beside: Beside) -> tuple[float, float]:
+    """From and to along the leg, rounded outwards to 10 m."""
+    return round_down(beside.from_m or 0.0, 10.0), round_up(beside.to_m or 0.0, 10.0)
+
+
+def _along(beside: Beside) -> str:
+    start, end = _ends(beside)
+    parts = f" in {beside.parts} stretches" if beside.parts > 1 else ""
+    return f"from {start:.0f} to {end:.0f} m{parts}"
+
+
+def beside_short(beside: Beside) -> str:
+    """Say the same in a narrow place: ``30°+ 25 m off, 400-650 m``."""
+    if beside.least_slope_deg is None:
+        return "unknown ground"
+    start, end = _ends(beside)
+    return f"{beside.least_slope_deg:g}°+ {_off(beside)}, {start:.0f}-{end:.0f} m"
+
+
+def where_text(check: Check, unit: str = "deg") -> str:
+    """Where a check place lies: ``391 m along, 24 m to the left (towards 213° magnetic)``."""
+    words = f"{_whole(check.chainage_m)} m along"
+    if check.side is None:
+        return f"{words}, on the line"
+    towards = bearing_shown(check.towards_bearing_magnetic_deg, unit)
+    return f"{words}, {_whole(check.off_line_m)} m to the {check.side} (towards {towards} magnetic)"
+
+
+def look_text(check: Check, unit: str = "deg") -> str:
+    """Where to look: ``213°``, or ``steepest way up`` where the fall line is not known."""
+    if check.look_bearing_magnetic_deg is None:
+        return "steepest way up"
+    return bearing_shown(check.look_bearing_magnetic_deg, unit)
+
+
+def limits_text(check: Check) -> str:
+    """Give the readings that do not differ: ``25.4° to 43.6°``, open ends in words."""
+    low, high = check.consistent_low_deg, check.consistent_high_deg
+    if low is None and high is None:
+        return "not known"
+    bottom = "?" if low is None else f"{round_down(low, 0.1):.1f}°"
+    return f"{bottom} to {'?' if high is None else slope_text(high)}"
+
+
+def above_text(check: Check) -> str:
+    """Give the whole degree, rounded down, above which a reading is steeper than expected."""
+    return f"{round_down(check.steeper_above_deg, 1.0):.0f}°"
+
+
+def check_sentence(check: Check, unit: str = "deg") -> str:
+    """Everything about a check in words."""
+    look = look_text(check, unit)
+    bearing = f"{look} magnetic, uphill" if check.look_bearing_magnetic_deg is not None else look
+    inside = (
+        "a reading there is consistent"
+        if check.result_inside == "consistent"
+        else "a reading there cannot tell: more than a band apart would still pass"
+    )
+    limits = limits_text(check)
+    agree = (
+        "how far the model may be off is not known, so no reading can be called consistent"
+        if limits == "not known"
+        else f"not different from the model: {limits} ({inside})"
+    )
+    return (
+        f"{check.number}: {check.what}, {where_text(check, unit)}. Look along {bearing}; expect "
+        f"{slope_text(check.expected_deg)}; {agree}; above {above_text(check)} treat as steeper."
+    )
+
+
+def elevation_text(leg: CardLeg) -> str:
+    """Height of the end of a leg to the nearest metre, for an altimeter; empty where unknown."""
+    height_m = None if leg.ground is None else leg.ground.elevation_end_m
+    return "" if height_m is None else f"{_whole(height_m)} m"
+
+
+def place_text(name: str, written: str, reference: str) -> str:
+    """Give the reference of a turn point: as written where that is known and is not its name."""
+    return written if written and written != name else reference
+
+
+def _degrees_side(value_deg: float) -> str:
+    side = "east" if value_deg > 0.0 else "west"
+    size = math.floor(abs(value_deg) * 10.0 + 0.5) / 10.0
+    return f"{size:.1f} degrees {side}" if size else "0.0 degrees off"
+
+
+def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
+    """Say where the norths lie and how to use the bearings.
+
+    Parameters
+    ----------
+    bearings
+        Of every leg.
+
+    Returns
+    -------
+    tuple of str
+        Whole sentences.
+    """
+    first = bearings[0]
+    angles = [leg.grid_magnetic_deg for leg in bearings]
+    words = [
+        grid_magnetic_words(first.grid_magnetic_deg, first.grid),
+        turning_rule(first.grid_magnetic_deg, first.grid),
+    ]
+    if _degrees_side(min(angles)) != _degrees_side(max(angles)):
+        words.append(
+            f"That is at the start; over the legs it runs from {_degrees_side(min(angles))} to "
+            f"{_degrees_side(max(angles))}, and each leg has its own."
+        )
+    words.append(
+        f"Magnetic north is {_degrees_side(first.declination_deg)} of true north, give or take "
+        f"{round_up(first.declination_uncertainty_deg, 0.1):.1f} degrees in 95 of 100 cases "
+        f"({first.field.model})."
+    )
+    north = "true" if first.grid == "latlon" else "grid"
+    words.append(
+        f"Compass without a declination scale: set the magnetic bearing. With one: set the scale to "
+        f"{_scale_setting(first.grid_magnetic_deg)} and set the {north} bearing."
+    )
+    if first.grid == "latlon":
+        words.append("No grid was chosen: on a map whose grid lines are not true north, give --grid.")
+    return tuple(words)
+
+
+def _scale_setting(angle_deg: float) -> str:
+    words = _degrees_side(angle_deg)
+    return "0" if words.startswith("0.0") else words
+
+
+def position_words(grid: str, places: Sequence[Place] = ()) -> tuple[str, ...]:
+    """Say what positions are good to: the shift of the datum, the squares of references."""
+    words = []
+    if grid == "bng":
+        shift_m = round_up(bng_shift_accuracy_m(), 1.0)
+        words.append(f"National Grid and GPS positions are joined to about {shift_m:.0f} m.")
+    words += [
+        f"{place.written} names a square: its centre is taken, up to {metres_up(place.error_m)} m off."
+        for place in places
+        if place.error_m >= 1.0 and place.written
+    ]
+    return tuple(words)
+
+
+def unknown_words(number: int, pieces: LegPieces) -> str:
+    """Say how unknown ground was timed."""
+    words = []
+    if pieces.bridged_m:
+        words.append(f"{metres_up(pieces.bridged_m)} m as an even slope between known heights")
+    if pieces.level_m:
+        words.append(f"{metres_up(pieces.level_m)} m as level")
+    return f"Leg {number}: unknown ground timed {' and '.join(words)}: at least this long."
+
+
+def one_leg_words() -> tuple[str, ...]:
+    """Say what a leg without a model does not tell."""
+    return (
+        "Without an elevation model (--dem): no heights, no time, and nothing of how steep the ground is.",
+    )
+
+
+def basis_words(screening: RouteScreening) -> tuple[str, ...]:
+    """Say what the figures rest on: model, uncertainty, corridor, program.
+
+    Parameters
+    ----------
+    screening
+        The result that the card is made from.
+
+    Returns
+    -------
+    tuple of str
+        Whole sentences.
+    """
+    model, used = screening.model, screening.settings
+    stamps = ", ".join(
+        f"{name} ({stamp[:12]})" for name, stamp in zip(model.files, model.fingerprints, strict=False)
+    )
+    cells = f"{model.cell_size_m[0]:.1f} x {model.cell_size_m[1]:.1f} m"
+    return (
+        f"Model: {stamps or 'in memory'}; {model.crs}; cells of {cells}; method {model.method}.",
+        model.uncertainty,
+        f"Corridor: {used.place_error_m:g} m or the reference's square, and {used.drift_deg:g} degrees of "
+        f"drift, at least 30 m each side; its slopes over {model.corridor_baseline_m[0]:.0f} m.",
+        f"steybrae {screening.version}.",
+    )
+
+
+def totals_lines(card: RouteCard) -> tuple[str, ...]:
+    """Say what the whole day comes to, one short line each."""
+    totals = card.totals
+    count = f"{totals.legs} leg{'' if totals.legs == 1 else 's'}"
+    lines = [f"{count}, {totals.length_m / 1000.0:.2f} km"]
+    if totals.ascent_m is not None and totals.descent_m is not None:
+        least = "at least " if totals.ascent_at_least else ""
+        lines.append(f"{least}{metres_up(totals.ascent_m)} m up, {metres_up(totals.descent_m)} m down")
+    if totals.time_min is not None:
+        lines.append(f"{minutes_text(totals.time_min, at_least=totals.time_at_least)} in all")
+    last = card.legs[-1]
+    if last.arrival_text:
+        lines.append(f"arrive {last.arrival_text}, {last.daylight_text}")
+    if totals.slope_max_deg is not None:
+        least = "at least" if totals.open_above else "up to"
+        lines.append(f"steepest on the line {least} {slope_text(totals.slope_max_deg)}")
+    else:
+        lines.append("steepness not known")
+    if totals.unknown_m:
+        lines.append(f"{metres_up(totals.unknown_m)} m of unknown ground")
+    return tuple(lines)

@@ -1,0 +1,41 @@
+"""Pictures asked for by a command: formats, and writing them whole."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from steybrae.screening import RouteScreening
+
+__all__ = ["draw_to", "figure_format"]
+
+
+def figure_format(path: Path) -> str:
+    """Format of a picture by its name's ending, refused before any work is done.
+
+    Raises
+    ------
+    FileWriteError
+        Neither .png nor .pdf.
+    """
+    from steybrae.errors import FileWriteError
+
+    ending = path.suffix.lower().lstrip(".")
+    if ending not in ("png", "pdf"):
+        message = f"A picture should be named .png or .pdf; got {path.name!r}. Change its ending."
+        raise FileWriteError(message)
+    return ending
+
+
+def draw_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
+    """Draw map and profile of a screening that has its relief, and write it whole."""
+    from steybrae.files.whole import write_whole
+    from steybrae.show.figures import figure_bytes, picture_metadata, route_figure
+
+    data = figure_bytes(route_figure(screening), figure_format(path), picture_metadata(screening))
+    write_whole(path, lambda temporary: _write_bytes(temporary, data), force=force)
+
+
+def _write_bytes(path: Path, data: bytes) -> None:
+    path.write_bytes(data)

@@ -1,0 +1,241 @@
+"""Options of ``steybrae reading``, and which of them say nothing alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Final
+
+import typer
+
+from steybrae.errors import QuantityError
+
+__all__ = [
+    "Across",
+    "Aspect",
+    "AspectError",
+    "At",
+    "CheckNumber",
+    "CompassClinometer",
+    "Day",
+    "Down",
+    "Epe",
+    "EpeConfidence",
+    "EqualPoles",
+    "EyeHeight",
+    "FigureFile",
+    "Gap",
+    "Gaps",
+    "Grid",
+    "IndexEvery",
+    "IndexGaps",
+    "Instrument",
+    "Log",
+    "Look",
+    "North",
+    "Note",
+    "Observer",
+    "OtherError",
+    "OtherReadings",
+    "Pace",
+    "Paces",
+    "PaperInterval",
+    "PaperScale",
+    "PlanFile",
+    "PoleLevel",
+    "PoleOnSlope",
+    "ReadingError",
+    "Readings",
+    "ReviewLog",
+    "RulerError",
+    "RulerOnly",
+    "Sample",
+    "Search",
+    "When",
+    "Within",
+    "given_options",
+    "refuse_alone",
+    "refuse_beside_review",
+]
+
+Readings = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="READING...", help="Looking up the slope or laid on it: 34deg 36deg 62%."),
+]
+Down = Annotated[list[str] | None, typer.Option("--down", help="A reading looking down the slope; repeat.")]
+ReadingError = Annotated[
+    str | None, typer.Option("--error", help="95 % error of one reading; 4deg if not given.")
+]
+CompassClinometer = Annotated[
+    bool, typer.Option("--compass-clinometer", help="Read with the needle of a compass: 5deg.")
+]
+PoleLevel = Annotated[
+    tuple[str, str] | None,
+    typer.Option("--pole-level", help="A pole held level and the drop from its end.", metavar="LENGTH DROP"),
+]
+PoleOnSlope = Annotated[
+    tuple[str, str] | None,
+    typer.Option(
+        "--pole-on-slope", help="A pole laid on the slope and the rise of its end.", metavar="LENGTH RISE"
+    ),
+]
+EqualPoles = Annotated[
+    tuple[str, str] | None,
+    typer.Option(
+        "--equal-poles", help="Two poles as a triangle, and its marks' distance.", metavar="LENGTH APART"
+    ),
+]
+Paces = Annotated[
+    tuple[float, float] | None,
+    typer.Option("--paces", help="Level sights of one eye height, and paces up.", metavar="SIGHTS PACES"),
+]
+EyeHeight = Annotated[str | None, typer.Option("--eye-height", help="Your own; 1.75m if not given.")]
+Pace = Annotated[str | None, typer.Option("--pace", help="Your own; 0.75m if not given.")]
+OtherReadings = Annotated[
+    list[str] | None, typer.Option("--other", help="A reading of another instrument; repeat.")
+]
+OtherError = Annotated[
+    str | None, typer.Option("--other-error", help="95 % error of one of them; 4deg if not given.")
+]
+PaperScale = Annotated[str | None, typer.Option("--scale", help="Map scale, like 1:25000.")]
+PaperInterval = Annotated[str | None, typer.Option("--interval", help="Contour interval of the map.")]
+Gap = Annotated[str | None, typer.Option("--gap", help="One space between contours, like 2.5mm.")]
+Across = Annotated[
+    str | None, typer.Option("--across", help="Length on paper over several gaps, like 12.5mm.")
+]
+Gaps = Annotated[int | None, typer.Option("--gaps", help="Gaps in --across: spaces, not lines.")]
+IndexGaps = Annotated[int | None, typer.Option("--index-gaps", help="Gaps between thick lines in --across.")]
+IndexEvery = Annotated[
+    int | None, typer.Option("--index-every", help="Every how many contours one is thick.")
+]
+RulerError = Annotated[str, typer.Option("--ruler-error", help="95 %, of the whole length.")]
+RulerOnly = Annotated[bool, typer.Option("--ruler-only", help="Leave the contours' own height error out.")]
+Sample = Annotated[bool, typer.Option("--sample", help="On the invented sample massif.")]
+At = Annotated[str | None, typer.Option("--at", help='Where, in quotes: "57.1234 -3.6712".', metavar="PLACE")]
+Within = Annotated[str | None, typer.Option("--within", help="95 % radius of the position error, like 10m.")]
+Epe = Annotated[str | None, typer.Option("--epe", help="Position error as the receiver shows it.")]
+EpeConfidence = Annotated[
+    float | None,
+    typer.Option("--epe-confidence", help="Percent of positions within it; 50 if not given."),
+]
+PlanFile = Annotated[Path | None, typer.Option("--plan", help="A plan kept by route --save.")]
+CheckNumber = Annotated[str | None, typer.Option("--check", help="The check place on its card, like 7a.")]
+Look = Annotated[
+    str | None, typer.Option("--look", help="Bearing that you sighted along.", metavar="BEARING")
+]
+Aspect = Annotated[
+    str | None,
+    typer.Option("--aspect", help="Bearing that the slope faces, downhill, as measured.", metavar="BEARING"),
+]
+AspectError = Annotated[
+    str | None, typer.Option("--aspect-error", help="95 % error of it; 15deg if not given.")
+]
+Search = Annotated[
+    str | None, typer.Option("--search", help="How far to look for ground facing that way; 500m.")
+]
+North = Annotated[str | None, typer.Option("--north", help="North of the bearings: true, grid or magnetic.")]
+Day = Annotated[str | None, typer.Option("--date", help="Day of a magnetic bearing: 2026-02-14.")]
+Grid = Annotated[str | None, typer.Option("--grid", help="Grid of a grid bearing: bng, utm or mgrs.")]
+Log = Annotated[Path | None, typer.Option("--log", help="Add this as one row to a CSV log.")]
+Observer = Annotated[str, typer.Option("--observer", help="Who read, for the log.")]
+Instrument = Annotated[str, typer.Option("--instrument", help="With what, for the log.")]
+Note = Annotated[str, typer.Option("--note", help="Anything, for the log.")]
+When = Annotated[
+    str | None,
+    typer.Option("--time", help="When, with its zone: 2026-02-14T10:30+00:00; now if not given."),
+]
+ReviewLog = Annotated[
+    Path | None, typer.Option("--review", help="Look at a log: bias and spread of each instrument.")
+]
+FigureFile = Annotated[Path | None, typer.Option("--figure", help="Draw it: .png, .svg or .pdf.")]
+
+_PAPER: Final = ("--gap", "--across", "--gaps", "--index-gaps", "--index-every")
+_MODEL: Final = ("--dem", "--sample")
+_BEARING: Final = ("--look", "--aspect")
+
+_NEEDS: Final[Mapping[str, tuple[str, ...]]] = {
+    "--ruler-error": _PAPER,
+    "--ruler-only": _PAPER,
+    "--within": _MODEL,
+    "--epe": _MODEL,
+    "--epe-confidence": _MODEL,
+    "--method": _MODEL,
+    "--engine": _MODEL,
+    "--z-unit": _MODEL,
+    "--vertical-error": _MODEL,
+    "--correlation": _MODEL,
+    "--dem": ("--at", "--check"),
+    "--sample": ("--at", "--check"),
+    "--plan": ("--check",),
+    "--check": ("--plan",),
+    "--look": (*_MODEL, "--plan", "--aspect"),
+    "--aspect": (*_MODEL, "--look", "--log"),
+    "--aspect-error": ("--aspect",),
+    "--search": ("--aspect",),
+    "--north": _BEARING,
+    "--date": _BEARING,
+    "--grid": _BEARING,
+    "--other-error": ("--other",),
+    "--eye-height": ("--paces",),
+    "--pace": ("--paces",),
+    "--observer": ("--log",),
+    "--instrument": ("--log",),
+    "--note": ("--log",),
+    "--time": ("--log",),
+}
+"""Options that say nothing without one of others."""
+
+_WITH_REVIEW: Final = ("--review", "--figure", "--force", "--json")
+
+
+def given_options(context: typer.Context) -> list[str]:
+    """Options on the command line, as they are written there; the readings are ``READING``.
+
+    Parameters
+    ----------
+    context
+        Of the command.
+
+    Returns
+    -------
+    list of str
+    """
+    given = []
+    for option in context.command.params:
+        source = context.get_parameter_source(option.name or "")
+        if source is not None and source.name == "COMMANDLINE":
+            given.append(option.opts[0] if option.param_type_name == "option" else "READING")
+    return given
+
+
+def refuse_alone(given: list[str]) -> None:
+    """Refuse options that say nothing without others.
+
+    Raises
+    ------
+    QuantityError
+        Names the option and what it needs.
+    """
+    for option in given:
+        needed = _NEEDS.get(option, ())
+        if needed and not set(needed) & set(given):
+            one_of = needed[0] if len(needed) == 1 else f"{', '.join(needed[:-1])} or {needed[-1]}"
+            message = f"{option} says nothing without {one_of}; got none. Add it, or leave {option} out."
+            raise QuantityError(message)
+
+
+def refuse_beside_review(given: list[str]) -> None:
+    """Refuse a review beside a comparison.
+
+    Raises
+    ------
+    QuantityError
+        Names what was given beside it.
+    """
+    others = [option for option in given if option not in _WITH_REVIEW]
+    if others:
+        message = (
+            "--review looks at a whole log and goes with --figure, --force and --json only; "
+            f"got {' and '.join(others)} too. Run the two apart."
+        )
+        raise QuantityError(message)

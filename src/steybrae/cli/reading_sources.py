@@ -1,0 +1,294 @@
+"""From the options of ``steybrae reading`` to what a reading is compared with."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from steybrae.cli.reading_typed import Bearings, ByBearing, OnModel, OnPaper
+from steybrae.errors import PlanError, QuantityError
+
+if TYPE_CHECKING:
+    from steybrae.cautions import Caution
+    from steybrae.field.agreement import Reference
+    from steybrae.field.poles import HandSlope
+    from steybrae.field.readings import ReadingSet
+    from steybrae.field.relocation import AspectFit
+    from steybrae.route.places import Place
+
+__all__ = [
+    "Own",
+    "Source",
+    "check_source",
+    "model_source",
+    "other_source",
+    "own_reading",
+    "paper_source",
+]
+
+
+@dataclass(frozen=True)
+class Source:
+    """One thing to compare with, and all that is to be said of it.
+
+    Attributes
+    ----------
+    reference
+        The figure.
+    basis
+        What it rests on, one sentence each.
+    cautions
+        Its own.
+    place
+        Where it is, if it says so.
+    aspect
+        Whether a measured aspect fits there; None where none was asked for.
+    open_above
+        Whether it may be steeper by an amount not known.
+    """
+
+    reference: Reference
+    basis: tuple[str, ...]
+    cautions: tuple[Caution, ...] = ()
+    place: Place | None = None
+    aspect: AspectFit | None = None
+    open_above: bool = False
+
+
+@dataclass(frozen=True)
+class Own:
+    """The readings that are compared, and what they rest on, one sentence each."""
+
+    readings: ReadingSet
+    basis: tuple[str, ...]
+
+
+def paper_source(typed: OnPaper, aspect_true_deg: float | None) -> Source | None:
+    """Slope from the map; None where no option about it was given.
+
+    Raises
+    ------
+    QuantityError
+        A part is missing, or a value cannot be read.
+    """
+    from steybrae.cli.gap import read_measurement
+    from steybrae.field.references import paper_reference
+    from steybrae.paper.spacing import slope_from_spacing
+    from steybrae.quantities import parse_ground_length_m, parse_paper_length_mm, parse_scale
+
+    lengths = (typed.gap, typed.across, typed.gaps, typed.index_gaps, typed.index_every)
+    if typed.scale is None and typed.interval is None and all(value is None for value in lengths):
+        return None
+    if typed.scale is None or typed.interval is None:
+        missing = "--scale" if typed.scale is None else "--interval"
+        message = (
+            f"A gap on a map needs its --scale and its --interval; {missing} is missing. "
+            "Read both in the margin of the sheet."
+        )
+        raise QuantityError(message)
+    measured = read_measurement(*lengths)
+    interval_m = parse_ground_length_m(typed.interval, "A contour interval")
+    scale = parse_scale(typed.scale)
+    found = slope_from_spacing(
+        measured,
+        interval_m,
+        scale,
+        ruler_error_mm=parse_paper_length_mm(typed.ruler_error, "A ruler error", zero=True),
+        ruler_only=typed.ruler_only,
+    )
+    basis = (f"The map: {found.understood}. {found.map_text}.", found.basis, *found.traps)
+    reference = paper_reference(found, measured, interval_m, scale, aspect_true_deg)
+    return Source(reference, basis, found.cautions, open_above=found.open_above)
+
+
+def model_source(typed: OnModel, place: Place, bearings: Bearings, asked: ByBearing) -> Source | None:
+    """Ground of the model at a place, and whether the aspect fits there; None without a model.
+
+    Raises
+    ------
+    SteybraeError
+        The model, the place or an option cannot be used.
+    """
+    from steybrae.cli.ground import position_error_m
+    from steybrae.cli.inputs import length_m, model_settings, open_source
+    from steybrae.screening.ground_at import ground_at
+    from steybrae.screening.reading_at import SEARCH_M, aspect_at, model_reference
+
+    if not typed.dem and not typed.sample:
+        return None
+    radius_m, note = position_error_m(typed.within, typed.epe, typed.epe_confidence)
+    search_m = length_m(asked.search, "The search")
+    settings = model_settings(
+        typed.edges, typed.method, typed.engine, typed.vertical_error, typed.correlation
+    )
+    fit = None
+    with open_source(typed.dem, typed.z_unit, settings, sample=typed.sample) as (model, settings):
+        found = ground_at(place, model, radius_m, settings)
+        radius_m = found.within.radius_m
+        if bearings.aspect_true_deg is not None:
+            fit = aspect_at(
+                bearings.aspect_true_deg,
+                place,
+                model,
+                radius_m,
+                settings,
+                error_95_deg=_aspect_error_deg(asked, bearings),
+                search_m=max(SEARCH_M, radius_m) if search_m is None else search_m,
+            )
+    circle = (
+        f"The model: {', '.join(found.model_files)}; the median of its cells within {radius_m:g} m, from "
+        "the lowest low to the highest high end of any of them, for where you stand among them is not known."
+    )
+    basis = (circle, found.basis, *([note] if note else []))
+    return Source(model_reference(found), basis, found.cautions, place, fit)
+
+
+def _aspect_error_deg(asked: ByBearing, bearings: Bearings) -> float:
+    """Error of the measured aspect, and that of turning it to true north."""
+    from steybrae.field.relocation import ASPECT_ERROR_95_DEG, check_aspect_error
+    from steybrae.quantities import parse_slope_deg
+
+    if asked.aspect_error is None:
+        return math.hypot(ASPECT_ERROR_95_DEG, bearings.turned_error_deg)
+    error_deg = check_aspect_error(parse_slope_deg(asked.aspect_error, "An aspect error"))
+    return min(90.0, math.hypot(error_deg, bearings.turned_error_deg))
+
+
+def check_source(plan: Path, number: str) -> Source:
+    """Take what a saved plan expects at a check place.
+
+    Raises
+    ------
+    PlanError
+        The plan has no such check.
+    FileReadError
+        The plan cannot be read.
+    """
+    from steybrae.card.checks import leg_checks
+    from steybrae.field.references import check_reference
+    from steybrae.files.plans import read_plan
+    from steybrae.route.places import Place
+
+    found = read_plan(plan)
+    legs = {leg.number: leg for leg in found.legs}
+    written = re.fullmatch(r"(\d+)\D*", number.strip())
+    leg = legs.get(int(written[1])) if written else None
+    if leg is None:
+        message = (
+            f"A check is numbered by its leg, like 7a; got {number!r}. "
+            f"The plan {plan.name} has legs 1 to {len(legs)}."
+        )
+        raise PlanError(message)
+    # Numbers, places and slopes do not depend on the day; only magnetic bearings do.
+    checks = {check.number: check for check in leg_checks(leg, dt.date(2025, 1, 1), "latlon")}
+    wanted = number.strip().lower()
+    if wanted not in checks and wanted.isdigit() and len(checks) == 1:
+        wanted = next(iter(checks))
+    if wanted not in checks:
+        there = ", ".join(checks) or "none"
+        message = (
+            f"The plan {plan.name} should have a check {number}; leg {leg.number} has {there}. See the card."
+        )
+        raise PlanError(message)
+    check = checks[wanted]
+    reference = check_reference(
+        check.number,
+        check.expected_deg,
+        check.consistent_low_deg,
+        check.consistent_high_deg,
+        max(found.model.cell_size_m),
+        check.look_bearing_true_deg,
+    )
+    basis = (
+        f"Check {check.number} of {plan.name}: {check.what}, {check.chainage_m:.0f} m along leg {leg.number} "
+        f"({leg.from_} to {leg.to}), {check.reference}.",
+        found.model.uncertainty,
+    )
+    return Source(
+        reference, basis, leg.cautions, Place(check.lat_deg, check.lon_deg, f"check {check.number}")
+    )
+
+
+def own_reading(
+    up: Sequence[str], down: Sequence[str], error: str | None, hand: Sequence[HandSlope], *, compass: bool
+) -> tuple[Own, list[Source]]:
+    """Tell what is compared from what it is compared with.
+
+    Parameters
+    ----------
+    up, down, error
+        Readings and their error as typed.
+    hand
+        Slopes found without an instrument; without a reading the first of them is the reading.
+    compass
+        Whether the readings are of a compass's own clinometer.
+
+    Returns
+    -------
+    tuple of Own and list of Source
+
+    Raises
+    ------
+    QuantityError
+        No reading and no other slope, or one that cannot be read.
+    """
+    from steybrae.field.poles import COMPASS_ERROR_95_DEG, compass_clinometer
+    from steybrae.field.readings import READING_ERROR_95_DEG, ReadingSet, parse_readings
+
+    if hand and not up and not down:
+        first, *others = hand
+        readings = ReadingSet((first.slope_deg,), error_95_deg=first.uncertainty_95_deg)
+        return Own(readings, (_hand_words(first),)), [_hand_source(one) for one in others]
+    usual_deg = COMPASS_ERROR_95_DEG if compass else READING_ERROR_95_DEG
+    readings = parse_readings(up, down, _error_deg(error, usual_deg))
+    shared = "half of it is taken to be shared by all readings, and does not average out"
+    words = f"A reading: {readings.error_95_deg:g}° (95 %), as stated; {shared}."
+    if compass:
+        rests_on = compass_clinometer(readings.readings_deg, readings.error_95_deg).rests_on
+        basis = (*(rests_on[1:] if error else rests_on), *([words] if error else []))
+    elif error:
+        basis = (words,)
+    else:
+        basis = (
+            f"A reading: {usual_deg:g}° (95 %), our reading of what was found for current inclinometers "
+            f"under ideal conditions (McCammon 2023); {shared}.",
+        )
+    return Own(readings, basis), [_hand_source(one) for one in hand]
+
+
+def _error_deg(text: str | None, usual_deg: float) -> float:
+    from steybrae.quantities import parse_slope_deg
+
+    return usual_deg if text is None else parse_slope_deg(text, "The error of a reading")
+
+
+def _hand_source(one: HandSlope) -> Source:
+    return Source(one.as_reference(), (_hand_words(one),))
+
+
+def _hand_words(one: HandSlope) -> str:
+    return f"{one.method[:1].upper()}{one.method[1:]}: {'; '.join(one.rests_on)}."
+
+
+def other_source(readings: Sequence[str], error: str | None) -> Source | None:
+    """Take readings of another instrument; None without any.
+
+    Raises
+    ------
+    QuantityError
+        A value cannot be read or is out of range.
+    """
+    from steybrae.field.readings import READING_ERROR_95_DEG, parse_readings
+    from steybrae.field.references import reading_as_reference
+
+    if not readings:
+        return None
+    found = parse_readings(readings, error_95_deg=_error_deg(error, READING_ERROR_95_DEG))
+    stated = "as stated" if error else "as that of the first"
+    words = f"The other instrument: {found.error_95_deg:g}° (95 %) for one reading, {stated}."
+    return Source(reading_as_reference("the other instrument", found), (words,))

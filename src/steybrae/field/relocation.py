@@ -1,0 +1,314 @@
+"""Where am I? What the direction that a slope faces says of a place.
+
+A slope's aspect, measured with a compass, is held against a model: does it fit anywhere within
+the position error, and where else near by would it? A fit proves nothing where much of the
+ground around faces the same way; so the share that does stands beside the answer.
+
+Two aspects fit where they lie no further apart than both may err::
+
+    |measured - model| <= sqrt(U_measured^2 + U_model^2)
+
+compared on the circle, both at 95 %. The model's gradient ``m`` errs across the fall line as it
+does along it, so ``U_model = atan(U / m)`` with U the expanded uncertainty of the gradient: on
+gentle ground the model hardly knows which way it faces.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.errors import QuantityError
+from steybrae.quantities import round_up
+from steybrae.terrain.attributes import SECTORS, SlopeField, aspect_deg, aspect_sector
+from steybrae.terrain.dem import Array
+from steybrae.terrain.uncertainty import COVERAGE, SlopeUncertainty
+
+__all__ = [
+    "ASPECT_ERROR_95_DEG",
+    "AspectFit",
+    "FittingPlace",
+    "aspect_fit",
+    "aspect_uncertainty_95_deg",
+    "check_aspect_error",
+]
+
+ASPECT_ERROR_95_DEG: Final = 15.0
+"""95 % error of an aspect taken with a compass, degrees: the fall line is judged by eye (common
+practice, no source)."""
+
+MOST_TOLERANCE_DEG: Final = 45.0
+"""Both errors together wider than this, one of eight sectors, tell little (our choice)."""
+
+LEAST_FITTING: Final = 5
+"""A place near by counts where so many of its 3 x 3 cells fit: one cell alone may be noise (our
+choice: the majority)."""
+
+Answer = Literal["fits", "does not fit", "cannot tell"]
+
+
+@dataclass(frozen=True)
+class FittingPlace:
+    """Ground near by that faces the measured way.
+
+    Attributes
+    ----------
+    lat_deg, lon_deg
+        Centre of the cell (WGS 84).
+    distance_m, bearing_true_deg, sector
+        From the place believed: metres on the level, degrees from true north, and one of eight.
+    slope_deg, aspect_true_deg
+        Of the cell, degrees.
+    """
+
+    lat_deg: float
+    lon_deg: float
+    distance_m: float
+    bearing_true_deg: float
+    sector: str
+    slope_deg: float
+    aspect_true_deg: float
+
+
+@dataclass(frozen=True)
+class AspectFit:
+    """Whether a measured aspect fits a place.
+
+    Attributes
+    ----------
+    measured_true_deg, uncertainty_95_deg
+        The aspect, degrees from true north, and its 95 % error.
+    radius_m
+        Position error looked at, metres.
+    nearest_true_deg, difference_deg
+        Aspect of the cell within it that comes nearest, degrees, and measured minus that,
+        -180 to 180; None where no cell is known to face anywhere.
+    tolerance_deg
+        How far that cell's may differ and still fit, degrees; None where the model's own error
+        is not known, or no cell faces anywhere.
+    fitting_share, undirected_share
+        Shares of the cells within the position error that fit, and that are level or unknown.
+    result
+        ``fits``, ``does not fit`` or ``cannot tell``: level or unknown ground could hide a fit, the
+        model's error is not known, or the tolerance is wider than a sector.
+    search_m, near_share
+        How far was searched, metres, and the share of the known ground there that would fit.
+    places
+        The nearest such ground outside the position error in each of eight directions, the
+        nearest first.
+    """
+
+    measured_true_deg: float
+    uncertainty_95_deg: float
+    radius_m: float
+    nearest_true_deg: float | None
+    difference_deg: float | None
+    tolerance_deg: float | None
+    fitting_share: float
+    undirected_share: float
+    result: Answer
+    search_m: float
+    near_share: float | None
+    places: tuple[FittingPlace, ...]
+
+    @property
+    def sentence(self) -> str:
+        """The answer in plain words."""
+        circle = f"within {round_up(self.radius_m, 1.0):.0f} m of the place"
+        if self.nearest_true_deg is None or self.difference_deg is None:
+            return f"Cannot tell: no ground {circle} is known to face anywhere."
+        apart = f"the nearest aspect {circle} is {_bearing(self.nearest_true_deg)}"
+        off = f"{round_up(abs(self.difference_deg), 1.0):.0f}° from the one measured"
+        if self.tolerance_deg is None:
+            return f"Cannot tell: {apart}, {off}, but how well the model knows it is not known."
+        allows = f"both errors together allow {round_up(self.tolerance_deg, 1.0):.0f}°"
+        if self.result == "does not fit":
+            return f"Does not fit: {apart}, {off}; {allows}. You may be elsewhere, or on a slope too small."
+        if self.result == "fits":
+            return f"Fits: {apart}, {off}; {allows}."
+        if abs(self.difference_deg) > self.tolerance_deg:
+            return f"Cannot tell: {apart}, {off}, but part of the ground there is level or unknown."
+        return f"Cannot tell: {apart}, {off}, but {allows}, more than one sector."
+
+
+def _bearing(bearing_deg: float) -> str:
+    return f"{round(bearing_deg) % 360:03d}°"
+
+
+def check_aspect_error(error_95_deg: float) -> float:
+    """Refuse an error of an aspect that cannot be meant, and return it.
+
+    Raises
+    ------
+    QuantityError
+        Not above 0, or above 90 degrees.
+    """
+    if not 0.0 < error_95_deg <= 90.0:
+        message = (
+            f"The error of an aspect should be above 0 and at most 90 degrees; got {error_95_deg:g}. "
+            "Give its 95 % error, like 15deg."
+        )
+        raise QuantityError(message)
+    return error_95_deg
+
+
+def aspect_uncertainty_95_deg(p: Array, q: Array, known: SlopeUncertainty) -> Array:
+    """How well a model knows which way its cells face: ``atan(U / m)``.
+
+    ``m = sqrt(p^2 + q^2)``; U is ``2 sqrt(v^T S v)`` across the fall line v for a stated covariance
+    S, and for a typical slope error A its size in gradient, ``A (1 + m^2)``.
+
+    Parameters
+    ----------
+    p, q
+        dz/dE, dz/dN of cells, any shape; NaN unknown.
+    known
+        From `steybrae.terrain.uncertainty.slope_uncertainty`.
+
+    Returns
+    -------
+    Array
+        Degrees, 0 to 90; NaN unknown, level, and everywhere for the basis ``none``.
+    """
+    p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
+    m2 = p**2 + q**2
+    if known.covariance is not None:
+        (pp, pq), (_, qq) = known.covariance
+        with np.errstate(invalid="ignore", divide="ignore"):
+            across = COVERAGE * np.sqrt((q**2 * pp - 2.0 * p * q * pq + p**2 * qq) / m2)
+    elif known.typical_95_deg is not None:
+        across = math.radians(known.typical_95_deg) * (1.0 + m2)
+    else:
+        return np.full(m2.shape, np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.degrees(np.arctan(np.where(m2 > 0.0, across / np.sqrt(m2), np.nan))))
+
+
+def aspect_fit(
+    measured_true_deg: float,
+    uncertainty_95_deg: float,
+    field: SlopeField,
+    known: SlopeUncertainty,
+    inside: NDArray[np.bool_],
+    offsets_m: tuple[Array, Array],
+    radii_m: tuple[float, float],
+) -> AspectFit:
+    """Hold a measured aspect against the ground at a place and near by.
+
+    Parameters
+    ----------
+    measured_true_deg, uncertainty_95_deg
+        The aspect, degrees from true north, and its 95 % error.
+    field
+        Slopes of a window around the place.
+    known
+        How well they are known.
+    inside
+        Cells within the position error, shape of the window.
+    offsets_m
+        Metres east and north from the place to the centre of each cell, shape of the window.
+    radii_m
+        The position error, and how far to search.
+
+    Returns
+    -------
+    AspectFit
+    """
+    aspects = aspect_deg(field.p, field.q)
+    apart = _turn(measured_true_deg - aspects)
+    own = aspect_uncertainty_95_deg(field.p, field.q, known)
+    tolerance = np.hypot(uncertainty_95_deg, own)
+    allowed = np.where(np.isfinite(own), tolerance, uncertainty_95_deg)
+    fits = np.abs(apart) <= allowed  # False where there is no aspect
+    distance = np.hypot(*offsets_m)
+    near = (distance <= radii_m[1]) & np.isfinite(field.slope_deg)
+    places = _places(fits & near & ~inside & _patch(fits), aspects, field, offsets_m)
+    best = _best(apart, allowed, inside)
+    no_way = float(np.isnan(aspects[inside]).mean())
+    off_deg, limit_deg = (
+        (math.nan, math.nan) if best is None else (float(apart[best]), float(tolerance[best]))
+    )
+    return AspectFit(
+        measured_true_deg=measured_true_deg,
+        uncertainty_95_deg=uncertainty_95_deg,
+        radius_m=radii_m[0],
+        nearest_true_deg=None if best is None else float(aspects[best]),
+        difference_deg=None if best is None else off_deg,
+        tolerance_deg=None if math.isnan(limit_deg) else limit_deg,
+        fitting_share=float(fits[inside].mean()),
+        undirected_share=no_way,
+        result=_answer(off_deg, limit_deg, no_way),
+        search_m=radii_m[1],
+        near_share=float(fits[near].mean()) if near.any() else None,
+        places=places,
+    )
+
+
+def _turn(turned_deg: Array) -> Array:
+    """Into -180 to below 180."""
+    return np.asarray((turned_deg + 180.0) % 360.0 - 180.0)
+
+
+def _best(apart: Array, allowed: Array, inside: NDArray[np.bool_]) -> tuple[int, int] | None:
+    """Cell of the circle that comes nearest to fitting, by what it allows; None without any aspect.
+
+    A fit on ground whose direction is known to a sector goes before one on gentler ground.
+    """
+    share = np.where(inside, np.abs(apart) / allowed, np.nan)
+    if np.isnan(share).all():
+        return None
+    telling = (share <= 1.0) & (allowed <= MOST_TOLERANCE_DEG)
+    share = np.where(telling, share, np.nan) if telling.any() else share
+    row, col = np.unravel_index(int(np.nanargmin(share)), share.shape)
+    return int(row), int(col)
+
+
+def _answer(off_deg: float, limit_deg: float, no_way: float) -> Answer:
+    if math.isnan(limit_deg):
+        return "cannot tell"
+    if abs(off_deg) > limit_deg:
+        return "does not fit" if no_way == 0.0 else "cannot tell"
+    return "fits" if limit_deg <= MOST_TOLERANCE_DEG else "cannot tell"
+
+
+def _patch(fits: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Cells of whose 3 x 3 enough fit; beyond the window nothing does."""
+    padded = np.pad(fits, 1).astype(np.int8)
+    rows, cols = fits.shape
+    count = sum(padded[j : j + rows, i : i + cols] for j in range(3) for i in range(3))
+    return np.asarray(count >= LEAST_FITTING)
+
+
+def _places(
+    fits: NDArray[np.bool_], aspects: Array, field: SlopeField, offsets_m: tuple[Array, Array]
+) -> tuple[FittingPlace, ...]:
+    """Nearest fitting cell in each of the eight directions."""
+    rows, cols = np.nonzero(fits)
+    east, north = (offset[rows, cols] for offset in offsets_m)
+    distance = np.hypot(east, north)
+    bearing = np.degrees(np.arctan2(east, north)) % 360.0
+    eighth = np.floor((bearing + 22.5) / 45.0).astype(int) % len(SECTORS)
+    found = []
+    for k in range(len(SECTORS)):
+        here = np.flatnonzero(eighth == k)
+        if len(here) == 0:
+            continue
+        at = here[int(np.argmin(distance[here]))]
+        row, col = int(rows[at]), int(cols[at])
+        lon, lat = field.dem.grid.to_wgs84(col + 0.5, row + 0.5)
+        found.append(
+            FittingPlace(
+                lat_deg=float(lat),
+                lon_deg=float(lon),
+                distance_m=float(distance[at]),
+                bearing_true_deg=float(bearing[at]),
+                sector=aspect_sector(float(bearing[at])) or "",
+                slope_deg=float(field.slope_deg[row, col]),
+                aspect_true_deg=float(aspects[row, col]),
+            )
+        )
+    return tuple(sorted(found, key=lambda place: place.distance_m))

@@ -1,0 +1,173 @@
+"""A card as CSV and GeoJSON."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from typing import Any, Final
+
+from steybrae.card.result import CardLeg, RouteCard
+from steybrae.files.results import as_json
+from steybrae.quantities import round_up, shown_slope_deg
+
+__all__ = ["card_cautions_text", "card_csv", "card_geojson"]
+
+_COLUMNS: Final = (
+    "leg",
+    "from",
+    "to",
+    "from_lat_deg",
+    "from_lon_deg",
+    "from_reference",
+    "to_lat_deg",
+    "to_lon_deg",
+    "to_reference",
+    "bearing_magnetic_deg",
+    "bearing_grid_deg",
+    "bearing_true_deg",
+    "back_bearing_magnetic_deg",
+    "length_m",
+    "map_mm",
+    "paces",
+    "ascent_m",
+    "descent_m",
+    "time_min",
+    "arrival",
+    "slope_max_deg",
+    "slope_high_deg",
+    "slope_corridor_deg",
+    "open_above",
+    "steep_m",
+    "unknown_m",
+    "checks",
+    "cautions",
+)
+
+
+def card_csv(card: RouteCard) -> str:
+    """Write a card as CSV, one leg a row.
+
+    Parameters
+    ----------
+    card
+        The card.
+
+    Returns
+    -------
+    str
+        RFC 4180 with line feeds. Slopes, times, metres of climb, of steep and of unknown ground
+        are rounded up, bearings to a tenth; an empty cell is unknown or not asked for. The column
+        ``cautions`` names those of the card; `card_cautions_text` has their texts.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(_COLUMNS)
+    keys = " ".join(caution.key for caution in card.cautions)
+    for leg in card.legs:
+        writer.writerow([_cell(value) for value in (*_row(leg).values(), keys)])
+    return out.getvalue()
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
+def _row(leg: CardLeg) -> dict[str, Any]:
+    ground = leg.ground
+    return {
+        "leg": leg.number,
+        "from": leg.from_,
+        "to": leg.to,
+        "from_lat_deg": round(leg.from_place.lat_deg, 7),
+        "from_lon_deg": round(leg.from_place.lon_deg, 7),
+        "from_reference": leg.from_place.reference,
+        "to_lat_deg": round(leg.to_place.lat_deg, 7),
+        "to_lon_deg": round(leg.to_place.lon_deg, 7),
+        "to_reference": leg.to_place.reference,
+        "bearing_magnetic_deg": _bearing(leg.bearing_magnetic_deg),
+        "bearing_grid_deg": _bearing(leg.bearing_grid_deg),
+        "bearing_true_deg": _bearing(leg.bearing_true_deg),
+        "back_bearing_magnetic_deg": _bearing(leg.back_bearing_magnetic_deg),
+        "length_m": round(leg.length_m, 1),
+        "map_mm": None if leg.map_mm is None else round(leg.map_mm, 1),
+        "paces": None if leg.paces is None else round(leg.paces),
+        "ascent_m": _up(leg.ascent_m),
+        "descent_m": _up(leg.descent_m),
+        "time_min": _up(leg.time_min),
+        "arrival": leg.arrival,
+        "slope_max_deg": _slope(ground.slope_max_deg if ground else None),
+        "slope_high_deg": _slope(ground.slope_high_deg if ground else None),
+        "slope_corridor_deg": _slope(ground.slope_corridor_max_deg if ground else None),
+        "open_above": ground is None or ground.open_above,
+        "steep_m": _up(ground.steep_m if ground else None),
+        "unknown_m": _up(ground.unknown_m if ground else leg.length_m),
+        "checks": " ".join(check.number for check in leg.checks),
+    }
+
+
+def _bearing(value_deg: float | None) -> float | None:
+    return None if value_deg is None else round(value_deg, 1) % 360.0
+
+
+def _slope(value_deg: float | None) -> float | None:
+    return None if value_deg is None else shown_slope_deg(value_deg)
+
+
+def _up(value: float | None) -> float | None:
+    return None if value is None else round_up(float(value), 1.0)
+
+
+def card_cautions_text(card: RouteCard) -> str:
+    """Every caution of a card, one a line: its key, a tab, its text."""
+    return "".join(f"{caution.key}\t{caution.text}\n" for caution in card.cautions)
+
+
+def card_geojson(card: RouteCard) -> str:
+    """Write a card as GeoJSON (RFC 7946): a line for each leg, a point for each check.
+
+    Parameters
+    ----------
+    card
+        The card.
+
+    Returns
+    -------
+    str
+        A FeatureCollection on WGS 84. Properties are those of the JSON contract, unrounded; the
+        foreign member ``cautions`` holds the cautions, ``totals`` the totals.
+    """
+    whole = as_json("card", card)
+    features = []
+    for leg, properties in zip(card.legs, whole["legs"], strict=True):
+        features.append(_feature("LineString", _line(leg), properties))
+        for check, about in zip(leg.checks, properties["checks"], strict=True):
+            features.append(_feature("Point", _position(check.lon_deg, check.lat_deg), about))
+    collection = {
+        "type": "FeatureCollection",
+        "features": features,
+        **{key: value for key, value in whole.items() if key not in ("legs", "command")},
+    }
+    return json.dumps(collection, ensure_ascii=False, allow_nan=False)
+
+
+def _line(leg: CardLeg) -> list[list[float]]:
+    start, end = leg.from_place, leg.to_place
+    places = [(start.lat_deg, start.lon_deg), *leg.shape_deg, (end.lat_deg, end.lon_deg)]
+    return [_position(lon_deg, lat_deg) for lat_deg, lon_deg in places]
+
+
+def _position(lon_deg: float, lat_deg: float) -> list[float]:
+    return [round(lon_deg, 7), round(lat_deg, 7)]
+
+
+def _feature(kind: str, coordinates: list[Any], properties: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "type": "Feature",
+        "geometry": {"type": kind, "coordinates": coordinates},
+        "properties": properties,
+    }

@@ -1,0 +1,153 @@
+"""Readings to expect: where on a leg a clinometer would tell most, and what it should read."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from steybrae.route.corridor import PLACE_ERROR_M
+from steybrae.route.overhead_result import Above, ExpectedReading, SightAnswer, Spot
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+
+__all__ = ["SteepestOnLine", "expected_readings", "sight_interval_deg"]
+
+LEAST_SIGHT_M: Final = 50.0
+"""Nearer than this, metres, a sight line is the slope underfoot and no reading of its own (our choice)."""
+
+HEIGHT_ERROR_SHARE: Final = 0.2
+"""95 % error of a height difference where the model's error is not stated, share of a cell's size:
+2 m for 10 m cells, about twice the mean error of 0.92 m published for a 10 m model (Haneberg 2006,
+Environmental & Engineering Geoscience 12(3); abstract); for other cells our choice."""
+
+
+@dataclass(frozen=True)
+class SteepestOnLine:
+    """The steepest ground on a leg, as the screening found it.
+
+    Attributes
+    ----------
+    slope_deg, low_deg, high_deg
+        With its 95 % ends; None unknown.
+    aspect_true_deg
+        Where that slope faces; None where it has none.
+    place, chainage_m
+        Where.
+    """
+
+    slope_deg: float
+    low_deg: float | None
+    high_deg: float | None
+    aspect_true_deg: float | None
+    place: Spot
+    chainage_m: float
+
+
+def sight_interval_deg(
+    sight_deg: float,
+    distance_m: float,
+    cell_m: float,
+    vertical_error_m: float | None = None,
+    place_error_m: float = PLACE_ERROR_M,
+) -> tuple[float, float]:
+    """95 % interval of a sight angle: ``atan((rise -+ u_z) / (distance +- u_d))``.
+
+    Parameters
+    ----------
+    sight_deg, distance_m
+        The sight line.
+    cell_m
+        Size of the model's cell; half of it is the source's error of place.
+    vertical_error_m
+        Standard deviation of the model's heights; None takes `HEIGHT_ERROR_SHARE`.
+    place_error_m
+        Error of the place that one stands on.
+
+    Returns
+    -------
+    tuple of float
+        Degrees, 0 to 90.
+    """
+    rise = distance_m * math.tan(math.radians(sight_deg))
+    if vertical_error_m is None:
+        rise_error = HEIGHT_ERROR_SHARE * cell_m
+    else:
+        rise_error = 2.0 * math.sqrt(2.0) * vertical_error_m
+    run_error = math.hypot(place_error_m, cell_m / 2.0)
+    low = math.degrees(math.atan2(max(rise - rise_error, 0.0), distance_m + run_error))
+    high = math.degrees(math.atan2(rise + rise_error, max(distance_m - run_error, 0.0)))
+    return low, high
+
+
+def expected_readings(
+    above: Above,
+    steepest: SteepestOnLine | None,
+    known: SlopeUncertainty,
+    cell_m: float,
+    *,
+    first_number: int = 1,
+    vertical_error_m: float | None = None,
+    place_error_m: float = PLACE_ERROR_M,
+) -> tuple[ExpectedReading, ...]:
+    """Two or three readings that would tell most about a leg.
+
+    The steepest ground on the line, looking up its fall line; the steepest start zone overhead
+    that is far enough to sight; the most marked convex roll, looking down it.
+
+    Parameters
+    ----------
+    above
+        What looks down on the leg.
+    steepest
+        Steepest ground on the line; None where none is known.
+    known
+        How well the model's slopes are known.
+    cell_m
+        Size of the model's cells.
+    first_number
+        Number of the first reading in the plan.
+    vertical_error_m, place_error_m
+        See `sight_interval_deg`.
+
+    Returns
+    -------
+    tuple of ExpectedReading
+        Numbered on; empty where nothing is known.
+    """
+    found = []
+    if steepest is not None:
+        aspect = steepest.aspect_true_deg
+        look = None if aspect is None else (aspect + 180.0) % 360.0
+        what = "steepest ground on the line, up its fall line"
+        numbers = steepest.slope_deg, steepest.low_deg, steepest.high_deg
+        found.append((steepest.place, steepest.chainage_m, look, *numbers, what))
+    sight = None if above.overhead is None else above.overhead.sight
+    if sight is not None:
+        found += _sight_reading(sight, cell_m, vertical_error_m, place_error_m)
+    rolls = above.convex_rolls
+    if rolls:
+        roll = max(rolls, key=lambda one: one.below_deg - one.above_deg)
+        low, high = slope_interval_deg([math.tan(math.radians(roll.below_deg))], [0.0], known)
+        ends = (_finite(float(low[0])), _finite(float(high[0])))
+        what = f"top of a convex roll, down its steeper part over {roll.scale_m:.0f} m"
+        found.append((roll.place, roll.chainage_m, roll.bearing_true_deg, roll.below_deg, *ends, what))
+    return tuple(ExpectedReading(first_number + k, *reading) for k, reading in enumerate(found))
+
+
+Reading = tuple[Spot, float, float | None, float, float | None, float | None, str]
+
+
+def _sight_reading(
+    sight: SightAnswer, cell_m: float, vertical_error_m: float | None, place_error_m: float
+) -> list[Reading]:
+    if sight.deg is None or sight.stand is None or sight.chainage_m is None or sight.distance_m is None:
+        return []
+    if sight.distance_m < LEAST_SIGHT_M:
+        return []
+    ends = sight_interval_deg(sight.deg, sight.distance_m, cell_m, vertical_error_m, place_error_m)
+    what = f"sight line to the steepest start zone overhead, {sight.distance_m:.0f} m away"
+    return [(sight.stand, sight.chainage_m, sight.bearing_true_deg, sight.deg, *ends, what)]
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None

@@ -1,0 +1,307 @@
+"""What looks down on a leg or a place. Field names are the keys of the JSON contract."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from steybrae.terrain.dem import Array
+
+__all__ = [
+    "Above",
+    "ConvexRoll",
+    "ExpectedReading",
+    "OverheadAnswer",
+    "PathAnswer",
+    "Profile",
+    "SightAnswer",
+    "Spot",
+    "TerrainTrap",
+    "TopAnswer",
+]
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place on the ground.
+
+    Attributes
+    ----------
+    lat_deg, lon_deg
+        On WGS 84.
+    elevation_m
+        Height; None unknown.
+    """
+
+    lat_deg: float
+    lon_deg: float
+    elevation_m: float | None
+
+
+@dataclass(frozen=True)
+class TopAnswer:
+    """Sight to the top of a start zone, to which published run-out angles are measured.
+
+    Attributes
+    ----------
+    deg, bearing_true_deg, distance_m, rise_m
+        As in `SightAnswer`.
+    place
+        The top.
+    """
+
+    deg: float
+    bearing_true_deg: float
+    distance_m: float
+    rise_m: float
+    place: Spot
+
+
+@dataclass(frozen=True)
+class SightAnswer:
+    """Steepest straight sight up to ground that snow could come from.
+
+    Attributes
+    ----------
+    deg
+        Angle above the horizon of the steepest source that is in sight or whose own way down
+        passes near; None where none of those that look down is.
+    unfiltered_deg
+        The same whatever lies between.
+    unfiltered_bearing_true_deg, unfiltered_distance_m
+        Where that one lies.
+    bearing_true_deg, distance_m, rise_m
+        To look along, horizontal distance and height difference, for `deg`.
+    place
+        The source.
+    stand, chainage_m
+        Where to stand, and how far along the leg; the chainage is None for a place.
+    top
+        Sight to the top of the zone.
+    """
+
+    deg: float | None
+    unfiltered_deg: float
+    unfiltered_bearing_true_deg: float
+    unfiltered_distance_m: float
+    bearing_true_deg: float | None
+    distance_m: float | None
+    rise_m: float | None
+    place: Spot | None
+    stand: Spot | None
+    chainage_m: float | None
+    top: TopAnswer | None
+
+
+@dataclass(frozen=True)
+class PathAnswer:
+    """The way of snow that arrives at the steepest energy line.
+
+    Attributes
+    ----------
+    deg
+        Largest angle of an energy line that arrives.
+    bearing_true_deg
+        Straight to the source.
+    path_m, rise_m
+        Length of the way on the map and height of the source above the place.
+    place, stand, chainage_m
+        As in `SightAnswer`.
+    line
+        Corners of the way from the source, latitude and longitude, for pictures.
+    """
+
+    deg: float
+    bearing_true_deg: float
+    path_m: float
+    rise_m: float
+    place: Spot
+    stand: Spot
+    chainage_m: float | None
+    line: tuple[tuple[float, float], ...] = field(metadata={"json": False})
+
+
+@dataclass(frozen=True)
+class OverheadAnswer:
+    """What looks down.
+
+    Attributes
+    ----------
+    in_start_zone
+        Whether any of the leg, or the place, lies in a start zone.
+    in_start_zone_m
+        Metres of the leg that do; 0 for a place.
+    start_from_deg, start_to_deg
+        Slopes that were taken for a start zone's, the uncertainty off the lower end.
+    reach_m
+        How far was looked.
+    least_deg
+        Flatter sights were not looked for.
+    sight, path
+        The two measures, which may point to different zones; None where nothing looks down.
+    """
+
+    in_start_zone: bool
+    in_start_zone_m: float
+    start_from_deg: float
+    start_to_deg: float
+    reach_m: float
+    least_deg: float
+    sight: SightAnswer | None
+    path: PathAnswer | None
+
+
+@dataclass(frozen=True)
+class ConvexRoll:
+    """Ground that steepens downhill to a steep slope.
+
+    Attributes
+    ----------
+    from_m, to_m, chainage_m
+        Stretch of the leg from which it falls away, and where it does so most.
+    place
+        Its top: where the steeper part begins.
+    distance_m
+        From the line to its top.
+    bearing_true_deg
+        Downhill.
+    above_deg, below_deg
+        Slope over one spacing above and below its top.
+    profile_per_100m
+        Profile curvature on the line there, below 0 convex; None on level ground.
+    hidden_below
+        Whether ground below is hidden from the eye of one who stands on the line.
+    scale_m
+        The spacing.
+    reason
+        All that in words.
+    """
+
+    from_m: float
+    to_m: float
+    chainage_m: float
+    place: Spot
+    distance_m: float
+    bearing_true_deg: float
+    above_deg: float
+    below_deg: float
+    profile_per_100m: float | None
+    hidden_below: bool
+    scale_m: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class TerrainTrap:
+    """Ground that makes even a small slide worse.
+
+    Attributes
+    ----------
+    kind
+        ``gully``, ``flattening`` or ``cliff below``.
+    from_m, to_m, chainage_m
+        Stretch of the leg, and where it is worst.
+    place
+        There, on the line.
+    distance_m, bearing_true_deg
+        How far away and where the steep ground begins; a gully's bed runs that way.
+    slope_deg
+        Of the steep ground; None for a gully.
+    depth_m
+        Rise of the lower side of a gully within one spacing; None otherwise.
+    plan_per_100m
+        Plan curvature there, below 0 hollow; None on level ground.
+    scale_m
+        The spacing.
+    reason
+        All that in words.
+    """
+
+    kind: str
+    from_m: float
+    to_m: float
+    chainage_m: float
+    place: Spot
+    distance_m: float
+    bearing_true_deg: float
+    slope_deg: float | None
+    depth_m: float | None
+    plan_per_100m: float | None
+    scale_m: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class ExpectedReading:
+    """A reading that would tell much, and what it should be.
+
+    Attributes
+    ----------
+    number
+        In the whole plan.
+    place
+        Where to stand.
+    chainage_m
+        Along the leg.
+    look_bearing_true_deg
+        To look along; None where the fall line is not known.
+    expected_deg, low_deg, high_deg
+        From the model, with its 95 % ends; None where they are not known.
+    what
+        In words.
+    """
+
+    number: int
+    place: Spot
+    chainage_m: float
+    look_bearing_true_deg: float | None
+    expected_deg: float
+    low_deg: float | None
+    high_deg: float | None
+    what: str
+
+
+def _empty() -> Array:
+    return np.empty(0)
+
+
+@dataclass(frozen=True, eq=False)
+class Profile:
+    """Unfiltered sight angles along a leg, for curves; arrays ``(n,)``.
+
+    Attributes
+    ----------
+    chainage_m
+        About every 50 m.
+    sight_unfiltered_deg
+        Steepest sight whatever lies between; NaN where nothing looks down or the ground is
+        not known.
+    """
+
+    chainage_m: Array = field(default_factory=_empty)
+    sight_unfiltered_deg: Array = field(default_factory=_empty)
+
+
+@dataclass(frozen=True, eq=False)
+class Above:
+    """What looks down on a leg or a place, and the shape of its ground.
+
+    Attributes
+    ----------
+    overhead
+        None where no height of it is known.
+    unknown_above
+        Whether unknown ground could look down on it: every angle is then "at least", and no
+        answer does not mean nothing.
+    convex_rolls, terrain_traps
+        In the order of the leg.
+    profile
+        For curves.
+    """
+
+    overhead: OverheadAnswer | None
+    unknown_above: bool
+    convex_rolls: tuple[ConvexRoll, ...]
+    terrain_traps: tuple[TerrainTrap, ...]
+    profile: Profile = field(metadata={"json": False})

@@ -1,0 +1,292 @@
+"""Which ground has to be read to look up from a line, and reading it.
+
+Ground within the reach of each stretch of the line; stretches that follow each other share a
+window as long as it stays small. Cells much finer than the piece of slope that decides are
+joined to about 10 m, so that a survey of 1 m cells costs what one of 10 m does.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from steybrae.errors import ModelError
+from steybrae.route.touching import cut_at_edges
+from steybrae.route.track import Track, stretches
+from steybrae.terrain.dem import Array, Dem, DemSource, Grid
+from steybrae.terrain.overhead_ground import OverheadGround, overhead_ground
+from steybrae.terrain.start_zones import StartRules
+from steybrae.terrain.uncertainty import SlopeUncertainty
+
+__all__ = [
+    "REACH_M",
+    "OverheadLook",
+    "Stretch",
+    "Window",
+    "cells_on",
+    "joined",
+    "read_ground",
+    "shared",
+    "stretch_windows",
+]
+
+REACH_M: Final = 3000.0
+"""How far is looked for ground overhead, metres on the map: at 18 degrees 975 m of fall (our choice)."""
+
+JOINED_CELL_M: Final = 10.0
+"""Size to which finer cells are joined, metres: a baseline of 20 m is then one of 3 by 3 cells."""
+
+STRETCH_M: Final = 4000.0
+"""Longest stretch with a window of its own, metres."""
+
+MOST_CELLS: Final = 2_000_000
+"""Largest window that stretches share, joined cells (our choice: some 100 MB with all that is
+computed on it)."""
+
+_MARGIN_CELLS: Final = 4
+_STRIP_ROWS: Final = 512
+
+
+@dataclass(frozen=True)
+class OverheadLook:
+    """How to look up.
+
+    Attributes
+    ----------
+    cell_m
+        Ground size of a cell along a row and along a column, metres.
+    known
+        How well the model's slopes are known.
+    rules
+        What counts as a start zone.
+    reach_m
+        How far to look, metres.
+
+    Raises
+    ------
+    ModelError
+        A reach that is not above 0.
+    """
+
+    cell_m: tuple[float, float]
+    known: SlopeUncertainty
+    rules: StartRules = field(default_factory=StartRules)
+    reach_m: float = REACH_M
+
+    def __post_init__(self) -> None:
+        """Refuse to look no distance."""
+        if not 0.0 < self.reach_m < math.inf:
+            message = (
+                f"The reach for ground overhead should be a distance above 0 m; got {self.reach_m:g} m. "
+                f"Give for instance {REACH_M:g} m."
+            )
+            raise ModelError(message)
+
+    @property
+    def joins(self) -> tuple[int, int]:
+        """How many columns and rows are joined to one."""
+        cols, rows = (max(1, int(1.02 * JOINED_CELL_M / size)) for size in self.cell_m)
+        return cols, rows
+
+
+@dataclass(frozen=True)
+class Window:
+    """Cells ``top`` to before ``bottom``, ``left`` to before ``right``."""
+
+    top: int
+    left: int
+    bottom: int
+    right: int
+
+    @property
+    def cells(self) -> int:
+        """How many."""
+        return (self.bottom - self.top) * (self.right - self.left)
+
+    def with_(self, other: Window) -> Window:
+        """Smallest window that holds both."""
+        return Window(
+            min(self.top, other.top),
+            min(self.left, other.left),
+            max(self.bottom, other.bottom),
+            max(self.right, other.right),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """A stretch of a leg in the model's cells.
+
+    Attributes
+    ----------
+    leg
+        Which leg, from 0.
+    col, row, chainage_m
+        Its vertices.
+    window
+        The ground that it needs.
+    """
+
+    leg: int
+    col: Array
+    row: Array
+    chainage_m: Array
+    window: Window
+
+
+def stretch_windows(grid: Grid, tracks: list[Track], look: OverheadLook) -> list[Stretch]:
+    """Cut legs into stretches and say what ground each needs.
+
+    Parameters
+    ----------
+    grid
+        Of the model.
+    tracks
+        The legs, all with positions in the model's CRS.
+    look
+        How to look.
+
+    Returns
+    -------
+    list of Stretch
+        In walking order; windows begin and end at whole joined cells.
+    """
+    join_col, join_row = look.joins
+    margin_col, margin_row = (
+        math.ceil(look.reach_m / size) + _MARGIN_CELLS * join
+        for size, join in zip(look.cell_m, look.joins, strict=True)
+    )
+    found = []
+    for leg, track in enumerate(tracks):
+        col, row = grid.from_wgs84(track.lon_deg, track.lat_deg)
+        for first, last in stretches(track, STRETCH_M):
+            part = slice(first, last + 1)
+            window = Window(
+                _down_to(row[part].min() - margin_row, join_row),
+                _down_to(col[part].min() - margin_col, join_col),
+                -_down_to(-(row[part].max() + margin_row), join_row),
+                -_down_to(-(col[part].max() + margin_col), join_col),
+            )
+            found.append(Stretch(leg, col[part], row[part], track.chainage_m[part], window))
+    return found
+
+
+def _down_to(value: float, step: int) -> int:
+    return math.floor(value / step) * step
+
+
+def shared(
+    parts: list[Stretch], look: OverheadLook, most_cells: int = MOST_CELLS
+) -> list[tuple[Window, list[Stretch]]]:
+    """Let stretches that follow each other share a window while it stays small.
+
+    Parameters
+    ----------
+    parts
+        In walking order.
+    look
+        How.
+    most_cells
+        Largest window that is shared, joined cells.
+
+    Returns
+    -------
+    list of tuple
+        Windows, each with the stretches that lie in it.
+    """
+    join = look.joins[0] * look.joins[1]
+    groups: list[tuple[Window, list[Stretch]]] = []
+    for part in parts:
+        if groups:
+            window, group = groups[-1]
+            together = window.with_(part.window)
+            if together.cells <= most_cells * join:
+                groups[-1] = (together, [*group, part])
+                continue
+        groups.append((part.window, [part]))
+    return groups
+
+
+def read_ground(source: DemSource, window: Window, look: OverheadLook) -> OverheadGround:
+    """Read a window and prepare it for looking up.
+
+    Parameters
+    ----------
+    source
+        The model.
+    window
+        Which ground; it may reach outside.
+    look
+        How.
+
+    Returns
+    -------
+    OverheadGround
+        On joined cells.
+    """
+    return overhead_ground(joined(source, window, look.joins), look.known, look.reach_m, look.rules)
+
+
+def joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Dem:
+    """Read a window with cells joined to the mean of their heights.
+
+    Parameters
+    ----------
+    source
+        The model.
+    window
+        Of a whole number of joined cells.
+    joins
+        How many columns and rows become one.
+
+    Returns
+    -------
+    Dem
+        Unknown where one of the joined heights is; read in strips, so that the memory is that
+        of the joined cells.
+    """
+    join_col, join_row = joins
+    cols = window.right - window.left
+    if joins == (1, 1):
+        return source.read(window.top, window.left, window.bottom - window.top, cols)
+    strips = []
+    strip = max(1, _STRIP_ROWS // join_row) * join_row
+    for top in range(window.top, window.bottom, strip):
+        rows = min(strip, window.bottom - top)
+        heights = source.read(top, window.left, rows, cols).heights_m
+        blocks = heights.reshape(rows // join_row, join_row, cols // join_col, join_col)
+        strips.append(blocks.mean(axis=(1, 3)))
+    a, b, _, d, e, _ = source.grid.transform
+    x, y = source.grid.xy(window.left, window.top)
+    shape = ((window.bottom - window.top) // join_row, cols // join_col)
+    transform = (a * join_col, b * join_row, float(x), d * join_col, e * join_row, float(y))
+    return Dem(Grid(transform, source.grid.crs_wkt, shape), np.concatenate(strips))
+
+
+def cells_on(part: Stretch, window: Window, joins: tuple[int, int]) -> tuple[Array, Array, Array, Array]:
+    """Cells of a window that a stretch touches.
+
+    Parameters
+    ----------
+    part
+        The stretch.
+    window, joins
+        Of the ground.
+
+    Returns
+    -------
+    tuple of Array
+        Columns and rows of the cells, chainage in the middle of each piece, length of the piece.
+    """
+    col, row = (part.col - window.left) / joins[0], (part.row - window.top) / joins[1]
+    cuts = cut_at_edges(col, row, part.chainage_m)
+    middle = (cuts[:-1] + cuts[1:]) / 2.0
+    return (
+        np.floor(np.interp(middle, part.chainage_m, col)),
+        np.floor(np.interp(middle, part.chainage_m, row)),
+        middle,
+        np.diff(cuts),
+    )

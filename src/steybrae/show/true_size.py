@@ -1,0 +1,347 @@
+"""Pages true to size: a PDF drawn in millimetres, with what lets its reader check them.
+
+Positions are millimetres from the lower left corner of the sheet, x to the right, y up. Every
+page carries a bar of 100 mm both ways, the note to print at 100 %, and the cautions.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from importlib.resources import files
+from typing import Any, Final, Literal
+
+from steybrae.cautions import Caution
+from steybrae.errors import QuantityError
+
+__all__ = ["INK", "MARGIN_MM", "MUTED", "PAPERS_MM", "Colour", "Sheet", "paper_size_mm"]
+
+PT_PER_MM: Final = 72.0 / 25.4
+"""Points of PDF in a millimetre, exact (ISO 32000-1: a unit of user space is 1/72 inch)."""
+
+PAPERS_MM: Final = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""Width and height of papers, mm: ISO 216, and 8.5 by 11 inches."""
+
+MARGIN_MM: Final = 12.0
+"""Free edge, mm: more than the 5 mm that home printers leave blank (our choice)."""
+
+CHECK_MM: Final = 100.0
+"""Length of the check bars, mm."""
+
+SMALL_PT: Final = 6.0
+"""Size of small print, points: 2.1 mm, the least that reads well on paper (our choice)."""
+
+LEADING: Final = 1.28
+"""Line distance over type size (our choice)."""
+
+Colour = tuple[float, float, float]
+INK: Final[Colour] = (0.0, 0.0, 0.0)
+MUTED: Final[Colour] = (0.33, 0.33, 0.33)
+
+_FONTS: Final = {"regular": "DejaVuSans", "bold": "DejaVuSans-Bold", "slanted": "DejaVuSans-Oblique"}
+
+
+def paper_size_mm(name: str) -> tuple[float, float]:
+    """Width and height of a paper by its name.
+
+    Parameters
+    ----------
+    name
+        ``a4`` or ``letter``, in any case.
+
+    Returns
+    -------
+    tuple of float
+        Millimetres, upright.
+
+    Raises
+    ------
+    QuantityError
+        No such paper.
+    """
+    if name.lower() not in PAPERS_MM:
+        message = f"The paper should be one of {', '.join(PAPERS_MM)}; got {name!r}. Choose one."
+        raise QuantityError(message)
+    return PAPERS_MM[name.lower()]
+
+
+def _register_fonts() -> None:
+    from reportlab.pdfbase import pdfmetrics  # noqa: PLC0415  small commands do not pay for it
+    from reportlab.pdfbase.ttfonts import TTFont  # noqa: PLC0415
+
+    folder = files("matplotlib") / "mpl-data" / "fonts" / "ttf"
+    for name in _FONTS.values():
+        if name not in pdfmetrics.getRegisteredFontNames():
+            pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))
+
+
+class Sheet:
+    """A PDF in the making, one page after the other.
+
+    Parameters
+    ----------
+    title
+        Of the document.
+    cautions
+        Printed at the foot of every page and kept in the document's properties.
+    paper
+        ``a4`` or ``letter``.
+    turned
+        Whether the sheet lies on its long side.
+    """
+
+    def __init__(
+        self, title: str, cautions: Sequence[Caution], *, paper: str = "a4", turned: bool = False
+    ) -> None:
+        from reportlab.pdfgen.canvas import Canvas  # noqa: PLC0415
+
+        _register_fonts()
+        short, long = paper_size_mm(paper)
+        self.width_mm, self.height_mm = (long, short) if turned else (short, long)
+        self.title = title
+        self._cautions = [caution.text for caution in cautions]
+        self._data = io.BytesIO()
+        size = (self.width_mm * PT_PER_MM, self.height_mm * PT_PER_MM)
+        # Invariant: no clock and no random name in the file, so that the same sheet is the same bytes.
+        self._canvas: Any = Canvas(self._data, pagesize=size, invariant=1, pageCompression=1)
+        self._canvas.setTitle(title)
+        self._canvas.setAuthor("steybrae")
+        self._canvas.setSubject(" ".join(self._cautions))
+        self._page = 0
+        self.bottom_mm = MARGIN_MM
+        self._open_page()
+
+    @property
+    def left_mm(self) -> float:
+        """Left edge of what may be drawn on: right of the upright check bar."""
+        return MARGIN_MM + 6.0
+
+    @property
+    def right_mm(self) -> float:
+        """Right edge of what may be drawn on."""
+        return self.width_mm - MARGIN_MM
+
+    @property
+    def top_mm(self) -> float:
+        """Upper edge of what may be drawn on, below the title line."""
+        return self.height_mm - MARGIN_MM - 7.0
+
+    def new_page(self) -> None:
+        """End this page and begin another one with the same frame."""
+        self._canvas.showPage()
+        self._open_page()
+
+    def finish(self) -> bytes:
+        """End the document.
+
+        Returns
+        -------
+        bytes
+            The PDF.
+        """
+        self._canvas.showPage()
+        self._canvas.save()
+        return self._data.getvalue()
+
+    def _open_page(self) -> None:
+        self._page += 1
+        canvas = self._canvas
+        canvas.setLineCap(0)
+        canvas.setLineJoin(1)
+        self._foot()
+        self._check_bars()
+        top = self.height_mm - MARGIN_MM
+        self.text(self.left_mm, top - 3.4, self.title, size_pt=11, face="bold")
+        self.text(self.right_mm, top - 3.4, f"page {self._page}", size_pt=SMALL_PT, align="right", ink=MUTED)
+        self.line(self.left_mm, top - 5.2, self.right_mm, top - 5.2, 0.25)
+
+    def _foot(self) -> None:
+        """Print the cautions at the foot and learn how high they reach."""
+        lines = self.wrapped(" ".join(self._cautions), self.right_mm - self.left_mm, SMALL_PT)
+        step = SMALL_PT * LEADING / PT_PER_MM
+        y = MARGIN_MM + step * (len(lines) - 1) + 0.6
+        top = y + 2.9
+        self.line(self.left_mm, top, self.right_mm, top, 0.25)
+        for line in lines:
+            self.text(self.left_mm, y, line, size_pt=SMALL_PT)
+            y -= step
+        self.bottom_mm = top
+
+    def _check_bars(self) -> None:
+        """Draw 100 mm both ways, in steps of 10 mm, and how to print."""
+        x, y = self.left_mm, self.bottom_mm + 3.0
+        self._bar(x, y, along="x")
+        note = "Print at 100 % (actual size); both bars must measure 100 mm."
+        self.text(x + CHECK_MM + 3.0, y - 0.2, note, size_pt=SMALL_PT)
+        self._bar(MARGIN_MM - 3.0, self.bottom_mm + 12.0, along="y")
+        self.bottom_mm = y + 6.0
+
+    def _bar(self, x: float, y: float, along: Literal["x", "y"]) -> None:
+        dx, dy = (1.0, 0.0) if along == "x" else (0.0, 1.0)
+        self.line(x, y, x + CHECK_MM * dx, y + CHECK_MM * dy, 0.18)
+        for k in range(11):
+            reach = 1.8 if k % 5 == 0 else 1.1
+            px, py = x + 10.0 * k * dx, y + 10.0 * k * dy
+            self.line(px, py, px + reach * dy, py + reach * dx, 0.18)
+        for at, label in ((0.0, "0"), (50.0, "50"), (CHECK_MM, "100")):
+            px, py = (x + at, y + 2.3) if along == "x" else (x + 2.3, y + at - 0.6)
+            self.text(px, py, label, size_pt=4.5, align="middle" if along == "x" else "left")
+
+    def line(
+        self,
+        x1: float,
+        y1: float,
+        x2: float,
+        y2: float,
+        width_mm: float = 0.2,
+        *,
+        ink: Colour = INK,
+        dash_mm: Sequence[float] = (),
+    ) -> None:
+        """Draw a straight line."""
+        self.path([(x1, y1), (x2, y2)], width_mm, ink=ink, dash_mm=dash_mm)
+
+    def path(
+        self,
+        points: Sequence[Sequence[float]],
+        width_mm: float = 0.2,
+        *,
+        ink: Colour = INK,
+        fill: Colour | None = None,
+        dash_mm: Sequence[float] = (),
+        closed: bool = False,
+    ) -> None:
+        """Draw a line through points, or a filled area; a width of 0 leaves the line out."""
+        canvas = self._canvas
+        path = canvas.beginPath()
+        first = points[0]
+        path.moveTo(float(first[0]) * PT_PER_MM, float(first[1]) * PT_PER_MM)
+        for point in points[1:]:
+            path.lineTo(float(point[0]) * PT_PER_MM, float(point[1]) * PT_PER_MM)
+        if closed:
+            path.close()
+        canvas.setStrokeColorRGB(*ink)
+        canvas.setLineWidth(width_mm * PT_PER_MM)
+        canvas.setDash([part * PT_PER_MM for part in dash_mm])
+        if fill is not None:
+            canvas.setFillColorRGB(*fill)
+        canvas.drawPath(path, stroke=int(width_mm > 0.0), fill=int(fill is not None))
+
+    def box(
+        self,
+        x: float,
+        y: float,
+        width: float,
+        height: float,
+        line_mm: float = 0.2,
+        *,
+        ink: Colour = INK,
+        fill: Colour | None = None,
+        dash_mm: Sequence[float] = (),
+    ) -> None:
+        """Draw a rectangle from its lower left corner."""
+        corners = [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
+        self.path(corners, line_mm, ink=ink, fill=fill, dash_mm=dash_mm, closed=True)
+
+    def cut_box(self, x: float, y: float, width: float, height: float) -> None:
+        """Draw the line to cut along: thin dashes, corners marked outside."""
+        self.box(x, y, width, height, 0.1, ink=MUTED, dash_mm=(1.2, 0.8))
+        for px in (x, x + width):
+            for py in (y, y + height):
+                out_x, out_y = (-1.0 if px == x else 1.0), (-1.0 if py == y else 1.0)
+                self.line(px + 0.6 * out_x, py, px + 2.2 * out_x, py, 0.1)
+                self.line(px, py + 0.6 * out_y, px, py + 2.2 * out_y, 0.1)
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        size_pt: float = 8.0,
+        face: str = "regular",
+        align: Literal["left", "middle", "right"] = "left",
+        turn_deg: float = 0.0,
+        ink: Colour = INK,
+    ) -> None:
+        """Write one line; y is its base line."""
+        canvas = self._canvas
+        canvas.saveState()
+        canvas.setFillColorRGB(*ink)
+        canvas.setFont(_FONTS[face], size_pt)
+        canvas.translate(x * PT_PER_MM, y * PT_PER_MM)
+        canvas.rotate(turn_deg)
+        draw = {"left": canvas.drawString, "middle": canvas.drawCentredString, "right": canvas.drawRightString}
+        draw[align](0, 0, text)
+        canvas.restoreState()
+
+    def text_width_mm(self, text: str, size_pt: float, face: str = "regular") -> float:
+        """Width of a line of text, mm."""
+        width: float = self._canvas.stringWidth(text, _FONTS[face], size_pt)
+        return width / PT_PER_MM
+
+    def wrapped(self, text: str, width_mm: float, size_pt: float, face: str = "regular") -> list[str]:
+        """Break a text into lines no wider than asked; a longer word is cut."""
+        lines: list[str] = [""]
+        for word in text.split():
+            candidate = f"{lines[-1]} {word}".strip()
+            if self.text_width_mm(candidate, size_pt, face) <= width_mm:
+                lines[-1] = candidate
+                continue
+            left = word
+            if lines[-1]:
+                lines.append("")
+            while self.text_width_mm(left, size_pt, face) > width_mm and len(left) > 1:
+                fits = next(
+                    k for k in range(len(left) - 1, 0, -1)
+                    if k == 1 or self.text_width_mm(left[:k], size_pt, face) <= width_mm
+                )  # fmt: skip
+                lines[-1], left = left[:fits], left[fits:]
+                lines.append("")
+            lines[-1] = left
+        return lines
+
+    def paragraph(
+        self,
+        x: float,
+        y_top: float,
+        width_mm: float,
+        text: str,
+        *,
+        size_pt: float = 8.0,
+        face: str = "regular",
+        ink: Colour = INK,
+    ) -> float:
+        """Write a text in lines below `y_top`.
+
+        Returns
+        -------
+        float
+            Where the next paragraph may begin, mm.
+        """
+        step = size_pt * LEADING / PT_PER_MM
+        y = y_top - size_pt * 0.95 / PT_PER_MM
+        for line in self.wrapped(text, width_mm, size_pt, face):
+            self.text(x, y, line, size_pt=size_pt, face=face, ink=ink)
+            y -= step
+        return y + size_pt * 0.95 / PT_PER_MM - 0.25 * step
+
+    def clip(self, x: float, y: float, width: float, height: float) -> None:
+        """Confine what follows to a rectangle, until `unclip`."""
+        self._canvas.saveState()
+        path = self._canvas.beginPath()
+        path.rect(x * PT_PER_MM, y * PT_PER_MM, width * PT_PER_MM, height * PT_PER_MM)
+        self._canvas.clipPath(path, stroke=0, fill=0)
+
+    def unclip(self) -> None:
+        """End the last `clip`."""
+        self._canvas.restoreState()
+
+    def shift(self, x: float, y: float) -> None:
+        """Move the origin, until `unshift`."""
+        self._canvas.saveState()
+        self._canvas.translate(x * PT_PER_MM, y * PT_PER_MM)
+
+    def unshift(self) -> None:
+        """End the last `shift`."""
+        self._canvas.restoreState()

@@ -1,0 +1,1 @@
+"""Lessons as results: scales, questions, answers and their tolerances. Opens nothing, draws nothing."""

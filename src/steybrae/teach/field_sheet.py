@@ -1,0 +1,102 @@
+"""The blank log to write on: the columns of the log of readings, and what to put in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import fmean
+from typing import Final
+
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.field.log import COLUMNS
+from steybrae.field.readings import reading_uncertainty_95_deg
+from steybrae.quantities import round_up
+
+__all__ = ["FieldColumn", "FieldSheet", "field_sheet"]
+
+EXAMPLE_READINGS_DEG: Final = (34.0, 36.0, 33.0, 35.0)
+"""Readings of the example row, degrees; invented."""
+
+_MEAN: Final = "mean_deg"
+_EXPANDED: Final = "uncertainty_95_deg"
+_READINGS: Final = "readings_deg"
+
+_WORDS: Final = {
+    "time": ("Day, clock time, zone", 24.0, "14 Feb 10:30 UTC"),
+    "observer": ("Who", 16.0, "R. Fennar"),
+    "instrument": ("With what", 19.0, "clinometer 2"),
+    "lat_deg": ("Latitude, degrees", 20.0, "60.12345"),
+    "lon_deg": ("Longitude, degrees", 20.0, "-7.65432"),
+    "reference_source": ("Compared with (map, model, card)", 24.0, "map, 5 gaps"),
+    "reference_slope_deg": ("Slope by that", 15.0, "31"),
+    "aspect_true_deg": ("Faces, from true north", 15.0, "045"),
+    "plan": ("Plan", 16.0, "day.zip"),
+    "check": ("Check no.", 11.0, "3"),
+    "note": ("Note: snow, what you looked along, what you saw", 38.0, "wind-packed; up the fall line"),
+    _READINGS: ("Readings, degrees, no sign, split by ;", 29.0, ""),
+    _MEAN: ("Mean", 11.0, ""),
+    _EXPANDED: ("± 95 %", 11.0, ""),
+}
+
+
+@dataclass(frozen=True)
+class FieldColumn:
+    """One column.
+
+    Attributes
+    ----------
+    name
+        As in the header of the log's file.
+    words
+        What to write there.
+    width_mm
+        On A4 on its long side, mm.
+    example
+        What stands there in the example row.
+    """
+
+    name: str
+    words: str
+    width_mm: float
+    example: str
+
+
+@dataclass(frozen=True)
+class FieldSheet:
+    """The blank log.
+
+    Attributes
+    ----------
+    columns
+        Those of the log, in its order.
+    uncertainty_by_count
+        Number of readings, and the 95 % uncertainty of their mean, degrees.
+    cautions
+        Never empty.
+    """
+
+    columns: tuple[FieldColumn, ...]
+    uncertainty_by_count: tuple[tuple[int, float], ...]
+    cautions: tuple[Caution, ...]
+
+
+def field_sheet() -> FieldSheet:
+    """Columns, the example row and the reminders of the blank log.
+
+    Returns
+    -------
+    FieldSheet
+    """
+    examples = {
+        _READINGS: "; ".join(f"{value:g}" for value in EXAMPLE_READINGS_DEG),
+        _MEAN: f"{fmean(EXAMPLE_READINGS_DEG):g}",
+        _EXPANDED: f"{round_up(reading_uncertainty_95_deg(len(EXAMPLE_READINGS_DEG)), 0.1):.1f}",
+    }
+    columns = tuple(
+        FieldColumn(name, words, width_mm, examples.get(name, example))
+        for name, (words, width_mm, example) in ((name, _WORDS[name]) for name in COLUMNS)
+    )
+    return FieldSheet(
+        columns,
+        tuple((count, reading_uncertainty_95_deg(count)) for count in (1, 2, 3, 4, 6, 8)),
+        cautions_for(Situation(from_reading=True, lesson=True)),
+    )

@@ -1,0 +1,292 @@
+"""Slope scales for printed maps: what spacing stands for what slope, fitted to paper.
+
+A *comb* is a row of lines as far apart as contours on ground of one slope: laid on a map it
+says whether that ground is steeper or gentler. A *wedge* joins the combs of all slopes: its
+lines close in as the slope grows. Both are made for single gaps and, where it is known which
+contours are thick, for index lines. The gap is that of `steybrae.paper.chart.gap_for_slope_mm`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from steybrae.bands import DEFAULT_EDGES_DEG
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.errors import QuantityError
+from steybrae.paper.chart import gap_for_slope_mm
+from steybrae.quantities import gradient_to_angle
+
+__all__ = [
+    "LEAST_GAP_MM",
+    "SCALE_SLOPES_DEG",
+    "Comb",
+    "MapScale",
+    "ScaleSheet",
+    "Wedge",
+    "map_name",
+    "map_scale",
+    "scale_sheet",
+]
+
+SCALE_SLOPES_DEG: Final = (10.0, 15.0, 20.0, *DEFAULT_EDGES_DEG)
+"""Slopes of the combs, degrees: the default band edges, and gentler ones to learn on (our choice)."""
+
+LEAST_GAP_MM: Final = 0.3
+"""Least gap that a comb is drawn with, mm: fine printed lines are about 0.1 mm wide and gaps
+below 0.15 to 0.25 mm cannot be read (common practice, no source)."""
+
+EDGE_MM: Final = 172.0
+"""Room along a straight edge, mm: the width of the paper less its margins (our choice)."""
+
+WEDGE_MM: Final = 40.0
+"""Widest wedge, mm: two go on one card (our choice)."""
+
+COMB_ROOM_MM: Final = (6.5, 3.0)
+"""Least room for a comb with its label, and the space to the next, mm (our choice)."""
+
+MOST_SPACES: Final = 5
+"""Spaces in a comb of single gaps, and in a wedge: as many as between index lines on many maps."""
+
+MOST_INDEX_SPACES: Final = 2
+"""Spaces in a comb of index lines (our choice)."""
+
+STEEPEST_DEG: Final = 60.0
+"""A wedge ends here, degrees, where its lines are not too close before (our choice)."""
+
+GENTLEST_DEG: Final = 8.0
+"""A wedge begins here, degrees, where it is not too wide (our choice)."""
+
+
+@dataclass(frozen=True)
+class Comb:
+    """Lines as far apart as contours on ground of one slope.
+
+    Attributes
+    ----------
+    slope_deg
+        Degrees.
+    spacing_mm
+        From one line to the next, mm, unrounded.
+    spaces
+        How many spaces; one line more.
+    """
+
+    slope_deg: float
+    spacing_mm: float
+    spaces: int
+
+    @property
+    def length_mm(self) -> float:
+        """From the first line to the last, mm."""
+        return self.spaces * self.spacing_mm
+
+
+@dataclass(frozen=True)
+class Wedge:
+    """Lines whose distance falls as the slope grows.
+
+    Attributes
+    ----------
+    spaces
+        How many spaces; one line more.
+    slopes_deg, spacings_mm
+        Along the wedge, from gentle to steep, every degree: slope, and distance of neighbours, mm.
+    """
+
+    spaces: int
+    slopes_deg: tuple[float, ...]
+    spacings_mm: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class MapScale:
+    """Slope scales for one map.
+
+    Attributes
+    ----------
+    name
+        Scale and interval in words.
+    scale, interval_m
+        Denominator, metres.
+    index_every
+        Every how many contours one is thick; None where not said.
+    combs, index_combs
+        For single gaps and for index lines.
+    wedge, index_wedge
+        Likewise; None where no slope fits.
+    too_close_from_deg
+        From here single gaps are below `LEAST_GAP_MM`, degrees.
+    notes
+        Which slopes were left out, and why.
+    """
+
+    name: str
+    scale: float
+    interval_m: float
+    index_every: int | None
+    combs: tuple[Comb, ...]
+    index_combs: tuple[Comb, ...]
+    wedge: Wedge | None
+    index_wedge: Wedge | None
+    too_close_from_deg: float
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ScaleSheet:
+    """Slope scales for one or several maps.
+
+    Attributes
+    ----------
+    maps
+        In the order asked for.
+    cautions
+        Never empty.
+    """
+
+    maps: tuple[MapScale, ...]
+    cautions: tuple[Caution, ...]
+
+
+def map_name(scale: float, interval_m: float, interval_text: str = "") -> str:
+    """Scale and interval in words: ``1:25 000, contour every 10 m``."""
+    grouped = f"{scale:,.0f}".replace(",", " ")
+    metres = f"{interval_m:.4g} m"
+    typed = interval_text.strip()
+    own = f"{typed} ({metres})" if typed and not typed.endswith(("0m", " m")) and "ft" in typed else metres
+    return f"1:{grouped}, contour every {own}"
+
+
+def map_scale(
+    scale: float,
+    interval_m: float,
+    *,
+    interval_text: str = "",
+    slopes_deg: Sequence[float] = SCALE_SLOPES_DEG,
+    index_every: int | None = None,
+) -> MapScale:
+    """Combs and wedges for one map, as many lines and slopes as fit on paper.
+
+    Parameters
+    ----------
+    scale
+        Denominator of the map scale.
+    interval_m
+        Contour interval, metres.
+    interval_text
+        The interval as typed, for its own unit to be named.
+    slopes_deg
+        Of the combs, degrees, each above 0 and below 90; the default ones if empty.
+    index_every
+        Every how many contours one is thick, 2 or more; None leaves the index parts out, for
+        it differs from sheet to sheet and is never assumed.
+
+    Returns
+    -------
+    MapScale
+
+    Raises
+    ------
+    QuantityError
+        As `gap_for_slope_mm`; an `index_every` below 2; or a map of which no slope can be drawn.
+    """
+    if index_every is not None and index_every < 2:
+        message = (
+            f"Index lines should be every 2nd contour or rarer; got {index_every}. "
+            "Count from one thick line to the next on the sheet, often 5."
+        )
+        raise QuantityError(message)
+    slopes = sorted(set(slopes_deg or SCALE_SLOPES_DEG))
+    combs, notes = _combs(slopes, scale, interval_m, 1, MOST_SPACES)
+    index_combs: tuple[Comb, ...] = ()
+    if index_every is not None:
+        index_combs, more = _combs(slopes, scale, interval_m, index_every, MOST_INDEX_SPACES)
+        notes += more
+    else:
+        notes += ("Index lines: not said how many contours make one, so there is no scale for them.",)
+    if not combs and not index_combs:
+        message = (
+            f"At least one slope should have a spacing between {LEAST_GAP_MM:g} mm and {EDGE_MM:g} mm; "
+            f"on {map_name(scale, interval_m, interval_text)} none of those asked for has. "
+            "Check scale and interval."
+        )
+        raise QuantityError(message)
+    return MapScale(
+        name=map_name(scale, interval_m, interval_text),
+        scale=scale,
+        interval_m=interval_m,
+        index_every=index_every,
+        combs=combs,
+        index_combs=index_combs,
+        wedge=_wedge(scale, interval_m, 1, MOST_SPACES),
+        index_wedge=None
+        if index_every is None
+        else _wedge(scale, interval_m, index_every, MOST_INDEX_SPACES),
+        too_close_from_deg=gradient_to_angle(1000.0 * interval_m / (LEAST_GAP_MM * scale)),
+        notes=notes,
+    )
+
+
+def _combs(
+    slopes: Sequence[float], scale: float, interval_m: float, every: int, most_spaces: int
+) -> tuple[tuple[Comb, ...], tuple[str, ...]]:
+    """Combs that fit along one edge: fewer spaces first, then without the gentlest slopes."""
+    gaps = {slope: gap_for_slope_mm(slope, interval_m, scale, every) for slope in slopes}
+    readable = [slope for slope in slopes if gaps[slope] >= LEAST_GAP_MM]
+    what = "single gaps" if every == 1 else f"index lines ({every} gaps)"
+    notes: list[str] = []
+    if len(readable) < len(slopes):
+        hidden = ", ".join(f"{slope:g}°" for slope in slopes if gaps[slope] < LEAST_GAP_MM)
+        notes.append(f"No comb of {what} for {hidden}: lines closer than {LEAST_GAP_MM:g} mm cannot be read.")
+    spaces, kept = most_spaces, readable
+    while kept and _edge_length_mm([spaces * gaps[slope] for slope in kept]) > EDGE_MM:
+        if spaces > 1:
+            spaces -= 1
+        else:
+            kept = kept[1:]
+    if len(kept) < len(readable):
+        wide = ", ".join(f"{slope:g}° ({gaps[slope]:.0f} mm)" for slope in readable if slope not in kept)
+        notes.append(f"Too wide for the edge, {what}: {wide}. Use a ruler.")
+    return tuple(Comb(slope, gaps[slope], spaces) for slope in kept), tuple(notes)
+
+
+def _edge_length_mm(lengths: Sequence[float]) -> float:
+    room, between = COMB_ROOM_MM
+    return sum(max(length, room) + between for length in lengths)
+
+
+def _wedge(scale: float, interval_m: float, every: int, most_spaces: int) -> Wedge | None:
+    """Every whole degree whose lines are far enough apart and not too wide; None where fewer than 5."""
+    every_deg = range(int(GENTLEST_DEG), int(STEEPEST_DEG) + 1)
+    gaps = {deg: gap_for_slope_mm(deg, interval_m, scale, every) for deg in every_deg}
+    for spaces in range(most_spaces, 0, -1):
+        kept = [deg for deg in every_deg if gaps[deg] >= LEAST_GAP_MM and spaces * gaps[deg] <= WEDGE_MM]
+        # Fewer lines, where that is what it takes to begin at a gentle slope.
+        if len(kept) >= 5 and (kept[0] <= 12 or spaces == 1):
+            return Wedge(spaces, tuple(float(deg) for deg in kept), tuple(gaps[deg] for deg in kept))
+    return None
+
+
+def scale_sheet(maps: Sequence[MapScale]) -> ScaleSheet:
+    """Put the scales of several maps on one sheet.
+
+    Parameters
+    ----------
+    maps
+        From `map_scale`; the same one several times for a class.
+
+    Returns
+    -------
+    ScaleSheet
+    """
+    finest = min(maps, key=lambda one: one.interval_m)
+    return ScaleSheet(
+        tuple(maps),
+        cautions_for(
+            Situation(
+                from_paper=True, lesson=True, interval_m=finest.interval_m, single_gap=True, thinned_lines=True
+            )
+        ),
+    )

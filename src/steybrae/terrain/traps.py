@@ -1,0 +1,232 @@
+"""Convex rolls and terrain traps around places, from heights along sixteen directions.
+
+Heights every spacing L out to four of them, for the fall line has no direction where it matters
+most: on a rim and in a gully's bed. A terrain trap makes even a small slide worse: gullies and
+abrupt flattenings bury deeply, cliffs injure (glossaries of national avalanche services).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.terrain.dem import Array
+from steybrae.terrain.shape import DIRECTIONS, RINGS, Around
+
+__all__ = ["Found", "cliffs_below", "convex_rolls", "flattenings", "gullies", "hidden_from_above"]
+
+ROLL_CHANGE_DEG: Final = 10.0
+"""Steepening from one spacing to the next that makes a roll, degrees (our choice)."""
+
+GULLY_RISE_M: Final = 4.0
+"""Rise of both sides within one spacing that makes a gully, metres (our choice: sides of 11 degrees)."""
+
+FLAT_BELOW_DEG: Final = 15.0
+"""Ground gentler than this below a steep slope is a flattening, degrees (our choice)."""
+
+CLIFF_DEG: Final = 55.0
+"""Ground steeper than this, over one spacing, is a cliff here, degrees: above the start range."""
+
+EYE_M: Final = 1.75
+"""Height of the eye above the ground, metres (as in US Army subcourse MP1007)."""
+
+_ROLL_RINGS: Final = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """A feature at places; arrays ``(n,)``, NaN where there is none.
+
+    Attributes
+    ----------
+    strength
+        What it is measured by, the more the worse: degrees, or metres for gullies.
+    bearing_true_deg
+        Where it lies, or runs.
+    distance_m
+        How far away it begins.
+    from_deg, to_deg
+        Slopes before and after, positive downhill for rolls and cliffs, uphill for flattenings;
+        of the two sides for a gully.
+    """
+
+    strength: Array
+    bearing_true_deg: Array
+    distance_m: Array
+    from_deg: Array
+    to_deg: Array
+
+    @property
+    def there(self) -> NDArray[np.bool_]:
+        """Where there is one."""
+        return np.isfinite(self.strength)
+
+
+def convex_rolls(around: Around, steep_deg: float) -> Found:
+    """Where ground steepens downhill to a steep slope, here or up to two spacings further down.
+
+    Down the steepest direction (the largest fall over two spacings) the slopes of
+    successive spacings are compared, the first with that of the spacing above the place.
+
+    Parameters
+    ----------
+    around
+        Heights around places.
+    steep_deg
+        The lower slope is at least this steep.
+
+    Returns
+    -------
+    Found
+        Strength: the change, `ROLL_CHANGE_DEG` or more; the largest one counts.
+    """
+    fall = np.where(
+        np.isnan(around.ring_m[:, :, 1]), -np.inf, around.here_m[:, None] - around.ring_m[:, :, 1]
+    )
+    down = np.argmax(fall, axis=1)
+    here = np.arange(len(down))
+    up = (down + DIRECTIONS // 2) % DIRECTIONS
+    above = around.rise_deg[here, up, :1]
+    slope = np.concatenate((above, -around.rise_deg[here, down, :_ROLL_RINGS]), axis=1)
+    change = np.where(
+        (slope[:, 1:] >= steep_deg) & (fall.max(axis=1) > 0.0)[:, None], np.diff(slope, axis=1), np.nan
+    )
+    strength = np.where(change >= ROLL_CHANGE_DEG, change, np.nan)
+    at, worst = _largest(strength)
+    return _found(
+        worst,
+        around.bearing_true_deg[down],
+        at.astype(np.float64) * around.spacing_m,
+        slope[here, at],
+        slope[here, at + 1],
+    )
+
+
+def gullies(around: Around) -> Found:
+    """Where both sides of some direction rise within one spacing.
+
+    Parameters
+    ----------
+    around
+        Heights around places.
+
+    Returns
+    -------
+    Found
+        Strength: metres by which the lower side rises, `GULLY_RISE_M` or more. The bearing is
+        that of the gully's bed, 0 to below 180.
+    """
+    rise = around.ring_m[:, :, 0] - around.here_m[:, None]
+    half = DIRECTIONS // 2
+    both = np.minimum(rise[:, :half], rise[:, half:])
+    side, worst = _largest(np.where(both >= GULLY_RISE_M, both, np.nan))
+    here = np.arange(len(side))
+    bed = np.remainder(around.bearing_true_deg[side] + 90.0, 180.0)
+    slopes = around.rise_deg[:, :, 0]
+    return _found(worst, bed, np.zeros(len(side)), slopes[here, side], slopes[here, side + half])
+
+
+def flattenings(around: Around, steep_deg: float) -> Found:
+    """Gentle ground on to which a steep slope falls.
+
+    The first spacing of a direction is gentler than `FLAT_BELOW_DEG` and does not fall away
+    from the place as steeply either, and a later one rises at `steep_deg` or more with no
+    spacing between that falls.
+
+    Parameters
+    ----------
+    around
+        Heights around places.
+    steep_deg
+        The slope above is at least this steep.
+
+    Returns
+    -------
+    Found
+        Strength: the slope above.
+    """
+    rise = around.rise_deg
+    gentle = np.abs(rise[:, :, 0]) < FLAT_BELOW_DEG
+    # The far side gentle as well: a place halfway down a slope is no flattening.
+    gentle &= np.roll(gentle, DIRECTIONS // 2, axis=1)
+    climbing = np.logical_and.accumulate(rise[:, :, 1:] > -FLAT_BELOW_DEG, axis=2)
+    steep = np.where(gentle[:, :, None] & climbing & (rise[:, :, 1:] >= steep_deg), rise[:, :, 1:], np.nan)
+    return _outwards(around, steep, rise[:, :, 0], 1)
+
+
+def cliffs_below(around: Around) -> Found:
+    """Ground that falls at more than `CLIFF_DEG` below the place.
+
+    Parameters
+    ----------
+    around
+        Heights around places.
+
+    Returns
+    -------
+    Found
+        Strength: its slope. Only ground below the place counts.
+    """
+    fall = -around.rise_deg
+    start = np.concatenate(
+        (np.repeat(around.here_m[:, None, None], DIRECTIONS, axis=1), around.ring_m[:, :, :-1]), 2
+    )
+    below = start <= around.here_m[:, None, None] + EYE_M
+    return _outwards(around, np.where(below & (fall > CLIFF_DEG), fall, np.nan), fall[:, :, 0], 0)
+
+
+def _outwards(around: Around, slope: Array, first: Array, ring: int) -> Found:
+    """Steepest of slopes by direction and ring; how far it begins and the first slope on the way."""
+    rings = slope.shape[2]
+    at, worst = _largest(slope.reshape(len(slope), -1))
+    direction, out = np.divmod(at, rings)
+    here = np.arange(len(slope))
+    return _found(
+        worst,
+        around.bearing_true_deg[direction],
+        (out + ring) * around.spacing_m,
+        first[here, direction],
+        worst,
+    )
+
+
+def _largest(values: Array) -> tuple[NDArray[np.intp], Array]:
+    """Index and value of the largest of each row, NaN where all are NaN."""
+    filled = np.where(np.isnan(values), -np.inf, values)
+    at = np.argmax(filled, axis=1)
+    top = filled[np.arange(len(at)), at]
+    return at, np.where(np.isinf(top), np.nan, top)
+
+
+def _found(strength: Array, bearing: Array, distance: Array, from_deg: Array, to_deg: Array) -> Found:
+    there = np.isfinite(strength)
+    return Found(
+        strength, *(np.where(there, values, np.nan) for values in (bearing, distance, from_deg, to_deg))
+    )
+
+
+def hidden_from_above(around: Around, direction_deg: Array) -> NDArray[np.bool_]:
+    """Whether ground within four spacings that way is hidden from the eye of one who stands here.
+
+    Parameters
+    ----------
+    around
+        Heights around places.
+    direction_deg
+        One of the sixteen directions for each place; NaN asks nothing.
+
+    Returns
+    -------
+    array of bool
+        True where a nearer height stands above the line from the eye to a farther one.
+    """
+    asked = np.isfinite(direction_deg)
+    index = np.where(asked, direction_deg, 0.0) / (360.0 / DIRECTIONS)
+    line = around.ring_m[np.arange(len(asked)), np.round(index).astype(int) % DIRECTIONS]
+    tangent = (line - around.here_m[:, None] - EYE_M) / (around.spacing_m * np.arange(1, RINGS + 1))
+    nearer = np.fmax.accumulate(tangent, axis=1)[:, :-1]
+    hidden: NDArray[np.bool_] = (tangent[:, 1:] < nearer - 1e-12).any(axis=1)
+    return hidden & asked

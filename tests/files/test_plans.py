@@ -1,0 +1,471 @@
+"""Saved plans: what is written comes back; what lies is refused before it can do harm."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import json
+import re
+import tracemalloc
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from steybrae.errors import FileReadError, FileWriteError, PlanError, SteybraeError
+from steybrae.files import plans
+from steybrae.files.plans import PLAN_SCHEMA, read_plan, write_plan
+from steybrae.files.rasters import open_model
+from steybrae.files.results import json_text
+from steybrae.files.routes import read_route
+from steybrae.screening import RouteScreening, Settings, screen_route
+from steybrae.screening.relief import with_relief
+
+Tree = dict[str, Any]
+
+
+@pytest.fixture(scope="module")
+def screening(sample_dem: Path) -> RouteScreening:
+    """Screen the first legs of the sample day, its unknown patch apart, with the ground round them."""
+    route = read_route(sample_dem / "day.gpx")
+    short = dataclasses.replace(
+        route, points=route.points[:4], turn_points=tuple(turn for turn in route.turn_points if turn < 4)
+    )
+    with open_model([sample_dem / "stey_massif.tif"]) as model:
+        found = screen_route(short, model, Settings(vertical_error_m=1.0))
+        return with_relief(found, model)
+
+
+@pytest.fixture(scope="module")
+def good(screening: RouteScreening, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("good") / "plan.zip"
+    write_plan(path, screening)
+    return path
+
+
+def alike(one: Any, other: Any, where: str = "result") -> None:
+    assert type(one) is type(other), where
+    if dataclasses.is_dataclass(one):
+        for field in dataclasses.fields(one):
+            alike(getattr(one, field.name), getattr(other, field.name), f"{where}.{field.name}")
+    elif isinstance(one, np.ndarray):
+        assert one.dtype == other.dtype, where
+        np.testing.assert_array_equal(one, other, where)
+        assert not other.flags.writeable, where
+    elif isinstance(one, (tuple, list)):
+        assert len(one) == len(other), where
+        for k, (a, b) in enumerate(zip(one, other, strict=True)):
+            alike(a, b, f"{where}[{k}]")
+    elif isinstance(one, dict):
+        assert list(one) == list(other), where
+        for key in one:
+            alike(one[key], other[key], f"{where}.{key}")
+    else:
+        np.testing.assert_equal(other, one, where)  # NaN is NaN
+
+
+class TestRoundTrip:
+    def test_everything_comes_back(self, screening: RouteScreening, good: Path) -> None:
+        alike(screening, read_plan(good))
+
+    def test_unknown_stays_unknown(self, sample_dem: Path, tmp_path: Path) -> None:
+        # The leg over the patch without heights: NaN in tables, null and "open above" in the answer.
+        route = read_route(sample_dem / "day.gpx")
+        part = dataclasses.replace(route, points=route.points[17:19], turn_points=(0, 1))
+        with open_model([sample_dem / "stey_massif.tif"]) as model:
+            found = screen_route(part, model)
+        write_plan(tmp_path / "plan.zip", found)
+        again = read_plan(tmp_path / "plan.zip")
+        assert again.legs[0].unknown_m > 100.0
+        assert again.legs[0].open_above
+        assert np.isnan(again.legs[0].points.slope_deg).any()
+        alike(found, again)
+        assert json_text("route", again) == json_text("route", found)
+
+    def test_the_same_plan_is_the_same_bytes(self, screening: RouteScreening, good: Path) -> None:
+        again = good.with_name("again.zip")
+        write_plan(again, screening)
+        assert again.read_bytes() == good.read_bytes()
+
+    def test_infinite_floats(self, screening: RouteScreening, tmp_path: Path) -> None:
+        for value in (np.inf, -np.inf, np.nan):
+            totals = dataclasses.replace(screening.totals, length_m=float(value))
+            write_plan(tmp_path / "p.zip", dataclasses.replace(screening, totals=totals), force=True)
+            np.testing.assert_equal(read_plan(tmp_path / "p.zip").totals.length_m, float(value))
+
+    def test_an_existing_plan_is_kept(self, screening: RouteScreening, tmp_path: Path) -> None:
+        path = tmp_path / "plan.zip"
+        path.write_text("mine")
+        with pytest.raises(FileWriteError) as caught:
+            write_plan(path, screening)
+        assert str(caught.value) == (
+            f"{path} exists and is not overwritten. Give another name, or --force to replace it."
+        )
+        assert path.read_text() == "mine"
+        assert [entry.name for entry in tmp_path.iterdir()] == ["plan.zip"]
+
+    def test_no_pickles(self, good: Path) -> None:
+        with zipfile.ZipFile(good) as archive:
+            for name in archive.namelist():
+                if name != "plan.json":
+                    np.load(io.BytesIO(archive.read(name)), allow_pickle=False)
+
+
+class Forged:
+    """A plan taken apart, to be changed and put together again."""
+
+    def __init__(self, good: Path, folder: Path) -> None:
+        self.path = folder / "plan.zip"
+        with zipfile.ZipFile(good) as archive:
+            self.entries = {name: archive.read(name) for name in archive.namelist()}
+        self.tree: Tree = json.loads(self.entries["plan.json"])
+
+    @property
+    def result(self) -> Tree:
+        return self.tree["result"]  # type: ignore[no-any-return]
+
+    def said(self, *, text: str | None = None) -> str:
+        """Write it and return what reading says."""
+        self.entries["plan.json"] = (json.dumps(self.tree) if text is None else text).encode()
+        with zipfile.ZipFile(self.path, "w", zipfile.ZIP_DEFLATED) as archive:
+            for name, data in self.entries.items():
+                archive.writestr(name, data)
+        return said(self.path)
+
+
+def said(path: Path) -> str:
+    with pytest.raises((PlanError, FileReadError)) as caught:
+        read_plan(path)
+    message = str(caught.value)
+    assert "\n" not in message
+    assert len(message) < 600
+    return message
+
+
+@pytest.fixture
+def forged(good: Path, tmp_path: Path) -> Forged:
+    return Forged(good, tmp_path)
+
+
+def not_a_plan(why: str) -> str:
+    return f"The plan plan.zip should be a file made with --save; it is not ({why}). Save it again."
+
+
+def npy(array: Any, *, pickle: bool = False) -> bytes:
+    held = io.BytesIO()
+    np.save(held, array, allow_pickle=pickle)
+    return held.getvalue()
+
+
+def claim(descr: str, shape: str, data: bytes = b"", version: bytes = b"\1\0") -> bytes:
+    """Return a .npy file that says of itself what it likes."""
+    text = f"{{'descr': {descr}, 'fortran_order': False, 'shape': {shape}, }}"
+    head = text.ljust(117).encode() + b"\n"
+    return b"\x93NUMPY" + version + len(head).to_bytes(2, "little") + head + data
+
+
+class TestContainer:
+    def test_missing(self, tmp_path: Path) -> None:
+        path = tmp_path / "no.zip"
+        assert said(path) == f"The plan {path} should be a file; there is none. Check the path."
+        path = tmp_path / ("a" * 300)
+        assert said(path) == f"The plan {path} could not be read: File name too long. Check the path."
+
+    @pytest.mark.parametrize("content", [b"", b"hello", b"PK\3\4" + bytes(50)])
+    def test_no_zip(self, tmp_path: Path, content: bytes) -> None:
+        path = tmp_path / "plan.zip"
+        path.write_bytes(content)
+        assert said(path) == (
+            f"The plan {path} should be a file made with --save; it is damaged (File is not a zip file). "
+            "Save it again."
+        )
+
+    def test_cut_short(self, good: Path, tmp_path: Path) -> None:
+        path = tmp_path / "plan.zip"
+        path.write_bytes(good.read_bytes()[:-200])
+        assert said(path).startswith(f"The plan {path} should be a file made with --save; it is damaged (")
+
+    def test_damaged_in_the_middle(self, good: Path, tmp_path: Path) -> None:
+        path = tmp_path / "plan.zip"
+        content = bytearray(good.read_bytes())
+        content[200:260] = b"\xff" * 60
+        path.write_bytes(content)
+        said(path)
+
+    @pytest.mark.parametrize(
+        "name",
+        [
+            "../evil.npy",
+            "/etc/evil.npy",
+            "a/../../b.npy",
+            "C:\\evil.npy",
+            "legs/0.npy",
+            "x.py",
+            "A.npy",
+            ".npy",
+        ],
+    )
+    def test_path_tricks(self, forged: Forged, name: str) -> None:
+        forged.entries[name] = b"x"
+        before = set(forged.path.parent.parent.rglob("*"))
+        # zipfile itself turns the separator of Windows into a stroke on Windows only.
+        assert forged.said() == not_a_plan(f"its entry {name!r} has no place in a plan")
+        assert set(forged.path.parent.parent.rglob("*")) - before == {forged.path}
+
+    @pytest.mark.filterwarnings("ignore:Duplicate name:UserWarning")
+    def test_an_entry_twice(self, good: Path, tmp_path: Path) -> None:
+        path = tmp_path / "plan.zip"
+        path.write_bytes(good.read_bytes())
+        with zipfile.ZipFile(path, "a") as archive:
+            archive.writestr("plan.json", "{}")
+        assert said(path) == not_a_plan("it has too many or repeated entries")
+
+    def test_too_many_entries(self, forged: Forged, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(plans, "MOST_ENTRIES", 10)
+        assert forged.said() == not_a_plan("it has too many or repeated entries")
+
+    def test_no_plan_json(self, forged: Forged) -> None:
+        with zipfile.ZipFile(forged.path, "w") as archive:
+            archive.writestr("a.npy", b"x")
+        assert said(forged.path) == not_a_plan("it is too large or has no plan.json")
+
+    def test_a_file_that_is_too_large(self, good: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(plans, "MOST_BYTES", 1000)
+        assert said(good) == not_a_plan("it is too large")
+
+    def test_a_bomb_that_says_so(self, forged: Forged) -> None:
+        forged.entries["bomb.npy"] = bytes(plans.MOST_BYTES + 1)
+        assert forged.said() == not_a_plan("it is too large or has no plan.json")
+
+    def test_a_bomb_that_lies_about_its_size(self, forged: Forged, monkeypatch: pytest.MonkeyPatch) -> None:
+        # The directory says 10 bytes; the packed data are 2 MB of zeros.
+        monkeypatch.setattr(plans, "MOST_BYTES", 1_000_000)
+        forged.entries = {first_array(forged): bytes(2_000_000)}
+        forged.said()
+        content = forged.path.read_bytes()
+        size = (2_000_000).to_bytes(4, "little")
+        assert content.count(size) == 2
+        forged.path.write_bytes(content.replace(size, (10).to_bytes(4, "little")))
+        message = said(forged.path)
+        assert message.startswith("The plan ")
+        assert "Bad CRC-32" in message
+
+    def test_what_is_read_is_counted_not_what_is_said(
+        self, forged: Forged, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        # Every column points at one array: the zip holds little, what it unpacks to is much.
+        first = first_array(forged)
+        points = forged.result["legs"][0]["points"]
+        points.update({name: {"array": first} for name in points})
+        forged.entries = {first: forged.entries[first]}
+        whole = len(forged.entries[first]) + len(json.dumps(forged.tree))
+        monkeypatch.setattr(plans, "MOST_BYTES", whole + 10)
+        assert forged.said() == not_a_plan("it unpacks to too much")
+
+    def test_a_locked_entry(self, good: Path, tmp_path: Path) -> None:
+        content = bytearray(good.read_bytes())
+        for mark, at in ((b"PK\3\4", 6), (b"PK\1\2", 8)):
+            for found in re.finditer(re.escape(mark), bytes(content)):
+                content[found.start() + at] |= 1
+        path = tmp_path / "plan.zip"
+        path.write_bytes(content)
+        assert said(path) == not_a_plan("it is locked with a password")
+
+    @pytest.mark.parametrize("packing", [zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA, zipfile.ZIP_STORED])
+    def test_another_packing_is_read_and_its_damage_told(
+        self, forged: Forged, screening: RouteScreening, packing: int
+    ) -> None:
+        with zipfile.ZipFile(forged.path, "w", packing) as archive:
+            for name, data in forged.entries.items():
+                archive.writestr(name, data)
+        alike(screening, read_plan(forged.path))
+        content = bytearray(forged.path.read_bytes())
+        content[60:120] = b"\xaa" * 60
+        forged.path.write_bytes(content)
+        said(forged.path)
+
+
+def first_array(forged: Forged) -> str:
+    return next(name for name in forged.entries if name.endswith("chainage_m.npy"))
+
+
+class TestJson:
+    def test_schema(self, forged: Forged) -> None:
+        forged.tree["schema"] = "steybrae-plan/9"
+        assert forged.said() == not_a_plan(f"its schema is 'steybrae-plan/9', expected {PLAN_SCHEMA!r}")
+        assert forged.said(text="[]") == not_a_plan(f"its schema is 'list', expected {PLAN_SCHEMA!r}")
+        assert forged.said(text='{"schema": "steybrae-plan/1"}') == (
+            "The plan's result should be an object; got None. Save the plan again."
+        )
+
+    @pytest.mark.parametrize(
+        ("text", "why"),
+        [
+            ("", "Expecting value: line 1 column 1 (char 0)"),
+            ("{", "Expecting property name enclosed in double quotes: line 1 column 2 (char 1)"),
+            ('{"schema": NaN}', "NaN is no JSON number"),
+            ('{"schema": -Infinity}', "-Infinity is no JSON number"),
+        ],
+    )
+    def test_no_json(self, forged: Forged, text: str, why: str) -> None:
+        assert forged.said(text=text) == not_a_plan(why)
+
+    def test_deep_nesting(self, forged: Forged) -> None:
+        assert "recursion" in forged.said(text="[" * 100_000)
+
+    def test_not_utf8(self, forged: Forged) -> None:
+        with zipfile.ZipFile(forged.path, "w") as archive:
+            archive.writestr("plan.json", b'{"schema": "\xff"}')
+        assert "codec can't decode byte 0xff" in said(forged.path)
+
+    @pytest.mark.parametrize(
+        ("change", "message"),
+        [
+            (lambda r: r.pop("legs"), "result should be an object with the keys of RouteScreening; got "),
+            (lambda r: r.update(extra=1), "result should be an object with the keys of RouteScreening; got "),
+            (lambda r: r.update(name=3), "result.name should be str; got 3."),
+            (lambda r: r.update(name=None), "result.name should be str; got None."),
+            (lambda r: r.update(legs={}), "result.legs should be a list; got {}."),
+            (lambda r: r.update(legs=[3]), "result.legs[0] should be an object; got 3."),
+            (lambda r: r["totals"].update(legs=3.5), "result.totals.legs should be int; got 3.5."),
+            (lambda r: r["totals"].update(legs=True), "result.totals.legs should be int; got True."),
+            (lambda r: r["totals"].update(length_m="9"), "result.totals.length_m should be float; got '9'."),
+            (
+                lambda r: r["totals"].update(length_m=True),
+                "result.totals.length_m should be float; got True.",
+            ),
+            (lambda r: r["totals"].update(open_above=0), "result.totals.open_above should be bool; got 0."),
+            (
+                lambda r: r["totals"].update(open_above=None),
+                "result.totals.open_above should be bool; got None.",
+            ),
+            (
+                lambda r: r["totals"].update(band_lengths_m=[]),
+                "result.totals.band_lengths_m should be an object",
+            ),
+            (
+                lambda r: r["model"].update(cell_size_m=[1.0, 2.0, 3.0]),
+                "result.model.cell_size_m should be a list of 2; got [1.0, 2.0, 3.0].",
+            ),
+            (
+                lambda r: r["totals"].update(length_m={"float": "1e5"}),
+                "result.totals.length_m should be float; got {'float': '1e5'}.",
+            ),
+            (
+                lambda r: r["legs"][0]["points"].update(known="x.npy"),
+                "result.legs[0].points.known should be an array; got 'x.npy'.",
+            ),
+            (
+                lambda r: r["legs"][0].update(points={"array": "a.npy"}),
+                "result.legs[0].points should be an object with the keys of LegPoints; got ",
+            ),
+        ],
+    )
+    def test_wrong_types(self, forged: Forged, change: Callable[[Tree], Any], message: str) -> None:
+        change(forged.result)
+        found = forged.said()
+        assert found.startswith(f"The plan's {message}")
+        assert found.endswith("Save the plan again.")
+
+    @pytest.mark.parametrize(
+        ("number", "message"),
+        [
+            ("1e999", "The plan's result.totals.length_m should be float; got inf. Save the plan again."),
+            ("NaN", not_a_plan("NaN is no JSON number")),
+            ("1" + "0" * 400, not_a_plan("int too large to convert to float")),
+        ],
+    )
+    def test_numbers_without_end(self, forged: Forged, number: str, message: str) -> None:
+        forged.result["totals"]["length_m"] = "HERE"
+        assert forged.said(text=json.dumps(forged.tree).replace('"HERE"', number)) == message
+
+    def test_half_a_surrogate_pair(self, forged: Forged) -> None:
+        forged.result["name"] = "\ud800"
+        assert "surrogates not allowed" in forged.said()
+
+    def test_a_grid_that_is_none(self, forged: Forged) -> None:
+        forged.result["relief"]["grid"]["shape"] = [1, 1]
+        assert forged.said() == not_a_plan("the arrays of the map differ in shape")
+
+
+class Evil:
+    """Would make a file if ever unpickled."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Path.touch, (self.path,)
+
+
+class TestArrays:
+    def test_a_pickle_is_never_run(self, forged: Forged) -> None:
+        mark = forged.path.with_name("was-run")
+        forged.entries[first_array(forged)] = npy(np.array([Evil(mark)], dtype=object), pickle=True)
+        assert "an array of object and shape (1,) does not fit" in forged.said()
+        assert not mark.exists()
+
+    def test_a_huge_claim_costs_nothing(self, forged: Forged) -> None:
+        forged.entries[first_array(forged)] = claim("'<f8'", "(10000000000000,)", bytes(80))
+        tracemalloc.start()
+        try:
+            assert "shape (10000000000000,) does not fit its" in forged.said()
+            assert tracemalloc.get_traced_memory()[1] < 30e6
+        finally:
+            tracemalloc.stop()
+
+    @pytest.mark.parametrize(
+        "data",
+        [
+            claim("'<f8'", "(-10,)", bytes(80)),
+            claim("'<f8'", "(3,)", bytes(80)),
+            claim("'<f8'", "(99999999999999999999999, 0)"),
+            claim("'<f8'", "('x',)"),
+            claim("__import__('os')", "(1,)", bytes(8)),
+            claim("'O'", "(10,)", bytes(80)),
+            claim("[('a', 'O')]", "(10,)", bytes(80)),
+            claim("'<f8'", "(10,", bytes(80)),
+            claim("'<f8'", "(10,)", bytes(80), b"\3\0"),
+            claim("'V0'", "(10,)"),
+            b"\x93NUMPY\1\0\xff\xff{",
+            b"hello",
+            b"",
+        ],
+    )
+    def test_headers_that_lie(self, forged: Forged, data: bytes) -> None:
+        forged.entries[first_array(forged)] = data
+        forged.said()
+
+    @pytest.mark.parametrize("kind", ["float32", ">f8", "int64", "complex128", "S8", "bool", "datetime64[s]"])
+    def test_another_type(self, forged: Forged, kind: str) -> None:
+        forged.entries[first_array(forged)] = npy(np.zeros(10).astype(kind))
+        assert forged.said().startswith(
+            "The plan's result.legs[0].points.chainage_m should be an array of float64; got "
+        )
+
+    @pytest.mark.parametrize("array", [np.zeros(3), np.zeros(0), np.zeros((3, 2)), np.array(1.0)])
+    def test_columns_of_different_length(self, forged: Forged, array: Any) -> None:
+        forged.entries[first_array(forged)] = npy(array)
+        assert forged.said() == not_a_plan("the arrays of leg 1 differ in shape")
+
+    def test_a_missing_array(self, forged: Forged) -> None:
+        del forged.entries[first_array(forged)]
+        assert forged.said() == not_a_plan("its array 'legs.0.points.chainage_m.npy' is missing")
+
+
+def test_whatever_byte_is_changed_the_answer_is_ours(good: Path, tmp_path: Path) -> None:
+    content = good.read_bytes()
+    random = np.random.default_rng(7)
+    path = tmp_path / "plan.zip"
+    for _ in range(150):
+        changed = bytearray(content)
+        for _ in range(int(random.integers(1, 6))):
+            changed[int(random.integers(len(changed)))] = int(random.integers(256))
+        path.write_bytes(changed)
+        try:
+            read_plan(path)
+        except SteybraeError:
+            continue

@@ -1,0 +1,112 @@
+"""Reads back what a PDF draws: the lines of its content streams, in millimetres."""
+
+from __future__ import annotations
+
+import base64
+import re
+import subprocess
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+MM_PER_PT = 25.4 / 72.0
+
+_STREAM = re.compile(rb"/Filter \[ /ASCII85Decode /FlateDecode \] /Length \d+\n>>\nstream\n(.*?)endstream", re.S)
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """One drawn line: its points, mm from the lower left corner, and its width, mm."""
+
+    points: tuple[tuple[float, float], ...]
+    width_mm: float
+
+    @property
+    def ends(self) -> tuple[float, float, float, float]:
+        return *self.points[0], *self.points[-1]
+
+
+def page_strokes(pdf: bytes) -> list[list[Stroke]]:
+    """Lines of every page; fonts and other streams hold no drawing operators."""
+    pages = []
+    for found in _STREAM.finditer(pdf):
+        content = zlib.decompress(base64.a85decode(found[1].strip(), adobe=False)
+                                  if not found[1].strip().endswith(b"~>")
+                                  else base64.a85decode(b"<~" + found[1].strip(), adobe=True))
+        if content.startswith(b"1 0 0 1 0 0 cm"):
+            pages.append(_strokes(content.decode("latin-1")))
+    return pages
+
+
+def _strokes(content: str) -> list[Stroke]:
+    out: list[Stroke] = []
+    stack: list[float] = []
+    state = (0.0, 0.0, 1.0)  # origin x, y, line width; our pages turn only text
+    saved: list[tuple[float, float, float]] = []
+    paths: list[list[tuple[float, float]]] = []
+    for token in re.sub(r"\((?:\\.|[^\\)])*\)", " 0 ", content).split():
+        try:
+            stack.append(float(token))
+            continue
+        except ValueError:
+            pass
+        x0, y0, width = state
+        if token == "q":
+            saved.append(state)
+        elif token == "Q":
+            state = saved.pop()
+        elif token == "cm":
+            state = (x0 + stack[-2], y0 + stack[-1], width)
+        elif token == "w":
+            state = (x0, y0, stack[-1])
+        elif token == "m":
+            paths.append([(x0 + stack[-2], y0 + stack[-1])])
+        elif token == "l":
+            paths[-1].append((x0 + stack[-2], y0 + stack[-1]))
+        elif token in ("S", "B", "B*", "b", "s", "f", "f*", "n"):
+            if token not in ("f", "f*", "n"):
+                out += [
+                    Stroke(tuple((x * MM_PER_PT, y * MM_PER_PT) for x, y in path), width * MM_PER_PT)
+                    for path in paths
+                ]
+            paths = []
+        stack = []
+    return out
+
+
+def upright(strokes: list[Stroke]) -> list[Stroke]:
+    """Straight lines that stand upright."""
+    return [s for s in strokes if len(s.points) == 2 and abs(s.ends[0] - s.ends[2]) < 1e-4]
+
+
+def level(strokes: list[Stroke]) -> list[Stroke]:
+    """Straight lines that lie level."""
+    return [s for s in strokes if len(s.points) == 2 and abs(s.ends[1] - s.ends[3]) < 1e-4]
+
+
+def rendered(pdf: bytes, folder: Path, dpi: int, page: int = 1) -> np.ndarray:
+    """Grey picture of a page, 0 black to 255 white, ``[row, col]``, as poppler draws it."""
+    source = folder / "page.pdf"
+    source.write_bytes(pdf)
+    subprocess.run(
+        ["pdftoppm", "-r", str(dpi), "-f", str(page), "-l", str(page), "-gray", source, folder / "page"],
+        check=True,
+        capture_output=True,
+    )
+    (picture,) = folder.glob("page-*.pgm")
+    data = picture.read_bytes()
+    picture.unlink()
+    header = re.match(rb"P5\s+(\d+)\s+(\d+)\s+255\s", data)
+    assert header is not None
+    cols, rows = int(header[1]), int(header[2])
+    return np.frombuffer(data, np.uint8, offset=header.end()).reshape(rows, cols)
+
+
+def words(pdf: bytes, folder: Path) -> str:
+    """All text of a PDF, spaces joined."""
+    source = folder / "text.pdf"
+    source.write_bytes(pdf)
+    done = subprocess.run(["pdftotext", "-layout", source, "-"], check=True, capture_output=True)
+    return " ".join(done.stdout.decode("utf-8").split())

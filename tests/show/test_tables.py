@@ -1,0 +1,179 @@
+"""What the tables of a screened route say, read from a recorded terminal."""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from rich.console import Console
+from tests.on_grid import model, route_on, towards
+
+from steybrae.bands import BandScheme
+from steybrae.screening import RouteScreening, Settings, screen_route
+from steybrae.show.tables import bands_text, print_route, route_tables
+from steybrae.terrain.dem import Dem
+from steybrae.terrain.synthetic import GaussianHill, Plane
+
+VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo|ok|okay|danger-free|harmless)\b", re.IGNORECASE)
+SCHEME = BandScheme()
+
+
+def printed(screening: RouteScreening, width: int = 160) -> str:
+    terminal = Console(file=io.StringIO(), record=True, width=width, force_terminal=False, highlight=False)
+    print_route(screening, terminal)
+    return terminal.export_text()
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+def screened(surface, points, settings=None, names=()) -> RouteScreening:
+    dem = surface if isinstance(surface, Dem) else model(surface)
+    return screen_route(route_on(dem, points, names), dem, settings)
+
+
+@pytest.mark.parametrize(
+    ("slope_deg", "shown"), [(34.91, "35.0°"), (34.9, "34.9°"), (29.93, "30.0°"), (12.301, "12.4°")]
+)
+def test_slopes_are_rounded_up(slope_deg, shown):
+    found = screened(Plane(slope_deg, 90.0), towards(40.0, 400.0))
+    leg = replace(found.legs[0], slope_max_deg=slope_deg, slope_corridor_max_deg=slope_deg)
+    totals = replace(found.totals, slope_max_deg=slope_deg, slope_corridor_max_deg=slope_deg)
+    text = flat(printed(replace(found, legs=(leg,), totals=totals)))
+    assert f"Steepest on the line {shown} (leg 1), in the corridor beside it {shown} (leg 1)" in text
+    assert f"{shown} at " in text
+    assert text.count(shown) >= 4
+
+
+def test_a_slope_shown_as_35_0_is_in_the_band_from_35():
+    text = flat(printed(screened(Plane(34.93, 90.0), towards(40.0, 400.0), Settings(vertical_error_m=0.01))))
+    assert "possible bands 35-40." in text
+    assert "34.9" not in text.replace("(34.8 to", "").replace("(34.9 to", "")
+
+
+def test_the_interval_is_rounded_outwards():
+    found = screened(Plane(33.0, 90.0), towards(40.0, 400.0))
+    leg = replace(found.legs[0], slope_low_deg=24.39, slope_high_deg=40.41)
+    assert "(24.3 to 40.5°)" in printed(replace(found, legs=(leg,)))
+
+
+def test_the_headline_of_a_known_line():
+    text = flat(
+        printed(screened(GaussianHill(300.0, 200.0), [(-500.0, 0.0), (0.0, 0.0)], Settings(interval_m=20.0)))
+    )
+    assert text.startswith("drawn line (route, 1 legs, 0.50 km) Steepest on the line 42.")
+    assert text.count("at least") == 1  # of the corridor's width
+    assert "unknown" in text  # the column of unknown metres is always there
+    assert "Unknown ground" not in text
+    assert re.search(r"Up \d+ m, down 0 m \(up as counted on the map: \d+0 m\)\.", text)
+    assert "Ups and downs under 5 m are not counted." in text
+    assert (
+        "Corridor: place error 10 m and 3° of drift, at least 30 m each side; its slopes over 20 m." in text
+    )
+    assert "95 % interval of 8 degrees, twice the published standard deviation" in text
+
+
+def test_unknown_ground_is_said_in_words_everywhere():
+    text = flat(printed(screened(Plane(32.95, 90.0), [(0.0, 0.0), (1005.0, 0.0)])))
+    assert "Steepest on the line at least 33.0° (leg 1)" in text
+    assert "in the corridor beside it at least 33.0°" in text
+    assert "or steeper." in text
+    assert "Up at least 0 m, down at least" in text
+    assert "Unknown ground: 420 m." in text  # 1005 - 585 m, rounded up where need be
+    assert "| - unknown" in text  # both sides of the last part
+
+
+def test_a_leg_wholly_unknown_has_no_figure():
+    dem = model(Plane(33.0, 90.0))
+    heights = dem.heights_m.copy()
+    heights[:, 55:] = np.nan
+    text = printed(screened(Dem(dem.grid, heights), [(-300.0, 0.0), (100.0, 0.0), (500.0, 0.0)]))
+    row = next(line for line in text.splitlines() if line.strip().startswith("2 "))
+    assert row.count("unknown") >= 2
+    assert "°" not in row.replace("30° | 45°", "")
+    assert "<25" not in row
+
+
+def test_metres_of_unknown_and_steep_ground_round_up_and_distances_down():
+    found = screened(Plane(33.0, 90.0), towards(40.0, 400.0))
+    leg = found.legs[0]
+    near = replace(leg.sides.left[0], distance_m=24.9) if leg.sides.left else None
+    assert near is not None
+    sides = replace(leg.sides, left=(near,))
+    changed = replace(leg, steep_m=120.2, steep_stretch_m=80.01, unknown_m=0.2, sides=sides)
+    text = flat(printed(replace(found, legs=(changed,))))
+    assert "121" in text
+    assert "(81)" in text
+    assert "L 24 | -" in text
+    assert re.search(r"\b1\b", text)
+
+
+def test_no_uncertainty_is_said():
+    dem = model(Plane(28.0, 90.0), cell_m=2.0)
+    text = flat(printed(screened(dem, towards(30.0, 100.0))))
+    assert "(not known" in text
+    assert "at least 28.0°" in text
+    assert "25-30 or steeper" in text
+
+
+def test_no_table_passes_a_verdict():
+    for surface in (Plane(5.0, 0.0), Plane(60.0, 0.0), GaussianHill(300.0, 200.0)):
+        assert not VERDICT.search(printed(screened(surface, towards(10.0, 400.0))))
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "open_above", "words"),
+    [
+        (28.0, 28.0, False, "25-30"),
+        (28.0, 36.0, False, "25-30 to 35-40"),
+        (28.0, 28.0, True, "25-30 or steeper"),
+        (28.0, 36.0, True, "25-30 to 35-40 or steeper"),
+        (57.0, 60.0, True, "55+"),
+        (10.0, 60.0, True, "<25 to 55+"),
+    ],
+)
+def test_bands_in_words(low, high, open_above, words):
+    assert bands_text(SCHEME.between(low, high), open_above=open_above) == words
+    assert bands_text((), open_above=open_above) == "unknown"
+
+
+def test_names_are_printed_as_they_are():
+    """A name may hold what a terminal library takes for markup."""
+    names = ["Hut [bold]", "Col [/red]", ":skull: Top"]
+    text = printed(screened(Plane(20.0, 0.0), [(0.0, -300.0), (0.0, 0.0), (0.0, 300.0)], names=names))
+    for name in names:
+        assert name in text
+
+
+def test_metres_in_bands_add_up_in_the_last_row():
+    text = printed(screened(GaussianHill(300.0, 200.0), [(-500.0, 0.0), (0.0, 0.0), (300.0, 300.0)]))
+    rows = [line.split() for line in text.splitlines()]
+    start = next(k for k, row in enumerate(rows) if row[:3] == ["Leg", "<25", "25-30"])
+    body = [row for row in rows[start:] if len(row) > 8 and row[0] in ("1", "2", "3", "all")]
+    assert [row[0] for row in body] == ["1", "2", "all"]
+    figures = np.array([[0.0 if cell == "-" else float(cell) for cell in row[1:9]] for row in body])
+    # Each is rounded up by itself: the sum of two may be two more than the sum's own.
+    assert (figures[:2].sum(axis=0) >= figures[2]).all()
+    assert (figures[:2].sum(axis=0) - figures[2] <= 2.0).all()
+    assert figures[2].sum() == pytest.approx(500.0 + 424.3, abs=8.0)
+
+
+def test_steep_metres_do_not_depend_on_the_band_edges():
+    found = screened(Plane(32.0, 90.0), towards(0.0, 300.0), Settings(bands=BandScheme((20.0, 35.0))))
+    text = flat(printed(found))
+    assert "m of 30°+" in text
+    assert re.search(r"\b30[01]\b", text)
+    assert "20-35" in text
+
+
+def test_the_tables_fit_an_ordinary_terminal():
+    found = screened(GaussianHill(300.0, 200.0), [(-500.0, 0.0), (0.0, 0.0)], names=["Foot", "Top"])
+    lines = printed(found, width=120).splitlines()
+    assert max(map(len, lines)) <= 120
+    assert any("Steepest on line" in line for line in lines)
+    assert not any("…" in line for line in lines)
+    assert route_tables(found) is not None
