@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import warnings
+import zipfile
 from collections.abc import Sequence
 from html import escape
 from pathlib import Path
@@ -39,6 +40,7 @@ def make(folder: Path) -> None:
     _models_elsewhere(folder)
     _gpx(folder)
     _other_lines(folder)
+    _plans(folder)
     for name in ("kept.txt", "kept.csv.cautions.txt"):
         (folder / name).write_text("mine")
 
@@ -227,3 +229,26 @@ def _other_lines(folder: Path) -> None:
     }
     for name, text in texts.items():
         (folder / name).write_text(text, encoding="utf-8")
+
+
+def _plans(folder: Path) -> None:
+    zips = {
+        "schema.zip": {"plan.json": '{"schema": "steybrae-plan/99"}'},
+        "hollow.zip": {"plan.json": '{"schema": "steybrae-plan/1", "result": {}}'},
+        "nan.zip": {"plan.json": '{"schema": "steybrae-plan/1", "result": NaN}'},
+        "deep.zip": {"plan.json": "[" * 100_000},
+        "nojson.zip": {"a.npy": "x"},
+        "path.zip": {"plan.json": "{}", "../../evil.npy": "x"},
+        "code.zip": {"plan.json": "{}", "run.py": "print(1)"},
+    }
+    for name, entries in zips.items():
+        with zipfile.ZipFile(folder / name, "w", zipfile.ZIP_DEFLATED) as archive:
+            for entry, text in entries.items():
+                archive.writestr(entry, text)
+    whole = (folder / "hollow.zip").read_bytes()
+    (folder / "cut.zip").write_bytes(whole[:-30])
+    (folder / "text.zip").write_text("This is no plan.")
+    with warnings.catch_warnings(), zipfile.ZipFile(folder / "double.zip", "w") as archive:
+        warnings.simplefilter("ignore", UserWarning)
+        for _ in range(2):
+            archive.writestr("plan.json", "{}")

@@ -16,6 +16,7 @@ import rasterio.transform
 from tests.on_grid import model, route_on
 
 from steybrae.bands import BandScheme
+from steybrae.cli.app import main
 from steybrae.files.plans import read_plan
 from steybrae.terrain.synthetic import Plane
 
@@ -183,8 +184,9 @@ def test_ones_own_line_and_model(small):
 def test_settings_reach_the_answer(small):
     line, raster = small
     out, _ = steybrae(
-        "route", line, "--dem", raster, "--json", "--edges", "20,32,40", "--place-error", "0m", "--drift", "0",
-        "--vertical-error", "2m", "--correlation", "0m", "--interval", "15m", "--method", "evans", "--z-unit", "ft",
+        "route", line, "--dem", raster, "--json", "--edges", "20,32,40", "--place-error", "0m",
+        "--drift", "0", "--vertical-error", "2m", "--correlation", "0m", "--interval", "15m",
+        "--method", "evans", "--z-unit", "ft",
     )  # fmt: skip
     found = json.loads(out)
     assert found["settings"] == {
@@ -202,7 +204,17 @@ def test_settings_reach_the_answer(small):
     assert found["legs"][0]["slope_max_deg"] == pytest.approx(11.1947, abs=2e-3)
 
 
-def test_errors_are_one_line(small, tmp_path):
+def refused_here(monkeypatch, capsys, *arguments: object) -> str:
+    """As `refused`, in this process, which is quicker."""
+    monkeypatch.setattr(sys, "argv", ["steybrae", *map(str, arguments)])
+    with pytest.raises(SystemExit) as stop:
+        main()
+    printed = capsys.readouterr()
+    assert (stop.value.code, printed.out, printed.err.count("\n")) == (2, "", 1)
+    return printed.err.rstrip("\n")
+
+
+def test_errors_are_one_line(small, tmp_path, monkeypatch, capsys):
     line, raster = small
     text, folder, empty = tmp_path / "notes.txt", tmp_path / "folder", tmp_path / "empty.tif"
     text.write_text("not a raster", encoding="utf-8")
@@ -242,16 +254,19 @@ def test_errors_are_one_line(small, tmp_path):
         ),
     }
     for arguments, message in cases.items():
-        assert refused("route", *arguments) == f"steybrae: {message}"
+        assert refused_here(monkeypatch, capsys, "route", *arguments) == f"steybrae: {message}"
+    assert refused("route", line) == f"steybrae: {cases[line,]}"
 
 
 def test_a_line_off_the_model_is_one_line_too(small, tmp_path):
     _, raster = small
     away = tmp_path / "away.csv"
     away.write_text("lat,lon\n56.5,-3.0\n56.51,-3.0\n", encoding="utf-8")
-    assert refused("route", away, "--dem", raster).startswith(
-        "steybrae: The line should cross the elevation model; it runs from 56.5000, -3.0000 and the model covers"
+    message = refused("route", away, "--dem", raster)
+    assert message.startswith(
+        "steybrae: The line should cross the elevation model; it runs from 56.5000, -3.0000"
     )
+    assert message.endswith("Give a model of that ground.")
     swapped = tmp_path / "swapped.csv"
     swapped.write_text("lat,lon\n-4.0,57.0\n-4.001,57.0\n", encoding="utf-8")
     assert refused("route", swapped, "--dem", raster).endswith(

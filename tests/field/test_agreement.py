@@ -33,6 +33,7 @@ CONTRACT_KEYS = {
     "open_above",
     "cautions",
     "reasons",
+    "aspect",
 }
 REFERENCE_KEYS = {
     "source",

@@ -1,5 +1,6 @@
 """Pictures of readings: what is drawn, and that the cautions go with it."""
 
+import re
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
@@ -129,3 +130,11 @@ def test_review_draws_points_bias_and_limits() -> None:
 def test_small_logs_are_drawn() -> None:
     assert "The log holds no rows yet." in texts(review_figure(review([])))
     assert "too few for a spread" in texts(review_figure(review(ROWS[:1])))
+
+
+@pytest.mark.parametrize("name", ["review.jpg", "review.xyz", "review"])
+def test_a_format_that_cannot_hold_the_cautions_is_refused(tmp_path: Path, name: str) -> None:
+    message = f"A picture should be named .png, .svg or .pdf; got {name!r}. Change its ending."
+    with pytest.raises(FileWriteError, match=f"^{re.escape(message)}$"):
+        save_figure(comparison_figure(RESULT), tmp_path / name, RESULT.cautions)
+    assert not list(tmp_path.iterdir())

@@ -157,6 +157,14 @@ class TestUnknown:
         values[1, 1] = lowest
         assert np.isnan(read_all(write(tmp_path / "dem.tif", values, nodata=lowest))[1, 1])
 
+    def test_a_signalling_nan_and_an_absurd_scale(self, tmp_path: Path) -> None:
+        values = heights().astype("float32")
+        values.view("uint32")[2, 2] = 0x7F80_0001
+        assert np.isnan(read_all(write(tmp_path / "a.tif", values))[2, 2])
+        found = read_all(write(tmp_path / "b.tif", heights(), scale=1e307))
+        assert np.isfinite(found[0, :2]).all()
+        assert np.isnan(found[-1]).all()
+
     @pytest.mark.parametrize("corner", [(-5, -5), (35, 45), (-5, 45), (-100, -100), (500, 3)])
     def test_outside_is_unknown(self, tmp_path: Path, corner: tuple[int, int]) -> None:
         path = write(tmp_path / "dem.tif", heights())

@@ -11,7 +11,7 @@ from tests.on_grid import TRUE_GRID, model, route_on, towards
 
 from steybrae.errors import OffModelError
 from steybrae.route.ground import STRETCH_CELLS, LegGround, Look, leg_ground
-from steybrae.route.track import leg_track
+from steybrae.route.track import Track, leg_track
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.synthetic import GaussianHill, Plane
 
@@ -79,9 +79,9 @@ def test_only_windows_near_the_line_are_read():
     route = route_on(source.dem, towards(45.0, 12_000.0))
     leg_ground(source, leg_track(route, 0), replace(LOOK, drift_deg=0.0))
     cells = sum(rows * cols for _, _, rows, cols in source.windows)
-    # Each stretch is 500 m (354 m aside and up) and 100 m of reach and 5 cells on each side.
-    side = 354.0 / 10.0 + 2 * (10.0 + 5.0)
-    assert len(source.windows) == 24
+    # Each stretch is 480 m (339 m aside and up) and 100 m of reach and 5 cells on each side.
+    side = 339.0 / 10.0 + 2 * (10.0 + 5.0)
+    assert len(source.windows) == 25
     assert max(rows * cols for _, _, rows, cols in source.windows) < (side + 3) ** 2
     assert cells < 0.15 * 900 * 900
 
@@ -104,6 +104,20 @@ def test_stretches_change_nothing():
         few.beside.steepest.row,
     )
     assert many.beside.by_bin_deg == pytest.approx(few.beside.by_bin_deg, abs=1e-6)
+
+
+def test_a_point_where_two_stretches_meet_is_told_once():
+    """Vertices of the line at whole hundreds of metres, points every ten."""
+    dem = model(HILL, (161, 161))
+    north = np.arange(-480.0, 481.0, 240.0)
+    lon, lat = dem.grid.to_wgs84(*dem.grid.colrow(np.full(5, 13.0), north))
+    track = Track(lon, lat, np.arange(0.0, 961.0, 240.0), np.zeros(4))
+    found = leg_ground(dem, track, LOOK)
+    assert found.chainage_m.tolist() == np.arange(0.0, 961.0, 10.0).tolist()
+    for name in ("elevation_m", "aspect_true_deg", "track_grade_deg"):
+        assert getattr(found, name).shape == (97,)
+    expected = HILL.height_m(np.full(97, 13.0), np.arange(-480.0, 481.0, 10.0))
+    assert found.elevation_m == pytest.approx(expected, abs=0.12)
 
 
 def test_the_steepest_place_beside_is_given_in_the_models_own_cells():

@@ -229,5 +229,5 @@ def test_band_lengths_and_unknown_metres_add_up(points, seed, share):
 
 def test_the_heights_of_a_window_are_read_only():
     dem = Dem(model(Crest(10.0), (5, 5)).grid, np.zeros((5, 5)))
-    with pytest.raises(ValueError, match="^assignment destination is read-only$"):
+    with pytest.raises(ValueError, match=r"^assignment destination is read-only$"):
         slope_field(dem).slope_deg[2, 2] = 1.0

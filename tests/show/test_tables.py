@@ -65,7 +65,7 @@ def test_the_headline_of_a_known_line():
     text = flat(
         printed(screened(GaussianHill(300.0, 200.0), [(-500.0, 0.0), (0.0, 0.0)], Settings(interval_m=20.0)))
     )
-    assert text.startswith("drawn line (route, 1 legs, 0.50 km) Steepest on the line 42.")
+    assert text.startswith("drawn line (route, 1 leg, 0.50 km) Steepest on the line 42.")
     assert text.count("at least") == 1  # of the corridor's width
     assert "unknown" in text  # the column of unknown metres is always there
     assert "Unknown ground" not in text

@@ -28,9 +28,7 @@ def neighbours(z, cell_m, row, col):
 
 
 def steps_table(z, cell_m):
-    return {
-        (r, c): list(neighbours(z, cell_m, r, c)) for r in range(z.shape[0]) for c in range(z.shape[1])
-    }
+    return {(r, c): list(neighbours(z, cell_m, r, c)) for r in range(z.shape[0]) for c in range(z.shape[1])}
 
 
 def heads_from(z, table, source, angle_deg):
@@ -70,7 +68,8 @@ def path_angles(z, cell_m, source, targets, angles_deg):
             useful = [
                 k
                 for k, (r, c) in enumerate(targets)
-                if not out[k] >= angle and z[s] - z[r, c] >= loss * cell_m * math.hypot(s[0] - r, s[1] - c) > 0
+                if not out[k] >= angle
+                and z[s] - z[r, c] >= loss * cell_m * math.hypot(s[0] - r, s[1] - c) > 0
             ]
             if not useful:
                 continue
@@ -154,3 +153,37 @@ def flow_passes(z, cell_m, place, cell, near_m):
         if steepest <= 0.0:
             return False
         _, r, c = next(f for f in falls if f[0] == steepest)
+
+
+def least_heads(z, cell_m, target, angle_deg, highest_m):
+    """Least height from which snow started in each cell would reach a target; NaN above a height.
+
+    The same definition seen from the target: ``need(cell) = max(height, need(next) + tan(a) step)``,
+    so that every source is judged by itself.
+    """
+    loss = math.tan(math.radians(angle_deg))
+    need = np.full(z.shape, np.nan)
+    beside = np.full(z.shape, np.inf)
+    queue = [(z[target], target)]
+    while queue:
+        least, at = heapq.heappop(queue)
+        if not math.isnan(need[at]) or least > highest_m:
+            continue
+        need[at] = least
+        for r, c, step_m, middle in neighbours(z, cell_m, *at):
+            start = max(least + loss * step_m, middle + loss * step_m / 2.0)
+            beside[r, c] = min(beside[r, c], start)
+            start = start if math.isnan(z[r, c]) else max(start, z[r, c])
+            if math.isnan(need[r, c]):
+                heapq.heappush(queue, (start, (r, c)))
+    return beside
+
+
+def reached(z, cell_m, source, target, angle_deg):
+    """Whether any source but the target itself reaches a target at an angle."""
+    others = source & ~np.isnan(z)
+    others[target] = False
+    if not others.any():
+        return False
+    need = least_heads(z, cell_m, target, angle_deg, z[others].max())
+    return bool((z[others] >= need[others]).any())

@@ -26,6 +26,9 @@ __all__ = ["WORTH_DEG", "Limits", "leg_checks", "limits"]
 WORTH_DEG: Final = DEFAULT_EDGES_DEG[0]
 """Ground is worth a reading where it is, or may be, as steep as this: the lowest band edge."""
 
+DIVISION_DEG: Final = 1.0
+"""Division of a hand inclinometer, degrees (common practice, no source)."""
+
 ON_LINE_M: Final = 5.0
 """A place nearer than this to the line is on it (our choice: half a cell of a 10 m model)."""
 
@@ -169,8 +172,8 @@ def _in_corridor(leg: LegScreening) -> Check | None:
 
 
 def _steeper(beside: Check, other: Check) -> bool:
-    """Whether the place beside is steeper as shown; where it is not, it tells nothing new."""
-    return shown_slope_deg(beside.expected_deg) > shown_slope_deg(other.expected_deg)
+    """Whether the place beside is steeper by what an inclinometer shows; else it tells nothing new."""
+    return beside.expected_deg - other.expected_deg >= DIVISION_DEG
 
 
 def _uphill_true_deg(points: LegPoints, at: Position) -> float | None:

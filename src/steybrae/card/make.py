@@ -20,7 +20,7 @@ from steybrae.card.result import (
     RouteCard,
 )
 from steybrae.card.settings import CardSettings
-from steybrae.card.times import LegPieces, leg_pieces
+from steybrae.card.times import LegPieces, leg_pieces, line_shape_deg
 from steybrae.card.wording import basis_words, norths_words, one_leg_words, position_words, unknown_words
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.route.bearings import LegBearings, leg_bearings
@@ -241,10 +241,12 @@ def _leg(
     bare = _bare_leg(leg.number, (leg.from_, leg.to), ends, bearings, settings)
     pieces, time = timed.pieces, timed.time
     along = pieces.slope_distance_m
+    bends = leg.length_m > bearings.length_m * (1.0 + BENDS_SHARE)
     return replace(
         bare,
         length_m=leg.length_m,
-        bends=leg.length_m > bearings.length_m * (1.0 + BENDS_SHARE),
+        bends=bends,
+        shape_deg=line_shape_deg(leg.points) if bends else (),
         slope_distance_m=along,
         map_mm=None if settings.scale is None else map_mm(leg.length_m, settings.scale),
         paces=_paces(leg.length_m if along is None else along, settings),
@@ -266,6 +268,7 @@ def _ground(leg: LegScreening, settings: CardSettings) -> CardGround:
         slope_max_deg=leg.slope_max_deg,
         slope_low_deg=leg.slope_low_deg,
         slope_high_deg=leg.slope_high_deg,
+        slope_max_at=leg.slope_max_at,
         slope_corridor_max_deg=leg.slope_corridor_max_deg,
         band=leg.band,
         bands_possible=leg.bands_possible,

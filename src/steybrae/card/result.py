@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from steybrae.bands import Band
 from steybrae.cautions import Caution
+from steybrae.screening.result import Position
 
 __all__ = [
     "Beside",
@@ -147,6 +148,7 @@ class CardGround:
     slope_max_deg: float | None
     slope_low_deg: float | None
     slope_high_deg: float | None
+    slope_max_at: Position | None
     slope_corridor_max_deg: float | None
     band: Band | None
     bands_possible: tuple[Band, ...]
@@ -232,6 +234,8 @@ class CardLeg:
         Places worth a reading.
     cautions
         Those of the screening for this leg.
+    shape_deg
+        Latitude and longitude of places between the ends, where the line bends.
     arrival_text, daylight_text
         As printed; empty where there is none.
     """
@@ -267,6 +271,7 @@ class CardLeg:
     beside: tuple[Beside, ...]
     checks: tuple[Check, ...]
     cautions: tuple[Caution, ...]
+    shape_deg: tuple[tuple[float, float], ...] = field(default=(), metadata=_PAPER)
     arrival_text: str = field(default="", metadata=_PAPER)
     daylight_text: str = field(default="", metadata=_PAPER)
 

@@ -1,4 +1,4 @@
-"""A leg cut into pieces to be timed, and the clock along the day."""
+"""A leg cut into pieces to be timed, and the shape of one that bends."""
 
 from __future__ import annotations
 
@@ -9,14 +9,20 @@ from typing import Final
 import numpy as np
 
 from steybrae.route.distances import slope_distance_m
+from steybrae.route.places import Place
+from steybrae.route.turns import choose_turns
 from steybrae.route.walking_time import Segment
 from steybrae.screening.result import LegPoints
 
-__all__ = ["PIECE_M", "LegPieces", "leg_pieces"]
+__all__ = ["PIECE_M", "LegPieces", "leg_pieces", "line_shape_deg"]
 
 PIECE_M: Final = 50.0
 """Length of a piece to be timed, metres: on much shorter ones the noise of the heights counts
 as steepness, longer ones hide steep descents (our choice)."""
+
+SHAPE_M: Final = 5.0
+"""Most that a written line may lie beside the plan's, metres: half a cell of a 10 m model (our
+choice)."""
 
 
 @dataclass(frozen=True)
@@ -84,3 +90,22 @@ def leg_pieces(points: LegPoints) -> LegPieces:
         segments.append(Segment(length, max(rise, 0.0), max(-rise, 0.0), height_known=whole or bool(between)))
     along = math.fsum(slope_distance_m(piece.length_m, piece.ascent_m, piece.descent_m) for piece in segments)
     return LegPieces(tuple(segments), bridged, level_m, along)
+
+
+def line_shape_deg(points: LegPoints) -> tuple[tuple[float, float], ...]:
+    """Choose the places that keep the shape of a leg that bends.
+
+    Parameters
+    ----------
+    points
+        Along the leg.
+
+    Returns
+    -------
+    tuple of tuple of float
+        Latitude and longitude, degrees, in walking order, without the ends: no point of the leg
+        lies farther than 5 m from the line through them, or a thousandth of its length.
+    """
+    line = [Place(float(lat), float(lon)) for lat, lon in zip(points.lat_deg, points.lon_deg, strict=True)]
+    tolerance_m = max(SHAPE_M, float(points.chainage_m[-1]) / 1000.0)
+    return tuple((line[k].lat_deg, line[k].lon_deg) for k in choose_turns(line, tolerance_m)[1:-1])

@@ -128,7 +128,7 @@ def _may_be(ground: CardGround) -> str:
     beside = (
         "beside unknown"
         if ground.slope_corridor_max_deg is None
-        else f"beside {slope_text(ground.slope_corridor_max_deg)}"
+        else f"beside {slope_text(ground.slope_corridor_max_deg)}{' or more' if ground.open_above else ''}"
     )
     if ground.slope_max_deg is None:
         return beside
@@ -220,7 +220,7 @@ def where_text(check: Check, unit: str = "deg") -> str:
     """Where a check place lies: ``391 m along, 24 m to the left (towards 213° magnetic)``."""
     words = f"{_whole(check.chainage_m)} m along"
     if check.side is None:
-        return f"{words}, on the line"
+        return f"{words} the leg"
     towards = bearing_shown(check.towards_bearing_magnetic_deg, unit)
     return f"{words}, {_whole(check.off_line_m)} m to the {check.side} (towards {towards} magnetic)"
 
@@ -249,7 +249,8 @@ def above_text(check: Check) -> str:
 def check_sentence(check: Check, unit: str = "deg") -> str:
     """Everything about a check in words."""
     look = look_text(check, unit)
-    bearing = f"{look} magnetic, uphill" if check.look_bearing_magnetic_deg is not None else look
+    known = check.look_bearing_magnetic_deg is not None
+    look = f"along {look} magnetic, uphill" if known else f"the {look}"
     inside = (
         "a reading there is consistent"
         if check.result_inside == "consistent"
@@ -262,15 +263,15 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
         else f"not different from the model: {limits} ({inside})"
     )
     return (
-        f"{check.number}: {check.what}, {where_text(check, unit)}. Look along {bearing}; expect "
+        f"{check.number}: {check.what}, {where_text(check, unit)}. Look {look}; expect "
         f"{slope_text(check.expected_deg)}; {agree}; above {above_text(check)} treat as steeper."
     )
 
 
 def elevation_text(leg: CardLeg) -> str:
-    """Height of the end of a leg to the nearest metre, for an altimeter; empty where unknown."""
+    """Height at the end of a leg to the nearest metre, for an altimeter; empty where unknown."""
     height_m = None if leg.ground is None else leg.ground.elevation_end_m
-    return "" if height_m is None else f"{_whole(height_m)} m"
+    return "" if height_m is None else f"at {_whole(height_m)} m"
 
 
 def place_text(name: str, written: str, reference: str) -> str:

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Final, NoReturn
 
 import typer
 
-from steybrae.cli import gap, ground, reading, route, sheet, spacing
+from steybrae.cli import area, card, gap, ground, reading, route, sheet, spacing
 from steybrae.errors import SteybraeError
 
 __all__ = ["app", "main"]
@@ -33,8 +33,10 @@ app = typer.Typer(
 app.command("gap")(gap.gap)
 app.command("spacing")(spacing.spacing)
 app.command("route")(route.route)
+app.command("area")(area.area)
 app.command("ground", context_settings=ground.CONTEXT)(ground.ground)
 app.command("reading")(reading.reading)
+app.command("card")(card.card)
 app.add_typer(sheet.app, name="sheet")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -11,6 +12,7 @@ from steybrae.cli.options import (
     DemFiles,
     Edges,
     EngineName,
+    Force,
     Json,
     Method,
     VerticalError,
@@ -57,20 +59,31 @@ def ground(
     z_unit: ZUnit = None,
     vertical_error: VerticalError = None,
     correlation: Correlation = None,
+    figure: Annotated[
+        Path | None, typer.Option("--figure", help="Draw the cells and the circle, as PNG or PDF.")
+    ] = None,
     as_json: Json = False,
+    force: Force = False,
 ) -> None:
     """Look at the ground at one place and all around it within your position error."""
     from steybrae.cli.inputs import model_settings, open_source
     from steybrae.cli.options import console, print_cautions, print_json
+    from steybrae.cli.pictures import draw_ground_to, figure_format
+    from steybrae.files.whole import check_writable
     from steybrae.route.places import parse_place
     from steybrae.screening.ground_at import ground_at
     from steybrae.show.ground_tables import print_ground
 
+    if figure is not None:
+        figure_format(figure)
+        check_writable(figure, force=force)
     radius_m, note = position_error_m(within, epe, epe_confidence)
     settings = model_settings(edges, method, engine, vertical_error, correlation)
     where = parse_place(place_text(place))
     with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
         found = ground_at(where, model, radius_m, settings)
+    if figure is not None:
+        draw_ground_to(figure, found, force=force)
     if as_json:
         print_json("ground", found)
         return

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
+    from steybrae.screening.ground_at import GroundAt
 
-__all__ = ["draw_to", "figure_format"]
+__all__ = ["draw_ground_to", "draw_to", "figure_format"]
 
 
 def figure_format(path: Path) -> str:
@@ -34,6 +35,16 @@ def draw_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
     from steybrae.show.figures import figure_bytes, picture_metadata, route_figure
 
     data = figure_bytes(route_figure(screening), figure_format(path), picture_metadata(screening))
+    write_whole(path, lambda temporary: _write_bytes(temporary, data), force=force)
+
+
+def draw_ground_to(path: Path, ground: GroundAt, *, force: bool) -> None:
+    """Draw the ground at a place and write it whole, its cautions in the picture's metadata."""
+    from steybrae.files.whole import write_whole
+    from steybrae.show.figures import figure_bytes
+    from steybrae.show.ground_figure import ground_figure, ground_metadata
+
+    data = figure_bytes(ground_figure(ground), figure_format(path), ground_metadata(ground))
     write_whole(path, lambda temporary: _write_bytes(temporary, data), force=force)
 
 

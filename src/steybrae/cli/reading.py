@@ -107,16 +107,13 @@ def reading(
     Says whether the difference is more than both may be wrong, why they may differ, and which
     leads: the steeper. A gentle reading never lowers what the map says.
     """
-    from steybrae.files.whole import check_writable
-
     given = o.given_options(context)
     if review is not None:
         o.refuse_beside_review(given)
         _review(review, figure, force=force, as_json=as_json)
         return
     o.refuse_alone(given)
-    if figure is not None:
-        check_writable(figure, force=force)
+    _check_figure(figure, force=force)
     when = None if log is None else read_time(time)
     by_hand = ByHand(pole_level, pole_on_slope, equal_poles, paces, eye_height, pace)
     own, hand = own_reading(
@@ -160,7 +157,19 @@ def reading(
             note=note,
         )
         append_row(log, row)
-    _show(result, [*own.basis, *(words for source in sources for words in source.basis)], as_json=as_json)
+    # Two sources may rest on the same model.
+    basis = dict.fromkeys([*own.basis, *(words for source in sources for words in source.basis)])
+    _show(result, list(basis), as_json=as_json)
+
+
+def _check_figure(figure: Path | None, *, force: bool) -> None:
+    """Refuse a picture that could not be written before anything is done, the log above all."""
+    from steybrae.cli.pictures import figure_format
+    from steybrae.files.whole import check_writable
+
+    if figure is not None:
+        figure_format(figure)
+        check_writable(figure, force=force)
 
 
 def _place(at: str | None, planned: Source | None) -> Place | None:
@@ -210,11 +219,9 @@ def _review(path: Path, figure: Path | None, *, force: bool, as_json: bool) -> N
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.field.review import review
     from steybrae.files.logs import read_log
-    from steybrae.files.whole import check_writable
     from steybrae.show.reading_tables import print_review
 
-    if figure is not None:
-        check_writable(figure, force=force)
+    _check_figure(figure, force=force)
     read = read_log(path)
     found = review(read.rows)
     if figure is not None:

@@ -176,7 +176,7 @@ def check_source(plan: Path, number: str) -> Source:
 
     found = read_plan(plan)
     legs = {leg.number: leg for leg in found.legs}
-    written = re.fullmatch(r"(\d+)\D*", number.strip())
+    written = re.match(r"\s*(\d+)", number)
     leg = legs.get(int(written[1])) if written else None
     if leg is None:
         message = (

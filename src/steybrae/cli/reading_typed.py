@@ -113,11 +113,11 @@ def read_bearings(typed: ByBearing, place: Place | None) -> Bearings:
     DateError
         A date that cannot be read, or outside the magnetic model.
     """
+    if typed.look is None and typed.aspect is None:
+        return Bearings()
     from steybrae.route.bearings import parse_bearing, true_bearing_deg
     from steybrae.route.magnetic import declination
 
-    if typed.look is None and typed.aspect is None:
-        return Bearings()
     date = _date(typed.date)
     read = [
         None if text is None else parse_bearing(text, typed.north, date)

@@ -82,7 +82,6 @@ def route(
     from steybrae.files.whole import check_outputs
     from steybrae.screening import cross_check_route, screen_route
     from steybrae.screening.relief import with_relief
-    from steybrae.show.tables import print_route
 
     if figure is not None:
         figure_format(figure)
@@ -104,6 +103,8 @@ def route(
     if as_json:
         print_json("route", found)
         return
+    from steybrae.show.tables import print_route
+
     to = console()
     print_route(found, to)
     print_cautions(found.cautions, to)

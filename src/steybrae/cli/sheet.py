@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.options import Force
+from steybrae.cli.options import DemFiles, Force, ZUnit
+
+if TYPE_CHECKING:
+    from steybrae.field.log import LogRow
+    from steybrae.files.rasters import RasterModel
+    from steybrae.screening.result import RouteScreening
+    from steybrae.teach.map_ground import MapGround, MapLook
+    from steybrae.teach.practice import PracticeSheet
+    from steybrae.teach.questions import Question
 
 __all__ = ["app"]
 
@@ -19,6 +27,10 @@ app = typer.Typer(
 
 Out = Annotated[Path, typer.Option("--out", help="The file to write.", metavar="FILE")]
 Paper = Annotated[str, typer.Option("--paper", help="Paper: a4 or letter.")]
+OneScale = Annotated[str, typer.Option("--scale", help="Map scale, like 1:25000.", metavar="1:N")]
+OneInterval = Annotated[
+    str, typer.Option("--interval", help="Contour interval, like 10m or 40ft.", metavar="LENGTH")
+]
 IndexEvery = Annotated[
     int | None,
     typer.Option("--index-every", help="Every how many contours one is thick, often 5.", metavar="N"),
@@ -103,10 +115,8 @@ def _pairs(scales: list[str], intervals: list[str]) -> list[tuple[str, str]]:
 
 @app.command("error")
 def error(
-    scale: Annotated[str, typer.Option("--scale", help="Map scale, like 1:25000.", metavar="1:N")],
-    interval: Annotated[
-        str, typer.Option("--interval", help="Contour interval, like 10m or 40ft.", metavar="LENGTH")
-    ],
+    scale: OneScale,
+    interval: OneInterval,
     out: Out,
     *,
     paper: Paper = "a4",
@@ -130,3 +140,119 @@ def field(out: Out, *, paper: Paper = "a4", force: Force = False) -> None:
     from steybrae.teach.field_sheet import field_sheet
 
     _write(out, lambda: field_pdf(field_sheet(), paper=paper), force=force)
+
+
+@app.command("practice")
+def practice(
+    scale: OneScale,
+    interval: OneInterval,
+    out: Out,
+    dem: DemFiles = None,
+    *,
+    sample: Annotated[bool, typer.Option("--sample", help="On the invented sample massif.")] = False,
+    questions: Annotated[int, typer.Option("--questions", help="How many questions, 1 to 16.")] = 8,
+    level: Annotated[str, typer.Option("--level", help="first, practice or assessment.")] = "practice",
+    seed: Annotated[
+        int, typer.Option("--seed", help="Same seed, same sheet; another one, another.", min=0)
+    ] = 1,
+    index_every: Annotated[
+        int, typer.Option("--index-every", help="Every how many contours one is drawn thick.", metavar="N", min=2)
+    ] = 5,
+    at: Annotated[
+        str | None, typer.Option("--at", help="Middle of the map, like '57.1 -3.6'.", metavar="PLACE")
+    ] = None,
+    plan: Annotated[
+        Path | None, typer.Option("--plan", help="Ask about the legs of your saved plan.", metavar="PLAN")
+    ] = None,
+    log: Annotated[
+        Path | None, typer.Option("--log", help="Ask about your own logged readings.", metavar="LOG")
+    ] = None,
+    z_unit: ZUnit = None,
+    paper: Paper = "a4",
+    force: Force = False,
+) -> None:
+    """Make a contour map true to scale with stretches to measure, and pages of answers."""
+    from steybrae.cli.inputs import model_settings, open_source
+    from steybrae.files.logs import read_log
+    from steybrae.files.plans import read_plan
+    from steybrae.files.whole import check_writable
+    from steybrae.show.sheet_practice import practice_pdf
+    from steybrae.show.true_size import paper_size_mm
+    from steybrae.teach.practice import FRAMES_MM, practice_sheet
+
+    check_writable(out, force=force)
+    paper_size_mm(paper)
+    look = _look(scale, interval, index_every)
+    route = read_plan(plan) if plan else None
+    rows = read_log(log).rows if log else ()
+    with open_source(dem, z_unit, model_settings(None, "horn"), sample=sample) as (model, _):
+        middle = _middle(model, at, route, rows)
+
+        def own(ground: MapGround) -> list[Question]:
+            from steybrae.teach.own_questions import log_questions, plan_questions
+
+            legs = plan_questions(ground, look, route, told=level != "assessment") if route else []
+            return [*legs, *log_questions(ground, look, rows)]
+
+        sheet = practice_sheet(
+            model,
+            look,
+            seed=seed,
+            questions=questions,
+            level=level,
+            source_words="the invented sample massif" if sample else ", ".join(model.info.files),
+            sample=sample,
+            frame_mm=FRAMES_MM[paper.lower()],
+            middle=middle,
+            own=own,
+        )
+        _write(out, lambda: practice_pdf(sheet, paper=paper), force=force)
+    for note in _own_notes(sheet, plan, log):
+        typer.echo(note)
+
+
+def _look(scale: str, interval: str, index_every: int) -> MapLook:
+    """How the map is drawn; heights stand in feet where the interval was typed in feet."""
+    from steybrae.quantities import FOOT_M, parse_ground_length_m, parse_scale
+    from steybrae.teach.map_ground import MapLook
+
+    interval_m = parse_ground_length_m(interval, "A contour interval")
+    in_feet = interval.strip().lower().endswith("ft")
+    return MapLook(
+        parse_scale(scale), interval_m, index_every, FOOT_M if in_feet else 1.0, "ft" if in_feet else "m"
+    )
+
+
+def _middle(
+    model: RasterModel, at: str | None, route: RouteScreening | None, rows: Sequence[LogRow]
+) -> tuple[float, float] | None:
+    """Where the map is to lie: at the place named, else round the plan, else round the readings.
+
+    Raises
+    ------
+    OffModelError
+        The place is not on the model.
+    """
+    from steybrae.errors import OffModelError
+    from steybrae.route.places import parse_place
+    from steybrae.teach.own_questions import log_middle, plan_middle
+
+    if at is not None:
+        place = parse_place(at)
+        col, row = (float(part) for part in model.grid.from_wgs84(place.lon_deg, place.lat_deg))
+        if not (0.0 <= col <= model.grid.shape[1] and 0.0 <= row <= model.grid.shape[0]):
+            message = f"The middle of the map should lie on the model; {at!r} does not. Choose another place."
+            raise OffModelError(message)
+        return col, row
+    found = plan_middle(model.grid, route) if route else None
+    return found or log_middle(model.grid, rows)
+
+
+def _own_notes(sheet: PracticeSheet, plan: Path | None, log: Path | None) -> list[str]:
+    """Say on the terminal what became of the plan and the log, and what the sheet lacks."""
+    notes = list(sheet.notes)
+    for given, kind, what in ((plan, "leg", "leg of the plan"), (log, "reading", "reading of the log")):
+        own = [q for q in sheet.questions if q.kind == kind and (q.leg is None or q.leg.name)]
+        if given and not own:
+            notes.append(f"No {what} could be asked about: none lies on this map where it can be measured.")
+    return notes

@@ -58,6 +58,8 @@ class Origin:
         Horizontal ground that the figure averages over, metres.
     gaps
         Contour gaps measured over.
+    index_every
+        Every how many contours one is thick, where thick lines were counted; 1 otherwise.
     interval_m
         Contour interval, metres.
     scale
@@ -71,6 +73,7 @@ class Origin:
     kind: Literal["paper", "model", "instrument", "other"] = "other"
     baseline_m: float | None = None
     gaps: int | None = None
+    index_every: int = 1
     interval_m: float | None = None
     scale: float | None = None
     cell_size_m: float | None = None

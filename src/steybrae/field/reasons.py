@@ -210,7 +210,8 @@ def _coarse_cells(result: ReadingResult, at: Comparison, apart_deg: float) -> st
 
 
 def _thinned(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
-    if apart_deg <= 0.0 or at.origin.kind != "paper":
+    # Thick lines are never left out.
+    if apart_deg <= 0.0 or at.origin.kind != "paper" or at.origin.index_every > 1:
         return None
     text = "Where ground is steep some maps leave thin contours out; count index lines, which stay."
     gaps, slope_deg = at.origin.gaps, at.slope_deg
@@ -221,8 +222,10 @@ def _thinned(result: ReadingResult, at: Comparison, apart_deg: float) -> str | N
 
 
 def _lines_for_gaps(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
-    gaps = at.origin.gaps
-    if apart_deg >= 0.0 or gaps is None or gaps < 2:
+    if apart_deg >= 0.0 or at.origin.gaps is None:
+        return None
+    gaps = at.origin.gaps // at.origin.index_every
+    if gaps < 2:
         return None
     fewer = rescaled(at, (gaps - 1) / gaps)
     if not _agrees(result, fewer):

@@ -44,6 +44,7 @@ def paper_reference(
             kind="paper",
             baseline_m=gap.ground_distance_m,
             gaps=measured.gaps,
+            index_every=measured.index_every,
             interval_m=interval_m,
             scale=scale,
             aspect_true_deg=aspect_true_deg,

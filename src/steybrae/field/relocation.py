@@ -96,7 +96,8 @@ class AspectFit:
         ``fits``, ``does not fit`` or ``cannot tell``: level or unknown ground could hide a fit, the
         model's error is not known, or the tolerance is wider than a sector.
     search_m, near_share
-        How far was searched, metres, and the share of the known ground there that would fit.
+        How far was searched, metres, and the share of the known ground there that would fit,
+        its direction being known to a sector.
     places
         The nearest such ground outside the position error in each of eight directions, the
         nearest first.
@@ -127,7 +128,8 @@ class AspectFit:
             return f"Cannot tell: {apart}, {off}, but how well the model knows it is not known."
         allows = f"both errors together allow {round_up(self.tolerance_deg, 1.0):.0f}°"
         if self.result == "does not fit":
-            return f"Does not fit: {apart}, {off}; {allows}. You may be elsewhere, or on a slope too small."
+            elsewhere = "You may be elsewhere, or on a slope too small for the model."
+            return f"Does not fit: {apart}, {off}; {allows}. {elsewhere}"
         if self.result == "fits":
             return f"Fits: {apart}, {off}; {allows}."
         if abs(self.difference_deg) > self.tolerance_deg:
@@ -226,7 +228,9 @@ def aspect_fit(
     fits = np.abs(apart) <= allowed  # False where there is no aspect
     distance = np.hypot(*offsets_m)
     near = (distance <= radii_m[1]) & np.isfinite(field.slope_deg)
-    places = _places(fits & near & ~inside & _patch(fits), aspects, field, offsets_m)
+    # On gentler ground, whose direction is hardly known, anything fits and nothing is told.
+    telling = fits & (allowed <= MOST_TOLERANCE_DEG)
+    places = _places(telling & near & ~inside & _patch(telling), aspects, field, offsets_m)
     best = _best(apart, allowed, inside)
     no_way = float(np.isnan(aspects[inside]).mean())
     off_deg, limit_deg = (
@@ -243,7 +247,7 @@ def aspect_fit(
         undirected_share=no_way,
         result=_answer(off_deg, limit_deg, no_way),
         search_m=radii_m[1],
-        near_share=float(fits[near].mean()) if near.any() else None,
+        near_share=float(telling[near].mean()) if near.any() else None,
         places=places,
     )
 

@@ -218,7 +218,8 @@ class Agreement:
 
 
 def _tenths(value_deg: float) -> str:
-    return f"{round_up(value_deg, 0.1):.1f}°"
+    """Write a bias to the nearest tenth, as the picture does: neither side of it is the careful one."""
+    return f"{value_deg:.1f}°"
 
 
 def _side(bias_deg: float) -> str:

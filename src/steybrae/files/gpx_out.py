@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from gpxpy.gpx import GPX, GPXRoute, GPXRoutePoint, GPXWaypoint
 
+from steybrae.bands import STEEP_DEG
 from steybrae.card.result import CardLeg, CardPlace, RouteCard
 from steybrae.card.wording import (
     bearing_shown,
@@ -21,6 +22,7 @@ from steybrae.card.wording import (
     minutes_text,
     steepness_text,
 )
+from steybrae.quantities import shown_slope_deg
 
 __all__ = ["card_gpx"]
 
@@ -68,6 +70,27 @@ def _way_points(card: RouteCard) -> Iterator[GPXWaypoint]:
                 description=check_sentence(check, card.bearing_unit),
                 type="check",
             )
+        if (steep := _steep_point(leg)) is not None:
+            yield steep
+
+
+def _steep_point(leg: CardLeg) -> GPXWaypoint | None:
+    """Make a way-point of the steepest place of a steep leg, where no check stands there."""
+    ground = leg.ground
+    if ground is None or ground.slope_max_deg is None or ground.slope_max_at is None:
+        return None
+    at = ground.slope_max_at
+    if shown_slope_deg(ground.slope_max_deg) < STEEP_DEG or (at.lat_deg, at.lon_deg) in {
+        (check.lat_deg, check.lon_deg) for check in leg.checks
+    }:
+        return None
+    return GPXWaypoint(
+        latitude=round(at.lat_deg, 8),
+        longitude=_longitude(at.lon_deg),
+        name=f"Steep, leg {leg.number}",
+        description=f"Steepest on the line of leg {leg.number}: {steepness_text(ground)}.",
+        type="steep",
+    )
 
 
 def _route_points(card: RouteCard) -> Iterator[GPXRoutePoint]:

@@ -15,6 +15,7 @@ import math
 import re
 import struct
 import tokenize
+import warnings
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
@@ -52,6 +53,7 @@ _DAMAGE: Final = (
     SyntaxError,
     TypeError,
     ValueError,
+    Warning,
     lzma.LZMAError,
     struct.error,
     tokenize.TokenError,
@@ -240,7 +242,10 @@ def _array(data: bytes) -> np.ndarray:
     if version != (1, 0):
         message = f"an array is of the version {version}"
         raise ValueError(message)
-    shape, by_column, dtype = np.lib.format.read_array_header_1_0(file)
+    with warnings.catch_warnings():
+        # numpy only warns of a header that Python 2 wrote; we never wrote one.
+        warnings.simplefilter("error")
+        shape, by_column, dtype = np.lib.format.read_array_header_1_0(file)
     if dtype.hasobject or math.prod(shape) * dtype.itemsize != len(data) - file.tell():
         message = f"an array of {dtype} and shape {shape} does not fit its {len(data)} bytes"
         raise ValueError(message)

@@ -181,8 +181,10 @@ def _fill(heights: Array, tile: Tile, row: int, col: int) -> None:
         read = tile.data.read(1, window=window, masked=True)
     except rasterio.errors.RasterioError as error:
         raise _damaged(tile.data, window, error) from error
-    found = np.ma.filled(read.astype(np.float64), np.nan)
-    found = found * tile.data.scales[0] + tile.data.offsets[0]
+    # Signalling NaN and what a scale makes infinite are unknown, not worth a warning.
+    with np.errstate(invalid="ignore", over="ignore"):
+        found = np.ma.filled(read.astype(np.float64), np.nan)
+        found = found * tile.data.scales[0] + tile.data.offsets[0]
     found[~np.isfinite(found)] = np.nan
     np.copyto(into, found, where=np.isnan(into))
 
@@ -273,7 +275,8 @@ def _open(path: Path) -> Any:
             # Said as an error, in our words, when the transform is looked at.
             warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
             return rasterio.open(path)
-    except rasterio.errors.RasterioError as error:
+    # A text in the file that is not UTF-8 comes out of rasterio as it is.
+    except (rasterio.errors.RasterioError, UnicodeDecodeError) as error:
         message = (
             f"The elevation model {path} should be a raster that GDAL reads (GeoTIFF, VRT, ASCII "
             "grid); it is not, or is damaged. Check the file."

@@ -50,8 +50,8 @@ def _plain(value: Any) -> Any:
         return [_plain(item) for item in value]
     if hasattr(value, "item") and not isinstance(value, (str, bytes)):
         value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
+    if isinstance(value, float):
+        return value + 0.0 if math.isfinite(value) else None  # -0.0 is 0.0
     return value
 
 

@@ -23,7 +23,7 @@ from gpxpy.gpx import GPX, GPXException
 from steybrae.errors import FileReadError, PlaceError, RouteError
 from steybrae.quantities import round_up
 from steybrae.route.legs import Route
-from steybrae.route.places import Place
+from steybrae.route.places import Place, parse_place
 from steybrae.route.turns import (
     MAX_TURN_POINTS,
     TURN_TOLERANCE_M,
@@ -40,8 +40,15 @@ __all__ = ["MAX_FILE_BYTES", "read_route", "route_from_places"]
 MAX_FILE_BYTES: Final = 50_000_000
 """Largest file read, bytes; a day's track at one point a second has about 5 million (our choice)."""
 
-_LAT_NAMES: Final = ("lat", "latitude", "lat_deg")
-_LON_NAMES: Final = ("lon", "longitude", "lon_deg", "lng", "long")
+TWO_POSITIONS_M: Final = 30.0
+"""A row whose place and lat, lon lie farther apart, metres, contradicts itself (our choice)."""
+
+_COLUMNS: Final = {
+    "lat": ("lat", "latitude", "lat_deg"),
+    "lon": ("lon", "longitude", "lon_deg", "lng", "long"),
+    "name": ("name",),
+    "place": ("place",),
+}
 
 _WGS84_NAMES: Final = re.compile(r"CRS84|EPSG:+4326$", re.IGNORECASE)
 
@@ -64,8 +71,9 @@ def read_route(
     """Read a planned line.
 
     GPX 1.1 and 1.0 (the first route, else the first track, else the way-points), GeoJSON
-    (the first line, else its points), or a table with the columns ``lat``, ``lon`` and, if
-    there is one, ``name``, parted by commas, semicolons or tabs. Each point of a planned line is a
+    (the first line, else its points), or a table with the columns ``lat`` and ``lon``, or ``place``
+    in any notation of `parse_place`, and ``name`` if there is one, parted by commas, semicolons or
+    tabs (a place with a comma stands in quotation marks). Each point of a planned line is a
     turn point; on a track, and on a line of more than 60 points, turn points are chosen so
     that no point lies farther than the tolerance from its leg. The line keeps every point.
     In GeoJSON the property ``turn_points``, a list with a name or null for each position,
@@ -363,25 +371,39 @@ def _read_table(text: str, where: str) -> _Found:
         message = f"{where} should be a table of positions; it could not be read ({error}). Export it again."
         raise FileReadError(message) from error
     columns = [name.strip().casefold() for name in (rows[0] if rows else ())]
-    lat, lon = (_column(columns, names) for names in (_LAT_NAMES, _LON_NAMES))
-    if lat is None or lon is None:
+    found = {key: _column(columns, names) for key, names in _COLUMNS.items()}
+    if found["place"] is None and (found["lat"] is None or found["lon"] is None):
         message = (
-            f"{where} should be GPX, GeoJSON, or a table whose first line names the columns lat and lon; "
-            f"it begins with {header.strip()[:40]!r}. Add that line."
+            f"{where} should be GPX, GeoJSON, or a table whose first line names the columns lat and lon, "
+            f"or place; it begins with {header.strip()[:40]!r}. Add that line."
         )
         raise RouteError(message)
-    name = _column(columns, ("name",))
     points = [
-        _place(
-            _number_text(_cell(row, lat), separator),
-            _number_text(_cell(row, lon), separator),
-            _cell(row, name),
-            number,
-            where,
-        )
+        _row_place({key: _cell(row, column) for key, column in found.items()}, separator, number, where)
         for number, row in enumerate(rows[1:], start=1)
     ]
     return _Found("way-points", "", points, (), ("Read the table of positions.",))
+
+
+def _row_place(cells: dict[str, str], separator: str, number: int, where: str) -> Place:
+    """Position of a row: as written in the column place, else latitude and longitude."""
+    lat, lon = (_number_text(cells[key], separator) for key in ("lat", "lon"))
+    if not cells["place"]:
+        return _place(lat, lon, cells["name"], number, where)
+    try:
+        written = parse_place(cells["place"], cells["name"])
+    except PlaceError as error:
+        message = f"Point {number} of {where} cannot be read. {error}"
+        raise RouteError(message) from error
+    if lat and lon:
+        apart_m = float(chainages_m((written, _place(lat, lon, "", number, where)))[1])
+        if apart_m > max(TWO_POSITIONS_M, 2.0 * written.error_m):
+            message = (
+                f"Point {number} of {where} gives two positions {apart_m:.0f} m apart, as place and as "
+                "lat and lon. Leave one of them out."
+            )
+            raise RouteError(message)
+    return written
 
 
 def _column(columns: Sequence[str], names: Sequence[str]) -> int | None:

@@ -93,8 +93,12 @@ def _build_dataclass(kind: Any, value: Any, array: Any, where: str) -> Any:
     hints = typing.get_type_hints(kind)
     names = [field.name for field in dataclasses.fields(kind)]
     if set(value) != set(names):
-        odd = sorted(set(value) ^ set(names))
-        raise _misfit(where, f"an object with the keys of {kind.__name__}", f"missing or unknown {odd}")
+        odd = [*sorted(set(names) - set(value)), *sorted(set(value) - set(names))][:4]
+        message = (
+            f"The plan's {where} should have the keys of {kind.__name__}; "
+            f"{', '.join(map(ascii, odd))[:100]} are missing or unknown. Save the plan again."
+        )
+        raise PlanError(message)
     return kind(**{name: build(hints[name], value[name], array, f"{where}.{name}") for name in names})
 
 

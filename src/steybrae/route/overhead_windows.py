@@ -13,10 +13,11 @@ from typing import Final
 
 import numpy as np
 
-from steybrae.errors import ModelError
+from steybrae.errors import ModelError, OffModelError
 from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
+from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead_ground import OverheadGround, overhead_ground
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty
@@ -145,7 +146,7 @@ def stretch_windows(grid: Grid, tracks: list[Track], look: OverheadLook) -> list
     grid
         Of the model.
     tracks
-        The legs, all with positions in the model's CRS.
+        The legs.
     look
         How to look.
 
@@ -153,25 +154,47 @@ def stretch_windows(grid: Grid, tracks: list[Track], look: OverheadLook) -> list
     -------
     list of Stretch
         In walking order; windows begin and end at whole joined cells.
+
+    Raises
+    ------
+    OffModelError
+        A part of the line has no position in the model's CRS.
     """
-    join_col, join_row = look.joins
-    margin_col, margin_row = (
-        math.ceil(look.reach_m / size) + _MARGIN_CELLS * join
-        for size, join in zip(look.cell_m, look.joins, strict=True)
-    )
+    places = [grid.from_wgs84(track.lon_deg, track.lat_deg) for track in tracks]
+    _refuse_nowhere(places)
+    ends = [(leg, *pair) for leg, track in enumerate(tracks) for pair in stretches(track, STRETCH_M)]
+    # Cells of grids in degrees change their size along a route.
+    middle = [
+        np.mean([[axis[first], axis[last]] for axis in places[leg]], axis=1) for leg, first, last in ends
+    ]
+    size_m = np.hypot(*np.moveaxis(jacobian_at(grid, *np.transpose(middle)), -2, 0))
     found = []
-    for leg, track in enumerate(tracks):
-        col, row = grid.from_wgs84(track.lon_deg, track.lat_deg)
-        for first, last in stretches(track, STRETCH_M):
-            part = slice(first, last + 1)
-            window = Window(
-                _down_to(row[part].min() - margin_row, join_row),
-                _down_to(col[part].min() - margin_col, join_col),
-                -_down_to(-(row[part].max() + margin_row), join_row),
-                -_down_to(-(col[part].max() + margin_col), join_col),
-            )
-            found.append(Stretch(leg, col[part], row[part], track.chainage_m[part], window))
+    for (leg, first, last), size in zip(ends, size_m, strict=True):
+        part = slice(first, last + 1)
+        col, row = (axis[part] for axis in places[leg])
+        window = _window(
+            col, row, np.ceil(look.reach_m / size) + _MARGIN_CELLS * np.array(look.joins), look.joins
+        )
+        found.append(Stretch(leg, col, row, tracks[leg].chainage_m[part], window))
     return found
+
+
+def _refuse_nowhere(places: list[tuple[Array, Array]]) -> None:
+    if not all(np.isfinite(axis).all() for place in places for axis in place):
+        message = (
+            "The line should lie where the model's CRS has positions; part of it does not. Take a "
+            "model of the ground it crosses."
+        )
+        raise OffModelError(message)
+
+
+def _window(col: Array, row: Array, margin: Array, joins: tuple[int, int]) -> Window:
+    return Window(
+        _down_to(row.min() - margin[1], joins[1]),
+        _down_to(col.min() - margin[0], joins[0]),
+        -_down_to(-(row.max() + margin[1]), joins[1]),
+        -_down_to(-(col.max() + margin[0]), joins[0]),
+    )
 
 
 def _down_to(value: float, step: int) -> int:

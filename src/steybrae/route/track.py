@@ -63,7 +63,7 @@ class Track:
         return out
 
 
-def leg_track(route: Route, number: int, longest_m: float = 500.0) -> Track:
+def leg_track(route: Route, number: int, longest_m: float = 240.0) -> Track:
     """Geometry of one leg.
 
     Parameters
@@ -73,8 +73,8 @@ def leg_track(route: Route, number: int, longest_m: float = 500.0) -> Track:
     number
         Which leg, from 0.
     longest_m
-        Longest piece, metres. A geodesic of 500 m bends from the straight line in a map
-        projection by a few millimetres.
+        Longest piece, metres: two fill a stretch of ground on 10 m cells, and a geodesic of 240 m
+        bends from the straight line in a map projection by a millimetre or two.
 
     Returns
     -------

@@ -9,9 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.bands import Band
+from steybrae.bands import Band, BandScheme
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import OffModelError, QuantityError
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.places import Place
 from steybrae.screening.leg import possible_bands
@@ -21,7 +22,16 @@ from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg, slope_uncertainty
 
-__all__ = ["Around", "GroundAt", "PlaceAt", "Within", "ground_at", "look_around", "radius_95_m"]
+__all__ = [
+    "Around",
+    "GroundAt",
+    "GroundPatch",
+    "PlaceAt",
+    "Within",
+    "ground_at",
+    "look_around",
+    "radius_95_m",
+]
 
 DEFAULT_EPE_CONFIDENCE: Final = 50.0
 """Share of fixes, percent, within a stated position error where the share is not stated
@@ -69,6 +79,32 @@ class Within:
     slope_high_deg: float | None = field(default=None, metadata={"json": False})
 
 
+@dataclass(frozen=True, eq=False)
+class GroundPatch:
+    """Cells around a place, for its picture.
+
+    Attributes
+    ----------
+    slope_deg
+        Of each cell, ``[row, col]``, NaN unknown.
+    band
+        Position of each cell's band, -1 unknown.
+    edges_east_m, edges_north_m
+        Corners of the cells from the place, true east and north, shape ``(rows + 1, cols + 1)``.
+    inside
+        Cells that the circle touches, and the 3 x 3 around the place.
+    labels
+        Labels of all bands, gentlest first.
+    """
+
+    slope_deg: Array
+    band: NDArray[np.intp]
+    edges_east_m: Array
+    edges_north_m: Array
+    inside: NDArray[np.bool_]
+    labels: tuple[str, ...]
+
+
 @dataclass(frozen=True)
 class GroundAt:
     """Ground at a place. Field names are the keys of the JSON contract.
@@ -99,6 +135,8 @@ class GroundAt:
         The model and how it was read.
     cautions
         Those that apply.
+    patch
+        Cells around the place, for a picture.
     """
 
     place: PlaceAt
@@ -117,6 +155,7 @@ class GroundAt:
     cell_size_m: tuple[float, float]
     method: str
     cautions: tuple[Caution, ...]
+    patch: GroundPatch | None = field(default=None, metadata={"json": False})
 
 
 def radius_95_m(error_m: float, confidence_percent: float = DEFAULT_EPE_CONFIDENCE) -> float:
@@ -349,6 +388,25 @@ def _say(
         cell_size_m=around.cell_size_m,
         method=settings.method,
         cautions=cautions_for(situation),
+        patch=_patch(around, inside, settings.bands),
+    )
+
+
+def _patch(around: Around, inside: NDArray[np.bool_], bands: BandScheme) -> GroundPatch:
+    slopes = around.field.slope_deg
+    edges = np.array(bands.edges_deg)
+    band = np.searchsorted(edges, shown_slope_deg(np.nan_to_num(slopes)), side="right")
+    rows, cols = slopes.shape
+    dc = (np.arange(cols + 1) - around.col)[None, :]
+    dr = (np.arange(rows + 1) - around.row)[:, None]
+    (ec, er), (nc, nr) = around.jacobian
+    return GroundPatch(
+        slope_deg=slopes,
+        band=np.where(np.isfinite(slopes), band, -1),
+        edges_east_m=np.asarray(ec * dc + er * dr),
+        edges_north_m=np.asarray(nc * dc + nr * dr),
+        inside=inside,
+        labels=bands.labels,
     )
 
 

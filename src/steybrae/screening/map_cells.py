@@ -7,7 +7,7 @@ from typing import Final, Protocol
 
 import numpy as np
 
-from steybrae.screening.result import LegScreening
+from steybrae.screening.result import LegScreening, ModelFacts
 from steybrae.terrain.attributes import slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
 from steybrae.terrain.engines import check_engine

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
 from steybrae.card.result import RouteCard
 from steybrae.card.wording import GRID_NAMES, totals_lines
-from steybrae.show.card_rows import BOTTOM_MM, FOLD_MM, LEFT_MM, RIGHT_MM
+from steybrae.show.card_rows import BOTTOM_MM, FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, two_lines
 from steybrae.show.paper import Paper, line_mm
 
-__all__ = ["front_block", "text_blocks"]
+__all__ = ["front_block", "front_rest", "text_blocks"]
 
 _TEXT: Final = 8.3
+_WIDTH_MM: Final = FOLD_MM - LEFT_MM - 4.0
 
 _FORECAST: Final = (
     "Service, region",
@@ -29,36 +31,62 @@ _FORECAST: Final = (
 _PARTY: Final = ("Party", "Turn back at (time, place)", "Who knows, when to call")
 
 
+@dataclass(frozen=True)
+class _Words:
+    """Words of the left half: how large, and how far the next stand below them."""
+
+    words: str
+    size_pt: float = _TEXT
+    bold: bool = False
+    after_mm: float = 0.6
+
+
 def front_block(card: RouteCard, paper: Paper, top_mm: float) -> None:
     """Draw the first part: the day on the left, lines to fill in by hand on the right."""
-    left_mm, width_mm = LEFT_MM, FOLD_MM - LEFT_MM - 4.0
-    y_mm = top_mm + 5.6
-    for line in paper.wrapped(card.name, width_mm, 15.0, bold=True)[:2]:
-        paper.text(left_mm, y_mm, line, 15.0, bold=True, most_mm=width_mm)
-        y_mm += line_mm(15.0)
-    start = f", start {card.start_text}" if card.start_text else ""
-    paper.text(left_mm, y_mm, f"{card.date}{start}", 13.0, bold=True, most_mm=width_mm)
-    y_mm += 7.0
-    for line in totals_lines(card):
-        y_mm = paper.paragraph(left_mm, y_mm, line, width_mm, 10.0, bold=True)
-    y_mm += 1.5
-    scale = f", map 1:{card.scale:.0f}" if card.scale else ""
-    grid = f"Grid: {GRID_NAMES[card.grid]}{scale}."
-    for line in (grid, *card.norths.sentences, *card.daylight_words, " ".join(card.time_words[:4])):
-        if y_mm > BOTTOM_MM - 8.0:
-            break
-        y_mm = paper.paragraph(left_mm, y_mm, line, width_mm, _TEXT) + 0.6
-    _compass_example(card, paper, y_mm, width_mm)
+    placed, _ = _laid(card, paper)
+    for down_mm, words in placed:
+        y_mm = top_mm + down_mm + 0.8 * line_mm(words.size_pt)
+        paper.paragraph(LEFT_MM, y_mm, words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
     _by_hand(paper, top_mm)
 
 
-def _compass_example(card: RouteCard, paper: Paper, y_mm: float, width_mm: float) -> None:
-    """Write the sum of the first leg, as a pattern for the others."""
-    y_mm += 1.0
-    lines = [f"Leg 1. {words}" if k == 0 else words for k, words in enumerate(card.legs[0].compass)]
-    if y_mm + 4.0 * line_mm(_TEXT) < BOTTOM_MM:
-        for line in lines:
-            y_mm = paper.paragraph(LEFT_MM, y_mm, line, width_mm, _TEXT, bold=True)
+def front_rest(card: RouteCard, paper: Paper) -> tuple[str, ...]:
+    """Return what the first part had no room for, to be printed elsewhere."""
+    return _laid(card, paper)[1]
+
+
+def _day(card: RouteCard, paper: Paper) -> Iterator[_Words]:
+    """Words of the left half, in order."""
+    name = two_lines(paper, card.name, _WIDTH_MM, 15.0)
+    fitted = [paper.fitted(line, 15.0, _WIDTH_MM, bold=True, cut=True) for line in name]
+    for line, size_pt in fitted:
+        yield _Words(line, size_pt, bold=True, after_mm=0.0)
+    start = f", start {card.start_text}" if card.start_text else ""
+    yield _Words(f"{card.date}{start}", 13.0, bold=True, after_mm=2.0)
+    totals = totals_lines(card)
+    for number, line in enumerate(totals, start=1):
+        yield _Words(line, 10.0, bold=True, after_mm=1.4 if number == len(totals) else 0.0)
+    scale = f", map 1:{card.scale:.0f}" if card.scale else ""
+    yield _Words(f"Grid: {GRID_NAMES[card.grid]}{scale}.")
+    with_scale, without = card.legs[0].compass
+    yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
+    yield _Words(without, bold=True, after_mm=1.4)
+    for line in (*card.norths.sentences, *card.daylight_words, " ".join(card.time_words[:4])):
+        yield _Words(line)
+
+
+def _laid(card: RouteCard, paper: Paper) -> tuple[list[tuple[float, _Words]], tuple[str, ...]]:
+    """Place words from the top down, millimetres below it; and the words that found no room."""
+    placed, rest, y_mm = [], [], 0.0
+    for words in _day(card, paper):
+        lines = paper.wrapped(words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
+        height_mm = len(lines) * line_mm(words.size_pt)
+        if rest or y_mm + height_mm > BOTTOM_MM - TOP_MM:
+            rest.append(words.words)
+            continue
+        placed.append((y_mm, words))
+        y_mm += height_mm + words.after_mm
+    return placed, tuple(rest)
 
 
 def _by_hand(paper: Paper, top_mm: float) -> None:

@@ -8,8 +8,7 @@ from functools import partial
 from typing import Final
 
 from steybrae.card.result import RouteCard
-from steybrae.errors import QuantityError
-from steybrae.show.card_front import front_block, text_blocks
+from steybrae.show.card_front import front_block, front_rest, text_blocks
 from steybrae.show.card_rows import (
     BOTTOM_MM,
     CHECK_HEAD_MM,
@@ -24,12 +23,9 @@ from steybrae.show.card_rows import (
     leg_mm,
     leg_row,
 )
-from steybrae.show.paper import PAGES_MM, Paper, PaperFacts
+from steybrae.show.paper import PAGES_MM, Paper, PaperFacts, check_page
 
-__all__ = ["PAGES", "card_pdf"]
-
-PAGES: Final = tuple(PAGES_MM)
-"""Names of the page sizes."""
+__all__ = ["card_pdf"]
 
 PANEL_MM: Final = 148.0
 """Height of one part: an A5 page lying, half an A4 page upright."""
@@ -82,10 +78,7 @@ def card_pdf(card: RouteCard, page: str = "a4") -> bytes:
     QuantityError
         No such page.
     """
-    if page not in PAGES_MM:
-        message = f"A card is printed on {' or '.join(PAGES)}; got {page!r}. Choose one of them."
-        raise QuantityError(message)
-    width_mm, height_mm = PAGES_MM[page]
+    width_mm, height_mm = PAGES_MM[check_page(page)]
     subject = " ".join(caution.text for caution in card.cautions)
     keys = ", ".join(caution.key for caution in card.cautions)
     paper = Paper((width_mm, height_mm), PaperFacts(f"Route card: {card.name}, {card.date}", subject, keys))
@@ -143,7 +136,10 @@ def _texts(card: RouteCard, paper: Paper) -> Iterator[_Section]:
     """Cautions and what the card rests on, together in one part where they fit."""
     texts = (
         ("Cautions", [caution.text for caution in card.cautions]),
-        ("What it rests on", [*card.basis, " ".join(card.time_words), " ".join(card.notes)]),
+        (
+            "What it rests on",
+            [*front_rest(card, paper), *card.basis, " ".join(card.time_words), " ".join(card.notes)],
+        ),
     )
     sections = []
     for title, lines in texts:
@@ -164,7 +160,7 @@ def _footer(paper: Paper, card: RouteCard, number: int, count: int) -> None:
     y_mm = BOTTOM_MM + 4.0
     paper.rule((LEFT_MM, BOTTOM_MM + 1.0), (RIGHT_MM, BOTTOM_MM + 1.0), 0.4)
     basis = f" | {card.basis[0]} {card.basis[-1]}" if card.basis else ""
-    paper.text(LEFT_MM, y_mm, f"{card.name} | {card.date}{basis}", 6.5, most_mm=165.0)
+    paper.text(LEFT_MM, y_mm, f"{card.name} | {card.date}{basis}", 6.5, most_mm=165.0, cut=True)
     paper.text(RIGHT_MM, y_mm, f"part {number} of {count}", 7.0, align="right", bold=True)
     paper.text(LEFT_MM, y_mm + 2.9, _REMINDER, 6.5)
 

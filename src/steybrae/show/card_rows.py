@@ -38,6 +38,7 @@ __all__ = [
     "leg_head",
     "leg_mm",
     "leg_row",
+    "two_lines",
 ]
 
 LEFT_MM: Final = 8.0
@@ -98,8 +99,8 @@ def leg_row(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
     _length(leg, paper, top_mm)
     _time(leg, paper, top_mm)
     _ground(leg, paper, top_mm)
-    _sides(leg, paper, top_mm + 23.2)
-    paper.text(LEFT_MM, top_mm + 27.2, _overhead(card, leg), 9.0, bold=True, most_mm=RIGHT_MM - LEFT_MM)
+    _sides(leg, paper, top_mm + 23.8)
+    paper.text(LEFT_MM, top_mm + 27.6, _overhead(card, leg), 9.0, bold=True, most_mm=RIGHT_MM - LEFT_MM)
     bottom_mm = top_mm + leg_mm(card, leg)
     paper.text(LEFT_MM, bottom_mm - 1.6, "notes", 6.0)
     paper.rule((LEFT_MM + 8.0, bottom_mm - 1.4), (RIGHT_MM, bottom_mm - 1.4), 0.5, dots=True)
@@ -108,15 +109,20 @@ def leg_row(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
 
 def _places(leg: CardLeg, paper: Paper, top_mm: float) -> None:
     x_mm, most_mm = _LEG["to"], 45.0
-    paper.text(x_mm, top_mm + 3.8, f"from {leg.from_}", 7.5, most_mm=most_mm)
-    lines = paper.wrapped(leg.to, most_mm, 12.5, bold=True)[:2]
+    paper.text(x_mm, top_mm + 3.8, f"from {leg.from_}", 7.5, most_mm=most_mm, cut=True)
+    lines = two_lines(paper, leg.to, most_mm, 12.5)
     for k, line in enumerate(lines):
-        paper.text(x_mm, top_mm + 8.8 + 4.8 * k, line, 12.5, bold=True, most_mm=most_mm)
+        paper.text(x_mm, top_mm + 8.8 + 4.8 * k, line, 12.5, bold=True, most_mm=most_mm, cut=True)
     place = leg.to_place
     y_mm = top_mm + 9.2 + 4.8 * len(lines)
     reference = place_text(leg.to, place.written, place.reference)
-    width_mm = paper.text(x_mm, y_mm, reference, 10.0, bold=True, most_mm=most_mm - 12.0)
-    paper.text(x_mm + width_mm + 2.0, y_mm, elevation_text(leg), 9.0, most_mm=11.0)
+    paper.text(x_mm, y_mm, reference, 10.5, bold=True, most_mm=most_mm)
+
+
+def two_lines(paper: Paper, words: str, most_mm: float, size_pt: float) -> list[str]:
+    """Break bold words into two lines at the most; the second may be too long."""
+    lines = paper.wrapped(words, most_mm, size_pt, bold=True)
+    return lines if len(lines) < 2 else [lines[0], " ".join(lines[1:])]
 
 
 def _bearings(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
@@ -134,8 +140,14 @@ def _bearings(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> Non
 
 def _length(leg: CardLeg, paper: Paper, top_mm: float) -> None:
     length, on_map = distance_texts(leg)
-    for y_mm, words, size_pt in ((7.4, length, 16.0), (12.2, on_map, 9.0), (17.6, climb_text(leg), 11.0)):
+    lines = (
+        (7.4, length, 16.0),
+        (11.8, on_map, 9.0),
+        (16.6, climb_text(leg), 11.0),
+    )
+    for y_mm, words, size_pt in lines:
         paper.text(_LEG["length"], top_mm + y_mm, words, size_pt, bold=True, most_mm=30.0)
+    paper.text(_LEG["length"], top_mm + 20.2, elevation_text(leg), _SMALL)
 
 
 def _time(leg: CardLeg, paper: Paper, top_mm: float) -> None:

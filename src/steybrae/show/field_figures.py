@@ -20,6 +20,7 @@ from matplotlib.patches import Rectangle
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import Caution
+from steybrae.errors import FileWriteError
 from steybrae.field.agreement import Comparison, ReadingResult
 from steybrae.field.review import Agreement, Review
 from steybrae.files.whole import write_whole
@@ -40,6 +41,9 @@ _PAPER_SHARE: Final = 0.35
 
 _LETTER_SHARE: Final = 0.0125
 """Width of a letter beside a bar, as a share of the axis."""
+
+_SUFFIXES: Final = (".png", ".svg", ".pdf")
+"""Formats whose metadata can hold the cautions."""
 
 _INK: Final = "black"
 _BOX: Final = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
@@ -162,8 +166,11 @@ def save_figure(figure: Figure, path: Path, cautions: Sequence[Caution], *, forc
     Raises
     ------
     FileWriteError
-        It exists and `force` is false, or the system refused.
+        Another ending, it exists and `force` is false, or the system refused.
     """
+    if path.suffix.lower() not in _SUFFIXES:
+        message = f"A picture should be named .png, .svg or .pdf; got {path.name!r}. Change its ending."
+        raise FileWriteError(message)
     text = "\n".join(caution.text for caution in cautions)
     key = "Subject" if path.suffix.lower() == ".pdf" else "Description"
     write_whole(path, lambda temporary: figure.savefig(temporary, metadata={key: text}), force=force)

@@ -24,7 +24,7 @@ def ground_lines(ground: GroundAt) -> list[str]:
     list of str
     """
     place = ground.place
-    least = "at least " if ground.open_above else ""
+    least = "at least " if ground.open_above and ground.slope_deg is not None else ""
     written = f'"{place.written}" = ' if place.written else ""
     height = "unknown" if ground.elevation_m is None else f"{ground.elevation_m:.0f} m"
     return [

@@ -12,10 +12,27 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final, Literal
 
-__all__ = ["PAGES_MM", "Paper", "PaperFacts", "line_mm"]
+from steybrae.errors import QuantityError
+
+__all__ = ["PAGES_MM", "Paper", "PaperFacts", "check_page", "line_mm"]
 
 PAGES_MM: Final = {"a4": (210.0, 297.0), "a5": (210.0, 148.0)}
 """Width and height: A4 upright, which folds once into two A5 lying, and A5 lying (ISO 216)."""
+
+
+def check_page(page: str) -> str:
+    """Refuse a page that there is not.
+
+    Raises
+    ------
+    QuantityError
+        Neither of `PAGES_MM`.
+    """
+    if page not in PAGES_MM:
+        message = f"A card is printed on {' or '.join(PAGES_MM)}; got {page!r}. Choose one of them."
+        raise QuantityError(message)
+    return page
+
 
 POINT_MM: Final = 25.4 / 72.0
 """A typographic point in millimetres (PDF: 72 to the inch)."""
@@ -24,7 +41,7 @@ CONDENSED: Final = 0.9
 """Width of letters against the face as drawn: a wide face, and many figures in a row (our choice)."""
 
 LEAST_SHARE: Final = 0.72
-"""Least part of its size to which a text that is too long is made smaller (our choice)."""
+"""Least part of its size to which a name that is too long is made smaller (our choice)."""
 
 _FACES: Final = {False: "DejaVuSans", True: "DejaVuSans-Bold"}
 
@@ -117,6 +134,7 @@ class Paper:
         bold: bool = False,
         align: Literal["left", "centre", "right"] = "left",
         most_mm: float | None = None,
+        cut: bool = False,
     ) -> float:
         """Write one line and return its width in mm.
 
@@ -129,10 +147,12 @@ class Paper:
         align
             What `x_mm` is.
         most_mm
-            Room there is: longer text is made smaller, then cut with an ellipsis.
+            Room there is: longer text is made smaller.
+        cut
+            Whether it may be cut with an ellipsis rather than made very small: names, never figures.
         """
         if most_mm is not None:
-            text, size_pt = self._fitted(text, size_pt, most_mm, bold=bold)
+            text, size_pt = self.fitted(text, size_pt, most_mm, bold=bold, cut=cut)
         width = self.width_mm(text, size_pt, bold=bold)
         x_mm -= {"left": 0.0, "centre": width / 2.0, "right": width}[align]
         line = self._canvas.beginText(*self._at(x_mm, y_mm))
@@ -142,11 +162,14 @@ class Paper:
         self._canvas.drawText(line)
         return width
 
-    def _fitted(self, text: str, size_pt: float, most_mm: float, *, bold: bool) -> tuple[str, float]:
+    def fitted(
+        self, text: str, size_pt: float, most_mm: float, *, bold: bool, cut: bool
+    ) -> tuple[str, float]:
+        """Make a text smaller until it has room, or cut it with an ellipsis; text and size."""
         share = most_mm / max(self.width_mm(text, size_pt, bold=bold), 1e-9)
-        size_pt *= min(1.0, max(share, LEAST_SHARE))
+        size_pt *= min(1.0, max(share, LEAST_SHARE) if cut else share)
         whole = text
-        while self.width_mm(text, size_pt, bold=bold) > most_mm + 1e-6 and len(whole) > 1:
+        while cut and self.width_mm(text, size_pt, bold=bold) > most_mm + 1e-6 and len(whole) > 1:
             whole = whole[:-1]
             text = f"{whole.rstrip()}…"
         return text, size_pt

@@ -10,7 +10,6 @@ from rich.table import Table
 from rich.text import Text
 
 from steybrae.quantities import round_down, round_up, slope_text
-from steybrae.show.tables import bands_text
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -57,9 +56,6 @@ def print_reading(result: ReadingResult, basis: Sequence[str], to: Console) -> N
     """
     to.print(_readings_text(result), markup=False)
     to.print(result.sentence, style="bold", markup=False)
-    to.print(
-        f"Possible bands {bands_text(result.bands_possible, open_above=result.open_above)}", markup=False
-    )
     if result.references:
         to.print(_references(result))
         for reference in result.references:
@@ -190,7 +186,7 @@ def print_review(review: Review, damaged: Sequence[Damaged], to: Console) -> Non
         "instrument's alone.",
         markup=False,
     )
-    lines = [f"Line {row.line}: {row.reason} It holds: {row.text[:60]}" for row in damaged]
+    lines = [f"Line {row.line}: {row.reason} It holds: {row.text[:60]!r}" for row in damaged]
     _print_list("Lines that are no readings (kept as they are)", lines, to)
 
 

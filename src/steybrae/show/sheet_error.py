@@ -53,7 +53,7 @@ def error_pdf(result: ErrorSheet, *, paper: str = "a4") -> bytes:
         sheet.top_mm - 1.0,
         width,
         "The ground has one slope; the ruler reads the gap a little long or a little short. Find the slope of the "
-        "ground below a panel, go up, and see between which slopes the answers lie. The error belongs to the whole "
+        "ground below a panel, look up, and see between which slopes the answers lie. The error belongs to the whole "
         "length, not to each gap: measure over more gaps and it weighs less, but the answer averages more ground.",
         size_pt=8,
     )

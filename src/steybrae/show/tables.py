@@ -66,7 +66,8 @@ def _headline(screening: RouteScreening) -> Text:
     at_least = "at least " if totals.open_above or totals.slope_max_deg is None else ""
     words = Text()
     words.append(f"{screening.name or 'Route'}", style="bold")
-    words.append(f" ({screening.read_as}, {totals.legs} legs, {_km(totals.length_m)} km)\n")
+    legs = "1 leg" if totals.legs == 1 else f"{totals.legs} legs"
+    words.append(f" ({screening.read_as}, {legs}, {_km(totals.length_m)} km)\n")
     words.append(f"Steepest on the line {at_least}{slope_text(totals.slope_max_deg)}")
     if totals.slope_max_leg is not None:
         words.append(f" (leg {totals.slope_max_leg})")

@@ -333,6 +333,17 @@ class Sheet:
         path.rect(x * PT_PER_MM, y * PT_PER_MM, width * PT_PER_MM, height * PT_PER_MM)
         self._canvas.clipPath(path, stroke=0, fill=0)
 
+    def clip_areas(self, areas: Sequence[Sequence[Sequence[float]]]) -> None:
+        """Confine what follows to closed areas, until `unclip`."""
+        self._canvas.saveState()
+        path = self._canvas.beginPath()
+        for area in areas:
+            path.moveTo(float(area[0][0]) * PT_PER_MM, float(area[0][1]) * PT_PER_MM)
+            for point in area[1:]:
+                path.lineTo(float(point[0]) * PT_PER_MM, float(point[1]) * PT_PER_MM)
+            path.close()
+        self._canvas.clipPath(path, stroke=0, fill=0)
+
     def unclip(self) -> None:
         """End the last `clip`."""
         self._canvas.restoreState()

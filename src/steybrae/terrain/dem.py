@@ -140,10 +140,13 @@ class Grid:
         return np.asarray(lon) * unit_deg + meridian_deg, np.asarray(lat) * unit_deg
 
     def to_wgs84(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
-        """Longitude and latitude on WGS 84, degrees, infinite where PROJ has no answer."""
+        """Longitude (-180 to 180) and latitude on WGS 84, degrees, infinite where PROJ has no answer."""
         x, y = self.xy(col, row)
         lon, lat = _transformer(self.crs_wkt, WGS84).transform(x, y)
-        return np.asarray(lon), np.asarray(lat)
+        lon = np.asarray(lon)
+        # A grid in degrees over the antimeridian counts on beyond 180.
+        turns = np.where(np.isfinite(lon), np.round(lon / 360.0), 0.0)
+        return np.asarray(lon - 360.0 * turns), np.asarray(lat)
 
     def from_wgs84(self, lon_deg: ArrayLike, lat_deg: ArrayLike) -> tuple[Array, Array]:
         """Position in the grid of a WGS 84 position; infinite or NaN where PROJ has no answer.

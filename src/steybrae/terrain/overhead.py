@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
-from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG, OverheadGround, Points
+from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG, NEIGHBOURS, OverheadGround, Points
 from steybrae.terrain.overhead_path import EnergyLines, energy_lines
 from steybrae.terrain.overhead_sight import first_open
 from steybrae.terrain.overhead_way import pulled, straight_deg
@@ -26,7 +26,8 @@ __all__ = ["Overhead", "PathUp", "SightUp", "look_up", "zone_top"]
 PATH_STEP_DEG: Final = 0.05
 """How closely the path angle is solved, degrees, rounded up (our choice: half of what is shown)."""
 
-_ANGLES_AT_ONCE: Final = 20
+_ANGLES: Final = 20
+_ANGLES_AT_ONCE: Final = 5
 
 
 @dataclass(frozen=True)
@@ -185,8 +186,10 @@ def zone_top(ground: OverheadGround, points: Points, sight: SightUp) -> SightUp:
     """
     heights, source = ground.dem.heights_m, ground.zones.source
     col, row = int(sight.col), int(sight.row)
-    steps = [(i, j) for j in (-1, 0, 1) for i in (-1, 0, 1) if i or j]
-    length = {step: math.hypot(*ground.offset_m(*map(np.asarray, step))) for step in steps}
+    length = {
+        (i, j): float(np.hypot(*ground.offset_m(np.asarray(i), np.asarray(j))))
+        for i, j in NEIGHBOURS.tolist()
+    }
     rows, cols = heights.shape
     while True:
         up, best = 0.0, None
@@ -248,17 +251,32 @@ def _solve(
 ) -> tuple[EnergyLines, int, float] | None:
     """Narrow the angle down; lines, which of their angles is reached, least angle not reached."""
     found = None
-    angles = np.linspace(low, high, _ANGLES_AT_ONCE + 1)[:-1]
+    angles = np.linspace(low, high, _ANGLES + 1)[:-1]
     while True:
-        lines = energy_lines(ground, *cells, angles, sight_deg)
-        hit = np.flatnonzero(lines.reached.any(axis=1))
-        if len(hit):
-            found, low = (lines, int(hit[-1])), float(angles[hit[-1]])
-            high = float(angles[hit[-1] + 1]) if hit[-1] + 1 < len(angles) else high
+        hit = _largest_reached(ground, cells, angles, sight_deg)
+        if hit is not None:
+            found, at = hit[:2], hit[2]
+            low, high = float(angles[at]), float(angles[at + 1]) if at + 1 < len(angles) else high
         elif found is None:
             return None
         else:
             high = float(angles[0])
         if high - low <= PATH_STEP_DEG:
             return (*found, high)
-        angles = np.linspace(low, high, _ANGLES_AT_ONCE + 2)[1:-1]
+        angles = np.linspace(low, high, _ANGLES + 2)[1:-1]
+
+
+def _largest_reached(
+    ground: OverheadGround, cells: tuple[NDArray[np.intp], NDArray[np.intp]], angles: Array, sight_deg: Array
+) -> tuple[EnergyLines, int, int] | None:
+    """Lines, which of theirs, and which of all angles is the largest reached; steep ones first.
+
+    A few angles at a time: the steeper they are the less ground they need.
+    """
+    for end in range(len(angles), 0, -_ANGLES_AT_ONCE):
+        start = max(0, end - _ANGLES_AT_ONCE)
+        lines = energy_lines(ground, *cells, angles[start:end], sight_deg)
+        hit = np.flatnonzero(lines.reached.any(axis=1))
+        if len(hit):
+            return lines, int(hit[-1]), start + int(hit[-1])
+    return None

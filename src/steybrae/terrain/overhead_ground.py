@@ -18,7 +18,15 @@ from steybrae.terrain.sampling import heights_at
 from steybrae.terrain.start_zones import StartRules, StartZones, find_start_zones
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
-__all__ = ["LEAST_SIGHT_DEG", "Blocks", "OverheadGround", "Points", "ceiling_m", "overhead_ground"]
+__all__ = [
+    "LEAST_SIGHT_DEG",
+    "NEIGHBOURS",
+    "Blocks",
+    "OverheadGround",
+    "Points",
+    "ceiling_m",
+    "overhead_ground",
+]
 
 LEAST_SIGHT_DEG: Final = 18.0
 """Flattest angle, degrees, at which ground overhead is told: a low extreme of published run-out
@@ -30,6 +38,10 @@ UNKNOWN_RISE_DEG: Final = 45.0
 
 BLOCK_CELLS: Final = 8
 """Side of a block of cells that is passed over as a whole where it cannot matter."""
+
+
+NEIGHBOURS: Final = np.array([(i, j) for j in (-1, 0, 1) for i in (-1, 0, 1) if i or j])
+"""Steps in column and row to the eight cells around one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,6 +158,22 @@ class OverheadGround:
     def unknown(self) -> Blocks:
         """Cells whose slope is not known, with the greatest height that they are taken to have."""
         return _blocks(self.zones.unknown, ceiling_m(self.dem.heights_m, self.cell_m))
+
+    @cached_property
+    def down(self) -> NDArray[np.int32]:
+        """Number, by row, of the neighbour of the eight with the steepest fall; its own in a pit."""
+        rows, cols = self.dem.grid.shape
+        own = np.arange(rows * cols, dtype=np.int32).reshape(rows, cols)
+        walled = np.pad(self.dem.heights_m, 1, constant_values=np.nan)
+        best, out = np.zeros((rows, cols)), own.copy()
+        for i, j in NEIGHBOURS.tolist():
+            length = float(np.hypot(*self.offset_m(np.asarray(i), np.asarray(j))))
+            there = walled[1 + j : rows + 1 + j, 1 + i : cols + 1 + i]
+            fall = (self.dem.heights_m - there) / length
+            # The first of equal ones stays; NaN is never steeper.
+            steeper = fall > best
+            best[steeper], out[steeper] = fall[steeper], own[steeper] + (j * cols + i)
+        return out.reshape(-1)
 
     def offset_m(self, col: Array, row: Array) -> tuple[Array, Array]:
         """Metres east and north of a difference in columns and rows."""

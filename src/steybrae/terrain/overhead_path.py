@@ -145,8 +145,8 @@ def _settle(box: PathBox, loss: Array) -> tuple[Array, NDArray[np.int32]]:
     while now + 1 < len(ends) or waiting:
         now += 1
         begin = ends[now - 1] if 0 < now <= len(ends) else 0
-        fresh = [seed[begin : ends[now]]] if now < len(ends) else []
-        state = np.concatenate([*fresh, *waiting.pop(now, [])])
+        fresh = seed[begin : ends[now]] if now < len(ends) else seed[:0]
+        state = np.concatenate([fresh, *waiting.pop(now, [])])
         state = state[~done[state]]
         if len(state) == 0:
             continue

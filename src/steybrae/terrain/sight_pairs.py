@@ -9,7 +9,9 @@ distance)`` is below what is already found.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +21,10 @@ from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG, Blocks, OverheadGr
 from steybrae.terrain.sampling import spread
 
 __all__ = ["Pairs", "pairs_between", "steepest_sight", "unknown_overhead", "useful_box"]
+
+
+MOST_AT_ONCE: Final = 500_000
+"""Pairs of place and cell whose tangents are held at once: some tens of megabytes (our choice)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,7 +200,9 @@ def steepest_sight(
                 block = likely[point]
             else:
                 point, block = np.nonzero(ask)
-            _improve(best, cell, _tangents(ground, points, blocks, point, kept[block]))
+            for part in _portions(blocks.count[kept[block]]):
+                some = point[part], kept[block[part]]
+                _improve(best, cell, _tangents(ground, points, blocks, *some))
             bound[point, block] = -np.inf
     return Pairs(np.arange(count), cell, np.where(cell < 0, -np.inf, best))
 
@@ -215,14 +223,49 @@ def _improve(best: Array, cell: NDArray[np.intp], pairs: Pairs) -> None:
     cell[point[better]] = winner[better]
 
 
-def pairs_between(ground: OverheadGround, points: Points, least: float, below: float) -> Pairs:
-    """All pairs whose tangent lies from one value to below another, steepest first."""
+def pairs_between(ground: OverheadGround, points: Points, least: float, below: float, most: int) -> Pairs:
+    """Steepest pairs whose tangent lies from one value to below another.
+
+    Parameters
+    ----------
+    ground, points
+        Where.
+    least, below
+        Tangents.
+    most
+        How many at the most.
+
+    Returns
+    -------
+    Pairs
+        Steepest first.
+    """
     blocks = ground.sources
+    if len(blocks.start) == 0 or len(points.col) == 0:
+        return Pairs(np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp), np.empty(0))
     bound, kept = _bounds(ground, points, blocks, least)
     point, block = np.nonzero(bound >= least)
-    pairs = _tangents(ground, points, blocks, point, kept[block])
-    pairs = pairs.pick((pairs.tangent >= least) & (pairs.tangent < below))
-    return pairs.pick(np.argsort(-pairs.tangent, kind="stable"))
+    found = Pairs(point[:0], block[:0], np.empty(0))
+    for part in _portions(blocks.count[kept[block]]):
+        more = _tangents(ground, points, blocks, point[part], kept[block[part]])
+        more = more.pick((more.tangent >= least) & (more.tangent < below))
+        found = Pairs(
+            np.concatenate((found.point, more.point)),
+            np.concatenate((found.cell, more.cell)),
+            np.concatenate((found.tangent, more.tangent)),
+        )
+        found = found.pick(np.argsort(-found.tangent, kind="stable")[:most])
+    return found
+
+
+def _portions(counts: NDArray[np.intp]) -> Iterator[slice]:
+    """Cut blocks into portions of a bounded number of cells."""
+    total = np.cumsum(counts)
+    done, start = 0, 0
+    while start < len(counts):
+        end = max(int(np.searchsorted(total, done + MOST_AT_ONCE, side="right")), start + 1)
+        yield slice(start, end)
+        done, start = int(total[end - 1]), end
 
 
 def unknown_overhead(ground: OverheadGround, points: Points) -> bool:

@@ -1,0 +1,1 @@
+"""Slope, bands, aspect and curvature of whole rasters, block by block."""

@@ -1,0 +1,190 @@
+"""From the parts of a run to one GeoTIFF for each raster, with overviews, names and colours."""
+
+from __future__ import annotations
+
+import math
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.area.blocks import BLOCK_LEVELS, SMALL, Layout
+from steybrae.area.job import AreaJob
+from steybrae.area.layers import LAYERS, Layer, halve
+from steybrae.area.legend import band_colours, metadata
+from steybrae.area.result import AreaResult
+from steybrae.area.station import filled, whole_tiles
+from steybrae.files.area_legend import Value, aux_xml
+from steybrae.files.area_outputs import SmallFile, Workspace
+from steybrae.files.area_tiff import HEADER_BYTES, TILE, Level, encode_tiles, raster_tags, write_directories
+from steybrae.terrain.dem import Grid
+
+__all__ = ["assemble"]
+
+Cells = NDArray[Any]
+
+COPY_BYTES: Final = 2**23
+"""How much of a part is copied at once."""
+
+
+def assemble(job: AreaJob, work: Workspace, layout: Layout, grid: Grid, result: AreaResult) -> None:
+    """Make the finished files of a run in its working folder.
+
+    Parameters
+    ----------
+    job, work, layout
+        Of the run; every block is in the journal.
+    grid
+        Of the model.
+    result
+        What the files say of themselves.
+    """
+    for name in job.layers:
+        layer = LAYERS[name]
+        path, shifts = _joined_parts(work, name)
+        levels = _levels(work, name, layout, shifts)
+        with path.open("r+b") as file:
+            _upper_levels(file, layer, job, layout, levels, work.folder)
+            tags, holds_crs = raster_tags(
+                layer.dtype,
+                job.compress,
+                grid.crs_wkt,
+                grid.transform,
+                nodata=layer.unknown if layer.nodata else None,
+                tags=metadata(result, layer),
+                text=layer.text,
+                unit=layer.unit,
+                scale=layer.scale,
+                colours=band_colours(result) if name == "bands" else None,
+            )
+            write_directories(file, tags, levels)
+        path.replace(work.folder / f"{name}.tif")
+        text = aux_xml(
+            crs_wkt=None if holds_crs else grid.crs.to_wkt("WKT1_GDAL"),
+            values=_values(result) if name == "bands" else (),
+        )
+        work.write_text(f"{name}.tif.aux.xml", text)
+
+
+def _values(result: AreaResult) -> tuple[Value, ...]:
+    colours = band_colours(result)
+    rows = sorted(result.bands, key=lambda row: row.value)
+    return tuple(
+        Value(
+            value=row.value,
+            name="unknown" if row.band is None else f"{row.band.label} degrees",
+            colour=colours[row.value],
+            cells=row.cells,
+            low_deg=None if row.band is None else row.band.low_deg,
+            high_deg=None if row.band is None else row.band.high_deg,
+            km2=row.km2,
+        )
+        for row in rows
+    )
+
+
+def _joined_parts(work: Workspace, name: str) -> tuple[Path, dict[str, int]]:
+    """One file with every writer's tiles, and how far each writer's moved in it."""
+    writers = sorted({record["writer"] for record in work.records()})
+    parts = {writer: work.folder / f"{name}.{writer}.part" for writer in writers}
+    if len(parts) == 1:
+        return next(iter(parts.values())), {writers[0]: 0}
+    whole, shifts = work.folder / f"{name}.whole", {}
+    with whole.open("wb") as out:
+        out.write(bytes(HEADER_BYTES))
+        for writer, part in parts.items():
+            shifts[writer] = out.tell() - HEADER_BYTES
+            with part.open("rb") as source:
+                source.seek(HEADER_BYTES)
+                shutil.copyfileobj(source, out, COPY_BYTES)
+    return whole, shifts
+
+
+def _levels(work: Workspace, name: str, layout: Layout, shifts: dict[str, int]) -> list[Level]:
+    """Where the tiles of every level lie; those that blocks do not make are still 0."""
+    levels = []
+    for level in range(layout.levels + 1):
+        tiles = layout.tiles(level)
+        levels.append(Level(*layout.size(level), np.zeros(tiles, np.uint64), np.zeros(tiles, np.uint64)))
+    for record in work.records():
+        block = layout.block(record["block"])
+        for level, (start, sizes) in enumerate(record["tiles"][name]):
+            row, col = (block.row >> level) // TILE, (block.col >> level) // TILE
+            down, right = (math.ceil((-(-size >> level)) / TILE) for size in (block.rows, block.cols))
+            ends = np.cumsum([0, *sizes])
+            place = (slice(row, row + down), slice(col, col + right))
+            begin = start + shifts[record["writer"]] + ends[:-1]
+            levels[level].offsets[place] = begin.reshape(down, right)
+            levels[level].sizes[place] = np.reshape(sizes, (down, right))
+    return levels
+
+
+def _upper_levels(
+    file: Any, layer: Layer, job: AreaJob, layout: Layout, levels: list[Level], folder: Path
+) -> None:
+    """Make the overviews that span blocks, a row of tiles at a time."""
+    if layout.levels <= BLOCK_LEVELS:
+        return
+
+    def tiles_of(level: int, row: int, cells: Cells) -> None:
+        data, sizes = encode_tiles(whole_tiles(cells, layer), job.compress)
+        start = file.seek(0, 2)
+        file.write(data)
+        levels[level].offsets[row] = start + np.cumsum([0, *sizes[:-1]])
+        levels[level].sizes[row] = sizes
+
+    pyramid = _Pyramid(BLOCK_LEVELS + 1, layer, layout, tiles_of)
+    for rows in _small_rows(layer, layout, folder):
+        pyramid.feed(rows)
+    pyramid.end()
+
+
+def _small_rows(layer: Layer, layout: Layout, folder: Path) -> Iterator[Cells]:
+    """Rows of the first overview that spans blocks, one row of blocks at a time."""
+    dtype = np.dtype(layer.dtype)
+    small = SmallFile(folder / f"{layer.name}.small", SMALL**2 * dtype.itemsize)
+    rows, cols = layout.size(BLOCK_LEVELS + 1)
+    for down in range(layout.down):
+        raw = small.read(down * layout.right, layout.right)
+        pieces = np.frombuffer(raw, dtype).reshape(layout.right, SMALL, SMALL)
+        joined = pieces.swapaxes(0, 1).reshape(SMALL, -1)
+        yield joined[: min(SMALL, rows - down * SMALL), :cols]
+    small.close()
+
+
+class _Pyramid:
+    """Levels above each other, each fed from the top down and passing half of it on."""
+
+    def __init__(
+        self, level: int, layer: Layer, layout: Layout, tiles_of: Callable[[int, int, Cells], None]
+    ) -> None:
+        self._level, self._layer, self._tiles_of = level, layer, tiles_of
+        self._next = _Pyramid(level + 1, layer, layout, tiles_of) if level < layout.levels else None
+        self._kept: list[Cells] = []
+        self._count = self._row = 0
+
+    def feed(self, rows: Cells) -> None:
+        """Take more rows, at most half a tile's."""
+        self._kept.append(rows)
+        self._count += len(rows)
+        if self._count >= TILE:
+            self._pass_on()
+
+    def _pass_on(self) -> None:
+        cells = np.concatenate(self._kept)
+        self._tiles_of(self._level, self._row, cells)
+        self._kept, self._count, self._row = [], 0, self._row + 1
+        if self._next is not None:
+            self._next.feed(halve(cells, self._layer))
+
+    def end(self) -> None:
+        """Take what is left as the last rows."""
+        if self._kept:
+            self._pass_on()
+        if self._next is not None:
+            self._next.end()
+
+

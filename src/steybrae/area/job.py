@@ -1,0 +1,77 @@
+"""What a run over a whole raster is asked to do."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any, Final, get_args
+
+from steybrae.area.layers import LAYERS
+from steybrae.bands import BandScheme
+from steybrae.errors import QuantityError
+from steybrae.files.area_outputs import Compress
+from steybrae.terrain.engines import Engine
+from steybrae.terrain.gradients import Method
+
+__all__ = ["BELT_M", "AreaJob"]
+
+BELT_M: Final = 500.0
+"""Height of an elevation belt of the table, metres (our choice)."""
+
+
+@dataclass(frozen=True)
+class AreaJob:
+    """Model, outputs and method of a run; small, for it travels to every worker.
+
+    Attributes
+    ----------
+    paths
+        Raster files of the model.
+    layers
+        Names of the rasters to write (`steybrae.area.layers.LAYERS`).
+    bands
+        Edges of the bands.
+    method, engine
+        Who computes slopes, and how.
+    z_unit
+        Height unit as typed; None takes the file's own.
+    compress
+        ``deflate`` or ``none``.
+    unknown_where_unreadable
+        Whether damaged blocks of the input become unknown instead of stopping the run.
+    cross_check
+        Whether the other engine's slopes are compared.
+
+    Raises
+    ------
+    QuantityError
+        A layer or a packing of another name.
+    """
+
+    paths: tuple[Path, ...]
+    layers: tuple[str, ...] = ("slope", "bands")
+    bands: BandScheme = field(default_factory=BandScheme)
+    method: Method = "horn"
+    engine: Engine = "own"
+    z_unit: str | None = None
+    compress: Compress = "deflate"
+    unknown_where_unreadable: bool = False
+    cross_check: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse names that mean nothing."""
+        for what, got, known in (
+            *(("output raster", layer, tuple(LAYERS)) for layer in self.layers),
+            ("packing (--compress)", self.compress, get_args(Compress)),
+        ):
+            if got not in known:
+                message = f"The {what} should be one of {', '.join(known)}; got {got!r}. Choose one."
+                raise QuantityError(message)
+
+    def identity(self) -> dict[str, Any]:
+        """Everything that changes the outputs, as plain values: two runs of one identity may be joined."""
+        found = asdict(self)
+        found["paths"] = [path.name for path in self.paths]
+        found["layers"] = list(self.layers)
+        found["bands"] = list(self.bands.edges_deg)
+        return found

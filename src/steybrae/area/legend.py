@@ -1,0 +1,92 @@
+"""What the rasters say of themselves: colours of the bands, metadata with cautions and origin."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from steybrae.area.layers import Layer
+from steybrae.area.result import AreaResult
+
+__all__ = ["UNKNOWN_COLOUR", "band_colours", "metadata"]
+
+Colour = tuple[int, int, int]
+
+UNKNOWN_COLOUR: Final[Colour] = (255, 0, 170)
+"""A colour that no band has: unknown ground must be seen, and a raster cannot be hatched."""
+
+_LIGHT_TO_DARK: Final[tuple[Colour, ...]] = (
+    (254, 232, 56),
+    (221, 200, 88),
+    (187, 173, 109),
+    (154, 147, 118),
+    (124, 123, 120),
+    (96, 100, 111),
+    (66, 78, 108),
+    (24, 55, 111),
+    (0, 34, 78),
+)
+"""Nine even steps of matplotlib's cividis, reversed; written out, for matplotlib is slow to load."""
+
+
+def band_colours(result: AreaResult) -> dict[int, Colour]:
+    """Colour of every value of ``bands.tif``.
+
+    Parameters
+    ----------
+    result
+        Whose bands they are.
+
+    Returns
+    -------
+    dict
+        Value to red, green, blue from 0 to 255; light is gentle, dark is steep, 0 is unknown.
+    """
+    values = [row.value for row in result.bands if row.band is not None]
+    last = max(1, len(values) - 1)
+    return {0: UNKNOWN_COLOUR, **{value: _between(k / last) for k, value in enumerate(values)}}
+
+
+def _between(way: float) -> Colour:
+    place = way * (len(_LIGHT_TO_DARK) - 1)
+    first = min(int(place), len(_LIGHT_TO_DARK) - 2)
+    low, high = _LIGHT_TO_DARK[first], _LIGHT_TO_DARK[first + 1]
+    red, green, blue = (round(a + (b - a) * (place - first)) for a, b in zip(low, high, strict=True))
+    return red, green, blue
+
+
+def metadata(result: AreaResult, layer: Layer) -> dict[str, str]:
+    """Metadata of a raster.
+
+    Parameters
+    ----------
+    result
+        Whose raster it is.
+    layer
+        Which one.
+
+    Returns
+    -------
+    dict
+        Name to text; the cautions numbered, in their order.
+    """
+    model = result.model
+    found = {
+        "MADE_BY": f"steybrae {result.steybrae}",
+        "WHAT": layer.text,
+        "METHOD": f"{result.method}, engine {result.engine}, true-ground metric",
+        "MODEL_FILES": ", ".join(model.files),
+        "MODEL_SHA256_OF_SIZE_AND_ENDS": ", ".join(model.fingerprints),
+        "MODEL_CELL_ON_THE_GROUND_M": f"{model.cell_size_m[0]:.3f} x {model.cell_size_m[1]:.3f}",
+        "MODEL_HEIGHT_UNIT_M": f"{model.height_unit_m:.9g} ({model.height_unit_from})",
+        "UNCERTAINTY": result.uncertainty,
+    }
+    if model.crs_scale is not None:
+        found["GROUND_METRES_PER_CRS_METRE"] = f"{model.crs_scale:.6f}"
+    if layer.name == "bands":
+        names = [f"{row.value}: {row.band.label if row.band else 'unknown'}" for row in result.bands]
+        found["LEGEND"] = "; ".join(sorted(names, key=lambda name: int(name.split(":")[0])))
+        found["ROUNDING"] = "The band is that of the slope in tenths of a degree, rounded up."
+    if result.unreadable:
+        found["UNREADABLE_INPUT_BLOCKS"] = str(len(result.unreadable))
+    found |= {f"CAUTION_{k}": caution.text for k, caution in enumerate(result.cautions, 1)}
+    return found

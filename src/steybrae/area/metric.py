@@ -1,0 +1,161 @@
+"""The ground's metric over a block, cheaply.
+
+The slope needs no gradients east and north, only their length. With height changes u per column
+and v per row and the Jacobian ``J = [[a, b], [c, d]]`` of `steybrae.terrain.jacobian`,
+
+    p^2 + q^2 = A u^2 + C v^2 + 2 B u v
+    A = (b^2 + d^2) / det^2,  C = (a^2 + c^2) / det^2,  B = -(a b + c d) / det^2
+
+The three coefficients change slowly. They are exact on a coarse lattice over the block and
+linear between; where one does not change along the rows or the columns it is not spread out
+there. On a conformal grid of square cells A = C and B = 0.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.jacobian import LATTICE_ERROR, grid_jacobian, jacobian_at
+
+__all__ = ["BlockMetric", "Coefficient", "block_metric"]
+
+SAME: Final = 2e-7
+"""Coefficients that differ by less than this share are one: 3e-6 degrees of slope at the most."""
+
+Metric = Literal["ground", "grid"]
+
+
+@dataclass(frozen=True, eq=False)
+class Coefficient:
+    """A number that changes slowly over a block.
+
+    Attributes
+    ----------
+    rows
+        Positions of the lattice's rows, cells from the block's first row.
+    values
+        At those rows, ``[lattice row, col]`` for every column, or one column for all.
+    """
+
+    rows: Array
+    values: Array
+
+    def at(self, first: int, count: int) -> Array:
+        """Values at the centres of some rows, of a shape that spreads over ``[row, col]``.
+
+        Parameters
+        ----------
+        first, count
+            Which rows of the block.
+        """
+        if len(self.values) == 1:
+            return self.values
+        centres = np.arange(first, first + count) + 0.5
+        mesh = np.clip(np.searchsorted(self.rows, centres) - 1, 0, len(self.rows) - 2)
+        share = ((centres - self.rows[mesh]) / (self.rows[mesh + 1] - self.rows[mesh]))[:, None]
+        low = self.values[mesh]
+        out: Array = low + share * (self.values[mesh + 1] - low)
+        return out
+
+
+@dataclass(frozen=True, eq=False)
+class BlockMetric:
+    """Metric of one block.
+
+    Attributes
+    ----------
+    uu, vv, uv
+        A, C and 2 B; `vv` is None where it equals `uu`, `uv` where it is 0.
+    area_m2
+        Ground area of a cell.
+    jacobian
+        ``(row) -> (2, 2)``: the Jacobian in the middle of a row of the block.
+    """
+
+    uu: Coefficient
+    vv: Coefficient | None
+    uv: Coefficient | None
+    area_m2: Coefficient
+    jacobian: Callable[[float], Array]
+
+
+def block_metric(grid: Grid, metric: Metric = "ground") -> BlockMetric:
+    """Metric of a block.
+
+    Parameters
+    ----------
+    grid
+        Of the block alone.
+    metric
+        ``ground``, or ``grid`` for the CRS's own units (for comparing with tools that know no
+        other).
+
+    Returns
+    -------
+    BlockMetric
+
+    Raises
+    ------
+    ModelError
+        As `steybrae.terrain.jacobian.jacobian_at`.
+    """
+    rows, cols, lattice = _lattice(grid, metric)
+    (a, b), (c, d) = np.moveaxis(lattice, (-2, -1), (0, 1))
+    det2 = (a * d - b * c) ** 2
+    uu, vv, uv = (b**2 + d**2) / det2, (a**2 + c**2) / det2, -2.0 * (a * b + c * d) / det2
+    centres = np.arange(grid.shape[1]) + 0.5
+
+    def spread(values: Array) -> Coefficient:
+        return _spread(values, rows, cols, centres)
+
+    middle = lattice[:, lattice.shape[1] // 2]
+
+    def jacobian(row: float) -> Array:
+        mesh = min(int(np.searchsorted(rows, row, side="right")) - 1, len(rows) - 2)
+        share = (row - rows[mesh]) / (rows[mesh + 1] - rows[mesh])
+        out: Array = middle[mesh] + share * (middle[mesh + 1] - middle[mesh])
+        return out
+
+    return BlockMetric(
+        uu=spread(uu),
+        vv=None if np.abs(vv - uu).max() < SAME * uu.max() else spread(vv),
+        uv=None if np.abs(uv).max() < SAME * uu.max() else spread(uv),
+        area_m2=spread(np.sqrt(det2)),
+        jacobian=jacobian,
+    )
+
+
+def _lattice(grid: Grid, metric: Metric) -> tuple[Array, Array, Array]:
+    """Rows and columns of the lattice and the Jacobian ``[row, col, 2, 2]`` on it."""
+    rows, cols = grid.shape
+    meshes = 1
+    while True:
+        row_nodes, col_nodes = np.linspace(0.0, rows, meshes + 1), np.linspace(0.0, cols, meshes + 1)
+        if metric == "grid":
+            return row_nodes, col_nodes, np.broadcast_to(grid_jacobian(grid), (2, 2, 2, 2))
+        lattice = jacobian_at(grid, col_nodes[None, :], row_nodes[:, None])
+        middle = jacobian_at(
+            grid, (col_nodes[1:] + col_nodes[:-1])[None, :] / 2, (row_nodes[1:] + row_nodes[:-1])[:, None] / 2
+        )
+        between = (lattice[1:, 1:] + lattice[:-1, 1:] + lattice[1:, :-1] + lattice[:-1, :-1]) / 4.0
+        small = np.abs(between - middle).max() <= LATTICE_ERROR * np.abs(lattice).max()
+        if small or meshes >= max(rows, cols):
+            return row_nodes, col_nodes, lattice
+        meshes *= 2
+
+
+def _spread(values: Array, rows: Array, cols: Array, centres: Array) -> Coefficient:
+    """Coefficient from its lattice; along rows or columns where it is the same it is kept once."""
+    slack = SAME * np.abs(values).max()
+    if np.ptp(values, axis=1).max() <= slack:
+        at_columns = values.mean(axis=1)[:, None]
+    else:
+        at_columns = np.stack([np.interp(centres, cols, row) for row in values])
+    if np.ptp(values, axis=0).max() <= slack:
+        at_columns = at_columns.mean(axis=0)[None, :]
+    return Coefficient(rows, at_columns)

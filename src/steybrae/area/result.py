@@ -1,0 +1,280 @@
+"""The answer of a run over a whole raster: how much ground lies in each band, and where it faces.
+
+Frozen, and complete: table, figure, README and JSON show nothing that is not in it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from importlib.metadata import version
+from typing import Any, Final
+
+from steybrae.area.job import BELT_M, AreaJob
+from steybrae.area.tally import Tally, state_sector
+from steybrae.bands import Band
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.files.area_heights import BadBlock
+from steybrae.files.rasters import ModelInfo
+from steybrae.screening.cross_check import CrossCheck
+from steybrae.terrain.attributes import SECTORS
+from steybrae.terrain.dem import Grid
+from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.uncertainty import slope_uncertainty
+
+__all__ = ["AreaModel", "AreaResult", "AreaRow", "BandArea", "Counted", "area_result"]
+
+MM2_PER_KM2: Final = 10**12
+
+UNKNOWN_AREA: Final = Caution(
+    "unknown_area",
+    "Part of this area is unknown: the model has no height there, or ends beside it. Unknown is not "
+    "gentle; it has a class and a colour of its own in the rasters.",
+)
+UNREADABLE: Final = Caution(
+    "unreadable",
+    "Part of the input could not be read and was made unknown on request: what is there was not looked at.",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Counted:
+    """Sums over all blocks."""
+
+    tally: Tally
+    bad: tuple[BadBlock, ...]
+    cross_check: CrossCheck | None
+
+
+@dataclass(frozen=True)
+class AreaModel:
+    """Which model it was.
+
+    Attributes
+    ----------
+    files, fingerprints
+        As `steybrae.files.rasters.ModelInfo`.
+    crs
+        Name of its CRS.
+    rows, cols
+        Its size, cells; of several tiles, of the smallest grid that holds all.
+    cell_size_m
+        Ground length of a column and a row in the middle, metres.
+    crs_scale
+        Metres on the ground in one of the CRS's metres in the middle, along the rows; None for
+        degrees.
+    height_unit_m, height_unit_from
+        As `ModelInfo`.
+    """
+
+    files: tuple[str, ...]
+    fingerprints: tuple[str, ...]
+    crs: str
+    rows: int
+    cols: int
+    cell_size_m: tuple[float, float]
+    crs_scale: float | None
+    height_unit_m: float
+    height_unit_from: str
+
+
+@dataclass(frozen=True)
+class BandArea:
+    """Ground in one band, or unknown.
+
+    Attributes
+    ----------
+    band
+        None for unknown ground.
+    value
+        Its number in ``bands.tif``.
+    cells
+        How many cells.
+    km2
+        Ground area.
+    share
+        Of the whole raster, 0 to 1.
+    """
+
+    band: Band | None
+    value: int
+    cells: int
+    km2: float
+    share: float
+
+
+@dataclass(frozen=True)
+class AreaRow:
+    """Ground in one band that faces one way in one elevation belt.
+
+    Attributes
+    ----------
+    band
+        None for unknown ground, which is one row.
+    aspect_sector
+        None on level or unknown ground.
+    elevation_low_m, elevation_high_m
+        The belt, its lower edge included; None for unknown ground.
+    cells, km2, share
+        As `BandArea`.
+    """
+
+    band: Band | None
+    aspect_sector: str | None
+    elevation_low_m: float | None
+    elevation_high_m: float | None
+    cells: int
+    km2: float
+    share: float
+
+
+@dataclass(frozen=True)
+class AreaResult:
+    """A whole raster, counted.
+
+    Attributes
+    ----------
+    model
+        What it was made from.
+    steybrae
+        Version.
+    method, engine
+        How slopes were computed.
+    outputs
+        Names of the rasters.
+    edges_deg
+        Band edges.
+    uncertainty
+        What is known of the slopes' error, in words.
+    open_above
+        Whether that is nothing.
+    total_km2
+        Ground area of the raster, unknown included.
+    bands
+        Every band, gentlest first, then unknown.
+    rows
+        By band, sector and belt, steepest band last; only rows with cells.
+    unreadable
+        Blocks of the input that could not be read.
+    cross_check
+        How far another engine's slopes differ, where asked for.
+    cautions
+        All that apply.
+    """
+
+    model: AreaModel
+    steybrae: str
+    method: str
+    engine: str
+    outputs: tuple[str, ...]
+    edges_deg: tuple[float, ...]
+    uncertainty: str
+    open_above: bool
+    total_km2: float
+    bands: tuple[BandArea, ...]
+    rows: tuple[AreaRow, ...]
+    unreadable: tuple[BadBlock, ...]
+    cross_check: CrossCheck | None
+    cautions: tuple[Caution, ...] = field(default_factory=tuple)
+
+
+def area_result(
+    job: AreaJob, grid: Grid, info: ModelInfo, counted: Counted, *, sample: bool = False
+) -> AreaResult:
+    """Make the answer from the sums.
+
+    Parameters
+    ----------
+    job
+        What was asked for.
+    grid, info
+        Of the model.
+    counted
+        From all blocks.
+    sample
+        Whether the ground is the invented sample massif.
+
+    Returns
+    -------
+    AreaResult
+    """
+    rows, cols = grid.shape
+    known = slope_uncertainty(job.method, jacobian_at(grid, cols / 2, rows / 2))
+    model = _model(grid, info)
+    bands, table = _tables(job, counted.tally)
+    open_above = known.basis == "none"
+    situation = Situation(
+        from_model=True,
+        cell_size_m=max(model.cell_size_m),
+        open_above=open_above,
+        unit_assumed=info.height_unit_from == "assumed",
+        sample=sample,
+    )
+    cautions = list(cautions_for(situation))
+    cautions += [UNKNOWN_AREA] * bool(bands[-1].cells) + [UNREADABLE] * bool(counted.bad)
+    return AreaResult(
+        model=model,
+        steybrae=version("steybrae"),
+        method=job.method,
+        engine=job.engine,
+        outputs=tuple(f"{name}.tif" for name in job.layers),
+        edges_deg=job.bands.edges_deg,
+        uncertainty=known.words,
+        open_above=open_above,
+        total_km2=sum(counted.tally.area_mm2.values()) / MM2_PER_KM2,
+        bands=bands,
+        rows=table,
+        unreadable=counted.bad,
+        cross_check=counted.cross_check,
+        cautions=tuple(cautions),
+    )
+
+
+def _model(grid: Grid, info: ModelInfo) -> AreaModel:
+    size = cell_size_m(grid)
+    a, _, _, d, _, _ = grid.transform
+    unit_m = float(grid.crs.axis_info[0].unit_conversion_factor)
+    scale = None if grid.crs.is_geographic else size[0] / ((a * a + d * d) ** 0.5 * unit_m)
+    rows, cols = grid.shape
+    return AreaModel(
+        files=info.files,
+        fingerprints=info.fingerprints,
+        crs=info.crs,
+        rows=rows,
+        cols=cols,
+        cell_size_m=size,
+        crs_scale=scale,
+        height_unit_m=info.height_unit_m,
+        height_unit_from=info.height_unit_from,
+    )
+
+
+def _tables(job: AreaJob, tally: Tally) -> tuple[tuple[BandArea, ...], tuple[AreaRow, ...]]:
+    total_mm2 = sum(tally.area_mm2.values()) or 1
+    bands: list[Any] = [*job.bands.bands, None]
+    sums: list[list[int]] = [[0, 0] for _ in bands]
+    table = []
+    for key, cells in tally.cells.items():
+        belt, value, state = key
+        area_mm2 = tally.area_mm2[key]
+        sums[value - 1][0] += cells  # unknown, 0, is the last
+        sums[value - 1][1] += area_mm2
+        sector = state_sector(state) if value else None
+        place = (value or len(bands), belt, SECTORS.index(sector) if sector else len(SECTORS))
+        table.append((place, sector, cells, area_mm2))
+    rows = tuple(
+        AreaRow(
+            band=bands[value - 1],
+            aspect_sector=sector,
+            elevation_low_m=belt * BELT_M if value < len(bands) else None,
+            elevation_high_m=(belt + 1) * BELT_M if value < len(bands) else None,
+            cells=cells,
+            km2=area_mm2 / MM2_PER_KM2,
+            share=area_mm2 / total_mm2,
+        )
+        for (value, belt, _), sector, cells, area_mm2 in sorted(table, key=lambda row: row[0])
+    )
+    found = tuple(
+        BandArea(band, (k + 1) % len(bands), cells, area_mm2 / MM2_PER_KM2, area_mm2 / total_mm2)
+        for k, (band, (cells, area_mm2)) in enumerate(zip(bands, sums, strict=True))
+    )
+    return found, rows

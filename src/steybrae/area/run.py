@@ -1,0 +1,142 @@
+"""A whole raster from the first block to the finished files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from importlib.metadata import version
+from typing import Any, Final
+
+from steybrae.area.assemble import assemble
+from steybrae.area.blocks import Layout
+from steybrae.area.compare import joined
+from steybrae.area.job import AreaJob
+from steybrae.area.result import AreaResult, Counted, area_result
+from steybrae.area.station import open_station
+from steybrae.area.tally import Tally
+from steybrae.errors import SteybraeError
+from steybrae.files.area_heights import BadBlock
+from steybrae.files.area_outputs import Workspace
+from steybrae.files.rasters import ModelInfo, open_model
+
+__all__ = ["TEXTS", "Told", "job_identity", "output_names", "run_area"]
+
+TEXTS: Final = ("table.csv", "table.json", "README.txt")
+"""Texts that stand beside the rasters."""
+
+Told = Callable[[int, int], None]
+"""Told after each block: how many are done, and of how many."""
+
+
+def output_names(job: AreaJob) -> tuple[str, ...]:
+    """Names of every file of a job, in the output folder; the words about them last."""
+    rasters = [name for layer in job.layers for name in (f"{layer}.tif", f"{layer}.tif.aux.xml")]
+    return (*rasters, *TEXTS)
+
+
+def job_identity(job: AreaJob, info: ModelInfo) -> dict[str, Any]:
+    """What may be joined: the job, which files its model was, and the version that computes."""
+    return {
+        "job": job.identity(),
+        "fingerprints": list(info.fingerprints),
+        "steybrae": version("steybrae"),
+    }
+
+
+def run_area(
+    job: AreaJob,
+    work: Workspace,
+    *,
+    threads: int = 1,
+    cluster: str | None = None,
+    sample: bool = False,
+    told: Told | None = None,
+) -> AreaResult:
+    """Make every raster of a job in a working folder.
+
+    Parameters
+    ----------
+    job
+        What is asked for.
+    work
+        Where it is made; blocks in its journal are not made again.
+    threads
+        How many blocks at once, on this machine.
+    cluster
+        Address of a Dask scheduler, or ``local:N``; None works here, in threads.
+    sample
+        Whether the ground is the invented sample massif.
+    told
+        Called as blocks are done.
+
+    Returns
+    -------
+    AreaResult
+        The rasters lie in the working folder under their final names, for `Workspace.publish`.
+
+    Raises
+    ------
+    FileReadError
+        A block of the input is damaged.
+    FileWriteError
+        The system refuses to write.
+    MissingExtraError
+        An optional package is missing.
+    """
+    with open_model(job.paths, job.z_unit) as model:
+        layout = Layout(*model.grid.shape)
+        try:
+            _make_blocks(job, work, layout, threads, cluster, told)
+            result = area_result(job, model.grid, model.info, _counted(work), sample=sample)
+            assemble(job, work, layout, model.grid, result)
+        except SteybraeError:
+            raise
+        except OSError as error:
+            raise work.refused(error) from error
+    return result
+
+
+def _make_blocks(
+    job: AreaJob, work: Workspace, layout: Layout, threads: int, cluster: str | None, told: Told | None
+) -> None:
+    done = {record["block"] for record in work.records()}
+    todo = [number for number in layout.order() if number not in done]
+    if not todo:
+        return
+    if cluster is None:
+        records = _in_threads(job, work, todo, threads)
+    else:
+        from steybrae.area.cluster import on_cluster  # noqa: PLC0415  an optional extra
+
+        records = on_cluster(job, work.folder, todo, cluster)
+    for count, record in enumerate(records, len(done) + 1):
+        work.add(record)
+        if told is not None:
+            told(count, layout.count)
+
+
+def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int) -> Iterator[dict[str, Any]]:
+    # richdem's bars are silenced for the whole process, which only one thread may do at a time.
+    many = 1 if job.engine != "own" or job.cross_check else threads
+    with open_station(job, work.folder) as station, ThreadPoolExecutor(many) as pool:
+        try:
+            yield from pool.map(station.work, todo)
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+
+def _counted(work: Workspace) -> Counted:
+    tally, bad, compared = Tally(), set(), []
+    seen: set[int] = set()
+    for record in work.records():
+        if record["block"] in seen:
+            continue
+        seen.add(record["block"])
+        tally.add_rows(record["tally"])
+        bad.update(BadBlock(*found) for found in record["bad"])
+        compared += record.get("compared", [])
+    return Counted(
+        tally=tally,
+        bad=tuple(sorted(bad, key=lambda found: (found.file, found.row, found.col))),
+        cross_check=joined(compared) if compared else None,
+    )

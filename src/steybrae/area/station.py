@@ -1,0 +1,202 @@
+"""Where blocks are worked on: an open model, part files, and what a thread needs for each block.
+
+A station belongs to one process and is shared by its threads. A block goes in as a number and
+comes out as a record of plain numbers; heights and slopes never leave the process.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import rasterio
+from numpy.typing import NDArray
+
+from steybrae.area.blocks import BLOCK, BLOCK_LEVELS, SMALL, Block, Layout
+from steybrae.area.compare import compare_block
+from steybrae.area.curvature import profile_curvature
+from steybrae.area.job import BELT_M, AreaJob
+from steybrae.area.kernel import Kernel
+from steybrae.area.layers import LAYERS, LEVEL, Layer, halve
+from steybrae.area.metric import block_metric
+from steybrae.area.tally import Pieces
+from steybrae.files.area_heights import BadBlock, RawHeights
+from steybrae.files.area_outputs import PartFile, SmallFile, free_writer_name
+from steybrae.files.area_tiff import TILE, encode_tiles
+from steybrae.files.rasters import RasterModel, open_model
+from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field
+from steybrae.terrain.dem import Dem
+from steybrae.terrain.engines import engine_gradients
+from steybrae.terrain.jacobian import jacobian_field
+
+__all__ = ["Station", "open_station"]
+
+Cells = NDArray[Any]
+Record = dict[str, Any]
+
+FAST: Final = ("slope", "tenths", "bands")
+STRIP_ROWS: Final = 128
+"""Rows taken at once where double precision is used, so that memory stays small."""
+
+
+class Station:
+    """Works on blocks of one job; make it with `open_station`."""
+
+    def __init__(self, job: AreaJob, model: RasterModel, folder: Path, writer: str) -> None:
+        self.job, self.model, self.writer = job, model, writer
+        self.layout = Layout(*model.grid.shape)
+        self._bad: dict[BadBlock, None] = {}
+        self._bad_lock = threading.Lock()
+        self._heights = RawHeights(model, self._note_bad if job.unknown_where_unreadable else None)
+        self._own = threading.local()
+        self._parts = {name: PartFile(folder / f"{name}.{writer}.part") for name in job.layers}
+        self._small = {
+            name: SmallFile(folder / f"{name}.small", SMALL**2 * np.dtype(LAYERS[name].dtype).itemsize)
+            for name in (job.layers if self.layout.levels > BLOCK_LEVELS else ())
+        }
+
+    def close(self) -> None:
+        """Close the files."""
+        for file in (*self._parts.values(), *self._small.values()):
+            file.close()
+
+    def _note_bad(self, bad: BadBlock) -> None:
+        with self._bad_lock:
+            self._bad[bad] = None
+
+    def work(self, number: int) -> Record:
+        """Make a block of every raster, write it, and count its cells.
+
+        Parameters
+        ----------
+        number
+            Of the block.
+
+        Returns
+        -------
+        dict
+            ``block``, ``writer``, ``tiles`` (for each raster and level: where the tiles begin and
+            the size of each), ``tally`` (`steybrae.area.tally.Tally.rows`), ``bad`` (unreadable
+            blocks of the input met so far by this process) and, where asked for, ``compared``.
+        """
+        block = self.layout.block(number)
+        with rasterio.Env():  # error messages of GDAL are this thread's own
+            raw = self._heights.read(block.row - 1, block.col - 1, block.rows + 2, block.cols + 2)
+            made, pieces = self._make(block, raw)
+            tiles = {name: self._write(LAYERS[name], block, cells) for name, cells in made.items()}
+        with self._bad_lock:
+            bad = [[found.file, found.row, found.col] for found in self._bad]
+        record = {
+            "block": number,
+            "writer": self.writer,
+            "tiles": tiles,
+            "tally": pieces.tally().rows(),
+            "bad": bad,
+        }
+        if self.job.cross_check:
+            record["compared"] = [
+                compare_block(dem, (block.row + first, block.col)) for first, dem in self._strips(block, raw)
+            ]
+        return record
+
+    def _make(self, block: Block, raw: Cells) -> tuple[dict[str, Cells], Pieces]:
+        job, heights = self.job, self._heights
+        made = {name: np.empty((block.rows, block.cols), LAYERS[name].dtype) for name in job.layers}
+        pieces = Pieces(len(job.bands.bands), BELT_M, heights.step_m, heights.offset_m)
+        metric = block_metric(heights.grid.part(block.row, block.col, block.rows, block.cols))
+        steps = None
+        if job.engine != "own":
+            finite = np.where(np.isfinite(raw), raw, np.nan).astype(np.float64)
+            steps = engine_gradients(job.engine)(finite, job.method)
+        fast = {name: cells for name, cells in made.items() if name in FAST}
+        self._kernel().fill(raw, metric, heights.step_m, fast, pieces, steps)
+        if len(fast) < len(made):
+            for first, dem in self._strips(block, raw):
+                self._slow(first, dem, made)
+        return made, pieces
+
+    def _kernel(self) -> Kernel:
+        if not hasattr(self._own, "kernel"):
+            self._own.kernel = Kernel(self.job.method, self.job.bands.edges_deg)
+        kernel: Kernel = self._own.kernel
+        return kernel
+
+    def _strips(self, block: Block, raw: Cells) -> Iterator[tuple[int, Dem]]:
+        """Strips of a block in double precision, with their ring: first row and heights in metres."""
+        heights = self._heights
+        for first in range(0, block.rows, STRIP_ROWS):
+            part = raw[first : first + STRIP_ROWS + 2].astype(np.float64)
+            grid = heights.grid.part(block.row - 1 + first, block.col - 1, *part.shape)
+            yield first, Dem(grid, part * heights.step_m + heights.offset_m)
+
+    def _slow(self, first: int, dem: Dem, made: dict[str, Cells]) -> None:
+        """Aspect and curvature of a strip."""
+        field = slope_field(dem, self.job.method, engine=self.job.engine)
+        inside = (slice(1, -1), slice(1, -1))
+        rows = slice(first, first + dem.grid.shape[0] - 2)
+        if "aspect" in made:
+            facing = aspect_deg(field.p, field.q)
+            level = np.isnan(facing) & ~np.isnan(field.slope_deg)
+            made["aspect"][rows] = np.where(level, LEVEL, facing)[inside]
+        if "curvature" in made:
+            jacobian = jacobian_field(dem.grid)
+            bend = profile_curvature(dem.heights_m, jacobian, field.p, field.q, FLAT_GRADIENT)
+            made["curvature"][rows] = bend[inside]
+
+    def _write(self, layer: Layer, block: Block, cells: Cells) -> list[list[Any]]:
+        """Write a block's tiles of every level it finishes, and its cells of the next."""
+        found = []
+        for level in range(min(BLOCK_LEVELS, self.layout.levels) + 1):
+            data, sizes = encode_tiles(whole_tiles(cells, layer), self.job.compress)
+            found.append([self._parts[layer.name].append(data), sizes])
+            if level < self.layout.levels:
+                cells = halve(cells, layer)
+        if layer.name in self._small:
+            piece = filled(cells, (SMALL, SMALL), layer)
+            self._small[layer.name].write(block.number, piece.tobytes())
+        return found
+
+
+def filled(cells: Cells, shape: tuple[int, int], layer: Layer) -> Cells:
+    """An array in the corner of a larger one that is unknown elsewhere."""
+    if cells.shape == shape:
+        return cells
+    out = np.full(shape, layer.unknown, cells.dtype)
+    out[: cells.shape[0], : cells.shape[1]] = cells
+    return out
+
+
+def whole_tiles(cells: Cells, layer: Layer) -> Cells:
+    """Cells filled up to whole tiles."""
+    rows, cols = (-(-size // TILE) * TILE for size in cells.shape)
+    return filled(cells, (rows, cols), layer)
+
+
+@contextmanager
+def open_station(job: AreaJob, folder: Path, writer: str | None = None) -> Iterator[Station]:
+    """Open a job's model and a writer's files in a working folder.
+
+    Parameters
+    ----------
+    job
+        What is asked for.
+    folder
+        The working folder (`steybrae.files.area_outputs.Workspace`).
+    writer
+        Name of the writer; a new one by default.
+
+    Yields
+    ------
+    Station
+    """
+    with ExitStack() as stack:
+        model = stack.enter_context(open_model(job.paths, job.z_unit))
+        station = Station(job, model, folder, writer or free_writer_name())
+        stack.callback(station.close)
+        yield station
+
+

@@ -1,0 +1,221 @@
+"""Counting the cells of a raster: by band, by the direction they face, by elevation belt.
+
+Areas are summed in whole square millimetres, so that the sum does not depend on the order in
+which blocks come in.
+
+The direction is told without an arc tangent: a downhill vector lies clockwise of the edge between
+two sectors or not, and four such edges name one of eight sectors. The gradient of each edge is
+that of the grid in the middle of a piece of rows, whose north turns by less than 0.1 degree there.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.terrain.attributes import FLAT_GRADIENT
+from steybrae.terrain.dem import Array
+
+__all__ = ["LEVEL_STATE", "STATES", "Facing", "Pieces", "Tally", "state_sector"]
+
+Cells = NDArray[Any]
+
+STATES: Final = 9
+LEVEL_STATE: Final = 4
+"""States of a cell: how many sector edges it has passed; this one is free for level ground."""
+
+_SECTOR_STATES: Final = {0: "N", 1: "NE", 2: "E", 3: "SE", 8: "S", 7: "SW", 6: "W", 5: "NW"}
+"""One for each of the first three edges passed, and five for the fourth (`Pieces`)."""
+
+_EDGES: Final = tuple(
+    (math.sin(math.radians(deg)), math.cos(math.radians(deg))) for deg in (22.5, 67.5, 112.5, 157.5)
+)
+"""Edges between sectors, degrees from true north; their opposites are the other four."""
+
+MM2_PER_M2: Final = 1_000_000
+
+LOWEST_M: Final = -1000.0
+HIGHEST_M: Final = 9000.0
+"""Heights below and above are counted in the outermost belts, metres: no ground lies there."""
+
+Key = tuple[int, int, int]
+"""Elevation belt, band (0 unknown), state."""
+
+
+def state_sector(state: int) -> str | None:
+    """Sector of a state; None for level ground."""
+    return _SECTOR_STATES.get(state)
+
+
+class Tally:
+    """Cells and areas by belt, band and state.
+
+    Attributes
+    ----------
+    cells
+        Number of cells of each key.
+    area_mm2
+        Ground area of each key, whole square millimetres.
+    """
+
+    def __init__(self) -> None:
+        self.cells: Counter[Key] = Counter()
+        self.area_mm2: Counter[Key] = Counter()
+
+    def rows(self) -> list[list[int]]:
+        """Everything as whole numbers: belt, band, state, cells, area."""
+        return [[*key, self.cells[key], self.area_mm2[key]] for key in sorted(self.cells)]
+
+    def add_rows(self, rows: list[list[int]]) -> None:
+        """Count what `rows` of another tally gave."""
+        for belt, band, state, cells, area_mm2 in rows:
+            self.cells[belt, band, state] += cells
+            self.area_mm2[belt, band, state] += area_mm2
+
+
+@dataclass(frozen=True, eq=False)
+class Facing:
+    """What a piece's cells face and in which belt they lie, before the slope is known.
+
+    Attributes
+    ----------
+    state
+        Of each cell, 0 to 8.
+    belt
+        Of each cell, from `first_belt`; None where all lie in that one.
+    first_belt
+        Lowest belt of the piece.
+    belts
+        How many the piece meets.
+    """
+
+    state: Cells
+    belt: Cells | None
+    first_belt: int
+    belts: int
+
+
+class Pieces:
+    """Counts the cells of a block, piece by piece.
+
+    Parameters
+    ----------
+    bands
+        How many bands there are.
+    belt_m
+        Height of an elevation belt, metres.
+    height_step_m, height_offset_m
+        Metres in one step of the heights, and the height of step 0.
+    """
+
+    def __init__(self, bands: int, belt_m: float, height_step_m: float, height_offset_m: float) -> None:
+        self._counts: dict[int, NDArray[np.int64]] = {}
+        self._codes = (bands + 1) * STATES
+        self._belt_m = belt_m
+        self._step_m, self._offset_m = height_step_m, height_offset_m
+
+    def of(self, along: Cells, down: Cells, z: Cells, jacobian: Array) -> Facing:
+        """States and belts of a piece; see `steybrae.area.kernel`.
+
+        Parameters
+        ----------
+        along, down
+            Height changes to the right and down, of one common weight, flat.
+        z
+            Heights of the piece and one ring more.
+        jacobian
+            In its middle.
+
+        Returns
+        -------
+        Facing
+        """
+        (a, b), (c, d) = jacobian.tolist()
+        turned = math.copysign(1.0, self._step_m * (a * d - b * c))
+        state, other = np.zeros(len(along), np.uint8), np.empty_like(along)
+        flag = np.empty(len(along), bool)
+        passed = flag.view(np.uint8)
+        for edge, (sin, cos) in enumerate(_EDGES):
+            # D_E cos A - D_N sin A with D = -(p, q), in u and v; the determinant only has a sign.
+            alpha, beta = -turned * (d * cos + b * sin), turned * (c * cos + a * sin)
+            _not_below(along, down, alpha, beta, other, flag)
+            if edge == 3:
+                np.multiply(passed, np.uint8(5), out=passed)
+            np.add(state, passed, out=state)
+        rows, cols = z.shape[0] - 2, z.shape[1] - 2
+        belt, first, belts = self._belts(z[1:-1])
+        state = state.reshape(rows, -1)[:, :cols]
+        return Facing(state, None if belt is None else belt[:, 1:-1], first, belts)
+
+    def _belts(self, z: Cells) -> tuple[Cells | None, int, int]:
+        """Belt of each cell from the lowest belt of the piece, which one that is, and how many."""
+        low, high = float(z.min()), float(z.max())
+        if not (math.isfinite(low) and math.isfinite(high)):
+            known = z[np.isfinite(z)]
+            if not known.size:
+                return None, 0, 1
+            low, high = float(known.min()), float(known.max())
+        ends = sorted(v * self._step_m + self._offset_m for v in (low, high))
+        # Heights that no ground has must not make a belt each.
+        first, last = (math.floor(min(max(end, LOWEST_M), HIGHEST_M) / self._belt_m) for end in ends)
+        if first == last:
+            return None, first, 1
+        belt, flag = np.zeros(z.shape, np.uint8), np.empty(z.shape, bool)
+        above = np.greater_equal if self._step_m > 0 else np.less_equal
+        for k in range(first + 1, last + 1):
+            above(z, z.dtype.type((k * self._belt_m - self._offset_m) / self._step_m), out=flag)
+            np.add(belt, flag.view(np.uint8), out=belt)
+        return belt, first, last - first + 1
+
+    def add(self, facing: Facing, bands: Cells, squared: Cells, area_m2: Array) -> None:
+        """Count a piece.
+
+        Parameters
+        ----------
+        facing
+            From `of`.
+        bands
+            Of its cells, 0 unknown.
+        squared
+            Squares of their gradients.
+        area_m2
+            Of a cell; one number, or one for each row or column or cell.
+        """
+        state = facing.state
+        np.copyto(state, np.uint8(LEVEL_STATE), where=squared < squared.dtype.type(FLAT_GRADIENT**2))
+        small = facing.belts * self._codes <= 256
+        code = np.multiply(bands, np.uint8(STATES), dtype=np.uint8 if small else np.uint16)
+        np.add(code, state, out=code)
+        if facing.belt is not None:
+            np.add(code, np.multiply(facing.belt, code.dtype.type(self._codes), dtype=code.dtype), out=code)
+        counts = np.bincount(code.reshape(-1), minlength=facing.belts * self._codes)
+        mm2 = np.round(counts * (float(np.mean(area_m2)) * MM2_PER_M2)).astype(np.int64)
+        for k in range(facing.belts):
+            kept = self._counts.setdefault(facing.first_belt + k, np.zeros((2, self._codes), np.int64))
+            part = slice(k * self._codes, (k + 1) * self._codes)
+            kept[0] += counts[part]
+            kept[1] += mm2[part]
+
+    def tally(self) -> Tally:
+        """All that was counted; unknown cells have neither belt nor state."""
+        found = Tally()
+        for belt, (cells, area_mm2) in self._counts.items():
+            for code in np.flatnonzero(cells).tolist():
+                band, state = divmod(code, STATES)
+                key = (belt, band, state) if band else (0, 0, 0)
+                found.add_rows([[*key, int(cells[code]), int(area_mm2[code])]])
+        return found
+
+
+def _not_below(along: Cells, down: Cells, alpha: float, beta: float, other: Cells, out: Cells) -> None:
+    """Where ``alpha u + beta v >= 0``, with one multiplication a cell."""
+    left, right, ahead, across = along, down, alpha, beta
+    if abs(alpha) < abs(beta):
+        left, right, ahead, across = down, along, beta, alpha
+    np.multiply(right, right.dtype.type(-across / ahead), out=other)
+    (np.greater_equal if ahead > 0 else np.less_equal)(left, other, out=out)

@@ -1,0 +1,181 @@
+"""Heights of a model by window, as many and as fast as whole rasters need.
+
+`steybrae.files.rasters` gives double precision in metres. Here the numbers stay as the file has
+them, in single precision where that holds them exactly; the unit goes into the arithmetic.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import rasterio.errors
+import rasterio.windows
+from numpy.typing import NDArray
+from rasterio.enums import MaskFlags
+
+from steybrae.files.rasters import RasterModel, _damaged
+from steybrae.files.tiles import Tile
+
+__all__ = ["BadBlock", "RawHeights"]
+
+_SINGLE: Final = ("float32", "int16", "uint16", "int8", "uint8")
+"""Numbers that single precision holds exactly."""
+
+
+@dataclass(frozen=True)
+class BadBlock:
+    """A block of an input file that could not be read.
+
+    Attributes
+    ----------
+    file
+        Name of the file.
+    row, col
+        First cell of the block in it.
+    """
+
+    file: str
+    row: int
+    col: int
+
+
+class RawHeights:
+    """Windows of an open model; may be shared by threads, of which one reads at a time.
+
+    One reader for all keeps GDAL's cache whole: the ring around a block was read with its
+    neighbour.
+
+    Parameters
+    ----------
+    model
+        From `steybrae.files.rasters.open_model`.
+    on_bad_block
+        Called for every block that cannot be read, whose heights become unknown; None stops
+        with an error.
+
+    Attributes
+    ----------
+    step_m, offset_m
+        Metres in one step of the numbers, and the height of 0.
+    """
+
+    def __init__(self, model: RasterModel, on_bad_block: Callable[[BadBlock], None] | None = None) -> None:
+        self._tiles: tuple[Tile, ...] = model._tiles
+        self._on_bad_block = on_bad_block
+        self._lock = threading.Lock()
+        self.grid = model.grid
+        unit_m = model.info.height_unit_m
+        scales = {(tile.data.scales[0], tile.data.offsets[0]) for tile in self._tiles}
+        self._scaled_alike = len(scales) == 1
+        scale, offset = next(iter(scales)) if self._scaled_alike else (1.0, 0.0)
+        self.step_m, self.offset_m = scale * unit_m, offset * unit_m
+        single = self._scaled_alike and all(tile.data.dtypes[0] in _SINGLE for tile in self._tiles)
+        self.dtype: np.dtype[Any] = np.dtype(np.float32 if single else np.float64)
+
+    def read(self, row: int, col: int, rows: int, cols: int) -> NDArray[Any]:
+        """Numbers of a window.
+
+        Parameters
+        ----------
+        row, col, rows, cols
+            Its first cell and its size; it may reach outside.
+
+        Returns
+        -------
+        array
+            ``[row, col]``, of `dtype`; metres are ``step_m * number + offset_m``; NaN or
+            infinite where unknown.
+
+        Raises
+        ------
+        FileReadError
+            A block of a file is damaged, and none may be.
+        """
+        out = np.empty((rows, cols), self.dtype)
+        inside = [tile for tile in self._tiles if _overlap(tile, row, col, rows, cols)]
+        if len(inside) == 1 and _covers(inside[0], row, col, rows, cols):
+            self._into(out, inside[0], row, col)
+            return out
+        out.fill(np.nan)
+        for tile in inside:
+            r0, r1 = max(row, tile.row), min(row + rows, tile.row + tile.data.height)
+            c0, c1 = max(col, tile.col), min(col + cols, tile.col + tile.data.width)
+            part = out[r0 - row : r1 - row, c0 - col : c1 - col]
+            # The first tile that knows the ground leads.
+            missing = ~np.isfinite(part)
+            if missing.any():
+                found = np.empty(part.shape, self.dtype)
+                self._into(found, tile, r0, c0)
+                np.copyto(part, found, where=missing)
+        return out
+
+    def _into(self, out: NDArray[Any], tile: Tile, row: int, col: int) -> None:
+        """Read a tile's numbers over a whole array whose first cell is given."""
+        window = rasterio.windows.Window(col - tile.col, row - tile.row, out.shape[1], out.shape[0])
+        with self._lock:
+            try:
+                mask = _read(tile.data, window, out)
+            except rasterio.errors.RasterioError as error:
+                if self._on_bad_block is None:
+                    raise _damaged(tile.data, window, error) from error
+                mask = self._piecewise(out, tile.data, window)
+        if mask is not None:
+            out[mask == 0] = np.nan
+        nodata = tile.data.nodatavals[0]
+        if nodata is not None and not np.isnan(nodata):
+            bad = out == out.dtype.type(nodata)
+            if bad.any():
+                np.copyto(out, np.nan, where=bad)
+        if not self._scaled_alike:
+            out *= tile.data.scales[0]
+            out += tile.data.offsets[0]
+
+    def _piecewise(self, out: NDArray[Any], data: Any, window: Any) -> NDArray[Any] | None:
+        """Read block by block; those that cannot be read become unknown and are reported."""
+        assert self._on_bad_block is not None  # noqa: S101
+        masked = np.full(out.shape, 255, np.uint8)
+        block_rows, block_cols = data.block_shapes[0]
+        top, left = int(window.row_off), int(window.col_off)
+        bottom, right = top + out.shape[0], left + out.shape[1]
+        for row in range(top // block_rows * block_rows, bottom, block_rows):
+            for col in range(left // block_cols * block_cols, right, block_cols):
+                r0, r1 = max(row, top), min(row + block_rows, bottom)
+                c0, c1 = max(col, left), min(col + block_cols, right)
+                place = (slice(r0 - top, r1 - top), slice(c0 - left, c1 - left))
+                piece = np.empty((r1 - r0, c1 - c0), out.dtype)
+                try:
+                    mask = _read(data, rasterio.windows.Window(c0, r0, c1 - c0, r1 - r0), piece)
+                except rasterio.errors.RasterioError:
+                    self._on_bad_block(BadBlock(data.name, row, col))
+                    masked[place] = 0
+                    continue
+                out[place] = piece
+                if mask is not None:
+                    masked[place] = mask
+        return masked
+
+
+def _read(data: Any, window: Any, out: NDArray[Any]) -> NDArray[Any] | None:
+    """Read the numbers, and the mask where the file has one."""
+    data.read(1, window=window, out=out)
+    flags = data.mask_flag_enums[0]
+    if MaskFlags.all_valid in flags or MaskFlags.nodata in flags:
+        return None
+    mask: NDArray[Any] = data.read_masks(1, window=window)
+    return mask
+
+
+def _overlap(tile: Tile, row: int, col: int, rows: int, cols: int) -> bool:
+    down = tile.row < row + rows and row < tile.row + tile.data.height
+    return down and tile.col < col + cols and col < tile.col + tile.data.width
+
+
+def _covers(tile: Tile, row: int, col: int, rows: int, cols: int) -> bool:
+    down = tile.row <= row and row + rows <= tile.row + tile.data.height
+    return down and tile.col <= col and col + cols <= tile.col + tile.data.width
+
+

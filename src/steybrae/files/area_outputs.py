@@ -1,0 +1,263 @@
+"""Outputs of a run over a whole raster: a working folder, whole or nothing, taken up again after a kill.
+
+Everything is made in a hidden folder inside the output folder and moved out at the end. In it:
+
+``job.json``
+    What is being made; work of another job is never joined.
+``<raster>.<writer>.part``
+    Tiles, appended by one writer.
+``<raster>.small``
+    Every block's cells of the first overview that blocks do not finish themselves.
+``journal``
+    One line of JSON for each finished block: where its tiles lie and what was counted. A block
+    without its line was not done, so that a kill loses only the blocks under way.
+
+Nothing waits for the disk: flushing gigabytes takes longer than computing them. What a power cut
+loses in the half minute after a run is up to the file system.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, Final, Literal
+
+from steybrae.errors import FileWriteError
+from steybrae.files.area_tiff import HEADER_BYTES
+from steybrae.files.whole import check_writable
+
+__all__ = ["Compress", "PartFile", "SmallFile", "Workspace", "free_writer_name"]
+
+Compress = Literal["deflate", "none"]
+
+WORK: Final = ".steybrae-area"
+"""Name of the working folder."""
+
+
+def free_writer_name() -> str:
+    """Name for a writer that no other has."""
+    return os.urandom(6).hex()
+
+
+class PartFile:
+    """Tiles appended by the threads of one process."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._lock = threading.Lock()
+        self._file = path.open("r+b" if path.exists() else "x+b", buffering=0)
+        self._end = self._file.seek(0, os.SEEK_END)
+        if self._end < HEADER_BYTES:
+            self._file.write(bytes(HEADER_BYTES - self._end))
+            self._end = HEADER_BYTES
+
+    def append(self, data: bytes | memoryview) -> int:
+        """Write at the end; where it begins, bytes."""
+        with self._lock:
+            start = self._end
+            _write_all(self._file, data)
+            self._end += len(data)
+        return start
+
+    def close(self) -> None:
+        """Close the file."""
+        self._file.close()
+
+
+class SmallFile:
+    """Pieces of one size, each at its own place; several processes may write to it."""
+
+    def __init__(self, path: Path, piece_bytes: int) -> None:
+        self._lock = threading.Lock()
+        self._bytes = piece_bytes
+        path.touch()
+        self._file = path.open("r+b", buffering=0)
+
+    def write(self, number: int, data: bytes | memoryview) -> None:
+        """Write a piece at its place."""
+        with self._lock:
+            self._file.seek(number * self._bytes)
+            _write_all(self._file, data)
+
+    def read(self, number: int, pieces: int) -> bytes:
+        """Read pieces that follow each other."""
+        with self._lock:
+            self._file.seek(number * self._bytes)
+            found = self._file.read(pieces * self._bytes)
+        return found
+
+    def close(self) -> None:
+        """Close the file."""
+        self._file.close()
+
+
+def _write_all(file: Any, data: bytes | memoryview) -> None:
+    """Write every byte: the system may take fewer than it is given."""
+    view = memoryview(data)
+    while len(view):
+        view = view[file.write(view) :]
+
+
+class Workspace:
+    """The working folder of one run; use it in a ``with`` statement.
+
+    Parameters
+    ----------
+    out
+        The output folder; made if it is not there.
+    identity
+        What is being made, as plain values.
+    names
+        Names of the files to be, in the output folder.
+    resume
+        Whether unfinished work of the same identity is taken up.
+    force
+        Whether finished files are replaced, and unfinished work of another job thrown away.
+
+    Raises
+    ------
+    FileWriteError
+        The folder or a file in it is in the way, or the system refuses.
+    """
+
+    def __init__(
+        self,
+        out: Path,
+        identity: Mapping[str, Any],
+        names: Sequence[str],
+        *,
+        resume: bool = False,
+        force: bool = False,
+    ) -> None:
+        self.out, self.folder, self._names, self._force = out, out / WORK, tuple(names), force
+        self._journal: Any = None
+        self._lock = threading.Lock()
+        check_folder(out, names, force=force)
+        job = self.folder / "job.json"
+        text = json.dumps(identity, indent=1, sort_keys=True)
+        try:
+            if self.folder.exists():
+                self._meet(job, text, resume=resume)
+            self.folder.mkdir(parents=True, exist_ok=True)
+            self._journal = (self.folder / "journal").open("a+b", buffering=0)
+            _one_at_a_time(self._journal, out)
+            self._end_cut_line()
+            job.write_text(text, encoding="utf-8")
+        except OSError as error:
+            if isinstance(error, FileWriteError):
+                raise
+            raise self.refused(error) from error
+
+    def _meet(self, job: Path, text: str, *, resume: bool) -> None:
+        """Take up unfinished work, throw it away, or say that it is there."""
+        same = job.is_file() and job.read_text(encoding="utf-8") == text
+        if resume and same:
+            return
+        if self._force and not resume:
+            shutil.rmtree(self.folder)
+            return
+        message = f"{self.out} holds unfinished work. Give --resume to go on, or --force to begin anew."
+        if resume:
+            message = (
+                f"{self.out} holds unfinished work of another model or other options, which cannot be "
+                "joined. Give the same ones to go on, or --force without --resume to begin anew."
+            )
+        raise FileWriteError(message)
+
+    def _end_cut_line(self) -> None:
+        """End a line that a kill cut short; it is no JSON and is passed over."""
+        if self._journal.seek(0, os.SEEK_END):
+            self._journal.seek(-1, os.SEEK_END)
+            if self._journal.read(1) != b"\n":
+                _write_all(self._journal, b"\n")
+
+    def __enter__(self) -> Workspace:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._journal.close()
+
+    def records(self) -> Iterator[dict[str, Any]]:
+        """Lines of the journal; a line that a kill cut short is passed over."""
+        with (self.folder / "journal").open("rb") as lines:
+            for line in lines:
+                with suppress(ValueError):
+                    yield json.loads(line)
+
+    def add(self, record: Mapping[str, Any]) -> None:
+        """Add a line to the journal: from here on the block is done."""
+        line = json.dumps(record, separators=(",", ":")).encode() + b"\n"
+        with self._lock:
+            _write_all(self._journal, line)
+
+    def write_text(self, name: str, text: str) -> None:
+        """Write a text among the outputs."""
+        try:
+            (self.folder / name).write_text(text, encoding="utf-8", newline="\n")
+        except OSError as error:
+            raise self.refused(error) from error
+
+    def publish(self) -> None:
+        """Move every output to its final name and throw the working folder away.
+
+        Raises
+        ------
+        FileWriteError
+            The system refuses.
+        """
+        check_folder(self.out, self._names, force=self._force)
+        try:
+            for name in self._names:
+                (self.folder / name).replace(self.out / name)
+            self._journal.close()
+            shutil.rmtree(self.folder)
+        except OSError as error:
+            raise self.refused(error) from error
+
+    def refused(self, error: OSError) -> FileWriteError:
+        """Say in one sentence what the system refused."""
+        reason = error.strerror or str(error)
+        message = (
+            f"{self.out} could not be written: {reason}. Nothing was left under a final name; "
+            "set that right and go on with --resume."
+        )
+        return FileWriteError(message)
+
+
+def check_folder(out: Path, names: Sequence[str], *, force: bool) -> None:
+    """Say, before the work is done, that an output folder cannot take its files.
+
+    Raises
+    ------
+    FileWriteError
+        It is a file, its own folder is missing, or it holds one of the files and `force` is false.
+    """
+    if out.exists() and not out.is_dir():
+        message = f"{out} should be a folder for the outputs; it is a file. Give a folder's name."
+        raise FileWriteError(message)
+    if not out.exists():
+        if not out.parent.is_dir():
+            message = f"The folder {out.parent} should exist to make {out.name} there. Make it first."
+            raise FileWriteError(message)
+        return
+    for name in names:
+        check_writable(out / name, force=force)
+
+
+def _one_at_a_time(journal: Any, out: Path) -> None:
+    """Refuse a second run in one folder, where the system can tell."""
+    try:
+        import fcntl  # noqa: PLC0415  not on every system
+    except ImportError:
+        return
+    try:
+        fcntl.flock(journal, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        message = f"Another run is at work in {out}. Wait for it, or give another folder."
+        raise FileWriteError(message) from error
+

@@ -1,0 +1,305 @@
+"""The practice sheet: a map true to scale, the questions, and the answers on pages of their own."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from steybrae.paper.wording import ground_text
+from steybrae.quantities import round_down, round_up, slope_text
+from steybrae.show.true_size import MUTED, SMALL_PT, Colour, Sheet
+from steybrae.teach.answers import Measured, range_text
+from steybrae.teach.practice import LEADER_MM, LETTER_MM, PracticeSheet
+from steybrae.teach.questions import LegAnswer, LegLine, Question
+from steybrae.teach.slope_scale import map_name
+from steybrae.teach.stretches import Stretch
+
+__all__ = ["practice_pdf"]
+
+CONTOUR_INK: Final[Colour] = (0.36, 0.30, 0.24)
+GRID_INK: Final[Colour] = (0.55, 0.62, 0.70)
+MARK_INK: Final[Colour] = (0.0, 0.12, 0.45)
+"""Brown-grey for the ground, blue-grey for the grid, dark blue for what is asked; all of them
+apart from each other in a grey print (our choice)."""
+
+THIN_MM: Final = 0.1
+THICK_MM: Final = 0.25
+GRID_MM: Final = 0.1
+"""Widths of lines, mm: 0.1 is what fine printed contours have (common practice, no source)."""
+
+HATCH_STEP_MM: Final = 1.6
+LABEL_PT: Final = 5.0
+LETTER_PT: Final = 9.0
+
+
+def practice_pdf(result: PracticeSheet, *, paper: str = "a4") -> bytes:
+    """Draw the map, the questions and the answers.
+
+    Parameters
+    ----------
+    result
+        From `steybrae.teach.practice.practice_sheet`.
+    paper
+        ``a4`` or ``letter``.
+
+    Returns
+    -------
+    bytes
+        A PDF, the same for the same sheet.
+    """
+    look = result.look
+    name = map_name(look.scale, look.interval_m, f"{look.interval_m / look.unit_m:g}{look.unit}")
+    sheet = Sheet(f"Slope from contours: {result.level}", result.cautions, paper=paper)
+    top = _head(sheet, result, name)
+    _map(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
+    _margin(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
+    sheet.new_page()
+    _questions(sheet, result)
+    sheet.new_page()
+    _answers(sheet, result)
+    return sheet.finish()
+
+
+def _head(sheet: Sheet, result: PracticeSheet, name: str) -> float:
+    y = sheet.top_mm - 3.4
+    thick = f"every {_nth(result.look.index_every)} one thick; heights in {result.look.unit}, their tops uphill"
+    sheet.text(sheet.left_mm, y, f"{name}, {thick}.", size_pt=7.5)
+    sheet.text(sheet.right_mm, y, f"seed {result.seed}", size_pt=SMALL_PT, align="right", ink=MUTED)
+    if result.source:
+        y -= 3.6
+        source = f"Ground: {result.source}, cells of {round_up(result.ground.cell_m, 0.1):g} m."
+        sheet.text(sheet.left_mm, y, source, size_pt=7.5)
+    return y
+
+
+def _nth(number: int) -> str:
+    return {2: "2nd", 3: "3rd"}.get(number, f"{number}th")
+
+
+def _map(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
+    """Draw the map with its lower left corner at a place."""
+    ground, around = result.ground, result.furniture
+    sheet.clip(x, y, ground.width_mm, ground.height_mm)
+    sheet.shift(x, y)
+    for line in around.upright:
+        sheet.line(line.at_mm, 0.0, line.at_mm, ground.height_mm, GRID_MM, ink=GRID_INK)
+    for line in around.level:
+        sheet.line(0.0, line.at_mm, ground.width_mm, line.at_mm, GRID_MM, ink=GRID_INK)
+    for contour in result.lines:
+        for points in contour.lines:
+            if len(points) > 1:
+                width = THICK_MM if contour.thick else THIN_MM
+                sheet.path(points, width, ink=CONTOUR_INK)
+    _unknown(sheet, result)
+    _heights(sheet, result)
+    for question in result.questions:
+        if question.stretch is not None:
+            _stretch(sheet, question.stretch, question.letter)
+        elif question.leg_line is not None:
+            _leg(sheet, question.leg_line, question.letter)
+    sheet.unshift()
+    sheet.unclip()
+    sheet.box(x, y, ground.width_mm, ground.height_mm, 0.25)
+    for line in around.upright:
+        sheet.text(x + line.at_mm, y - 2.6, line.text, size_pt=SMALL_PT, align="middle", ink=MUTED)
+    for line in around.level:
+        right = x + ground.width_mm
+        sheet.text(right + 0.8, y + line.at_mm - 0.8, line.text, size_pt=SMALL_PT, ink=MUTED)
+
+
+def _unknown(sheet: Sheet, result: PracticeSheet) -> None:
+    """Cross-hatch ground without heights: unknown is not gentle."""
+    patches = result.ground.unknown
+    if not patches:
+        return
+    for corners in patches:
+        sheet.path(corners, 0.0, fill=(1.0, 1.0, 1.0), closed=True)
+    sheet.clip_areas(patches)
+    width, height = result.ground.width_mm, result.ground.height_mm
+    for k in range(math.ceil((width + height) / HATCH_STEP_MM)):
+        at = k * HATCH_STEP_MM
+        sheet.line(at, 0.0, at - height, height, 0.12)
+        sheet.line(at - height, 0.0, at, height, 0.12)
+    sheet.unclip()
+
+
+def _heights(sheet: Sheet, result: PracticeSheet) -> None:
+    """Write numbers on thick contours, their tops uphill, and tops."""
+    for label in result.furniture.labels:
+        half = sheet.text_width_mm(label.text, LABEL_PT) / 2.0 + 0.25
+        turn = math.radians(label.turn_deg)
+        along, up = (math.cos(turn), math.sin(turn)), (-math.sin(turn), math.cos(turn))
+        corners = [
+            (label.x_mm + a * along[0] + b * up[0], label.y_mm + a * along[1] + b * up[1])
+            for a, b in ((-half, -0.75), (half, -0.75), (half, 0.75), (-half, 0.75))
+        ]
+        sheet.path(corners, 0.0, fill=(1.0, 1.0, 1.0), closed=True)
+        base = (label.x_mm - 0.62 * up[0], label.y_mm - 0.62 * up[1])
+        sheet.text(
+            *base, label.text, size_pt=LABEL_PT, align="middle", turn_deg=label.turn_deg, ink=CONTOUR_INK
+        )
+    for spot in result.furniture.spots:
+        width = sheet.text_width_mm(spot.text, LABEL_PT)
+        sheet.box(spot.x_mm + 0.5, spot.y_mm - 0.75, width + 0.5, 1.6, 0.0, fill=(1.0, 1.0, 1.0))
+        sheet.box(spot.x_mm - 0.3, spot.y_mm - 0.3, 0.6, 0.6, 0.0, fill=(0.0, 0.0, 0.0))
+        sheet.text(spot.x_mm + 0.7, spot.y_mm - 0.6, spot.text, size_pt=LABEL_PT)
+
+
+def _stretch(sheet: Sheet, stretch: Stretch, letter: str) -> None:
+    """Draw a stretch: arrows from outside end on its first and last contour, nothing hides the lines."""
+    length = stretch.length_mm
+    sheet.line(*stretch.at(0.0), *stretch.at(length), 0.1, ink=MARK_INK, dash_mm=(0.5, 0.5))
+    for end, away in ((0.0, -1.0), (length, 1.0)):
+        sheet.line(*stretch.at(end), *stretch.at(end + away * LEADER_MM), 0.22, ink=MARK_INK)
+        tip = [stretch.at(end), stretch.at(end + away * 1.1, 0.38), stretch.at(end + away * 1.1, -0.38)]
+        sheet.path(tip, 0.0, fill=MARK_INK, closed=True)
+        sheet.line(*stretch.at(end, -1.6), *stretch.at(end, 1.6), 0.1, ink=MARK_INK)
+    _letter(sheet, *stretch.at(-LETTER_MM), letter)
+
+
+def _leg(sheet: Sheet, leg: LegLine, letter: str) -> None:
+    (x0, y0), (x1, y1) = leg.start_mm, leg.end_mm
+    size = math.hypot(x1 - x0, y1 - y0)
+    east, north = (x1 - x0) / size, (y1 - y0) / size
+    sheet.line(x0, y0, x1, y1, 0.25, ink=MARK_INK)
+    head = [(x1, y1)]
+    for side in (0.7, -0.7):
+        head.append((x1 - 2.0 * east + side * north, y1 - 2.0 * north - side * east))
+    sheet.path(head, 0.0, fill=MARK_INK, closed=True)
+    ring = [
+        (x0 + 0.9 * math.cos(math.radians(deg)), y0 + 0.9 * math.sin(math.radians(deg)))
+        for deg in range(0, 360, 15)
+    ]
+    sheet.path(ring, 0.22, ink=MARK_INK, closed=True)
+    _letter(sheet, x0 - LETTER_MM * east, y0 - LETTER_MM * north, letter)
+
+
+def _letter(sheet: Sheet, x: float, y: float, letter: str) -> None:
+    half = sheet.text_width_mm(letter, LETTER_PT, "bold") / 2.0 + 0.5
+    sheet.box(x - half, y - 1.7, 2.0 * half, 3.4, 0.0, fill=(1.0, 1.0, 1.0))
+    sheet.text(x, y - 1.15, letter, size_pt=LETTER_PT, face="bold", align="middle", ink=MARK_INK)
+
+
+def _margin(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
+    """Draw the scale bar and north below the map."""
+    y -= 8.6
+    bar_mm = result.furniture.bar_m * 1000.0 / result.look.scale
+    part = bar_mm / 5.0
+    for k in range(5):
+        sheet.box(x + k * part, y, part, 1.5, 0.15, fill=(0.0, 0.0, 0.0) if k % 2 == 0 else (1.0, 1.0, 1.0))
+    for k in (0, 1, 5):
+        text = f"{result.furniture.bar_m * k / 5:g}" + (" m" if k == 5 else "")
+        sheet.text(x + k * part, y + 2.2, text, size_pt=SMALL_PT, align="middle")
+    x += bar_mm + 14.0
+    sheet.path([(x, y), (x, y + 4.5)], 0.25)
+    sheet.path([(x, y + 5.4), (x - 0.8, y + 3.4), (x + 0.8, y + 3.4)], 0.0, fill=(0.0, 0.0, 0.0), closed=True)
+    note = "Grid: true north, kilometres from the lower left corner. Measure between the cross ticks, contour to contour."
+    sheet.text(x + 2.4, y + 2.2, note, size_pt=SMALL_PT)
+    if result.ground.unknown:
+        sheet.text(x + 2.4, y - 0.4, "Cross-hatched: heights unknown, which is not gentle.", size_pt=SMALL_PT)
+
+
+def _questions(sheet: Sheet, result: PracticeSheet) -> None:
+    width = sheet.right_mm - sheet.left_mm
+    top = sheet.top_mm - 4.0
+    _blanks(sheet, ("Name", "Date", "Map"), sheet.left_mm, top, width)
+    y = sheet.paragraph(
+        sheet.left_mm,
+        top - 3.0,
+        width,
+        "Measure on the map with a ruler or a slope scale. Slope = atan(height gained / distance on the ground). Give the "
+        "band too: <25, 25-30, 30-35, 35-40, 40-45, 45-55, 55+ degrees.",
+        size_pt=8,
+    )
+    for note in result.notes:
+        y = sheet.paragraph(sheet.left_mm, y - 1.0, width, note, size_pt=7, ink=MUTED)
+    y -= 3.0
+    for question in result.questions:
+        lines = sheet.wrapped(question.ask, width - 10.0, 8.5)
+        if y - (4.0 * len(lines) + 14.0) < sheet.bottom_mm:
+            sheet.new_page()
+            y = sheet.top_mm - 2.0
+        sheet.text(sheet.left_mm, y - 3.6, question.letter, size_pt=12, face="bold", ink=MARK_INK)
+        y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, question.ask, size_pt=8.5)
+        y = _blanks(sheet, question.blanks, sheet.left_mm + 10.0, y - 5.5, width - 10.0) - 5.5
+
+
+def _blanks(sheet: Sheet, blanks: tuple[str, ...], x: float, y: float, width: float) -> float:
+    room = width / len(blanks)
+    for number, blank in enumerate(blanks):
+        left = x + number * room
+        sheet.text(left, y, blank, size_pt=7, ink=MUTED)
+        start = left + sheet.text_width_mm(blank, 7) + 1.5
+        sheet.line(start, y - 0.5, left + room - 3.0, y - 0.5, 0.15)
+    return y
+
+
+def _answers(sheet: Sheet, result: PracticeSheet) -> None:
+    width = sheet.right_mm - sheet.left_mm
+    y = sheet.paragraph(
+        sheet.left_mm,
+        sheet.top_mm - 1.0,
+        width,
+        "Answers. By gap: the slope of the drawn length. By model: the ground's own slope under it. Accept: what a length "
+        "read 0.2 mm long or short gives; the bands are those of that range.",
+        size_pt=8,
+        face="bold",
+    )
+    y -= 2.0
+    for question in result.questions:
+        lines = _answer_lines(question)
+        heights = [3.7 * len(sheet.wrapped(text, width - 10.0, 7.5)) for text, _ in lines]
+        if y - sum(heights) - 4.0 < sheet.bottom_mm:
+            sheet.new_page()
+            y = sheet.top_mm - 2.0
+        sheet.text(sheet.left_mm, y - 3.4, question.letter, size_pt=11, face="bold", ink=MARK_INK)
+        for text, strong in lines:
+            face = "bold" if strong else "regular"
+            y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, text, size_pt=7.5, face=face) - 0.3
+        y -= 2.6
+
+
+def _answer_lines(question: Question) -> list[tuple[str, bool]]:
+    """Lines of an answer, and whether each stands out."""
+    lines: list[tuple[str, bool]] = []
+    for part in question.parts:
+        lines += [(_part_text(part, alone=len(question.parts) == 1), True), (part.worked, False)]
+    if question.aspect is not None:
+        at = question.aspect
+        text = (
+            f"Faces {at.sector}, {at.aspect_true_deg:03.0f}° true. Accept ± {round_up(at.tolerance_deg, 1.0):.0f}°."
+        )
+        lines.append((text, True))
+    if question.leg is not None:
+        lines += _leg_lines(question.leg)
+    return [*lines, *((remark, False) for remark in question.remarks)]
+
+
+def _part_text(part: Measured, *, alone: bool) -> str:
+    bands = ", ".join(band.label for band in part.bands)
+    name = "By gap" if alone else f"{part.what.capitalize()}: by gap"
+    return (
+        f"{name} {slope_text(part.slope_gap_deg)}, by model {slope_text(part.slope_model_deg)}. "
+        f"Accept {range_text(part.low_deg, part.high_deg)}; band {bands}."
+    )
+
+
+def _leg_lines(leg: LegAnswer) -> list[tuple[str, bool]]:
+    change = "gained" if leg.height_change_m >= 0.0 else "lost"
+    about = f" ± {leg.height_tolerance_m:.0f} m" if leg.height_tolerance_m else ""
+    steep = leg.steepest
+    bands = ", ".join(band.label for band in steep.bands)
+    return [
+        (
+            f"{ground_text(leg.length_m)} ± {round_up(leg.length_tolerance_m, 1.0):.0f} m, "
+            f"{leg.bearing_true_deg:03.0f}° true ± {leg.bearing_tolerance_deg:.0f}°, "
+            f"{round_up(abs(leg.height_change_m), 1.0):.0f} m{about} {change}; along it "
+            f"{slope_text(leg.track_grade_deg)}.",
+            True,
+        ),
+        (
+            f"Steepest ground crossed: {slope_text(steep.slope_model_deg)} by model. Accept "
+            f"{round_down(steep.low_deg, 0.1):.1f}° to {round_up(steep.high_deg, 0.1):.1f}°; band {bands}.",
+            True,
+        ),
+    ]

@@ -1,0 +1,139 @@
+"""Answers to what is measured on a practice map, and what is fair to accept.
+
+The slope of a stretch follows from its drawn length and its gaps (`steybrae.paper.spacing`). A
+pupil who reads that length 0.2 mm too long or too short is not wrong: the slopes that such a
+reading gives bound what is accepted. The ground's own slope lies between them too; a stretch of
+which that is not true is never asked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from steybrae.bands import Band, BandScheme
+from steybrae.paper.wording import ground_text
+from steybrae.quantities import gradient_to_angle, round_down, round_up, slope_text
+from steybrae.teach.map_ground import MapLook
+
+__all__ = ["READING_MM", "Measured", "fair_range_deg", "measured", "range_text"]
+
+READING_MM: Final = 0.2
+"""Error of reading a length with a good ruler that is not held against a pupil, mm (our choice)."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One slope to be found by measuring.
+
+    Attributes
+    ----------
+    what
+        Which part: ``whole``, ``lower half``, ``upper half``.
+    gaps, across_mm
+        Gaps and the length drawn, mm.
+    slope_gap_deg
+        Slope by that gap, degrees.
+    slope_model_deg
+        Slope of the ground under it by the model, averaged along it, degrees.
+    low_deg, high_deg
+        What is accepted: slopes of a length read 0.2 mm long and short, degrees; 90 where nothing
+        is left of the length.
+    bands
+        Bands of what is accepted.
+    worked
+        The way to the answer, one line.
+    """
+
+    what: str
+    gaps: int
+    across_mm: float
+    slope_gap_deg: float
+    slope_model_deg: float
+    low_deg: float
+    high_deg: float
+    bands: tuple[Band, ...]
+    worked: str
+
+
+def fair_range_deg(across_mm: float, rise_m: float, scale: float) -> tuple[float, float]:
+    """Slopes of a length read 0.2 mm too long and too short.
+
+    ``atan(1000 rise / ((across + e) S))`` and the same with ``across - e``.
+
+    Parameters
+    ----------
+    across_mm
+        Length on paper, mm.
+    rise_m
+        Height between its ends, metres.
+    scale
+        Denominator of the map scale.
+
+    Returns
+    -------
+    tuple of float
+        Degrees; the second is 90 where the length is 0.2 mm or less.
+    """
+    rise_mm = 1000.0 * rise_m / scale
+    left = across_mm - READING_MM
+    high = 90.0 if left <= 0.0 else gradient_to_angle(rise_mm / left)
+    return gradient_to_angle(rise_mm / (across_mm + READING_MM)), high
+
+
+def measured(
+    what: str,
+    across_mm: float,
+    gaps: int,
+    slope_model_deg: float,
+    look: MapLook,
+    scheme: BandScheme | None = None,
+) -> Measured:
+    """Answer for a length over some gaps.
+
+    Parameters
+    ----------
+    what
+        Which part of the stretch.
+    across_mm, gaps
+        As drawn.
+    slope_model_deg
+        Slope of the ground under it, degrees.
+    look
+        Scale and interval.
+    scheme
+        Bands; the default ones if None.
+
+    Returns
+    -------
+    Measured
+    """
+    rise_m = gaps * look.interval_m
+    run_m = look.metres(across_mm)
+    slope_deg = gradient_to_angle(rise_m / run_m)
+    low_deg, high_deg = fair_range_deg(across_mm, rise_m, look.scale)
+    rise = f"{round_up(rise_m / look.unit_m, 0.1):g} {look.unit}"
+    if look.unit != "m":
+        rise += f" ({rise_m:.4g} m)"
+    worked = (
+        f"{across_mm:.2f} mm over {gaps} gap{'s' * (gaps > 1)}: {rise} up in {ground_text(run_m)}; "
+        f"rise / run = {rise_m / run_m:.3f}, slope {slope_text(slope_deg)}"
+    )
+    return Measured(
+        what,
+        gaps,
+        across_mm,
+        slope_deg,
+        slope_model_deg,
+        low_deg,
+        high_deg,
+        (scheme or BandScheme()).between(low_deg, high_deg),
+        worked,
+    )
+
+
+def range_text(low_deg: float, high_deg: float) -> str:
+    """What is accepted, in words: ``24.1° to 39.1°``; the lower end goes down, the upper up."""
+    if high_deg >= 90.0:
+        return f"{round_down(low_deg, 0.1):.1f}° or more"
+    return f"{round_down(low_deg, 0.1):.1f}° to {round_up(high_deg, 0.1):.1f}°"

@@ -1,0 +1,170 @@
+"""Questions on a leg to walk: its length, bearing and climb, and what it crosses."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+
+from steybrae.paper.chart import gap_for_slope_mm
+from steybrae.quantities import gradient_to_angle, round_up, slope_text
+from steybrae.teach.answers import measured
+from steybrae.teach.map_ground import MapGround, MapLook
+from steybrae.teach.questions import LEAST_GAP_MM, LegAnswer, LegLine, Question
+from steybrae.teach.stretches import EDGE_MM, STEP_MM
+from steybrae.terrain.dem import Array
+
+__all__ = ["find_leg", "leg_question"]
+
+LENGTH_MM: Final = (18.0, 34.0)
+"""Shortest and longest leg asked for, mm on paper (our choice)."""
+
+LEG_READING_MM: Final = 0.5
+"""Error of a leg's length that is not held against a pupil, mm: a compass's ruler, both ends (our choice)."""
+
+BEARING_TOLERANCE_DEG: Final = 2.0
+"""Error of a bearing taken with a compass on paper, degrees (our choice)."""
+
+LEAST_STEEP_DEG: Final = 24.0
+"""A leg is asked for where it crosses ground of at least this slope, degrees (our choice)."""
+
+MOST_GRADE_SHARE: Final = 0.7
+"""The line itself is to be so much less steep than the ground it crosses (our choice)."""
+
+TRIES: Final = 400
+"""Lines tried (our choice)."""
+
+
+def find_leg(
+    ground: MapGround,
+    look: MapLook,
+    rng: np.random.Generator,
+    *,
+    steepest_deg: float,
+    told: bool,
+    free: Callable[[LegLine], bool],
+) -> Question | None:
+    """Find a leg that slants across steeper ground, climbing all the way from contour to contour.
+
+    Parameters
+    ----------
+    ground, look
+        The map.
+    rng
+        Where to look.
+    steepest_deg
+        It crosses no ground steeper than this, degrees.
+    told
+        Whether the question says what to look out for.
+    free
+        Says whether a line keeps clear of what is already on the map.
+
+    Returns
+    -------
+    Question or None
+        None where no line suits.
+    """
+    x = rng.uniform(EDGE_MM, ground.width_mm - EDGE_MM, TRIES)
+    y = rng.uniform(EDGE_MM, ground.height_mm - EDGE_MM, TRIES)
+    turn = rng.uniform(0.0, 2.0 * math.pi, TRIES)
+    along = np.arange(0.0, LENGTH_MM[1] + STEP_MM / 2, STEP_MM)
+    at = ground.at(x[:, None] + np.sin(turn)[:, None] * along, y[:, None] + np.cos(turn)[:, None] * along)
+    heights = at.elevation_m.reshape(TRIES, -1)
+    for k in range(TRIES):
+        ends = _ends_mm(heights[k], along, look)
+        if ends is None:
+            continue
+        line = LegLine(*((x[k] + math.sin(turn[k]) * end, y[k] + math.cos(turn[k]) * end) for end in ends))
+        if not (ground.inside(*line.start_mm, EDGE_MM) and ground.inside(*line.end_mm, EDGE_MM)):
+            continue
+        question = leg_question(line, ground, look, "", on_contours=True, told=told)
+        if question is not None and _suits(question, steepest_deg) and free(line):
+            return question
+    return None
+
+
+def _ends_mm(heights: Array, along: Array, look: MapLook) -> tuple[float, float] | None:
+    """First and last contour of a line that climbs all the way and far enough."""
+    if not np.isfinite(heights).all() or (np.diff(heights) <= 0.0).any():
+        return None
+    first = math.floor(heights[0] / look.interval_m) + 1
+    last = math.floor(heights[-1] / look.interval_m)
+    if last - first < 4:
+        return None
+    levels = np.arange(first, last + 1) * look.interval_m
+    at = np.interp(levels, heights, along)
+    if np.diff(at).min() < LEAST_GAP_MM or at[-1] - at[0] < LENGTH_MM[0]:
+        return None
+    return float(at[0]), float(at[-1])
+
+
+def _suits(question: Question, steepest_deg: float) -> bool:
+    leg = question.leg
+    if leg is None:
+        return False
+    steep = leg.steepest.slope_model_deg
+    return LEAST_STEEP_DEG <= steep <= steepest_deg and leg.track_grade_deg <= MOST_GRADE_SHARE * steep
+
+
+def leg_question(
+    line: LegLine, ground: MapGround, look: MapLook, name: str, *, on_contours: bool, told: bool
+) -> Question | None:
+    """Make the question on a straight line.
+
+    Parameters
+    ----------
+    line
+        On paper.
+    ground, look
+        The map.
+    name
+        Of the user's own leg; empty for one of ours.
+    on_contours
+        Whether both ends lie on contours, so that the height between them is a count of gaps.
+    told
+        Whether the question says what to look out for.
+
+    Returns
+    -------
+    Question or None
+        None over unknown or level ground.
+    """
+    (x0, y0), (x1, y1) = line.start_mm, line.end_mm
+    length_mm = math.hypot(x1 - x0, y1 - y0)
+    share = np.linspace(0.0, 1.0, max(3, math.ceil(length_mm / STEP_MM) + 1))
+    at = ground.at(x0 + (x1 - x0) * share, y0 + (y1 - y0) * share)
+    slopes = np.degrees(np.arctan(np.hypot(at.p, at.q)))
+    if not (np.isfinite(slopes).all() and np.isfinite(at.elevation_m).all()) or slopes.max() < 1.0:
+        return None
+    steepest = float(slopes.max())
+    gap_mm = gap_for_slope_mm(steepest, look.interval_m, look.scale)
+    change_m = float(at.elevation_m[-1] - at.elevation_m[0])
+    length_m = look.metres(length_mm)
+    answer = LegAnswer(
+        name=name,
+        length_m=length_m,
+        length_tolerance_m=look.metres(LEG_READING_MM),
+        bearing_true_deg=math.degrees(math.atan2(x1 - x0, y1 - y0)) % 360.0,
+        bearing_tolerance_deg=BEARING_TOLERANCE_DEG,
+        height_change_m=change_m,
+        height_tolerance_m=0.0 if on_contours else look.interval_m / 2.0,
+        track_grade_deg=gradient_to_angle(abs(change_m) / length_m),
+        steepest=measured("steepest crossed", gap_mm, 1, steepest, look),
+    )
+    hint = " Measure the steepness at right angles to the contours, not along the leg." if told else ""
+    called = f"Your own {name}. " if name else ""
+    return Question(
+        "",
+        "leg",
+        f"{called}A leg from the ring to the arrow: its length, true bearing and height gained or lost, the slope "
+        f"along it, and the steepest ground it crosses.{hint}",
+        ("length m", "bearing °", "height m", "along °", "steepest °"),
+        leg_line=line,
+        leg=answer,
+        remarks=(
+            f"Along the line {slope_text(answer.track_grade_deg)}, yet the ground it crosses reaches "
+            f"{slope_text(steepest)}: there the contours are {round_up(gap_mm, 0.01):.2f} mm apart.",
+        ),
+    )

@@ -1,0 +1,203 @@
+"""Questions from the user's own plan and log: their legs, and their readings against the map."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from steybrae.field.log import LogRow
+from steybrae.quantities import slope_text
+from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.teach.answers import Measured, measured
+from steybrae.teach.leg_questions import leg_question
+from steybrae.teach.map_ground import MapGround, MapLook
+from steybrae.teach.questions import LEAST_GAP_MM, LegLine, Question
+from steybrae.teach.stretches import profiles, stretch_from
+from steybrae.terrain.dem import Grid
+
+__all__ = ["log_middle", "log_questions", "plan_middle", "plan_questions"]
+
+MOST_OWN: Final = 4
+"""Most legs, and most readings, of one sheet (our choice)."""
+
+BOW_MM: Final = 1.0
+"""A leg that bends further than this from its chord, mm on paper, is not asked for (our choice)."""
+
+LEG_MM: Final = (8.0, 120.0)
+"""Shortest and longest leg of a plan that is asked for, mm on paper (our choice)."""
+
+EDGE_MM: Final = 7.0
+"""Legs and readings keep so far from the frame, mm (our choice)."""
+
+READING_GAPS: Final = 4
+"""Gaps measured round the place of a reading (our choice)."""
+
+
+def plan_middle(grid: Grid, plan: RouteScreening) -> tuple[float, float] | None:
+    """Where the steepest leg of a plan lies in a model.
+
+    Parameters
+    ----------
+    grid
+        Of the model.
+    plan
+        A saved result.
+
+    Returns
+    -------
+    tuple of float or None
+        ``col, row``; None where the plan is not on the model.
+    """
+    for leg in _steepest_first(plan):
+        half = len(leg.points.lat_deg) // 2
+        found = _on_grid(grid, float(leg.points.lat_deg[half]), float(leg.points.lon_deg[half]))
+        if found is not None:
+            return found
+    return None
+
+
+def log_middle(grid: Grid, rows: Sequence[LogRow]) -> tuple[float, float] | None:
+    """Where the first reading of a log that has a place on the model lies; None for none."""
+    for row in rows:
+        if row.lat_deg is not None and row.lon_deg is not None:
+            found = _on_grid(grid, row.lat_deg, row.lon_deg)
+            if found is not None:
+                return found
+    return None
+
+
+def _on_grid(grid: Grid, lat_deg: float, lon_deg: float) -> tuple[float, float] | None:
+    col, row = (float(part) for part in grid.from_wgs84(lon_deg, lat_deg))
+    inside = 0.0 <= col <= grid.shape[1] and 0.0 <= row <= grid.shape[0]
+    return (col, row) if inside else None
+
+
+def _steepest_first(plan: RouteScreening) -> list[LegScreening]:
+    return sorted(plan.legs, key=lambda leg: -(leg.slope_max_deg or 0.0))
+
+
+def _paper(ground: MapGround, lat_deg: Sequence[float], lon_deg: Sequence[float]) -> np.ndarray:
+    """Places on paper, ``(n, 2)`` mm."""
+    col, row = ground.field.dem.grid.from_wgs84(lon_deg, lat_deg)
+    return np.column_stack(ground.paper_mm(col, row))
+
+
+def plan_questions(ground: MapGround, look: MapLook, plan: RouteScreening, *, told: bool) -> list[Question]:
+    """Questions on the legs of a plan that lie on the map, steepest first.
+
+    Parameters
+    ----------
+    ground, look
+        The map.
+    plan
+        A saved result.
+    told
+        Whether questions say what to look out for.
+
+    Returns
+    -------
+    list of Question
+        At most four; straight legs of known ground alone. Empty where there is none.
+    """
+    found: list[Question] = []
+    for leg in _steepest_first(plan):
+        points = _paper(ground, leg.points.lat_deg.tolist(), leg.points.lon_deg.tolist())
+        line = _chord(ground, points)
+        if line is None:
+            continue
+        name = f"leg {leg.number}, {leg.from_} to {leg.to}"
+        question = leg_question(line, ground, look, name, on_contours=False, told=told)
+        if question is not None:
+            said = (
+                f"The plan says {slope_text(leg.slope_max_deg)} as the steepest on this leg and beside it; the steeper leads."
+            )
+            found.append(replace(question, remarks=(*question.remarks, said)))
+        if len(found) == MOST_OWN:
+            break
+    return found
+
+
+def _chord(ground: MapGround, points: np.ndarray) -> LegLine | None:
+    """Straight line of a leg; None where it bends, leaves the map, or is too short or long."""
+    if not np.isfinite(points).all():
+        return None
+    start, end = points[0], points[-1]
+    length = float(np.hypot(*(end - start)))
+    if not LEG_MM[0] <= length <= LEG_MM[1]:
+        return None
+    if not all(ground.inside(float(x), float(y), EDGE_MM) for x, y in (start, end)):
+        return None
+    aside = np.abs((points - start) @ np.array([end[1] - start[1], start[0] - end[0]])) / length
+    if aside.max() > BOW_MM:
+        return None
+    return LegLine((float(start[0]), float(start[1])), (float(end[0]), float(end[1])))
+
+
+def log_questions(ground: MapGround, look: MapLook, rows: Sequence[LogRow]) -> list[Question]:
+    """Questions on the readings of a log whose places lie on the map.
+
+    Parameters
+    ----------
+    ground, look
+        The map.
+    rows
+        Of the log.
+
+    Returns
+    -------
+    list of Question
+        At most four, in the order of the log; those on ground too level, too bent or too steep to
+        measure on paper are passed over.
+    """
+    found: list[Question] = []
+    for row in rows:
+        question = None if row.lat_deg is None or row.lon_deg is None else _reading(ground, look, row)
+        if question is not None:
+            found.append(question)
+        if len(found) == MOST_OWN:
+            break
+    return found
+
+
+def _reading(ground: MapGround, look: MapLook, row: LogRow) -> Question | None:
+    x, y = _paper(ground, [row.lat_deg or 0.0], [row.lon_deg or 0.0])[0]
+    if not ground.inside(x, y, EDGE_MM):
+        return None
+    lines = profiles(ground, look, (np.array([x]), np.array([y])))
+    if not lines or len(lines[0].numbers) < 2:
+        return None
+    line = lines[0]
+    gaps = min(READING_GAPS, len(line.numbers) - 1)
+    first = min(
+        range(len(line.numbers) - gaps),
+        key=lambda k: abs(float(line.crossings_mm[k] + line.crossings_mm[k + gaps])),
+    )
+    stretch = stretch_from(ground, line, first, gaps)
+    if stretch is None or stretch.gaps_mm.min() < LEAST_GAP_MM:
+        return None
+    part = measured("whole", stretch.length_mm, gaps, stretch.slope_model_deg, look)
+    said = f"{slope_text(row.mean_deg)} ± {slope_text(row.uncertainty_95_deg)}"
+    return Question(
+        "",
+        "reading",
+        f"Your own reading of {row.time:%d %B %Y}: {said}. What does the map say here, and do the two agree?",
+        ("length mm", "gaps", "slope °", "agree?"),
+        (part,),
+        stretch,
+        remarks=(_agreement(row, part),),
+    )
+
+
+def _agreement(row: LogRow, part: Measured) -> str:
+    difference = row.mean_deg - part.slope_gap_deg
+    other = part.high_deg - part.slope_gap_deg if difference > 0.0 else part.slope_gap_deg - part.low_deg
+    allowed = math.hypot(row.uncertainty_95_deg, other)
+    words = "no more" if abs(difference) <= allowed else "more"
+    return (
+        f"Reading and map differ by {abs(difference):.1f}°, {words} than the {allowed:.1f}° that both leave open. "
+        "Where they differ, the steeper leads."
+    )

@@ -1,0 +1,385 @@
+"""Questions of a practice sheet: what each kind asks for, and the stretches that suit it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+import numpy as np
+
+from steybrae.quantities import gradient_to_angle, slope_text
+from steybrae.teach.answers import Measured, measured, range_text
+from steybrae.teach.map_ground import MapGround, MapLook
+from steybrae.teach.stretches import Profile, Stretch, stretch_from
+from steybrae.terrain.attributes import aspect_sector
+
+__all__ = [
+    "KINDS",
+    "LEAST_GAP_MM",
+    "THINNED_ASIDE_MM",
+    "AspectAnswer",
+    "Kind",
+    "LegAnswer",
+    "LegLine",
+    "Question",
+    "find_question",
+]
+
+Kind = Literal["even", "index", "single", "convex", "concave", "thinned", "lines", "aspect", "leg", "reading"]
+KINDS: Final = ("even", "index", "single", "convex", "concave", "thinned", "lines", "aspect", "leg")
+"""Kinds of questions that any ground may give; ``reading`` comes from the user's own log."""
+
+LEAST_GAP_MM: Final = 0.3
+"""No gap of a stretch is narrower on paper, mm, but where the trap is that lines were left out:
+fine printed lines are about 0.1 mm wide, gaps below 0.15 to 0.25 mm cannot be read (common
+practice, no source)."""
+
+SHARE_OF_TOLERANCE: Final = 0.7
+"""The model's slope may use so much of what is accepted to either side (our choice)."""
+
+BEND: Final = 1.6
+"""A slope bends where the mean gap of one half is so many times that of the other (our choice)."""
+
+ASPECT_TOLERANCE_DEG: Final = 5.0
+"""Error of an aspect measured with a compass on paper, degrees, besides the turn of the ground
+along the stretch (our choice). It is asked for only where all of that lies in one sector."""
+
+THINNED_ASIDE_MM: Final = 6.0
+"""Thin lines are left out so far to either side of a stretch, mm (our choice)."""
+
+
+@dataclass(frozen=True)
+class AspectAnswer:
+    """Which way the slope faces: degrees from true north, what is accepted to either side, sector."""
+
+    aspect_true_deg: float
+    tolerance_deg: float
+    sector: str
+
+
+@dataclass(frozen=True)
+class LegLine:
+    """A straight line to walk, on paper: its two ends, mm."""
+
+    start_mm: tuple[float, float]
+    end_mm: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class LegAnswer:
+    """What there is to say of a leg.
+
+    Attributes
+    ----------
+    name
+        ``Leg G``, or the user's own names.
+    length_m, length_tolerance_m
+        Horizontal; accepted to either side.
+    bearing_true_deg, bearing_tolerance_deg
+        Direction of travel.
+    height_change_m, height_tolerance_m
+        Height of its end over its start; accepted to either side.
+    track_grade_deg
+        Slope along it from end to end, degrees, without sign.
+    steepest
+        Steepest ground that it crosses, as one gap at that place.
+    """
+
+    name: str
+    length_m: float
+    length_tolerance_m: float
+    bearing_true_deg: float
+    bearing_tolerance_deg: float
+    height_change_m: float
+    height_tolerance_m: float
+    track_grade_deg: float
+    steepest: Measured
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question and its answer.
+
+    Attributes
+    ----------
+    letter
+        On the map; empty until the sheet is put together.
+    kind
+        What it is about.
+    ask
+        The question, whole sentences.
+    blanks
+        What the pupil fills in.
+    parts
+        Slopes to find.
+    stretch, leg_line
+        Where; one of them is None.
+    aspect, leg
+        Further answers.
+    remarks
+        What to say when giving the answer, and where a mistake would lead.
+    dropped
+        Thin contours left out at the stretch, counted in intervals from height 0.
+    """
+
+    letter: str
+    kind: Kind
+    ask: str
+    blanks: tuple[str, ...]
+    parts: tuple[Measured, ...] = ()
+    stretch: Stretch | None = None
+    leg_line: LegLine | None = None
+    aspect: AspectAnswer | None = None
+    leg: LegAnswer | None = None
+    remarks: tuple[str, ...] = ()
+    dropped: tuple[int, ...] = field(default=())
+
+
+def find_question(
+    kind: Kind,
+    ground: MapGround,
+    look: MapLook,
+    lines: Sequence[Profile],
+    *,
+    steepest_deg: float,
+    told: bool,
+    free: Callable[[Stretch], bool],
+) -> Question | None:
+    """First stretch among the lines that suits a kind of question.
+
+    Parameters
+    ----------
+    kind
+        Any but ``leg`` and ``reading``.
+    ground, look
+        The map.
+    lines
+        Places to try, in this order.
+    steepest_deg
+        No slope steeper than this is asked for, degrees.
+    told
+        Whether the question says what to look out for.
+    free
+        Says whether a stretch keeps clear of what is already on the map.
+
+    Returns
+    -------
+    Question or None
+        None where no line suits.
+    """
+    suits, make = _KINDS[kind]
+    for stretch in _candidates(kind, ground, look, lines):
+        if not suits(stretch, look) or not free(stretch):
+            continue
+        question = make(stretch, ground, look, told=told)
+        if all(_fair(part, steepest_deg) for part in question.parts):
+            return question
+    return None
+
+
+def _candidates(kind: Kind, ground: MapGround, look: MapLook, lines: Sequence[Profile]) -> Iterator[Stretch]:
+    """Stretches of the length that a kind needs, one for each line, nearest its middle."""
+    every = look.index_every
+    gaps = {"single": 1, "even": 3, "convex": 8, "concave": 8}.get(kind, every)
+    for line in lines:
+        starts = range(len(line.numbers) - gaps)
+        if kind in ("index", "thinned", "lines"):
+            starts = [k for k in starts if int(line.numbers[k]) % every == 0]  # type: ignore[assignment]
+        for first in sorted(starts, key=lambda k: abs(line.crossings_mm[k] + line.crossings_mm[k + gaps])):
+            stretch = stretch_from(ground, line, first, gaps)
+            if stretch is not None:
+                yield stretch
+                break
+
+
+def _fair(part: Measured, steepest_deg: float) -> bool:
+    """Whether the ground's own slope lies well inside what is accepted."""
+    down = part.slope_gap_deg - SHARE_OF_TOLERANCE * (part.slope_gap_deg - part.low_deg)
+    up = part.slope_gap_deg + SHARE_OF_TOLERANCE * (part.high_deg - part.slope_gap_deg)
+    return down <= part.slope_model_deg <= up and part.slope_gap_deg <= steepest_deg
+
+
+def _readable(stretch: Stretch) -> bool:
+    return float(stretch.gaps_mm.min()) >= LEAST_GAP_MM
+
+
+def _is_even(stretch: Stretch, look: MapLook) -> bool:
+    return _readable(stretch) and stretch.unevenness() < 0.15 and stretch.length_mm >= 1.5
+
+
+def _is_single(stretch: Stretch, look: MapLook) -> bool:
+    return 0.5 <= stretch.length_mm <= 1.5
+
+
+def _halves_mm(stretch: Stretch) -> tuple[float, float]:
+    """Lengths of the lower and of the upper half of the gaps, mm."""
+    middle = stretch.crossings_mm[stretch.gaps // 2]
+    return middle, stretch.length_mm - middle
+
+
+def _is_convex(stretch: Stretch, look: MapLook) -> bool:
+    lower, upper = _halves_mm(stretch)
+    return _readable(stretch) and upper >= BEND * lower and lower >= 1.2
+
+
+def _is_concave(stretch: Stretch, look: MapLook) -> bool:
+    lower, upper = _halves_mm(stretch)
+    return _readable(stretch) and lower >= BEND * upper and upper >= 1.2
+
+
+def _is_thinned(stretch: Stretch, look: MapLook) -> bool:
+    steep = gradient_to_angle(stretch.gaps * look.interval_m / look.metres(stretch.length_mm)) >= 28.0
+    return steep and stretch.unevenness() < 0.25 and stretch.length_mm >= 1.0 and stretch.gaps >= 4
+
+
+def _has_aspect(stretch: Stretch, look: MapLook) -> bool:
+    from_edge = 22.5 - abs((stretch.aspect_true_deg + 22.5) % 45.0 - 22.5)
+    return _readable(stretch) and from_edge >= _aspect_tolerance_deg(stretch)
+
+
+def _aspect_tolerance_deg(stretch: Stretch) -> float:
+    return ASPECT_TOLERANCE_DEG + stretch.aspect_spread_deg
+
+
+def _whole(stretch: Stretch, look: MapLook) -> Measured:
+    return measured("whole", stretch.length_mm, stretch.gaps, stretch.slope_model_deg, look)
+
+
+def _even(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
+    hint = " Count gaps, not lines." if told else ""
+    return Question(
+        "",
+        "even",
+        f"An even slope. Measure from the first to the last contour of the stretch and find its slope.{hint}",
+        ("length mm", "gaps", "slope °", "band"),
+        (_whole(stretch, look),),
+        stretch,
+    )
+
+
+def _index(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
+    hint = f" One index gap is {look.index_every} gaps." if told else ""
+    return Question(
+        "",
+        "index",
+        f"From one thick line to the next: what is the slope?{hint}",
+        ("length mm", "height gained", "slope °", "band"),
+        (_whole(stretch, look),),
+        stretch,
+    )
+
+
+def _single(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
+    part = _whole(stretch, look)
+    return Question(
+        "",
+        "single",
+        "One gap only. Find the slope, then say between which slopes it lies if your ruler is 0.2 mm out.",
+        ("length mm", "slope °", "from °", "to °"),
+        (part,),
+        stretch,
+        remarks=(f"One gap leaves {range_text(part.low_deg, part.high_deg)} open: measure over more.",),
+    )
+
+
+def _bent(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
+    middle_mm, half = stretch.crossings_mm[stretch.gaps // 2], stretch.gaps // 2
+    model = [
+        _model_slope_deg(stretch, ground, *ends) for ends in ((0.0, middle_mm), (middle_mm, stretch.length_mm))
+    ]
+    lower = measured("lower half", middle_mm, half, model[0], look)
+    upper = measured("upper half", stretch.length_mm - middle_mm, stretch.gaps - half, model[1], look)
+    whole = _whole(stretch, look)
+    convex = lower.slope_gap_deg > upper.slope_gap_deg
+    kind: Kind = "convex" if convex else "concave"
+    hint = " Where do the lines crowd?" if told else ""
+    steeper = max(lower.slope_gap_deg, upper.slope_gap_deg)
+    remark = (
+        f"{kind.capitalize()}: {'steeper below, its foot is hidden from above' if convex else 'steeper above'}. "
+        f"The average of the whole, {slope_text(whole.slope_gap_deg)}, hides that half of it is "
+        f"{slope_text(steeper)}."
+    )
+    return Question(
+        "",
+        kind,
+        f"{stretch.gaps} gaps. Is the slope convex or concave? Find the slope of the lower {half} gaps, of the upper "
+        f"{stretch.gaps - half}, and of the whole.{hint}",
+        ("shape", "lower °", "upper °", "whole °"),
+        (lower, upper, whole),
+        stretch,
+        remarks=(remark,),
+    )
+
+
+def _model_slope_deg(stretch: Stretch, ground: MapGround, start_mm: float, end_mm: float) -> float:
+    along = np.linspace(start_mm, end_mm, 25)
+    at = ground.at(stretch.x_mm + stretch.east * along, stretch.y_mm + stretch.north * along)
+    return gradient_to_angle(float(np.hypot(at.p, at.q).mean()))
+
+
+def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
+    part = _whole(stretch, look)
+    left_out = [stretch.first_number + k for k in range(2, stretch.gaps, 2)]
+    counted = stretch.gaps - len(left_out)
+    fooled = gradient_to_angle(counted * look.interval_m / look.metres(stretch.length_mm))
+    ask = "From one thick line to the next: what is the slope?"
+    if told:
+        ask += " Some thin lines were left out here, as on many maps where it is steep."
+    return Question(
+        "",
+        "thinned",
+        ask,
+        ("length mm", "height gained", "slope °", "band"),
+        (part,),
+        stretch,
+        remarks=(
+            f"Only {counted} of {stretch.gaps} gaps are drawn: thin lines were left out. Counting them gives "
+            f"{slope_text(fooled)}. Thick lines always stay: count those.",
+        ),
+        dropped=tuple(left_out),
+    )
+
+
+def _lines(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
+    part, count = _whole(stretch, look), stretch.gaps + 1
+    wrong = gradient_to_angle(count * look.interval_m / look.metres(stretch.length_mm))
+    hint = " How many gaps are there?" if told else ""
+    return Question(
+        "",
+        "lines",
+        f"Somebody counted {count} lines here and reckoned with {count} gaps. Which slope did they get, and which is "
+        f"right?{hint}",
+        ("theirs °", "gaps", "right °", "band"),
+        (part,),
+        stretch,
+        remarks=(f"{count} lines make {stretch.gaps} gaps. With {count} gaps one gets {slope_text(wrong)}.",),
+    )
+
+
+def _aspect(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
+    hint = " Look downhill, at right angles to the contours." if told else ""
+    sector = aspect_sector(stretch.aspect_true_deg) or ""
+    answer = AspectAnswer(stretch.aspect_true_deg, _aspect_tolerance_deg(stretch), sector)
+    return Question(
+        "",
+        "aspect",
+        f"Which way does the slope face: sector and true bearing? How steep is it?{hint}",
+        ("sector", "bearing ° true", "slope °"),
+        (_whole(stretch, look),),
+        stretch,
+        aspect=answer,
+        remarks=("Facing is downhill. The map's upright grid lines run to true north.",),
+    )
+
+
+_KINDS: Final = {
+    "even": (_is_even, _even),
+    "index": (_is_even, _index),
+    "single": (_is_single, _single),
+    "convex": (_is_convex, _bent),
+    "concave": (_is_concave, _bent),
+    "thinned": (_is_thinned, _thinned),
+    "lines": (_is_even, _lines),
+    "aspect": (_has_aspect, _aspect),
+}

@@ -1,0 +1,213 @@
+"""The card on paper: true size, nothing over the edge or over its neighbour, cautions inside."""
+
+from __future__ import annotations
+
+import base64
+import datetime as dt
+import re
+import zlib
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from steybrae.card import CardSettings, RouteCard, card_between, make_card
+from steybrae.card.result import Overhead
+from steybrae.errors import QuantityError
+from steybrae.route.compass_words import bearing_text
+from steybrae.route.places import Place
+from steybrae.screening import RouteScreening
+from steybrae.show import card_page, card_rows
+from steybrae.show.card_page import card_pdf
+from steybrae.show.paper import PAGES_MM, POINT_MM, Paper, PaperFacts
+
+DAY = dt.date(2027, 1, 15)
+VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
+
+
+class Recorder(Paper):
+    """Keeps what was written, and the box of each text in mm: left, top, right, bottom."""
+
+    def __init__(self, *arguments: Any) -> None:
+        super().__init__(*arguments)
+        self.boxes: list[tuple[float, float, float, float, str]] = []
+        self.page = 0
+        Recorder.last = self
+
+    last: Recorder
+
+    def next_page(self) -> None:
+        self.page += 1
+        super().next_page()
+
+    def text(self, x_mm: float, y_mm: float, text: str, size_pt: float, **how: Any) -> float:
+        bold, most_mm = how.get("bold", False), how.get("most_mm")
+        shown, size = text, size_pt
+        if most_mm is not None:
+            shown, size = self.fitted(text, size_pt, most_mm, bold=bold, cut=how.get("cut", False))
+        width = self.width_mm(shown, size, bold=bold)
+        left = x_mm - {"left": 0.0, "centre": width / 2.0, "right": width}[how.get("align", "left")]
+        height = 0.73 * size * POINT_MM  # capitals of the face are 0.73 of its size
+        if shown.strip():
+            top = self.page * 1000.0 + self.top_mm + y_mm
+            self.boxes.append((left, top - height, left + width, top, shown))
+        return super().text(x_mm, y_mm, text, size_pt, **how)
+
+
+@pytest.fixture
+def long_card(by_hand: RouteScreening) -> RouteCard:
+    """A card of ten legs with the longest words that a card has to hold."""
+    card = make_card(by_hand, CardSettings(DAY, "bng", 25_000.0, 60.0))
+    leg = card.legs[2]
+    assert leg.ground is not None
+    ground = replace(
+        leg.ground, open_above=True, unknown_m=207.3, steep_m=1484.2, aspect_sectors=("W", "SW", "NW"),
+        slope_corridor_max_deg=57.0, overhead=Overhead(True, 34.4, 213.0, 200.0, 137.0, True),
+    )  # fmt: skip
+    leg = replace(
+        leg, ground=ground, to="Druim na h-Invented Ridge of the Western Keldavoe Traverse",
+        ascent_at_least=True, time_min=190.0, time_at_least=True,
+        arrival_text="16:13 GMT", daylight_text="10 h 43 min before sunset",
+        length_m=12_345.6, map_mm=493.5, paces=18_000.0, ascent_m=1234.0, descent_m=987.0, bends=True,
+        checks=leg.checks * 2,
+    )  # fmt: skip
+    return replace(card, legs=tuple(replace(leg, number=number) for number in range(1, 11)))
+
+
+def drawn(monkeypatch: pytest.MonkeyPatch, card: RouteCard, page: str) -> Recorder:
+    monkeypatch.setattr(card_page, "Paper", Recorder)
+    card_pdf(card, page)
+    return Recorder.last
+
+
+@pytest.mark.parametrize("page", ["a4", "a5"])
+def test_nothing_lies_over_an_edge_or_over_another_text(
+    monkeypatch: pytest.MonkeyPatch, long_card: RouteCard, page: str
+) -> None:
+    boxes = drawn(monkeypatch, long_card, page).boxes
+    assert len(boxes) > 200
+    for left, _, right, _, words in boxes:
+        assert left >= card_rows.LEFT_MM - 0.01, words
+        assert right <= card_rows.RIGHT_MM + 0.01, words
+    for k, (left, top, right, bottom, words) in enumerate(boxes):
+        for other in boxes[k + 1 :]:
+            apart = right <= other[0] or other[2] <= left or bottom <= other[1] or other[3] <= top
+            assert apart, (words, other[4])
+
+
+@pytest.mark.parametrize("page", ["a4", "a5"])
+def test_every_leg_check_and_caution_is_printed(
+    monkeypatch: pytest.MonkeyPatch, long_card: RouteCard, page: str
+) -> None:
+    found = drawn(monkeypatch, long_card, page)
+    words = [box[4] for box in found.boxes]
+    for leg in long_card.legs:
+        assert str(leg.number) in words
+    text = " ".join(words)
+    for caution in long_card.cautions:
+        assert caution.text in text
+    assert not VERDICT.search(text)
+    assert "overhead at least 34.4°, look 213° magnetic" in text
+    parts = {int(part) for part in re.findall(r"part (\d+) of", text)}
+    assert parts == set(range(1, max(parts) + 1))
+    assert (max(parts) + 1) // 2 == found.page + 1 if page == "a4" else max(parts) == found.page + 1
+
+
+def test_what_finds_no_room_on_the_first_part_is_printed_at_the_end(
+    monkeypatch: pytest.MonkeyPatch, long_card: RouteCard
+) -> None:
+    words = tuple(
+        f"Sentence {k} about the norths, long enough to need more than one line here." for k in range(16)
+    )
+    card = replace(long_card, norths=replace(long_card.norths, sentences=words))
+    boxes = drawn(monkeypatch, card, "a5").boxes
+    assert "Sentence 0" in " ".join(box[4] for box in boxes if box[1] < 1000.0)
+    last = " ".join(box[4] for box in boxes if box[1] > boxes[-1][1] - 150.0)
+    assert "Sentence 15 about the norths, long enough to need more than one line here." in last
+
+
+def test_the_cautions_are_in_the_metadata(long_card: RouteCard) -> None:
+    content = card_pdf(long_card)
+    subject = re.search(rb"/Subject \((.*?)\) /", content, re.DOTALL)
+    assert subject is not None
+    held = re.sub(rb"\\\n", b"", subject[1]).decode("latin-1").replace("\\(", "(").replace("\\)", ")")
+    for caution in long_card.cautions:
+        assert caution.text in held
+    assert b"/Title (Route card: A day by hand, 2027-01-15)" in content
+
+
+@pytest.mark.parametrize(("page", "size"), [("a4", (595.2756, 841.8898)), ("a5", (595.2756, 419.5276))])
+def test_pages_are_true_to_size(by_hand: RouteScreening, page: str, size: tuple[float, float]) -> None:
+    # 210 x 297 mm and 210 x 148 mm in points of 25.4 / 72 mm.
+    content = card_pdf(make_card(by_hand, CardSettings(DAY)), page)
+    boxes = re.findall(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", content)
+    assert boxes
+    for width, height in boxes:
+        assert (float(width), float(height)) == pytest.approx(size, abs=1e-3)
+
+
+def test_the_same_card_is_the_same_bytes(by_hand: RouteScreening) -> None:
+    card = make_card(by_hand, CardSettings(DAY))
+    assert card_pdf(card) == card_pdf(card)
+
+
+def test_a_hundred_millimetres_are_a_hundred_millimetres() -> None:
+    paper = Paper(PAGES_MM["a4"], PaperFacts("t", "s", "k"))
+    paper.rule((10.0, 20.0), (110.0, 20.0))
+    streams = re.findall(rb"stream\r?\n(.*?)~>", paper.content(), re.DOTALL)
+    page = next(
+        text for text in (zlib.decompress(base64.a85decode(stream)) for stream in streams) if b" m " in text
+    )
+    found = re.search(rb"([\d.]+) ([\d.]+) m ([\d.]+) ([\d.]+) l", page)
+    assert found is not None
+    left, y, right, same_y = (float(value) * POINT_MM for value in found.groups())
+    assert (left, right) == pytest.approx((10.0, 110.0), abs=1e-3)
+    assert (y, same_y) == pytest.approx((277.0, 277.0), abs=1e-3)
+
+
+def test_too_long_a_name_is_made_smaller_then_cut_and_figures_never_are() -> None:
+    paper = Paper(PAGES_MM["a4"], PaperFacts("t", "s", "k"))
+    full = paper.width_mm("Torraskel", 10.0)
+    assert paper.text(0.0, 0.0, "Torraskel", 10.0, most_mm=0.8 * full) == pytest.approx(0.8 * full)
+    shown, size_pt = paper.fitted("Torraskel", 10.0, 0.4 * full, bold=False, cut=True)
+    assert shown.endswith("…")
+    assert size_pt == pytest.approx(7.2)
+    assert paper.width_mm(shown, size_pt) <= 0.4 * full
+    assert paper.fitted("12345", 10.0, 1.0, bold=False, cut=False)[0] == "12345"
+
+
+@pytest.mark.parametrize("grid", ["utm", "mgrs", "bng", "latlon"])
+@pytest.mark.parametrize("unit", ["deg", "mil"])
+def test_references_and_bearings_stand_in_full(
+    monkeypatch: pytest.MonkeyPatch, by_hand: RouteScreening, grid: str, unit: str
+) -> None:
+    card = make_card(by_hand, CardSettings(DAY, grid, bearing_unit=unit))
+    boxes = drawn(monkeypatch, card, "a5").boxes
+    words = [box[4] for box in boxes]
+    for leg in card.legs:
+        assert leg.to_place.reference in words
+        assert bearing_text(leg.bearing_magnetic_deg, unit) in words
+        for check in leg.checks:
+            assert check.reference in words
+    for box in boxes:
+        if box[4] in [leg.to_place.reference for leg in card.legs]:
+            assert (box[3] - box[1]) / (0.73 * POINT_MM) > 8.5  # points
+    for k, (left, top, right, bottom, text) in enumerate(boxes):
+        for other in boxes[k + 1 :]:
+            assert right <= other[0] or other[2] <= left or bottom <= other[1] or other[3] <= top, (
+                text,
+                other,
+            )
+
+
+def test_one_leg_without_a_model_prints(monkeypatch: pytest.MonkeyPatch) -> None:
+    card = card_between(Place(57.0, -5.0, "A"), Place(57.01, -5.0, "B"), CardSettings(DAY))
+    words = " ".join(box[4] for box in drawn(monkeypatch, card, "a4").boxes)
+    assert "steepness not known" in words
+    assert "Checks" not in words
+
+
+def test_there_is_no_other_page(by_hand: RouteScreening) -> None:
+    message = "A card is printed on a4 or a5; got 'letter'. Choose one of them."
+    with pytest.raises(QuantityError, match=f"^{re.escape(message)}$"):
+        card_pdf(make_card(by_hand, CardSettings(DAY)), "letter")

@@ -1,0 +1,152 @@
+"""Which places are worth a reading, and between which readings nothing differs."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from steybrae.card.checks import leg_checks, limits
+from steybrae.card.wording import limits_text, look_text
+from steybrae.field.agreement import Origin, Reference, compare
+from steybrae.route.magnetic import declination
+from steybrae.route.places import Place
+from steybrae.screening import RouteScreening
+from steybrae.screening.result import LegScreening, Position
+
+DAY = dt.date(2027, 1, 1)
+
+
+@pytest.fixture
+def leg(by_hand: RouteScreening) -> LegScreening:
+    return by_hand.legs[2]
+
+
+def test_limits_by_hand() -> None:
+    # hypot(4, 3) = 5 on both sides, just one band wide.
+    found = limits(35.0, 32.0, 38.0)
+    assert (found.low_deg, found.high_deg) == pytest.approx((30.0, 40.0), abs=1e-12)
+    assert (found.would_notice_deg, found.result_inside) == (pytest.approx(5.0), "consistent")
+    assert limits(35.0, 31.9, 38.0).result_inside == "cannot tell"
+
+
+@given(st.floats(0.0, 90.0), st.floats(0.0, 20.0), st.floats(0.0, 20.0))
+def test_a_reading_differs_beyond_the_limits_only(slope: float, below: float, above: float) -> None:
+    low, high = max(0.0, slope - below), min(90.0, slope + above)
+    found = limits(slope, low, high)
+    assert found.low_deg is not None
+    assert found.high_deg is not None
+    reference = Reference("elevation model", slope, low, high, Origin("model"))
+    for edge, outwards in ((found.low_deg, -1.0), (found.high_deg, 1.0)):
+        if 0.0 < edge < 90.0:
+            assert compare(edge - 1e-6 * outwards, 4.0, reference).result != "different"
+            assert compare(edge + 1e-6 * outwards, 4.0, reference).result == "different"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [(None, None, "not known"), (30.0, None, "28.5° to ?"), (None, 38.0, "? to 40.0°")],
+)
+def test_ends_not_known(low: float | None, high: float | None, words: str, leg: LegScreening) -> None:
+    # hypot(4, 5) = 6.403 below 35: 28.597, shown 28.5; hypot(4, 3) = 5 above: 40.
+    found = replace(leg, slope_max_deg=35.0, slope_low_deg=low, slope_high_deg=high)
+    (check,) = leg_checks(found, DAY, "bng")
+    assert limits_text(check) == words
+    assert check.result_inside == "cannot tell"
+    assert check.would_notice_deg is None
+
+
+def test_gentle_legs_have_no_check_unless_they_may_be_steep(leg: LegScreening) -> None:
+    def count(slope: float, high: float | None) -> int:
+        return len(
+            leg_checks(replace(leg, slope_max_deg=slope, slope_low_deg=0.0, slope_high_deg=high), DAY, "bng")
+        )
+
+    assert count(15.0, 24.9) == 0
+    assert count(15.0, 24.95) == 1  # shown 25.0
+    assert count(15.0, None) == 1  # how steep it may be is not known
+
+
+def test_a_leg_wholly_unknown_has_none(leg: LegScreening) -> None:
+    unknown = replace(leg, slope_max_deg=None, slope_low_deg=None, slope_high_deg=None, slope_max_at=None)
+    assert (
+        leg_checks(replace(unknown, slope_corridor_max_deg=None, slope_corridor_max_at=None), DAY, "bng")
+        == ()
+    )
+
+
+def beside(leg: LegScreening, slope_deg: float, east_deg: float) -> LegScreening:
+    """Put the steepest place of the corridor a little north or south of the line's middle."""
+    middle = len(leg.points.chainage_m) // 2
+    at = Position(
+        float(leg.points.lat_deg[middle]) + east_deg,
+        float(leg.points.lon_deg[middle]),
+        float(leg.points.chainage_m[middle]),
+    )
+    return replace(leg, slope_corridor_max_deg=slope_deg, slope_corridor_max_at=at)
+
+
+@pytest.mark.parametrize(("north_deg", "side"), [(0.0003, "right"), (-0.0003, "left")])
+def test_the_steepest_place_beside(leg: LegScreening, north_deg: float, side: str) -> None:
+    # The leg goes west (278.6 true): north of it is right. 0.0003 degrees of latitude are 33.4 m;
+    # across the line 33.4 * sin(278.6) = 33.0 m.
+    checks = leg_checks(beside(leg, 38.0, north_deg), DAY, "bng")
+    assert [check.what for check in checks] == ["steepest on the line", "steepest beside the line"]
+    assert [check.number for check in checks] == ["3a", "3b"]
+    found = checks[1]
+    assert found.side == side
+    assert found.off_line_m == pytest.approx(33.0, abs=0.1)
+    east_deg = declination(Place(found.lat_deg, found.lon_deg), 0.0, DAY).declination_deg
+    towards = (0.0 if north_deg > 0.0 else 180.0) - east_deg
+    assert found.towards_bearing_magnetic_deg == pytest.approx(towards % 360.0, abs=0.01)
+    assert (found.look_bearing_magnetic_deg, look_text(found)) == (None, "steepest way up")
+    assert (found.consistent_low_deg, found.consistent_high_deg) == (None, None)
+
+
+def test_beside_is_left_out_where_it_is_no_steeper(leg: LegScreening) -> None:
+    assert len(leg_checks(beside(leg, 33.0, 0.0003), DAY, "bng")) == 1
+
+
+def test_no_fall_line_where_aspects_disagree(leg: LegScreening) -> None:
+    # On a crest the ground faces both ways; and where the model has no aspect at all.
+    middle = len(leg.points.chainage_m) // 2
+    for other in (270.0, 121.0, np.nan):
+        aspects = np.array(leg.points.aspect_true_deg)
+        aspects[middle + 1] = other
+        crest = replace(leg, points=replace(leg.points, aspect_true_deg=aspects))
+        (check,) = leg_checks(crest, DAY, "bng")
+        assert (check.look_bearing_true_deg, check.look_bearing_magnetic_deg) == (None, None)
+
+
+@dataclass(frozen=True)
+class Expected:
+    what: str
+    place: Place
+    chainage_m: float
+    look_bearing_true_deg: float
+    expected_deg: float
+    low_deg: float
+    high_deg: float
+
+
+@dataclass(frozen=True, eq=False)
+class LegWithReadings(LegScreening):
+    expected_readings: tuple[Expected, ...] = ()
+
+
+def test_readings_that_the_screening_expects_go_first(leg: LegScreening) -> None:
+    place = Place(float(leg.points.lat_deg[1]), float(leg.points.lon_deg[1]))
+    reading = Expected(
+        "top of a convex roll", place, float(leg.points.chainage_m[1]), 350.0, 31.0, 28.0, 34.0
+    )
+    richer = LegWithReadings(**vars(leg), expected_readings=(reading,))
+    (check,) = leg_checks(richer, DAY, "bng")
+    assert (check.number, check.what, check.expected_deg) == ("3a", "top of a convex roll", 31.0)
+    east_deg = declination(place, 0.0, DAY).declination_deg
+    assert check.look_bearing_magnetic_deg == pytest.approx(350.0 - east_deg, abs=1e-9)
+    assert (check.consistent_low_deg, check.consistent_high_deg) == pytest.approx((26.0, 36.0))
+    assert check.result_inside == "consistent"

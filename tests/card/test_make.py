@@ -1,0 +1,295 @@
+"""From a screening, a saved plan, or two places to a card."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from steybrae.card import CardSettings, card_between, make_card
+from steybrae.card.wording import (
+    beside_sentence,
+    beside_short,
+    overhead_text,
+    place_text,
+    steepness_text,
+)
+from steybrae.errors import DateError, PlaceError, QuantityError, RouteError
+from steybrae.files.plans import read_plan, write_plan
+from steybrae.files.results import as_json
+from steybrae.route.bearings import leg_bearings
+from steybrae.route.places import Place, parse_place
+from steybrae.route.walking_time import Allowances
+from steybrae.screening import RouteScreening
+from steybrae.screening.result import LegScreening, SideGround, Sides
+
+DAY = dt.date(2027, 1, 1)
+BNG = CardSettings(DAY, "bng")
+
+
+def exactly(message: str) -> str:
+    return f"^{re.escape(message)}$"
+
+
+def test_a_saved_plan_gives_the_same_card(by_hand: RouteScreening, tmp_path: Path) -> None:
+    write_plan(tmp_path / "plan.zip", by_hand)
+    assert make_card(read_plan(tmp_path / "plan.zip"), BNG) == make_card(by_hand, BNG)
+
+
+def test_without_a_scale_no_millimetres_and_without_a_count_no_paces(by_hand: RouteScreening) -> None:
+    for leg in make_card(by_hand, BNG).legs:
+        assert (leg.map_mm, leg.paces, leg.arrival, leg.daylight_left_min) == (None, None, None, None)
+        assert leg.time_min is not None
+
+
+def test_without_a_grid_there_is_no_grid_bearing(by_hand: RouteScreening) -> None:
+    card = make_card(by_hand, CardSettings(DAY))
+    assert [leg.bearing_grid_deg for leg in card.legs] == [None] * 3
+    assert [leg.convergence_deg for leg in card.legs] == [0.0] * 3
+    assert card.norths.sentences[-1] == (
+        "No grid was chosen: on a map whose grid lines are not true north, give --grid."
+    )
+    grid = make_card(by_hand, BNG)
+    for leg, other in zip(card.legs, grid.legs, strict=True):
+        assert leg.bearing_magnetic_deg == other.bearing_magnetic_deg
+
+
+def test_unknown_ground_is_said_and_never_gentle(by_hand: RouteScreening) -> None:
+    leg = by_hand.legs[1]
+    heights = np.array(leg.points.elevation_m)
+    heights[40:60] = np.nan
+    holed = replace(
+        leg,
+        unknown_m=210.0,
+        open_above=True,
+        ascent_at_least=True,
+        points=replace(leg.points, elevation_m=heights),
+    )
+    found = make_card(replace(by_hand, legs=(by_hand.legs[0], holed)), BNG)
+    # The climb across the hole still counts: 32.0030 min as in the card by hand.
+    assert found.legs[1].time_min == pytest.approx(32.0030, abs=1e-4)
+    assert found.legs[1].time_at_least
+    assert found.totals.time_at_least
+    assert steepness_text(found.legs[1].ground) == "at least 0.0°"
+    assert found.time_words[-1].startswith("Leg 2: unknown ground timed ")
+
+
+def test_a_leg_wholly_unknown_reads_unknown(by_hand: RouteScreening) -> None:
+    leg = by_hand.legs[0]
+    dark = replace(
+        leg,
+        slope_max_deg=None,
+        slope_low_deg=None,
+        slope_high_deg=None,
+        slope_max_at=None,
+        band=None,
+        points=replace(leg.points, elevation_m=np.full_like(leg.points.chainage_m, np.nan)),
+    )
+    (found,) = make_card(replace(by_hand, legs=(dark,)), BNG).legs
+    assert steepness_text(found.ground) == "unknown"
+    assert (found.slope_distance_m, found.time_at_least) == (None, True)
+
+
+def test_places_keep_what_their_author_wrote(by_hand: RouteScreening) -> None:
+    @dataclass(frozen=True, eq=False)
+    class Keeping(RouteScreening):
+        turn_points: tuple[Place, ...] = ()
+
+    ends = [(leg.points.lat_deg[0], leg.points.lon_deg[0]) for leg in by_hand.legs]
+    last = by_hand.legs[-1].points
+    ends.append((last.lat_deg[-1], last.lon_deg[-1]))
+    places = tuple(
+        Place(float(lat), float(lon), f"turn {k}", f"NJ 00{k} 035", 70.7) for k, (lat, lon) in enumerate(ends)
+    )
+    held = {field.name: getattr(by_hand, field.name) for field in fields(by_hand)}
+    card = make_card(Keeping(**held, turn_points=places), BNG)
+    end = card.legs[0].to_place
+    assert place_text(end.name, end.written, end.reference) == "NJ 001 035"
+    assert "NJ 001 035 names a square: its centre is taken, up to 71 m off." in card.notes
+
+
+def test_a_line_that_bends_is_said_to(by_hand: RouteScreening) -> None:
+    first, second, _ = by_hand.legs
+    joined = replace(
+        first,
+        length_m=first.length_m + second.length_m,
+        points=replace(
+            first.points,
+            **{
+                name: np.append(getattr(first.points, name), getattr(second.points, name)[1:])
+                for name in ("lat_deg", "lon_deg", "elevation_m", "aspect_true_deg")
+            },
+            chainage_m=np.append(first.points.chainage_m, first.length_m + second.points.chainage_m[1:]),
+        ),
+    )
+    (leg,) = make_card(replace(by_hand, legs=(joined,)), BNG).legs
+    # The two sides of a right angle, 500.125 and 1000.249 m: straight 1118.311 m.
+    assert leg.bends
+    assert leg.straight_m == pytest.approx(1118.311, abs=0.01)
+    assert leg.length_m == pytest.approx(1500.374, abs=0.01)
+    assert len(leg.shape_deg) == 1
+
+
+def with_sides(leg: LegScreening) -> LegScreening:
+    rim = SideGround(30.0, 25.9, -12.2, 500.0, ((400.0, 520.0), (560.0, 650.0)))
+    crag = SideGround(45.0, 41.0, 8.4, 430.0, ((431.0, 477.0),))
+    under = SideGround(30.0, 0.0, 0.1, 10.0, ((0.0, 88.0),))
+    return replace(leg, sides=Sides((rim, crag), (under,), False, True, 100.0))
+
+
+def test_the_rim_in_words(by_hand: RouteScreening) -> None:
+    (leg,) = make_card(replace(by_hand, legs=(with_sides(by_hand.legs[2]),)), BNG).legs
+    # Distances down, stretches outwards to 10 m.
+    assert [beside_sentence(beside) for beside in leg.beside] == [
+        "Steep ground (30° or more) to the left, 25 m off and 12 m below, from 400 to 650 m in 2 stretches "
+        "along the leg.",
+        "Steep ground (45° or more) to the left, 41 m off and 8 m above, from 430 to 480 m along the leg.",
+        "Steep ground (30° or more) to the right, under the line, from 0 to 90 m along the leg.",
+        "Unknown ground to the right, which may be steep.",
+    ]
+    assert [beside_short(beside) for beside in leg.beside] == [
+        "30°+ 25 m off, 400-650 m",
+        "45°+ 41 m off, 430-480 m",
+        "30°+ under the line, 0-90 m",
+        "unknown ground",
+    ]
+
+
+@dataclass(frozen=True)
+class Sight:
+    deg: float | None
+    bearing_true_deg: float | None = None
+    distance_m: float | None = None
+    rise_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Overhead:
+    in_start_zone: bool
+    sight: Sight | None
+
+
+@dataclass(frozen=True, eq=False)
+class LegUnder(LegScreening):
+    overhead: Overhead | None = None
+    unknown_above: bool = False
+
+
+@pytest.mark.parametrize(
+    ("overhead", "unknown", "words"),
+    [
+        (None, False, ""),
+        (Overhead(True, None), False, "in a start zone; none seen overhead"),
+        (Overhead(False, Sight(None)), True, "overhead unknown"),
+        # 300 - D = 300.6 magnetic.
+        (Overhead(False, Sight(27.31, 300.0, 180.0, 93.0)), False, "overhead 27.4°, look 301° magnetic"),
+        (
+            Overhead(False, Sight(27.31, 300.0, 180.0, 93.0)),
+            True,
+            "overhead at least 27.4°, look 301° magnetic",
+        ),
+    ],
+)
+def test_overhead_is_shown_where_the_screening_has_it(
+    by_hand: RouteScreening, overhead: Overhead | None, unknown: bool, words: str
+) -> None:
+    leg = LegUnder(**vars(by_hand.legs[2]), overhead=overhead, unknown_above=unknown)
+    (found,) = make_card(replace(by_hand, legs=(leg,)), BNG).legs
+    assert found.ground is not None
+    assert overhead_text(found.ground.overhead) == words
+
+
+def test_one_leg_between_places() -> None:
+    start, end = parse_place("NN 166 712"), parse_place("NN 1750 7100")
+    card = card_between(start, end, CardSettings(DAY, "bng", 25_000.0, 60.0))
+    (leg,) = card.legs
+    bearings = leg_bearings(start, end, DAY, "bng")
+    assert leg.bearing_magnetic_deg == bearings.bearing_magnetic_deg
+    # From 216650, 771250 to 217505, 771005: hypot(855, 245) = 889.41 m on the grid, 889.7 on the ground.
+    assert leg.map_mm == pytest.approx(889.41 / 25.0, abs=0.02)
+    assert (leg.ground, leg.time_min, leg.ascent_m, leg.checks) == (None, None, None, ())
+    assert steepness_text(leg.ground) == "unknown"
+    assert card.totals.open_above
+    assert card.time_words == (
+        "Without an elevation model (--dem): no heights, no time, and nothing of how steep the ground is.",
+    )
+    assert card.notes[-2:] == (
+        "NN 166 712 names a square: its centre is taken, up to 71 m off.",
+        "NN 1750 7100 names a square: its centre is taken, up to 8 m off.",
+    )
+    assert [caution.key for caution in card.cautions] == ["forecast", "angle_alone", "magnetic"]
+
+
+def test_the_json_has_the_keys_of_the_contract(by_hand: RouteScreening) -> None:
+    plain = as_json("card", make_card(by_hand, BNG))
+    assert {
+        "bearing_true_deg", "bearing_grid_deg", "bearing_magnetic_deg", "back_bearing_magnetic_deg",
+        "declination_deg", "declination_uncertainty_deg", "convergence_deg", "length_m", "map_mm", "paces",
+        "time_min", "arrival", "number", "from", "to", "checks", "ground", "beside", "cautions",
+    } <= set(plain["legs"][0])  # fmt: skip
+    for key in _keys(plain):
+        if "bearing" in key and key.endswith("_deg"):
+            assert re.search(r"_(true|grid|magnetic)_deg$", key), key
+
+
+def _keys(value: Any) -> list[str]:
+    if isinstance(value, dict):
+        return [*value, *(key for item in value.values() for key in _keys(item))]
+    return [key for item in value for key in _keys(item)] if isinstance(value, list) else []
+
+
+def test_cautions_of_readings_and_of_the_needle_join_those_of_the_screening(by_hand: RouteScreening) -> None:
+    keys = [caution.key for caution in make_card(by_hand, BNG).cautions]
+    assert keys[: len(by_hand.cautions)] == [caution.key for caution in by_hand.cautions]
+    assert {"magnetic", "reading_local"} <= set(keys)
+    late = make_card(by_hand, CardSettings(dt.date(2029, 8, 1), "bng"))
+    assert late.cautions[-1].text == (
+        "The World Magnetic Model 2025 ends on 1 January 2030: take the next model for plans beyond."
+    )
+
+
+@pytest.mark.parametrize(
+    ("error", "choice", "message"),
+    [
+        (
+            PlaceError,
+            {"grid": "os"},
+            "A grid should be one of bng, utm, mgrs, latlon; got 'os'. Choose one of them.",
+        ),
+        (
+            QuantityError,
+            {"bearing_unit": "gon"},
+            "Bearings are printed in deg or mil; got 'gon'. Choose one of the two.",
+        ),
+        (
+            QuantityError,
+            {"paces_per_100m": 5.0},
+            "Paces to 100 m should be 20 to 500; got 5. Count them over a measured 100 m.",
+        ),
+        (
+            QuantityError,
+            {"allowances": Allowances(breaks_min=30.0)},
+            "Breaks on a card are minutes in the hour; got 30 minutes besides. Give --breaks.",
+        ),
+        (
+            DateError,
+            {"start": dt.datetime(2027, 1, 1, 8, 30)},
+            "A start needs its time zone; got 08:30 without. Add --zone.",
+        ),
+    ],
+)
+def test_choices_that_are_refused(error: type[Exception], choice: dict[str, Any], message: str) -> None:
+    with pytest.raises(error, match=exactly(message)):
+        CardSettings(DAY, **choice)
+
+
+def test_one_place_is_no_leg() -> None:
+    place = parse_place("57.12345, -3.67890")
+    message = "A leg needs two different places; both lie at 57.12345, -3.67890. Drop one of them."
+    with pytest.raises(RouteError, match=exactly(message)):
+        card_between(place, place, BNG)

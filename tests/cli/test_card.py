@@ -1,0 +1,178 @@
+"""``steybrae card`` from the command line to files and what is printed."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from steybrae.cli.app import main
+from steybrae.files.routes import read_route
+
+VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
+SAMPLE = ("card", "--sample", "--date", "2027-01-15", "--grid", "bng")
+LEG = ("card", "--from", "NN 166 712", "--to", "NN 1750 7100", "--date", "2027-01-15", "--grid", "bng")
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    def call(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["steybrae", *arguments])
+        with pytest.raises(SystemExit) as stop:
+            main()
+        printed = capsys.readouterr()
+        return int(stop.value.code or 0), printed.out, printed.err
+
+    return call
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_one_leg_needs_no_model(run: Run) -> None:
+    status, out, err = run(*LEG, "--scale", "1:25000")
+    assert (status, err) == (0, "")
+    text = flat(out)
+    for part in (
+        "NN 166 712 to NN 1750 7100, 2027-01-15",
+        "1 leg, 0.89 km; steepness not known.",
+        "35.5 mm",
+        "Magnetic north is 1.4 degrees east of grid north on this sheet.",
+        "Without an elevation model (--dem): no heights, no time, and nothing of how steep the ground is.",
+        "NN 166 712 names a square: its centre is taken, up to 71 m off.",
+        "National Grid and GPS positions are joined to about 5 m.",
+        "Read the local avalanche forecast",
+    ):
+        assert part in text
+    assert not VERDICT.search(text)
+
+
+def test_one_leg_as_json_has_one_row(run: Run) -> None:
+    _, out, _ = run(*LEG, "--json")
+    answer = json.loads(out)
+    assert (answer["schema"], answer["command"]) == ("steybrae/1", "card")
+    (leg,) = answer["legs"]
+    assert (leg["map_mm"], leg["paces"], leg["time_min"], leg["ground"]) == (None, None, None, None)
+    # Grid metres 216650, 771250 to 217505, 771005: atan2(855, -245) = 105.99 degrees from grid north.
+    assert leg["bearing_grid_deg"] == pytest.approx(105.99, abs=0.01)
+    north = answer["norths"]
+    assert north["grid_magnetic_low_deg"] == leg["grid_magnetic_deg"]
+
+
+def test_the_sample_day_and_its_files(run: Run, tmp_path: Path) -> None:
+    names = {kind: tmp_path / f"card.{kind}" for kind in ("pdf", "gpx", "csv", "geojson")}
+    options = [part for kind, path in names.items() for part in (f"--{kind}", str(path))]
+    status, out, err = run(
+        *SAMPLE, "--start", "08:30", "--zone", "Europe/London", "--scale", "1:25000", *options
+    )
+    assert (status, err) == (0, "")
+    text = flat(out)
+    assert "start 08:30 GMT" in text
+    assert "nothing here may be used for a real day" in text
+    assert not VERDICT.search(text)
+    assert names["pdf"].read_bytes().startswith(b"%PDF-")
+    assert len(read_route(names["gpx"]).turn_points) == 20
+    assert len(names["csv"].read_text().splitlines()) == 20
+    assert (tmp_path / "card.csv.cautions.txt").read_text().startswith("forecast\t")
+    assert json.loads(names["geojson"].read_text())["type"] == "FeatureCollection"
+    status, _, err = run(*SAMPLE, "--pdf", str(names["pdf"]))
+    assert status == 2
+    assert err == (
+        f"steybrae: {names['pdf']} exists and is not overwritten. "
+        "Give another name, or --force to replace it.\n"
+    )
+    assert run(*SAMPLE, "--pdf", str(names["pdf"]), "--page", "a5", "--force")[0] == 0
+
+
+def test_a_saved_plan_gives_the_card_of_route_and_model(run: Run, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.zip"
+    assert run("route", "--sample", "--save", str(plan))[0] == 0
+    choice = ("--date", "2027-01-15", "--grid", "utm", "--scale", "1:50000", "--paces", "65", "--json")
+    of_plan, of_route = (run("card", *source, *choice)[1] for source in ((str(plan),), ("--sample",)))
+    assert json.loads(of_plan) == json.loads(of_route)
+
+
+def test_bearings_in_mils(run: Run) -> None:
+    _, out, _ = run(*LEG, "--unit", "mil")
+    # 105.99 degrees are 1884.3 mils from grid north.
+    assert "1884 mil" in out
+
+
+def test_a_leg_on_a_model_has_ground(run: Run) -> None:
+    ends = ("--from", "59.2244399, -8.0864368", "--to", "59.2356075, -8.0856221")
+    status, out, err = run("card", *ends, "--sample", "--date", "2027-01-15", "--json")
+    assert (status, err) == (0, "")
+    (leg,) = json.loads(out)["legs"]
+    assert leg["ground"]["slope_max_deg"] > 30.0
+    assert leg["time_min"] > 20.0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (
+            ("card", "--sample"),
+            "A card needs the day of the walk, for magnetic north wanders; got none. Add --date 2027-01-15.",
+        ),
+        (
+            ("card", "--sample", "--date", "15.1.2027"),
+            "A date should look like 2027-01-15; got '15.1.2027'. Give year, month and day.",
+        ),
+        (
+            ("card", "--sample", "--date", "2031-01-15"),
+            "The World Magnetic Model 2025 covers 1 January 2025 to 1 January 2030; got 2031-01-15. "
+            "Give a date within, or install a release with the next model.",
+        ),
+        (
+            (*SAMPLE, "--start", "08:30"),
+            "Clock times need a time zone; got none. Add one like --zone Europe/London.",
+        ),
+        (
+            ("card", "--from", "NN 166 712", "--date", "2027-01-15"),
+            "One leg needs --from and --to, and no ROUTE; got another choice of these. "
+            "Give both places, or a route.",
+        ),
+        (
+            ("card", "--from", "NN 166 71", "--to", "NN 1750 7100", "--date", "2027-01-15"),
+            "A grid reference has as many figures east as north; got 5 in 'NN 166 71'. "
+            "Check for one left out or doubled.",
+        ),
+        (
+            ("card", "plan.zip", "--sample", "--date", "2027-01-15"),
+            "A saved plan brings its own model, legs and settings; others were given besides. "
+            "Leave them out, or make a new plan.",
+        ),
+        (
+            ("card", "plan.zip", "--edges", "30,40", "--date", "2027-01-15"),
+            "A saved plan brings its own model, legs and settings; others were given besides. "
+            "Leave them out, or make a new plan.",
+        ),
+        (
+            (*SAMPLE, "--page", "letter"),
+            "A card is printed on a4 or a5; got 'letter'. Choose one of them.",
+        ),
+        (
+            (*SAMPLE, "--time-rule", "mine"),
+            "A rule for walking time should be one of langmuir, naismith, tobler, swiss; got 'mine'. "
+            "Choose one of them.",
+        ),
+        (
+            (*SAMPLE, "--snow", "0.5"),
+            "The snow factor should lie between 1 and 10; got 0.5. "
+            "Give how many times longer the walk takes.",
+        ),
+        (
+            ("card", "--sample", "--date", "2027-01-15", "--grid", "osgb"),
+            "A grid should be one of bng, utm, mgrs, latlon; got 'osgb'. Choose one of them.",
+        ),
+    ],
+)
+def test_what_is_refused(run: Run, arguments: tuple[str, ...], message: str) -> None:
+    assert run(*arguments) == (2, "", f"steybrae: {message}\n")

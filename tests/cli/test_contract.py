@@ -1,0 +1,320 @@
+"""Every command keeps the JSON contract, is described, and judges no ground."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import importlib
+import json
+import re
+import sys
+import types
+import typing
+from collections.abc import Callable, Iterator
+from importlib import resources
+from pathlib import Path
+from typing import Any, Final
+
+import jsonschema
+import pytest
+import typer.main
+from tests.cli import bad_input_files
+
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.cli import app
+from steybrae.field.log import LogRow
+from steybrae.files.logs import append_row
+from steybrae.files.results import SCHEMA, json_text
+
+ROOT: Final = Path(__file__).resolve().parents[2]
+CONTRACT: Final = json.loads(
+    resources.files("steybrae.files").joinpath("contract.schema.json").read_text("utf-8")
+)
+
+VERDICT: Final = re.compile(r"\b(safe|safely|safety|unsafe|safer|go|goes|no-go|nogo)\b", re.IGNORECASE)
+"""Words that would judge ground, or a decision about it."""
+
+MAP: Final = ("--scale", "1:25000", "--interval", "10m")
+AT: Final = ("59.2240", "-8.0574")
+ON_MODEL: Final = ("--dem", "ok.tif")
+
+RESULTS: Final = {
+    "gap": "steybrae.paper.spacing.GapResult",
+    "spacing": "steybrae.paper.chart.SpacingChart",
+    "route": "steybrae.screening.result.RouteScreening",
+    "ground": "steybrae.screening.ground_at.GroundAt",
+    "reading": "steybrae.field.agreement.ReadingResult",
+    "card": "steybrae.card.result.RouteCard",
+    "area": "steybrae.area.result.AreaResult",
+}
+"""Commands and the class whose fields their JSON has. The contract has a definition for each."""
+
+EXAMPLES: Final[dict[str, list[tuple[str, ...]]]] = {
+    "gap": [
+        ("gap", "--gap", "2.5mm", *MAP),
+        ("gap", "--gap", "0.4mm", *MAP),
+        ("gap", "--across", "12.5mm", "--gaps", "5", *MAP, "--ruler-only", "--edges", "30,40"),
+        ("gap", "--across", "10mm", "--index-gaps", "6", "--index-every", "5", *MAP),
+    ],
+    "spacing": [
+        ("spacing", *MAP),
+        ("spacing", *MAP, "--index-every", "5", "--slope", "30deg", "--slope", "1in2"),
+    ],
+    "route": [
+        ("route", "--sample"),
+        ("route", "r.gpx", *ON_MODEL, "--interval", "10m", "--vertical-error", "1m"),
+        ("route", "r.gpx", "--dem", "void.tif"),
+        ("route", "r.gpx", "--dem", "holes.tif"),
+        ("route", "part.gpx", *ON_MODEL),
+        ("route", "over180.gpx", "--dem", "west.tif", "--dem", "east.tif"),
+    ],
+    "ground": [
+        ("ground", *AT, *ON_MODEL),
+        ("ground", *AT, *ON_MODEL, "--epe", "6m", "--epe-confidence", "68"),
+        ("ground", *AT, "--dem", "void.tif"),
+        ("ground", *AT, "--dem", "holes.tif", "--within", "200m"),
+    ],
+    "reading": [
+        ("reading", "34deg", "36deg"),
+        ("reading", "34deg", "62%", "--gap", "2.5mm", *MAP),
+        ("reading", "20deg", "--at", " ".join(AT), *ON_MODEL),
+        ("reading", "20deg", "--at", " ".join(AT), "--dem", "void.tif"),
+        ("reading", "--review", "log.csv"),
+        ("reading", "--review", "empty.csv"),
+    ],
+    "area": [
+        ("area", *ON_MODEL, "--out", "area1", "--force"),
+        ("area", "--dem", "holes.tif", "--out", "area2", "--bands", "--edges", "30,40", "--force"),
+        ("area", "--dem", "void.tif", "--out", "area3", "--force"),
+    ],
+    "card": [
+        ("card", "--sample", "--date", "2027-01-15", "--start", "08:30", "--zone", "Europe/London"),
+        ("card", "r.gpx", *ON_MODEL, "--date", "2027-01-15", "--scale", "1:25000", "--paces", "65"),
+        ("card", "r.gpx", "--dem", "void.tif", "--date", "2027-01-15"),
+        ("card", "--from", "57.1 -3.6", "--to", "57.11 -3.61", "--date", "2027-01-15"),
+    ],
+}
+"""Command lines of each command that prints JSON, with unknown ground among them."""
+
+WITHOUT_JSON: Final = {f"sheet {kind}" for kind in ("scale", "practice", "error", "field", "lesson")}
+"""Commands that write files and print no answer."""
+
+
+def commands() -> Iterator[tuple[str, Any]]:
+    """Yield every registered command, those inside groups too."""
+
+    def walk(name: str, command: Any) -> Iterator[tuple[str, Any]]:
+        inner = getattr(command, "commands", None)
+        if inner is None:
+            yield name, command
+        else:
+            for part, child in inner.items():
+                yield from walk(f"{name} {part}".strip(), child)
+
+    yield from walk("", typer.main.get_command(app.app))
+
+
+NAMES: Final = [name for name, _ in commands()]
+LINES: Final = [line for lines in EXAMPLES.values() for line in lines]
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("contract")
+    bad_input_files.make(folder)
+    time = dt.datetime(2026, 1, 2, 12, 0, tzinfo=dt.UTC)
+    for degrees in (33.0, 36.0):
+        row = LogRow(
+            time, "Ann", "compass", (degrees,), degrees, 4.0, reference_source="m", reference_slope_deg=35.0
+        )
+        append_row(folder / "log.csv", row)
+    with (folder / "log.csv").open("a") as log:
+        log.write("half a ro\n")
+    (folder / "empty.csv").touch()
+    return folder
+
+
+@pytest.fixture
+def run(made: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    def call(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.chdir(made)
+        monkeypatch.setattr(sys, "argv", ["steybrae", *arguments])
+        with pytest.raises(SystemExit) as stop:
+            app.main()
+        printed = capsys.readouterr()
+        return int(stop.value.code or 0), printed.out, printed.err
+
+    return call
+
+
+def validator(definition: str) -> jsonschema.Draft202012Validator:
+    return jsonschema.Draft202012Validator({"$ref": f"#/$defs/{definition}", "$defs": CONTRACT["$defs"]})
+
+
+def every(part: Any) -> Iterator[Any]:
+    """Yield a JSON value and all within it."""
+    yield part
+    for inner in part.values() if isinstance(part, dict) else part if isinstance(part, list) else ():
+        yield from every(inner)
+
+
+class TestSchema:
+    def test_it_is_a_schema(self) -> None:
+        jsonschema.Draft202012Validator.check_schema(CONTRACT)
+        assert CONTRACT["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+
+    def test_every_answer_is_one_of_the_definitions(self) -> None:
+        listed = [part["$ref"].removeprefix("#/$defs/") for part in CONTRACT["oneOf"]]
+        consts = [CONTRACT["$defs"][name]["properties"]["command"]["const"] for name in listed]
+        assert consts == listed
+        assert set(RESULTS) <= set(listed)
+        assert {CONTRACT["$defs"][name]["properties"]["schema"]["const"] for name in listed} == {SCHEMA}
+
+    def test_no_definition_is_left_over(self) -> None:
+        used = {part["$ref"] for part in every(CONTRACT) if isinstance(part, dict) and "$ref" in part}
+        assert used == {f"#/$defs/{name}" for name in CONTRACT["$defs"]}
+
+    @pytest.mark.parametrize("name", CONTRACT["$defs"])
+    def test_objects_are_closed_and_whole_and_every_key_is_described(self, name: str) -> None:
+        definition = CONTRACT["$defs"][name]
+        assert definition["additionalProperties"] is False
+        assert definition["required"] == list(definition["properties"])
+        for key, part in definition["properties"].items():
+            assert part.get("description"), f"{name}.{key} has no description"
+
+    @pytest.mark.parametrize("name", CONTRACT["$defs"])
+    def test_keys_say_their_unit_and_bearings_their_north(self, name: str) -> None:
+        for key, part in CONTRACT["$defs"][name]["properties"].items():
+            words = part["description"].lower()
+            for suffix, unit in (("_deg", "degrees"), ("_m", "metres"), ("_mm", "mm|millimetres")):
+                if key.endswith(suffix):
+                    assert re.search(unit, words), f"{name}.{key} does not name its unit"
+            assert not re.search(r"(^|_)angle($|_)", key)
+            if re.search(r"(bearing|aspect).*_deg$", key):
+                assert re.search("true|grid|magnetic", key), f"{name}.{key} names no north"
+
+    @pytest.mark.parametrize("command", RESULTS)
+    def test_it_has_the_fields_of_the_results(self, command: str) -> None:
+        module, _, name = RESULTS[command].rpartition(".")
+        seen: set[str] = set()
+        check_fields(
+            command, getattr(importlib.import_module(module), name), seen, first=["schema", "command"]
+        )
+        assert len(seen) > 1
+
+
+def check_fields(definition: str, kind: type, seen: set[str], first: list[str]) -> None:
+    """Compare the keys of a definition with the fields of a class, and of those in it."""
+    if definition in seen:
+        return
+    seen.add(definition)
+    fields = [field for field in dataclasses.fields(kind) if field.metadata.get("json", True)]
+    keys = [*first, *(field.name.rstrip("_") for field in fields)]
+    assert list(CONTRACT["$defs"][definition]["properties"]) == keys
+    hints = typing.get_type_hints(kind, localns=known_by_name(kind))
+    for field in fields:
+        for inner in classes(hints[field.name]):
+            check_fields(inner.__name__, inner, seen, [])
+
+
+def known_by_name(kind: type) -> dict[str, Any]:
+    """Return what a module imports for its annotations alone."""
+    from steybrae.field.relocation import AspectFit
+
+    return {} if hasattr(sys.modules[kind.__module__], "AspectFit") else {"AspectFit": AspectFit}
+
+
+def classes(hint: Any) -> Iterator[type]:
+    """Yield the dataclasses in an annotation."""
+    if dataclasses.is_dataclass(hint) and isinstance(hint, type):
+        yield hint
+    if isinstance(hint, types.UnionType) or typing.get_origin(hint) is not None:
+        for inner in typing.get_args(hint):
+            yield from classes(inner)
+
+
+class TestCommands:
+    @pytest.mark.parametrize("name", NAMES)
+    def test_each_has_a_definition_or_is_marked_as_having_none(self, name: str) -> None:
+        command = dict(commands())[name]
+        has_json = any("--json" in getattr(option, "opts", ()) for option in command.params)
+        if has_json:
+            assert name not in WITHOUT_JSON
+            assert name in CONTRACT["$defs"], f"{name} prints JSON: define it in contract.schema.json"
+            assert name in RESULTS, f"name the class of the answer of {name} in RESULTS"
+            assert EXAMPLES.get(name), f"give command lines of {name} in EXAMPLES"
+        else:
+            assert name in WITHOUT_JSON, f"{name} has no --json: give it one, or name it in WITHOUT_JSON"
+
+    @pytest.mark.parametrize("arguments", LINES, ids=" ".join)
+    def test_answers_keep_the_contract(self, run: Run, arguments: tuple[str, ...]) -> None:
+        status, out, err = run(*arguments, "--json")
+        assert (status, err) == (0, "")
+        answer = json.loads(out, parse_constant=refuse)
+        assert answer["command"].split()[0] == arguments[0]
+        validator(answer["command"]).validate(answer)
+        jsonschema.Draft202012Validator(CONTRACT).validate(answer)
+        keys = {caution["key"] for caution in answer["cautions"]}
+        assert {"forecast", "angle_alone"} <= keys
+
+    @pytest.mark.parametrize("name", NAMES)
+    def test_each_is_described_in_the_readme(self, name: str) -> None:
+        text = (ROOT / "README.md").read_text("utf-8")
+        top = name.split(maxsplit=1)[0]
+        section = re.search(rf"^###? .*\bsteybrae {top}\b.*?(?=^##|\Z)", text, re.MULTILINE | re.DOTALL)
+        assert section, f"README.md has no heading for steybrae {top}"
+        example = re.search(rf"^ {{4}}(\S*/)?steybrae {name}\b", section[0], re.MULTILINE)
+        assert example, f"no example of steybrae {name}"
+
+
+def refuse(text: str) -> float:
+    raise ValueError(text)
+
+
+class TestNoVerdict:
+    @pytest.mark.parametrize("arguments", LINES, ids=" ".join)
+    def test_no_output_judges(self, run: Run, arguments: tuple[str, ...]) -> None:
+        for more in ((), ("--json",)):
+            status, out, err = run(*arguments, *more)
+            assert status == 0
+            assert not VERDICT.search(out + err)
+
+    def test_no_file_judges(self, run: Run, made: Path) -> None:
+        files = ("--csv", "v.csv", "--geojson", "v.geojson", "--force")
+        run("route", "r.gpx", "--dem", "holes.tif", *files)
+        for name in ("v.csv", "v.csv.cautions.txt", "v.geojson"):
+            assert not VERDICT.search((made / name).read_text("utf-8")), name
+
+    @pytest.mark.parametrize("name", ["", *NAMES])
+    def test_no_help_judges(self, run: Run, name: str) -> None:
+        _, out, _ = run(*name.split(), "--help")
+        assert not VERDICT.search(out)
+
+    def test_no_caution_judges(self) -> None:
+        yes = {field.name: True for field in dataclasses.fields(Situation) if field.type == "bool"}
+        worst = {"unit_doubtful": "x", "unknown_m": 1.0, "cell_size_m": 30.0, "datum_accuracy_m": 50.0}
+        known = {name: value for name, value in worst.items() if name in Situation.__dataclass_fields__}
+        cautions = cautions_for(Situation(**{**yes, **known}))
+        assert len(cautions) > 15
+        for caution in cautions:
+            assert not VERDICT.search(caution.text), caution
+
+    def test_the_contract_judges_nothing(self) -> None:
+        assert not VERDICT.search(json.dumps(CONTRACT))
+
+    def test_the_words_are_found(self) -> None:
+        for text in ("This is safe.", "GO", "a no-go", "not Unsafe", "Safely"):
+            assert VERDICT.search(text)
+        for text in ("ago", "safeguard", "going", "cargo", "gorge"):
+            assert not VERDICT.search(text)
+
+
+def test_unknown_is_null_in_any_result() -> None:
+    @dataclasses.dataclass(frozen=True)
+    class Some:
+        slope_deg: float
+        cautions: tuple[Caution, ...] = ()
+
+    assert json.loads(json_text("x", Some(float("nan"))))["slope_deg"] is None

@@ -1,0 +1,78 @@
+"""A card as CSV and GeoJSON."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+import json
+from pathlib import Path
+
+import pytest
+
+from steybrae.card import CardSettings, RouteCard, card_between, make_card
+from steybrae.files.cards import card_cautions_text, card_csv, card_geojson
+from steybrae.files.rasters import open_model
+from steybrae.files.routes import read_route
+from steybrae.route.places import Place
+from steybrae.screening import screen_route
+
+DAY = dt.date(2027, 1, 15)
+
+
+@pytest.fixture(scope="module")
+def card(sample_dem: Path) -> RouteCard:
+    with open_model([sample_dem / "stey_massif.tif"], None) as model:
+        found = screen_route(read_route(sample_dem / "day.gpx"), model)
+    return make_card(found, CardSettings(DAY, "bng", 25_000.0, 65.0))
+
+
+def test_csv_has_a_row_a_leg_rounded_against_the_reader(card: RouteCard) -> None:
+    rows = list(csv.DictReader(io.StringIO(card_csv(card))))
+    assert len(rows) == len(card.legs) == 19
+    for row, leg in zip(rows, card.legs, strict=True):
+        assert leg.time_min is not None
+        assert leg.ground is not None
+        assert (row["from"], row["to"]) == (leg.from_, leg.to)
+        assert 0.0 <= float(row["time_min"]) - leg.time_min < 1.0
+        assert leg.ground.slope_max_deg is not None
+        assert 0.0 <= float(row["slope_max_deg"]) - leg.ground.slope_max_deg < 0.1 + 1e-9
+        assert abs(float(row["bearing_magnetic_deg"]) - leg.bearing_magnetic_deg) <= 0.05 + 1e-9
+        assert row["open_above"] == ("yes" if leg.ground.open_above else "no")
+        assert row["checks"].split() == [check.number for check in leg.checks]
+        assert row["cautions"].split() == [caution.key for caution in card.cautions]
+    text = card_cautions_text(card)
+    assert [line.split("\t") for line in text.splitlines()] == [[c.key, c.text] for c in card.cautions]
+
+
+def test_csv_without_a_model_leaves_cells_empty_and_ground_unknown() -> None:
+    card = card_between(Place(57.0, -5.0, "A"), Place(57.01, -5.0, "B"), CardSettings(DAY))
+    (row,) = csv.DictReader(io.StringIO(card_csv(card)))
+    empty = (
+        "map_mm",
+        "paces",
+        "ascent_m",
+        "time_min",
+        "arrival",
+        "slope_max_deg",
+        "steep_m",
+        "bearing_grid_deg",
+    )
+    assert [row[name] for name in empty] == [""] * len(empty)
+    # 0.01 degree of latitude at 57 is 1113.6 m; all of it is unknown ground.
+    assert (row["open_above"], row["unknown_m"]) == ("yes", "1114")
+
+
+def test_geojson_has_lines_and_points_with_the_keys_of_the_contract(card: RouteCard) -> None:
+    whole = json.loads(card_geojson(card))
+    kinds = [feature["geometry"]["type"] for feature in whole["features"]]
+    assert kinds.count("LineString") == 19
+    assert kinds.count("Point") == card.totals.checks
+    assert [caution["key"] for caution in whole["cautions"]] == [caution.key for caution in card.cautions]
+    first = whole["features"][0]
+    start, end = card.legs[0].from_place, card.legs[0].to_place
+    assert first["geometry"]["coordinates"] == [
+        [round(place.lon_deg, 7), round(place.lat_deg, 7)] for place in (start, end)
+    ]
+    assert first["properties"]["bearing_magnetic_deg"] == card.legs[0].bearing_magnetic_deg
+    assert whole["schema"] == "steybrae/1"

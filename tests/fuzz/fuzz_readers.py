@@ -1,0 +1,491 @@
+"""Feed every reader what nobody would write, and report whatever is not an error of ours.
+
+Good inputs are changed at random: bytes flipped, cut, doubled, numbers made absurd, two files
+joined; plans also inside their entries. An answer is checked too, for what may never come out.
+Warnings count as crashes: they would reach the user's terminal.
+
+    python tests/fuzz/fuzz_readers.py                       200 000 inputs over all readers
+    python tests/fuzz/fuzz_readers.py --count 50000 --only read_plan --seed 7
+
+What crashed is kept in ``--keep`` (a folder), one file an input.
+"""
+
+from __future__ import annotations
+
+import argparse
+import collections
+import dataclasses
+import datetime as dt
+import importlib
+import io
+import math
+import random
+import sys
+import tempfile
+import time
+import traceback
+import warnings
+import zipfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import rasterio
+from affine import Affine
+
+from steybrae.errors import SteybraeError
+
+DEFAULT_COUNT: Final = 200_000
+SLOW_S: Final = 5.0
+ODD: Final = (
+    *(b"nan", b"NaN", b"inf", b"-inf", b"1e999", b"-1e-999", b"0", b"-0", b"99999999999999999999", b"1_0"),
+    *(
+        b"181",
+        b"-91",
+        b"\0",
+        b"\xff",
+        b"\xff\xfe",
+        b"\xef\xbb\xbf",
+        b"<",
+        b">",
+        b'"',
+        b"'",
+        b",",
+        b";",
+        b"\n",
+    ),
+    *(
+        b"[",
+        b"{",
+        b"}",
+        b"]",
+        b"&a;",
+        b"&#0;",
+        b"\\ud800",
+        b"\xed\xa0\x80",
+        "\u0664\u0662".encode(),
+        "\u00b2".encode(),
+    ),
+    *(b"deg", b"%", b"in", b"mm", b":", b"1:", "°".encode(), b"null", b"true", b"../", b"\x1b[2J", b" " * 9),
+)
+
+Mutate = Callable[[random.Random, bytes], bytes]
+
+
+@dataclasses.dataclass(frozen=True)
+class Reader:
+    """One reader under test.
+
+    Attributes
+    ----------
+    home, name
+        Module and function; a reader whose module does not exist yet is passed over.
+    seeds
+        Good inputs.
+    use
+        Calls the function with an input and checks the answer.
+    weight
+        Share of the inputs, against the others'.
+    suffix
+        Of the file that the input is put into; None where it is text.
+    inside
+        A second way to change an input, that knows its form.
+    """
+
+    home: str
+    name: str
+    seeds: Callable[[], list[bytes]]
+    use: Callable[[Callable[..., Any], Any], None]
+    weight: int
+    suffix: str | None = None
+    inside: Mutate | None = None
+
+
+def change(chance: random.Random, data: bytes, others: list[bytes]) -> bytes:
+    """Change an input in one to four places."""
+    if chance.random() < 0.35:
+        return _change_number(chance, data)
+    for _ in range(chance.choice((1, 1, 1, 2, 3, 4))):
+        at, end = sorted(chance.randrange(len(data) + 1) for _ in range(2))
+        way = chance.randrange(8)
+        if way == 0 and data:
+            flipped = data[at - 1] ^ (1 << chance.randrange(8))
+            data = data[: at - 1] + bytes([flipped]) + data[at:] if at else data
+        elif way == 1:
+            data = data[:at] + chance.choice(ODD) + data[at:]
+        elif way == 2:
+            data = data[:at] + chance.choice(ODD) + data[min(end, at + chance.randrange(12)) :]
+        elif way == 3:
+            data = data[:at] + data[end:]
+        elif way == 4:
+            data = data[:end] + data[at:end] * chance.choice((1, 2, 20)) + data[end:]
+        elif way == 5:
+            other = chance.choice(others)
+            data = data[:at] + other[chance.randrange(len(other) + 1) :]
+        elif way == 6:
+            data = data[:at] + chance.randbytes(chance.randrange(1, 9)) + data[at + chance.randrange(9) :]
+        else:
+            data = _change_number(chance, data)
+    return data[:200_000]
+
+
+def _change_number(chance: random.Random, data: bytes) -> bytes:
+    digits = [k for k, byte in enumerate(data[:5000]) if 48 <= byte <= 57]
+    if not digits:
+        return data
+    at = end = chance.choice(digits)
+    while end < len(data) and (48 <= data[end] <= 57 or data[end] == 46):
+        end += 1
+    return data[:at] + chance.choice(ODD[:12]) + data[end:]
+
+
+def change_plan(chance: random.Random, data: bytes) -> bytes:
+    """Change one entry of a plan, or its name, and pack it again."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        entries = {name: archive.read(name) for name in archive.namelist()}
+    name = "plan.json" if chance.random() < 0.6 else chance.choice(list(entries))
+    entries[name] = change(chance, entries[name], [entries["plan.json"]])
+    if chance.random() < 0.1:
+        entries[chance.choice(("../x.npy", "x", "a" * 300 + ".npy", " "))] = entries.pop(
+            chance.choice(list(entries))
+        )
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w", chance.choice((0, 8, 8, 8, 12, 14))) as archive:
+        for entry, content in entries.items():
+            archive.writestr(entry, content)
+    return held.getvalue()
+
+
+GPX_SEED: Final = (
+    '<?xml version="1.0" encoding="UTF-8"?><gpx version="1.{v}" creator="x" '
+    'xmlns="http://www.topografix.com/GPX/1/{v}"><metadata><time>2026-01-02T03:04:05Z</time></metadata>'
+    '<wpt lat="57.1" lon="-3.6"><name>Torran</name></wpt><{a}><name>day</name>{b}'
+    '<{p} lat="57.10" lon="-3.60"><ele>900</ele><name>A</name></{p}><{p} lat="57.11" lon="-3.61"/>'
+    '<{p} lat="57.12" lon="-3.60"><time>2026-01-02T03:04:05Z</time></{p}>{c}</{a}></gpx>'
+)
+
+
+def route_seeds() -> list[bytes]:
+    """Return GPX 1.1 and 1.0, GeoJSON and tables."""
+    route = GPX_SEED.format(v=1, a="rte", b="", c="", p="rtept")
+    track = GPX_SEED.format(v=0, a="trk", b="<trkseg>", c="</trkseg><trkseg></trkseg>", p="trkpt")
+    line = (
+        '{"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {"name": "day", '
+        '"turn_points": ["A", null, "B"]}, "geometry": {"type": "LineString", "coordinates": '
+        '[[-3.6, 57.1, 900.0], [-3.61, 57.11], [-3.6, 57.12]]}}, {"type": "Feature", "properties": null, '
+        '"geometry": {"type": "Point", "coordinates": [-3.6, 57.1]}}]}'
+    )
+    lines = '{"type": "MultiLineString", "coordinates": [[[-3.6, 57.1], [-3.61, 57.11]], [[-3.6, 57.12]]]}'
+    tables = ('lat,lon,name\n57.1,-3.6,A\n57.11,-3.61,"B, b"\n', "name;lon;lat\nA;-3,6;57,1\nB;-3,61;57,11\n")
+    return [text.encode() for text in (route, track, line, lines, *tables)]
+
+
+def use_route(read: Callable[..., Any], path: Path) -> None:
+    """Read a route, every third time cut at a name."""
+    route = read(path, legs_at=("A", "1km") if path.stat().st_size % 3 == 0 else ())
+    assert len(route.points) >= 2, "a line of one point"
+    assert route.turn_points[0] == 0, "the line does not begin at its start"
+    assert route.turn_points[-1] == len(route.points) - 1, "the line does not end at its end"
+    assert all(abs(p.lat_deg) <= 90.0 and abs(p.lon_deg) <= 180.0 for p in route.points), "off the earth"
+
+
+def model_seeds() -> list[bytes]:
+    """Return small GeoTIFFs of several kinds and an ASCII grid."""
+    heights = np.add.outer(np.arange(24.0), 3.0 * np.arange(24.0))
+    kinds: list[dict[str, Any]] = [
+        {"dtype": "float32"},
+        {
+            "dtype": "int16",
+            "compress": "deflate",
+            "nodata": -9999,
+            "tiled": True,
+            "blockxsize": 16,
+            "blockysize": 16,
+        },
+        {"dtype": "float32", "compress": "lzw", "predictor": 3, "crs": "EPSG:4326"},
+        {"dtype": "uint16", "crs": "EPSG:27700+5701", "blockysize": 4},
+    ]
+    seeds = []
+    with tempfile.TemporaryDirectory() as folder:
+        for kind in kinds:
+            path = Path(folder) / "seed.tif"
+            cell = 0.001 if kind.get("crs") == "EPSG:4326" else 10.0
+            corner = (-3.0, 57.0) if cell < 1.0 else (54_500.0, 1_053_500.0)
+            profile: dict[str, Any] = {
+                "driver": "GTiff",
+                "crs": "EPSG:27700",
+                "height": 24,
+                "width": 24,
+                "count": 1,
+            }
+            transform = Affine(cell, 0.0, corner[0], 0.0, -cell, corner[1])
+            with rasterio.open(path, "w", **{**profile, **kind, "transform": transform}) as made:
+                made.write(heights.astype(kind["dtype"]), 1)
+            seeds.append(path.read_bytes())
+    head = "ncols 4\nnrows 3\nxllcorner 54500\nyllcorner 1053500\ncellsize 10\nNODATA_value -9999\n"
+    seeds.append((head + "1 2 3 4\n5 6 -9999 8\n9 10 11 12\n").encode())
+    return seeds
+
+
+def use_model(open_model: Callable[..., Any], path: Path) -> None:
+    """Read a corner of a model, at most 300 x 300 cells, some outside."""
+    with open_model([path], "m" if path.stat().st_size % 2 else None) as model:
+        rows, cols = (min(size, 300) for size in model.grid.shape)
+        heights = model.read(-2, -2, rows, cols).heights_m
+        assert not np.isinf(heights).any(), "an infinite height"
+        assert model.info.height_unit_m > 0.0, "a height unit of nothing"
+
+
+def plan_seeds() -> list[bytes]:
+    """Return the plan of a line on made ground."""
+    from steybrae.files.plans import write_plan
+    from steybrae.route.places import Place
+    from steybrae.route.turns import route_from_places
+    from steybrae.screening import screen_route
+    from steybrae.terrain.dem import Dem, Grid
+
+    grid = Grid((10.0, 0.0, 54_500.0, 0.0, -10.0, 1_053_500.0), "EPSG:27700", (60, 60))
+    dem = Dem(grid, np.broadcast_to(100.0 + 7.0 * np.arange(60.0), (60, 60)))
+    lon, lat = grid.to_wgs84([15.0, 40.0, 70.0], [30.0, 30.0, 30.0])
+    places = [Place(float(a), float(o), name=name) for a, o, name in zip(lat, lon, "ABC", strict=True)]
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "plan.zip"
+        write_plan(path, screen_route(route_from_places(places), dem))
+        return [path.read_bytes()]
+
+
+def use_plan(read: Callable[..., Any], path: Path) -> None:
+    """Read a plan and print it by the contract."""
+    from steybrae.files.results import json_text
+
+    json_text("route", read(path)).encode()
+
+
+def log_seeds() -> list[bytes]:
+    """Return a log of two rows."""
+    from steybrae.field.log import COLUMNS, LogRow, csv_line, row_to_cells
+
+    time_ = dt.datetime(2026, 1, 2, 3, 4, tzinfo=dt.UTC)
+    rows = [LogRow(time_, "Ann", "compass", (34.0, 35.5), 34.75, 2.8, 57.1, -3.6, note='a, "b"\nc')]
+    rows.append(LogRow(time_, "", "", (30.0,), 30.0, 4.0, check="7a", plan="plan.zip"))
+    lines = [csv_line(list(COLUMNS)), *(csv_line(list(row_to_cells(row).values())) for row in rows)]
+    return ["".join(lines).encode()]
+
+
+def use_log(read: Callable[..., Any], path: Path) -> None:
+    """Read a log; every row has its readings."""
+    assert all(row.readings_deg for row in read(path).rows), "a row without readings"
+
+
+def texts(*seeds: str) -> Callable[[], list[bytes]]:
+    """Return seeds of a parser of text."""
+    return lambda: [seed.encode() for seed in seeds]
+
+
+def within(low: float, high: float, *more: Any) -> Callable[[Callable[..., Any], str], None]:
+    """Use a parser whose answer is a number in a range."""
+
+    def use(parse: Callable[..., Any], text: str) -> None:
+        found = parse(text, *more)
+        value = found[0] if isinstance(found, tuple) else found
+        assert math.isfinite(value), "an answer without end"
+        assert low <= value <= high, "an answer out of range"
+
+    return use
+
+
+def use_edges(parse: Callable[..., Any], text: str) -> None:
+    """Band edges rise between 0 and 90."""
+    edges = parse(text).edges_deg
+    assert (
+        all(0.0 < a < b < 90.0 for a, b in zip(edges, (*edges[1:], 89.999999), strict=True))
+        or len(edges) == 1
+    )
+
+
+def use_place(parse: Callable[..., Any], text: str) -> None:
+    """Read a place on the earth, with an error."""
+    place = parse(text)
+    assert abs(place.lat_deg) <= 90.0, "off the earth"
+    assert abs(place.lon_deg) <= 180.0, "off the earth"
+    assert place.error_m >= 0.0, "less than no error"
+
+
+def use_bearing(parse: Callable[..., Any], text: str) -> None:
+    """Read a bearing, 0 to below 360."""
+    assert 0.0 <= parse(text, "true").bearing_deg < 360.0, "a bearing out of range"
+
+
+def use_readings(parse: Callable[..., Any], text: str) -> None:
+    """Read readings with a mean between 0 and 90."""
+    assert 0.0 <= parse(text.split()).mean_deg <= 90.0, "a mean out of range"
+
+
+def use_clock(parse: Callable[..., Any], text: str) -> None:
+    """Read a clock time on a day when clocks change; it has a zone."""
+    day = dt.date(2026, 3, 29)
+    assert parse(text, day, "Europe/London").utcoffset() is not None, "a time without a zone"
+
+
+def use_zone(parse: Callable[..., Any], text: str) -> None:
+    """Read a zone that tells a time."""
+    assert dt.datetime(2026, 1, 2, tzinfo=parse(text)).utcoffset() is not None, "a zone of no use"
+
+
+SLOPES: Final = texts("34deg", "34°", "34", "62%", "1in2", "1 in 2.5", "600mil", "33.5 degrees")
+LENGTHS: Final = texts("10m", "1.2km", "40ft", "40 usft", ".5m", "+3m")
+PLACES: Final = texts(
+    *("57.1234 -3.6712", "57 07 24 N 3 40 16 W", "N57.1 W3.6", "NN 166 712", "NN1667171200", "38SMB4484"),
+    *("38N 444140 3684706", "-33.9 18.4", "57° 7.4' N, 3° 40.2' W", "216600 771200"),
+)
+
+READERS: Final = (
+    Reader("steybrae.files.routes", "read_route", route_seeds, use_route, 50, ".gpx"),
+    Reader("steybrae.files.rasters", "open_model", model_seeds, use_model, 40, ".tif"),
+    Reader("steybrae.files.plans", "read_plan", plan_seeds, use_plan, 20, ".zip", change_plan),
+    Reader("steybrae.files.logs", "read_log", log_seeds, use_log, 20, ".csv"),
+    Reader("steybrae.quantities", "parse_slope_deg", SLOPES, within(0.0, 90.0), 8),
+    Reader("steybrae.quantities", "parse_percent_or_deg", SLOPES, within(0.0, 90.0), 4),
+    Reader("steybrae.quantities", "parse_ground_length_m", LENGTHS, within(0.0, 1e6), 8),
+    Reader(
+        "steybrae.quantities", "parse_paper_length_mm", texts("2.5mm", "1cm", "0.1in"), within(0.0, 1e7), 8
+    ),
+    Reader(
+        "steybrae.quantities",
+        "parse_scale",
+        texts("1:25000", "25000", "1:25 000", "25k"),
+        within(100, 1e7),
+        8,
+    ),
+    Reader("steybrae.bands", "parse_edges", texts("25,30,35,40,45,55", "30", "27.5, 33"), use_edges, 8),
+    Reader(
+        "steybrae.files.height_units",
+        "parse_height_unit",
+        texts("m", "ft", "US survey foot"),
+        within(0.3, 1.0),
+        4,
+    ),
+    Reader("steybrae.route.places", "parse_place", PLACES, use_place, 12),
+    Reader(
+        "steybrae.route.bearings", "parse_bearing", texts("099", "99.5deg", "1760mil", "0°"), use_bearing, 6
+    ),
+    Reader("steybrae.route.daylight", "parse_clock", texts("08:30", "8:30", "23:59", "0830"), use_clock, 4),
+    Reader("steybrae.route.daylight", "parse_zone", texts("Europe/London", "UTC", "Asia/Tokyo"), use_zone, 4),
+    Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 6),
+)
+
+COVERED: Final = {"read_lat_lon", "square_named", "read_ground"}
+"""Read by `parse_place`; and one that reads an open model, no input of a user."""
+
+
+@dataclasses.dataclass
+class Tally:
+    """What came of one reader."""
+
+    answered: int = 0
+    refused: int = 0
+    slowest_s: float = 0.0
+    crashes: dict[str, tuple[int, bytes]] = dataclasses.field(default_factory=dict)
+
+    def crash(self, error: BaseException, data: bytes) -> None:
+        """Count a crash under its kind and the place it came from."""
+        last = traceback.extract_tb(error.__traceback__)[-1]
+        words = " ".join(str(error).split())[:100]
+        kind = f"{type(error).__name__} at {Path(last.filename).name}:{last.lineno}: {words}"
+        kind = kind if len(self.crashes) < 200 or kind in self.crashes else "others"
+        count, first = self.crashes.get(kind, (0, data))
+        self.crashes[kind] = (count + 1, first)
+
+
+def found_readers(only: str = "") -> Iterator[tuple[Reader, Callable[..., Any]]]:
+    """Yield the readers that exist, with their functions."""
+    for reader in READERS:
+        if only in ("", reader.name):
+            try:
+                function = getattr(importlib.import_module(reader.home), reader.name)
+            except ModuleNotFoundError:
+                print(f"{reader.home}.{reader.name}: not there yet")
+                continue
+            yield reader, function
+
+
+def fuzz(reader: Reader, function: Callable[..., Any], count: int, seed: int, folder: Path) -> Tally:
+    """Feed one reader so many inputs."""
+    chance = random.Random(f"{seed} {reader.name}")  # noqa: S311  no secret
+    seeds = reader.seeds()
+    tally = Tally()
+    path = folder / f"input{reader.suffix or '.txt'}"
+    for _ in range(count):
+        data = chance.choice(seeds)
+        inside = reader.inside is not None and chance.random() < 0.7
+        data = reader.inside(chance, data) if reader.inside and inside else change(chance, data, seeds)
+        given: Any = path
+        # The file stays where a crash of the whole process would leave it.
+        if reader.suffix is not None:
+            path.write_bytes(data)
+        else:
+            given = data.decode(errors="replace" if chance.random() < 0.5 else "surrogateescape")
+        start = time.perf_counter()
+        try:
+            reader.use(function, given)
+            tally.answered += 1
+        except SteybraeError as error:
+            tally.refused += 1
+            if not str(error).endswith((".", ")", ">")) or not str(error)[:1]:
+                tally.crash(
+                    AssertionError("a message that is no sentence").with_traceback(error.__traceback__), data
+                )
+        except Exception as error:
+            tally.crash(error, data)
+        tally.slowest_s = max(tally.slowest_s, time.perf_counter() - start)
+    return tally
+
+
+def run(count: int, seed: int, only: str = "", keep: Path | None = None) -> dict[str, Tally]:
+    """Share a number of inputs among all readers; a tally of each."""
+    readers = list(found_readers(only))
+    whole = sum(reader.weight for reader, _ in readers)
+    tallies = {}
+    with warnings.catch_warnings(), tempfile.TemporaryDirectory() as folder:
+        warnings.simplefilter("error")
+        # The fuzzer's own: it packs names twice, and files are left open by the errors it makes.
+        warnings.filterwarnings("ignore", message="Duplicate name")
+        warnings.filterwarnings("ignore", category=ResourceWarning)
+        for reader, function in readers:
+            share = math.ceil(count * reader.weight / whole)
+            tally = fuzz(reader, function, share, seed, Path(folder))
+            tallies[reader.name] = tally
+            _report(reader.name, share, tally, keep)
+    return tallies
+
+
+def _report(name: str, count: int, tally: Tally, keep: Path | None) -> None:
+    crashed = sum(times for times, _ in tally.crashes.values())
+    print(
+        f"{name}: {count} inputs, {tally.answered} answered, {tally.refused} refused, {crashed} crashed; "
+        f"slowest {tally.slowest_s:.2f} s{'  SLOW' if tally.slowest_s > SLOW_S else ''}",
+        flush=True,
+    )
+    worst = collections.Counter({kind: times for kind, (times, _) in tally.crashes.items()})
+    for number, (kind, times) in enumerate(worst.most_common()):
+        print(f"    {times} x {kind}", flush=True)
+        if keep is not None:
+            keep.mkdir(parents=True, exist_ok=True)
+            (keep / f"{name}-{number}").write_bytes(tally.crashes[kind][1])
+
+
+def main() -> int:
+    """Read the options, run, return 1 where anything crashed."""
+    options = argparse.ArgumentParser(description="Feed every reader what nobody would write.")
+    options.add_argument("--count", type=int, default=DEFAULT_COUNT)
+    options.add_argument("--seed", type=int, default=0)
+    options.add_argument("--only", default="", help="name of one reader")
+    options.add_argument("--keep", type=Path, help="folder for inputs that crashed")
+    given = options.parse_args()
+    tallies = run(given.count, given.seed, given.only, given.keep)
+    return int(any(tally.crashes for tally in tallies.values()))
+
+
+if __name__ == "__main__":
+    sys.exit(main())
