@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
-from steybrae.card.result import Overhead
+from steybrae.card.result import Beside, Overhead
 from steybrae.errors import QuantityError
 from steybrae.route.compass_words import bearing_text
 from steybrae.route.places import Place
@@ -23,6 +23,17 @@ from steybrae.show.paper import PAGES_MM, POINT_MM, Paper, PaperFacts
 
 DAY = dt.date(2027, 1, 15)
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
+
+
+BESIDE = tuple(
+    Beside(side, *found)
+    for side in ("left", "right")
+    for found in (
+        (30.0, 0.0, 0.0, 0.0, 1234.0, 3),
+        (45.0, 12.0, -3.0, 430.0, 980.0, 2),
+        (None, None, None, None, None, 0),
+    )
+)
 
 
 class Recorder(Paper):
@@ -62,14 +73,14 @@ def long_card(by_hand: RouteScreening) -> RouteCard:
     assert leg.ground is not None
     ground = replace(
         leg.ground, open_above=True, unknown_m=207.3, steep_m=1484.2, aspect_sectors=("W", "SW", "NW"),
-        slope_corridor_max_deg=57.0, overhead=Overhead(True, 34.4, 213.0, 200.0, 137.0, True),
+        slope_corridor_max_deg=57.0, overhead=Overhead(True, 34.4, 35.0, 28.2, 213.0, 200.0, 137.0, True), elevation_end_m=1234.0,
     )  # fmt: skip
     leg = replace(
         leg, ground=ground, to="Druim na h-Invented Ridge of the Western Keldavoe Traverse",
         ascent_at_least=True, time_min=190.0, time_at_least=True,
         arrival_text="16:13 GMT", daylight_text="10 h 43 min before sunset",
         length_m=12_345.6, map_mm=493.5, paces=18_000.0, ascent_m=1234.0, descent_m=987.0, bends=True,
-        checks=leg.checks * 2,
+        checks=leg.checks * 2, beside=BESIDE,
     )  # fmt: skip
     return replace(card, legs=tuple(replace(leg, number=number) for number in range(1, 11)))
 

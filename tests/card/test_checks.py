@@ -14,7 +14,9 @@ from steybrae.card.checks import leg_checks, limits
 from steybrae.card.wording import limits_text, look_text
 from steybrae.field.agreement import Origin, Reference, compare
 from steybrae.route.magnetic import declination
+from steybrae.route.overhead_result import ExpectedReading
 from steybrae.route.places import Place
+from steybrae.route.shape_result import Spot
 from steybrae.screening import RouteScreening
 from steybrae.screening.result import LegScreening, Position
 
@@ -95,7 +97,10 @@ def test_the_steepest_place_beside(leg: LegScreening, north_deg: float, side: st
     # The leg goes west (278.6 true): north of it is right. 0.0003 degrees of latitude are 33.4 m;
     # across the line 33.4 * sin(278.6) = 33.0 m.
     checks = leg_checks(beside(leg, 38.0, north_deg), DAY, "bng")
-    assert [check.what for check in checks] == ["steepest on the line", "steepest beside the line"]
+    assert [check.what for check in checks] == [
+        "steepest on the line, up the fall line",
+        "steepest beside the line, up the fall line",
+    ]
     assert [check.number for check in checks] == ["3a", "3b"]
     found = checks[1]
     assert found.side == side
@@ -103,7 +108,7 @@ def test_the_steepest_place_beside(leg: LegScreening, north_deg: float, side: st
     east_deg = declination(Place(found.lat_deg, found.lon_deg), 0.0, DAY).declination_deg
     towards = (0.0 if north_deg > 0.0 else 180.0) - east_deg
     assert found.towards_bearing_magnetic_deg == pytest.approx(towards % 360.0, abs=0.01)
-    assert (found.look_bearing_magnetic_deg, look_text(found)) == (None, "steepest way up")
+    assert (found.look_bearing_magnetic_deg, look_text(found)) == (None, "steepest way")
     assert (found.consistent_low_deg, found.consistent_high_deg) == (None, None)
 
 
@@ -122,27 +127,16 @@ def test_no_fall_line_where_aspects_disagree(leg: LegScreening) -> None:
         assert (check.look_bearing_true_deg, check.look_bearing_magnetic_deg) == (None, None)
 
 
-@dataclass(frozen=True)
-class Expected:
-    what: str
-    place: Place
-    chainage_m: float
-    look_bearing_true_deg: float
-    expected_deg: float
-    low_deg: float
-    high_deg: float
-
-
 @dataclass(frozen=True, eq=False)
 class LegWithReadings(LegScreening):
-    expected_readings: tuple[Expected, ...] = ()
+    expected_readings: tuple[ExpectedReading, ...] = ()
 
 
 def test_readings_that_the_screening_expects_go_first(leg: LegScreening) -> None:
-    place = Place(float(leg.points.lat_deg[1]), float(leg.points.lon_deg[1]))
-    reading = Expected(
-        "top of a convex roll", place, float(leg.points.chainage_m[1]), 350.0, 31.0, 28.0, 34.0
-    )
+    at = float(leg.points.lat_deg[1]), float(leg.points.lon_deg[1])
+    place, spot = Place(*at), Spot(*at, None)
+    chainage_m = float(leg.points.chainage_m[1])
+    reading = ExpectedReading(5, spot, chainage_m, 350.0, 31.0, 28.0, 34.0, "top of a convex roll")
     richer = LegWithReadings(**vars(leg), expected_readings=(reading,))
     (check,) = leg_checks(richer, DAY, "bng")
     assert (check.number, check.what, check.expected_deg) == ("3a", "top of a convex roll", 31.0)
@@ -150,3 +144,12 @@ def test_readings_that_the_screening_expects_go_first(leg: LegScreening) -> None
     assert check.look_bearing_magnetic_deg == pytest.approx(350.0 - east_deg, abs=1e-9)
     assert (check.consistent_low_deg, check.consistent_high_deg) == pytest.approx((26.0, 36.0))
     assert check.result_inside == "consistent"
+
+
+def test_the_steepest_of_a_gentle_leg_is_no_check_even_if_expected(leg: LegScreening) -> None:
+    spot = Spot(float(leg.points.lat_deg[1]), float(leg.points.lon_deg[1]), None)
+    gentle = replace(leg, slope_max_deg=12.0, slope_low_deg=4.0, slope_high_deg=20.0)
+    steepest = ExpectedReading(1, spot, 9.0, None, 12.0, 4.0, 20.0, "steepest ground on the line")
+    sight = ExpectedReading(2, spot, 9.0, 10.0, 22.0, 20.0, 24.0, "sight line to a start zone overhead")
+    richer = LegWithReadings(**vars(gentle), expected_readings=(steepest, sight))
+    assert [check.what for check in leg_checks(richer, DAY, "bng")] == ["sight line to a start zone overhead"]

@@ -133,7 +133,7 @@ def test_the_check_on_the_third_leg(card: RouteCard) -> None:
     # Both are more than a band of 5 degrees: a reading between them cannot tell.
     assert [len(leg.checks) for leg in card.legs] == [0, 0, 1]
     (check,) = card.legs[2].checks
-    assert (check.number, check.what, check.side) == ("3a", "steepest on the line", None)
+    assert (check.number, check.what, check.side) == ("3a", "steepest on the line, up the fall line", None)
     assert check.look_bearing_true_deg == pytest.approx(270.0, abs=1e-9)
     assert check.look_bearing_magnetic_deg == pytest.approx(270.601, abs=0.02)
     assert check.expected_deg == check.steeper_above_deg == 33.0
@@ -141,7 +141,7 @@ def test_the_check_on_the_third_leg(card: RouteCard) -> None:
     assert check.consistent_high_deg == pytest.approx(33.0 + 8.06226, abs=1e-4)
     assert check.result_inside == "cannot tell"
     assert check_sentence(check) == (
-        "3a: steepest on the line, 600 m along the leg. Look along 271° magnetic, uphill; expect "
+        "3a: steepest on the line, up the fall line, 600 m along the leg. Look along 271° magnetic; expect "
         "33.0°; not different from the model: 24.0° to 41.1° (a reading there cannot tell: more than a "
         "band apart would still pass); above 33° treat as steeper."
     )

@@ -23,7 +23,9 @@ from steybrae.errors import DateError, PlaceError, QuantityError, RouteError
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import as_json
 from steybrae.route.bearings import leg_bearings
+from steybrae.route.overhead_result import OverheadAnswer, PathAnswer, SightAnswer
 from steybrae.route.places import Place, parse_place
+from steybrae.route.shape_result import Spot
 from steybrae.route.walking_time import Allowances
 from steybrae.screening import RouteScreening
 from steybrae.screening.result import LegScreening, SideGround, Sides
@@ -160,23 +162,37 @@ def test_the_rim_in_words(by_hand: RouteScreening) -> None:
     ]
 
 
-@dataclass(frozen=True)
-class Sight:
-    deg: float | None
-    bearing_true_deg: float | None = None
-    distance_m: float | None = None
-    rise_m: float | None = None
+SPOT = Spot(57.117, -3.643, 600.0)
 
 
-@dataclass(frozen=True)
-class Overhead:
-    in_start_zone: bool
-    sight: Sight | None
+def sight(deg: float | None) -> SightAnswer:
+    """A sight line of 27.31 degrees, along 300 true, that counts or does not."""
+    known = deg is not None
+    return SightAnswer(
+        deg=deg,
+        unfiltered_deg=27.31,
+        unfiltered_bearing_true_deg=300.0,
+        unfiltered_distance_m=180.0,
+        bearing_true_deg=300.0 if known else None,
+        distance_m=180.0 if known else None,
+        rise_m=93.0 if known else None,
+        place=SPOT if known else None,
+        stand=SPOT if known else None,
+        chainage_m=40.0 if known else None,
+        top=None,
+    )
+
+
+def overhead_of(
+    seen: SightAnswer | None, path_deg: float | None = None, *, inside: bool = False
+) -> OverheadAnswer:
+    path = None if path_deg is None else PathAnswer(path_deg, 300.0, 210.0, 93.0, SPOT, SPOT, 40.0, ())
+    return OverheadAnswer(inside, 12.0 * inside, 30.0, 55.0, 1000.0, 15.0, seen, path)
 
 
 @dataclass(frozen=True, eq=False)
 class LegUnder(LegScreening):
-    overhead: Overhead | None = None
+    overhead: OverheadAnswer | None = None
     unknown_above: bool = False
 
 
@@ -184,19 +200,20 @@ class LegUnder(LegScreening):
     ("overhead", "unknown", "words"),
     [
         (None, False, ""),
-        (Overhead(True, None), False, "in a start zone; none seen overhead"),
-        (Overhead(False, Sight(None)), True, "overhead unknown"),
+        (overhead_of(None, inside=True), False, "in a start zone; no start zone found overhead"),
+        (overhead_of(None), True, "overhead unknown"),
         # 300 - D = 300.6 magnetic.
-        (Overhead(False, Sight(27.31, 300.0, 180.0, 93.0)), False, "overhead 27.4°, look 301° magnetic"),
+        (overhead_of(sight(27.31)), False, "overhead 27.4°, look 301° magnetic"),
         (
-            Overhead(False, Sight(27.31, 300.0, 180.0, 93.0)),
+            overhead_of(sight(27.31), 24.01),
             True,
-            "overhead at least 27.4°, look 301° magnetic",
+            "overhead at least 27.4°, look 301° magnetic; along its way down at least 24.1°",
         ),
+        (overhead_of(sight(None)), False, "overhead 27.4° by sight alone, no way down to here found"),
     ],
 )
 def test_overhead_is_shown_where_the_screening_has_it(
-    by_hand: RouteScreening, overhead: Overhead | None, unknown: bool, words: str
+    by_hand: RouteScreening, overhead: OverheadAnswer | None, unknown: bool, words: str
 ) -> None:
     leg = LegUnder(**vars(by_hand.legs[2]), overhead=overhead, unknown_above=unknown)
     (found,) = make_card(replace(by_hand, legs=(leg,)), BNG).legs

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from steybrae.card.sentences import unknown_words
 from steybrae.card.times import PIECE_M, leg_pieces, line_shape_deg
-from steybrae.card.wording import unknown_words
 from steybrae.route.walking_time import leg_time
 from steybrae.screening.result import LegPoints
 

@@ -18,17 +18,16 @@ from steybrae.route.expected import SteepestOnLine, expected_readings, sight_int
 from steybrae.route.leg_baselines import leg_baselines, place_baselines
 from steybrae.route.legs import Route
 from steybrae.route.overhead import place_above, route_above
-from steybrae.route.overhead_result import Spot
+from steybrae.route.overhead_reading import joined, read_ground
 from steybrae.route.overhead_windows import (
     OverheadLook,
     Window,
     cells_on,
-    joined,
-    read_ground,
     shared,
     stretch_windows,
 )
 from steybrae.route.places import Place
+from steybrae.route.shape_result import Spot
 from steybrae.route.track import leg_track
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty

@@ -113,7 +113,8 @@ class Kernel:
             Metres in one step of the heights.
         out
             Any of ``slope`` (degrees, NaN unknown), ``tenths`` (65535 unknown) and ``bands`` (1
-            the gentlest, 0 unknown), of the block's shape.
+            the gentlest, 0 unknown), of the block's shape, or of its tiles' as
+            ``[down, row, right, col]``.
         pieces
             What counts the cells; None where no table is wanted.
         steps
@@ -153,14 +154,20 @@ class Kernel:
         if "bands" in out or tally is not None:
             bands = self._bands(squared, kept, count, cols, unknown)
             if "bands" in out:
-                out["bands"][rows] = bands
+                target = _rows(out["bands"], rows)
+                np.copyto(target, bands.reshape(target.shape))
             if tally is not None and pieces is not None:
                 area = metric.area_m2.at(first, count)
                 pieces.add(tally, bands, squared.reshape(count, -1)[:, :cols], area)
         if "slope" in out or "tenths" in out:
-            slope = _slope_deg(squared, count, cols, out["slope"][rows] if "slope" in out else None)
+            slope = _radians(squared, count, cols)
+            degrees = slope.dtype.type(math.degrees(1.0))
+            if "slope" in out:
+                target = _rows(out["slope"], rows)
+                np.multiply(slope.reshape(target.shape), degrees, out=target, casting="same_kind")
             if "tenths" in out:
-                out["tenths"][rows] = _tenths(slope, unknown)
+                target = _rows(out["tenths"], rows)
+                np.copyto(target, _tenths(slope * degrees, unknown).reshape(target.shape))
 
     def _kept(self, width: int, dtype: np.dtype[Any]) -> _Buffers:
         if (width, dtype) not in self._buffers:
@@ -261,11 +268,19 @@ def _squared_gradient(
     return along
 
 
-def _slope_deg(squared: Cells, count: int, cols: int, out: Cells | None) -> Cells:
+def _rows(out: Cells, rows: slice) -> Cells:
+    """Rows of a raster that is kept as ``[row, col]``, or tile by tile as ``[down, row, right, col]``."""
+    if out.ndim == 2:
+        return out[rows]
+    down, first = divmod(rows.start, out.shape[1])
+    return out[down, first : first + rows.stop - rows.start]
+
+
+def _radians(squared: Cells, count: int, cols: int) -> Cells:
+    """Slope in radians, in the memory of its squared gradient."""
     np.sqrt(squared, out=squared)
     np.arctan(squared, out=squared)
-    inside = squared.reshape(count, -1)[:, :cols]
-    return np.multiply(inside, squared.dtype.type(math.degrees(1.0)), out=out, casting="same_kind")
+    return squared.reshape(count, -1)[:, :cols]
 
 
 def _tenths(slope_deg: Cells, unknown: Cells | None) -> Cells:

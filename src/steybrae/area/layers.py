@@ -96,7 +96,8 @@ def halve(cells: Cells, layer: Layer) -> Cells:
     Parameters
     ----------
     cells
-        ``[row, col]`` of the layer; the last row or column of an odd number stands alone.
+        ``[row, col]`` of the layer; the last row or column of an odd number stands alone. Or tile
+        by tile, ``[down, row, right, col]``, with even sides.
     layer
         Whose numbers they are.
 
@@ -107,6 +108,8 @@ def halve(cells: Cells, layer: Layer) -> Cells:
     """
     if layer.thinned == "one":
         return np.ascontiguousarray(cells[::2, ::2])
+    if cells.ndim == 4:
+        return _halve_tiles(cells, layer)
     rows, cols = cells.shape
     # Unknown as the largest number: NaN stays NaN in a maximum, 65535 is the largest already,
     # and one below 0 is 255.
@@ -119,3 +122,13 @@ def halve(cells: Cells, layer: Layer) -> Cells:
         tall = np.concatenate((tall, tall[:, -1:]), axis=1)
     out = np.maximum(tall[:, ::2], tall[:, 1::2])
     return out + np.uint8(1) if odd else out
+
+
+def _halve_tiles(cells: Cells, layer: Layer) -> Cells:
+    odd = layer.unknown == 0
+    known = cells - np.uint8(1) if odd else cells
+    tall = np.maximum(known[:, ::2], known[:, 1::2])
+    out = np.maximum(tall[..., ::2], tall[..., 1::2])
+    down, rows, right, cols = out.shape
+    flat = np.ascontiguousarray(out).reshape(down * rows, right * cols)
+    return flat + np.uint8(1) if odd else flat

@@ -84,13 +84,20 @@ class BlockMetric:
     jacobian: Callable[[float], Array]
 
 
-def block_metric(grid: Grid, metric: Metric = "ground") -> BlockMetric:
+def block_metric(
+    grid: Grid,
+    corner: tuple[int, int] = (0, 0),
+    shape: tuple[int, int] | None = None,
+    metric: Metric = "ground",
+) -> BlockMetric:
     """Metric of a block.
 
     Parameters
     ----------
     grid
-        Of the block alone.
+        Of the whole model: its CRS is taken apart once for all blocks.
+    corner, shape
+        First row and column of the block and its size; by default all of the grid.
     metric
         ``ground``, or ``grid`` for the CRS's own units (for comparing with tools that know no
         other).
@@ -104,11 +111,12 @@ def block_metric(grid: Grid, metric: Metric = "ground") -> BlockMetric:
     ModelError
         As `steybrae.terrain.jacobian.jacobian_at`.
     """
-    rows, cols, lattice = _lattice(grid, metric)
+    shape = grid.shape if shape is None else shape
+    rows, cols, lattice = _lattice(grid, corner, shape, metric)
     (a, b), (c, d) = np.moveaxis(lattice, (-2, -1), (0, 1))
     det2 = (a * d - b * c) ** 2
     uu, vv, uv = (b**2 + d**2) / det2, (a**2 + c**2) / det2, -2.0 * (a * b + c * d) / det2
-    centres = np.arange(grid.shape[1]) + 0.5
+    centres = np.arange(shape[1]) + 0.5
 
     def spread(values: Array) -> Coefficient:
         return _spread(values, rows, cols, centres)
@@ -130,22 +138,23 @@ def block_metric(grid: Grid, metric: Metric = "ground") -> BlockMetric:
     )
 
 
-def _lattice(grid: Grid, metric: Metric) -> tuple[Array, Array, Array]:
-    """Rows and columns of the lattice and the Jacobian ``[row, col, 2, 2]`` on it."""
-    rows, cols = grid.shape
+def _lattice(
+    grid: Grid, corner: tuple[int, int], shape: tuple[int, int], metric: Metric
+) -> tuple[Array, Array, Array]:
+    """Rows and columns of the lattice from the block's corner, and the Jacobian ``[row, col, 2, 2]`` on it."""
+    top, left = corner
     meshes = 1
     while True:
-        row_nodes, col_nodes = np.linspace(0.0, rows, meshes + 1), np.linspace(0.0, cols, meshes + 1)
+        rows, cols = (np.linspace(0.0, size, meshes + 1) for size in shape)
         if metric == "grid":
-            return row_nodes, col_nodes, np.broadcast_to(grid_jacobian(grid), (2, 2, 2, 2))
-        lattice = jacobian_at(grid, col_nodes[None, :], row_nodes[:, None])
-        middle = jacobian_at(
-            grid, (col_nodes[1:] + col_nodes[:-1])[None, :] / 2, (row_nodes[1:] + row_nodes[:-1])[:, None] / 2
-        )
-        between = (lattice[1:, 1:] + lattice[:-1, 1:] + lattice[1:, :-1] + lattice[:-1, :-1]) / 4.0
-        small = np.abs(between - middle).max() <= LATTICE_ERROR * np.abs(lattice).max()
-        if small or meshes >= max(rows, cols):
-            return row_nodes, col_nodes, lattice
+            return rows, cols, np.broadcast_to(grid_jacobian(grid), (2, 2, 2, 2))
+        lattice = jacobian_at(grid, left + cols[None, :], top + rows[:, None])
+        between_cols, between_rows = (cols[1:] + cols[:-1]) / 2, (rows[1:] + rows[:-1]) / 2
+        exact = jacobian_at(grid, left + between_cols[None, :], top + between_rows[:, None])
+        linear = (lattice[1:, 1:] + lattice[:-1, 1:] + lattice[1:, :-1] + lattice[:-1, :-1]) / 4.0
+        small = np.abs(linear - exact).max() <= LATTICE_ERROR * np.abs(lattice).max()
+        if small or meshes >= max(shape):
+            return rows, cols, lattice
         meshes *= 2
 
 

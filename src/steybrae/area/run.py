@@ -9,7 +9,6 @@ from typing import Any, Final
 
 from steybrae.area.assemble import assemble
 from steybrae.area.blocks import Layout
-from steybrae.area.compare import joined
 from steybrae.area.job import AreaJob
 from steybrae.area.result import AreaResult, Counted, area_result
 from steybrae.area.station import open_station
@@ -135,8 +134,13 @@ def _counted(work: Workspace) -> Counted:
         tally.add_rows(record["tally"])
         bad.update(BadBlock(*found) for found in record["bad"])
         compared += record.get("compared", [])
+    cross_check = None
+    if compared:
+        from steybrae.area.compare import joined  # noqa: PLC0415  slow to load, seldom asked for
+
+        cross_check = joined(compared)
     return Counted(
         tally=tally,
         bad=tuple(sorted(bad, key=lambda found: (found.file, found.row, found.col))),
-        cross_check=joined(compared) if compared else None,
+        cross_check=cross_check,
     )

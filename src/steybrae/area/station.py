@@ -17,7 +17,6 @@ import rasterio
 from numpy.typing import NDArray
 
 from steybrae.area.blocks import BLOCK, BLOCK_LEVELS, SMALL, Block, Layout
-from steybrae.area.compare import compare_block
 from steybrae.area.curvature import profile_curvature
 from steybrae.area.job import BELT_M, AreaJob
 from steybrae.area.kernel import Kernel
@@ -85,7 +84,8 @@ class Station:
         """
         block = self.layout.block(number)
         with rasterio.Env():  # error messages of GDAL are this thread's own
-            raw = self._heights.read(block.row - 1, block.col - 1, block.rows + 2, block.cols + 2)
+            raw = self._buffer("heights", (block.rows + 2, block.cols + 2), self._heights.dtype)
+            self._heights.read(block.row - 1, block.col - 1, raw)
             made, pieces = self._make(block, raw)
             tiles = {name: self._write(LAYERS[name], block, cells) for name, cells in made.items()}
         with self._bad_lock:
@@ -98,6 +98,8 @@ class Station:
             "bad": bad,
         }
         if self.job.cross_check:
+            from steybrae.area.compare import compare_block  # noqa: PLC0415  slow to load, seldom asked for
+
             record["compared"] = [
                 compare_block(dem, (block.row + first, block.col)) for first, dem in self._strips(block, raw)
             ]
@@ -105,9 +107,9 @@ class Station:
 
     def _make(self, block: Block, raw: Cells) -> tuple[dict[str, Cells], Pieces]:
         job, heights = self.job, self._heights
-        made = {name: np.empty((block.rows, block.cols), LAYERS[name].dtype) for name in job.layers}
+        made = {name: self._empty(LAYERS[name], block) for name in job.layers}
         pieces = Pieces(len(job.bands.bands), BELT_M, heights.step_m, heights.offset_m)
-        metric = block_metric(heights.grid.part(block.row, block.col, block.rows, block.cols))
+        metric = block_metric(heights.grid, (block.row, block.col), (block.rows, block.cols))
         steps = None
         if job.engine != "own":
             finite = np.where(np.isfinite(raw), raw, np.nan).astype(np.float64)
@@ -118,6 +120,22 @@ class Station:
             for first, dem in self._strips(block, raw):
                 self._slow(first, dem, made)
         return made, pieces
+
+    def _buffer(self, name: str, shape: tuple[int, ...], dtype: Any) -> Cells:
+        """Array of this thread, used anew for each block: fresh memory costs as much as the arithmetic."""
+        kept = self._own.__dict__.setdefault("buffers", {})
+        if name not in kept or kept[name].shape != shape:
+            kept[name] = np.empty(shape, dtype)
+        found: Cells = kept[name]
+        return found
+
+    def _empty(self, layer: Layer, block: Block) -> Cells:
+        """Array for a block: tile by tile where the tiles are whole and go to the file as they are."""
+        shape: tuple[int, ...] = (block.rows, block.cols)
+        if layer.name in FAST and self.job.compress == "none" and not (block.rows % TILE or block.cols % TILE):
+            shape = (block.rows // TILE, TILE, block.cols // TILE, TILE)
+            return self._buffer(layer.name, (shape[0], shape[2], TILE, TILE), layer.dtype).swapaxes(1, 2)
+        return self._buffer(layer.name, shape, layer.dtype)
 
     def _kernel(self) -> Kernel:
         if not hasattr(self._own, "kernel"):
@@ -172,6 +190,8 @@ def filled(cells: Cells, shape: tuple[int, int], layer: Layer) -> Cells:
 
 def whole_tiles(cells: Cells, layer: Layer) -> Cells:
     """Cells filled up to whole tiles."""
+    if cells.ndim == 4:
+        return cells
     rows, cols = (-(-size // TILE) * TILE for size in cells.shape)
     return filled(cells, (rows, cols), layer)
 

@@ -204,11 +204,13 @@ class Pieces:
     def tally(self) -> Tally:
         """All that was counted; unknown cells have neither belt nor state."""
         found = Tally()
-        for belt, (cells, area_mm2) in self._counts.items():
-            for code in np.flatnonzero(cells).tolist():
+        for belt, counts in self._counts.items():
+            codes = np.flatnonzero(counts[0])
+            for code, cells, area_mm2 in zip(codes.tolist(), *counts[:, codes].tolist(), strict=True):
                 band, state = divmod(code, STATES)
                 key = (belt, band, state) if band else (0, 0, 0)
-                found.add_rows([[*key, int(cells[code]), int(area_mm2[code])]])
+                found.cells[key] += cells
+                found.area_mm2[key] += area_mm2
         return found
 
 

@@ -2,7 +2,7 @@
 
 ``result`` holds what a card says, ``settings`` what its user chose, ``make`` makes it from a
 screening or for one leg without a model, ``checks``, ``times`` and ``beside`` make its parts,
-``wording`` says them as every card does.
+``wording`` and ``sentences`` say them as every card does.
 """
 
 from __future__ import annotations

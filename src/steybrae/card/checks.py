@@ -145,21 +145,28 @@ def _bare(what: str, at: Any, chainage_m: float, expected_deg: float, limit: Lim
 
 def _expected(leg: LegScreening) -> Iterator[Check]:
     """Take the readings that the screening itself expects, where it has them."""
-    for reading in getattr(leg, "expected_readings", ()):
+    readings: Any = getattr(leg, "expected_readings", None) or ()
+    for reading in readings:
+        if reading.expected_deg == leg.slope_max_deg and not _worth(reading.expected_deg, reading.high_deg):
+            continue  # the steepest of a gentle leg
         limit = limits(reading.expected_deg, reading.low_deg, reading.high_deg)
         check = _bare(reading.what, reading.place, reading.chainage_m, reading.expected_deg, limit)
         yield replace(check, look_bearing_true_deg=reading.look_bearing_true_deg)
 
 
+def _worth(slope_deg: float, high_deg: float | None) -> bool:
+    """Whether ground is, or may be, as steep as `WORTH_DEG`."""
+    return high_deg is None or shown_slope_deg(max(slope_deg, high_deg)) >= WORTH_DEG
+
+
 def _on_line(leg: LegScreening) -> Iterator[Check]:
     if leg.slope_max_deg is None or leg.slope_max_at is None:
         return
-    highest_deg = leg.slope_max_deg if leg.slope_high_deg is None else leg.slope_high_deg
-    if leg.slope_high_deg is not None and shown_slope_deg(highest_deg) < WORTH_DEG:
+    if not _worth(leg.slope_max_deg, leg.slope_high_deg):
         return
     limit = limits(leg.slope_max_deg, leg.slope_low_deg, leg.slope_high_deg)
     at = leg.slope_max_at
-    check = _bare("steepest on the line", at, at.chainage_m, leg.slope_max_deg, limit)
+    check = _bare("steepest on the line, up the fall line", at, at.chainage_m, leg.slope_max_deg, limit)
     yield replace(check, look_bearing_true_deg=_uphill_true_deg(leg.points, at))
 
 
@@ -168,7 +175,13 @@ def _in_corridor(leg: LegScreening) -> Check | None:
     if slope_deg is None or at is None or shown_slope_deg(slope_deg) < WORTH_DEG:
         return None
     # The corridor's slope has no interval of its own, and the line's is for other ground.
-    return _bare("steepest beside the line", at, at.chainage_m, slope_deg, limits(slope_deg, None, None))
+    return _bare(
+        "steepest beside the line, up the fall line",
+        at,
+        at.chainage_m,
+        slope_deg,
+        limits(slope_deg, None, None),
+    )
 
 
 def _steeper(beside: Check, other: Check) -> bool:

@@ -19,9 +19,16 @@ from steybrae.card.result import (
     Overhead,
     RouteCard,
 )
+from steybrae.card.sentences import (
+    basis_words,
+    norths_words,
+    one_leg_words,
+    position_words,
+    program_words,
+    unknown_words,
+)
 from steybrae.card.settings import CardSettings
 from steybrae.card.times import LegPieces, leg_pieces, line_shape_deg
-from steybrae.card.wording import basis_words, norths_words, one_leg_words, position_words, unknown_words
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.route.bearings import LegBearings, leg_bearings
 from steybrae.route.compass_words import compass_words
@@ -123,7 +130,14 @@ def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
         paces=_paces(bearings.length_m, settings),
     )
     card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], start, settings)
-    return replace(card, time_words=one_leg_words(), notes=position_words(settings.grid, (start, end)))
+    notes = position_words(settings.grid, (start, end))
+    return replace(card, time_words=one_leg_words(), notes=notes, basis=(program_words(_version()),))
+
+
+def _version() -> str:
+    from importlib.metadata import version  # noqa: PLC0415  slow to import, needed once
+
+    return version("steybrae")
 
 
 def _card(
@@ -287,14 +301,23 @@ def _overhead(leg: LegScreening, date: dt.date) -> Overhead | None:
     found: Any = getattr(leg, "overhead", None)
     if found is None:
         return None
-    sight: Any = getattr(found, "sight", None)
-    unknown = bool(getattr(leg, "unknown_above", False))
-    if sight is None or sight.deg is None:
-        return Overhead(bool(found.in_start_zone), None, None, None, None, unknown)
-    at = Place(float(leg.points.lat_deg[0]), float(leg.points.lon_deg[0]))
-    east_deg = declination(at, 0.0, date).declination_deg
-    look = None if sight.bearing_true_deg is None else (sight.bearing_true_deg - east_deg) % 360.0
-    return Overhead(bool(found.in_start_zone), sight.deg, look, sight.distance_m, sight.rise_m, unknown)
+    sight, path = found.sight, found.path
+    deg = None if sight is None else sight.deg
+    look = None
+    if deg is not None and sight.bearing_true_deg is not None:
+        at = sight.stand or Place(float(leg.points.lat_deg[0]), float(leg.points.lon_deg[0]))
+        east_deg = declination(Place(at.lat_deg, at.lon_deg), 0.0, date).declination_deg
+        look = (sight.bearing_true_deg - east_deg) % 360.0
+    return Overhead(
+        in_start_zone=bool(found.in_start_zone),
+        sight_deg=deg,
+        unfiltered_deg=None if sight is None else sight.unfiltered_deg,
+        path_deg=None if path is None else path.deg,
+        look_bearing_magnetic_deg=look,
+        distance_m=None if deg is None else sight.distance_m,
+        rise_m=None if deg is None else sight.rise_m,
+        unknown_above=bool(getattr(leg, "unknown_above", False)),
+    )
 
 
 def _with_clock(legs: list[CardLeg], start: Place, settings: CardSettings) -> list[CardLeg]:

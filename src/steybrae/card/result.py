@@ -72,8 +72,8 @@ class Check:
     towards_bearing_magnetic_deg
         From the line to the place; None on the line.
     look_bearing_true_deg, look_bearing_magnetic_deg
-        Bearing to look along, uphill along the fall line there (aspect + 180); None where
-        the model does not tell: look up the steepest way.
+        Bearing to look along; `what` says whether up or down. Up a fall line it is aspect + 180.
+        None where the model does not tell: look along the steepest way.
     expected_deg
         What the model would have an inclinometer read, degrees.
     consistent_low_deg, consistent_high_deg
@@ -118,7 +118,11 @@ class Overhead:
     in_start_zone
         Whether the leg itself stands in such ground.
     sight_deg
-        Steepest sight angle up to such ground; None where there is none in sight.
+        Steepest sight angle up to ground from which snow could come; None where there is none.
+    unfiltered_deg
+        Steepest sight angle up to any such ground, whatever lies between; None where there is none.
+    path_deg
+        Angle along the steepest way that snow could take; None where there is none.
     look_bearing_magnetic_deg
         Bearing to look along; None as `sight_deg`.
     distance_m, rise_m
@@ -129,6 +133,8 @@ class Overhead:
 
     in_start_zone: bool
     sight_deg: float | None
+    unfiltered_deg: float | None
+    path_deg: float | None
     look_bearing_magnetic_deg: float | None
     distance_m: float | None
     rise_m: float | None

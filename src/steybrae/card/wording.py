@@ -7,25 +7,16 @@ steep ground down; bearings, lengths and counts to the nearest.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from steybrae.bands import STEEP_DEG
 from steybrae.card.result import Beside, CardGround, CardLeg, Check, Overhead, RouteCard
 from steybrae.quantities import round_down, round_up, slope_text
-from steybrae.route.bearings import LegBearings
-from steybrae.route.compass_words import bearing_text, grid_magnetic_words, turning_rule
-from steybrae.route.grids import bng_shift_accuracy_m
-from steybrae.route.places import Place
-
-if TYPE_CHECKING:
-    from steybrae.card.times import LegPieces
-    from steybrae.screening.result import RouteScreening
+from steybrae.route.compass_words import bearing_text
 
 __all__ = [
     "GRID_NAMES",
     "above_text",
-    "basis_words",
     "bearing_shown",
     "beside_sentence",
     "beside_short",
@@ -36,15 +27,12 @@ __all__ = [
     "grounds_text",
     "limits_text",
     "look_text",
+    "metres_up",
     "minutes_text",
-    "norths_words",
-    "one_leg_words",
     "overhead_text",
     "place_text",
-    "position_words",
     "steepness_text",
     "totals_lines",
-    "unknown_words",
     "where_text",
 ]
 
@@ -163,13 +151,18 @@ def overhead_text(overhead: Overhead | None, unit: str = "deg") -> str:
     """Ground overhead on one line; empty where it was not looked for."""
     if overhead is None:
         return ""
+    least = "at least " if overhead.unknown_above else ""
     parts = ["in a start zone"] if overhead.in_start_zone else []
-    if overhead.sight_deg is None:
-        parts.append("none seen overhead" if not overhead.unknown_above else "overhead unknown")
-    else:
-        least = "at least " if overhead.unknown_above else ""
+    if overhead.sight_deg is not None:
         look = bearing_shown(overhead.look_bearing_magnetic_deg, unit)
         parts.append(f"overhead {least}{slope_text(overhead.sight_deg)}, look {look} magnetic")
+    elif overhead.unfiltered_deg is not None:
+        sight = slope_text(overhead.unfiltered_deg)
+        parts.append(f"overhead {least}{sight} by sight alone, no way down to here found")
+    else:
+        parts.append("overhead unknown" if overhead.unknown_above else "no start zone found overhead")
+    if overhead.path_deg is not None:
+        parts.append(f"along its way down {least}{slope_text(overhead.path_deg)}")
     return "; ".join(parts)
 
 
@@ -226,9 +219,9 @@ def where_text(check: Check, unit: str = "deg") -> str:
 
 
 def look_text(check: Check, unit: str = "deg") -> str:
-    """Where to look: ``213°``, or ``steepest way up`` where the fall line is not known."""
+    """Where to look: ``213°``, or ``steepest way`` where the fall line is not known."""
     if check.look_bearing_magnetic_deg is None:
-        return "steepest way up"
+        return "steepest way"
     return bearing_shown(check.look_bearing_magnetic_deg, unit)
 
 
@@ -250,7 +243,7 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
     """Everything about a check in words."""
     look = look_text(check, unit)
     known = check.look_bearing_magnetic_deg is not None
-    look = f"along {look} magnetic, uphill" if known else f"the {look}"
+    look = f"along {look} magnetic" if known else f"the {look}"
     inside = (
         "a reading there is consistent"
         if check.result_inside == "consistent"
@@ -277,114 +270,6 @@ def elevation_text(leg: CardLeg) -> str:
 def place_text(name: str, written: str, reference: str) -> str:
     """Give the reference of a turn point: as written where that is known and is not its name."""
     return written if written and written != name else reference
-
-
-def _degrees_side(value_deg: float) -> str:
-    side = "east" if value_deg > 0.0 else "west"
-    size = math.floor(abs(value_deg) * 10.0 + 0.5) / 10.0
-    return f"{size:.1f} degrees {side}" if size else "0.0 degrees off"
-
-
-def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
-    """Say where the norths lie and how to use the bearings.
-
-    Parameters
-    ----------
-    bearings
-        Of every leg.
-
-    Returns
-    -------
-    tuple of str
-        Whole sentences.
-    """
-    first = bearings[0]
-    angles = [leg.grid_magnetic_deg for leg in bearings]
-    words = [
-        grid_magnetic_words(first.grid_magnetic_deg, first.grid),
-        turning_rule(first.grid_magnetic_deg, first.grid),
-    ]
-    if _degrees_side(min(angles)) != _degrees_side(max(angles)):
-        words.append(
-            f"That is at the start; over the legs it runs from {_degrees_side(min(angles))} to "
-            f"{_degrees_side(max(angles))}, and each leg has its own."
-        )
-    words.append(
-        f"Magnetic north is {_degrees_side(first.declination_deg)} of true north, give or take "
-        f"{round_up(first.declination_uncertainty_deg, 0.1):.1f} degrees in 95 of 100 cases "
-        f"({first.field.model})."
-    )
-    north = "true" if first.grid == "latlon" else "grid"
-    words.append(
-        f"Compass without a declination scale: set the magnetic bearing. With one: set the scale to "
-        f"{_scale_setting(first.grid_magnetic_deg)} and set the {north} bearing."
-    )
-    if first.grid == "latlon":
-        words.append("No grid was chosen: on a map whose grid lines are not true north, give --grid.")
-    return tuple(words)
-
-
-def _scale_setting(angle_deg: float) -> str:
-    words = _degrees_side(angle_deg)
-    return "0" if words.startswith("0.0") else words
-
-
-def position_words(grid: str, places: Sequence[Place] = ()) -> tuple[str, ...]:
-    """Say what positions are good to: the shift of the datum, the squares of references."""
-    words = []
-    if grid == "bng":
-        shift_m = round_up(bng_shift_accuracy_m(), 1.0)
-        words.append(f"National Grid and GPS positions are joined to about {shift_m:.0f} m.")
-    words += [
-        f"{place.written} names a square: its centre is taken, up to {metres_up(place.error_m)} m off."
-        for place in places
-        if place.error_m >= 1.0 and place.written
-    ]
-    return tuple(words)
-
-
-def unknown_words(number: int, pieces: LegPieces) -> str:
-    """Say how unknown ground was timed."""
-    words = []
-    if pieces.bridged_m:
-        words.append(f"{metres_up(pieces.bridged_m)} m as an even slope between known heights")
-    if pieces.level_m:
-        words.append(f"{metres_up(pieces.level_m)} m as level")
-    return f"Leg {number}: unknown ground timed {' and '.join(words)}: at least this long."
-
-
-def one_leg_words() -> tuple[str, ...]:
-    """Say what a leg without a model does not tell."""
-    return (
-        "Without an elevation model (--dem): no heights, no time, and nothing of how steep the ground is.",
-    )
-
-
-def basis_words(screening: RouteScreening) -> tuple[str, ...]:
-    """Say what the figures rest on: model, uncertainty, corridor, program.
-
-    Parameters
-    ----------
-    screening
-        The result that the card is made from.
-
-    Returns
-    -------
-    tuple of str
-        Whole sentences.
-    """
-    model, used = screening.model, screening.settings
-    stamps = ", ".join(
-        f"{name} ({stamp[:12]})" for name, stamp in zip(model.files, model.fingerprints, strict=False)
-    )
-    cells = f"{model.cell_size_m[0]:.1f} x {model.cell_size_m[1]:.1f} m"
-    return (
-        f"Model: {stamps or 'in memory'}; {model.crs}; cells of {cells}; method {model.method}.",
-        model.uncertainty,
-        f"Corridor: {used.place_error_m:g} m or the reference's square, and {used.drift_deg:g} degrees of "
-        f"drift, at least 30 m each side; its slopes over {model.corridor_baseline_m[0]:.0f} m.",
-        f"steybrae {screening.version}.",
-    )
 
 
 def totals_lines(card: RouteCard) -> tuple[str, ...]:

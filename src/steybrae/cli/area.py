@@ -94,9 +94,12 @@ def area(
         _texts(work, found)
         work.publish()
     if figure is not None:
+        from steybrae.files.area_preview import read_preview
         from steybrae.show.area_figures import write_area_figure
 
-        write_area_figure(found, out, figure, force=force)
+        banded = "bands.tif" in found.outputs
+        preview = read_preview(out / "bands.tif", found.model.cell_size_m) if banded else None
+        write_area_figure(found, preview, figure, force=force)
     if as_json:
         print_json("area", found)
         return

@@ -76,30 +76,27 @@ class RawHeights:
         single = self._scaled_alike and all(tile.data.dtypes[0] in _SINGLE for tile in self._tiles)
         self.dtype: np.dtype[Any] = np.dtype(np.float32 if single else np.float64)
 
-    def read(self, row: int, col: int, rows: int, cols: int) -> NDArray[Any]:
-        """Numbers of a window.
+    def read(self, row: int, col: int, out: NDArray[Any]) -> None:
+        """Read the numbers of a window.
 
         Parameters
         ----------
-        row, col, rows, cols
-            Its first cell and its size; it may reach outside.
-
-        Returns
-        -------
-        array
-            ``[row, col]``, of `dtype`; metres are ``step_m * number + offset_m``; NaN or
-            infinite where unknown.
+        row, col
+            Its first cell; it may reach outside.
+        out
+            Array ``[row, col]`` of its size and of `dtype`, filled with the numbers; metres are
+            ``step_m * number + offset_m``; NaN or infinite where unknown.
 
         Raises
         ------
         FileReadError
             A block of a file is damaged, and none may be.
         """
-        out = np.empty((rows, cols), self.dtype)
+        rows, cols = out.shape
         inside = [tile for tile in self._tiles if _overlap(tile, row, col, rows, cols)]
         if len(inside) == 1 and _covers(inside[0], row, col, rows, cols):
             self._into(out, inside[0], row, col)
-            return out
+            return
         out.fill(np.nan)
         for tile in inside:
             r0, r1 = max(row, tile.row), min(row + rows, tile.row + tile.data.height)
@@ -111,7 +108,6 @@ class RawHeights:
                 found = np.empty(part.shape, self.dtype)
                 self._into(found, tile, r0, c0)
                 np.copyto(part, found, where=missing)
-        return out
 
     def _into(self, out: NDArray[Any], tile: Tile, row: int, col: int) -> None:
         """Read a tile's numbers over a whole array whose first cell is given."""

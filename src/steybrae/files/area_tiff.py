@@ -69,7 +69,8 @@ def encode_tiles(cells: NDArray[Any], compress: str) -> tuple[bytes | memoryview
     Parameters
     ----------
     cells
-        ``[row, col]``; both sizes whole multiples of `TILE`.
+        ``[row, col]``, both sizes whole multiples of `TILE`; or tile by tile,
+        ``[down, row, right, col]``.
     compress
         ``none`` or ``deflate``.
 
@@ -79,8 +80,10 @@ def encode_tiles(cells: NDArray[Any], compress: str) -> tuple[bytes | memoryview
         All tiles end to end, and the size of each, bytes.
     """
     if compress == "none":
-        down, right = cells.shape[0] // TILE, cells.shape[1] // TILE
-        tiles = np.ascontiguousarray(cells.reshape(down, TILE, right, TILE).swapaxes(1, 2))
+        if cells.ndim == 2:
+            cells = cells.reshape(cells.shape[0] // TILE, TILE, cells.shape[1] // TILE, TILE)
+        down, _, right, _ = cells.shape
+        tiles = np.ascontiguousarray(cells.swapaxes(1, 2))
         each = TILE * TILE * cells.dtype.itemsize
         return memoryview(tiles.reshape(-1).view(np.uint8)), [each] * (down * right)
     raw = _by_gdal(cells, **_options(cells.dtype, compress))

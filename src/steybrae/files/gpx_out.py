@@ -7,6 +7,7 @@ point is its name and perhaps its description; both say what the card says.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from importlib.metadata import version
 
 from gpxpy.gpx import GPX, GPXRoute, GPXRoutePoint, GPXWaypoint
 
@@ -42,7 +43,7 @@ def card_gpx(card: RouteCard) -> str:
         of a leg that bends stand unnamed points, so that the line stays that of the plan.
     """
     gpx = GPX()
-    gpx.creator = f"steybrae {card.basis[-1].split()[1].rstrip('.')}" if card.basis else "steybrae"
+    gpx.creator = f"steybrae {version('steybrae')}"
     gpx.name = card.name
     gpx.description = " ".join(caution.text for caution in card.cautions)
     gpx.keywords = ", ".join(caution.key for caution in card.cautions)

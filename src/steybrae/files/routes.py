@@ -7,8 +7,6 @@ the file are passed over, for heights come from the elevation model.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import re
 from collections.abc import Iterable, Iterator, Sequence
@@ -20,10 +18,11 @@ from typing import Any, Final
 import gpxpy
 from gpxpy.gpx import GPX, GPXException
 
-from steybrae.errors import FileReadError, PlaceError, RouteError
+from steybrae.errors import FileReadError, RouteError
+from steybrae.files.route_tables import place_of, table_places
 from steybrae.quantities import round_up
 from steybrae.route.legs import Route
-from steybrae.route.places import Place, parse_place
+from steybrae.route.places import Place
 from steybrae.route.turns import (
     MAX_TURN_POINTS,
     TURN_TOLERANCE_M,
@@ -39,16 +38,6 @@ __all__ = ["MAX_FILE_BYTES", "read_route", "route_from_places"]
 
 MAX_FILE_BYTES: Final = 50_000_000
 """Largest file read, bytes; a day's track at one point a second has about 5 million (our choice)."""
-
-TWO_POSITIONS_M: Final = 30.0
-"""A row whose place and lat, lon lie farther apart, metres, contradicts itself (our choice)."""
-
-_COLUMNS: Final = {
-    "lat": ("lat", "latitude", "lat_deg"),
-    "lon": ("lon", "longitude", "lon_deg", "lng", "long"),
-    "name": ("name",),
-    "place": ("place",),
-}
 
 _WGS84_NAMES: Final = re.compile(r"CRS84|EPSG:+4326$", re.IGNORECASE)
 
@@ -175,19 +164,6 @@ def _passed_over(counts: Iterable[tuple[int, str]]) -> tuple[str, ...]:
     return (f"Passed over in the file: {', '.join(parts)}.",) if parts else ()
 
 
-def _place(lat: Any, lon: Any, name: str, number: int, where: str) -> Place:
-    """Make a place of two numbers, or say which point of the file is wrong."""
-    try:
-        return Place(float(lat), float(lon), name=name.strip())
-    except (PlaceError, ValueError, TypeError, OverflowError):
-        got = ", ".join(" ".join(str(value).split())[:20] or "nothing" for value in (lat, lon))
-        message = (
-            f"Point {number} of {where} should have a latitude of -90 to 90 and a longitude of "
-            f"-180 to 180 degrees; got {got}. Correct it."
-        )
-        raise RouteError(message) from None
-
-
 def _read_gpx(text: str, where: str) -> _Found:
     if re.search(r"<!\s*(DOCTYPE|ENTITY)", text, re.IGNORECASE):
         message = (
@@ -235,7 +211,7 @@ def _parse_gpx(text: str, where: str) -> GPX:
 
 def _gpx_places(points: Iterable[Any], where: str) -> list[Place]:
     return [
-        _place(point.latitude, point.longitude, point.name or "", number, where)
+        place_of(point.latitude, point.longitude, point.name or "", number, where)
         for number, point in enumerate(points, start=1)
     ]
 
@@ -357,65 +333,8 @@ def _position(position: Any, name: str, number: int, where: str) -> Place:
         got = str(position)[:40]
         message = f"Point {number} of {where} should be [longitude, latitude]; got {got}. Correct it."
         raise RouteError(message)
-    return _place(position[1], position[0], name, number, where)
+    return place_of(position[1], position[0], name, number, where)
 
 
 def _read_table(text: str, where: str) -> _Found:
-    header = text.lstrip().split("\n", 1)[0]
-    separator = max(",;\t", key=header.count)
-    # Strict, or a quotation mark left open would swallow the rest of the line in silence.
-    table = csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=separator, strict=True)
-    try:
-        rows = [row for row in table if any(row)]
-    except csv.Error as error:
-        message = f"{where} should be a table of positions; it could not be read ({error}). Export it again."
-        raise FileReadError(message) from error
-    columns = [name.strip().casefold() for name in (rows[0] if rows else ())]
-    found = {key: _column(columns, names) for key, names in _COLUMNS.items()}
-    if found["place"] is None and (found["lat"] is None or found["lon"] is None):
-        message = (
-            f"{where} should be GPX, GeoJSON, or a table whose first line names the columns lat and lon, "
-            f"or place; it begins with {header.strip()[:40]!r}. Add that line."
-        )
-        raise RouteError(message)
-    points = [
-        _row_place({key: _cell(row, column) for key, column in found.items()}, separator, number, where)
-        for number, row in enumerate(rows[1:], start=1)
-    ]
-    return _Found("way-points", "", points, (), ("Read the table of positions.",))
-
-
-def _row_place(cells: dict[str, str], separator: str, number: int, where: str) -> Place:
-    """Position of a row: as written in the column place, else latitude and longitude."""
-    lat, lon = (_number_text(cells[key], separator) for key in ("lat", "lon"))
-    if not cells["place"]:
-        return _place(lat, lon, cells["name"], number, where)
-    try:
-        written = parse_place(cells["place"], cells["name"])
-    except PlaceError as error:
-        message = f"Point {number} of {where} cannot be read. {error}"
-        raise RouteError(message) from error
-    if lat and lon:
-        apart_m = float(chainages_m((written, _place(lat, lon, "", number, where)))[1])
-        if apart_m > max(TWO_POSITIONS_M, 2.0 * written.error_m):
-            message = (
-                f"Point {number} of {where} gives two positions {apart_m:.0f} m apart, as place and as "
-                "lat and lon. Leave one of them out."
-            )
-            raise RouteError(message)
-    return written
-
-
-def _column(columns: Sequence[str], names: Sequence[str]) -> int | None:
-    return next((columns.index(name) for name in names if name in columns), None)
-
-
-def _cell(row: Sequence[str], column: int | None) -> str:
-    return row[column].strip() if column is not None and column < len(row) else ""
-
-
-def _number_text(cell: str, separator: str) -> str:
-    if "_" in cell:
-        return "not a number"  # float() would take 5_6 for 56
-    # Where commas do not part the columns they may be the decimal sign.
-    return cell if separator == "," else cell.replace(",", ".")
+    return _Found("way-points", "", table_places(text, where), (), ("Read the table of positions.",))

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.route.corridor import PLACE_ERROR_M
-from steybrae.route.overhead_result import Above, ExpectedReading, SightAnswer, Spot
+from steybrae.route.overhead_result import Above, ExpectedReading, SightAnswer
+from steybrae.route.shape_result import Spot
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 __all__ = ["SteepestOnLine", "expected_readings", "sight_interval_deg"]

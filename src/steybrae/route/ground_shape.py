@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from steybrae.quantities import slope_text
 from steybrae.route.compass_words import bearing_text
-from steybrae.route.overhead_result import ConvexRoll, Spot, TerrainTrap
+from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead_ground import OverheadGround, Points
 from steybrae.terrain.shape import Around, curvature

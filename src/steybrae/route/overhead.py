@@ -9,15 +9,13 @@ from typing import Final
 import numpy as np
 
 from steybrae.route.ground_shape import convex_rolls, terrain_traps
+from steybrae.route.overhead_reading import read_ground
 from steybrae.route.overhead_result import (
     Above,
-    ConvexRoll,
     OverheadAnswer,
     PathAnswer,
     Profile,
     SightAnswer,
-    Spot,
-    TerrainTrap,
     TopAnswer,
 )
 from steybrae.route.overhead_windows import (
@@ -25,11 +23,11 @@ from steybrae.route.overhead_windows import (
     Stretch,
     Window,
     cells_on,
-    read_ground,
     shared,
     stretch_windows,
 )
 from steybrae.route.places import Place
+from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.route.track import Track
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.overhead import Overhead, SightUp, look_up

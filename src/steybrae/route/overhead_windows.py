@@ -1,4 +1,4 @@
-"""Which ground has to be read to look up from a line, and reading it.
+"""Which ground has to be read to look up from a line.
 
 Ground within the reach of each stretch of the line; stretches that follow each other share a
 window as long as it stays small. Cells much finer than the piece of slope that decides are
@@ -16,9 +16,8 @@ import numpy as np
 from steybrae.errors import ModelError, OffModelError
 from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches
-from steybrae.terrain.dem import Array, Dem, DemSource, Grid
+from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.jacobian import jacobian_at
-from steybrae.terrain.overhead_ground import OverheadGround, overhead_ground
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
@@ -28,8 +27,6 @@ __all__ = [
     "Stretch",
     "Window",
     "cells_on",
-    "joined",
-    "read_ground",
     "shared",
     "stretch_windows",
 ]
@@ -48,7 +45,6 @@ MOST_CELLS: Final = 2_000_000
 computed on it)."""
 
 _MARGIN_CELLS: Final = 4
-_STRIP_ROWS: Final = 512
 
 
 @dataclass(frozen=True)
@@ -231,62 +227,6 @@ def shared(
                 continue
         groups.append((part.window, [part]))
     return groups
-
-
-def read_ground(source: DemSource, window: Window, look: OverheadLook) -> OverheadGround:
-    """Read a window and prepare it for looking up.
-
-    Parameters
-    ----------
-    source
-        The model.
-    window
-        Which ground; it may reach outside.
-    look
-        How.
-
-    Returns
-    -------
-    OverheadGround
-        On joined cells.
-    """
-    return overhead_ground(joined(source, window, look.joins), look.known, look.reach_m, look.rules)
-
-
-def joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Dem:
-    """Read a window with cells joined to the mean of their heights.
-
-    Parameters
-    ----------
-    source
-        The model.
-    window
-        Of a whole number of joined cells.
-    joins
-        How many columns and rows become one.
-
-    Returns
-    -------
-    Dem
-        Unknown where one of the joined heights is; read in strips, so that the memory is that
-        of the joined cells.
-    """
-    join_col, join_row = joins
-    cols = window.right - window.left
-    if joins == (1, 1):
-        return source.read(window.top, window.left, window.bottom - window.top, cols)
-    strips = []
-    strip = max(1, _STRIP_ROWS // join_row) * join_row
-    for top in range(window.top, window.bottom, strip):
-        rows = min(strip, window.bottom - top)
-        heights = source.read(top, window.left, rows, cols).heights_m
-        blocks = heights.reshape(rows // join_row, join_row, cols // join_col, join_col)
-        strips.append(blocks.mean(axis=(1, 3)))
-    a, b, _, d, e, _ = source.grid.transform
-    x, y = source.grid.xy(window.left, window.top)
-    shape = ((window.bottom - window.top) // join_row, cols // join_col)
-    transform = (a * join_col, b * join_row, float(x), d * join_col, e * join_row, float(y))
-    return Dem(Grid(transform, source.grid.crs_wkt, shape), np.concatenate(strips))
 
 
 def cells_on(part: Stretch, window: Window, joins: tuple[int, int]) -> tuple[Array, Array, Array, Array]:

@@ -14,7 +14,6 @@ from rich.table import Table
 from steybrae.area.layers import LAYERS
 from steybrae.area.result import AreaResult, AreaRow, BandArea
 from steybrae.quantities import round_up
-from steybrae.show.tables import cross_check_text
 from steybrae.terrain.attributes import SECTORS
 
 __all__ = ["area_csv", "area_readme", "by_belt", "by_sector", "print_area"]
@@ -77,6 +76,8 @@ def print_area(result: AreaResult, to: Console) -> None:
     if result.unreadable:
         to.print(_unreadable(result), markup=False)
     if result.cross_check is not None:
+        from steybrae.show.tables import cross_check_text  # noqa: PLC0415  slow to load, seldom asked for
+
         to.print(f"\n{cross_check_text(result.cross_check)}", markup=False)
 
 

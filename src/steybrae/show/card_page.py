@@ -159,8 +159,8 @@ def _title(title: str, paper: Paper, top_mm: float) -> None:
 def _footer(paper: Paper, card: RouteCard, number: int, count: int) -> None:
     y_mm = BOTTOM_MM + 4.0
     paper.rule((LEFT_MM, BOTTOM_MM + 1.0), (RIGHT_MM, BOTTOM_MM + 1.0), 0.4)
-    basis = f" | {card.basis[0]} {card.basis[-1]}" if card.basis else ""
-    paper.text(LEFT_MM, y_mm, f"{card.name} | {card.date}{basis}", 6.5, most_mm=165.0, cut=True)
+    basis = " ".join(dict.fromkeys((card.basis[0], card.basis[-1])))
+    paper.text(LEFT_MM, y_mm, f"{card.name} | {card.date} | {basis}", 6.5, most_mm=165.0, cut=True)
     paper.text(RIGHT_MM, y_mm, f"part {number} of {count}", 7.0, align="right", bold=True)
     paper.text(LEFT_MM, y_mm + 2.9, _REMINDER, 6.5)
 

@@ -181,7 +181,7 @@ def check_head(paper: Paper, top_mm: float) -> None:
     """Name the columns of the checks, and say how to use them."""
     paper.text(LEFT_MM, top_mm + 4.6, "Checks: places worth a reading", 11.0, bold=True)
     words = (
-        "Look uphill along the bearing, which is magnetic. Readings within the limits do not differ from the "
+        "Look along the bearing, which is magnetic, up or down as it says. Readings within the limits do not differ from the "
         "model by more than both may err; where the limits are wide that proves little. The steeper leads."
     )
     paper.paragraph(LEFT_MM, top_mm + 8.6, words, RIGHT_MM - LEFT_MM, 7.5)

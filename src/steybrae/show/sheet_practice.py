@@ -110,7 +110,7 @@ def _map(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
 def _unknown(sheet: Sheet, result: PracticeSheet) -> None:
     """Cross-hatch ground without heights: unknown is not gentle."""
     patches = result.ground.unknown
-    if not patches:
+    if result.ground.known_share == 1.0:
         return
     for corners in patches:
         sheet.path(corners, 0.0, fill=(1.0, 1.0, 1.0), closed=True)
@@ -195,7 +195,7 @@ def _margin(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
     sheet.path([(x, y + 5.4), (x - 0.8, y + 3.4), (x + 0.8, y + 3.4)], 0.0, fill=(0.0, 0.0, 0.0), closed=True)
     note = "Grid: true north, kilometres from the lower left corner. Measure between the cross ticks, contour to contour."
     sheet.text(x + 2.4, y + 2.2, note, size_pt=SMALL_PT)
-    if result.ground.unknown:
+    if result.ground.known_share < 1.0:
         sheet.text(x + 2.4, y - 0.4, "Cross-hatched: heights unknown, which is not gentle.", size_pt=SMALL_PT)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Final
 
 import numpy as np
@@ -33,8 +33,8 @@ LEAST_STEEP_DEG: Final = 24.0
 MOST_GRADE_SHARE: Final = 0.7
 """The line itself is to be so much less steep than the ground it crosses (our choice)."""
 
-TRIES: Final = 400
-"""Lines tried (our choice)."""
+TRIES: Final = (4, 100)
+"""Rounds of lines tried, and lines in a round (our choice)."""
 
 
 def find_leg(
@@ -66,23 +66,30 @@ def find_leg(
     Question or None
         None where no line suits.
     """
-    x = rng.uniform(EDGE_MM, ground.width_mm - EDGE_MM, TRIES)
-    y = rng.uniform(EDGE_MM, ground.height_mm - EDGE_MM, TRIES)
-    turn = rng.uniform(0.0, 2.0 * math.pi, TRIES)
+    for _ in range(TRIES[0]):
+        for line in _slanting(ground, look, rng):
+            question = leg_question(line, ground, look, "", on_contours=True, told=told)
+            if question is not None and _suits(question, steepest_deg) and free(line):
+                return question
+    return None
+
+
+def _slanting(ground: MapGround, look: MapLook, rng: np.random.Generator) -> Iterator[LegLine]:
+    """Lines at random that climb all the way, from their first contour to their last."""
+    count = TRIES[1]
+    x = rng.uniform(EDGE_MM, ground.width_mm - EDGE_MM, count)
+    y = rng.uniform(EDGE_MM, ground.height_mm - EDGE_MM, count)
+    turn = rng.uniform(0.0, 2.0 * math.pi, count)
     along = np.arange(0.0, LENGTH_MM[1] + STEP_MM / 2, STEP_MM)
     at = ground.at(x[:, None] + np.sin(turn)[:, None] * along, y[:, None] + np.cos(turn)[:, None] * along)
-    heights = at.elevation_m.reshape(TRIES, -1)
-    for k in range(TRIES):
+    heights = at.elevation_m.reshape(count, -1)
+    for k in range(count):
         ends = _ends_mm(heights[k], along, look)
         if ends is None:
             continue
-        line = LegLine(*((x[k] + math.sin(turn[k]) * end, y[k] + math.cos(turn[k]) * end) for end in ends))
-        if not (ground.inside(*line.start_mm, EDGE_MM) and ground.inside(*line.end_mm, EDGE_MM)):
-            continue
-        question = leg_question(line, ground, look, "", on_contours=True, told=told)
-        if question is not None and _suits(question, steepest_deg) and free(line):
-            return question
-    return None
+        start, end = ((float(x[k] + math.sin(turn[k]) * d), float(y[k] + math.cos(turn[k]) * d)) for d in ends)
+        if ground.inside(*start, EDGE_MM) and ground.inside(*end, EDGE_MM):
+            yield LegLine(start, end)
 
 
 def _ends_mm(heights: Array, along: Array, look: MapLook) -> tuple[float, float] | None:

@@ -145,8 +145,12 @@ class MapGround:
 
     @cached_property
     def known_share(self) -> float:
-        """Share of the window's cells that have a height."""
-        return float(np.isfinite(self.field.dem.heights_m).mean())
+        """Share of the cells in the frame that have a height."""
+        heights = self.field.dem.heights_m
+        rows, cols = heights.shape
+        x, y = self.paper_mm(np.arange(cols)[None, :] + 0.5, np.arange(rows)[:, None] + 0.5)
+        framed = (x >= 0.0) & (x <= self.width_mm) & (y >= 0.0) & (y <= self.height_mm)
+        return float(np.isfinite(heights[framed]).mean())
 
 
 @dataclass(frozen=True, eq=False)

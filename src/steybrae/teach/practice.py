@@ -57,7 +57,7 @@ LEADER_MM: Final = 3.0
 LETTER_MM: Final = 5.2
 """A letter stands so far below the lower end of its stretch, or before its leg, mm (our choice)."""
 
-PLACES: Final = 420
+PLACES: Final = 320
 """Places tried on one window of the model (our choice)."""
 
 WINDOWS: Final = 6

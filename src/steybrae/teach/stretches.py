@@ -20,7 +20,7 @@ from steybrae.terrain.dem import Array
 
 __all__ = ["Profile", "Stretch", "profiles", "stretch_from"]
 
-REACH_MM: Final = 16.0
+REACH_MM: Final = 13.0
 """A line is followed so far to either side, mm (our choice): ten wide gaps."""
 
 STEP_MM: Final = 0.1

@@ -1,8 +1,9 @@
 """What looks down on places: the steepest sight and the steepest path of snow to them.
 
 Two measures, which may point to different zones: the *sight* angle
-(`steybrae.terrain.sight_pairs`) and the *path* angle (`steybrae.terrain.overhead_path`).
-Neither says how far snow will run.
+(`steybrae.terrain.sight_pairs`) and the *path* angle (`steybrae.terrain.overhead_path`), among whose
+ways the straight one down the open sight line counts with its own length. Neither says how far
+snow will run.
 """
 
 from __future__ import annotations
@@ -27,7 +28,10 @@ PATH_STEP_DEG: Final = 0.05
 """How closely the path angle is solved, degrees, rounded up (our choice: half of what is shown)."""
 
 _ANGLES: Final = 20
+"""Into how many parts a range of angles is cut, so that one cut mostly does."""
+
 _ANGLES_AT_ONCE: Final = 5
+"""How many angles are held in memory at once."""
 
 
 @dataclass(frozen=True)
@@ -121,7 +125,7 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
     ground
         Where.
     points
-        One place, or those along a line.  The path angle is that of the cells they lie in.
+        One place, or those along a line. The path angle is that of the cells they lie in.
 
     Returns
     -------
@@ -227,9 +231,9 @@ def _steepest_path(ground: OverheadGround, points: Points, straight: PathUp | No
     centres = ground.centres(col, row)
     sight_deg = np.degrees(np.arctan(steepest_sight(ground, centres, low).tangent))
     high = float(sight_deg.max(initial=-90.0))
-    if high - low <= PATH_STEP_DEG:
-        return None if straight is None else replace(straight, deg=max(high, low))
-    found = _solve(ground, (col, row), sight_deg, low, high)
+    if straight is not None and high - low <= PATH_STEP_DEG:
+        return replace(straight, deg=max(high, low))
+    found = None if high < low else _solve(ground, (col, row), sight_deg, low, high)
     if found is None:
         return straight
     lines, angle, above_deg = found

@@ -1,0 +1,130 @@
+"""What a card says of its norths, its places and its basis, in whole sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from steybrae.card.times import LegPieces
+from steybrae.card.wording import metres_up
+from steybrae.quantities import round_up
+from steybrae.route.bearings import LegBearings
+from steybrae.route.compass_words import grid_magnetic_words, turning_rule
+from steybrae.route.grids import bng_shift_accuracy_m
+from steybrae.route.places import Place
+from steybrae.screening.result import RouteScreening
+
+__all__ = ["basis_words", "norths_words", "one_leg_words", "position_words", "program_words", "unknown_words"]
+
+
+def _degrees_side(value_deg: float) -> str:
+    side = "east" if value_deg > 0.0 else "west"
+    size = math.floor(abs(value_deg) * 10.0 + 0.5) / 10.0
+    return f"{size:.1f} degrees {side}" if size else "0.0 degrees off"
+
+
+def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
+    """Say where the norths lie and how to use the bearings.
+
+    Parameters
+    ----------
+    bearings
+        Of every leg.
+
+    Returns
+    -------
+    tuple of str
+        Whole sentences.
+    """
+    first = bearings[0]
+    angles = [leg.grid_magnetic_deg for leg in bearings]
+    words = [
+        grid_magnetic_words(first.grid_magnetic_deg, first.grid),
+        turning_rule(first.grid_magnetic_deg, first.grid),
+    ]
+    if _degrees_side(min(angles)) != _degrees_side(max(angles)):
+        words.append(
+            f"That is at the start; over the legs it runs from {_degrees_side(min(angles))} to "
+            f"{_degrees_side(max(angles))}, and each leg has its own."
+        )
+    words.append(
+        f"Magnetic north is {_degrees_side(first.declination_deg)} of true north, give or take "
+        f"{round_up(first.declination_uncertainty_deg, 0.1):.1f} degrees in 95 of 100 cases "
+        f"({first.field.model})."
+    )
+    north = "true" if first.grid == "latlon" else "grid"
+    words.append(
+        f"Compass without a declination scale: set the magnetic bearing. With one: set the scale to "
+        f"{_scale_setting(first.grid_magnetic_deg)} and set the {north} bearing."
+    )
+    if first.grid == "latlon":
+        words.append("No grid was chosen: on a map whose grid lines are not true north, give --grid.")
+    return tuple(words)
+
+
+def _scale_setting(angle_deg: float) -> str:
+    words = _degrees_side(angle_deg)
+    return "0" if words.startswith("0.0") else words
+
+
+def position_words(grid: str, places: Sequence[Place] = ()) -> tuple[str, ...]:
+    """Say what positions are good to: the shift of the datum, the squares of references."""
+    words = []
+    if grid == "bng":
+        shift_m = round_up(bng_shift_accuracy_m(), 1.0)
+        words.append(f"National Grid and GPS positions are joined to about {shift_m:.0f} m.")
+    words += [
+        f"{place.written} names a square: its centre is taken, up to {metres_up(place.error_m)} m off."
+        for place in places
+        if place.error_m >= 1.0 and place.written
+    ]
+    return tuple(words)
+
+
+def unknown_words(number: int, pieces: LegPieces) -> str:
+    """Say how unknown ground was timed."""
+    words = []
+    if pieces.bridged_m:
+        words.append(f"{metres_up(pieces.bridged_m)} m as an even slope between known heights")
+    if pieces.level_m:
+        words.append(f"{metres_up(pieces.level_m)} m as level")
+    return f"Leg {number}: unknown ground timed {' and '.join(words)}: at least this long."
+
+
+def one_leg_words() -> tuple[str, ...]:
+    """Say what a leg without a model does not tell."""
+    return (
+        "Without an elevation model (--dem): no heights, no time, and nothing of how steep the ground is.",
+    )
+
+
+def program_words(version: str) -> str:
+    """Name the program and its version."""
+    return f"steybrae {version}."
+
+
+def basis_words(screening: RouteScreening) -> tuple[str, ...]:
+    """Say what the figures rest on: model, uncertainty, corridor, program.
+
+    Parameters
+    ----------
+    screening
+        The result that the card is made from.
+
+    Returns
+    -------
+    tuple of str
+        Whole sentences.
+    """
+    model, used = screening.model, screening.settings
+    stamps = ", ".join(
+        f"{name} ({stamp[:12]})" for name, stamp in zip(model.files, model.fingerprints, strict=False)
+    )
+    cells = f"{model.cell_size_m[0]:.1f} x {model.cell_size_m[1]:.1f} m"
+    return (
+        f"Model: {stamps or 'in memory'}; {model.crs}; cells of {cells}; method {model.method}.",
+        model.uncertainty,
+        f"Corridor: {used.place_error_m:g} m or the reference's square, and {used.drift_deg:g} degrees of "
+        f"drift, at least 30 m each side; its slopes over {model.corridor_baseline_m[0]:.0f} m.",
+        program_words(screening.version),
+    )

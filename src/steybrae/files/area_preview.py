@@ -1,0 +1,57 @@
+"""A small picture of a finished raster of bands, from its overviews."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import rasterio
+from numpy.typing import NDArray
+
+__all__ = ["Preview", "read_preview"]
+
+
+@dataclass(frozen=True, eq=False)
+class Preview:
+    """Bands, thinned.
+
+    Attributes
+    ----------
+    bands
+        ``[row, col]``, 0 unknown.
+    width_km, height_km
+        Ground size of the raster, in its middle.
+    """
+
+    bands: NDArray[np.uint8]
+    width_km: float
+    height_km: float
+
+
+def read_preview(path: Path, cell_size_m: tuple[float, float], most_cells: int = 1_000_000) -> Preview:
+    """Read the finest overview that has no more cells than asked for.
+
+    Parameters
+    ----------
+    path
+        ``bands.tif``.
+    cell_size_m
+        Ground length of a column and a row, metres.
+    most_cells
+        How many cells at the most.
+
+    Returns
+    -------
+    Preview
+    """
+    with rasterio.open(path) as whole:
+        rows, cols = whole.height, whole.width
+        factors = [1, *whole.overviews(1)]
+    level = next((k for k, f in enumerate(factors) if rows * cols <= most_cells * f * f), len(factors) - 1)
+    options: dict[str, Any] = {"overview_level": level - 1} if level else {}
+    with rasterio.open(path, **options) as data:
+        bands = data.read(1)
+    bands.flags.writeable = False
+    return Preview(bands, cols * cell_size_m[0] / 1000.0, rows * cell_size_m[1] / 1000.0)

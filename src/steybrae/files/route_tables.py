@@ -1,0 +1,119 @@
+"""Planned lines from tables of positions."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from typing import Any, Final
+
+from steybrae.errors import FileReadError, PlaceError, RouteError
+from steybrae.route.places import Place, parse_place
+from steybrae.route.turns import chainages_m
+
+__all__ = ["place_of", "table_places"]
+
+TWO_POSITIONS_M: Final = 30.0
+"""A row whose place and lat, lon lie farther apart, metres, contradicts itself (our choice)."""
+
+_COLUMNS: Final = {
+    "lat": ("lat", "latitude", "lat_deg"),
+    "lon": ("lon", "longitude", "lon_deg", "lng", "long"),
+    "name": ("name",),
+    "place": ("place",),
+}
+
+
+def place_of(lat: Any, lon: Any, name: str, number: int, where: str) -> Place:
+    """Make a place of two numbers, or say which point of the file is wrong."""
+    try:
+        return Place(float(lat), float(lon), name=name.strip())
+    except (PlaceError, ValueError, TypeError, OverflowError):
+        got = ", ".join(" ".join(str(value).split())[:20] or "nothing" for value in (lat, lon))
+        message = (
+            f"Point {number} of {where} should have a latitude of -90 to 90 and a longitude of "
+            f"-180 to 180 degrees; got {got}. Correct it."
+        )
+        raise RouteError(message) from None
+
+
+def table_places(text: str, where: str) -> list[Place]:
+    """Read the rows of a table whose first line names its columns.
+
+    Parameters
+    ----------
+    text
+        Rows parted by commas, semicolons or tabs; the columns ``lat`` and ``lon`` or ``place``, and
+        ``name`` if there is one.
+    where
+        Name of the file, for errors.
+
+    Returns
+    -------
+    list of Place
+        A row's ``place`` goes before its ``lat`` and ``lon``, which must then agree.
+
+    Raises
+    ------
+    FileReadError
+        Not a table.
+    RouteError
+        No such columns, a place that cannot be read, or two positions in a row.
+    """
+    header = text.lstrip().split("\n", 1)[0]
+    separator = max(",;\t", key=header.count)
+    # Strict, or a quotation mark left open would swallow the rest of the line in silence.
+    table = csv.reader(io.StringIO(text.lstrip(), newline=""), delimiter=separator, strict=True)
+    try:
+        rows = [row for row in table if any(row)]
+    except csv.Error as error:
+        message = f"{where} should be a table of positions; it could not be read ({error}). Export it again."
+        raise FileReadError(message) from error
+    columns = [name.strip().casefold() for name in (rows[0] if rows else ())]
+    found = {key: _column(columns, names) for key, names in _COLUMNS.items()}
+    if found["place"] is None and (found["lat"] is None or found["lon"] is None):
+        message = (
+            f"{where} should be GPX, GeoJSON, or a table whose first line names the columns lat and lon, "
+            f"or place; it begins with {header.strip()[:40]!r}. Add that line."
+        )
+        raise RouteError(message)
+    return [
+        _row_place({key: _cell(row, column) for key, column in found.items()}, separator, number, where)
+        for number, row in enumerate(rows[1:], start=1)
+    ]
+
+
+def _row_place(cells: dict[str, str], separator: str, number: int, where: str) -> Place:
+    """Position of a row: as written in the column place, else latitude and longitude."""
+    lat, lon = (_number_text(cells[key], separator) for key in ("lat", "lon"))
+    if not cells["place"]:
+        return place_of(lat, lon, cells["name"], number, where)
+    try:
+        written = parse_place(cells["place"], cells["name"])
+    except PlaceError as error:
+        message = f"Point {number} of {where} cannot be read. {error}"
+        raise RouteError(message) from error
+    if lat and lon:
+        apart_m = float(chainages_m((written, place_of(lat, lon, "", number, where)))[1])
+        if apart_m > max(TWO_POSITIONS_M, 2.0 * written.error_m):
+            message = (
+                f"Point {number} of {where} gives two positions {apart_m:.0f} m apart, as place and as "
+                "lat and lon. Leave one of them out."
+            )
+            raise RouteError(message)
+    return written
+
+
+def _column(columns: Sequence[str], names: Sequence[str]) -> int | None:
+    return next((columns.index(name) for name in names if name in columns), None)
+
+
+def _cell(row: Sequence[str], column: int | None) -> str:
+    return row[column].strip() if column is not None and column < len(row) else ""
+
+
+def _number_text(cell: str, separator: str) -> str:
+    if "_" in cell:
+        return "not a number"  # float() would take 5_6 for 56
+    # Where commas do not part the columns they may be the decimal sign.
+    return cell if separator == "," else cell.replace(",", ".")

@@ -1,0 +1,349 @@
+"""Practice sheets: every answer within its own tolerance of the ground, everything readable, apart."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from datetime import UTC, datetime
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from steybrae.errors import ModelError, QuantityError
+from steybrae.field.log import LogRow
+from steybrae.files.rasters import open_model
+from steybrae.files.routes import read_route
+from steybrae.screening import Settings, screen_route
+from steybrae.teach.answers import READING_MM, fair_range_deg, measured
+from steybrae.teach.map_ground import MapGround, MapLook, contours, map_ground
+from steybrae.teach.own_questions import log_middle, log_questions, plan_middle, plan_questions
+from steybrae.teach.practice import (
+    LEVELS,
+    THINNED_ASIDE_MM,
+    PracticeSheet,
+    footprint_mm,
+    practice_sheet,
+)
+from steybrae.teach.questions import LEAST_GAP_MM, Question
+from steybrae.teach.stretches import profiles, stretch_from
+from steybrae.terrain.dem import Dem
+from steybrae.terrain.sampling import heights_at
+from steybrae.terrain.synthetic import Cone, GaussianHill, Plane, sample_surface
+
+LOOKS = (MapLook(25_000.0, 10.0), MapLook(25_000.0, 5.0), MapLook(50_000.0, 20.0), MapLook(20_000.0, 12.192, 4, 0.3048, "ft"))
+
+
+@cache
+def massif() -> Dem:
+    with open_model([Path(__file__).parents[2] / "sample_dem" / "stey_massif.tif"], None) as model:
+        return model.read(0, 0, *model.grid.shape)
+
+
+def sheet(seed: int, level: str = "practice", look: MapLook = LOOKS[0], questions: int = 8) -> PracticeSheet:
+    return practice_sheet(massif(), look, seed=seed, level=level, questions=questions, sample=True)
+
+
+def ground_slopes_deg(ground: MapGround, question: Question) -> list[float]:
+    """Slope under each part of a stretch: rise over run of the heights, and mean of the gradients."""
+    stretch = question.stretch
+    assert stretch is not None
+    middle = stretch.crossings_mm[stretch.gaps // 2]
+    spans = {"whole": (0.0, stretch.length_mm), "lower half": (0.0, middle), "upper half": (middle, stretch.length_mm)}
+    out = []
+    for part in question.parts:
+        start, end = spans[part.what]
+        along = np.linspace(start, end, 41)
+        x, y = stretch.x_mm + stretch.east * along, stretch.y_mm + stretch.north * along
+        z = heights_at(ground.field.dem.heights_m, *ground.cells(x, y))
+        out.append(math.degrees(math.atan((z[-1] - z[0]) * 1000.0 / ((end - start) * ground.scale))))
+        at = ground.at(x, y)
+        out.append(math.degrees(math.atan(float(np.hypot(at.p, at.q).mean()))))
+    return out
+
+
+@pytest.mark.parametrize("batch", range(8))
+def test_200_sheets_every_answer_is_within_its_own_tolerance_of_the_ground(batch: int) -> None:
+    for seed in range(25 * batch, 25 * batch + 25):
+        level = list(LEVELS)[seed % 3]
+        one = sheet(seed, level, LOOKS[seed % len(LOOKS)])
+        assert len(one.questions) >= 6, one.notes
+        _check_answers(one, LEVELS[level].steepest_deg)
+        _check_readable(one)
+        _check_apart(one)
+
+
+def _check_answers(one: PracticeSheet, steepest_deg: float) -> None:
+    for question in one.questions:
+        for part in question.parts:
+            assert part.low_deg < part.slope_gap_deg < part.high_deg
+            assert part.low_deg <= part.slope_model_deg <= part.high_deg
+            assert part.slope_gap_deg <= steepest_deg
+        if question.stretch is not None:
+            exact = ground_slopes_deg(one.ground, question)
+            for part, slope_deg in zip(np.repeat(np.array(question.parts), 2), exact, strict=True):
+                assert part.low_deg <= slope_deg <= part.high_deg
+        if question.leg is not None and question.leg_line is not None:
+            (x0, y0), (x1, y1) = question.leg_line.start_mm, question.leg_line.end_mm
+            z = heights_at(one.ground.field.dem.heights_m, *one.ground.cells(np.array([x0, x1]), np.array([y0, y1])))
+            # From contour to contour, a whole number of gaps.
+            assert question.leg.height_change_m == pytest.approx(z[1] - z[0], abs=1e-6)
+            steps = question.leg.height_change_m / one.look.interval_m
+            assert steps == pytest.approx(round(steps), abs=0.05)
+            assert question.leg.track_grade_deg < question.leg.steepest.slope_model_deg
+
+
+def _check_readable(one: PracticeSheet) -> None:
+    for question in one.questions:
+        if question.stretch is not None and question.kind != "thinned":
+            assert question.stretch.gaps_mm.min() >= LEAST_GAP_MM
+        if question.kind == "thinned":
+            assert question.dropped
+            assert question.stretch is not None
+            assert question.stretch.first_number % one.look.index_every == 0
+
+
+def _check_apart(one: PracticeSheet) -> None:
+    places = [footprint_mm(q.stretch or q.leg_line) for q in one.questions]  # type: ignore[arg-type]
+    for first, second in itertools.combinations(places, 2):
+        away = np.hypot(*(first[:, None, :] - second[None, :, :]).transpose(2, 0, 1))
+        assert away.min() >= 6.9
+    for points in places:
+        assert all(one.ground.inside(float(x), float(y), 2.0) for x, y in points)
+
+
+@pytest.mark.parametrize("seed", [7, 8])
+def test_what_is_measured_is_what_is_drawn(seed: int) -> None:
+    """Each crossing of a stretch lies on the drawn contour of its level."""
+    one = sheet(seed, "practice")
+    lines = {round(contour.level_m / 10.0): contour.lines for contour in contours(one.ground, one.look)}
+    for question in one.questions:
+        stretch = question.stretch
+        for k, along in enumerate(stretch.crossings_mm if stretch else ()):
+            assert stretch is not None
+            at = np.array(stretch.at(along))
+            assert _distance_mm(at, lines[stretch.first_number + k]) < 0.03
+
+
+def _distance_mm(at: np.ndarray, lines: tuple[np.ndarray, ...]) -> float:
+    least = math.inf
+    for line in lines:
+        start, step = line[:-1], np.diff(line, axis=0)
+        share = np.clip(((at - start) * step).sum(axis=1) / np.maximum((step**2).sum(axis=1), 1e-18), 0.0, 1.0)
+        least = min(least, float(np.hypot(*(start + step * share[:, None] - at).T).min()))
+    return least
+
+
+@pytest.mark.parametrize("aspect_deg", [0.0, 37.0, 200.0])
+@pytest.mark.parametrize("slope_deg", [12.0, 30.0, 41.0])
+def test_contours_of_a_plane_are_as_far_apart_as_they_must_be(slope_deg: float, aspect_deg: float) -> None:
+    ground = map_ground(sample_surface(Plane(slope_deg, aspect_deg), (400, 400), 10.0), 25_000.0, (120.0, 120.0))
+    look = MapLook(25_000.0, 10.0)
+    facing = math.radians(aspect_deg)
+    down = np.array([math.sin(facing), math.cos(facing)])
+    offsets = [float((contour.lines[0] @ down).mean()) for contour in contours(ground, look)]
+    spread = [float(np.ptp(contour.lines[0] @ down)) for contour in contours(ground, look)]
+    gap_mm = 10.0 / 25.0 / math.tan(math.radians(slope_deg))
+    # The grid is UTM at its central meridian: 0.9996; ground lengths differ by 0.04 %.
+    assert -np.diff(offsets) == pytest.approx([gap_mm / 0.9996] * (len(offsets) - 1), rel=2e-4)
+    assert max(spread) < 0.005
+
+
+def test_stretches_on_a_cone_know_its_slope_and_its_aspect() -> None:
+    ground = map_ground(sample_surface(Cone(35.0), (400, 400), 10.0), 25_000.0, (120.0, 120.0))
+    look = MapLook(25_000.0, 10.0)
+    rng = np.random.default_rng(3)
+    lines = profiles(ground, look, (rng.uniform(15.0, 45.0, 40), rng.uniform(15.0, 105.0, 40)))
+    found = [stretch for line in lines if (stretch := stretch_from(ground, line, 0, 5)) is not None]
+    assert len(found) > 20
+    for stretch in found:
+        assert stretch.slope_model_deg == pytest.approx(35.0, abs=0.05)
+        part = measured("whole", stretch.length_mm, 5, stretch.slope_model_deg, look)
+        assert part.slope_gap_deg == pytest.approx(35.0, abs=0.05)
+        x, y = stretch.at(stretch.length_mm / 2.0)
+        facing = math.degrees(math.atan2(x - 60.0, y - 60.0)) % 360.0
+        assert (stretch.aspect_true_deg - facing + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=0.6)
+
+
+def test_a_round_hill_gives_convex_and_concave_slopes() -> None:
+    dem = sample_surface(GaussianHill(800.0, 900.0), (500, 500), 10.0)
+    one = practice_sheet(dem, LOOKS[0], seed=4, questions=9, level="practice")
+    kinds = {question.kind for question in one.questions}
+    assert {"convex", "concave"} <= kinds
+    for question in one.questions:
+        if question.kind in ("convex", "concave"):
+            lower, upper, whole = question.parts
+            assert (lower.slope_gap_deg > upper.slope_gap_deg) == (question.kind == "convex")
+            ends = sorted((lower.slope_gap_deg, upper.slope_gap_deg))
+            assert ends[0] < whole.slope_gap_deg < ends[1]
+
+
+def test_thin_lines_are_left_out_at_the_trap_and_nowhere_else() -> None:
+    one = sheet(7, "practice")
+    (trap,) = (question for question in one.questions if question.kind == "thinned")
+    stretch = trap.stretch
+    assert stretch is not None
+    whole = {round(contour.level_m / 10.0): contour for contour in contours(one.ground, one.look)}
+    for contour in one.lines:
+        number = round(contour.level_m / 10.0)
+        if number in trap.dropped:
+            assert not contour.thick
+            at = np.array(stretch.at(stretch.crossings_mm[number - stretch.first_number]))
+            assert _distance_mm(at, contour.lines) > 0.8 * THINNED_ASIDE_MM
+        else:
+            assert sum(map(len, contour.lines)) == sum(map(len, whole[number].lines))
+    counted = trap.parts[0].gaps - len(trap.dropped)
+    assert trap.remarks[0].startswith(f"Only {counted} of 5 gaps are drawn")
+
+
+def test_numbers_on_contours_stand_with_their_tops_uphill() -> None:
+    one = sheet(2, "first")
+    assert len(one.furniture.labels) > 8
+    for label in one.furniture.labels:
+        at = one.ground.at(label.x_mm, label.y_mm)
+        turn = math.radians(label.turn_deg)
+        up = (-math.sin(turn), math.cos(turn))
+        steepness = math.hypot(at.p[0], at.q[0])
+        assert (at.p[0] * up[0] + at.q[0] * up[1]) / steepness == pytest.approx(1.0, abs=1e-9)
+        assert float(label.text) % 50.0 == 0.0
+
+
+def test_aspects_lie_within_one_sector() -> None:
+    for seed in range(6):
+        for question in sheet(seed, "first").questions:
+            if question.aspect is not None:
+                sectors = {
+                    math.floor((question.aspect.aspect_true_deg + d + 22.5) / 45.0) % 8
+                    for d in (-question.aspect.tolerance_deg, question.aspect.tolerance_deg)
+                }
+                assert len(sectors) == 1
+
+
+def test_same_seed_same_questions_another_seed_others() -> None:
+    first, again, other = sheet(11), sheet(11), sheet(12)
+    assert first.questions == again.questions
+    assert first.furniture == again.furniture
+    assert first.questions != other.questions
+    assert [question.letter for question in first.questions] == list("ABCDEFGH")
+
+
+def test_levels_differ() -> None:
+    told = " ".join(question.ask for question in sheet(5, "practice").questions)
+    untold = " ".join(question.ask for question in sheet(5, "assessment").questions)
+    assert "left out here" in told
+    assert "left out" not in untold
+    assert "thinned" in {question.kind for question in sheet(5, "assessment").questions}
+
+
+def test_the_fair_range_is_what_0_2_mm_does() -> None:
+    # Five gaps of 10 m at 30 degrees on 1:25 000, 3.464 mm: 1.43 degrees to either side to first order.
+    low, high = fair_range_deg(2.0 * math.sqrt(3.0), 50.0, 25_000.0)
+    assert (high - low) / 2.0 == pytest.approx(1.43, abs=0.01)
+    assert fair_range_deg(READING_MM, 10.0, 25_000.0)[1] == 90.0
+    part = measured("whole", 12.5, 5, 9.0, LOOKS[0])
+    assert part.worked == "12.50 mm over 5 gaps: 50 m up in 312 m; rise / run = 0.160, slope 9.1°"
+    feet = measured("whole", 4.0, 4, 31.0, LOOKS[3])
+    assert feet.worked.startswith("4.00 mm over 4 gaps: 160 ft (48.77 m) up in 80 m;")
+
+
+def test_own_legs_and_readings_are_asked_about(sample_dem: Path) -> None:
+    plan = screen_route(read_route(sample_dem / "day.gpx"), massif(), Settings())
+    middle = plan_middle(massif().grid, plan)
+    leg = max(plan.legs, key=lambda one: one.slope_max_deg or 0.0)
+    half = len(leg.points.lat_deg) // 2
+    row = LogRow(
+        datetime(2026, 2, 14, 10, 30, tzinfo=UTC), "R. Fennar", "clinometer", (34.0,), 34.0, 4.0,
+        lat_deg=float(leg.points.lat_deg[half]) + 0.004, lon_deg=float(leg.points.lon_deg[half]),
+    )  # fmt: skip
+
+    def own(ground: MapGround) -> list[Question]:
+        return [
+            *plan_questions(ground, LOOKS[0], plan, told=True),
+            *log_questions(ground, LOOKS[0], [row]),
+        ]
+
+    one = practice_sheet(massif(), LOOKS[0], seed=1, middle=middle, own=own)
+    legs = [question for question in one.questions if question.leg is not None and question.leg.name]
+    assert legs
+    numbers = {found.number: found for found in plan.legs}
+    for question in legs:
+        assert question.leg is not None
+        theirs = numbers[int(re.search(r"leg (\d+)", question.leg.name)[1])]  # type: ignore[index]
+        assert question.leg.length_m == pytest.approx(theirs.length_m, abs=question.leg.length_tolerance_m)
+        assert question.leg.steepest.slope_model_deg <= (theirs.slope_max_deg or 0.0) + 0.5
+        assert "The plan says" in question.remarks[-1]
+    (reading,) = (question for question in one.questions if question.kind == "reading")
+    assert reading.ask == (
+        "Your own reading of 14 February 2026: 34.0° ± 4.0°. What does the map say here, and do the two agree?"
+    )
+    assert reading.remarks[0].endswith("Where they differ, the steeper leads.")
+    assert log_middle(massif().grid, [row]) is not None
+
+
+def test_feet_and_fine_models() -> None:
+    one = practice_sheet(massif(), LOOKS[3], seed=3, questions=4)
+    # 12.192 m are 40 ft; every 4th line is thick: 160 ft.
+    assert all(float(label.text) % 160.0 == 0.0 for label in one.furniture.labels)
+    fine = map_ground(sample_surface(Plane(30.0, 90.0), (900, 900), 2.0), 25_000.0, (65.0, 65.0))
+    assert fine.averaged == 2
+    assert fine.cell_m == pytest.approx(4.0, rel=1e-3)
+    gaps = np.diff([float(contour.lines[0][:, 0].mean()) for contour in contours(fine, LOOKS[0])])
+    assert np.abs(gaps) == pytest.approx([0.4 * math.sqrt(3.0) / 0.9996] * len(gaps), rel=1e-3)
+
+
+def test_unknown_ground_is_a_patch_and_never_asked_about() -> None:
+    one = practice_sheet(massif(), LOOKS[0], seed=1, middle=(692.0, 400.0))
+    assert one.ground.unknown
+    for question in one.questions:
+        thing = question.stretch or question.leg_line
+        assert thing is not None
+        points = footprint_mm(thing)[5:-3]
+        assert np.isfinite(one.ground.at(points[:, 0], points[:, 1]).elevation_m).all()
+
+
+@pytest.mark.parametrize(
+    ("make", "error", "message"),
+    [
+        (
+            lambda: sheet(1, "easy"),
+            QuantityError,
+            "The level should be one of first, practice, assessment; got 'easy'. Choose one.",
+        ),
+        (
+            lambda: sheet(1, questions=17),
+            QuantityError,
+            "A sheet should have 1 to 16 questions; got 17. Make two sheets.",
+        ),
+        (
+            lambda: sheet(1, look=MapLook(5_000.0, 10.0)),
+            ModelError,
+            "A map needs cells of at most 1.6 mm on paper; at 1:5000 cells of 9.989 m are 2 mm. "
+            "Take a finer model or a smaller scale.",
+        ),
+        (
+            lambda: sheet(1, look=MapLook(250_000.0, 10.0)),
+            ModelError,
+            "A map needs at least 60 mm each way; at 1:250000 the model is 36 mm by 28 mm. "
+            "Take a larger model or a larger scale.",
+        ),
+        (
+            lambda: sheet(1, look=MapLook(25_000.0, 1.0)).lines,
+            ModelError,
+            "A map should have at most 400 contours; this one has 984. Take a larger interval.",
+        ),
+    ],
+)
+def test_what_cannot_be_made_is_refused(make: object, error: type[Exception], message: str) -> None:
+    with pytest.raises(error, match=f"^{re.escape(message)}$"):
+        make()  # type: ignore[operator]
+
+
+def test_level_ground_gives_fewer_questions_and_says_so() -> None:
+    flat = sample_surface(Plane(2.0, 90.0), (400, 400), 10.0)
+    one = practice_sheet(flat, LOOKS[0], seed=1, questions=5)
+    assert len(one.questions) < 5
+    assert one.notes[0] == (
+        f"This ground gave {len(one.questions)} of 5 questions. Choose another place, scale or seed."
+    )
