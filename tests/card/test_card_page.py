@@ -73,7 +73,8 @@ def long_card(by_hand: RouteScreening) -> RouteCard:
     assert leg.ground is not None
     ground = replace(
         leg.ground, open_above=True, unknown_m=207.3, steep_m=1484.2, aspect_sectors=("W", "SW", "NW"),
-        slope_corridor_max_deg=57.0, overhead=Overhead(True, 34.4, 35.0, 28.2, 213.0, 200.0, 137.0, True), elevation_end_m=1234.0,
+        slope_corridor_max_deg=57.0, elevation_end_m=1234.0,
+        overhead=Overhead(True, 34.4, 35.0, 28.2, 213.0, 200.0, 137.0, True),
     )  # fmt: skip
     leg = replace(
         leg, ground=ground, to="Druim na h-Invented Ridge of the Western Keldavoe Traverse",

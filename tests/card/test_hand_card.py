@@ -17,7 +17,14 @@ import datetime as dt
 import pytest
 
 from steybrae.card import CardSettings, RouteCard, make_card
-from steybrae.card.wording import check_sentence, climb_text, distance_texts, minutes_text, totals_lines
+from steybrae.card.wording import (
+    check_sentence,
+    climb_text,
+    distance_texts,
+    elevation_text,
+    minutes_text,
+    totals_lines,
+)
 from steybrae.route.daylight import daylight, parse_clock
 from steybrae.route.places import Place
 from steybrae.route.walking_time import Allowances
@@ -89,6 +96,11 @@ def test_distances(card: RouteCard) -> None:
         ("500 m", "20 mm, 300 paces"),
         ("1000 m", "40 mm, 612 paces"),
         ("1200 m", "48 mm, 728 paces"),
+    ]
+    assert [elevation_text(leg) for leg in card.legs] == [
+        "at 600 m; slope 500 m",
+        "at 800 m; slope 1020 m",
+        "at 620 m; slope 1214 m",
     ]
     assert [climb_text(leg) for leg in card.legs] == ["+0 -0 m", "+200 -0 m", "+0 -180 m"]
 

@@ -169,10 +169,11 @@ def test_line_breaks_in_a_name_stay_one_line(run: Run) -> None:
     assert (status, err.count("\n")) == (2, 1)
 
 
-def test_help_without_a_command(run: Run) -> None:
-    status, out, err = run()
+@pytest.mark.parametrize("arguments", [(), ("sheet",)])
+def test_help_without_a_command(run: Run, arguments: tuple[str, ...]) -> None:
+    status, out, err = run(*arguments)
     assert (status, err) == (0, "")
-    assert "Usage: steybrae" in out
+    assert " ".join(["Usage: steybrae", *arguments]) in out
 
 
 def test_an_error_of_the_system_that_nobody_foresaw(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:

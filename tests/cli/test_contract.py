@@ -103,15 +103,16 @@ WITHOUT_JSON: Final = {f"sheet {kind}" for kind in ("scale", "practice", "error"
 def commands() -> Iterator[tuple[str, Any]]:
     """Yield every registered command, those inside groups too."""
 
-    def walk(name: str, command: Any) -> Iterator[tuple[str, Any]]:
+    group = typer.main.get_command(app.app)
+    for name in app.COMMANDS:
+        command = group.get_command(None, name)
+        assert command is not None, name
         inner = getattr(command, "commands", None)
         if inner is None:
             yield name, command
         else:
             for part, child in inner.items():
-                yield from walk(f"{name} {part}".strip(), child)
-
-    yield from walk("", typer.main.get_command(app.app))
+                yield f"{name} {part}", child
 
 
 NAMES: Final = [name for name, _ in commands()]

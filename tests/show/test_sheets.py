@@ -11,12 +11,18 @@ import numpy as np
 import pytest
 from tests.show.pdf_lines import level, page_strokes, rendered, upright, words
 
+from steybrae.files.rasters import open_model
 from steybrae.show.sheet_error import error_pdf
 from steybrae.show.sheet_field import field_pdf
+from steybrae.show.sheet_practice import practice_pdf
 from steybrae.show.sheet_scale import COMB_LINE_MM, scale_pdf
 from steybrae.teach.field_sheet import field_sheet
+from steybrae.teach.map_ground import MapLook
+from steybrae.teach.practice import practice_sheet
 from steybrae.teach.ruler_error import error_sheet
 from steybrae.teach.slope_scale import map_scale, scale_sheet
+from steybrae.terrain.dem import Dem
+from steybrae.terrain.synthetic import Plane, sample_surface
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 MAPS = [(25_000.0, 10.0, 5), (50_000.0, 10.0, 5), (24_000.0, 12.192, 5), (1_000.0, 10.0, None), (250_000.0, 50.0, 4)]
@@ -129,3 +135,61 @@ def test_the_log_has_a_column_for_each_of_its_names(tmp_path: Path) -> None:
     text = words(field_pdf(field_sheet()), tmp_path)
     for part in ("observer", "instrument", "lat_deg", "lon_deg", "check", "readings_deg", "mean_deg"):
         assert part in text
+
+
+@pytest.fixture(scope="module")
+def massif() -> Dem:
+    with open_model([Path(__file__).parents[2] / "sample_dem" / "stey_massif.tif"], None) as model:
+        return model.read(0, 0, *model.grid.shape)
+
+
+def test_a_practice_sheet_has_map_questions_and_answers_on_pages_of_their_own(
+    massif: Dem, tmp_path: Path
+) -> None:
+    sheet = practice_sheet(massif, MapLook(25_000.0, 10.0), seed=7, sample=True, source_words="the sample")
+    pdf = practice_pdf(sheet)
+    assert pdf == practice_pdf(practice_sheet(massif, MapLook(25_000.0, 10.0), seed=7, sample=True, source_words="the sample"))
+    pages = page_strokes(pdf)
+    assert len(pages) == 3
+    text = words(pdf, tmp_path)
+    assert text.count("A lesson is not a field decision.") == 3
+    assert text.count("there is no such ground") == 3
+    assert not VERDICT.search(text)
+    for question in sheet.questions:
+        for part in question.parts:
+            assert part.worked in text
+    # The map comes before its answers: none of them can be read off its page or the questions'.
+    assert text.index("Answers.") > max(text.index(question.ask[:30]) for question in sheet.questions)
+
+
+def test_contours_of_a_plane_on_paper_and_at_600_dpi(tmp_path: Path) -> None:
+    """Thick lines of 50 m on a plane of 30 degrees facing east: 3.46 mm apart at 1:25 000."""
+    dem = sample_surface(Plane(30.0, 90.0), (600, 600), 10.0)
+    sheet = practice_sheet(dem, MapLook(25_000.0, 10.0), seed=1, questions=1)
+    pdf = practice_pdf(sheet)
+    strokes = page_strokes(pdf)[0]
+    thick = sorted(
+        s.points[0][0] for s in strokes if abs(s.width_mm - 0.25) < 1e-3 and len(s.points) > 100
+    )
+    gap_mm = 2.0 * math.sqrt(3.0) / 0.9996  # UTM's scale at its central meridian
+    assert len(thick) > 30
+    assert np.diff(thick) == pytest.approx([gap_mm] * (len(thick) - 1), abs=0.001)
+    assert abs((thick[-1] - thick[0]) - gap_mm * (len(thick) - 1)) < 0.1
+    dpi, per_mm = 600, 600 / 25.4
+    picture = rendered(pdf, tmp_path, dpi)
+    # Rows of pixels across the map; a row that meets no letter or number has every thick line.
+    for height_mm in np.arange(120.0, 240.0, 7.3):
+        dark = _wide_runs(picture[round(picture.shape[0] - height_mm * per_mm)], 4) / per_mm
+        inside = [x for x in thick if 25.0 < x < 180.0]
+        away = np.abs(dark[:, None] - np.array(inside)[None, :]).min(axis=0)
+        if away.max() < 0.5:
+            assert away.max() < 0.06
+            break
+    else:
+        pytest.fail("no row of the picture shows every thick contour")
+
+
+def _wide_runs(row: np.ndarray, least: int) -> np.ndarray:
+    """Middles of the runs of dark pixels of at least some width."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], (row < 170).astype(np.int8), [0])))).reshape(-1, 2)
+    return edges[(edges[:, 1] - edges[:, 0]) >= least].mean(axis=1)

@@ -168,7 +168,7 @@ def test_stretches_on_a_cone_know_its_slope_and_its_aspect() -> None:
 
 
 def test_a_round_hill_gives_convex_and_concave_slopes() -> None:
-    dem = sample_surface(GaussianHill(800.0, 900.0), (500, 500), 10.0)
+    dem = sample_surface(GaussianHill(300.0, 350.0), (500, 500), 10.0)
     one = practice_sheet(dem, LOOKS[0], seed=4, questions=9, level="practice")
     kinds = {question.kind for question in one.questions}
     assert {"convex", "concave"} <= kinds
@@ -191,7 +191,7 @@ def test_thin_lines_are_left_out_at_the_trap_and_nowhere_else() -> None:
         if number in trap.dropped:
             assert not contour.thick
             at = np.array(stretch.at(stretch.crossings_mm[number - stretch.first_number]))
-            assert _distance_mm(at, contour.lines) > 0.8 * THINNED_ASIDE_MM
+            assert _distance_mm(at, contour.lines) >= THINNED_ASIDE_MM - stretch.length_mm / 2.0 - 1e-9
         else:
             assert sum(map(len, contour.lines)) == sum(map(len, whole[number].lines))
     counted = trap.parts[0].gaps - len(trap.dropped)
@@ -331,7 +331,7 @@ def test_unknown_ground_is_a_patch_and_never_asked_about() -> None:
         (
             lambda: sheet(1, look=MapLook(25_000.0, 1.0)).lines,
             ModelError,
-            "A map should have at most 400 contours; this one has 984. Take a larger interval.",
+            "A map should have at most 400 contours; this one has 1077. Take a larger interval.",
         ),
     ],
 )

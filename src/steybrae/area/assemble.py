@@ -16,7 +16,7 @@ from steybrae.area.job import AreaJob
 from steybrae.area.layers import LAYERS, Layer, halve
 from steybrae.area.legend import band_colours, metadata
 from steybrae.area.result import AreaResult
-from steybrae.area.station import filled, whole_tiles
+from steybrae.area.station import whole_tiles
 from steybrae.files.area_legend import Value, aux_xml
 from steybrae.files.area_outputs import SmallFile, Workspace
 from steybrae.files.area_tiff import HEADER_BYTES, TILE, Level, encode_tiles, raster_tags, write_directories
@@ -186,5 +186,3 @@ class _Pyramid:
             self._pass_on()
         if self._next is not None:
             self._next.end()
-
-

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 
@@ -93,22 +93,31 @@ def joined(compared: Iterable[Compared]) -> CrossCheck:
         Percentiles at the upper end of their class: never smaller than they are, at most 5 % larger.
     """
     sizes: Counter[int] = Counter()
-    only_other, worst, lonely = 0, [], []
+    only_other = 0
+    worst: list[Any] = []
+    lonely: list[Any] = []
     for strip in sorted(compared, key=lambda strip: strip["corner"]):
         sizes.update({int(size): int(cells) for size, cells in strip["sizes"]})
         only_other += strip["only_other"]
         worst = sorted([*worst, *strip["worst"]], key=lambda w: -abs(w[2] - w[3]))[:MOST_PLACES]
         lonely = sorted([*lonely, *strip["lonely"]], key=lambda w: -w[3])[:MOST_PLACES]
     cells = sum(sizes.values())
-    places = (*((place, "arithmetic") for place in worst), *((place, "void or edge") for place in lonely))
     return CrossCheck(
         engine="own",
         other="richdem",
         cells=cells,
         difference_percentiles_deg={f"{p:g}": _percentile(sizes, cells, p) for p in PERCENTILES if cells},
         only_other_cells=only_other,
-        worst=tuple(WorstPlace(*place, why=why) for place, why in places),
+        worst=(
+            *(_place(place, "arithmetic") for place in worst),
+            *(_place(place, "void or edge") for place in lonely),
+        ),
     )
+
+
+def _place(numbers: list[Any], why: Literal["arithmetic", "void or edge"]) -> WorstPlace:
+    lat_deg, lon_deg, own_deg, other_deg = numbers
+    return WorstPlace(lat_deg, lon_deg, own_deg, other_deg, why)
 
 
 def _percentile(sizes: Counter[int], cells: int, percent: float) -> float:

@@ -172,8 +172,9 @@ class Kernel:
     def _kept(self, width: int, dtype: np.dtype[Any]) -> _Buffers:
         if (width, dtype) not in self._buffers:
             cells = (PIECE_ROWS + 2) * width
-            floats = (np.zeros(cells, dtype) for _ in range(4))
-            self._buffers[width, dtype] = _Buffers(*floats, np.zeros(cells, bool), np.zeros(cells, np.uint8))
+            step, pair, along, down = (np.zeros(cells, dtype) for _ in range(4))
+            flag, count = np.zeros(cells, bool), np.zeros(cells, np.uint8)
+            self._buffers[width, dtype] = _Buffers(step, pair, along, down, flag, count)
         return self._buffers[width, dtype]
 
     def _differences(self, z: Cells, count: int, kept: _Buffers) -> tuple[Cells, Cells]:
@@ -211,9 +212,7 @@ class Kernel:
         else:
             np.copyto(out, step[stride : stride + n])
 
-    def _bands(
-        self, squared: Cells, kept: _Buffers, count: int, cols: int, unknown: Cells | None
-    ) -> Cells:
+    def _bands(self, squared: Cells, kept: _Buffers, count: int, cols: int, unknown: Cells | None) -> Cells:
         band, flag = kept.count[: len(squared)], kept.flag[: len(squared)]
         ones = flag.view(np.uint8)
         band.fill(1)
@@ -238,7 +237,7 @@ def _beside_unknown(z: Cells) -> Cells:
 def _squared_gradient(
     along: Cells, down: Cells, kept: _Buffers, metric: BlockMetric, first: int, count: int, factor: float
 ) -> Cells:
-    """A u^2 + C v^2 + 2 B u v, in the memory of `along`."""
+    """Form A u^2 + C v^2 + 2 B u v, in the memory of `along`."""
 
     def scaled(cells: Cells, coefficient: Coefficient) -> None:
         values = (coefficient.at(first, count) * factor).astype(cells.dtype)
@@ -270,10 +269,13 @@ def _squared_gradient(
 
 def _rows(out: Cells, rows: slice) -> Cells:
     """Rows of a raster that is kept as ``[row, col]``, or tile by tile as ``[down, row, right, col]``."""
+    found: Cells
     if out.ndim == 2:
-        return out[rows]
+        found = out[rows]
+        return found
     down, first = divmod(rows.start, out.shape[1])
-    return out[down, first : first + rows.stop - rows.start]
+    found = out[down, first : first + rows.stop - rows.start]
+    return found
 
 
 def _radians(squared: Cells, count: int, cols: int) -> Cells:
@@ -289,4 +291,5 @@ def _tenths(slope_deg: Cells, unknown: Cells | None) -> Cells:
     tenths = np.ceil(slope_deg * kind(10.0 * (1.0 + MARGIN)) - kind(ROUNDING_SLACK))
     if unknown is not None:
         tenths[np.isnan(tenths)] = TENTHS_UNKNOWN
-    return tenths.astype(np.uint16)
+    out: Cells = tenths.astype(np.uint16)
+    return out

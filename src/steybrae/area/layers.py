@@ -120,8 +120,8 @@ def halve(cells: Cells, layer: Layer) -> Cells:
     tall = np.maximum(known[::2], known[1::2])
     if cols % 2:
         tall = np.concatenate((tall, tall[:, -1:]), axis=1)
-    out = np.maximum(tall[:, ::2], tall[:, 1::2])
-    return out + np.uint8(1) if odd else out
+    out: Cells = np.maximum(tall[:, ::2], tall[:, 1::2])
+    return np.add(out, np.uint8(1)) if odd else out
 
 
 def _halve_tiles(cells: Cells, layer: Layer) -> Cells:
@@ -131,4 +131,4 @@ def _halve_tiles(cells: Cells, layer: Layer) -> Cells:
     out = np.maximum(tall[..., ::2], tall[..., 1::2])
     down, rows, right, cols = out.shape
     flat = np.ascontiguousarray(out).reshape(down * rows, right * cols)
-    return flat + np.uint8(1) if odd else flat
+    return np.add(flat, np.uint8(1)) if odd else flat

@@ -27,6 +27,10 @@ _LIGHT_TO_DARK: Final[tuple[Colour, ...]] = (
 )
 """Nine even steps of matplotlib's cividis, reversed; written out, for matplotlib is slow to load."""
 
+_WHITE_SHARE: Final = (0.55, 0.22)
+"""Share of white in the gentlest and in the steepest tint: the tints of every picture here, so that
+relief and contours under or over them stay readable."""
+
 
 def band_colours(result: AreaResult) -> dict[int, Colour]:
     """Colour of every value of ``bands.tif``.
@@ -50,7 +54,9 @@ def _between(way: float) -> Colour:
     place = way * (len(_LIGHT_TO_DARK) - 1)
     first = min(int(place), len(_LIGHT_TO_DARK) - 2)
     low, high = _LIGHT_TO_DARK[first], _LIGHT_TO_DARK[first + 1]
-    red, green, blue = (round(a + (b - a) * (place - first)) for a, b in zip(low, high, strict=True))
+    white = _WHITE_SHARE[0] + way * (_WHITE_SHARE[1] - _WHITE_SHARE[0])
+    pure = (a + (b - a) * (place - first) for a, b in zip(low, high, strict=True))
+    red, green, blue = (round(255.0 * white + (1.0 - white) * channel) for channel in pure)
     return red, green, blue
 
 

@@ -116,7 +116,7 @@ def block_metric(
     (a, b), (c, d) = np.moveaxis(lattice, (-2, -1), (0, 1))
     det2 = (a * d - b * c) ** 2
     uu, vv, uv = (b**2 + d**2) / det2, (a**2 + c**2) / det2, -2.0 * (a * b + c * d) / det2
-    centres = np.arange(shape[1]) + 0.5
+    centres: Array = np.arange(shape[1], dtype=np.float64) + 0.5
 
     def spread(values: Array) -> Coefficient:
         return _spread(values, rows, cols, centres)
@@ -141,11 +141,11 @@ def block_metric(
 def _lattice(
     grid: Grid, corner: tuple[int, int], shape: tuple[int, int], metric: Metric
 ) -> tuple[Array, Array, Array]:
-    """Rows and columns of the lattice from the block's corner, and the Jacobian ``[row, col, 2, 2]`` on it."""
+    """Lay a lattice over a block: its rows and columns, and the Jacobian ``[row, col, 2, 2]`` on it."""
     top, left = corner
     meshes = 1
     while True:
-        rows, cols = (np.linspace(0.0, size, meshes + 1) for size in shape)
+        rows, cols = (np.linspace(0.0, size, meshes + 1, dtype=np.float64) for size in shape)
         if metric == "grid":
             return rows, cols, np.broadcast_to(grid_jacobian(grid), (2, 2, 2, 2))
         lattice = jacobian_at(grid, left + cols[None, :], top + rows[:, None])

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from importlib.metadata import version
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from steybrae.area.job import BELT_M, AreaJob
 from steybrae.area.tally import Tally, state_sector
@@ -15,13 +15,11 @@ from steybrae.bands import Band
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.files.area_heights import BadBlock
 from steybrae.files.rasters import ModelInfo
+from steybrae.screening.cross_check import CrossCheck
 from steybrae.terrain.attributes import SECTORS
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_uncertainty
-
-if TYPE_CHECKING:
-    from steybrae.screening.cross_check import CrossCheck
 
 __all__ = ["AreaModel", "AreaResult", "AreaRow", "BandArea", "Counted", "area_result"]
 

@@ -34,7 +34,7 @@ def output_names(job: AreaJob) -> tuple[str, ...]:
 
 
 def job_identity(job: AreaJob, info: ModelInfo) -> dict[str, Any]:
-    """What may be joined: the job, which files its model was, and the version that computes."""
+    """Tell what may be joined: the job, which files its model was, and the version that computes."""
     return {
         "job": job.identity(),
         "fingerprints": list(info.fingerprints),
@@ -125,7 +125,9 @@ def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int
 
 
 def _counted(work: Workspace) -> Counted:
-    tally, bad, compared = Tally(), set(), []
+    tally = Tally()
+    bad: set[BadBlock] = set()
+    compared: list[Any] = []
     seen: set[int] = set()
     for record in work.records():
         if record["block"] in seen:

@@ -16,7 +16,7 @@ import numpy as np
 import rasterio
 from numpy.typing import NDArray
 
-from steybrae.area.blocks import BLOCK, BLOCK_LEVELS, SMALL, Block, Layout
+from steybrae.area.blocks import BLOCK_LEVELS, SMALL, Block, Layout
 from steybrae.area.curvature import profile_curvature
 from steybrae.area.job import BELT_M, AreaJob
 from steybrae.area.kernel import Kernel
@@ -60,8 +60,10 @@ class Station:
 
     def close(self) -> None:
         """Close the files."""
-        for file in (*self._parts.values(), *self._small.values()):
-            file.close()
+        for part in self._parts.values():
+            part.close()
+        for small in self._small.values():
+            small.close()
 
     def _note_bad(self, bad: BadBlock) -> None:
         with self._bad_lock:
@@ -132,7 +134,11 @@ class Station:
     def _empty(self, layer: Layer, block: Block) -> Cells:
         """Array for a block: tile by tile where the tiles are whole and go to the file as they are."""
         shape: tuple[int, ...] = (block.rows, block.cols)
-        if layer.name in FAST and self.job.compress == "none" and not (block.rows % TILE or block.cols % TILE):
+        if (
+            layer.name in FAST
+            and self.job.compress == "none"
+            and not (block.rows % TILE or block.cols % TILE)
+        ):
             shape = (block.rows // TILE, TILE, block.cols // TILE, TILE)
             return self._buffer(layer.name, (shape[0], shape[2], TILE, TILE), layer.dtype).swapaxes(1, 2)
         return self._buffer(layer.name, shape, layer.dtype)
@@ -144,7 +150,7 @@ class Station:
         return kernel
 
     def _strips(self, block: Block, raw: Cells) -> Iterator[tuple[int, Dem]]:
-        """Strips of a block in double precision, with their ring: first row and heights in metres."""
+        """Cut a block into strips in double precision, with their ring: first row and heights in metres."""
         heights = self._heights
         for first in range(0, block.rows, STRIP_ROWS):
             part = raw[first : first + STRIP_ROWS + 2].astype(np.float64)
@@ -180,7 +186,7 @@ class Station:
 
 
 def filled(cells: Cells, shape: tuple[int, int], layer: Layer) -> Cells:
-    """An array in the corner of a larger one that is unknown elsewhere."""
+    """Put an array in the corner of a larger one that is unknown elsewhere."""
     if cells.shape == shape:
         return cells
     out = np.full(shape, layer.unknown, cells.dtype)
@@ -218,5 +224,3 @@ def open_station(job: AreaJob, folder: Path, writer: str | None = None) -> Itera
         station = Station(job, model, folder, writer or free_writer_name())
         stack.callback(station.close)
         yield station
-
-

@@ -14,7 +14,6 @@ from steybrae.card.result import (
     CardGround,
     CardLeg,
     CardPlace,
-    CardTotals,
     Norths,
     Overhead,
     RouteCard,
@@ -29,6 +28,7 @@ from steybrae.card.sentences import (
 )
 from steybrae.card.settings import CardSettings
 from steybrae.card.times import LegPieces, leg_pieces, line_shape_deg
+from steybrae.card.totals import card_totals
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.route.bearings import LegBearings, leg_bearings
 from steybrae.route.compass_words import compass_words
@@ -158,7 +158,7 @@ def _card(
         start=None if settings.start is None else settings.start.isoformat(),
         zone=settings.zone,
         legs=tuple(legs),
-        totals=_totals(legs),
+        totals=card_totals(legs),
         norths=_norths(bearings),
         time_words=(),
         daylight_words=_light_words(start, settings),
@@ -375,30 +375,3 @@ def _cautions(
     weak = dict.fromkeys(text for leg in bearings for text in leg.field.cautions)
     field = [Caution(f"magnetic_field_{k}", text) for k, text in enumerate(weak, start=1)]
     return (*known, *(caution for caution in own if caution.key not in keys), *field)
-
-
-def _sum(values: Sequence[float | None]) -> float | None:
-    known = [value for value in values if value is not None]
-    return math.fsum(known) if len(known) == len(values) else None
-
-
-def _totals(legs: Sequence[CardLeg]) -> CardTotals:
-    grounds = [leg.ground for leg in legs if leg.ground is not None]
-    slopes = [ground.slope_max_deg for ground in grounds if ground.slope_max_deg is not None]
-    return CardTotals(
-        legs=len(legs),
-        length_m=math.fsum(leg.length_m for leg in legs),
-        map_mm=_sum([leg.map_mm for leg in legs]),
-        ascent_m=_sum([leg.ascent_m for leg in legs]),
-        descent_m=_sum([leg.descent_m for leg in legs]),
-        ascent_at_least=any(leg.ascent_at_least for leg in legs),
-        time_min=_sum([leg.time_min for leg in legs]),
-        time_at_least=any(leg.time_at_least for leg in legs),
-        arrival=legs[-1].arrival,
-        daylight_left_min=legs[-1].daylight_left_min,
-        slope_max_deg=max(slopes, default=None),
-        open_above=not grounds or any(ground.open_above for ground in grounds),
-        steep_m=_sum([ground.steep_m for ground in grounds]) if grounds else None,
-        unknown_m=_sum([ground.unknown_m for ground in grounds]) if grounds else None,
-        checks=sum(len(leg.checks) for leg in legs),
-    )

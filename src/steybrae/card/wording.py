@@ -262,9 +262,11 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
 
 
 def elevation_text(leg: CardLeg) -> str:
-    """Height at the end of a leg to the nearest metre, for an altimeter; empty where unknown."""
+    """Height at the end, for an altimeter, and the slope distance: ``at 800 m; slope 1020 m``."""
     height_m = None if leg.ground is None else leg.ground.elevation_end_m
-    return "" if height_m is None else f"at {_whole(height_m)} m"
+    words = [] if height_m is None else [f"at {_whole(height_m)} m"]
+    words += [] if leg.slope_distance_m is None else [f"slope {_whole(leg.slope_distance_m)} m"]
+    return "; ".join(words)
 
 
 def place_text(name: str, written: str, reference: str) -> str:

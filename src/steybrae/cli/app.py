@@ -4,14 +4,29 @@ from __future__ import annotations
 
 import os
 import sys
+from importlib import import_module
 from typing import Annotated, Any, Final, NoReturn
 
 import typer
+from typer.core import TyperGroup
+from typer.main import get_command
 
-from steybrae.cli import area, card, gap, ground, reading, route, sheet, spacing
 from steybrae.errors import SteybraeError
 
-__all__ = ["app", "main"]
+__all__ = ["COMMANDS", "app", "main"]
+
+COMMANDS: Final = {
+    "gap": "This gap on this map: how steep?",
+    "spacing": "This steepness on this map: what gap?",
+    "route": "Where on a planned line, beside it and above it, is it steep?",
+    "ground": "What is the ground like here, within my position error?",
+    "reading": "Does my inclinometer agree with the map and the model?",
+    "card": "The route card to carry.",
+    "area": "Slope and bands of a whole elevation model.",
+    "sheet": "True-size teaching sheets, and a page to play with.",
+}
+"""Every command, and the question that it answers. Each lives in the file of its name, as a
+function of its name or, for a group, as ``app``."""
 
 STATUS_INTERRUPTED: Final = 130
 """Exit status after Ctrl-C: 128 and the number of the signal, as shells have it."""
@@ -19,25 +34,48 @@ STATUS_INTERRUPTED: Final = 130
 _UsageError: Any = typer.BadParameter.__base__
 """The error of a wrong command line. Which package it comes from changed between versions of typer."""
 
+
+class _Commands(TyperGroup):
+    """The commands, each loaded and built only when it is called.
+
+    Building the options of all of them would take longer than ``steybrae gap`` does.
+    """
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """Names, in the order in which they are listed."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """One command, or None where there is none of that name."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = import_module(f"steybrae.cli.{cmd_name}")
+        group = getattr(module, "app", None)
+        if group is not None:
+            return get_command(group)
+        single = typer.Typer(add_completion=False, rich_markup_mode=None)
+        single.command(cmd_name, context_settings=getattr(module, "CONTEXT", None))(getattr(module, cmd_name))
+        return get_command(single)
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """List them with their questions, without loading any."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
 app = typer.Typer(
     name="steybrae",
+    cls=_Commands,
     add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # the decorated help alone would take as long as the rest
     help=(
         "Slope angles from contour spacing on a printed map and from elevation models, for planning "
         "and checking winter routes. It measures and says how well it knows; it decides nothing. "
         "Read the local avalanche forecast."
     ),
 )
-app.command("gap")(gap.gap)
-app.command("spacing")(spacing.spacing)
-app.command("route")(route.route)
-app.command("area")(area.area)
-app.command("ground", context_settings=ground.CONTEXT)(ground.ground)
-app.command("reading")(reading.reading)
-app.command("card")(card.card)
-app.add_typer(sheet.app, name="sheet")
 
 
 def _version(value: bool) -> None:
@@ -61,14 +99,19 @@ def _root(
 def main() -> None:
     """Run the command; an error, ours or of the command line, is one line and exit status 2."""
     try:
-        status = app(None if len(sys.argv) > 1 else ["--help"], standalone_mode=False)
+        arguments = None if len(sys.argv) > 1 else ["--help"]
+        status = app(arguments, prog_name="steybrae", standalone_mode=False)
         # A reader that closed the pipe is noticed here, not while Python shuts down.
         sys.stdout.flush()
     except SteybraeError as error:
         _stop(str(error), 2)
     except _UsageError as error:
+        if type(error).__name__ == "NoArgsIsHelpError" and error.ctx is not None:
+            typer.echo(error.ctx.get_help())  # a group called without a command
+            sys.exit(0)
+        words = error.format_message().rstrip(". ")
         where = error.ctx.command_path if error.ctx else "steybrae"
-        _stop(f"{error.format_message().rstrip('. ')}. See {where} --help.", 2)
+        _stop(f"{words}. See {where} --help.", 2)
     except (KeyboardInterrupt, typer.Abort):
         sys.exit(STATUS_INTERRUPTED)
     except BrokenPipeError:

@@ -28,7 +28,8 @@ def area(
     sample: Annotated[bool, typer.Option("--sample", help="Of the invented sample massif.")] = False,
     slope: Annotated[bool, typer.Option("--slope", help="Write slope.tif (degrees).")] = False,
     tenths: Annotated[
-        bool, typer.Option("--tenths", help="Write tenths.tif: slope in tenths of a degree, rounded up, small.")
+        bool,
+        typer.Option("--tenths", help="Write tenths.tif: slope in tenths of a degree, rounded up, small."),
     ] = False,
     bands: Annotated[bool, typer.Option("--bands", help="Write bands.tif (angle bands in colours).")] = False,
     aspect: Annotated[bool, typer.Option("--aspect", help="Write aspect.tif.")] = False,
@@ -58,7 +59,7 @@ def area(
         bool,
         typer.Option("--unknown-where-unreadable", help="Damaged blocks become unknown instead of stopping."),
     ] = False,
-    resume: Annotated[bool, typer.Option("--resume", help="Go on with work that was cut short.")] = False,
+    resume: Annotated[bool, typer.Option("--resume", help="Continue with work that was cut short.")] = False,
     as_json: Json = False,
     figure: Annotated[Path | None, typer.Option("--figure", help="Draw it (PNG, PDF or SVG).")] = None,
     force: Force = False,
@@ -72,7 +73,7 @@ def area(
     from steybrae.files.whole import check_writable
     from steybrae.show.area_tables import print_area
 
-    wanted = dict(slope=slope, tenths=tenths, bands=bands, aspect=aspect, curvature=curvature)
+    wanted = {"slope": slope, "tenths": tenths, "bands": bands, "aspect": aspect, "curvature": curvature}
     job = _job(
         dem,
         tuple(name for name, chosen in wanted.items() if chosen) or ("slope", "bands"),
@@ -88,9 +89,7 @@ def area(
     if figure is not None:
         check_writable(figure, force=force)
     with _workspace(job, out, resume=resume, force=force) as work, _progress() as told:
-        found = run_area(
-            job, work, threads=_threads(threads), cluster=cluster, sample=sample, told=told
-        )
+        found = run_area(job, work, threads=_threads(threads), cluster=cluster, sample=sample, told=told)
         _texts(work, found)
         work.publish()
     if figure is not None:
@@ -137,7 +136,9 @@ def _threads(threads: int | None) -> int:
     if threads is None:
         return os.cpu_count() or 1
     if threads < 1:
-        message = f"The number of threads should be 1 or more; got {threads}. Leave --threads out to take all."
+        message = (
+            f"The number of threads should be 1 or more; got {threads}. Leave --threads out to take all."
+        )
         raise QuantityError(message)
     return threads
 
@@ -163,7 +164,7 @@ def _texts(work: Workspace, found: AreaResult) -> None:
 
 @contextmanager
 def _progress() -> Iterator[Told | None]:
-    """A bar with the time left on a terminal, nothing in a pipe."""
+    """Show a bar with the time left on a terminal, nothing in a pipe."""
     from rich.console import Console
 
     to = Console(stderr=True)
@@ -172,7 +173,13 @@ def _progress() -> Iterator[Told | None]:
         return
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    columns = (TextColumn("blocks"), BarColumn(), MofNCompleteColumn(), TextColumn("left"), TimeRemainingColumn())
+    columns = (
+        TextColumn("blocks"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("left"),
+        TimeRemainingColumn(),
+    )
     with Progress(*columns, console=to, transient=True) as bar:
         task = bar.add_task("blocks", total=None)
         yield lambda done, of: bar.update(task, completed=done, total=of)

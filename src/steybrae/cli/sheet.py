@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 __all__ = ["app"]
 
 app = typer.Typer(
+    add_completion=False,
+    rich_markup_mode=None,
     no_args_is_help=True,
     help="Teaching sheets true to size (PDF), and a page to play with (HTML). A lesson is not a field decision.",
 )

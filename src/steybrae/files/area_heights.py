@@ -173,5 +173,3 @@ def _overlap(tile: Tile, row: int, col: int, rows: int, cols: int) -> bool:
 def _covers(tile: Tile, row: int, col: int, rows: int, cols: int) -> bool:
     down = tile.row <= row and row + rows <= tile.row + tile.data.height
     return down and tile.col <= col and col + cols <= tile.col + tile.data.width
-
-

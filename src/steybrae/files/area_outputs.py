@@ -88,8 +88,7 @@ class SmallFile:
         """Read pieces that follow each other."""
         with self._lock:
             self._file.seek(number * self._bytes)
-            found = self._file.read(pieces * self._bytes)
-        return found
+            return bytes(self._file.read(pieces * self._bytes))
 
     def close(self) -> None:
         """Close the file."""
@@ -99,7 +98,7 @@ class SmallFile:
 def _write_all(file: Any, data: bytes | memoryview) -> None:
     """Write every byte: the system may take fewer than it is given."""
     view = memoryview(data)
-    while len(view):
+    while view.nbytes:
         view = view[file.write(view) :]
 
 
@@ -260,4 +259,3 @@ def _one_at_a_time(journal: Any, out: Path) -> None:
     except OSError as error:
         message = f"Another run is at work in {out}. Wait for it, or give another folder."
         raise FileWriteError(message) from error
-

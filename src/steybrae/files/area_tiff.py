@@ -85,7 +85,7 @@ def encode_tiles(cells: NDArray[Any], compress: str) -> tuple[bytes | memoryview
         down, _, right, _ = cells.shape
         tiles = np.ascontiguousarray(cells.swapaxes(1, 2))
         each = TILE * TILE * cells.dtype.itemsize
-        return memoryview(tiles.reshape(-1).view(np.uint8)), [each] * (down * right)
+        return tiles.reshape(-1).view(np.uint8).data, [each] * (down * right)
     raw = _by_gdal(cells, **_options(cells.dtype, compress))
     tags = _directory(raw)
     offsets, sizes = (_numbers(tags[tag]) for tag in (_TILE_OFFSETS, _TILE_COUNTS))
@@ -94,8 +94,10 @@ def encode_tiles(cells: NDArray[Any], compress: str) -> tuple[bytes | memoryview
 
 
 def _options(dtype: np.dtype[Any], compress: str) -> dict[str, Any]:
-    """Options of GDAL: the predictor that suits the numbers; level 1 costs a third of level 6 and
-    gives files as small on floats (measured)."""
+    """Give the options of GDAL: the predictor that suits the numbers, and a quick level.
+
+    On slopes in single precision, level 6 takes up to half as long again and saves 2 % (measured).
+    """
     if compress == "none":
         return {}
     predictor = 3 if dtype.kind == "f" else (2 if dtype.itemsize > 1 else 1)
@@ -103,7 +105,7 @@ def _options(dtype: np.dtype[Any], compress: str) -> dict[str, Any]:
 
 
 def _by_gdal(cells: NDArray[Any], **options: Any) -> bytes:
-    """A file as GDAL writes it, in memory."""
+    """Write a file in memory, as GDAL does."""
     with MemoryFile() as memory:
         tags, colours = options.pop("tags", None), options.pop("colours", None)
         scale, unit, text = (options.pop(key, None) for key in ("scale", "unit", "text"))

@@ -21,6 +21,7 @@ from steybrae.card.wording import (
     distance_texts,
     grounds_text,
     minutes_text,
+    overhead_text,
     steepness_text,
 )
 from steybrae.quantities import shown_slope_deg
@@ -123,6 +124,7 @@ def _leg_words(leg: CardLeg, unit: str) -> str:
         "" if leg.time_min is None else minutes_text(leg.time_min, at_least=leg.time_at_least),
         f"steepest {steepness_text(leg.ground)}",
         *grounds_text(leg.ground),
+        overhead_text(leg.ground.overhead if leg.ground else None, unit),
     )
     sides = " ".join(beside_sentence(beside) for beside in leg.beside)
     return f"Leg {leg.number} to {leg.to}: {', '.join(part for part in figures if part)}. {sides}".strip()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Final
 
 import numpy as np
 
@@ -33,13 +32,8 @@ from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.overhead import Overhead, SightUp, look_up
 from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG, OverheadGround, Points
 from steybrae.terrain.shape import look_around
-from steybrae.terrain.sight_pairs import steepest_sight
 
 __all__ = ["place_above", "route_above"]
-
-PROFILE_STEP_M: Final = 50.0
-"""Distance between the points of the curve, metres."""
-
 
 @dataclass(frozen=True, eq=False)
 class _Part:
@@ -52,6 +46,7 @@ class _Part:
     unknown_above: bool
     from_deg: float
     sight: SightAnswer | None
+    outside: SightAnswer | None
     path: PathAnswer | None
     rolls: tuple[ConvexRoll, ...]
     traps: tuple[TerrainTrap, ...]
@@ -140,19 +135,12 @@ def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length
         up.unknown_above,
         from_deg,
         _sight(ground, points, chainage_m, up),
+        _outside(ground, points, chainage_m, up),
         _path(ground, points, chainage_m, up),
         convex_rolls(ground, points, chainage_m, around, from_deg),
         terrain_traps(ground, points, chainage_m, around, from_deg),
-        _profile(ground, points, chainage_m),
+        Profile(chainage_m, up.unfiltered_deg),
     )
-
-
-def _profile(ground: OverheadGround, points: Points, chainage_m: Array) -> Profile:
-    # The first cell on each 50 m of the line.
-    _, first = np.unique(np.floor(chainage_m / PROFILE_STEP_M), return_index=True)
-    tangent = steepest_sight(ground, points.pick(first)).tangent
-    deg = np.where(np.isfinite(tangent), np.degrees(np.arctan(tangent)), np.nan)
-    return Profile(chainage_m[first], deg)
 
 
 def _spot(ground: OverheadGround, col: float, row: float) -> Spot:
@@ -166,22 +154,42 @@ def _stand(ground: OverheadGround, points: Points, point: int) -> Spot:
 
 
 def _sight(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> SightAnswer | None:
-    whatever, sight = up.unfiltered, up.sight
+    whatever = up.unfiltered
     if whatever is None:
         return None
-    seen = whatever.deg, whatever.bearing_true_deg, whatever.distance_m
-    if sight is None or up.top is None:
+    if up.sight is None or up.top is None:
+        seen = whatever.deg, whatever.bearing_true_deg, whatever.distance_m
         return SightAnswer(None, *seen, None, None, None, None, None, None, None)
+    return _answer(ground, points, chainage_m, up.sight, whatever, up.top)
+
+
+def _outside(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> SightAnswer | None:
+    """Sight from the parts outside of start zones; where it is the only one, the same answer."""
+    if up.outside is None:
+        return None
+    if up.outside is up.sight:
+        return _sight(ground, points, chainage_m, up)
+    numbers = np.flatnonzero(~up.in_start_zone)
+    best = int(numbers[np.nanargmax(up.unfiltered_deg[numbers])])
+    whatever = up.whatever_from(best)
+    return _answer(ground, points, chainage_m, up.outside, whatever, zone_top(ground, points, up.outside))
+
+
+def _answer(
+    ground: OverheadGround, points: Points, chainage_m: Array, sight: SightUp, whatever: SightUp, top: SightUp
+) -> SightAnswer:
     return SightAnswer(
         sight.deg,
-        *seen,
+        whatever.deg,
+        whatever.bearing_true_deg,
+        whatever.distance_m,
         sight.bearing_true_deg,
         sight.distance_m,
         sight.rise_m,
         _spot(ground, sight.col, sight.row),
         _stand(ground, points, sight.point),
         float(chainage_m[sight.point]),
-        _top(ground, up.top),
+        _top(ground, top),
     )
 
 

@@ -121,6 +121,10 @@ class OverheadAnswer:
         Flatter sights were not looked for.
     sight, path
         The two measures, which may point to different zones; None where nothing looks down.
+    sight_outside
+        The sight from those parts of the leg that lie in no start zone: within one the next
+        cell of the same slope is often the steepest. The same as `sight` where that is from
+        such a part; None where nothing looks down on any, and for a place in a start zone.
     """
 
     in_start_zone: bool
@@ -130,6 +134,7 @@ class OverheadAnswer:
     reach_m: float
     least_deg: float
     sight: SightAnswer | None
+    sight_outside: SightAnswer | None
     path: PathAnswer | None
 
 
@@ -144,7 +149,7 @@ class ExpectedReading:
     place
         Where to stand.
     chainage_m
-        Along the leg.
+        Along the leg; None for a place.
     look_bearing_true_deg
         To look along; None where the fall line is not known.
     expected_deg, low_deg, high_deg
@@ -155,7 +160,7 @@ class ExpectedReading:
 
     number: int
     place: Spot
-    chainage_m: float
+    chainage_m: float | None
     look_bearing_true_deg: float | None
     expected_deg: float
     low_deg: float | None
@@ -169,12 +174,13 @@ def _empty() -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Profile:
-    """Unfiltered sight angles along a leg, for curves; arrays ``(n,)``.
+    """Unfiltered sight angles along a leg; arrays ``(n,)``.
 
     Attributes
     ----------
     chainage_m
-        About every 50 m.
+        In the middle of each cell of the model that the leg touches, joined cells where they
+        are fine.
     sight_unfiltered_deg
         Steepest sight whatever lies between; NaN where nothing looks down or the ground is
         not known.
@@ -198,7 +204,7 @@ class Above:
     convex_rolls, terrain_traps
         In the order of the leg.
     profile
-        For curves.
+        For tables of points.
     """
 
     overhead: OverheadAnswer | None

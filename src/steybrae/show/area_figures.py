@@ -12,12 +12,19 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
-from steybrae.area.legend import band_colours
 from steybrae.area.result import AreaResult
 from steybrae.files.area_preview import Preview
 from steybrae.files.whole import write_whole
 from steybrae.show.area_tables import band_name, by_belt, by_sector
-from steybrae.show.style import INK, SMALL_PT, UNKNOWN_HATCH, picture_style
+from steybrae.show.style import (
+    INK,
+    SMALL_PT,
+    band_hatch,
+    band_tint,
+    hatch_ink,
+    picture_style,
+    unknown_style,
+)
 
 __all__ = ["area_figure", "write_area_figure"]
 
@@ -48,7 +55,9 @@ def area_figure(result: AreaResult, preview: Preview | None) -> Figure:
     if preview is not None:
         _map(figure.add_axes((0.05, 0.24, 0.5, 0.66)), result, preview)
         left = 0.64
-    _bars(figure.add_axes((left, 0.60, 0.95 - left, 0.30)), result, by_sector(result), "km² by direction faced")
+    _bars(
+        figure.add_axes((left, 0.60, 0.95 - left, 0.30)), result, by_sector(result), "km² by direction faced"
+    )
     _bars(figure.add_axes((left, 0.24, 0.95 - left, 0.27)), result, by_belt(result), "km² by elevation")
     _legend(figure.add_axes((0.05, 0.175, 0.9, 0.035)), result)
     unknown = result.bands[-1]
@@ -65,12 +74,9 @@ def area_figure(result: AreaResult, preview: Preview | None) -> Figure:
 
 
 def _map(axes: Axes, result: AreaResult, preview: Preview) -> None:
-    colours = band_colours(result)
-    table = np.zeros((256, 3))
-    for value, colour in colours.items():
-        table[value] = np.array(colour) / 255.0
-    table[0] = 1.0
-    picture = table[preview.bands]
+    count = len(result.bands) - 1
+    tints = np.array([(1.0, 1.0, 1.0), *(band_tint(k, count) for k in range(count))])
+    picture = tints[preview.bands]
     _cross(picture, preview.bands == 0)
     axes.imshow(picture, interpolation="nearest", extent=(0, preview.width_km, 0, preview.height_km))
     axes.set_xlabel("km across")
@@ -84,25 +90,30 @@ def _cross(picture: NDArray[Any], unknown: NDArray[Any]) -> None:
     picture[unknown & lines] = 0.0
 
 
+def _style(result: AreaResult, place: int) -> dict[str, Any]:
+    """Look of a band, or of unknown ground, in the bars and in the legend."""
+    if result.bands[place].band is None:
+        return {**unknown_style(), "linewidth": 0.4}
+    count = len(result.bands) - 1
+    return {
+        "facecolor": band_tint(place, count),
+        "hatch": band_hatch(place),
+        "edgecolor": hatch_ink(place, count),
+        "linewidth": 0.0,
+    }
+
+
 def _bars(axes: Axes, result: AreaResult, groups: dict[str, dict[str, float]], title: str) -> None:
     names = list(groups)
     places: Sequence[float] = range(len(names))
     bottom = np.zeros(len(names))
-    colours = band_colours(result)
-    for row in result.bands:
+    for place, row in enumerate(result.bands):
         if row.band is None:
             continue
-        label = row.band.label
-        heights = np.array([groups[name].get(label, 0.0) for name in names])
-        axes.bar(
-            places,
-            heights,
-            bottom=bottom,
-            color=[channel / 255.0 for channel in colours[row.value]],
-            edgecolor=INK,
-            linewidth=0.3,
-        )
+        heights = np.array([groups[name].get(row.band.label, 0.0) for name in names])
+        axes.bar(places, heights, bottom=bottom, **_style(result, place))
         bottom += heights
+    axes.bar(places, bottom, fill=False, edgecolor=INK, linewidth=0.4)
     axes.set_xticks(list(places), names, rotation=30 if len(names) > 9 else 0, fontsize=SMALL_PT)
     axes.set_title(title, loc="left")
 
@@ -111,12 +122,9 @@ def _legend(axes: Axes, result: AreaResult) -> None:
     axes.set_axis_off()
     axes.set_xlim(0, len(result.bands))
     axes.set_ylim(0, 1)
-    colours = band_colours(result)
     for place, row in enumerate(result.bands):
-        style: dict[str, Any] = {"facecolor": [channel / 255.0 for channel in colours[row.value]]}
-        if row.band is None:
-            style = {"facecolor": "white", "hatch": UNKNOWN_HATCH}
-        axes.add_patch(Rectangle((place, 0.1), 0.25, 0.8, edgecolor=INK, linewidth=0.4, **style))
+        axes.add_patch(Rectangle((place, 0.1), 0.25, 0.8, **_style(result, place)))
+        axes.add_patch(Rectangle((place, 0.1), 0.25, 0.8, fill=False, edgecolor=INK, linewidth=0.4))
         text = f"{band_name(row)}{'' if row.band is None else '°'}\n{row.km2:.2f} km²"
         axes.text(place + 0.3, 0.5, text, va="center")
 
@@ -126,7 +134,9 @@ def _cautions(figure: Figure, result: AreaResult) -> None:
     figure.text(0.05, 0.155, "\n".join(lines), va="top", fontsize=SMALL_PT, linespacing=1.25)
 
 
-def write_area_figure(result: AreaResult, preview: Preview | None, path: Path, *, force: bool = False) -> None:
+def write_area_figure(
+    result: AreaResult, preview: Preview | None, path: Path, *, force: bool = False
+) -> None:
     """Draw a result into a file; its cautions stand in the picture and in its metadata.
 
     Parameters
@@ -147,5 +157,3 @@ def write_area_figure(result: AreaResult, preview: Preview | None, path: Path, *
             lambda temporary: figure.savefig(temporary, dpi=DOTS_PER_INCH, metadata={key: cautions}),
             force=force,
         )
-
-

@@ -52,7 +52,9 @@ BOTTOM_MM: Final = 139.5
 
 LEG_HEAD_MM: Final = 6.5
 LEG_MM: Final = 30.6
-LEG_OVERHEAD_MM: Final = 31.4
+LEG_OVERHEAD_MM: Final = 41.9
+"""Rows of four and of three to a part: a pencil needs some 8 mm (common practice, no source)."""
+
 CHECK_HEAD_MM: Final = 18.6
 CHECK_MM: Final = 14.2
 
@@ -81,12 +83,18 @@ def _line(paper: Paper, y_mm: float, width_pt: float) -> None:
 
 
 def leg_mm(card: RouteCard, leg: CardLeg) -> float:
-    """Height of a row: four to a part, with a line for what is overhead or without."""
+    """Height of a row: four to a part, or three where something is overhead."""
     return LEG_OVERHEAD_MM if _overhead(card, leg) else LEG_MM
 
 
 def _overhead(card: RouteCard, leg: CardLeg) -> str:
-    return overhead_text(leg.ground.overhead if leg.ground else None, card.bearing_unit)
+    """Say what is overhead; empty where nothing was found, which takes no room on paper."""
+    found = leg.ground.overhead if leg.ground else None
+    if found is None or not (found.in_start_zone or found.unknown_above):
+        angles = () if found is None else (found.sight_deg, found.unfiltered_deg, found.path_deg)
+        if all(angle is None for angle in angles):
+            return ""
+    return overhead_text(found, card.bearing_unit)
 
 
 def leg_row(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
@@ -147,7 +155,7 @@ def _length(leg: CardLeg, paper: Paper, top_mm: float) -> None:
     )
     for y_mm, words, size_pt in lines:
         paper.text(_LEG["length"], top_mm + y_mm, words, size_pt, bold=True, most_mm=30.0)
-    paper.text(_LEG["length"], top_mm + 20.2, elevation_text(leg), _SMALL)
+    paper.text(_LEG["length"], top_mm + 20.2, elevation_text(leg), _SMALL, most_mm=30.0)
 
 
 def _time(leg: CardLeg, paper: Paper, top_mm: float) -> None:
@@ -181,8 +189,9 @@ def check_head(paper: Paper, top_mm: float) -> None:
     """Name the columns of the checks, and say how to use them."""
     paper.text(LEFT_MM, top_mm + 4.6, "Checks: places worth a reading", 11.0, bold=True)
     words = (
-        "Look along the bearing, which is magnetic, up or down as it says. Readings within the limits do not differ from the "
-        "model by more than both may err; where the limits are wide that proves little. The steeper leads."
+        "Look along the bearing, which is magnetic, up or down as it says. Readings within the limits do not "
+        "differ from the model by more than both may err; where the limits are wide that proves little. "
+        "The steeper figure leads."
     )
     paper.paragraph(LEFT_MM, top_mm + 8.6, words, RIGHT_MM - LEFT_MM, 7.5)
     for column, label in (

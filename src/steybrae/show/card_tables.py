@@ -106,7 +106,8 @@ def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
         f"{bearing_shown(leg.back_bearing_magnetic_deg, unit)}{bends}",
         f"{bearing_shown(leg.bearing_grid_deg, unit)}\n{bearing_shown(leg.bearing_true_deg, unit)}",
         f"{length}\n{on_map.replace(', ', chr(10))}",
-        f"{climb_text(leg).replace('at least ', 'at least' + chr(10))}\n{elevation_text(leg)}",
+        f"{climb_text(leg).replace('at least ', 'at least' + chr(10))}\n"
+        f"{elevation_text(leg).replace('; ', chr(10))}",
         f"{minutes_text(leg.time_min, at_least=leg.time_at_least)}\n{leg.arrival_text}\n"
         f"{leg.daylight_text.replace(' min ', ' min' + chr(10))}",
         "\n".join(line for line in ground if line),

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rich import box
-from rich.table import Table
-
 from steybrae.quantities import one_in_text, round_down, round_up, slope_text
 
 if TYPE_CHECKING:
@@ -84,6 +81,10 @@ def print_spacing(chart: SpacingChart, to: Console) -> None:
     to
         The terminal.
     """
+    # A table costs `steybrae gap`, which prints none, a quarter of its time.
+    from rich import box  # noqa: PLC0415
+    from rich.table import Table  # noqa: PLC0415
+
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for heading in ("slope", "1 in n", "line to line", *_index_heading(chart)):
         table.add_column(heading, justify="right")

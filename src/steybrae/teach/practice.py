@@ -373,15 +373,9 @@ def _thinned(contour: Contour, look: MapLook, questions: Sequence[Question]) -> 
 
 
 def _beside(stretch: Stretch, points: Array) -> NDArray[np.bool_]:
-    """Whether points lie within the zone round a stretch where thin lines were left out."""
-    dx, dy = points[:, 0] - stretch.x_mm, points[:, 1] - stretch.y_mm
-    along = dx * stretch.east + dy * stretch.north
-    aside = np.abs(dx * stretch.north - dy * stretch.east)
-    # The zone narrows uphill a little, so that the lines do not all end in one row.
-    reach = THINNED_ASIDE_MM * (1.0 - 0.15 * np.clip(along / stretch.length_mm, 0.0, 1.0))
-    return np.asarray(
-        (np.abs(along - stretch.length_mm / 2.0) < stretch.length_mm) & (aside < reach), dtype=np.bool_
-    )
+    """Whether points lie in the circle round a stretch where thin lines were left out."""
+    x, y = stretch.at(stretch.length_mm / 2.0)
+    return np.asarray(np.hypot(points[:, 0] - x, points[:, 1] - y) < THINNED_ASIDE_MM, dtype=np.bool_)
 
 
 def _cautions(look: MapLook, ground: MapGround, *, sample: bool) -> tuple[Caution, ...]:

@@ -46,7 +46,7 @@ ASPECT_TOLERANCE_DEG: Final = 5.0
 along the stretch (our choice). It is asked for only where all of that lies in one sector."""
 
 THINNED_ASIDE_MM: Final = 6.0
-"""Thin lines are left out so far to either side of a stretch, mm (our choice)."""
+"""Thin lines are left out so far round the middle of a stretch, mm (our choice)."""
 
 
 @dataclass(frozen=True)

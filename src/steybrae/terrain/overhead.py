@@ -101,8 +101,13 @@ class Overhead:
         "at least", or unknown where there is none.
     sight
         Steepest sight from which snow could come; None where nothing looks down.
+    outside
+        As `sight`, from the places that stand in no start zone: within one the next cell of
+        the same slope is the steepest. None where nothing looks down on them.
     unfiltered
         Steepest sight whatever lies between; None where nothing looks down.
+    unfiltered_deg
+        The same from each place, degrees; NaN where nothing looks down, or its height is unknown.
     top
         Sight to the top of the zone of `sight`, from the same place.
     path
@@ -112,7 +117,9 @@ class Overhead:
     in_start_zone: NDArray[np.bool_]
     unknown_above: bool
     sight: SightUp | None
+    outside: SightUp | None
     unfiltered: SightUp | None
+    unfiltered_deg: Array
     top: SightUp | None
     path: PathUp | None
 
@@ -135,19 +142,45 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
     col, row = points.col.astype(np.intp), points.row.astype(np.intp)
     in_zone = ground.zones.in_range[row, col]
     unknown = unknown_overhead(ground, points)
-    unfiltered = _steepest(ground, points, steepest_sight(ground, points, only_steepest=True))
-    sight = top = None
-    if unfiltered is not None:
-        steepest = math.tan(math.radians(unfiltered.deg))
-        sight = _steepest(ground, points, first_open(ground, points, steepest * (1.0 + 1e-12)))
-    if sight is not None:
-        top = zone_top(ground, points, sight)
+    sights = steepest_sight(ground, points)
+    unfiltered = _steepest(ground, points, sights)
+    sight = _open(ground, points, sights.tangent)
+    outside = _outside(ground, points, sights.tangent, sight, in_zone)
+    top = None if sight is None else zone_top(ground, points, sight)
     straight = None if sight is None else _straight(ground, points, sight)
-    path = None if unfiltered is None else _steepest_path(ground, points, straight)
+    path = None if unfiltered is None else _steepest_path(ground, points, straight, sights.tangent)
     if path is not None and unfiltered is not None and path.deg > unfiltered.deg:
         # No way is shorter than the straight one: what was rounded up beyond it comes back.
         path = replace(path, deg=unfiltered.deg)
-    return Overhead(in_zone, unknown, sight, unfiltered, top, path)
+    return Overhead(in_zone, unknown, sight, outside, unfiltered, _degrees(sights.tangent), top, path)
+
+
+def _degrees(tangent: Array) -> Array:
+    out: Array = np.where(np.isfinite(tangent), np.degrees(np.arctan(tangent)), np.nan)
+    return out
+
+
+def _open(ground: OverheadGround, points: Points, tangent: Array) -> SightUp | None:
+    """Steepest sight from which snow could come; tangents are the unfiltered ones."""
+    steepest = float(tangent.max(initial=-np.inf))
+    if steepest == -np.inf:
+        return None
+    return _steepest(ground, points, first_open(ground, points, steepest * (1.0 + 1e-12)))
+
+
+def _outside(
+    ground: OverheadGround,
+    points: Points,
+    tangent: Array,
+    sight: SightUp | None,
+    in_zone: NDArray[np.bool_],
+) -> SightUp | None:
+    """Steepest open sight from the places that stand in no start zone."""
+    if sight is None or not in_zone[sight.point]:
+        return sight
+    numbers = np.flatnonzero(~in_zone)
+    found = _open(ground, points.pick(numbers), tangent[numbers])
+    return None if found is None else replace(found, point=int(numbers[found.point]))
 
 
 def _steepest(ground: OverheadGround, points: Points, pairs: Pairs) -> SightUp | None:
@@ -217,7 +250,9 @@ def _straight(ground: OverheadGround, points: Points, sight: SightUp) -> PathUp:
     return PathUp(deg, sight.bearing_true_deg, sight.distance_m, sight.rise_m, sight.point, *ends)
 
 
-def _steepest_path(ground: OverheadGround, points: Points, straight: PathUp | None) -> PathUp | None:
+def _steepest_path(
+    ground: OverheadGround, points: Points, straight: PathUp | None, tangent: Array
+) -> PathUp | None:
     """Solve for the largest angle at which any of the places is reached.
 
     It lies between that of the straight way down the open sight line and the unfiltered
@@ -229,7 +264,11 @@ def _steepest_path(ground: OverheadGround, points: Points, straight: PathUp | No
     numbers = np.flatnonzero(np.isfinite(ground.dem.heights_m[row, col]))
     col, row = col[numbers], row[numbers]
     centres = ground.centres(col, row)
-    sight_deg = np.degrees(np.arctan(steepest_sight(ground, centres, low).tangent))
+    at_centres = np.array_equal(centres.col, points.col[numbers]) and np.array_equal(
+        centres.row, points.row[numbers]
+    )
+    tangent = tangent[numbers] if at_centres else steepest_sight(ground, centres, low).tangent
+    sight_deg = np.degrees(np.arctan(tangent))
     high = float(sight_deg.max(initial=-90.0))
     if straight is not None and high - low <= PATH_STEP_DEG:
         return replace(straight, deg=max(high, low))

@@ -1,0 +1,131 @@
+"""The same blocks on several machines, or in several processes here, with Dask distributed.
+
+A task is a block's number. Every worker process opens the model and its own part files once, reads
+its own windows, writes its own tiles, and sends back the block's record: some kilobytes of plain
+numbers. All machines need the model and the output folder under the same paths. A worker that dies
+loses the blocks whose records had not come back; the scheduler gives them to another.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any, Final
+
+from steybrae.area.job import AreaJob
+from steybrae.area.station import Station, open_station
+from steybrae.errors import MissingExtraError, QuantityError
+
+__all__ = ["on_cluster", "work_here"]
+
+LOCAL: Final = "local:"
+
+RETRIES: Final = 3
+"""How often a block is given out again after an error of the system; a worker that dies does not
+count."""
+
+WAIT_SECONDS: Final = 30
+"""How long a scheduler's first answer is waited for."""
+
+_stations: dict[tuple[AreaJob, Path], Station] = {}
+_opening = threading.Lock()
+_kept_open = ExitStack()
+
+
+def work_here(job: AreaJob, folder: Path, number: int) -> dict[str, Any]:
+    """Make a block in this process; what a worker runs.
+
+    Parameters
+    ----------
+    job, folder
+        As `steybrae.area.station.open_station`; opened once in a process and kept.
+    number
+        Of the block.
+
+    Returns
+    -------
+    dict
+        Its record (`steybrae.area.station.Station.work`).
+    """
+    key = (job, folder)
+    with _opening:
+        if key not in _stations:
+            _stations[key] = _kept_open.enter_context(open_station(job, folder))
+        station = _stations[key]
+    return station.work(number)
+
+
+def on_cluster(job: AreaJob, folder: Path, todo: Sequence[int], cluster: str) -> Iterator[dict[str, Any]]:
+    """Make blocks on a cluster.
+
+    Parameters
+    ----------
+    job, folder
+        As `steybrae.area.station.open_station`.
+    todo
+        Numbers of the blocks.
+    cluster
+        Address of a scheduler, like ``tcp://10.0.0.5:8786``, or ``local:N`` for N workers here.
+
+    Yields
+    ------
+    dict
+        Records, as the blocks are done.
+
+    Raises
+    ------
+    MissingExtraError
+        Dask distributed is not installed.
+    QuantityError
+        ``local:`` without a number, or a scheduler that does not answer.
+    """
+    try:
+        from distributed import Client, LocalCluster, as_completed  # noqa: PLC0415  an optional extra
+    except ImportError as error:
+        message = (
+            "--cluster needs the optional package dask[distributed]; it is not installed. "
+            "Install steybrae[cluster], or leave --cluster out."
+        )
+        raise MissingExtraError(message) from error
+    with ExitStack() as stack:
+        address: Any = cluster
+        if cluster.startswith(LOCAL):
+            address = stack.enter_context(
+                LocalCluster(
+                    n_workers=_workers(cluster),
+                    threads_per_worker=1,
+                    processes=True,
+                    dashboard_address=None,
+                    host="127.0.0.1",
+                )
+            )
+        client = stack.enter_context(_client(Client, address, cluster))
+        futures = client.map(
+            work_here, [job] * len(todo), [folder] * len(todo), todo, pure=False, retries=RETRIES
+        )
+        done = as_completed(futures)
+        del futures
+        for future in done:
+            yield future.result()
+            future.release()
+
+
+def _workers(cluster: str) -> int:
+    text = cluster.removeprefix(LOCAL)
+    if not text.isdigit() or int(text) < 1:
+        message = f"--cluster local:N takes a number of workers from 1; got {cluster!r}. Write local:2."
+        raise QuantityError(message)
+    return int(text)
+
+
+def _client(client: Any, address: Any, cluster: str) -> Any:
+    try:
+        return client(address, timeout=WAIT_SECONDS)
+    except (OSError, ValueError) as error:
+        message = (
+            f"--cluster should be the address of a Dask scheduler that answers, or local:N; {cluster!r} "
+            "does not. Start one with dask scheduler, or check the address."
+        )
+        raise QuantityError(message) from error
