@@ -29,11 +29,12 @@ from steybrae.route.places import Place
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.route.track import Track
 from steybrae.terrain.dem import Array, DemSource
-from steybrae.terrain.overhead import Overhead, SightUp, look_up
+from steybrae.terrain.overhead import Overhead, SightUp, look_up, zone_top
 from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG, OverheadGround, Points
 from steybrae.terrain.shape import look_around
 
 __all__ = ["place_above", "route_above"]
+
 
 @dataclass(frozen=True, eq=False)
 class _Part:
@@ -154,35 +155,32 @@ def _stand(ground: OverheadGround, points: Points, point: int) -> Spot:
 
 
 def _sight(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> SightAnswer | None:
-    whatever = up.unfiltered
-    if whatever is None:
-        return None
-    if up.sight is None or up.top is None:
-        seen = whatever.deg, whatever.bearing_true_deg, whatever.distance_m
-        return SightAnswer(None, *seen, None, None, None, None, None, None, None)
-    return _answer(ground, points, chainage_m, up.sight, whatever, up.top)
+    return _answer(ground, points, chainage_m, up.sight, up.unfiltered, up.top)
 
 
 def _outside(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> SightAnswer | None:
-    """Sight from the parts outside of start zones; where it is the only one, the same answer."""
-    if up.outside is None:
-        return None
-    if up.outside is up.sight:
-        return _sight(ground, points, chainage_m, up)
-    numbers = np.flatnonzero(~up.in_start_zone)
-    best = int(numbers[np.nanargmax(up.unfiltered_deg[numbers])])
-    whatever = up.whatever_from(best)
-    return _answer(ground, points, chainage_m, up.outside, whatever, zone_top(ground, points, up.outside))
+    top = up.top
+    if up.outside is not None and up.outside is not up.sight:
+        top = zone_top(ground, points, up.outside)
+    return _answer(ground, points, chainage_m, up.outside, up.outside_unfiltered, top)
 
 
 def _answer(
-    ground: OverheadGround, points: Points, chainage_m: Array, sight: SightUp, whatever: SightUp, top: SightUp
-) -> SightAnswer:
+    ground: OverheadGround,
+    points: Points,
+    chainage_m: Array,
+    sight: SightUp | None,
+    whatever: SightUp | None,
+    top: SightUp | None,
+) -> SightAnswer | None:
+    if whatever is None:
+        return None
+    seen = whatever.deg, whatever.bearing_true_deg, whatever.distance_m
+    if sight is None or top is None:
+        return SightAnswer(None, *seen, None, None, None, None, None, None, None)
     return SightAnswer(
         sight.deg,
-        whatever.deg,
-        whatever.bearing_true_deg,
-        whatever.distance_m,
+        *seen,
         sight.bearing_true_deg,
         sight.distance_m,
         sight.rise_m,
@@ -218,17 +216,8 @@ def _path(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhea
 
 def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) -> Above:
     """Join what the stretches of a leg hold: the steepest of each measure."""
-    sights = [part.sight for part in parts if part.sight is not None]
-    sight = max(sights, key=lambda s: (-1.0 if s.deg is None else s.deg, s.unfiltered_deg), default=None)
-    if sight is not None:
-        whatever = max(sights, key=lambda s: s.unfiltered_deg)
-        sight = replace(
-            sight,
-            unfiltered_deg=whatever.unfiltered_deg,
-            unfiltered_bearing_true_deg=whatever.unfiltered_bearing_true_deg,
-            unfiltered_distance_m=whatever.unfiltered_distance_m,
-            chainage_m=None if at_place else sight.chainage_m,
-        )
+    sight = _steepest([part.sight for part in parts], at_place=at_place)
+    outside = _steepest([part.outside for part in parts], at_place=at_place)
     paths = [part.path for part in parts if part.path is not None]
     path = max(paths, key=lambda p: p.deg, default=None)
     if path is not None and at_place:
@@ -243,6 +232,7 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
             look.reach_m,
             LEAST_SIGHT_DEG,
             sight,
+            outside,
             path,
         )
     return Above(
@@ -254,4 +244,20 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
             np.concatenate([part.profile.chainage_m for part in parts]),
             np.concatenate([part.profile.sight_unfiltered_deg for part in parts]),
         ),
+    )
+
+
+def _steepest(found: list[SightAnswer | None], *, at_place: bool) -> SightAnswer | None:
+    """Steepest sight of several, with the steepest unfiltered one."""
+    sights = [sight for sight in found if sight is not None]
+    if not sights:
+        return None
+    sight = max(sights, key=lambda s: (-1.0 if s.deg is None else s.deg, s.unfiltered_deg))
+    whatever = max(sights, key=lambda s: s.unfiltered_deg)
+    return replace(
+        sight,
+        unfiltered_deg=whatever.unfiltered_deg,
+        unfiltered_bearing_true_deg=whatever.unfiltered_bearing_true_deg,
+        unfiltered_distance_m=whatever.unfiltered_distance_m,
+        chainage_m=None if at_place else sight.chainage_m,
     )

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import Band
 from steybrae.cautions import Caution
+from steybrae.route.places import Place
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.picture import Relief
 from steybrae.terrain.dem import Array
@@ -337,6 +338,8 @@ class RouteScreening:
         Those that apply.
     cross_check
         Comparison of two engines on the same ground; None where none was asked for.
+    turn_points
+        Turn points as their author wrote them.
     relief
         Ground round the line, for pictures; None where no picture was asked for.
     """
@@ -351,4 +354,5 @@ class RouteScreening:
     version: str
     cautions: tuple[Caution, ...]
     cross_check: CrossCheck | None = None
+    turn_points: tuple[Place, ...] = field(default=(), metadata={"json": False})
     relief: Relief | None = field(default=None, metadata={"json": False})

@@ -163,6 +163,7 @@ def screen_route(
         settings=_used(settings, least_m),
         version=_version(),
         cautions=cautions_for(whole),
+        turn_points=tuple(route.points[turn] for turn in route.turn_points),
         relief=relief,
     )
 

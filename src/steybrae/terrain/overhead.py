@@ -101,11 +101,11 @@ class Overhead:
         "at least", or unknown where there is none.
     sight
         Steepest sight from which snow could come; None where nothing looks down.
-    outside
-        As `sight`, from the places that stand in no start zone: within one the next cell of
-        the same slope is the steepest. None where nothing looks down on them.
     unfiltered
         Steepest sight whatever lies between; None where nothing looks down.
+    outside, outside_unfiltered
+        The same from the places that stand in no start zone, where `sight` is from one that
+        does: there the next cell of the same slope is often the steepest.
     unfiltered_deg
         The same from each place, degrees; NaN where nothing looks down, or its height is unknown.
     top
@@ -117,8 +117,9 @@ class Overhead:
     in_start_zone: NDArray[np.bool_]
     unknown_above: bool
     sight: SightUp | None
-    outside: SightUp | None
     unfiltered: SightUp | None
+    outside: SightUp | None
+    outside_unfiltered: SightUp | None
     unfiltered_deg: Array
     top: SightUp | None
     path: PathUp | None
@@ -145,14 +146,16 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
     sights = steepest_sight(ground, points)
     unfiltered = _steepest(ground, points, sights)
     sight = _open(ground, points, sights.tangent)
-    outside = _outside(ground, points, sights.tangent, sight, in_zone)
+    outside = sight, unfiltered
+    if sight is not None and in_zone[sight.point]:
+        outside = _outside(ground, points, sights, np.flatnonzero(~in_zone))
     top = None if sight is None else zone_top(ground, points, sight)
     straight = None if sight is None else _straight(ground, points, sight)
     path = None if unfiltered is None else _steepest_path(ground, points, straight, sights.tangent)
     if path is not None and unfiltered is not None and path.deg > unfiltered.deg:
         # No way is shorter than the straight one: what was rounded up beyond it comes back.
         path = replace(path, deg=unfiltered.deg)
-    return Overhead(in_zone, unknown, sight, outside, unfiltered, _degrees(sights.tangent), top, path)
+    return Overhead(in_zone, unknown, sight, unfiltered, *outside, _degrees(sights.tangent), top, path)
 
 
 def _degrees(tangent: Array) -> Array:
@@ -169,18 +172,18 @@ def _open(ground: OverheadGround, points: Points, tangent: Array) -> SightUp | N
 
 
 def _outside(
-    ground: OverheadGround,
-    points: Points,
-    tangent: Array,
-    sight: SightUp | None,
-    in_zone: NDArray[np.bool_],
-) -> SightUp | None:
-    """Steepest open sight from the places that stand in no start zone."""
-    if sight is None or not in_zone[sight.point]:
-        return sight
-    numbers = np.flatnonzero(~in_zone)
-    found = _open(ground, points.pick(numbers), tangent[numbers])
-    return None if found is None else replace(found, point=int(numbers[found.point]))
+    ground: OverheadGround, points: Points, sights: Pairs, numbers: NDArray[np.intp]
+) -> tuple[SightUp | None, SightUp | None]:
+    """Steepest open sight from some of the places, and the steepest whatever lies between."""
+    some = points.pick(numbers)
+    found = (
+        _open(ground, some, sights.tangent[numbers]),
+        _steepest(
+            ground, some, Pairs(np.arange(len(numbers)), sights.cell[numbers], sights.tangent[numbers])
+        ),
+    )
+    one, whatever = (None if up is None else replace(up, point=int(numbers[up.point])) for up in found)
+    return one, whatever
 
 
 def _steepest(ground: OverheadGround, points: Points, pairs: Pairs) -> SightUp | None:
