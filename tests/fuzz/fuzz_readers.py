@@ -333,12 +333,18 @@ def use_zone(parse: Callable[..., Any], text: str) -> None:
     assert dt.datetime(2026, 1, 2, tzinfo=parse(text)).utcoffset() is not None, "a zone of no use"
 
 
+def use_moment(parse: Callable[..., Any], text: str) -> None:
+    """Read a date and time with its zone."""
+    assert parse(text, "The time").utcoffset() is not None, "a time without a zone"
+
+
 SLOPES: Final = texts("34deg", "34°", "34", "62%", "1in2", "1 in 2.5", "600mil", "33.5 degrees")
 LENGTHS: Final = texts("10m", "1.2km", "40ft", "40 usft", ".5m", "+3m")
 PLACES: Final = texts(
     *("57.1234 -3.6712", "57 07 24 N 3 40 16 W", "N57.1 W3.6", "NN 166 712", "NN1667171200", "38SMB4484"),
     *("38N 444140 3684706", "-33.9 18.4", "57° 7.4' N, 3° 40.2' W", "216600 771200"),
 )
+MOMENTS: Final = texts("2027-01-15T09:30+00:00", "2027-01-15T09:30Z", "2027-01-15 09:30:00.5-05:30")
 
 READERS: Final = (
     Reader("steybrae.files.routes", "read_route", route_seeds, use_route, 50, ".gpx"),
@@ -372,11 +378,12 @@ READERS: Final = (
     ),
     Reader("steybrae.route.daylight", "parse_clock", texts("08:30", "8:30", "23:59", "0830"), use_clock, 4),
     Reader("steybrae.route.daylight", "parse_zone", texts("Europe/London", "UTC", "Asia/Tokyo"), use_zone, 4),
+    Reader("steybrae.forecast.choose", "parse_moment", MOMENTS, use_moment, 4),
     Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 6),
 )
 
-COVERED: Final = {"read_lat_lon", "square_named", "read_ground"}
-"""Read by `parse_place`; and one that reads an open model, no input of a user."""
+COVERED: Final = {"read_lat_lon", "read_ground", "read_preview"}
+"""Read by `parse_place`; an open model, and a raster that the command itself has just written."""
 
 
 @dataclasses.dataclass

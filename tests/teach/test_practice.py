@@ -168,7 +168,7 @@ def test_stretches_on_a_cone_know_its_slope_and_its_aspect() -> None:
 
 
 def test_a_round_hill_gives_convex_and_concave_slopes() -> None:
-    dem = sample_surface(GaussianHill(300.0, 350.0), (500, 500), 10.0)
+    dem = sample_surface(GaussianHill(300.0, 350.0), (220, 220), 10.0)
     one = practice_sheet(dem, LOOKS[0], seed=4, questions=9, level="practice")
     kinds = {question.kind for question in one.questions}
     assert {"convex", "concave"} <= kinds

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Future
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any, Final
@@ -18,7 +19,7 @@ from steybrae.area.job import AreaJob
 from steybrae.area.station import Station, open_station
 from steybrae.errors import MissingExtraError, QuantityError
 
-__all__ = ["on_cluster", "work_here"]
+__all__ = ["leave", "on_cluster", "work_here"]
 
 LOCAL: Final = "local:"
 
@@ -29,9 +30,41 @@ count."""
 WAIT_SECONDS: Final = 30
 """How long a scheduler's first answer is waited for."""
 
-_stations: dict[tuple[AreaJob, Path], Station] = {}
-_opening = threading.Lock()
-_kept_open = ExitStack()
+Key = tuple[AreaJob, Path]
+
+
+class _Keeper(threading.Thread):
+    """Opens a station and keeps it until told to stop.
+
+    In a thread of its own, for GDAL's settings are to be taken back by the thread that made them,
+    and a worker runs its tasks in any.
+    """
+
+    def __init__(self, job: AreaJob, folder: Path) -> None:
+        super().__init__(daemon=True)
+        self._job, self._folder = job, folder
+        self._stopped = threading.Event()
+        self.opened: Future[Station] = Future()
+
+    def run(self) -> None:
+        """Open, wait, close."""
+        try:
+            with open_station(self._job, self._folder) as station:
+                self.opened.set_result(station)
+                self._stopped.wait()
+        except BaseException as error:
+            if self.opened.done():
+                raise
+            self.opened.set_exception(error)
+
+    def stop(self) -> None:
+        """Close the station."""
+        self._stopped.set()
+        self.join()
+
+
+_keepers: dict[Key, _Keeper] = {}
+_starting = threading.Lock()
 
 
 def work_here(job: AreaJob, folder: Path, number: int) -> dict[str, Any]:
@@ -49,12 +82,20 @@ def work_here(job: AreaJob, folder: Path, number: int) -> dict[str, Any]:
     dict
         Its record (`steybrae.area.station.Station.work`).
     """
-    key = (job, folder)
-    with _opening:
-        if key not in _stations:
-            _stations[key] = _kept_open.enter_context(open_station(job, folder))
-        station = _stations[key]
-    return station.work(number)
+    with _starting:
+        if (job, folder) not in _keepers:
+            _keepers[job, folder] = _Keeper(job, folder)
+            _keepers[job, folder].start()
+        keeper = _keepers[job, folder]
+    return keeper.opened.result().work(number)
+
+
+def leave(job: AreaJob, folder: Path) -> None:
+    """Close what `work_here` keeps open in this process."""
+    with _starting:
+        keeper = _keepers.pop((job, folder), None)
+    if keeper is not None:
+        keeper.stop()
 
 
 def on_cluster(job: AreaJob, folder: Path, todo: Sequence[int], cluster: str) -> Iterator[dict[str, Any]]:
@@ -107,9 +148,12 @@ def on_cluster(job: AreaJob, folder: Path, todo: Sequence[int], cluster: str) ->
         )
         done = as_completed(futures)
         del futures
-        for future in done:
-            yield future.result()
-            future.release()
+        try:
+            for future in done:
+                yield future.result()
+                future.release()
+        finally:
+            client.run(leave, job, folder)
 
 
 def _workers(cluster: str) -> int:

@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-import rasterio
 from numpy.typing import NDArray
 
 from steybrae.area.blocks import BLOCK_LEVELS, SMALL, Block, Layout
@@ -23,7 +22,7 @@ from steybrae.area.kernel import Kernel
 from steybrae.area.layers import LAYERS, LEVEL, Layer, halve
 from steybrae.area.metric import block_metric
 from steybrae.area.tally import Pieces
-from steybrae.files.area_heights import BadBlock, RawHeights
+from steybrae.files.area_heights import BadBlock, RawHeights, this_thread
 from steybrae.files.area_outputs import PartFile, SmallFile, free_writer_name
 from steybrae.files.area_tiff import TILE, encode_tiles
 from steybrae.files.rasters import RasterModel, open_model
@@ -85,7 +84,7 @@ class Station:
             blocks of the input met so far by this process) and, where asked for, ``compared``.
         """
         block = self.layout.block(number)
-        with rasterio.Env():  # error messages of GDAL are this thread's own
+        with this_thread():
             raw = self._buffer("heights", (block.rows + 2, block.cols + 2), self._heights.dtype)
             self._heights.read(block.row - 1, block.col - 1, raw)
             made, pieces = self._make(block, raw)

@@ -258,3 +258,17 @@ def _own_notes(sheet: PracticeSheet, plan: Path | None, log: Path | None) -> lis
         if given and not own:
             notes.append(f"No {what} could be asked about: none lies on this map where it can be measured.")
     return notes
+
+
+@app.command("lesson")
+def lesson(
+    out: Out,
+    *,
+    seed: Annotated[int, typer.Option("--seed", help="Same seed, same quiz.", min=0)] = 1,
+    force: Force = False,
+) -> None:
+    """Make a page to play with: one HTML file that needs no network."""
+    from steybrae.show.lesson_page import lesson_html
+    from steybrae.teach.lesson import lesson as make_lesson
+
+    _write(out, lambda: lesson_html(make_lesson(seed)).encode("utf-8"), force=force)

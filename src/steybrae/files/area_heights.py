@@ -12,18 +12,24 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
+import rasterio
 import rasterio.errors
 import rasterio.windows
 from numpy.typing import NDArray
 from rasterio.enums import MaskFlags
 
-from steybrae.files.rasters import RasterModel, _damaged
+from steybrae.files.rasters import _OFFLINE, RasterModel, _damaged
 from steybrae.files.tiles import Tile
 
-__all__ = ["BadBlock", "RawHeights"]
+__all__ = ["BadBlock", "RawHeights", "this_thread"]
 
 _SINGLE: Final = ("float32", "int16", "uint16", "int8", "uint8")
 """Numbers that single precision holds exactly."""
+
+
+def this_thread() -> Any:
+    """Settings of GDAL for a thread that reads and writes: its own error messages, and no network."""
+    return rasterio.Env(**_OFFLINE)
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,7 @@ class SteepestOnLine:
     aspect_true_deg
         Where that slope faces; None where it has none.
     place, chainage_m
-        Where.
+        Where; the chainage is None for a place.
     """
 
     slope_deg: float
@@ -41,7 +41,7 @@ class SteepestOnLine:
     high_deg: float | None
     aspect_true_deg: float | None
     place: Spot
-    chainage_m: float
+    chainage_m: float | None
 
 
 def sight_interval_deg(
@@ -93,7 +93,8 @@ def expected_readings(
     """Two or three readings that would tell most about a leg.
 
     The steepest ground on the line, looking up its fall line; the steepest start zone overhead
-    that is far enough to sight; the most marked convex roll, looking down it.
+    that is far enough to sight, else that from the parts outside of start zones; the most marked
+    convex roll, looking down it.
 
     Parameters
     ----------
@@ -115,16 +116,19 @@ def expected_readings(
     tuple of ExpectedReading
         Numbered on; empty where nothing is known.
     """
-    found = []
+    found: list[Reading] = []
     if steepest is not None:
         aspect = steepest.aspect_true_deg
         look = None if aspect is None else (aspect + 180.0) % 360.0
-        what = "steepest ground on the line, up its fall line"
+        where = "at the place" if steepest.chainage_m is None else "on the line"
+        what = f"steepest ground {where}, up its fall line"
         numbers = steepest.slope_deg, steepest.low_deg, steepest.high_deg
         found.append((steepest.place, steepest.chainage_m, look, *numbers, what))
-    sight = None if above.overhead is None else above.overhead.sight
-    if sight is not None:
-        found += _sight_reading(sight, cell_m, vertical_error_m, place_error_m)
+    for sight in _sights(above):
+        reading = _sight_reading(sight, cell_m, vertical_error_m, place_error_m)
+        if reading:
+            found += reading
+            break
     rolls = above.convex_rolls
     if rolls:
         roll = max(rolls, key=lambda one: one.below_deg - one.above_deg)
@@ -135,13 +139,19 @@ def expected_readings(
     return tuple(ExpectedReading(first_number + k, *reading) for k, reading in enumerate(found))
 
 
-Reading = tuple[Spot, float, float | None, float, float | None, float | None, str]
+def _sights(above: Above) -> list[SightAnswer]:
+    """Give the sight, then that from outside of start zones."""
+    looks = above.overhead
+    return [] if looks is None else [one for one in (looks.sight, looks.sight_outside) if one is not None]
+
+
+Reading = tuple[Spot, float | None, float | None, float, float | None, float | None, str]
 
 
 def _sight_reading(
     sight: SightAnswer, cell_m: float, vertical_error_m: float | None, place_error_m: float
 ) -> list[Reading]:
-    if sight.deg is None or sight.stand is None or sight.chainage_m is None or sight.distance_m is None:
+    if sight.deg is None or sight.stand is None or sight.distance_m is None:
         return []
     if sight.distance_m < LEAST_SIGHT_M:
         return []

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.bands import Band, BandScheme
-from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.bands import BandScheme
+from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import OffModelError, QuantityError
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.places import Place
+from steybrae.screening.ground_result import GroundAt, GroundPatch, PlaceAt, Within
 from steybrae.screening.leg import possible_bands
 from steybrae.screening.screen import Settings
 from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, slope_field
@@ -42,120 +43,6 @@ MOST_RADIUS_M: Final = 2000.0
 
 SPARE_CELLS: Final = 4
 """Ring of cells beyond the circle: slopes and the 3 x 3 around the place need it."""
-
-
-@dataclass(frozen=True)
-class PlaceAt:
-    """The place asked for, on WGS 84, and as it was written."""
-
-    lat_deg: float
-    lon_deg: float
-    written: str
-
-
-@dataclass(frozen=True)
-class Within:
-    """Slopes of all cells that the position error reaches.
-
-    Attributes
-    ----------
-    radius_m
-        Radius of the circle, metres; every cell whose square touches it counts, and always
-        the 3 x 3 around the place.
-    slope_min_deg, slope_median_deg, slope_max_deg
-        Over the known cells; None where none is known.
-    unknown_share
-        Share of the cells that is unknown.
-    slope_low_deg, slope_high_deg
-        Lowest low and highest high end of their 95 % intervals; None where not known how well.
-    """
-
-    radius_m: float
-    slope_min_deg: float | None
-    slope_median_deg: float | None
-    slope_max_deg: float | None
-    unknown_share: float
-    slope_low_deg: float | None = field(default=None, metadata={"json": False})
-    slope_high_deg: float | None = field(default=None, metadata={"json": False})
-
-
-@dataclass(frozen=True, eq=False)
-class GroundPatch:
-    """Cells around a place, for its picture.
-
-    Attributes
-    ----------
-    slope_deg
-        Of each cell, ``[row, col]``, NaN unknown.
-    band
-        Position of each cell's band, -1 unknown.
-    edges_east_m, edges_north_m
-        Corners of the cells from the place, true east and north, shape ``(rows + 1, cols + 1)``.
-    inside
-        Cells that the circle touches, and the 3 x 3 around the place.
-    labels
-        Labels of all bands, gentlest first.
-    """
-
-    slope_deg: Array
-    band: NDArray[np.intp]
-    edges_east_m: Array
-    edges_north_m: Array
-    inside: NDArray[np.bool_]
-    labels: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class GroundAt:
-    """Ground at a place. Field names are the keys of the JSON contract.
-
-    Attributes
-    ----------
-    place
-        Where.
-    elevation_m
-        Interpolated; None unknown.
-    slope_deg
-        Steepest of the 3 x 3 cells around the place, never interpolated, as on a line; None unknown.
-    slope_low_deg, slope_high_deg
-        95 % interval of it; None where not known how well.
-    aspect_true_deg, aspect_sector
-        Direction that the interpolated slope faces; None on flat ground and unknown.
-    band
-        Band of `slope_deg`; None unknown.
-    bands_possible
-        From there to the steeper of the bands of the high end and of the circle's steepest.
-    open_above
-        Whether it may be steeper still.
-    within
-        The circle of the position error.
-    basis
-        What the interval rests on, in words.
-    model_files, cell_size_m, method
-        The model and how it was read.
-    cautions
-        Those that apply.
-    patch
-        Cells around the place, for a picture.
-    """
-
-    place: PlaceAt
-    elevation_m: float | None
-    slope_deg: float | None
-    slope_low_deg: float | None
-    slope_high_deg: float | None
-    aspect_true_deg: float | None
-    aspect_sector: str | None
-    band: Band | None
-    bands_possible: tuple[Band, ...]
-    open_above: bool
-    within: Within
-    basis: str
-    model_files: tuple[str, ...]
-    cell_size_m: tuple[float, float]
-    method: str
-    cautions: tuple[Caution, ...]
-    patch: GroundPatch | None = field(default=None, metadata={"json": False})
 
 
 def radius_95_m(error_m: float, confidence_percent: float = DEFAULT_EPE_CONFIDENCE) -> float:

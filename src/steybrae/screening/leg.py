@@ -14,14 +14,26 @@ from steybrae.cautions import Situation, cautions_for
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.ascent import ascent, contours_climbed_m
 from steybrae.route.corridor import SIDE_REACH_M, SIDE_SLOPES_DEG, BesideLine, half_width_m
+from steybrae.route.expected import SteepestOnLine, expected_readings
 from steybrae.route.ground import LegGround, Look
+from steybrae.route.leg_baselines import LegBaseline
+from steybrae.route.overhead_result import Above, ExpectedReading
+from steybrae.route.shape_result import Spot
 from steybrae.route.touching import Pieces
 from steybrae.screening.result import LegPoints, LegScreening, Position, SideGround, Sides
 from steybrae.terrain.attributes import aspect_deg, aspect_sector
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
-__all__ = ["LegNames", "Rules", "band_lengths_m", "longest_steep_m", "screen_leg"]
+__all__ = [
+    "LegAbove",
+    "LegNames",
+    "Rules",
+    "band_lengths_m",
+    "longest_steep_m",
+    "possible_bands",
+    "screen_leg",
+]
 
 
 @dataclass(frozen=True)
@@ -59,12 +71,24 @@ class Rules:
     grid: Grid
 
 
-def screen_leg(names: LegNames, ground: LegGround, look: Look, rules: Rules) -> LegScreening:
+@dataclass(frozen=True, eq=False)
+class LegAbove:
+    """What looks down on a leg, its slopes over baselines, and the number of its first reading."""
+
+    above: Above
+    baselines: tuple[LegBaseline, ...]
+    first_number: int = 1
+    vertical_error_m: float | None = None
+
+
+def screen_leg(
+    names: LegNames, ground: LegGround, overhead: LegAbove, look: Look, rules: Rules
+) -> LegScreening:
     """Say what the ground of one leg is like.
 
     Parameters
     ----------
-    names, ground
+    names, ground, overhead
         The leg.
     look
         How its ground was looked at.
@@ -120,8 +144,47 @@ def screen_leg(names: LegNames, ground: LegGround, look: Look, rules: Rules) -> 
         band_lengths_m=band_lengths_m(pieces, rules.bands),
         unknown_m=unknown,
         known_share=max(0.0, 1.0 - unknown / length),
+        baselines=overhead.baselines,
+        overhead=overhead.above.overhead,
+        unknown_above=overhead.above.unknown_above,
+        convex_rolls=overhead.above.convex_rolls,
+        terrain_traps=overhead.above.terrain_traps,
+        expected_readings=_readings(ground, top, (low, high), overhead, (look, rules)),
         cautions=cautions_for(situation),
         points=_points(ground, low, high, look),
+        overhead_profile=overhead.above.profile,
+    )
+
+
+def _readings(
+    ground: LegGround,
+    top: int | None,
+    interval: tuple[Array, Array],
+    overhead: LegAbove,
+    by: tuple[Look, Rules],
+) -> tuple[ExpectedReading, ...]:
+    steepest = None
+    if top is not None:
+        pieces, at = ground.pieces, _on_line(ground, top)
+        low, high = (_known(end[top]) for end in interval)
+        height = float(np.interp(at.chainage_m, ground.chainage_m, ground.elevation_m))
+        steepest = SteepestOnLine(
+            float(pieces.slope_deg[top]),
+            low,
+            high,
+            _known(float(aspect_deg(pieces.p[top : top + 1], pieces.q[top : top + 1])[0])),
+            Spot(at.lat_deg, at.lon_deg, _known(height)),
+            at.chainage_m,
+        )
+    look, rules = by
+    return expected_readings(
+        overhead.above,
+        steepest,
+        rules.uncertainty,
+        max(look.cell_m),
+        first_number=overhead.first_number,
+        vertical_error_m=overhead.vertical_error_m,
+        place_error_m=look.place_error_m,
     )
 
 

@@ -14,7 +14,10 @@ from numpy.typing import NDArray
 
 from steybrae.bands import Band
 from steybrae.cautions import Caution
+from steybrae.route.leg_baselines import LegBaseline
+from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer, Profile
 from steybrae.route.places import Place
+from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.picture import Relief
 from steybrae.terrain.dem import Array
@@ -188,10 +191,22 @@ class LegScreening:
         Metres of the leg by band label; with `unknown_m` they add up to `length_m`.
     unknown_m, known_share
         Metres of unknown ground; share of the leg that is known.
+    baselines
+        Steepest slope over each of several baselines.
+    overhead
+        What looks down on it; None where none of its heights is known.
+    unknown_above
+        Whether unknown ground could look down on it: every angle overhead is then "at least".
+    convex_rolls, terrain_traps
+        In the order of the leg.
+    expected_readings
+        Where a clinometer would tell most, numbered through the whole route.
     cautions
         Those that apply to this leg.
     points
         Along the leg.
+    overhead_profile
+        Sight angles along it, whatever lies between, for files of points.
     """
 
     number: int
@@ -223,13 +238,23 @@ class LegScreening:
     band_lengths_m: dict[str, float]
     unknown_m: float
     known_share: float
+    baselines: tuple[LegBaseline, ...]
+    overhead: OverheadAnswer | None
+    unknown_above: bool
+    convex_rolls: tuple[ConvexRoll, ...]
+    terrain_traps: tuple[TerrainTrap, ...]
+    expected_readings: tuple[ExpectedReading, ...]
     cautions: tuple[Caution, ...]
     points: LegPoints = field(metadata={"json": False})
+    overhead_profile: Profile = field(metadata={"json": False})
 
 
 @dataclass(frozen=True)
 class Totals:
-    """The whole line; attributes as those of a leg, summed or the steepest."""
+    """The whole line; attributes as those of a leg, summed or the steepest.
+
+    ``overhead_max_deg`` is the steepest open sight of any leg.
+    """
 
     legs: int
     length_m: float
@@ -250,6 +275,10 @@ class Totals:
     band_lengths_m: dict[str, float]
     unknown_m: float
     known_share: float
+    overhead_max_deg: float | None
+    overhead_max_leg: int | None
+    in_start_zone_m: float
+    unknown_above: bool
 
 
 @dataclass(frozen=True)

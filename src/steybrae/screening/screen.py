@@ -15,10 +15,13 @@ from steybrae.quantities import round_down
 from steybrae.route.ascent import reversal_m
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
 from steybrae.route.ground import Look, leg_ground, leg_windows
+from steybrae.route.leg_baselines import leg_baselines
 from steybrae.route.legs import Route
+from steybrae.route.overhead import route_above
+from steybrae.route.overhead_windows import OverheadLook
 from steybrae.route.track import Track, leg_track
 from steybrae.screening.cross_check import CrossCheck, cross_check
-from steybrae.screening.leg import LegNames, Rules, possible_bands, screen_leg
+from steybrae.screening.leg import LegAbove, LegNames, Rules, possible_bands, screen_leg
 from steybrae.screening.picture import Relief
 from steybrae.screening.result import (
     LegScreening,
@@ -134,6 +137,7 @@ def screen_route(
     situation = partial(
         Situation,
         from_model=True,
+        overhead=True,
         cell_size_m=max(cell),
         unit_assumed=settings.origin.height_unit_from == "assumed",
         datum_accuracy_m=accuracy,
@@ -141,11 +145,15 @@ def screen_route(
     )
     least_m = reversal_m(settings.vertical_error_m)
     rules = Rules(settings.bands, known, situation, least_m, settings.interval_m, grid)
-    legs = []
+    above = route_above(source, tracks, OverheadLook(cell, known))
+    legs: list[LegScreening] = []
     for number, track in enumerate(tracks):
         look = _look(route, number, cell, settings)
         names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
-        legs.append(screen_leg(names, leg_ground(source, track, look), look, rules))
+        first = 1 + sum(len(leg.expected_readings) for leg in legs)
+        baselines = leg_baselines(source, track, cell)
+        overhead = LegAbove(above[number], baselines, first, settings.vertical_error_m)
+        legs.append(screen_leg(names, leg_ground(source, track, look), overhead, look, rules))
     totals = _totals(legs, settings.bands)
     whole = situation(
         unknown_m=totals.unknown_m,
@@ -291,6 +299,8 @@ def _totals(legs: list[LegScreening], bands: BandScheme) -> Totals:
     on_line = [leg for leg in legs if leg.slope_max_deg is not None]
     beside = [leg for leg in legs if leg.slope_corridor_max_deg is not None]
     steepest = max(on_line, key=lambda leg: leg.slope_max_deg or 0.0, default=None)
+    below = [leg for leg in legs if _overhead_deg(leg) is not None]
+    overhead = max(below, key=lambda leg: _overhead_deg(leg) or 0.0, default=None)
     corridor = max(beside, key=lambda leg: leg.slope_corridor_max_deg or 0.0, default=None)
     highs = [leg.slope_high_deg for leg in legs if leg.slope_high_deg is not None]
     slope_max = steepest.slope_max_deg if steepest else None
@@ -318,7 +328,16 @@ def _totals(legs: list[LegScreening], bands: BandScheme) -> Totals:
         band_lengths_m={label: sum(leg.band_lengths_m[label] for leg in legs) for label in bands.labels},
         unknown_m=unknown,
         known_share=max(0.0, 1.0 - unknown / length),
+        overhead_max_deg=None if overhead is None else _overhead_deg(overhead),
+        overhead_max_leg=overhead.number if overhead else None,
+        in_start_zone_m=sum(leg.overhead.in_start_zone_m for leg in legs if leg.overhead),
+        unknown_above=any(leg.unknown_above for leg in legs),
     )
+
+
+def _overhead_deg(leg: LegScreening) -> float | None:
+    sight = None if leg.overhead is None else leg.overhead.sight
+    return None if sight is None else sight.deg
 
 
 def _doubtful_heights(legs: list[LegScreening], totals: Totals) -> str:

@@ -29,7 +29,7 @@ from steybrae.show.style import (
 )
 from steybrae.terrain.dem import Array, Grid
 
-__all__ = ["CORRIDOR_DASHES", "LINE_PT", "draw_map", "sign", "steepest_text"]
+__all__ = ["CORRIDOR_DASHES", "LINE_PT", "draw_ground", "draw_map", "sign", "steepest_text"]
 
 LINE_PT: Final = 1.5
 CORRIDOR_DASHES: Final = (0, (3.5, 1.8))
@@ -52,7 +52,7 @@ def draw_map(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     axes.set(xlim=(x0, x1), ylim=(y0, y1))
     axes.set_autoscale_on(False)
     scheme = BandScheme(screening.settings.edges_deg)
-    _ground(axes, relief, scheme)
+    draw_ground(axes, relief, scheme)
     _edge_of_known(axes, relief)
     heights = _contours(axes, relief)
     _line(axes, relief)
@@ -66,7 +66,7 @@ def _centres(grid: Grid) -> tuple[Array, Array]:
     return grid.xy(np.arange(cols)[None, :] + 0.5, np.arange(rows)[:, None] + 0.5)
 
 
-def _ground(axes: Axes, relief: Relief, scheme: BandScheme) -> None:
+def draw_ground(axes: Axes, relief: Relief, scheme: BandScheme) -> None:
     """Bands over a sheet of unknown, so that what is not known cannot be left blank."""
     axes.patch.set(**unknown_style())
     axes.patch.set_gid("unknown")

@@ -162,9 +162,7 @@ def _tangents(
     return Pairs(at, cell, tangent)
 
 
-def steepest_sight(
-    ground: OverheadGround, points: Points, least_deg: float = LEAST_SIGHT_DEG, *, only_steepest: bool = False
-) -> Pairs:
+def steepest_sight(ground: OverheadGround, points: Points, least_deg: float = LEAST_SIGHT_DEG) -> Pairs:
     """Steepest sight angle from every place, whatever lies between.
 
     Parameters
@@ -175,8 +173,6 @@ def steepest_sight(
         Places; one of unknown height has no answer.
     least_deg
         Flatter sights are not looked for.
-    only_steepest
-        Only the steepest of all places is asked for; the others may then have no answer.
 
     Returns
     -------
@@ -193,7 +189,7 @@ def steepest_sight(
         for first in (True, True, False):
             if len(kept) == 0:
                 break
-            ask = bound >= (best.max() if only_steepest else best[:, None])
+            ask = bound >= best[:, None]
             if first:
                 likely = np.argmax(bound, axis=1)
                 point = np.flatnonzero(ask[np.arange(count), likely])

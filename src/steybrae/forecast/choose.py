@@ -1,0 +1,332 @@
+"""Which of a file's bulletins are for a region and a time, and what is wrong with them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from steybrae.errors import BulletinError, DateError
+from steybrae.forecast.bulletin import Bulletin
+
+__all__ = ["Asked", "Chosen", "Finding", "choose", "parse_moment"]
+
+_SHOWN_REGIONS: Final = 12
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something about the forecast that has to be seen first.
+
+    Attributes
+    ----------
+    key
+        Short fixed name.
+    text
+        A whole sentence.
+    """
+
+    key: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of a file.
+
+    Attributes
+    ----------
+    region
+        ID or name of the region; None where not given.
+    start, end
+        When the ground is walked, with zone; None where not given.
+    lang
+        Language wanted; None takes the file's first.
+    now
+        The present, for a file whose time is over when no time was asked for.
+    """
+
+    region: str | None = None
+    start: dt.datetime | None = None
+    end: dt.datetime | None = None
+    lang: str | None = None
+    now: dt.datetime | None = None
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """What was found.
+
+    Attributes
+    ----------
+    bulletins
+        Those for the region and the time; more than one where several hold then, or where none
+        does and several are nearest.
+    findings
+        What has to be seen first.
+    notes
+        What was passed over, in words.
+    """
+
+    bulletins: tuple[Bulletin, ...]
+    findings: tuple[Finding, ...]
+    notes: tuple[str, ...]
+
+
+def parse_moment(text: str, what: str) -> dt.datetime:
+    """Read a date and time with its zone.
+
+    Parameters
+    ----------
+    text
+        ISO 8601, like ``2027-01-15T09:30+00:00`` or ending in ``Z``.
+    what
+        What it is, for the error.
+
+    Returns
+    -------
+    datetime.datetime
+        With zone.
+
+    Raises
+    ------
+    DateError
+        Not a date and time, or without zone.
+    """
+    try:
+        found = dt.datetime.fromisoformat(text.strip().upper())
+        zoned = found.utcoffset() is not None
+        if zoned:
+            found.astimezone(dt.UTC)
+    except (ValueError, OverflowError):
+        found, zoned = None, False
+    if found is None or not zoned:
+        message = (
+            f"{what} should be a date and time with its zone, like 2027-01-15T09:30+00:00; got {text!r:.60}. "
+            "Add what is missing."
+        )
+        raise DateError(message)
+    return found
+
+
+def choose(bulletins: Sequence[Bulletin], asked: Asked) -> Chosen:
+    """Choose the bulletins for a region and a time.
+
+    Region before time, time before language, and of two for the same hours and regions the one
+    published last. Nothing is dropped for being gentler or less certain.
+
+    Parameters
+    ----------
+    bulletins
+        Of a file.
+    asked
+        Region, time and language.
+
+    Returns
+    -------
+    Chosen
+        Without bulletins where the region is not in the file.
+
+    Raises
+    ------
+    BulletinError
+        The file is for several regions and none was named.
+    """
+    if not bulletins:
+        empty = Finding(
+            "no_bulletin", "The forecast file holds no bulletin at all: read the forecast itself."
+        )
+        return Chosen((), (empty,), ())
+    here, findings = _for_region(bulletins, asked.region)
+    if not here:
+        return Chosen((), findings, ())
+    timed, when = _for_time(here, asked)
+    spoken, language = _for_language(timed, asked.lang)
+    latest, older = _latest(spoken)
+    rated = (*findings, *when, *_rating_findings(latest))
+    order = ("expired", "not_yet_valid", "partly_valid", "validity_not_stated", "no_rating")
+    ranked = sorted(rated, key=lambda found: order.index(found.key) if found.key in order else len(order))
+    return Chosen(latest, tuple(ranked), (*language, *older))
+
+
+def _for_region(
+    bulletins: Sequence[Bulletin], asked: str | None
+) -> tuple[list[Bulletin], tuple[Finding, ...]]:
+    if asked is None:
+        return list(bulletins), _unasked(bulletins)
+    wanted = asked.strip().casefold()
+    by_id = [b for b in bulletins if any(r.region_id.casefold() == wanted for r in b.regions)]
+    by_name = [b for b in bulletins if any((r.name or "").casefold() == wanted for r in b.regions)]
+    found = by_id or by_name
+    if found:
+        return found, ()
+    text = (
+        f"OTHER REGION: the file has no forecast for region {asked!r:.60}; it is for {_regions(bulletins)}. "
+        "Nothing of it is shown beside this line."
+    )
+    return [], (Finding("other_region", text),)
+
+
+def _unasked(bulletins: Sequence[Bulletin]) -> tuple[Finding, ...]:
+    sets = {frozenset(region.region_id for region in bulletin.regions) for bulletin in bulletins}
+    if len(sets) > 1:
+        message = (
+            f"The forecast file has bulletins for several regions ({_regions(bulletins)}); none was named. "
+            "Give --region with the ID of yours."
+        )
+        raise BulletinError(message)
+    if not any(sets):
+        text = "The bulletin names no region: check that it is for this ground."
+        return (Finding("region_not_stated", text),)
+    text = f"No region was named: check that this ground lies in {_regions(bulletins)}, or give --region."
+    return (Finding("region_not_checked", text),)
+
+
+def _regions(bulletins: Sequence[Bulletin]) -> str:
+    names: dict[str, str] = {}
+    for bulletin in bulletins:
+        for region in bulletin.regions:
+            names.setdefault(region.region_id, region.name or "")
+    shown = [f"{key} {name}".strip()[:60] for key, name in list(names.items())[:_SHOWN_REGIONS]]
+    more = len(names) - len(shown)
+    return (", ".join(shown) + (f" and {more} more" if more else "")) or "no region at all"
+
+
+def _span(bulletin: Bulletin) -> tuple[dt.datetime | None, dt.datetime | None]:
+    ends = (bulletin.valid_from, bulletin.valid_to)
+    start, end = (None if text is None else parse_moment(text, "A valid time") for text in ends)
+    return start, end
+
+
+def _for_time(here: list[Bulletin], asked: Asked) -> tuple[list[Bulletin], tuple[Finding, ...]]:
+    spans = [_span(bulletin) for bulletin in here]
+    if asked.start is None:
+        return here, _without_time(here, spans, asked.now)
+    first, last = asked.start, asked.end or asked.start
+    holds = [(start is None or start <= last) and (end is None or first <= end) for start, end in spans]
+    if not any(holds):
+        return _nearest(here, spans, (first, last))
+    kept = [bulletin for bulletin, hold in zip(here, holds, strict=True) if hold]
+    return kept, _covering([span for span, hold in zip(spans, holds, strict=True) if hold], first, last)
+
+
+Span = tuple[dt.datetime | None, dt.datetime | None]
+
+
+def _covering(spans: Sequence[Span], first: dt.datetime, last: dt.datetime) -> tuple[Finding, ...]:
+    """Say whether bulletins that hold at some of the time hold at all of it."""
+    if any(start is None or end is None for start, end in spans):
+        return (_not_stated(),)
+    known = sorted((start, end) for start, end in spans if start is not None and end is not None)
+    reach = first
+    for start, end in known:
+        if start > reach:
+            break
+        reach = max(reach, end)
+    if reach >= last:
+        return ()
+    text = (
+        f"NOT VALID ALL THE TIME: the plan runs from {_shown(first)} to {_shown(last)}, the forecast holds from "
+        f"{_shown(known[0][0])} to {_shown(max(end for _, end in known))}."
+    )
+    return (Finding("partly_valid", text),)
+
+
+def _nearest(
+    here: list[Bulletin], spans: Sequence[Span], walk: tuple[dt.datetime, dt.datetime]
+) -> tuple[list[Bulletin], tuple[Finding, ...]]:
+    """Take the bulletins nearest in time, and say loudly that they do not hold."""
+
+    def away(span: Span) -> dt.timedelta:
+        start, end = span
+        before = dt.timedelta(0) if start is None or start <= walk[1] else start - walk[1]
+        after = dt.timedelta(0) if end is None or end >= walk[0] else walk[0] - end
+        return max(before, after)
+
+    least = min(away(span) for span in spans)
+    kept = [k for k, span in enumerate(spans) if away(span) == least]
+    _, end = spans[kept[0]]
+    if end is not None and end < walk[0]:
+        text = (
+            f"EXPIRED: this forecast ended {_shown(end)}, before the plan of {_shown(walk[0])}. Get today's."
+        )
+        return [here[k] for k in kept], (Finding("expired", text),)
+    begin = spans[kept[0]][0]
+    text = (
+        f"NOT YET VALID: this forecast begins {_shown(begin or walk[1])}, after the plan of {_shown(walk[1])}. "
+        "Get the one for that time."
+    )
+    return [here[k] for k in kept], (Finding("not_yet_valid", text),)
+
+
+def _without_time(
+    here: list[Bulletin], spans: Sequence[Span], now: dt.datetime | None
+) -> tuple[Finding, ...]:
+    ends = [end for _, end in spans if end is not None]
+    if now is not None and len(ends) == len(here) and max(ends) < now:
+        text = f"EXPIRED: this forecast ended {_shown(max(ends))}; it is {_shown(now)} now. Get today's."
+        return (Finding("expired", text),)
+    text = "No time was given: whether the forecast holds when you are there was not checked. Give --at-time."
+    stated = all(None not in span for span in spans)
+    unasked = Finding("time_not_checked", text)
+    return (unasked,) if stated else (_not_stated(), unasked)
+
+
+def _not_stated() -> Finding:
+    return Finding("validity_not_stated", "The bulletin does not say when it begins or ends: check its date.")
+
+
+def _shown(moment: dt.datetime) -> str:
+    return moment.isoformat(sep=" ", timespec="minutes")
+
+
+def _for_language(here: list[Bulletin], asked: str | None) -> tuple[list[Bulletin], tuple[str, ...]]:
+    langs = list(dict.fromkeys((bulletin.lang or "").lower() for bulletin in here))
+    if len(langs) == 1 and (asked is None or asked.lower() == langs[0]):
+        return here, ()
+    spoken = (asked or "").lower() if (asked or "").lower() in langs else langs[0]
+    kept = [bulletin for bulletin in here if (bulletin.lang or "").lower() == spoken]
+    # Another language that speaks of other hours or regions is no translation, and stays.
+    told = {(bulletin.valid_from, bulletin.valid_to) for bulletin in kept}
+    kept += [b for b in here if (b.lang or "").lower() != spoken and (b.valid_from, b.valid_to) not in told]
+    names = ", ".join(lang or "not stated" for lang in langs)
+    words = f"Languages in the file: {names}; shown: {spoken or 'not stated'}."
+    if asked is not None and asked.lower() not in langs:
+        words += f" {asked!r:.20} is not among them."
+    return kept, (words,)
+
+
+def _latest(here: list[Bulletin]) -> tuple[tuple[Bulletin, ...], tuple[str, ...]]:
+    """Leave out what a later publication for the same hours, regions and language replaces."""
+    kept: list[Bulletin] = []
+    notes = []
+    for bulletin in here:
+        if any(_replaces(other, bulletin) for other in here):
+            notes.append(
+                f"A bulletin published {bulletin.publication_time} was passed over for a later one of the "
+                "same hours and regions."
+            )
+        else:
+            kept.append(bulletin)
+    return tuple(kept), tuple(notes)
+
+
+def _replaces(new: Bulletin, old: Bulletin) -> bool:
+    if new.publication_time is None or old.publication_time is None:
+        return False
+    if (new.valid_from, new.valid_to, new.lang) != (old.valid_from, old.valid_to, old.lang):
+        return False
+    if {r.region_id for r in new.regions} != {r.region_id for r in old.regions}:
+        return False
+    return parse_moment(new.publication_time, "A publication time") > parse_moment(
+        old.publication_time, "A publication time"
+    )
+
+
+def _rating_findings(chosen: Sequence[Bulletin]) -> tuple[Finding, ...]:
+    values = [rating.main_value for bulletin in chosen for rating in bulletin.danger_ratings]
+    if not values or all(value == "no_rating" for value in values):
+        text = "NO RATING: the bulletin gives no danger rating. That is not a low one: read its text."
+        return (Finding("no_rating", text),)
+    return ()

@@ -1,0 +1,299 @@
+"""Which pieces of ground a rating or a problem names.
+
+A piece of ground is named where its slope is at or above a stated one, one of the sectors that it
+may face is among the aspects, and one of the heights that it may have is within the bounds:
+whatever lies within its uncertainty of a sector or a bound counts on both sides. Absent aspects
+and absent heights mean all of them (common practice, no source: the standard does not say).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.forecast.bulletin import TREELINE, Elevation
+from steybrae.quantities import shown_slope_deg
+from steybrae.terrain.attributes import SECTORS
+from steybrae.terrain.dem import Array
+
+__all__ = [
+    "ALL_SECTORS",
+    "BOUND_HALF_STEP_M",
+    "HALF_SECTOR_DEG",
+    "KEPT_FROM_DEG",
+    "TREELINE_HALF_WIDTH_M",
+    "Crossed",
+    "GroundCells",
+    "bound_range_m",
+    "compact",
+    "crossed",
+    "join_cells",
+    "named_bins",
+    "sector_bits",
+    "sector_names",
+]
+
+BOUND_HALF_STEP_M: Final = 50.0
+"""A bound is written in hundreds of metres (CAAML v6), so it may be meant half a step, metres,
+higher or lower (our reading)."""
+
+TREELINE_HALF_WIDTH_M: Final = 100.0
+"""The treeline is a belt: heights this near to the one stated, metres, count as on both sides of it
+(our choice)."""
+
+HALF_SECTOR_DEG: Final = 22.5
+"""Half of a sector of 45 degrees."""
+
+KEPT_FROM_DEG: Final = 20.0
+"""Gentler ground is not kept for matching, degrees: no slope below this can be asked for (our
+choice, below the practical lower bound of 25 for dry slabs)."""
+
+HEIGHT_STEP_M: Final = 10.0
+"""Heights are kept in steps of this size, metres, rounded outwards (our choice)."""
+
+ALL_SECTORS: Final = 255
+
+
+@dataclass(frozen=True, eq=False)
+class GroundCells:
+    """Ground of one kind along a leg, for matching.
+
+    Attributes
+    ----------
+    edges_m
+        Chainages between the bins of the leg, shape ``(bins + 1,)``.
+    unknown
+        For each bin whether some of its ground is not known.
+    at
+        Bin of each piece of ground, shape ``(n,)``; one piece may stand in several bins.
+    slope_deg
+        Steepest of the pieces that are alike.
+    sectors
+        Bits of the sectors that it may face, ``1 << index`` in the order N, NE, ... NW.
+    low_m, high_m
+        Heights between which it lies, its uncertainty included.
+    """
+
+    edges_m: Array
+    unknown: NDArray[np.bool_]
+    at: NDArray[np.int32]
+    slope_deg: Array
+    sectors: NDArray[np.uint8]
+    low_m: Array
+    high_m: Array
+
+
+@dataclass(frozen=True)
+class Crossed:
+    """How much of a leg has ground that is named.
+
+    Attributes
+    ----------
+    length_m
+        Metres of the leg.
+    at_least
+        Whether unknown ground may add to it.
+    stretches_m
+        From and to along the leg.
+    sectors
+        Those of the named aspects that this ground may face.
+    """
+
+    length_m: float
+    at_least: bool
+    stretches_m: tuple[tuple[float, float], ...]
+    sectors: tuple[str, ...]
+
+
+def sector_bits(aspect_true_deg: Array, half_width_deg: Array) -> NDArray[np.uint8]:
+    """Sectors that ground may face.
+
+    Sector ``k`` is among them where the circular distance from ``45 k`` is at most
+    ``22.5 + half width``.
+
+    Parameters
+    ----------
+    aspect_true_deg
+        Degrees from true north; NaN faces all.
+    half_width_deg
+        Half of the interval of the aspect, degrees; NaN all.
+
+    Returns
+    -------
+    array of uint8
+        Bits, never 0.
+    """
+    centres = 45.0 * np.arange(len(SECTORS))
+    away = np.abs((aspect_true_deg[:, None] - centres + 180.0) % 360.0 - 180.0)
+    # A hair of room: an aspect on an edge belongs to both sides whatever the rounding.
+    out_of = away > HALF_SECTOR_DEG + half_width_deg[:, None] + 1e-9
+    bits: NDArray[np.uint8] = (~out_of @ (1 << np.arange(len(SECTORS)))).astype(np.uint8)
+    return bits
+
+
+def sector_names(bits: int) -> tuple[str, ...]:
+    """Names of the sectors of bits, clockwise from north."""
+    return tuple(name for k, name in enumerate(SECTORS) if bits >> k & 1)
+
+
+def aspect_bits(aspects: Sequence[str]) -> int:
+    """Bits of aspects as a bulletin names them; none, or ones that do not apply, mean all."""
+    bits = sum(1 << SECTORS.index(name) for name in set(aspects) if name in SECTORS)
+    return bits or ALL_SECTORS
+
+
+def bound_range_m(elevation: Elevation | None, treeline_m: float | None) -> tuple[float, float]:
+    """Least and greatest height that may be meant, metres.
+
+    Parameters
+    ----------
+    elevation
+        As written.
+    treeline_m
+        Height of the treeline; None makes a bound at the treeline no bound at all.
+
+    Returns
+    -------
+    tuple of float
+        Infinite where open; each bound moved outwards by what it may be off.
+    """
+
+    def meant(bound: str | None, outwards: float) -> float:
+        if bound is None or (bound == TREELINE and treeline_m is None):
+            return outwards * math.inf
+        if bound == TREELINE:
+            return (treeline_m or 0.0) + outwards * TREELINE_HALF_WIDTH_M
+        return float(bound) + outwards * BOUND_HALF_STEP_M
+
+    if elevation is None:
+        return -math.inf, math.inf
+    return meant(elevation.lower_bound, -1.0), meant(elevation.upper_bound, 1.0)
+
+
+def compact(
+    edges_m: Array,
+    unknown: NDArray[np.bool_],
+    at: NDArray[np.intp],
+    slope_deg: Array,
+    sectors: NDArray[np.uint8],
+    heights_m: tuple[Array, Array],
+) -> GroundCells:
+    """Keep one of all pieces of ground that no bulletin can tell apart: the steepest.
+
+    Parameters
+    ----------
+    edges_m, unknown
+        Bins of the leg.
+    at, slope_deg, sectors
+        Of the pieces, as in `GroundCells`.
+    heights_m
+        Low and high ends of the heights.
+
+    Returns
+    -------
+    GroundCells
+        Heights rounded outwards, slopes as shown; without pieces gentler than `KEPT_FROM_DEG`.
+    """
+    shown = shown_slope_deg(slope_deg)
+    low = np.floor(heights_m[0] / HEIGHT_STEP_M)
+    high = np.ceil(heights_m[1] / HEIGHT_STEP_M)
+    with np.errstate(invalid="ignore"):
+        keep = np.flatnonzero((shown >= KEPT_FROM_DEG) & np.isfinite(low) & np.isfinite(high))
+    keys = np.stack((at[keep], sectors[keep], low[keep].astype(np.int64), high[keep].astype(np.int64)))
+    order = np.lexsort((shown[keep], *keys[::-1]))
+    keys, steepest = keys[:, order], shown[keep][order]
+    # The last of equal keys is the steepest.
+    last = np.append(np.any(np.diff(keys, axis=1) != 0, axis=0), True)[: keys.shape[1]]
+    found = GroundCells(
+        np.array(edges_m, dtype=np.float64),
+        np.array(unknown, dtype=np.bool_),
+        keys[0, last].astype(np.int32),
+        steepest[last],
+        keys[1, last].astype(np.uint8),
+        keys[2, last] * HEIGHT_STEP_M,
+        keys[3, last] * HEIGHT_STEP_M,
+    )
+    for array in (found.edges_m, found.unknown, found.at, found.slope_deg, found.sectors):
+        array.flags.writeable = False
+    found.low_m.flags.writeable = found.high_m.flags.writeable = False
+    return found
+
+
+def join_cells(parts: Sequence[GroundCells]) -> GroundCells:
+    """Join the grounds of stretches that follow each other, each with bins of its own."""
+    starts = np.cumsum([0] + [len(part.unknown) for part in parts])
+    edges = [part.edges_m[:-1] for part in parts] + [parts[-1].edges_m[-1:]]
+    return compact(
+        np.concatenate(edges),
+        np.concatenate([part.unknown for part in parts]),
+        np.concatenate([part.at + start for part, start in zip(parts, starts, strict=False)]),
+        np.concatenate([part.slope_deg for part in parts]),
+        np.concatenate([part.sectors for part in parts]),
+        (np.concatenate([part.low_m for part in parts]), np.concatenate([part.high_m for part in parts])),
+    )
+
+
+def _named(
+    cells: GroundCells, aspects: Sequence[str], range_m: tuple[float, float], least_deg: float
+) -> NDArray[np.bool_]:
+    bits = np.uint8(aspect_bits(aspects))
+    named: NDArray[np.bool_] = (
+        (cells.slope_deg >= least_deg)
+        & ((cells.sectors & bits) != 0)
+        & (cells.high_m >= range_m[0])
+        & (cells.low_m <= range_m[1])
+    )
+    return named
+
+
+def named_bins(
+    cells: GroundCells, aspects: Sequence[str], range_m: tuple[float, float], least_deg: float
+) -> NDArray[np.bool_]:
+    """For each bin of a leg whether it has ground that is named.
+
+    Parameters
+    ----------
+    cells
+        Of the leg.
+    aspects
+        As a bulletin names them; empty means all.
+    range_m
+        From `bound_range_m`.
+    least_deg
+        Least slope, degrees, lower end included.
+
+    Returns
+    -------
+    array of bool
+    """
+    flags = np.zeros(len(cells.unknown), dtype=bool)
+    flags[cells.at[_named(cells, aspects, range_m, least_deg)]] = True
+    return flags
+
+
+def crossed(
+    cells: GroundCells, aspects: Sequence[str], range_m: tuple[float, float], least_deg: float
+) -> Crossed:
+    """Say how much of a leg has ground that is named; parameters as for `named_bins`.
+
+    Returns
+    -------
+    Crossed
+    """
+    named = _named(cells, aspects, range_m, least_deg)
+    flags = np.zeros(len(cells.unknown), dtype=bool)
+    flags[cells.at[named]] = True
+    turns = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
+    ends = cells.edges_m[turns].tolist()
+    bits = int(np.bitwise_or.reduce(cells.sectors[named], initial=0)) & aspect_bits(aspects)
+    return Crossed(
+        length_m=float(np.diff(cells.edges_m)[flags].sum()),
+        at_least=bool((cells.unknown & ~flags).any()),
+        stretches_m=tuple(zip(ends[::2], ends[1::2], strict=True)),
+        sectors=sector_names(bits),
+    )

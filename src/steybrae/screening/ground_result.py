@@ -1,0 +1,179 @@
+"""What is said of the ground at a place. Field names are the keys of the JSON contract."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.bands import Band
+from steybrae.cautions import Caution
+from steybrae.route.leg_baselines import LegBaseline
+from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer
+from steybrae.route.shape_result import ConvexRoll, TerrainTrap
+from steybrae.terrain.dem import Array
+
+__all__ = ["GroundAt", "GroundPatch", "PlaceAt", "RunOut", "Within"]
+
+
+@dataclass(frozen=True)
+class PlaceAt:
+    """The place asked for, on WGS 84, and as it was written."""
+
+    lat_deg: float
+    lon_deg: float
+    written: str
+
+
+@dataclass(frozen=True)
+class Within:
+    """Slopes of all cells that the position error reaches.
+
+    Attributes
+    ----------
+    radius_m
+        Radius of the circle, metres; every cell whose square touches it counts, and always
+        the 3 x 3 around the place.
+    slope_min_deg, slope_median_deg, slope_max_deg
+        Over the known cells; None where none is known.
+    unknown_share
+        Share of the cells that is unknown.
+    slope_low_deg, slope_high_deg
+        Lowest low and highest high end of their 95 % intervals; None where not known how well.
+    """
+
+    radius_m: float
+    slope_min_deg: float | None
+    slope_median_deg: float | None
+    slope_max_deg: float | None
+    unknown_share: float
+    slope_low_deg: float | None = field(default=None, metadata={"json": False})
+    slope_high_deg: float | None = field(default=None, metadata={"json": False})
+
+
+@dataclass(frozen=True, eq=False)
+class GroundPatch:
+    """Cells around a place, for its picture.
+
+    Attributes
+    ----------
+    slope_deg
+        Of each cell, ``[row, col]``, NaN unknown.
+    band
+        Position of each cell's band, -1 unknown.
+    edges_east_m, edges_north_m
+        Corners of the cells from the place, true east and north, shape ``(rows + 1, cols + 1)``.
+    inside
+        Cells that the circle touches, and the 3 x 3 around the place.
+    labels
+        Labels of all bands, gentlest first.
+    """
+
+    slope_deg: Array
+    band: NDArray[np.intp]
+    edges_east_m: Array
+    edges_north_m: Array
+    inside: NDArray[np.bool_]
+    labels: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class RunOut:
+    """How far large slides have been known to run, by published angles; for teaching only.
+
+    Attributes
+    ----------
+    beta_deg
+        From where the straight way from the top of the zone past the place flattens to 10
+        degrees, up to the top.
+    beta_distance_m
+        How far from the top that is.
+    alpha_deg
+        Run-out angle by the published relation; see `steybrae.terrain.run_out`.
+    alpha_low_deg
+        The same, two standard deviations farther out.
+    alpha_sd_deg
+        The relation's standard deviation.
+    top_deg
+        Angle from the place up to the top of the zone.
+    """
+
+    beta_deg: float
+    beta_distance_m: float
+    alpha_deg: float
+    alpha_low_deg: float
+    alpha_sd_deg: float
+    top_deg: float
+
+
+@dataclass(frozen=True)
+class GroundAt:
+    """Ground at a place. Field names are the keys of the JSON contract.
+
+    Attributes
+    ----------
+    place
+        Where.
+    elevation_m
+        Interpolated; None unknown.
+    slope_deg
+        Steepest of the 3 x 3 cells around the place, never interpolated, as on a line; None unknown.
+    slope_low_deg, slope_high_deg
+        95 % interval of it; None where not known how well.
+    aspect_true_deg, aspect_sector
+        Direction that the interpolated slope faces; None on flat ground and unknown.
+    band
+        Band of `slope_deg`; None unknown.
+    bands_possible
+        From there to the steeper of the bands of the high end and of the circle's steepest.
+    open_above
+        Whether it may be steeper still.
+    within
+        The circle of the position error.
+    basis
+        What the interval rests on, in words.
+    model_files, cell_size_m, method
+        The model and how it was read.
+    cautions
+        Those that apply.
+    patch
+        Cells around the place, for a picture.
+    baselines
+        Slope over each of several baselines; empty where it was not asked for.
+    overhead
+        What looks down on it; None unknown or not asked for; see `steybrae.screening.place_above`.
+    unknown_above
+        Whether unknown ground could look down on it: every angle overhead is then "at least".
+    convex_rolls, terrain_traps
+        Around it.
+    expected_readings
+        Where to look with a clinometer, and what it should read.
+    run_out
+        Published run-out angles; None unless asked for, and where there are none.
+    """
+
+    place: PlaceAt
+    elevation_m: float | None
+    slope_deg: float | None
+    slope_low_deg: float | None
+    slope_high_deg: float | None
+    aspect_true_deg: float | None
+    aspect_sector: str | None
+    band: Band | None
+    bands_possible: tuple[Band, ...]
+    open_above: bool
+    within: Within
+    basis: str
+    model_files: tuple[str, ...]
+    cell_size_m: tuple[float, float]
+    method: str
+    cautions: tuple[Caution, ...]
+    patch: GroundPatch | None = field(default=None, metadata={"json": False})
+    baselines: tuple[LegBaseline, ...] = ()
+    overhead: OverheadAnswer | None = None
+    unknown_above: bool = True
+    convex_rolls: tuple[ConvexRoll, ...] = ()
+    terrain_traps: tuple[TerrainTrap, ...] = ()
+    expected_readings: tuple[ExpectedReading, ...] = ()
+    run_out: RunOut | None = None

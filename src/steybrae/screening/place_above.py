@@ -1,0 +1,137 @@
+"""What looks down on a place, added to the ground at it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from steybrae.cautions import Situation, cautions_for
+from steybrae.route.expected import SteepestOnLine, expected_readings
+from steybrae.route.leg_baselines import place_baselines
+from steybrae.route.overhead import place_above
+from steybrae.route.overhead_result import SightAnswer
+from steybrae.route.overhead_windows import REACH_M, OverheadLook
+from steybrae.route.places import Place
+from steybrae.route.shape_result import Spot
+from steybrae.screening.ground_result import GroundAt, RunOut
+from steybrae.screening.screen import Settings
+from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.run_out import ALPHA_SD_DEG, alpha_deg, beta_point
+from steybrae.terrain.sampling import heights_at
+from steybrae.terrain.uncertainty import slope_uncertainty
+
+__all__ = ["run_out", "with_above"]
+
+
+def with_above(
+    ground: GroundAt,
+    place: Place,
+    source: DemSource,
+    settings: Settings | None = None,
+    *,
+    published: bool = False,
+) -> GroundAt:
+    """Return the same ground with what looks down on the place.
+
+    Parameters
+    ----------
+    ground
+        From `steybrae.screening.ground_at.ground_at`.
+    place, source, settings
+        It was made of.
+    published
+        Whether published run-out angles are told too, for teaching.
+
+    Returns
+    -------
+    GroundAt
+        With slopes over baselines, overhead angles, shape and readings to expect, and the
+        cautions that belong to them.
+    """
+    settings = settings or Settings()
+    jacobian = jacobian_at(source.grid, *source.grid.from_wgs84(place.lon_deg, place.lat_deg))
+    known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
+    above = place_above(source, place, OverheadLook(ground.cell_size_m, known))
+    readings = expected_readings(
+        above,
+        _steepest(ground),
+        known,
+        max(ground.cell_size_m),
+        vertical_error_m=settings.vertical_error_m,
+        place_error_m=ground.within.radius_m,
+    )
+    sight = None if above.overhead is None else above.overhead.sight
+    found = run_out(source, place, sight) if published and sight is not None else None
+    more = cautions_for(Situation(overhead=True, runout=published))
+    return replace(
+        ground,
+        baselines=place_baselines(source, place.lon_deg, place.lat_deg, ground.cell_size_m),
+        overhead=above.overhead,
+        unknown_above=above.unknown_above,
+        convex_rolls=above.convex_rolls,
+        terrain_traps=above.terrain_traps,
+        expected_readings=tuple(replace(reading, chainage_m=None) for reading in readings),
+        run_out=found,
+        cautions=(*ground.cautions, *(caution for caution in more if caution not in ground.cautions)),
+    )
+
+
+def _steepest(ground: GroundAt) -> SteepestOnLine | None:
+    if ground.slope_deg is None:
+        return None
+    here = Spot(ground.place.lat_deg, ground.place.lon_deg, ground.elevation_m)
+    ends = ground.slope_low_deg, ground.slope_high_deg
+    return SteepestOnLine(ground.slope_deg, *ends, ground.aspect_true_deg, here, None)
+
+
+def run_out(source: DemSource, place: Place, sight: SightAnswer) -> RunOut | None:
+    """Take published run-out angles along the straight way from the top of a zone past a place.
+
+    Parameters
+    ----------
+    source
+        The model.
+    place
+        Where one stands.
+    sight
+        To the zone.
+
+    Returns
+    -------
+    RunOut or None
+        None where the ground does not flatten to 10 degrees within reach and within what is
+        known. For teaching: the profile is straight, the way of snow is not.
+    """
+    if sight.top is None:
+        return None
+    distance_m, height_m = _profile(source, place, sight.top.place)
+    at = beta_point(distance_m, height_m)
+    if at is None or height_m[at] >= height_m[0]:
+        return None
+    beta = math.degrees(math.atan2(float(height_m[0] - height_m[at]), float(distance_m[at])))
+    return RunOut(
+        beta,
+        float(distance_m[at]),
+        alpha_deg(beta),
+        alpha_deg(beta, 2.0),
+        ALPHA_SD_DEG,
+        sight.top.deg,
+    )
+
+
+def _profile(source: DemSource, place: Place, top: Spot) -> tuple[Array, Array]:
+    """Distance and height from a top past a place, a point for each cell, as far as known."""
+    lon, lat = np.array([top.lon_deg, place.lon_deg]), np.array([top.lat_deg, place.lat_deg])
+    ends = np.stack(source.grid.from_wgs84(lon, lat))
+    step = ends[:, 1] - ends[:, 0]
+    far_m = float(np.hypot(*(jacobian_at(source.grid, *ends[:, 1]) @ step)))
+    share = np.arange(0.0, 1.0 + REACH_M / far_m, 1.0 / float(np.abs(step).max()))
+    col, row = ends[:, :1] + step[:, None] * share
+    left, first = math.floor(col.min()) - 1, math.floor(row.min()) - 1
+    cols, rows = math.ceil(col.max()) + 2 - left, math.ceil(row.max()) + 2 - first
+    height = heights_at(source.read(first, left, rows, cols).heights_m, col - left, row - first)
+    end = int(np.argmax(np.isnan(height))) if np.isnan(height).any() else len(height)
+    return share[:end] * far_m, height[:end]

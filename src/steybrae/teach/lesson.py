@@ -1,0 +1,259 @@
+"""The page to play with: what it starts from, its formulas' Python side, and its quiz."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from steybrae.bands import BandScheme
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.paper.chart import gap_for_slope_mm
+from steybrae.quantities import angle_to_gradient, gradient_to_angle, slope_text
+from steybrae.teach.answers import fair_range_deg, range_text
+from steybrae.teach.slope_scale import map_name
+
+__all__ = [
+    "LESSON_INTERVALS",
+    "LESSON_SCALES",
+    "Lesson",
+    "QuizQuestion",
+    "bent_share",
+    "bent_steepest_deg",
+    "lesson",
+    "line_grade_deg",
+]
+
+LESSON_SCALES: Final = (10_000, 20_000, 24_000, 25_000, 40_000, 50_000)
+"""Scales to choose from (our choice: those of hill maps)."""
+
+LESSON_INTERVALS: Final = (("5 m", 5.0), ("10 m", 10.0), ("15 m", 15.0), ("20 m", 20.0), ("40 ft", 12.192))
+"""Contour intervals to choose from: words, metres (our choice)."""
+
+QUIZ_MAPS: Final = ((25_000.0, 10.0), (50_000.0, 10.0), (25_000.0, 20.0), (24_000.0, 12.192))
+HEAD_DEG: Final = 1.0
+"""Error of reckoning that is not held against a learner, degrees (our choice)."""
+
+
+@dataclass(frozen=True)
+class QuizQuestion:
+    """One question of the quiz.
+
+    Attributes
+    ----------
+    ask
+        Whole sentences.
+    gap_mm, gaps
+        Lines to draw beside it: their distance on paper, mm, and how many gaps; None and 0 for none.
+    answer_deg
+        Exact, degrees.
+    low_deg, high_deg
+        What is accepted, degrees.
+    worked
+        The way to the answer.
+    """
+
+    ask: str
+    gap_mm: float | None
+    gaps: int
+    answer_deg: float
+    low_deg: float
+    high_deg: float
+    worked: str
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """What the page holds.
+
+    Attributes
+    ----------
+    scales, intervals
+        To choose from.
+    edges_deg, labels
+        Of the bands.
+    quiz
+        Its questions.
+    hidden_deg
+        Slopes to measure with the ruler of the page, one after the other, degrees.
+    seed
+        Of quiz and hidden slopes.
+    cautions
+        Never empty.
+    """
+
+    scales: tuple[int, ...]
+    intervals: tuple[tuple[str, float], ...]
+    edges_deg: tuple[float, ...]
+    labels: tuple[str, ...]
+    quiz: tuple[QuizQuestion, ...]
+    hidden_deg: tuple[float, ...]
+    seed: int
+    cautions: tuple[Caution, ...]
+
+
+def line_grade_deg(slope_deg: float, off_deg: float) -> float:
+    """Slope along a line that crosses a slope at an angle from its fall line.
+
+    ``atan(tan(slope) cos(off))``: 19.3 degrees for a slope of 35 crossed 60 degrees off.
+
+    Parameters
+    ----------
+    slope_deg
+        Degrees, 0 to below 90.
+    off_deg
+        From the fall line, degrees, 0 to 90.
+
+    Returns
+    -------
+    float
+        Degrees.
+    """
+    return gradient_to_angle(angle_to_gradient(slope_deg) * math.cos(math.radians(off_deg)))
+
+
+def bent_share(bend: float, height_share: float) -> float:
+    """How far along a bent slope a height is reached, from its foot.
+
+    The slope's height at the share `t` of its length is ``t + b t (1 - t)`` of its whole height:
+    with ``b > 0`` steep at the foot and gentle at the top (convex), with ``b < 0`` the reverse.
+
+    Parameters
+    ----------
+    bend
+        ``b``, -0.9 to 0.9.
+    height_share
+        0 at the foot, 1 at the top.
+
+    Returns
+    -------
+    float
+        ``t``, 0 to 1: ``((1 + b) - sqrt((1 + b)^2 - 4 b h)) / (2 b)``, and `h` where b is 0.
+    """
+    if abs(bend) < 1e-9:
+        return height_share
+    first = 1.0 + bend
+    return (first - math.sqrt(max(0.0, first * first - 4.0 * bend * height_share))) / (2.0 * bend)
+
+
+def bent_steepest_deg(mean_deg: float, bend: float) -> float:
+    """Steepest slope of a bent slope, at its foot or its top: ``atan(tan(mean) (1 + |b|))``, degrees."""
+    return gradient_to_angle(angle_to_gradient(mean_deg) * (1.0 + abs(bend)))
+
+
+def lesson(seed: int = 1) -> Lesson:
+    """Make the page's content; the same seed makes the same quiz.
+
+    Parameters
+    ----------
+    seed
+        0 or more.
+
+    Returns
+    -------
+    Lesson
+    """
+    rng = np.random.default_rng(seed)
+    scheme = BandScheme()
+    makers: tuple[Callable[[np.random.Generator], QuizQuestion], ...] = (
+        _measure_several,
+        _lines_for_gaps,
+        _cross,
+        _percent,
+        _measure_one,
+        _wrong_scale,
+    )
+    return Lesson(
+        scales=LESSON_SCALES,
+        intervals=LESSON_INTERVALS,
+        edges_deg=scheme.edges_deg,
+        labels=scheme.labels,
+        quiz=tuple(make(rng) for make in makers),
+        hidden_deg=tuple(float(deg) for deg in np.round(rng.uniform(17.0, 44.0, 8), 1)),
+        seed=seed,
+        cautions=cautions_for(
+            Situation(from_paper=True, lesson=True, single_gap=True, thinned_lines=True, interval_m=10.0)
+        ),
+    )
+
+
+def _a_map(rng: np.random.Generator) -> tuple[float, float, str]:
+    scale, interval_m = QUIZ_MAPS[int(rng.integers(len(QUIZ_MAPS)))]
+    return scale, interval_m, map_name(scale, interval_m, "40ft" if interval_m == 12.192 else "")
+
+
+def _a_slope(rng: np.random.Generator, low: float, high: float) -> float:
+    return float(np.round(rng.uniform(low, high), 1))
+
+
+def _measured(ask: str, slope_deg: float, gaps: int, scale: float, interval_m: float) -> QuizQuestion:
+    across = gap_for_slope_mm(slope_deg, interval_m, scale, gaps)
+    low, high = fair_range_deg(across, gaps * interval_m, scale)
+    run_m = across * scale / 1000.0
+    worked = (
+        f"{across:.2f} mm over {gaps} gap{'s' * (gaps > 1)}: {gaps * interval_m:.4g} m up in {run_m:.1f} m, "
+        f"{slope_text(slope_deg)}. A reading 0.2 mm out gives {range_text(low, high)}."
+    )
+    return QuizQuestion(ask, across / gaps, gaps, slope_deg, low, high, worked)
+
+
+def _measure_several(rng: np.random.Generator) -> QuizQuestion:
+    scale, interval_m, name = _a_map(rng)
+    ask = f"{name}. Read the length from the first line to the last. How steep is it, in degrees?"
+    return _measured(ask, _a_slope(rng, 18.0, 42.0), 5, scale, interval_m)
+
+
+def _measure_one(rng: np.random.Generator) -> QuizQuestion:
+    scale, interval_m, name = _a_map(rng)
+    ask = f"{name}. One gap only. How steep is it, in degrees? See how wide the accepted range is."
+    return _measured(ask, _a_slope(rng, 15.0, 32.0), 1, scale, interval_m)
+
+
+def _lines_for_gaps(rng: np.random.Generator) -> QuizQuestion:
+    scale, interval_m, name = _a_map(rng)
+    slope_deg = _a_slope(rng, 24.0, 38.0)
+    wrong = gradient_to_angle(angle_to_gradient(slope_deg) * 6.0 / 5.0)
+    ask = (
+        f"{name}. Somebody counted six lines, took six gaps, and got {slope_text(wrong)}. How steep is it "
+        "really, in degrees?"
+    )
+    question = _measured(ask, slope_deg, 5, scale, interval_m)
+    low, high = min(question.low_deg, slope_deg - HEAD_DEG), max(question.high_deg, slope_deg + HEAD_DEG)
+    worked = f"Six lines make five gaps: the height gained is 5/6 of theirs, {slope_text(slope_deg)}."
+    return QuizQuestion(ask, question.gap_mm, 5, slope_deg, low, high, worked)
+
+
+def _cross(rng: np.random.Generator) -> QuizQuestion:
+    slope_deg, off_deg = float(rng.integers(30, 41)), float(rng.choice([45, 60, 70]))
+    grade = line_grade_deg(slope_deg, off_deg)
+    ask = (
+        f"Your line climbs at {grade:.1f}° and crosses a slope {off_deg:.0f}° off its fall line. How steep is "
+        "the slope itself, in degrees?"
+    )
+    worked = (
+        f"tan(slope) = tan({grade:.1f}°) / cos({off_deg:.0f}°): {slope_text(slope_deg)}. The slope is what can "
+        "slide, not your line."
+    )
+    return QuizQuestion(ask, None, 0, slope_deg, slope_deg - HEAD_DEG, slope_deg + HEAD_DEG, worked)
+
+
+def _percent(rng: np.random.Generator) -> QuizQuestion:
+    percent = int(rng.choice([50, 58, 70, 84]))
+    slope_deg = gradient_to_angle(percent / 100.0)
+    ask = f"An instrument reads {percent} %. How many degrees is that?"
+    worked = f"atan({percent / 100:.2f}) = {slope_text(slope_deg)}. Percent and degrees are not the same scale."
+    return QuizQuestion(ask, None, 0, slope_deg, slope_deg - HEAD_DEG, slope_deg + HEAD_DEG, worked)
+
+
+def _wrong_scale(rng: np.random.Generator) -> QuizQuestion:
+    slope_deg = _a_slope(rng, 18.0, 24.0)
+    right = gradient_to_angle(2.0 * angle_to_gradient(slope_deg))
+    ask = (
+        f"With an interval of 10 m somebody got {slope_text(slope_deg)}. The sheet's margin says 20 m. How steep is "
+        "it, in degrees?"
+    )
+    worked = f"Twice the height over the same ground: atan(2 tan({slope_deg:.1f}°)) = {slope_text(right)}."
+    return QuizQuestion(ask, None, 0, right, right - HEAD_DEG, right + HEAD_DEG, worked)
