@@ -65,6 +65,10 @@ class Situation:
         Whether magnetic bearings are shown.
     runout
         Whether published run-out angles are shown.
+    bulletin
+        Whether a forecast bulletin is shown beside the ground.
+    treeline_unknown
+        Whether it names the treeline and its height was not stated.
     sample
         Whether the ground is the invented sample massif.
     """
@@ -91,6 +95,8 @@ class Situation:
     overhead: bool = False
     magnetic: bool = False
     runout: bool = False
+    bulletin: bool = False
+    treeline_unknown: bool = False
     sample: bool = False
 
 
@@ -262,6 +268,19 @@ _RULES: Final = (
         lambda at: at.magnetic,
         "Magnetic bearings rest on a model of the earth's field; iron, electronics and magnetic "
         "rock nearby turn the needle further than the stated error.",
+    ),
+    _Rule(
+        "bulletin_regional",
+        lambda at: at.bulletin,
+        "A bulletin is for a region and cannot assess a single slope. The aspects and heights that it names "
+        "are where a problem prevails especially, never the only places; what it does not name is not free "
+        "of danger.",
+    ),
+    _Rule(
+        "treeline_unknown",
+        lambda at: at.treeline_unknown,
+        "The bulletin names the treeline and its height here was not stated: ground at every height was "
+        "taken as named. State it with --treeline 600m.",
     ),
     _Rule(
         "lesson",

@@ -96,7 +96,10 @@ EXAMPLES: Final[dict[str, list[tuple[str, ...]]]] = {
 }
 """Command lines of each command that prints JSON, with unknown ground among them."""
 
-WITHOUT_JSON: Final = {f"sheet {kind}" for kind in ("scale", "practice", "error", "field", "lesson")}
+WITHOUT_JSON: Final = {
+    "report",
+    *(f"sheet {kind}" for kind in ("scale", "practice", "error", "field", "lesson")),
+}
 """Commands that write files and print no answer."""
 
 

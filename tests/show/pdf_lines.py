@@ -13,7 +13,9 @@ import numpy as np
 
 MM_PER_PT = 25.4 / 72.0
 
-_STREAM = re.compile(rb"/Filter \[ /ASCII85Decode /FlateDecode \] /Length \d+\n>>\nstream\n(.*?)endstream", re.S)
+_STREAM = re.compile(
+    rb"/Filter \[ /ASCII85Decode /FlateDecode \] /Length \d+\n>>\nstream\n(.*?)endstream", re.S
+)
 
 
 @dataclass(frozen=True)
@@ -32,9 +34,11 @@ def page_strokes(pdf: bytes) -> list[list[Stroke]]:
     """Lines of every page; fonts and other streams hold no drawing operators."""
     pages = []
     for found in _STREAM.finditer(pdf):
-        content = zlib.decompress(base64.a85decode(found[1].strip(), adobe=False)
-                                  if not found[1].strip().endswith(b"~>")
-                                  else base64.a85decode(b"<~" + found[1].strip(), adobe=True))
+        content = zlib.decompress(
+            base64.a85decode(found[1].strip(), adobe=False)
+            if not found[1].strip().endswith(b"~>")
+            else base64.a85decode(b"<~" + found[1].strip(), adobe=True)
+        )
         if content.startswith(b"1 0 0 1 0 0 cm"):
             pages.append(_strokes(content.decode("latin-1")))
     return pages
@@ -46,27 +50,27 @@ def _strokes(content: str) -> list[Stroke]:
     state = (0.0, 0.0, 1.0)  # origin x, y, line width; our pages turn only text
     saved: list[tuple[float, float, float]] = []
     paths: list[list[tuple[float, float]]] = []
-    for token in re.sub(r"\((?:\\.|[^\\)])*\)", " 0 ", content).split():
+    for word in re.sub(r"\((?:\\.|[^\\)])*\)", " 0 ", content).split():
         try:
-            stack.append(float(token))
+            stack.append(float(word))
             continue
         except ValueError:
             pass
         x0, y0, width = state
-        if token == "q":
+        if word == "q":
             saved.append(state)
-        elif token == "Q":
+        elif word == "Q":
             state = saved.pop()
-        elif token == "cm":
+        elif word == "cm":
             state = (x0 + stack[-2], y0 + stack[-1], width)
-        elif token == "w":
+        elif word == "w":
             state = (x0, y0, stack[-1])
-        elif token == "m":
+        elif word == "m":
             paths.append([(x0 + stack[-2], y0 + stack[-1])])
-        elif token == "l":
+        elif word == "l":
             paths[-1].append((x0 + stack[-2], y0 + stack[-1]))
-        elif token in ("S", "B", "B*", "b", "s", "f", "f*", "n"):
-            if token not in ("f", "f*", "n"):
+        elif word in ("S", "B", "B*", "b", "s", "f", "f*", "n"):
+            if word not in ("f", "f*", "n"):
                 out += [
                     Stroke(tuple((x * MM_PER_PT, y * MM_PER_PT) for x, y in path), width * MM_PER_PT)
                     for path in paths

@@ -25,7 +25,13 @@ from steybrae.terrain.dem import Dem
 from steybrae.terrain.synthetic import Plane, sample_surface
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
-MAPS = [(25_000.0, 10.0, 5), (50_000.0, 10.0, 5), (24_000.0, 12.192, 5), (1_000.0, 10.0, None), (250_000.0, 50.0, 4)]
+MAPS = [
+    (25_000.0, 10.0, 5),
+    (50_000.0, 10.0, 5),
+    (24_000.0, 12.192, 5),
+    (1_000.0, 10.0, None),
+    (250_000.0, 50.0, 4),
+]
 
 
 def scales(paper: str = "a4") -> bytes:
@@ -148,7 +154,9 @@ def test_a_practice_sheet_has_map_questions_and_answers_on_pages_of_their_own(
 ) -> None:
     sheet = practice_sheet(massif, MapLook(25_000.0, 10.0), seed=7, sample=True, source_words="the sample")
     pdf = practice_pdf(sheet)
-    assert pdf == practice_pdf(practice_sheet(massif, MapLook(25_000.0, 10.0), seed=7, sample=True, source_words="the sample"))
+    assert pdf == practice_pdf(
+        practice_sheet(massif, MapLook(25_000.0, 10.0), seed=7, sample=True, source_words="the sample")
+    )
     pages = page_strokes(pdf)
     assert len(pages) == 3
     text = words(pdf, tmp_path)
@@ -168,9 +176,7 @@ def test_contours_of_a_plane_on_paper_and_at_600_dpi(tmp_path: Path) -> None:
     sheet = practice_sheet(dem, MapLook(25_000.0, 10.0), seed=1, questions=1)
     pdf = practice_pdf(sheet)
     strokes = page_strokes(pdf)[0]
-    thick = sorted(
-        s.points[0][0] for s in strokes if abs(s.width_mm - 0.25) < 1e-3 and len(s.points) > 100
-    )
+    thick = sorted(s.points[0][0] for s in strokes if abs(s.width_mm - 0.25) < 1e-3 and len(s.points) > 100)
     gap_mm = 2.0 * math.sqrt(3.0) / 0.9996  # UTM's scale at its central meridian
     assert len(thick) > 30
     assert np.diff(thick) == pytest.approx([gap_mm] * (len(thick) - 1), abs=0.001)

@@ -18,22 +18,26 @@ from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.screening import Settings, screen_route
 from steybrae.teach.answers import READING_MM, fair_range_deg, measured
+from steybrae.teach.asked import LEAST_GAP_MM, THINNED_ASIDE_MM, Question
 from steybrae.teach.map_ground import MapGround, MapLook, contours, map_ground
 from steybrae.teach.own_questions import log_middle, log_questions, plan_middle, plan_questions
+from steybrae.teach.placing import footprint_mm
 from steybrae.teach.practice import (
     LEVELS,
-    THINNED_ASIDE_MM,
     PracticeSheet,
-    footprint_mm,
     practice_sheet,
 )
-from steybrae.teach.questions import LEAST_GAP_MM, Question
 from steybrae.teach.stretches import profiles, stretch_from
-from steybrae.terrain.dem import Dem
+from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.sampling import heights_at
 from steybrae.terrain.synthetic import Cone, GaussianHill, Plane, sample_surface
 
-LOOKS = (MapLook(25_000.0, 10.0), MapLook(25_000.0, 5.0), MapLook(50_000.0, 20.0), MapLook(20_000.0, 12.192, 4, 0.3048, "ft"))
+LOOKS = (
+    MapLook(25_000.0, 10.0),
+    MapLook(25_000.0, 5.0),
+    MapLook(50_000.0, 20.0),
+    MapLook(20_000.0, 12.192, 4, 0.3048, "ft"),
+)
 
 
 @cache
@@ -51,7 +55,11 @@ def ground_slopes_deg(ground: MapGround, question: Question) -> list[float]:
     stretch = question.stretch
     assert stretch is not None
     middle = stretch.crossings_mm[stretch.gaps // 2]
-    spans = {"whole": (0.0, stretch.length_mm), "lower half": (0.0, middle), "upper half": (middle, stretch.length_mm)}
+    spans = {
+        "whole": (0.0, stretch.length_mm),
+        "lower half": (0.0, middle),
+        "upper half": (middle, stretch.length_mm),
+    }
     out = []
     for part in question.parts:
         start, end = spans[part.what]
@@ -60,7 +68,8 @@ def ground_slopes_deg(ground: MapGround, question: Question) -> list[float]:
         z = heights_at(ground.field.dem.heights_m, *ground.cells(x, y))
         out.append(math.degrees(math.atan((z[-1] - z[0]) * 1000.0 / ((end - start) * ground.scale))))
         at = ground.at(x, y)
-        out.append(math.degrees(math.atan(float(np.hypot(at.p, at.q).mean()))))
+        size = np.hypot(at.p, at.q)
+        out.append(math.degrees(math.atan(float((size[1:] + size[:-1]).mean() / 2.0))))
     return out
 
 
@@ -87,7 +96,9 @@ def _check_answers(one: PracticeSheet, steepest_deg: float) -> None:
                 assert part.low_deg <= slope_deg <= part.high_deg
         if question.leg is not None and question.leg_line is not None:
             (x0, y0), (x1, y1) = question.leg_line.start_mm, question.leg_line.end_mm
-            z = heights_at(one.ground.field.dem.heights_m, *one.ground.cells(np.array([x0, x1]), np.array([y0, y1])))
+            z = heights_at(
+                one.ground.field.dem.heights_m, *one.ground.cells(np.array([x0, x1]), np.array([y0, y1]))
+            )
             # From contour to contour, a whole number of gaps.
             assert question.leg.height_change_m == pytest.approx(z[1] - z[0], abs=1e-6)
             steps = question.leg.height_change_m / one.look.interval_m
@@ -131,7 +142,9 @@ def _distance_mm(at: np.ndarray, lines: tuple[np.ndarray, ...]) -> float:
     least = math.inf
     for line in lines:
         start, step = line[:-1], np.diff(line, axis=0)
-        share = np.clip(((at - start) * step).sum(axis=1) / np.maximum((step**2).sum(axis=1), 1e-18), 0.0, 1.0)
+        share = np.clip(
+            ((at - start) * step).sum(axis=1) / np.maximum((step**2).sum(axis=1), 1e-18), 0.0, 1.0
+        )
         least = min(least, float(np.hypot(*(start + step * share[:, None] - at).T).min()))
     return least
 
@@ -139,7 +152,9 @@ def _distance_mm(at: np.ndarray, lines: tuple[np.ndarray, ...]) -> float:
 @pytest.mark.parametrize("aspect_deg", [0.0, 37.0, 200.0])
 @pytest.mark.parametrize("slope_deg", [12.0, 30.0, 41.0])
 def test_contours_of_a_plane_are_as_far_apart_as_they_must_be(slope_deg: float, aspect_deg: float) -> None:
-    ground = map_ground(sample_surface(Plane(slope_deg, aspect_deg), (400, 400), 10.0), 25_000.0, (120.0, 120.0))
+    ground = map_ground(
+        sample_surface(Plane(slope_deg, aspect_deg), (400, 400), 10.0), 25_000.0, (120.0, 120.0)
+    )
     look = MapLook(25_000.0, 10.0)
     facing = math.radians(aspect_deg)
     down = np.array([math.sin(facing), math.cos(facing)])
@@ -168,7 +183,7 @@ def test_stretches_on_a_cone_know_its_slope_and_its_aspect() -> None:
 
 
 def test_a_round_hill_gives_convex_and_concave_slopes() -> None:
-    dem = sample_surface(GaussianHill(300.0, 350.0), (220, 220), 10.0)
+    dem = sample_surface(GaussianHill(592.0, 500.0), (300, 300), 10.0)
     one = practice_sheet(dem, LOOKS[0], seed=4, questions=9, level="practice")
     kinds = {question.kind for question in one.questions}
     assert {"convex", "concave"} <= kinds
@@ -276,7 +291,8 @@ def test_own_legs_and_readings_are_asked_about(sample_dem: Path) -> None:
         assert "The plan says" in question.remarks[-1]
     (reading,) = (question for question in one.questions if question.kind == "reading")
     assert reading.ask == (
-        "Your own reading of 14 February 2026: 34.0° ± 4.0°. What does the map say here, and do the two agree?"
+        "Your own reading of 14 February 2026: 34.0° ± 4.0°. What does the map say here, and do the "
+        "two agree?"
     )
     assert reading.remarks[0].endswith("Where they differ, the steeper leads.")
     assert log_middle(massif().grid, [row]) is not None
@@ -340,10 +356,47 @@ def test_what_cannot_be_made_is_refused(make: object, error: type[Exception], me
         make()  # type: ignore[operator]
 
 
-def test_level_ground_gives_fewer_questions_and_says_so() -> None:
-    flat = sample_surface(Plane(2.0, 90.0), (400, 400), 10.0)
-    one = practice_sheet(flat, LOOKS[0], seed=1, questions=5)
-    assert len(one.questions) < 5
+def test_gentle_ground_gives_fewer_questions_and_says_so() -> None:
+    gentle = sample_surface(Plane(5.0, 90.0), (160, 160), 10.0)
+    one = practice_sheet(gentle, LOOKS[0], seed=1, questions=16)
+    assert 0 < len(one.questions) < 16
     assert one.notes[0] == (
-        f"This ground gave {len(one.questions)} of 5 questions. Choose another place, scale or seed."
+        f"This ground gave {len(one.questions)} of 16 questions. Choose another place, scale or seed."
     )
+
+
+@pytest.mark.parametrize("slope_deg", [0.0, math.nan])
+def test_level_and_unknown_ground_give_no_sheet(slope_deg: float) -> None:
+    message = (
+        "A sheet needs known ground, steep and even enough to measure on paper; none was found here with a "
+        "contour every 10 m at 1:25000. Choose another place, scale or interval."
+    )
+    with pytest.raises(ModelError, match=f"^{re.escape(message)}$"):
+        practice_sheet(sample_surface(Plane(slope_deg, 90.0), (200, 200), 10.0), LOOKS[0], seed=1)
+
+
+@pytest.mark.parametrize(("lat_deg", "turn_deg"), [(0.0, 0.0), (60.0, 0.0), (-45.0, 30.0)])
+def test_ground_lengths_on_a_turned_grid_in_degrees(lat_deg: float, turn_deg: float) -> None:
+    """A slope of 30 degrees that faces true east: contours run to true north, 0.693 mm apart."""
+    # Radii of curvature of WGS 84 at that latitude, metres for a degree.
+    e2, a = 6.69437999014e-3, 6378137.0
+    w = math.sqrt(1.0 - e2 * math.sin(math.radians(lat_deg)) ** 2)
+    per_lon = math.radians(a / w * math.cos(math.radians(lat_deg)))
+    per_lat = math.radians(a * (1.0 - e2) / w**3)
+    turn, size, cell_m = math.radians(turn_deg), 260, 10.0
+    step_e = (cell_m * math.cos(turn), cell_m * math.sin(turn))
+    step_n = (cell_m * math.sin(turn), -cell_m * math.cos(turn))
+    col, row = np.meshgrid(np.arange(size) + 0.5 - size / 2, np.arange(size) + 0.5 - size / 2)
+    east = step_e[0] * col + step_e[1] * row
+    lon0 = -3.0 - (step_e[0] + step_e[1]) * size / 2 / per_lon
+    lat0 = lat_deg - (step_n[0] + step_n[1]) * size / 2 / per_lat
+    grid = Grid(
+        (step_e[0] / per_lon, step_e[1] / per_lon, lon0, step_n[0] / per_lat, step_n[1] / per_lat, lat0),
+        "EPSG:4326",
+        (size, size),
+    )
+    ground = map_ground(Dem(grid, 2000.0 - math.tan(math.radians(30.0)) * east), 25_000.0, (62.0, 62.0))
+    lines = contours(ground, LOOKS[0])
+    at = np.array([float(contour.lines[0][:, 0].mean()) for contour in lines])
+    assert np.abs(np.diff(at)) == pytest.approx([0.4 * math.sqrt(3.0)] * (len(at) - 1), rel=2e-4)
+    assert max(float(np.ptp(contour.lines[0][:, 0])) for contour in lines) < 0.05

@@ -289,7 +289,7 @@ def test_the_readings_that_would_tell_most(sample):
     assert (line.expected_deg, line.low_deg, line.high_deg) == (31.0, 22.0, 38.0)
     assert sight.expected_deg == legs[2].overhead.sight.deg
     assert sight.low_deg < sight.expected_deg < sight.high_deg
-    assert sight.what == "sight line to the steepest start zone overhead, 434 m away"
+    assert sight.what == "sight line to the steepest start zone overhead, 433 m away"
     (roll,) = expected_readings(legs[6], None, TYPICAL, 10.0)
     assert roll.expected_deg == max(one.below_deg for one in legs[6].convex_rolls)
     assert roll.low_deg < roll.expected_deg < roll.high_deg

@@ -9,7 +9,7 @@ loses the blocks whose records had not come back; the scheduler gives them to an
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Sequence
 from concurrent.futures import Future
 from contextlib import ExitStack
 from pathlib import Path
@@ -98,7 +98,9 @@ def leave(job: AreaJob, folder: Path) -> None:
         keeper.stop()
 
 
-def on_cluster(job: AreaJob, folder: Path, todo: Sequence[int], cluster: str) -> Iterator[dict[str, Any]]:
+def on_cluster(
+    job: AreaJob, folder: Path, todo: Sequence[int], cluster: str
+) -> Generator[dict[str, Any], None, None]:
     """Make blocks on a cluster.
 
     Parameters

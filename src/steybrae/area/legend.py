@@ -16,16 +16,24 @@ UNKNOWN_COLOUR: Final[Colour] = (255, 0, 170)
 
 _LIGHT_TO_DARK: Final[tuple[Colour, ...]] = (
     (254, 232, 56),
+    (239, 215, 72),
     (221, 200, 88),
+    (204, 186, 100),
     (187, 173, 109),
+    (170, 160, 115),
     (154, 147, 118),
+    (139, 135, 120),
     (124, 123, 120),
+    (110, 111, 115),
     (96, 100, 111),
+    (82, 89, 109),
     (66, 78, 108),
+    (49, 67, 109),
     (24, 55, 111),
+    (0, 45, 104),
     (0, 34, 78),
 )
-"""Nine even steps of matplotlib's cividis, reversed; written out, for matplotlib is slow to load."""
+"""Seventeen even steps of matplotlib's cividis, reversed; written out, for matplotlib is slow to load."""
 
 _WHITE_SHARE: Final = (0.55, 0.22)
 """Share of white in the gentlest and in the steepest tint: the tints of every picture here, so that

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from importlib.metadata import version
 from typing import Any, Final
 
@@ -25,6 +26,9 @@ TEXTS: Final = ("table.csv", "table.json", "README.txt")
 
 Told = Callable[[int, int], None]
 """Told after each block: how many are done, and of how many."""
+
+
+Records = Generator[dict[str, Any], None, None]
 
 
 def output_names(job: AreaJob) -> tuple[str, ...]:
@@ -108,13 +112,15 @@ def _make_blocks(
         from steybrae.area.cluster import on_cluster  # noqa: PLC0415  an optional extra
 
         records = on_cluster(job, work.folder, todo, cluster)
-    for count, record in enumerate(records, len(done) + 1):
-        work.add(record)
-        if told is not None:
-            told(count, layout.count)
+    # Closed here and now, also after an error: what the workers have open belongs to this thread.
+    with closing(records):
+        for count, record in enumerate(records, len(done) + 1):
+            work.add(record)
+            if told is not None:
+                told(count, layout.count)
 
 
-def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int) -> Iterator[dict[str, Any]]:
+def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int) -> Records:
     # richdem's bars are silenced for the whole process, which only one thread may do at a time.
     many = 1 if job.engine != "own" or job.cross_check else threads
     with open_station(job, work.folder) as station, ThreadPoolExecutor(many) as pool:

@@ -18,19 +18,20 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.terrain.attributes import FLAT_GRADIENT
+from steybrae.terrain.attributes import SECTORS
 from steybrae.terrain.dem import Array
 
-__all__ = ["LEVEL_STATE", "STATES", "Facing", "Pieces", "Tally", "state_sector"]
+__all__ = ["NO_STATE", "Facing", "Pieces", "Tally", "state_sector"]
 
 Cells = NDArray[Any]
 
-STATES: Final = 9
-LEVEL_STATE: Final = 4
-"""States of a cell: how many sector edges it has passed; this one is free for level ground."""
+STATES: Final = len(SECTORS)
+"""States of a cell: how many of the edges between sectors it has passed, and 4 more beyond the last."""
 
-_SECTOR_STATES: Final = {0: "N", 1: "NE", 2: "E", 3: "SE", 8: "S", 7: "SW", 6: "W", 5: "NW"}
-"""One for each of the first three edges passed, and five for the fourth (`Pieces`)."""
+_STATE_SECTORS: Final = ("N", "NE", "E", "SE", "NW", "W", "SW", "S")
+
+LEVEL: Final = 1
+"""Code of level ground, which has no sector; 0 is unknown, and band k has k + 1."""
 
 _EDGES: Final = tuple(
     (math.sin(math.radians(deg)), math.cos(math.radians(deg))) for deg in (22.5, 67.5, 112.5, 157.5)
@@ -43,13 +44,15 @@ LOWEST_M: Final = -1000.0
 HIGHEST_M: Final = 9000.0
 """Heights below and above are counted in the outermost belts, metres: no ground lies there."""
 
+NO_STATE: Final = -1
+
 Key = tuple[int, int, int]
 """Elevation belt, band (0 unknown), state."""
 
 
 def state_sector(state: int) -> str | None:
-    """Sector of a state; None for level ground."""
-    return _SECTOR_STATES.get(state)
+    """Sector of a state; None for `NO_STATE`, level and unknown ground."""
+    return None if state == NO_STATE else _STATE_SECTORS[state]
 
 
 class Tally:
@@ -85,7 +88,7 @@ class Facing:
     Attributes
     ----------
     state
-        Of each cell, 0 to 8.
+        Of each cell, 0 to 7, flat as the height changes are.
     belt
         Of each cell, from `first_belt`; None where all lie in that one.
     first_belt
@@ -115,11 +118,11 @@ class Pieces:
 
     def __init__(self, bands: int, belt_m: float, height_step_m: float, height_offset_m: float) -> None:
         self._counts: dict[int, NDArray[np.int64]] = {}
-        self._codes = (bands + 1) * STATES
+        self._codes = (bands + 2) * STATES
         self._belt_m = belt_m
         self._step_m, self._offset_m = height_step_m, height_offset_m
 
-    def of(self, along: Cells, down: Cells, z: Cells, jacobian: Array) -> Facing:
+    def of(self, along: Cells, down: Cells, z: Cells, ends: tuple[float, float], jacobian: Array) -> Facing:
         """States and belts of a piece; see `steybrae.area.kernel`.
 
         Parameters
@@ -128,6 +131,8 @@ class Pieces:
             Height changes to the right and down, of one common weight, flat.
         z
             Heights of the piece and one ring more.
+        ends
+            The lowest and the highest of them; not finite where one is unknown.
         jacobian
             In its middle.
 
@@ -137,42 +142,46 @@ class Pieces:
         """
         (a, b), (c, d) = jacobian.tolist()
         turned = math.copysign(1.0, self._step_m * (a * d - b * c))
-        state, other = np.zeros(len(along), np.uint8), np.empty_like(along)
+        state, other = np.empty(len(along), np.uint8), np.empty_like(along)
         flag = np.empty(len(along), bool)
         passed = flag.view(np.uint8)
-        for edge, (sin, cos) in enumerate(_EDGES):
+        # The last edge first, for its 5 is made in place.
+        for edge, (sin, cos) in enumerate(reversed(_EDGES)):
             # D_E cos A - D_N sin A with D = -(p, q), in u and v; the determinant only has a sign.
             alpha, beta = -turned * (d * cos + b * sin), turned * (c * cos + a * sin)
             _not_below(along, down, alpha, beta, other, flag)
-            if edge == 3:
-                np.multiply(passed, np.uint8(5), out=passed)
-            np.add(state, passed, out=state)
-        rows, cols = z.shape[0] - 2, z.shape[1] - 2
-        belt, first, belts = self._belts(z[1:-1])
-        state = state.reshape(rows, -1)[:, :cols]
-        return Facing(state, None if belt is None else belt[:, 1:-1], first, belts)
+            if edge == 0:
+                np.multiply(passed, np.uint8(4), out=state)
+            else:
+                np.add(state, passed, out=state)
+        belt, first, belts = self._belts(z, ends)
+        return Facing(state, belt, first, belts)
 
-    def _belts(self, z: Cells) -> tuple[Cells | None, int, int]:
+    def _belts(self, z: Cells, ends: tuple[float, float]) -> tuple[Cells | None, int, int]:
         """Belt of each cell from the lowest belt of the piece, which one that is, and how many."""
-        low, high = float(z.min()), float(z.max())
+        low, high = ends
         if not (math.isfinite(low) and math.isfinite(high)):
             known = z[np.isfinite(z)]
             if not known.size:
                 return None, 0, 1
             low, high = float(known.min()), float(known.max())
-        ends = sorted(v * self._step_m + self._offset_m for v in (low, high))
+        metres = sorted(v * self._step_m + self._offset_m for v in (low, high))
         # Heights that no ground has must not make a belt each.
-        first, last = (math.floor(min(max(end, LOWEST_M), HIGHEST_M) / self._belt_m) for end in ends)
+        first, last = (math.floor(min(max(end, LOWEST_M), HIGHEST_M) / self._belt_m) for end in metres)
         if first == last:
             return None, first, 1
-        belt, flag = np.zeros(z.shape, np.uint8), np.empty(z.shape, bool)
+        # The cell of the first window is one row and one column on.
+        own = z.reshape(-1)[z.shape[1] + 1 : z.size - z.shape[1] + 1]
+        belt, flag = np.zeros(own.size, np.uint8), np.empty(own.size, bool)
         above = np.greater_equal if self._step_m > 0 else np.less_equal
         for k in range(first + 1, last + 1):
-            above(z, z.dtype.type((k * self._belt_m - self._offset_m) / self._step_m), out=flag)
+            above(own, z.dtype.type((k * self._belt_m - self._offset_m) / self._step_m), out=flag)
             np.add(belt, flag.view(np.uint8), out=belt)
         return belt, first, last - first + 1
 
-    def add(self, facing: Facing, bands: Cells, squared: Cells, area_m2: Array) -> None:
+    def add(
+        self, facing: Facing, bands: Cells, sloping: Cells, count: int, cols: int, area_m2: Array
+    ) -> None:
         """Count a piece.
 
         Parameters
@@ -180,20 +189,26 @@ class Pieces:
         facing
             From `of`.
         bands
-            Of its cells, 0 unknown.
-        squared
-            Squares of their gradients.
+            Of its cells, flat, 0 unknown.
+        sloping
+            Whether they are steep enough to face a way, flat; all bands but the gentlest are.
+        count, cols
+            Its rows, and its columns that are cells.
         area_m2
             Of a cell; one number, or one for each row or column or cell.
         """
-        state = facing.state
-        np.copyto(state, np.uint8(LEVEL_STATE), where=squared < squared.dtype.type(FLAT_GRADIENT**2))
         small = facing.belts * self._codes <= 256
-        code = np.multiply(bands, np.uint8(STATES), dtype=np.uint8 if small else np.uint16)
-        np.add(code, state, out=code)
+        code = np.add(sloping.view(np.uint8), bands)
+        if not small:
+            code = code.astype(np.uint16)
+        np.multiply(code, code.dtype.type(STATES), out=code)
+        np.add(code, facing.state, out=code)
         if facing.belt is not None:
             np.add(code, np.multiply(facing.belt, code.dtype.type(self._codes), dtype=code.dtype), out=code)
-        counts = np.bincount(code.reshape(-1), minlength=facing.belts * self._codes)
+        # The last two columns of each row are no cells: they are counted as unknown, then taken off.
+        code.reshape(count, -1)[:, cols:] = 0
+        counts = np.bincount(code, minlength=facing.belts * self._codes)
+        counts[0] -= 2 * count
         mm2 = np.round(counts * (float(np.mean(area_m2)) * MM2_PER_M2)).astype(np.int64)
         for k in range(facing.belts):
             kept = self._counts.setdefault(facing.first_belt + k, np.zeros((2, self._codes), np.int64))
@@ -207,8 +222,10 @@ class Pieces:
         for belt, counts in self._counts.items():
             codes = np.flatnonzero(counts[0])
             for code, cells, area_mm2 in zip(codes.tolist(), *counts[:, codes].tolist(), strict=True):
-                band, state = divmod(code, STATES)
-                key = (belt, band, state) if band else (0, 0, 0)
+                value, state = divmod(code, STATES)
+                key = (belt, value - 1, state)
+                if value <= LEVEL:
+                    key = (belt, 1, NO_STATE) if value else (0, 0, NO_STATE)
                 found.cells[key] += cells
                 found.area_mm2[key] += area_mm2
         return found

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from steybrae.bands import Band
 from steybrae.cautions import Caution
+from steybrae.forecast.beside import ForecastBeside
 from steybrae.screening.result import Position
 
 __all__ = [
@@ -353,6 +354,8 @@ class RouteCard:
         Model, uncertainty, corridor and version, in whole sentences.
     cautions
         Those that apply.
+    forecast
+        What a bulletin says of the legs; None where no bulletin was given.
     start_text
         As printed; empty without a start.
     """
@@ -373,4 +376,5 @@ class RouteCard:
     notes: tuple[str, ...]
     basis: tuple[str, ...]
     cautions: tuple[Caution, ...]
+    forecast: ForecastBeside | None = None
     start_text: str = field(default="", metadata=_PAPER)

@@ -22,6 +22,7 @@ COMMANDS: Final = {
     "ground": "What is the ground like here, within my position error?",
     "reading": "Does my inclinometer agree with the map and the model?",
     "card": "The route card to carry.",
+    "report": "One page of a saved plan to read, share and print.",
     "area": "Slope and bands of a whole elevation model.",
     "sheet": "True-size teaching sheets, and a page to play with.",
 }

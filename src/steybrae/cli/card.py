@@ -9,6 +9,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from steybrae.cli.forecast_options import (
+    AtTime,
+    BulletinPath,
+    ForecastSlope,
+    ForecastTyped,
+    Language,
+    ReductionAngles,
+    RegionId,
+    Treeline,
+)
 from steybrae.cli.options import (
     Correlation,
     DemFiles,
@@ -20,12 +30,15 @@ from steybrae.cli.options import (
     VerticalError,
     ZUnit,
 )
-from steybrae.errors import DateError, RouteError
+from steybrae.errors import BulletinError, DateError, RouteError
 
 if TYPE_CHECKING:
     from steybrae.card import CardSettings, RouteCard
     from steybrae.route.places import Place
     from steybrae.screening import RouteScreening, Settings
+    from steybrae.screening.forecast_at import BulletinSource, ForecastAsk
+
+    Forecast = tuple[BulletinSource, ForecastAsk]
 
 __all__ = ["card"]
 
@@ -108,6 +121,13 @@ def card(
     z_unit: ZUnit = None,
     vertical_error: VerticalError = None,
     correlation: Correlation = None,
+    bulletin: BulletinPath = None,
+    region: RegionId = None,
+    at_time: AtTime = None,
+    treeline: Treeline = None,
+    forecast_slope: ForecastSlope = None,
+    language: Language = None,
+    reduction_angles: ReductionAngles = False,
     as_json: Json = False,
     pdf: Annotated[Path | None, typer.Option("--pdf", help="Write the card as PDF, true to size.")] = None,
     page: Annotated[
@@ -125,6 +145,7 @@ def card(
     From a planned line and a model, from a saved plan alone, or of one leg from place to place
     without a model. Magnetic bearings need the date. It decides nothing.
     """
+    from steybrae.cli.forecast_options import read_forecast
     from steybrae.cli.inputs import model_settings
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.files.points import cautions_path
@@ -134,7 +155,7 @@ def card(
     check_page(page)
     beside = None if csv is None else cautions_path(csv)
     outputs = [path for path in (pdf, gpx, csv, beside, geojson) if path is not None]
-    check_outputs(outputs, [*([line] if line else []), *(dem or [])], force=force)
+    check_outputs(outputs, [*(path for path in (line, bulletin) if path), *(dem or [])], force=force)
     chosen = _chosen(
         _day(date),
         grid,
@@ -145,20 +166,28 @@ def card(
         (time_rule, flat_kmh, off_path),
         (snow, load, breaks),
     )
+    forecast = read_forecast(
+        ForecastTyped(
+            bulletin, region, at_time, treeline, forecast_slope, language, reduction=reduction_angles
+        )
+    )
     asked = _Asked(line, (from_place, to_place), dem, sample, legs_at or [], turn_tolerance, z_unit)
     typed = (edges, place_error, drift, vertical_error, correlation, z_unit)
     if _is_plan(line):
         _refuse_with_plan(asked, any(value is not None for value in typed))
     settings = model_settings(edges, method, engine, vertical_error, correlation)
-    found = _made(asked, _placed(settings, place_error, drift), chosen)
+    found = _made(asked, _placed(settings, place_error, drift), chosen, forecast)
     _write(found, pdf, page, gpx, csv, geojson, force=force)
     if as_json:
         print_json("card", found)
         return
     from steybrae.show.card_tables import print_card
+    from steybrae.show.forecast_tables import print_findings, print_forecast
 
     to = console()
+    print_findings(found.forecast, to)
     print_card(found, to)
+    print_forecast(found.forecast, to)
     print_cautions(found.cautions, to)
 
 
@@ -238,8 +267,8 @@ def _refuse_with_plan(asked: _Asked, settings_given: bool) -> None:
         raise RouteError(message)
 
 
-def _made(asked: _Asked, settings: Settings, chosen: CardSettings) -> RouteCard:
-    from steybrae.card import card_between, make_card
+def _made(asked: _Asked, settings: Settings, chosen: CardSettings, forecast: Forecast | None) -> RouteCard:
+    from steybrae.card import card_between
     from steybrae.files.plans import read_plan
     from steybrae.route.places import parse_place
 
@@ -251,26 +280,46 @@ def _made(asked: _Asked, settings: Settings, chosen: CardSettings) -> RouteCard:
         )
         raise RouteError(message)
     if asked.line is not None and _is_plan(asked.line):
-        return make_card(read_plan(asked.line), chosen)
+        return _with_forecast(read_plan(asked.line), chosen, forecast)
     if start is not None and end is not None:
         ends = parse_place(start), parse_place(end)
         if not asked.dem and not asked.sample:
+            if forecast is not None:
+                message = (
+                    "A forecast is matched against ground; a card between two places has none. "
+                    "Add --dem FILE, or leave --bulletin out and write the forecast on the card by hand."
+                )
+                raise BulletinError(message)
             return card_between(*ends, chosen)
-        return make_card(_screened(asked, settings, ends), chosen)
-    return make_card(_screened(asked, settings), chosen)
+        screening = _screened(asked, settings, ends, grounds=forecast is not None)
+        return _with_forecast(screening, chosen, forecast)
+    screening = _screened(asked, settings, grounds=forecast is not None)
+    return _with_forecast(screening, chosen, forecast)
 
 
-def _screened(asked: _Asked, settings: Settings, ends: tuple[Place, ...] = ()) -> RouteScreening:
+def _with_forecast(screening: RouteScreening, chosen: CardSettings, forecast: Forecast | None) -> RouteCard:
+    from steybrae.card import make_card
+    from steybrae.card.forecast import with_forecast
+
+    made = make_card(screening, chosen)
+    return made if forecast is None else with_forecast(made, screening, *forecast)
+
+
+def _screened(
+    asked: _Asked, settings: Settings, ends: tuple[Place, ...] = (), *, grounds: bool = False
+) -> RouteScreening:
     from steybrae.cli.inputs import open_source, planned_route
     from steybrae.route.turns import route_from_places
     from steybrae.screening import screen_route
+    from steybrae.screening.forecast_ground import with_forecast_ground
 
     if ends:
         planned = route_from_places(ends, f"{ends[0].written} to {ends[-1].written}")
     else:
         planned = planned_route(asked.line, asked.legs_at, asked.turn_tolerance, sample=asked.sample)
     with open_source(asked.dem, asked.z_unit, settings, sample=asked.sample) as (model, known):
-        return screen_route(planned, model, known)
+        found = screen_route(planned, model, known)
+        return with_forecast_ground(found, planned, model, known) if grounds else found
 
 
 def _write(

@@ -7,6 +7,15 @@ from typing import Annotated
 
 import typer
 
+from steybrae.cli.forecast_options import (
+    AtTime,
+    BulletinPath,
+    ForecastSlope,
+    ForecastTyped,
+    Language,
+    RegionId,
+    Treeline,
+)
 from steybrae.cli.options import (
     Correlation,
     DemFiles,
@@ -59,36 +68,55 @@ def ground(
     z_unit: ZUnit = None,
     vertical_error: VerticalError = None,
     correlation: Correlation = None,
+    run_out: Annotated[
+        bool, typer.Option("--run-out", help="Tell published run-out angles too, for teaching.")
+    ] = False,
+    bulletin: BulletinPath = None,
+    region: RegionId = None,
+    at_time: AtTime = None,
+    treeline: Treeline = None,
+    forecast_slope: ForecastSlope = None,
+    language: Language = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", help="Draw the cells and the circle, as PNG or PDF.")
     ] = None,
     as_json: Json = False,
     force: Force = False,
 ) -> None:
-    """Look at the ground at one place and all around it within your position error."""
+    """Look at the ground at one place, around it within your position error, and above it."""
+    from steybrae.cli.forecast_options import read_forecast
     from steybrae.cli.inputs import model_settings, open_source
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.cli.pictures import draw_ground_to, figure_format
     from steybrae.files.whole import check_writable
     from steybrae.route.places import parse_place
+    from steybrae.screening.forecast_ground import with_place_forecast
     from steybrae.screening.ground_at import ground_at
+    from steybrae.screening.place_above import with_above
+    from steybrae.show.forecast_tables import print_findings, print_forecast
     from steybrae.show.ground_tables import print_ground
 
     if figure is not None:
         figure_format(figure)
         check_writable(figure, force=force)
+    forecast = read_forecast(ForecastTyped(bulletin, region, at_time, treeline, forecast_slope, language))
     radius_m, note = position_error_m(within, epe, epe_confidence)
     settings = model_settings(edges, method, engine, vertical_error, correlation)
     where = parse_place(place_text(place))
     with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
         found = ground_at(where, model, radius_m, settings)
+        found = with_above(found, where, model, settings, published=run_out)
+        if forecast is not None:
+            found = with_place_forecast(found, where, model, settings, *forecast)
     if figure is not None:
         draw_ground_to(figure, found, force=force)
     if as_json:
         print_json("ground", found)
         return
     to = console()
+    print_findings(found.forecast, to)
     print_ground(found, to)
+    print_forecast(found.forecast, to)
     if note:
         to.print(note, markup=False)
     print_cautions(found.cautions, to)

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
-    from steybrae.screening.ground_at import GroundAt
+    from steybrae.screening.ground_result import GroundAt
 
-__all__ = ["draw_ground_to", "draw_to", "figure_format"]
+__all__ = ["draw_forecast_to", "draw_ground_to", "draw_to", "figure_format"]
 
 
 def figure_format(path: Path) -> str:
@@ -35,6 +35,16 @@ def draw_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
     from steybrae.show.figures import figure_bytes, picture_metadata, route_figure
 
     data = figure_bytes(route_figure(screening), figure_format(path), picture_metadata(screening))
+    write_whole(path, lambda temporary: _write_bytes(temporary, data), force=force)
+
+
+def draw_forecast_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
+    """Draw the forecast beside a screened line and write it whole."""
+    from steybrae.files.whole import write_whole
+    from steybrae.show.figures import figure_bytes
+    from steybrae.show.forecast_figure import forecast_figure, forecast_metadata
+
+    data = figure_bytes(forecast_figure(screening), figure_format(path), forecast_metadata(screening))
     write_whole(path, lambda temporary: _write_bytes(temporary, data), force=force)
 
 

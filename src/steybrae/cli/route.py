@@ -7,6 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from steybrae.cli.forecast_options import (
+    AtTime,
+    BulletinPath,
+    ForecastSlope,
+    ForecastTyped,
+    Language,
+    ReductionAngles,
+    RegionId,
+    Treeline,
+)
 from steybrae.cli.options import (
     Correlation,
     DemFiles,
@@ -26,6 +36,7 @@ __all__ = ["route"]
 
 
 def route(
+    ctx: typer.Context,
     line: Annotated[
         Path | None, typer.Argument(metavar="ROUTE", help="The planned line: GPX, GeoJSON or CSV.")
     ] = None,
@@ -57,11 +68,25 @@ def route(
     z_unit: ZUnit = None,
     vertical_error: VerticalError = None,
     correlation: Correlation = None,
+    bulletin: BulletinPath = None,
+    region: RegionId = None,
+    at_time: AtTime = None,
+    treeline: Treeline = None,
+    forecast_slope: ForecastSlope = None,
+    language: Language = None,
+    reduction_angles: ReductionAngles = False,
+    bulletin_figure: Annotated[
+        Path | None,
+        typer.Option("--bulletin-figure", help="Draw heights against aspects, and the profile (PNG, PDF)."),
+    ] = None,
     as_json: Json = False,
     csv: Annotated[Path | None, typer.Option("--csv", help="Write the points along the legs as CSV.")] = None,
     geojson: Annotated[Path | None, typer.Option("--geojson", help="Write them as GeoJSON.")] = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", help="Draw map and profile on A4, as PNG or PDF.")
+    ] = None,
+    report: Annotated[
+        Path | None, typer.Option("--report", help="Write one page to read, share and print (.html).")
     ] = None,
     save: Annotated[
         Path | None, typer.Option("--save", help="Keep the whole result as a plan (.zip).")
@@ -75,39 +100,72 @@ def route(
     """
     from dataclasses import replace
 
+    from steybrae.cli.forecast_options import read_forecast
     from steybrae.cli.inputs import model_settings, open_source, planned_route
     from steybrae.cli.options import console, print_cautions, print_json
-    from steybrae.cli.pictures import draw_to, figure_format
+    from steybrae.cli.origin import run_origin
+    from steybrae.cli.pictures import draw_forecast_to, draw_to, figure_format
+    from steybrae.cli.report import check_report, report_to
     from steybrae.files.points import cautions_path
     from steybrae.files.whole import check_outputs
     from steybrae.screening import cross_check_route, screen_route
+    from steybrae.screening.forecast_at import forecast_beside
+    from steybrae.screening.forecast_ground import with_forecast_ground
     from steybrae.screening.relief import with_relief
 
-    if figure is not None:
-        figure_format(figure)
+    for picture in (figure, bulletin_figure):
+        if picture is not None:
+            figure_format(picture)
+    if report is not None:
+        check_report(report)
+    typed = ForecastTyped(
+        bulletin, region, at_time, treeline, forecast_slope, language, reduction=reduction_angles
+    )
+    forecast = read_forecast(typed)
+    _refuse_picture(bulletin, bulletin_figure)
     beside = None if csv is None else cautions_path(csv)
-    outputs = [path for path in (csv, beside, geojson, figure, save) if path is not None]
-    check_outputs(outputs, [*([line] if line else []), *(dem or [])], force=force)
+    outputs = [path for path in (csv, beside, geojson, figure, bulletin_figure, report, save) if path is not None]
+    check_outputs(outputs, [*(path for path in (line, bulletin) if path), *(dem or [])], force=force)
     base = model_settings(edges, method, engine, vertical_error, correlation)
     settings = _settings(base, interval, place_error, drift)
     planned = planned_route(line, legs_at or [], turn_tolerance, sample=sample)
     with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
         found = screen_route(planned, model, settings)
-        if figure is not None or save is not None:
+        found = replace(found, origin=run_origin(ctx, line, bulletin, sample=sample))
+        if figure is not None or report is not None or save is not None:
             found = with_relief(found, model)
+        if forecast is not None or save is not None:
+            found = with_forecast_ground(found, planned, model, settings)
         if cross_check:
             found = replace(found, cross_check=cross_check_route(planned, model, settings))
+    if forecast is not None:
+        found = forecast_beside(found, *forecast)
     _write(found, csv, geojson, save, force=force)
     if figure is not None:
         draw_to(figure, found, force=force)
+    if bulletin_figure is not None:
+        draw_forecast_to(bulletin_figure, found, force=force)
+    if report is not None:
+        report_to(report, found, force=force)
     if as_json:
         print_json("route", found)
         return
+    from steybrae.show.forecast_tables import print_findings, print_forecast
     from steybrae.show.tables import print_route
 
     to = console()
+    print_findings(found.forecast, to)
     print_route(found, to)
+    print_forecast(found.forecast, to)
     print_cautions(found.cautions, to)
+
+
+def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:
+    from steybrae.errors import BulletinError
+
+    if picture is not None and bulletin is None:
+        message = "--bulletin-figure belongs to a forecast, which is missing. Add --bulletin FILE."
+        raise BulletinError(message)
 
 
 def _settings(base: Settings, interval: str | None, place_error: str | None, drift: float | None) -> Settings:

@@ -14,9 +14,9 @@ if TYPE_CHECKING:
     from steybrae.field.log import LogRow
     from steybrae.files.rasters import RasterModel
     from steybrae.screening.result import RouteScreening
+    from steybrae.teach.asked import Question
     from steybrae.teach.map_ground import MapGround, MapLook
     from steybrae.teach.practice import PracticeSheet
-    from steybrae.teach.questions import Question
 
 __all__ = ["app"]
 
@@ -24,7 +24,10 @@ app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,
     no_args_is_help=True,
-    help="Teaching sheets true to size (PDF), and a page to play with (HTML). A lesson is not a field decision.",
+    help=(
+        "Teaching sheets true to size (PDF), and a page to play with (HTML). "
+        "A lesson is not a field decision."
+    ),
 )
 
 Out = Annotated[Path, typer.Option("--out", help="The file to write.", metavar="FILE")]
@@ -45,7 +48,11 @@ def _write(out: Path, make: Callable[[], bytes], *, force: bool) -> None:
 
     check_writable(out, force=force)
     data = make()
-    write_whole(out, lambda path: path.write_bytes(data) and None, force=force)
+
+    def put(path: Path) -> None:
+        path.write_bytes(data)
+
+    write_whole(out, put, force=force)
     typer.echo(f"{out} written. A lesson is not a field decision.")
 
 
@@ -69,7 +76,9 @@ def scale_(
         list[str] | None,
         typer.Option("--slope", help="A slope of the combs, like 30deg; may be repeated.", metavar="SLOPE"),
     ] = None,
-    copies: Annotated[int, typer.Option("--copies", help="How many of each, for a class.", min=1, max=50)] = 1,
+    copies: Annotated[
+        int, typer.Option("--copies", help="How many of each, for a class.", min=1, max=50)
+    ] = 1,
     paper: Paper = "a4",
     force: Force = False,
 ) -> None:
@@ -129,9 +138,7 @@ def error(
     from steybrae.show.sheet_error import error_pdf
     from steybrae.teach.ruler_error import error_sheet
 
-    result = error_sheet(
-        parse_scale(scale), parse_ground_length_m(interval, "A contour interval"), interval
-    )
+    result = error_sheet(parse_scale(scale), parse_ground_length_m(interval, "A contour interval"), interval)
     _write(out, lambda: error_pdf(result, paper=paper), force=force)
 
 
@@ -158,7 +165,8 @@ def practice(
         int, typer.Option("--seed", help="Same seed, same sheet; another one, another.", min=0)
     ] = 1,
     index_every: Annotated[
-        int, typer.Option("--index-every", help="Every how many contours one is drawn thick.", metavar="N", min=2)
+        int,
+        typer.Option("--index-every", help="Every how many contours one is drawn thick.", metavar="N", min=2),
     ] = 5,
     at: Annotated[
         str | None, typer.Option("--at", help="Middle of the map, like '57.1 -3.6'.", metavar="PLACE")
@@ -186,7 +194,8 @@ def practice(
     paper_size_mm(paper)
     look = _look(scale, interval, index_every)
     route = read_plan(plan) if plan else None
-    rows = read_log(log).rows if log else ()
+    kept = read_log(log) if log else None
+    rows = kept.rows if kept else ()
     with open_source(dem, z_unit, model_settings(None, "horn"), sample=sample) as (model, _):
         middle = _middle(model, at, route, rows)
 
@@ -211,6 +220,8 @@ def practice(
         _write(out, lambda: practice_pdf(sheet, paper=paper), force=force)
     for note in _own_notes(sheet, plan, log):
         typer.echo(note)
+    if kept and kept.damaged:
+        typer.echo(f"Damaged lines of the log, passed over: {len(kept.damaged)}. See reading --review.")
 
 
 def _look(scale: str, interval: str, index_every: int) -> MapLook:

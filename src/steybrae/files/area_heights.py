@@ -28,7 +28,7 @@ _SINGLE: Final = ("float32", "int16", "uint16", "int8", "uint8")
 
 
 def this_thread() -> Any:
-    """Settings of GDAL for a thread that reads and writes: its own error messages, and no network."""
+    """Give GDAL settings for a thread that reads and writes: its own error messages, and no network."""
     return rasterio.Env(**_OFFLINE)
 
 
@@ -163,7 +163,8 @@ class RawHeights:
 
 def _read(data: Any, window: Any, out: NDArray[Any]) -> NDArray[Any] | None:
     """Read the numbers, and the mask where the file has one."""
-    data.read(1, window=window, out=out)
+    # A view, for rasterio changes the shape of what it is given, and leaves it so after an error.
+    data.read(1, window=window, out=out[...])
     flags = data.mask_flag_enums[0]
     if MaskFlags.all_valid in flags or MaskFlags.nodata in flags:
         return None

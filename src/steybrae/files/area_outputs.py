@@ -148,6 +148,8 @@ class Workspace:
             self._end_cut_line()
             job.write_text(text, encoding="utf-8")
         except OSError as error:
+            if self._journal is not None:
+                self._journal.close()
             if isinstance(error, FileWriteError):
                 raise
             raise self.refused(error) from error

@@ -56,14 +56,31 @@ _TEXT_KEYS: Final = {
 }
 _ALWAYS: Final = frozenset({"metaData", "customData"})
 _BULLETIN_KEYS: Final = frozenset(
-    "bulletinID lang publicationTime validTime nextUpdate unscheduled source regions dangerRatings "
-    "avalancheProblems highlights tendency".split()
+    {
+        "bulletinID",
+        "lang",
+        "publicationTime",
+        "validTime",
+        "nextUpdate",
+        "unscheduled",
+        "source",
+        "regions",
+        "dangerRatings",
+        "avalancheProblems",
+        "highlights",
+        "tendency",
+    }
 ) | frozenset(_TEXT_KEYS)
-_RATING_KEYS: Final = frozenset({"mainValue", "elevation", "aspects", "validTimePeriod"})
-_PROBLEM_KEYS: Final = frozenset(
-    "problemType comment avalancheSize snowpackStability frequency dangerRatingValue elevation aspects "
-    "validTimePeriod".split()
-)
+_LIMITED_KEYS: Final = frozenset({"elevation", "aspects", "validTimePeriod"})
+_RATING_KEYS: Final = _LIMITED_KEYS | {"mainValue"}
+_PROBLEM_KEYS: Final = _LIMITED_KEYS | {
+    "problemType",
+    "comment",
+    "avalancheSize",
+    "snowpackStability",
+    "frequency",
+    "dangerRatingValue",
+}
 
 
 @dataclass(frozen=True)
@@ -105,11 +122,18 @@ def read_bulletins(path: Path) -> BulletinFile:
     BulletinError
         A value that the standard does not allow, named by its place.
     """
-    tree = _parsed(path)
+    try:
+        return _read(_parsed(path), path)
+    except RecursionError as error:
+        message = f"The forecast file {path.name} should be CAAML v6; it is nested too deep. Get it again."
+        raise FileReadError(message) from error
+
+
+def _read(tree: Any, path: Path) -> BulletinFile:
     reader = _Reader()
     if not isinstance(tree, dict) or "bulletins" not in tree:
         message = (
-            f"A forecast file should be CAAML v6 JSON, an object with the key 'bulletins'; {path.name} is not. "
+            f"A forecast file should be CAAML v6 JSON, an object with 'bulletins'; {path.name} is not. "
             "Get the bulletin in that form, or read it by eye."
         )
         raise BulletinError(message)
@@ -121,29 +145,26 @@ def read_bulletins(path: Path) -> BulletinFile:
 
 def _parsed(path: Path) -> Any:
     try:
-        size = path.stat().st_size
-        if size > MOST_FILE_BYTES:
-            message = (
-                f"A forecast file should have at most {MOST_FILE_BYTES // 2**20} MB; {path.name} has "
-                f"{math.ceil(size / 2**20)}. Take the bulletins of one day and your regions."
-            )
-            raise FileReadError(message)
-        raw = path.read_bytes()
-    except FileReadError:
-        raise
+        size, raw = path.stat().st_size, b""
+        if size <= MOST_FILE_BYTES:
+            raw = path.read_bytes()
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         message = f"The forecast file {path} could not be read: {reason}. Check the path."
         raise FileReadError(message) from error
+    if size > MOST_FILE_BYTES:
+        message = (
+            f"A forecast file should have at most {MOST_FILE_BYTES // 2**20} MB; {path.name} has "
+            f"{math.ceil(size / 2**20)}. Take the bulletins of one day and your regions."
+        )
+        raise FileReadError(message)
     try:
         return json.loads(raw.decode("utf-8-sig"), object_pairs_hook=_no_repeats, parse_constant=_no_constant)
     except UnicodeDecodeError as error:
         message = f"The forecast file {path.name} should be text in UTF-8; it is not. Get it again."
         raise FileReadError(message) from error
     except RecursionError as error:
-        message = (
-            f"The forecast file {path.name} should be CAAML v6 JSON; it is nested too deep. Get it again."
-        )
+        message = f"The forecast file {path.name} should be CAAML v6; it is nested too deep. Get it again."
         raise FileReadError(message) from error
     except ValueError as error:
         message = f"The forecast file {path.name} should be JSON; it is not ({error!s:.100}). Get it again."
@@ -191,7 +212,7 @@ class _Reader:
         self.notes[text] = self.notes.get(text, 0) + 1
 
     def told(self) -> tuple[str, ...]:
-        """Notes in words, each once."""
+        """Give the notes, each once."""
         lines = [f"{text}{f' ({count} times)' if count > 1 else ''}." for text, count in self.notes.items()]
         more = len(lines) - _MOST_NOTES
         return (*lines[:_MOST_NOTES], *([f"And {more} more notes of that kind."] if more > 0 else []))
@@ -249,7 +270,7 @@ class _Reader:
         start, end = self.valid_time(item.get("validTime"), f"{where}.validTime")
         unscheduled = item.get("unscheduled")
         if unscheduled is not None and not isinstance(unscheduled, bool):
-            raise _refuse(f"{where}.unscheduled", "true or false", unscheduled)
+            raise _refuse(where + ".unscheduled", "true or false", unscheduled)
         return Bulletin(
             bulletin_id=self.text(item.get("bulletinID"), f"{where}.bulletinID"),
             lang=self.text(item.get("lang"), f"{where}.lang"),
@@ -281,7 +302,7 @@ class _Reader:
         start = self.moment(item.get("startTime"), f"{where}.startTime")
         end = self.moment(item.get("endTime"), f"{where}.endTime")
         if start is not None and end is not None and parse_moment(end, where) < parse_moment(start, where):
-            raise _refuse(f"{where}.endTime", f"no earlier than startTime {start}", end)
+            raise _refuse(where + ".endTime", f"no earlier than startTime {start}", end)
         return start, end
 
     def region(self, value: Any, where: str) -> Region:
@@ -292,7 +313,7 @@ class _Reader:
         else:
             region_id, key = self.text(item.get("regionID"), f"{where}.regionID"), "regionID"
         if region_id is None:
-            raise _refuse(f"{where}.{key}", "the region's ID", item.get(key))
+            raise _refuse(".".join((where, key)), "the region's ID", item.get(key))
         return Region(region_id, self.text(item.get("name"), f"{where}.name"))
 
     def rating(self, value: Any, where: str, extras: dict[str, str]) -> DangerRating:
@@ -352,7 +373,7 @@ class _Reader:
         self.extras(extras, item, frozenset({"lowerBound", "upperBound"}), where)
         low, high = (self.bound(item.get(key), f"{where}.{key}") for key in ("lowerBound", "upperBound"))
         if low is not None and high is not None and TREELINE not in (low, high) and int(low) > int(high):
-            raise _refuse(f"{where}.upperBound", f"no lower than lowerBound {low}", high)
+            raise _refuse(where + ".upperBound", f"no lower than lowerBound {low}", high)
         return Elevation(low, high)
 
     def bound(self, value: Any, where: str) -> str | None:
@@ -362,8 +383,8 @@ class _Reader:
             raise _refuse(where, 'text of whole metres in hundreds, like "1800", or "treeline"', value)
         if value != TREELINE and int(value) % 100:
             self.note(
-                f"The bound {value!r} is not in whole hundreds of metres, as the standard has it; it was taken as "
-                "written"
+                f"The bound {value!r} is not in whole hundreds of metres, as the standard has it; it was "
+                "taken as written"
             )
         return value
 
@@ -385,7 +406,7 @@ class _Reader:
         return [text for text in found if text] + more
 
     def texts(self, item: dict[str, Any], where: str) -> dict[str, Texts]:
-        found = {}
+        found: dict[str, Texts] = {}
         for key, name in _TEXT_KEYS.items():
             value = item.get(key)
             if value is None:
@@ -393,9 +414,7 @@ class _Reader:
             if key == "wxSynopsis":
                 self.note("The older drafts' key 'wxSynopsis' was read as 'weatherForecast'")
             read = self.one_text(value, f"{where}.{key}")
-            if name in found and found[name] != read:
-                name = key
-            found[name] = read
+            found[key if name in found and found[name] != read else name] = read
         return found
 
     def one_text(self, value: Any, where: str) -> Texts:

@@ -216,10 +216,14 @@ def _shapes(found: RouteScreening) -> Iterator[tuple[str, list[tuple[int, ...]]]
     for leg in found.legs:
         columns = [getattr(leg.points, field.name).shape for field in dataclasses.fields(leg.points)]
         yield f"leg {leg.number}", [*columns, columns[0][:1]]
+        seen = leg.overhead_profile
+        yield f"leg {leg.number} overhead", [seen.chainage_m.shape, seen.sight_unfiltered_deg.shape]
     relief = found.relief
     if relief is not None:
         heights, slope, light = relief.heights_m.shape, relief.slope_deg.shape, relief.light.shape
         yield "the map", [relief.grid.shape, heights, slope, light]
+        if relief.zones is not None:
+            yield "the start zones", [relief.zones.grid.shape, relief.zones.source.shape]
         yield "the corridor", [relief.corridor_grid.shape, relief.beyond_corridor_m.shape]
         line, edges = relief.profile, relief.profile.edges_m
         bins = (line.slope_deg, line.slope_low_deg, line.slope_high_deg, line.corridor_deg, line.band)

@@ -10,9 +10,12 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
+
 from steybrae.files.results import as_json
 from steybrae.quantities import round_down, shown_slope_deg
 from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.terrain.dem import Array
 
 __all__ = ["cautions_path", "cautions_text", "points_csv", "points_geojson"]
 
@@ -30,18 +33,43 @@ _COLUMNS: Final = (
     "aspect_true_deg",
     "track_grade_deg",
     "known",
+    "overhead_unfiltered_deg",
+    "leg_overhead_deg",
+    "leg_unknown_above",
     "cautions",
 )
-_ROUNDED_UP: Final = ("slope_deg", "slope_high_deg", "slope_corridor_deg")
+_ROUNDED_UP: Final = (
+    "slope_deg",
+    "slope_high_deg",
+    "slope_corridor_deg",
+    "overhead_unfiltered_deg",
+    "leg_overhead_deg",
+)
 _DECIMALS: Final = {"lat_deg": 7, "lon_deg": 7}
 
 
 def _rows(screening: RouteScreening) -> Iterator[dict[str, Any]]:
     labels = _band_labels(screening)
     for leg in screening.legs:
-        keys = " ".join(caution.key for caution in leg.cautions)
+        sight = None if leg.overhead is None else leg.overhead.sight
+        whole = {
+            "leg_overhead_deg": math.nan if sight is None or sight.deg is None else sight.deg,
+            "leg_unknown_above": leg.unknown_above,
+            "cautions": " ".join(caution.key for caution in leg.cautions),
+        }
+        overhead = _overhead_deg(leg)
         for k in range(len(leg.points.chainage_m)):
-            yield {**_row(leg, k, labels), "cautions": keys}
+            yield {**_row(leg, k, labels), "overhead_unfiltered_deg": float(overhead[k]), **whole}
+
+
+def _overhead_deg(leg: LegScreening) -> Array:
+    """Sight angle at each point, whatever lies between: the steeper of the cells before and behind."""
+    cells = leg.overhead_profile
+    after = np.searchsorted(cells.chainage_m, leg.points.chainage_m)
+    last = len(cells.chainage_m) - 1
+    before, behind = (cells.sight_unfiltered_deg[np.clip(at, 0, last)] for at in (after - 1, after))
+    out: Array = np.fmax(before, behind)
+    return out
 
 
 def _band_labels(screening: RouteScreening) -> dict[float, str]:
@@ -86,7 +114,9 @@ def points_csv(screening: RouteScreening) -> str:
     -------
     str
         RFC 4180 with line feeds. Slopes are in tenths, rounded up, their lower ends down.
-        An unknown value is an empty cell and its band the word ``unknown``. The column
+        An unknown value is an empty cell and its band the word ``unknown``; an empty overhead
+        cell means nothing only where ``leg_unknown_above`` says no. The sight at a point is that
+        whatever lies between, the leg's the steepest open one. The column
         ``cautions`` names those that apply to the leg; `cautions_text` has their texts, for a
         file beside this one.
     """

@@ -10,7 +10,7 @@ from typing import Final
 from steybrae.errors import BulletinError, DateError
 from steybrae.forecast.bulletin import Bulletin
 
-__all__ = ["Asked", "Chosen", "Finding", "choose", "parse_moment"]
+__all__ = ["Asked", "Chosen", "Finding", "choose", "holds_throughout", "parse_moment"]
 
 _SHOWN_REGIONS: Final = 12
 
@@ -218,19 +218,34 @@ def _covering(spans: Sequence[Span], first: dt.datetime, last: dt.datetime) -> t
     """Say whether bulletins that hold at some of the time hold at all of it."""
     if any(start is None or end is None for start, end in spans):
         return (_not_stated(),)
-    known = sorted((start, end) for start, end in spans if start is not None and end is not None)
-    reach = first
-    for start, end in known:
-        if start > reach:
-            break
-        reach = max(reach, end)
-    if reach >= last:
+    if _covers(spans, first, last):
         return ()
+    known = sorted((start, end) for start, end in spans if start is not None and end is not None)
     text = (
-        f"NOT VALID ALL THE TIME: the plan runs from {_shown(first)} to {_shown(last)}, the forecast holds from "
-        f"{_shown(known[0][0])} to {_shown(max(end for _, end in known))}."
+        f"NOT VALID ALL THE TIME: the plan runs from {_shown(first)} to {_shown(last)}, the forecast "
+        f"holds from {_shown(known[0][0])} to {_shown(max(end for _, end in known))}."
     )
     return (Finding("partly_valid", text),)
+
+
+def _covers(spans: Sequence[Span], first: dt.datetime, last: dt.datetime) -> bool:
+    """Whether validities, one after the other, reach from the first moment to the last."""
+    begin, end = dt.datetime.min.replace(tzinfo=dt.UTC), dt.datetime.max.replace(tzinfo=dt.UTC)
+    reach = None
+    for start, stop in sorted((span[0] or begin, span[1] or end) for span in spans):
+        if start > (first if reach is None else reach):
+            break
+        if stop >= first:
+            reach = stop if reach is None else max(reach, stop)
+    return reach is not None and reach >= last
+
+
+def holds_throughout(bulletins: Sequence[Bulletin], first: dt.datetime, last: dt.datetime) -> bool:
+    """Whether bulletins, one after the other, hold from the first moment to the last.
+
+    An end that is not stated counts as open; that it is not stated is told elsewhere.
+    """
+    return _covers([_span(bulletin) for bulletin in bulletins], first, last)
 
 
 def _nearest(
@@ -249,12 +264,12 @@ def _nearest(
     _, end = spans[kept[0]]
     if end is not None and end < walk[0]:
         text = (
-            f"EXPIRED: this forecast ended {_shown(end)}, before the plan of {_shown(walk[0])}. Get today's."
+            f"EXPIRED: this forecast ended {_shown(end)}, before {_shown(walk[0])} of the plan. Get another."
         )
         return [here[k] for k in kept], (Finding("expired", text),)
     begin = spans[kept[0]][0]
     text = (
-        f"NOT YET VALID: this forecast begins {_shown(begin or walk[1])}, after the plan of {_shown(walk[1])}. "
+        f"NOT YET VALID: this one begins {_shown(begin or walk[1])}, after {_shown(walk[1])} of the plan. "
         "Get the one for that time."
     )
     return [here[k] for k in kept], (Finding("not_yet_valid", text),)

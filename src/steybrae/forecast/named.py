@@ -29,11 +29,14 @@ __all__ = [
     "TREELINE_HALF_WIDTH_M",
     "Crossed",
     "GroundCells",
+    "LegGrounds",
+    "aspect_bits",
     "bound_range_m",
     "compact",
     "crossed",
     "join_cells",
     "named_bins",
+    "plain_range_m",
     "sector_bits",
     "sector_names",
 ]
@@ -86,6 +89,28 @@ class GroundCells:
     sectors: NDArray[np.uint8]
     low_m: Array
     high_m: Array
+
+
+@dataclass(frozen=True, eq=False)
+class LegGrounds:
+    """The three grounds of a leg that a bulletin is matched against.
+
+    Attributes
+    ----------
+    line
+        Cells that the line touches, and those around each.
+    corridor
+        Cells beside it, slopes over the corridor's baseline.
+    overhead
+        Start zones that look down on it.
+    start_from_deg
+        Slope from which ground overhead was taken for a start zone's.
+    """
+
+    line: GroundCells
+    corridor: GroundCells
+    overhead: GroundCells
+    start_from_deg: float
 
 
 @dataclass(frozen=True)
@@ -162,17 +187,26 @@ def bound_range_m(elevation: Elevation | None, treeline_m: float | None) -> tupl
     tuple of float
         Infinite where open; each bound moved outwards by what it may be off.
     """
-
-    def meant(bound: str | None, outwards: float) -> float:
-        if bound is None or (bound == TREELINE and treeline_m is None):
-            return outwards * math.inf
-        if bound == TREELINE:
-            return (treeline_m or 0.0) + outwards * TREELINE_HALF_WIDTH_M
-        return float(bound) + outwards * BOUND_HALF_STEP_M
-
+    low, high = plain_range_m(elevation, treeline_m)
     if elevation is None:
-        return -math.inf, math.inf
-    return meant(elevation.lower_bound, -1.0), meant(elevation.upper_bound, 1.0)
+        return low, high
+    off = [
+        TREELINE_HALF_WIDTH_M if bound == TREELINE else BOUND_HALF_STEP_M
+        for bound in (elevation.lower_bound, elevation.upper_bound)
+    ]
+    return low - off[0], high + off[1]
+
+
+def plain_range_m(elevation: Elevation | None, treeline_m: float | None) -> tuple[float, float]:
+    """Least and greatest height as written, metres; parameters as for `bound_range_m`."""
+    bounds = (None, None) if elevation is None else (elevation.lower_bound, elevation.upper_bound)
+    out = []
+    for bound, open_m in zip(bounds, (-math.inf, math.inf), strict=True):
+        if bound is None or (bound == TREELINE and treeline_m is None):
+            out.append(open_m)
+        else:
+            out.append(treeline_m or 0.0 if bound == TREELINE else float(bound))
+    return out[0], out[1]
 
 
 def compact(
@@ -182,6 +216,7 @@ def compact(
     slope_deg: Array,
     sectors: NDArray[np.uint8],
     heights_m: tuple[Array, Array],
+    least_deg: float = KEPT_FROM_DEG,
 ) -> GroundCells:
     """Keep one of all pieces of ground that no bulletin can tell apart: the steepest.
 
@@ -193,17 +228,19 @@ def compact(
         Of the pieces, as in `GroundCells`.
     heights_m
         Low and high ends of the heights.
+    least_deg
+        Gentler ground is not kept.
 
     Returns
     -------
     GroundCells
-        Heights rounded outwards, slopes as shown; without pieces gentler than `KEPT_FROM_DEG`.
+        Heights rounded outwards, slopes as shown; ground of unknown slope or height is not among them.
     """
     shown = shown_slope_deg(slope_deg)
     low = np.floor(heights_m[0] / HEIGHT_STEP_M)
     high = np.ceil(heights_m[1] / HEIGHT_STEP_M)
     with np.errstate(invalid="ignore"):
-        keep = np.flatnonzero((shown >= KEPT_FROM_DEG) & np.isfinite(low) & np.isfinite(high))
+        keep = np.flatnonzero((shown >= least_deg) & np.isfinite(low) & np.isfinite(high))
     keys = np.stack((at[keep], sectors[keep], low[keep].astype(np.int64), high[keep].astype(np.int64)))
     order = np.lexsort((shown[keep], *keys[::-1]))
     keys, steepest = keys[:, order], shown[keep][order]

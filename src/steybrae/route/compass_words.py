@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from steybrae.errors import QuantityError
 from steybrae.quantities import MIL_PER_DEG
-from steybrae.route.bearings import LegBearings
+
+if TYPE_CHECKING:  # bearing_text must not cost the magnetic model
+    from steybrae.route.bearings import LegBearings
 
 __all__ = ["bearing_text", "compass_words", "grid_magnetic_words", "turning_rule"]
 

@@ -29,6 +29,7 @@ __all__ = [
     "Steepest",
     "Window",
     "beside",
+    "cells_inside",
     "check_drift",
     "half_width_m",
     "merge",
@@ -218,12 +219,8 @@ def beside(
         Columns and rows are those of the window.
     """
     cells = _near_cells(window, line)
-    width = half_width_m(cells.chainage_m, place_error_m, drift_deg)
-    inside = cells.edge_m <= width
+    inside, at_bins = _inside_and_abreast(cells, bins, place_error_m, drift_deg)
     known = np.isfinite(cells.slope_deg)
-    # A cell may be longer than a bin: it is abreast of those of its middle and of its two ends.
-    along = cells.chainage_m + np.outer((-1.0, 0.0, 1.0), cells.half_m)
-    at_bins = np.clip((along / bins[0]).astype(int), 0, bins[1] - 1)
     by_bin = np.full(bins[1], np.nan)
     some = inside & known
     for at_bin in at_bins:  # ufunc.at does not broadcast its values safely
@@ -252,6 +249,32 @@ def beside(
         )
     unknown = bool((inside & ~known).any())
     return BesideLine(steepest, unknown, by_bin, nearest, near_bins, frozenset(unknown_sides))
+
+
+def _inside_and_abreast(
+    cells: _Cells, bins: tuple[float, int], place_error_m: float, drift_deg: float
+) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
+    inside = cells.edge_m <= half_width_m(cells.chainage_m, place_error_m, drift_deg)
+    # A cell may be longer than a bin: it is abreast of those of its middle and of its two ends.
+    along = cells.chainage_m + np.outer((-1.0, 0.0, 1.0), cells.half_m)
+    at_bins = np.clip((along / bins[0]).astype(np.intp), 0, bins[1] - 1)
+    return inside, at_bins
+
+
+def cells_inside(
+    window: Window, line: LineInWindow, bins: tuple[float, int], place_error_m: float, drift_deg: float
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Cells of a window that lie in the corridor of a stretch; parameters as for `beside`.
+
+    Returns
+    -------
+    tuple of array
+        Row and column of each cell, shape ``(2, n)``; the bins abreast of its middle and its two
+        ends, ``(3, n)``.
+    """
+    cells = _near_cells(window, line)
+    inside, at_bins = _inside_and_abreast(cells, bins, place_error_m, drift_deg)
+    return np.stack((cells.row[inside], cells.col[inside])).astype(np.intp), at_bins[:, inside]
 
 
 def _nearest(cells: _Cells, among: NDArray[np.intp]) -> Nearest:

@@ -156,7 +156,7 @@ def _sight_reading(
     if sight.distance_m < LEAST_SIGHT_M:
         return []
     ends = sight_interval_deg(sight.deg, sight.distance_m, cell_m, vertical_error_m, place_error_m)
-    what = f"sight line to the steepest start zone overhead, {sight.distance_m:.0f} m away"
+    what = f"sight line to the steepest start zone overhead, {math.floor(sight.distance_m)} m away"
     return [(sight.stand, sight.chainage_m, sight.bearing_true_deg, sight.deg, *ends, what)]
 
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from steybrae.terrain.attributes import SlopeField
 from steybrae.terrain.dem import Array
 
-__all__ = ["Pieces", "cut_at_edges", "join_pieces", "touched"]
+__all__ = ["Pieces", "cells_touched", "cut_at_edges", "join_pieces", "touched"]
 
 ON_LINE: Final = 1e-6
 """Nearer to an edge of a cell than this, cells, a point is on it: PROJ's own noise."""
@@ -113,20 +113,37 @@ def touched(field: SlopeField, col: Array, row: Array, chainage_m: Array) -> Pie
     Pieces
         They follow each other without gaps from the first to the last chainage.
     """
+    cuts, j, i = cells_touched(col, row, chainage_m)
+    slopes = field.slope_deg[j, i]
+    unknown: NDArray[np.bool_] = np.isnan(slopes)
+    steepest = np.argmax(np.where(unknown, -1.0, slopes), axis=1)
+    pick = (np.arange(len(steepest)), steepest)
+    at = (j[pick], i[pick])
+    known = np.logical_not(unknown.any(axis=1))
+    return Pieces(cuts[:-1], cuts[1:], field.slope_deg[at], field.p[at], field.q[at], known)
+
+
+def cells_touched(
+    col: Array, row: Array, chainage_m: Array
+) -> tuple[Array, NDArray[np.intp], NDArray[np.intp]]:
+    """Cells that each piece of a line touches, and those around them.
+
+    Parameters
+    ----------
+    col, row, chainage_m
+        As for `touched`.
+
+    Returns
+    -------
+    tuple
+        Cuts, shape ``(n + 1,)``; rows and columns of the cells, ``(n, 16)``, most of them the
+        same nine.
+    """
     cuts = cut_at_edges(col, row, chainage_m)
     middle = (cuts[:-1] + cuts[1:]) / 2.0
     cols = _around(np.interp(middle, chainage_m, col))
     rows = _around(np.interp(middle, chainage_m, row))
-    # All pairs of the candidates: shape (n, 16), most of them the same nine cells.
-    i = np.repeat(cols, 4, axis=1)
-    j = np.tile(rows, (1, 4))
-    slopes = field.slope_deg[j, i]
-    unknown: NDArray[np.bool_] = np.isnan(slopes)
-    steepest = np.argmax(np.where(unknown, -1.0, slopes), axis=1)
-    pick = (np.arange(len(middle)), steepest)
-    at = (j[pick], i[pick])
-    known = np.logical_not(unknown.any(axis=1))
-    return Pieces(cuts[:-1], cuts[1:], field.slope_deg[at], field.p[at], field.q[at], known)
+    return cuts, np.tile(rows, (1, 4)), np.repeat(cols, 4, axis=1)
 
 
 def _around(position: Array) -> NDArray[np.intp]:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import Band
 from steybrae.cautions import Caution
+from steybrae.forecast.beside import ForecastBeside
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
@@ -151,6 +152,8 @@ class GroundAt:
         Where to look with a clinometer, and what it should read.
     run_out
         Published run-out angles; None unless asked for, and where there are none.
+    forecast
+        What a bulletin says beside it; None where no bulletin was given.
     """
 
     place: PlaceAt
@@ -177,3 +180,4 @@ class GroundAt:
     terrain_traps: tuple[TerrainTrap, ...] = ()
     expected_readings: tuple[ExpectedReading, ...] = ()
     run_out: RunOut | None = None
+    forecast: ForecastBeside | None = None

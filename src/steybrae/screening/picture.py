@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array, Grid
 
-__all__ = ["UNKNOWN", "Contours", "LegOnMap", "Profile", "Relief"]
+__all__ = ["UNKNOWN", "Contours", "LegOnMap", "Profile", "Relief", "ShapeOnMap", "SightOnMap", "ZonesOnMap"]
 
 UNKNOWN: Final = -1
 """Stands for a band where the ground is unknown."""
@@ -94,6 +94,8 @@ class LegOnMap:
         Half-way along it.
     steepest
         Where the steepest cell lies that it touches; None on a leg wholly unknown.
+    reading
+        Number of the reading to expect there; None where there is none.
     """
 
     number: int
@@ -101,6 +103,64 @@ class LegOnMap:
     y: Array
     middle: tuple[float, float]
     steepest: tuple[float, float] | None
+    reading: int | None
+
+
+@dataclass(frozen=True)
+class SightOnMap:
+    """A sight line up to a start zone.
+
+    Attributes
+    ----------
+    legs
+        From which it is the one to draw.
+    number
+        Of its reading to expect; None where there is none.
+    deg, at_least
+        The steepest of those legs, and whether unknown ground may look down more steeply.
+    stand, source
+        Ends, in the CRS of the model; the source may lie off the map.
+    """
+
+    legs: tuple[int, ...]
+    number: int | None
+    deg: float
+    at_least: bool
+    stand: tuple[float, float]
+    source: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class ShapeOnMap:
+    """Most marked convex roll (R), gully (G), flattening (F) or cliff below (C) of a leg.
+
+    Attributes
+    ----------
+    letter, leg
+        What, and where.
+    number
+        Of its reading to expect; None where there is none.
+    x, y
+        Place in the CRS of the model.
+    """
+
+    letter: str
+    leg: int
+    number: int | None
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, eq=False)
+class ZonesOnMap:
+    """Cells that snow may come from, ``[row, col]`` on `grid`."""
+
+    grid: Grid
+    source: NDArray[np.bool_]
+
+    def __post_init__(self) -> None:
+        """Make the array read-only."""
+        self.source.flags.writeable = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,6 +197,10 @@ class Relief:
         corridor, positive outside.
     legs
         The line.
+    zones
+        Start zones and steeper ground; None where the map has no room for them.
+    sights, shapes
+        What looks down, and the shape of the ground.
     profile
         Along the line.
     """
@@ -158,4 +222,7 @@ class Relief:
     corridor_grid: Grid
     beyond_corridor_m: Array
     legs: tuple[LegOnMap, ...]
+    zones: ZonesOnMap | None
+    sights: tuple[SightOnMap, ...]
+    shapes: tuple[ShapeOnMap, ...]
     profile: Profile

@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 
 from steybrae.screening.map_cells import PictureSource, beyond_corridor_m, light_on, picture_cells
+from steybrae.screening.overhead_map import shapes_on_map, sights_on_map, zones_on_map
 from steybrae.screening.picture import Contours, LegOnMap, Relief
 from steybrae.screening.profile import profile_of
 from steybrae.screening.result import LegScreening, Position, RouteScreening
@@ -82,7 +83,8 @@ def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
     map_mm, scale = _shape(half_m)
     reach = (map_mm[0] * scale / 2000.0 / unit_m[0], map_mm[1] * scale / 2000.0 / unit_m[1])
     extent = (middle[0] - reach[0], middle[0] + reach[0], middle[1] - reach[1], middle[1] + reach[1])
-    dem, slope, cells, thinned = picture_cells(source, _window(grid, extent), screening.model)
+    window = _window(grid, extent)
+    dem, slope, cells, thinned = picture_cells(source, window, screening.model)
     corridor_grid, beyond = beyond_corridor_m(screening.legs, dem.grid)
     light, gradient = light_on(dem)
     for array in (slope, light, beyond):
@@ -105,6 +107,9 @@ def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
         corridor_grid=corridor_grid,
         beyond_corridor_m=beyond,
         legs=legs,
+        zones=zones_on_map(screening, source, window, scale),
+        sights=sights_on_map(screening.legs, grid),
+        shapes=shapes_on_map(screening.legs, grid),
         profile=profile_of(screening),
     )
 
@@ -114,7 +119,11 @@ def _leg_on_map(leg: LegScreening, grid: Grid) -> LegOnMap:
     x, y = grid.xy(*grid.from_wgs84(points.lon_deg, points.lat_deg))
     half_m = float(points.chainage_m[-1]) / 2.0
     middle = (float(np.interp(half_m, points.chainage_m, x)), float(np.interp(half_m, points.chainage_m, y)))
-    return LegOnMap(leg.number, x, y, middle, _xy_of(leg.slope_max_at, grid))
+    on_line = [
+        reading.number for reading in leg.expected_readings if reading.expected_deg == leg.slope_max_deg
+    ]
+    reading = on_line[0] if on_line else None
+    return LegOnMap(leg.number, x, y, middle, _xy_of(leg.slope_max_at, grid), reading)
 
 
 def _xy_of(position: Position | None, grid: Grid) -> tuple[float, float] | None:

@@ -14,11 +14,14 @@ from numpy.typing import NDArray
 
 from steybrae.bands import Band
 from steybrae.cautions import Caution
+from steybrae.forecast.beside import ForecastBeside
+from steybrae.forecast.named import LegGrounds
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer, Profile
 from steybrae.route.places import Place
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
+from steybrae.screening.origin import RunOrigin
 from steybrae.screening.picture import Relief
 from steybrae.terrain.dem import Array
 
@@ -369,8 +372,14 @@ class RouteScreening:
         Comparison of two engines on the same ground; None where none was asked for.
     turn_points
         Turn points as their author wrote them.
+    origin
+        How it was asked for; None where not on a command line.
     relief
         Ground round the line, for pictures; None where no picture was asked for.
+    forecast
+        What a bulletin says beside it; None where no bulletin was given.
+    forecast_grounds
+        Ground of each leg for matching a bulletin; None where not asked for.
     """
 
     name: str
@@ -384,4 +393,7 @@ class RouteScreening:
     cautions: tuple[Caution, ...]
     cross_check: CrossCheck | None = None
     turn_points: tuple[Place, ...] = field(default=(), metadata={"json": False})
+    origin: RunOrigin | None = field(default=None, metadata={"json": False})
     relief: Relief | None = field(default=None, metadata={"json": False})
+    forecast: ForecastBeside | None = None
+    forecast_grounds: tuple[LegGrounds, ...] | None = field(default=None, metadata={"json": False})

@@ -37,7 +37,7 @@ from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_uncertainty
 
-__all__ = ["ModelOrigin", "Settings", "cross_check_route", "screen_route"]
+__all__ = ["ModelOrigin", "Settings", "cross_check_route", "leg_look", "route_tracks", "screen_route"]
 
 LAND_HEIGHTS_M: Final = (-500.0, 8900.0)
 """Heights of land: below the Dead Sea's shore and above the highest summit (from memory: -430
@@ -148,7 +148,7 @@ def screen_route(
     above = route_above(source, tracks, OverheadLook(cell, known))
     legs: list[LegScreening] = []
     for number, track in enumerate(tracks):
-        look = _look(route, number, cell, settings)
+        look = leg_look(route, number, cell, settings)
         names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
         first = 1 + sum(len(leg.expected_readings) for leg in legs)
         baselines = leg_baselines(source, track, cell)
@@ -184,12 +184,25 @@ def cross_check_route(route: Route, source: DemSource, settings: Settings | None
     windows = (
         (source.read(*window), (window[0], window[1]))
         for number, track in enumerate(tracks)
-        for window in leg_windows(source, track, _look(route, number, cell, settings))
+        for window in leg_windows(source, track, leg_look(route, number, cell, settings))
     )
     return cross_check(windows)
 
 
-def _look(route: Route, number: int, cell: tuple[float, float], settings: Settings) -> Look:
+def route_tracks(route: Route, grid: Grid) -> tuple[list[Track], tuple[float, float]]:
+    """Legs of a route as tracks, and where in the grid the line first lies on the model.
+
+    Raises
+    ------
+    OffModelError
+        The whole line lies outside the model.
+    """
+    tracks = [leg_track(route, number) for number in range(len(route.turn_points) - 1)]
+    return tracks, _refuse_outside(tracks, grid)
+
+
+def leg_look(route: Route, number: int, cell: tuple[float, float], settings: Settings) -> Look:
+    """Say how to look at the ground of one leg."""
     error_m = _place_error_m(route, number, settings)
     return Look(cell, baseline_cells(*cell), settings.method, settings.engine, error_m, settings.drift_deg)
 

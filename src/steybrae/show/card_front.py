@@ -9,7 +9,9 @@ from typing import Final
 
 from steybrae.card.result import RouteCard
 from steybrae.card.wording import GRID_NAMES, totals_lines
+from steybrae.forecast.beside import ForecastBeside
 from steybrae.show.card_rows import BOTTOM_MM, FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, two_lines
+from steybrae.show.forecast_words import finding_lines, head_line, part_line, text_lines
 from steybrae.show.paper import Paper, line_mm
 
 __all__ = ["front_block", "front_rest", "text_blocks"]
@@ -28,6 +30,10 @@ _FORECAST: Final = (
     "Freezing level, temperature",
     "Cloud, visibility",
 )
+_BOX: Final = 7.6
+_PARTY_MM: Final = 8.0
+"""Least room for a line to write on, millimetres: a pencil needs some 8 (common practice, no source)."""
+
 _PARTY: Final = ("Party", "Turn back at (time, place)", "Who knows, when to call")
 
 
@@ -47,7 +53,7 @@ def front_block(card: RouteCard, paper: Paper, top_mm: float) -> None:
     for down_mm, words in placed:
         y_mm = top_mm + down_mm + 0.8 * line_mm(words.size_pt)
         paper.paragraph(LEFT_MM, y_mm, words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
-    _by_hand(paper, top_mm)
+    _by_hand(card, paper, top_mm)
 
 
 def front_rest(card: RouteCard, paper: Paper) -> tuple[str, ...]:
@@ -77,7 +83,9 @@ def _day(card: RouteCard, paper: Paper) -> Iterator[_Words]:
 
 def _laid(card: RouteCard, paper: Paper) -> tuple[list[tuple[float, _Words]], tuple[str, ...]]:
     """Place words from the top down, millimetres below it; and the words that found no room."""
-    placed, rest, y_mm = [], [], 0.0
+    placed: list[tuple[float, _Words]] = []
+    rest: list[str] = []
+    y_mm = 0.0
     for words in _day(card, paper):
         lines = paper.wrapped(words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
         height_mm = len(lines) * line_mm(words.size_pt)
@@ -89,16 +97,48 @@ def _laid(card: RouteCard, paper: Paper) -> tuple[list[tuple[float, _Words]], tu
     return placed, tuple(rest)
 
 
-def _by_hand(paper: Paper, top_mm: float) -> None:
+def _by_hand(card: RouteCard, paper: Paper, top_mm: float) -> None:
     x_mm, right_mm, bottom_mm = FOLD_MM + 2.0, RIGHT_MM, BOTTOM_MM
     paper.box(x_mm, top_mm, (right_mm - x_mm, bottom_mm - top_mm - 1.0), 1.0)
     paper.text(x_mm + 2.0, top_mm + 5.4, "Avalanche forecast and weather", 11.0, bold=True)
-    step_mm = (bottom_mm - top_mm - 8.0) / (len(_FORECAST) + len(_PARTY))
-    y_mm = top_mm + 6.5
-    for words in (*_FORECAST, *_PARTY):
+    y_mm, lines = top_mm + 6.5, [*_FORECAST, *_PARTY]
+    if card.forecast is not None:
+        y_mm, lines = _forecast(card.forecast, paper, top_mm + 9.4), list(_PARTY)
+    else:
+        paper.text(right_mm - 2.0, top_mm + 5.4, "none given: fill in", 7.0, align="right")
+    step_mm = min((bottom_mm - 1.5 - y_mm) / len(lines), 10.5)
+    y_mm = bottom_mm - 1.5 - step_mm * len(lines)
+    for words in lines:
         paper.text(x_mm + 2.0, y_mm + 3.0, words, 7.0)
         y_mm += step_mm
         paper.rule((x_mm + 2.0, y_mm - 0.8), (right_mm - 2.0, y_mm - 0.8), 0.6, dots=True)
+
+
+def _forecast(forecast: ForecastBeside, paper: Paper, y_mm: float) -> float:
+    """Fill the box with what has to be seen first and what the forecasters wrote, as far as it goes.
+
+    Returns where it ends; all of it stands in its own section later.
+    """
+    x_mm, width_mm = FOLD_MM + 4.0, RIGHT_MM - FOLD_MM - 6.0
+    lines = [(line, True) for line in finding_lines(forecast)]
+    lines += [
+        (f"Leg {leg.number}: {finding.text}", True) for leg in forecast.legs for finding in leg.findings
+    ]
+    for bulletin in forecast.bulletins:
+        lines += [(head_line(bulletin, forecast.region_asked), False)]
+        lines += [(part_line(rating), True) for rating in bulletin.danger_ratings]
+        lines += [(part_line(problem), True) for problem in bulletin.avalanche_problems]
+        lines += [(line, False) for line in text_lines(bulletin)]
+    last_mm = BOTTOM_MM - 1.5 - _PARTY_MM * len(_PARTY) - 4.0
+    more = "More under Avalanche forecast, with the legs it names."
+    for line, bold in lines:
+        need_mm = len(paper.wrapped(line, width_mm, _BOX, bold=bold)) * line_mm(_BOX)
+        if y_mm + need_mm > last_mm:
+            more = "NOT ALL OF IT: the rest stands under Avalanche forecast."
+            break
+        y_mm = paper.paragraph(x_mm, y_mm, line, width_mm, _BOX, bold=bold) + 0.5
+    paper.text(x_mm, y_mm, more, _BOX, bold=True)
+    return y_mm + 1.0
 
 
 def text_blocks(

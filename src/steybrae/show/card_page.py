@@ -23,6 +23,7 @@ from steybrae.show.card_rows import (
     leg_mm,
     leg_row,
 )
+from steybrae.show.forecast_words import forecast_lines
 from steybrae.show.paper import PAGES_MM, Paper, PaperFacts, check_page
 
 __all__ = ["card_pdf"]
@@ -133,7 +134,11 @@ def _sections(card: RouteCard, paper: Paper) -> Iterator[_Section]:
 
 
 def _texts(card: RouteCard, paper: Paper) -> Iterator[_Section]:
-    """Cautions and what the card rests on, together in one part where they fit."""
+    """Forecast, cautions and what the card rests on; the last two together where they fit."""
+    if card.forecast is not None:
+        blocks = text_blocks(paper, forecast_lines(card.forecast), LEFT_MM, RIGHT_MM - LEFT_MM)
+        head = _Block(_TITLE_MM, partial(_title, "Avalanche forecast"))
+        yield _Section(head, [_Block(*block) for block in blocks])
     texts = (
         ("Cautions", [caution.text for caution in card.cautions]),
         (

@@ -35,7 +35,7 @@ _LEFT_MM: Final = 13.0
 _EDGE_MM: Final = 6.0
 _MAP_TOP_MM: Final = 19.0
 _TICKS_MM: Final = 5.5
-_LEGEND_MM: Final = 18.5
+_LEGEND_MM: Final = 22.0
 _MOST_ROWS: Final = 14
 _HEAD_ROWS: Final = 1.6
 """Height of the head of a table, rows."""
@@ -171,6 +171,12 @@ def _facts(screening: RouteScreening) -> str:
     if totals.slope_corridor_max_deg is not None:
         beside = slope_text(totals.slope_corridor_max_deg)
         second += f"; in its corridor: {least}{beside} (leg {totals.slope_corridor_max_leg})"
+    if totals.overhead_max_deg is not None:
+        more = "at least " if totals.unknown_above else ""
+        overhead = f"{more}{slope_text(totals.overhead_max_deg)} (leg {totals.overhead_max_leg})"
+        second += f"; start zone overhead: {overhead}"
+    elif totals.unknown_above:
+        second += "; overhead: unknown"
     return f"{first}\n{second}"
 
 

@@ -11,9 +11,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon
 
 from steybrae.errors import QuantityError
-from steybrae.quantities import round_up, slope_text
-from steybrae.screening.ground_at import GroundAt, GroundPatch
+from steybrae.quantities import round_down, round_up, slope_text
+from steybrae.screening.ground_result import GroundAt, GroundPatch
 from steybrae.show.ground_tables import ground_lines
+from steybrae.show.map_overhead import SIGHT_DASHES
 from steybrae.show.style import (
     HALO,
     INK,
@@ -28,8 +29,14 @@ from steybrae.show.style import (
 
 __all__ = ["ground_figure", "ground_metadata"]
 
-PAGE_IN: Final = (7.0, 9.0)
-"""Size of the picture, inches (our choice)."""
+WIDTH_IN: Final = 7.0
+"""Width of the picture, inches (our choice); its height is what the words need."""
+
+_TOP_IN: Final = 6.5
+"""Height of the map and its legend, inches."""
+
+_LINE_IN: Final = 5.8 * 1.27 / 72.0
+"""Height of a line of words, inches."""
 
 MOST_WRITTEN_CELLS: Final = 13
 """Cells across up to which each has its slope written in it (our choice)."""
@@ -57,14 +64,17 @@ def ground_figure(ground: GroundAt) -> Figure:
         message = "The ground should have its cells for a picture; this result has none. Look at it again."
         raise QuantityError(message)
     with picture_style():
-        figure = Figure(figsize=PAGE_IN, dpi=150)
-        axes = figure.add_axes((0.09, 0.39, 0.86, 0.57))
+        words = _words(ground)
+        height = _TOP_IN + 0.2 + (words.count("\n") + 1) * _LINE_IN
+        figure = Figure(figsize=(WIDTH_IN, height), dpi=150)
+        axes = figure.add_axes((0.09, 1.0 - 5.5 / height, 0.86, 5.15 / height))
         title = f"Ground at {ground.place.written or 'a place'}"
         axes.set_title(title, fontsize=10, loc="left", fontweight="bold")
         _draw_cells(axes, ground.patch)
         _draw_place(axes, ground, _half_m(ground, ground.patch))
-        _draw_legend(figure.add_axes((0.09, 0.305, 0.86, 0.042)), ground.patch.labels)
-        _draw_words(figure, ground)
+        legend = figure.add_axes((0.09, 1.0 - 6.28 / height, 0.86, 0.38 / height))
+        _draw_legend(legend, ground.patch.labels)
+        figure.text(0.09, 1.0 - _TOP_IN / height, words, fontsize=5.8, va="top", linespacing=1.25)
     return figure
 
 
@@ -131,29 +141,51 @@ def _frame_pt(patch: GroundPatch) -> float:
 
 
 def _draw_place(axes: Axes, ground: GroundAt, half: float) -> None:
+    axes.set_xlim(-half, half)
+    axes.set_ylim(-half, half)
     radius = ground.within.radius_m
     axes.add_patch(Circle((0, 0), radius, fill=False, edgecolor="white", linewidth=3.0))
     axes.add_patch(Circle((0, 0), radius, fill=False, edgecolor=INK, linewidth=1.3, linestyle="--"))
     axes.plot([0], [0], marker="+", markersize=11, color=INK, markeredgewidth=1.6, path_effects=HALO)
     if ground.aspect_true_deg is not None:
-        facing = np.radians(ground.aspect_true_deg)
-        way = np.array([np.sin(facing), np.cos(facing)])
-        start, tip, label = (share * half * way for share in (0.06, 0.5, 0.56))
-        for width, colour in ((3.2, "white"), (1.4, INK)):
-            axes.annotate(
-                "",
-                xy=(float(tip[0]), float(tip[1])),
-                xytext=(float(start[0]), float(start[1])),
-                arrowprops={"arrowstyle": "-|>", "linewidth": width, "color": colour},
-            )
-        words: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 7, "fontweight": "bold"}
-        axes.text(float(label[0]), float(label[1]), "downhill", path_effects=HALO, **words)
-    axes.set_xlim(-half, half)
-    axes.set_ylim(-half, half)
+        _draw_arrow(axes, ground.aspect_true_deg, 0.5 * half, "downhill")
+    sight = None if ground.overhead is None else ground.overhead.sight
+    if sight is not None and sight.deg is not None and sight.bearing_true_deg is not None:
+        least = "at least " if ground.unknown_above else ""
+        words = (
+            f"start zone\n{least}{slope_text(sight.deg)}, {round_down(sight.distance_m or 0.0, 1.0):.0f} m"
+        )
+        length = min(0.78 * half, sight.distance_m or 0.0)
+        _draw_arrow(axes, sight.bearing_true_deg, length, words, dashed=True)
     axes.set_aspect("equal")
     axes.tick_params(labelsize=SMALL_PT)
     axes.set_xlabel("metres east of the place (true north is up)", fontsize=SMALL_PT)
     axes.set_ylabel("metres north", fontsize=SMALL_PT)
+
+
+def _draw_arrow(axes: Axes, bearing_deg: float, length: float, words: str, *, dashed: bool = False) -> None:
+    """Arrow from the place along a true bearing, with its meaning at the tip."""
+    towards = np.radians(bearing_deg)
+    way = np.array([np.sin(towards), np.cos(towards)])
+    half = axes.get_xlim()[1]
+    start, tip, label = (
+        share * way for share in (min(0.06 * half, 0.3 * length), length, length + 0.09 * half)
+    )
+    for width, colour in ((3.2, "white"), (1.4, INK)):
+        axes.annotate(
+            "",
+            xy=(float(tip[0]), float(tip[1])),
+            xytext=(float(start[0]), float(start[1])),
+            arrowprops={
+                "arrowstyle": "-|>",
+                "linewidth": width,
+                "color": colour,
+                "linestyle": SIGHT_DASHES if dashed and colour == INK else "solid",
+            },
+        )
+    box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
+    style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 7, "fontweight": "bold"}
+    axes.text(float(label[0]), float(label[1]), words, bbox=box, **style)
 
 
 def _draw_legend(axes: Axes, labels: tuple[str, ...]) -> None:
@@ -176,10 +208,9 @@ def _draw_legend(axes: Axes, labels: tuple[str, ...]) -> None:
     axes.text(count + 0.5, 0.3, "unknown", ha="center", va="top", fontsize=SMALL_PT)
 
 
-def _draw_words(figure: Figure, ground: GroundAt) -> None:
+def _words(ground: GroundAt) -> str:
     radius = round_up(ground.within.radius_m, 1.0)
     lines = [line for line in ground_lines(ground) if line]
     lines += [f"Dashed: circle of {radius:.0f} m; framed cells count towards it; + the place."]
     lines += [f"• {caution.text}" for caution in ground.cautions]
-    wrapped = "\n".join(textwrap.fill(line, 128, subsequent_indent="  ") for line in lines)
-    figure.text(0.09, 0.285, wrapped, fontsize=5.8, va="top", linespacing=1.25)
+    return "\n".join(textwrap.fill(line, 128, subsequent_indent="  ") for line in lines)

@@ -5,7 +5,16 @@ from __future__ import annotations
 from rich.console import Console
 
 from steybrae.quantities import one_in_text, round_down, round_up, slope_text
-from steybrae.screening.ground_at import GroundAt, Within
+from steybrae.route.compass_words import bearing_text
+from steybrae.screening.ground_result import GroundAt, RunOut, Within
+from steybrae.show.overhead_words import (
+    baselines_note,
+    baselines_text,
+    interval_text,
+    path_text,
+    sight_text,
+    zone_text,
+)
 from steybrae.show.tables import bands_text
 
 __all__ = ["ground_lines", "print_ground"]
@@ -30,11 +39,19 @@ def ground_lines(ground: GroundAt) -> list[str]:
     return [
         f"{written}{place.lat_deg:.5f}, {place.lon_deg:.5f} (WGS 84), height {height}",
         "",
+        *_zone(ground),
         f"Slope {least}{_slope(ground)}",
         _interval(ground),
         _facing(ground),
         *_circle(ground.within),
         f"Possible bands {bands_text(ground.bands_possible, open_above=ground.open_above)}",
+        *_baselines(ground),
+        "",
+        *_overhead(ground),
+        *(roll.reason for roll in ground.convex_rolls),
+        *(trap.reason for trap in ground.terrain_traps),
+        *_readings(ground),
+        *_run_out(ground.run_out),
         "",
         f"Model: {', '.join(ground.model_files)}; cells {ground.cell_size_m[0]:.1f} x "
         f"{ground.cell_size_m[1]:.1f} m; method {ground.method}. Slope is the steepest of the 3 x 3 "
@@ -74,6 +91,73 @@ def _circle(within: Within) -> list[str]:
     if within.unknown_share:
         words += f"; {round_up(100.0 * within.unknown_share, 1.0):.0f} % of it unknown"
     return [words]
+
+
+def _zone(ground: GroundAt) -> list[str]:
+    looks = ground.overhead
+    if looks is None or not looks.in_start_zone:
+        return []
+    return [f"This place stands in a start zone: {zone_text(looks)}.", ""]
+
+
+def _baselines(ground: GroundAt) -> list[str]:
+    words = baselines_text(ground.baselines)
+    told = [f"Steepest of those cells {words}"] if words else []
+    return [*told, *baselines_note(ground.baselines)]
+
+
+def _overhead(ground: GroundAt) -> list[str]:
+    """Lines of what looks down; the open sight leads."""
+    looks = ground.overhead
+    if looks is None:
+        return ["Overhead: unknown"]
+    within = f"within {looks.reach_m / 1000.0:g} km"
+    least = "at least " if ground.unknown_above else ""
+    if looks.sight is None:
+        none = f"Overhead: no start zone at {looks.least_deg:g}° or more {within}"
+        return ["Overhead: unknown ground may look down on this place" if ground.unknown_above else none]
+    words = f"(true; open sight to a start zone, {zone_text(looks)})"
+    lines = [f"Overhead {least}{sight_text(looks.sight)} {words}"]
+    top = looks.sight.top
+    if top is not None:
+        lines.append(
+            f"Top of that zone {slope_text(top.deg)} towards {bearing_text(top.bearing_true_deg)}, "
+            f"{round_down(top.distance_m, 1.0):.0f} m off, {round_up(top.rise_m, 1.0):.0f} m up"
+        )
+    if slope_text(looks.sight.unfiltered_deg) != slope_text(looks.sight.deg):
+        whatever = looks.sight
+        lines.append(
+            f"Whatever lies between: {slope_text(whatever.unfiltered_deg)} towards "
+            f"{bearing_text(whatever.unfiltered_bearing_true_deg)}"
+        )
+    if looks.path is not None:
+        lines.append(f"Path of snow {least}{path_text(looks.path)}")
+    return lines
+
+
+def _readings(ground: GroundAt) -> list[str]:
+    lines = []
+    for reading in ground.expected_readings:
+        look = reading.look_bearing_true_deg
+        towards = "" if look is None else f", look {bearing_text(look)} true"
+        lines.append(
+            f"Reading to expect {reading.number}: {interval_text(reading)}{towards} ({reading.what})"
+        )
+    return lines
+
+
+def _run_out(found: RunOut | None) -> list[str]:
+    if found is None:
+        return []
+    far = round_up(found.beta_distance_m, 1.0)
+    alpha, low = (round_down(deg, 0.1) for deg in (found.alpha_deg, found.alpha_low_deg))
+    return [
+        f"For teaching: straight down past here the ground flattens to 10° {far:.0f} m from the top of that "
+        f"zone, which from there stands at {slope_text(found.beta_deg)} (beta). The published run-out angle "
+        f"is {alpha:.1f}° (alpha = 0.96 beta - 1.4°), {low:.1f}° two standard deviations farther out; from here "
+        f"the top stands at {slope_text(found.top_deg)}. Large slides have been known to come to where it "
+        "stands at such angles, and lower. This predicts nothing for this slope."
+    ]
 
 
 def print_ground(ground: GroundAt, to: Console) -> None:

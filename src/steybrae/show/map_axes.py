@@ -16,6 +16,7 @@ from steybrae.quantities import shown_slope_deg, slope_text
 from steybrae.screening.picture import Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.labels import Labels
+from steybrae.show.map_overhead import draw_shapes, draw_sights, draw_zones, number_text, sight_samples
 from steybrae.show.style import (
     HALO,
     INK,
@@ -55,6 +56,7 @@ def draw_map(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     draw_ground(axes, relief, scheme)
     _edge_of_known(axes, relief)
     heights = _contours(axes, relief)
+    draw_zones(axes, relief)
     _line(axes, relief)
     _figures(axes, screening, relief, heights)
     _frame(axes, relief)
@@ -178,7 +180,8 @@ def sign(
 def _figures(axes: Axes, screening: RouteScreening, relief: Relief, heights: list[Text]) -> None:
     """Mark the steepest places with their slopes, and number the legs."""
     samples = np.concatenate([_samples(np.column_stack((leg.x, leg.y))) for leg in relief.legs])
-    labels = Labels(axes, axes.transData.transform(np.concatenate((samples, _unknown_points(relief)))))
+    clear = np.concatenate((samples, sight_samples(relief), _unknown_points(relief)))
+    labels = Labels(axes, axes.transData.transform(clear))
     for leg in relief.legs:
         labels.take((float(leg.x[0]), float(leg.y[0])), 2.0)
     marked = [leg for leg in relief.legs if leg.steepest is not None]
@@ -191,12 +194,14 @@ def _figures(axes: Axes, screening: RouteScreening, relief: Relief, heights: lis
     for leg in sorted(marked, key=lambda leg: -(by_number[leg.number].slope_max_deg or 0.0)):
         text = steepest_text(by_number[leg.number])
         labels.place(
-            f"▾{leg.number}: {text}",
+            f"▾{leg.number}: {text}{number_text(leg.reading)}",
             leg.steepest or leg.middle,
             f"slope {leg.number}",
             start_pt=8.0,
             fontsize=SMALL_PT,
         )
+    draw_sights(axes, relief, labels)
+    draw_shapes(axes, relief, labels)
     for height in heights:
         labels.keep_or_remove(height)
 

@@ -13,6 +13,7 @@ from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.screening.picture import Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.map_axes import CORRIDOR_DASHES, LINE_PT, sign
+from steybrae.show.map_overhead import SIGHT_DASHES, ZONE_DOTS, ZONE_PT, shape_sign
 from steybrae.show.profile_axes import INTERVAL_GREY
 from steybrae.show.style import (
     INK,
@@ -67,7 +68,7 @@ def _length_text(length_m: float, *, gentle: bool) -> str:
 
 
 def _signs(axes: Axes, relief: Relief) -> None:
-    """Two rows of signs with their meanings."""
+    """Rows of signs with their meanings."""
     casing = Line2D([0.0, 7.0], [12.7, 12.7], color=INK, linewidth=LINE_PT)
     sign(axes, [(7.0, 12.7)], "o", 4.0)
     sign(axes, [(0.0, 12.7)], "s", 5.5)
@@ -85,6 +86,32 @@ def _signs(axes: Axes, relief: Relief) -> None:
     _word(axes, 80.5, 12.7, "corridor of possible straying")
     _word(axes, 8.5, 16.3, contour_words(relief))
     _word(axes, 80.5, 16.3, "slope and its 95 % interval")
+    _overhead_signs(axes, relief)
+
+
+def _overhead_signs(axes: Axes, relief: Relief) -> None:
+    """Third row of signs, and the number of a reading."""
+    zone = Line2D([0.0, 7.0], [19.9, 19.9], color=INK, linewidth=ZONE_PT, linestyle=ZONE_DOTS)
+    sight = Line2D([37.0, 41.5], [19.9, 19.9], color=INK, linewidth=0.9, linestyle=SIGHT_DASHES)
+    for line in (zone, sight) if relief.zones else (sight,):
+        axes.add_line(line)
+    _word(
+        axes,
+        8.5 if relief.zones else 0.0,
+        19.9,
+        "start zone" if relief.zones else "start zones not outlined (no room)",
+    )
+    _word(axes, 42.5, 19.9, "↗ sight up to a start zone")
+    _word(axes, 36.6, 16.3, "[6]")
+    _word(axes, 42.5, 16.3, "reading to expect")
+    for x, letter, name in (
+        (77.0, "R", "roll"),
+        (87.0, "G", "gully"),
+        (98.5, "F", "flattening"),
+        (114.0, "C", "cliff below"),
+    ):
+        shape_sign(axes, x, 19.9, letter)
+        _word(axes, x + 1.7, 19.9, name)
 
 
 def contour_words(relief: Relief) -> str:

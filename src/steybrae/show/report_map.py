@@ -25,15 +25,21 @@ from steybrae.show.map_axes import draw_ground
 from steybrae.show.style import picture_style
 from steybrae.terrain.dem import Array
 
-__all__ = ["UNITS_PER_MM", "LegLine", "MapDrawing", "draw_report_map", "place_on_map"]
+__all__ = ["UNITS_PER_MM", "LegLine", "MapDrawing", "crowded", "draw_report_map", "place_on_map"]
 
 UNITS_PER_MM: Final = 50
 """Units of the drawing in a millimetre of the map on paper."""
 
 _DOTS_PER_MM: Final = 10.0
+_HATCH_SCALE: Final = 1.7
+"""How much wider hatches are than on A4, so that they read on a screen."""
+
 _INCH_MM: Final = 25.4
 _THIN_UNITS: Final = 2.5
 """Lines may leave their course by this much when they are thinned: a fifth of a pixel at full size."""
+
+_LABEL_MM: Final = 4.5
+"""Room of a number on the map, millimetres."""
 
 _RELIEF_GREY: Final = (0.93, 0.10)
 """Level ground and the share of the light, in the relief without bands: faint."""
@@ -150,7 +156,8 @@ def _unit(relief: Relief, position: tuple[float, float]) -> tuple[int, int]:
 
 def _axes(relief: Relief) -> Axes:
     width, height = relief.map_mm
-    figure = Figure(figsize=(width / _INCH_MM, height / _INCH_MM), dpi=_DOTS_PER_MM * _INCH_MM)
+    inch_mm = _INCH_MM * _HATCH_SCALE  # a smaller page of more dots: the same picture, hatched wider
+    figure = Figure(figsize=(width / inch_mm, height / inch_mm), dpi=_DOTS_PER_MM * inch_mm)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set(xlim=relief.extent[:2], ylim=relief.extent[2:])
     axes.set_autoscale_on(False)
@@ -231,11 +238,11 @@ def polyline(points: Array) -> str:
 def _leg_lines(screening: RouteScreening, relief: Relief) -> tuple[LegLine, ...]:
     slopes = {leg.number: leg.slope_max_deg for leg in screening.legs}
     steepest_first = sorted(relief.legs, key=lambda leg: -(slopes[leg.number] or 91.0))
-    crowded = _crowded([(leg.number, _unit(relief, leg.middle)) for leg in steepest_first])
-    return tuple(_leg_line(relief, leg, crowded) for leg in relief.legs)
+    waiting = crowded([(leg.number, _unit(relief, leg.middle)) for leg in steepest_first])
+    return tuple(_leg_line(relief, leg, waiting) for leg in relief.legs)
 
 
-def _leg_line(relief: Relief, leg: LegOnMap, crowded: set[int]) -> LegLine:
+def _leg_line(relief: Relief, leg: LegOnMap, waiting: set[int]) -> LegLine:
     ends = map_units(relief, leg.x, leg.y).astype(int)
     path = Path(np.column_stack((leg.x, leg.y)))
     return LegLine(
@@ -245,21 +252,23 @@ def _leg_line(relief: Relief, leg: LegOnMap, crowded: set[int]) -> LegLine:
         (int(ends[-1, 0]), int(ends[-1, 1])),
         _unit(relief, leg.middle),
         None if leg.steepest is None else _unit(relief, leg.steepest),
-        leg.number in crowded,
+        leg.number in waiting,
     )
 
 
-def _crowded(places: Iterable[tuple[int, tuple[int, int]]]) -> set[int]:
-    """Numbers that would cover one that stands before them."""
-    room = 4.5 * UNITS_PER_MM
-    kept: list[tuple[int, int]] = []
-    crowded = set()
+def crowded(
+    places: Iterable[tuple[int, tuple[int, int]]], taken: Iterable[tuple[int, int]] = ()
+) -> set[int]:
+    """Numbers that would cover one that stands before them, at the size of the page."""
+    room = _LABEL_MM * UNITS_PER_MM
+    kept = list(taken)
+    waiting = set()
     for number, (x, y) in places:
         if all((x - left) ** 2 + (y - top) ** 2 > room**2 for left, top in kept):
             kept.append((x, y))
         else:
-            crowded.add(number)
-    return crowded
+            waiting.add(number)
+    return waiting
 
 
 def _scale_bar(relief: Relief) -> tuple[int, float]:

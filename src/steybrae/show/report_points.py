@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from steybrae.bands import BandScheme
-from steybrae.quantities import round_down, shown_slope_deg
+from steybrae.quantities import round_down, shown_slope_deg, slope_text
 from steybrae.screening.picture import UNKNOWN, LegOnMap, Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.report_map import map_units
@@ -34,8 +34,8 @@ def report_points(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         ``bands``, their labels; ``legs``, each with ``leg``, ``start_dm`` and columns of whole
         numbers or None: ``at`` along the leg in decimetres, ``x`` and ``y`` on the map, ``height`` in
         metres, ``slope``, ``low``, ``high`` and ``corridor`` in tenths of a degree, ``aspect`` in
-        degrees, and ``band``, its position or -1. ``reading`` has the place along the leg and the
-        number of each reading to expect.
+        degrees, ``band``, its position or -1, and ``above``, the steepest sight up as shown.
+        ``reading`` has the place along the leg, number and slope of each reading to expect.
     """
     scheme = BandScheme(screening.settings.edges_deg)
     start_m, legs = 0.0, []
@@ -65,8 +65,32 @@ def _columns(
         "corridor": _tenths_up(points.corridor_deg),
         "aspect": [None if at is None else at % 360 for at in _whole(points.aspect_true_deg)],
         "band": np.where(np.isnan(shown), UNKNOWN, band).tolist(),
-        "reading": [[round(one.chainage_m * 10.0), one.number] for one in leg.expected_readings],
+        "above": _above(leg),
+        "reading": [
+            [round((one.chainage_m or 0.0) * 10.0), one.number, slope_text(one.expected_deg)]
+            for one in leg.expected_readings
+        ],
     }
+
+
+def _above(leg: LegScreening) -> list[str]:
+    """Steepest sight up from about each point, whatever lies between, as shown."""
+    if leg.overhead is None:
+        return ["unknown"] * len(leg.points.chainage_m)
+    profile = leg.overhead_profile
+    least = "at least " if leg.unknown_above else ""
+    none = "unknown" if leg.unknown_above else f"nothing found from {slope_text(leg.overhead.least_deg)} up"
+    known = leg.points.known
+    if len(profile.chainage_m) == 0:
+        return [none if there else "unknown" for there in known]
+    # Between two of its places that with the steeper sight counts.
+    after = np.searchsorted(profile.chainage_m, leg.points.chainage_m).clip(0, len(profile.chainage_m) - 1)
+    before = (after - 1).clip(0)
+    steeper = np.fmax(profile.sight_unfiltered_deg[before], profile.sight_unfiltered_deg[after])
+    return [
+        f"{least}{slope_text(float(deg))}" if np.isfinite(deg) else none if there else "unknown"
+        for deg, there in zip(steeper, known, strict=True)
+    ]
 
 
 def _tenths_up(values: Array) -> list[int | None]:

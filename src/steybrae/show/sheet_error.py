@@ -52,14 +52,20 @@ def error_pdf(result: ErrorSheet, *, paper: str = "a4") -> bytes:
         sheet.left_mm,
         sheet.top_mm - 1.0,
         width,
-        "The ground has one slope; the ruler reads the gap a little long or a little short. Find the slope of the "
-        "ground below a panel, look up, and see between which slopes the answers lie. The error belongs to the whole "
-        "length, not to each gap: measure over more gaps and it weighs less, but the answer averages more ground.",
+        "The ground has one slope; the ruler reads the gap a little long or a little short. Find the "
+        "slope of the "
+        "ground below a panel, look up, and see between which slopes the answers lie. The error "
+        "belongs to the whole "
+        "length, not to each gap: measure over more gaps and it weighs less, but the answer averages "
+        "more ground.",
         size_pt=8,
     )
     y = _panels(sheet, result.curves, y - 5.0)
     y = _gap_picture(sheet, result, y - 5.0)
     for table in result.tables:
+        if y - 8.0 - ROW_MM * (len(table.rows) + 1) < sheet.bottom_mm:
+            sheet.new_page()
+            y = sheet.top_mm
         y = _table(sheet, table, y - 2.0)
     return sheet.finish()
 
@@ -97,8 +103,12 @@ def _panel(sheet: Sheet, curves: Sequence[ErrorCurve], x: float, y: float) -> No
         down = [at(*pair) for pair in zip(curve.slopes_deg, curve.low_deg, strict=True)]
         sheet.path([*up, *reversed(down)], 0.1, fill=_tint(curve.error_mm), closed=True)
     for read_deg in range(0, 91, 15):
-        sheet.line(x, y + PANEL_MM * read_deg / 90, x + PANEL_MM, y + PANEL_MM * read_deg / 90, 0.05, ink=MUTED)
-        sheet.text(x - 1.0, y + PANEL_MM * read_deg / 90 - 0.8, f"{read_deg}°", size_pt=SMALL_PT, align="right")
+        sheet.line(
+            x, y + PANEL_MM * read_deg / 90, x + PANEL_MM, y + PANEL_MM * read_deg / 90, 0.05, ink=MUTED
+        )
+        sheet.text(
+            x - 1.0, y + PANEL_MM * read_deg / 90 - 0.8, f"{read_deg}°", size_pt=SMALL_PT, align="right"
+        )
     for slope_deg in range(int(first), int(last) + 1, 10):
         px, _ = at(slope_deg, 0.0)
         sheet.line(px, y, px, y + PANEL_MM, 0.05, ink=MUTED)

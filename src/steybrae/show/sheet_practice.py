@@ -9,8 +9,9 @@ from steybrae.paper.wording import ground_text
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.show.true_size import MUTED, SMALL_PT, Colour, Sheet
 from steybrae.teach.answers import Measured, range_text
-from steybrae.teach.practice import LEADER_MM, LETTER_MM, PracticeSheet
-from steybrae.teach.questions import LegAnswer, LegLine, Question
+from steybrae.teach.asked import LegAnswer, LegLine, Question
+from steybrae.teach.placing import LEADER_MM, LETTER_MM
+from steybrae.teach.practice import PracticeSheet
 from steybrae.teach.slope_scale import map_name
 from steybrae.teach.stretches import Stretch
 
@@ -62,7 +63,9 @@ def practice_pdf(result: PracticeSheet, *, paper: str = "a4") -> bytes:
 
 def _head(sheet: Sheet, result: PracticeSheet, name: str) -> float:
     y = sheet.top_mm - 3.4
-    thick = f"every {_nth(result.look.index_every)} one thick; heights in {result.look.unit}, their tops uphill"
+    thick = (
+        f"every {_nth(result.look.index_every)} one thick; heights in {result.look.unit}, their tops uphill"
+    )
     sheet.text(sheet.left_mm, y, f"{name}, {thick}.", size_pt=7.5)
     sheet.text(sheet.right_mm, y, f"seed {result.seed}", size_pt=SMALL_PT, align="right", ink=MUTED)
     if result.source:
@@ -193,7 +196,8 @@ def _margin(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
     x += bar_mm + 14.0
     sheet.path([(x, y), (x, y + 4.5)], 0.25)
     sheet.path([(x, y + 5.4), (x - 0.8, y + 3.4), (x + 0.8, y + 3.4)], 0.0, fill=(0.0, 0.0, 0.0), closed=True)
-    note = "Grid: true north, kilometres from the lower left corner. Measure between the cross ticks, contour to contour."
+    grid = "Grid: true north, kilometres from the lower left corner."
+    note = f"{grid} Measure between the cross ticks, contour to contour."
     sheet.text(x + 2.4, y + 2.2, note, size_pt=SMALL_PT)
     if result.ground.known_share < 1.0:
         sheet.text(x + 2.4, y - 0.4, "Cross-hatched: heights unknown, which is not gentle.", size_pt=SMALL_PT)
@@ -207,8 +211,8 @@ def _questions(sheet: Sheet, result: PracticeSheet) -> None:
         sheet.left_mm,
         top - 3.0,
         width,
-        "Measure on the map with a ruler or a slope scale. Slope = atan(height gained / distance on the ground). Give the "
-        "band too: <25, 25-30, 30-35, 35-40, 40-45, 45-55, 55+ degrees.",
+        "Measure on the map with a ruler or a slope scale. Slope = atan(height gained / distance on "
+        "the ground). Give the band too: <25, 25-30, 30-35, 35-40, 40-45, 45-55, 55+ degrees.",
         size_pt=8,
     )
     for note in result.notes:
@@ -240,8 +244,8 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
         sheet.left_mm,
         sheet.top_mm - 1.0,
         width,
-        "Answers. By gap: the slope of the drawn length. By model: the ground's own slope under it. Accept: what a length "
-        "read 0.2 mm long or short gives; the bands are those of that range.",
+        "Answers. By gap: the slope of the drawn length. By model: the ground's own slope under it. "
+        "Accept: what a length read 0.2 mm long or short gives; the bands are those of that range.",
         size_pt=8,
         face="bold",
     )
@@ -266,13 +270,17 @@ def _answer_lines(question: Question) -> list[tuple[str, bool]]:
         lines += [(_part_text(part, alone=len(question.parts) == 1), True), (part.worked, False)]
     if question.aspect is not None:
         at = question.aspect
-        text = (
-            f"Faces {at.sector}, {at.aspect_true_deg:03.0f}° true. Accept ± {round_up(at.tolerance_deg, 1.0):.0f}°."
+        accepted = f"{round_up(at.tolerance_deg, 1.0):.0f}"
+        lines.append(
+            (f"Faces {at.sector}, {_bearing(at.aspect_true_deg)}° true. Accept ± {accepted}°.", True)
         )
-        lines.append((text, True))
     if question.leg is not None:
         lines += _leg_lines(question.leg)
     return [*lines, *((remark, False) for remark in question.remarks)]
+
+
+def _bearing(true_deg: float) -> str:
+    return f"{round(true_deg) % 360:03d}"
 
 
 def _part_text(part: Measured, *, alone: bool) -> str:
@@ -292,7 +300,7 @@ def _leg_lines(leg: LegAnswer) -> list[tuple[str, bool]]:
     return [
         (
             f"{ground_text(leg.length_m)} ± {round_up(leg.length_tolerance_m, 1.0):.0f} m, "
-            f"{leg.bearing_true_deg:03.0f}° true ± {leg.bearing_tolerance_deg:.0f}°, "
+            f"{_bearing(leg.bearing_true_deg)}° true ± {leg.bearing_tolerance_deg:.0f}°, "
             f"{round_up(abs(leg.height_change_m), 1.0):.0f} m{about} {change}; along it "
             f"{slope_text(leg.track_grade_deg)}.",
             True,

@@ -25,10 +25,11 @@ HEADING_MM: Final = 6.0
 BLOCK_MM: Final = HEADING_MM + EDGE_HEIGHT_MM + BLOCK_GAP_MM + CARD_HEIGHT_MM + 3.0
 
 _USE: Final = (
-    "Straight edge: lay it on the map at right angles to the contours and slide along until a comb's lines fall "
+    "Straight edge: lay it on the map at right angles to the contours and slide along until a comb's "
+    "lines fall "
     "on the map's. The ground has about that slope; where the map's lines are closer, it is steeper.",
-    "Card: print it on clear film. Hold a level line of the wedge across the contours and move the card up or "
-    "down until every line of the wedge meets a contour at one level. Read the slope there.",
+    "Card: print it on clear film. Hold a level line of the wedge across the contours and move the "
+    "card up or down until every line of the wedge meets a contour at one level. Read the slope there.",
     "Thick lines are for index contours, which stay where thin ones may be left out. Begin and end on a "
     "line; count gaps, not lines. Between two values take the steeper.",
     "Made for one scale and one interval: both must be those printed on your sheet, and a copy or a print at "
@@ -139,12 +140,12 @@ def _card(sheet: Sheet, one: MapScale, x: float, y: float) -> float:
     at = x + 2.0
     for (wedge, title, line), wide in zip(drawn, widths, strict=True):
         sheet.text(at + 8.0, top - 8.4, title, size_pt=SMALL_PT)
-        sheet.text(
-            at + 8.0, top - 11.2, f"{wedge.spaces + 1} lines", size_pt=SMALL_PT, ink=MUTED
-        )
+        sheet.text(at + 8.0, top - 11.2, f"{wedge.spaces + 1} lines", size_pt=SMALL_PT, ink=MUTED)
         _wedge(sheet, wedge, at + 8.0, top - 14.0, line)
         at += wide
-    sheet.text(x + 3.0, y + 1.6, "It measures; it decides nothing. Read the forecast.", size_pt=4.5, ink=MUTED)
+    sheet.text(
+        x + 3.0, y + 1.6, "It measures; it decides nothing. Read the forecast.", size_pt=4.5, ink=MUTED
+    )
     return x + width + 6.0
 
 

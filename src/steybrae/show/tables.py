@@ -14,6 +14,7 @@ from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.result import LegScreening, RouteScreening, SideGround
+from steybrae.show.overhead_words import baseline_cells_text, baselines_note, overhead_table, zone_text
 
 __all__ = ["bands_text", "route_tables"]
 
@@ -37,6 +38,11 @@ def route_tables(screening: RouteScreening) -> RenderableType:
         _legs_table(screening.legs),
         Text(),
         _bands_table(screening),
+        *(Text(note) for note in baselines_note(screening.legs[0].baselines)),
+        Text(),
+        overhead_table(screening.legs),
+        Text(),
+        Text(_overhead_basis(screening)),
         Text(),
         Text(_basis(screening)),
         *([Text(f"\n{cross_check_text(screening.cross_check)}")] if screening.cross_check else []),
@@ -81,8 +87,35 @@ def _headline(screening: RouteScreening) -> Text:
         words.append(f" (up as counted on the map: {totals.ascent_on_map_m:.0f} m)")
     if totals.unknown_m:
         words.append(f". Unknown ground: {_metres_up(totals.unknown_m)} m", style="bold")
-    words.append(".")
+    words.append(f".\n{_overhead_words(screening)}")
     return words
+
+
+def _overhead_words(screening: RouteScreening) -> str:
+    totals = screening.totals
+    more = " or more" if totals.unknown_above else ""
+    words = "Looking down on the line: "
+    if totals.overhead_max_deg is None:
+        words += "unknown" if totals.unknown_above else "no start zone in sight"
+    else:
+        steepest = f"{slope_text(totals.overhead_max_deg)}{more}"
+        words += f"a start zone seen at {steepest} (leg {totals.overhead_max_leg})"
+    if totals.in_start_zone_m:
+        words += f"; {_metres_up(totals.in_start_zone_m)} m of the line lie in a start zone"
+    return f"{words}."
+
+
+def _overhead_basis(screening: RouteScreening) -> str:
+    looks = next((leg.overhead for leg in screening.legs if leg.overhead is not None), None)
+    if looks is None:
+        return "What looks down is unknown: the model knows no height of the line."
+    return (
+        f"Start zones: {zone_text(looks)} (30° less the uncertainty); steeper ground counts as well. Sights "
+        f"of {looks.least_deg:g}° and more within {looks.reach_m / 1000.0:g} km; the open ones lead (in "
+        "sight, or the zone's own way down passes near; JSON has the others too). Within a zone its next "
+        "cell is often the steepest: the line below is the sight from outside. Path: the steepest line from a zone "
+        "along ground that snow could follow. Neither says how far it would run."
+    )
 
 
 def bands_text(bands: Sequence[Band], *, open_above: bool) -> str:
@@ -157,15 +190,19 @@ def _bands_table(screening: RouteScreening) -> Table:
     for label in screening.totals.band_lengths_m:
         table.add_column(label, justify="right")
     table.add_column("unknown", justify="right")
-    table.add_column("steep ground faces")
+    table.add_column("steep ground\nfaces")
+    baselines = " | ".join(f"{one.baseline_m:g}" for one in screening.legs[0].baselines)
+    table.add_column(f"steepest (°) over\n{baselines} m", no_wrap=True)
     for leg in screening.legs:
         lengths = [_length_cell(metres) for metres in leg.band_lengths_m.values()]
         sectors = " ".join(leg.aspect_sectors)
-        table.add_row(str(leg.number), *lengths, _length_cell(leg.unknown_m), sectors or "-")
+        table.add_row(
+            str(leg.number), *lengths, _length_cell(leg.unknown_m), sectors or "-", baseline_cells_text(leg)
+        )
     table.add_section()
     totals = screening.totals
     sums = [_length_cell(metres) for metres in totals.band_lengths_m.values()]
-    table.add_row("all", *sums, _length_cell(totals.unknown_m), "")
+    table.add_row("all", *sums, _length_cell(totals.unknown_m), "", "")
     return table
 
 

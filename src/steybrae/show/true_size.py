@@ -35,6 +35,9 @@ LEADING: Final = 1.28
 """Line distance over type size (our choice)."""
 
 Colour = tuple[float, float, float]
+Points = Any
+"""Points in mm: pairs, or an array of shape ``(n, 2)``."""
+
 INK: Final[Colour] = (0.0, 0.0, 0.0)
 MUTED: Final[Colour] = (0.33, 0.33, 0.33)
 
@@ -203,7 +206,7 @@ class Sheet:
 
     def path(
         self,
-        points: Sequence[Sequence[float]],
+        points: Points,
         width_mm: float = 0.2,
         *,
         ink: Colour = INK,
@@ -271,7 +274,11 @@ class Sheet:
         canvas.setFont(_FONTS[face], size_pt)
         canvas.translate(x * PT_PER_MM, y * PT_PER_MM)
         canvas.rotate(turn_deg)
-        draw = {"left": canvas.drawString, "middle": canvas.drawCentredString, "right": canvas.drawRightString}
+        draw = {
+            "left": canvas.drawString,
+            "middle": canvas.drawCentredString,
+            "right": canvas.drawRightString,
+        }
         draw[align](0, 0, text)
         canvas.restoreState()
 
@@ -333,7 +340,7 @@ class Sheet:
         path.rect(x * PT_PER_MM, y * PT_PER_MM, width * PT_PER_MM, height * PT_PER_MM)
         self._canvas.clipPath(path, stroke=0, fill=0)
 
-    def clip_areas(self, areas: Sequence[Sequence[Sequence[float]]]) -> None:
+    def clip_areas(self, areas: Sequence[Points]) -> None:
         """Confine what follows to closed areas, until `unclip`."""
         self._canvas.saveState()
         path = self._canvas.beginPath()

@@ -133,7 +133,7 @@ def measured(
 
 
 def range_text(low_deg: float, high_deg: float) -> str:
-    """What is accepted, in words: ``24.1° to 39.1°``; the lower end goes down, the upper up."""
+    """Say what is accepted: ``24.1° to 39.1°``; the lower end goes down, the upper up."""
     if high_deg >= 90.0:
         return f"{round_down(low_deg, 0.1):.1f}° or more"
     return f"{round_down(low_deg, 0.1):.1f}° to {round_up(high_deg, 0.1):.1f}°"

@@ -11,8 +11,8 @@ import numpy as np
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.quantities import gradient_to_angle, round_up, slope_text
 from steybrae.teach.answers import measured
+from steybrae.teach.asked import LEAST_GAP_MM, LegAnswer, LegLine, Question
 from steybrae.teach.map_ground import MapGround, MapLook
-from steybrae.teach.questions import LEAST_GAP_MM, LegAnswer, LegLine, Question
 from steybrae.teach.stretches import EDGE_MM, STEP_MM
 from steybrae.terrain.dem import Array
 
@@ -87,7 +87,9 @@ def _slanting(ground: MapGround, look: MapLook, rng: np.random.Generator) -> Ite
         ends = _ends_mm(heights[k], along, look)
         if ends is None:
             continue
-        start, end = ((float(x[k] + math.sin(turn[k]) * d), float(y[k] + math.cos(turn[k]) * d)) for d in ends)
+        start, end = (
+            (float(x[k] + math.sin(turn[k]) * d), float(y[k] + math.cos(turn[k]) * d)) for d in ends
+        )
         if ground.inside(*start, EDGE_MM) and ground.inside(*end, EDGE_MM):
             yield LegLine(start, end)
 
@@ -165,8 +167,8 @@ def leg_question(
     return Question(
         "",
         "leg",
-        f"{called}A leg from the ring to the arrow: its length, true bearing and height gained or lost, the slope "
-        f"along it, and the steepest ground it crosses.{hint}",
+        f"{called}A leg from the ring to the arrow: its length, true bearing and height gained or "
+        f"lost, the slope along it, and the steepest ground it crosses.{hint}",
         ("length m", "bearing °", "height m", "along °", "steepest °"),
         leg_line=line,
         leg=answer,

@@ -230,12 +230,12 @@ def _cross(rng: np.random.Generator) -> QuizQuestion:
     slope_deg, off_deg = float(rng.integers(30, 41)), float(rng.choice([45, 60, 70]))
     grade = line_grade_deg(slope_deg, off_deg)
     ask = (
-        f"Your line climbs at {grade:.1f}° and crosses a slope {off_deg:.0f}° off its fall line. How steep is "
-        "the slope itself, in degrees?"
+        f"Your line climbs at {grade:.1f}° and crosses a slope {off_deg:.0f}° off its fall line. How "
+        f"steep is the slope itself, in degrees?"
     )
     worked = (
-        f"tan(slope) = tan({grade:.1f}°) / cos({off_deg:.0f}°): {slope_text(slope_deg)}. The slope is what can "
-        "slide, not your line."
+        f"tan(slope) = tan({grade:.1f}°) / cos({off_deg:.0f}°): {slope_text(slope_deg)}. The slope "
+        f"is what can slide, not your line."
     )
     return QuizQuestion(ask, None, 0, slope_deg, slope_deg - HEAD_DEG, slope_deg + HEAD_DEG, worked)
 
@@ -244,7 +244,9 @@ def _percent(rng: np.random.Generator) -> QuizQuestion:
     percent = int(rng.choice([50, 58, 70, 84]))
     slope_deg = gradient_to_angle(percent / 100.0)
     ask = f"An instrument reads {percent} %. How many degrees is that?"
-    worked = f"atan({percent / 100:.2f}) = {slope_text(slope_deg)}. Percent and degrees are not the same scale."
+    worked = (
+        f"atan({percent / 100:.2f}) = {slope_text(slope_deg)}. Percent and degrees are not the same scale."
+    )
     return QuizQuestion(ask, None, 0, slope_deg, slope_deg - HEAD_DEG, slope_deg + HEAD_DEG, worked)
 
 
@@ -252,8 +254,8 @@ def _wrong_scale(rng: np.random.Generator) -> QuizQuestion:
     slope_deg = _a_slope(rng, 18.0, 24.0)
     right = gradient_to_angle(2.0 * angle_to_gradient(slope_deg))
     ask = (
-        f"With an interval of 10 m somebody got {slope_text(slope_deg)}. The sheet's margin says 20 m. How steep is "
-        "it, in degrees?"
+        f"With an interval of 10 m somebody got {slope_text(slope_deg)}. The sheet's margin says 20 "
+        f"m. How steep is it, in degrees?"
     )
     worked = f"Twice the height over the same ground: atan(2 tan({slope_deg:.1f}°)) = {slope_text(right)}."
     return QuizQuestion(ask, None, 0, right, right - HEAD_DEG, right + HEAD_DEG, worked)

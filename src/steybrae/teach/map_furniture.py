@@ -184,7 +184,8 @@ def _places(ground: MapGround, lines: Sequence[Array]) -> list[tuple[float, floa
         at = np.arange(LABEL_MM[0], along[-1] - LABEL_MM[0], 4.0)
         half = LABEL_MM[0] / 2.0
         before, middle, after = (
-            np.column_stack([np.interp(at + off, along, line[:, k]) for k in (0, 1)]) for off in (-half, 0.0, half)
+            np.column_stack([np.interp(at + off, along, line[:, k]) for k in (0, 1)])
+            for off in (-half, 0.0, half)
         )
         bow = np.hypot(*(middle - (before + after) / 2.0).T)
         straight = (bow < 0.35) & (np.hypot(*(after - before).T) > 0.95 * LABEL_MM[0])

@@ -119,7 +119,9 @@ class MapGround:
         drow = np.asarray(row, dtype=float) - self.middle[1]
         (a, b), (c, d) = self.metres_per_cell
         mm = 1000.0 / self.scale
-        return self.width_mm / 2.0 + (a * dcol + b * drow) * mm, self.height_mm / 2.0 + (c * dcol + d * drow) * mm
+        return self.width_mm / 2.0 + (a * dcol + b * drow) * mm, self.height_mm / 2.0 + (
+            c * dcol + d * drow
+        ) * mm
 
     def at(self, x_mm: ArrayLike, y_mm: ArrayLike) -> PointAttributes:
         """Heights, gradients and slopes at positions on paper, flattened to one row."""
@@ -128,9 +130,7 @@ class MapGround:
 
     def inside(self, x_mm: float, y_mm: float, edge_mm: float = 0.0) -> bool:
         """Whether a position lies in the frame, at least so far from its edge."""
-        return (
-            edge_mm <= x_mm <= self.width_mm - edge_mm and edge_mm <= y_mm <= self.height_mm - edge_mm
-        )
+        return edge_mm <= x_mm <= self.width_mm - edge_mm and edge_mm <= y_mm <= self.height_mm - edge_mm
 
     @cached_property
     def unknown(self) -> tuple[Array, ...]:
@@ -245,7 +245,11 @@ def _check_size(cell_m: float, scale: float, width_mm: float, height_mm: float) 
 
 
 def _window(
-    source: DemSource, jacobian: Array, centre: tuple[float, float], size_m: tuple[float, float], averaged: int
+    source: DemSource,
+    jacobian: Array,
+    centre: tuple[float, float],
+    size_m: tuple[float, float],
+    averaged: int,
 ) -> tuple[Dem, tuple[int, int]]:
     """Read what the frame covers, averaged, and say at which cell it begins."""
     half_e, half_n = size_m[0] / 2.0, size_m[1] / 2.0

@@ -13,9 +13,9 @@ from steybrae.field.log import LogRow
 from steybrae.quantities import slope_text
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.teach.answers import Measured, measured
+from steybrae.teach.asked import LEAST_GAP_MM, LegLine, Question
 from steybrae.teach.leg_questions import leg_question
 from steybrae.teach.map_ground import MapGround, MapLook
-from steybrae.teach.questions import LEAST_GAP_MM, LegLine, Question
 from steybrae.teach.stretches import profiles, stretch_from
 from steybrae.terrain.dem import Grid
 
@@ -112,9 +112,8 @@ def plan_questions(ground: MapGround, look: MapLook, plan: RouteScreening, *, to
         name = f"leg {leg.number}, {leg.from_} to {leg.to}"
         question = leg_question(line, ground, look, name, on_contours=False, told=told)
         if question is not None:
-            said = (
-                f"The plan says {slope_text(leg.slope_max_deg)} as the steepest on this leg and beside it; the steeper leads."
-            )
+            steepest = slope_text(leg.slope_max_deg)
+            said = f"The plan says {steepest} as the steepest on this leg and beside it; the steeper leads."
             found.append(replace(question, remarks=(*question.remarks, said)))
         if len(found) == MOST_OWN:
             break
@@ -198,6 +197,6 @@ def _agreement(row: LogRow, part: Measured) -> str:
     allowed = math.hypot(row.uncertainty_95_deg, other)
     words = "no more" if abs(difference) <= allowed else "more"
     return (
-        f"Reading and map differ by {abs(difference):.1f}°, {words} than the {allowed:.1f}° that both leave open. "
-        "Where they differ, the steeper leads."
+        f"Reading and map differ by {abs(difference):.1f}°, {words} than the {allowed:.1f}° that "
+        f"both leave open. Where they differ, the steeper leads."
     )

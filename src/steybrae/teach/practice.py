@@ -7,7 +7,6 @@ accepted is never asked.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -18,17 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.cautions import Caution, Situation, cautions_for
-from steybrae.errors import QuantityError
+from steybrae.errors import ModelError, QuantityError
+from steybrae.teach.asked import THINNED_ASIDE_MM, Kind, LegLine, Question
 from steybrae.teach.leg_questions import find_leg
 from steybrae.teach.map_furniture import Furniture, cut_lines, furniture
 from steybrae.teach.map_ground import Contour, MapGround, MapLook, contours, map_ground
-from steybrae.teach.questions import (
-    THINNED_ASIDE_MM,
-    Kind,
-    LegLine,
-    Question,
-    find_question,
-)
+from steybrae.teach.placing import CLEAR_MM, Placed, footprint_mm
+from steybrae.teach.questions import find_question
 from steybrae.teach.stretches import EDGE_MM, Profile, Stretch, profiles
 from steybrae.terrain.dem import Array, DemSource
 
@@ -38,7 +33,6 @@ __all__ = [
     "MOST_QUESTIONS",
     "Level",
     "PracticeSheet",
-    "footprint_mm",
     "practice_sheet",
 ]
 
@@ -48,14 +42,6 @@ FRAMES_MM: Final = {"a4": (172.0, 204.0), "letter": (176.0, 186.0)}
 MOST_QUESTIONS: Final = 16
 """Most questions on one map (our choice)."""
 
-CLEAR_MM: Final = 7.0
-"""Stretches, legs and their letters keep so far apart, mm (our choice)."""
-
-LEADER_MM: Final = 3.0
-"""A stretch's line runs on so far beyond its ends, mm (our choice)."""
-
-LETTER_MM: Final = 5.2
-"""A letter stands so far below the lower end of its stretch, or before its leg, mm (our choice)."""
 
 PLACES: Final = 320
 """Places tried on one window of the model (our choice)."""
@@ -90,9 +76,14 @@ class Level:
 
 
 LEVELS: Final = {
-    "first": Level("first lesson", ("even", "even", "index", "aspect", "even", "index", "leg", "aspect"), 32.0, True),
+    "first": Level(
+        "first lesson", ("even", "even", "index", "aspect", "even", "index", "leg", "aspect"), 32.0, True
+    ),
     "practice": Level(
-        "practice", ("index", "even", "convex", "lines", "aspect", "thinned", "leg", "concave", "single"), 50.0, True
+        "practice",
+        ("index", "even", "convex", "lines", "aspect", "thinned", "leg", "concave", "single"),
+        50.0,
+        True,
     ),
     "assessment": Level(
         "assessment",
@@ -145,7 +136,7 @@ class PracticeSheet:
     @cached_property
     def furniture(self) -> Furniture:
         """Numbers, tops, grid and scale bar, clear of the questions."""
-        placed = _Placed()
+        placed = Placed()
         for question in self.questions:
             placed.take(question)
 
@@ -153,52 +144,6 @@ class PracticeSheet:
             return placed.free(np.array([[x_mm, y_mm]]), apart_mm=CLEAR_MM - 1.0)
 
         return furniture(self.ground, self.look, self.lines, clear)
-
-
-class _Placed:
-    """What is already on the map: points along each stretch, leg and letter."""
-
-    def __init__(self) -> None:
-        self._points: list[Array] = []
-
-    def take(self, question: Question) -> bool:
-        """Put a question on the map; false where something is in its way."""
-        thing = question.stretch or question.leg_line
-        if thing is None or not self.free(footprint_mm(thing)):
-            return False
-        self._points.append(footprint_mm(thing))
-        return True
-
-    def free(self, points: Array, apart_mm: float = CLEAR_MM) -> bool:
-        for other in self._points:
-            away = np.hypot(*(points[:, None, :] - other[None, :, :]).transpose(2, 0, 1))
-            if away.min() < apart_mm:
-                return False
-        return True
-
-
-def footprint_mm(thing: Stretch | LegLine) -> Array:
-    """Points along what a stretch or a leg takes up on the map, its letter included.
-
-    Parameters
-    ----------
-    thing
-        On paper.
-
-    Returns
-    -------
-    Array
-        ``(n, 2)`` mm, about 1 mm apart.
-    """
-    if isinstance(thing, Stretch):
-        ends = [thing.at(-LETTER_MM), thing.at(thing.length_mm + LEADER_MM)]
-    else:
-        (x0, y0), (x1, y1) = thing.start_mm, thing.end_mm
-        size = math.hypot(x1 - x0, y1 - y0)
-        back = LETTER_MM / size
-        ends = [(x0 - (x1 - x0) * back, y0 - (y1 - y0) * back), (x1, y1)]
-    count = math.ceil(math.dist(*ends)) + 1
-    return np.linspace(ends[0], ends[1], max(2, count))
 
 
 def practice_sheet(
@@ -249,7 +194,7 @@ def practice_sheet(
     QuantityError
         No such level, or a number out of range.
     ModelError
-        The model is too small, too coarse, or unknown there.
+        The model is too small, too coarse, unknown, or too level there to ask anything.
     """
     asked = _level(level)
     if not 1 <= questions <= MOST_QUESTIONS:
@@ -264,6 +209,13 @@ def practice_sheet(
         if tried[-1][:2] == (questions, 0):
             break
     count, replaced_less, ground, found = max(tried, key=lambda one: one[:2])
+    if not found:
+        message = (
+            "A sheet needs known ground, steep and even enough to measure on paper; none was found here "
+            f"with a contour every {look.interval_m:.4g} m at 1:{look.scale:.0f}. "
+            "Choose another place, scale or interval."
+        )
+        raise ModelError(message)
     return PracticeSheet(
         look=look,
         ground=ground,
@@ -290,7 +242,9 @@ def _notes(asked: int, found: int, replaced: int) -> tuple[str, ...]:
     if found < asked:
         notes.append(f"This ground gave {found} of {asked} questions. Choose another place, scale or seed.")
     if replaced:
-        notes.append(f"{replaced} of the questions are of another kind than the level has: the ground had no place.")
+        notes.append(
+            f"Questions of another kind than the level's, for which the ground had no place: {replaced}."
+        )
     return tuple(notes)
 
 
@@ -322,7 +276,7 @@ def _ask(
     own: Sequence[Question],
 ) -> tuple[list[Question], int]:
     """Find a question of each kind, another kind where there is none; say how many were replaced."""
-    placed = _Placed()
+    placed = Placed()
     found = [question for question in own if placed.take(question)]
     lines = _places(ground, look, rng)
     replaced = 0
@@ -350,7 +304,7 @@ def _find(
     lines: Sequence[Profile],
     level: Level,
     rng: np.random.Generator,
-    placed: _Placed,
+    placed: Placed,
 ) -> Question | None:
     def free(thing: Stretch | LegLine) -> bool:
         return placed.free(footprint_mm(thing))

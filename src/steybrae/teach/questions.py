@@ -3,40 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 
 from steybrae.quantities import gradient_to_angle, slope_text
 from steybrae.teach.answers import Measured, measured, range_text
+from steybrae.teach.asked import LEAST_GAP_MM, AspectAnswer, Kind, Question
 from steybrae.teach.map_ground import MapGround, MapLook
-from steybrae.teach.stretches import Profile, Stretch, stretch_from
+from steybrae.teach.stretches import Profile, Stretch, mean_along, stretch_from
 from steybrae.terrain.attributes import aspect_sector
 
-__all__ = [
-    "KINDS",
-    "LEAST_GAP_MM",
-    "THINNED_ASIDE_MM",
-    "AspectAnswer",
-    "Kind",
-    "LegAnswer",
-    "LegLine",
-    "Question",
-    "find_question",
-]
+__all__ = ["find_question"]
 
-Kind = Literal["even", "index", "single", "convex", "concave", "thinned", "lines", "aspect", "leg", "reading"]
-KINDS: Final = ("even", "index", "single", "convex", "concave", "thinned", "lines", "aspect", "leg")
-"""Kinds of questions that any ground may give; ``reading`` comes from the user's own log."""
-
-LEAST_GAP_MM: Final = 0.3
-"""No gap of a stretch is narrower on paper, mm, but where the trap is that lines were left out:
-fine printed lines are about 0.1 mm wide, gaps below 0.15 to 0.25 mm cannot be read (common
-practice, no source)."""
 
 SHARE_OF_TOLERANCE: Final = 0.7
 """The model's slope may use so much of what is accepted to either side (our choice)."""
+
+BENT_GAPS: Final = 8
+"""Gaps of a stretch that bends (our choice): four below and four above."""
 
 BEND: Final = 1.6
 """A slope bends where the mean gap of one half is so many times that of the other (our choice)."""
@@ -44,96 +29,6 @@ BEND: Final = 1.6
 ASPECT_TOLERANCE_DEG: Final = 5.0
 """Error of an aspect measured with a compass on paper, degrees, besides the turn of the ground
 along the stretch (our choice). It is asked for only where all of that lies in one sector."""
-
-THINNED_ASIDE_MM: Final = 6.0
-"""Thin lines are left out so far round the middle of a stretch, mm (our choice)."""
-
-
-@dataclass(frozen=True)
-class AspectAnswer:
-    """Which way the slope faces: degrees from true north, what is accepted to either side, sector."""
-
-    aspect_true_deg: float
-    tolerance_deg: float
-    sector: str
-
-
-@dataclass(frozen=True)
-class LegLine:
-    """A straight line to walk, on paper: its two ends, mm."""
-
-    start_mm: tuple[float, float]
-    end_mm: tuple[float, float]
-
-
-@dataclass(frozen=True)
-class LegAnswer:
-    """What there is to say of a leg.
-
-    Attributes
-    ----------
-    name
-        ``Leg G``, or the user's own names.
-    length_m, length_tolerance_m
-        Horizontal; accepted to either side.
-    bearing_true_deg, bearing_tolerance_deg
-        Direction of travel.
-    height_change_m, height_tolerance_m
-        Height of its end over its start; accepted to either side.
-    track_grade_deg
-        Slope along it from end to end, degrees, without sign.
-    steepest
-        Steepest ground that it crosses, as one gap at that place.
-    """
-
-    name: str
-    length_m: float
-    length_tolerance_m: float
-    bearing_true_deg: float
-    bearing_tolerance_deg: float
-    height_change_m: float
-    height_tolerance_m: float
-    track_grade_deg: float
-    steepest: Measured
-
-
-@dataclass(frozen=True)
-class Question:
-    """One question and its answer.
-
-    Attributes
-    ----------
-    letter
-        On the map; empty until the sheet is put together.
-    kind
-        What it is about.
-    ask
-        The question, whole sentences.
-    blanks
-        What the pupil fills in.
-    parts
-        Slopes to find.
-    stretch, leg_line
-        Where; one of them is None.
-    aspect, leg
-        Further answers.
-    remarks
-        What to say when giving the answer, and where a mistake would lead.
-    dropped
-        Thin contours left out at the stretch, counted in intervals from height 0.
-    """
-
-    letter: str
-    kind: Kind
-    ask: str
-    blanks: tuple[str, ...]
-    parts: tuple[Measured, ...] = ()
-    stretch: Stretch | None = None
-    leg_line: LegLine | None = None
-    aspect: AspectAnswer | None = None
-    leg: LegAnswer | None = None
-    remarks: tuple[str, ...] = ()
-    dropped: tuple[int, ...] = field(default=())
 
 
 def find_question(
@@ -180,17 +75,26 @@ def find_question(
 
 def _candidates(kind: Kind, ground: MapGround, look: MapLook, lines: Sequence[Profile]) -> Iterator[Stretch]:
     """Stretches of the length that a kind needs, one for each line, nearest its middle."""
-    every = look.index_every
-    gaps = {"single": 1, "even": 3, "convex": 8, "concave": 8}.get(kind, every)
+    gaps = {"single": 1, "even": 3, "convex": BENT_GAPS, "concave": BENT_GAPS}.get(kind, look.index_every)
     for line in lines:
-        starts = range(len(line.numbers) - gaps)
-        if kind in ("index", "thinned", "lines"):
-            starts = [k for k in starts if int(line.numbers[k]) % every == 0]  # type: ignore[assignment]
-        for first in sorted(starts, key=lambda k: abs(line.crossings_mm[k] + line.crossings_mm[k + gaps])):
+        at = line.crossings_mm
+        starts = [k for k in range(len(at) - gaps) if _may_start(kind, line, k, look)]
+        for first in sorted(starts, key=lambda k: abs(at[k] + at[k + gaps])):
             stretch = stretch_from(ground, line, first, gaps)
             if stretch is not None:
                 yield stretch
                 break
+
+
+def _may_start(kind: Kind, line: Profile, first: int, look: MapLook) -> bool:
+    """Whether a stretch of a kind may begin at a crossing: what can be told without the ground."""
+    if kind in ("index", "thinned", "lines"):
+        return int(line.numbers[first]) % look.index_every == 0
+    if kind in ("convex", "concave"):
+        foot, middle, top = line.crossings_mm[[first, first + BENT_GAPS // 2, first + BENT_GAPS]]
+        lower, upper = middle - foot, top - middle
+        return bool(upper >= BEND * lower if kind == "convex" else lower >= BEND * upper)
+    return True
 
 
 def _fair(part: Measured, steepest_deg: float) -> bool:
@@ -286,7 +190,8 @@ def _single(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -
 def _bent(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
     middle_mm, half = stretch.crossings_mm[stretch.gaps // 2], stretch.gaps // 2
     model = [
-        _model_slope_deg(stretch, ground, *ends) for ends in ((0.0, middle_mm), (middle_mm, stretch.length_mm))
+        _model_slope_deg(stretch, ground, *ends)
+        for ends in ((0.0, middle_mm), (middle_mm, stretch.length_mm))
     ]
     lower = measured("lower half", middle_mm, half, model[0], look)
     upper = measured("upper half", stretch.length_mm - middle_mm, stretch.gaps - half, model[1], look)
@@ -296,15 +201,16 @@ def _bent(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> 
     hint = " Where do the lines crowd?" if told else ""
     steeper = max(lower.slope_gap_deg, upper.slope_gap_deg)
     remark = (
-        f"{kind.capitalize()}: {'steeper below, its foot is hidden from above' if convex else 'steeper above'}. "
+        f"{kind.capitalize()}: "
+        f"{'steeper below, its foot is hidden from above' if convex else 'steeper above'}. "
         f"The average of the whole, {slope_text(whole.slope_gap_deg)}, hides that half of it is "
         f"{slope_text(steeper)}."
     )
     return Question(
         "",
         kind,
-        f"{stretch.gaps} gaps. Is the slope convex or concave? Find the slope of the lower {half} gaps, of the upper "
-        f"{stretch.gaps - half}, and of the whole.{hint}",
+        f"{stretch.gaps} gaps. Is the slope convex or concave? Find the slope of the lower {half} "
+        f"gaps, of the upper {stretch.gaps - half}, and of the whole.{hint}",
         ("shape", "lower °", "upper °", "whole °"),
         (lower, upper, whole),
         stretch,
@@ -315,7 +221,7 @@ def _bent(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> 
 def _model_slope_deg(stretch: Stretch, ground: MapGround, start_mm: float, end_mm: float) -> float:
     along = np.linspace(start_mm, end_mm, 25)
     at = ground.at(stretch.x_mm + stretch.east * along, stretch.y_mm + stretch.north * along)
-    return gradient_to_angle(float(np.hypot(at.p, at.q).mean()))
+    return gradient_to_angle(mean_along(np.hypot(at.p, at.q)))
 
 
 def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
@@ -348,8 +254,8 @@ def _lines(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) ->
     return Question(
         "",
         "lines",
-        f"Somebody counted {count} lines here and reckoned with {count} gaps. Which slope did they get, and which is "
-        f"right?{hint}",
+        f"Somebody counted {count} lines here and reckoned with {count} gaps. Which slope did they "
+        f"get, and which is right?{hint}",
         ("theirs °", "gaps", "right °", "band"),
         (part,),
         stretch,

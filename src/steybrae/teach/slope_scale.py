@@ -8,6 +8,7 @@ contours are thick, for index lines. The gap is that of `steybrae.paper.chart.ga
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -34,7 +35,8 @@ SCALE_SLOPES_DEG: Final = (10.0, 15.0, 20.0, *DEFAULT_EDGES_DEG)
 """Slopes of the combs, degrees: the default band edges, and gentler ones to learn on (our choice)."""
 
 LEAST_GAP_MM: Final = 0.3
-"""Least gap that a comb is drawn with, mm: fine printed lines are about 0.1 mm wide and gaps
+"""Least gap that a comb is drawn with, and that is asked for on a practice map but where the trap is
+that lines were left out, mm: fine printed lines are about 0.1 mm wide and gaps
 below 0.15 to 0.25 mm cannot be read (common practice, no source)."""
 
 EDGE_MM: Final = 172.0
@@ -151,11 +153,11 @@ class ScaleSheet:
 
 
 def map_name(scale: float, interval_m: float, interval_text: str = "") -> str:
-    """Scale and interval in words: ``1:25 000, contour every 10 m``."""
+    """Scale and interval in words: ``1:25 000, contour every 10 m``; feet keep their own name."""
     grouped = f"{scale:,.0f}".replace(",", " ")
     metres = f"{interval_m:.4g} m"
-    typed = interval_text.strip()
-    own = f"{typed} ({metres})" if typed and not typed.endswith(("0m", " m")) and "ft" in typed else metres
+    feet = re.fullmatch(r"\s*([\d.]+)\s*(ft|usft)\s*", interval_text, re.IGNORECASE)
+    own = f"{feet[1]} {feet[2].lower()} ({metres})" if feet else metres
     return f"1:{grouped}, contour every {own}"
 
 
@@ -286,7 +288,11 @@ def scale_sheet(maps: Sequence[MapScale]) -> ScaleSheet:
         tuple(maps),
         cautions_for(
             Situation(
-                from_paper=True, lesson=True, interval_m=finest.interval_m, single_gap=True, thinned_lines=True
+                from_paper=True,
+                lesson=True,
+                interval_m=finest.interval_m,
+                single_gap=True,
+                thinned_lines=True,
             )
         ),
     )

@@ -12,13 +12,14 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from steybrae.quantities import gradient_to_angle
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.terrain.attributes import aspect_deg
 from steybrae.terrain.dem import Array
 
-__all__ = ["Profile", "Stretch", "profiles", "stretch_from"]
+__all__ = ["Profile", "Stretch", "mean_along", "profiles", "stretch_from"]
 
 REACH_MM: Final = 13.0
 """A line is followed so far to either side, mm (our choice): ten wide gaps."""
@@ -62,7 +63,7 @@ class Profile:
     crossings_mm: Array
 
     def gradients_between(self, start_mm: float, end_mm: float) -> tuple[Array, Array]:
-        """p and q at the positions along the line between two others."""
+        """Gradients p and q at the positions along the line between two others."""
         part = (self.along_mm >= start_mm) & (self.along_mm <= end_mm)
         return self.p[part], self.q[part]
 
@@ -123,7 +124,7 @@ class Stretch:
         )
 
     def unevenness(self) -> float:
-        """Standard deviation of the gaps over their mean."""
+        """Give the standard deviation of the gaps over their mean."""
         return float(self.gaps_mm.std() / self.gaps_mm.mean())
 
 
@@ -174,7 +175,22 @@ def profiles(
     return out
 
 
-def _run_round(rising: Array, middle: int) -> tuple[int, int]:
+def mean_along(values: Array) -> float:
+    """Mean of values at even steps along a line, the two ends counted half (trapezium rule).
+
+    Parameters
+    ----------
+    values
+        Two or more.
+
+    Returns
+    -------
+    float
+    """
+    return float(((values[1:] + values[:-1]) / 2.0).mean())
+
+
+def _run_round(rising: NDArray[np.bool_], middle: int) -> tuple[int, int]:
     """First and last position of the run of rising steps that holds the middle one."""
     below = np.flatnonzero(~rising[:middle])
     above = np.flatnonzero(~rising[middle:])
@@ -236,7 +252,7 @@ def stretch_from(ground: MapGround, profile: Profile, first: int, gaps: int) -> 
         north=profile.north,
         crossings_mm=tuple(float(at) for at in crossings),
         first_number=int(profile.numbers[first]),
-        slope_model_deg=gradient_to_angle(float(size.mean())),
+        slope_model_deg=gradient_to_angle(mean_along(size)),
         turn_deg=float(turn.max()),
         aspect_true_deg=facing,
         aspect_spread_deg=float(spread.max()),

@@ -89,6 +89,7 @@
     paperRuler(picture, 276, 30);
     svg(picture, "text", { x: 8, y: 16, class: "soft" }, "from the side");
     svg(picture, "text", { x: 8, y: 30 }, degText(slope));
+    svg(picture, "text", { x: 8, y: SIDE + 20, class: "soft" }, "on the map, 10 times larger");
     el("slope-now").textContent = degText(slope);
     el("slope").setAttribute("aria-valuetext", `${slope} degrees, gap ${roundUp(gap, 0.01)} millimetres`);
     el("turn-gap").textContent = roundUp(gap, 0.01).toFixed(2) + " mm";
@@ -97,7 +98,7 @@
     showBand(el("turn-band"), slope);
     el("turn-say").textContent =
       gap < 0.3
-        ? "The lines are closer than 0.3 mm: on paper nobody can read a single gap here. Go by thick lines."
+        ? "The lines are closer than 0.3 mm: on paper nobody can read a single gap here. Measure from thick line to thick line."
         : "Twice as steep (as a gradient) is half the gap.";
   }
 
@@ -203,7 +204,7 @@
     const { scale, intervalM } = map();
     const slope = Number(el("cross-slope").value);
     const off = Number(el("off").value);
-    const step = Math.max(3, gapMm(slope, intervalM, scale) * MAGNIFIED);
+    const step = (12 / gapMm(35, intervalM, scale)) * gapMm(slope, intervalM, scale); // any map: 12 units at 35 degrees
     const picture = el("cross");
     clear(picture);
     for (let k = 1; 200 - k * step > 0; k += 1) line(picture, 0, 200 - k * step, WIDE, 200 - k * step, k % 5 ? "thin" : "thick");

@@ -1,0 +1,74 @@
+"""From a command line to the one that repeats it."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import typer
+
+if TYPE_CHECKING:
+    from steybrae.screening.origin import RunOrigin
+
+__all__ = ["repeating_command", "run_origin"]
+
+_OUTPUTS: Final = {"as_json", "csv", "geojson", "gpx", "pdf", "page", "figure", "bulletin_figure", "report", "out", "save", "force"}
+"""Parameters that say where an answer goes, not what it is."""
+
+
+def run_origin(
+    ctx: typer.Context, line: Path | None, bulletin: Path | None = None, *, sample: bool = False
+) -> RunOrigin:
+    """How the screening of this command line can be repeated.
+
+    Parameters
+    ----------
+    ctx
+        Of the running command.
+    line, bulletin, sample
+        What it reads besides the model.
+
+    Raises
+    ------
+    FileReadError
+        One of them could not be read.
+    """
+    from steybrae.files.fingerprints import file_fingerprint
+    from steybrae.files.sample import sample_route
+    from steybrae.screening.origin import FileRead, RunOrigin
+
+    read = {"route": line or (sample_route() if sample else None), "bulletin": bulletin}
+    return RunOrigin(
+        repeating_command(ctx),
+        tuple(
+            FileRead(path.name, what, file_fingerprint(path)) for what, path in read.items() if path is not None
+        ),
+    )
+
+
+def repeating_command(ctx: typer.Context) -> str:
+    """The command line again, its inputs and settings only, quoted for a shell."""
+    words = ["steybrae", ctx.info_name or ""]
+    for parameter in ctx.command.params:
+        source = ctx.get_parameter_source(parameter.name or "")
+        if parameter.name in _OUTPUTS or source is None or source.name != "COMMANDLINE":
+            continue
+        words += _typed(parameter, ctx.params[parameter.name or ""])
+    return shlex.join(words)
+
+
+def _typed(parameter: Any, value: Any) -> Iterator[str]:
+    values = value if isinstance(value, (list, tuple)) else [value]
+    for one in values:
+        if parameter.param_type_name == "option":
+            yield parameter.opts[0]
+        if one is not True:
+            yield _word(one)
+
+
+def _word(value: Any) -> str:
+    """A value as typed; of a file named by its place on the whole disk only the name."""
+    text = str(value)
+    return Path(text).name if Path(text).is_absolute() else text

@@ -1,0 +1,64 @@
+"""``steybrae report``: one page to read, share and print, from a saved plan."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from steybrae.cli.options import Force
+
+if TYPE_CHECKING:
+    from steybrae.screening import RouteScreening
+
+__all__ = ["check_report", "report", "report_to"]
+
+
+def report(
+    plan: Annotated[
+        Path, typer.Argument(metavar="PLAN", help="A plan saved with --save (.zip).", show_default=False)
+    ],
+    out: Annotated[
+        Path, typer.Option("--out", help="The page to be (.html).", metavar="FILE", show_default=False)
+    ],
+    force: Force = False,
+) -> None:
+    """Write the page of a saved plan: leg by leg, map and profile, tables, method, cautions.
+
+    One file without a network: send it, keep it, print it on A4. It decides nothing.
+    """
+    from steybrae.cli.options import console, print_cautions
+    from steybrae.files.plans import read_plan
+    from steybrae.files.whole import check_outputs
+
+    check_report(out)
+    check_outputs([out], [plan], force=force)
+    found = read_plan(plan)
+    report_to(out, found, force=force)
+    to = console()
+    to.print(f"Wrote {out}.", markup=False)
+    print_cautions(found.cautions, to)
+
+
+def check_report(path: Path) -> None:
+    """Refuse a name that no browser would open as a page.
+
+    Raises
+    ------
+    FileWriteError
+        It does not end in .html or .htm.
+    """
+    from steybrae.errors import FileWriteError
+
+    if path.suffix.lower() not in (".html", ".htm"):
+        message = f"A report should be named .html; got {path.name!r}. Change its ending."
+        raise FileWriteError(message)
+
+
+def report_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
+    """Make the page of a screening that has its relief, and write it whole."""
+    from steybrae.files.whole import write_text
+    from steybrae.show.report import report_page
+
+    write_text(path, report_page(screening), force=force)

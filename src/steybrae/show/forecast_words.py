@@ -1,0 +1,177 @@
+"""What every output says of a forecast, in the same words.
+
+The forecasters' own text stays letter by letter; only control characters, which a terminal
+would obey, are replaced. Metres round up, as everywhere.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator
+from typing import Final
+
+from steybrae.forecast.beside import NO_FORECAST_WORDS, ForecastBeside, LegForecast, NamedOnLeg, ReductionRow
+from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, where_words
+from steybrae.forecast.levels import level_words
+from steybrae.forecast.named import Crossed
+from steybrae.quantities import round_up
+
+__all__ = [
+    "REDUCTION_WORDS",
+    "crossed_text",
+    "finding_lines",
+    "forecast_lines",
+    "head_line",
+    "leg_lines",
+    "part_line",
+    "part_lines",
+    "plain",
+    "reduction_cells",
+    "text_lines",
+]
+
+
+REDUCTION_WORDS: Final = (
+    "Measured here are only the line and its corridor, less ground than the method looks at. A figure of 0 "
+    "says nothing about the rest of the slope, and none of this is a judgement of the line."
+)
+"""What goes with the method's angles."""
+
+
+def plain(text: str) -> str:
+    """Text as written, control characters but the line feed replaced."""
+    return "".join(
+        letter if letter in "\n\t" or unicodedata.category(letter)[0] != "C" else "\N{REPLACEMENT CHARACTER}"
+        for letter in text
+    )
+
+
+def finding_lines(forecast: ForecastBeside | None) -> tuple[str, ...]:
+    """Give what has to be seen first; says so where there is no forecast."""
+    if forecast is None:
+        return (NO_FORECAST_WORDS,)
+    return tuple(plain(finding.text) for finding in forecast.findings)
+
+
+def head_line(bulletin: Bulletin, asked: str | None = None) -> str:
+    """Who issued it, when, how long it holds and for which regions."""
+    source = ", ".join(bulletin.source) or "source not stated"
+    wanted = (asked or "").strip().casefold()
+    regions = bulletin.regions
+    named = [r for r in regions if wanted in (r.region_id.casefold(), (r.name or "").casefold())] or list(
+        regions
+    )
+    shown = ", ".join(f"{region.region_id} {region.name or ''}".strip() for region in named[:3])
+    more = len(regions) - min(len(named), 3)
+    others = f" and {more} more region{'s' if more > 1 else ''}" if more else ""
+    unscheduled = ", unscheduled" if bulletin.unscheduled else ""
+    language = f"; language {bulletin.lang}" if bulletin.lang else ""
+    return plain(
+        f"{source}; published {bulletin.publication_time or 'not stated'}{unscheduled}; valid "
+        f"{bulletin.valid_from or 'not stated'} to {bulletin.valid_to or 'not stated'}; next "
+        f"{bulletin.next_update or 'not stated'}; {shown or 'no region stated'}{others}{language}"
+    )
+
+
+def part_line(part: DangerRating | AvalancheProblem) -> str:
+    """Say a rating or a problem in the standard's words and numbers."""
+    if isinstance(part, DangerRating):
+        return f"{level_words(part.main_value)}: {where_words(part)}"
+    facts = [
+        f"size {part.avalanche_size:g}" if part.avalanche_size is not None else "",
+        f"stability {part.snowpack_stability}" if part.snowpack_stability else "",
+        f"frequency {part.frequency}" if part.frequency else "",
+        f"danger {level_words(part.danger_rating_value)}" if part.danger_rating_value else "",
+    ]
+    more = ", ".join(fact for fact in facts if fact)
+    return f"{part.problem_type}: {where_words(part)}{f' ({more})' if more else ''}"
+
+
+def part_lines(bulletin: Bulletin) -> tuple[str, ...]:
+    """Say all ratings, then all problems with their comments."""
+    lines = [f"Danger rating {part_line(rating)}" for rating in bulletin.danger_ratings]
+    for problem in bulletin.avalanche_problems:
+        lines.append(f"Problem {part_line(problem)}")
+        if problem.comment:
+            lines.append(f"    {plain(problem.comment)}")
+    return tuple(lines) or ("No danger rating and no problem in this bulletin.",)
+
+
+def text_lines(bulletin: Bulletin) -> Iterator[str]:
+    """Yield the forecasters' other texts, as written."""
+    if bulletin.highlights:
+        yield plain(bulletin.highlights)
+    for key, texts in bulletin.texts.items():
+        name = key.replace("_", " ")
+        for text in (texts.highlights, texts.comment):
+            if text:
+                yield f"{name}: {plain(text)}"
+    for tendency in bulletin.tendency:
+        yield "tendency: " + "; ".join(plain(text) for text in tendency.values())
+
+
+def forecast_lines(forecast: ForecastBeside) -> list[str]:
+    """Say everything about a forecast beside a line, one paragraph a line, for paper."""
+    lines = list(finding_lines(forecast))
+    for bulletin in forecast.bulletins:
+        lines += [head_line(bulletin, forecast.region_asked), *part_lines(bulletin), *text_lines(bulletin)]
+    lines += [f"Leg {leg.number}: {'; '.join(leg_lines(leg))}." for leg in forecast.legs if leg.named]
+    reductions = [(leg.number, leg.reduction) for leg in forecast.legs if leg.reduction is not None]
+    if reductions:
+        lines += [reductions[0][1].source, REDUCTION_WORDS]
+        lines += [f"Leg {number}: {_reduction(row)}" for number, row in reductions]
+    return [
+        piece
+        for line in (*lines, *forecast.words, *map(plain, forecast.notes))
+        for piece in line.splitlines()
+    ]
+
+
+def _reduction(row: ReductionRow) -> str:
+    level, angle, look_at, line, beside = reduction_cells(row)
+    if row.method_deg is None:
+        return f"{level}: {look_at}."
+    return f"{level}: the method has {angle}, {look_at}; {line} m reach it on the line, {beside} m beside."
+
+
+def crossed_text(ground: Crossed) -> str:
+    """Metres rounded up, ``+`` where unknown ground may add to them: ``71``, ``498+``, ``-``."""
+    more = "+" if ground.at_least else ""
+    if not ground.length_m:
+        return "0+" if more else "-"
+    return f"{round_up(ground.length_m, 1.0):.0f}{more}"
+
+
+def leg_lines(leg: LegForecast) -> tuple[str, ...]:
+    """Say for one leg what has to be seen first and which ratings and problems name its ground."""
+    lines = [plain(finding.text) for finding in leg.findings]
+    lines += [_row_line(row) for row in leg.named if row.touches or _rated(row)]
+    return tuple(lines) or ("no rating or problem names ground of this leg",)
+
+
+def _rated(row: NamedOnLeg) -> bool:
+    return row.kind == "danger_rating" and row.meets_heights
+
+
+def _row_line(row: NamedOnLeg) -> str:
+    value = level_words(row.value) if row.kind == "danger_rating" else row.value
+    if not row.touches:
+        return f"{value}, {row.where}: no ground that steep found in it"
+    grounds = (("on the line", row.line), ("beside", row.corridor), ("overhead", row.overhead))
+    metres = [
+        f"{crossed_text(ground).replace('+', ' or more')} m {name}"
+        for name, ground in grounds
+        if ground.length_m or ground.at_least
+    ]
+    return f"{value}, {row.where}: {', '.join(metres)}"
+
+
+def reduction_cells(row: ReductionRow) -> tuple[str, ...]:
+    """Say level, the method's angle, what it looks at, and metres that reach the angle."""
+    angle = "none" if row.method_deg is None else f"{row.method_deg:g}°"
+    more = "+" if row.at_least else ""
+    metres = (
+        "-" if length_m is None else f"{round_up(length_m, 1.0):.0f}{more}"
+        for length_m in (row.line_m, row.corridor_m)
+    )
+    return (level_words(row.level), angle, row.look_at, *metres)

@@ -1,0 +1,187 @@
+"""The report: one page to read, share and print, a pure function of the result.
+
+Style, script and pictures stand in the page. Its policy (CSP) names the hashes of the two and
+allows nothing else; no network is asked for anything. Everything that came from a file is
+escaped by the template engine.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from steybrae.bands import BandScheme
+from steybrae.errors import QuantityError
+from steybrae.quantities import round_up
+from steybrae.screening.picture import UNKNOWN, Relief
+from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.show.map_panels import contour_words
+from steybrae.show.report_forecast import forecast_content
+from steybrae.show.report_map import draw_report_map
+from steybrae.show.report_marks import report_marks
+from steybrae.show.report_method import method_rows
+from steybrae.show.report_points import report_points
+from steybrae.show.report_profile import draw_report_profile
+from steybrae.show.report_words import (
+    band_rows,
+    leg_words,
+    metres_down,
+    metres_up,
+    reading_rows,
+    table_row,
+    totals_words,
+)
+from steybrae.show.style import band_hatch, band_tint, hatch_ink, lightness
+
+__all__ = ["report_page"]
+
+_HATCH_PX: Final = 22.0
+"""Side of a hatch's tile with one line in it, pixels."""
+
+
+@dataclass(frozen=True)
+class BandLook:
+    """A band in the page's own hatching, kin to that of the map's picture.
+
+    Attributes
+    ----------
+    label, length
+        Its angles; metres of the line in it.
+    tint, ink
+        Colours.
+    kind, step
+        Sign of the hatch, and the distance of its lines, pixels.
+    letters
+        Colour of letters on it.
+    """
+
+    label: str
+    length: str
+    tint: str
+    ink: str
+    kind: str
+    step: float
+    letters: str
+
+
+def report_page(screening: RouteScreening) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    screening
+        With its relief, from `steybrae.screening.relief.with_relief`.
+
+    Returns
+    -------
+    str
+        HTML, whole in itself, the same for the same result.
+
+    Raises
+    ------
+    QuantityError
+        The screening has no relief.
+    """
+    relief = screening.relief
+    if relief is None:
+        message = (
+            "A report should be made from a screening that holds the ground round the line; this one "
+            "does not. Screen it again with --report or --save."
+        )
+        raise QuantityError(message)
+    engine = _engine()
+    style = engine.get_template("report.css").render()
+    script = engine.get_template("report.js").render()
+    policy = (
+        f"default-src 'none'; img-src data:; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    page = engine.get_template("report.html")
+    return page.render(
+        policy=policy, style=Markup(style), script=Markup(script), **_content(screening, relief)  # noqa: S704  ours
+    )
+
+
+@cache
+def _engine() -> Environment:
+    return Environment(
+        loader=PackageLoader("steybrae.show", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=False,
+    )
+
+
+def _hash(text: str) -> str:
+    return f"sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}"
+
+
+def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
+    """Everything that the template places."""
+    scheme = BandScheme(screening.settings.edges_deg)
+    drawing = draw_report_map(screening, relief)
+    return {
+        "name": screening.name or "Route without a name",
+        "screening": screening,
+        "headline": totals_words(screening),
+        "legs": [leg_words(leg, scheme) for leg in screening.legs],
+        "bands": _looks(screening, scheme),
+        "unknown": UNKNOWN,
+        "unknown_length": f"{metres_up(screening.totals.unknown_m)} m",
+        "map": drawing,
+        "marks": report_marks(screening, relief, [leg.middle for leg in drawing.legs if not leg.crowded]),
+        "contours": contour_words(relief),
+        "relief": relief,
+        "scale": f"{round_up(relief.scale_denominator, 100.0):,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}"),
+        "profile": draw_report_profile(screening, relief.profile),
+        "rows": [(leg, table_row(leg)) for leg in screening.legs],
+        "band_rows": band_rows(screening),
+        "readings": reading_rows(screening),
+        "shapes": _shapes(screening),
+        "method": method_rows(screening, relief),
+        "points": report_points(screening, relief),
+        "line_m": sum(leg.length_m for leg in screening.legs),
+        **forecast_content(screening),
+    }
+
+
+def _looks(screening: RouteScreening, scheme: BandScheme) -> list[BandLook]:
+    count = len(scheme.bands)
+    lengths = screening.totals.band_lengths_m
+    return [
+        BandLook(
+            band.label,
+            f"{(metres_down if k == 0 else metres_up)(lengths[band.label])} m",
+            _hex(band_tint(k, count)),
+            "#404040" if hatch_ink(k, count) != "white" else "#ffffff",
+            band_hatch(k)[:1],
+            round(_HATCH_PX / max(1, len(band_hatch(k))), 2),
+            "#000000" if lightness(band_tint(k, count)) > 0.5 else "#ffffff",
+        )
+        for k, band in enumerate(scheme.bands)
+    ]
+
+
+def _hex(colour: tuple[float, float, float]) -> str:
+    return "#" + "".join(f"{round(255 * part):02x}" for part in colour)
+
+
+def _shapes(screening: RouteScreening) -> list[tuple[str, str, str]]:
+    """Leg, where along it, and the sentence of each roll and trap, in the order of the line."""
+    return [(str(leg.number), _along(one.from_m, one.to_m), one.reason) for leg in screening.legs for one in _of(leg)]
+
+
+def _of(leg: LegScreening) -> list[Any]:
+    return sorted((*leg.convex_rolls, *leg.terrain_traps), key=lambda one: one.from_m)
+
+
+def _along(from_m: float, to_m: float) -> str:
+    return f"{metres_down(from_m)} to {metres_up(to_m)} m"

@@ -1,0 +1,54 @@
+"""What the report says of the forecast, in the words that every output has."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from steybrae.screening.result import RouteScreening
+from steybrae.show.forecast_words import (
+    REDUCTION_WORDS,
+    finding_lines,
+    head_line,
+    leg_lines,
+    part_lines,
+    reduction_cells,
+    text_lines,
+)
+
+__all__ = ["forecast_content"]
+
+
+def forecast_content(screening: RouteScreening) -> dict[str, Any]:
+    """What the template places.
+
+    Parameters
+    ----------
+    screening
+        With its forecast, or without.
+
+    Returns
+    -------
+    dict
+        ``findings``; ``leg_forecasts``, the sentences of each leg; ``bulletins``, with head, parts and
+        texts of each; ``reductions``, their source and words.
+    """
+    forecast = screening.forecast
+    content: dict[str, Any] = {
+        "findings": finding_lines(forecast),
+        "leg_forecasts": [()] * len(screening.legs),
+        "bulletins": [],
+        "reductions": [],
+        "reduction_source": "",
+        "reduction_words": REDUCTION_WORDS,
+    }
+    if forecast is None:
+        return content
+    content["leg_forecasts"] = [leg_lines(leg) for leg in forecast.legs]
+    content["bulletins"] = [
+        (bulletin, head_line(bulletin, forecast.region_asked), part_lines(bulletin), tuple(text_lines(bulletin)))
+        for bulletin in forecast.bulletins
+    ]
+    rows = [(leg.number, leg.reduction) for leg in forecast.legs if leg.reduction is not None]
+    content["reductions"] = [(number, reduction_cells(row)) for number, row in rows]
+    content["reduction_source"] = rows[0][1].source if rows else ""
+    return content

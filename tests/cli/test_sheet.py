@@ -1,0 +1,115 @@
+"""``steybrae sheet`` from the command line to the files it writes."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from steybrae.cli.app import main
+
+MAP = ("--scale", "1:25000", "--interval", "10m")
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    def call(*arguments: object) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["steybrae", "sheet", *map(str, arguments)])
+        with pytest.raises(SystemExit) as stop:
+            main()
+        printed = capsys.readouterr()
+        return int(stop.value.code or 0), printed.out, printed.err
+
+    return call
+
+
+KINDS: dict[str, tuple[str, ...]] = {
+    "scale": (*MAP, "--index-every", "5", "--scale", "1:50000", "--interval", "40ft", "--copies", "2"),
+    "error": MAP,
+    "field": (),
+    "practice": (*MAP, "--sample", "--questions", "3", "--seed", "7"),
+    "lesson": ("--seed", "3"),
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_each_sheet_is_written_whole_and_not_overwritten(run: Run, tmp_path: Path, kind: str) -> None:
+    out = tmp_path / ("page.html" if kind == "lesson" else "sheet.pdf")
+    status, said, errors = run(kind, *KINDS[kind], "--out", out)
+    assert (status, errors) == (0, "")
+    assert said.splitlines()[0] == f"{out} written. A lesson is not a field decision."
+    data = out.read_bytes()
+    assert data.startswith(b"<!doctype html>" if kind == "lesson" else b"%PDF-")
+    assert run(kind, *KINDS[kind], "--out", out) == (
+        2,
+        "",
+        f"steybrae: {out} exists and is not overwritten. Give another name, or --force to replace it.\n",
+    )
+    assert run(kind, *KINDS[kind], "--out", out, "--force")[0] == 0
+    assert out.read_bytes() == data  # the same words make the same bytes
+    assert [path.name for path in tmp_path.iterdir()] == [out.name]
+
+
+def test_own_plan_and_log_are_asked_about(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plan, log = tmp_path / "plan.zip", tmp_path / "log.csv"
+    monkeypatch.setattr(sys, "argv", ["steybrae", "route", "--sample", "--save", str(plan)])
+    with pytest.raises(SystemExit):
+        main()
+    capsys.readouterr()
+    log.write_text(
+        "time,observer,instrument,lat_deg,lon_deg,reference_source,reference_slope_deg,aspect_true_deg,"
+        "plan,check,note,readings_deg,mean_deg,uncertainty_95_deg\n"
+        "2026-02-14T10:30:00+00:00,R. Fennar,clinometer,10.0,10.0,,,,,,,34,34,4\n"
+        "2026-02-14T10:30:00+00:00,R. Fen\n",
+        encoding="utf-8",
+    )
+    out = tmp_path / "own.pdf"
+    status, said, _ = run("practice", *MAP, "--sample", "--plan", plan, "--log", log, "--out", out)
+    assert status == 0
+    assert said.splitlines()[1:] == [
+        "No reading of the log could be asked about: none lies on this map where it can be measured.",
+        "Damaged lines of the log, passed over: 1. See reading --review.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (
+            ("scale", "--scale", "1:25000", "--interval", "10m", "--scale", "1:50000", "--scale", "1:10000",
+             "--interval", "20m"),
+            "--interval is needed once, or once for each --scale; got 3 scales and 2 intervals. "
+            "Write them in pairs.",
+        ),
+        (
+            ("scale", *MAP, "--paper", "a9"),
+            "The paper should be one of a4, letter; got 'a9'. Choose one.",
+        ),
+        (
+            ("error", "--scale", "1:25000", "--interval", "10"),
+            "A contour interval takes m, km, ft or usft; got no unit in '10'. Write it like 10m.",
+        ),
+        (
+            ("practice", *MAP),
+            "An elevation model is needed; none was given. Give --dem FILE, or --sample to try it.",
+        ),
+        (
+            ("practice", *MAP, "--sample", "--at", "10.0 10.0"),
+            "The middle of the map should lie on the model; '10.0 10.0' does not. Choose another place.",
+        ),
+        (
+            ("practice", *MAP, "--sample", "--level", "hard"),
+            "The level should be one of first, practice, assessment; got 'hard'. Choose one.",
+        ),
+    ],
+)  # fmt: skip
+def test_one_sentence_and_status_2_and_no_file(
+    run: Run, tmp_path: Path, arguments: tuple[str, ...], message: str
+) -> None:
+    assert run(*arguments, "--out", tmp_path / "sheet.pdf") == (2, "", f"steybrae: {message}\n")
+    assert list(tmp_path.iterdir()) == []
