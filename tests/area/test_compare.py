@@ -66,7 +66,7 @@ def test_as_an_engine_it_makes_the_same_rasters(model, monkeypatch: pytest.Monke
     run(model.parent / "own", model, layers=("slope", "bands", "aspect"))
     found = run(model.parent / "other", model, layers=("slope", "bands", "aspect"), engine="richdem")
     assert found.engine == "richdem"
-    for name, off in (("slope", 3e-5), ("bands", 0), ("aspect", 1e-6)):
+    for name, off in (("slope", 5e-4), ("bands", 0), ("aspect", 1e-6)):
         assert_allclose(
             cells(model.parent / "other" / f"{name}.tif").astype(float),
             cells(model.parent / "own" / f"{name}.tif").astype(float),

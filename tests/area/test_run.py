@@ -6,6 +6,7 @@ import errno
 import json
 import os
 import re
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -15,15 +16,18 @@ import pytest
 import rasterio
 from numpy.testing import assert_allclose, assert_array_equal
 from tests.area.rasters_made import DEGREES, GRIDS, UTM, cells, mountains, run, with_voids, write
+from tests.area.test_kernel import told
 
+from steybrae.area import assemble
 from steybrae.area.curvature import profile_curvature
 from steybrae.area.layers import LAYERS, halve
 from steybrae.area.result import AreaResult
 from steybrae.bands import BandScheme
 from steybrae.errors import FileReadError, FileWriteError, MissingExtraError, QuantityError
 from steybrae.files import area_tiff
+from steybrae.files.area_heights import cache_for
 from steybrae.files.area_outputs import WORK, PartFile, Workspace
-from steybrae.files.rasters import open_model
+from steybrae.files.rasters import CACHE_BYTES, open_model
 from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.jacobian import grid_jacobian
@@ -64,8 +68,7 @@ class TestRasters:
         field = slope_field(all_of(model))
         inside = (slice(1, -1), slice(1, -1))
         slope = cells(made[0] / "slope.tif")
-        assert_array_equal(np.isnan(slope), np.isnan(field.slope_deg[inside]))
-        assert_allclose(slope, field.slope_deg[inside], atol=3e-5, rtol=0.0)
+        told(slope, field.slope_deg[inside])
         aspect = cells(made[0] / "aspect.tif")
         level = aspect == -1.0
         expected = aspect_deg(field.p, field.q)[inside]
@@ -96,12 +99,12 @@ class TestRasters:
         path = write(tmp_path / "z.tif", mountains(*size))
         run(tmp_path / "out", path, layers=("slope", "tenths", "bands"), compress=compress)
         slope = slope_field(all_of(path)).slope_deg[1:-1, 1:-1]
-        assert_allclose(cells(tmp_path / "out" / "slope.tif"), slope, atol=3e-5, rtol=0.0)
+        told(cells(tmp_path / "out" / "slope.tif"), slope)
         tenths, bands = cells(tmp_path / "out" / "tenths.tif"), cells(tmp_path / "out" / "bands.tif")
         unknown = np.isnan(slope)
         assert_array_equal(tenths == 65535, unknown)
         assert_array_equal(bands == 0, unknown)
-        assert_allclose(tenths[~unknown] / 10.0, slope[~unknown] + 0.05, atol=0.0511)
+        assert_allclose(tenths[~unknown] / 10.0, slope[~unknown] + 0.05, atol=0.0521)
 
     def test_large_files_are_written_as_bigtiff(self, tmp_path, monkeypatch, model, made) -> None:
         monkeypatch.setattr(area_tiff, "CLASSIC_BYTES", 1)
@@ -114,13 +117,21 @@ class TestRasters:
                 cells(tmp_path / "out" / "bands.tif", level), cells(made[0] / "bands.tif", level)
             )
 
+    def test_a_wide_striped_file_keeps_its_strips(self, tmp_path) -> None:
+        path = write(tmp_path / "z.tif", mountains(40, 8300), tiled=False, blockxsize=8300, blockysize=4)
+        with open_model([path]) as opened:
+            assert cache_for(opened, 100_000) == ((100_000 + 8) * 8300 * 4, True)
+            assert cache_for(opened, 100) == (CACHE_BYTES, True)
+        run(tmp_path / "out", path)
+        told(cells(tmp_path / "out" / "slope.tif"), slope_field(all_of(path)).slope_deg[1:-1, 1:-1])
+
     def test_striped_feet_and_whole_numbers(self, tmp_path) -> None:
         z = np.round(mountains(200, 300) / 0.3048).astype(np.int16)
         path = write(tmp_path / "z.tif", z, tiled=False, blockxsize=300, blockysize=7)
         run(tmp_path / "out", path, z_unit="ft")
         with open_model([path], "ft") as opened:
             slope = slope_field(opened.read(-1, -1, 202, 302)).slope_deg[1:-1, 1:-1]
-        assert_allclose(cells(tmp_path / "out" / "slope.tif"), slope, atol=3e-5, rtol=0.0)
+        told(cells(tmp_path / "out" / "slope.tif"), slope)
 
     def test_tiles_act_as_one_raster_without_seams(self, tmp_path, model, made) -> None:
         z, parts = cells(model), []
@@ -149,7 +160,7 @@ class TestRasters:
         whole = write(tmp_path / "z.tif", z.astype(np.float32))
         run(tmp_path / "whole", whole)
         assert_allclose(
-            cells(tmp_path / "out" / "slope.tif"), cells(tmp_path / "whole" / "slope.tif"), atol=1e-5
+            cells(tmp_path / "out" / "slope.tif"), cells(tmp_path / "whole" / "slope.tif"), atol=5e-4
         )
 
 
@@ -218,19 +229,23 @@ class TestWhatTheFilesSay:
                 assert data.scales == (LAYERS[name].scale or 1.0,)
 
     def test_a_crs_that_geotiff_cannot_say_stands_beside(self, tmp_path: Path) -> None:
-        crs = "+proj=bonne +lat_1=45 +lon_0=8 +ellps=WGS84 +units=m +type=crs"
-        path = write(
-            tmp_path / "z.vrt.tif", mountains(60, 60), "EPSG:32632", (10.0, 0.0, 0.0, 0.0, -10.0, 2e5)
-        )
-        from steybrae.files.area_legend import aux_xml
-
-        del path
-        tags, holds = area_tiff.raster_tags(
-            "float32", "none", crs, UTM, nodata=None, tags={}, text="t", unit=""
-        )
-        assert 34264 in tags or 33550 in tags
-        if not holds:
-            assert "<SRS>" in aux_xml(crs_wkt="X", values=())
+        pole = "+proj=ob_tran +o_proj=longlat +o_lon_p=0 +o_lat_p=39.25 +lon_0=18 +ellps=WGS84 +type=crs"
+        write(tmp_path / "z.tif", mountains(60, 70))
+        wkt = pyproj.CRS.from_user_input(pole).to_wkt()
+        text = f"""<VRTDataset rasterXSize="70" rasterYSize="60"><SRS>{escape(wkt)}</SRS>
+            <GeoTransform>1.0, 0.0001, 0, 2.0, 0, -0.0001</GeoTransform>
+            <VRTRasterBand dataType="Float32" band="1"><SimpleSource>
+            <SourceFilename relativeToVRT="1">z.tif</SourceFilename></SimpleSource></VRTRasterBand>
+            </VRTDataset>"""
+        (tmp_path / "turned.vrt").write_text(text, encoding="utf-8")
+        made = tmp_path / "out" / "slope.tif"
+        run(made.parent, tmp_path / "turned.vrt")
+        with rasterio.open(tmp_path / "turned.vrt") as given, rasterio.open(made) as got:
+            assert got.crs == given.crs
+            assert got.transform == given.transform
+        made.with_name("slope.tif.aux.xml").unlink()
+        with rasterio.open(made) as got:
+            assert got.crs != given.crs
 
 
 class TestTable:
@@ -394,6 +409,27 @@ class TestResume:
             f"{out} holds unfinished work of another model or other options, which cannot be joined. Give "
             "the same ones to go on, or --force without --resume to begin anew."
         )
+
+    def test_a_stop_between_two_finished_rasters_loses_nothing(
+        self, tmp_path, model, made, monkeypatch
+    ) -> None:
+        real = assemble.write_directories
+
+        def full(file: Any, tags: Any, levels: Any) -> None:
+            if "bands" in Path(file.name).name:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            real(file, tags, levels)
+
+        monkeypatch.setattr(assemble, "write_directories", full)
+        with pytest.raises(FileWriteError):
+            run(tmp_path / "out", model)
+        monkeypatch.undo()
+        run(tmp_path / "out", model, resume=True)
+        for name in ("slope", "bands"):
+            for level in (None, 0, 1, 2, 3):
+                assert_array_equal(
+                    cells(tmp_path / "out" / f"{name}.tif", level), cells(made[0] / f"{name}.tif", level)
+                )
 
     def test_two_runs_in_one_folder_are_refused(self, tmp_path: Path) -> None:
         with Workspace(tmp_path, {}, ["a.tif"]), pytest.raises(FileWriteError) as stop:

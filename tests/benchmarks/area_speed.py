@@ -154,7 +154,8 @@ def sizes(folder: Path, many: int) -> None:
         cpu = statistics.median(run.cpu_s for run in runs)
         peak = max(run.peak_mb for run in runs)
         print(
-            f"| {side**2:.1e} | {best:.2f} | {best * 1e9 / side**2:.1f} | {cpu * 1e9 / side**2:.1f} | {peak:.0f} |",
+            f"| {side**2:.1e} | {best:.2f} | {best * 1e9 / side**2:.1f} "
+            f"| {cpu * 1e9 / side**2:.1f} | {peak:.0f} |",
             flush=True,
         )
         model.unlink()
@@ -188,9 +189,7 @@ def memory(folder: Path, many: int) -> None:
             out = {"slope": slope} if kind == "slope" else {"slope": slope, "bands": bands}
             kernel.fill(z, metric, 1.0, out, Pieces(7, 500.0, 1.0, 0.0) if kind == "all" else None)
 
-    print(
-        "\n| in memory | 1 thread ns a cell | 2 threads ns a cell | times copying, 1 | 2 |\n|---|---|---|---|---|"
-    )
+    print("\n| in memory | 1 thread ns a cell | 2 threads | copies, 1 | 2 |\n|---|---|---|---|---|")
     spent: dict[str, list[float]] = {}
     for kind in ("copy", "slope", "both", "all"):
         spent[kind] = []
@@ -234,10 +233,11 @@ def main() -> None:
     options.add_argument("--rounds", type=int, default=5)
     options.add_argument("--part", choices=PARTS, action="append")
     given = options.parse_args()
-    gdal = subprocess.run(["gdalinfo", "--version"], capture_output=True, text=True, check=True).stdout.strip()
+    asked = subprocess.run(["gdalinfo", "--version"], capture_output=True, text=True, check=True)
     print(
         f"{platform.machine()}, {os.cpu_count()} processors, Python {platform.python_version()}, numpy "
-        f"{np.__version__}, rasterio {rasterio.__version__} (GDAL {rasterio.__gdal_version__}); gdaldem: {gdal}; "
+        f"{np.__version__}, rasterio {rasterio.__version__} (GDAL {rasterio.__gdal_version__}); gdaldem: "
+        f"{asked.stdout.strip()}; "
         f"load {os.getloadavg()[0]:.1f}; {given.rounds} rounds"
     )
     folder = given.folder / "area-speed"

@@ -25,7 +25,10 @@ def grid_place(east_m: float, north_m: float, name: str) -> Place:
 def level_screening(*places: Place) -> RouteScreening:
     """Screen a route on a level model on the National Grid."""
     ground = sample_surface(Plane(0.0, 0.0), (400, 400), 10.0, crs="EPSG:27700", origin=(EAST_M, NORTH_M))
-    return screen_route(route_from_places(places, "A day by hand"), ground)
+    found = screen_route(route_from_places(places, "A day by hand"), ground)
+    # Legs are given other ground by hand; what was expected on the level has no place on it.
+    legs = tuple(replace(leg, expected_readings=()) for leg in found.legs)
+    return replace(found, legs=legs)
 
 
 def with_heights(leg: LegScreening, start_m: float, end_m: float) -> LegScreening:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -127,17 +127,12 @@ def test_no_fall_line_where_aspects_disagree(leg: LegScreening) -> None:
         assert (check.look_bearing_true_deg, check.look_bearing_magnetic_deg) == (None, None)
 
 
-@dataclass(frozen=True, eq=False)
-class LegWithReadings(LegScreening):
-    expected_readings: tuple[ExpectedReading, ...] = ()
-
-
 def test_readings_that_the_screening_expects_go_first(leg: LegScreening) -> None:
     at = float(leg.points.lat_deg[1]), float(leg.points.lon_deg[1])
     place, spot = Place(*at), Spot(*at, None)
     chainage_m = float(leg.points.chainage_m[1])
     reading = ExpectedReading(5, spot, chainage_m, 350.0, 31.0, 28.0, 34.0, "top of a convex roll")
-    richer = LegWithReadings(**vars(leg), expected_readings=(reading,))
+    richer = replace(leg, expected_readings=(reading,))
     (check,) = leg_checks(richer, DAY, "bng")
     assert (check.number, check.what, check.expected_deg) == ("3a", "top of a convex roll", 31.0)
     east_deg = declination(place, 0.0, DAY).declination_deg
@@ -151,5 +146,5 @@ def test_the_steepest_of_a_gentle_leg_is_no_check_even_if_expected(leg: LegScree
     gentle = replace(leg, slope_max_deg=12.0, slope_low_deg=4.0, slope_high_deg=20.0)
     steepest = ExpectedReading(1, spot, 9.0, None, 12.0, 4.0, 20.0, "steepest ground on the line")
     sight = ExpectedReading(2, spot, 9.0, 10.0, 22.0, 20.0, 24.0, "sight line to a start zone overhead")
-    richer = LegWithReadings(**vars(gentle), expected_readings=(steepest, sight))
+    richer = replace(gentle, expected_readings=(steepest, sight))
     assert [check.what for check in leg_checks(richer, DAY, "bng")] == ["sight line to a start zone overhead"]

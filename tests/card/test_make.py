@@ -187,13 +187,7 @@ def overhead_of(
     seen: SightAnswer | None, path_deg: float | None = None, *, inside: bool = False
 ) -> OverheadAnswer:
     path = None if path_deg is None else PathAnswer(path_deg, 300.0, 210.0, 93.0, SPOT, SPOT, 40.0, ())
-    return OverheadAnswer(inside, 12.0 * inside, 30.0, 55.0, 1000.0, 15.0, seen, path)
-
-
-@dataclass(frozen=True, eq=False)
-class LegUnder(LegScreening):
-    overhead: OverheadAnswer | None = None
-    unknown_above: bool = False
+    return OverheadAnswer(inside, 12.0 * inside, 30.0, 55.0, 1000.0, 15.0, seen, seen, path)
 
 
 @pytest.mark.parametrize(
@@ -215,7 +209,7 @@ class LegUnder(LegScreening):
 def test_overhead_is_shown_where_the_screening_has_it(
     by_hand: RouteScreening, overhead: OverheadAnswer | None, unknown: bool, words: str
 ) -> None:
-    leg = LegUnder(**vars(by_hand.legs[2]), overhead=overhead, unknown_above=unknown)
+    leg = replace(by_hand.legs[2], overhead=overhead, unknown_above=unknown)
     (found,) = make_card(replace(by_hand, legs=(leg,)), BNG).legs
     assert found.ground is not None
     assert overhead_text(found.ground.overhead) == words

@@ -26,7 +26,6 @@ MADE = [
     "bands.tif",
     "bands.tif.aux.xml",
     "slope.tif",
-    "slope.tif.aux.xml",
     "table.csv",
     "table.json",
 ]

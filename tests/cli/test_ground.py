@@ -79,6 +79,14 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
         "model_files",
         "cell_size_m",
         "method",
+        "baselines",
+        "overhead",
+        "unknown_above",
+        "convex_rolls",
+        "terrain_traps",
+        "expected_readings",
+        "run_out",
+        "forecast",
     }
     assert set(found["within"]) == {
         "radius_m",

@@ -14,6 +14,7 @@ from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.files.cards import card_cautions_text, card_csv, card_geojson
 from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
+from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.route.places import Place
 from steybrae.screening import screen_route
 
@@ -41,8 +42,9 @@ def test_csv_has_a_row_a_leg_rounded_against_the_reader(card: RouteCard) -> None
         assert row["open_above"] == ("yes" if leg.ground.open_above else "no")
         assert row["checks"].split() == [check.number for check in leg.checks]
         assert row["cautions"].split() == [caution.key for caution in card.cautions]
-    text = card_cautions_text(card)
-    assert [line.split("\t") for line in text.splitlines()] == [[c.key, c.text] for c in card.cautions]
+    *told, none = [line.split("\t") for line in card_cautions_text(card).splitlines()]
+    assert told == [[c.key, c.text] for c in card.cautions]
+    assert none == ["no_forecast", NO_FORECAST_WORDS]
 
 
 def test_csv_without_a_model_leaves_cells_empty_and_ground_unknown() -> None:

@@ -21,7 +21,8 @@ from steybrae.terrain.synthetic import GaussianHill
 
 HEADER = (
     "leg,chainage_m,lat_deg,lon_deg,elevation_m,slope_deg,slope_low_deg,slope_high_deg,"
-    "slope_corridor_deg,band,aspect_true_deg,track_grade_deg,known,cautions"
+    "slope_corridor_deg,band,aspect_true_deg,track_grade_deg,known,"
+    "overhead_unfiltered_deg,leg_overhead_deg,leg_unknown_above,cautions"
 )
 
 

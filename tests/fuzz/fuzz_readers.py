@@ -278,6 +278,22 @@ def use_log(read: Callable[..., Any], path: Path) -> None:
     assert all(row.readings_deg for row in read(path).rows), "a row without readings"
 
 
+def bulletin_seeds() -> list[bytes]:
+    """Return the sample's bulletin."""
+    return [(Path(__file__).parents[2] / "sample_dem/bulletin.json").read_bytes()]
+
+
+def use_bulletins(read: Callable[..., Any], path: Path) -> None:
+    """Read bulletins and choose among them; all that they say can be printed as JSON."""
+    from steybrae.files.results import json_text
+    from steybrae.forecast import Asked, choose
+
+    found = read(path)
+    chosen = choose(found.bulletins, Asked("XX-STEY-01", dt.datetime(2027, 1, 15, tzinfo=dt.UTC)))
+    json_text("route", chosen).encode()
+    "".join(found.notes).encode()
+
+
 def texts(*seeds: str) -> Callable[[], list[bytes]]:
     """Return seeds of a parser of text."""
     return lambda: [seed.encode() for seed in seeds]
@@ -351,6 +367,7 @@ READERS: Final = (
     Reader("steybrae.files.rasters", "open_model", model_seeds, use_model, 40, ".tif"),
     Reader("steybrae.files.plans", "read_plan", plan_seeds, use_plan, 20, ".zip", change_plan),
     Reader("steybrae.files.logs", "read_log", log_seeds, use_log, 20, ".csv"),
+    Reader("steybrae.files.bulletins", "read_bulletins", bulletin_seeds, use_bulletins, 30, ".json"),
     Reader("steybrae.quantities", "parse_slope_deg", SLOPES, within(0.0, 90.0), 8),
     Reader("steybrae.quantities", "parse_percent_or_deg", SLOPES, within(0.0, 90.0), 4),
     Reader("steybrae.quantities", "parse_ground_length_m", LENGTHS, within(0.0, 1e6), 8),

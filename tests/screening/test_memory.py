@@ -23,7 +23,8 @@ import rasterio.windows
 from tests.on_grid import model, route_on, towards
 
 from steybrae.files.rasters import CACHE_BYTES, open_model
-from steybrae.screening import screen_route
+from steybrae.route.overhead import route_above
+from steybrae.screening import Settings, screen_route
 from steybrae.terrain.synthetic import Plane
 
 BIG, SMALL = 10_000, 512
@@ -126,8 +127,8 @@ def test_gdals_cache_has_a_stated_size(line):
         assert rasterio.env.getenv()["GDAL_CACHEMAX"] == CACHE_BYTES
 
 
-def test_time_grows_with_the_line_and_not_with_the_box_round_it():
-    """Cells read for a diagonal: proportional to its length."""
+def test_time_grows_with_the_line_and_not_with_the_box_round_it(monkeypatch):
+    """Cells read for a diagonal: proportional to its length; what looks down has windows of its own."""
     dem = model(Plane(20.0, 40.0), (1200, 1200))
     read: list[int] = []
 
@@ -138,6 +139,9 @@ def test_time_grows_with_the_line_and_not_with_the_box_round_it():
             read.append(rows * cols)
             return dem.read(row, col, rows, cols)
 
+    monkeypatch.setattr(
+        "steybrae.screening.screen.route_above", lambda _, tracks, look: route_above(dem, tracks, look)
+    )
     cells = []
     for length_m in (4000.0, 8000.0):
         read.clear()
@@ -147,7 +151,7 @@ def test_time_grows_with_the_line_and_not_with_the_box_round_it():
         points = [
             (ends[0][0] * (1 - s) + ends[1][0] * s, ends[0][1] * (1 - s) + ends[1][1] * s) for s in share
         ]
-        screen_route(route_on(dem, points), Counted())
+        screen_route(route_on(dem, points), Counted(), Settings(reach_m=30.0))
         cells.append(sum(read))
     assert cells[1] == pytest.approx(2 * cells[0], rel=0.02)
     assert cells[1] < 0.2 * 1200 * 1200

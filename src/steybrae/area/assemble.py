@@ -43,7 +43,9 @@ def assemble(job: AreaJob, work: Workspace, layout: Layout, grid: Grid, result: 
         What the files say of themselves.
     """
     for name in job.layers:
-        layer = LAYERS[name]
+        layer, finished = LAYERS[name], work.folder / f"{name}.tif"
+        if finished.exists():
+            continue  # by a run that was cut short after it
         path, shifts = _joined_parts(work, name)
         levels = _levels(work, name, layout, shifts)
         with path.open("r+b") as file:
@@ -61,12 +63,13 @@ def assemble(job: AreaJob, work: Workspace, layout: Layout, grid: Grid, result: 
                 colours=band_colours(result) if name == "bands" else None,
             )
             write_directories(file, tags, levels)
-        path.replace(work.folder / f"{name}.tif")
         text = aux_xml(
-            crs_wkt=None if holds_crs else grid.crs.to_wkt("WKT1_GDAL"),
+            crs_wkt=None if holds_crs else grid.crs.to_wkt(),
             values=_values(result) if name == "bands" else (),
         )
-        work.write_text(f"{name}.tif.aux.xml", text)
+        if name == "bands" or not holds_crs:
+            work.write_text(f"{name}.tif.aux.xml", text)
+        path.replace(finished)
 
 
 def _values(result: AreaResult) -> tuple[Value, ...]:

@@ -91,9 +91,10 @@ class Layout:
         row, col = down * BLOCK, right * BLOCK
         return Block(number, row, col, min(BLOCK, self.rows - row), min(BLOCK, self.cols - col))
 
-    def order(self) -> Iterator[int]:
-        """Numbers of the blocks in the order of work."""
-        for left in range(0, self.right, PANEL_BLOCKS):
+    def order(self, *, striped: bool = False) -> Iterator[int]:
+        """Numbers of the blocks in the order of work; a striped model is one panel."""
+        wide = self.right if striped else PANEL_BLOCKS
+        for left in range(0, self.right, wide):
             for down in range(self.down):
-                for right in range(left, min(left + PANEL_BLOCKS, self.right)):
+                for right in range(left, min(left + wide, self.right)):
                     yield down * self.right + right

@@ -56,7 +56,14 @@ class Layer:
 LAYERS: Final = {
     layer.name: layer
     for layer in (
-        Layer("slope", "float32", np.nan, True, "Fall-line slope of the true ground", "degree"),
+        Layer(
+            "slope",
+            "float32",
+            np.nan,
+            True,
+            "Fall-line slope of the true ground, rounded up to 1/2048 degree",
+            "degree",
+        ),
         Layer(
             "tenths",
             "uint16",

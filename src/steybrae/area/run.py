@@ -9,13 +9,13 @@ from importlib.metadata import version
 from typing import Any, Final
 
 from steybrae.area.assemble import assemble
-from steybrae.area.blocks import Layout
+from steybrae.area.blocks import BLOCK, Layout
 from steybrae.area.job import AreaJob
 from steybrae.area.result import AreaResult, Counted, area_result
 from steybrae.area.station import open_station
 from steybrae.area.tally import Tally
 from steybrae.errors import SteybraeError
-from steybrae.files.area_heights import BadBlock
+from steybrae.files.area_heights import BadBlock, cache_for
 from steybrae.files.area_outputs import Workspace
 from steybrae.files.rasters import ModelInfo, open_model
 
@@ -89,7 +89,8 @@ def run_area(
     with open_model(job.paths, job.z_unit) as model:
         layout = Layout(*model.grid.shape)
         try:
-            _make_blocks(job, work, layout, threads, cluster, told)
+            _, striped = cache_for(model, BLOCK)
+            _make_blocks(job, work, list(layout.order(striped=striped)), threads, cluster, told)
             result = area_result(job, model.grid, model.info, _counted(work), sample=sample)
             assemble(job, work, layout, model.grid, result)
         except SteybraeError:
@@ -100,10 +101,10 @@ def run_area(
 
 
 def _make_blocks(
-    job: AreaJob, work: Workspace, layout: Layout, threads: int, cluster: str | None, told: Told | None
+    job: AreaJob, work: Workspace, order: Sequence[int], threads: int, cluster: str | None, told: Told | None
 ) -> None:
     done = {record["block"] for record in work.records()}
-    todo = [number for number in layout.order() if number not in done]
+    todo = [number for number in order if number not in done]
     if not todo:
         return
     if cluster is None:
@@ -117,7 +118,7 @@ def _make_blocks(
         for count, record in enumerate(records, len(done) + 1):
             work.add(record)
             if told is not None:
-                told(count, layout.count)
+                told(count, len(order))
 
 
 def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int) -> Records:

@@ -15,14 +15,14 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.area.blocks import BLOCK_LEVELS, SMALL, Block, Layout
+from steybrae.area.blocks import BLOCK, BLOCK_LEVELS, SMALL, Block, Layout
 from steybrae.area.curvature import profile_curvature
 from steybrae.area.job import BELT_M, AreaJob
 from steybrae.area.kernel import Kernel
 from steybrae.area.layers import LAYERS, LEVEL, Layer, halve
 from steybrae.area.metric import block_metric
 from steybrae.area.tally import Pieces
-from steybrae.files.area_heights import BadBlock, RawHeights, this_thread
+from steybrae.files.area_heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.files.area_outputs import PartFile, SmallFile, free_writer_name
 from steybrae.files.area_tiff import TILE, encode_tiles
 from steybrae.files.rasters import RasterModel, open_model
@@ -47,6 +47,8 @@ class Station:
     def __init__(self, job: AreaJob, model: RasterModel, folder: Path, writer: str) -> None:
         self.job, self.model, self.writer = job, model, writer
         self.layout = Layout(*model.grid.shape)
+        # Beside the blocks of a row, the tiles that their rings touch.
+        self._cache_bytes, _ = cache_for(model, BLOCK + 2)
         self._bad: dict[BadBlock, None] = {}
         self._bad_lock = threading.Lock()
         self._heights = RawHeights(model, self._note_bad if job.unknown_where_unreadable else None)
@@ -84,7 +86,7 @@ class Station:
             blocks of the input met so far by this process) and, where asked for, ``compared``.
         """
         block = self.layout.block(number)
-        with this_thread():
+        with this_thread(self._cache_bytes):
             raw = self._buffer("heights", (block.rows + 2, block.cols + 2), self._heights.dtype)
             self._heights.read(block.row - 1, block.col - 1, raw)
             made, pieces = self._make(block, raw)

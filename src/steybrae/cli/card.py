@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from steybrae.route.places import Place
     from steybrae.screening import RouteScreening, Settings
     from steybrae.screening.forecast_at import BulletinSource, ForecastAsk
+    from steybrae.screening.origin import RunOrigin
 
     Forecast = tuple[BulletinSource, ForecastAsk]
 
@@ -57,9 +58,11 @@ class _Asked:
     legs_at: list[str]
     turn_tolerance: str
     z_unit: str | None
+    report: bool
 
 
 def card(
+    ctx: typer.Context,
     line: Annotated[
         Path | None,
         typer.Argument(metavar="ROUTE", help="The planned line (GPX, GeoJSON, CSV), or a saved plan (.zip)."),
@@ -133,6 +136,9 @@ def card(
     page: Annotated[
         str, typer.Option("--page", help="a4 (folds into two halves) or a5 (lying); for --pdf.")
     ] = "a4",
+    report: Annotated[
+        Path | None, typer.Option("--report", help="Write one page to read, share and print (.html).")
+    ] = None,
     gpx: Annotated[Path | None, typer.Option("--gpx", help="Write route and check places as GPX.")] = None,
     csv: Annotated[Path | None, typer.Option("--csv", help="Write the legs as CSV.")] = None,
     geojson: Annotated[
@@ -148,13 +154,17 @@ def card(
     from steybrae.cli.forecast_options import read_forecast
     from steybrae.cli.inputs import model_settings
     from steybrae.cli.options import console, print_cautions, print_json
+    from steybrae.cli.origin import run_origin
+    from steybrae.cli.report import check_report, report_to
     from steybrae.files.points import cautions_path
     from steybrae.files.whole import check_outputs
     from steybrae.show.paper import check_page
 
     check_page(page)
+    if report is not None:
+        check_report(report)
     beside = None if csv is None else cautions_path(csv)
-    outputs = [path for path in (pdf, gpx, csv, beside, geojson) if path is not None]
+    outputs = [path for path in (pdf, report, gpx, csv, beside, geojson) if path is not None]
     check_outputs(outputs, [*(path for path in (line, bulletin) if path), *(dem or [])], force=force)
     chosen = _chosen(
         _day(date),
@@ -171,13 +181,17 @@ def card(
             bulletin, region, at_time, treeline, forecast_slope, language, reduction=reduction_angles
         )
     )
-    asked = _Asked(line, (from_place, to_place), dem, sample, legs_at or [], turn_tolerance, z_unit)
+    ends = (from_place, to_place)
+    asked = _Asked(line, ends, dem, sample, legs_at or [], turn_tolerance, z_unit, report is not None)
     typed = (edges, place_error, drift, vertical_error, correlation, z_unit)
     if _is_plan(line):
         _refuse_with_plan(asked, any(value is not None for value in typed))
     settings = model_settings(edges, method, engine, vertical_error, correlation)
-    found = _made(asked, _placed(settings, place_error, drift), chosen, forecast)
+    found, screening = _made(asked, _placed(settings, place_error, drift), chosen, forecast)
     _write(found, pdf, page, gpx, csv, geojson, force=force)
+    if report is not None and screening is not None:
+        origin = screening.origin or run_origin(ctx, line, bulletin, sample=sample)
+        report_to(report, _for_report(screening, found, origin), force=force)
     if as_json:
         print_json("card", found)
         return
@@ -267,7 +281,10 @@ def _refuse_with_plan(asked: _Asked, settings_given: bool) -> None:
         raise RouteError(message)
 
 
-def _made(asked: _Asked, settings: Settings, chosen: CardSettings, forecast: Forecast | None) -> RouteCard:
+def _made(
+    asked: _Asked, settings: Settings, chosen: CardSettings, forecast: Forecast | None
+) -> tuple[RouteCard, RouteScreening | None]:
+    """Make the card, and return the screening that it rests on."""
     from steybrae.card import card_between
     from steybrae.files.plans import read_plan
     from steybrae.route.places import parse_place
@@ -290,19 +307,38 @@ def _made(asked: _Asked, settings: Settings, chosen: CardSettings, forecast: For
                     "Add --dem FILE, or leave --bulletin out and write the forecast on the card by hand."
                 )
                 raise BulletinError(message)
-            return card_between(*ends, chosen)
+            if asked.report:
+                message = (
+                    "A report shows ground; a card between two places has none. Add --dem FILE, or leave "
+                    "--report out."
+                )
+                raise RouteError(message)
+            return card_between(*ends, chosen), None
         screening = _screened(asked, settings, ends, grounds=forecast is not None)
         return _with_forecast(screening, chosen, forecast)
     screening = _screened(asked, settings, grounds=forecast is not None)
     return _with_forecast(screening, chosen, forecast)
 
 
-def _with_forecast(screening: RouteScreening, chosen: CardSettings, forecast: Forecast | None) -> RouteCard:
+def _with_forecast(
+    screening: RouteScreening, chosen: CardSettings, forecast: Forecast | None
+) -> tuple[RouteCard, RouteScreening]:
     from steybrae.card import make_card
     from steybrae.card.forecast import with_forecast
 
     made = make_card(screening, chosen)
-    return made if forecast is None else with_forecast(made, screening, *forecast)
+    return made if forecast is None else with_forecast(made, screening, *forecast), screening
+
+
+def _for_report(screening: RouteScreening, found: RouteCard, origin: RunOrigin) -> RouteScreening:
+    """Return the screening with the forecast of the card, which knows when each leg is walked."""
+    from dataclasses import replace
+
+    forecast = found.forecast or screening.forecast
+    there = {caution.key for caution in screening.cautions}
+    more = () if forecast is None else forecast.cautions
+    cautions = (*screening.cautions, *(caution for caution in more if caution.key not in there))
+    return replace(screening, forecast=forecast, cautions=cautions, origin=origin)
 
 
 def _screened(
@@ -312,6 +348,7 @@ def _screened(
     from steybrae.route.turns import route_from_places
     from steybrae.screening import screen_route
     from steybrae.screening.forecast_ground import with_forecast_ground
+    from steybrae.screening.relief import with_relief
 
     if ends:
         planned = route_from_places(ends, f"{ends[0].written} to {ends[-1].written}")
@@ -319,6 +356,8 @@ def _screened(
         planned = planned_route(asked.line, asked.legs_at, asked.turn_tolerance, sample=asked.sample)
     with open_source(asked.dem, asked.z_unit, settings, sample=asked.sample) as (model, known):
         found = screen_route(planned, model, known)
+        if asked.report:
+            found = with_relief(found, model)
         return with_forecast_ground(found, planned, model, known) if grounds else found
 
 

@@ -14,14 +14,27 @@ if TYPE_CHECKING:
 
 __all__ = ["repeating_command", "run_origin"]
 
-_OUTPUTS: Final = {"as_json", "csv", "geojson", "gpx", "pdf", "page", "figure", "bulletin_figure", "report", "out", "save", "force"}
+_OUTPUTS: Final = {
+    "as_json",
+    "csv",
+    "geojson",
+    "gpx",
+    "pdf",
+    "page",
+    "figure",
+    "bulletin_figure",
+    "report",
+    "out",
+    "save",
+    "force",
+}
 """Parameters that say where an answer goes, not what it is."""
 
 
 def run_origin(
     ctx: typer.Context, line: Path | None, bulletin: Path | None = None, *, sample: bool = False
 ) -> RunOrigin:
-    """How the screening of this command line can be repeated.
+    """Say how the screening of this command line can be repeated.
 
     Parameters
     ----------
@@ -43,13 +56,15 @@ def run_origin(
     return RunOrigin(
         repeating_command(ctx),
         tuple(
-            FileRead(path.name, what, file_fingerprint(path)) for what, path in read.items() if path is not None
+            FileRead(path.name, what, file_fingerprint(path))
+            for what, path in read.items()
+            if path is not None
         ),
     )
 
 
 def repeating_command(ctx: typer.Context) -> str:
-    """The command line again, its inputs and settings only, quoted for a shell."""
+    """Write the command line again, its inputs and settings only, quoted for a shell."""
     words = ["steybrae", ctx.info_name or ""]
     for parameter in ctx.command.params:
         source = ctx.get_parameter_source(parameter.name or "")
@@ -69,6 +84,6 @@ def _typed(parameter: Any, value: Any) -> Iterator[str]:
 
 
 def _word(value: Any) -> str:
-    """A value as typed; of a file named by its place on the whole disk only the name."""
+    """Give a value as typed; of a file named by its place on the whole disk only the name."""
     text = str(value)
     return Path(text).name if Path(text).is_absolute() else text

@@ -104,27 +104,24 @@ def route(
     from steybrae.cli.inputs import model_settings, open_source, planned_route
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.cli.origin import run_origin
-    from steybrae.cli.pictures import draw_forecast_to, draw_to, figure_format
-    from steybrae.cli.report import check_report, report_to
-    from steybrae.files.points import cautions_path
+    from steybrae.cli.pictures import draw_forecast_to, draw_to
     from steybrae.files.whole import check_outputs
     from steybrae.screening import cross_check_route, screen_route
-    from steybrae.screening.forecast_at import forecast_beside
-    from steybrae.screening.forecast_ground import with_forecast_ground
-    from steybrae.screening.relief import with_relief
 
-    for picture in (figure, bulletin_figure):
-        if picture is not None:
-            figure_format(picture)
-    if report is not None:
-        check_report(report)
+    _check_names((figure, bulletin_figure), report)
     typed = ForecastTyped(
         bulletin, region, at_time, treeline, forecast_slope, language, reduction=reduction_angles
     )
     forecast = read_forecast(typed)
     _refuse_picture(bulletin, bulletin_figure)
-    beside = None if csv is None else cautions_path(csv)
-    outputs = [path for path in (csv, beside, geojson, figure, bulletin_figure, report, save) if path is not None]
+    beside = None
+    if csv is not None:
+        from steybrae.files.points import cautions_path
+
+        beside = cautions_path(csv)
+    outputs = [
+        path for path in (csv, beside, geojson, figure, bulletin_figure, report, save) if path is not None
+    ]
     check_outputs(outputs, [*(path for path in (line, bulletin) if path), *(dem or [])], force=force)
     base = model_settings(edges, method, engine, vertical_error, correlation)
     settings = _settings(base, interval, place_error, drift)
@@ -133,20 +130,25 @@ def route(
         found = screen_route(planned, model, settings)
         found = replace(found, origin=run_origin(ctx, line, bulletin, sample=sample))
         if figure is not None or report is not None or save is not None:
+            # What only some answers need is not loaded for the others.
+            from steybrae.screening.relief import with_relief
+
             found = with_relief(found, model)
         if forecast is not None or save is not None:
+            from steybrae.screening.forecast_ground import with_forecast_ground
+
             found = with_forecast_ground(found, planned, model, settings)
         if cross_check:
             found = replace(found, cross_check=cross_check_route(planned, model, settings))
     if forecast is not None:
+        from steybrae.screening.forecast_at import forecast_beside
+
         found = forecast_beside(found, *forecast)
-    _write(found, csv, geojson, save, force=force)
+    _write(found, csv, geojson, report, save, force=force)
     if figure is not None:
         draw_to(figure, found, force=force)
     if bulletin_figure is not None:
         draw_forecast_to(bulletin_figure, found, force=force)
-    if report is not None:
-        report_to(report, found, force=force)
     if as_json:
         print_json("route", found)
         return
@@ -158,6 +160,17 @@ def route(
     print_route(found, to)
     print_forecast(found.forecast, to)
     print_cautions(found.cautions, to)
+
+
+def _check_names(pictures: tuple[Path | None, ...], report: Path | None) -> None:
+    from steybrae.cli.pictures import figure_format
+    from steybrae.cli.report import check_report
+
+    for picture in pictures:
+        if picture is not None:
+            figure_format(picture)
+    if report is not None:
+        check_report(report)
 
 
 def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:
@@ -184,16 +197,28 @@ def _settings(base: Settings, interval: str | None, place_error: str | None, dri
 
 
 def _write(
-    found: RouteScreening, csv: Path | None, geojson: Path | None, save: Path | None, *, force: bool
+    found: RouteScreening,
+    csv: Path | None,
+    geojson: Path | None,
+    report: Path | None,
+    save: Path | None,
+    *,
+    force: bool,
 ) -> None:
-    from steybrae.files.plans import write_plan
-    from steybrae.files.points import cautions_path, cautions_text, points_csv, points_geojson
     from steybrae.files.whole import write_text
 
+    if csv is not None or geojson is not None:
+        from steybrae.files.points import cautions_path, cautions_text, points_csv, points_geojson
     if csv is not None:
         write_text(csv, points_csv(found), force=force)
         write_text(cautions_path(csv), cautions_text(found), force=force)
     if geojson is not None:
         write_text(geojson, points_geojson(found), force=force)
+    if report is not None:
+        from steybrae.cli.report import report_to
+
+        report_to(report, found, force=force)
     if save is not None:
+        from steybrae.files.plans import write_plan
+
         write_plan(save, found, force=force)

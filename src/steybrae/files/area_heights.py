@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -18,18 +19,46 @@ import rasterio.windows
 from numpy.typing import NDArray
 from rasterio.enums import MaskFlags
 
-from steybrae.files.rasters import _OFFLINE, RasterModel, _damaged
+from steybrae.files.rasters import _OFFLINE, CACHE_BYTES, RasterModel, _damaged
 from steybrae.files.tiles import Tile
 
-__all__ = ["BadBlock", "RawHeights", "this_thread"]
+__all__ = ["BadBlock", "RawHeights", "cache_for", "this_thread"]
+
+TILED_CELLS: Final = 8192
+"""A block of a file that is narrower than this, cells, counts as a tile."""
 
 _SINGLE: Final = ("float32", "int16", "uint16", "int8", "uint8")
 """Numbers that single precision holds exactly."""
 
 
-def this_thread() -> Any:
+def this_thread(cache_bytes: int) -> Any:
     """Give GDAL settings for a thread that reads and writes: its own error messages, and no network."""
-    return rasterio.Env(**_OFFLINE)
+    return rasterio.Env(GDAL_CACHEMAX=cache_bytes, **_OFFLINE)
+
+
+def cache_for(model: RasterModel, rows: int) -> tuple[int, bool]:
+    """Tell what reading some rows of blocks needs of GDAL's cache.
+
+    Parameters
+    ----------
+    model
+        Open model.
+    rows
+        Rows of cells that are read again and again while neighbours are worked on.
+
+    Returns
+    -------
+    tuple of int and bool
+        Bytes, at least `steybrae.files.rasters.CACHE_BYTES`; and whether a file has strips as wide
+        as itself, so that all blocks of a row want the same ones.
+    """
+    need, striped = CACHE_BYTES, False
+    for tile in model._tiles:
+        high, wide = tile.data.block_shapes[0]
+        if wide >= tile.data.width and tile.data.width > TILED_CELLS:
+            striped = True
+            need = max(need, (rows + 2 * high) * wide * np.dtype(tile.data.dtypes[0]).itemsize)
+    return need, striped
 
 
 @dataclass(frozen=True)
@@ -152,7 +181,7 @@ class RawHeights:
                 try:
                     mask = _read(data, rasterio.windows.Window(c0, r0, c1 - c0, r1 - r0), piece)
                 except rasterio.errors.RasterioError:
-                    self._on_bad_block(BadBlock(data.name, row, col))
+                    self._on_bad_block(BadBlock(Path(data.name).name, row, col))
                     masked[place] = 0
                     continue
                 out[place] = piece

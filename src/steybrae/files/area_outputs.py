@@ -214,7 +214,11 @@ class Workspace:
         check_folder(self.out, self._names, force=self._force)
         try:
             for name in self._names:
-                (self.folder / name).replace(self.out / name)
+                if (self.folder / name).exists():
+                    (self.folder / name).replace(self.out / name)
+                else:
+                    # Not needed this time; one from an earlier run would not belong to these.
+                    (self.out / name).unlink(missing_ok=True)
             self._journal.close()
             shutil.rmtree(self.folder)
         except OSError as error:

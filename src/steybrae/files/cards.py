@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.files.results import as_json
+from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.quantities import round_up, shown_slope_deg
 
 __all__ = ["card_cautions_text", "card_csv", "card_geojson"]
@@ -124,7 +125,8 @@ def _up(value: float | None) -> float | None:
 
 def card_cautions_text(card: RouteCard) -> str:
     """Every caution of a card, one a line: its key, a tab, its text."""
-    return "".join(f"{caution.key}\t{caution.text}\n" for caution in card.cautions)
+    none = "" if card.forecast is not None else f"no_forecast\t{NO_FORECAST_WORDS}\n"
+    return "".join(f"{caution.key}\t{caution.text}\n" for caution in card.cautions) + none
 
 
 def card_geojson(card: RouteCard) -> str:

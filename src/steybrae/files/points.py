@@ -13,6 +13,7 @@ from typing import Any, Final
 import numpy as np
 
 from steybrae.files.results import as_json
+from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.quantities import round_down, shown_slope_deg
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import Array
@@ -149,6 +150,8 @@ def cautions_text(screening: RouteScreening) -> str:
     """Every caution of a route and its legs, one a line: its key, a tab, its text."""
     every = {caution.key: caution.text for leg in screening.legs for caution in leg.cautions}
     every |= {caution.key: caution.text for caution in screening.cautions}
+    if screening.forecast is None:
+        every["no_forecast"] = NO_FORECAST_WORDS
     return "".join(f"{key}\t{text}\n" for key, text in every.items())
 
 

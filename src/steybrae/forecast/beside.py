@@ -176,7 +176,8 @@ class ForecastBeside:
     words
         What matching means and what it does not.
     cautions
-        Those that the bulletin brings with it.
+        Those that the bulletin brings with it, the findings among them: so they reach every output
+        that carries cautions.
     matrix
         Ground of the whole line by height and aspect, for pictures; None of a place, and where no
         ground is as steep as asked for.

@@ -163,7 +163,7 @@ def _for_region(
         return found, ()
     text = (
         f"OTHER REGION: the file has no forecast for region {asked!r:.60}; it is for {_regions(bulletins)}. "
-        "Nothing of it is shown beside this line."
+        "Nothing of it is shown here."
     )
     return [], (Finding("other_region", text),)
 
@@ -314,29 +314,28 @@ def _for_language(here: list[Bulletin], asked: str | None) -> tuple[list[Bulleti
 
 def _latest(here: list[Bulletin]) -> tuple[tuple[Bulletin, ...], tuple[str, ...]]:
     """Leave out what a later publication for the same hours, regions and language replaces."""
-    kept: list[Bulletin] = []
-    notes = []
+    last: dict[object, dt.datetime] = {}
     for bulletin in here:
-        if any(_replaces(other, bulletin) for other in here):
-            notes.append(
-                f"A bulletin published {bulletin.publication_time} was passed over for a later one of the "
-                "same hours and regions."
-            )
-        else:
-            kept.append(bulletin)
-    return tuple(kept), tuple(notes)
+        if bulletin.publication_time is not None:
+            told = parse_moment(bulletin.publication_time, "A publication time")
+            last[_same(bulletin)] = max(told, last.get(_same(bulletin), told))
+    kept = [
+        bulletin
+        for bulletin in here
+        if bulletin.publication_time is None
+        or parse_moment(bulletin.publication_time, "A publication time") == last[_same(bulletin)]
+    ]
+    older = len(here) - len(kept)
+    if not older:
+        return tuple(kept), ()
+    count = "A bulletin was" if older == 1 else f"{older} bulletins were"
+    return tuple(kept), (f"{count} passed over for one published later for the same hours and regions.",)
 
 
-def _replaces(new: Bulletin, old: Bulletin) -> bool:
-    if new.publication_time is None or old.publication_time is None:
-        return False
-    if (new.valid_from, new.valid_to, new.lang) != (old.valid_from, old.valid_to, old.lang):
-        return False
-    if {r.region_id for r in new.regions} != {r.region_id for r in old.regions}:
-        return False
-    return parse_moment(new.publication_time, "A publication time") > parse_moment(
-        old.publication_time, "A publication time"
-    )
+def _same(bulletin: Bulletin) -> object:
+    """Give what a later publication has to share with the one that it replaces."""
+    regions = frozenset(region.region_id for region in bulletin.regions)
+    return bulletin.valid_from, bulletin.valid_to, bulletin.lang, regions
 
 
 def _rating_findings(chosen: Sequence[Bulletin]) -> tuple[Finding, ...]:

@@ -121,7 +121,7 @@ def expected_readings(
         aspect = steepest.aspect_true_deg
         look = None if aspect is None else (aspect + 180.0) % 360.0
         where = "at the place" if steepest.chainage_m is None else "on the line"
-        what = f"steepest ground {where}, up its fall line"
+        what = f"steepest {where}, up the fall line"
         numbers = steepest.slope_deg, steepest.low_deg, steepest.high_deg
         found.append((steepest.place, steepest.chainage_m, look, *numbers, what))
     for sight in _sights(above):

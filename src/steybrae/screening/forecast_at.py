@@ -193,7 +193,10 @@ def _frame(
         place=(),
         notes=(*source.notes, *chosen.notes),
         words=_words(ask, from_deg),
-        cautions=cautions_for(Situation(bulletin=True, treeline_unknown=blind)),
+        cautions=(
+            *(Caution(f"forecast_{finding.key}", finding.text) for finding in chosen.findings),
+            *cautions_for(Situation(bulletin=True, treeline_unknown=blind)),
+        ),
     )
 
 

@@ -54,7 +54,7 @@ def with_above(
     settings = settings or Settings()
     jacobian = jacobian_at(source.grid, *source.grid.from_wgs84(place.lon_deg, place.lat_deg))
     known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
-    above = place_above(source, place, OverheadLook(ground.cell_size_m, known))
+    above = place_above(source, place, OverheadLook(ground.cell_size_m, known, reach_m=settings.reach_m))
     readings = expected_readings(
         above,
         _steepest(ground),

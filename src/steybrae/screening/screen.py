@@ -18,7 +18,7 @@ from steybrae.route.ground import Look, leg_ground, leg_windows
 from steybrae.route.leg_baselines import leg_baselines
 from steybrae.route.legs import Route
 from steybrae.route.overhead import route_above
-from steybrae.route.overhead_windows import OverheadLook
+from steybrae.route.overhead_windows import REACH_M, OverheadLook
 from steybrae.route.track import Track, leg_track
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.leg import LegAbove, LegNames, Rules, possible_bands, screen_leg
@@ -79,6 +79,8 @@ class Settings:
         Correlation length of that error, metres; None takes the worst.
     interval_m
         Contour interval of the user's map, for the ascent as counted there.
+    reach_m
+        How far is looked for ground overhead, metres.
     origin
         Where the model came from.
     """
@@ -91,6 +93,7 @@ class Settings:
     vertical_error_m: float | None = None
     correlation_m: float | None = None
     interval_m: float | None = None
+    reach_m: float = REACH_M
     origin: ModelOrigin = field(default_factory=ModelOrigin)
 
 
@@ -145,7 +148,7 @@ def screen_route(
     )
     least_m = reversal_m(settings.vertical_error_m)
     rules = Rules(settings.bands, known, situation, least_m, settings.interval_m, grid)
-    above = route_above(source, tracks, OverheadLook(cell, known))
+    above = route_above(source, tracks, OverheadLook(cell, known, reach_m=settings.reach_m))
     legs: list[LegScreening] = []
     for number, track in enumerate(tracks):
         look = leg_look(route, number, cell, settings)

@@ -16,6 +16,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from steybrae.errors import QuantityError
+from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.quantities import round_up, slope_text
 from steybrae.screening.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
@@ -215,12 +216,13 @@ def _unknown_then_steepest(leg: LegScreening) -> tuple[bool, float]:
 
 
 def _cautions(screening: RouteScreening, width_mm: float) -> list[str]:
-    """Cautions wrapped to a width."""
+    """Cautions wrapped to a width, first of all that there is no forecast where none was given."""
     letters = int(width_mm / _LETTER_MM)
+    none = () if screening.forecast is not None else (NO_FORECAST_WORDS,)
     return [
         line
-        for caution in screening.cautions
-        for line in textwrap.wrap(f"• {caution.text}", letters, subsequent_indent="   ")
+        for text in (*none, *(caution.text for caution in screening.cautions))
+        for line in textwrap.wrap(f"• {text}", letters, subsequent_indent="   ")
     ]
 
 

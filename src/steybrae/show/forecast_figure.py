@@ -107,6 +107,9 @@ def _head(figure: Figure, screening: RouteScreening, forecast: ForecastBeside) -
         f"{forecast.least_slope_deg:g}° or more (below: start zones). Grey with a frame: named. What is not "
         "named is not free of the problem."
     )
+    left_out = len(forecast.legs[0].named) - MOST_PARTS
+    if left_out > 0:
+        words += f" {left_out} more ratings and problems found no room here: see the table."
     for piece in textwrap.wrap(words, 125):
         figure.text(0.06, y - 0.004, piece, fontsize=7)
         y -= 0.0105

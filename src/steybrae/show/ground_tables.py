@@ -154,9 +154,9 @@ def _run_out(found: RunOut | None) -> list[str]:
     return [
         f"For teaching: straight down past here the ground flattens to 10° {far:.0f} m from the top of that "
         f"zone, which from there stands at {slope_text(found.beta_deg)} (beta). The published run-out angle "
-        f"is {alpha:.1f}° (alpha = 0.96 beta - 1.4°), {low:.1f}° two standard deviations farther out; from here "
-        f"the top stands at {slope_text(found.top_deg)}. Large slides have been known to come to where it "
-        "stands at such angles, and lower. This predicts nothing for this slope."
+        f"is {alpha:.1f}° (alpha = 0.96 beta - 1.4°), {low:.1f}° two standard deviations farther out; from "
+        f"here the top stands at {slope_text(found.top_deg)}. Large slides have been known to come to where "
+        "it stands at such angles, and lower. This predicts nothing for this slope."
     ]
 
 

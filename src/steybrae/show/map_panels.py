@@ -92,23 +92,22 @@ def _signs(axes: Axes, relief: Relief) -> None:
 def _overhead_signs(axes: Axes, relief: Relief) -> None:
     """Third row of signs, and the number of a reading."""
     zone = Line2D([0.0, 7.0], [19.9, 19.9], color=INK, linewidth=ZONE_PT, linestyle=ZONE_DOTS)
-    sight = Line2D([37.0, 41.5], [19.9, 19.9], color=INK, linewidth=0.9, linestyle=SIGHT_DASHES)
+    sight = Line2D([23.5, 28.0], [19.9, 19.9], color=INK, linewidth=0.9, linestyle=SIGHT_DASHES)
     for line in (zone, sight) if relief.zones else (sight,):
         axes.add_line(line)
     _word(
         axes,
         8.5 if relief.zones else 0.0,
         19.9,
-        "start zone" if relief.zones else "start zones not outlined (no room)",
+        "start zone" if relief.zones else "start zones: no room",
     )
-    _word(axes, 42.5, 19.9, "↗ sight up to a start zone")
-    _word(axes, 36.6, 16.3, "[6]")
-    _word(axes, 42.5, 16.3, "reading to expect")
+    _word(axes, 29.0, 19.9, "↗ sight to a start zone")
+    _word(axes, 55.5, 19.9, "[6] reading to expect")
     for x, letter, name in (
-        (77.0, "R", "roll"),
-        (87.0, "G", "gully"),
-        (98.5, "F", "flattening"),
-        (114.0, "C", "cliff below"),
+        (81.0, "R", "roll"),
+        (89.5, "G", "gully"),
+        (99.5, "F", "flattening"),
+        (114.5, "C", "cliff"),
     ):
         shape_sign(axes, x, 19.9, letter)
         _word(axes, x + 1.7, 19.9, name)

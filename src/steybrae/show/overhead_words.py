@@ -27,7 +27,7 @@ __all__ = [
 ]
 
 
-MOST_PLACES: Final = 2
+MOST_PLACES: Final = 1
 """Chainages of one kind of ground that a row of the table names (our choice)."""
 
 
@@ -50,9 +50,9 @@ def path_text(path: PathAnswer) -> str:
 
 
 def zone_text(looks: OverheadAnswer) -> str:
-    """Say what was taken for a start zone: ``ground of 22.4° to 55.0° over about 20 m``."""
+    """Say what was taken for a start zone: ``ground of 22.4° to 55.0° over 20 m or two cells``."""
     low = round_down(looks.start_from_deg, 0.1)
-    return f"ground of {low:.1f}° to {slope_text(looks.start_to_deg)} over about 20 m"
+    return f"ground of {low:.1f}° to {slope_text(looks.start_to_deg)} over 20 m or two cells"
 
 
 def baseline_cells_text(leg: LegScreening) -> str:
@@ -109,7 +109,7 @@ def overhead_table(legs: Sequence[LegScreening]) -> Table:
         title_justify="left",
         title_style="",
     )
-    table.add_column("Leg", justify="right")
+    table.add_column("Leg", justify="right", no_wrap=True)
     for head in ("Sight up to\na start zone", "towards", "m off", "m up"):
         table.add_column(head, justify="right", no_wrap=True)
     table.add_column("Path of\nsnow", justify="right", no_wrap=True)
@@ -170,7 +170,7 @@ def _shape(leg: LegScreening) -> list[str]:
 
 
 def _chainages(at_m: list[float]) -> str:
-    """``94, 435 +2``: the first of them, and how many more there are."""
+    """``94 +2``: the first of them, and how many more there are."""
     shown = ", ".join(f"{at:.0f}" for at in at_m[:MOST_PLACES])
     more = len(at_m) - MOST_PLACES
     return f"{shown} +{more}" if more > 0 else shown

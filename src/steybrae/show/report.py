@@ -28,15 +28,8 @@ from steybrae.show.report_marks import report_marks
 from steybrae.show.report_method import method_rows
 from steybrae.show.report_points import report_points
 from steybrae.show.report_profile import draw_report_profile
-from steybrae.show.report_words import (
-    band_rows,
-    leg_words,
-    metres_down,
-    metres_up,
-    reading_rows,
-    table_row,
-    totals_words,
-)
+from steybrae.show.report_rows import band_rows, reading_rows, table_row
+from steybrae.show.report_words import leg_words, metres_down, metres_up, totals_words
 from steybrae.show.style import band_hatch, band_tint, hatch_ink, lightness
 
 __all__ = ["report_page"]
@@ -104,7 +97,10 @@ def report_page(screening: RouteScreening) -> str:
     )
     page = engine.get_template("report.html")
     return page.render(
-        policy=policy, style=Markup(style), script=Markup(script), **_content(screening, relief)  # noqa: S704  ours
+        policy=policy,
+        style=Markup(style),  # noqa: S704  our own file
+        script=Markup(script),  # noqa: S704  our own file
+        **_content(screening, relief),
     )
 
 
@@ -140,7 +136,9 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         "marks": report_marks(screening, relief, [leg.middle for leg in drawing.legs if not leg.crowded]),
         "contours": contour_words(relief),
         "relief": relief,
-        "scale": f"{round_up(relief.scale_denominator, 100.0):,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}"),
+        "scale": f"{round_up(relief.scale_denominator, 100.0):,.0f}".replace(
+            ",", "\N{NARROW NO-BREAK SPACE}"
+        ),
         "profile": draw_report_profile(screening, relief.profile),
         "rows": [(leg, table_row(leg)) for leg in screening.legs],
         "band_rows": band_rows(screening),
@@ -176,7 +174,11 @@ def _hex(colour: tuple[float, float, float]) -> str:
 
 def _shapes(screening: RouteScreening) -> list[tuple[str, str, str]]:
     """Leg, where along it, and the sentence of each roll and trap, in the order of the line."""
-    return [(str(leg.number), _along(one.from_m, one.to_m), one.reason) for leg in screening.legs for one in _of(leg)]
+    return [
+        (str(leg.number), _along(one.from_m, one.to_m), one.reason)
+        for leg in screening.legs
+        for one in _of(leg)
+    ]
 
 
 def _of(leg: LegScreening) -> list[Any]:

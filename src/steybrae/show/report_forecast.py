@@ -19,7 +19,7 @@ __all__ = ["forecast_content"]
 
 
 def forecast_content(screening: RouteScreening) -> dict[str, Any]:
-    """What the template places.
+    """Give what the template places.
 
     Parameters
     ----------
@@ -45,7 +45,12 @@ def forecast_content(screening: RouteScreening) -> dict[str, Any]:
         return content
     content["leg_forecasts"] = [leg_lines(leg) for leg in forecast.legs]
     content["bulletins"] = [
-        (bulletin, head_line(bulletin, forecast.region_asked), part_lines(bulletin), tuple(text_lines(bulletin)))
+        (
+            bulletin,
+            head_line(bulletin, forecast.region_asked),
+            part_lines(bulletin),
+            tuple(text_lines(bulletin)),
+        )
         for bulletin in forecast.bulletins
     ]
     rows = [(leg.number, leg.reduction) for leg in forecast.legs if leg.reduction is not None]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,7 +23,7 @@ from steybrae.screening.picture import LegOnMap, Relief
 from steybrae.screening.result import RouteScreening
 from steybrae.show.map_axes import draw_ground
 from steybrae.show.style import picture_style
-from steybrae.terrain.dem import Array
+from steybrae.terrain.dem import Array, Grid
 
 __all__ = ["UNITS_PER_MM", "LegLine", "MapDrawing", "crowded", "draw_report_map", "place_on_map"]
 
@@ -165,11 +165,10 @@ def _axes(relief: Relief) -> Axes:
     return axes
 
 
-def _picture(relief: Relief, draw: object) -> str:
+def _picture(relief: Relief, draw: Callable[[Axes], None]) -> str:
     """Draw a picture as the data address of a PNG."""
     with picture_style():
         axes = _axes(relief)
-        assert callable(draw)  # noqa: S101
         draw(axes)
         axes.patch.set_visible(False)
         figure = axes.get_figure(root=True)
@@ -197,16 +196,14 @@ def _light(axes: Axes, relief: Relief) -> None:
     )
 
 
-def _isolines(relief: Relief, grid: object, values: Array, levels: Sequence[float]) -> str:
+def _isolines(relief: Relief, grid: Grid, values: Array, levels: Sequence[float]) -> str:
     """SVG path data of the lines of equal value."""
     finite = values[np.isfinite(values)]
     here = [level for level in levels if finite.size and finite.min() < level < finite.max()]
     if not here or min(values.shape) < 2:
         return ""
     rows, cols = values.shape
-    x, y = relief.grid.xy(0.0, 0.0) if grid is None else grid.xy(  # type: ignore[attr-defined]
-        np.arange(cols)[None, :] + 0.5, np.arange(rows)[:, None] + 0.5
-    )
+    x, y = grid.xy(np.arange(cols)[None, :] + 0.5, np.arange(rows)[:, None] + 0.5)
     lines = _axes(relief).contour(x, y, values, here)
     return "".join(_path_data(path, _to_units(relief)) for path in lines.get_paths())
 
@@ -216,12 +213,13 @@ def _path_data(path: Path, to_units: Affine2D) -> str:
     path.should_simplify = True
     path.simplify_threshold = _THIN_UNITS
     cleaned = path.cleaned(transform=to_units, simplify=True, curves=False)
-    parts = []
-    starts = np.flatnonzero(cleaned.codes == Path.MOVETO)
-    for start, stop in zip(starts, [*starts[1:], len(cleaned.codes)], strict=True):
-        drawn = np.isin(cleaned.codes[start:stop], (Path.MOVETO, Path.LINETO))
-        parts.append(polyline(cleaned.vertices[start:stop][drawn]))
-    return "".join(parts)
+    corners, codes = np.asarray(cleaned.vertices), np.asarray(cleaned.codes)
+    starts = np.flatnonzero(codes == Path.MOVETO).tolist()
+    drawn = np.isin(codes, (Path.MOVETO, Path.LINETO))
+    return "".join(
+        polyline(corners[start:stop][drawn[start:stop]])
+        for start, stop in zip(starts, [*starts[1:], len(codes)], strict=True)
+    )
 
 
 def polyline(points: Array) -> str:
@@ -256,9 +254,7 @@ def _leg_line(relief: Relief, leg: LegOnMap, waiting: set[int]) -> LegLine:
     )
 
 
-def crowded(
-    places: Iterable[tuple[int, tuple[int, int]]], taken: Iterable[tuple[int, int]] = ()
-) -> set[int]:
+def crowded(places: Iterable[tuple[int, tuple[int, int]]], taken: Iterable[tuple[int, int]] = ()) -> set[int]:
     """Numbers that would cover one that stands before them, at the size of the page."""
     room = _LABEL_MM * UNITS_PER_MM
     kept = list(taken)

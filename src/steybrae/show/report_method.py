@@ -34,7 +34,8 @@ def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
         (
             "On the line",
             (
-                "the steepest of the cells that the line touches and of the eight around each, not interpolated",
+                "the steepest of the cells that the line touches and of the eight around each",
+                "never interpolated",
                 f"ups and downs under {used.reversal_m:g} m are not counted",
                 *_interval(used.interval_m, screening.totals.ascent_on_map_m),
             ),
@@ -42,7 +43,7 @@ def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
         (
             "Corridor",
             (
-                f"place error {used.place_error_m:g} m and drift {used.drift_deg:g}°, at least 30 m each side",
+                f"place error {used.place_error_m:g} m, drift {used.drift_deg:g}°, at least 30 m each side",
                 "slopes over " + " × ".join(f"{side:.1f}" for side in model.corridor_baseline_m) + " m",
             ),
         ),
@@ -70,13 +71,15 @@ def _overhead(screening: RouteScreening) -> tuple[str, ...]:
         return ("unknown: the model knows no height of the line",)
     return (
         f"start zones: {zone_text(looks)} (30° less the uncertainty); steeper ground counts as well",
-        f"sights of {looks.least_deg:g}° and more within {looks.reach_m / 1000.0:g} km; neither sight nor way "
-        "down says how far a slide would run",
+        f"sights of {looks.least_deg:g}° and more within {looks.reach_m / 1000.0:g} km; neither sight nor "
+        "way down says how far a slide would run",
     )
 
 
 def _model(model: ModelFacts) -> tuple[str, ...]:
-    datum = "not known" if model.datum_accuracy_m is None else f"{round_up(model.datum_accuracy_m, 1.0):.0f} m"
+    datum = (
+        "not known" if model.datum_accuracy_m is None else f"{round_up(model.datum_accuracy_m, 1.0):.0f} m"
+    )
     cell = " × ".join(f"{side:.1f}" for side in model.cell_size_m)
     return (
         f"{model.crs}, cells of {cell} m on the ground",
@@ -102,7 +105,7 @@ def _map(relief: Relief) -> tuple[str, ...]:
         words.append(f"each dot has the steepest of {relief.cells} × {relief.cells} cells")
     if relief.thinned > 1:
         words.append(
-            f"only one height in {relief.thinned} each way was read for it, so its ground looks gentler than it "
-            "is; the figures of the line rest on all"
+            f"only one height in {relief.thinned} each way was read for it, so its ground looks gentler than "
+            "it is; the figures of the line rest on all"
         )
     return tuple(words)

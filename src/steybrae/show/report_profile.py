@@ -208,11 +208,13 @@ def _steps(edges: Array, values: Array) -> str:
 
 
 def _steps_between(edges: Array, low: Array, high: Array) -> str:
-    return "".join(
-        f"M{_points(x, np.repeat(high[first:last], 2))}L{_points(x[::-1], np.repeat(low[first:last], 2)[::-1])}Z"
-        for first, last in runs(np.isfinite(low) & np.isfinite(high))
-        for x in (_doubled(edges, first, last),)
-    )
+    """Area between two lines through bins."""
+    parts = []
+    for first, last in runs(np.isfinite(low) & np.isfinite(high)):
+        x = _doubled(edges, first, last)
+        top, bottom = np.repeat(high[first:last], 2), np.repeat(low[first:last], 2)
+        parts.append(f"M{_points(x, top)}L{_points(x[::-1], bottom[::-1])}Z")
+    return "".join(parts)
 
 
 def _doubled(edges: Array, first: int, last: int) -> Array:

@@ -1,44 +1,30 @@
-"""The words and figures of the report, rounded by the one rule; the template only places them."""
+"""The sentences of the report, rounded by the one rule; the template only places them."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from steybrae.bands import STEEP_DEG, BandScheme
 from steybrae.quantities import round_down, round_up, slope_text
-from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer, SightAnswer
-from steybrae.screening.result import LegScreening, RouteScreening, SideGround
-from steybrae.show.tables import bands_text
+from steybrae.screening.result import LegScreening, RouteScreening
 
 __all__ = [
-    "Cell",
     "LegWords",
-    "band_rows",
+    "along_text",
     "bearing_text",
     "interval_text",
+    "kilometres",
     "leg_words",
     "metres_down",
     "metres_up",
     "overhead_words",
-    "reading_rows",
-    "side_text",
-    "table_row",
     "totals_words",
 ]
 
 NOT_KNOWN: Final = "how well is not known"
-
-
-@dataclass(frozen=True)
-class Cell:
-    """A cell of a table; `value` sorts it, infinite where unknown: unknown is never gentle."""
-
-    text: str
-    value: float | None = None
 
 
 @dataclass(frozen=True)
@@ -93,7 +79,7 @@ def kilometres(metres: float) -> str:
 
 
 def interval_text(low_deg: float | None, high_deg: float | None) -> str:
-    """The 95 % interval: low end rounded down, high end up."""
+    """Give the 95 % interval: low end rounded down, high end up."""
     if low_deg is None or high_deg is None or math.isnan(low_deg) or math.isnan(high_deg):
         return NOT_KNOWN
     return f"{round_down(low_deg, 0.1):.1f} to {slope_text(high_deg)}"
@@ -101,7 +87,9 @@ def interval_text(low_deg: float | None, high_deg: float | None) -> str:
 
 def bearing_text(bearing_true_deg: float | None) -> str:
     """Bearing in three figures, to the nearest degree."""
-    return "along the steepest way" if bearing_true_deg is None else f"{round(bearing_true_deg) % 360:03d}° true"
+    return (
+        "along the steepest way" if bearing_true_deg is None else f"{round(bearing_true_deg) % 360:03d}° true"
+    )
 
 
 def _least(leg: LegScreening) -> str:
@@ -144,10 +132,9 @@ def _steep_words(leg: LegScreening) -> tuple[str, ...]:
     if leg.slope_max_deg is None or leg.slope_max_at is None:
         words = ["On the line: unknown."]
     else:
-        words = [
-            f"On the line {_least(leg)}{slope_text(leg.slope_max_deg)} at {along_text(leg.slope_max_at.chainage_m)} m "
-            f"(95 %: {interval_text(leg.slope_low_deg, leg.slope_high_deg)})."
-        ]
+        at = along_text(leg.slope_max_at.chainage_m)
+        interval = interval_text(leg.slope_low_deg, leg.slope_high_deg)
+        words = [f"On the line {_least(leg)}{slope_text(leg.slope_max_deg)} at {at} m (95 %: {interval})."]
     beside = slope_text(leg.slope_corridor_max_deg)
     words.append(f"In its corridor {'' if beside == 'unknown' else _least(leg)}{beside}.")
     if leg.steep_m > 0.0:
@@ -158,7 +145,7 @@ def _steep_words(leg: LegScreening) -> tuple[str, ...]:
 
 
 def overhead_words(overhead: OverheadAnswer | None, *, unknown_above: bool) -> tuple[str, ...]:
-    """What looks down, in sentences.
+    """Say what looks down, in sentences.
 
     Parameters
     ----------
@@ -175,16 +162,16 @@ def overhead_words(overhead: OverheadAnswer | None, *, unknown_above: bool) -> t
         return ("Overhead: unknown.",)
     words = []
     if overhead.in_start_zone:
-        words.append(
-            f"{metres_up(overhead.in_start_zone_m)} m lie in a start zone themselves."
-        )
+        words.append(f"{metres_up(overhead.in_start_zone_m)} m lie in a start zone themselves.")
     least = "at least " if unknown_above else ""
     sights = [overhead.sight]
     if overhead.sight_outside != overhead.sight:
         sights.append(overhead.sight_outside)
     words += [_sight_words(sight, least) for sight in sights if sight is not None]
     if overhead.path is not None:
-        words.append(f"Way down: {least}{slope_text(overhead.path.deg)} along {metres_down(overhead.path.path_m)} m.")
+        words.append(
+            f"Way down: {least}{slope_text(overhead.path.deg)} along {metres_down(overhead.path.path_m)} m."
+        )
     elif overhead.sight is None:
         words.append(
             f"No start zone found that looks down at {slope_text(overhead.least_deg)} or more within "
@@ -212,7 +199,9 @@ def _unknown_words(leg: LegScreening) -> tuple[str, ...]:
     words = []
     if leg.unknown_m > 0.0:
         words.append(f"{metres_up(leg.unknown_m)} m of the line.")
-    sides = [name for name, flag in (("left", leg.sides.unknown_left), ("right", leg.sides.unknown_right)) if flag]
+    sides = [
+        name for name, flag in (("left", leg.sides.unknown_left), ("right", leg.sides.unknown_right)) if flag
+    ]
     if sides:
         words.append(f"Ground beside it, {' and '.join(sides)}.")
     if leg.slope_max_deg is not None and leg.slope_high_deg is None:
@@ -223,15 +212,15 @@ def _unknown_words(leg: LegScreening) -> tuple[str, ...]:
 def _reading_words(reading: ExpectedReading) -> str:
     look = reading.look_bearing_true_deg
     towards = "" if look is None else f", looking {bearing_text(look)}"
-    return (
-        f"No. {reading.number}: {slope_text(reading.expected_deg)} at {along_text(reading.chainage_m)} m{towards} "
-        f"({reading.what.split(',')[0]})."
-    )
+    at, what = along_text(reading.chainage_m), reading.what.split(",")[0]
+    return f"No. {reading.number}: {slope_text(reading.expected_deg)} at {at} m{towards} ({what})."
 
 
 def _bar(leg: LegScreening) -> tuple[tuple[float, float, int | None], ...]:
     """Start, width and band of each part."""
-    lengths: list[tuple[float, int | None]] = [(metres, k) for k, metres in enumerate(leg.band_lengths_m.values())]
+    lengths: list[tuple[float, int | None]] = [
+        (metres, k) for k, metres in enumerate(leg.band_lengths_m.values())
+    ]
     lengths.append((leg.unknown_m, None))
     parts, at = [], 0.0
     for metres, band in lengths:
@@ -254,9 +243,8 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
     if totals.slope_max_deg is None:
         words.append("Steepest ground on the line: unknown.")
     else:
-        words.append(
-            f"Steepest ground on the line: {least}{slope_text(totals.slope_max_deg)}, on leg {totals.slope_max_leg}."
-        )
+        steepest = f"{least}{slope_text(totals.slope_max_deg)}, on leg {totals.slope_max_leg}"
+        words.append(f"Steepest ground on the line: {steepest}.")
     if totals.slope_corridor_max_deg is not None:
         words.append(
             f"In the corridor beside it: {least}{slope_text(totals.slope_corridor_max_deg)}, on leg "
@@ -275,105 +263,3 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
     if totals.unknown_m > 0.0:
         words.append(f"Unknown ground: {metres_up(totals.unknown_m)} m of the line.")
     return tuple(words)
-
-
-def table_row(leg: LegScreening) -> tuple[Cell, ...]:
-    """Cells of a leg after its names; the columns stand in the template."""
-    climb = "≥\N{NO-BREAK SPACE}" if leg.ascent_at_least else ""
-    steep = "≥\N{NO-BREAK SPACE}" if leg.open_above else ""
-    unsure = "≥\N{NO-BREAK SPACE}" if leg.unknown_m > 0.0 else ""
-    at = "" if leg.slope_max_at is None else along_text(leg.slope_max_at.chainage_m)
-    overhead = _overhead_deg(leg.overhead)
-    return (
-        Cell(kilometres(leg.length_m).removesuffix(" km"), leg.length_m),
-        Cell(f"{climb}{metres_up(leg.ascent_m)}", leg.ascent_m),
-        Cell(f"{climb}{metres_up(leg.descent_m)}", leg.descent_m),
-        _slope_cell(leg.slope_max_deg, steep),
-        Cell(at, None if leg.slope_max_at is None else leg.slope_max_at.chainage_m),
-        Cell(interval_text(leg.slope_low_deg, leg.slope_high_deg), _or_most(leg.slope_high_deg)),
-        _slope_cell(leg.slope_corridor_max_deg, steep),
-        Cell(
-            bands_text(leg.bands_possible, open_above=leg.open_above),
-            _or_most(leg.bands_possible[-1].low_deg if leg.bands_possible else None),
-        ),
-        Cell(f"{unsure}{metres_up(leg.steep_m)}", leg.steep_m),
-        Cell(f"{unsure}{metres_up(leg.steep_stretch_m)}", leg.steep_stretch_m),
-        Cell(side_text(leg.sides.left, unknown=leg.sides.unknown_left), _nearest(leg.sides.left)),
-        Cell(side_text(leg.sides.right, unknown=leg.sides.unknown_right), _nearest(leg.sides.right)),
-        overhead_cell(overhead, leg),
-        Cell(metres_up(leg.unknown_m) if leg.unknown_m else "–", leg.unknown_m),
-        Cell(" ".join(leg.aspect_sectors) or "–"),
-    )
-
-
-def _slope_cell(deg: float | None, least: str) -> Cell:
-    return Cell("unknown" if deg is None else f"{least}{slope_text(deg)}", _or_most(deg))
-
-
-def _or_most(value: float | None) -> float:
-    return math.inf if value is None else value
-
-
-def _nearest(side: Sequence[SideGround]) -> float:
-    return side[0].distance_m if side else math.inf
-
-
-def _overhead_deg(overhead: OverheadAnswer | None) -> float | None:
-    """Steepest of the angles that look down; None where there is none."""
-    if overhead is None:
-        return None
-    found = [one.deg for one in (overhead.sight, overhead.path) if one is not None and one.deg is not None]
-    return max(found, default=None)
-
-
-def overhead_cell(deg: float | None, leg: LegScreening) -> Cell:
-    """Steepest angle overhead; a leg that itself stands in a start zone says so."""
-    if leg.overhead is None:
-        return Cell("unknown", math.inf)
-    least = "≥\N{NO-BREAK SPACE}" if leg.unknown_above else ""
-    inside = ", in a zone" if leg.overhead.in_start_zone else ""
-    if deg is None:
-        return Cell("unknown" if leg.unknown_above else f"none found{inside}", math.inf if leg.unknown_above else 0.0)
-    return Cell(f"{least}{slope_text(deg)}{inside}", deg)
-
-
-def side_text(side: Sequence[SideGround], *, unknown: bool) -> str:
-    """Distances to ground of 30 and of 45 degrees on one side, rounded down."""
-    near = {ground.least_slope_deg: metres_down(ground.distance_m) for ground in side}
-    words = " | ".join(near.get(slope, "–") for slope in SIDE_SLOPES_DEG)
-    return f"{words}, unknown" if unknown else words
-
-
-def band_rows(screening: RouteScreening) -> tuple[tuple[str, tuple[Cell, ...]], ...]:
-    """Metres of each leg in each band, unknown ground last; then those of all."""
-    rows = [
-        (str(leg.number), _lengths(leg.band_lengths_m.values(), leg.unknown_m)) for leg in screening.legs
-    ]
-    totals = screening.totals
-    return (*rows, ("all", _lengths(totals.band_lengths_m.values(), totals.unknown_m)))
-
-
-def _lengths(lengths: object, unknown_m: float) -> tuple[Cell, ...]:
-    values = [*lengths, unknown_m]  # type: ignore[misc]
-    return tuple(
-        Cell("–" if not metres else (metres_down if k == 0 else metres_up)(metres), metres)
-        for k, metres in enumerate(values)
-    )
-
-
-def reading_rows(screening: RouteScreening) -> tuple[tuple[str, ...], ...]:
-    """Number, leg, along it, place, look, expect, 95 % and what, of each reading to expect."""
-    return tuple(
-        (
-            str(one.number),
-            str(leg.number),
-            f"{along_text(one.chainage_m)} m",
-            f"{one.place.lat_deg:.5f}, {one.place.lon_deg:.5f}",
-            bearing_text(one.look_bearing_true_deg),
-            slope_text(one.expected_deg),
-            interval_text(one.low_deg, one.high_deg),
-            one.what,
-        )
-        for leg in screening.legs
-        for one in leg.expected_readings
-    )

@@ -110,11 +110,11 @@ def _overhead_basis(screening: RouteScreening) -> str:
     if looks is None:
         return "What looks down is unknown: the model knows no height of the line."
     return (
-        f"Start zones: {zone_text(looks)} (30° less the uncertainty); steeper ground counts as well. Sights "
+        f"Start zones, from 30° less the uncertainty: {zone_text(looks)}; steeper ground counts too. Sights "
         f"of {looks.least_deg:g}° and more within {looks.reach_m / 1000.0:g} km; the open ones lead (in "
         "sight, or the zone's own way down passes near; JSON has the others too). Within a zone its next "
-        "cell is often the steepest: the line below is the sight from outside. Path: the steepest line from a zone "
-        "along ground that snow could follow. Neither says how far it would run."
+        "cell is often the steepest: the line below is the sight from outside. Path: the steepest line "
+        "from a zone along ground that snow could follow. Neither says how far it would run."
     )
 
 

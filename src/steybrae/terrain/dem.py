@@ -77,6 +77,27 @@ def _transformer(source: str, target: str) -> pyproj.Transformer:
     return pyproj.Transformer.from_crs(source, target, always_xy=True)
 
 
+# Every window of a model has a grid of its own: what belongs to the CRS is made once.
+@lru_cache(maxsize=32)
+def _crs(wkt: str) -> pyproj.CRS:
+    return pyproj.CRS.from_user_input(wkt)
+
+
+@lru_cache(maxsize=32)
+def _geodetic(wkt: str) -> str:
+    geodetic = _crs(wkt).geodetic_crs
+    assert geodetic is not None  # noqa: S101  horizontal_crs refuses others
+    return geodetic.to_2d().to_wkt()
+
+
+@lru_cache(maxsize=32)
+def _degrees(geodetic_wkt: str) -> tuple[float, float]:
+    geodetic = _crs(geodetic_wkt)
+    meridian = geodetic.prime_meridian
+    east_deg = 0.0 if meridian is None else meridian.longitude * _in_degrees(meridian)
+    return _in_degrees(geodetic.axis_info[0]), east_deg
+
+
 @dataclass(frozen=True)
 class Grid:
     """Where a grid lies.
@@ -96,27 +117,22 @@ class Grid:
     crs_wkt: str
     shape: tuple[int, int]
 
-    @cached_property
+    @property
     def crs(self) -> pyproj.CRS:
         """The CRS as an object."""
-        return pyproj.CRS.from_user_input(self.crs_wkt)
+        return _crs(self.crs_wkt)
 
-    @cached_property
+    @property
     def _geodetic(self) -> str:
-        geodetic = self.crs.geodetic_crs
-        assert geodetic is not None  # noqa: S101  horizontal_crs refuses others
-        return geodetic.to_2d().to_wkt()
+        return _geodetic(self.crs_wkt)
 
-    @cached_property
+    @property
     def _degrees(self) -> tuple[float, float]:
         """Degrees in the unit of the geodetic CRS, and its prime meridian east of Greenwich.
 
         Some older national systems count in grads from Paris.
         """
-        geodetic = pyproj.CRS.from_user_input(self._geodetic)
-        meridian = geodetic.prime_meridian
-        east_deg = 0.0 if meridian is None else meridian.longitude * _in_degrees(meridian)
-        return _in_degrees(geodetic.axis_info[0]), east_deg
+        return _degrees(self._geodetic)
 
     def xy(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
         """Position in the CRS of a position in the grid."""

@@ -250,7 +250,8 @@ def ceiling_m(heights_m: Array, cell_m: tuple[float, float]) -> Array:
     out = np.where(unknown, np.inf, heights_m)
     for axis, size in ((1, cell_m[0]), (0, cell_m[1])):
         ramp = np.expand_dims(np.arange(out.shape[axis]) * size * rise, 1 - axis)
-        forward = np.minimum.accumulate(out - ramp, axis=axis) + ramp
-        back = np.flip(np.minimum.accumulate(np.flip(out + ramp, axis), axis=axis), axis) - ramp
-        out = np.minimum(forward, back)
+        # There, and back over what was found there.
+        out = np.minimum.accumulate(out - ramp, axis=axis)
+        out += 2.0 * ramp
+        out = np.flip(np.minimum.accumulate(np.flip(out, axis), axis=axis), axis) - ramp
     return np.where(unknown, out, heights_m)

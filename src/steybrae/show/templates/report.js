@@ -42,7 +42,7 @@
       if (!best || away < best.away) best = { away, number, text };
     });
     if (!best) return "none on this leg";
-    return `no. ${best.number}: ${best.text}, ${best.away < 50 ? "here" : `${metres(best.away)} along`}`;
+    return `no. ${best.number}: ${best.text}, ${best.away < 50 ? "here" : `${metres(best.away)} along the line`}`;
   }
 
   function words(point) {

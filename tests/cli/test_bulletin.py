@@ -1,0 +1,337 @@
+"""A bulletin beside the sample's route on every output, and what is loud when it does not fit."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+import sys
+from collections.abc import Callable
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import numpy as np
+import pytest
+from tests.files.test_plans import alike
+
+from steybrae.cli.app import main
+from steybrae.files.plans import read_plan
+
+REGION = ("--region", "XX-STEY-01")
+DAY = ("--at-time", "2027-01-15T08:00+00:00/2027-01-15T16:00+00:00")
+NONE = (
+    "No avalanche forecast was given (--bulletin): none of this takes today's snow into account. Read the "
+    "local forecast."
+)
+VERDICT = re.compile(r"\b(safe|safely|safety|unsafe|safer|go|goes|no-go|nogo)\b", re.IGNORECASE)
+CONTRACT = json.loads(resources.files("steybrae.files").joinpath("contract.schema.json").read_text("utf-8"))
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    monkeypatch.chdir(tmp_path)
+
+    def call(*arguments: object) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["steybrae", *map(str, arguments)])
+        with pytest.raises(SystemExit) as stop:
+            main()
+        printed = capsys.readouterr()
+        return int(stop.value.code or 0), printed.out, printed.err
+
+    return call
+
+
+@pytest.fixture
+def short(tmp_path: Path, sample_dem: Path) -> Path:
+    """Write two legs of the sample's day, over the plateau's headwall and along its rim."""
+    rows = (sample_dem / "day.csv").read_text("utf-8").splitlines()
+    (tmp_path / "short.csv").write_text("\n".join([rows[0], *rows[6:9]]) + "\n")
+    return tmp_path / "short.csv"
+
+
+@pytest.fixture
+def on(short: Path, sample_dem: Path) -> tuple[object, ...]:
+    return (short, "--dem", sample_dem / "stey_massif.tif")
+
+
+@pytest.fixture
+def bulletin(sample_dem: Path) -> Path:
+    return sample_dem / "bulletin.json"
+
+
+def changed(folder: Path, bulletin: Path, **keys: Any) -> Path:
+    tree = json.loads(bulletin.read_text("utf-8"))
+    tree["bulletins"][0].update(keys)
+    (folder / "changed.json").write_text(json.dumps(tree))
+    return folder / "changed.json"
+
+
+def told(out: str) -> str:
+    """Return what was printed as running words."""
+    return " ".join(out.split())
+
+
+def answer(run: Run, *arguments: object) -> Any:
+    status, out, err = run(*arguments, "--json")
+    assert (status, err) == (0, "")
+    found = json.loads(out)
+    jsonschema.Draft202012Validator(CONTRACT).validate(found)
+    return found
+
+
+class TestRoute:
+    def test_json(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
+        found = answer(run, "route", *on, "--bulletin", bulletin, *REGION, *DAY, "--reduction-angles")
+        forecast = found["forecast"]
+        assert (forecast["file"], forecast["region_asked"]) == ("bulletin.json", "XX-STEY-01")
+        assert forecast["findings"] == []
+        assert [len(leg["named"]) for leg in forecast["legs"]] == [5, 5]
+        told_of = forecast["bulletins"][0]
+        assert [r["main_value"] for r in told_of["danger_ratings"]] == ["considerable", "low", "moderate"]
+        assert [p["problem_type"] for p in told_of["avalanche_problems"]] == ["wind_slab", "wet_snow"]
+        slab = forecast["legs"][1]["named"][3]
+        # Leg 7 of the day: gentle itself, its rim faces N, where slabs above 800 m are named.
+        assert (slab["kind"], slab["number"], slab["value"]) == ("avalanche_problem", 0, "wind_slab")
+        assert slab["line"]["length_m"] == 0.0
+        assert 200.0 < slab["corridor"]["length_m"] < 400.0
+        assert set(slab["corridor"]["sectors"]) == {"N", "NE"}
+        assert "leg_no_rating" not in [f["key"] for leg in forecast["legs"] for f in leg["findings"]]
+        row = forecast["legs"][1]["reduction"]
+        assert (row["level"], row["method_deg"]) == ("considerable", 35.0)
+        assert "Munter" in row["source"]
+        assert {"bulletin_regional", "forecast"} <= {caution["key"] for caution in found["cautions"]}
+
+    def test_without_a_bulletin(self, run: Run, on: tuple[object, ...]) -> None:
+        assert answer(run, "route", *on)["forecast"] is None
+        assert told(run("route", *on, "--csv", "p.csv", "--figure", "f.pdf")[1]).startswith(NONE)
+        assert f"no_forecast\t{NONE}\n" in Path("p.csv.cautions.txt").read_text("utf-8")
+
+    def test_terminal(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
+        status, out, err = run("route", *on, "--bulletin", bulletin, *REGION, *DAY, "--reduction-angles")
+        assert (status, err) == (0, "")
+        words = told(out)
+        assert NONE not in words
+        for line in (
+            "Danger rating considerable (3): above 800 m, all aspects",
+            "Danger rating low (1): below 800 m, all aspects, earlier in the day",
+            "Danger rating moderate (2): below 800 m, all aspects, later in the day",
+            "Problem wind_slab: above 800 m, N NE E SE (size 2, stability poor, frequency some, danger "
+            "considerable (3))",
+            "INVENTED. Fresh slabs <b>below rims and in gullies</b>, laid down by the westerly storm",
+            "INVENTED BULLETIN for an invented massif: for trying the program only, never for a real day.",
+            "tendency: decreasing; Invented: slowly settling.",
+            "Named aspects and heights are where a problem prevails especially, not the only places.",
+            "none of this is a judgement of the line",
+            "A bulletin is for a region and cannot assess a single slope.",
+        ):
+            assert line in words
+        assert not VERDICT.search(out)
+
+    def test_text_is_escaped_on_the_terminal(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        text = "[bold]x[/bold] \x1b[31mred\x07 \u202eend"
+        file = changed(tmp_path, bulletin, highlights=text)
+        _, out, _ = run("route", *on, "--bulletin", file, *REGION, *DAY)
+        assert "[bold]x[/bold] \ufffd[31mred\ufffd \ufffdend" in out
+        found = answer(run, "route", *on, "--bulletin", file, *REGION, *DAY)
+        assert found["forecast"]["bulletins"][0]["highlights"] == text
+
+    @pytest.mark.parametrize(
+        ("arguments", "first"),
+        [
+            (
+                ("--at-time", "2027-01-16T09:00Z", *REGION),
+                "EXPIRED: this forecast ended 2027-01-15 18:00+00:00",
+            ),
+            (
+                ("--at-time", "2027-01-14T09:00Z", *REGION),
+                "NOT YET VALID: this one begins 2027-01-14 18:00+00:00",
+            ),
+            ((*DAY, "--region", "CH-1"), "OTHER REGION: the file has no forecast for region 'CH-1'"),
+            (
+                DAY,
+                "No region was named: check that this ground lies in XX-STEY-01 Stey Massif (invented)",
+            ),
+            (REGION, "No time was given: whether the forecast holds when you are there was not checked."),
+        ],
+    )
+    def test_what_does_not_fit_comes_first(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, arguments: tuple[str, ...], first: str
+    ) -> None:
+        status, out, _ = run("route", *on, "--bulletin", bulletin, *arguments, "--csv", "p.csv")
+        assert status == 0
+        assert told(out).startswith(first)
+        assert first in Path("p.csv.cautions.txt").read_text("utf-8")
+
+    def test_no_rating_is_loud(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        file = changed(tmp_path, bulletin, dangerRatings=[{"mainValue": "no_rating"}])
+        assert told(run("route", *on, "--bulletin", file, *REGION, *DAY)[1]).startswith(
+            "NO RATING: the bulletin"
+        )
+        low = [{"mainValue": "low", "elevation": {"upperBound": "400"}}]
+        file = changed(tmp_path, bulletin, dangerRatings=low)
+        out = told(run("route", *on, "--bulletin", file, *REGION, *DAY)[1])
+        assert "Leg 1: NO RATING for the heights of this leg in the bulletin." in out[:900]
+
+    def test_the_treeline(self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path) -> None:
+        high = [{"mainValue": "high", "elevation": {"upperBound": "treeline"}}]
+        file = changed(tmp_path, bulletin, dangerRatings=high)
+        base = ("route", *on, "--bulletin", file, *REGION, *DAY)
+        blind, stated = answer(run, *base), answer(run, *base, "--treeline", "600m")
+        assert "treeline_unknown" in {caution["key"] for caution in blind["cautions"]}
+        assert "treeline_unknown" not in {caution["key"] for caution in stated["cautions"]}
+        first = [found["forecast"]["legs"][1]["named"][0] for found in (blind, stated)]
+        assert [row["meets_heights"] for row in first] == [True, False]
+        assert first[0]["corridor"]["length_m"] > first[1]["corridor"]["length_m"] == 0.0
+
+    def test_another_slope(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
+        base = ("route", *on, "--bulletin", bulletin, *REGION, *DAY)
+        metres = [
+            answer(run, *base, "--forecast-slope", f"{deg}deg")["forecast"]["legs"][0]["named"][0]["line"][
+                "length_m"
+            ]
+            for deg in (25, 30, 34)
+        ]
+        assert metres[0] > metres[1] > metres[2] > 0.0
+
+    def test_plan_and_picture(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
+        asked = ("--bulletin", bulletin, *REGION)
+        status, _, _ = run("route", *on, *asked, *DAY, "--save", "p.zip", "--bulletin-figure", "f.png")
+        assert status == 0
+        saved = read_plan(Path("p.zip"))
+        assert saved.forecast is not None
+        assert saved.forecast_grounds is not None
+        assert len(saved.forecast_grounds) == 2
+        from matplotlib import image
+        from PIL import Image
+
+        assert np.std(image.imread("f.png")) > 0.05
+        with Image.open("f.png") as picture:
+            for caution in saved.cautions:
+                assert caution.text in str(picture.info)
+        # The plan of yesterday with the forecast of today, on a card.
+        found = answer(run, "card", "p.zip", "--date", "2027-01-15", *asked, *DAY)
+        again = [leg["named"] for leg in found["forecast"]["legs"]]
+        direct = answer(run, "route", *on, *asked, *DAY)["forecast"]["legs"]
+        assert again == [leg["named"] for leg in direct]
+        alike(saved, read_plan(Path("p.zip")))
+
+
+class TestGround:
+    def test_json_and_terminal(self, run: Run, bulletin: Path, sample_dem: Path) -> None:
+        base = ("ground", "59.2240 -8.0237", "--dem", sample_dem / "stey_massif.tif")
+        asked = ("--bulletin", bulletin, *REGION, *DAY)
+        found = answer(run, *base, *asked)["forecast"]
+        assert [(row["value"], row["within"], row["overhead"]) for row in found["place"]] == [
+            ("considerable", True, True),
+            ("low", True, True),
+            ("moderate", True, True),
+            ("wind_slab", False, False),
+            ("wet_snow", True, True),
+        ]
+        assert set(found["place"][4]["sectors"]) == {"SW", "W"}
+        words = told(run(*base, *asked)[1])
+        assert (
+            "wet_snow, below 800 m, SE S SW W, later in the day: names ground within the circle, facing SW "
+            "W, and start zones overhead"
+        ) in words
+        assert not VERDICT.search(words)
+        assert told(run(*base)[1]).startswith(NONE)
+        assert answer(run, *base)["forecast"] is None
+
+
+at = dt.datetime.fromisoformat
+
+
+class TestCard:
+    def test_legs_at_their_own_times(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
+        base = ("card", *on, "--bulletin", bulletin, *REGION, "--date", "2027-01-15")
+        found = answer(run, *base, "--start", "08:30", "--zone", "Europe/London")
+        spans = [[at(leg["start"]), at(leg["end"])] for leg in found["forecast"]["legs"]]
+        first, second = (at(leg["arrival"]) for leg in found["legs"])
+        assert spans == [[at(found["start"]), first], [first, second]]
+        assert found["forecast"]["findings"] == []
+        late = answer(run, *base, "--start", "17:30", "--zone", "Europe/London")["forecast"]
+        assert [finding["key"] for finding in late["findings"]] == ["partly_valid"]
+        assert [[f["key"] for f in leg["findings"]] for leg in late["legs"]] == [["leg_out_of_time"]] * 2
+        day = answer(run, *base)["forecast"]
+        assert [finding["key"] for finding in day["findings"]] == ["time_not_checked"]
+        assert day["start"] == "2027-01-15T00:00:00+00:00"
+
+    def test_paper(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
+        from tests.show.pdf_lines import words as pdf_words
+
+        base = ("card", *on, "--date", "2027-01-15", "--pdf")
+        assert run(*base, "with.pdf", "--bulletin", bulletin, *REGION, *DAY)[0] == 0
+        words = told(pdf_words(Path("with.pdf").read_bytes(), Path()))
+        assert "considerable (3): above 800 m, all aspects" in words
+        assert "Danger level, from which height" not in words
+        assert "Turn back at (time, place)" in words
+        assert run(*base, "without.pdf")[0] == 0
+        words = told(pdf_words(Path("without.pdf").read_bytes(), Path()))
+        assert "none given: fill in" in words
+        assert "Danger level, from which height" in words
+
+    def test_one_leg_without_a_model(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
+        status, out, err = run("card", "--from", "57.1 -3.6", "--to", "57.11 -3.61", "--date", "2027-01-15",
+                               "--bulletin", bulletin)  # fmt: skip
+        assert (status, out) == (2, "")
+        assert told(err).endswith(
+            "A forecast is matched against ground; a card between two places has none. Add --dem FILE, or "
+            "leave --bulletin out and write the forecast on the card by hand."
+        )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--region", "A"), "--region belongs to a forecast, which is missing. Add --bulletin FILE."),
+        (
+            ("--treeline", "600m", "--reduction-angles"),
+            "--treeline, --reduction-angles belong to a forecast, which is missing. Add --bulletin FILE.",
+        ),
+        (
+            ("--bulletin-figure", "x.png"),
+            "--bulletin-figure belongs to a forecast, which is missing. Add --bulletin FILE.",
+        ),
+        (
+            ("--bulletin", "B", "--at-time", "09:30"),
+            "The time should be a date and time with its zone, like 2027-01-15T09:30+00:00; got '09:30'. Add "
+            "what is missing.",
+        ),
+        (
+            ("--bulletin", "B", "--at-time", "2027-01-15T09:30Z/2027-01-15T08:30Z"),
+            "The time should end no earlier than it begins; got '2027-01-15T09:30Z/2027-01-15T08:30Z'. "
+            "Exchange the two.",
+        ),
+        (
+            ("--bulletin", "B", "--forecast-slope", "15deg"),
+            "The slope for matching a forecast should lie between 20 and 90 degrees; got 15. Usual is 30.",
+        ),
+        (
+            ("--bulletin", "none.json"),
+            "The forecast file none.json could not be read: No such file or directory. Check the path.",
+        ),
+    ],
+)  # fmt: skip
+def test_refusals(
+    run: Run, on: tuple[object, ...], bulletin: Path, arguments: tuple[str, ...], words: str
+) -> None:
+    status, out, err = run("route", *on, *(bulletin if part == "B" else part for part in arguments))
+    assert (status, out) == (2, "")
+    assert told(err).endswith(words)
+
+
+def test_control_characters_never_reach_a_terminal() -> None:
+    from steybrae.show.forecast_words import plain
+
+    every = "".join(map(chr, [*range(0x20), 0x7F, *range(0x80, 0xA0), 0x200B, 0x202E, 0xFEFF]))
+    assert set(plain(every)) == {"\n", "\t", "\ufffd"}
+    assert plain("Näher & <br/> °") == "Näher & <br/> °"

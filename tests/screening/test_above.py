@@ -1,0 +1,199 @@
+"""What looks down, joined into the screening of a line and the ground at a place."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.on_grid import model, route_on
+
+from steybrae.files.plans import read_plan, write_plan
+from steybrae.files.rasters import open_model
+from steybrae.files.results import as_json
+from steybrae.files.routes import read_route
+from steybrae.route.places import Place
+from steybrae.screening import Settings, screen_route
+from steybrae.screening.ground_at import ground_at
+from steybrae.screening.place_above import with_above
+from steybrae.screening.relief import with_relief
+from steybrae.terrain.dem import Dem
+from steybrae.terrain.run_out import alpha_deg
+from steybrae.terrain.synthetic import Plane
+
+SIZE, MIDDLE = 241, 120
+OVERHEAD = (
+    "baselines",
+    "overhead",
+    "unknown_above",
+    "convex_rolls",
+    "terrain_traps",
+    "expected_readings",
+)
+
+
+def wall(top_m: float = 200.0, slope_deg: float = 45.0, foot_m: float = 300.0) -> Dem:
+    """Level ground, and a wall that rises at a slope from a distance east of the middle; a plateau."""
+    level = model(Plane(0.0, 0.0), (SIZE, SIZE))
+    east = (np.arange(SIZE) + 0.5 - MIDDLE - 0.5) * 10.0
+    rise = np.clip((east - foot_m) * math.tan(math.radians(slope_deg)), 0.0, top_m)
+    return Dem(level.grid, np.broadcast_to(rise, (SIZE, SIZE)).copy())
+
+
+SHORT = Settings(reach_m=600.0)
+
+
+@pytest.fixture(scope="module")
+def below():
+    return screen_route(route_on(wall(), [(0.0, -100.0), (0.0, 100.0), (-100.0, 100.0)]), wall(), SHORT)
+
+
+@pytest.fixture(scope="module")
+def sample(sample_dem):
+    with open_model([sample_dem / "stey_massif.tif"]) as opened:
+        return with_relief(screen_route(read_route(sample_dem / "day.gpx"), opened), opened)
+
+
+def test_a_level_leg_below_a_wall_shows_the_wall(below):
+    """The brow is 200 m up and 500 m off: atan(200 / 500) = 21.80 degrees, due east, +- half a cell."""
+    leg = below.legs[0]
+    assert leg.slope_max_deg == pytest.approx(0.0, abs=1e-6)
+    sight = leg.overhead.sight
+    assert math.degrees(math.atan2(195.0, 505.0)) < sight.deg < math.degrees(math.atan2(205.0, 490.0))
+    assert sight.bearing_true_deg == pytest.approx(90.0, abs=1.0)
+    assert sight.deg == sight.unfiltered_deg
+    assert leg.overhead.sight_outside == sight
+    assert not leg.overhead.in_start_zone
+    assert below.totals.overhead_max_deg == sight.deg
+    assert below.totals.overhead_max_leg == 1
+    assert below.totals.in_start_zone_m == 0.0
+    assert not below.totals.unknown_above
+
+
+def test_every_leg_carries_the_caution_of_overhead_angles(below):
+    for cautions in (below.cautions, *(leg.cautions for leg in below.legs)):
+        assert "overhead_not_runout" in [caution.key for caution in cautions]
+
+
+def test_slopes_over_baselines_say_what_cells_cannot_show(below):
+    ten, *others = below.legs[0].baselines
+    assert (ten.measured_m, ten.slope_max_deg) == (None, None)
+    assert [one.baseline_m for one in others] == [20.0, 30.0, 50.0]
+    assert all(one.slope_max_deg == pytest.approx(0.0, abs=1e-6) for one in others)
+
+
+def test_readings_are_numbered_through_the_route(sample):
+    numbers = [reading.number for leg in sample.legs for reading in leg.expected_readings]
+    assert numbers == list(range(1, len(numbers) + 1))
+    for leg in sample.legs:
+        first = leg.expected_readings[0]
+        assert first.expected_deg == leg.slope_max_deg
+        assert first.chainage_m == leg.slope_max_at.chainage_m
+        assert first.low_deg < first.expected_deg < first.high_deg
+
+
+def test_the_leg_below_the_headwall_of_the_sample(sample):
+    leg = sample.legs[2]
+    assert leg.slope_max_deg < 16.0
+    assert leg.overhead.sight.deg == pytest.approx(41.54, abs=0.01)
+    assert leg.overhead.sight.bearing_true_deg == pytest.approx(340.1, abs=0.1)
+    assert [reading.what for reading in leg.expected_readings] == [
+        "steepest on the line, up the fall line",
+        "sight line to the steepest start zone overhead, 433 m away",
+    ]
+
+
+def test_a_leg_partly_in_a_zone_tells_the_sight_from_outside_too(sample):
+    looks = sample.legs[4].overhead
+    assert looks.in_start_zone
+    assert looks.sight.distance_m < 15.0
+    assert looks.sight_outside.distance_m > 500.0
+    assert looks.sight_outside.deg < looks.sight.deg
+
+
+def test_unknown_ground_above_makes_every_leg_below_it_at_least():
+    dem = wall()
+    heights = dem.heights_m.copy()
+    heights[:, MIDDLE + 30 :] = np.nan
+    found = screen_route(route_on(dem, [(100.0, -100.0), (100.0, 100.0)]), Dem(dem.grid, heights), SHORT)
+    (leg,) = found.legs
+    assert leg.unknown_above
+    assert leg.overhead.sight is None
+    assert found.totals.unknown_above
+    assert found.totals.overhead_max_deg is None
+
+
+def test_a_leg_wholly_unknown_has_no_answer_and_may_have_anything_above():
+    dem = wall()
+    heights = dem.heights_m.copy()
+    heights[:, : MIDDLE + 10] = np.nan
+    line = route_on(dem, [(-300.0, 0.0), (-100.0, 0.0), (200.0, 0.0)])
+    leg = screen_route(line, Dem(dem.grid, heights), SHORT).legs[0]
+    assert leg.overhead is None
+    assert leg.unknown_above
+    assert leg.expected_readings == ()
+
+
+def test_json_holds_the_keys_and_no_pictures(sample):
+    leg = as_json("route", sample)["legs"][2]
+    assert set(OVERHEAD) <= set(leg)
+    assert "overhead_profile" not in leg
+    assert set(leg["overhead"]["path"]) == {
+        "deg", "bearing_true_deg", "path_m", "rise_m", "place", "stand", "chainage_m",
+    }  # fmt: skip
+    assert set(leg["expected_readings"][0]) == {
+        "number", "place", "chainage_m", "look_bearing_true_deg",
+        "expected_deg", "low_deg", "high_deg", "what",
+    }  # fmt: skip
+
+
+def test_a_plan_keeps_all_of_it(sample, tmp_path: Path):
+    write_plan(tmp_path / "plan.zip", sample)
+    found = read_plan(tmp_path / "plan.zip")
+    for leg, kept in zip(sample.legs, found.legs, strict=True):
+        assert [getattr(kept, name) for name in OVERHEAD] == [getattr(leg, name) for name in OVERHEAD]
+        np.testing.assert_array_equal(
+            kept.overhead_profile.sight_unfiltered_deg, leg.overhead_profile.sight_unfiltered_deg
+        )
+    assert found.relief.sights == sample.relief.sights
+    assert found.relief.shapes == sample.relief.shapes
+    np.testing.assert_array_equal(found.relief.zones.source, sample.relief.zones.source)
+
+
+def place_at(dem: Dem, col: float, row: float) -> Place:
+    lon, lat = dem.grid.to_wgs84(col, row)
+    return Place(float(lat), float(lon))
+
+
+def test_a_place_below_the_wall():
+    dem, place = wall(), place_at(wall(), MIDDLE + 0.5, MIDDLE + 0.5)
+    plain = ground_at(place, dem)
+    assert (plain.overhead, plain.unknown_above) == (None, True)
+    found = with_above(plain, place, dem, SHORT)
+    assert found.overhead.sight.bearing_true_deg == pytest.approx(90.0, abs=1.0)
+    assert found.overhead.sight.chainage_m is None
+    assert [reading.number for reading in found.expected_readings] == [1, 2]
+    assert {reading.chainage_m for reading in found.expected_readings} == {None}
+    assert found.expected_readings[0].what == "steepest at the place, up the fall line"
+    assert [caution.key for caution in found.cautions].count("overhead_not_runout") == 1
+    assert found.run_out is None
+
+
+def test_published_run_out_is_told_only_when_asked():
+    """From the brow, 200 m up, the ground flattens at the wall's foot: beta is the wall's slope."""
+    dem, place = wall(), place_at(wall(), MIDDLE + 0.5, MIDDLE + 0.5)
+    found = with_above(ground_at(place, dem), place, dem, SHORT, published=True)
+    assert found.run_out.beta_deg == pytest.approx(45.0, abs=1.5)
+    assert found.run_out.beta_distance_m == pytest.approx(200.0, abs=15.0)
+    assert found.run_out.alpha_deg == alpha_deg(found.run_out.beta_deg)
+    assert found.run_out.alpha_deg - found.run_out.alpha_low_deg == pytest.approx(2 * 2.3)
+    assert found.run_out.top_deg == found.overhead.sight.top.deg
+    assert "runout_published" in [caution.key for caution in found.cautions]
+
+
+def test_a_place_in_a_start_zone():
+    dem, place = wall(), place_at(wall(), MIDDLE + 40.5, MIDDLE + 0.5)
+    found = with_above(ground_at(place, dem), place, dem, SHORT)
+    assert found.overhead.in_start_zone
+    assert found.overhead.sight_outside is None
