@@ -11,6 +11,9 @@ from __future__ import annotations
 from importlib import import_module
 from typing import Any, Final
 
+__version__ = "0.1.0"
+"""Version of the package; the build reads it here."""
+
 _HOMES: Final = {
     "BandScheme": "bands",
     "Dem": "terrain.dem",

@@ -382,8 +382,7 @@ def parse_scale(text: str) -> float:
     denominator = float(match["number"]) * (1000.0 if match["kilo"] else 1.0)
     if not SCALE_RANGE[0] <= denominator <= SCALE_RANGE[1]:
         message = (
-            f"A map scale should lie between 1:100 and 1:10 000 000; got {text!r}. "
-            "Check the denominator."
+            f"A map scale should lie between 1:100 and 1:10 000 000; got {text!r}. Check the denominator."
         )
         raise QuantityError(message)
     return denominator

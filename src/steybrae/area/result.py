@@ -6,9 +6,9 @@ Frozen, and complete: table, figure, README and JSON show nothing that is not in
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from importlib.metadata import version
 from typing import Any, Final
 
+from steybrae import __version__
 from steybrae.area.job import BELT_M, AreaJob
 from steybrae.area.tally import Tally, state_sector
 from steybrae.bands import Band
@@ -213,7 +213,7 @@ def area_result(
     cautions += [UNKNOWN_AREA] * bool(bands[-1].cells) + [UNREADABLE] * bool(counted.bad)
     return AreaResult(
         model=model,
-        steybrae=version("steybrae"),
+        steybrae=__version__,
         method=job.method,
         engine=job.engine,
         outputs=tuple(f"{name}.tif" for name in job.layers),

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
-from importlib.metadata import version
 from typing import Any, Final
 
+from steybrae import __version__
 from steybrae.area.assemble import assemble
 from steybrae.area.blocks import BLOCK, Layout
 from steybrae.area.job import AreaJob
@@ -42,7 +42,7 @@ def job_identity(job: AreaJob, info: ModelInfo) -> dict[str, Any]:
     return {
         "job": job.identity(),
         "fingerprints": list(info.fingerprints),
-        "steybrae": version("steybrae"),
+        "steybrae": __version__,
     }
 
 

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
+from steybrae import __version__
 from steybrae.card.beside import ground_beside
 from steybrae.card.checks import leg_checks
 from steybrae.card.result import (
@@ -131,13 +132,7 @@ def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
     )
     card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], start, settings)
     notes = position_words(settings.grid, (start, end))
-    return replace(card, time_words=one_leg_words(), notes=notes, basis=(program_words(_version()),))
-
-
-def _version() -> str:
-    from importlib.metadata import version  # noqa: PLC0415  slow to import, needed once
-
-    return version("steybrae")
+    return replace(card, time_words=one_leg_words(), notes=notes, basis=(program_words(__version__),))
 
 
 def _card(

@@ -7,10 +7,10 @@ point is its name and perhaps its description; both say what the card says.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from importlib.metadata import version
 
 from gpxpy.gpx import GPX, GPXRoute, GPXRoutePoint, GPXWaypoint
 
+from steybrae import __version__
 from steybrae.bands import STEEP_DEG
 from steybrae.card.result import CardLeg, CardPlace, RouteCard
 from steybrae.card.wording import (
@@ -44,7 +44,7 @@ def card_gpx(card: RouteCard) -> str:
         of a leg that bends stand unnamed points, so that the line stays that of the plan.
     """
     gpx = GPX()
-    gpx.creator = f"steybrae {version('steybrae')}"
+    gpx.creator = f"steybrae {__version__}"
     gpx.name = card.name
     gpx.description = " ".join(caution.text for caution in card.cautions)
     gpx.keywords = ", ".join(caution.key for caution in card.cautions)

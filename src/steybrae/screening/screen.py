@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from steybrae import __version__
 from steybrae.bands import BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import OffModelError, RouteError
@@ -172,7 +173,7 @@ def screen_route(
         totals=totals,
         model=_facts(settings, grid, cell, accuracy, known.words),
         settings=_used(settings, least_m),
-        version=_version(),
+        version=__version__,
         cautions=cautions_for(whole),
         turn_points=tuple(route.points[turn] for turn in route.turn_points),
         relief=relief,
@@ -239,12 +240,6 @@ def _used(settings: Settings, reversal: float) -> SettingsUsed:
         interval_m=settings.interval_m,
         reversal_m=reversal,
     )
-
-
-def _version() -> str:
-    from importlib.metadata import version  # noqa: PLC0415  slow to import, needed once
-
-    return version("steybrae")
 
 
 def _name(route: Route, turn: int) -> str:
