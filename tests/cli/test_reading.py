@@ -619,7 +619,7 @@ def test_what_cannot_be_combined_or_read_is_one_sentence(
     [
         ("99a", "A check is numbered by its leg, like 7a; got '99a'. The plan plan.zip has legs 1 to 19."),
         ("west", "A check is numbered by its leg, like 7a; got 'west'. The plan plan.zip has legs 1 to 19."),
-        ("1a", "The plan plan.zip should have a check 1a; leg 1 has none. See the card."),
+        ("1z", "The plan plan.zip should have a check 1z; leg 1 has 1a. See the card."),
     ],
 )
 def test_a_check_that_the_plan_has_not(run: Run, plan: Path, check: str, message: str) -> None:

@@ -142,3 +142,10 @@ def test_no_datum_shift_has_no_error():
     assert grid.datum_accuracy_m == 0.0
     nowhere = Grid((10.0, 0.0, 5e8, 0.0, -10.0, 5e8), "EPSG:3035", (3, 3))
     assert nowhere.datum_accuracy_m is None
+
+
+@pytest.mark.parametrize(("crs", "accuracy_m"), [("EPSG:4326", 0.0), ("EPSG:4258", 1.0), ("EPSG:32630", 0.0)])
+def test_datum_accuracy_where_proj_has_one_operation(crs: str, accuracy_m: float) -> None:
+    # ETRS89 to WGS 84 is stated by the EPSG registry as good to 1 m.
+    cell, x, y = (1e-4, -3.0, 57.0) if crs != "EPSG:32630" else (10.0, 500_000.0, 6_300_000.0)
+    assert Grid((cell, 0.0, x, 0.0, -cell, y), crs, (100, 100)).datum_accuracy_m == accuracy_m

@@ -166,9 +166,8 @@ def _card(
 
 def _turn_points(screening: RouteScreening) -> list[Place]:
     """Turn points: those of the route where the screening keeps them, else the ends of its legs."""
-    kept: Sequence[Place] = getattr(screening, "turn_points", ())
-    if kept:
-        return list(kept)
+    if screening.turn_points:
+        return list(screening.turn_points)
     firsts = [(leg.points, 0, leg.from_) for leg in screening.legs]
     last = screening.legs[-1]
     ends = [*firsts, (last.points, -1, last.to)]

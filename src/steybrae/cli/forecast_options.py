@@ -84,6 +84,9 @@ def read_forecast(typed: ForecastTyped) -> tuple[BulletinSource, ForecastAsk] | 
     FileReadError, DateError, QuantityError
         A file or a value that cannot be read.
     """
+    if typed.file is None:
+        _refuse_alone(typed)
+        return None
     import datetime as dt
 
     from steybrae.cli.inputs import length_m
@@ -91,9 +94,6 @@ def read_forecast(typed: ForecastTyped) -> tuple[BulletinSource, ForecastAsk] | 
     from steybrae.quantities import parse_slope_deg
     from steybrae.screening.forecast_at import LEAST_SLOPE_DEG, BulletinSource, ForecastAsk
 
-    if typed.file is None:
-        _refuse_alone(typed)
-        return None
     start, end = _span(typed.at_time)
     slope = LEAST_SLOPE_DEG if typed.slope is None else parse_slope_deg(typed.slope, "The forecast slope")
     ask = ForecastAsk(

@@ -92,7 +92,8 @@ def _rise_and_distance(
     along = np.maximum(blocks.top[which] + 0.5 - row_to, row_from - (blocks.bottom[which] + 0.5))
     # The smallest stretch of the Jacobian: no direction is shorter.
     shortest = float(np.linalg.svd(ground.jacobian, compute_uv=False)[-1])
-    apart = np.hypot(np.maximum(across, 0.0), np.maximum(along, 0.0)) * shortest
+    # Not np.hypot: its care for overflow, which metres never need, costs four times the time.
+    apart = np.sqrt(np.maximum(across, 0.0) ** 2 + np.maximum(along, 0.0) ** 2) * shortest
     rise = np.nan_to_num(blocks.highest_m[which] - height_m, nan=-np.inf, posinf=np.inf)
     return rise, apart
 
@@ -155,7 +156,7 @@ def _tangents(
     east, north = ground.offset_m(
         blocks.col[cell] + 0.5 - points.col[at], blocks.row[cell] + 0.5 - points.row[at]
     )
-    distance = np.hypot(east, north)
+    distance = np.sqrt(east * east + north * north)
     within = (distance >= _nearest_m(ground)) & (distance <= ground.reach_m)
     rise = blocks.height_m[cell] - points.height_m[at]
     tangent = np.where(within, rise / np.where(within, distance, 1.0), -np.inf)
