@@ -145,7 +145,7 @@ def _bare(what: str, at: Any, chainage_m: float, expected_deg: float, limit: Lim
 
 def _expected(leg: LegScreening) -> Iterator[Check]:
     """Take the readings that the screening itself expects, where it has them."""
-    readings: Any = getattr(leg, "expected_readings", None) or ()
+    readings: Any = leg.expected_readings
     for reading in readings:
         if reading.expected_deg == leg.slope_max_deg and not _worth(reading.expected_deg, reading.high_deg):
             continue  # the steepest of a gentle leg

@@ -292,7 +292,7 @@ def _ground(leg: LegScreening, settings: CardSettings) -> CardGround:
 
 def _overhead(leg: LegScreening, date: dt.date) -> Overhead | None:
     """Overhead ground, where the screening looked for it."""
-    found: Any = getattr(leg, "overhead", None)
+    found: Any = leg.overhead
     if found is None:
         return None
     sight, path = found.sight, found.path
@@ -310,7 +310,7 @@ def _overhead(leg: LegScreening, date: dt.date) -> Overhead | None:
         look_bearing_magnetic_deg=look,
         distance_m=None if deg is None else sight.distance_m,
         rise_m=None if deg is None else sight.rise_m,
-        unknown_above=bool(getattr(leg, "unknown_above", False)),
+        unknown_above=leg.unknown_above,
     )
 
 

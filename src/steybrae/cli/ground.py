@@ -65,6 +65,9 @@ def ground(
     edges: Edges = None,
     method: Method = "horn",
     engine: EngineName = "own",
+    cross_check: Annotated[
+        bool, typer.Option("--cross-check", help="Compare our slopes with richdem's (optional package).")
+    ] = False,
     z_unit: ZUnit = None,
     vertical_error: VerticalError = None,
     correlation: Correlation = None,
@@ -84,6 +87,8 @@ def ground(
     force: Force = False,
 ) -> None:
     """Look at the ground at one place, around it within your position error, and above it."""
+    from dataclasses import replace
+
     from steybrae.cli.forecast_options import read_forecast
     from steybrae.cli.inputs import model_settings, open_source
     from steybrae.cli.options import console, print_cautions, print_json
@@ -91,7 +96,7 @@ def ground(
     from steybrae.files.whole import check_writable
     from steybrae.route.places import parse_place
     from steybrae.screening.forecast_ground import with_place_forecast
-    from steybrae.screening.ground_at import ground_at
+    from steybrae.screening.ground_at import cross_check_ground, ground_at
     from steybrae.screening.place_above import with_above
     from steybrae.show.forecast_tables import print_findings, print_forecast
     from steybrae.show.ground_tables import print_ground
@@ -106,6 +111,9 @@ def ground(
     with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
         found = ground_at(where, model, radius_m, settings)
         found = with_above(found, where, model, settings, published=run_out)
+        if cross_check:
+            checked = cross_check_ground(where, model, found.within.radius_m, settings)
+            found = replace(found, cross_check=checked)
         if forecast is not None:
             found = with_place_forecast(found, where, model, settings, *forecast)
     if figure is not None:

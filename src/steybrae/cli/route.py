@@ -128,12 +128,12 @@ def route(
     planned = planned_route(line, legs_at or [], turn_tolerance, sample=sample)
     with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
         found = screen_route(planned, model, settings)
-        found = replace(found, origin=run_origin(ctx, line, bulletin, sample=sample))
         if figure is not None or report is not None or save is not None:
             # What only some answers need is not loaded for the others.
             from steybrae.screening.relief import with_relief
 
-            found = with_relief(found, model)
+            origin = run_origin(ctx, line, bulletin, sample=sample)
+            found = replace(with_relief(found, model), origin=origin)
         if forecast is not None or save is not None:
             from steybrae.screening.forecast_ground import with_forecast_ground
 

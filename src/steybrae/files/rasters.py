@@ -132,7 +132,9 @@ class RasterModel:
         heights = np.full((rows, cols), np.nan)
         for tile in self._tiles:
             _fill(heights, tile, row, col)
-        return Dem(self._grid.part(row, col, rows, cols), heights * self.info.height_unit_m)
+        if self.info.height_unit_m != 1.0:
+            heights *= self.info.height_unit_m
+        return Dem(self._grid.part(row, col, rows, cols), heights)
 
     def overview(self, row: int, col: int, rows: int, cols: int, most_cells: int) -> Dem:
         """Read a window thinned to at most about `most_cells` heights, for pictures only.
@@ -184,7 +186,9 @@ def _fill(heights: Array, tile: Tile, row: int, col: int) -> None:
     # Signalling NaN and what a scale makes infinite are unknown, not worth a warning.
     with np.errstate(invalid="ignore", over="ignore"):
         found = np.ma.filled(read.astype(np.float64), np.nan)
-        found = found * tile.data.scales[0] + tile.data.offsets[0]
+        scale, offset = tile.data.scales[0], tile.data.offsets[0]
+        if (scale, offset) != (1.0, 0.0):
+            found = found * scale + offset
     found[~np.isfinite(found)] = np.nan
     np.copyto(into, found, where=np.isnan(into))
 

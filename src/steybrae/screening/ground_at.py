@@ -15,6 +15,7 @@ from steybrae.errors import OffModelError, QuantityError
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.places import Place
+from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.ground_result import GroundAt, GroundPatch, PlaceAt, Within
 from steybrae.screening.leg import possible_bands
 from steybrae.screening.screen import Settings
@@ -29,6 +30,7 @@ __all__ = [
     "GroundPatch",
     "PlaceAt",
     "Within",
+    "cross_check_ground",
     "ground_at",
     "look_around",
     "radius_95_m",
@@ -310,3 +312,18 @@ def _interval(
 ) -> tuple[float | None, float | None]:
     low, high = slope_interval_deg(field.p[at], field.q[at], known)
     return (float(low), float(high)) if np.isfinite(high) else (None, None)
+
+
+def cross_check_ground(place: Place, source: DemSource, reach_m: float, settings: Settings) -> CrossCheck:
+    """Compare the engines on the ground around a place; see `steybrae.screening.cross_check`.
+
+    Parameters
+    ----------
+    place, source, reach_m, settings
+        As for `look_around`.
+
+    Returns
+    -------
+    CrossCheck
+    """
+    return cross_check([(look_around(place, source, reach_m, settings).field.dem, (0, 0))])

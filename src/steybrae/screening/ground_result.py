@@ -13,6 +13,7 @@ from steybrae.forecast.beside import ForecastBeside
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
+from steybrae.screening.cross_check import CrossCheck
 from steybrae.terrain.dem import Array
 
 __all__ = ["GroundAt", "GroundPatch", "PlaceAt", "RunOut", "Within"]
@@ -154,6 +155,8 @@ class GroundAt:
         Published run-out angles; None unless asked for, and where there are none.
     forecast
         What a bulletin says beside it; None where no bulletin was given.
+    cross_check
+        Comparison of two engines on this ground; None where none was asked for.
     """
 
     place: PlaceAt
@@ -181,3 +184,4 @@ class GroundAt:
     expected_readings: tuple[ExpectedReading, ...] = ()
     run_out: RunOut | None = None
     forecast: ForecastBeside | None = None
+    cross_check: CrossCheck | None = None

@@ -15,7 +15,7 @@ from steybrae.show.overhead_words import (
     sight_text,
     zone_text,
 )
-from steybrae.show.tables import bands_text
+from steybrae.show.tables import bands_text, cross_check_text
 
 __all__ = ["ground_lines", "print_ground"]
 
@@ -164,3 +164,6 @@ def print_ground(ground: GroundAt, to: Console) -> None:
     """Print `ground_lines`."""
     for line in ground_lines(ground):
         to.print(line, markup=False)
+    if ground.cross_check is not None:
+        to.print()
+        to.print(cross_check_text(ground.cross_check), markup=False)

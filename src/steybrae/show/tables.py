@@ -16,7 +16,7 @@ from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.result import LegScreening, RouteScreening, SideGround
 from steybrae.show.overhead_words import baseline_cells_text, baselines_note, overhead_table, zone_text
 
-__all__ = ["bands_text", "route_tables"]
+__all__ = ["bands_text", "cross_check_text", "route_tables"]
 
 
 def route_tables(screening: RouteScreening) -> RenderableType:
