@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import base64
+import os
 import re
+import shutil
 import subprocess
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 MM_PER_PT = 25.4 / 72.0
 
@@ -92,6 +95,11 @@ def level(strokes: list[Stroke]) -> list[Stroke]:
 
 def rendered(pdf: bytes, folder: Path, dpi: int, page: int = 1) -> np.ndarray:
     """Grey picture of a page, 0 black to 255 white, ``[row, col]``, as poppler draws it."""
+    if shutil.which("pdftoppm") is None:
+        message = "pdftoppm is not there: install Debian's poppler-utils"
+        if os.environ.get("CI"):
+            pytest.fail(message)
+        pytest.skip(message)
     source = folder / "page.pdf"
     source.write_bytes(pdf)
     subprocess.run(
