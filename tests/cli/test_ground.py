@@ -87,6 +87,7 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
         "expected_readings",
         "run_out",
         "forecast",
+        "cross_check",
     }
     assert set(found["within"]) == {
         "radius_m",

@@ -143,7 +143,7 @@ def screen_leg(
         open_above=open_above,
         band_lengths_m=band_lengths_m(pieces, rules.bands),
         unknown_m=unknown,
-        known_share=max(0.0, 1.0 - unknown / length),
+        known_share=_known_share(pieces),
         baselines=overhead.baselines,
         overhead=overhead.above.overhead,
         unknown_above=overhead.above.unknown_above,
@@ -191,6 +191,13 @@ def _readings(
 def _steepest(pieces: Pieces) -> int | None:
     known = np.isfinite(pieces.slope_deg)
     return int(np.argmax(np.where(known, pieces.slope_deg, -1.0))) if known.any() else None
+
+
+def _known_share(pieces: Pieces) -> float:
+    """Share of the length that is known; exactly 0 and 1 where nothing or everything is."""
+    if pieces.known.all():
+        return 1.0
+    return min(1.0, float(pieces.length_m[pieces.known].sum() / pieces.length_m.sum()))
 
 
 def _known(value: float) -> float | None:

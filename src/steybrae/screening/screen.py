@@ -338,7 +338,7 @@ def _totals(legs: list[LegScreening], bands: BandScheme) -> Totals:
         open_above=any(leg.open_above for leg in legs),
         band_lengths_m={label: sum(leg.band_lengths_m[label] for leg in legs) for label in bands.labels},
         unknown_m=unknown,
-        known_share=max(0.0, 1.0 - unknown / length),
+        known_share=min(1.0, sum(leg.known_share * leg.length_m for leg in legs) / length),
         overhead_max_deg=None if overhead is None else _overhead_deg(overhead),
         overhead_max_leg=overhead.number if overhead else None,
         in_start_zone_m=sum(leg.overhead.in_start_zone_m for leg in legs if leg.overhead),
