@@ -46,6 +46,8 @@ def build(kind: Any, value: Any, array: Callable[[str], np.ndarray], where: str)
         The value does not fit.
     """
     origin, args = typing.get_origin(kind), typing.get_args(kind)
+    if hasattr(origin, "__value__"):  # on Python 3.12 numpy's NDArray is a `type` alias
+        return build(origin.__value__[args], value, array, where)
     if origin in (typing.Union, types.UnionType):
         if value is None and type(None) in args:
             return None

@@ -193,6 +193,9 @@ class Grid:
         corners_lon, corners_lat = self.own_lonlat([0, cols, cols, 0], [0, 0, rows, rows])
         if not np.isfinite(corners_lon).all():
             return None
+        # Newer PROJ states no accuracy for a mere projection, which shifts nothing.
+        if _crs(self._geodetic).equals(_crs(WGS84), ignore_axis_order=True):
+            return 0.0
         transformer = _transformer(WGS84, self.crs_wkt)
         transformer.transform(float(corners_lon.mean()), float(corners_lat.mean()))
         try:
