@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import json
 import re
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from steybrae.cli.app import main
 from steybrae.files.routes import read_route
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
@@ -18,18 +16,6 @@ SAMPLE = ("card", "--sample", "--date", "2027-01-15", "--grid", "bng")
 LEG = ("card", "--from", "NN 166 712", "--to", "NN 1750 7100", "--date", "2027-01-15", "--grid", "bng")
 
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["steybrae", *arguments])
-        with pytest.raises(SystemExit) as stop:
-            main()
-        printed = capsys.readouterr()
-        return int(stop.value.code or 0), printed.out, printed.err
-
-    return call
 
 
 def flat(text: str) -> str:

@@ -11,8 +11,6 @@ from collections.abc import Callable
 
 import pytest
 
-from steybrae.cli.app import main
-
 MAP = ("--scale", "1:25000", "--interval", "10m")
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 CONTRACT = [
@@ -33,18 +31,6 @@ CONTRACT = [
 ]
 
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["steybrae", *arguments])
-        with pytest.raises(SystemExit) as stop:
-            main()
-        printed = capsys.readouterr()
-        return int(stop.value.code or 0), printed.out, printed.err
-
-    return call
 
 
 def flat(text: str) -> str:

@@ -5,13 +5,10 @@ from __future__ import annotations
 import json
 import math
 import re
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
-from steybrae.cli.app import main
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 HERE = "59.2244 -8.0237"
@@ -32,18 +29,6 @@ CONTRACT = [
 
 Run = Callable[..., tuple[int, str, str]]
 pytestmark = pytest.mark.usefixtures("sample_dem")
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["steybrae", *arguments])
-        with pytest.raises(SystemExit) as stop:
-            main()
-        printed = capsys.readouterr()
-        return int(stop.value.code or 0), printed.out, printed.err
-
-    return call
 
 
 def answer(run: Run, *arguments: str) -> dict:

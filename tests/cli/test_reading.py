@@ -6,14 +6,11 @@ import csv
 import json
 import math
 import re
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from PIL import Image
-
-from steybrae.cli.app import main
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 MAP = ("--scale", "1:25000", "--interval", "10m")
@@ -47,18 +44,6 @@ REFERENCE = [
 ]
 
 Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["steybrae", *arguments])
-        with pytest.raises(SystemExit) as stop:
-            main()
-        printed = capsys.readouterr()
-        return int(stop.value.code or 0), printed.out, printed.err
-
-    return call
 
 
 @pytest.fixture(scope="module")

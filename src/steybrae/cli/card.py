@@ -374,13 +374,13 @@ def _write(
     from steybrae.files.cards import card_cautions_text, card_csv, card_geojson
     from steybrae.files.gpx_out import card_gpx
     from steybrae.files.points import cautions_path
-    from steybrae.files.whole import write_text, write_whole
+    from steybrae.files.whole import write_bytes, write_text
 
     if pdf is not None:
         from steybrae.show.card_page import card_pdf
 
         content = card_pdf(found, page)
-        write_whole(pdf, lambda temporary: _put(temporary, content), force=force)
+        write_bytes(pdf, content, force=force)
     if gpx is not None:
         write_text(gpx, card_gpx(found), force=force)
     if csv is not None:
@@ -388,7 +388,3 @@ def _write(
         write_text(cautions_path(csv), card_cautions_text(found), force=force)
     if geojson is not None:
         write_text(geojson, card_geojson(found), force=force)
-
-
-def _put(path: Path, content: bytes) -> None:
-    path.write_bytes(content)

@@ -31,32 +31,28 @@ def figure_format(path: Path) -> str:
 
 def draw_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
     """Draw map and profile of a screening that has its relief, and write it whole."""
-    from steybrae.files.whole import write_whole
+    from steybrae.files.whole import write_bytes
     from steybrae.show.figures import figure_bytes, picture_metadata, route_figure
 
     data = figure_bytes(route_figure(screening), figure_format(path), picture_metadata(screening))
-    write_whole(path, lambda temporary: _write_bytes(temporary, data), force=force)
+    write_bytes(path, data, force=force)
 
 
 def draw_forecast_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
     """Draw the forecast beside a screened line and write it whole."""
-    from steybrae.files.whole import write_whole
+    from steybrae.files.whole import write_bytes
     from steybrae.show.figures import figure_bytes
     from steybrae.show.forecast_figure import forecast_figure, forecast_metadata
 
     data = figure_bytes(forecast_figure(screening), figure_format(path), forecast_metadata(screening))
-    write_whole(path, lambda temporary: _write_bytes(temporary, data), force=force)
+    write_bytes(path, data, force=force)
 
 
 def draw_ground_to(path: Path, ground: GroundAt, *, force: bool) -> None:
     """Draw the ground at a place and write it whole, its cautions in the picture's metadata."""
-    from steybrae.files.whole import write_whole
+    from steybrae.files.whole import write_bytes
     from steybrae.show.figures import figure_bytes
     from steybrae.show.ground_figure import ground_figure, ground_metadata
 
     data = figure_bytes(ground_figure(ground), figure_format(path), ground_metadata(ground))
-    write_whole(path, lambda temporary: _write_bytes(temporary, data), force=force)
-
-
-def _write_bytes(path: Path, data: bytes) -> None:
-    path.write_bytes(data)
+    write_bytes(path, data, force=force)

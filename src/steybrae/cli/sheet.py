@@ -44,15 +44,10 @@ IndexEvery = Annotated[
 
 def _write(out: Path, make: Callable[[], bytes], *, force: bool) -> None:
     """Refuse a name that cannot be written before the work, then write whole."""
-    from steybrae.files.whole import check_writable, write_whole
+    from steybrae.files.whole import check_writable, write_bytes
 
     check_writable(out, force=force)
-    data = make()
-
-    def put(path: Path) -> None:
-        path.write_bytes(data)
-
-    write_whole(out, put, force=force)
+    write_bytes(out, make(), force=force)
     typer.echo(f"{out} written. A lesson is not a field decision.")
 
 

@@ -241,7 +241,7 @@ def _write_whole(handle: int, data: bytes, size: int) -> None:
 
 
 def _flush_folder(folder: Path) -> None:
-    # A new name is safe only when its folder is on the disk too; Windows cannot open one.
+    # A new name outlasts a power cut only when its folder is on the disk too; Windows cannot open one.
     if hasattr(os, "O_DIRECTORY"):
         handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
         try:

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from steybrae.bands import BandScheme
 from steybrae.files.results import as_json
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.quantities import round_down, shown_slope_deg
@@ -50,7 +51,7 @@ _DECIMALS: Final = {"lat_deg": 7, "lon_deg": 7}
 
 
 def _rows(screening: RouteScreening) -> Iterator[dict[str, Any]]:
-    labels = _band_labels(screening)
+    bands = BandScheme(screening.settings.edges_deg)
     for leg in screening.legs:
         sight = None if leg.overhead is None else leg.overhead.sight
         whole = {
@@ -60,7 +61,7 @@ def _rows(screening: RouteScreening) -> Iterator[dict[str, Any]]:
         }
         overhead = _overhead_deg(leg)
         for k in range(len(leg.points.chainage_m)):
-            yield {**_row(leg, k, labels), "overhead_unfiltered_deg": float(overhead[k]), **whole}
+            yield {**_row(leg, k, bands), "overhead_unfiltered_deg": float(overhead[k]), **whole}
 
 
 def _overhead_deg(leg: LegScreening) -> Array:
@@ -73,19 +74,11 @@ def _overhead_deg(leg: LegScreening) -> Array:
     return out
 
 
-def _band_labels(screening: RouteScreening) -> dict[float, str]:
-    """Label of each band by its lower edge, as the result has them."""
-    labels = list(screening.totals.band_lengths_m)
-    return dict(zip((0.0, *screening.settings.edges_deg), labels, strict=True))
-
-
-def _row(leg: LegScreening, k: int, labels: dict[float, str]) -> dict[str, Any]:
+def _row(leg: LegScreening, k: int, bands: BandScheme) -> dict[str, Any]:
     points = leg.points
     known = bool(points.known[k])
     slope = float(points.slope_deg[k])
-    # The band of a slope is the band of the number shown; points hold labels for files only.
-    below = [edge for edge in labels if shown_slope_deg(slope) >= edge]
-    band = labels[max(below)] if known else "unknown"
+    band = bands.band(slope).label if known else "unknown"
     return {
         "leg": leg.number,
         "chainage_m": float(points.chainage_m[k]),

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from steybrae.errors import FileWriteError
 
-__all__ = ["check_outputs", "check_writable", "write_text", "write_whole"]
+__all__ = ["check_outputs", "check_writable", "write_bytes", "write_text", "write_whole"]
 
 
 def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path] = (), *, force: bool = False) -> None:
@@ -123,10 +123,15 @@ def _umask() -> int:
     return mask
 
 
+def write_bytes(path: Path, data: bytes, *, force: bool = False) -> None:
+    """Write bytes as `write_whole` does."""
+    write_whole(path, lambda temporary: _write(temporary, data), force=force)
+
+
 def write_text(path: Path, text: str, *, force: bool = False) -> None:
     """Write UTF-8 text as `write_whole` does, lines ending in a bare line feed."""
-    write_whole(path, lambda temporary: _write(temporary, text), force=force)
+    write_bytes(path, text.encode("utf-8"), force=force)
 
 
-def _write(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="\n")
+def _write(path: Path, data: bytes) -> None:
+    path.write_bytes(data)
