@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from matplotlib.text import Text
 from PIL import Image
 
 from steybrae.errors import FileWriteError
@@ -16,6 +17,7 @@ from steybrae.field.log import LogRow
 from steybrae.field.readings import ReadingSet
 from steybrae.field.review import review
 from steybrae.show.field_figures import comparison_figure, review_figure, save_figure
+from steybrae.show.style import UNKNOWN_HATCH, band_hatch, band_tint, lightness
 
 RESULT = compare_readings(
     ReadingSet((36.0, 37.0)),
@@ -63,7 +65,7 @@ def test_bars_span_the_stated_ends() -> None:
     assert spans[1] == pytest.approx((27.0, 34.0), abs=1e-9)
     assert spans[2] == pytest.approx((33.0, edge_deg), abs=1e-9)
     assert spans[3] == pytest.approx(axes.get_xlim(), abs=1e-9)
-    assert bars[3].get_hatch() == "xx"
+    assert bars[3].get_hatch() == UNKNOWN_HATCH
 
 
 def test_bands_get_darker_with_steepness_and_no_hatch_is_that_of_unknown() -> None:
@@ -71,12 +73,28 @@ def test_bands_get_darker_with_steepness_and_no_hatch_is_that_of_unknown() -> No
     (axes,) = comparison_figure(wide).axes
     tints = [patch for patch in axes.patches if patch.zorder == 0]
     assert len(tints) == 7
-    grey = [sum(w * c for w, c in zip((0.299, 0.587, 0.114), p.get_facecolor()[:3], strict=True))
-            for p in tints]  # fmt: skip
+    grey = [lightness(patch.get_facecolor()[:3]) for patch in tints]
     assert grey == sorted(grey, reverse=True)
     assert min(a - b for a, b in pairwise(grey)) > 0.03
     assert len({patch.get_hatch() for patch in tints}) == 7
-    assert "xx" not in {patch.get_hatch() for patch in tints}
+    assert UNKNOWN_HATCH not in {patch.get_hatch() for patch in tints}
+
+
+def test_bands_look_as_in_every_other_picture() -> None:
+    wide = compare_readings(ReadingSet((5.0,)), [Reference("map", 60.0, 50.0, 80.0)])
+    (axes,) = comparison_figure(wide).axes
+    tints = [patch for patch in axes.patches if patch.zorder == 0]
+    for position, patch in enumerate(tints):
+        assert patch.get_facecolor()[:3] == pytest.approx(band_tint(position, 7), abs=1e-12)
+        assert (patch.get_hatch() or "") == band_hatch(position)
+
+
+def test_a_dollar_in_a_name_is_a_dollar(tmp_path: Path) -> None:
+    rows = [LogRow(NOON, "A$na$", "clino", (30.0,), 30.0, 4.0, reference_slope_deg=30.0)]
+    figure = review_figure(review(rows))
+    save_figure(figure, tmp_path / "one.png", review(rows).cautions)
+    assert "observer: A$na$" in texts(figure)
+    assert not any(text.get_parse_math() for text in figure.findobj(Text))
 
 
 @pytest.mark.parametrize("make", [lambda: comparison_figure(RESULT), lambda: review_figure(review(ROWS))])

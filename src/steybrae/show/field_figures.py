@@ -1,9 +1,7 @@
 """Pictures of readings: one comparison over the bands, and a whole log.
 
-Bands are tinted in matplotlib's cividis reversed (light is gentle, dark is steep), each with
-its own hatching, so that a black-and-white print reads too; crossed hatching is kept for what
-is unknown. Every value is drawn as a result holds it; cautions stand in the picture and in
-the file's metadata.
+Bands and unknown ground look as in every other picture (`steybrae.show.style`). Every value is
+drawn as a result holds it; cautions stand in the picture and in the file's metadata.
 """
 
 from __future__ import annotations
@@ -13,7 +11,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
@@ -25,6 +22,7 @@ from steybrae.field.agreement import Comparison, ReadingResult
 from steybrae.field.review import Agreement, Review
 from steybrae.files.whole import write_whole
 from steybrae.quantities import round_down, round_up, slope_text
+from steybrae.show.style import INK, band_hatch, band_tint, hatch_ink, picture_style, unknown_style
 
 __all__ = ["comparison_figure", "review_figure", "save_figure"]
 
@@ -34,21 +32,16 @@ LINE_IN: Final = 0.165
 WRAP: Final = 132
 """Characters in a line of the cautions."""
 
-_HATCHES: Final = ("", "..", "//", "---", "\\\\", "||", "oo")
-_UNKNOWN_HATCH: Final = "xx"
-_PAPER_SHARE: Final = 0.35
-"""Share of white in the tint of a band: figures on top stay readable."""
-
 _LETTER_SHARE: Final = 0.0125
 """Width of a letter beside a bar, as a share of the axis."""
 
 _SUFFIXES: Final = (".png", ".svg", ".pdf")
 """Formats whose metadata can hold the cautions."""
 
-_INK: Final = "black"
 _BOX: Final = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
 
 
+@picture_style()
 def comparison_figure(result: ReadingResult) -> Figure:
     """Draw the readings and every reference as bars over the bands.
 
@@ -71,7 +64,9 @@ def comparison_figure(result: ReadingResult) -> Figure:
     figure, axes = _one_axes(heights, left_in=2.45, right_in=0.2)
     low_deg, high_deg = _span(result)
     _tint_bands(axes, result.scheme, low_deg, high_deg)
-    axes.axvline(result.steeper_deg, color=_INK, linewidth=1.6, linestyle=(0, (4, 3)), zorder=2)
+    # White under the dashes: black alone is lost on the steepest tint.
+    axes.axvline(result.steeper_deg, color="white", linewidth=2.8, zorder=2)
+    axes.axvline(result.steeper_deg, color=INK, linewidth=1.6, linestyle=(0, (4, 3)), zorder=2)
     axes.set(xlim=(low_deg, high_deg), ylim=(rows - 0.5, -0.5))
     axes.text(result.steeper_deg + 0.4, rows - 0.52, "leads", va="bottom", fontsize=8, bbox=_BOX, zorder=6)
     _draw_bar(
@@ -97,6 +92,7 @@ def comparison_figure(result: ReadingResult) -> Figure:
     labels = [mean_of, *(_reference_label(reference) for reference in result.references)]
     axes.set_yticks(range(rows), labels, fontsize=9)
     axes.tick_params(axis="y", length=0)
+    axes.tick_params(axis="x", labelsize=9)
     axes.set_xlabel("slope (degrees); bars span 95 %", fontsize=9)
     title = textwrap.fill(result.sentence, 92)
     figure.text(0.15 / WIDTH_IN, 1 - 0.12 / figure.get_figheight(), title, va="top", fontsize=10.5)
@@ -104,6 +100,7 @@ def comparison_figure(result: ReadingResult) -> Figure:
     return figure
 
 
+@picture_style()
 def review_figure(review: Review) -> Figure:
     """Draw difference against mean for every instrument and observer of a log.
 
@@ -173,7 +170,8 @@ def save_figure(figure: Figure, path: Path, cautions: Sequence[Caution], *, forc
         raise FileWriteError(message)
     text = "\n".join(caution.text for caution in cautions)
     key = "Subject" if path.suffix.lower() == ".pdf" else "Description"
-    write_whole(path, lambda temporary: figure.savefig(temporary, metadata={key: text}), force=force)
+    with picture_style():
+        write_whole(path, lambda temporary: figure.savefig(temporary, metadata={key: text}), force=force)
 
 
 def _one_axes(heights: Sequence[float], left_in: float, right_in: float) -> tuple[Figure, Axes]:
@@ -212,22 +210,19 @@ def _span(result: ReadingResult) -> tuple[float, float]:
 
 
 def _tint_bands(axes: Axes, scheme: BandScheme, low_deg: float, high_deg: float) -> None:
-    tints = mpl.colormaps["cividis_r"]
-    bands = scheme.bands
-    for position, band in enumerate(bands):
+    count = len(scheme.bands)
+    for position, band in enumerate(scheme.bands):
         left_deg = max(low_deg, band.low_deg)
         right_deg = high_deg if band.high_deg is None else min(high_deg, band.high_deg)
         if right_deg <= left_deg:
             continue
-        red, green, blue, _ = tints(position / max(1, len(bands) - 1))
-        tint = tuple(_PAPER_SHARE + (1.0 - _PAPER_SHARE) * part for part in (red, green, blue))
         axes.axvspan(
             left_deg,
             right_deg,
-            facecolor=tint,
-            edgecolor="0.35",
-            linewidth=0.5,
-            hatch=_HATCHES[position % len(_HATCHES)],
+            facecolor=band_tint(position, count),
+            edgecolor=hatch_ink(position, count),
+            linewidth=0.0,
+            hatch=band_hatch(position),
             zorder=0,
         )
         axes.text(
@@ -251,16 +246,16 @@ def _draw_bar(axes: Axes, row: int, low_deg: float | None, slope_deg: float, hig
             right_deg - left_deg,
             0.4,
             facecolor="white",
-            edgecolor=_INK,
+            edgecolor=INK,
             linewidth=1.2,
             linestyle="solid" if high_deg is not None else (0, (2, 2)),
             zorder=3,
         )
     )
-    axes.plot([slope_deg, slope_deg], [row - 0.27, row + 0.27], color=_INK, linewidth=4, zorder=4)
+    axes.plot([slope_deg, slope_deg], [row - 0.27, row + 0.27], color=INK, linewidth=4, zorder=4)
     if high_deg is None:
         at_deg, text = slope_deg, f"at least {slope_text(slope_deg)}: upper end not known"
-        axes.plot(edge_deg, row, marker=">", markersize=11, color=_INK, clip_on=False, zorder=5)
+        axes.plot(edge_deg, row, marker=">", markersize=11, color=INK, clip_on=False, zorder=5)
     else:
         low = "unknown" if low_deg is None else f"{round_down(low_deg, 0.1):.1f}"
         at_deg = high_deg
@@ -283,10 +278,8 @@ def _draw_unknown(axes: Axes, row: int) -> None:
             (low_deg, row - 0.2),
             high_deg - low_deg,
             0.4,
-            facecolor="white",
-            edgecolor=_INK,
-            hatch=_UNKNOWN_HATCH,
             zorder=3,
+            **(unknown_style() | {"linewidth": 1.2}),
         )
     )
     middle_deg = (low_deg + high_deg) / 2.0
@@ -309,7 +302,7 @@ def _draw_agreement(axes: Axes, agreement: Agreement) -> None:
         marker="o",
         markersize=4.5,
         markerfacecolor="none",
-        markeredgecolor=_INK,
+        markeredgecolor=INK,
         zorder=4,
     )
     references = f"{agreement.count} with a reference, {agreement.without_reference} without"
@@ -351,16 +344,14 @@ def _strip(
     axes.axhspan(
         low_deg,
         high_deg,
-        facecolor=mpl.colormaps["cividis_r"](0.5 if is_bias else 0.1),
-        edgecolor="0.5",
+        facecolor=band_tint(2 if is_bias else 1, 3),
+        edgecolor="0.3",
         linewidth=0.0,
         alpha=0.45,
-        hatch="" if is_bias else "//",
+        hatch="" if is_bias else "////",
         zorder=1,
     )
-    axes.axhline(
-        value_deg, color=_INK, linewidth=1.4, linestyle="solid" if is_bias else (0, (4, 3)), zorder=3
-    )
+    axes.axhline(value_deg, color=INK, linewidth=1.4, linestyle="solid" if is_bias else (0, (4, 3)), zorder=3)
     axes.text(
         1.02,
         value_deg,
