@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+from tests.needs import lacking, program
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 # A busy machine is no failure.
 settings.register_profile("patient", deadline=None)
@@ -29,10 +34,7 @@ def sample_dem() -> Path:
     """Folder of the invented massif and the invented day: stey_massif.tif, day.gpx and others."""
     folder = ROOT / "sample_dem"
     if not (folder / "stey_massif.tif").is_file():
-        message = f"the sample model is not there: run python sample_dem/make_sample.py --out {folder}"
-        if os.environ.get("CI"):
-            pytest.fail(message)
-        pytest.skip(message)
+        lacking(f"the sample model is not there: run python sample_dem/make_sample.py --out {folder}")
     return folder
 
 
@@ -40,3 +42,19 @@ def sample_dem() -> Path:
 def data_dir() -> Path:
     """Small files kept with the tests."""
     return Path(__file__).parent / "data"
+
+
+@pytest.fixture(scope="session")
+def gdaldem() -> str:
+    """Path of GDAL's own slope program."""
+    return program("gdaldem", package="gdal-bin")
+
+
+# Of one module: Playwright keeps an event loop running, in which other rooms' tests cannot have their own.
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """A real Chromium."""
+    from tests.visits import chromium
+
+    with chromium() as found:
+        yield found

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from numpy.testing import assert_array_equal
 from tests.area.rasters_made import cells, mountains, run, with_voids, write
+from tests.needs import lacking
 
 from steybrae.errors import MissingExtraError, QuantityError
 
@@ -32,10 +33,7 @@ def alone(model: Path) -> Path:
 @pytest.fixture
 def dask() -> None:
     if not HERE:
-        message = "dask[distributed] is not installed (the extras dev and cluster bring it)"
-        if os.environ.get("CI"):
-            pytest.fail(message)
-        pytest.skip(message)
+        lacking("dask[distributed] is not installed (the extras dev and cluster bring it)")
 
 
 def same(one: Path, other: Path) -> None:

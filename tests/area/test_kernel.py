@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
-import shutil
 import subprocess
 from collections import Counter
 from pathlib import Path
@@ -264,17 +262,6 @@ class TestTally:
                 assert pieces is not None
                 states = {state_sector(state) for _, _, state in pieces.tally().cells}
                 assert states == {sector}
-
-
-@pytest.fixture(scope="module")
-def gdaldem() -> str:
-    found = shutil.which("gdaldem")
-    if found is None:
-        message = "gdaldem is not on the path; install the GDAL command line tools (Debian: gdal-bin)"
-        if os.environ.get("CI"):
-            pytest.fail(message)
-        pytest.skip(message)
-    return found
 
 
 def test_in_the_grids_own_metric_it_is_gdaldem(gdaldem: str, tmp_path: Path) -> None:

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import itertools
 import math
-import os
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
+from tests.visits import Visit
 
 from steybrae.bands import BandScheme
 from steybrae.paper.chart import gap_for_slope_mm
@@ -27,44 +26,6 @@ DESKTOP = {"viewport": {"width": 1200, "height": 900}}
 PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True, "is_mobile": True}
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 SLOPES = [3.0, 10.0, 19.97, 25.0, 29.95, 30.0, 35.0, 41.3, 45.0, 54.96, 60.0]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    program = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if program is None:
-        message = "Chromium is not there: install Debian's chromium"
-        if os.environ.get("CI"):
-            pytest.fail(message)
-        pytest.skip(message)
-    with sync_playwright() as driver:
-        found = driver.chromium.launch(
-            executable_path=program,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield found
-        found.close()
-
-
-class Visit:
-    """A page opened, and everything it said or asked for."""
-
-    def __init__(self, browser: Browser, file: Path, **options: Any) -> None:
-        self.context = browser.new_context(**options)
-        self.page = self.context.new_page()
-        self.said: list[str] = []
-        self.asked: list[str] = []
-        self.page.on("console", lambda message: self.said.append(message.text))
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
-        self.page.on("request", lambda request: self.asked.append(request.url))
-        self.url = file.as_uri()
-        self.page.goto(self.url)
-
-    def end(self) -> None:
-        """Nothing was said, nothing but the file was asked for."""
-        assert self.said == []
-        assert self.asked == [self.url]
-        self.context.close()
 
 
 @pytest.fixture(scope="module")

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-import os
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from statistics import median
@@ -14,9 +12,10 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from tests.report.conftest import Made
 from tests.report.drawn import HOSTILE, hostile, large, partly, unknown
+from tests.visits import Visit
 
 from steybrae.quantities import slope_text
 from steybrae.show.report import report_page
@@ -24,45 +23,6 @@ from steybrae.show.report import report_page
 DESKTOP = {"viewport": {"width": 1280, "height": 900}}
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
 A4_PX = 718  # 190 mm between the margins, at 96 dots to the inch
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    program = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if program is None:
-        message = "Chromium is not there: install Debian's chromium"
-        if os.environ.get("CI"):
-            pytest.fail(message)
-        pytest.skip(message)
-    with sync_playwright() as driver:
-        found = driver.chromium.launch(
-            executable_path=program,
-            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
-        )
-        yield found
-        found.close()
-
-
-class Visit:
-    """A page opened, and everything it said or asked for."""
-
-    def __init__(self, browser: Browser, file: Path, **options: Any) -> None:
-        self.context = browser.new_context(**options)
-        self.page = self.context.new_page()
-        self.said: list[str] = []
-        self.asked: list[str] = []
-        self.page.on("console", lambda message: self.said.append(message.text))
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
-        self.page.on("dialog", lambda dialog: self.said.append(dialog.message))
-        self.page.on("request", lambda request: self.asked.append(request.url))
-        self.url = file.as_uri()
-        self.page.goto(self.url)
-
-    def end(self) -> None:
-        """Nothing was said, and nothing but the file and the pictures in it was asked for."""
-        assert self.said == []
-        assert [url for url in self.asked if not url.startswith("data:image/png")] == [self.url]
-        self.context.close()
 
 
 @pytest.fixture

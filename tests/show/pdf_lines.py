@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import base64
-import os
 import re
-import shutil
 import subprocess
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pytest
+from tests.needs import program
 
 MM_PER_PT = 25.4 / 72.0
 
@@ -95,15 +93,11 @@ def level(strokes: list[Stroke]) -> list[Stroke]:
 
 def rendered(pdf: bytes, folder: Path, dpi: int, page: int = 1) -> np.ndarray:
     """Grey picture of a page, 0 black to 255 white, ``[row, col]``, as poppler draws it."""
-    if shutil.which("pdftoppm") is None:
-        message = "pdftoppm is not there: install Debian's poppler-utils"
-        if os.environ.get("CI"):
-            pytest.fail(message)
-        pytest.skip(message)
+    pdftoppm = program("pdftoppm", package="poppler-utils")
     source = folder / "page.pdf"
     source.write_bytes(pdf)
     subprocess.run(
-        ["pdftoppm", "-r", str(dpi), "-f", str(page), "-l", str(page), "-gray", source, folder / "page"],
+        [pdftoppm, "-r", str(dpi), "-f", str(page), "-l", str(page), "-gray", source, folder / "page"],
         check=True,
         capture_output=True,
     )
@@ -120,5 +114,6 @@ def words(pdf: bytes, folder: Path) -> str:
     """All text of a PDF, spaces joined."""
     source = folder / "text.pdf"
     source.write_bytes(pdf)
-    done = subprocess.run(["pdftotext", "-layout", source, "-"], check=True, capture_output=True)
+    pdftotext = program("pdftotext", package="poppler-utils")
+    done = subprocess.run([pdftotext, "-layout", source, "-"], check=True, capture_output=True)
     return " ".join(done.stdout.decode("utf-8").split())

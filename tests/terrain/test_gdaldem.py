@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 import subprocess
 from pathlib import Path
 
@@ -20,17 +18,6 @@ from steybrae.terrain.synthetic import Plane, sample_surface
 
 ALGORITHMS = {"horn": "Horn", "zevenbergen-thorne": "ZevenbergenThorne"}
 NODATA = -9999.0
-
-
-@pytest.fixture(scope="session")
-def gdaldem() -> str:
-    found = shutil.which("gdaldem")
-    if found is None:
-        message = "gdaldem is not on the path; install the GDAL command line tools (Debian: gdal-bin)"
-        if os.environ.get("CI"):
-            pytest.fail(message)
-        pytest.skip(message)
-    return found
 
 
 def ask(gdaldem: str, what: str, method: str, dem: Dem, folder: Path):
