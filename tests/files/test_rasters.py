@@ -589,3 +589,23 @@ class TestOffline:
         path = vrt(tmp_path / "dem.vrt", f"http://{server[0]}/x.tif", (40, 50), relative=0)
         refusal(FileReadError, path)
         assert server[1]
+
+
+@pytest.mark.parametrize(
+    ("crs", "named"),
+    [
+        ("EPSG:25832", True),
+        ("+proj=utm +zone=32 +datum=WGS84", True),
+        # An ellipsoid is no datum: the likeliest on it is taken, and what it is good to is not known.
+        ("+proj=utm +zone=32 +ellps=GRS80", False),
+        ("+proj=utm +zone=32 +ellps=intl", False),
+        ("+proj=utm +zone=32 +ellps=bessel", False),
+    ],
+)
+def test_a_file_that_names_no_datum_has_a_shift_of_unknown_error(
+    tmp_path: Path, crs: str, named: bool
+) -> None:
+    path = write(tmp_path / "one.tif", heights(), crs=crs, origin=(500_000.0, 5_300_000.0))
+    with open_model([path]) as model:
+        assert (model.grid.datum_accuracy_m is not None) == named
+        assert (model.read(3, 4, 5, 6).grid.datum_accuracy_m is not None) == named

@@ -7,7 +7,9 @@ import pyproj
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pyproj.crs.coordinate_operation import LambertAzimuthalEqualAreaConversion
 
+from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import ModelError
 from steybrae.terrain.dem import Dem, Grid, horizontal_crs
 from steybrae.terrain.synthetic import Plane, sample_surface
@@ -149,3 +151,93 @@ def test_datum_accuracy_where_proj_has_one_operation(crs: str, accuracy_m: float
     # ETRS89 to WGS 84 is stated by the EPSG registry as good to 1 m.
     cell, x, y = (1e-4, -3.0, 57.0) if crs != "EPSG:32630" else (10.0, 500_000.0, 6_300_000.0)
     assert Grid((cell, 0.0, x, 0.0, -cell, y), crs, (100, 100)).datum_accuracy_m == accuracy_m
+
+
+# The stated accuracies are the EPSG registry's for the operation that PROJ uses at the place.
+@pytest.mark.parametrize(
+    ("crs", "x", "y", "accuracy_m"),
+    [
+        ("EPSG:26910", 500_000.0, 5_400_000.0, 4.0),  # NAD83
+        ("EPSG:4269", -122.0, 48.0, 4.0),
+        ("EPSG:25832", 500_000.0, 5_300_000.0, 1.0),  # ETRS89
+        ("EPSG:4258", 10.0, 47.0, 1.0),
+        ("EPSG:27700", 216_600.0, 771_200.0, 2.0),  # OSGB36
+        ("EPSG:23032", 500_000.0, 5_300_000.0, 2.0),  # ED50
+        ("EPSG:26710", 500_000.0, 5_400_000.0, 7.0),  # NAD27
+        ("EPSG:2056", 2_600_000.0, 1_200_000.0, 1.0),  # CH1903+
+        ("EPSG:3857", 1.1e6, 6e6, 0.0),
+        ("EPSG:32632", 500_000.0, 5_300_000.0, 0.0),
+    ],
+)
+def test_a_stated_small_error_of_the_datum_is_no_caution(
+    crs: str, x: float, y: float, accuracy_m: float
+) -> None:
+    found = datum_accuracy_m(crs, x, y)
+    assert found == accuracy_m
+    assert "datum" not in caution_keys(found)
+
+
+@pytest.mark.parametrize(
+    ("crs", "lon_deg", "lat_deg", "low_m", "high_m"),
+    [
+        # NAD83's origin is some 2 m from that of WGS 84 (D. Doyle, National Geodetic Survey, 2000);
+        # the worst of its operations, for the Aleutians, is 4 m from none and good to 8 m.
+        ("EPSG:4269", -66.5, 18.2, 8.0, 13.0),  # Puerto Rico
+        ("EPSG:4269", -99.0, 20.0, 8.0, 13.0),  # Mexico
+        ("EPSG:7844", 10.0, 47.0, 3.0, 5.0),  # GDA2020, far from Australia
+    ],
+)
+def test_a_datum_fixed_to_a_plate_is_metres_off_where_no_operation_covers_it(
+    crs: str, lon_deg: float, lat_deg: float, low_m: float, high_m: float
+) -> None:
+    found = datum_accuracy_m(equal_area_around(crs, lon_deg, lat_deg), 0.0, 0.0)
+    assert found is not None
+    assert low_m < found < high_m
+    assert "datum" not in caution_keys(found)
+
+
+@pytest.mark.parametrize(
+    ("crs", "lon_deg", "lat_deg"),
+    [
+        ("EPSG:4267", -40.0, 40.0),  # NAD27
+        ("EPSG:4230", -100.0, 40.0),  # ED50
+        ("EPSG:4277", 20.0, 50.0),  # OSGB36
+        # GRS80 is its ellipsoid too, yet it lies 320 m off: an ellipsoid tells nothing.
+        ("EPSG:4121", 10.0, 47.0),  # GGRS87, out of Greece
+    ],
+)
+def test_an_old_datum_keeps_its_caution_where_no_operation_covers_it(
+    crs: str, lon_deg: float, lat_deg: float
+) -> None:
+    found = datum_accuracy_m(equal_area_around(crs, lon_deg, lat_deg), 0.0, 0.0)
+    assert found is not None
+    assert found > 100.0
+    assert "datum" in caution_keys(found)
+
+
+@pytest.mark.parametrize("named", ["+proj=longlat +ellps=GRS80", "+proj=longlat +ellps=intl"])
+def test_a_datum_of_no_name_keeps_its_caution(named: str) -> None:
+    found = datum_accuracy_m(f"{named} +type=crs", 10.0, 47.0)
+    assert found is None
+    assert "datum" in caution_keys(found)
+
+
+def test_a_guessed_datum_has_no_known_error_in_any_window() -> None:
+    grid = Grid((10.0, 0.0, 5e5, 0.0, -10.0, 5.3e6), "EPSG:23032", (10, 10), datum_named=False)
+    assert grid.datum_accuracy_m is None
+    assert grid.part(2, 3, 4, 5).datum_accuracy_m is None
+
+
+def equal_area_around(geographic: str, lon_deg: float, lat_deg: float) -> str:
+    """Map projection of its own around a place, as surveys and programs make them."""
+    middle = LambertAzimuthalEqualAreaConversion(lat_deg, lon_deg)
+    return pyproj.crs.ProjectedCRS(middle, "of its own", geodetic_crs=pyproj.CRS(geographic)).to_wkt()
+
+
+def datum_accuracy_m(crs: str, x: float, y: float) -> float | None:
+    cell = 1e-4 if pyproj.CRS(crs).is_geographic else 10.0
+    return Grid((cell, 0.0, x, 0.0, -cell, y), crs, (10, 10)).datum_accuracy_m
+
+
+def caution_keys(accuracy_m: float | None) -> set[str]:
+    return {caution.key for caution in cautions_for(Situation(datum_accuracy_m=accuracy_m))}

@@ -19,6 +19,9 @@ __all__ = ["Tile", "join"]
 MOST_CELLS: Final = 2**40
 """Largest grid that several tiles may span, cells; beyond it they are not one model (our choice)."""
 
+_NAMELESS: Final = ("unknown", "unnamed")
+"""How GDAL's and PROJ's names of a datum begin where only its ellipsoid is given."""
+
 
 @dataclass(frozen=True)
 class Tile:
@@ -69,13 +72,15 @@ def join(opened: Sequence[Any]) -> tuple[Grid, list[Tile]]:
     return base.part(top, left, bottom - top, right - left), tiles
 
 
-def _crs_text(data: Any) -> str:
+def _crs_of(data: Any) -> tuple[str, bool]:
+    """CRS as text, and whether the file names its datum."""
     if data.crs is None:
         horizontal_crs(None)
     try:
         # An authority's code brings PROJ's area-wise datum shifts, which WKT alone may not.
         code = data.crs.to_epsg()
-        found = horizontal_crs(f"EPSG:{code}" if code else data.crs.to_wkt())
+        written = horizontal_crs(data.crs.to_wkt())
+        found = horizontal_crs(f"EPSG:{code}") if code else written
     except (pyproj.exceptions.CRSError, rasterio.errors.CRSError) as error:
         message = (
             f"The elevation model {data.name} should have a CRS that PROJ knows; it has another "
@@ -83,7 +88,9 @@ def _crs_text(data: Any) -> str:
         )
         raise ModelError(message) from error
     authority = found.to_authority(min_confidence=100)
-    return ":".join(authority) if authority else found.to_wkt()
+    # Given an ellipsoid alone, the code above is the likeliest system on it: a good guess, and unsaid.
+    named = written.datum is not None and not written.datum.name.lower().startswith(_NAMELESS)
+    return ":".join(authority) if authority else found.to_wkt(), named
 
 
 def _grid_of(data: Any) -> Grid:
@@ -101,7 +108,8 @@ def _grid_of(data: Any) -> Grid:
             "Georeference it first."
         )
         raise ModelError(message)
-    return Grid(found, _crs_text(data), (data.height, data.width))
+    crs, datum_named = _crs_of(data)
+    return Grid(found, crs, (data.height, data.width), datum_named)
 
 
 def _offset(base: Grid, grid: Grid, base_name: str, name: str) -> tuple[int, int]:

@@ -8,6 +8,7 @@ Arrays are ``[row, col]``; functions take ``col, row`` as they would x, y.
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any, Final, Protocol
@@ -16,6 +17,7 @@ import numpy as np
 import pyproj
 from numpy.typing import ArrayLike, NDArray
 from pyproj.enums import TransformDirection
+from pyproj.transformer import TransformerGroup
 
 from steybrae.errors import ModelError
 
@@ -26,6 +28,8 @@ Array = NDArray[np.float64]
 
 WGS84: Final = "EPSG:4326"
 """CRS of GPS positions and of every latitude and longitude in the results."""
+
+_ELLIPSOID: Final = pyproj.Geod(ellps="WGS84")
 
 _LINKED_TO_EARTH: Final = ("Geographic", "Projected", "Derived Geographic", "Derived Projected")
 
@@ -112,11 +116,14 @@ class Grid:
         Horizontal CRS as WKT or as an authority code.
     shape
         ``(rows, cols)``.
+    datum_named
+        False where the file names no datum, so that the CRS's is a guess by its ellipsoid.
     """
 
     transform: tuple[float, float, float, float, float, float]
     crs_wkt: str
     shape: tuple[int, int]
+    datum_named: bool = True
 
     @property
     def crs(self) -> pyproj.CRS:
@@ -187,7 +194,12 @@ class Grid:
         """Accuracy of the shift between WGS 84 and the CRS's datum, metres; None if not known.
 
         As PROJ states it for the operation it uses over the whole area, without national
-        grid-shift files; 0 where the datums are taken as one.
+        grid-shift files; 0 where the datums are taken as one. Where PROJ knows no operation for
+        the place it takes the datums as one and states nothing: then it is how far that may be
+        out by the operations known for other places, see `_furthest_m`. So it is about 12 m for
+        NAD83 outside the United States and Canada, whose origin lies some 2 m from that of WGS 84
+        (D. Doyle, National Geodetic Survey, "NAD 83 vs WGS 84", 10 May 2000), and more than
+        100 m for NAD27 or OSGB36. None where the file names no datum.
         """
         rows, cols = self.shape
         corners_lon, corners_lat = self.own_lonlat([0, cols, cols, 0], [0, 0, rows, rows])
@@ -196,20 +208,46 @@ class Grid:
         # Newer PROJ states no accuracy for a mere projection, which shifts nothing.
         if _crs(self._geodetic).equals(_crs(WGS84), ignore_axis_order=True):
             return 0.0
+        if not self.datum_named:
+            return None
         transformer = _transformer(WGS84, self.crs_wkt)
-        transformer.transform(float(corners_lon.mean()), float(corners_lat.mean()))
+        place = (float(corners_lon.mean()), float(corners_lat.mean()))
+        transformer.transform(*place)
         try:
             accuracy = float(transformer.get_last_used_operation().accuracy)
         except pyproj.exceptions.ProjError:
             # PROJ names the operation it used only where it had to choose among several.
             accuracy = float(transformer.accuracy)
-        return None if accuracy < 0 else accuracy
+        return self._furthest_m(*place) if accuracy < 0 else accuracy
+
+    def _furthest_m(self, lon_deg: float, lat_deg: float) -> float | None:
+        """Distance from where PROJ puts a WGS 84 position to where any shift to the datum might, metres.
+
+        The largest, over every operation that PROJ knows for the datum wherever in the world
+        and can do without grid-shift files, of the distance and that operation's stated
+        accuracy together (our reading: a datum lies nowhere further off than that). None where
+        it knows none, or one of no stated accuracy.
+        """
+        own_lon, own_lat = self.own_lonlat(*self.from_wgs84(lon_deg, lat_deg))
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Best transformation is not available")
+            known = TransformerGroup(WGS84, self._geodetic, always_xy=True, allow_ballpark=False).transformers
+        unit_deg, meridian_deg = self._degrees
+        furthest_m = -1.0
+        for shift in known:
+            lon, lat = shift.transform(lon_deg, lat_deg)
+            to = (lon * unit_deg + meridian_deg, lat * unit_deg)
+            _, _, apart_m = _ELLIPSOID.inv(float(own_lon), float(own_lat), *to)
+            if shift.accuracy < 0 or not math.isfinite(apart_m):
+                return None
+            furthest_m = max(furthest_m, apart_m + shift.accuracy)
+        return furthest_m if known else None
 
     def part(self, row: int, col: int, rows: int, cols: int) -> Grid:
         """Grid of a window whose first cell is ``[row, col]``; it may reach outside."""
         a, b, _, d, e, _ = self.transform
         x, y = self.xy(col, row)
-        return Grid((a, b, float(x), d, e, float(y)), self.crs_wkt, (rows, cols))
+        return Grid((a, b, float(x), d, e, float(y)), self.crs_wkt, (rows, cols), self.datum_named)
 
 
 class DemSource(Protocol):
