@@ -169,14 +169,17 @@ class Kernel:
                 sloping = squared >= squared.dtype.type(self._level2)
                 pieces.add(facing, bands, sloping, count, cols, metric.area_m2.at(first, count))
         if "slope" in out or "tenths" in out:
-            steps = _slope_steps(squared, count, cols)
-            number = steps.dtype.type
-            if "slope" in out:
-                target = _rows(out["slope"], rows)
-                np.multiply(steps.reshape(target.shape), number(1.0 / STEPS), out=target, casting="same_kind")
+            steps = _slope_steps(squared)
             if "tenths" in out:
                 target = _rows(out["tenths"], rows)
-                np.copyto(target, _tenths(steps * number(10.0 / STEPS)).reshape(target.shape))
+                tenths = _tenths(steps * steps.dtype.type(10.0 / STEPS))
+                np.copyto(target, tenths.reshape(count, -1)[:, :cols].reshape(target.shape))
+            if "slope" in out:
+                target = _rows(out["slope"], rows)
+                np.multiply(steps, steps.dtype.type(1.0 / STEPS), out=steps)
+                # A second pass, for arithmetic into rows of tiles takes twice as long as copying.
+                slopes = steps.reshape(count, -1)[:, :cols].reshape(target.shape)
+                np.copyto(target, slopes, casting="same_kind")
 
     def _kept(self, width: int, dtype: np.dtype[Any]) -> _Buffers:
         if (width, dtype) not in self._buffers:
@@ -281,13 +284,12 @@ def _rows(out: Cells, rows: slice) -> Cells:
     return found
 
 
-def _slope_steps(squared: Cells, count: int, cols: int) -> Cells:
+def _slope_steps(squared: Cells) -> Cells:
     """Slope in its steps, rounded up to whole ones, in the memory of the squared gradient."""
     np.sqrt(squared, out=squared)
     np.arctan(squared, out=squared)
     np.multiply(squared, squared.dtype.type(math.degrees(1.0) * STEPS * (1.0 + MARGIN)), out=squared)
-    np.ceil(squared, out=squared)
-    return squared.reshape(count, -1)[:, :cols]
+    return np.ceil(squared, out=squared)
 
 
 def _tenths(tenths: Cells) -> Cells:

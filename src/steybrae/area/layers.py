@@ -115,27 +115,27 @@ def halve(cells: Cells, layer: Layer) -> Cells:
     """
     if layer.thinned == "one":
         return np.ascontiguousarray(cells[::2, ::2])
+    known = _ranked(cells, layer)
     if cells.ndim == 4:
-        return _halve_tiles(cells, layer)
-    rows, cols = cells.shape
-    # Unknown as the largest number: NaN stays NaN in a maximum, 65535 is the largest already,
-    # and one below 0 is 255.
-    odd = layer.unknown == 0
-    known = cells - np.uint8(1) if odd else cells
-    if rows % 2:
-        known = np.concatenate((known, known[-1:]))
-    tall = np.maximum(known[::2], known[1::2])
-    if cols % 2:
-        tall = np.concatenate((tall, tall[:, -1:]), axis=1)
-    out: Cells = np.maximum(tall[:, ::2], tall[:, 1::2])
-    return np.add(out, np.uint8(1)) if odd else out
+        # As they lie in memory: tile by tile.
+        quarter = _largest_of_four(known.swapaxes(1, 2)).swapaxes(1, 2)
+        out = np.ascontiguousarray(quarter).reshape(cells.shape[0] * cells.shape[1] // 2, -1)
+    else:
+        odd = [(0, size % 2) for size in cells.shape]
+        out = _largest_of_four(np.pad(known, odd, mode="edge") if any(last for _, last in odd) else known)
+    return np.add(out, np.uint8(1)) if layer.unknown == 0 else out.view(cells.dtype)
 
 
-def _halve_tiles(cells: Cells, layer: Layer) -> Cells:
-    odd = layer.unknown == 0
-    known = cells - np.uint8(1) if odd else cells
-    tall = np.maximum(known[:, ::2], known[:, 1::2])
-    out = np.maximum(tall[..., ::2], tall[..., 1::2])
-    down, rows, right, cols = out.shape
-    flat = np.ascontiguousarray(out).reshape(down * rows, right * cols)
-    return np.add(flat, np.uint8(1)) if odd else flat
+def _ranked(cells: Cells, layer: Layer) -> Cells:
+    """Whole numbers in the order in which cells win: unknown is the largest."""
+    if layer.unknown == 0:
+        return cells - np.uint8(1)  # 255
+    # Bits of numbers from 0 up are in the order of the numbers, and NaN, of either sign, is above all;
+    # 65535 is the largest already. Whole numbers take a third of the time of floating ones.
+    return cells.view(f"u{cells.itemsize}")
+
+
+def _largest_of_four(known: Cells) -> Cells:
+    tall = np.maximum(known[..., ::2, :], known[..., 1::2, :])
+    out: Cells = np.maximum(tall[..., ::2], tall[..., 1::2])
+    return out

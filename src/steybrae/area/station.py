@@ -135,11 +135,7 @@ class Station:
     def _empty(self, layer: Layer, block: Block) -> Cells:
         """Array for a block: tile by tile where the tiles are whole and go to the file as they are."""
         shape: tuple[int, ...] = (block.rows, block.cols)
-        if (
-            layer.name in FAST
-            and self.job.compress == "none"
-            and not (block.rows % TILE or block.cols % TILE)
-        ):
+        if layer.name in FAST and not (block.rows % TILE or block.cols % TILE):
             shape = (block.rows // TILE, TILE, block.cols // TILE, TILE)
             return self._buffer(layer.name, (shape[0], shape[2], TILE, TILE), layer.dtype).swapaxes(1, 2)
         return self._buffer(layer.name, shape, layer.dtype)

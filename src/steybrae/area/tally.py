@@ -161,10 +161,9 @@ class Pieces:
         """Belt of each cell from the lowest belt of the piece, which one that is, and how many."""
         low, high = ends
         if not (math.isfinite(low) and math.isfinite(high)):
-            known = z[np.isfinite(z)]
-            if not known.size:
+            low, high = _known_ends(z)
+            if low > high:
                 return None, 0, 1
-            low, high = float(known.min()), float(known.max())
         metres = sorted(v * self._step_m + self._offset_m for v in (low, high))
         # Heights that no ground has must not make a belt each.
         first, last = (math.floor(min(max(end, LOWEST_M), HIGHEST_M) / self._belt_m) for end in metres)
@@ -172,10 +171,12 @@ class Pieces:
             return None, first, 1
         # The cell of the first window is one row and one column on.
         own = z.reshape(-1)[z.shape[1] + 1 : z.size - z.shape[1] + 1]
-        belt, flag = np.zeros(own.size, np.uint8), np.empty(own.size, bool)
         above = np.greater_equal if self._step_m > 0 else np.less_equal
-        for k in range(first + 1, last + 1):
-            above(own, z.dtype.type((k * self._belt_m - self._offset_m) / self._step_m), out=flag)
+        edges = ((k * self._belt_m - self._offset_m) / self._step_m for k in range(first + 1, last + 1))
+        belt = above(own, z.dtype.type(next(edges))).view(np.uint8)
+        flag = np.empty(own.size, bool)
+        for edge in edges:
+            above(own, z.dtype.type(edge), out=flag)
             np.add(belt, flag.view(np.uint8), out=belt)
         return belt, first, last - first + 1
 
@@ -197,9 +198,9 @@ class Pieces:
         area_m2
             Of a cell; one number, or one for each row or column or cell.
         """
-        small = facing.belts * self._codes <= 256
+        codes = facing.belts * self._codes
         code = np.add(sloping.view(np.uint8), bands)
-        if not small:
+        if codes > 256:
             code = code.astype(np.uint16)
         np.multiply(code, code.dtype.type(STATES), out=code)
         np.add(code, facing.state, out=code)
@@ -207,7 +208,7 @@ class Pieces:
             np.add(code, np.multiply(facing.belt, code.dtype.type(self._codes), dtype=code.dtype), out=code)
         # The last two columns of each row are no cells: they are counted as unknown, then taken off.
         code.reshape(count, -1)[:, cols:] = 0
-        counts = np.bincount(code, minlength=facing.belts * self._codes)
+        counts = _counts(code, codes)
         counts[0] -= 2 * count
         mm2 = np.round(counts * (float(np.mean(area_m2)) * MM2_PER_M2)).astype(np.int64)
         for k in range(facing.belts):
@@ -229,6 +230,24 @@ class Pieces:
                 found.cells[key] += cells
                 found.area_mm2[key] += area_mm2
         return found
+
+
+def _counts(code: Cells, codes: int) -> NDArray[np.int64]:
+    """How often each code is there; of bytes two at once, for each number costs the same to count."""
+    if code.dtype != np.uint8 or code.size % 2:
+        return np.bincount(code, minlength=codes)
+    pairs = np.bincount(code.view(np.uint16), minlength=256 * codes).reshape(codes, 256)
+    found: NDArray[np.int64] = pairs.sum(axis=1) + pairs[:, :codes].sum(axis=0)
+    return found
+
+
+def _known_ends(z: Cells) -> tuple[float, float]:
+    """Lowest and highest of the finite numbers; the lowest above the highest where there are none."""
+    low, high = float(np.fmin.reduce(z, axis=None)), float(np.fmax.reduce(z, axis=None))
+    if math.isfinite(low) and math.isfinite(high):
+        return low, high
+    known = np.isfinite(z)
+    return float(z.min(initial=np.inf, where=known)), float(z.max(initial=-np.inf, where=known))
 
 
 def _not_below(along: Cells, down: Cells, alpha: float, beta: float, other: Cells, out: Cells) -> None:
