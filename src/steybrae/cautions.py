@@ -56,7 +56,7 @@ class Situation:
     place_coarse
         Whether the place as written names more ground than was looked at.
     places_swapped
-        Whether latitude and longitude look swapped.
+        Whether a point off the model would lie on it with latitude and longitude exchanged.
     datum_accuracy_m
         Accuracy of the shift between WGS 84 and the model's datum, metres; None if not known.
     overhead
@@ -212,8 +212,9 @@ _RULES: Final = (
     _Rule(
         "swapped",
         lambda at: at.places_swapped,
-        "Latitude and longitude may be swapped in the route: the line meets the model only when they "
-        "are exchanged. Check the file.",
+        "A point of the route lies off the model and would lie on it with latitude and longitude "
+        "exchanged. Nothing was exchanged, and what is off the model is unknown: check their order in the "
+        "route.",
     ),
     _Rule(
         "gap_unreadable",

@@ -16,6 +16,7 @@ from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.places import Place
 from steybrae.screening.cross_check import CrossCheck, cross_check
+from steybrae.screening.exchanged import would_lie_on
 from steybrae.screening.ground_result import GroundAt, GroundPatch, PlaceAt, Within
 from steybrae.screening.leg import possible_bands
 from steybrae.screening.screen import Settings
@@ -220,6 +221,8 @@ def _position(place: Place, source: DemSource) -> tuple[float, float]:
             f"does not. The model covers latitude {lat.min():.4f} to {lat.max():.4f}, "
             f"longitude {lon.min():.4f} to {lon.max():.4f}."
         )
+        if would_lie_on(source.grid, np.array([place.lat_deg]), np.array([place.lon_deg])).any():
+            message += " With latitude and longitude exchanged it would: check their order."
         raise OffModelError(message)
     return col, row
 

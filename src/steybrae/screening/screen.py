@@ -22,6 +22,7 @@ from steybrae.route.overhead import route_above
 from steybrae.route.overhead_windows import REACH_M, OverheadLook
 from steybrae.route.track import Track, leg_track
 from steybrae.screening.cross_check import CrossCheck, cross_check
+from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.leg import LegAbove, LegNames, Rules, possible_bands, screen_leg
 from steybrae.screening.picture import Relief
 from steybrae.screening.result import (
@@ -134,6 +135,7 @@ def screen_route(
     tracks = [leg_track(route, number) for number in range(count)]
     _refuse_lengthless(route, tracks)
     inside = _refuse_outside(tracks, grid)
+    swapped = places_swapped(route, grid)
     jacobian = jacobian_at(grid, *inside)
     cell = cell_size_m(grid, *inside)
     known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
@@ -163,6 +165,7 @@ def screen_route(
         unknown_m=totals.unknown_m,
         unknown_near=any(_unknown_near(leg) for leg in legs),
         open_above=totals.open_above,
+        places_swapped=swapped,
         unit_doubtful=_doubtful_heights(legs, totals),
     )
     return RouteScreening(
