@@ -198,6 +198,7 @@ class TestZoom:
         assert near[1] + 119.0 / (frame["width"] - 2.0) * near[2] == pytest.approx(under[1], abs=20.0)
 
     def test_dragging_moves_it_and_it_never_leaves_the_frame(self, desktop: Page) -> None:
+        desktop.locator("#map").scroll_into_view_if_needed()
         desktop.locator("#zoom-in").click()
         desktop.locator("#zoom-in").click()
         before = view_box(desktop)
@@ -353,6 +354,11 @@ class TestPrint:
         breaks = "nodes => [...new Set(nodes.map(node => getComputedStyle(node).breakInside))]"
         assert page.locator("tr").evaluate_all(breaks) == ["avoid"]
         assert page.locator(".legs > li").evaluate_all(breaks) == ["avoid"]
+        tops = [
+            page.locator(part).evaluate("node => node.getBoundingClientRect().top")
+            for part in ("header", "#on-reading", "#legs", "#look", "#table")
+        ]
+        assert tops == sorted(tops)  # on paper all cautions and the legs come before the map
         for hidden in (".tools", ".layers", ".readout", "nav"):
             assert not page.locator(hidden).is_visible()
         width = page.locator("#map svg").first.evaluate("node => node.getBoundingClientRect().width")
@@ -368,6 +374,17 @@ class TestEveryScreen:
         visit = Visit(browser, made.page if name == "sample" else others[name], **PHONE)
         assert visit.page.evaluate("document.documentElement.scrollWidth") == 390
         visit.end()
+
+    def test_the_map_is_met_before_the_legs(self, phone: Page, made: Made) -> None:
+        tops = [
+            phone.locator(part).first.evaluate("node => node.getBoundingClientRect().top + scrollY")
+            for part in (".headline", "header .cautions", "#map", "#on-reading", "#legs")
+        ]
+        assert tops == sorted(tops)
+        assert tops[2] < 1.5 * PHONE["viewport"]["height"]
+        cautions = phone.locator("header .cautions li, #on-reading li")
+        assert cautions.count() == len(made.screening.cautions)
+        assert all(caution.is_visible() for caution in cautions.all())
 
     def test_a_tap_on_the_profile(self, phone: Page) -> None:
         phone.locator("#profile .panel").first.tap(position={"x": 120, "y": 60})

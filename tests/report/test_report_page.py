@@ -252,8 +252,19 @@ class TestPromises:
     def test_cautions_stand_first_and_last(self, page: Reader, made: Made) -> None:
         for caution in made.screening.cautions:
             assert page.words.count(caution.text) == 2
-        assert page.words.index(made.screening.cautions[0].text) < page.words.index("Leg by leg")
+            assert page.words.index(caution.text) < page.words.index("Leg by leg")
         assert page.words.rindex(made.screening.cautions[-1].text) > page.words.index("To repeat it")
+
+    def test_what_is_special_to_the_line_stands_before_the_map(self, page: Reader, made: Made) -> None:
+        look = page.words.index("Show on the map")
+        later = {at.key for at in made.screening.cautions if page.words.index(at.text) > look}
+        assert later == {"model_smooths", "overhead_not_runout", "bulletin_regional"}
+        heads = ["Before you read on", "Show on the map", "On reading every figure here", "Leg by leg"]
+        places = [page.words.index(head) for head in heads]
+        assert places == sorted(places)
+
+    def test_no_caution_waits_behind_a_click(self, made: Made) -> None:
+        assert "<details" not in made.page.read_text("utf-8")
 
     def test_no_verdict(self, page: Reader) -> None:
         assert not VERDICT.search(page.words)

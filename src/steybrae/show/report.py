@@ -37,6 +37,16 @@ __all__ = ["report_page"]
 _HATCH_PX: Final = 22.0
 """Side of a hatch's tile with one line in it, pixels."""
 
+_ON_READING: Final = (
+    "model_smooths",
+    "overhead_not_runout",
+    "runout_published",
+    "magnetic",
+    "bulletin_regional",
+)
+"""Cautions on how to read what is shown, true of every line: they stand between map and legs, so that
+on a phone what is special to this line, and the map, come first. Any other stands before all else."""
+
 
 @dataclass(frozen=True)
 class BandLook:
@@ -128,6 +138,8 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         "name": screening.name or "Route without a name",
         "screening": screening,
         "headline": totals_words(screening),
+        "cautions_first": [caution for caution in screening.cautions if caution.key not in _ON_READING],
+        "cautions_on_reading": [caution for caution in screening.cautions if caution.key in _ON_READING],
         "legs": [leg_words(leg, scheme) for leg in screening.legs],
         "bands": _looks(screening, scheme),
         "unknown": UNKNOWN,
