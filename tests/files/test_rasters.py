@@ -585,7 +585,7 @@ class TestOffline:
     def test_the_listener_would_have_heard(
         self, tmp_path: Path, server: tuple[str, list[bytes]], monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        monkeypatch.setattr(rasters, "_OFFLINE", {})
+        monkeypatch.setattr(rasters, "OFFLINE", {})
         path = vrt(tmp_path / "dem.vrt", f"http://{server[0]}/x.tif", (40, 50), relative=0)
         refusal(FileReadError, path)
         assert server[1]

@@ -19,7 +19,7 @@ import rasterio.windows
 from numpy.typing import NDArray
 from rasterio.enums import MaskFlags
 
-from steybrae.files.rasters import _OFFLINE, CACHE_BYTES, RasterModel, _damaged
+from steybrae.files.rasters import CACHE_BYTES, OFFLINE, RasterModel, damaged
 from steybrae.files.tiles import Tile
 
 __all__ = ["BadBlock", "RawHeights", "cache_for", "this_thread"]
@@ -27,13 +27,16 @@ __all__ = ["BadBlock", "RawHeights", "cache_for", "this_thread"]
 TILED_CELLS: Final = 8192
 """A block of a file that is narrower than this, cells, counts as a tile."""
 
+NODATA_ROWS: Final = 64
+"""Rows searched for the no-data number at once."""
+
 _SINGLE: Final = ("float32", "int16", "uint16", "int8", "uint8")
 """Numbers that single precision holds exactly."""
 
 
 def this_thread(cache_bytes: int) -> Any:
     """Give GDAL settings for a thread that reads and writes: its own error messages, and no network."""
-    return rasterio.Env(GDAL_CACHEMAX=cache_bytes, **_OFFLINE)
+    return rasterio.Env(GDAL_CACHEMAX=cache_bytes, **OFFLINE)
 
 
 def cache_for(model: RasterModel, rows: int) -> tuple[int, bool]:
@@ -53,7 +56,7 @@ def cache_for(model: RasterModel, rows: int) -> tuple[int, bool]:
         as itself, so that all blocks of a row want the same ones.
     """
     need, striped = CACHE_BYTES, False
-    for tile in model._tiles:
+    for tile in model.tiles:
         high, wide = tile.data.block_shapes[0]
         if wide >= tile.data.width and tile.data.width > TILED_CELLS:
             striped = True
@@ -99,7 +102,7 @@ class RawHeights:
     """
 
     def __init__(self, model: RasterModel, on_bad_block: Callable[[BadBlock], None] | None = None) -> None:
-        self._tiles: tuple[Tile, ...] = model._tiles
+        self._tiles: tuple[Tile, ...] = model.tiles
         self._on_bad_block = on_bad_block
         self._lock = threading.Lock()
         self.grid = model.grid
@@ -152,15 +155,13 @@ class RawHeights:
                 mask = _read(tile.data, window, out)
             except rasterio.errors.RasterioError as error:
                 if self._on_bad_block is None:
-                    raise _damaged(tile.data, window, error) from error
+                    raise damaged(tile.data, window, error) from error
                 mask = self._piecewise(out, tile.data, window)
         if mask is not None:
             out[mask == 0] = np.nan
         nodata = tile.data.nodatavals[0]
         if nodata is not None and not np.isnan(nodata):
-            bad = out == out.dtype.type(nodata)
-            if bad.any():
-                np.copyto(out, np.nan, where=bad)
+            _make_unknown(out, out.dtype.type(nodata))
         if not self._scaled_alike:
             out *= tile.data.scales[0]
             out += tile.data.offsets[0]
@@ -199,6 +200,15 @@ def _read(data: Any, window: Any, out: NDArray[Any]) -> NDArray[Any] | None:
         return None
     mask: NDArray[Any] = data.read_masks(1, window=window)
     return mask
+
+
+def _make_unknown(out: NDArray[Any], nodata: Any) -> None:
+    """Put NaN in place of a number, some rows at a time, which stay in the processor's cache."""
+    for first in range(0, len(out), NODATA_ROWS):
+        part = out[first : first + NODATA_ROWS]
+        bad = part == nodata
+        if bad.any():
+            np.copyto(part, np.nan, where=bad)
 
 
 def _overlap(tile: Tile, row: int, col: int, rows: int, cols: int) -> bool:

@@ -26,7 +26,7 @@ from steybrae.files.height_units import height_unit, parse_height_unit
 from steybrae.files.tiles import Tile, join
 from steybrae.terrain.dem import Array, Dem, Grid
 
-__all__ = ["ModelInfo", "RasterModel", "open_model"]
+__all__ = ["CACHE_BYTES", "OFFLINE", "ModelInfo", "RasterModel", "damaged", "open_model"]
 
 CACHE_BYTES: Final = 64 * 2**20
 """GDAL's block cache. Its default is a twentieth of the machine's memory, which a striped
@@ -42,7 +42,7 @@ MOST_WINDOW_SIDE: Final = 2**15
 MOST_REASON: Final = 160
 """Most characters of GDAL's own words in an error (our choice)."""
 
-_OFFLINE: Final = {
+OFFLINE: Final = {
     "GDAL_DISABLE_READDIR_ON_OPEN": "TRUE",
     "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none",
     "GDAL_HTTP_PROXY": "127.0.0.1:9",
@@ -87,11 +87,18 @@ class RasterModel:
     """Heights by window from open raster files; a `steybrae.terrain.dem.DemSource`.
 
     Make it with `open_model`.
+
+    Attributes
+    ----------
+    tiles
+        The open files and where they lie; the first that knows the ground leads.
+    info
+        What is known of the model.
     """
 
     def __init__(self, grid: Grid, tiles: Sequence[Tile], info: ModelInfo) -> None:
         self._grid = grid
-        self._tiles = tuple(tiles)
+        self.tiles = tuple(tiles)
         self.info = info
 
     @property
@@ -130,7 +137,7 @@ class RasterModel:
             )
             raise ModelError(message)
         heights = np.full((rows, cols), np.nan)
-        for tile in self._tiles:
+        for tile in self.tiles:
             _fill(heights, tile, row, col)
         if self.info.height_unit_m != 1.0:
             heights *= self.info.height_unit_m
@@ -182,7 +189,7 @@ def _fill(heights: Array, tile: Tile, row: int, col: int) -> None:
     try:
         read = tile.data.read(1, window=window, masked=True)
     except rasterio.errors.RasterioError as error:
-        raise _damaged(tile.data, window, error) from error
+        raise damaged(tile.data, window, error) from error
     # Signalling NaN and what a scale makes infinite are unknown, not worth a warning.
     with np.errstate(invalid="ignore", over="ignore"):
         found = np.ma.filled(read.astype(np.float64), np.nan)
@@ -193,7 +200,8 @@ def _fill(heights: Array, tile: Tile, row: int, col: int) -> None:
     np.copyto(into, found, where=np.isnan(into))
 
 
-def _damaged(data: Any, window: Any, error: BaseException) -> FileReadError:
+def damaged(data: Any, window: Any, error: BaseException) -> FileReadError:
+    """Error that names the first block of an open file, under a window, that cannot be read."""
     while error.__cause__ is not None:
         error = error.__cause__
     row, col = _bad_block(data, window)
@@ -246,7 +254,7 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
         raise ModelError(message)
     unit = parse_height_unit(z_unit) if z_unit is not None else None
     with ExitStack() as stack:
-        stack.enter_context(rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, CPL_DEBUG=False, **_OFFLINE))
+        stack.enter_context(rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, CPL_DEBUG=False, **OFFLINE))
         opened = [stack.enter_context(_open(path)) for path in paths]
         for data in opened:
             _check_band(data)
