@@ -23,6 +23,7 @@ import rasterio.windows
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.height_units import height_unit, parse_height_unit
+from steybrae.files.quiet import quiet_messages
 from steybrae.files.tiles import Tile, join
 from steybrae.terrain.dem import Array, Dem, Grid
 
@@ -254,6 +255,7 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
         raise ModelError(message)
     unit = parse_height_unit(z_unit) if z_unit is not None else None
     with ExitStack() as stack:
+        stack.enter_context(quiet_messages())
         stack.enter_context(rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, CPL_DEBUG=False, **OFFLINE))
         opened = [stack.enter_context(_open(path)) for path in paths]
         for data in opened:
