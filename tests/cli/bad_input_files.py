@@ -195,6 +195,7 @@ def _gpx(folder: Path) -> None:
         "words.gpx": route([a, ("north", -8)]),
         "nolat.gpx": good.replace(f'lat="{b[0]}" ', ""),
         "swapped.gpx": route([a[::-1], b[::-1]]),
+        "turned.gpx": route([a, b[::-1]]),
         "swapped2.gpx": route([(120.5, 45.0), (120.6, 45.0)]),
         "off.gpx": route([(46, 7), (46.01, 7)]),
         "part.gpx": route([b, at(850.0, 300.0)]),
