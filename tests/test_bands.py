@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from steybrae.bands import Band, BandScheme, parse_edges, steepness_words
+from steybrae.bands import Band, BandScheme, parse_edges, parse_slope_range_deg, steepness_words
 from steybrae.errors import QuantityError
 from steybrae.quantities import shown_slope_deg
 
@@ -93,6 +93,52 @@ def test_edges_that_are_no_numbers() -> None:
     message = "Band edges should be degrees between commas; got '30;35'. Write them like 30,35,40."
     with pytest.raises(QuantityError, match=exactly(message)):
         parse_edges("30;35")
+
+
+@pytest.mark.parametrize(
+    ("text", "low_deg", "high_deg"),
+    [
+        ("30-55deg", 30.0, 55.0),
+        ("28deg-60deg", 28.0, 60.0),
+        ("30-55", 30.0, 55.0),
+        (" 30.5 \N{EN DASH} 55° ", 30.5, 55.0),
+        ("100-100.5%", 45.0, 45.14288),
+        ("50%-45deg", 26.5651, 45.0),
+        ("1in2-1in1", 26.5651, 45.0),
+        ("30-1in1", 30.0, 45.0),
+    ],
+)
+def test_ranges_of_slopes(text: str, low_deg: float, high_deg: float) -> None:
+    assert parse_slope_range_deg(text) == pytest.approx((low_deg, high_deg), abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("30", "should be two slopes with a hyphen between; got '30'. Write it like 30-55deg."),
+        ("30-", "should be two slopes with a hyphen between; got '30-'. Write it like 30-55deg."),
+        ("", "should be two slopes with a hyphen between; got ''. Write it like 30-55deg."),
+        ("30,55", "should be two slopes with a hyphen between; got '30,55'. Write it like 30-55deg."),
+        (
+            "30%-55",
+            "has its unit at the end, or one with each slope; got '30%-55'. Write it like 30-55deg.",
+        ),
+        ("55-30deg", "should rise from above 0 to below 90 degrees; got '55-30deg'. Write it like 30-55deg."),
+        ("30-30deg", "should rise from above 0 to below 90 degrees; got '30-30deg'. Write it like 30-55deg."),
+        ("0-55deg", "should rise from above 0 to below 90 degrees; got '0-55deg'. Write it like 30-55deg."),
+        ("30-90deg", "should rise from above 0 to below 90 degrees; got '30-90deg'. Write it like 30-55deg."),
+        ("30-95deg", "should lie between 0 and 90 degrees; got '95deg'. Check value and unit."),
+        ("-5-30deg", "should lie between 0 and 90 degrees; got '-5'. Check value and unit."),
+        (
+            "30-55furlong",
+            "takes deg, %, mil or '1in n'; got the unit 'furlong' in '30furlong'. Write it like 34deg.",
+        ),
+        ("a-b", "should look like 34deg, 62%, 1in2 or 600mil; got 'a'. Give a number and its unit."),
+    ],
+)
+def test_ranges_that_cannot_be_taken(text: str, message: str) -> None:
+    with pytest.raises(QuantityError, match=exactly(f"The range {message}")):
+        parse_slope_range_deg(text, "The range")
 
 
 # Swiss leaflet "Achtung Lawinen!": steep from 30, very steep above 35, extremely steep above 40.

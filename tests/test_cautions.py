@@ -54,6 +54,10 @@ def test_two_always_apply() -> None:
         ({"from_paper": True}, "map_smooths"),
         ({"from_reading": True}, "reading_local"),
         ({"overhead": True}, "overhead_not_runout"),
+        ({"start_lowered_to_deg": 24.9}, "start_zones_wide"),
+        ({"start_lowered_to_deg": 20.0}, "start_zones_wide"),
+        ({"start_lowered_to_deg": 19.9}, "start_zones_blind"),
+        ({"overhead_left_out": "Less was looked for."}, "overhead_left_out"),
         ({"runout": True}, "runout_published"),
         ({"magnetic": True}, "magnetic"),
         ({"lesson": True}, "lesson"),
@@ -66,7 +70,13 @@ def test_each_applies_to_its_situation_alone(changes: dict[str, Any], key: str) 
 
 @pytest.mark.parametrize(
     "changes",
-    [{"cell_size_m": 20.0}, {"datum_accuracy_m": 30.0}, {"unknown_m": 0.0}, {"slope_high_deg": 60.0}],
+    [
+        {"cell_size_m": 20.0},
+        {"start_lowered_to_deg": 25.0},
+        {"datum_accuracy_m": 30.0},
+        {"unknown_m": 0.0},
+        {"slope_high_deg": 60.0},
+    ],
 )
 def test_none_is_added_at_the_edge(changes: dict[str, Any]) -> None:
     assert keys(replace(Situation(), **changes)) == ALWAYS

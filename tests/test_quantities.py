@@ -18,6 +18,7 @@ from steybrae.quantities import (
     angle_to_gradient,
     gradient_to_angle,
     one_in_text,
+    parse_ground_area_m2,
     parse_ground_length_m,
     parse_paper_length_mm,
     parse_percent_or_deg,
@@ -146,6 +147,29 @@ def test_ground_lengths(text: str, length_m: float) -> None:
 def test_ground_lengths_that_cannot_be_taken(text: str, message: str) -> None:
     with pytest.raises(QuantityError, match=exactly(message)):
         parse_ground_length_m(text, "A contour interval")
+
+
+@pytest.mark.parametrize(
+    ("text", "area_m2"),
+    [("400m2", 400.0), ("400 m²", 400.0), ("0.04ha", 400.0), ("0m2", 0.0), ("1e6 M2", 1e6)],
+)
+def test_ground_areas(text: str, area_m2: float) -> None:
+    assert parse_ground_area_m2(text) == area_m2
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("400", "An area takes m2 or ha; got no unit in '400'. Write it like 400m2."),
+        ("400m", "An area takes m2 or ha; got the unit 'm' in '400m'. Write it like 400m2."),
+        ("-1m2", "An area should be 0 or more and of a likely size; got '-1m2'. Check value and unit."),
+        ("101ha", "An area should be 0 or more and of a likely size; got '101ha'. Check value and unit."),
+        ("nan", "An area should look like 400m2; got 'nan'. Give a number and its unit."),
+    ],
+)
+def test_ground_areas_that_cannot_be_taken(text: str, message: str) -> None:
+    with pytest.raises(QuantityError, match=exactly(message)):
+        parse_ground_area_m2(text)
 
 
 @pytest.mark.parametrize(("text", "length_mm"), [("2.5mm", 2.5), ("1.2cm", 12.0), ("0.1in", 0.1 * INCH_MM)])

@@ -24,14 +24,23 @@ No band is a judgement of the ground; gentle bands can be hit from above.
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
 from steybrae.errors import QuantityError
-from steybrae.quantities import shown_slope_deg
+from steybrae.quantities import parse_slope_deg, shown_slope_deg
 
-__all__ = ["DEFAULT_EDGES_DEG", "STEEP_DEG", "Band", "BandScheme", "parse_edges", "steepness_words"]
+__all__ = [
+    "DEFAULT_EDGES_DEG",
+    "STEEP_DEG",
+    "Band",
+    "BandScheme",
+    "parse_edges",
+    "parse_slope_range_deg",
+    "steepness_words",
+]
 
 DEFAULT_EDGES_DEG: Final = (25.0, 30.0, 35.0, 40.0, 45.0, 55.0)
 """Band edges in degrees; the module docstring gives the source of each."""
@@ -178,6 +187,49 @@ def parse_edges(text: str) -> BandScheme:
         message = f"Band edges should be degrees between commas; got {text!r}. Write them like 30,35,40."
         raise QuantityError(message) from None
     return BandScheme(edges)
+
+
+def parse_slope_range_deg(text: str, what: str = "A range of slopes") -> tuple[float, float]:
+    """Read a range of slopes as typed: ``30-55deg 28deg-60deg 30-55 55-100%``.
+
+    Parameters
+    ----------
+    text
+        Two slopes as for `steybrae.quantities.parse_slope_deg` with a hyphen or a dash between; a
+        unit at the end is that of both.
+    what
+        What the range is, for the error.
+
+    Returns
+    -------
+    tuple of float
+        Degrees, rising from above 0 to below 90.
+
+    Raises
+    ------
+    QuantityError
+        Not two slopes, a unit with the first alone, or not rising.
+    """
+    match = re.match(r"^\s*(?P<low>.+?)\s*[-\N{EN DASH}]\s*(?P<high>.+?)\s*$", text)
+    if match is None:
+        message = f"{what} should be two slopes with a hyphen between; got {text!r}. Write it like 30-55deg."
+        raise QuantityError(message)
+    low, high = match["low"], match["high"]
+    bare, unit = re.fullmatch(r"[\d.]+", low), high.lstrip("0123456789. ")
+    if not unit and not bare:
+        message = (
+            f"{what} has its unit at the end, or one with each slope; got {text!r}. Write it like 30-55deg."
+        )
+        raise QuantityError(message)
+    if bare and not unit.startswith("in"):
+        low += unit
+    low_deg, high_deg = parse_slope_deg(low, what), parse_slope_deg(high, what)
+    if not 0.0 < low_deg < high_deg < 90.0:
+        message = (
+            f"{what} should rise from above 0 to below 90 degrees; got {text!r}. Write it like 30-55deg."
+        )
+        raise QuantityError(message)
+    return low_deg, high_deg
 
 
 def steepness_words(slope_deg: float) -> str:

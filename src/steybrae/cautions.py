@@ -19,6 +19,12 @@ COARSE_CELL_M: Final = 20.0
 VERY_COARSE_CELL_M: Final = 50.0
 """Cells above this size, metres, hide whole slopes (our choice)."""
 
+WIDE_START_DEG: Final = 25.0
+"""Start zones that begin below this, degrees, hold ground gentler than dry slabs need (from memory)."""
+
+BLIND_START_DEG: Final = 20.0
+"""Start zones that begin below this, degrees, tell nothing on mountain ground (our choice)."""
+
 BALLPARK_M: Final = 30.0
 """Datum shift worse than this, metres, gets a caution: the corridor's least half-width."""
 
@@ -61,6 +67,11 @@ class Situation:
         Accuracy of the shift between WGS 84 and the model's datum, metres; None if not known.
     overhead
         Whether overhead angles are shown.
+    start_lowered_to_deg
+        Least slope taken for a start zone's where the model's uncertainty lowered it much,
+        degrees; None elsewhere.
+    overhead_left_out
+        A sentence on what was left out overhead on request, or an empty string.
     magnetic
         Whether magnetic bearings are shown.
     runout
@@ -93,6 +104,8 @@ class Situation:
     places_swapped: bool = False
     datum_accuracy_m: float | None = 0.0
     overhead: bool = False
+    start_lowered_to_deg: float | None = None
+    overhead_left_out: str = ""
     magnetic: bool = False
     runout: bool = False
     bulletin: bool = False
@@ -129,6 +142,15 @@ def _coarse(at: Situation) -> bool:
 
 def _very_coarse(at: Situation) -> bool:
     return at.cell_size_m is not None and at.cell_size_m > VERY_COARSE_CELL_M
+
+
+def _wide_start(at: Situation) -> bool:
+    low_deg = at.start_lowered_to_deg
+    return low_deg is not None and BLIND_START_DEG <= low_deg < WIDE_START_DEG
+
+
+def _blind_start(at: Situation) -> bool:
+    return at.start_lowered_to_deg is not None and at.start_lowered_to_deg < BLIND_START_DEG
 
 
 def _always(at: Situation) -> bool:
@@ -259,6 +281,20 @@ _RULES: Final = (
         "it does not predict how far snow will run, nor that ground outside it is out of reach.",
     ),
     _Rule(
+        "start_zones_wide",
+        _wide_start,
+        "How far this model may err is so little known that ground gentler than 25 degrees counts as a "
+        "start zone too. That is the careful side, but it marks more ground than slides: use a finer "
+        "model, or state its error with --vertical-error.",
+    ),
+    _Rule(
+        "start_zones_blind",
+        _blind_start,
+        "The model is too coarse, or its error too large, to tell start zones: nearly all mountain ground "
+        "counts as one, so that the metres in a start zone and what looks down say little here. Use a finer "
+        "model, or state its error with --vertical-error.",
+    ),
+    _Rule(
         "runout_published",
         lambda at: at.runout,
         "Run-out angles are from published cases of large slides; they are shown for teaching and "
@@ -305,6 +341,6 @@ def cautions_for(at: Situation) -> tuple[Caution, ...]:
         The two that always apply, then the others in a fixed order; never empty.
     """
     found = [Caution(rule.key, rule.text) for rule in _RULES if rule.applies(at)]
-    if at.unit_doubtful:
-        found.append(Caution("unit_doubtful", at.unit_doubtful))
+    told = {"unit_doubtful": at.unit_doubtful, "overhead_left_out": at.overhead_left_out}
+    found += [Caution(key, text) for key, text in told.items() if text]
     return tuple(found)

@@ -22,6 +22,7 @@ __all__ = [
     "angle_to_gradient",
     "gradient_to_angle",
     "one_in_text",
+    "parse_ground_area_m2",
     "parse_ground_length_m",
     "parse_paper_length_mm",
     "parse_percent_or_deg",
@@ -54,6 +55,9 @@ SCALE_RANGE: Final = (100.0, 10_000_000.0)
 MAX_GROUND_LENGTH_M: Final = 1e6
 """Longest ground length taken as meant (our choice)."""
 
+MAX_GROUND_AREA_M2: Final = 1e6
+"""Largest piece of ground taken as meant, a square kilometre (our choice)."""
+
 Number = TypeVar("Number")
 """A float or a numpy array: the rounding functions take both."""
 
@@ -65,6 +69,7 @@ _GROUND_UNITS_M: Final = {
     "ft": FOOT_M,
     "usft": US_SURVEY_FOOT_M,
 }
+_AREA_UNITS_M2: Final = {"m2": 1.0, "m²": 1.0, "ha": 1e4}
 _PAPER_UNITS_MM: Final = {"mm": 1.0, "cm": 10.0, "in": INCH_MM}
 
 
@@ -135,20 +140,7 @@ def round_up(value: Number, step: float) -> Number:
 
 
 def round_down(value: Number, step: float) -> Number:
-    """Largest multiple of `step` that is not above `value`; see `round_up`.
-
-    Parameters
-    ----------
-    value
-        A float or an array; NaN stays NaN.
-    step
-        The rounding step, above 0, in the unit of `value`.
-
-    Returns
-    -------
-    float or array
-        As `value`.
-    """
+    """Largest multiple of `step` that is not above `value`; otherwise as `round_up`."""
     number: Any = value
     rounded: Number = -round_up(-number, step) + 0.0
     return rounded
@@ -309,25 +301,39 @@ def parse_ground_length_m(text: str, what: str = "A ground length", *, zero: boo
     QuantityError
         Unreadable, no unit, another unit, out of range.
     """
-    number, unit = _split(text, what, "10m or 40ft")
-    if unit not in _GROUND_UNITS_M:
-        got = f"the unit {unit!r}" if unit else "no unit"
-        message = f"{what} takes m, km, ft or usft; got {got} in {text!r}. Write it like 10m."
-        raise QuantityError(message)
-    return _in_range(number * _GROUND_UNITS_M[unit], text, what, MAX_GROUND_LENGTH_M, zero=zero)
+    number = _measure(text, what, _GROUND_UNITS_M, ("10m or 40ft", "m, km, ft or usft"))
+    return _in_range(number, text, what, MAX_GROUND_LENGTH_M, zero=zero)
 
 
-def parse_paper_length_mm(text: str, what: str = "A length on paper", *, zero: bool = False) -> float:
-    """Read a length on paper: ``2.5mm 1.2cm 0.1in``.
+def parse_ground_area_m2(text: str, what: str = "An area") -> float:
+    """Read an area on the ground: ``400m2 400m² 0.04ha``; 0 is taken, a bare number is refused.
 
     Parameters
     ----------
-    text
-        The value with its unit; a bare number is refused.
-    what
-        What the value is, for the error.
-    zero
-        Whether 0 is taken.
+    text, what
+        As for `parse_ground_length_m`.
+
+    Returns
+    -------
+    float
+        Square metres, from 0.
+
+    Raises
+    ------
+    QuantityError
+        As `parse_ground_length_m`.
+    """
+    number = _measure(text, what, _AREA_UNITS_M2, ("400m2", "m2 or ha"))
+    return _in_range(number, text, what, MAX_GROUND_AREA_M2, zero=True)
+
+
+def parse_paper_length_mm(text: str, what: str = "A length on paper", *, zero: bool = False) -> float:
+    """Read a length on paper: ``2.5mm 1.2cm 0.1in``; a bare number is refused.
+
+    Parameters
+    ----------
+    text, what, zero
+        As for `parse_ground_length_m`.
 
     Returns
     -------
@@ -339,12 +345,18 @@ def parse_paper_length_mm(text: str, what: str = "A length on paper", *, zero: b
     QuantityError
         Unreadable, no unit, another unit, out of range.
     """
-    number, unit = _split(text, what, "2.5mm")
-    if unit not in _PAPER_UNITS_MM:
+    number = _measure(text, what, _PAPER_UNITS_MM, ("2.5mm", "mm, cm or in"))
+    return _in_range(number, text, what, 10_000.0, zero=zero)
+
+
+def _measure(text: str, what: str, units: dict[str, float], words: tuple[str, str]) -> float:
+    """Multiply a number by its unit; the words are examples of a value and the units that it takes."""
+    number, unit = _split(text, what, words[0])
+    if unit not in units:
         got = f"the unit {unit!r}" if unit else "no unit"
-        message = f"{what} takes mm, cm or in; got {got} in {text!r}. Write it like 2.5mm."
+        message = f"{what} takes {words[1]}; got {got} in {text!r}. Write it like {words[0].split()[0]}."
         raise QuantityError(message)
-    return _in_range(number * _PAPER_UNITS_MM[unit], text, what, 10_000.0, zero=zero)
+    return number * units[unit]
 
 
 def _in_range(value: float, text: str, what: str, most: float, *, zero: bool) -> float:

@@ -30,7 +30,7 @@ REFUSED: Final = [case for case in CASES if isinstance(case["says"], str)]
 ANSWERED: Final = [case for case in CASES if not isinstance(case["says"], str)]
 LONG_NAME: Final = "a" * 300
 OUTPUTS: Final = ("--csv", "out.csv", "--geojson", "out.geojson", "--save", "out.zip")
-ALWAYS: Final = ["forecast", "angle_alone", "model_smooths"]
+ALWAYS: Final = ["forecast", "angle_alone", "model_smooths", "start_zones_wide"]
 
 Run = Callable[..., tuple[int, str, str]]
 

@@ -63,6 +63,7 @@ EXAMPLES: Final[dict[str, list[tuple[str, ...]]]] = {
     "route": [
         ("route", "--sample"),
         ("route", "r.gpx", *ON_MODEL, "--interval", "10m", "--vertical-error", "1m"),
+        ("route", "r.gpx", *ON_MODEL, "--start-slopes", "35-50deg", "--start-area", "0m2", "--reach", "1km"),
         ("route", "r.gpx", "--dem", "void.tif"),
         ("route", "r.gpx", "--dem", "holes.tif"),
         ("route", "part.gpx", *ON_MODEL),
@@ -71,6 +72,7 @@ EXAMPLES: Final[dict[str, list[tuple[str, ...]]]] = {
     "ground": [
         ("ground", *AT, *ON_MODEL),
         ("ground", *AT, *ON_MODEL, "--epe", "6m", "--epe-confidence", "68"),
+        ("ground", *AT, *ON_MODEL, "--start-slopes", "35-50deg", "--start-area", "0.1ha", "--reach", "5km"),
         ("ground", *AT, "--dem", "void.tif"),
         ("ground", *AT, "--dem", "holes.tif", "--within", "200m"),
     ],

@@ -65,6 +65,7 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
         "cell_size_m",
         "method",
         "baselines",
+        "start_zones",
         "overhead",
         "unknown_above",
         "convex_rolls",

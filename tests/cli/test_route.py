@@ -197,6 +197,8 @@ def test_settings_reach_the_answer(small):
         "correlation_m": 0.0,
         "interval_m": 15.0,
         "reversal_m": 5.0,
+        "start_zones": {"low_deg": 30.0, "high_deg": 55.0, "least_area_m2": 400.0, "baseline_m": 20.0},
+        "reach_m": 3000.0,
     }
     assert found["model"]["method"] == "evans"
     assert (found["model"]["height_unit_m"], found["model"]["height_unit_from"]) == (0.3048, "--z-unit")

@@ -258,7 +258,7 @@ class TestPromises:
     def test_what_is_special_to_the_line_stands_before_the_map(self, page: Reader, made: Made) -> None:
         look = page.words.index("Show on the map")
         later = {at.key for at in made.screening.cautions if page.words.index(at.text) > look}
-        assert later == {"model_smooths", "overhead_not_runout", "bulletin_regional"}
+        assert later == {"model_smooths", "overhead_not_runout", "start_zones_wide", "bulletin_regional"}
         heads = ["Before you read on", "Show on the map", "On reading every figure here", "Leg by leg"]
         places = [page.words.index(head) for head in heads]
         assert places == sorted(places)

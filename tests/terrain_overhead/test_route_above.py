@@ -234,12 +234,14 @@ def test_a_place_without_a_position_in_the_crs():
     )
 
 
-def test_no_distance_to_look():
+@pytest.mark.parametrize(("reach_m", "got"), [(0.0, "0"), (15_001.0, "15.001"), (math.nan, "nan")])
+def test_no_distance_to_look_or_too_long_a_one(reach_m, got):
     with pytest.raises(ModelError) as error:
-        OverheadLook((10.0, 10.0), EXACT, reach_m=0.0)
+        OverheadLook((10.0, 10.0), EXACT, reach_m=reach_m)
     assert str(error.value) == (
-        "The reach for ground overhead should be a distance above 0 m; got 0 m. Give for instance 3000 m."
+        f"The reach for ground overhead should be above 0 and at most 15 km; got {got} km. Usual is 3."
     )
+    assert OverheadLook((10.0, 10.0), EXACT, reach_m=15_000.0).reach_m == 15_000.0
 
 
 def test_gullies_and_flattenings_in_words():

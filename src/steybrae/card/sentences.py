@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from steybrae.card.times import LegPieces
 from steybrae.card.wording import metres_up
-from steybrae.quantities import round_up
+from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.route.bearings import LegBearings
 from steybrae.route.compass_words import grid_magnetic_words, turning_rule
 from steybrae.route.grids import bng_shift_accuracy_m
@@ -104,7 +104,7 @@ def program_words(version: str) -> str:
 
 
 def basis_words(screening: RouteScreening) -> tuple[str, ...]:
-    """Say what the figures rest on: model, uncertainty, corridor, program.
+    """Say what the figures rest on: model, uncertainty, corridor, start zones, program.
 
     Parameters
     ----------
@@ -126,5 +126,21 @@ def basis_words(screening: RouteScreening) -> tuple[str, ...]:
         model.uncertainty,
         f"Corridor: {used.place_error_m:g} m or the reference's square, and {used.drift_deg:g} degrees of "
         f"drift, at least 30 m each side; its slopes over {model.corridor_baseline_m[0]:.0f} m.",
+        *_start_zones(screening),
         program_words(screening.version),
+    )
+
+
+def _start_zones(screening: RouteScreening) -> Iterator[str]:
+    """Say what was taken for a start zone, where it was looked for."""
+    looks = next((leg.overhead for leg in screening.legs if leg.overhead is not None), None)
+    if looks is None:
+        return
+    rules = screening.settings.start_zones
+    low = round_down(looks.start_from_deg, 0.1)
+    why = "" if looks.start_from_deg >= rules.low_deg else f" ({rules.low_deg:g}° less the uncertainty)"
+    yield (
+        f"Start zones: ground of {low:.1f}°{why} to {slope_text(looks.start_to_deg)} over 20 m or two cells, "
+        f"from {rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km; steeper ground counts "
+        "too."
     )

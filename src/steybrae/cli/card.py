@@ -27,6 +27,9 @@ from steybrae.cli.options import (
     Force,
     Json,
     Method,
+    Reach,
+    StartArea,
+    StartSlopes,
     VerticalError,
     ZUnit,
 )
@@ -124,6 +127,9 @@ def card(
     z_unit: ZUnit = None,
     vertical_error: VerticalError = None,
     correlation: Correlation = None,
+    start_slopes: StartSlopes = None,
+    start_area: StartArea = None,
+    reach: Reach = None,
     bulletin: BulletinPath = None,
     region: RegionId = None,
     at_time: AtTime = None,
@@ -152,7 +158,7 @@ def card(
     without a model. Magnetic bearings need the date. It decides nothing.
     """
     from steybrae.cli.forecast_options import read_forecast
-    from steybrae.cli.inputs import model_settings
+    from steybrae.cli.inputs import model_settings, with_start_zones
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.cli.origin import run_origin
     from steybrae.cli.report import check_report, report_to
@@ -183,10 +189,11 @@ def card(
     )
     ends = (from_place, to_place)
     asked = _Asked(line, ends, dem, sample, legs_at or [], turn_tolerance, z_unit, report is not None)
-    typed = (edges, place_error, drift, vertical_error, correlation, z_unit)
+    overhead = (start_slopes, start_area, reach)
+    typed = (edges, place_error, drift, vertical_error, correlation, z_unit, *overhead)
     if _is_plan(line):
         _refuse_with_plan(asked, any(value is not None for value in typed))
-    settings = model_settings(edges, method, engine, vertical_error, correlation)
+    settings = with_start_zones(model_settings(edges, method, engine, vertical_error, correlation), *overhead)
     found, screening = _made(asked, _placed(settings, place_error, drift), chosen, forecast)
     _write(found, pdf, page, gpx, csv, geojson, force=force)
     if report is not None and screening is not None:

@@ -24,6 +24,9 @@ from steybrae.cli.options import (
     Force,
     Json,
     Method,
+    Reach,
+    StartArea,
+    StartSlopes,
     VerticalError,
     ZUnit,
 )
@@ -71,6 +74,9 @@ def ground(
     z_unit: ZUnit = None,
     vertical_error: VerticalError = None,
     correlation: Correlation = None,
+    start_slopes: StartSlopes = None,
+    start_area: StartArea = None,
+    reach: Reach = None,
     run_out: Annotated[
         bool, typer.Option("--run-out", help="Tell published run-out angles too, for teaching.")
     ] = False,
@@ -90,7 +96,7 @@ def ground(
     from dataclasses import replace
 
     from steybrae.cli.forecast_options import read_forecast
-    from steybrae.cli.inputs import model_settings, open_source
+    from steybrae.cli.inputs import model_settings, open_source, with_start_zones
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.cli.pictures import draw_ground_to, figure_format
     from steybrae.files.whole import check_writable
@@ -107,6 +113,7 @@ def ground(
     forecast = read_forecast(ForecastTyped(bulletin, region, at_time, treeline, forecast_slope, language))
     radius_m, note = position_error_m(within, epe, epe_confidence)
     settings = model_settings(edges, method, engine, vertical_error, correlation)
+    settings = with_start_zones(settings, start_slopes, start_area, reach)
     where = parse_place(place_text(place))
     with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
         found = ground_at(where, model, radius_m, settings)

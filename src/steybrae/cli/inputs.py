@@ -11,8 +11,9 @@ if TYPE_CHECKING:
     from steybrae.files.rasters import RasterModel
     from steybrae.route.legs import Route
     from steybrae.screening import Settings
+    from steybrae.terrain.start_zones import StartRules
 
-__all__ = ["length_m", "model_settings", "open_source", "planned_route"]
+__all__ = ["length_m", "model_settings", "open_source", "planned_route", "start_rules", "with_start_zones"]
 
 
 def length_m(text: str | None, what: str, *, zero: bool = False) -> float | None:
@@ -43,6 +44,38 @@ def model_settings(
         vertical_error_m=length_m(vertical_error, "The vertical error"),
         correlation_m=length_m(correlation, "The correlation length", zero=True),
     )
+
+
+def with_start_zones(
+    settings: Settings, start_slopes: str | None, start_area: str | None, reach: str | None
+) -> Settings:
+    """Read what counts as a start zone and how far is looked; what is left out stays as it is."""
+    from dataclasses import replace
+
+    from steybrae.route.overhead_windows import check_reach_m
+
+    reach_m = length_m(reach, "The reach")
+    return replace(
+        settings,
+        start_zones=start_rules(settings.start_zones, start_slopes, start_area),
+        reach_m=settings.reach_m if reach_m is None else check_reach_m(reach_m),
+    )
+
+
+def start_rules(rules: StartRules, start_slopes: str | None, start_area: str | None) -> StartRules:
+    """Read what counts as a start zone; what is left out stays as it is."""
+    from dataclasses import replace
+
+    from steybrae.bands import parse_slope_range_deg
+    from steybrae.quantities import parse_ground_area_m2
+
+    if start_slopes is not None:
+        low_deg, high_deg = parse_slope_range_deg(start_slopes, "The slope range of a start zone")
+        rules = replace(rules, low_deg=low_deg, high_deg=high_deg)
+    if start_area is not None:
+        area_m2 = parse_ground_area_m2(start_area, "The least area of a start zone")
+        rules = replace(rules, least_area_m2=area_m2)
+    return rules
 
 
 @contextmanager

@@ -21,7 +21,10 @@ __all__ = [
     "Interval",
     "Json",
     "Method",
+    "Reach",
     "Scale",
+    "StartArea",
+    "StartSlopes",
     "VerticalError",
     "ZUnit",
     "console",
@@ -67,6 +70,25 @@ Correlation = Annotated[
         "--correlation",
         help="Correlation length of that error, like 100m; the worst is taken if not given.",
         metavar="LENGTH",
+    ),
+]
+
+StartSlopes = Annotated[
+    str | None,
+    typer.Option(
+        "--start-slopes",
+        help="Slopes of a start zone, like 30-55deg (usual); the model's uncertainty comes off the lower.",
+        metavar="DEG-DEG",
+    ),
+]
+StartArea = Annotated[
+    str | None,
+    typer.Option("--start-area", help="Least area of a start zone, like 400m2 (usual).", metavar="AREA"),
+]
+Reach = Annotated[
+    str | None,
+    typer.Option(
+        "--reach", help="How far to look for start zones overhead, like 3km (usual).", metavar="LENGTH"
     ),
 ]
 

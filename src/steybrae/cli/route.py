@@ -25,6 +25,9 @@ from steybrae.cli.options import (
     Force,
     Json,
     Method,
+    Reach,
+    StartArea,
+    StartSlopes,
     VerticalError,
     ZUnit,
 )
@@ -68,6 +71,9 @@ def route(
     z_unit: ZUnit = None,
     vertical_error: VerticalError = None,
     correlation: Correlation = None,
+    start_slopes: StartSlopes = None,
+    start_area: StartArea = None,
+    reach: Reach = None,
     bulletin: BulletinPath = None,
     region: RegionId = None,
     at_time: AtTime = None,
@@ -101,7 +107,7 @@ def route(
     from dataclasses import replace
 
     from steybrae.cli.forecast_options import read_forecast
-    from steybrae.cli.inputs import model_settings, open_source, planned_route
+    from steybrae.cli.inputs import model_settings, open_source, planned_route, with_start_zones
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.cli.origin import run_origin
     from steybrae.cli.pictures import draw_forecast_to, draw_to
@@ -124,7 +130,9 @@ def route(
     ]
     check_outputs(outputs, [*(path for path in (line, bulletin) if path), *(dem or [])], force=force)
     base = model_settings(edges, method, engine, vertical_error, correlation)
-    settings = _settings(base, interval, place_error, drift)
+    settings = _settings(
+        with_start_zones(base, start_slopes, start_area, reach), interval, place_error, drift
+    )
     planned = planned_route(line, legs_at or [], turn_tolerance, sample=sample)
     with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
         found = screen_route(planned, model, settings)

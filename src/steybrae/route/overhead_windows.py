@@ -27,12 +27,17 @@ __all__ = [
     "Stretch",
     "Window",
     "cells_on",
+    "check_reach_m",
     "shared",
     "stretch_windows",
 ]
 
 REACH_M: Final = 3000.0
 """How far is looked for ground overhead, metres on the map: at 18 degrees 975 m of fall (our choice)."""
+
+MOST_REACH_M: Final = 15_000.0
+"""Longest reach taken as meant, metres: at 18 degrees 4870 m of fall, more than any face has (from
+memory: the highest, of Nanga Parbat, has some 4600)."""
 
 JOINED_CELL_M: Final = 10.0
 """Size to which finer cells are joined, metres: a baseline of 20 m is then one of 3 by 3 cells."""
@@ -45,6 +50,23 @@ MOST_CELLS: Final = 2_000_000
 computed on it)."""
 
 _MARGIN_CELLS: Final = 4
+
+
+def check_reach_m(reach_m: float) -> float:
+    """Return the reach, metres.
+
+    Raises
+    ------
+    ModelError
+        It is not above 0, or above `MOST_REACH_M`.
+    """
+    if not 0.0 < reach_m <= MOST_REACH_M:
+        message = (
+            f"The reach for ground overhead should be above 0 and at most {MOST_REACH_M / 1000.0:g} km; got "
+            f"{reach_m / 1000.0:g} km. Usual is {REACH_M / 1000.0:g}."
+        )
+        raise ModelError(message)
+    return reach_m
 
 
 @dataclass(frozen=True)
@@ -65,7 +87,7 @@ class OverheadLook:
     Raises
     ------
     ModelError
-        A reach that is not above 0.
+        See `check_reach_m`.
     """
 
     cell_m: tuple[float, float]
@@ -74,13 +96,8 @@ class OverheadLook:
     reach_m: float = REACH_M
 
     def __post_init__(self) -> None:
-        """Refuse to look no distance."""
-        if not 0.0 < self.reach_m < math.inf:
-            message = (
-                f"The reach for ground overhead should be a distance above 0 m; got {self.reach_m:g} m. "
-                f"Give for instance {REACH_M:g} m."
-            )
-            raise ModelError(message)
+        """Refuse to look no distance, or too far."""
+        check_reach_m(self.reach_m)
 
     @property
     def joins(self) -> tuple[int, int]:

@@ -69,7 +69,7 @@ def with_forecast_ground(
     jacobian = jacobian_at(source.grid, *inside)
     known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
     how = cells_known(settings.vertical_error_m, known, max(cell))
-    look = OverheadLook(cell, known)
+    look = OverheadLook(cell, known, settings.start_zones, settings.reach_m)
     overhead, start_from_deg = zones_overhead(source, tracks, look, how)
     legs = []
     for number, track in enumerate(tracks):
@@ -114,7 +114,8 @@ def with_place_forecast(
     )
     here = np.array([place.lon_deg] * 2), np.array([place.lat_deg] * 2)
     track = Track(*here, np.array([0.0, 1.0]), np.zeros(1))
-    overhead, from_deg = zones_overhead(source, [track], OverheadLook(around.cell_size_m, around.known), how)
+    look = OverheadLook(around.cell_size_m, around.known, settings.start_zones, settings.reach_m)
+    overhead, from_deg = zones_overhead(source, [track], look, how)
     return forecast_at_place(found, LegGrounds(circle, circle, overhead[0], from_deg), bulletins, ask)
 
 

@@ -15,6 +15,7 @@ from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.terrain.dem import Array
+from steybrae.terrain.start_zones import StartRules
 
 __all__ = ["GroundAt", "GroundPatch", "PlaceAt", "RunOut", "Within"]
 
@@ -143,6 +144,9 @@ class GroundAt:
         Cells around the place, for a picture.
     baselines
         Slope over each of several baselines; empty where it was not asked for.
+    start_zones
+        What was to count as one overhead, before the uncertainty comes off; None where it was not
+        asked for.
     overhead
         What looks down on it; None unknown or not asked for; see `steybrae.screening.place_above`.
     unknown_above
@@ -177,6 +181,7 @@ class GroundAt:
     cautions: tuple[Caution, ...]
     patch: GroundPatch | None = field(default=None, metadata={"json": False})
     baselines: tuple[LegBaseline, ...] = ()
+    start_zones: StartRules | None = None
     overhead: OverheadAnswer | None = None
     unknown_above: bool = True
     convex_rolls: tuple[ConvexRoll, ...] = ()

@@ -129,7 +129,7 @@ def zones_on_map(
     jacobian = jacobian_at(source.grid, left + cols / 2, top + rows / 2)
     method = check_method(facts.method)
     known = slope_uncertainty(method, jacobian, used.vertical_error_m, used.correlation_m)
-    look = OverheadLook(facts.cell_size_m, known)
+    look = OverheadLook(facts.cell_size_m, known, used.start_zones, used.reach_m)
     join_col, join_row = look.joins
     if rows * cols > MOST_CELLS * join_col * join_row:
         return None

@@ -17,6 +17,7 @@ from steybrae.route.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening.ground_result import GroundAt, RunOut
 from steybrae.screening.screen import Settings
+from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.run_out import ALPHA_SD_DEG, alpha_deg, beta_point
@@ -54,7 +55,8 @@ def with_above(
     settings = settings or Settings()
     jacobian = jacobian_at(source.grid, *source.grid.from_wgs84(place.lon_deg, place.lat_deg))
     known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
-    above = place_above(source, place, OverheadLook(ground.cell_size_m, known, reach_m=settings.reach_m))
+    look = OverheadLook(ground.cell_size_m, known, settings.start_zones, settings.reach_m)
+    above = place_above(source, place, look)
     readings = expected_readings(
         above,
         _steepest(ground),
@@ -65,10 +67,18 @@ def with_above(
     )
     sight = None if above.overhead is None else above.overhead.sight
     found = run_out(source, place, sight) if published and sight is not None else None
-    more = cautions_for(Situation(overhead=True, runout=published))
+    more = cautions_for(
+        Situation(
+            overhead=True,
+            runout=published,
+            start_lowered_to_deg=lowered_to_deg(settings.start_zones, [above.overhead]),
+            overhead_left_out=left_out_words(settings.start_zones, settings.reach_m),
+        )
+    )
     return replace(
         ground,
         baselines=place_baselines(source, place.lon_deg, place.lat_deg, ground.cell_size_m),
+        start_zones=settings.start_zones,
         overhead=above.overhead,
         unknown_above=above.unknown_above,
         convex_rolls=above.convex_rolls,

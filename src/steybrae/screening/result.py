@@ -24,6 +24,7 @@ from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.origin import RunOrigin
 from steybrae.screening.picture import Relief
 from steybrae.terrain.dem import Array
+from steybrae.terrain.start_zones import StartRules
 
 __all__ = [
     "LegPoints",
@@ -327,16 +328,14 @@ class SettingsUsed:
 
     Attributes
     ----------
-    edges_deg
-        Band edges.
-    place_error_m, drift_deg
-        For the corridor.
+    edges_deg, place_error_m, drift_deg
+        Band edges, and what makes the corridor.
     vertical_error_m, correlation_m
         As stated; None where not.
-    interval_m
-        Contour interval of the user's map; None where not given.
-    reversal_m
-        Smallest reversal of height that counts.
+    interval_m, reversal_m
+        Contour interval of the user's map, None where not given; smallest reversal that counts.
+    start_zones, reach_m
+        What was to count as one overhead, before the uncertainty comes off; how far was looked.
     """
 
     edges_deg: tuple[float, ...]
@@ -346,6 +345,8 @@ class SettingsUsed:
     correlation_m: float | None
     interval_m: float | None
     reversal_m: float
+    start_zones: StartRules
+    reach_m: float
 
 
 @dataclass(frozen=True, eq=False)

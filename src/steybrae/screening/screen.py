@@ -32,11 +32,13 @@ from steybrae.screening.result import (
     SettingsUsed,
     Totals,
 )
+from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import slope_uncertainty
 
 __all__ = ["ModelOrigin", "Settings", "cross_check_route", "leg_look", "route_tracks", "screen_route"]
@@ -81,8 +83,8 @@ class Settings:
         Correlation length of that error, metres; None takes the worst.
     interval_m
         Contour interval of the user's map, for the ascent as counted there.
-    reach_m
-        How far is looked for ground overhead, metres.
+    start_zones, reach_m
+        What counts as a start zone overhead, and how far is looked for it, metres.
     origin
         Where the model came from.
     """
@@ -95,6 +97,7 @@ class Settings:
     vertical_error_m: float | None = None
     correlation_m: float | None = None
     interval_m: float | None = None
+    start_zones: StartRules = field(default_factory=StartRules)
     reach_m: float = REACH_M
     origin: ModelOrigin = field(default_factory=ModelOrigin)
 
@@ -140,10 +143,14 @@ def screen_route(
     cell = cell_size_m(grid, *inside)
     known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
     accuracy = grid.datum_accuracy_m
+    look_up = OverheadLook(cell, known, settings.start_zones, settings.reach_m)
+    above = route_above(source, tracks, look_up)
     situation = partial(
         Situation,
         from_model=True,
         overhead=True,
+        start_lowered_to_deg=lowered_to_deg(settings.start_zones, (leg.overhead for leg in above)),
+        overhead_left_out=left_out_words(settings.start_zones, settings.reach_m),
         cell_size_m=max(cell),
         unit_assumed=settings.origin.height_unit_from == "assumed",
         datum_accuracy_m=accuracy,
@@ -151,7 +158,6 @@ def screen_route(
     )
     least_m = reversal_m(settings.vertical_error_m)
     rules = Rules(settings.bands, known, situation, least_m, settings.interval_m, grid)
-    above = route_above(source, tracks, OverheadLook(cell, known, reach_m=settings.reach_m))
     legs: list[LegScreening] = []
     for number, track in enumerate(tracks):
         look = leg_look(route, number, cell, settings)
@@ -242,6 +248,8 @@ def _used(settings: Settings, reversal: float) -> SettingsUsed:
         correlation_m=settings.correlation_m,
         interval_m=settings.interval_m,
         reversal_m=reversal,
+        start_zones=settings.start_zones,
+        reach_m=settings.reach_m,
     )
 
 

@@ -14,6 +14,7 @@ from steybrae.show.overhead_words import (
     path_text,
     sight_text,
     zone_text,
+    zones_text,
 )
 from steybrae.show.tables import bands_text, cross_check_text
 
@@ -57,6 +58,7 @@ def ground_lines(ground: GroundAt) -> list[str]:
         f"{ground.cell_size_m[1]:.1f} m; method {ground.method}. Slope is the steepest of the 3 x 3 "
         "cells around the place.",
         ground.basis,
+        *_start_zones(ground),
     ]
 
 
@@ -98,6 +100,13 @@ def _zone(ground: GroundAt) -> list[str]:
     if looks is None or not looks.in_start_zone:
         return []
     return [f"This place stands in a start zone: {zone_text(looks)}.", ""]
+
+
+def _start_zones(ground: GroundAt) -> list[str]:
+    looks, rules = ground.overhead, ground.start_zones
+    if looks is None or rules is None:
+        return []
+    return [f"Start zones: {zones_text(looks, rules)}. Steeper ground counts too."]
 
 
 def _baselines(ground: GroundAt) -> list[str]:

@@ -14,6 +14,7 @@ from steybrae.route.compass_words import bearing_text
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer, PathAnswer, SightAnswer
 from steybrae.screening.result import LegScreening
+from steybrae.terrain.start_zones import StartRules
 
 __all__ = [
     "baseline_cells_text",
@@ -24,6 +25,7 @@ __all__ = [
     "path_text",
     "sight_text",
     "zone_text",
+    "zones_text",
 ]
 
 
@@ -53,6 +55,22 @@ def zone_text(looks: OverheadAnswer) -> str:
     """Say what was taken for a start zone: ``ground of 22.4° to 55.0° over 20 m or two cells``."""
     low = round_down(looks.start_from_deg, 0.1)
     return f"ground of {low:.1f}° to {slope_text(looks.start_to_deg)} over 20 m or two cells"
+
+
+def zones_text(looks: OverheadAnswer, rules: StartRules) -> str:
+    """Say all that was taken for a start zone, and why its lower end is lower than was asked.
+
+    ``ground of 22.4° to 55.0° over 20 m or two cells, from 400 m² on, within 3 km; 22.4° is 30°
+    less the model's uncertainty, so that ground that may reach 30° counts``
+    """
+    low = round_down(looks.start_from_deg, 0.1)
+    words = f"{zone_text(looks)}, from {rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km"
+    if looks.start_from_deg >= rules.low_deg:
+        return words
+    return (
+        f"{words}; {low:.1f}° is {rules.low_deg:g}° less the model's uncertainty, so that ground that may "
+        f"reach {rules.low_deg:g}° counts"
+    )
 
 
 def baseline_cells_text(leg: LegScreening) -> str:

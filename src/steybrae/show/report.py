@@ -42,6 +42,7 @@ _ON_READING: Final = (
     "overhead_not_runout",
     "runout_published",
     "magnetic",
+    "start_zones_wide",
     "bulletin_regional",
 )
 """Cautions on how to read what is shown, true of every line: they stand between map and legs, so that

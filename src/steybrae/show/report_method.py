@@ -5,7 +5,7 @@ from __future__ import annotations
 from steybrae.quantities import round_up
 from steybrae.screening.picture import Relief
 from steybrae.screening.result import ModelFacts, RouteScreening
-from steybrae.show.overhead_words import zone_text
+from steybrae.show.overhead_words import zones_text
 from steybrae.show.tables import cross_check_text
 
 __all__ = ["method_rows"]
@@ -70,9 +70,9 @@ def _overhead(screening: RouteScreening) -> tuple[str, ...]:
     if looks is None:
         return ("unknown: the model knows no height of the line",)
     return (
-        f"start zones: {zone_text(looks)} (30° less the uncertainty); steeper ground counts as well",
-        f"sights of {looks.least_deg:g}° and more within {looks.reach_m / 1000.0:g} km; neither sight nor "
-        "way down says how far a slide would run",
+        f"start zones: {zones_text(looks, screening.settings.start_zones)}",
+        "steeper ground counts as well",
+        f"sights of {looks.least_deg:g}° and more; neither sight nor way down says how far a slide would run",
     )
 
 

@@ -14,7 +14,7 @@ from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.result import LegScreening, RouteScreening, SideGround
-from steybrae.show.overhead_words import baseline_cells_text, baselines_note, overhead_table, zone_text
+from steybrae.show.overhead_words import baseline_cells_text, baselines_note, overhead_table, zones_text
 
 __all__ = ["bands_text", "cross_check_text", "route_tables"]
 
@@ -110,11 +110,11 @@ def _overhead_basis(screening: RouteScreening) -> str:
     if looks is None:
         return "What looks down is unknown: the model knows no height of the line."
     return (
-        f"Start zones, from 30° less the uncertainty: {zone_text(looks)}; steeper ground counts too. Sights "
-        f"of {looks.least_deg:g}° and more within {looks.reach_m / 1000.0:g} km; the open ones lead (in "
-        "sight, or the zone's own way down passes near; JSON has the others too). Within a zone its next "
-        "cell is often the steepest: the line below is the sight from outside. Path: the steepest line "
-        "from a zone along ground that snow could follow. Neither says how far it would run."
+        f"Start zones: {zones_text(looks, screening.settings.start_zones)}. Steeper ground counts too. "
+        f"Sights of {looks.least_deg:g}° and more; the open ones lead (in sight, or the zone's own way down "
+        "passes near; JSON has the others too). Within a zone its next cell is often the steepest: the line "
+        "below is the sight from outside. Path: the steepest line from a zone along ground that snow could "
+        "follow. Neither says how far it would run."
     )
 
 

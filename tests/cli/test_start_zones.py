@@ -1,0 +1,132 @@
+"""``--start-slopes``, ``--start-area`` and ``--reach``: typed, kept, shown, and said where they are "
+"milder."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from steybrae.files.plans import read_plan
+from steybrae.terrain.start_zones import StartRules
+
+Run = Callable[..., tuple[int, str, str]]
+HERE = "59.2244 -8.0237"
+MILDER = ("--start-slopes", "35-50deg", "--start-area", "0.1ha", "--reach", "2km")
+LEFT_OUT = (
+    "On request less was looked for overhead than usual: start zones from 35 degrees, not 30; none steeper "
+    "than 50 degrees, not 55 (steeper ground looks down all the same); pieces from 1000 square metres on, "
+    "not "
+    "400; within 2 km, not 3. Ground that was left out may slide all the same."
+)
+USUAL = {"low_deg": 30.0, "high_deg": 55.0, "least_area_m2": 400.0, "baseline_m": 20.0}
+pytestmark = pytest.mark.usefixtures("sample_dem")
+
+
+def said(run: Run, *arguments: str) -> str:
+    status, out, err = run(*arguments)
+    assert (status, err) == (0, "")
+    return " ".join(out.split())
+
+
+def answer(run: Run, *arguments: str) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(said(run, *arguments, "--json"))
+    return found
+
+
+def texts(found: dict[str, Any]) -> dict[str, str]:
+    return {caution["key"]: caution["text"] for caution in found["cautions"]}
+
+
+def test_the_route_keeps_and_tells_what_was_asked_for(run: Run, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.zip"
+    found = answer(run, "route", "--sample", *MILDER, "--save", str(plan))
+    rules = {"low_deg": 35.0, "high_deg": 50.0, "least_area_m2": 1000.0, "baseline_m": 20.0}
+    assert found["settings"]["start_zones"] == rules
+    assert found["settings"]["reach_m"] == 2000.0
+    looks = found["legs"][2]["overhead"]
+    assert (looks["start_to_deg"], looks["reach_m"]) == (50.0, 2000.0)
+    assert 25.0 < looks["start_from_deg"] < 28.0
+    assert texts(found)["overhead_left_out"] == LEFT_OUT
+
+    kept = read_plan(plan)
+    assert kept.settings.start_zones == StartRules(**rules)
+    assert kept.settings.reach_m == 2000.0
+    assert kept.origin is not None
+    assert kept.origin.command.endswith(" ".join(MILDER))
+    card = answer(run, "card", str(plan), "--date", "2027-01-15")
+    assert texts(card)["overhead_left_out"] == LEFT_OUT
+    assert [line for line in card["basis"] if line.startswith("Start zones")] == [
+        "Start zones: ground of 27.5° (35° less the uncertainty) to 50.0° over 20 m or two cells, from "
+        "1000 m² "
+        "on, within 2 km; steeper ground counts too."
+    ]
+
+
+def test_without_them_all_is_as_usual(run: Run) -> None:
+    found = answer(run, "route", "--sample")
+    assert (found["settings"]["start_zones"], found["settings"]["reach_m"]) == (USUAL, 3000.0)
+    assert "overhead_left_out" not in texts(found)
+    typed = ("--start-slopes", "30deg-55deg", "--start-area", "400m2", "--reach", "3km")
+    assert answer(run, "route", "--sample", *typed) == found
+
+
+def test_more_careful_ones_are_no_caution_and_see_no_less(run: Run) -> None:
+    usual = answer(run, "ground", HERE, "--sample")
+    more = ("--start-slopes", "28-55deg", "--start-area", "100m2", "--reach", "5km")
+    found = answer(run, "ground", HERE, "--sample", *more)
+    assert "overhead_left_out" not in texts(found)
+    assert found["overhead"]["sight"]["unfiltered_deg"] >= usual["overhead"]["sight"]["unfiltered_deg"]
+
+
+def test_the_small_print_of_the_route(run: Run) -> None:
+    text = said(run, "route", "--sample")
+    assert (
+        "Start zones: ground of 22.4° to 55.0° over 20 m or two cells, from 400 m² on, within 3 km; 22.4° is "
+        "30° less the model's uncertainty, so that ground that may reach 30° counts. Steeper ground "
+        "counts too."
+    ) in text
+    text = said(run, "route", "--sample", *MILDER)
+    assert "27.5° to 50.0° over 20 m or two cells, from 1000 m² on, within 2 km; 27.5° is 35° less" in text
+    assert f"- {LEFT_OUT}" in text
+
+
+def test_the_small_print_of_a_place(run: Run) -> None:
+    assert answer(run, "ground", HERE, "--sample")["start_zones"] == USUAL
+    text = said(run, "ground", HERE, "--sample", *MILDER)
+    assert (
+        "Start zones: ground of 27.5° to 50.0° over 20 m or two cells, from 1000 m² on, within 2 km; "
+        "27.5° is "
+        "35° less the model's uncertainty, so that ground that may reach 35° counts. Steeper ground "
+        "counts too."
+    ) in text
+    assert f"- {LEFT_OUT}" in text
+
+
+def test_an_exact_model_lowers_nothing(run: Run) -> None:
+    text = said(run, "route", "--sample", "--vertical-error", "0.000001m")
+    assert "less the model's uncertainty" in text
+    assert "start zone too. That is the careful side" not in text
+
+
+def test_a_card_made_from_a_route_takes_them_too(run: Run) -> None:
+    card = ("card", "--sample", "--date", "2027-01-15")
+    found = answer(run, *card, *MILDER)
+    assert texts(found)["overhead_left_out"] == LEFT_OUT
+    assert LEFT_OUT in said(run, *card, *MILDER)
+
+
+@pytest.mark.parametrize("option", [MILDER[:2], MILDER[2:4], MILDER[4:]], ids=" ".join)
+def test_a_plan_brings_its_own(run: Run, tmp_path: Path, option: tuple[str, str]) -> None:
+    plan = tmp_path / "plan.zip"
+    plan.touch()
+    assert run("card", str(plan), "--date", "2027-01-15", *option) == (
+        2,
+        "",
+        "steybrae: A saved plan brings its own model, legs and settings; others were given besides. Leave "
+        "them "
+        "out, or make a new plan.\n",
+    )
