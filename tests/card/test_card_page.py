@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
-from steybrae.card.result import Beside, Overhead
+from steybrae.card.result import Beside, OutsideSight, Overhead
 from steybrae.errors import QuantityError
 from steybrae.route.compass_words import bearing_text
 from steybrae.route.places import Place
@@ -74,7 +74,10 @@ def long_card(by_hand: RouteScreening) -> RouteCard:
     ground = replace(
         leg.ground, open_above=True, unknown_m=207.3, steep_m=1484.2, aspect_sectors=("W", "SW", "NW"),
         slope_corridor_max_deg=57.0, elevation_end_m=1234.0,
-        overhead=Overhead(True, 34.4, 35.0, 28.2, 213.0, 200.0, 137.0, True),
+        overhead=Overhead(
+            True, 34.4, 35.0, 28.2, 213.0, 200.0, 137.0, True,
+            OutsideSight(31.2, 358.0, 2941.7, 1805.2, 1015.0),
+        ),
     )  # fmt: skip
     leg = replace(
         leg, ground=ground, to="Druim na h-Invented Ridge of the Western Keldavoe Traverse",
@@ -120,6 +123,8 @@ def test_every_leg_check_and_caution_is_printed(
         assert caution.text in text
     assert not VERDICT.search(text)
     assert "overhead at least 34.4°, look 213° magnetic" in text
+    outside = "from outside the zone, 1015 m along: at least 31.2°, look 358° magnetic, 2941 m off, 1806 m up"
+    assert words.count(outside) == len(long_card.legs)
     parts = {int(part) for part in re.findall(r"part (\d+) of", text)}
     assert parts == set(range(1, max(parts) + 1))
     assert (max(parts) + 1) // 2 == found.page + 1 if page == "a4" else max(parts) == found.page + 1
@@ -223,3 +228,14 @@ def test_there_is_no_other_page(by_hand: RouteScreening) -> None:
     message = "A card is printed on a4 or a5; got 'letter'. Choose one of them."
     with pytest.raises(QuantityError, match=f"^{re.escape(message)}$"):
         card_pdf(make_card(by_hand, CardSettings(DAY)), "letter")
+
+
+def test_a_second_line_overhead_leaves_room_for_a_pencil(
+    monkeypatch: pytest.MonkeyPatch, long_card: RouteCard
+) -> None:
+    """A pencil needs some 8 mm between the last line of a leg and the dots that it writes on."""
+    card = replace(long_card, legs=long_card.legs[:1])
+    boxes = drawn(monkeypatch, card, "a5").boxes
+    (last,) = (box for box in boxes if box[4].startswith("from outside the zone"))
+    (notes,) = (box for box in boxes if box[4] == "notes")
+    assert notes[3] - last[3] >= 8.0

@@ -15,6 +15,7 @@ from steybrae.card import CardSettings, card_between, make_card
 from steybrae.card.wording import (
     beside_sentence,
     beside_short,
+    overhead_lines,
     overhead_text,
     place_text,
     steepness_text,
@@ -209,6 +210,37 @@ def test_overhead_is_shown_where_the_screening_has_it(
     (found,) = make_card(replace(by_hand, legs=(leg,)), BNG).legs
     assert found.ground is not None
     assert overhead_text(found.ground.overhead) == words
+
+
+def test_the_sight_from_outside_a_start_zone_is_named_beside_the_one_from_within(
+    by_hand: RouteScreening,
+) -> None:
+    within, outside = sight(33.0), replace(sight(27.31), chainage_m=155.4, distance_m=941.9, rise_m=505.2)
+    for other, unknown, words in (
+        (
+            outside,
+            False,
+            "from outside the zone, 155 m along: 27.4°, look 301° magnetic, 941 m off, 506 m up",
+        ),
+        (
+            outside,
+            True,
+            "from outside the zone, 155 m along: at least 27.4°, look 301° magnetic, 941 m off, 506 m up",
+        ),
+        (within, False, ""),
+        (sight(None), False, ""),
+        (None, False, ""),
+    ):
+        looks = replace(overhead_of(within, inside=True), sight_outside=other)
+        leg = replace(by_hand.legs[2], overhead=looks, unknown_above=unknown)
+        (found,) = make_card(replace(by_hand, legs=(leg,)), BNG).legs
+        assert found.ground is not None
+        first, second = overhead_lines(found.ground.overhead)
+        assert first.startswith("in a start zone; overhead ")
+        assert second == words
+        assert overhead_text(found.ground.overhead) == (f"{first}; {second}" if words else first)
+        assert found.ground.overhead is not None
+        assert (found.ground.overhead.outside is None) == (not words)
 
 
 def test_one_leg_between_places() -> None:

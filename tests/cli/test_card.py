@@ -162,3 +162,31 @@ def test_a_leg_on_a_model_has_ground(run: Run) -> None:
 )
 def test_what_is_refused(run: Run, arguments: tuple[str, ...], message: str) -> None:
     assert run(*arguments) == (2, "", f"steybrae: {message}\n")
+
+
+def test_the_sight_from_outside_a_start_zone_is_in_every_form_of_the_card(run: Run, tmp_path: Path) -> None:
+    gpx = tmp_path / "card.gpx"
+    _, out, _ = run(*SAMPLE, "--json")
+    legs = {leg["number"]: leg["ground"]["overhead"] for leg in json.loads(out)["legs"]}
+    outside = legs[5]["outside"]
+    assert outside["sight_deg"] == pytest.approx(28.24, abs=0.05)
+    assert outside["sight_deg"] < legs[5]["sight_deg"]
+    assert legs[5]["distance_m"] < 15.0
+    assert outside["distance_m"] > 900.0
+    assert legs[3]["outside"] is None  # below the headwall, in no start zone
+    words = "from outside the zone, 155 m along: 28.3°, look 338° magnetic, 941 m off, 506 m up"
+    _, out, _ = run(*SAMPLE, "--gpx", str(gpx))
+    assert words in gpx.read_text(encoding="utf-8")
+    column = " ".join(line[83:].strip() for line in out.splitlines())
+    assert words in " ".join(column.split())
+
+
+def test_no_column_of_the_table_is_cut(run: Run) -> None:
+    _, out, _ = run(*SAMPLE, "--start", "08:30", "--zone", "Europe/London", "--scale", "1:25000")
+    assert "…" not in out
+    assert max(map(len, out.splitlines())) <= 120
+    head = next(line for line in out.splitlines() if line.startswith("Leg  to"))
+    assert head.split() == [
+        "Leg", "to", "back", "true", "on", "the", "map", "height", "there", "arrive",
+        "Steepest", "on", "the", "line",
+    ]  # fmt: skip

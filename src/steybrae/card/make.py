@@ -16,6 +16,7 @@ from steybrae.card.result import (
     CardLeg,
     CardPlace,
     Norths,
+    OutsideSight,
     Overhead,
     RouteCard,
 )
@@ -43,6 +44,7 @@ from steybrae.route.daylight import (
 )
 from steybrae.route.distances import map_mm, paces
 from steybrae.route.magnetic import declination
+from steybrae.route.overhead_result import SightAnswer
 from steybrae.route.places import Place, format_place
 from steybrae.route.walking_time import LegTime, leg_time
 from steybrae.screening.result import LegScreening, RouteScreening
@@ -297,11 +299,7 @@ def _overhead(leg: LegScreening, date: dt.date) -> Overhead | None:
         return None
     sight, path = found.sight, found.path
     deg = None if sight is None else sight.deg
-    look = None
-    if deg is not None and sight.bearing_true_deg is not None:
-        at = sight.stand or Place(float(leg.points.lat_deg[0]), float(leg.points.lon_deg[0]))
-        east_deg = declination(Place(at.lat_deg, at.lon_deg), 0.0, date).declination_deg
-        look = (sight.bearing_true_deg - east_deg) % 360.0
+    look = None if deg is None else _look_magnetic_deg(sight, leg, date)
     return Overhead(
         in_start_zone=bool(found.in_start_zone),
         sight_deg=deg,
@@ -311,6 +309,24 @@ def _overhead(leg: LegScreening, date: dt.date) -> Overhead | None:
         distance_m=None if deg is None else sight.distance_m,
         rise_m=None if deg is None else sight.rise_m,
         unknown_above=leg.unknown_above,
+        outside=None if found.sight_outside == sight else _outside(found.sight_outside, leg, date),
+    )
+
+
+def _look_magnetic_deg(sight: SightAnswer, leg: LegScreening, date: dt.date) -> float | None:
+    if sight.bearing_true_deg is None:
+        return None
+    at = sight.stand or Place(float(leg.points.lat_deg[0]), float(leg.points.lon_deg[0]))
+    east_deg = declination(Place(at.lat_deg, at.lon_deg), 0.0, date).declination_deg
+    return (sight.bearing_true_deg - east_deg) % 360.0
+
+
+def _outside(sight: SightAnswer | None, leg: LegScreening, date: dt.date) -> OutsideSight | None:
+    look = None if sight is None else _look_magnetic_deg(sight, leg, date)
+    if sight is None or sight.deg is None or look is None:
+        return None
+    return OutsideSight(
+        sight.deg, look, sight.distance_m or 0.0, sight.rise_m or 0.0, sight.chainage_m or 0.0
     )
 
 

@@ -22,6 +22,7 @@ __all__ = [
     "CardTotals",
     "Check",
     "Norths",
+    "OutsideSight",
     "Overhead",
     "RouteCard",
 ]
@@ -111,6 +112,20 @@ class Check:
 
 
 @dataclass(frozen=True)
+class OutsideSight:
+    """Steepest sight from the parts of a leg outside of start zones; attributes as in `Overhead`.
+
+    ``chainage_m`` is where to stand, metres along the leg.
+    """
+
+    sight_deg: float
+    look_bearing_magnetic_deg: float
+    distance_m: float
+    rise_m: float
+    chainage_m: float
+
+
+@dataclass(frozen=True)
 class Overhead:
     """Ground overhead from which snow could come.
 
@@ -130,6 +145,9 @@ class Overhead:
         Horizontal distance and height difference to it; None as `sight_deg`.
     unknown_above
         Whether unknown ground above may hide more.
+    outside
+        The sight from outside of start zones, where the steepest is from within one and so often
+        only to the slope underfoot; None where it is not, and where there is none.
     """
 
     in_start_zone: bool
@@ -140,6 +158,7 @@ class Overhead:
     distance_m: float | None
     rise_m: float | None
     unknown_above: bool
+    outside: OutsideSight | None = None
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,7 @@ __all__ = [
     "look_text",
     "metres_up",
     "minutes_text",
+    "overhead_lines",
     "overhead_text",
     "place_text",
     "steepness_text",
@@ -149,8 +150,28 @@ def _unknown(ground: CardGround) -> str:
 
 def overhead_text(overhead: Overhead | None, unit: str = "deg") -> str:
     """Ground overhead on one line; empty where it was not looked for."""
-    if overhead is None:
+    return "; ".join(words for words in overhead_lines(overhead, unit) if words)
+
+
+def overhead_lines(overhead: Overhead | None, unit: str = "deg") -> tuple[str, str]:
+    """Ground overhead, and the sight from outside of start zones; each may be empty."""
+    return (_overhead(overhead, unit), _outside(overhead, unit)) if overhead else ("", "")
+
+
+def _outside(overhead: Overhead, unit: str) -> str:
+    seen = overhead.outside
+    if seen is None:
         return ""
+    least = "at least " if overhead.unknown_above else ""
+    off, up = int(round_down(seen.distance_m, 1.0)), metres_up(seen.rise_m)
+    look = bearing_shown(seen.look_bearing_magnetic_deg, unit)
+    return (
+        f"from outside the zone, {_whole(seen.chainage_m)} m along: {least}{slope_text(seen.sight_deg)}, "
+        f"look {look} magnetic, {off} m off, {up} m up"
+    )
+
+
+def _overhead(overhead: Overhead, unit: str) -> str:
     least = "at least " if overhead.unknown_above else ""
     parts = ["in a start zone"] if overhead.in_start_zone else []
     if overhead.sight_deg is not None:

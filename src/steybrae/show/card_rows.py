@@ -16,7 +16,7 @@ from steybrae.card.wording import (
     limits_text,
     look_text,
     minutes_text,
-    overhead_text,
+    overhead_lines,
     place_text,
     steepness_text,
     where_text,
@@ -84,17 +84,17 @@ def _line(paper: Paper, y_mm: float, width_pt: float) -> None:
 
 def leg_mm(card: RouteCard, leg: CardLeg) -> float:
     """Height of a row: four to a part, or three where something is overhead."""
-    return LEG_OVERHEAD_MM if _overhead(card, leg) else LEG_MM
+    return LEG_OVERHEAD_MM if any(_overhead(card, leg)) else LEG_MM
 
 
-def _overhead(card: RouteCard, leg: CardLeg) -> str:
-    """Say what is overhead; empty where nothing was found, which takes no room on paper."""
+def _overhead(card: RouteCard, leg: CardLeg) -> tuple[str, str]:
+    """Two lines on what is overhead; empty where nothing was found, which takes no room on paper."""
     found = leg.ground.overhead if leg.ground else None
     if found is None or not (found.in_start_zone or found.unknown_above):
         angles = () if found is None else (found.sight_deg, found.unfiltered_deg, found.path_deg)
         if all(angle is None for angle in angles):
-            return ""
-    return overhead_text(found, card.bearing_unit)
+            return "", ""
+    return overhead_lines(found, card.bearing_unit)
 
 
 def leg_row(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
@@ -108,7 +108,9 @@ def leg_row(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
     _time(leg, paper, top_mm)
     _ground(leg, paper, top_mm)
     _sides(leg, paper, top_mm + 23.8)
-    paper.text(LEFT_MM, top_mm + 27.6, _overhead(card, leg), 9.0, bold=True, most_mm=RIGHT_MM - LEFT_MM)
+    above, outside = _overhead(card, leg)
+    paper.text(LEFT_MM, top_mm + 27.6, above, 9.0, bold=True, most_mm=RIGHT_MM - LEFT_MM)
+    paper.text(LEFT_MM, top_mm + 31.2, outside, 8.5, most_mm=RIGHT_MM - LEFT_MM)
     bottom_mm = top_mm + leg_mm(card, leg)
     paper.text(LEFT_MM, bottom_mm - 1.6, "notes", 6.0)
     paper.rule((LEFT_MM + 8.0, bottom_mm - 1.4), (RIGHT_MM, bottom_mm - 1.4), 0.5, dots=True)

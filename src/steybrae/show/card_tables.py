@@ -80,7 +80,7 @@ def _legs(card: RouteCard) -> Table:
     table.add_column("Length\non the map", justify="right", no_wrap=True)
     table.add_column("Climb\nheight there", justify="right", no_wrap=True)
     table.add_column("Time\narrive", justify="right", no_wrap=True)
-    table.add_column("Steepest on the line", no_wrap=True)
+    table.add_column("Steepest on the line", min_width=28)
     for leg in card.legs:
         # As text: names of places may hold what rich would take for markup.
         table.add_row(*map(Text, _cells(card, leg)))
@@ -92,7 +92,7 @@ def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
     length, on_map = distance_texts(leg)
     bends = "\nline bends" if leg.bends else ""
     overhead = overhead_text(leg.ground.overhead if leg.ground else None, unit)
-    ground = [steepness_text(leg.ground), *grounds_text(leg.ground), overhead]
+    ground = [steepness_text(leg.ground), *grounds_text(leg.ground), overhead.replace("; ", "\n")]
     start, end = (
         f"{name}\n{place_text(name, place.written, place.reference)}"
         for name, place in ((leg.from_, leg.from_place), (leg.to, leg.to_place))
