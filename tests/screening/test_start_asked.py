@@ -10,6 +10,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from tests.on_grid import model, route_on
 
 from steybrae.errors import PlanError
@@ -24,7 +26,7 @@ from steybrae.screening.place_above import with_above
 from steybrae.screening.relief import with_relief
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.start_zones import StartRules
+from steybrae.terrain.start_zones import StartRules, find_start_zones
 from steybrae.terrain.synthetic import Plane
 from steybrae.terrain.uncertainty import slope_uncertainty
 
@@ -256,3 +258,23 @@ class TestKept:
             "two slopes that rise from 0 to below 90 degrees; got 60 to 50. Give the lower first.). Save it "
             "again."
         )
+
+
+RULES = st.builds(
+    StartRules,
+    low_deg=st.sampled_from([20.0, 29.9, 30.0, 30.1, 40.0]),
+    high_deg=st.sampled_from([45.0, 54.9, 55.0, 55.1, 60.0]),
+    least_area_m2=st.sampled_from([0.0, 200.0, 399.0, 400.0, 401.0, 900.0]),
+)
+
+
+@given(rules=RULES, seed=st.integers(0, 2**32 - 1))
+def test_nothing_that_usually_counts_is_left_out_without_a_word(rules: StartRules, seed: int) -> None:
+    random = np.random.default_rng(seed)
+    slopes = random.uniform(20.0, 65.0, (9, 9))
+    slopes[random.random((9, 9)) < 0.5] = 0.0
+    slopes[random.random((9, 9)) < 0.02] = np.nan
+    known = slope_uncertainty("horn", np.eye(2) * 10.0, random.choice([1e-9, 0.5]))
+    usual, found = (find_start_zones(slopes, 100.0, known, these) for these in (StartRules(), rules))
+    less = (usual.in_range & ~found.in_range).any() or (usual.source & ~found.source).any()
+    assert left_out_words(rules, 3000.0) or not less
