@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import os
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -307,7 +308,7 @@ def _with_all_processors(data: Any) -> Any:
     if data.driver != "GTiff" or "COMPRESSION" not in data.tags(ns="IMAGE_STRUCTURE"):
         return data
     with data:
-        return rasterio.open(data.name, num_threads="ALL_CPUS")
+        return rasterio.open(data.name, num_threads=os.environ.get("GDAL_NUM_THREADS", "ALL_CPUS"))
 
 
 def _check_band(data: Any) -> None:
