@@ -63,7 +63,7 @@ def test_a_worker_killed_in_the_middle_loses_nothing(model: Path, alone: Path, t
     ):
         workers = list(client.run(os.getpid).values())
 
-        def told(done: int, of: int) -> None:
+        def told(_what: str, done: int, of: int) -> None:
             if done == 2:
                 os.kill(workers[0], signal.SIGKILL)
 

@@ -370,7 +370,7 @@ class TestResume:
     def cut(self, out: Path, model: Path, monkeypatch: pytest.MonkeyPatch, after: int = 3) -> None:
         """Stop a run after some blocks, as a kill would: a line of the journal is cut short."""
 
-        def told(done: int, of: int) -> None:
+        def told(_what: str, done: int, of: int) -> None:
             if done == after:
                 raise KeyboardInterrupt
 
@@ -385,7 +385,7 @@ class TestResume:
     def test_it_goes_on_and_gives_the_same(self, tmp_path, model, made, monkeypatch) -> None:
         self.cut(tmp_path / "out", model, monkeypatch)
         seen: list[int] = []
-        found = run(tmp_path / "out", model, resume=True, told=lambda done, of: seen.append(done))
+        found = run(tmp_path / "out", model, resume=True, told=lambda _what, done, of: seen.append(done))
         assert seen == [4, 5, 6]
         assert found.rows == made[1].rows
         for name in ("slope", "bands"):
@@ -463,8 +463,8 @@ class TestRefusals:
         with pytest.raises(QuantityError) as stop:
             run(tmp_path, model, layers=("height",))
         assert str(stop.value) == (
-            "The output raster should be one of slope, tenths, bands, aspect, curvature; got 'height'. "
-            "Choose one."
+            "The output raster should be one of slope, tenths, bands, aspect, curvature, overhead, "
+            "start_zones; got 'height'. Choose one."
         )
         with pytest.raises(QuantityError) as stop:
             run(tmp_path, model, compress="zip")

@@ -119,7 +119,7 @@ def test_on_a_terminal_a_bar_in_a_pipe_nothing(model: Path, tmp_path: Path) -> N
             seen += more
         assert run.wait() == 0
     os.close(ours)
-    assert b"blocks" in seen
+    assert b"rasters" in seen
     assert b"left" in seen
 
 

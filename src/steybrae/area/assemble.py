@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from steybrae.area.blocks import BLOCK_LEVELS, SMALL, Layout
 from steybrae.area.job import AreaJob
 from steybrae.area.layers import LAYERS, Layer, halve
-from steybrae.area.legend import band_colours, metadata
+from steybrae.area.legend import band_colours, metadata, raster_colours
 from steybrae.area.result import AreaResult
 from steybrae.area.station import whole_tiles
 from steybrae.files.area_legend import Value, aux_xml
@@ -60,19 +60,31 @@ def assemble(job: AreaJob, work: Workspace, layout: Layout, grid: Grid, result: 
                 text=layer.text,
                 unit=layer.unit,
                 scale=layer.scale,
-                colours=band_colours(result) if name == "bands" else None,
+                colours=raster_colours(result, name),
             )
             write_directories(file, tags, levels)
         text = aux_xml(
             crs_wkt=None if holds_crs else grid.crs.to_wkt(),
-            values=_values(result) if name == "bands" else (),
+            values=_values(result, name),
         )
-        if name == "bands" or not holds_crs:
+        if raster_colours(result, name) is not None or not holds_crs:
             work.write_text(f"{name}.tif.aux.xml", text)
         path.replace(finished)
 
 
-def _values(result: AreaResult) -> tuple[Value, ...]:
+def _values(result: AreaResult, name: str) -> tuple[Value, ...]:
+    """Values of a raster of classes; none of a raster of measures."""
+    if result.overhead is not None and name in ("overhead", "start_zones"):
+        colours = raster_colours(result, name) or {}
+        over = result.overhead
+        found = over.overhead_values if name == "overhead" else over.start_zone_values
+        return tuple(
+            Value(row.value, row.words, colours[row.value], row.cells, row.km2, None, None) for row in found
+        )
+    return _band_values(result) if name == "bands" else ()
+
+
+def _band_values(result: AreaResult) -> tuple[Value, ...]:
     colours = band_colours(result)
     rows = sorted(result.bands, key=lambda row: row.value)
     return tuple(

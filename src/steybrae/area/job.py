@@ -10,8 +10,13 @@ from steybrae.area.layers import LAYERS
 from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
 from steybrae.files.area_outputs import Compress
+from steybrae.terrain.dem import Grid
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
+from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.overhead_ground import REACH_M
+from steybrae.terrain.start_zones import StartRules
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
 
 __all__ = ["BELT_M", "AreaJob"]
 
@@ -41,11 +46,17 @@ class AreaJob:
         Whether damaged blocks of the input become unknown instead of stopping the run.
     cross_check
         Whether the other engine's slopes are compared.
+    vertical_sd_m, correlation_m
+        Stated error of the heights, metres (`steybrae.terrain.uncertainty`); None where not stated.
+    start_rules
+        What counts as a start zone, where what looks down is asked for.
+    reach_m
+        How far unknown ground is looked up at, metres.
 
     Raises
     ------
     QuantityError
-        A layer or a packing of another name.
+        A layer or a packing of another name, or half of what looks down.
     """
 
     paths: tuple[Path, ...]
@@ -57,6 +68,10 @@ class AreaJob:
     compress: Compress = "deflate"
     unknown_where_unreadable: bool = False
     cross_check: bool = False
+    vertical_sd_m: float | None = None
+    correlation_m: float | None = None
+    start_rules: StartRules = field(default_factory=StartRules)
+    reach_m: float = REACH_M
 
     def __post_init__(self) -> None:
         """Refuse names that mean nothing."""
@@ -67,6 +82,23 @@ class AreaJob:
             if got not in known:
                 message = f"The {what} should be one of {', '.join(known)}; got {got!r}. Choose one."
                 raise QuantityError(message)
+        if ("overhead" in self.layers) != ("start_zones" in self.layers):
+            message = (
+                "The output rasters overhead and start_zones should be asked for together; got "
+                f"{', '.join(self.layers)}. Give both or neither."
+            )
+            raise QuantityError(message)
+
+    @property
+    def overhead(self) -> bool:
+        """Whether what looks down is asked for; its two rasters belong together."""
+        return "overhead" in self.layers
+
+    def uncertainty(self, grid: Grid) -> SlopeUncertainty:
+        """How well the slopes of the whole model are known, from its middle and what was stated."""
+        rows, cols = grid.shape
+        jacobian = jacobian_at(grid, cols / 2, rows / 2)
+        return slope_uncertainty(self.method, jacobian, self.vertical_sd_m, self.correlation_m)
 
     def identity(self) -> dict[str, Any]:
         """Everything that changes the outputs, as plain values: two runs of one identity may be joined."""

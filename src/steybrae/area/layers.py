@@ -7,18 +7,22 @@ grows instead. Directions and curvature have no steeper; their overviews keep on
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LAYERS", "LEVEL", "Layer", "halve"]
+__all__ = ["LAYERS", "LEVEL", "OPEN", "Layer", "halve"]
 
 Cells = NDArray[Any]
 
 LEVEL: Final = -1.0
 """Aspect of ground flatter than has one: its own value, for it is known."""
+
+
+OPEN: Final = np.uint8(100)
+"""Added to a path angle where unknown ground could look down as well."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +44,8 @@ class Layer:
     scale
         Value of one step, where the numbers are whole steps.
     thinned
-        How four cells become one in an overview: ``steepest`` or ``one``.
+        How four cells become one in an overview: ``steepest``, ``one``, or ``overlooked``, which is the
+        steepest and "or more" where one of them is.
     """
 
     name: str
@@ -50,7 +55,7 @@ class Layer:
     text: str
     unit: str
     scale: float | None = None
-    thinned: Literal["steepest", "one"] = "steepest"
+    thinned: Literal["steepest", "one", "overlooked"] = "steepest"
 
 
 LAYERS: Final = {
@@ -92,6 +97,24 @@ LAYERS: Final = {
             "1/m",
             thinned="one",
         ),
+        Layer(
+            "overhead",
+            "uint8",
+            0,
+            False,
+            "Angle of the steepest way of snow from a start zone, whole degrees rounded up; 1 where none is "
+            "found from 18 degrees, 61 above 60, 100 more where unknown ground could add to it; 0 is unknown",
+            "degree",
+            thinned="overlooked",
+        ),
+        Layer(
+            "start_zones",
+            "uint8",
+            0,
+            False,
+            "1 is neither, 2 a start zone, 3 ground steeper than one; 0 is unknown",
+            "",
+        ),
     )
 }
 """Every kind, by the name of its option and file, in the order in which they are told."""
@@ -115,6 +138,8 @@ def halve(cells: Cells, layer: Layer) -> Cells:
     """
     if layer.thinned == "one":
         return np.ascontiguousarray(cells[::2, ::2])
+    if layer.thinned == "overlooked":
+        return _halve_overlooked(cells, replace(layer, thinned="steepest"))
     known = _ranked(cells, layer)
     if cells.ndim == 4:
         # As they lie in memory: tile by tile.
@@ -124,6 +149,14 @@ def halve(cells: Cells, layer: Layer) -> Cells:
         odd = [(0, size % 2) for size in cells.shape]
         out = _largest_of_four(np.pad(known, odd, mode="edge") if any(last for _, last in odd) else known)
     return np.add(out, np.uint8(1)) if layer.unknown == 0 else out.view(cells.dtype)
+
+
+def _halve_overlooked(cells: Cells, steepest: Layer) -> Cells:
+    more = cells >= OPEN
+    angle = halve(cells - OPEN * more.view(np.uint8), steepest)
+    # As a raster of 1 and 2, in which nothing is unknown.
+    more = halve(more + np.uint8(1), steepest) > 1
+    return np.where(angle > 0, angle + OPEN * more.view(np.uint8), np.uint8(0))
 
 
 def _ranked(cells: Cells, layer: Layer) -> Cells:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
-from steybrae.area.layers import Layer
+from steybrae.area.layers import OPEN, Layer
+from steybrae.area.overhead_layers import told_deg
+from steybrae.area.overhead_result import start_zone_words
 from steybrae.area.result import AreaResult
+from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG
 
-__all__ = ["UNKNOWN_COLOUR", "band_colours", "metadata"]
+__all__ = ["UNKNOWN_COLOUR", "band_colours", "metadata", "raster_colours"]
 
 Colour = tuple[int, int, int]
 
@@ -35,6 +38,11 @@ _LIGHT_TO_DARK: Final[tuple[Colour, ...]] = (
 )
 """Seventeen even steps of matplotlib's cividis, reversed; written out, for matplotlib is slow to load."""
 
+_OVERHEAD_CODES: Final = tuple(k + more for more in (0, int(OPEN)) for k in (1, *range(19, 62)))
+
+DARKEST_DEG: Final = 45.0
+"""Path angle, degrees, from which the darkest colour is used (our choice)."""
+
 _WHITE_SHARE: Final = (0.55, 0.22)
 """Share of white in the gentlest and in the steepest tint: the tints of every picture here, so that
 relief and contours under or over them stay readable."""
@@ -56,6 +64,41 @@ def band_colours(result: AreaResult) -> dict[int, Colour]:
     values = [row.value for row in result.bands if row.band is not None]
     last = max(1, len(values) - 1)
     return {0: UNKNOWN_COLOUR, **{value: _between(k / last) for k, value in enumerate(values)}}
+
+
+def raster_colours(result: AreaResult, name: str) -> dict[int, Colour] | None:
+    """Colour of every value of a raster of classes.
+
+    Parameters
+    ----------
+    result
+        Whose raster it is.
+    name
+        Of its layer.
+
+    Returns
+    -------
+    dict or None
+        As `band_colours`; None for a raster of measures.
+    """
+    if name == "bands":
+        return band_colours(result)
+    if name == "start_zones":
+        return {0: UNKNOWN_COLOUR, 1: _between(0.0), 2: _between(0.7), 3: _between(1.0)}
+    if name == "overhead":
+        return {0: UNKNOWN_COLOUR} | {code: _overhead_colour(code) for code in _OVERHEAD_CODES}
+    return None
+
+
+def _overhead_colour(code: int) -> Colour:
+    """Darker where steeper ways arrive; with a third of the colour of unknown where there may be more."""
+    deg = told_deg(code)
+    way = 0.0 if deg is None else (deg - LEAST_SIGHT_DEG) / (DARKEST_DEG - LEAST_SIGHT_DEG)
+    colour = _between(min(1.0, way))
+    if code < OPEN:
+        return colour
+    red, green, blue = (round((2 * a + b) / 3) for a, b in zip(colour, UNKNOWN_COLOUR, strict=True))
+    return red, green, blue
 
 
 def _between(way: float) -> Colour:
@@ -100,6 +143,8 @@ def metadata(result: AreaResult, layer: Layer) -> dict[str, str]:
         names = [f"{row.value}: {row.band.label if row.band else 'unknown'}" for row in result.bands]
         found["LEGEND"] = "; ".join(sorted(names, key=lambda name: int(name.split(":")[0])))
         found["ROUNDING"] = "The band is that of the slope in tenths of a degree, rounded up."
+    if result.overhead is not None and layer.name in ("overhead", "start_zones"):
+        found["START_ZONES"] = start_zone_words(result.overhead)
     if result.unreadable:
         found["UNREADABLE_INPUT_BLOCKS"] = str(len(result.unreadable))
     found |= {f"CAUTION_{k}": caution.text for k, caution in enumerate(result.cautions, 1)}

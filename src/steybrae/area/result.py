@@ -10,16 +10,18 @@ from typing import Any, Final
 
 from steybrae import __version__
 from steybrae.area.job import BELT_M, AreaJob
+from steybrae.area.overhead_layers import Looked
+from steybrae.area.overhead_result import AreaOverhead, area_overhead
 from steybrae.area.tally import Tally, state_sector
 from steybrae.bands import Band
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.files.area_heights import BadBlock
 from steybrae.files.rasters import ModelInfo
 from steybrae.screening.cross_check import CrossCheck
+from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.attributes import SECTORS
 from steybrae.terrain.dem import Grid
-from steybrae.terrain.jacobian import cell_size_m, jacobian_at
-from steybrae.terrain.uncertainty import slope_uncertainty
+from steybrae.terrain.jacobian import cell_size_m
 
 __all__ = ["AreaModel", "AreaResult", "AreaRow", "BandArea", "Counted", "area_result"]
 
@@ -41,6 +43,7 @@ class Counted:
     """Sums over all blocks."""
 
     tally: Tally
+    looked: Looked
     bad: tuple[BadBlock, ...]
     cross_check: CrossCheck | None
 
@@ -153,6 +156,8 @@ class AreaResult:
         Every band, gentlest first, then unknown.
     rows
         By band, sector and belt, steepest band last; only rows with cells.
+    overhead
+        What looks down, where asked for.
     unreadable
         Blocks of the input that could not be read.
     cross_check
@@ -172,6 +177,7 @@ class AreaResult:
     total_km2: float
     bands: tuple[BandArea, ...]
     rows: tuple[AreaRow, ...]
+    overhead: AreaOverhead | None
     unreadable: tuple[BadBlock, ...]
     cross_check: CrossCheck | None
     cautions: tuple[Caution, ...] = field(default_factory=tuple)
@@ -197,8 +203,8 @@ def area_result(
     -------
     AreaResult
     """
-    rows, cols = grid.shape
-    known = slope_uncertainty(job.method, jacobian_at(grid, cols / 2, rows / 2))
+    known = job.uncertainty(grid)
+    overhead = area_overhead(job, known, counted.looked) if job.overhead else None
     model = _model(grid, info)
     bands, table = _tables(job, counted.tally)
     open_above = known.basis == "none"
@@ -208,6 +214,9 @@ def area_result(
         open_above=open_above,
         unit_assumed=info.height_unit_from == "assumed",
         sample=sample,
+        overhead=job.overhead,
+        start_lowered_to_deg=None if overhead is None else lowered_to_deg(job.start_rules, [overhead]),
+        overhead_left_out="" if overhead is None else left_out_words(job.start_rules, job.reach_m),
     )
     cautions = list(cautions_for(situation))
     cautions += [UNKNOWN_AREA] * bool(bands[-1].cells) + [UNREADABLE] * bool(counted.bad)
@@ -223,6 +232,7 @@ def area_result(
         total_km2=sum(counted.tally.area_mm2.values()) / MM2_PER_KM2,
         bands=bands,
         rows=table,
+        overhead=overhead,
         unreadable=counted.bad,
         cross_check=counted.cross_check,
         cautions=tuple(cautions),

@@ -11,6 +11,7 @@ from steybrae import __version__
 from steybrae.area.assemble import assemble
 from steybrae.area.blocks import BLOCK, Layout
 from steybrae.area.job import AreaJob
+from steybrae.area.overhead_layers import Looked
 from steybrae.area.result import AreaResult, Counted, area_result
 from steybrae.area.station import open_station
 from steybrae.area.tally import Tally
@@ -24,8 +25,8 @@ __all__ = ["TEXTS", "Told", "job_identity", "output_names", "run_area"]
 TEXTS: Final = ("table.csv", "table.json", "README.txt")
 """Texts that stand beside the rasters."""
 
-Told = Callable[[int, int], None]
-"""Told after each block: how many are done, and of how many."""
+Told = Callable[[str, int, int], None]
+"""Told after each block: what is done to them, how many are done, and of how many."""
 
 
 Records = Generator[dict[str, Any], None, None]
@@ -89,6 +90,11 @@ def run_area(
     with open_model(job.paths, job.z_unit) as model:
         layout = Layout(*model.grid.shape)
         try:
+            if job.overhead:
+                # Compiles, or loads what was compiled.
+                from steybrae.area.overhead import make_overhead  # noqa: PLC0415
+
+                make_overhead(job, work, model, threads, told or _quiet)
             _, striped = cache_for(model, BLOCK)
             _make_blocks(job, work, list(layout.order(striped=striped)), threads, cluster, told)
             result = area_result(job, model.grid, model.info, _counted(work), sample=sample)
@@ -98,6 +104,10 @@ def run_area(
         except OSError as error:
             raise work.refused(error) from error
     return result
+
+
+def _quiet(_what: str, _done: int, _of: int) -> None:
+    """Tell nobody."""
 
 
 def _make_blocks(
@@ -118,7 +128,7 @@ def _make_blocks(
         for count, record in enumerate(records, len(done) + 1):
             work.add(record)
             if told is not None:
-                told(count, len(order))
+                told("rasters", count, len(order))
 
 
 def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int) -> Records:
@@ -132,7 +142,7 @@ def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int
 
 
 def _counted(work: Workspace) -> Counted:
-    tally = Tally()
+    tally, looked = Tally(), Looked()
     bad: set[BadBlock] = set()
     compared: list[Any] = []
     seen: set[int] = set()
@@ -141,6 +151,7 @@ def _counted(work: Workspace) -> Counted:
             continue
         seen.add(record["block"])
         tally.add_rows(record["tally"])
+        looked.add_rows(record["looked"])
         bad.update(BadBlock(*found) for found in record["bad"])
         compared += record.get("compared", [])
     cross_check = None
@@ -150,6 +161,7 @@ def _counted(work: Workspace) -> Counted:
         cross_check = joined(compared)
     return Counted(
         tally=tally,
+        looked=looked,
         bad=tuple(sorted(bad, key=lambda found: (found.file, found.row, found.col))),
         cross_check=cross_check,
     )

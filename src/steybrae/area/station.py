@@ -21,6 +21,7 @@ from steybrae.area.job import BELT_M, AreaJob
 from steybrae.area.kernel import Kernel
 from steybrae.area.layers import LAYERS, LEVEL, Layer, halve
 from steybrae.area.metric import block_metric
+from steybrae.area.overhead_layers import Looked, OverheadCells, open_overhead
 from steybrae.area.tally import Pieces
 from steybrae.files.area_heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.files.area_outputs import PartFile, SmallFile, free_writer_name
@@ -37,6 +38,7 @@ Cells = NDArray[Any]
 Record = dict[str, Any]
 
 FAST: Final = ("slope", "tenths", "bands")
+SLOW: Final = ("aspect", "curvature")
 STRIP_ROWS: Final = 128
 """Rows taken at once where double precision is used, so that memory stays small."""
 
@@ -44,7 +46,9 @@ STRIP_ROWS: Final = 128
 class Station:
     """Works on blocks of one job; make it with `open_station`."""
 
-    def __init__(self, job: AreaJob, model: RasterModel, folder: Path, writer: str) -> None:
+    def __init__(
+        self, job: AreaJob, model: RasterModel, folder: Path, writer: str, overhead: OverheadCells | None
+    ) -> None:
         self.job, self.model, self.writer = job, model, writer
         self.layout = Layout(*model.grid.shape)
         # Beside the blocks of a row, the tiles that their rings touch.
@@ -52,6 +56,7 @@ class Station:
         self._bad: dict[BadBlock, None] = {}
         self._bad_lock = threading.Lock()
         self._heights = RawHeights(model, self._note_bad if job.unknown_where_unreadable else None)
+        self._overhead = overhead
         self._own = threading.local()
         self._parts = {name: PartFile(folder / f"{name}.{writer}.part") for name in job.layers}
         self._small = {
@@ -82,14 +87,15 @@ class Station:
         -------
         dict
             ``block``, ``writer``, ``tiles`` (for each raster and level: where the tiles begin and
-            the size of each), ``tally`` (`steybrae.area.tally.Tally.rows`), ``bad`` (unreadable
-            blocks of the input met so far by this process) and, where asked for, ``compared``.
+            the size of each), ``tally`` (`steybrae.area.tally.Tally.rows`), ``looked``
+            (`steybrae.area.overhead_layers.Looked.rows`), ``bad`` (unreadable blocks of the input met
+            so far by this process) and, where asked for, ``compared``.
         """
         block = self.layout.block(number)
         with this_thread(self._cache_bytes):
             raw = self._buffer("heights", (block.rows + 2, block.cols + 2), self._heights.dtype)
             self._heights.read(block.row - 1, block.col - 1, raw)
-            made, pieces = self._make(block, raw)
+            made, pieces, looked = self._make(block, raw)
             tiles = {name: self._write(LAYERS[name], block, cells) for name, cells in made.items()}
         with self._bad_lock:
             bad = [[found.file, found.row, found.col] for found in self._bad]
@@ -98,6 +104,7 @@ class Station:
             "writer": self.writer,
             "tiles": tiles,
             "tally": pieces.tally().rows(),
+            "looked": looked.rows(),
             "bad": bad,
         }
         if self.job.cross_check:
@@ -108,8 +115,8 @@ class Station:
             ]
         return record
 
-    def _make(self, block: Block, raw: Cells) -> tuple[dict[str, Cells], Pieces]:
-        job, heights = self.job, self._heights
+    def _make(self, block: Block, raw: Cells) -> tuple[dict[str, Cells], Pieces, Looked]:
+        job, heights, looked = self.job, self._heights, Looked()
         made = {name: self._empty(LAYERS[name], block) for name in job.layers}
         pieces = Pieces(len(job.bands.bands), BELT_M, heights.step_m, heights.offset_m)
         metric = block_metric(heights.grid, (block.row, block.col), (block.rows, block.cols))
@@ -118,11 +125,19 @@ class Station:
             finite = np.where(np.isfinite(raw), raw, np.nan).astype(np.float64)
             steps = engine_gradients(job.engine)(finite, job.method)
         fast = {name: cells for name, cells in made.items() if name in FAST}
+        if self._overhead is not None:
+            fast.setdefault("bands", self._empty(LAYERS["bands"], block))
         self._kernel().fill(raw, metric, heights.step_m, fast, pieces, steps)
-        if len(fast) < len(made):
+        if self._overhead is not None:
+            known = np.isfinite(raw[1:-1, 1:-1])
+            made["overhead"][...] = self._overhead.codes(block, known)
+            made["start_zones"][...] = self._overhead.classes(block)
+            bands = fast["bands"].reshape(block.rows, block.cols)
+            looked.add(bands, made["overhead"], made["start_zones"], metric)
+        if set(SLOW) & set(made):
             for first, dem in self._strips(block, raw):
                 self._slow(first, dem, made)
-        return made, pieces
+        return made, pieces, looked
 
     def _buffer(self, name: str, shape: tuple[int, ...], dtype: Any) -> Cells:
         """Array of this thread, used anew for each block: fresh memory costs as much as the arithmetic."""
@@ -218,6 +233,7 @@ def open_station(job: AreaJob, folder: Path, writer: str | None = None) -> Itera
     """
     with ExitStack() as stack:
         model = stack.enter_context(open_model(job.paths, job.z_unit))
-        station = Station(job, model, folder, writer or free_writer_name())
+        overhead = stack.enter_context(open_overhead(folder)) if job.overhead else None
+        station = Station(job, model, folder, writer or free_writer_name(), overhead)
         stack.callback(station.close)
         yield station

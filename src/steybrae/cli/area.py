@@ -10,7 +10,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from steybrae.cli.options import DemFiles, Edges, EngineName, Force, Json, Method, ZUnit
+from steybrae.cli.options import (
+    Correlation,
+    DemFiles,
+    Edges,
+    EngineName,
+    Force,
+    Json,
+    Method,
+    StartArea,
+    StartSlopes,
+    VerticalError,
+    ZUnit,
+)
 
 if TYPE_CHECKING:
     from steybrae.area.job import AreaJob
@@ -36,12 +48,22 @@ def area(
     curvature: Annotated[
         bool, typer.Option("--curvature", help="Write curvature.tif (where ground rolls over).")
     ] = False,
+    overhead: Annotated[
+        bool,
+        typer.Option(
+            "--overhead", help="Write overhead.tif and start_zones.tif: what looks down on each cell."
+        ),
+    ] = False,
+    start_slopes: StartSlopes = None,
+    start_area: StartArea = None,
     edges: Edges = None,
     method: Method = "horn",
     engine: EngineName = "own",
     cross_check: Annotated[
         bool, typer.Option("--cross-check", help="Compare our slopes with richdem's (optional package).")
     ] = False,
+    vertical_error: VerticalError = None,
+    correlation: Correlation = None,
     z_unit: ZUnit = None,
     compress: Annotated[str, typer.Option("--compress", help="How rasters are packed: deflate or none.")] = (
         "deflate"
@@ -74,13 +96,18 @@ def area(
     from steybrae.show.area_tables import print_area
 
     wanted = {"slope": slope, "tenths": tenths, "bands": bands, "aspect": aspect, "curvature": curvature}
+    layers = tuple(name for name, chosen in wanted.items() if chosen) or ("slope", "bands")
     job = _job(
         dem,
-        tuple(name for name, chosen in wanted.items() if chosen) or ("slope", "bands"),
+        (*layers, "overhead", "start_zones") if overhead else layers,
         sample=sample,
         edges=edges,
         method=method,
         engine=engine,
+        vertical_error=vertical_error,
+        correlation=correlation,
+        start_slopes=start_slopes,
+        start_area=start_area,
         z_unit=z_unit,
         compress=compress,
         unknown_where_unreadable=unknown_where_unreadable,
@@ -93,12 +120,7 @@ def area(
         _texts(work, found)
         work.publish()
     if figure is not None:
-        from steybrae.files.area_preview import read_preview
-        from steybrae.show.area_figures import write_area_figure
-
-        banded = "bands.tif" in found.outputs
-        preview = read_preview(out / "bands.tif", found.model.cell_size_m) if banded else None
-        write_area_figure(found, preview, figure, force=force)
+        _draw(found, out, figure, force=force)
     if as_json:
         print_json("area", found)
         return
@@ -110,10 +132,12 @@ def area(
 def _job(dem: list[Path] | None, layers: tuple[str, ...], *, sample: bool, **options: Any) -> AreaJob:
     from steybrae.area.job import AreaJob
     from steybrae.bands import BandScheme, parse_edges
+    from steybrae.cli.inputs import length_m, start_rules
     from steybrae.errors import ModelError
     from steybrae.files.sample import sample_model
     from steybrae.terrain.engines import check_engine
     from steybrae.terrain.gradients import check_method
+    from steybrae.terrain.start_zones import StartRules
 
     paths = tuple(dem or ()) or ((sample_model(),) if sample else ())
     if not paths:
@@ -126,6 +150,9 @@ def _job(dem: list[Path] | None, layers: tuple[str, ...], *, sample: bool, **opt
         bands=BandScheme() if edges is None else parse_edges(edges),
         method=method,
         engine=check_engine(options.pop("engine"), method),
+        vertical_sd_m=length_m(options.pop("vertical_error"), "The vertical error"),
+        correlation_m=length_m(options.pop("correlation"), "The correlation length", zero=True),
+        start_rules=start_rules(StartRules(), options.pop("start_slopes"), options.pop("start_area")),
         **options,
     )
 
@@ -162,6 +189,17 @@ def _texts(work: Workspace, found: AreaResult) -> None:
     work.write_text("README.txt", area_readme(found))
 
 
+def _draw(found: AreaResult, out: Path, figure: Path, *, force: bool) -> None:
+    from steybrae.files.area_preview import read_preview
+    from steybrae.show.area_figures import write_area_figure
+
+    bands, overhead = (
+        read_preview(out / name, found.model.cell_size_m) if name in found.outputs else None
+        for name in ("bands.tif", "overhead.tif")
+    )
+    write_area_figure(found, bands, overhead, figure, force=force)
+
+
 @contextmanager
 def _progress() -> Iterator[Told | None]:
     """Show a bar with the time left on a terminal, nothing in a pipe."""
@@ -171,15 +209,28 @@ def _progress() -> Iterator[Told | None]:
     if not to.is_terminal:
         yield None
         return
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TaskID,
+        TextColumn,
+        TimeRemainingColumn,
+    )
 
     columns = (
-        TextColumn("blocks"),
+        TextColumn("{task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
         TextColumn("left"),
         TimeRemainingColumn(),
     )
     with Progress(*columns, console=to, transient=True) as bar:
-        task = bar.add_task("blocks", total=None)
-        yield lambda done, of: bar.update(task, completed=done, total=of)
+        tasks: dict[str, TaskID] = {}
+
+        def told(what: str, done: int, of: int) -> None:
+            if what not in tasks:
+                tasks[what] = bar.add_task(what, total=None)
+            bar.update(tasks[what], completed=done, total=of)
+
+        yield told

@@ -66,7 +66,7 @@ def aux_xml(*, crs_wkt: str | None, values: Sequence[Value]) -> str:
     crs_wkt
         CRS where the raster itself could not hold it.
     values
-        The classes, from 0 up without gaps; empty for a raster of measures.
+        The classes, rising; empty for a raster of measures.
 
     Returns
     -------
@@ -79,8 +79,10 @@ def aux_xml(*, crs_wkt: str | None, values: Sequence[Value]) -> str:
     if values:
         band = ET.SubElement(root, "PAMRasterBand", band="1")
         names = ET.SubElement(band, "CategoryNames")
-        for value in values:
-            ET.SubElement(names, "Category").text = value.name
+        named = {value.value: value.name for value in values}
+        # A name for every number from 0 up, empty where the raster has none.
+        for number in range(values[-1].value + 1):
+            ET.SubElement(names, "Category").text = named.get(number, "")
         _attribute_table(band, values)
     ET.indent(root)
     return ET.tostring(root, encoding="unicode") + "\n"

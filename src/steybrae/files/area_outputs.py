@@ -12,6 +12,9 @@ Everything is made in a hidden folder inside the output folder and moved out at 
     One line of JSON for each finished block: where its tiles lie and what was counted. A block
     without its line was not done, so that a kill loses only the blocks under way.
 
+``<name>.npz``, ``<name>.pieces``
+    What is known of the whole raster before the blocks are made (`Workspace.keep`).
+
 Nothing waits for the disk: flushing gigabytes takes longer than computing them. What a power cut
 loses in the half minute after a run is up to the file system.
 """
@@ -27,11 +30,14 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final, Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from steybrae.errors import FileWriteError
 from steybrae.files.area_tiff import HEADER_BYTES
 from steybrae.files.whole import check_writable
 
-__all__ = ["Compress", "PartFile", "SmallFile", "Workspace", "free_writer_name"]
+__all__ = ["Compress", "PartFile", "SmallFile", "Workspace", "free_writer_name", "kept_arrays"]
 
 Compress = Literal["deflate", "none"]
 
@@ -196,6 +202,17 @@ class Workspace:
         with self._lock:
             _write_all(self._journal, line)
 
+    def keep(self, name: str, **arrays: NDArray[Any]) -> None:
+        """Keep arrays for a later run that goes on with this one, all of them or none."""
+        path = self.folder / f"{name}.npz"
+        with path.with_suffix(".new").open("wb") as file:
+            np.savez(file, allow_pickle=False, **arrays)
+        path.with_suffix(".new").replace(path)
+
+    def kept(self, name: str) -> dict[str, NDArray[Any]] | None:
+        """Arrays kept under a name; None if there are none."""
+        return kept_arrays(self.folder, name)
+
     def write_text(self, name: str, text: str) -> None:
         """Write a text among the outputs."""
         try:
@@ -232,6 +249,15 @@ class Workspace:
             "set that right and go on with --resume."
         )
         return FileWriteError(message)
+
+
+def kept_arrays(folder: Path, name: str) -> dict[str, NDArray[Any]] | None:
+    """Arrays that `Workspace.keep` kept in a working folder; None if there are none."""
+    path = folder / f"{name}.npz"
+    if not path.exists():
+        return None
+    with np.load(path, allow_pickle=False) as kept:
+        return dict(kept)
 
 
 def check_folder(out: Path, names: Sequence[str], *, force: bool) -> None:

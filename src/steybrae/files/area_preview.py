@@ -1,4 +1,4 @@
-"""A small picture of a finished raster of bands, from its overviews."""
+"""A small picture of a finished raster of classes, from its overviews."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ __all__ = ["Preview", "read_preview"]
 
 @dataclass(frozen=True, eq=False)
 class Preview:
-    """Bands, thinned.
+    """A raster of classes, thinned.
 
     Attributes
     ----------
-    bands
+    cells
         ``[row, col]``, 0 unknown.
     width_km, height_km
         Ground size of the raster, in its middle.
     """
 
-    bands: NDArray[np.uint8]
+    cells: NDArray[np.uint8]
     width_km: float
     height_km: float
 
@@ -36,7 +36,7 @@ def read_preview(path: Path, cell_size_m: tuple[float, float], most_cells: int =
     Parameters
     ----------
     path
-        ``bands.tif``.
+        ``bands.tif`` or ``overhead.tif``.
     cell_size_m
         Ground length of a column and a row, metres.
     most_cells
@@ -52,6 +52,6 @@ def read_preview(path: Path, cell_size_m: tuple[float, float], most_cells: int =
     level = next((k for k, f in enumerate(factors) if rows * cols <= most_cells * f * f), len(factors) - 1)
     options: dict[str, Any] = {"overview_level": level - 1} if level else {}
     with rasterio.open(path, **options) as data:
-        bands = data.read(1)
-    bands.flags.writeable = False
-    return Preview(bands, cols * cell_size_m[0] / 1000.0, rows * cell_size_m[1] / 1000.0)
+        cells = data.read(1)
+    cells.flags.writeable = False
+    return Preview(cells, cols * cell_size_m[0] / 1000.0, rows * cell_size_m[1] / 1000.0)

@@ -18,6 +18,7 @@ from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.overhead_ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
@@ -31,9 +32,6 @@ __all__ = [
     "shared",
     "stretch_windows",
 ]
-
-REACH_M: Final = 3000.0
-"""How far is looked for ground overhead, metres on the map: at 18 degrees 975 m of fall (our choice)."""
 
 MOST_REACH_M: Final = 15_000.0
 """Longest reach taken as meant, metres: at 18 degrees 4870 m of fall, more than any face has (from

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final
+from typing import Final, Protocol
 
-from steybrae.route.overhead_result import OverheadAnswer
-from steybrae.route.overhead_windows import REACH_M
+from steybrae.terrain.overhead_ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
 
 __all__ = ["left_out_words", "lowered_to_deg"]
@@ -16,7 +15,15 @@ MUCH_LOWERED_DEG: Final = 5.0
 the practical lower bound for dry slabs (from memory)."""
 
 
-def lowered_to_deg(rules: StartRules, found: Iterable[OverheadAnswer | None]) -> float | None:
+class _Looked(Protocol):
+    """Anything that says from which slope on its start zones were taken."""
+
+    @property
+    def start_from_deg(self) -> float:
+        """Degrees."""
+
+
+def lowered_to_deg(rules: StartRules, found: Iterable[_Looked | None]) -> float | None:
     """Least slope taken for a start zone's, where the uncertainty lowered it by more than 5 degrees.
 
     Parameters

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -12,9 +12,12 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
+from steybrae.area.layers import OPEN
+from steybrae.area.overhead_result import AreaOverhead, start_zone_words
 from steybrae.area.result import AreaResult
 from steybrae.files.area_preview import Preview
 from steybrae.files.whole import write_whole
+from steybrae.show.area_overhead import overhead_by_band, overhead_labels, overhead_places
 from steybrae.show.area_tables import band_name, by_belt, by_sector
 from steybrae.show.style import (
     INK,
@@ -34,53 +37,104 @@ PAPER_MM: Final = (297.0, 210.0)
 MM_PER_INCH: Final = 25.4
 DOTS_PER_INCH: Final = 200
 
+OVERHEAD_MM: Final = 152.0
+"""Height added for what looks down, millimetres."""
 
-def area_figure(result: AreaResult, preview: Preview | None) -> Figure:
+
+def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | None = None) -> Figure:
     """Draw a result.
 
     Parameters
     ----------
     result
         Every figure shown is in it.
-    preview
-        The bands, thinned; None where no raster of bands was made.
+    bands, overhead
+        The rasters, thinned; None where one was not made.
 
     Returns
     -------
     Figure
-        A4 across, cautions below.
+        A4 across, higher with what looks down; cautions below.
     """
-    figure = Figure(figsize=(PAPER_MM[0] / MM_PER_INCH, PAPER_MM[1] / MM_PER_INCH))
-    left = 0.05
-    if preview is not None:
-        _map(figure.add_axes((0.05, 0.24, 0.5, 0.66)), result, preview)
+    high_mm = PAPER_MM[1] + (OVERHEAD_MM if overhead is not None else 0.0)
+    figure = Figure(figsize=(PAPER_MM[0] / MM_PER_INCH, high_mm / MM_PER_INCH))
+
+    def box(left: float, bottom_mm: float, right: float, top_mm: float) -> tuple[float, float, float, float]:
+        return left, bottom_mm / high_mm, right - left, (top_mm - bottom_mm) / high_mm
+
+    lift, left = high_mm - PAPER_MM[1], 0.05
+    if bands is not None:
+        _map(figure.add_axes(box(0.05, 51 + lift, 0.55, 189 + lift)), result, bands)
         left = 0.64
-    _bars(
-        figure.add_axes((left, 0.60, 0.95 - left, 0.30)), result, by_sector(result), "km² by direction faced"
-    )
-    _bars(figure.add_axes((left, 0.24, 0.95 - left, 0.27)), result, by_belt(result), "km² by elevation")
-    _legend(figure.add_axes((0.05, 0.175, 0.9, 0.035)), result)
+    sectors, belts = by_sector(result), by_belt(result)
+    _bars(figure.add_axes(box(left, 126 + lift, 0.95, 189 + lift)), result, sectors, "km² by direction faced")
+    _bars(figure.add_axes(box(left, 51 + lift, 0.95, 107 + lift)), result, belts, "km² by elevation")
+    _legend(figure.add_axes(box(0.05, 36.5 + lift, 0.95, 44 + lift)), result)
+    if overhead is not None and result.overhead is not None:
+        _overhead(figure, result.overhead, overhead, box)
     unknown = result.bands[-1]
-    figure.text(0.05, 0.95, f"Slope bands of {', '.join(result.model.files)}", fontsize=11, va="center")
+    files = ", ".join(result.model.files)
+    figure.text(0.05, 1 - 10 / high_mm, f"Slope bands of {files}", fontsize=11, va="center")
     figure.text(
         0.05,
-        0.92,
+        1 - 17 / high_mm,
         f"{result.total_km2:.2f} km² (horizontal), of which {unknown.km2:.2f} km² unknown. Map north is grid "
         "north. Of many cells in one dot the steepest is shown, and unknown where one is.",
         va="center",
     )
-    _cautions(figure, result)
+    _cautions(figure, result, 32.5 / high_mm)
     return figure
 
 
 def _map(axes: Axes, result: AreaResult, preview: Preview) -> None:
     count = len(result.bands) - 1
     tints = np.array([(1.0, 1.0, 1.0), *(band_tint(k, count) for k in range(count))])
-    picture = tints[preview.bands]
-    _cross(picture, preview.bands == 0)
+    _picture(axes, tints[preview.cells], preview)
+
+
+def _picture(axes: Axes, picture: NDArray[Any], preview: Preview) -> None:
+    _cross(picture, preview.cells == 0)
     axes.imshow(picture, interpolation="nearest", extent=(0, preview.width_km, 0, preview.height_km))
     axes.set_xlabel("km across")
     axes.set_ylabel("km up")
+
+
+def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callable[..., Any]) -> None:
+    """Draw what looks down, and how much ground of each band it looks down on."""
+    labels = overhead_labels()
+    count = len(labels)
+    tints = np.array([band_tint(k, count) for k in range(count)])
+    picture = tints[overhead_places(preview.cells)]
+    picture[preview.cells == 0] = 1.0
+    # Where unknown ground could add to the angle, dots that no class has.
+    row, col = np.indices(preview.cells.shape)
+    picture[(preview.cells > OPEN) & (row % 5 == 0) & ((col + row) % 10 == 0)] = 0.0
+    _picture(figure.add_axes(box(0.05, 51, 0.55, 168)), picture, preview)
+    axes = figure.add_axes(box(0.64, 72, 0.95, 160))
+    groups = overhead_by_band(over)
+    places: Sequence[float] = range(len(groups))
+    bottom = np.zeros(len(groups))
+    for k, label in enumerate(labels):
+        heights = np.array([areas.get(label, 0.0) for areas in groups.values()])
+        style: dict[str, Any] = {
+            "facecolor": band_tint(k, count),
+            "hatch": band_hatch(k),
+            "edgecolor": hatch_ink(k, count),
+        }
+        axes.bar(places, heights, bottom=bottom, linewidth=0.0, label=label, **style)
+        bottom += heights
+    axes.bar(places, bottom, fill=False, edgecolor=INK, linewidth=0.4)
+    axes.set_xticks(list(places), list(groups), fontsize=SMALL_PT)
+    axes.set_xlabel("the ground's own slope, degrees")
+    axes.set_title("km² by slope, and by the path angle that looks down on it", loc="left")
+    axes.legend(
+        title="path angle, degrees", ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.16), frameon=False
+    )
+    _, heading, _, _ = box(0.0, 178.0, 1.0, 179.0)
+    figure.text(0.05, heading, "What looks down: angle of the steepest way of snow", fontsize=11)
+    _, below, _, _ = box(0.0, 171.0, 1.0, 172.0)
+    words = f"{start_zone_words(over)}\nDotted: unknown ground could add to the angle."
+    figure.text(0.05, below, words, linespacing=1.3)
 
 
 def _cross(picture: NDArray[Any], unknown: NDArray[Any]) -> None:
@@ -129,19 +183,19 @@ def _legend(axes: Axes, result: AreaResult) -> None:
         axes.text(place + 0.3, 0.5, text, va="center")
 
 
-def _cautions(figure: Figure, result: AreaResult) -> None:
+def _cautions(figure: Figure, result: AreaResult, top: float) -> None:
     lines = [f"• {caution.text}" for caution in result.cautions]
-    figure.text(0.05, 0.155, "\n".join(lines), va="top", fontsize=SMALL_PT, linespacing=1.25)
+    figure.text(0.05, top, "\n".join(lines), va="top", fontsize=SMALL_PT, linespacing=1.25)
 
 
 def write_area_figure(
-    result: AreaResult, preview: Preview | None, path: Path, *, force: bool = False
+    result: AreaResult, bands: Preview | None, overhead: Preview | None, path: Path, *, force: bool = False
 ) -> None:
     """Draw a result into a file; its cautions stand in the picture and in its metadata.
 
     Parameters
     ----------
-    result, preview
+    result, bands, overhead
         As `area_figure`.
     path
         PNG, PDF or SVG by its ending.
@@ -151,7 +205,7 @@ def write_area_figure(
     cautions = " ".join(caution.text for caution in result.cautions)
     key = {".svg": "Description", ".pdf": "Subject"}.get(path.suffix.lower(), "Description")
     with picture_style():
-        figure = area_figure(result, preview)
+        figure = area_figure(result, bands, overhead)
         write_whole(
             path,
             lambda temporary: figure.savefig(temporary, dpi=DOTS_PER_INCH, metadata={key: cautions}),

@@ -14,6 +14,7 @@ from rich.table import Table
 from steybrae.area.layers import LAYERS
 from steybrae.area.result import AreaResult, AreaRow, BandArea
 from steybrae.quantities import round_up
+from steybrae.show.area_overhead import overhead_table, overhead_text
 from steybrae.terrain.attributes import SECTORS
 
 __all__ = ["area_csv", "area_readme", "by_belt", "by_sector", "print_area"]
@@ -71,8 +72,13 @@ def print_area(result: AreaResult, to: Console) -> None:
     for title, groups in (("facing", by_sector(result)), ("elevation", by_belt(result))):
         to.print()
         to.print(_group_table(result, title, groups))
+    if result.overhead is not None:
+        to.print()
+        to.print(overhead_table(result.overhead))
     to.print()
     to.print(_basis(result), markup=False)
+    if result.overhead is not None:
+        to.print(overhead_text(result.overhead), markup=False)
     if result.unreadable:
         to.print(_unreadable(result), markup=False)
     if result.cross_check is not None:
@@ -185,6 +191,7 @@ def area_readme(result: AreaResult) -> str:
             "",
             _headline(result),
             _basis(result),
+            *([] if result.overhead is None else [overhead_text(result.overhead)]),
             *([_unreadable(result)] if result.unreadable else []),
             "",
             "Files",

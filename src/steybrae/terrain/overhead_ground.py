@@ -21,6 +21,7 @@ from steybrae.terrain.uncertainty import SlopeUncertainty
 __all__ = [
     "LEAST_SIGHT_DEG",
     "NEIGHBOURS",
+    "REACH_M",
     "Blocks",
     "OverheadGround",
     "Points",
@@ -31,6 +32,9 @@ __all__ = [
 LEAST_SIGHT_DEG: Final = 18.0
 """Flattest angle, degrees, at which ground overhead is told: a low extreme of published run-out
 angles (from memory). Flatter than that nothing is looked for; nothing is proved by it either."""
+
+REACH_M: Final = 3000.0
+"""How far is looked for ground overhead, metres on the map: at 18 degrees 975 m of fall (our choice)."""
 
 UNKNOWN_RISE_DEG: Final = 45.0
 """How steeply ground that is not known is taken to rise from the known ground next to it, degrees

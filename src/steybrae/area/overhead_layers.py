@@ -1,0 +1,159 @@
+"""The rasters of what looks down: their numbers, and how much ground has each.
+
+``overhead.tif`` holds whole degrees: 1 where nothing looks down at 18 degrees or more, 19 to 60 the
+path angle rounded up, 61 above 60; 100 more where unknown ground could look down as well, so that
+the answer is "or more"; 0 where the ground itself is unknown.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.area.blocks import Block
+from steybrae.area.layers import OPEN
+from steybrae.area.metric import BlockMetric
+from steybrae.area.overhead_pieces import Pieces, open_pieces, piece_of
+from steybrae.files.area_outputs import kept_arrays
+
+__all__ = [
+    "CLASSES",
+    "NONE_FOUND",
+    "OPEN_CELLS",
+    "Looked",
+    "OverheadCells",
+    "code_words",
+    "open_overhead",
+    "told_deg",
+]
+
+Cells = NDArray[Any]
+
+NONE_FOUND: Final = 1
+"""Number where nothing was found."""
+
+OVER: Final = 61
+"""Above 60 degrees."""
+
+CLASSES: Final = ("unknown", "neither", "start zone", "steeper than a start zone")
+"""Values of ``start_zones.tif``, from 0."""
+
+OPEN_CELLS: Final = "overhead_open"
+"""Name under which the working folder keeps the coarse cells that unknown ground could look down on."""
+
+STRIP_ROWS: Final = 128
+MM2_PER_M2: Final = 1_000_000
+
+
+def told_deg(code: int) -> int | None:
+    """Degrees of a number of ``overhead.tif``; None where nothing was found or the ground is unknown."""
+    least = code % int(OPEN)
+    return least if least > NONE_FOUND else None
+
+
+def code_words(code: int) -> str:
+    """Say in words what a number of ``overhead.tif`` means."""
+    if code == 0:
+        return "unknown ground"
+    deg = told_deg(code)
+    if deg is None:
+        return "none found, unknown ground above" if code > OPEN else "none found from 18 degrees"
+    words = f"more than {OVER - 1} degrees" if deg == OVER else f"{deg} degrees"
+    return f"{words} or more" if code > OPEN else words
+
+
+@dataclass(frozen=True, eq=False)
+class OverheadCells:
+    """Numbers of both rasters, block by block.
+
+    Attributes
+    ----------
+    pieces
+        What `steybrae.area.overhead` found.
+    open
+        Coarse cells that unknown ground could look down on, ``[row, col]``.
+    side
+        Cells along the side of one.
+    """
+
+    pieces: Pieces
+    open: Cells
+    side: int
+
+    def classes(self, block: Block) -> Cells:
+        """Numbers of ``start_zones.tif``."""
+        return piece_of(self.pieces.classes, block)
+
+    def codes(self, block: Block, known: Cells) -> Cells:
+        """Numbers of ``overhead.tif``.
+
+        Parameters
+        ----------
+        block
+            Which one.
+        known
+            Where the ground's height is known, ``[row, col]``.
+        """
+        # The largest angle at which a cell is reached is less than one below the true one.
+        code = piece_of(self.pieces.steepest, block) + np.uint8(1)
+        row, col = (np.arange(first, first + size) // self.side for first, size in _extent(block))
+        code[self.open[np.ix_(row, col)]] += OPEN
+        code[~known] = 0
+        return code
+
+
+@contextmanager
+def open_overhead(folder: Path) -> Iterator[OverheadCells]:
+    """Open what `steybrae.area.overhead.make_overhead` left in a working folder."""
+    kept = kept_arrays(folder, OPEN_CELLS)
+    assert kept is not None  # noqa: S101  made before any block
+    with open_pieces(folder) as pieces:
+        yield OverheadCells(pieces, kept["open"], int(kept["side"]))
+
+
+def _extent(block: Block) -> tuple[tuple[int, int], tuple[int, int]]:
+    return (block.row, block.rows), (block.col, block.cols)
+
+
+class Looked:
+    """Counts cells by band and number, and by class.
+
+    Attributes
+    ----------
+    cells, area_mm2
+        Of each key: band (0 unknown), number of ``overhead.tif``, value of ``start_zones.tif``.
+    """
+
+    def __init__(self) -> None:
+        self.cells: Counter[tuple[int, int, int]] = Counter()
+        self.area_mm2: Counter[tuple[int, int, int]] = Counter()
+
+    def add(self, bands: Cells, codes: Cells, classes: Cells, metric: BlockMetric) -> None:
+        """Count a block; arrays ``[row, col]``."""
+        for first in range(0, len(bands), STRIP_ROWS):
+            rows = slice(first, first + STRIP_ROWS)
+            key = (bands[rows].astype(np.uint16) << 10) + (codes[rows].astype(np.uint16) << 2)
+            key += classes[rows]
+            count = np.bincount(key.reshape(-1))
+            mm2 = float(np.mean(metric.area_m2.at(first, len(key)))) * MM2_PER_M2
+            for found in np.flatnonzero(count).tolist():
+                place = found >> 10, found >> 2 & 255, found & 3
+                self.cells[place] += int(count[found])
+                self.area_mm2[place] += round(int(count[found]) * mm2)
+
+    def rows(self) -> list[list[int]]:
+        """Everything as whole numbers: band, number, class, cells, area."""
+        return [[*key, self.cells[key], self.area_mm2[key]] for key in sorted(self.cells)]
+
+    def add_rows(self, rows: list[list[int]]) -> None:
+        """Count what `rows` of another gave."""
+        for band, code, kind, cells, area_mm2 in rows:
+            self.cells[band, code, kind] += cells
+            self.area_mm2[band, code, kind] += area_mm2

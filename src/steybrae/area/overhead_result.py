@@ -1,0 +1,187 @@
+"""How much ground is looked down on, and how steeply: the answer for a whole raster."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from steybrae.area.job import AreaJob
+from steybrae.area.layers import OPEN
+from steybrae.area.overhead_layers import CLASSES, Looked, code_words, told_deg
+from steybrae.bands import Band, BandScheme
+from steybrae.quantities import round_down
+from steybrae.terrain.start_zones import start_from_deg
+from steybrae.terrain.uncertainty import SlopeUncertainty
+
+__all__ = [
+    "OVERHEAD_EDGES_DEG",
+    "AreaOverhead",
+    "OverheadRow",
+    "RasterValue",
+    "area_overhead",
+    "start_zone_words",
+]
+
+OVERHEAD_EDGES_DEG: Final = (18.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0)
+"""Edges of the classes of path angles in the table, degrees (our choice)."""
+
+MM2_PER_KM2: Final = 10**12
+
+Key = tuple[int, int, int]
+
+
+@dataclass(frozen=True)
+class RasterValue:
+    """Ground with one number of a raster.
+
+    Attributes
+    ----------
+    value
+        The number.
+    words
+        What it says.
+    cells, km2
+        How much.
+    """
+
+    value: int
+    words: str
+    cells: int
+    km2: float
+
+
+@dataclass(frozen=True)
+class OverheadRow:
+    """Ground of one band that is looked down on in one class of path angles.
+
+    Attributes
+    ----------
+    band
+        Of its own slope; None where that is unknown.
+    overhead
+        Class of the path angle; its lowest begins at the flattest angle that is looked for. None
+        where nothing was found.
+    unknown_above
+        Whether unknown ground could look down as well: the angle is then "or more".
+    cells, km2, share
+        How much, and of the whole raster, 0 to 1.
+    """
+
+    band: Band | None
+    overhead: Band | None
+    unknown_above: bool
+    cells: int
+    km2: float
+    share: float
+
+
+@dataclass(frozen=True)
+class AreaOverhead:
+    """What looks down on a whole raster.
+
+    Attributes
+    ----------
+    start_from_deg, start_to_deg
+        Slopes of start zones, the uncertainty taken off the lower end.
+    start_low_deg, least_area_m2, baseline_m
+        As asked for (`steybrae.terrain.start_zones.StartRules`).
+    reach_m
+        How far unknown ground was looked up at.
+    rows
+        By band and class; ground of unknown height is in none.
+    overhead_values, start_zone_values
+        Every number of ``overhead.tif`` and ``start_zones.tif`` that occurs.
+    """
+
+    start_from_deg: float
+    start_to_deg: float
+    start_low_deg: float
+    least_area_m2: float
+    baseline_m: float
+    reach_m: float
+    rows: tuple[OverheadRow, ...]
+    overhead_values: tuple[RasterValue, ...]
+    start_zone_values: tuple[RasterValue, ...]
+
+
+def area_overhead(job: AreaJob, known: SlopeUncertainty, looked: Looked) -> AreaOverhead:
+    """Make the answer from the sums.
+
+    Parameters
+    ----------
+    job
+        What was asked for.
+    known
+        How well the model's slopes are known.
+    looked
+        Sums over all blocks.
+
+    Returns
+    -------
+    AreaOverhead
+    """
+    rules = job.start_rules
+    return AreaOverhead(
+        start_from_deg=start_from_deg(known, rules.low_deg),
+        start_to_deg=rules.high_deg,
+        start_low_deg=rules.low_deg,
+        least_area_m2=rules.least_area_m2,
+        baseline_m=rules.baseline_m,
+        reach_m=job.reach_m,
+        rows=_rows(job, looked),
+        overhead_values=_values(looked, 1, code_words),
+        start_zone_values=_values(looked, 2, CLASSES.__getitem__),
+    )
+
+
+def _values(looked: Looked, part: int, words: Callable[[int], str]) -> tuple[RasterValue, ...]:
+    cells: Counter[int] = Counter()
+    area_mm2: Counter[int] = Counter()
+    for key, count in looked.cells.items():
+        cells[key[part]] += count
+        area_mm2[key[part]] += looked.area_mm2[key]
+    return tuple(
+        RasterValue(value, words(value), cells[value], area_mm2[value] / MM2_PER_KM2)
+        for value in sorted(cells)
+    )
+
+
+def _rows(job: AreaJob, looked: Looked) -> tuple[OverheadRow, ...]:
+    classes = BandScheme(OVERHEAD_EDGES_DEG)
+    total_mm2 = sum(looked.area_mm2.values()) or 1
+    sums: dict[Key, list[int]] = {}
+    for (band, code, kind), count in looked.cells.items():
+        if code == 0:
+            continue
+        deg = told_deg(code)
+        place = -1 if deg is None else classes.bands.index(classes.band(float(deg)))
+        key = (band or len(job.bands.bands) + 1, place, int(code > OPEN))
+        found = sums.setdefault(key, [0, 0])
+        found[0] += count
+        found[1] += looked.area_mm2[band, code, kind]
+    bands = [*job.bands.bands, None]
+    return tuple(
+        OverheadRow(
+            band=bands[band - 1],
+            overhead=None if place < 0 else classes.bands[place],
+            unknown_above=bool(more),
+            cells=cells,
+            km2=area_mm2 / MM2_PER_KM2,
+            share=area_mm2 / total_mm2,
+        )
+        for (band, place, more), (cells, area_mm2) in sorted(sums.items())
+    )
+
+
+def start_zone_words(found: AreaOverhead) -> str:
+    """Say what was taken for a start zone."""
+    lowered = ""
+    if found.start_from_deg < found.start_low_deg:
+        lowered = f" ({found.start_low_deg:g} less the uncertainty of the model's slopes)"
+    return (
+        f"Slopes of {round_down(found.start_from_deg, 0.1):g}{lowered} to {found.start_to_deg:g} degrees "
+        f"over about {found.baseline_m:g} m, from {found.least_area_m2:g} m2; steeper ground is a source "
+        "as well."
+    )

@@ -1,0 +1,67 @@
+"""What looks down on a whole raster, as a table and as groups for a picture."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from rich import box
+from rich.table import Table
+
+from steybrae.area.layers import OPEN
+from steybrae.area.overhead_result import OVERHEAD_EDGES_DEG, AreaOverhead, start_zone_words
+from steybrae.bands import BandScheme
+from steybrae.quantities import round_up
+
+__all__ = ["overhead_by_band", "overhead_labels", "overhead_places", "overhead_table", "overhead_text"]
+
+NONE: Final = "none"
+UNKNOWN: Final = "unknown"
+
+_CLASSES: Final = BandScheme(OVERHEAD_EDGES_DEG).bands[1:]
+
+
+def overhead_labels() -> tuple[str, ...]:
+    """Labels of the classes of path angles, the flattest first; before them ``none``."""
+    return (NONE, *(band.label for band in _CLASSES))
+
+
+def overhead_places(codes: NDArray[np.uint8]) -> NDArray[Any]:
+    """Position among `overhead_labels` of numbers of ``overhead.tif``; 0 for unknown ground too."""
+    edges = [band.low_deg for band in _CLASSES]
+    return np.searchsorted(edges, codes % OPEN, side="right")
+
+
+def overhead_by_band(over: AreaOverhead) -> dict[str, dict[str, float]]:
+    """Square kilometres by band of the ground's own slope and class of path angle."""
+    found: dict[str, dict[str, float]] = {}
+    for row in over.rows:
+        band = UNKNOWN if row.band is None else row.band.label
+        label = NONE if row.overhead is None else row.overhead.label
+        found.setdefault(band, defaultdict(float))[label] += row.km2
+    return found
+
+
+def overhead_table(over: AreaOverhead) -> Table:
+    """Square kilometres by band and class; areas rounded up."""
+    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1), show_edge=False)
+    table.add_column("km2 by slope and overhead path angle")
+    for label in overhead_labels():
+        table.add_column(label, justify="right")
+    for band, areas in overhead_by_band(over).items():
+        shown = (f"{round_up(areas[k], 0.001):.3f}" if areas[k] else "-" for k in overhead_labels())
+        table.add_row(band, *shown)
+    return table
+
+
+def overhead_text(over: AreaOverhead) -> str:
+    """Say what was taken for a start zone, and for how much ground the answer is "or more"."""
+    more = sum(row.km2 for row in over.rows if row.unknown_above)
+    return (
+        f"Start zones: {start_zone_words(over)} An overhead path angle is that of the steepest way that snow "
+        "from one could take to a cell, rounded up; none is looked for below 18 degrees. For "
+        f"{round_up(more, 0.001):.3f} km2 unknown ground, in the model or beyond it, could look down as "
+        'well: read their angles as "or more" (100 more in overhead.tif).'
+    )
