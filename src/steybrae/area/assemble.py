@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -102,20 +103,23 @@ def _band_values(result: AreaResult) -> tuple[Value, ...]:
 
 
 def _joined_parts(work: Workspace, name: str) -> tuple[Path, dict[str, int]]:
-    """One file with every writer's tiles, and how far each writer's moved in it."""
-    writers = sorted({record["writer"] for record in work.records()})
-    parts = {writer: work.folder / f"{name}.{writer}.part" for writer in writers}
-    if len(parts) == 1:
-        return next(iter(parts.values())), {writers[0]: 0}
-    whole, shifts = work.folder / f"{name}.whole", {}
-    with whole.open("wb") as out:
-        out.write(bytes(HEADER_BYTES))
-        for writer, part in parts.items():
-            shifts[writer] = out.tell() - HEADER_BYTES
-            with part.open("rb") as source:
+    """One file with every writer's tiles, and how far each writer's moved in it.
+
+    The others are appended to the largest part. Should that be cut short, the next run appends them
+    once more, and what the first left in between is never pointed to.
+    """
+    parts = {
+        writer: work.folder / f"{name}.{writer}.part" for writer in {r["writer"] for r in work.records()}
+    }
+    largest = max(parts, key=lambda writer: (parts[writer].stat().st_size, writer))
+    shifts = {largest: 0}
+    with parts[largest].open("r+b") as out:
+        for writer in sorted(parts.keys() - shifts.keys()):
+            shifts[writer] = out.seek(0, os.SEEK_END) - HEADER_BYTES
+            with parts[writer].open("rb") as source:
                 source.seek(HEADER_BYTES)
                 shutil.copyfileobj(source, out, COPY_BYTES)
-    return whole, shifts
+    return parts[largest], shifts
 
 
 def _levels(work: Workspace, name: str, layout: Layout, shifts: dict[str, int]) -> list[Level]:

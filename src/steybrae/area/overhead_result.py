@@ -12,6 +12,7 @@ from steybrae.area.layers import OPEN
 from steybrae.area.overhead_layers import CLASSES, Looked, code_words, told_deg
 from steybrae.bands import Band, BandScheme
 from steybrae.quantities import round_down
+from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
@@ -85,8 +86,10 @@ class AreaOverhead:
     ----------
     start_from_deg, start_to_deg
         Slopes of start zones, the uncertainty taken off the lower end.
-    start_low_deg, least_area_m2, baseline_m
+    start_low_deg, least_area_m2
         As asked for (`steybrae.terrain.start_zones.StartRules`).
+    baseline_m
+        What the slopes were measured over: at least twice the larger side of a cell.
     reach_m
         How far unknown ground was looked up at.
     rows
@@ -106,7 +109,9 @@ class AreaOverhead:
     start_zone_values: tuple[RasterValue, ...]
 
 
-def area_overhead(job: AreaJob, known: SlopeUncertainty, looked: Looked) -> AreaOverhead:
+def area_overhead(
+    job: AreaJob, known: SlopeUncertainty, cell_m: tuple[float, float], looked: Looked
+) -> AreaOverhead:
     """Make the answer from the sums.
 
     Parameters
@@ -115,6 +120,8 @@ def area_overhead(job: AreaJob, known: SlopeUncertainty, looked: Looked) -> Area
         What was asked for.
     known
         How well the model's slopes are known.
+    cell_m
+        Ground length of a column and a row in its middle, metres.
     looked
         Sums over all blocks.
 
@@ -123,12 +130,13 @@ def area_overhead(job: AreaJob, known: SlopeUncertainty, looked: Looked) -> Area
     AreaOverhead
     """
     rules = job.start_rules
+    halves = baseline_cells(*cell_m, rules.baseline_m)
     return AreaOverhead(
         start_from_deg=start_from_deg(known, rules.low_deg),
         start_to_deg=rules.high_deg,
         start_low_deg=rules.low_deg,
         least_area_m2=rules.least_area_m2,
-        baseline_m=rules.baseline_m,
+        baseline_m=max(2.0 * half * size for half, size in zip(halves, cell_m, strict=True)),
         reach_m=job.reach_m,
         rows=_rows(job, looked),
         overhead_values=_values(looked, 1, code_words),
@@ -182,6 +190,6 @@ def start_zone_words(found: AreaOverhead) -> str:
         lowered = f" ({found.start_low_deg:g} less the uncertainty of the model's slopes)"
     return (
         f"Slopes of {round_down(found.start_from_deg, 0.1):g}{lowered} to {found.start_to_deg:g} degrees "
-        f"over about {found.baseline_m:g} m, from {found.least_area_m2:g} m2; steeper ground is a source "
+        f"over {found.baseline_m:.0f} m, from {found.least_area_m2:g} m2; steeper ground is a source "
         "as well."
     )

@@ -30,8 +30,8 @@ Cells = NDArray[Any]
 UNKNOWN, NEITHER, START_ZONE, STEEPER = 0, 1, 2, 3
 """Values of ``start_zones.tif``; the last two are where snow may come from."""
 
-MOST_COARSE_CELLS: Final = 4_000_000
-"""Most cells of the raster on which unknown ground is looked up at: four arrays of 16 MB."""
+MOST_COARSE_CELLS: Final = 2_000_000
+"""Most cells of the raster on which unknown ground is looked up at: some ten arrays of 16 MB."""
 
 MOST_MARGIN_CELLS: Final = 512
 """Most ground around a block, cells; a zone that reaches farther out is kept without being measured."""

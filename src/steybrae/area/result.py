@@ -204,7 +204,7 @@ def area_result(
     AreaResult
     """
     known = job.uncertainty(grid)
-    overhead = area_overhead(job, known, counted.looked) if job.overhead else None
+    overhead = area_overhead(job, known, cell_size_m(grid), counted.looked) if job.overhead else None
     model = _model(grid, info)
     bands, table = _tables(job, counted.tally)
     open_above = known.basis == "none"

@@ -1,0 +1,124 @@
+"""``steybrae area --overhead`` as a user runs it: rasters, words, JSON, picture, a kill, a bad option."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import time
+from importlib.resources import files
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+from numpy.testing import assert_array_equal
+from PIL import Image
+from tests.area.rasters_made import cells, mountains, with_voids, write
+from tests.cli.test_area import COMMAND, VERDICT, area
+
+OPTIONS = ("--overhead", "--vertical-error", "1m", "--correlation", "100m")
+
+
+@pytest.fixture(scope="module")
+def model(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write(tmp_path_factory.mktemp("model") / "hills.tif", with_voids(mountains(700, 900)))
+
+
+@pytest.fixture(scope="module")
+def made(model: Path) -> tuple[Path, str]:
+    out, err = area("--dem", model, "--out", model.parent / "out", *OPTIONS)
+    assert err == ""
+    return model.parent / "out", out
+
+
+def test_the_text_says_what_counts_and_how_much_lies_under_what(made: tuple[Path, str]) -> None:
+    folder, out = made
+    text = " ".join(out.split())
+    assert "Written: slope.tif, bands.tif, overhead.tif, start_zones.tif." in text
+    assert "km2 by slope and overhead path angle none 18-20 20-25 25-30 30-35 35-40 40-45 45+" in text
+    assert "Start zones: Slopes of 27.7 (30 less the uncertainty of the model's slopes) to 55 degrees" in text
+    assert "over 20 m, from 400 m2; steeper ground is a source as well." in text
+    assert "it does not predict how far snow will run" in text
+    assert not VERDICT.search(text)
+    readme = " ".join((folder / "README.txt").read_text(encoding="utf-8").split())
+    assert 'read their angles as "or more" (100 more in overhead.tif).' in readme
+    assert "start_zones.tif: 1 is neither, 2 a start zone, 3 ground steeper than one; 0 is unknown" in readme
+
+
+def test_json_is_by_the_contract_and_counts_the_rasters(made: tuple[Path, str]) -> None:
+    folder, _ = made
+    found = json.loads((folder / "table.json").read_text(encoding="utf-8"))
+    contract = json.loads(
+        files("steybrae.files").joinpath("contract.schema.json").read_text(encoding="utf-8")
+    )
+    jsonschema.Draft202012Validator({"$ref": "#/$defs/area", "$defs": contract["$defs"]}).validate(found)
+    over = found["overhead"]
+    assert over["start_low_deg"] == 30.0
+    assert over["start_from_deg"] == pytest.approx(27.77, abs=0.01)
+    code = cells(folder / "overhead.tif")
+    assert {row["value"]: row["cells"] for row in over["overhead_values"]} == dict(
+        zip(*(part.tolist() for part in np.unique(code, return_counts=True)), strict=True)
+    )
+    more = sum(row["cells"] for row in over["rows"] if row["unknown_above"])
+    assert more == (code > 100).sum()
+
+
+def test_a_milder_range_is_said_to_leave_something_out(model: Path, tmp_path: Path) -> None:
+    out, _ = area("--dem", model, "--out", tmp_path / "out", *OPTIONS, "--start-slopes", "35-55deg", "--json")
+    found = json.loads(out)
+    texts = {caution["key"]: caution["text"] for caution in found["cautions"]}
+    assert "start zones from 35 degrees, not 30" in texts["overhead_left_out"]
+    assert found["overhead"]["start_low_deg"] == 35.0
+
+
+def test_the_picture_has_both_maps_and_the_cautions(model: Path, tmp_path: Path) -> None:
+    picture = tmp_path / "area.png"
+    area("--dem", model, "--out", tmp_path / "out", *OPTIONS, "--figure", picture)
+    with Image.open(picture) as image:
+        wide, high = image.size
+        assert image.text["Description"].startswith("These are angles of ground, not a judgement of it.")
+        dark = np.asarray(image.convert("L")) < 128
+    assert high > wide  # higher than the A4 across of the bands alone
+    # Both maps are drawn: neither half of the left side is without ink.
+    assert dark[: high // 2, : wide // 2].any()
+    assert dark[high // 2 : high * 9 // 10, : wide // 2].any()
+
+
+def test_killed_while_it_looks_down_it_goes_on(tmp_path: Path) -> None:
+    model = write(tmp_path / "hills.tif", mountains(1500, 1400))
+    out = tmp_path / "out"
+    command = [*COMMAND, "--dem", str(model), "--out", str(out), "--bands", *OPTIONS, "--threads", "1"]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL) as run:
+        done = out / ".steybrae-area" / "overhead_done.npz"
+        until = time.monotonic() + 60.0
+        while not done.exists() and time.monotonic() < until:
+            time.sleep(0.005)
+        run.send_signal(signal.SIGKILL)
+    assert run.returncode == -signal.SIGKILL
+    assert [path.name for path in out.iterdir()] == [".steybrae-area"]
+    area("--dem", model, "--out", out, "--bands", *OPTIONS, "--resume")
+    area("--dem", model, "--out", tmp_path / "whole", "--bands", *OPTIONS)
+    for name in ("overhead.tif", "start_zones.tif", "bands.tif"):
+        assert_array_equal(cells(out / name), cells(tmp_path / "whole" / name))
+    assert (out / "table.json").read_bytes() == (tmp_path / "whole" / "table.json").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (
+            ("--start-area", "400"),
+            "The least area of a start zone takes m2 or ha; got no unit in '400'. Write it like 400m2.",
+        ),
+        (
+            ("--start-slopes", "55-30deg"),
+            "The slope range of a start zone should rise from above 0 to below 90 degrees; got '55-30deg'. "
+            "Write it like 30-55deg.",
+        ),
+    ],
+)
+def test_bad_input(model: Path, tmp_path: Path, arguments: tuple[str, ...], message: str) -> None:
+    out, err = area("--dem", model, "--out", tmp_path / "out", "--overhead", *arguments, status=2)
+    assert out == ""
+    assert err == f"steybrae: {message}\n"
