@@ -18,7 +18,7 @@ import sys
 from pathlib import Path
 
 import rasterio
-from area_speed import COMMAND, VOID, Run, make_model, timed
+from area_speed import COMMAND, STRIP, VOID, Run, make_model, timed
 
 from steybrae.area.overhead_energy import ANGLES_DEG
 
@@ -26,16 +26,17 @@ RICHDEM = """
 import sys, time
 import numpy as np
 import richdem
-heights = np.load(sys.argv[1])
+side = int(sys.argv[3])
+heights = np.fromfile(sys.argv[1], np.float32).reshape(side, side)
 start = time.process_time()
 richdem.FlowAccumulation(richdem.rdarray(heights, no_data=float(sys.argv[2])), method="D8")
 print(time.process_time() - start)
 """
 
 
-def richdem_s(python: Path, heights: Path) -> float:
+def richdem_s(python: Path, heights: Path, side: int) -> float:
     """Processor time of one flow accumulation, seconds."""
-    command = [python, "-c", RICHDEM, heights, str(VOID)]
+    command = [python, "-c", RICHDEM, heights, str(VOID), str(side)]
     told = subprocess.run(command, capture_output=True, text=True, check=True)
     return float(told.stdout.split()[-1])
 
@@ -54,18 +55,18 @@ def main() -> None:
     print("|---|---|---|---|---|---|")
     try:
         for side in given.side or (1_000, 3_162, 10_000):
-            row(folder, side, given)
+            one_size(folder, side, given)
     finally:
         shutil.rmtree(folder)
 
 
-def row(folder: Path, side: int, given: argparse.Namespace) -> None:
+def one_size(folder: Path, side: int, given: argparse.Namespace) -> None:
     """Measure one size."""
-    import numpy as np
-
-    model, heights, out = make_model(folder / "z.tif", side, side), folder / "z.npy", folder / "out"
-    with rasterio.open(model) as data:
-        np.save(heights, data.read(1))
+    model, heights, out = make_model(folder / "z.tif", side, side), folder / "z.raw", folder / "out"
+    # In strips: the peak memory of a process counts that of its parent as it was started.
+    with rasterio.open(model) as data, heights.open("wb") as raw:
+        for row in range(0, side, STRIP):
+            raw.write(data.read(1, window=((row, min(row + STRIP, side)), (0, side))).tobytes())
     command = (*COMMAND, "--dem", model, "--out", out, "--bands", "--threads", "1")
     # Compiled before anything is timed.
     timed((*command, "--overhead"), out) if side <= 3_162 else None
@@ -73,7 +74,7 @@ def row(folder: Path, side: int, given: argparse.Namespace) -> None:
     ours: list[Run] = []
     ns: list[float] = []
     for _ in range(given.rounds):
-        theirs.append(richdem_s(given.richdem, heights) * 1e9 / side**2)
+        theirs.append(richdem_s(given.richdem, heights, side) * 1e9 / side**2)
         plain = timed(command, out)
         ours.append(timed((*command, "--overhead"), out))
         ns.append((ours[-1].cpu_s - plain.cpu_s) * 1e9 / side**2 / len(ANGLES_DEG))
