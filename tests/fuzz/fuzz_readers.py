@@ -320,6 +320,12 @@ def use_edges(parse: Callable[..., Any], text: str) -> None:
     )
 
 
+def use_range(parse: Callable[..., Any], text: str) -> None:
+    """Slopes of a range rise between 0 and 90."""
+    low, high = parse(text)
+    assert 0.0 < low < high < 90.0, "a range that does not rise"
+
+
 def use_place(parse: Callable[..., Any], text: str) -> None:
     """Read a place on the earth, with an error."""
     place = parse(text)
@@ -379,6 +385,16 @@ READERS: Final = (
         "parse_scale",
         texts("1:25000", "25000", "1:25 000", "25k"),
         within(100, 1e7),
+        8,
+    ),
+    Reader(
+        "steybrae.quantities", "parse_ground_area_m2", texts("400m2", "0.04 ha", "20m²"), within(0.0, 1e6), 4
+    ),
+    Reader(
+        "steybrae.bands",
+        "parse_slope_range_deg",
+        texts("30-55deg", "28deg-60deg", "55-100%", "1in3-1in1"),
+        use_range,
         8,
     ),
     Reader("steybrae.bands", "parse_edges", texts("25,30,35,40,45,55", "30", "27.5, 33"), use_edges, 8),
