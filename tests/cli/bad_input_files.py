@@ -196,6 +196,7 @@ def _gpx(folder: Path) -> None:
         "nolat.gpx": good.replace(f'lat="{b[0]}" ', ""),
         "swapped.gpx": route([a[::-1], b[::-1]]),
         "turned.gpx": route([a, b[::-1]]),
+        "stray.gpx": route([a, (0.0, 0.0), b]),
         "swapped2.gpx": route([(120.5, 45.0), (120.6, 45.0)]),
         "off.gpx": route([(46, 7), (46.01, 7)]),
         "part.gpx": route([b, at(850.0, 300.0)]),

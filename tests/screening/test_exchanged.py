@@ -45,6 +45,25 @@ def test_a_point_round_the_earth_is_refused_by_name() -> None:
     )
 
 
+def test_a_stray_position_is_refused_by_name() -> None:
+    """A receiver without satellites writes 0, 0."""
+    dem = model(Plane(20.0, 0.0), (81, 81))
+    points = (Place(57.0, -4.0), Place(0.0, 0.0), Place(57.002, -4.002))
+    with pytest.raises(RouteError) as error:
+        screen_route(Route("one stray", points, (0, 1, 2)), dem)
+    assert str(error.value) == (
+        "The points of a line should lie near each other; point 2 at 0.00000, 0.00000 lies 6330 km from its "
+        "neighbour. Take it out, or mend it, if it is a stray one."
+    )
+
+
+def test_the_first_point_may_be_the_stray_one() -> None:
+    dem = model(Plane(20.0, 0.0), (81, 81))
+    with pytest.raises(RouteError) as error:
+        places_swapped(Route("one stray", (Place(0.0, 0.0), Place(57.0, -4.0)), (0, 1)), dem.grid)
+    assert "; point 1 at 0.00000, 0.00000 lies " in str(error.value)
+
+
 def test_a_point_near_by_gets_the_caution_and_stays_where_it_is() -> None:
     dem = alike()
     # 45.0, 45.0015 lies beyond the eastern edge; the other way round it would lie on the model.

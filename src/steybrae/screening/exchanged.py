@@ -6,7 +6,6 @@ it the other way round. That is said; nothing is exchanged.
 
 from __future__ import annotations
 
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -72,26 +71,32 @@ def places_swapped(route: Route, grid: Grid) -> bool:
     Raises
     ------
     RouteError
-        Such a point lies more than `MOST_BETWEEN_M` from the one before or after it: the line
-        would run round the earth.
+        Two neighbouring points lie more than `MOST_BETWEEN_M` apart: a stray position, or one the
+        wrong way round, which would run the line round the earth.
     """
     lat = np.array([place.lat_deg for place in route.points])
     lon = np.array([place.lon_deg for place in route.points])
     found = would_lie_on(grid, lat, lon)
-    for start, end in pairwise(range(len(lat))):
-        if not (found[start] or found[end]):
-            continue
-        _, _, apart_m = _EARTH.inv(lon[start], lat[start], lon[end], lat[end])
-        if apart_m > MOST_BETWEEN_M:
-            raise RouteError(_words(route, start if found[start] else end, apart_m))
+    _, _, apart_m = _EARTH.inv(lon[:-1], lat[:-1], lon[1:], lat[1:])
+    far = np.flatnonzero(apart_m > MOST_BETWEEN_M)
+    if far.size:
+        start = int(far[0])
+        # Of two points the one that can be exchanged is named, else the one that is off the model.
+        wrong = np.where(found.any(), found, ~_lies_on(grid, lat, lon))
+        at = start if wrong[start] and not wrong[start + 1] else start + 1
+        raise RouteError(_words(route, at, float(apart_m[start]), exchanged=bool(found[at])))
     return bool(found.any())
 
 
-def _words(route: Route, at: int, apart_m: float) -> str:
+def _words(route: Route, at: int, apart_m: float, *, exchanged: bool) -> str:
     place = route.points[at]
     name = f" ({place.name})" if place.name else ""
+    hint = "Take it out, or mend it, if it is a stray one."
+    if exchanged:
+        hint = (
+            "With latitude and longitude exchanged it would lie on the model: check their order in the route."
+        )
     return (
         f"The points of a line should lie near each other; point {at + 1}{name} at {place.lat_deg:.5f}, "
-        f"{place.lon_deg:.5f} lies {apart_m / 1000.0:.0f} km from its neighbour. With latitude and "
-        "longitude exchanged it would lie on the model: check their order in the route."
+        f"{place.lon_deg:.5f} lies {apart_m / 1000.0:.0f} km from its neighbour. {hint}"
     )
