@@ -117,7 +117,11 @@ class TestWholeRaster:
         for row in made[1].overhead.overhead_values:
             assert row.words == code_words(row.value)
             assert f"<Category>{row.words}</Category>" in names
-        assert colours[0] != colours[1] != colours[45]
+        assert len({colours[code] for code in (0, 1, 19, 30, 45, 101, 130, 145)}) == 8
+        for code in (1, 19, 30, 45, 61):
+            light = sum(s * c for s, c in zip((0.2126, 0.7152, 0.0722), colours[code][:3], strict=True))
+            red, green, blue, _ = colours[code + 100]
+            assert red == green == blue == pytest.approx(0.8 * light, abs=0.51)
         assert tags["START_ZONES"].endswith("steeper ground is a source as well.")
 
 

@@ -36,7 +36,9 @@ def test_the_text_says_what_counts_and_how_much_lies_under_what(made: tuple[Path
     folder, out = made
     text = " ".join(out.split())
     assert "Written: slope.tif, bands.tif, overhead.tif, start_zones.tif." in text
-    assert "km2 by slope and overhead path angle none 18-20 20-25 25-30 30-35 35-40 40-45 45+" in text
+    assert (
+        "km2 by slope and overhead path angle none none known 18-20 20-25 25-30 30-35 35-40 40-45 45+" in text
+    )
     assert "Start zones: Slopes of 27.7 (30 less the uncertainty of the model's slopes) to 55 degrees" in text
     assert "over 20 m, from 400 m2; steeper ground is a source as well." in text
     assert "it does not predict how far snow will run" in text

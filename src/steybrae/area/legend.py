@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from steybrae.area.layers import OPEN, Layer
 from steybrae.area.overhead_layers import told_deg
@@ -10,7 +13,7 @@ from steybrae.area.overhead_result import start_zone_words
 from steybrae.area.result import AreaResult
 from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG
 
-__all__ = ["UNKNOWN_COLOUR", "band_colours", "metadata", "raster_colours"]
+__all__ = ["UNKNOWN_COLOUR", "band_colours", "metadata", "raster_colours", "without_hue"]
 
 Colour = tuple[int, int, int]
 
@@ -42,6 +45,13 @@ _OVERHEAD_CODES: Final = tuple(k + more for more in (0, int(OPEN)) for k in (1, 
 
 DARKEST_DEG: Final = 45.0
 """Path angle, degrees, from which the darkest colour is used (our choice)."""
+
+OPEN_SHARE: Final = 0.8
+"""Lightness kept where unknown ground could add to an angle (our choice): greys stand apart from all tints
+but the middle ones, and none looks gentler than its tint."""
+
+_LUMA: Final = np.array([0.2126, 0.7152, 0.0722])
+"""Shares of red, green and blue in the lightness of a colour (ITU-R BT.709)."""
 
 _WHITE_SHARE: Final = (0.55, 0.22)
 """Share of white in the gentlest and in the steepest tint: the tints of every picture here, so that
@@ -91,14 +101,20 @@ def raster_colours(result: AreaResult, name: str) -> dict[int, Colour] | None:
 
 
 def _overhead_colour(code: int) -> Colour:
-    """Darker where steeper ways arrive; with a third of the colour of unknown where there may be more."""
+    """Darker where steeper ways arrive; without a hue, and darker still, where there may be more."""
     deg = told_deg(code)
     way = 0.0 if deg is None else (deg - LEAST_SIGHT_DEG) / (DARKEST_DEG - LEAST_SIGHT_DEG)
     colour = _between(min(1.0, way))
     if code < OPEN:
         return colour
-    red, green, blue = (round((2 * a + b) / 3) for a, b in zip(colour, UNKNOWN_COLOUR, strict=True))
+    red, green, blue = without_hue(np.array(colour)).round().astype(int).tolist()
     return red, green, blue
+
+
+def without_hue(colours: NDArray[Any]) -> NDArray[Any]:
+    """Grey, and darker, for colours ``[..., red green blue]``: unknown ground could add to an angle."""
+    grey = OPEN_SHARE * (np.asarray(colours, np.float64) @ _LUMA)
+    return np.repeat(grey[..., None], 3, axis=-1)
 
 
 def _between(way: float) -> Colour:

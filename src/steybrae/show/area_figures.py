@@ -13,11 +13,12 @@ from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
 from steybrae.area.layers import OPEN
+from steybrae.area.legend import without_hue
 from steybrae.area.overhead_result import AreaOverhead, start_zone_words
 from steybrae.area.result import AreaResult
 from steybrae.files.area_preview import Preview
 from steybrae.files.whole import write_whole
-from steybrae.show.area_overhead import overhead_by_band, overhead_labels, overhead_places
+from steybrae.show.area_overhead import NONE_KNOWN, overhead_by_band, overhead_labels, overhead_places
 from steybrae.show.area_tables import band_name, by_belt, by_sector
 from steybrae.show.style import (
     INK,
@@ -102,40 +103,39 @@ def _picture(axes: Axes, picture: NDArray[Any], preview: Preview) -> None:
 
 def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callable[..., Any]) -> None:
     """Draw what looks down, and how much ground of each band it looks down on."""
-    labels = overhead_labels()
-    count = len(labels)
-    tints = np.array([band_tint(k, count) for k in range(count)])
-    picture = tints[overhead_places(preview.cells)]
+    count = len(overhead_labels()) - 1
+    picture = np.array([band_tint(k, count) for k in range(count)])[overhead_places(preview.cells)]
     picture[preview.cells == 0] = 1.0
-    # Where unknown ground could add to the angle, dots that no class has.
-    row, col = np.indices(preview.cells.shape)
-    picture[(preview.cells > OPEN) & (row % 5 == 0) & ((col + row) % 10 == 0)] = 0.0
+    more = preview.cells > OPEN
+    picture[more] = without_hue(picture[more])
     _picture(figure.add_axes(box(0.05, 51, 0.55, 168)), picture, preview)
-    axes = figure.add_axes(box(0.64, 72, 0.95, 160))
+    _overhead_bars(figure.add_axes(box(0.64, 72, 0.95, 160)), over, count)
+    _, heading, _, _ = box(0.0, 178.0, 1.0, 179.0)
+    figure.text(0.05, heading, "What looks down: angle of the steepest way of snow", fontsize=11)
+    _, below, _, _ = box(0.0, 171.0, 1.0, 172.0)
+    words = f"{start_zone_words(over)}\nGrey: unknown ground could add to the angle."
+    figure.text(0.05, below, words, linespacing=1.3)
+
+
+def _overhead_bars(axes: Axes, over: AreaOverhead, count: int) -> None:
     groups = overhead_by_band(over)
     places: Sequence[float] = range(len(groups))
-    bottom = np.zeros(len(groups))
-    for k, label in enumerate(labels):
+    bottom, tint = np.zeros(len(groups)), 0
+    for label in overhead_labels():
         heights = np.array([areas.get(label, 0.0) for areas in groups.values()])
-        style: dict[str, Any] = {
-            "facecolor": band_tint(k, count),
-            "hatch": band_hatch(k),
-            "edgecolor": hatch_ink(k, count),
-        }
-        axes.bar(places, heights, bottom=bottom, linewidth=0.0, label=label, **style)
+        style: dict[str, Any] = {**unknown_style(), "linewidth": 0.4}
+        if label != NONE_KNOWN:
+            style = _tinted(tint, count)
+            tint += 1
+        axes.bar(places, heights, bottom=bottom, label=label, **style)
         bottom += heights
     axes.bar(places, bottom, fill=False, edgecolor=INK, linewidth=0.4)
     axes.set_xticks(list(places), list(groups), fontsize=SMALL_PT)
     axes.set_xlabel("the ground's own slope, degrees")
     axes.set_title("km² by slope, and by the path angle that looks down on it", loc="left")
     axes.legend(
-        title="path angle, degrees", ncols=4, loc="upper center", bbox_to_anchor=(0.5, -0.16), frameon=False
+        title="path angle, degrees", ncols=3, loc="upper center", bbox_to_anchor=(0.5, -0.16), frameon=False
     )
-    _, heading, _, _ = box(0.0, 178.0, 1.0, 179.0)
-    figure.text(0.05, heading, "What looks down: angle of the steepest way of snow", fontsize=11)
-    _, below, _, _ = box(0.0, 171.0, 1.0, 172.0)
-    words = f"{start_zone_words(over)}\nDotted: unknown ground could add to the angle."
-    figure.text(0.05, below, words, linespacing=1.3)
 
 
 def _cross(picture: NDArray[Any], unknown: NDArray[Any]) -> None:
@@ -149,7 +149,10 @@ def _style(result: AreaResult, place: int) -> dict[str, Any]:
     """Look of a band, or of unknown ground, in the bars and in the legend."""
     if result.bands[place].band is None:
         return {**unknown_style(), "linewidth": 0.4}
-    count = len(result.bands) - 1
+    return _tinted(place, len(result.bands) - 1)
+
+
+def _tinted(place: int, count: int) -> dict[str, Any]:
     return {
         "facecolor": band_tint(place, count),
         "hatch": band_hatch(place),

@@ -15,21 +15,31 @@ from steybrae.area.overhead_result import OVERHEAD_EDGES_DEG, AreaOverhead, star
 from steybrae.bands import BandScheme
 from steybrae.quantities import round_up
 
-__all__ = ["overhead_by_band", "overhead_labels", "overhead_places", "overhead_table", "overhead_text"]
+__all__ = [
+    "NONE_KNOWN",
+    "overhead_by_band",
+    "overhead_labels",
+    "overhead_places",
+    "overhead_table",
+    "overhead_text",
+]
 
 NONE: Final = "none"
+NONE_KNOWN: Final = "none known"
+"""Where nothing was found but unknown ground could look down: no answer, and no band's tint."""
+
 UNKNOWN: Final = "unknown"
 
 _CLASSES: Final = BandScheme(OVERHEAD_EDGES_DEG).bands[1:]
 
 
 def overhead_labels() -> tuple[str, ...]:
-    """Labels of the classes of path angles, the flattest first; before them ``none``."""
-    return (NONE, *(band.label for band in _CLASSES))
+    """Labels of the classes of path angles, the flattest first; before them ``none`` and ``none known``."""
+    return (NONE, NONE_KNOWN, *(band.label for band in _CLASSES))
 
 
 def overhead_places(codes: NDArray[np.uint8]) -> NDArray[Any]:
-    """Position among `overhead_labels` of numbers of ``overhead.tif``; 0 for unknown ground too."""
+    """Class of numbers of ``overhead.tif``, from 1; 0 for none, and for unknown ground."""
     edges = [band.low_deg for band in _CLASSES]
     return np.searchsorted(edges, codes % OPEN, side="right")
 
@@ -39,7 +49,7 @@ def overhead_by_band(over: AreaOverhead) -> dict[str, dict[str, float]]:
     found: dict[str, dict[str, float]] = {}
     for row in over.rows:
         band = UNKNOWN if row.band is None else row.band.label
-        label = NONE if row.overhead is None else row.overhead.label
+        label = row.overhead.label if row.overhead else (NONE_KNOWN if row.unknown_above else NONE)
         found.setdefault(band, defaultdict(float))[label] += row.km2
     return found
 
