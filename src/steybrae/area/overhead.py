@@ -37,7 +37,7 @@ Cells = NDArray[Any]
 Told = Callable[[str, int, int], None]
 """Told what is being done, how much of it is, and of how much."""
 
-ANGLES_AT_ONCE: Final = 8
+ANGLES_AT_ONCE: Final = 16
 """Angles for which a block's heights are read once. What a kill loses is the angles under way."""
 
 DONE: Final = "overhead_done"
