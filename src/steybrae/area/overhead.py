@@ -26,6 +26,7 @@ from steybrae.area.overhead_pieces import Pieces, open_pieces, put_piece
 from steybrae.area.overhead_steps import smallest_cell_m
 from steybrae.area.overhead_survey import Survey, coarse_cells
 from steybrae.area.overhead_unknown import overlooked_by_unknown
+from steybrae.area.threads import each
 from steybrae.files.area_heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.files.area_outputs import Workspace
 from steybrae.files.rasters import RasterModel
@@ -118,7 +119,7 @@ def _surveyed(site: _Site) -> Cells:
         )
         low_m[place], unknown[place] = low, any_unknown
 
-    for count, _ in enumerate(site.pool.map(one, range(layout.count)), 1):
+    for count, _ in enumerate(each(site.pool, one, range(layout.count)), 1):
         site.told("start zones", count, layout.count)
     cell_m = smallest_cell_m(site.heights.grid)
     above = overlooked_by_unknown(low_m, unknown, (side * cell_m[0], side * cell_m[1]), site.job.reach_m)

@@ -22,6 +22,7 @@ from steybrae.area.overhead_kernel import RING, TILE_CELLS, brings_more, settle
 from steybrae.area.overhead_pieces import piece_of, put_piece
 from steybrae.area.overhead_steps import tile_lengths_m
 from steybrae.area.overhead_survey import START_ZONE, heights_m
+from steybrae.area.threads import each
 from steybrae.files.area_heights import RawHeights, this_thread
 from steybrae.files.area_outputs import SmallFile
 from steybrae.terrain.dem import Array
@@ -89,7 +90,7 @@ class Energy:
         self._waiting.update({number: set(range(len(angles_deg))) for number in range(self.layout.count)})
         while self._waiting:
             round_ = sorted(self._waiting)
-            for _ in pool.map(lambda number: self._visit(number, angles_deg, frames), round_):
+            for _ in each(pool, lambda number: self._visit(number, angles_deg, frames), round_):
                 visited(len(self._waiting))
 
     def _visit(self, number: int, angles_deg: Sequence[int], frames: Frames) -> None:

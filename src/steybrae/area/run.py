@@ -15,6 +15,7 @@ from steybrae.area.overhead_layers import Looked
 from steybrae.area.result import AreaResult, Counted, area_result
 from steybrae.area.station import open_station
 from steybrae.area.tally import Tally
+from steybrae.area.threads import each
 from steybrae.errors import SteybraeError
 from steybrae.files.area_heights import BadBlock, cache_for
 from steybrae.files.area_outputs import Workspace
@@ -136,7 +137,7 @@ def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int
     many = 1 if job.engine != "own" or job.cross_check else threads
     with open_station(job, work.folder) as station, ThreadPoolExecutor(many) as pool:
         try:
-            yield from pool.map(station.work, todo)
+            yield from each(pool, station.work, todo)
         finally:
             pool.shutdown(cancel_futures=True)
 
