@@ -38,6 +38,8 @@ def test_two_always_apply() -> None:
         ({"sample": True}, "sample"),
         ({"unknown_m": 0.1}, "unknown_on_line"),
         ({"unknown_near": True}, "unknown_near"),
+        ({"area_unknown": True}, "unknown_area"),
+        ({"area_unreadable": True}, "unreadable"),
         ({"open_above": True}, "open_above"),
         ({"from_model": True}, "model_smooths"),
         ({"cell_size_m": 20.1}, "coarse_cells"),

@@ -45,6 +45,10 @@ class Situation:
         Length of unknown ground on the line, metres.
     unknown_near
         Whether ground beside the line or in the circle is unknown.
+    area_unknown
+        Whether ground of a whole raster is unknown.
+    area_unreadable
+        Whether part of a raster could not be read and was made unknown on request.
     open_above
         Whether the true slope may be steeper by an amount not known.
     interval_m
@@ -92,6 +96,8 @@ class Situation:
     slope_high_deg: float | None = None
     unknown_m: float = 0.0
     unknown_near: bool = False
+    area_unknown: bool = False
+    area_unreadable: bool = False
     open_above: bool = False
     interval_m: float | None = None
     gap_unreadable: bool = False
@@ -187,6 +193,18 @@ _RULES: Final = (
         lambda at: at.unknown_near,
         "Some ground beside the line or within the position error is unknown; it may be steeper than "
         "anything shown.",
+    ),
+    _Rule(
+        "unknown_area",
+        lambda at: at.area_unknown,
+        "Part of this area is unknown: the model has no height there, or ends beside it. Unknown is not "
+        "gentle; it has a class and a colour of its own in the rasters.",
+    ),
+    _Rule(
+        "unreadable",
+        lambda at: at.area_unreadable,
+        "Part of the input could not be read and was made unknown on request: what is there was not looked "
+        "at.",
     ),
     _Rule(
         "open_above",

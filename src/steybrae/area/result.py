@@ -27,16 +27,6 @@ __all__ = ["AreaModel", "AreaResult", "AreaRow", "BandArea", "Counted", "area_re
 
 MM2_PER_KM2: Final = 10**12
 
-UNKNOWN_AREA: Final = Caution(
-    "unknown_area",
-    "Part of this area is unknown: the model has no height there, or ends beside it. Unknown is not "
-    "gentle; it has a class and a colour of its own in the rasters.",
-)
-UNREADABLE: Final = Caution(
-    "unreadable",
-    "Part of the input could not be read and was made unknown on request: what is there was not looked at.",
-)
-
 
 @dataclass(frozen=True, eq=False)
 class Counted:
@@ -210,6 +200,8 @@ def area_result(
     open_above = known.basis == "none"
     situation = Situation(
         from_model=True,
+        area_unknown=bool(bands[-1].cells),
+        area_unreadable=bool(counted.bad),
         cell_size_m=max(model.cell_size_m),
         open_above=open_above,
         unit_assumed=info.height_unit_from == "assumed",
@@ -218,8 +210,6 @@ def area_result(
         start_lowered_to_deg=None if overhead is None else lowered_to_deg(job.start_rules, [overhead]),
         overhead_left_out="" if overhead is None else left_out_words(job.start_rules, job.reach_m),
     )
-    cautions = list(cautions_for(situation))
-    cautions += [UNKNOWN_AREA] * bool(bands[-1].cells) + [UNREADABLE] * bool(counted.bad)
     return AreaResult(
         model=model,
         steybrae=__version__,
@@ -235,7 +225,7 @@ def area_result(
         overhead=overhead,
         unreadable=counted.bad,
         cross_check=counted.cross_check,
-        cautions=tuple(cautions),
+        cautions=cautions_for(situation),
     )
 
 
