@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 import subprocess
 import time
@@ -41,6 +42,12 @@ def test_the_text_says_what_counts_and_how_much_lies_under_what(made: tuple[Path
     )
     assert "Start zones: Slopes of 27.7 (30 less the uncertainty of the model's slopes) to 55 degrees" in text
     assert "over 20 m, from 400 m2; steeper ground is a source as well." in text
+    over = json.loads((folder / "table.json").read_text(encoding="utf-8"))["overhead"]
+    km2 = {row["value"]: row["km2"] for row in over["start_zone_values"]}
+    told = re.search(r"([\d.]+) km2 of the ground is one itself, ([\d.]+) km2 is steeper\.", text)
+    assert told is not None
+    for text_km2, value in zip(told.groups(), (2, 3), strict=True):
+        assert 0.0 <= float(text_km2) - km2[value] < 0.001
     assert "it does not predict how far snow will run" in text
     assert not VERDICT.search(text)
     readme = " ".join((folder / "README.txt").read_text(encoding="utf-8").split())

@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 from steybrae.area.blocks import Block, Layout
 from steybrae.area.overhead_frames import Frames, neighbours
 from steybrae.area.overhead_kernel import RING, TILE_CELLS, brings_more, settle
+from steybrae.area.overhead_layers import START_ZONE
 from steybrae.area.overhead_pieces import piece_of, put_piece
 from steybrae.area.overhead_steps import tile_lengths_m
-from steybrae.area.overhead_survey import START_ZONE, heights_m
+from steybrae.area.overhead_survey import heights_m
 from steybrae.area.threads import each
 from steybrae.files.area_heights import RawHeights, this_thread
 from steybrae.files.area_outputs import SmallFile

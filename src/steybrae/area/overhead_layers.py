@@ -25,8 +25,12 @@ from steybrae.files.area_outputs import kept_arrays
 
 __all__ = [
     "CLASSES",
+    "NEITHER",
     "NONE_FOUND",
     "OPEN_CELLS",
+    "START_ZONE",
+    "STEEPER",
+    "UNKNOWN",
     "Looked",
     "OverheadCells",
     "code_words",
@@ -42,8 +46,11 @@ NONE_FOUND: Final = 1
 OVER: Final = 61
 """Above 60 degrees."""
 
+UNKNOWN, NEITHER, START_ZONE, STEEPER = 0, 1, 2, 3
+"""Values of ``start_zones.tif``; the last two are where snow may come from."""
+
 CLASSES: Final = ("unknown", "neither", "start zone", "steeper than a start zone")
-"""Values of ``start_zones.tif``, from 0."""
+"""Words for them."""
 
 OPEN_CELLS: Final = "overhead_open"
 """Name under which the working folder keeps the coarse cells that unknown ground could look down on."""

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from steybrae.area.blocks import BLOCK, Block, Layout
 from steybrae.area.job import AreaJob
 from steybrae.area.overhead_kernel import TILE_CELLS
+from steybrae.area.overhead_layers import NEITHER, START_ZONE, STEEPER, UNKNOWN
 from steybrae.files.area_heights import RawHeights
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Grid
@@ -23,12 +24,9 @@ from steybrae.terrain.gradients import plane_gradients
 from steybrae.terrain.jacobian import cell_size_m, ground_gradients, jacobian_at
 from steybrae.terrain.start_zones import StartZones, find_start_zones
 
-__all__ = ["NEITHER", "START_ZONE", "STEEPER", "UNKNOWN", "Survey", "coarse_cells", "heights_m"]
+__all__ = ["Survey", "coarse_cells", "heights_m"]
 
 Cells = NDArray[Any]
-
-UNKNOWN, NEITHER, START_ZONE, STEEPER = 0, 1, 2, 3
-"""Values of ``start_zones.tif``; the last two are where snow may come from."""
 
 MOST_COARSE_CELLS: Final = 2_000_000
 """Most cells of the raster on which unknown ground is looked up at: some ten arrays of 16 MB."""

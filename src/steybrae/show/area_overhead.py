@@ -11,6 +11,7 @@ from rich import box
 from rich.table import Table
 
 from steybrae.area.layers import OPEN
+from steybrae.area.overhead_layers import START_ZONE, STEEPER
 from steybrae.area.overhead_result import OVERHEAD_EDGES_DEG, AreaOverhead, start_zone_words
 from steybrae.bands import BandScheme
 from steybrae.quantities import round_up
@@ -69,9 +70,11 @@ def overhead_table(over: AreaOverhead) -> Table:
 def overhead_text(over: AreaOverhead) -> str:
     """Say what was taken for a start zone, and for how much ground the answer is "or more"."""
     more = sum(row.km2 for row in over.rows if row.unknown_above)
+    area_km2 = {row.value: round_up(row.km2, 0.001) for row in over.start_zone_values}
     return (
-        f"Start zones: {start_zone_words(over)} An overhead path angle is that of the steepest way that snow "
-        "from one could take to a cell, rounded up; none is looked for below 18 degrees. For "
-        f"{round_up(more, 0.001):.3f} km2 unknown ground, in the model or beyond it, could look down as "
-        'well: read their angles as "or more" (100 more in overhead.tif).'
+        f"Start zones: {start_zone_words(over)} {area_km2.get(START_ZONE, 0.0):.3f} km2 of the ground is one "
+        f"itself, {area_km2.get(STEEPER, 0.0):.3f} km2 is steeper. An overhead path angle is that of the "
+        "steepest way that snow from one could take to a cell, rounded up; none is looked for below 18 "
+        f"degrees. For {round_up(more, 0.001):.3f} km2 unknown ground, in the model or beyond it, could look "
+        'down as well: read their angles as "or more" (100 more in overhead.tif).'
     )
