@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from steybrae.area.blocks import BLOCK_LEVELS, SMALL, Layout
 from steybrae.area.job import AreaJob
 from steybrae.area.layers import LAYERS, Layer, halve
-from steybrae.area.legend import band_colours, metadata, raster_colours
+from steybrae.area.legend import Colour, metadata, raster_colours
 from steybrae.area.result import AreaResult
 from steybrae.area.station import whole_tiles
 from steybrae.files.area_legend import Value, aux_xml
@@ -51,6 +51,7 @@ def assemble(job: AreaJob, work: Workspace, layout: Layout, grid: Grid, result: 
         levels = _levels(work, name, layout, shifts)
         with path.open("r+b") as file:
             _upper_levels(file, layer, job, layout, levels, work.folder)
+            colours = raster_colours(result, name)
             tags, holds_crs = raster_tags(
                 layer.dtype,
                 job.compress,
@@ -61,32 +62,30 @@ def assemble(job: AreaJob, work: Workspace, layout: Layout, grid: Grid, result: 
                 text=layer.text,
                 unit=layer.unit,
                 scale=layer.scale,
-                colours=raster_colours(result, name),
+                colours=colours,
             )
             write_directories(file, tags, levels)
         text = aux_xml(
             crs_wkt=None if holds_crs else grid.crs.to_wkt(),
-            values=_values(result, name),
+            values=_values(result, name, colours or {}),
         )
-        if raster_colours(result, name) is not None or not holds_crs:
+        if colours is not None or not holds_crs:
             work.write_text(f"{name}.tif.aux.xml", text)
         path.replace(finished)
 
 
-def _values(result: AreaResult, name: str) -> tuple[Value, ...]:
+def _values(result: AreaResult, name: str, colours: Mapping[int, Colour]) -> tuple[Value, ...]:
     """Values of a raster of classes; none of a raster of measures."""
     if result.overhead is not None and name in ("overhead", "start_zones"):
-        colours = raster_colours(result, name) or {}
         over = result.overhead
         found = over.overhead_values if name == "overhead" else over.start_zone_values
         return tuple(
             Value(row.value, row.words, colours[row.value], row.cells, row.km2, None, None) for row in found
         )
-    return _band_values(result) if name == "bands" else ()
+    return _band_values(result, colours) if name == "bands" else ()
 
 
-def _band_values(result: AreaResult) -> tuple[Value, ...]:
-    colours = band_colours(result)
+def _band_values(result: AreaResult, colours: Mapping[int, Colour]) -> tuple[Value, ...]:
     rows = sorted(result.bands, key=lambda row: row.value)
     return tuple(
         Value(

@@ -12,11 +12,14 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from steybrae.files.area_tiff import TILE
 
-__all__ = ["BLOCK", "BLOCK_LEVELS", "SMALL", "Block", "Layout"]
+__all__ = ["BLOCK", "BLOCK_LEVELS", "SMALL", "STRIP_ROWS", "Block", "Layout", "filled"]
 
 BLOCK: Final = 4 * TILE
 """Side of a block, cells."""
@@ -26,6 +29,9 @@ BLOCK_LEVELS: Final = 2
 
 SMALL: Final = BLOCK >> (BLOCK_LEVELS + 1)
 """Side of a block in the next overview, cells: half a tile."""
+
+STRIP_ROWS: Final = 128
+"""Rows of a block taken at once where double precision is used, so that memory stays small."""
 
 PANEL_BLOCKS: Final = 8
 """Width of a panel, blocks. Blocks follow each other along the rows of a panel and panels from left
@@ -98,3 +104,12 @@ class Layout:
             for down in range(self.down):
                 for right in range(left, min(left + wide, self.right)):
                     yield down * self.right + right
+
+
+def filled(cells: NDArray[Any], shape: tuple[int, int], fill: float) -> NDArray[Any]:
+    """Put an array in the corner of a larger one that holds `fill` elsewhere; as it is if of that shape."""
+    if cells.shape == shape:
+        return cells
+    out = np.full(shape, fill, cells.dtype)
+    out[: cells.shape[0], : cells.shape[1]] = cells
+    return out

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Final, get_args
@@ -18,7 +19,10 @@ from steybrae.terrain.overhead_ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
 
-__all__ = ["BELT_M", "AreaJob"]
+__all__ = ["BELT_M", "AreaJob", "Told"]
+
+Told = Callable[[str, int, int], None]
+"""Told after each block: what is done to them, how many are done, and of how many."""
 
 BELT_M: Final = 500.0
 """Height of an elevation belt of the table, metres (our choice)."""

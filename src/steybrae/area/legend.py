@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.area.layers import OPEN, Layer
-from steybrae.area.overhead_layers import told_deg
+from steybrae.area.overhead_layers import CODES, told_deg
 from steybrae.area.overhead_result import start_zone_words
 from steybrae.area.result import AreaResult
 from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG
 
-__all__ = ["UNKNOWN_COLOUR", "band_colours", "metadata", "raster_colours", "without_hue"]
+__all__ = ["UNKNOWN_COLOUR", "Colour", "band_colours", "metadata", "raster_colours", "without_hue"]
 
 Colour = tuple[int, int, int]
 
@@ -40,8 +40,6 @@ _LIGHT_TO_DARK: Final[tuple[Colour, ...]] = (
     (0, 34, 78),
 )
 """Seventeen even steps of matplotlib's cividis, reversed; written out, for matplotlib is slow to load."""
-
-_OVERHEAD_CODES: Final = tuple(k + more for more in (0, int(OPEN)) for k in (1, *range(19, 62)))
 
 DARKEST_DEG: Final = 45.0
 """Path angle, degrees, from which the darkest colour is used (our choice)."""
@@ -96,7 +94,7 @@ def raster_colours(result: AreaResult, name: str) -> dict[int, Colour] | None:
     if name == "start_zones":
         return {0: UNKNOWN_COLOUR, 1: _between(0.0), 2: _between(0.7), 3: _between(1.0)}
     if name == "overhead":
-        return {0: UNKNOWN_COLOUR} | {code: _overhead_colour(code) for code in _OVERHEAD_CODES}
+        return {0: UNKNOWN_COLOUR} | {code: _overhead_colour(code) for code in CODES}
     return None
 
 

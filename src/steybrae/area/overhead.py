@@ -7,7 +7,7 @@ cluster, then read what they need of it (`steybrae.area.overhead_layers`).
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.area.blocks import BLOCK, Layout
-from steybrae.area.job import AreaJob
+from steybrae.area.job import AreaJob, Told
 from steybrae.area.overhead_energy import ANGLES_DEG, Energy
 from steybrae.area.overhead_frames import Frames
 from steybrae.area.overhead_kernel import ready
@@ -31,12 +31,9 @@ from steybrae.files.area_heights import BadBlock, RawHeights, cache_for, this_th
 from steybrae.files.area_outputs import Workspace
 from steybrae.files.rasters import RasterModel
 
-__all__ = ["Told", "make_overhead"]
+__all__ = ["make_overhead"]
 
 Cells = NDArray[Any]
-
-Told = Callable[[str, int, int], None]
-"""Told what is being done, how much of it is, and of how much."""
 
 ANGLES_AT_ONCE: Final = 16
 """Angles for which a block's heights are read once. What a kill loses is the angles under way."""

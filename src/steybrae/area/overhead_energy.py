@@ -27,14 +27,14 @@ from steybrae.area.threads import each
 from steybrae.files.area_heights import RawHeights, this_thread
 from steybrae.files.area_outputs import SmallFile
 from steybrae.terrain.dem import Array
+from steybrae.terrain.overhead_ground import PATH_ANGLES_DEG
 
 __all__ = ["ANGLES_DEG", "LEAN_DEG", "Energy"]
 
 Cells = NDArray[Any]
 
-ANGLES_DEG: Final = tuple(range(18, 61))
-"""Angles that are tried, degrees: every whole one from `LEAST_SIGHT_DEG`; above 60 nothing is told apart
-(our choice)."""
+ANGLES_DEG: Final = tuple(int(angle) for angle in PATH_ANGLES_DEG)
+"""Angles that are tried, whole degrees."""
 
 LEAN_DEG: Final = 0.01
 """So much flatter is tried, degrees, that single precision never lets snow stop short: a head of 4000 m

@@ -7,7 +7,6 @@ the answer is "or more"; 0 where the ground itself is unknown.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,23 +16,26 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.area.blocks import Block
+from steybrae.area.blocks import STRIP_ROWS, Block
 from steybrae.area.layers import OPEN
 from steybrae.area.metric import BlockMetric
 from steybrae.area.overhead_pieces import Pieces, open_pieces, piece_of
+from steybrae.area.tally import MM2_PER_M2, Tally
 from steybrae.files.area_outputs import kept_arrays
+from steybrae.terrain.overhead_ground import PATH_ANGLES_DEG
 
 __all__ = [
     "CLASSES",
+    "CODES",
     "NEITHER",
     "NONE_FOUND",
     "OPEN_CELLS",
     "START_ZONE",
     "STEEPER",
     "UNKNOWN",
-    "Looked",
     "OverheadCells",
     "code_words",
+    "count_overhead",
     "open_overhead",
     "told_deg",
 ]
@@ -43,8 +45,16 @@ Cells = NDArray[Any]
 NONE_FOUND: Final = 1
 """Number where nothing was found."""
 
-OVER: Final = 61
-"""Above 60 degrees."""
+LEAST_DEG, MOST_DEG = int(PATH_ANGLES_DEG[0]), int(PATH_ANGLES_DEG[-1])
+"""Flattest and steepest path angle that is tried, degrees."""
+
+OVER: Final = MOST_DEG + 1
+"""Number of all steeper ones."""
+
+CODES: Final = tuple(
+    code + more for more in (0, int(OPEN)) for code in (NONE_FOUND, *range(LEAST_DEG + 1, OVER + 1))
+)
+"""Every number of ``overhead.tif`` but that of unknown ground."""
 
 UNKNOWN, NEITHER, START_ZONE, STEEPER = 0, 1, 2, 3
 """Values of ``start_zones.tif``; the last two are where snow may come from."""
@@ -54,9 +64,6 @@ CLASSES: Final = ("unknown", "neither", "start zone", "steeper than a start zone
 
 OPEN_CELLS: Final = "overhead_open"
 """Name under which the working folder keeps the coarse cells that unknown ground could look down on."""
-
-STRIP_ROWS: Final = 128
-MM2_PER_M2: Final = 1_000_000
 
 
 def told_deg(code: int) -> int | None:
@@ -71,8 +78,8 @@ def code_words(code: int) -> str:
         return "unknown ground"
     deg = told_deg(code)
     if deg is None:
-        return "none found, unknown ground above" if code > OPEN else "none found from 18 degrees"
-    words = f"more than {OVER - 1} degrees" if deg == OVER else f"{deg} degrees"
+        return "none found, unknown ground above" if code > OPEN else f"none found from {LEAST_DEG} degrees"
+    words = f"more than {MOST_DEG} degrees" if deg == OVER else f"{deg} degrees"
     return f"{words} or more" if code > OPEN else words
 
 
@@ -110,7 +117,10 @@ class OverheadCells:
         """
         # The largest angle at which a cell is reached is less than one below the true one.
         code = piece_of(self.pieces.steepest, block) + np.uint8(1)
-        row, col = (np.arange(first, first + size) // self.side for first, size in _extent(block))
+        row, col = (
+            np.arange(first, first + size) // self.side
+            for first, size in ((block.row, block.rows), (block.col, block.cols))
+        )
         code[self.open[np.ix_(row, col)]] += OPEN
         code[~known] = 0
         return code
@@ -125,42 +135,15 @@ def open_overhead(folder: Path) -> Iterator[OverheadCells]:
         yield OverheadCells(pieces, kept["open"], int(kept["side"]))
 
 
-def _extent(block: Block) -> tuple[tuple[int, int], tuple[int, int]]:
-    return (block.row, block.rows), (block.col, block.cols)
-
-
-class Looked:
-    """Counts cells by band and number, and by class.
-
-    Attributes
-    ----------
-    cells, area_mm2
-        Of each key: band (0 unknown), number of ``overhead.tif``, value of ``start_zones.tif``.
-    """
-
-    def __init__(self) -> None:
-        self.cells: Counter[tuple[int, int, int]] = Counter()
-        self.area_mm2: Counter[tuple[int, int, int]] = Counter()
-
-    def add(self, bands: Cells, codes: Cells, classes: Cells, metric: BlockMetric) -> None:
-        """Count a block; arrays ``[row, col]``."""
-        for first in range(0, len(bands), STRIP_ROWS):
-            rows = slice(first, first + STRIP_ROWS)
-            key = (bands[rows].astype(np.uint16) << 10) + (codes[rows].astype(np.uint16) << 2)
-            key += classes[rows]
-            count = np.bincount(key.reshape(-1))
-            mm2 = float(np.mean(metric.area_m2.at(first, len(key)))) * MM2_PER_M2
-            for found in np.flatnonzero(count).tolist():
-                place = found >> 10, found >> 2 & 255, found & 3
-                self.cells[place] += int(count[found])
-                self.area_mm2[place] += round(int(count[found]) * mm2)
-
-    def rows(self) -> list[list[int]]:
-        """Everything as whole numbers: band, number, class, cells, area."""
-        return [[*key, self.cells[key], self.area_mm2[key]] for key in sorted(self.cells)]
-
-    def add_rows(self, rows: list[list[int]]) -> None:
-        """Count what `rows` of another gave."""
-        for band, code, kind, cells, area_mm2 in rows:
-            self.cells[band, code, kind] += cells
-            self.area_mm2[band, code, kind] += area_mm2
+def count_overhead(tally: Tally, bands: Cells, codes: Cells, classes: Cells, metric: BlockMetric) -> None:
+    """Count a block by band, number and class; arrays ``[row, col]``."""
+    for first in range(0, len(bands), STRIP_ROWS):
+        rows = slice(first, first + STRIP_ROWS)
+        key = (bands[rows].astype(np.uint16) << 10) + (codes[rows].astype(np.uint16) << 2)
+        key += classes[rows]
+        count = np.bincount(key.reshape(-1))
+        mm2 = float(np.mean(metric.area_m2.at(first, len(key)))) * MM2_PER_M2
+        for found in np.flatnonzero(count).tolist():
+            place = found >> 10, found >> 2 & 255, found & 3
+            tally.cells[place] += int(count[found])
+            tally.area_mm2[place] += round(int(count[found]) * mm2)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.area.blocks import BLOCK, Block
+from steybrae.area.blocks import BLOCK, Block, filled
 from steybrae.files.area_outputs import SmallFile
 
 __all__ = ["Pieces", "open_pieces", "piece_of", "put_piece"]
@@ -27,9 +27,7 @@ def piece_of(file: SmallFile, block: Block) -> Cells:
 
 def put_piece(file: SmallFile, block: Block, cells: Cells) -> None:
     """Write the cells of a block."""
-    whole = np.zeros((BLOCK, BLOCK), np.uint8)
-    whole[: block.rows, : block.cols] = cells
-    file.write(block.number, whole.tobytes())
+    file.write(block.number, filled(cells, (BLOCK, BLOCK), 0).tobytes())
 
 
 @dataclass(frozen=True, eq=False)

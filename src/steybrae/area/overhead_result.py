@@ -9,7 +9,8 @@ from typing import Final
 
 from steybrae.area.job import AreaJob
 from steybrae.area.layers import OPEN
-from steybrae.area.overhead_layers import CLASSES, Looked, code_words, told_deg
+from steybrae.area.overhead_layers import CLASSES, code_words, told_deg
+from steybrae.area.tally import MM2_PER_KM2, Key, Tally
 from steybrae.bands import Band, BandScheme
 from steybrae.quantities import round_down
 from steybrae.terrain.attributes import baseline_cells
@@ -27,10 +28,6 @@ __all__ = [
 
 OVERHEAD_EDGES_DEG: Final = (18.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0)
 """Edges of the classes of path angles in the table, degrees (our choice)."""
-
-MM2_PER_KM2: Final = 10**12
-
-Key = tuple[int, int, int]
 
 
 @dataclass(frozen=True)
@@ -110,7 +107,7 @@ class AreaOverhead:
 
 
 def area_overhead(
-    job: AreaJob, known: SlopeUncertainty, cell_m: tuple[float, float], looked: Looked
+    job: AreaJob, known: SlopeUncertainty, cell_m: tuple[float, float], looked: Tally
 ) -> AreaOverhead:
     """Make the answer from the sums.
 
@@ -144,7 +141,7 @@ def area_overhead(
     )
 
 
-def _values(looked: Looked, part: int, words: Callable[[int], str]) -> tuple[RasterValue, ...]:
+def _values(looked: Tally, part: int, words: Callable[[int], str]) -> tuple[RasterValue, ...]:
     cells: Counter[int] = Counter()
     area_mm2: Counter[int] = Counter()
     for key, count in looked.cells.items():
@@ -156,7 +153,7 @@ def _values(looked: Looked, part: int, words: Callable[[int], str]) -> tuple[Ras
     )
 
 
-def _rows(job: AreaJob, looked: Looked) -> tuple[OverheadRow, ...]:
+def _rows(job: AreaJob, looked: Tally) -> tuple[OverheadRow, ...]:
     classes = BandScheme(OVERHEAD_EDGES_DEG)
     total_mm2 = sum(looked.area_mm2.values()) or 1
     sums: dict[Key, list[int]] = {}

@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.area.blocks import BLOCK, Block, Layout
+from steybrae.area.blocks import BLOCK, STRIP_ROWS, Block, Layout, filled
 from steybrae.area.job import AreaJob
 from steybrae.area.overhead_kernel import TILE_CELLS
 from steybrae.area.overhead_layers import NEITHER, START_ZONE, STEEPER, UNKNOWN
@@ -33,8 +33,6 @@ MOST_COARSE_CELLS: Final = 2_000_000
 
 MOST_MARGIN_CELLS: Final = 512
 """Most ground around a block, cells; a zone that reaches farther out is kept without being measured."""
-
-STRIP_ROWS: Final = 128
 
 
 def heights_m(heights: RawHeights, row: int, col: int, rows: int, cols: int) -> Cells:
@@ -152,6 +150,4 @@ def _classes(zones: StartZones) -> Cells:
 def _coarse(cells: Cells, side: int, fill: float) -> Cells:
     """Cells of a block grouped, ``[coarse row, row, coarse col, col]``, filled up to whole groups."""
     rows, cols = (-(-size // side) * side for size in cells.shape)
-    whole = np.full((rows, cols), fill, cells.dtype)
-    whole[: cells.shape[0], : cells.shape[1]] = cells
-    return whole.reshape(rows // side, side, cols // side, side)
+    return filled(cells, (rows, cols), fill).reshape(rows // side, side, cols // side, side)

@@ -6,13 +6,12 @@ Frozen, and complete: table, figure, README and JSON show nothing that is not in
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any
 
 from steybrae import __version__
 from steybrae.area.job import BELT_M, AreaJob
-from steybrae.area.overhead_layers import Looked
 from steybrae.area.overhead_result import AreaOverhead, area_overhead
-from steybrae.area.tally import Tally, state_sector
+from steybrae.area.tally import MM2_PER_KM2, Tally, state_sector
 from steybrae.bands import Band
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.files.area_heights import BadBlock
@@ -25,15 +24,13 @@ from steybrae.terrain.jacobian import cell_size_m
 
 __all__ = ["AreaModel", "AreaResult", "AreaRow", "BandArea", "Counted", "area_result"]
 
-MM2_PER_KM2: Final = 10**12
-
 
 @dataclass(frozen=True, eq=False)
 class Counted:
     """Sums over all blocks."""
 
     tally: Tally
-    looked: Looked
+    looked: Tally
     bad: tuple[BadBlock, ...]
     cross_check: CrossCheck | None
 

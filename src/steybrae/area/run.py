@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Generator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from typing import Any, Final
@@ -10,8 +10,7 @@ from typing import Any, Final
 from steybrae import __version__
 from steybrae.area.assemble import assemble
 from steybrae.area.blocks import BLOCK, Layout
-from steybrae.area.job import AreaJob
-from steybrae.area.overhead_layers import Looked
+from steybrae.area.job import AreaJob, Told
 from steybrae.area.result import AreaResult, Counted, area_result
 from steybrae.area.station import open_station
 from steybrae.area.tally import Tally
@@ -21,13 +20,10 @@ from steybrae.files.area_heights import BadBlock, cache_for
 from steybrae.files.area_outputs import Workspace
 from steybrae.files.rasters import ModelInfo, open_model
 
-__all__ = ["TEXTS", "Told", "job_identity", "output_names", "run_area"]
+__all__ = ["TEXTS", "job_identity", "output_names", "run_area"]
 
 TEXTS: Final = ("table.csv", "table.json", "README.txt")
 """Texts that stand beside the rasters."""
-
-Told = Callable[[str, int, int], None]
-"""Told after each block: what is done to them, how many are done, and of how many."""
 
 
 Records = Generator[dict[str, Any], None, None]
@@ -143,7 +139,7 @@ def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int
 
 
 def _counted(work: Workspace) -> Counted:
-    tally, looked = Tally(), Looked()
+    tally, looked = Tally(), Tally()
     bad: set[BadBlock] = set()
     compared: list[Any] = []
     seen: set[int] = set()

@@ -15,14 +15,14 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.area.blocks import BLOCK, BLOCK_LEVELS, SMALL, Block, Layout
+from steybrae.area.blocks import BLOCK, BLOCK_LEVELS, SMALL, STRIP_ROWS, Block, Layout, filled
 from steybrae.area.curvature import profile_curvature
 from steybrae.area.job import BELT_M, AreaJob
 from steybrae.area.kernel import Kernel
 from steybrae.area.layers import LAYERS, LEVEL, Layer, halve
 from steybrae.area.metric import block_metric
-from steybrae.area.overhead_layers import Looked, OverheadCells, open_overhead
-from steybrae.area.tally import Pieces
+from steybrae.area.overhead_layers import OverheadCells, count_overhead, open_overhead
+from steybrae.area.tally import Pieces, Tally
 from steybrae.files.area_heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.files.area_outputs import PartFile, SmallFile, free_writer_name
 from steybrae.files.area_tiff import TILE, encode_tiles
@@ -39,8 +39,6 @@ Record = dict[str, Any]
 
 FAST: Final = ("slope", "tenths", "bands")
 SLOW: Final = ("aspect", "curvature")
-STRIP_ROWS: Final = 128
-"""Rows taken at once where double precision is used, so that memory stays small."""
 
 
 class Station:
@@ -87,9 +85,9 @@ class Station:
         -------
         dict
             ``block``, ``writer``, ``tiles`` (for each raster and level: where the tiles begin and
-            the size of each), ``tally`` (`steybrae.area.tally.Tally.rows`), ``looked``
-            (`steybrae.area.overhead_layers.Looked.rows`), ``bad`` (unreadable blocks of the input met
-            so far by this process) and, where asked for, ``compared``.
+            the size of each), ``tally`` (`steybrae.area.tally.Tally.rows`), ``looked`` (the
+            same of `steybrae.area.overhead_layers.count_overhead`), ``bad`` (unreadable blocks of the
+            input met so far by this process) and, where asked for, ``compared``.
         """
         block = self.layout.block(number)
         with this_thread(self._cache_bytes):
@@ -115,8 +113,8 @@ class Station:
             ]
         return record
 
-    def _make(self, block: Block, raw: Cells) -> tuple[dict[str, Cells], Pieces, Looked]:
-        job, heights, looked = self.job, self._heights, Looked()
+    def _make(self, block: Block, raw: Cells) -> tuple[dict[str, Cells], Pieces, Tally]:
+        job, heights, looked = self.job, self._heights, Tally()
         made = {name: self._empty(LAYERS[name], block) for name in job.layers}
         pieces = Pieces(len(job.bands.bands), BELT_M, heights.step_m, heights.offset_m)
         metric = block_metric(heights.grid, (block.row, block.col), (block.rows, block.cols))
@@ -133,7 +131,7 @@ class Station:
             made["overhead"][...] = self._overhead.codes(block, known)
             made["start_zones"][...] = self._overhead.classes(block)
             bands = fast["bands"].reshape(block.rows, block.cols)
-            looked.add(bands, made["overhead"], made["start_zones"], metric)
+            count_overhead(looked, bands, made["overhead"], made["start_zones"], metric)
         if set(SLOW) & set(made):
             for first, dem in self._strips(block, raw):
                 self._slow(first, dem, made)
@@ -192,18 +190,9 @@ class Station:
             if level < self.layout.levels:
                 cells = halve(cells, layer)
         if layer.name in self._small:
-            piece = filled(cells, (SMALL, SMALL), layer)
+            piece = filled(cells, (SMALL, SMALL), layer.unknown)
             self._small[layer.name].write(block.number, piece.tobytes())
         return found
-
-
-def filled(cells: Cells, shape: tuple[int, int], layer: Layer) -> Cells:
-    """Put an array in the corner of a larger one that is unknown elsewhere."""
-    if cells.shape == shape:
-        return cells
-    out = np.full(shape, layer.unknown, cells.dtype)
-    out[: cells.shape[0], : cells.shape[1]] = cells
-    return out
 
 
 def whole_tiles(cells: Cells, layer: Layer) -> Cells:
@@ -211,7 +200,7 @@ def whole_tiles(cells: Cells, layer: Layer) -> Cells:
     if cells.ndim == 4:
         return cells
     rows, cols = (-(-size // TILE) * TILE for size in cells.shape)
-    return filled(cells, (rows, cols), layer)
+    return filled(cells, (rows, cols), layer.unknown)
 
 
 @contextmanager

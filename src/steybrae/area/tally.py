@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from steybrae.terrain.attributes import SECTORS
 from steybrae.terrain.dem import Array
 
-__all__ = ["NO_STATE", "Facing", "Pieces", "Tally", "state_sector"]
+__all__ = ["MM2_PER_KM2", "MM2_PER_M2", "NO_STATE", "Facing", "Key", "Pieces", "Tally", "state_sector"]
 
 Cells = NDArray[Any]
 
@@ -46,8 +46,11 @@ HIGHEST_M: Final = 9000.0
 
 NO_STATE: Final = -1
 
+MM2_PER_KM2: Final = 10**12
+
 Key = tuple[int, int, int]
-"""Elevation belt, band (0 unknown), state."""
+"""Of the table: elevation belt, band (0 unknown), state. Of what looks down: band (0 unknown), number of
+``overhead.tif``, value of ``start_zones.tif``."""
 
 
 def state_sector(state: int) -> str | None:
@@ -56,7 +59,7 @@ def state_sector(state: int) -> str | None:
 
 
 class Tally:
-    """Cells and areas by belt, band and state.
+    """Cells and areas by three whole numbers.
 
     Attributes
     ----------
@@ -71,14 +74,14 @@ class Tally:
         self.area_mm2: Counter[Key] = Counter()
 
     def rows(self) -> list[list[int]]:
-        """Everything as whole numbers: belt, band, state, cells, area."""
+        """Everything as whole numbers: the key, cells, area."""
         return [[*key, self.cells[key], self.area_mm2[key]] for key in sorted(self.cells)]
 
     def add_rows(self, rows: list[list[int]]) -> None:
         """Count what `rows` of another tally gave."""
-        for belt, band, state, cells, area_mm2 in rows:
-            self.cells[belt, band, state] += cells
-            self.area_mm2[belt, band, state] += area_mm2
+        for one, two, three, cells, area_mm2 in rows:
+            self.cells[one, two, three] += cells
+            self.area_mm2[one, two, three] += area_mm2
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,9 +25,8 @@ from steybrae.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from steybrae.area.job import AreaJob
+    from steybrae.area.job import AreaJob, Told
     from steybrae.area.result import AreaResult
-    from steybrae.area.run import Told
     from steybrae.files.area_outputs import Workspace
 
 __all__ = ["area"]

@@ -21,6 +21,7 @@ from steybrae.terrain.uncertainty import SlopeUncertainty
 __all__ = [
     "LEAST_SIGHT_DEG",
     "NEIGHBOURS",
+    "PATH_ANGLES_DEG",
     "REACH_M",
     "Blocks",
     "OverheadGround",
@@ -32,6 +33,9 @@ __all__ = [
 LEAST_SIGHT_DEG: Final = 18.0
 """Flattest angle, degrees, at which ground overhead is told: a low extreme of published run-out
 angles (from memory). Flatter than that nothing is looked for; nothing is proved by it either."""
+
+PATH_ANGLES_DEG: Final = tuple(float(a) for a in range(int(LEAST_SIGHT_DEG), 61))
+"""Path angles for a whole field, degrees; above 60 nothing is told apart (our choice)."""
 
 REACH_M: Final = 3000.0
 """How far is looked for ground overhead, metres on the map: at 18 degrees 975 m of fall (our choice)."""

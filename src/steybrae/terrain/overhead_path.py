@@ -20,20 +20,15 @@ told. Snow does not spread sideways but by these steps. Unknown ground stops not
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
-from steybrae.terrain.overhead_ground import OverheadGround
+from steybrae.terrain.overhead_ground import PATH_ANGLES_DEG, OverheadGround
 from steybrae.terrain.path_box import STEPS, Index, PathBox, path_box
 
 __all__ = ["PATH_ANGLES_DEG", "EnergyLines", "energy_lines"]
-
-PATH_ANGLES_DEG: Final = tuple(float(a) for a in range(18, 61))
-"""Angles for a whole field, degrees. The lowest is `LEAST_SIGHT_DEG`; above 60 nothing is told
-apart (our choice)."""
 
 
 @dataclass(frozen=True, eq=False)
