@@ -20,6 +20,7 @@ EVERYTHING = Situation(
     unknown_m=12.0,
     interval_m=10.0,
     unit_doubtful="The heights look like feet.",
+    absurd_share=0.2,
     datum_accuracy_m=None,
 )
 
@@ -64,6 +65,7 @@ def test_two_always_apply() -> None:
         ({"magnetic": True}, "magnetic"),
         ({"lesson": True}, "lesson"),
         ({"unit_doubtful": "The heights look like feet."}, "unit_doubtful"),
+        ({"absurd_share": 1e-9}, "absurd_heights"),
     ],
 )
 def test_each_applies_to_its_situation_alone(changes: dict[str, Any], key: str) -> None:

@@ -10,6 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from steybrae.quantities import LAND_HEIGHTS_M, round_up
+
 __all__ = ["Caution", "Situation", "cautions_for"]
 
 COARSE_CELL_M: Final = 20.0
@@ -63,6 +65,8 @@ class Situation:
         Whether the model's vertical unit was assumed to be metres.
     unit_doubtful
         A sentence why the heights look like another unit, or an empty string.
+    absurd_share
+        Share of the model's heights that no land has, and that count as unknown.
     place_coarse
         Whether the place as written names more ground than was looked at.
     places_swapped
@@ -106,6 +110,7 @@ class Situation:
     ruler_only: bool = False
     unit_assumed: bool = False
     unit_doubtful: str = ""
+    absurd_share: float = 0.0
     place_coarse: bool = False
     places_swapped: bool = False
     datum_accuracy_m: float | None = 0.0
@@ -345,6 +350,18 @@ _RULES: Final = (
 )
 
 
+def _absurd_words(share: float) -> str:
+    if share == 0.0:
+        return ""
+    percent = "Less than 0.1" if share < 0.001 else f"About {round_up(100.0 * share, 0.1):.1f}"
+    low, high = LAND_HEIGHTS_M
+    return (
+        f"{percent} percent of the heights read lie below {low:.0f} or above {high:.0f} m, which no land "
+        "has; they count as unknown. They may be voids that the model does not declare, or heights in feet, "
+        "decimetres or centimetres: declare the voids, state --z-unit, or bring the model to metres."
+    )
+
+
 def cautions_for(at: Situation) -> tuple[Caution, ...]:
     """Cautions that apply to a result.
 
@@ -359,6 +376,10 @@ def cautions_for(at: Situation) -> tuple[Caution, ...]:
         The two that always apply, then the others in a fixed order; never empty.
     """
     found = [Caution(rule.key, rule.text) for rule in _RULES if rule.applies(at)]
-    told = {"unit_doubtful": at.unit_doubtful, "overhead_left_out": at.overhead_left_out}
+    told = {
+        "unit_doubtful": at.unit_doubtful,
+        "absurd_heights": _absurd_words(at.absurd_share),
+        "overhead_left_out": at.overhead_left_out,
+    }
     found += [Caution(key, text) for key, text in told.items() if text]
     return tuple(found)

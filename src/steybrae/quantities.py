@@ -17,6 +17,7 @@ from steybrae.errors import QuantityError
 __all__ = [
     "FOOT_M",
     "INCH_MM",
+    "LAND_HEIGHTS_M",
     "MIL_PER_DEG",
     "US_SURVEY_FOOT_M",
     "angle_to_gradient",
@@ -42,6 +43,10 @@ US_SURVEY_FOOT_M: Final = 1200.0 / 3937.0
 
 INCH_MM: Final = 25.4
 """Inch in millimetres, exact (international yard and pound agreement, 1959)."""
+
+LAND_HEIGHTS_M: Final = (-500.0, 9000.0)
+"""Heights of land, metres: below the Dead Sea's shore and above the highest summit (from memory: -430
+and 8849). Voids that nobody declared (-32768, -9999, 9999) lie outside."""
 
 MIL_PER_DEG: Final = 6400.0 / 360.0
 """Mils in a degree: 6400 to the circle (US Army FM 3-25.26, chapter 6)."""

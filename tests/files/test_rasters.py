@@ -162,8 +162,8 @@ class TestUnknown:
         values.view("uint32")[2, 2] = 0x7F80_0001
         assert np.isnan(read_all(write(tmp_path / "a.tif", values))[2, 2])
         found = read_all(write(tmp_path / "b.tif", heights(), scale=1e307))
-        assert np.isfinite(found[0, :2]).all()
-        assert np.isnan(found[-1]).all()
+        assert found[0, 0] == 0.0
+        assert np.isnan(found).sum() == 40 * 50 - 1
 
     @pytest.mark.parametrize("corner", [(-5, -5), (35, 45), (-5, 45), (-100, -100), (500, 3)])
     def test_outside_is_unknown(self, tmp_path: Path, corner: tuple[int, int]) -> None:
@@ -284,7 +284,7 @@ class TestTiles:
         assert_array_equal(read_all(*tiles), expected)
 
     def test_where_tiles_overlap_the_first_that_knows_leads(self, tmp_path: Path) -> None:
-        first, second = heights(), heights() + 10_000.0
+        first, second = heights(), heights() + 5_000.0
         first[10, 20:30] = np.nan
         a = self.cut(tmp_path, first, "a.tif", slice(0, 40), slice(0, 30))
         b = self.cut(tmp_path, second, "b.tif", slice(0, 40), slice(20, 50))
@@ -455,8 +455,8 @@ class TestDamage:
 class TestOverview:
     @pytest.mark.parametrize("step", [2, 3, 5])
     def test_each_height_kept_lies_where_it_was(self, tmp_path: Path, step: int) -> None:
-        # A plane: height = column + 1000 row, so position and height can be compared.
-        plane = np.arange(60.0) + 1000.0 * np.arange(60.0)[:, np.newaxis]
+        # A plane: height = column + 100 rows, so position and height can be compared.
+        plane = np.arange(60.0) + 100.0 * np.arange(60.0)[:, np.newaxis]
         with open_model([write(tmp_path / "dem.tif", plane)]) as model:
             thin = model.overview(0, 0, 60, 60, (60 // step) ** 2)
             rows, cols = thin.grid.shape
@@ -464,7 +464,7 @@ class TestOverview:
             assert thin.grid.transform[0] == step * CELL
             col, row = np.meshgrid(np.arange(cols) + 0.5, np.arange(rows) + 0.5)
             at_col, at_row = model.grid.colrow(*thin.grid.xy(col, row))
-        assert_array_equal(thin.heights_m, (at_col - 0.5) + 1000.0 * (at_row - 0.5))
+        assert_array_equal(thin.heights_m, (at_col - 0.5) + 100.0 * (at_row - 0.5))
 
     def test_not_thinned_where_it_fits(self, tmp_path: Path) -> None:
         with open_model([write(tmp_path / "dem.tif", heights())]) as model:

@@ -33,6 +33,7 @@ class Counted:
     looked: Tally
     bad: tuple[BadBlock, ...]
     cross_check: CrossCheck | None
+    absurd_share: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -199,6 +200,7 @@ def area_result(
         from_model=True,
         area_unknown=bool(bands[-1].cells),
         area_unreadable=bool(counted.bad),
+        absurd_share=counted.absurd_share,
         cell_size_m=max(model.cell_size_m),
         open_above=open_above,
         unit_assumed=info.height_unit_from == "assumed",

@@ -143,6 +143,7 @@ def _counted(work: Workspace) -> Counted:
     bad: set[BadBlock] = set()
     compared: list[Any] = []
     seen: set[int] = set()
+    absurd = cells = 0
     for record in work.records():
         if record["block"] in seen:
             continue
@@ -150,6 +151,7 @@ def _counted(work: Workspace) -> Counted:
         tally.add_rows(record["tally"])
         looked.add_rows(record["looked"])
         bad.update(BadBlock(*found) for found in record["bad"])
+        absurd, cells = absurd + record["absurd"][0], cells + record["absurd"][1]
         compared += record.get("compared", [])
     cross_check = None
     if compared:
@@ -161,4 +163,5 @@ def _counted(work: Workspace) -> Counted:
         looked=looked,
         bad=tuple(sorted(bad, key=lambda found: (found.file, found.row, found.col))),
         cross_check=cross_check,
+        absurd_share=absurd / max(cells, 1),
     )

@@ -87,12 +87,13 @@ class Station:
             ``block``, ``writer``, ``tiles`` (for each raster and level: where the tiles begin and
             the size of each), ``tally`` (`steybrae.area.tally.Tally.rows`), ``looked`` (the
             same of `steybrae.area.overhead_layers.count_overhead`), ``bad`` (unreadable blocks of the
-            input met so far by this process) and, where asked for, ``compared``.
+            input met so far by this process), ``absurd`` (heights that no land has, of how many read)
+            and, where asked for, ``compared``.
         """
         block = self.layout.block(number)
         with this_thread(self._cache_bytes):
             raw = self._buffer("heights", (block.rows + 2, block.cols + 2), self._heights.dtype)
-            self._heights.read(block.row - 1, block.col - 1, raw)
+            absurd = self._heights.read(block.row - 1, block.col - 1, raw)
             made, pieces, looked = self._make(block, raw)
             tiles = {name: self._write(LAYERS[name], block, cells) for name, cells in made.items()}
         with self._bad_lock:
@@ -104,6 +105,7 @@ class Station:
             "tally": pieces.tally().rows(),
             "looked": looked.rows(),
             "bad": bad,
+            "absurd": [absurd, block.rows * block.cols],
         }
         if self.job.cross_check:
             from steybrae.area.compare import compare_block  # noqa: PLC0415  slow to load, seldom asked for

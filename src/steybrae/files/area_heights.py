@@ -17,18 +17,15 @@ import rasterio
 import rasterio.errors
 import rasterio.windows
 from numpy.typing import NDArray
-from rasterio.enums import MaskFlags
 
-from steybrae.files.rasters import CACHE_BYTES, OFFLINE, RasterModel, damaged
+from steybrae.files.heights import damaged, make_unknown, read_numbers
+from steybrae.files.rasters import CACHE_BYTES, OFFLINE, RasterModel
 from steybrae.files.tiles import Tile
 
 __all__ = ["BadBlock", "RawHeights", "cache_for", "this_thread"]
 
 TILED_CELLS: Final = 8192
 """A block of a file that is narrower than this, cells, counts as a tile."""
-
-NODATA_ROWS: Final = 64
-"""Rows searched for the no-data number at once."""
 
 _SINGLE: Final = ("float32", "int16", "uint16", "int8", "uint8")
 """Numbers that single precision holds exactly."""
@@ -106,15 +103,13 @@ class RawHeights:
         self._on_bad_block = on_bad_block
         self._lock = threading.Lock()
         self.grid = model.grid
-        unit_m = model.info.height_unit_m
-        scales = {(tile.data.scales[0], tile.data.offsets[0]) for tile in self._tiles}
+        scales = {(tile.step_m, tile.offset_m) for tile in self._tiles}
         self._scaled_alike = len(scales) == 1
-        scale, offset = next(iter(scales)) if self._scaled_alike else (1.0, 0.0)
-        self.step_m, self.offset_m = scale * unit_m, offset * unit_m
+        self.step_m, self.offset_m = next(iter(scales)) if self._scaled_alike else (1.0, 0.0)
         single = self._scaled_alike and all(tile.data.dtypes[0] in _SINGLE for tile in self._tiles)
         self.dtype: np.dtype[Any] = np.dtype(np.float32 if single else np.float64)
 
-    def read(self, row: int, col: int, out: NDArray[Any]) -> None:
+    def read(self, row: int, col: int, out: NDArray[Any]) -> int:
         """Read the numbers of a window.
 
         Parameters
@@ -123,7 +118,12 @@ class RawHeights:
             Its first cell; it may reach outside.
         out
             Array ``[row, col]`` of its size and of `dtype`, filled with the numbers; metres are
-            ``step_m * number + offset_m``; NaN or infinite where unknown.
+            ``step_m * number + offset_m``; NaN where unknown.
+
+        Returns
+        -------
+        int
+            How many of them no land has (`steybrae.files.heights.make_unknown`).
 
         Raises
         ------
@@ -133,44 +133,42 @@ class RawHeights:
         rows, cols = out.shape
         inside = [tile for tile in self._tiles if _overlap(tile, row, col, rows, cols)]
         if len(inside) == 1 and _covers(inside[0], row, col, rows, cols):
-            self._into(out, inside[0], row, col)
-            return
+            return self._into(out, inside[0], row, col)
         out.fill(np.nan)
+        absurd = 0
         for tile in inside:
             r0, r1 = max(row, tile.row), min(row + rows, tile.row + tile.data.height)
             c0, c1 = max(col, tile.col), min(col + cols, tile.col + tile.data.width)
             part = out[r0 - row : r1 - row, c0 - col : c1 - col]
             # The first tile that knows the ground leads.
-            missing = ~np.isfinite(part)
+            missing = np.isnan(part)
             if missing.any():
                 found = np.empty(part.shape, self.dtype)
-                self._into(found, tile, r0, c0)
+                absurd += self._into(found, tile, r0, c0)
                 np.copyto(part, found, where=missing)
+        return absurd
 
-    def _into(self, out: NDArray[Any], tile: Tile, row: int, col: int) -> None:
+    def _into(self, out: NDArray[Any], tile: Tile, row: int, col: int) -> int:
         """Read a tile's numbers over a whole array whose first cell is given."""
         window = rasterio.windows.Window(col - tile.col, row - tile.row, out.shape[1], out.shape[0])
         with self._lock:
             try:
-                mask = _read(tile.data, window, out)
+                missing = read_numbers(tile, window, out)
             except rasterio.errors.RasterioError as error:
                 if self._on_bad_block is None:
-                    raise damaged(tile.data, window, error) from error
-                mask = self._piecewise(out, tile.data, window)
-        if mask is not None:
-            out[mask == 0] = np.nan
-        nodata = tile.data.nodatavals[0]
-        if nodata is not None and not np.isnan(nodata):
-            _make_unknown(out, out.dtype.type(nodata))
+                    raise damaged(tile, window, error) from error
+                missing = self._piecewise(out, tile, window)
+        absurd = make_unknown(tile, out, missing)
         if not self._scaled_alike:
-            out *= tile.data.scales[0]
-            out += tile.data.offsets[0]
+            out *= tile.step_m
+            out += tile.offset_m
+        return absurd
 
-    def _piecewise(self, out: NDArray[Any], data: Any, window: Any) -> NDArray[Any] | None:
+    def _piecewise(self, out: NDArray[Any], tile: Tile, window: Any) -> NDArray[Any]:
         """Read block by block; those that cannot be read become unknown and are reported."""
         assert self._on_bad_block is not None  # noqa: S101
-        masked = np.full(out.shape, 255, np.uint8)
-        block_rows, block_cols = data.block_shapes[0]
+        missing = np.zeros(out.shape, np.bool_)
+        block_rows, block_cols = tile.data.block_shapes[0]
         top, left = int(window.row_off), int(window.col_off)
         bottom, right = top + out.shape[0], left + out.shape[1]
         for row in range(top // block_rows * block_rows, bottom, block_rows):
@@ -180,35 +178,15 @@ class RawHeights:
                 place = (slice(r0 - top, r1 - top), slice(c0 - left, c1 - left))
                 piece = np.empty((r1 - r0, c1 - c0), out.dtype)
                 try:
-                    mask = _read(data, rasterio.windows.Window(c0, r0, c1 - c0, r1 - r0), piece)
+                    unwritten = read_numbers(tile, rasterio.windows.Window(c0, r0, c1 - c0, r1 - r0), piece)
                 except rasterio.errors.RasterioError:
-                    self._on_bad_block(BadBlock(Path(data.name).name, row, col))
-                    masked[place] = 0
+                    self._on_bad_block(BadBlock(Path(tile.name).name, row, col))
+                    missing[place] = True
                     continue
                 out[place] = piece
-                if mask is not None:
-                    masked[place] = mask
-        return masked
-
-
-def _read(data: Any, window: Any, out: NDArray[Any]) -> NDArray[Any] | None:
-    """Read the numbers, and the mask where the file has one."""
-    # A view, for rasterio changes the shape of what it is given, and leaves it so after an error.
-    data.read(1, window=window, out=out[...])
-    flags = data.mask_flag_enums[0]
-    if MaskFlags.all_valid in flags or MaskFlags.nodata in flags:
-        return None
-    mask: NDArray[Any] = data.read_masks(1, window=window)
-    return mask
-
-
-def _make_unknown(out: NDArray[Any], nodata: Any) -> None:
-    """Put NaN in place of a number, some rows at a time, which stay in the processor's cache."""
-    for first in range(0, len(out), NODATA_ROWS):
-        part = out[first : first + NODATA_ROWS]
-        bad = part == nodata
-        if bad.any():
-            np.copyto(part, np.nan, where=bad)
+                if unwritten is not None:
+                    missing[place] = unwritten
+        return missing
 
 
 def _overlap(tile: Tile, row: int, col: int, rows: int, cols: int) -> bool:

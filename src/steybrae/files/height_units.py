@@ -9,6 +9,7 @@ import pyproj
 import rasterio.errors
 
 from steybrae.errors import ModelError
+from steybrae.files.tiles import RasterFile
 from steybrae.quantities import FOOT_M, US_SURVEY_FOOT_M
 
 __all__ = ["HEIGHT_UNITS_M", "height_unit", "parse_height_unit"]
@@ -57,7 +58,7 @@ def parse_height_unit(text: str) -> float:
     return unit
 
 
-def height_unit(opened: Sequence[Any]) -> tuple[float, str]:
+def height_unit(opened: Sequence[RasterFile]) -> tuple[float, str]:
     """Metres in the height unit that all files of a model say.
 
     Parameters
@@ -75,12 +76,12 @@ def height_unit(opened: Sequence[Any]) -> tuple[float, str]:
     ModelError
         A unit that is not known, or tiles that say different ones.
     """
-    found = [_unit_of(data) for data in opened]
-    for data, (metres, _) in zip(opened, found, strict=True):
+    found = [_unit_of(file.data) for file in opened]
+    for file, (metres, _) in zip(opened, found, strict=True):
         if metres != found[0][0]:
             message = (
                 f"Tiles should have one height unit; {opened[0].name} has units of {found[0][0]:.6g} m and "
-                f"{data.name} of {metres:.6g} m. Bring them to one unit, or state it with --z-unit."
+                f"{file.name} of {metres:.6g} m. Bring them to one unit, or state it with --z-unit."
             )
             raise ModelError(message)
     # What one tile only assumes, all only assume.
@@ -90,7 +91,7 @@ def height_unit(opened: Sequence[Any]) -> tuple[float, str]:
 def _unit_of(data: Any) -> tuple[float, str]:
     """Metres in a file's height unit: from a vertical CRS, else the band's unit, else assumed metres."""
     try:
-        crs = pyproj.CRS.from_user_input(data.crs.to_wkt())
+        crs = pyproj.CRS.from_user_input(data.crs.to_wkt()) if data.crs else None
     except (pyproj.exceptions.CRSError, rasterio.errors.CRSError):
         crs = None
     if crs is not None and len(crs.axis_info) == 3:

@@ -1,8 +1,7 @@
 """Elevation models on disk: one raster or several tiles that act as one.
 
 Heights are read by window, so that a model of any size costs what the ground near the line
-costs. Unknown (no-data value, mask, NaN, infinity, outside) is NaN. Heights come out in
-metres.
+costs. Unknown (`steybrae.files.heights`, and outside) is NaN. Heights come out in metres.
 """
 
 from __future__ import annotations
@@ -10,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 import os
+import re
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -24,11 +24,13 @@ import rasterio.windows
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.height_units import height_unit, parse_height_unit
+from steybrae.files.heights import damaged, make_unknown, read_numbers
 from steybrae.files.quiet import quiet_messages
-from steybrae.files.tiles import Tile, join
+from steybrae.files.tiles import RasterFile, Tile, join
+from steybrae.files.vrt import amended, is_vrt
 from steybrae.terrain.dem import Array, Dem, Grid
 
-__all__ = ["CACHE_BYTES", "OFFLINE", "ModelInfo", "RasterModel", "damaged", "open_model"]
+__all__ = ["CACHE_BYTES", "OFFLINE", "ModelInfo", "RasterModel", "open_model"]
 
 CACHE_BYTES: Final = 64 * 2**20
 """GDAL's block cache. Its default is a twentieth of the machine's memory, which a striped
@@ -41,9 +43,6 @@ metre, with a reach of 2 km to either side."""
 MOST_WINDOW_SIDE: Final = 2**15
 """Most rows or columns read at once (our choice): a line that leaps across the world has more."""
 
-MOST_REASON: Final = 160
-"""Most characters of GDAL's own words in an error (our choice)."""
-
 OFFLINE: Final = {
     "GDAL_DISABLE_READDIR_ON_OPEN": "TRUE",
     "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none",
@@ -54,6 +53,9 @@ OFFLINE: Final = {
 """Nothing but the named file is listed or fetched, whatever a VRT or a service description in it
 names: files on the network are refused by their ending, and requests go to a port where nothing
 listens (discard, RFC 863)."""
+
+RAW: Final = ("EHdr", "ENVI", "ERS")
+"""Drivers whose heights stand in a file of nothing else, its size said in a header beside it."""
 
 FINGERPRINT_BYTES: Final = 4 * 2**20
 """How much of either end of a file its fingerprint covers."""
@@ -102,11 +104,17 @@ class RasterModel:
         self._grid = grid
         self.tiles = tuple(tiles)
         self.info = info
+        self._cells_read = self._absurd = 0
 
     @property
     def grid(self) -> Grid:
         """Grid of the whole model."""
         return self._grid
+
+    @property
+    def absurd_share(self) -> float:
+        """Share of the heights read so far that no land has, and that count as unknown."""
+        return self._absurd / max(self._cells_read, 1)
 
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Heights of a window, metres.
@@ -140,10 +148,30 @@ class RasterModel:
             raise ModelError(message)
         heights = np.full((rows, cols), np.nan)
         for tile in self.tiles:
-            _fill(heights, tile, row, col)
-        if self.info.height_unit_m != 1.0:
-            heights *= self.info.height_unit_m
+            self._fill(heights, tile, row, col)
         return Dem(self._grid.part(row, col, rows, cols), heights)
+
+    def _fill(self, heights: Array, tile: Tile, row: int, col: int) -> None:
+        """Write a tile's heights into the still unknown cells of a window."""
+        rows, cols = heights.shape
+        r0, r1 = max(row, tile.row), min(row + rows, tile.row + tile.data.height)
+        c0, c1 = max(col, tile.col), min(col + cols, tile.col + tile.data.width)
+        if r0 >= r1 or c0 >= c1:
+            return
+        into = heights[r0 - row : r1 - row, c0 - col : c1 - col]
+        if not np.isnan(into).any():
+            return
+        window = rasterio.windows.Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0)
+        found = np.empty(into.shape)
+        try:
+            missing = read_numbers(tile, window, found)
+        except rasterio.errors.RasterioError as error:
+            raise damaged(tile, window, error) from error
+        self._absurd += make_unknown(tile, found, missing)
+        self._cells_read += found.size
+        found *= tile.step_m
+        found += tile.offset_m
+        np.copyto(into, found, where=np.isnan(into))
 
     def overview(self, row: int, col: int, rows: int, cols: int, most_cells: int) -> Dem:
         """Read a window thinned to at most about `most_cells` heights, for pictures only.
@@ -177,56 +205,6 @@ class RasterModel:
         return Dem(Grid(transform, self._grid.crs_wkt, (out_rows, out_cols)), heights)
 
 
-def _fill(heights: Array, tile: Tile, row: int, col: int) -> None:
-    """Write a tile's heights into the still unknown cells of a window."""
-    rows, cols = heights.shape
-    r0, r1 = max(row, tile.row), min(row + rows, tile.row + tile.data.height)
-    c0, c1 = max(col, tile.col), min(col + cols, tile.col + tile.data.width)
-    if r0 >= r1 or c0 >= c1:
-        return
-    into = heights[r0 - row : r1 - row, c0 - col : c1 - col]
-    if not np.isnan(into).any():
-        return
-    window = rasterio.windows.Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0)
-    try:
-        read = tile.data.read(1, window=window, masked=True)
-    except rasterio.errors.RasterioError as error:
-        raise damaged(tile.data, window, error) from error
-    # Signalling NaN and what a scale makes infinite are unknown, not worth a warning.
-    with np.errstate(invalid="ignore", over="ignore"):
-        found = np.ma.filled(read.astype(np.float64), np.nan)
-        scale, offset = tile.data.scales[0], tile.data.offsets[0]
-        if (scale, offset) != (1.0, 0.0):
-            found = found * scale + offset
-    found[~np.isfinite(found)] = np.nan
-    np.copyto(into, found, where=np.isnan(into))
-
-
-def damaged(data: Any, window: Any, error: BaseException) -> FileReadError:
-    """Error that names the first block of an open file, under a window, that cannot be read."""
-    while error.__cause__ is not None:
-        error = error.__cause__
-    row, col = _bad_block(data, window)
-    message = (
-        f"The elevation model {data.name} should be readable throughout; its block at row {row}, column "
-        f"{col} is not ({' '.join(str(error).split())[:MOST_REASON]}). Get the file again."
-    )
-    return FileReadError(message)
-
-
-def _bad_block(data: Any, window: Any) -> tuple[int, int]:
-    """First row and column of the first block under a window that cannot be read."""
-    block_rows, block_cols = data.block_shapes[0]
-    top, left = (int(window.row_off) // block_rows, int(window.col_off) // block_cols)
-    for row in range(top * block_rows, int(window.row_off + window.height), block_rows):
-        for col in range(left * block_cols, int(window.col_off + window.width), block_cols):
-            try:
-                data.read(1, window=rasterio.windows.Window(col, row, 1, 1))
-            except rasterio.errors.RasterioError:
-                return row, col
-    return int(window.row_off), int(window.col_off)
-
-
 @contextmanager
 def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[RasterModel]:
     """Open one raster, or several tiles of one grid, as a model.
@@ -258,11 +236,11 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
     with ExitStack() as stack:
         stack.enter_context(quiet_messages())
         stack.enter_context(rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, CPL_DEBUG=False, **OFFLINE))
-        opened = [stack.enter_context(_open(path)) for path in paths]
-        for data in opened:
-            _check_band(data)
-        grid, tiles = join(opened)
+        opened = [RasterFile(str(path), stack.enter_context(_open(path))) for path in paths]
+        for file in opened:
+            _check_band(file)
         metres, source = (unit, "--z-unit") if unit is not None else height_unit(opened)
+        grid, tiles = join(opened, metres)
         info = ModelInfo(
             files=tuple(path.name for path in paths),
             fingerprints=tuple(_fingerprint(path) for path in paths),
@@ -289,7 +267,7 @@ def _open(path: Path) -> Any:
         with warnings.catch_warnings():
             # Said as an error, in our words, when the transform is looked at.
             warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
-            return _with_all_processors(rasterio.open(path))
+            return _with_all_processors(rasterio.open(amended(path) if is_vrt(path) else path))
     # A text in the file that is not UTF-8 comes out of rasterio as it is.
     except (rasterio.errors.RasterioError, UnicodeDecodeError) as error:
         message = (
@@ -311,19 +289,40 @@ def _with_all_processors(data: Any) -> Any:
         return rasterio.open(data.name, num_threads=os.environ.get("GDAL_NUM_THREADS", "ALL_CPUS"))
 
 
-def _check_band(data: Any) -> None:
+def _check_band(file: RasterFile) -> None:
+    data = file.data
     if data.count != 1:
         message = (
-            f"The elevation model {data.name} should have one band of heights; it has {data.count}. "
+            f"The elevation model {file.name} should have one band of heights; it has {data.count}. "
             "Take the height band out first, for instance with gdal_translate -b 1."
         )
         raise ModelError(message)
     if np.dtype(data.dtypes[0]).kind not in "iuf":
         message = (
-            f"The elevation model {data.name} should hold real numbers; its band is of type "
+            f"The elevation model {file.name} should hold real numbers; its band is of type "
             f"{data.dtypes[0]}. Give heights."
         )
         raise ModelError(message)
+    _check_whole(file)
+
+
+def _check_whole(file: RasterFile) -> None:
+    """Refuse plain numbers that end before the last cell: GDAL gives the rest as zeros."""
+    data = file.data
+    if data.driver not in RAW:
+        return
+    header = " ".join(
+        Path(name).read_text("latin-1") for name in data.files if Path(name).suffix.lower() == ".hdr"
+    )
+    skipped = re.search(r"(?:skipbytes|header offset)[\s=]+(\d+)", header, re.IGNORECASE)
+    need = data.width * data.height * np.dtype(data.dtypes[0]).itemsize + int(skipped[1] if skipped else 0)
+    size = Path(file.name).stat().st_size
+    if size < need:
+        message = (
+            f"The elevation model {file.name} should have {need} bytes for its {data.height} x {data.width} "
+            f"heights; it has {size}. It was cut short: get the file again."
+        )
+        raise FileReadError(message)
 
 
 def _fingerprint(path: Path) -> str:

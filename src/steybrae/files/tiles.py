@@ -14,7 +14,7 @@ import rasterio.errors
 from steybrae.errors import ModelError
 from steybrae.terrain.dem import Grid, horizontal_crs
 
-__all__ = ["Tile", "join"]
+__all__ = ["RasterFile", "Tile", "join"]
 
 MOST_CELLS: Final = 2**40
 """Largest grid that several tiles may span, cells; beyond it they are not one model (our choice)."""
@@ -24,15 +24,36 @@ _NAMELESS: Final = ("unknown", "unnamed")
 
 
 @dataclass(frozen=True)
-class Tile:
-    """An open raster, and the row and column of the whole grid where it begins."""
+class RasterFile:
+    """A file as the user named it, open."""
 
+    name: str
+    data: Any
+
+
+@dataclass(frozen=True)
+class Tile:
+    """An open raster and where it lies in the whole grid.
+
+    Attributes
+    ----------
+    name, data
+        As `RasterFile`.
+    row, col
+        Of the whole grid, where it begins.
+    step_m, offset_m
+        Metres in one step of its numbers, and the height of 0.
+    """
+
+    name: str
     data: Any
     row: int
     col: int
+    step_m: float
+    offset_m: float
 
 
-def join(opened: Sequence[Any]) -> tuple[Grid, list[Tile]]:
+def join(opened: Sequence[RasterFile], unit_m: float) -> tuple[Grid, list[Tile]]:
     """One grid over all files, and where each lies in it.
 
     Tiles in degrees on either side of the antimeridian are brought side by side.
@@ -41,6 +62,8 @@ def join(opened: Sequence[Any]) -> tuple[Grid, list[Tile]]:
     ----------
     opened
         Open rasters, one or more, the first of which leads.
+    unit_m
+        Metres in their height unit.
 
     Returns
     -------
@@ -50,30 +73,46 @@ def join(opened: Sequence[Any]) -> tuple[Grid, list[Tile]]:
     Raises
     ------
     ModelError
-        No place on the earth, or tiles whose CRS or cells differ.
+        No place on the earth, numbers that are no heights, or tiles whose CRS or cells differ.
     """
     first = opened[0]
     base = _grid_of(first)
     places = [(0, 0)]
-    for data in opened[1:]:
-        grid = _grid_of(data)
-        places.append(_offset(base, grid, first.name, data.name))
+    for file in opened[1:]:
+        places.append(_offset(base, _grid_of(file), first.name, file.name))
     top = min(row for row, _ in places)
     left = min(col for _, col in places)
-    bottom = max(row + data.height for (row, _), data in zip(places, opened, strict=True))
-    right = max(col + data.width for (_, col), data in zip(places, opened, strict=True))
+    bottom = max(row + file.data.height for (row, _), file in zip(places, opened, strict=True))
+    right = max(col + file.data.width for (_, col), file in zip(places, opened, strict=True))
     if (bottom - top) * (right - left) > MOST_CELLS:
         message = (
             f"The tiles should lie near each other; together they span {bottom - top} x "
             f"{right - left} cells. Give only those the line needs."
         )
         raise ModelError(message)
-    tiles = [Tile(data, row - top, col - left) for (row, col), data in zip(places, opened, strict=True)]
+    tiles = [
+        Tile(file.name, file.data, row - top, col - left, *_steps_m(file, unit_m))
+        for (row, col), file in zip(places, opened, strict=True)
+    ]
     return base.part(top, left, bottom - top, right - left), tiles
 
 
-def _crs_of(data: Any) -> tuple[str, bool]:
+def _steps_m(file: RasterFile, unit_m: float) -> tuple[float, float]:
+    """Metres in one step of a file's numbers, and the height of 0."""
+    scale, offset = file.data.scales[0], file.data.offsets[0]
+    if scale == 0.0 or not (math.isfinite(scale) and math.isfinite(offset)):
+        message = (
+            f"The elevation model {file.name} should say how its numbers become heights; its scale is "
+            f"{scale:g} and its offset {offset:g}. A scale of 0 also comes from a comma in the number. "
+            "Set it anew, for instance with gdal_edit.py -scale 0.1."
+        )
+        raise ModelError(message)
+    return scale * unit_m, offset * unit_m
+
+
+def _crs_of(file: RasterFile) -> tuple[str, bool]:
     """CRS as text, and whether the file names its datum."""
+    data = file.data
     if data.crs is None:
         horizontal_crs(None)
     try:
@@ -83,7 +122,7 @@ def _crs_of(data: Any) -> tuple[str, bool]:
         found = horizontal_crs(f"EPSG:{code}") if code else written
     except (pyproj.exceptions.CRSError, rasterio.errors.CRSError) as error:
         message = (
-            f"The elevation model {data.name} should have a CRS that PROJ knows; it has another "
+            f"The elevation model {file.name} should have a CRS that PROJ knows; it has another "
             f"({error}). Set it anew, for instance with gdal_translate -a_srs EPSG:27700."
         )
         raise ModelError(message) from error
@@ -93,23 +132,23 @@ def _crs_of(data: Any) -> tuple[str, bool]:
     return ":".join(authority) if authority else found.to_wkt(), named
 
 
-def _grid_of(data: Any) -> Grid:
-    transform = data.transform
+def _grid_of(file: RasterFile) -> Grid:
+    transform = file.data.transform
     found = (transform.a, transform.b, transform.c, transform.d, transform.e, transform.f)
     if not all(map(math.isfinite, found)) or transform.a * transform.e == transform.b * transform.d:
         message = (
-            f"The elevation model {data.name} should say where its cells lie; its transform "
+            f"The elevation model {file.name} should say where its cells lie; its transform "
             "is not usable. Georeference it first."
         )
         raise ModelError(message)
     if transform.is_identity:
         message = (
-            f"The elevation model {data.name} should say where its cells lie; it has no transform. "
+            f"The elevation model {file.name} should say where its cells lie; it has no transform. "
             "Georeference it first."
         )
         raise ModelError(message)
-    crs, datum_named = _crs_of(data)
-    return Grid(found, crs, (data.height, data.width), datum_named)
+    crs, datum_named = _crs_of(file)
+    return Grid(found, crs, (file.data.height, file.data.width), datum_named)
 
 
 def _offset(base: Grid, grid: Grid, base_name: str, name: str) -> tuple[int, int]:

@@ -114,7 +114,7 @@ def ground_at(
     settings = settings or Settings()
     radius = max(PLACE_ERROR_M, place.error_m) if radius_m is None else radius_m
     around = look_around(place, source, radius, settings)
-    return _say(place, around, around.within(radius), radius, settings)
+    return _say(place, around, around.within(radius), radius, settings, source.absurd_share)
 
 
 @dataclass(frozen=True, eq=False)
@@ -241,7 +241,12 @@ def _circle(around: Around, inside: NDArray[np.bool_], radius_m: float) -> Withi
 
 
 def _say(
-    place: Place, around: Around, inside: NDArray[np.bool_], radius: float, settings: Settings
+    place: Place,
+    around: Around,
+    inside: NDArray[np.bool_],
+    radius: float,
+    settings: Settings,
+    absurd_share: float,
 ) -> GroundAt:
     slopes = around.field
     point = at_points(slopes, np.array([around.col]), np.array([around.row]))
@@ -259,6 +264,7 @@ def _say(
         open_above=open_above,
         slope_high_deg=high,
         unit_assumed=settings.origin.height_unit_from == "assumed",
+        absurd_share=absurd_share,
         datum_accuracy_m=slopes.dem.grid.datum_accuracy_m,
         sample=settings.origin.sample,
     )

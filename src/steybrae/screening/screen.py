@@ -12,7 +12,7 @@ from steybrae import __version__
 from steybrae.bands import BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import OffModelError, RouteError
-from steybrae.quantities import round_down
+from steybrae.quantities import LAND_HEIGHTS_M, round_down
 from steybrae.route.ascent import reversal_m
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
 from steybrae.route.ground import Look, leg_ground, leg_windows
@@ -42,10 +42,6 @@ from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import slope_uncertainty
 
 __all__ = ["ModelOrigin", "Settings", "cross_check_route", "leg_look", "route_tracks", "screen_route"]
-
-LAND_HEIGHTS_M: Final = (-500.0, 8900.0)
-"""Heights of land: below the Dead Sea's shore and above the highest summit (from memory: -430
-and 8849)."""
 
 WALKED_MEDIAN_DEG: Final = 60.0
 """Median slope of the ground that no walked line has (our choice: ground of 30 degrees in feet,
@@ -173,6 +169,7 @@ def screen_route(
         open_above=totals.open_above,
         places_swapped=swapped,
         unit_doubtful=_doubtful_heights(legs, totals),
+        absurd_share=source.absurd_share,
     )
     return RouteScreening(
         name=route.name,

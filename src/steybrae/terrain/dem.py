@@ -257,6 +257,10 @@ class DemSource(Protocol):
     def grid(self) -> Grid:
         """Grid of the whole model."""
 
+    @property
+    def absurd_share(self) -> float:
+        """Share of the heights read so far that no land has, and that were made unknown."""
+
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Window whose first cell is ``[row, col]``; NaN where it reaches outside."""
 
@@ -293,6 +297,11 @@ class Dem:
         heights[~np.isfinite(heights)] = np.nan
         heights.flags.writeable = False
         object.__setattr__(self, "heights_m", heights)
+
+    @property
+    def absurd_share(self) -> float:
+        """None: what a caller makes is taken as it is."""
+        return 0.0
 
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Window of it; see `DemSource`."""

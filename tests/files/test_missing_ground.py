@@ -1,0 +1,240 @@
+"""Missing ground is unknown, never a number: what GDAL gives, and what `route` and `area` make of it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import rasterio
+import rasterio.shutil
+from affine import Affine
+from numpy.testing import assert_array_equal
+from numpy.typing import NDArray
+from tests.area.rasters_made import cells, run
+from tests.on_grid import route_on
+
+from steybrae.errors import FileReadError, ModelError
+from steybrae.files.area_heights import RawHeights
+from steybrae.files.rasters import open_model
+from steybrae.route.places import Place
+from steybrae.screening import screen_route
+from steybrae.screening.ground_at import ground_at
+
+ROWS, COLS = 40, 50
+PLACE = {"crs": "EPSG:27700", "transform": Affine(10.0, 0.0, 54_500.0, 0.0, -10.0, 1_053_500.0)}
+HEIGHTS = np.arange(1.0, ROWS * COLS + 1.0).reshape(ROWS, COLS)
+BOX = (slice(5, 8), slice(6, 9))
+
+
+def boxed(value: float, kind: str = "float32") -> NDArray[Any]:
+    """Heights with a number in a small box."""
+    z = HEIGHTS.astype(kind)
+    z[BOX] = value
+    return z
+
+
+def write(path: Path, z: NDArray[Any], mask: NDArray[Any] | None = None, **options: Any) -> Path:
+    scale = options.pop("scale", 1.0)
+    shape = {"height": z.shape[0], "width": z.shape[1], "count": 1, "dtype": z.dtype}
+    with (
+        rasterio.Env(GDAL_TIFF_INTERNAL_MASK="YES"),
+        rasterio.open(path, "w", **{"driver": "GTiff", **shape, **PLACE, **options}) as made,
+    ):
+        made.write(z, 1)
+        made.scales = (scale,)
+        if mask is not None:
+            made.write_mask(mask)
+    return path
+
+
+def vrt(path: Path, *sources: str, kind: str = "Float32", declared: str = "", rows: int = ROWS) -> Path:
+    """Sources one beside the other, the full size being larger than the first."""
+    parts = "".join(
+        f'<SimpleSource><SourceFilename relativeToVRT="1">{name}</SourceFilename><SourceBand>1</SourceBand>'
+        f'<SrcRect xOff="0" yOff="0" xSize="{COLS}" ySize="{ROWS}"/>'
+        f'<DstRect xOff="{COLS * k}" yOff="0" xSize="{COLS}" ySize="{ROWS}"/></SimpleSource>'
+        for k, name in enumerate(sources)
+    )
+    a, b, c, d, e, f = PLACE["transform"].to_gdal()
+    path.write_text(
+        f'<VRTDataset rasterXSize="{COLS * len(sources)}" rasterYSize="{rows}"><SRS>EPSG:27700</SRS>'
+        f"<GeoTransform>{a}, {b}, {c}, {d}, {e}, {f}</GeoTransform>"
+        f'<VRTRasterBand dataType="{kind}" band="1">{declared}{parts}</VRTRasterBand></VRTDataset>'
+    )
+    return path
+
+
+def unknown(path: Path) -> NDArray[np.bool_]:
+    """Where the model is unknown; both readers must say the same, and the heights elsewhere."""
+    with open_model([path]) as model:
+        rows, cols = model.grid.shape
+        heights = model.read(0, 0, rows, cols).heights_m
+        raw = RawHeights(model)
+        numbers = np.empty((rows, cols), raw.dtype)
+        raw.read(0, 0, numbers)
+        assert_array_equal((numbers * raw.step_m + raw.offset_m).astype("float32"), heights.astype("float32"))
+    return np.isnan(heights)
+
+
+def only_the_box(found: NDArray[np.bool_]) -> bool:
+    expected = np.zeros(found.shape, np.bool_)
+    expected[BOX] = True
+    return bool((found == expected).all())
+
+
+class TestDeclared:
+    def test_no_data_beside_a_mask(self, tmp_path: Path) -> None:
+        mask = np.full((ROWS, COLS), 255, "uint8")
+        mask[20] = 0
+        found = unknown(write(tmp_path / "dem.tif", boxed(0.0), mask, nodata=0.0))
+        assert found[20].all()
+        assert found[BOX].all()
+        assert found.sum() == COLS + 9
+
+    @pytest.mark.parametrize("kind", ["int16", "float32", "float64"])
+    def test_no_data_among_the_heights_of_land(self, tmp_path: Path, kind: str) -> None:
+        assert only_the_box(unknown(write(tmp_path / "dem.tif", boxed(0.0, kind), nodata=0.0)))
+
+    def test_no_data_that_single_precision_rounds(self, tmp_path: Path) -> None:
+        assert only_the_box(unknown(write(tmp_path / "dem.tif", boxed(-0.1), nodata=-0.1)))
+
+
+class TestNeverWritten:
+    @pytest.mark.parametrize("side", [16, 32])
+    def test_blocks(self, tmp_path: Path, side: int) -> None:
+        shape = {"height": ROWS, "width": COLS, "count": 1, "dtype": "float32"}
+        tiled = {"tiled": True, "blockxsize": side, "blockysize": side, "SPARSE_OK": True}
+        window = rasterio.windows.Window(0, 0, side, side)
+        with rasterio.open(tmp_path / "dem.tif", "w", driver="GTiff", **shape, **PLACE, **tiled) as made:
+            made.write(HEIGHTS[:side, :side].astype("float32"), 1, window=window)
+        found = unknown(tmp_path / "dem.tif")
+        assert not found[:side, :side].any()
+        assert found.sum() == ROWS * COLS - side * side
+
+    def test_the_sea_is_written(self, tmp_path: Path) -> None:
+        assert not unknown(write(tmp_path / "dem.tif", np.zeros((ROWS, COLS), "float32"))).any()
+
+
+class TestVirtual:
+    @pytest.mark.parametrize("kind", ["Byte", "Int16", "Int32", "Float32", "Float64"])
+    def test_cells_that_no_source_covers(self, tmp_path: Path, kind: str) -> None:
+        write(tmp_path / "a.tif", np.clip(HEIGHTS, 0, 250).astype("uint8"))
+        found = unknown(vrt(tmp_path / "dem.vrt", "a.tif", kind=kind, rows=ROWS + 7))
+        assert found[ROWS:].all()
+        assert not found[:ROWS].any()
+
+    @pytest.mark.parametrize(
+        "declared", ["", "<NoDataValue>0</NoDataValue><HideNoDataValue>1</HideNoDataValue>"]
+    )
+    def test_what_a_source_masks_or_declares(self, tmp_path: Path, declared: str) -> None:
+        write(tmp_path / "a.tif", boxed(0.0), nodata=0.0)
+        mask = np.full((ROWS, COLS), 255, "uint8")
+        mask[BOX] = 0
+        write(tmp_path / "b.tif", HEIGHTS.astype("float32"), mask)
+        found = unknown(vrt(tmp_path / "dem.vrt", "a.tif", "b.tif", declared=declared))
+        assert only_the_box(found[:, :COLS])
+        assert only_the_box(found[:, COLS:])
+
+    def test_one_that_is_no_xml(self, tmp_path: Path) -> None:
+        (tmp_path / "dem.vrt").write_text('<VRTDataset rasterXSize="1"')
+        with pytest.raises(FileReadError) as caught, open_model([tmp_path / "dem.vrt"]):
+            pass
+        assert str(caught.value) == (
+            f"The virtual raster {tmp_path / 'dem.vrt'} should be XML without a DOCTYPE; it is not, or is "
+            "damaged. Check the file."
+        )
+
+
+@pytest.mark.parametrize(("driver", "name"), [("EHdr", "dem.bil"), ("ENVI", "dem.img")])
+def test_plain_numbers_cut_short(tmp_path: Path, driver: str, name: str) -> None:
+    path = tmp_path / name
+    rasterio.shutil.copy(write(tmp_path / "a.tif", HEIGHTS.astype("float32")), path, driver=driver)
+    assert not unknown(path).any()
+    path.write_bytes(path.read_bytes()[:-4])
+    with pytest.raises(FileReadError) as caught, open_model([path]):
+        pass
+    assert str(caught.value) == (
+        f"The elevation model {path} should have 8000 bytes for its 40 x 50 heights; it has 7996. "
+        "It was cut short: get the file again."
+    )
+
+
+class TestNoHeights:
+    @pytest.mark.parametrize(
+        ("kind", "value"),
+        [
+            ("int16", -32768),
+            ("int16", 9999),
+            ("uint16", 65535),
+            ("float32", -9999.0),
+            ("float32", -500.1),
+            ("float32", 9000.1),
+            ("float32", np.finfo("float32").min),
+            ("float64", 1e300),
+            ("float32", np.inf),
+            ("float32", -np.inf),
+        ],
+    )
+    def test_voids_that_nobody_declared(self, tmp_path: Path, kind: str, value: float) -> None:
+        path = write(tmp_path / "dem.tif", boxed(value, kind))
+        assert only_the_box(unknown(path))
+        with open_model([path]) as model:
+            assert model.absurd_share == 0.0
+            model.read(0, 0, ROWS, COLS)
+            assert model.absurd_share == 9 / (ROWS * COLS)
+
+    def test_nan_is_an_ordinary_void(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "dem.tif", boxed(np.nan))
+        assert only_the_box(unknown(path))
+        with open_model([path]) as model:
+            model.read(0, 0, ROWS, COLS)
+            assert model.absurd_share == 0.0
+
+    @pytest.mark.parametrize("value", [-500.0, 0.0, 9000.0])
+    def test_the_ends_are_land(self, tmp_path: Path, value: float) -> None:
+        assert not unknown(write(tmp_path / "dem.tif", boxed(value))).any()
+
+    def test_the_range_is_that_of_metres(self, tmp_path: Path) -> None:
+        # Decimetres: 20 000 of them are 2000 m, 90 001 are no land.
+        assert not unknown(write(tmp_path / "a.tif", boxed(20_000, "int32"), scale=0.1)).any()
+        assert only_the_box(unknown(write(tmp_path / "b.tif", boxed(90_001, "int32"), scale=0.1)))
+        assert only_the_box(unknown(write(tmp_path / "c.tif", boxed(90_001, "int32"), scale=-0.1))) is True
+
+    @pytest.mark.parametrize(("scale", "offset"), [("0", "0"), ("0,1", "0"), ("nan", "0"), ("1", "inf")])
+    def test_a_scale_that_makes_no_heights(self, tmp_path: Path, scale: str, offset: str) -> None:
+        write(tmp_path / "a.tif", HEIGHTS.astype("float32"))
+        declared = f"<Scale>{scale}</Scale><Offset>{offset}</Offset>"
+        path = vrt(tmp_path / "dem.vrt", "a.tif", declared=declared)
+        with pytest.raises(ModelError) as caught, open_model([path]):
+            pass
+        read = "0" if scale == "0,1" else scale
+        assert str(caught.value) == (
+            f"The elevation model {path} should say how its numbers become heights; its scale is {read} and "
+            f"its offset {offset}. A scale of 0 also comes from a comma in the number. Set it anew, for "
+            "instance with gdal_edit.py -scale 0.1."
+        )
+
+
+def test_route_ground_and_area_tell_the_same(tmp_path: Path) -> None:
+    path = write(tmp_path / "dem.tif", boxed(-32768, "int16"))
+    words = (
+        "About 0.5 percent of the heights read lie below -500 or above 9000 m, which no land has; they count "
+        "as unknown. They may be voids that the model does not declare, or heights in feet, decimetres or "
+        "centimetres: declare the voids, state --z-unit, or bring the model to metres."
+    )
+    with open_model([path]) as model:
+        ends = [model.grid.xy(col, 6.5) for col in (2.5, 20.5)]
+        line = screen_route(route_on(model, [(float(x), float(y)) for x, y in ends]), model)
+    with open_model([path]) as model:
+        lon, lat = (float(v) for v in model.grid.to_wgs84(7.5, 6.5))
+        place = ground_at(Place(lat, lon), model, 300.0)
+    whole = run(tmp_path / "out", path)
+    assert line.totals.unknown_m > 50.0  # the box and a cell on either side
+    assert place.slope_deg is None
+    assert np.isnan(cells(tmp_path / "out" / "slope.tif"))[4:9, 5:10].all()
+    for found in (line, place, whole):
+        told = [caution.text for caution in found.cautions if caution.key == "absurd_heights"]
+        assert [text.split(" ", 2)[2] for text in told] == [words.split(" ", 2)[2]]
+    assert words in [caution.text for caution in whole.cautions]
