@@ -308,14 +308,14 @@ _RULES: Final = (
         _wide_start,
         "How far this model may err is so little known that ground gentler than 25 degrees counts as a "
         "start zone too. That is the careful side, but it marks more ground than slides: use a finer "
-        "model, or state its error with --vertical-error.",
+        "model.",
     ),
     _Rule(
         "start_zones_blind",
         _blind_start,
         "The model is too coarse, or its error too large, to tell start zones: nearly all mountain ground "
         "counts as one, so that the metres in a start zone and what looks down say little here. Use a finer "
-        "model, or state its error with --vertical-error.",
+        "model.",
     ),
     _Rule(
         "runout_published",

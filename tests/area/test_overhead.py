@@ -198,7 +198,7 @@ def test_a_range_that_leaves_the_cone_out(tmp_path: Path) -> None:
     y, x = np.mgrid[0:rows, 0:cols] + 0.5
     z = np.maximum(400.0 - math.tan(math.radians(36.0)) * np.hypot(x - 150.5, y - 150.5) * 10.0, 0.0)
     path = write(tmp_path / "cone.tif", z.astype(np.float32))
-    run(tmp_path / "out", path, start_rules=StartRules(low_deg=37.0), **{**OPTIONS, "vertical_sd_m": 0.01})
+    run(tmp_path / "out", path, start_rules=StartRules(low_deg=50.0), **{**OPTIONS, "vertical_sd_m": 0.01})
     assert set(np.unique(cells(tmp_path / "out" / "start_zones.tif"))) == {0, 1}
     assert set(np.unique(cells(tmp_path / "out" / "overhead.tif")) % 100) == {1}
 

@@ -106,10 +106,10 @@ def test_the_small_print_of_a_place(run: Run) -> None:
     assert f"- {LEFT_OUT}" in text
 
 
-def test_an_exact_model_lowers_nothing(run: Run) -> None:
+def test_a_stated_error_takes_nothing_off_what_the_cells_lower(run: Run) -> None:
     text = said(run, "route", "--sample", "--vertical-error", "0.000001m")
-    assert "less the model's uncertainty" in text
-    assert "start zone too. That is the careful side" not in text
+    assert "22.4° is 30° less the model's uncertainty" in text
+    assert "start zone too. That is the careful side" in text
 
 
 def test_a_card_made_from_a_route_takes_them_too(run: Run) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -189,13 +190,15 @@ def test_the_error_of_a_models_aspect_against_simulation() -> None:
     # Independent height errors of 0.3 m on a 10 m plane of 12 degrees: 95 % of aspects within.
     # Binomial error of the share, 0.15 %; the normal law in the arc adds less: 0.6 % is 4 of them.
     rng = np.random.default_rng(11)
-    known = slope_uncertainty("horn", np.array([[10.0, 0.0], [0.0, -10.0]]), 0.3, 0.0)
+    stated = slope_uncertainty("horn", np.array([[10.0, 0.0], [0.0, -10.0]]), 0.3, 0.0)
+    known = replace(stated, typical_95_deg=None)  # without the share of the cells
     m = math.tan(math.radians(12.0))
     sd = math.sqrt(3.0) / 4.0 * 0.3 / 10.0
     p, q = m + rng.normal(0.0, sd, 20_000), rng.normal(0.0, sd, 20_000)
     off = np.degrees(np.arctan2(q, p))
     limit = float(aspect_uncertainty_95_deg(np.array([m]), np.array([0.0]), known)[0])
     assert limit == pytest.approx(math.degrees(math.atan(2.0 * sd / m)), rel=1e-9)
+    assert aspect_uncertainty_95_deg(np.array([m]), np.array([0.0]), stated)[0] > 8.0 / math.tan(0.3)
     # k = 2 covers 95.45 %.
     assert np.mean(np.abs(off) <= limit) == pytest.approx(0.9545, abs=0.006)
 

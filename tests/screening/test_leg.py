@@ -272,10 +272,19 @@ def test_no_known_uncertainty_leaves_the_bands_open():
     assert "open_above" in [caution.key for caution in leg.cautions]
 
 
-def test_a_stated_error_gives_the_published_interval():
-    # Horn, independent errors of 1 m, 10 m cells: SD of a gradient 0.4330 s / g (weights squared).
+def test_a_stated_error_leaves_coarse_ground_open_above():
+    settings = Settings(vertical_error_m=1.0, correlation_m=100.0)
+    leg = screened(Plane(41.5, 90.0), towards(0.0, 400.0), settings, cell_m=62.0)
+    assert leg.slope_max_deg == pytest.approx(41.5, abs=1e-4)
+    assert (leg.slope_low_deg, leg.slope_high_deg, leg.open_above) == (None, None, True)
+    assert "open_above" in [caution.key for caution in leg.cautions]
+
+
+def test_a_stated_error_widens_the_published_interval():
+    # Horn, independent errors of 1 m, 10 m cells: SD of a gradient 0.4330 s / g (weights squared); 8
+    # degrees by the cells, of 1 + tan(30)^2 = 4/3 to the radian in gradient.
     leg = screened(Plane(30.0, 90.0), towards(0.0, 200.0), Settings(vertical_error_m=1.0, correlation_m=0.0))
-    gradient, spread = math.tan(math.radians(30.0)), 2 * 0.0433013
+    gradient, spread = math.tan(math.radians(30.0)), math.hypot(2 * 0.0433013, 4 / 3 * math.radians(8.0))
     assert leg.slope_high_deg == pytest.approx(math.degrees(math.atan(gradient + spread)), abs=1e-4)
     assert leg.slope_low_deg == pytest.approx(math.degrees(math.atan(gradient - spread)), abs=1e-4)
 

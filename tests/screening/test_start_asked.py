@@ -32,7 +32,13 @@ from steybrae.terrain.uncertainty import slope_uncertainty
 
 SIZE, MIDDLE = 161, 80
 EXACT = Settings(vertical_error_m=1e-9, reach_m=600.0)
-"""A model without error worth the name: the lower end stays where it is put."""
+"""Heights without error worth the name; beside `exact` the lower end stays where it is put."""
+
+
+@pytest.fixture
+def exact(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor do the cells add any."""
+    monkeypatch.setattr("steybrae.terrain.uncertainty.TYPICAL_SD_DEG", 0.0)
 
 
 def ground(rise: np.ndarray, cell_m: float = 10.0) -> Dem:
@@ -83,6 +89,7 @@ def keys(cautions) -> list[str]:
 
 
 class TestRange:
+    @pytest.mark.usefixtures("exact")
     @pytest.mark.parametrize(("low_deg", "seen"), [(30.0, True), (32.99, True), (33.01, False)])
     def test_a_wall_of_33_degrees_counts_or_not_by_the_lower_end(self, low_deg, seen):
         settings = asked(low_deg=low_deg)
@@ -90,6 +97,7 @@ class TestRange:
         assert (leg.overhead.sight is not None) == seen
         assert (at_middle(wall(33.0), settings).overhead.sight is not None) == seen
 
+    @pytest.mark.usefixtures("exact")
     def test_a_leg_on_the_wall_lies_in_a_zone_or_not_by_the_range(self):
         for rules, inside in (
             ({"high_deg": 33.01}, True),
@@ -100,6 +108,7 @@ class TestRange:
             assert leg.overhead.in_start_zone == inside
             assert leg.overhead.in_start_zone_m == pytest.approx(100.0 if inside else 0.0)
 
+    @pytest.mark.usefixtures("exact")
     def test_ground_steeper_than_the_range_looks_down_all_the_same(self):
         leg, _ = leg_at(wall(33.0), asked(low_deg=20.0, high_deg=32.99))
         assert leg.overhead.sight.deg == pytest.approx(leg_at(wall(33.0), EXACT)[0].overhead.sight.deg)
@@ -109,6 +118,7 @@ class TestRange:
         assert 30.0 < leg.overhead.start_from_deg < 33.0
         assert leg.overhead.sight is not None
 
+    @pytest.mark.usefixtures("exact")
     def test_the_start_zones_of_the_map_follow_it(self):
         for low_deg, any_zone in ((32.99, True), (33.01, False)):
             dem, settings = wall(33.0), asked(low_deg=low_deg)
@@ -202,7 +212,8 @@ class TestCautions:
         [
             (30.0, None, "start_zones_blind"),
             (10.0, None, "start_zones_wide"),
-            (10.0, 0.1, None),
+            (10.0, 0.1, "start_zones_wide"),
+            (2.0, 0.1, None),
             (2.0, None, None),
         ],
     )
@@ -217,8 +228,10 @@ class TestCautions:
         for cautions in (found.cautions, leg.cautions, at_middle(dem, settings).cautions):
             assert [one for one in keys(cautions) if one.startswith("start_zones")] == ([key] if key else [])
 
-    def test_a_lower_end_that_was_asked_for_is_no_fault_of_the_model(self):
-        exact, _ = leg_at(wall(33.0), asked(low_deg=15.0))
+    def test_a_lower_end_that_was_asked_for_is_no_fault_of_the_model(self, monkeypatch):
+        with monkeypatch.context() as patched:
+            patched.setattr("steybrae.terrain.uncertainty.TYPICAL_SD_DEG", 0.0)
+            exact, _ = leg_at(wall(33.0), asked(low_deg=15.0))
         assert exact.overhead.start_from_deg == pytest.approx(15.0, abs=1e-6)
         assert lowered_to_deg(StartRules(low_deg=15.0), [exact.overhead]) is None
         typical, _ = leg_at(wall(33.0), Settings(reach_m=600.0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from scipy.stats import binom, rice
 
 from steybrae.terrain.gradients import METHODS, method_weights
 from steybrae.terrain.jacobian import ground_gradients
+from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import (
     SlopeUncertainty,
     gradient_covariance,
@@ -26,6 +28,12 @@ TURNED = np.array([[26.0, 11.0], [9.0, -28.0]])  # a grid turned, skewed and of 
 def square(cell_m: float):
     """Jacobian of a north-up grid of square cells."""
     return np.array([[cell_m, 0.0], [0.0, -cell_m]])
+
+
+def surveyed(method, jacobian, vertical_sd_m, correlation_m):
+    """A stated error's share alone, without that of the cells."""
+    known = slope_uncertainty(method, jacobian, vertical_sd_m, correlation_m)
+    return replace(known, typical_95_deg=None, kept_share=1.0)
 
 
 def slope_sd_deg(method, vertical_sd_m, cell_m, slope_deg, correlation_m):
@@ -116,7 +124,7 @@ def test_without_a_correlation_length_the_worst_is_taken(method):
     length=st.sampled_from([None, 0.0, 20.0, 200.0]),
 )
 def test_ends_of_a_stated_interval(slope, facing, sd, length):
-    known = slope_uncertainty("horn", TURNED, sd, length)
+    known = surveyed("horn", TURNED, sd, length)
     m = math.tan(math.radians(slope))
     u = np.array([math.sin(math.radians(facing)), math.cos(math.radians(facing))])
     spread = 2.0 * math.sqrt(u @ gradient_covariance("horn", TURNED, sd, length) @ u)
@@ -128,7 +136,7 @@ def test_ends_of_a_stated_interval(slope, facing, sd, length):
 
 def test_ends_in_numbers():
     # 1 m on 10 m cells: the gradient's standard deviation is 0.0433013, doubled 0.0866025.
-    known = slope_uncertainty("horn", square(10.0), 1.0, 0.0)
+    known = surveyed("horn", square(10.0), 1.0, 0.0)
     low, high = slope_interval_deg(math.tan(math.radians(35.0)), 0.0, known)
     assert low == pytest.approx(math.degrees(math.atan(0.7002075 - 0.0866025)), abs=1e-5)
     assert high == pytest.approx(math.degrees(math.atan(0.7002075 + 0.0866025)), abs=1e-5)
@@ -136,7 +144,7 @@ def test_ends_in_numbers():
 
 
 def test_ends_on_level_and_on_unknown_ground():
-    known = slope_uncertainty("horn", TURNED, 1.0, 0.0)
+    known = surveyed("horn", TURNED, 1.0, 0.0)
     variances = np.diag(gradient_covariance("horn", TURNED, 1.0, 0.0))
     low, high = slope_interval_deg(np.array([0.0, np.nan]), np.array([0.0, 0.3]), known)
     assert low[0] == 0.0
@@ -166,7 +174,7 @@ def test_no_basis_gives_no_ends():
 @pytest.mark.parametrize("slope", [10.0, 20.0, 30.0, 35.0, 45.0])
 @pytest.mark.parametrize("method", METHODS)
 def test_95_percent_intervals_hold_95_percent_of_noisy_cases(method, slope, correlation_m):
-    known = slope_uncertainty(method, square(10.0), 1.0, correlation_m)
+    known = surveyed(method, square(10.0), 1.0, correlation_m)
     dp, dq = noisy_gradients(method, square(10.0), 1.0, correlation_m)
     facing, m = math.radians(33.0), math.tan(math.radians(slope))
     low, high = slope_interval_deg(-m * math.sin(facing) + dp, -m * math.cos(facing) + dq, known)
@@ -181,7 +189,7 @@ def test_95_percent_intervals_hold_95_percent_of_noisy_cases(method, slope, corr
 @pytest.mark.parametrize("correlation_m", [0.0, 100.0])
 @pytest.mark.parametrize("true_deg", [28.0, 35.0])
 def test_what_is_said_of_noisy_planes_about_35_degrees(true_deg, correlation_m):
-    known = slope_uncertainty("horn", square(10.0), 1.0, correlation_m)
+    known = surveyed("horn", square(10.0), 1.0, correlation_m)
     dp, dq = noisy_gradients("horn", square(10.0), 1.0, correlation_m, seed=35)
     m, edge = math.tan(math.radians(true_deg)), math.tan(math.radians(35.0))
     p, q = m + dp, dq
@@ -208,6 +216,11 @@ FLATTENED_WORDS = (
     "{cell} m cells of relief of 120 m wavelength, which keep {kept} % of its gradient; no error of this "
     "model was stated."
 )
+CELLS_WORDS = (
+    ", and 8 degrees, twice the published standard deviation of a 10 m model's slope "
+    "(3 to 4 degrees, Haneberg 2006)."
+)
+OPEN_WORDS = 'No upper end is known for {cell} m cells: read every steepness as "at least".'
 NONE_WORDS = (
     "No uncertainty is known for {cell} m cells without a stated vertical error (--vertical-error): "
     'read every steepness as "at least".'
@@ -224,7 +237,7 @@ NONE_WORDS = (
         (15.1, "typical, flattened", FLATTENED_WORDS.format(cell=15, kept=90), 0.89902),
         (30.0, "typical, flattened", FLATTENED_WORDS.format(cell=30, kept=64), 2.0 / math.pi),
         (40.0, "typical, flattened", FLATTENED_WORDS.format(cell=40, kept=41), 0.41350),
-        (41.0, "none", NONE_WORDS.format(cell="41.0"), 1.0),
+        (41.0, "none", OPEN_WORDS.format(cell="41.0"), 1.0),
     ],
 )
 def test_basis_by_cell_size(cell_m, basis, words, kept):
@@ -249,13 +262,48 @@ def test_the_longer_side_of_a_cell_decides():
     assert slope_uncertainty("horn", np.diag([4.0, -8.0])).basis == "typical"
 
 
+@pytest.mark.parametrize("slope", [0.0, 5.0, 30.0, 50.0])
+def test_a_stated_error_adds_to_what_30_m_cells_flatten(slope):
+    m = math.tan(math.radians(slope))
+    low0, high0 = slope_interval_deg(0.0, -m, slope_uncertainty("horn", square(30.0)))
+    low1, high1 = slope_interval_deg(0.0, -m, slope_uncertainty("horn", square(30.0), 1.0))
+    low5, high5 = slope_interval_deg(0.0, -m, slope_uncertainty("horn", square(30.0), 5.0, 0.0))
+    assert low5 <= low1 <= low0
+    assert high0 < high1 < high5
+    # By hand: 5 m on 30 m cells is 2 * 0.0721688 in gradient, beside 8 degrees.
+    spread = math.hypot(2.0 * 0.0721688, math.radians(8.0) * (1.0 + m * m))
+    assert high5 == pytest.approx(math.degrees(math.atan(m * math.pi / 2.0 + spread)), abs=1e-4)
+    assert low5 == pytest.approx(math.degrees(math.atan(max(m - spread, 0.0))), abs=1e-4)
+
+
+@pytest.mark.parametrize("vertical_sd_m", [0.1, 1.0, 20.0])
+def test_a_stated_error_leaves_large_cells_open_above(vertical_sd_m):
+    known = slope_uncertainty("horn", square(62.0), vertical_sd_m, 100.0)
+    assert known.open_above
+    assert known.words.endswith('No upper end is known for 62.0 m cells: read every steepness as "at least".')
+    assert np.isnan(slope_interval_deg([0.0, 0.9], 0.0, known)).all()
+    assert not slope_uncertainty("horn", square(40.0), vertical_sd_m, 100.0).open_above
+
+
+@pytest.mark.parametrize("cell_m", [10.0, 30.0, 62.0])
+def test_more_stated_error_never_takes_start_zones_away(cell_m):
+    errors = (None, 1e-3, 0.5, 2.0, 8.0)
+    found = [start_from_deg(slope_uncertainty("horn", square(cell_m), error)) for error in errors]
+    assert found == sorted(found, reverse=True)
+    assert found[0] < 26.0
+
+
 @pytest.mark.parametrize(
     ("correlation_m", "length"), [(None, "worst correlation length"), (100.0, "correlation length 100 m")]
 )
 @pytest.mark.parametrize("cell_m", [1.0, 10.0, 90.0])
-def test_a_stated_error_leads_at_every_cell_size(cell_m, correlation_m, length):
+def test_a_stated_error_is_told_at_every_cell_size_beside_that_of_the_cells(cell_m, correlation_m, length):
     found = slope_uncertainty("horn", square(cell_m), 2.5, correlation_m)
-    words = f"95 % interval from the stated vertical error of 2.5 m (1 SD), {length}."
-    assert found == SlopeUncertainty("stated", words, covariance=found.covariance)
+    words = f"95 % interval from the stated vertical error of 2.5 m (1 SD), {length}"
+    typical = None if cell_m == 1.0 else 8.0
+    words += "." if typical is None else CELLS_WORDS
+    words += "" if cell_m < 90.0 else " " + OPEN_WORDS.format(cell="90.0")
+    kept = 0.0 if cell_m == 90.0 else 1.0
+    assert found == SlopeUncertainty("stated", words, typical, found.covariance, kept)
     covariance = gradient_covariance("horn", square(cell_m), 2.5, correlation_m)
     np.testing.assert_allclose(found.covariance, covariance, atol=1e-12)

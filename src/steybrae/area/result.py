@@ -137,7 +137,7 @@ class AreaResult:
     uncertainty
         What is known of the slopes' error, in words.
     open_above
-        Whether that is nothing.
+        Whether no upper end is known.
     total_km2
         Ground area of the raster, unknown included.
     bands
@@ -195,7 +195,7 @@ def area_result(
     overhead = area_overhead(job, known, cell_size_m(grid), counted.looked) if job.overhead else None
     model = _model(grid, info)
     bands, table = _tables(job, counted.tally)
-    open_above = known.basis == "none"
+    open_above = known.open_above
     situation = Situation(
         from_model=True,
         area_unknown=bool(bands[-1].cells),

@@ -60,7 +60,7 @@ VerticalError = Annotated[
     str | None,
     typer.Option(
         "--vertical-error",
-        help="Standard deviation of the model's heights, like 1m; gives the 95 % interval.",
+        help="Standard deviation of the model's heights, like 1m; widens the 95 % interval.",
         metavar="LENGTH",
     ),
 ]

@@ -26,7 +26,7 @@ from steybrae.errors import QuantityError
 from steybrae.quantities import round_up
 from steybrae.terrain.attributes import SECTORS, SlopeField, aspect_deg, aspect_sector
 from steybrae.terrain.dem import Array
-from steybrae.terrain.uncertainty import COVERAGE, SlopeUncertainty
+from steybrae.terrain.uncertainty import SlopeUncertainty, gradient_spread
 
 __all__ = [
     "ASPECT_ERROR_95_DEG",
@@ -161,8 +161,8 @@ def check_aspect_error(error_95_deg: float) -> float:
 def aspect_uncertainty_95_deg(p: Array, q: Array, known: SlopeUncertainty) -> Array:
     """How well a model knows which way its cells face: ``atan(U / m)``.
 
-    ``m = sqrt(p^2 + q^2)``; U is ``2 sqrt(v^T S v)`` across the fall line v for a stated covariance
-    S, and for a typical slope error A its size in gradient, ``A (1 + m^2)``.
+    ``m = sqrt(p^2 + q^2)``; U is `steybrae.terrain.uncertainty.gradient_spread` across the fall
+    line.
 
     Parameters
     ----------
@@ -176,18 +176,12 @@ def aspect_uncertainty_95_deg(p: Array, q: Array, known: SlopeUncertainty) -> Ar
     Array
         Degrees, 0 to 90; NaN unknown, level, and everywhere for the basis ``none``.
     """
-    p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
-    m2 = p**2 + q**2
-    if known.covariance is not None:
-        (pp, pq), (_, qq) = known.covariance
-        with np.errstate(invalid="ignore", divide="ignore"):
-            across = COVERAGE * np.sqrt((q**2 * pp - 2.0 * p * q * pq + p**2 * qq) / m2)
-    elif known.typical_95_deg is not None:
-        across = math.radians(known.typical_95_deg) * (1.0 + m2)
-    else:
-        return np.full(m2.shape, np.nan)
+    m = np.hypot(p, q)
+    if known.basis == "none":
+        return np.full(m.shape, np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(np.degrees(np.arctan(np.where(m2 > 0.0, across / np.sqrt(m2), np.nan))))
+        share = np.where(m > 0.0, gradient_spread(p, q, known, across=True) / m, np.nan)
+    return np.asarray(np.degrees(np.arctan(share)))
 
 
 def aspect_fit(

@@ -72,7 +72,7 @@ def aspect_half_width_deg(p: Array, q: Array, known: SlopeUncertainty) -> Array:
         well it is known (our choice: the nearest neighbouring sector then always counts too).
     """
     m = np.hypot(p, q)
-    if known.basis == "none":
+    if known.open_above:
         return np.full(m.shape, HALF_SECTOR_DEG)
     low, _ = slope_interval_deg(p, q, known)
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -11,7 +11,7 @@ and is always a *source* of what may come down.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -35,8 +35,8 @@ START_HIGH_DEG: Final = 55.0
 Can. Geotech. J. 14; that figure is from memory). Steeper ground sheds snow as it falls."""
 
 UNCERTAIN_START_DEG: Final = 25.0
-"""Lower threshold where the model's uncertainty is not known, degrees: the practical lower bound
-for dry slabs (from memory)."""
+"""Lower threshold where the model is open above, degrees, before what is stated comes off it: the
+practical lower bound for dry slabs (from memory)."""
 
 LEAST_AREA_M2: Final = 400.0
 """Least area of a zone, square metres on the map: the piece of 20 m by 20 m that decides (Swiss
@@ -133,10 +133,13 @@ def start_from_deg(known: SlopeUncertainty, low_deg: float = START_LOW_DEG) -> f
     Returns
     -------
     float
-        Degrees, at most `low_deg`; without any known uncertainty the smaller of that and 25.
+        Degrees, at most `low_deg`; where the model is open above also at most 25.
     """
-    if known.basis == "none":
-        return min(low_deg, UNCERTAIN_START_DEG)
+    if known.open_above:
+        low_deg = min(low_deg, UNCERTAIN_START_DEG)
+        if known.basis == "none":
+            return low_deg
+        known = replace(known, kept_share=1.0)
     least, most = 0.0, math.tan(math.radians(low_deg))
     for _ in range(50):
         middle = (least + most) / 2.0

@@ -1,19 +1,20 @@
 """How well a model's slope is known: 95 % expanded uncertainty (k = 2).
 
-Intervals are formed in gradient, so that they are lopsided in degrees as the tangent is. Four
-bases, the first that applies:
+Intervals are formed in gradient, so that they are lopsided in degrees as the tangent is. What
+cells smooth is always part of them, whatever error of the heights is stated:
 
-stated
-    A vertical error of the model (1 standard deviation) and its correlation length.
-typical
-    Cells of 5 to 15 m: the published standard deviation of the slope of a 10 m model, 3 to 4
-    degrees (Haneberg 2006, Environmental & Engineering Geoscience 12(3); its abstract was read);
-    the larger, 4, is taken.
-typical, flattened
-    Cells above 15 and up to 40 m: the same, and one-sided upwards what such cells flatten.
-none
-    Finer cells with no stated error (what was published for 10 m cells says nothing of them)
-    and coarser ones: the uncertainty is unknown and every steepness is "at least".
+up to 15 m
+    From 5 m: the published standard deviation of the slope of a 10 m model, 3 to 4 degrees
+    (Haneberg 2006, Environmental & Engineering Geoscience 12(3); its abstract was read); the
+    larger, 4, is taken. For finer cells nothing was published.
+up to 40 m
+    The same, and one-sided upwards what such cells flatten.
+above 40 m
+    How much steeper the ground is cannot be told: open above.
+
+A stated vertical error (1 standard deviation) and its correlation length come on top, in
+quadrature. The bases are ``stated``; without a stated error ``typical`` and ``typical, flattened``;
+and ``none`` for finer and for coarser cells, whose steepness is then "at least".
 """
 
 from __future__ import annotations
@@ -29,7 +30,13 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import Method, method_weights
 from steybrae.terrain.jacobian import ground_gradients
 
-__all__ = ["SlopeUncertainty", "gradient_covariance", "slope_interval_deg", "slope_uncertainty"]
+__all__ = [
+    "SlopeUncertainty",
+    "gradient_covariance",
+    "gradient_spread",
+    "slope_interval_deg",
+    "slope_uncertainty",
+]
 
 COVERAGE: Final = 2.0
 """Coverage factor k of an expanded uncertainty of about 95 % (JCGM 100:2008, 6.2)."""
@@ -67,12 +74,13 @@ class SlopeUncertainty:
     words
         The basis in a sentence, with its figures, for every output.
     typical_95_deg
-        Expanded uncertainty in degrees where the basis is a typical one, else None.
+        Expanded uncertainty by the cells, degrees; None where nothing was published for them.
     covariance
         ``((var p, cov), (cov, var q))`` of the gradient, 1 standard deviation squared, where
         stated; else None.
     kept_share
-        Share of a gradient that the cells keep, 1 where nothing is flattened.
+        Share of a gradient that the cells keep, 1 where nothing is flattened, 0 where how much
+        is not known.
     """
 
     basis: Basis
@@ -80,6 +88,11 @@ class SlopeUncertainty:
     typical_95_deg: float | None = None
     covariance: tuple[tuple[float, float], tuple[float, float]] | None = None
     kept_share: float = 1.0
+
+    @property
+    def open_above(self) -> bool:
+        """Whether no upper end is known."""
+        return self.basis == "none" or self.kept_share == 0.0
 
 
 def gradient_covariance(
@@ -147,44 +160,58 @@ def slope_uncertainty(
     """
     # To the decimetre: a projection's scale must not carry a 5 m model over the edge of 5 m.
     cell_m = round(float(max(np.hypot(*jacobian[:, 0]), np.hypot(*jacobian[:, 1]))), 1)
+    typical, kept, cells_words = _cells(cell_m)
+    open_words = f'No upper end is known for {cell_m:.1f} m cells: read every steepness as "at least".'
     if vertical_sd_m is not None:
         found = gradient_covariance(method, jacobian, vertical_sd_m, correlation_m)
         length = (
             "worst correlation length" if correlation_m is None else f"correlation length {correlation_m:g} m"
         )
-        words = f"95 % interval from the stated vertical error of {vertical_sd_m:g} m (1 SD), {length}."
+        words = f"95 % interval from the stated vertical error of {vertical_sd_m:g} m (1 SD), {length}"
+        words += f", and {cells_words}." if cells_words else "."
+        if kept == 0.0:
+            words += " " + open_words
         (pp, pq), (_, qq) = found.tolist()
-        return SlopeUncertainty("stated", words, covariance=((pp, pq), (pq, qq)))
+        return SlopeUncertainty("stated", words, typical, ((pp, pq), (pq, qq)), kept)
+    if typical is None or kept == 0.0:
+        unstated = (
+            f"No uncertainty is known for {cell_m:.1f} m cells without a stated vertical error "
+            '(--vertical-error): read every steepness as "at least".'
+        )
+        return SlopeUncertainty("none", unstated if typical is None else open_words)
+    words = f"95 % interval of {cells_words}; no error of this model was stated."
+    basis: Basis = "typical" if kept == 1.0 else "typical, flattened"
+    return SlopeUncertainty(basis, words, typical_95_deg=typical, kept_share=kept)
+
+
+def _cells(cell_m: float) -> tuple[float | None, float, str]:
+    """Give the expanded uncertainty by the cells, degrees, the share of a gradient kept, and words."""
+    if cell_m < TYPICAL_CELLS_M[0]:
+        return None, 1.0, ""
     typical = COVERAGE * TYPICAL_SD_DEG
-    if TYPICAL_CELLS_M[0] <= cell_m <= TYPICAL_CELLS_M[1]:
+    if cell_m <= TYPICAL_CELLS_M[1] or cell_m > FLATTENED_CELLS_M:
         words = (
-            f"95 % interval of {typical:g} degrees, twice the published standard deviation of a 10 m "
-            "model's slope (3 to 4 degrees, Haneberg 2006); no error of this model was stated."
+            f"{typical:g} degrees, twice the published standard deviation of a 10 m model's slope "
+            "(3 to 4 degrees, Haneberg 2006)"
         )
-        return SlopeUncertainty("typical", words, typical_95_deg=typical)
-    if TYPICAL_CELLS_M[1] < cell_m <= FLATTENED_CELLS_M:
-        phase = 2.0 * math.pi * cell_m / RELIEF_WAVELENGTH_M
-        kept = math.sin(phase) / phase
-        words = (
-            f"95 % interval of {typical:g} degrees (published for 10 m cells, Haneberg 2006) and above it "
-            f"the flattening by {cell_m:.0f} m cells of relief of {RELIEF_WAVELENGTH_M:g} m wavelength, "
-            f"which keep {100 * kept:.0f} % of its gradient; no error of this model was stated."
-        )
-        return SlopeUncertainty("typical, flattened", words, typical_95_deg=typical, kept_share=kept)
+        return typical, float(cell_m <= FLATTENED_CELLS_M), words
+    phase = 2.0 * math.pi * cell_m / RELIEF_WAVELENGTH_M
+    kept = math.sin(phase) / phase
     words = (
-        f"No uncertainty is known for {cell_m:.1f} m cells without a stated vertical error "
-        '(--vertical-error): read every steepness as "at least".'
+        f"{typical:g} degrees (published for 10 m cells, Haneberg 2006) and above it the flattening by "
+        f"{cell_m:.0f} m cells of relief of {RELIEF_WAVELENGTH_M:g} m wavelength, which keep "
+        f"{100 * kept:.0f} % of its gradient"
     )
-    return SlopeUncertainty("none", words)
+    return typical, kept, words
 
 
 def slope_interval_deg(p: ArrayLike, q: ArrayLike, known: SlopeUncertainty) -> tuple[Array, Array]:
     """95 % interval of the slope at cells.
 
     With the gradient ``m = sqrt(p^2 + q^2)``: ends ``atan(m -+ U)``, the lower at least 0 and
-    the upper at most 90 degrees. ``U = 2 sqrt(u^T S u)`` in the direction u of the gradient
-    for a stated covariance S; for a typical angle A, ``U = A (1 + m^2)``, its size in
-    gradient; flattening divides m by the kept share before U is added.
+    the upper at most 90 degrees. ``U`` is, in quadrature, ``2 sqrt(u^T S u)`` in the direction u
+    of the gradient for a stated covariance S and ``A (1 + m^2)`` for a typical angle A, its size
+    in gradient; flattening divides m by the kept share before U is added.
 
     Parameters
     ----------
@@ -196,21 +223,46 @@ def slope_interval_deg(p: ArrayLike, q: ArrayLike, known: SlopeUncertainty) -> t
     Returns
     -------
     tuple of Array
-        Low and high ends, degrees; NaN where unknown, both NaN everywhere for basis ``none``.
+        Low and high ends, degrees; NaN where unknown, both NaN everywhere where the model is
+        open above.
     """
     p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
-    m = np.hypot(p, q)
-    if known.basis == "none":
-        return np.full(m.shape, np.nan), np.full(m.shape, np.nan)
-    if known.covariance is not None:
-        (pp, pq), (_, qq) = known.covariance
-        with np.errstate(invalid="ignore", divide="ignore"):
-            variance = (p**2 * pp + 2.0 * p * q * pq + q**2 * qq) / m**2
-        # On level ground no direction is given: the larger of the two variances covers both.
-        spread = COVERAGE * np.sqrt(np.where(m == 0.0, max(pp, qq), variance))
-    else:
-        assert known.typical_95_deg is not None  # noqa: S101  so made by slope_uncertainty
-        spread = math.radians(known.typical_95_deg) * (1.0 + m**2)
+    if known.open_above:
+        return np.full(np.hypot(p, q).shape, np.nan), np.full(np.hypot(p, q).shape, np.nan)
+    m, spread = np.hypot(p, q), gradient_spread(p, q, known)
     low = np.degrees(np.arctan(np.maximum(m - spread, 0.0)))
     high = np.degrees(np.arctan(m / known.kept_share + spread))
     return low, high
+
+
+def gradient_spread(p: ArrayLike, q: ArrayLike, known: SlopeUncertainty, *, across: bool = False) -> Array:
+    """Give the expanded uncertainty U of a gradient along the fall line, or across it.
+
+    Parameters
+    ----------
+    p, q
+        dz/dE, dz/dN; NaN unknown.
+    known
+        From `slope_uncertainty`.
+    across
+        At right angles to the fall line, for the aspect.
+
+    Returns
+    -------
+    Array
+        Metres per metre, flattening not included; on level ground by the larger of the two
+        variances; 0 where nothing is known.
+    """
+    p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
+    m2 = p**2 + q**2
+    variance = np.zeros(m2.shape)
+    if known.covariance is not None:
+        (pp, pq), (_, qq) = known.covariance
+        u, v = (q, -p) if across else (p, q)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            along = (u**2 * pp + 2.0 * u * v * pq + v**2 * qq) / m2
+        # On level ground no direction is given: the larger of the two variances covers both.
+        variance = COVERAGE**2 * np.where(m2 == 0.0, max(pp, qq), along)
+    if known.typical_95_deg is not None:
+        variance = variance + (math.radians(known.typical_95_deg) * (1.0 + m2)) ** 2
+    return np.asarray(np.sqrt(variance))
