@@ -14,6 +14,7 @@ from steybrae.bands import BandScheme
 from steybrae.route.touching import Pieces
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.leg import longest_steep_m, possible_bands
+from steybrae.screening.profile import profile_of
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.gradients import METHODS
 from steybrae.terrain.synthetic import Crest, GaussianHill, Plane, sample_surface
@@ -21,9 +22,13 @@ from steybrae.terrain.synthetic import Crest, GaussianHill, Plane, sample_surfac
 SCHEME = BandScheme()
 
 
-def screened(surface, points, settings=None, **kwargs):
+def screened_route(surface, points, settings=None, **kwargs):
     dem = surface if isinstance(surface, Dem) else model(surface, **kwargs)
-    return screen_route(route_on(dem, points), dem, settings).legs[0]
+    return screen_route(route_on(dem, points), dem, settings)
+
+
+def screened(surface, points, settings=None, **kwargs):
+    return screened_route(surface, points, settings, **kwargs).legs[0]
 
 
 @pytest.mark.parametrize("slope_deg", [5.0, 25.0, 30.0, 35.0, 45.0, 60.0])
@@ -91,6 +96,40 @@ def test_a_crest_or_gully_keeps_the_slope_of_its_sides(bearing_deg, aside_m, slo
     assert leg.slope_max_deg == pytest.approx(slope_deg, abs=1e-3)
     assert leg.slope_corridor_max_deg == pytest.approx(slope_deg, abs=1e-3)
     assert sum(leg.band_lengths_m.values()) == pytest.approx(leg.length_m, abs=1e-6)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.sampled_from([1.0, 4.0, 10.0, 30.0]), st.floats(0.0, 360.0))
+def test_the_corridor_is_never_gentler_than_its_line(seed, cell_m, bearing_deg):
+    """Over 20 m a short steep piece is flattened: the corridor holds the line's own cells all the same."""
+    rough = np.random.default_rng(seed).normal(0.0, cell_m / 3.0, (81, 81))
+    dem = Dem(model(Plane(5.0, 0.0), (81, 81), cell_m).grid, rough)
+    found = screened_route(dem, towards(bearing_deg, 37.0 * cell_m))
+    (leg,) = found.legs
+    assert leg.slope_corridor_max_deg >= leg.slope_max_deg
+    assert leg.slope_corridor_max_deg == np.nanmax(leg.points.corridor_deg)
+    known = leg.points.known
+    assert (leg.points.corridor_deg[known] >= leg.points.slope_deg[known]).all()
+    labels = list(leg.band_lengths_m)
+    for number, edge in enumerate(SCHEME.edges_deg, start=1):
+        on_line_m = sum(leg.band_lengths_m[label] for label in labels[number:])
+        assert leg.corridor_lengths_m[f"{edge:g}"] >= on_line_m - 1e-6
+    profile = profile_of(found)
+    steep = np.isfinite(profile.slope_deg)
+    assert (profile.corridor_deg[steep] >= profile.slope_deg[steep]).all()
+
+
+def test_a_short_steep_step_on_the_line_is_where_the_corridor_is_steepest():
+    """A bank of 1 m cells, 3 m high at 45 degrees: over 20 m it is 8.6 degrees."""
+    east = np.arange(201) + 0.5 - 100.5
+    bank = np.broadcast_to(np.clip(east, 0.0, 3.0), (201, 201))
+    leg = screened(Dem(model(Plane(0.0, 0.0), (201, 201), 1.0).grid, bank), [(-80.0, 3.0), (80.0, 3.0)])
+    assert leg.slope_max_deg == pytest.approx(45.0, abs=1e-3)
+    assert leg.slope_corridor_max_deg == leg.slope_max_deg
+    at, on_line = leg.slope_corridor_max_at, leg.slope_max_at
+    assert at.chainage_m == on_line.chainage_m
+    assert (at.lat_deg, at.lon_deg) == pytest.approx((on_line.lat_deg, on_line.lon_deg), abs=1e-8)
+    assert leg.corridor_lengths_m["40"] >= leg.band_lengths_m["45-55"] > 0.0
 
 
 def test_a_rim_to_the_left():

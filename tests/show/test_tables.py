@@ -74,7 +74,8 @@ def test_the_headline_of_a_known_line():
     assert re.search(r"Up \d+ m, down 0 m \(up as counted on the map: \d+0 m\)\.", text)
     assert "Ups and downs under 5 m are not counted." in text
     assert (
-        "Corridor: place error 10 m and 3° of drift, at least 30 m each side; its slopes over 20 m." in text
+        "Corridor: place error 10 m and 3° of drift, at least 30 m each side; its slopes over 20 m, "
+        "and the line's own cells." in text
     )
     assert "95 % interval of 8 degrees, twice the published standard deviation" in text
 

@@ -125,7 +125,8 @@ def basis_words(screening: RouteScreening) -> tuple[str, ...]:
         f"Model: {stamps or 'in memory'}; {model.crs}; cells of {cells}; method {model.method}.",
         model.uncertainty,
         f"Corridor: {used.place_error_m:g} m or the reference's square, and {used.drift_deg:g} degrees of "
-        f"drift, at least 30 m each side; its slopes over {model.corridor_baseline_m[0]:.0f} m.",
+        f"drift, at least 30 m each side; its slopes over {model.corridor_baseline_m[0]:.0f} m, and the "
+        "line's own cells.",
         *_start_zones(screening),
         program_words(screening.version),
     )

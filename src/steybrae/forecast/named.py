@@ -100,7 +100,7 @@ class LegGrounds:
     line
         Cells that the line touches, and those around each.
     corridor
-        Cells beside it, slopes over the corridor's baseline.
+        Cells beside it, slopes over the corridor's baseline, and those of the line.
     overhead
         Start zones that look down on it.
     start_from_deg

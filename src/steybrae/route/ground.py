@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from steybrae.errors import OffModelError
 from steybrae.route.corridor import (
@@ -20,6 +21,7 @@ from steybrae.route.corridor import (
     SIDE_REACH_M,
     BesideLine,
     LineInWindow,
+    Steepest,
     Window,
     beside,
     half_width_m,
@@ -33,7 +35,7 @@ from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
 
-__all__ = ["LegGround", "Look", "leg_ground", "leg_windows"]
+__all__ = ["LegGround", "Look", "bins_reached", "leg_ground", "leg_windows"]
 
 STRETCH_CELLS: Final = 48
 """Length of a stretch, cells: windows of some thousand heights, small beside numpy's overhead."""
@@ -134,8 +136,49 @@ def leg_ground(source: DemSource, track: Track, look: Look) -> LegGround:
     ]
     pieces = join_pieces([part[0] for part in parts])
     elevation, aspect, grade = np.concatenate([part[1] for part in parts], axis=1)
-    near = merge([part[2] for part in parts])
+    near = _with_line(merge([part[2] for part in parts]), pieces, points_m, (track, col, row))
     return LegGround(track, pieces, points_m, elevation, aspect, grade, near)
+
+
+def _with_line(
+    near: BesideLine, pieces: Pieces, points_m: Array, line: tuple[Track, Array, Array]
+) -> BesideLine:
+    """Corridor with the line's own cells in it: over a longer baseline they may come out gentler."""
+    by_bin = near.by_bin_deg.copy()
+    piece, at_bin = bins_reached(pieces.start_m, pieces.end_m, points_m)
+    np.fmax.at(by_bin, at_bin, pieces.slope_deg[piece])
+    near = replace(near, by_bin_deg=by_bin)
+    top = int(np.argmax(np.nan_to_num(pieces.slope_deg, nan=-1.0)))
+    slope_deg, at_m = float(pieces.slope_deg[top]), float(pieces.start_m[top] + pieces.end_m[top]) / 2.0
+    if math.isnan(slope_deg) or (near.steepest is not None and near.steepest.slope_deg >= slope_deg):
+        return near
+    track, *colrow = line
+    at = (float(np.interp(at_m, track.chainage_m, values)) for values in colrow)
+    return replace(near, steepest=Steepest(slope_deg, *at, at_m))
+
+
+def bins_reached(start_m: Array, end_m: Array, edges_m: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Bins of chainage that each piece of a line reaches, their ends included.
+
+    Parameters
+    ----------
+    start_m, end_m
+        Chainages of the pieces, metres.
+    edges_m
+        Of the bins, rising, metres.
+
+    Returns
+    -------
+    tuple of array
+        Index of a piece and of a bin, for every pair that meets. A piece that ends on an edge
+        reaches both bins there, as the point on it belongs to either.
+    """
+    most = len(edges_m) - 2
+    first = np.clip(np.searchsorted(edges_m, start_m, side="left") - 1, 0, most)
+    last = np.clip(np.searchsorted(edges_m, end_m, side="right") - 1, 0, most)
+    piece = np.repeat(np.arange(len(first)), last - first + 1)
+    step = np.arange(len(piece)) - np.searchsorted(piece, piece, side="left")
+    return piece, first[piece] + step
 
 
 def leg_windows(source: DemSource, track: Track, look: Look) -> Iterator[tuple[int, int, int, int]]:

@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 from steybrae.forecast.named import (
     GroundCells,
     LegGrounds,
+    compact,
     join_cells,
 )
 from steybrae.route.corridor import LineInWindow, Window, cells_inside
-from steybrae.route.ground import Look, window
+from steybrae.route.ground import Look, bins_reached, window
 from steybrae.route.legs import Route
 from steybrae.route.overhead_windows import OverheadLook
 from steybrae.route.places import Place
@@ -142,7 +143,16 @@ def _line_and_corridor(
         )
         corridor.append(_in_corridor(field, line, bins, look, unknown, how))
     edges = np.linspace(0.0, track.length_m, count + 1)
-    return join_cells(lines), gathered(edges, unknown, corridor)
+    on_line = join_cells(lines)
+    return on_line, gathered(edges, unknown, [*corridor, _in_bins(on_line, edges)])
+
+
+def _in_bins(cells: GroundCells, edges_m: Array) -> GroundCells:
+    """Cells of the line in the bins of its corridor, which holds them too."""
+    which, at = bins_reached(cells.edges_m[cells.at], cells.edges_m[cells.at + 1], edges_m)
+    heights = cells.low_m[which], cells.high_m[which]
+    unknown = np.zeros(len(edges_m) - 1, dtype=bool)
+    return compact(edges_m, unknown, at, cells.slope_deg[which], cells.sectors[which], heights)
 
 
 def _on_line(field: SlopeField, col: Array, row: Array, chainage_m: Array, how: CellsKnown) -> GroundCells:

@@ -121,7 +121,8 @@ class LegPoints:
     track_grade_deg
         Slope along the line, positive uphill, of the interpolated gradient.
     corridor_deg
-        Steepest slope across the corridor abreast; NaN where none is known.
+        Steepest slope across the corridor abreast, the line's own cells included; NaN where none
+        is known.
     half_width_m
         Half-width of the corridor.
     known
@@ -170,7 +171,8 @@ class LegScreening:
     slope_max_at
         Where on the line.
     slope_corridor_max_deg, slope_corridor_max_at
-        Steepest ground in the corridor over its baseline, and its centre.
+        Steepest ground in the corridor over its baseline, and its centre; never gentler than the
+        line, whose own cells count in it too.
     corridor_half_width_m
         Least and greatest half-width of the corridor.
     corridor_lengths_m

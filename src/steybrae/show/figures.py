@@ -232,7 +232,8 @@ def _provenance(screening: RouteScreening, relief: Relief) -> str:
     words = [
         f"Model: {_files(model)}, {model.crs}, cells of "
         f"{model.cell_size_m[0]:.1f} × {model.cell_size_m[1]:.1f} m",
-        f"slope method: {model.method} ({model.engine} engine), in the corridor over {base} m",
+        f"slope method: {model.method} ({model.engine} engine), in the corridor over {base} m and "
+        "the line's own cells",
         f"95 % intervals from: {model.uncertainty.rstrip('.')}",
     ]
     if relief.cells > 1:

@@ -218,8 +218,9 @@ def _basis(screening: RouteScreening) -> str:
         f"{model.cell_size_m[1]:.1f} m; datum shift good to {datum}; method {model.method}.\n"
         f"{model.uncertainty}\n"
         f"Corridor: place error {used.place_error_m:g} m and {used.drift_deg:g}° of drift, at least 30 m "
-        f"each side; its slopes over {model.corridor_baseline_m[0]:.0f} m. On the line: the steepest of the "
-        f"cells around each place. Ups and downs under {used.reversal_m:g} m are not counted."
+        f"each side; its slopes over {model.corridor_baseline_m[0]:.0f} m, and the line's own "
+        "cells. On the line: the steepest of the cells around each place. Ups and downs under "
+        f"{used.reversal_m:g} m are not counted."
     )
 
 
