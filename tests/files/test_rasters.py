@@ -216,6 +216,28 @@ class TestUnits:
             found = model.read(0, 0, 40, 50).heights_m
         np.testing.assert_allclose(found, heights() * metres, rtol=1e-12)
 
+    @pytest.mark.parametrize(
+        ("crs", "unit", "crs_m"),
+        [
+            ("EPSG:2263+6360", "metre", "0.304801"),
+            ("EPSG:27700+5701", "ft", "1"),
+            ("EPSG:4979", "US survey foot", "1"),
+        ],
+    )
+    def test_a_crs_and_a_band_that_contradict_each_other(
+        self, tmp_path: Path, crs: str, unit: str, crs_m: str
+    ) -> None:
+        path = write(tmp_path / "dem.tif", heights(), crs=crs, unit=unit)
+        assert refusal(ModelError, path) == (
+            f"The elevation model {path} should have one height unit; its CRS says units of {crs_m} m "
+            f"and its band {unit!r}. Find out which holds, and state it with --z-unit."
+        )
+        assert read_all(path, z_unit="m")[1, 1] == 51.0
+
+    def test_the_two_feet_are_no_contradiction(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "dem.tif", heights(), crs="EPSG:2263+6360", unit="ft")
+        assert read_all(path)[1, 1] == pytest.approx(51.0 * US_FOOT, rel=1e-12)
+
     @pytest.mark.parametrize("unit", ["furlong", "1", "unknown"])
     def test_a_unit_that_is_none(self, tmp_path: Path, unit: str) -> None:
         path = write(tmp_path / "dem.tif", heights(), unit=unit)

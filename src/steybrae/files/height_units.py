@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
 import pyproj
 import rasterio.errors
@@ -31,6 +32,9 @@ HEIGHT_UNITS_M: Final = {
     "ftus": US_SURVEY_FOOT_M,
 }
 """Height units by the names that files and people use, in metres."""
+
+SAME_UNIT: Final = 1e-4
+"""Units that differ by less do not contradict each other: the two feet differ by 2e-6 (our choice)."""
 
 
 def parse_height_unit(text: str) -> float:
@@ -74,9 +78,9 @@ def height_unit(opened: Sequence[RasterFile]) -> tuple[float, str]:
     Raises
     ------
     ModelError
-        A unit that is not known, or tiles that say different ones.
+        A unit that is not known, or tiles, or a CRS and its band, that say different ones.
     """
-    found = [_unit_of(file.data) for file in opened]
+    found = [_unit_of(file) for file in opened]
     for file, (metres, _) in zip(opened, found, strict=True):
         if metres != found[0][0]:
             message = (
@@ -88,13 +92,22 @@ def height_unit(opened: Sequence[RasterFile]) -> tuple[float, str]:
     return max(found, key=lambda unit: unit[1] == "assumed")
 
 
-def _unit_of(data: Any) -> tuple[float, str]:
-    """Metres in a file's height unit: from a vertical CRS, else the band's unit, else assumed metres."""
+def _unit_of(file: RasterFile) -> tuple[float, str]:
+    """Metres in a file's height unit: from a vertical CRS and the band's unit, else assumed metres."""
+    data = file.data
     try:
         crs = pyproj.CRS.from_user_input(data.crs.to_wkt()) if data.crs else None
     except (pyproj.exceptions.CRSError, rasterio.errors.CRSError):
         crs = None
-    if crs is not None and len(crs.axis_info) == 3:
-        return float(crs.axis_info[2].unit_conversion_factor), "CRS"
     name = (data.units[0] or "").strip()
-    return (parse_height_unit(name), "band") if name else (1.0, "assumed")
+    band_m = parse_height_unit(name) if name else None
+    if crs is None or len(crs.axis_info) < 3:
+        return (1.0, "assumed") if band_m is None else (band_m, "band")
+    metres = float(crs.axis_info[2].unit_conversion_factor)
+    if band_m is not None and not math.isclose(metres, band_m, rel_tol=SAME_UNIT):
+        message = (
+            f"The elevation model {file.name} should have one height unit; its CRS says units of "
+            f"{metres:.6g} m and its band {name!r}. Find out which holds, and state it with --z-unit."
+        )
+        raise ModelError(message)
+    return metres, "CRS"
