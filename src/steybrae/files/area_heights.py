@@ -18,7 +18,7 @@ import rasterio.errors
 import rasterio.windows
 from numpy.typing import NDArray
 
-from steybrae.files.heights import damaged, make_unknown, read_numbers
+from steybrae.files.heights import damaged, make_unknown, stored_numbers
 from steybrae.files.rasters import CACHE_BYTES, OFFLINE, RasterModel
 from steybrae.files.tiles import Tile
 
@@ -153,7 +153,7 @@ class RawHeights:
         window = rasterio.windows.Window(col - tile.col, row - tile.row, out.shape[1], out.shape[0])
         with self._lock:
             try:
-                missing = read_numbers(tile, window, out)
+                missing = stored_numbers(tile, window, out)
             except rasterio.errors.RasterioError as error:
                 if self._on_bad_block is None:
                     raise damaged(tile, window, error) from error
@@ -178,7 +178,7 @@ class RawHeights:
                 place = (slice(r0 - top, r1 - top), slice(c0 - left, c1 - left))
                 piece = np.empty((r1 - r0, c1 - c0), out.dtype)
                 try:
-                    unwritten = read_numbers(tile, rasterio.windows.Window(c0, r0, c1 - c0, r1 - r0), piece)
+                    unwritten = stored_numbers(tile, rasterio.windows.Window(c0, r0, c1 - c0, r1 - r0), piece)
                 except rasterio.errors.RasterioError:
                     self._on_bad_block(BadBlock(Path(tile.name).name, row, col))
                     missing[place] = True

@@ -18,7 +18,7 @@ from steybrae.errors import FileReadError
 from steybrae.files.tiles import Tile
 from steybrae.quantities import LAND_HEIGHTS_M
 
-__all__ = ["damaged", "make_unknown", "read_numbers"]
+__all__ = ["damaged", "make_unknown", "stored_numbers"]
 
 STRIP_ROWS: Final = 64
 """Rows searched at once, which stay in the processor's cache."""
@@ -29,7 +29,7 @@ MOST_REASON: Final = 160
 Cells = NDArray[Any]
 
 
-def read_numbers(tile: Tile, window: Any, out: Cells) -> Cells | None:
+def stored_numbers(tile: Tile, window: Any, out: Cells) -> Cells | None:
     """Read the numbers of a window as they stand in the file.
 
     Parameters
@@ -85,7 +85,7 @@ def make_unknown(tile: Tile, out: Cells, missing: Cells | None) -> int:
     Parameters
     ----------
     tile, out, missing
-        As given to and by `read_numbers`.
+        As given to and by `stored_numbers`.
 
     Returns
     -------

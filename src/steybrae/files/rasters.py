@@ -24,7 +24,7 @@ import rasterio.windows
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.height_units import height_unit, parse_height_unit
-from steybrae.files.heights import damaged, make_unknown, read_numbers
+from steybrae.files.heights import damaged, make_unknown, stored_numbers
 from steybrae.files.quiet import quiet_messages
 from steybrae.files.tiles import RasterFile, Tile, join
 from steybrae.files.vrt import amended, is_vrt
@@ -164,7 +164,7 @@ class RasterModel:
         window = rasterio.windows.Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0)
         found = np.empty(into.shape)
         try:
-            missing = read_numbers(tile, window, found)
+            missing = stored_numbers(tile, window, found)
         except rasterio.errors.RasterioError as error:
             raise damaged(tile, window, error) from error
         self._absurd += make_unknown(tile, found, missing)

@@ -153,8 +153,8 @@ def _with_line(
     if math.isnan(slope_deg) or (near.steepest is not None and near.steepest.slope_deg >= slope_deg):
         return near
     track, *colrow = line
-    at = (float(np.interp(at_m, track.chainage_m, values)) for values in colrow)
-    return replace(near, steepest=Steepest(slope_deg, *at, at_m))
+    at_col, at_row = (float(np.interp(at_m, track.chainage_m, values)) for values in colrow)
+    return replace(near, steepest=Steepest(slope_deg, at_col, at_row, at_m))
 
 
 def bins_reached(start_m: Array, end_m: Array, edges_m: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
