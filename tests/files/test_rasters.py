@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import socket
+import struct
 import threading
 from collections.abc import Iterator, Sequence
 from html import escape
@@ -23,7 +24,9 @@ from rasterio.errors import NotGeoreferencedWarning
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files import rasters
 from steybrae.files.height_units import parse_height_unit
+from steybrae.files.offline import OFFLINE
 from steybrae.files.rasters import open_model
+from steybrae.files.tiff_head import is_tiff, largest_block_bytes
 from steybrae.terrain.attributes import slope_field
 
 EAST, NORTH, CELL = 54_500.0, 1_053_500.0, 10.0
@@ -579,38 +582,198 @@ SERVICE = (
 COVERAGE = "<WCS_GDAL><ServiceURL>http://{at}/c?</ServiceURL><CoverageName>x</CoverageName></WCS_GDAL>"
 
 
+NOT_BESIDE = (
+    "A virtual raster should name files beside or below it, or files given with --dem too; {path} names "
+    "{text!a}. Put the file there, or give it."
+)
+NOT_SIDE_BY_SIDE = (
+    "The virtual raster {path} should put files of heights side by side; it has a {what!a}. Make it a "
+    "GeoTIFF first, for instance with gdal_translate."
+)
+
+
 class TestOffline:
     @pytest.mark.parametrize(
         "source",
-        ["/vsicurl/http://{at}/x.tif", "http://{at}/x.tif", 'ZARR:"/vsicurl/http://{at}/x.zarr"', SERVICE],
+        [
+            *("/vsicurl/http://{at}/x.tif", "/vsicurl_streaming/http://{at}/x.tif", "http://{at}/x.tif"),
+            *('ZARR:"/vsicurl/http://{at}/x.zarr"', "/vsizip//vsicurl/http://{at}/x.zip/x.tif", SERVICE),
+        ],
     )
+    @pytest.mark.parametrize("relative", [0, 1])
     def test_a_vrt_that_names_the_network(
-        self, tmp_path: Path, server: tuple[str, list[bytes]], source: str
+        self,
+        tmp_path: Path,
+        server: tuple[str, list[bytes]],
+        monkeypatch: pytest.MonkeyPatch,
+        source: str,
+        relative: int,
     ) -> None:
-        path = vrt(tmp_path / "dem.vrt", source.replace("{at}", server[0]), (40, 50), relative=0)
-        message = refusal(FileReadError, path)
-        assert message.startswith(
-            f"The elevation model {path} should be readable throughout; its block at row 0, column 0 is not ("
-        )
-        assert "\n" not in message
+        monkeypatch.setenv("no_proxy", "*")
+        text = source.replace("{at}", server[0])
+        path = vrt(tmp_path / "dem.vrt", text, (40, 50), relative=relative)
+        assert refusal(ModelError, path) == NOT_BESIDE.format(path=path, text=text[:80])
         assert server[1] == []
 
     @pytest.mark.parametrize("text", [SERVICE, COVERAGE])
     def test_a_description_of_a_service(
-        self, tmp_path: Path, server: tuple[str, list[bytes]], text: str
+        self,
+        tmp_path: Path,
+        server: tuple[str, list[bytes]],
+        monkeypatch: pytest.MonkeyPatch,
+        text: str,
     ) -> None:
+        monkeypatch.setenv("no_proxy", "*")
         path = tmp_path / "dem.xml"
         path.write_text(text.replace("{at}", server[0]))
-        assert str(path) in refusal(FileReadError, path)
+        assert refusal(FileReadError, path) == (
+            f"The elevation model {path} should be a raster that GDAL reads (GeoTIFF, VRT, ASCII grid); it "
+            "is not, or is damaged. Check the file."
+        )
+        assert refusal(FileReadError, vrt(tmp_path / "dem.vrt", "dem.xml", (40, 50))) == (
+            f"A virtual raster should name raster files (GTiff, HFA, AAIGrid, GRASSASCIIGrid, DTED, VRT); "
+            f"{path} is none, or is damaged. Make it a GeoTIFF first, for instance with gdal_translate."
+        )
         assert server[1] == []
 
-    def test_the_listener_would_have_heard(
-        self, tmp_path: Path, server: tuple[str, list[bytes]], monkeypatch: pytest.MonkeyPatch
+    def test_the_second_fence_and_that_the_listener_would_have_heard(
+        self, tmp_path: Path, server: tuple[str, list[bytes]]
     ) -> None:
-        monkeypatch.setattr(rasters, "OFFLINE", {})
-        path = vrt(tmp_path / "dem.vrt", f"http://{server[0]}/x.tif", (40, 50), relative=0)
-        refusal(FileReadError, path)
+        path = vrt(tmp_path / "dem.vrt", f"/vsicurl/http://{server[0]}/x.tif", (40, 50), relative=0)
+        for fence in (OFFLINE, {}):
+            assert server[1] == []
+            with (
+                rasterio.Env(**fence),
+                rasterio.open(path) as data,
+                pytest.raises(rasterio.errors.RasterioError),
+            ):
+                data.read(1)
         assert server[1]
+
+
+class TestVirtualRasters:
+    """What a VRT may hold, and where what it names may lie."""
+
+    @pytest.mark.parametrize("text", ["../dem.tif", "below/../../dem.tif", "{folder}/dem.tif"])
+    def test_a_source_elsewhere_must_be_given_too(self, tmp_path: Path, text: str) -> None:
+        values = heights()
+        given = write(tmp_path / "dem.tif", values)
+        (tmp_path / "in").mkdir()
+        text = text.format(folder=tmp_path)
+        path = vrt(tmp_path / "in" / "dem.vrt", text, values.shape, relative=int(text.startswith((".", "b"))))
+        assert refusal(ModelError, path) == NOT_BESIDE.format(path=path, text=text[:80])
+        with open_model([path, given]) as model:
+            assert_array_equal(model.read(0, 0, 40, 50).heights_m, values)
+
+    def test_a_source_below_and_a_vrt_in_a_vrt_with_its_hole(self, tmp_path: Path) -> None:
+        (tmp_path / "below").mkdir()
+        write(tmp_path / "below" / "dem.tif", heights())
+        inner = vrt(tmp_path / "below" / "in.vrt", "dem.tif", (40, 50))
+        inner.write_text(inner.read_text().replace('rasterYSize="40"', 'rasterYSize="60"'))
+        found = read_all(vrt(tmp_path / "dem.vrt", "below/in.vrt", (60, 50)))
+        assert_array_equal(found[:40], heights())
+        assert np.isnan(found[40:]).all()
+
+    def test_vrts_that_name_each_other(self, tmp_path: Path) -> None:
+        path = vrt(tmp_path / "a.vrt", "b.vrt", (40, 50))
+        vrt(tmp_path / "b.vrt", "a.vrt", (40, 50))
+        assert refusal(ModelError, path) == (
+            f"Virtual rasters should name one another at most 4 deep; {tmp_path / 'b.vrt'} names another. "
+            "Name the files themselves."
+        )
+
+    @pytest.mark.parametrize(
+        ("old", "new", "what"),
+        [
+            ("<VRTRasterBand ", '<VRTRasterBand subClass="VRTRawRasterBand" ', "VRTRawRasterBand"),
+            ("<VRTRasterBand ", '<VRTRasterBand SUBCLASS="VRTDerivedRasterBand" ', "VRTDerivedRasterBand"),
+            ("<VRTDataset ", '<VRTDataset subClass="VRTWarpedDataset" ', "VRTWarpedDataset"),
+            ("<SRS>", "<GDALWarpOptions/><SRS>", "GDALWarpOptions"),
+            ("SourceFilename", "SOURCEFILENAME", "SOURCEFILENAME"),
+            ("SimpleSource", "KernelFilteredSource", "KernelFilteredSource"),
+            ("<SrcRect", "<OpenOptions/><SrcRect", "OpenOptions"),
+        ],
+    )
+    def test_what_is_not_understood(self, tmp_path: Path, old: str, new: str, what: str) -> None:
+        write(tmp_path / "dem.tif", heights())
+        path = vrt(tmp_path / "dem.vrt", "dem.tif", (40, 50))
+        path.write_text(path.read_text().replace(old, new))
+        assert refusal(ModelError, path) == NOT_SIDE_BY_SIDE.format(path=path, what=what)
+
+    def test_what_says_nothing_of_heights_is_passed_over(self, tmp_path: Path) -> None:
+        write(tmp_path / "dem.tif", heights())
+        path = vrt(tmp_path / "dem.vrt", "dem.tif", (40, 50))
+        more = (
+            "<Metadata><MDI key='a'>b</MDI></Metadata><OverviewList>2 4</OverviewList>"
+            "<Metadata domain='xml:ESRI' format='xml'><Thing/></Metadata>"
+        )
+        path.write_text(path.read_text().replace("<SRS>", more + "<SRS>"))
+        assert_array_equal(read_all(path), heights())
+
+    def test_plain_numbers_of_any_file(self, tmp_path: Path) -> None:
+        path = tmp_path / "dem.vrt"
+        path.write_text(
+            '<VRTDataset rasterXSize="4" rasterYSize="4"><SRS>EPSG:27700</SRS>'
+            "<GeoTransform>54500,10,0,1053500,0,-10</GeoTransform>"
+            '<VRTRasterBand dataType="Byte" band="1" subClass="VRTRawRasterBand">'
+            '<SourceFilename relativetoVRT="0">/etc/passwd</SourceFilename></VRTRasterBand></VRTDataset>'
+        )
+        assert refusal(ModelError, path) == NOT_SIDE_BY_SIDE.format(path=path, what="VRTRawRasterBand")
+
+
+def tiled(path: Path, side: int, *, big: bool = False) -> Path:
+    """Head of a TIFF that is one tile of so many cells a side, without the tile."""
+    tags = [(256, side), (257, side), (258, 32), (259, 1), (262, 1), (277, 1), (322, side), (323, side)]
+    tags += [(324, 400), (325, 8), (339, 3)]
+    head, count, entry, end = ("<2sHHHQ", "<Q", "<HHQQ", 16) if big else ("<2sHI", "<H", "<HHII", 8)
+    start = (b"II", 43, 8, 0, end) if big else (b"II", 42, end)
+    data = struct.pack(head, *start) + struct.pack(count, len(tags))
+    data += b"".join(struct.pack(entry, tag, 4, 1, value) for tag, value in tags) + bytes(8)
+    path.write_bytes(data.ljust(408, b"\0"))
+    return path
+
+
+class TestBlocks:
+    """A strip or tile is read whole: what would take too much memory is refused before."""
+
+    @pytest.mark.parametrize("big", [False, True])
+    def test_a_tile_of_16_gigabytes(self, tmp_path: Path, big: bool) -> None:
+        path = tiled(tmp_path / "dem.tif", 65_536, big=big)
+        said = (
+            "The strips or tiles of an elevation model should have at most 512 MB; "
+            f"{path} has one of 16384. Cut it anew, for instance with gdal_translate -co TILED=YES."
+        )
+        assert refusal(ModelError, path) == said
+        assert refusal(ModelError, vrt(tmp_path / "dem.vrt", "dem.tif", (65_536, 65_536))) == said
+
+    def test_the_head_says_what_gdal_says(self, tmp_path: Path) -> None:
+        for number, options in enumerate(
+            (
+                {"blockysize": 9},
+                {"compress": "deflate", "blockysize": 7},
+                {"tiled": True, "blockxsize": 32, "blockysize": 16},
+                {"BIGTIFF": "YES", "compress": "lzw", "blockysize": 40},
+                {"ENDIANNESS": "BIG", "tiled": True, "blockxsize": 16, "blockysize": 16},
+            )
+        ):
+            path = write(tmp_path / f"{number}.tif", heights().astype("float32"), **options)
+            with rasterio.open(path) as data:
+                rows, cols = data.block_shapes[0]
+            assert is_tiff(path)
+            assert largest_block_bytes(path) == rows * cols * 4
+
+    def test_a_lone_strip_of_plain_numbers_is_read_by_rows(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "dem.tif", heights().astype("float32"), blockysize=40)
+        assert largest_block_bytes(path) == 50 * 4
+
+    def test_the_mask_counts_too(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "dem.tif", heights().astype("uint8"), mask=np.full((40, 50), 255, "uint8"))
+        data = path.read_bytes()
+        assert largest_block_bytes(path) == 50 * 40
+        # The mask's own width, in its directory, 4000 times as large.
+        at = data.rindex(struct.pack("<HHI", 256, 3, 1))
+        path.write_bytes(data[: at + 2] + struct.pack("<HII", 4, 1, 200_000) + data[at + 12 :])
+        assert largest_block_bytes(path) == 200_000 * 40
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ from typer.main import get_command
 
 from steybrae import __version__
 from steybrae.errors import SteybraeError
+from steybrae.files.offline import own_environment
 
 __all__ = ["COMMANDS", "app", "main"]
 
@@ -102,6 +103,7 @@ def main() -> None:
     # What the imports make lives as long as the process: searching it for garbage again and
     # again costs a tenth of a second. Arrays are freed by their count of references all the same.
     gc.set_threshold(100_000, 50, 50)
+    own_environment()
     try:
         arguments = None if len(sys.argv) > 1 else ["--help"]
         status = app(arguments, prog_name="steybrae", standalone_mode=False)

@@ -19,7 +19,8 @@ import rasterio.windows
 from numpy.typing import NDArray
 
 from steybrae.files.heights import damaged, make_unknown, stored_numbers
-from steybrae.files.rasters import CACHE_BYTES, OFFLINE, RasterModel
+from steybrae.files.offline import OFFLINE
+from steybrae.files.rasters import CACHE_BYTES, RasterModel
 from steybrae.files.tiles import Tile
 
 __all__ = ["BadBlock", "RawHeights", "cache_for", "this_thread"]

@@ -11,7 +11,7 @@ import math
 import os
 import re
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,12 +25,14 @@ import rasterio.windows
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.height_units import height_unit, parse_height_unit
 from steybrae.files.heights import damaged, make_unknown, stored_numbers
+from steybrae.files.offline import DRIVERS, OFFLINE, SOURCES
 from steybrae.files.quiet import quiet_messages
+from steybrae.files.tiff_head import is_tiff, largest_block_bytes
 from steybrae.files.tiles import RasterFile, Tile, join
 from steybrae.files.vrt import amended, is_vrt
 from steybrae.terrain.dem import Array, Dem, Grid
 
-__all__ = ["CACHE_BYTES", "OFFLINE", "ModelInfo", "RasterModel", "open_model"]
+__all__ = ["CACHE_BYTES", "ModelInfo", "RasterModel", "open_model"]
 
 CACHE_BYTES: Final = 64 * 2**20
 """GDAL's block cache. Its default is a twentieth of the machine's memory, which a striped
@@ -43,18 +45,10 @@ metre, with a reach of 2 km to either side."""
 MOST_WINDOW_SIDE: Final = 2**15
 """Most rows or columns read at once (our choice): a line that leaps across the world has more."""
 
-OFFLINE: Final = {
-    "GDAL_DISABLE_READDIR_ON_OPEN": "TRUE",
-    "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none",
-    "GDAL_HTTP_PROXY": "127.0.0.1:9",
-    "GDAL_HTTP_MAX_RETRY": "0",
-    "GDAL_VRT_ENABLE_PYTHON": "NO",
-}
-"""Nothing but the named file is listed or fetched, whatever a VRT or a service description in it
-names: files on the network are refused by their ending, and requests go to a port where nothing
-listens (discard, RFC 863)."""
+MOST_BLOCK_BYTES: Final = 512 * 2**20
+"""Largest strip or tile of a file, unpacked, bytes (our choice): one that is read is read whole."""
 
-RAW: Final = ("EHdr", "ENVI", "ERS")
+RAW: Final = ("EHdr", "ENVI")
 """Drivers whose heights stand in a file of nothing else, its size said in a header beside it."""
 
 FINGERPRINT_BYTES: Final = 4 * 2**20
@@ -236,7 +230,8 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
     with ExitStack() as stack:
         stack.enter_context(quiet_messages())
         stack.enter_context(rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, CPL_DEBUG=False, **OFFLINE))
-        opened = [RasterFile(str(path), stack.enter_context(_open(path))) for path in paths]
+        given = {Path(os.path.realpath(path)) for path in paths}
+        opened = [RasterFile(str(path), stack.enter_context(_open(path, given))) for path in paths]
         for file in opened:
             _check_band(file)
         metres, source = (unit, "--z-unit") if unit is not None else height_unit(opened)
@@ -251,11 +246,12 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
         yield RasterModel(grid, tiles, info)
 
 
-def _open(path: Path) -> Any:
+def _open(path: Path, given: Collection[Path]) -> Any:
     try:
         size = path.stat().st_size if path.is_file() else None
-    except OSError as error:
-        message = f"The elevation model {path} could not be read: {error.strerror}. Check the path."
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        message = f"The elevation model {path} could not be read: {reason}. Check the path."
         raise FileReadError(message) from error
     if size is None:
         message = f"The elevation model {path} should be a file; there is none. Check the path."
@@ -263,18 +259,71 @@ def _open(path: Path) -> Any:
     if size == 0:
         message = f"The elevation model {path} should hold heights; the file is empty. Get it again."
         raise FileReadError(message)
-    try:
-        with warnings.catch_warnings():
-            # Said as an error, in our words, when the transform is looked at.
-            warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
-            return _with_all_processors(rasterio.open(amended(path) if is_vrt(path) else path))
-    # A text in the file that is not UTF-8 comes out of rasterio as it is.
-    except (rasterio.errors.RasterioError, UnicodeDecodeError) as error:
+    virtual = is_vrt(path)
+    name = amended(path, given, _check_source) if virtual else str(path.absolute())
+    found = _opened(name, ("VRT",) if virtual else DRIVERS)
+    if found is None:
         message = (
             f"The elevation model {path} should be a raster that GDAL reads (GeoTIFF, VRT, ASCII "
             "grid); it is not, or is damaged. Check the file."
         )
-        raise FileReadError(message) from error
+        raise FileReadError(message)
+    try:
+        _check_blocks(path, found)
+    except ModelError:
+        found.close()
+        raise
+    return _with_all_processors(found)
+
+
+def _opened(name: str, drivers: Sequence[str]) -> Any:
+    """Open by the first of the drivers that can; None where none can."""
+    for driver in drivers:
+        try:
+            with warnings.catch_warnings():
+                # Said as an error, in our words, when the transform is looked at.
+                warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
+                return rasterio.open(name, driver=driver)
+        # A text in the file that is not UTF-8 comes out of rasterio as it is.
+        except (rasterio.errors.RasterioError, UnicodeDecodeError):
+            continue
+    return None
+
+
+def _check_source(path: Path) -> None:
+    """Refuse a source of a VRT that is no raster file, or has blocks that are too large."""
+    if is_tiff(path):
+        _check_block(path, largest_block_bytes(path))
+        return
+    found = _opened(str(path), SOURCES)
+    if found is None:
+        message = (
+            f"A virtual raster should name raster files ({', '.join(SOURCES)}, VRT); {path} is none, or is "
+            "damaged. Make it a GeoTIFF first, for instance with gdal_translate."
+        )
+        raise FileReadError(message)
+    with found:
+        _check_blocks(path, found)
+
+
+def _check_blocks(path: Path, data: Any) -> None:
+    sizes = [math.prod(shape) * np.dtype(kind).itemsize for shape, kind in _blocks(data)]
+    # Masks and overviews in the file have blocks of their own.
+    _check_block(path, max(sizes + ([largest_block_bytes(path)] if data.driver == "GTiff" else [])))
+
+
+def _blocks(data: Any) -> Iterator[tuple[tuple[int, int], str]]:
+    return zip(data.block_shapes, data.dtypes, strict=True)
+
+
+def _check_block(path: Path, size: int) -> None:
+    if size > MOST_BLOCK_BYTES:
+        message = (
+            f"The strips or tiles of an elevation model should have at most {MOST_BLOCK_BYTES // 2**20} MB; "
+            f"{path} has one of {math.ceil(size / 2**20)}. Cut it anew, for instance with gdal_translate "
+            "-co TILED=YES."
+        )
+        raise ModelError(message)
 
 
 def _with_all_processors(data: Any) -> Any:
@@ -286,7 +335,8 @@ def _with_all_processors(data: Any) -> Any:
     if data.driver != "GTiff" or "COMPRESSION" not in data.tags(ns="IMAGE_STRUCTURE"):
         return data
     with data:
-        return rasterio.open(data.name, num_threads=os.environ.get("GDAL_NUM_THREADS", "ALL_CPUS"))
+        threads = os.environ.get("GDAL_NUM_THREADS", "ALL_CPUS")
+        return rasterio.open(data.name, driver="GTiff", num_threads=threads)
 
 
 def _check_band(file: RasterFile) -> None:

@@ -6,19 +6,43 @@ with 0 unless the VRT declares a no-data value. Its text is therefore amended be
 
 from __future__ import annotations
 
+import os
+from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import Final
 from xml.etree import ElementTree as ET
 
-from steybrae.errors import FileReadError
+from steybrae.errors import FileReadError, ModelError
 
 __all__ = ["amended", "is_vrt"]
 
 HEAD_BYTES: Final = 4096
 """Where GDAL and we look for a VRT's first element."""
 
+MOST_BYTES: Final = 64 * 2**20
+"""Largest VRT read, bytes (our choice: a country's of 100 000 files has 60 million)."""
+
+MOST_DEEP: Final = 4
+"""VRTs that may name one another, one within the other (our choice)."""
+
 SINGLE: Final = ("Byte", "Int8", "UInt16", "Int16", "Float32")
 """Types that single precision holds exactly."""
+
+_NO_HEIGHTS: Final = frozenset(
+    {"CategoryNames", "ColorTable", "GCPList", "Histograms", "Metadata", "Overview", "OverviewList"}
+)
+"""Elements that are left out: they say nothing of heights and may hold anything."""
+
+_ELEMENTS: Final = frozenset(
+    {
+        *("VRTDataset", "SRS", "GeoTransform", "MaskBand", "VRTRasterBand", "Description", "ColorInterp"),
+        *("NoDataValue", "HideNoDataValue", "Offset", "Scale", "UnitType", "BlockXSize", "BlockYSize"),
+        *("SimpleSource", "ComplexSource", "SourceFilename", "SourceBand", "SourceProperties", "SrcRect"),
+        *("DstRect", "NODATA", "UseMaskBand", "ScaleOffset", "ScaleRatio"),
+    }
+)
+"""Elements that are understood. GDAL tells no capitals from small letters; here they must be as
+GDAL writes them, so that none passes by us."""
 
 
 def is_vrt(path: Path) -> bool:
@@ -27,43 +51,107 @@ def is_vrt(path: Path) -> bool:
         return b"<VRTDataset" in file.read(HEAD_BYTES)
 
 
-def amended(path: Path) -> str:
+def amended(
+    path: Path, given: Collection[Path], check: Callable[[Path], None], within: tuple[Path, ...] = ()
+) -> str:
     """Text of a virtual raster in which unknown ground is NaN.
 
     Parameters
     ----------
     path
         The VRT.
+    given
+        Files that the user named, resolved; a source is one of them or lies beside or below the
+        VRT that names it.
+    check
+        Called with every source on the disk that is no VRT; it raises where one is refused.
+    within
+        VRTs that led here.
 
     Returns
     -------
     str
-        Its sources by their places on the disk, their masks and no-data values used, and NaN
-        where none is, unless it declares another number for that.
+        Its sources by their places on the disk, VRTs among them amended too, their masks and
+        no-data values used, and NaN where none is, unless it declares another number for that.
 
     Raises
     ------
     FileReadError
-        It is no XML, or has a DOCTYPE.
+        It is no XML, has a DOCTYPE, or is too large.
+    ModelError
+        It holds what is not understood here, or names what is no file or lies elsewhere.
     """
+    root = _parsed(path)
+    _check_elements(path, root)
+    for name in root.iter("SourceFilename"):
+        source = _source(path, name, given)
+        name.text, name.attrib = str(source), {"relativeToVRT": "0"}
+        if not source.is_file():
+            continue  # GDAL says so where the line needs it
+        if not is_vrt(source):
+            check(source)
+        elif len(within) + 1 < MOST_DEEP:
+            name.text = amended(source, given, check, (*within, path))
+        else:
+            message = (
+                f"Virtual rasters should name one another at most {MOST_DEEP} deep; {path} names another. "
+                "Name the files themselves."
+            )
+            raise ModelError(message)
+    for band in root.findall("VRTRasterBand"):
+        _amend(band)
+    return ET.tostring(root, encoding="unicode")
+
+
+def _parsed(path: Path) -> ET.Element:
+    if path.stat().st_size > MOST_BYTES:
+        message = (
+            f"A virtual raster should have at most {MOST_BYTES // 2**20} MB; {path} has more. "
+            "Name fewer files in it."
+        )
+        raise FileReadError(message)
     text = path.read_bytes()
     try:
         # With what could define entities cut out, those that are used are an error.
-        root = ET.fromstring(text.replace(b"<!DOCTYPE", b"<?"))  # noqa: S314
+        return ET.fromstring(text.replace(b"<!DOCTYPE", b"<?"))  # noqa: S314
     except (ET.ParseError, ValueError, LookupError) as error:
         message = (
             f"The virtual raster {path} should be XML without a DOCTYPE; it is not, or is damaged. "
             "Check the file."
         )
         raise FileReadError(message) from error
-    for name in root.iter("SourceFilename"):
-        if name.get("relativeToVRT") == "1":
-            name.text = str(path.absolute().parent / (name.text or ""))
-            name.set("relativeToVRT", "0")
-    for band in root.findall("VRTRasterBand"):
-        if band.get("subClass") in (None, "VRTSourcedRasterBand"):
-            _amend(band)
-    return ET.tostring(root, encoding="unicode")
+
+
+def _check_elements(path: Path, root: ET.Element) -> None:
+    """Refuse what computes, opens in another way or is not understood; leave out what is no height."""
+    for parent in root.iter():
+        kind = next((value for key, value in parent.items() if key.lower() == "subclass"), None)
+        if parent.tag not in _ELEMENTS or kind not in (None, "VRTSourcedRasterBand"):
+            what = f"{parent.tag!s:.60}" if kind is None else f"{kind:.60}"
+            message = (
+                f"The virtual raster {path} should put files of heights side by side; it has a {what!a}. "
+                "Make it a GeoTIFF first, for instance with gdal_translate."
+            )
+            raise ModelError(message)
+        for child in [child for child in parent if child.tag in _NO_HEIGHTS]:
+            parent.remove(child)
+
+
+def _source(path: Path, name: ET.Element, given: Collection[Path]) -> Path:
+    """Place on the disk of a source, without looking whether it is there."""
+    text = (name.text or "").strip()
+    relative = any(key.lower() == "relativetovrt" and value.strip() == "1" for key, value in name.items())
+    folder = path.absolute().parent
+    source = Path(os.path.normpath(folder / text if relative else Path(text).absolute()))
+    odd = not text or len(name) or "\0" in text or text.startswith(("/vsi", "<")) or "://" in text
+    beside = os.path.normpath(folder) in map(str, source.parents)
+    if odd or str(source).startswith("/vsi") or not (beside or source.resolve() in given):
+        message = (
+            f"A virtual raster should name files beside or below it, or files given with --dem too; {path} "
+            f"names {text[:80]!a}. Put the file there, or give it."
+        )
+        raise ModelError(message)
+    return source
 
 
 def _amend(band: ET.Element) -> None:

@@ -17,6 +17,7 @@ import numpy as np
 import pyproj
 from numpy.typing import ArrayLike, NDArray
 from pyproj.enums import TransformDirection
+from pyproj.network import set_network_enabled  # type: ignore[attr-defined]
 from pyproj.transformer import TransformerGroup
 
 from steybrae.errors import ModelError
@@ -28,6 +29,9 @@ Array = NDArray[np.float64]
 
 WGS84: Final = "EPSG:4326"
 """CRS of GPS positions and of every latitude and longitude in the results."""
+
+# Whatever the environment says: PROJ would fetch grids of datum shifts, and a plan would change with them.
+set_network_enabled(False)
 
 _ELLIPSOID: Final = pyproj.Geod(ellps="WGS84")
 
