@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from matplotlib.patches import Circle, Polygon
+from matplotlib.collections import LineCollection
+from matplotlib.patches import Circle, PathPatch
 
 from steybrae.errors import QuantityError
 from steybrae.route.places import Place
@@ -28,27 +29,98 @@ def ground(slope_deg: float = 33.0, *, void: bool = False, radius_m: float = 25.
     return ground_at(Place(float(lat), float(lon), written="the middle"), dem, radius_m)
 
 
-def polygons(found: GroundAt) -> list[Polygon]:
+def drawn(found: GroundAt) -> dict[str, PathPatch]:
+    """What is filled, by hatch."""
     axes = ground_figure(found).axes[0]
-    return [patch for patch in axes.patches if isinstance(patch, Polygon) and patch.get_fill()]
+    return {patch.get_hatch() or "": patch for patch in axes.patches if isinstance(patch, PathPatch)}
 
 
-def test_every_cell_has_the_hatch_of_its_band() -> None:
-    found = ground(33.0)
-    assert found.patch is not None
-    assert {patch.get_hatch() for patch in polygons(found) if patch.get_hatch() != UNKNOWN_HATCH} == {
-        band_hatch(2)
-    }
-    assert len(polygons(found)) == found.patch.slope_deg.size
+def area_m2(patch: PathPatch) -> float:
+    """Of all the four-sided figures of a path, by the cross product of their diagonals."""
+    corners = patch.get_path().vertices.reshape(-1, 5, 2)
+    (ax, ay), (bx, by) = (corners[:, 2] - corners[:, 0]).T, (corners[:, 3] - corners[:, 1]).T
+    return float(np.abs(ax * by - ay * bx).sum() / 2.0)
+
+
+def hill(radius_m: float, *, cell_m: float, size: int) -> GroundAt:
+    """Rough ground with a void, cells of every band."""
+    dem = sample_surface(Plane(33.0, 135.0), (size, size), cell_m)
+    heights = dem.heights_m + np.random.default_rng(1).normal(0.0, 0.3 * cell_m, (size, size))
+    heights[: size // 3, : size // 3] = np.nan
+    dem = Dem(dem.grid, heights)
+    lon, lat = dem.grid.to_wgs84(size / 2, size / 2)
+    return ground_at(Place(float(lat), float(lon), written="the middle"), dem, radius_m)
+
+
+def test_every_cell_has_the_hatch_of_its_band_and_none_is_left_out() -> None:
+    found = hill(25.0, cell_m=10.0, size=41)
+    patch, filled = found.patch, drawn(found)
+    assert patch is not None
+    cells = {band_hatch(k): int((patch.band == k).sum()) for k in range(len(patch.labels))}
+    cells[UNKNOWN_HATCH] = int((patch.band < 0).sum())
+    assert sum(cells.values()) == patch.band.size
+    cell_m2 = 100.0 * 1.0004**2
+    assert {hatch: area_m2(shape) for hatch, shape in filled.items()} == pytest.approx(
+        {hatch: many * cell_m2 for hatch, many in cells.items() if many}, rel=1e-3
+    )
+    # The middle of each cell lies in the path of its band and in no other.
+    north_west = np.stack((patch.edges_east_m, patch.edges_north_m), axis=-1)
+    middles = ((north_west[:-1, :-1] + north_west[1:, 1:]) / 2.0).reshape(-1, 2)
+    for hatch, shape in filled.items():
+        corners = shape.get_path().vertices.reshape(-1, 5, 2)
+        low, high = corners.min(axis=1), corners.max(axis=1)
+        inside = ((middles[:, None] > low) & (middles[:, None] < high)).all(axis=2).any(axis=1)
+        expected = UNKNOWN_HATCH if hatch == UNKNOWN_HATCH else hatch
+        names = [UNKNOWN_HATCH if band < 0 else band_hatch(band) for band in patch.band.ravel()]
+        assert inside.tolist() == [name == expected for name in names]
 
 
 def test_unknown_cells_are_crossed_and_marked() -> None:
     found = ground(33.0, void=True)
-    crossed = [patch for patch in polygons(found) if patch.get_hatch() == UNKNOWN_HATCH]
     assert found.patch is not None
-    assert len(crossed) == int((found.patch.band < 0).sum()) > 0
+    assert UNKNOWN_HATCH in drawn(found)
     texts = [text.get_text() for text in ground_figure(found).axes[0].texts]
     assert texts.count("?") == int((found.patch.inside & (found.patch.band < 0)).sum()) > 0
+
+
+def test_fine_cells_are_a_few_paths_not_one_each() -> None:
+    found = hill(120.0, cell_m=1.0, size=301)
+    assert found.patch is not None
+    assert found.patch.band.size > 50_000
+    axes = ground_figure(found).axes[0]
+    assert len(axes.patches) <= len(found.patch.labels) + 1 + 8
+    assert len(axes.collections) == 1
+    words = ground_figure(found).texts[0].get_text()
+    assert "Dashed: circle of 120 m; cells inside the full line count towards it; + the place." in words
+
+
+def test_the_full_line_runs_round_the_cells_that_count() -> None:
+    found = hill(120.0, cell_m=1.0, size=301)
+    (line,) = (each for each in ground_figure(found).axes[0].collections if isinstance(each, LineCollection))
+    ends = np.array(line.get_segments()).reshape(-1, 2)
+    from_place_m = np.hypot(ends[:, 0], ends[:, 1])
+    assert 119.0 < from_place_m.min() <= from_place_m.max() < 121.5
+
+
+def test_more_cells_than_can_be_seen_are_drawn_together_never_gentler() -> None:
+    found = hill(310.0, cell_m=1.0, size=651)
+    patch, filled = found.patch, drawn(found)
+    assert patch is not None
+    assert patch.band.shape == (629, 629)
+    band = np.pad(patch.band, (0, 1), mode="edge").reshape(315, 2, 315, 2)
+    together = np.where(band.min(axis=(1, 3)) < 0, -1, band.max(axis=(1, 3)))
+    sides = np.append(np.full(314, 2.0), 1.0)
+    sizes_m2 = np.outer(sides, sides) * 1.0004**2
+    expected = {
+        UNKNOWN_HATCH if value < 0 else band_hatch(value): float(sizes_m2[together == value].sum())
+        for value in np.unique(together).tolist()
+    }
+    assert {hatch: area_m2(shape) for hatch, shape in filled.items()} == pytest.approx(expected, rel=1e-3)
+    words = ground_figure(found).texts[0].get_text()
+    assert (
+        "Each square stands for 2 x 2 cells of the model: unknown where one of them is, else of the band of "
+        "the steepest."
+    ) in " ".join(words.split())
 
 
 def test_slopes_are_written_rounded_up() -> None:

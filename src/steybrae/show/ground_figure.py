@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Polygon
+from matplotlib.patches import Circle, PathPatch
+from matplotlib.path import Path
+from numpy.typing import NDArray
 
 from steybrae.errors import QuantityError
 from steybrae.quantities import round_down, round_up, slope_text
@@ -41,6 +46,12 @@ _LINE_IN: Final = 5.8 * 1.27 / 72.0
 MOST_WRITTEN_CELLS: Final = 13
 """Cells across up to which each has its slope written in it (our choice)."""
 
+MOST_FRAMED_CELLS: Final = 60
+"""Cells across up to which each has a frame; beyond, frames would cover the colours (our choice)."""
+
+MOST_DRAWN_CELLS: Final = 600
+"""Cells across beyond which several are drawn as one: the picture has some 750 dots (our choice)."""
+
 
 def ground_figure(ground: GroundAt) -> Figure:
     """Draw the cells around a place, the circle of its error, and what was found.
@@ -63,17 +74,18 @@ def ground_figure(ground: GroundAt) -> Figure:
     if ground.patch is None:
         message = "The ground should have its cells for a picture; this result has none. Look at it again."
         raise QuantityError(message)
+    patch, thinned = _thinned(ground.patch)
     with picture_style():
-        words = _words(ground)
+        words = _words(ground, patch, thinned)
         height = _TOP_IN + 0.2 + (words.count("\n") + 1) * _LINE_IN
         figure = Figure(figsize=(WIDTH_IN, height), dpi=150)
         axes = figure.add_axes((0.09, 1.0 - 5.5 / height, 0.86, 5.15 / height))
         title = f"Ground at {ground.place.written or 'a place'}"
         axes.set_title(title, fontsize=10, loc="left", fontweight="bold")
-        _draw_cells(axes, ground.patch)
-        _draw_place(axes, ground, _half_m(ground, ground.patch))
+        _draw_cells(axes, patch)
+        _draw_place(axes, ground, _half_m(ground, patch))
         legend = figure.add_axes((0.09, 1.0 - 6.28 / height, 0.86, 0.38 / height))
-        _draw_legend(legend, ground.patch.labels)
+        _draw_legend(legend, patch.labels)
         figure.text(0.09, 1.0 - _TOP_IN / height, words, fontsize=5.8, va="top", linespacing=1.25)
     return figure
 
@@ -100,44 +112,95 @@ def _half_m(ground: GroundAt, patch: GroundPatch) -> float:
     return max(reach, ground.within.radius_m) * 1.08
 
 
-def _draw_cells(axes: Axes, patch: GroundPatch) -> None:
-    rows, cols = patch.slope_deg.shape
-    axes.set_facecolor("white")
-    written = int(patch.inside.any(axis=0).sum()) <= MOST_WRITTEN_CELLS
-    for row in range(rows):
-        for col in range(cols):
-            _draw_cell(axes, patch, row, col, written=written)
+def _thinned(patch: GroundPatch) -> tuple[GroundPatch, int]:
+    """Make one of several cells where there are too many to see: unknown where any is, else the steepest."""
+    step = -(-max(patch.band.shape) // MOST_DRAWN_CELLS)
+    if step == 1:
+        return patch, 1
+    rows, cols = (np.append(np.arange(0, size, step), size) for size in patch.band.shape)
 
+    def over(values: NDArray[Any], most: np.ufunc = np.maximum) -> NDArray[Any]:
+        found: NDArray[Any] = most.reduceat(most.reduceat(values, rows[:-1], axis=0), cols[:-1], axis=1)
+        return found
 
-def _draw_cell(axes: Axes, patch: GroundPatch, row: int, col: int, *, written: bool) -> None:
-    corners = [(row, col), (row, col + 1), (row + 1, col + 1), (row + 1, col)]
-    xy = [(float(patch.edges_east_m[at]), float(patch.edges_north_m[at])) for at in corners]
-    count = len(patch.labels)
-    band = int(patch.band[row, col])
-    if band < 0:
-        axes.add_patch(Polygon(xy, closed=True, **unknown_style()))
-    else:
-        ink, hatch = hatch_ink(band, count), band_hatch(band)
-        axes.add_patch(
-            Polygon(
-                xy, closed=True, facecolor=band_tint(band, count), edgecolor=ink, hatch=hatch, linewidth=0.0
-            )
-        )
-    inside = bool(patch.inside[row, col])
-    axes.add_patch(
-        Polygon(xy, closed=True, fill=False, edgecolor=INK, linewidth=_frame_pt(patch) if inside else 0.12)
+    known = over(patch.band, np.minimum) >= 0
+    thinned = replace(
+        patch,
+        slope_deg=over(patch.slope_deg),
+        band=np.where(known, over(patch.band), -1),
+        edges_east_m=patch.edges_east_m[np.ix_(rows, cols)],
+        edges_north_m=patch.edges_north_m[np.ix_(rows, cols)],
+        inside=over(patch.inside, np.logical_or),
     )
-    if written and inside:
-        east, north = (float(value) for value in np.mean(xy, axis=0))
-        text = "?" if band < 0 else slope_text(float(patch.slope_deg[row, col])).rstrip("°")
-        axes.text(
-            east, north, text, ha="center", va="center", fontsize=SMALL_PT, path_effects=HALO, clip_on=True
+    return thinned, step
+
+
+def _across(patch: GroundPatch) -> int:
+    """Cells that count, along a row."""
+    return int(patch.inside.any(axis=0).sum())
+
+
+def _draw_cells(axes: Axes, patch: GroundPatch) -> None:
+    """Fill the cells band by band, one path each, and frame those that count."""
+    axes.set_facecolor("white")
+    count, across = len(patch.labels), _across(patch)
+    for band in np.unique(patch.band).tolist():
+        style = unknown_style()
+        if band >= 0:
+            style |= {"facecolor": band_tint(band, count), "edgecolor": hatch_ink(band, count)}
+            style["hatch"] = band_hatch(band)
+        # Smoothed edges would leave a light seam between two bands.
+        axes.add_patch(
+            PathPatch(_runs(patch, patch.band == band), antialiased=False, gid=f"band {band}", **style)
         )
+    if across <= MOST_FRAMED_CELLS:
+        everywhere = np.ones_like(patch.inside)
+        axes.add_collection(_frames(patch, everywhere, np.logical_or, 0.12), autolim=False)
+        width = 0.9 if across <= MOST_WRITTEN_CELLS else 0.35
+        axes.add_collection(_frames(patch, patch.inside, np.logical_or, width), autolim=False)
+    else:
+        axes.add_collection(_frames(patch, patch.inside, np.logical_xor, 0.9), autolim=False)
+    if across <= MOST_WRITTEN_CELLS:
+        _write_slopes(axes, patch)
 
 
-def _frame_pt(patch: GroundPatch) -> float:
-    """Width of the frames of cells that count, points: thin where there are many."""
-    return 0.9 if int(patch.inside.any(axis=0).sum()) <= MOST_WRITTEN_CELLS else 0.35
+def _runs(patch: GroundPatch, cells: NDArray[np.bool_]) -> Path:
+    """Outline of cells: a four-sided figure for each run of them along a row."""
+    turns = np.diff(np.pad(cells, ((0, 0), (1, 1))).astype(np.int8), axis=1)
+    row, first = np.nonzero(turns == 1)
+    _, last = np.nonzero(turns == -1)
+    corners = _corners(patch, np.stack((row, row, row + 1, row + 1, row)), (first, last, last, first, first))
+    codes = np.tile([Path.MOVETO, *[Path.LINETO] * 3, Path.CLOSEPOLY], len(row))
+    return Path(corners.swapaxes(0, 1).reshape(-1, 2), codes)
+
+
+def _corners(patch: GroundPatch, row: Any, col: Any) -> NDArray[np.float64]:
+    """Places of corners, metres east and north along the last axis."""
+    at = (np.asarray(row), np.asarray(col))
+    return np.stack((patch.edges_east_m[at], patch.edges_north_m[at]), axis=-1)
+
+
+def _frames(
+    patch: GroundPatch, cells: NDArray[np.bool_], meet: Callable[..., Any], width_pt: float
+) -> LineCollection:
+    """Sides of cells: of each where `meet` is "or", of all of them together where it is "exclusive or"."""
+    padded = np.pad(cells, 1)
+    top_row, top_col = np.nonzero(meet(padded[1:, 1:-1], padded[:-1, 1:-1]))
+    left_row, left_col = np.nonzero(meet(padded[1:-1, 1:], padded[1:-1, :-1]))
+    begins = _corners(patch, np.append(top_row, left_row), np.append(top_col, left_col))
+    ends = _corners(patch, np.append(top_row, left_row + 1), np.append(top_col + 1, left_col))
+    sides = list(np.stack((begins, ends), axis=1))
+    return LineCollection(sides, colors=INK, linewidths=width_pt, capstyle="projecting", zorder=1.1)
+
+
+def _write_slopes(axes: Axes, patch: GroundPatch) -> None:
+    for row, col in np.argwhere(patch.inside):
+        middle = _corners(patch, [row, row + 1], [col, col + 1]).mean(axis=0)
+        slope = "?" if patch.band[row, col] < 0 else slope_text(float(patch.slope_deg[row, col])).rstrip("°")
+        east, north = (float(value) for value in middle)
+        axes.text(
+            east, north, slope, ha="center", va="center", fontsize=SMALL_PT, path_effects=HALO, clip_on=True
+        )
 
 
 def _draw_place(axes: Axes, ground: GroundAt, half: float) -> None:
@@ -208,9 +271,15 @@ def _draw_legend(axes: Axes, labels: tuple[str, ...]) -> None:
     axes.text(count + 0.5, 0.3, "unknown", ha="center", va="top", fontsize=SMALL_PT)
 
 
-def _words(ground: GroundAt) -> str:
+def _words(ground: GroundAt, patch: GroundPatch, thinned: int) -> str:
     radius = round_up(ground.within.radius_m, 1.0)
     lines = [line for line in ground_lines(ground) if line]
-    lines += [f"Dashed: circle of {radius:.0f} m; framed cells count towards it; + the place."]
+    framed = "framed cells" if _across(patch) <= MOST_FRAMED_CELLS else "cells inside the full line"
+    lines += [f"Dashed: circle of {radius:.0f} m; {framed} count towards it; + the place."]
+    if thinned > 1:
+        lines += [
+            f"Each square stands for {thinned} x {thinned} cells of the model: unknown where one of them is, "
+            "else of the band of the steepest."
+        ]
     lines += [f"• {caution.text}" for caution in ground.cautions]
     return "\n".join(textwrap.fill(line, 128, subsequent_indent="  ") for line in lines)
