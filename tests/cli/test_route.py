@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -51,6 +52,29 @@ def refused(*arguments: object) -> str:
     assert err.endswith("\n")
     assert err.count("\n") == 1
     return err.rstrip("\n")
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_while_the_plan_is_written_leaves_nothing(tmp_path: Path, number: signal.Signals) -> None:
+    slow = (
+        "import time, steybrae.files.plans as plans\n"
+        "packed = plans._write\n"
+        "def slowly(*given):\n"
+        "    packed(*given)\n"
+        "    print('packed', flush=True)\n"
+        "    time.sleep(60)\n"
+        "plans._write = slowly\n"
+        "from steybrae.cli.app import main\n"
+        "main()"
+    )
+    command = [sys.executable, "-c", slow, "route", "--sample", "--save", str(tmp_path / "plan.zip")]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as run:
+        assert run.stdout is not None
+        assert run.stdout.readline() == "packed\n"
+        assert [path.name[:6] for path in tmp_path.iterdir()] == [".plan-"]
+        run.send_signal(number)
+        assert run.wait(30.0) == 128 + number
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import stat
+import threading
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -94,10 +96,10 @@ def test_any_other_stop_leaves_nothing_either(tmp_path: Path, error: BaseExcepti
 
 def test_the_system_refuses_a_new_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     # A folder without write permission stops nobody who runs as root, so the system is played.
-    def refuse(**_: object) -> None:
+    def refuse(*_: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr("steybrae.files.whole.tempfile.mkstemp", refuse)
+    monkeypatch.setattr("steybrae.files.whole.Path.open", refuse)
     with pytest.raises(FileWriteError) as caught:
         write_text(tmp_path / "a.txt", "new")
     assert str(caught.value) == (
@@ -124,6 +126,61 @@ def mask() -> Iterator[int]:
 def test_the_permissions_are_those_of_any_new_file(tmp_path: Path, mask: int) -> None:
     write_text(tmp_path / "a.txt", "new")
     assert stat.S_IMODE((tmp_path / "a.txt").stat().st_mode) == 0o666 & ~mask
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_a_name_taken_while_it_was_written_stays(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, links: bool
+) -> None:
+    path = tmp_path / "a.txt"
+    if not links:
+        # As on FAT.
+        def refuse(*_: object) -> None:
+            raise PermissionError(1, "Operation not permitted")
+
+        monkeypatch.setattr("steybrae.files.whole.Path.hardlink_to", refuse)
+
+    def slowly(temporary: Path) -> None:
+        temporary.write_text("mine")
+        path.write_text("somebody else's")
+
+    with pytest.raises(FileWriteError) as caught:
+        write_whole(path, slowly)
+    assert str(caught.value) == (
+        f"{path} exists and is not overwritten. Give another name, or --force to replace it."
+    )
+    assert path.read_text() == "somebody else's"
+    path.unlink()
+    write_text(path, "mine")
+    assert path.read_text() == "mine"
+    assert left(tmp_path) == ["a.txt"]
+
+
+def test_a_name_as_long_as_the_system_allows(tmp_path: Path) -> None:
+    path = tmp_path / ("a" * 251 + ".txt")
+    write_text(path, "new")
+    assert left(tmp_path) == [path.name]
+
+
+def test_of_eight_that_write_one_new_name_one_succeeds(tmp_path: Path) -> None:
+    path, together = tmp_path / "a.txt", threading.Barrier(8)
+
+    def write(number: int) -> bool:
+        def content(temporary: Path) -> None:
+            temporary.write_text(str(number))
+            together.wait(30.0)
+
+        try:
+            write_whole(path, content)
+        except FileWriteError:
+            return False
+        return True
+
+    with ThreadPoolExecutor(8) as pool:
+        wrote = list(pool.map(write, range(8)))
+    assert wrote.count(True) == 1
+    assert path.read_text() == str(wrote.index(True))
+    assert left(tmp_path) == ["a.txt"]
 
 
 def test_the_writer_sees_the_suffix(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
+import signal
 import sys
 from importlib import import_module
 from typing import Annotated, Any, Final, NoReturn
@@ -104,6 +105,7 @@ def main() -> None:
     # again costs a tenth of a second. Arrays are freed by their count of references all the same.
     gc.set_threshold(100_000, 50, 50)
     own_environment()
+    _clean_up_when_stopped()
     try:
         arguments = None if len(sys.argv) > 1 else ["--help"]
         status = app(arguments, prog_name="steybrae", standalone_mode=False)
@@ -126,6 +128,21 @@ def main() -> None:
     except OSError as error:
         _stop(f"The system refused: {error}. Check the file or folder and try again.", 2)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _clean_up_when_stopped() -> None:
+    """Let what is half written be taken away when the system ends the process or its terminal goes."""
+
+    def leave(number: int, _frame: object) -> NoReturn:
+        # Once is enough: a second signal would end the cleaning.
+        signal.signal(number, signal.SIG_IGN)
+        sys.exit(128 + number)
+
+    for name in ("SIGTERM", "SIGHUP"):
+        number = getattr(signal, name, None)
+        # What nohup ignores stays so.
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, leave)
 
 
 def _stop(message: str, status: int) -> NoReturn:

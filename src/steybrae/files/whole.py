@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import os
-import tempfile
+import secrets
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
+from typing import Final
 
 from steybrae.errors import FileWriteError
 
 __all__ = ["check_outputs", "check_writable", "write_bytes", "write_text", "write_whole"]
+
+MOST_STEM: Final = 50
+"""Characters of a name that its temporary name repeats: a name may be as long as the system allows."""
 
 
 def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path] = (), *, force: bool = False) -> None:
@@ -71,16 +76,21 @@ def _why_not(path: Path, *, force: bool) -> str:
         return f"{path} should be a file to write; it is a folder. Give a file name."
     # A link to nowhere is a name that somebody gave, too.
     if not force and (path.is_symlink() or path.exists()):
-        return f"{path} exists and is not overwritten. Give another name, or --force to replace it."
+        return _exists(path)
     if not path.parent.is_dir():
         return f"The folder {path.parent} should exist to write {path.name} there. Make it first."
     return ""
 
 
+def _exists(path: Path) -> str:
+    return f"{path} exists and is not overwritten. Give another name, or --force to replace it."
+
+
 def write_whole(path: Path, write: Callable[[Path], None], *, force: bool = False) -> None:
     """Write a file beside its final name, flush it, then rename it.
 
-    A reader never sees half a file, and a failure leaves what was there before.
+    A reader never sees half a file, and a failure leaves what was there before. Of several that write
+    one new name at once, one succeeds.
 
     Parameters
     ----------
@@ -97,30 +107,38 @@ def write_whole(path: Path, write: Callable[[Path], None], *, force: bool = Fals
         As `check_writable`, or the system refused (no permission, disk full).
     """
     check_writable(path, force=force)
-    temporary: Path | None = None
+    # Named before it is there, so that a signal at any moment finds what to take away.
+    temporary = path.with_name(f".{path.stem[:MOST_STEM]}-{secrets.token_hex(4)}{path.suffix}")
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.stem}-", suffix=path.suffix, dir=path.parent)
-        os.close(handle)
-        temporary = Path(name)
+        temporary.open("xb").close()
         write(temporary)
         with temporary.open("rb") as written:
             os.fsync(written.fileno())
-        temporary.chmod(0o666 & ~_umask())
-        temporary.replace(path)
+        if force:
+            temporary.replace(path)
+        else:
+            _give_new_name(temporary, path)
+    except FileExistsError as error:
+        raise FileWriteError(_exists(path)) from error
     except OSError as error:
         reason = error.strerror or str(error)
         message = f"{path} could not be written: {reason}. Nothing was left under that name."
         raise FileWriteError(message) from error
     finally:
-        if temporary is not None:
-            temporary.unlink(missing_ok=True)
+        with suppress(OSError):
+            temporary.unlink()
 
 
-def _umask() -> int:
-    # The mask can only be read by setting it; mkstemp's 0600 would keep others from reading.
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+def _give_new_name(temporary: Path, path: Path) -> None:
+    """Name a finished file, unless the name was taken in the meantime."""
+    try:
+        path.hardlink_to(temporary)
+    except FileExistsError:
+        raise
+    except OSError:
+        # A file system without links: the name is taken first, empty, and then filled.
+        path.open("xb").close()
+        temporary.replace(path)
 
 
 def write_bytes(path: Path, data: bytes, *, force: bool = False) -> None:
