@@ -1,0 +1,98 @@
+"""How far a slope can lie from the ground's because heights stand only at cells.
+
+Between cell and ground lies relief that the cells do not show. How much of it there is, the model
+itself tells: where the slope changes from cell to cell, it also changes within them. Roughness
+``A8`` is the root of the mean square, over the eight neighbours, of neighbour's slope less own.
+With the ratio ``r = cell / baseline`` the 95 % ends of the slope over the baseline are, in degrees,
+
+    down = s (a + k A8),  a = 0.5 + 1.7 (r - 0.5),  k = 1.0, 1.2, 1.3, 1.3 at r = 0.5, 1, 1.5, 2
+    up   = s (a + k A8),  a = 0.5 + 4.5 (r - 0.5),  k = 1.0, 1.45, 1.7, 1.8
+
+linear between, ``a = 0.5`` and ``k = sqrt(2 r)`` below 0.5, and ``s`` rising from 1 at 40 to 1.3 at
+50 degrees of slope. The ends are lopsided where cells flatten. The figures were fitted on airborne
+lidar models of five alpine slopes (cells of 5 m) and of hills (1 m), each made coarser by block means
+and by taking every n-th height, and rounded upwards; ``tests/benchmarks/README.md`` has what they
+hold. They stand for cells of 1 to 40 m and baselines up to 50 m.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from steybrae.terrain.dem import Array
+
+__all__ = ["OPEN_CELLS_M", "cell_share_deg", "roughness_deg"]
+
+OPEN_CELLS_M: Final = 40.0
+"""Largest cell, metres, for which an upper end was measured; above it how much steeper is not known."""
+
+_RATIOS: Final = (0.5, 1.0, 1.5, 2.0)
+_DOWN_K: Final = (1.0, 1.2, 1.3, 1.3)
+_UP_K: Final = (1.0, 1.45, 1.7, 1.8)
+_LEAST_DEG, _DOWN_RISE_DEG, _UP_RISE_DEG = 0.5, 1.7, 4.5
+_STEEP_FROM_DEG, _STEEP_TO_DEG, _STEEP_SHARE = 40.0, 50.0, 0.3
+
+
+def roughness_deg(slope_deg: Array) -> Array:
+    """Root mean square, over the eight neighbours, of neighbour's slope less own.
+
+    ``A8 = sqrt(mean((s_i - s_0)^2))``, an index of how much the slope varies within cells.
+
+    Parameters
+    ----------
+    slope_deg
+        Slope of cells over two cells (Horn), ``[row, col]``, degrees; NaN unknown.
+
+    Returns
+    -------
+    Array
+        Degrees, same shape; NaN where one of the nine is unknown, and in the outer ring.
+    """
+    out = np.full(slope_deg.shape, np.nan)
+    rows, cols = slope_deg.shape
+    if rows < 3 or cols < 3:
+        return out
+    own = slope_deg[1:-1, 1:-1]
+    total = np.zeros(own.shape)
+    for i, j in ((i, j) for i in range(3) for j in range(3) if (i, j) != (1, 1)):
+        total += (slope_deg[i : rows - 2 + i, j : cols - 2 + j] - own) ** 2
+    out[1:-1, 1:-1] = np.sqrt(total / 8.0)
+    return out
+
+
+def cell_share_deg(
+    slope_deg: ArrayLike, roughness: ArrayLike, cell_m: float, baseline_m: float
+) -> tuple[Array, Array]:
+    """How much gentler and how much steeper the ground may be than the cells show, 95 %.
+
+    The formula and where it comes from stand in the module docstring.
+
+    Parameters
+    ----------
+    slope_deg
+        The model's slope over the baseline, or over two cells where those are longer, degrees.
+    roughness
+        From `roughness_deg`, degrees; NaN unknown.
+    cell_m, baseline_m
+        Longer side of a cell, and the baseline on the ground that is meant, metres.
+
+    Returns
+    -------
+    tuple of Array
+        Degrees down and up. NaN where the slope or the roughness is unknown; the second NaN
+        everywhere for cells above `OPEN_CELLS_M`.
+    """
+    ratio = cell_m / baseline_m
+    slope, rough = np.asarray(slope_deg, dtype=float), np.asarray(roughness, dtype=float)
+    steep = np.clip((slope - _STEEP_FROM_DEG) / (_STEEP_TO_DEG - _STEEP_FROM_DEG), 0.0, 1.0)
+    scale = 1.0 + _STEEP_SHARE * steep
+    beyond = max(ratio - _RATIOS[0], 0.0)
+    within = np.sqrt(min(2.0 * ratio, 1.0))
+    down = _LEAST_DEG + _DOWN_RISE_DEG * beyond + within * np.interp(ratio, _RATIOS, _DOWN_K) * rough
+    up = _LEAST_DEG + _UP_RISE_DEG * beyond + within * np.interp(ratio, _RATIOS, _UP_K) * rough
+    if cell_m > OPEN_CELLS_M:
+        up = up * np.nan
+    return np.asarray(scale * down), np.asarray(scale * up)

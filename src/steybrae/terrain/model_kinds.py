@@ -1,0 +1,130 @@
+"""Survey error of elevation models by kind: standard deviation of a height, and correlation length.
+
+Of the standard deviations those marked R stand in a source that was read, M is from memory. No
+correlation length stands in a source except that of the 1 arc-second radar model, measured on one
+site; the others are our choice.
+
+=============== ======= ==== ===================================================================
+kind            SD, m   L, m source of the standard deviation
+=============== ======= ==== ===================================================================
+lidar           0.3     20   swissALTI3D product page, 1 sigma 0.3 m below 2000 m (R)
+photogrammetry  3       50   the same page above 2000 m, 1 to 3 m (R): the larger
+contours        6       35   0.30 x contour interval, here 20 m: 90 % within half an interval (US
+                             National Map Accuracy Standards) / 1.645; L is the distance between
+                             such contours at 30 degrees
+glo-30          4       60   doi:10.1080/17538947.2022.2094002 (R); the specification says 2.4
+aw3d-30         6       60   the same study (R)
+srtm-30         8       60   measured on one site of steep alpine ground; others find 6.6 (R)
+radar-30m       8       60   as srtm-30
+=============== ======= ==== ===================================================================
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal, get_args
+
+from steybrae.errors import ModelError
+
+__all__ = ["MODEL_KINDS", "ModelKind", "Survey", "check_kind", "survey_error"]
+
+ModelKind = Literal["lidar", "photogrammetry", "contours", "glo-30", "aw3d-30", "srtm-30", "radar-30m"]
+MODEL_KINDS: Final = get_args(ModelKind)
+
+KIND_ERRORS_M: Final[dict[str, tuple[float, float]]] = {
+    "lidar": (0.3, 20.0),
+    "photogrammetry": (3.0, 50.0),
+    "contours": (6.0, 35.0),
+    "glo-30": (4.0, 60.0),
+    "aw3d-30": (6.0, 60.0),
+    "srtm-30": (8.0, 60.0),
+    "radar-30m": (8.0, 60.0),
+}
+"""Standard deviation and correlation length, metres; the module docstring has the sources."""
+
+FINE_CELLS_M: Final = 12.0
+"""Largest cell, metres, of models that national surveys make from lidar or photographs (our choice)."""
+
+USUAL_FINE_M: Final = (1.5, 50.0)
+"""What is taken for such cells where nothing is stated: between lidar and photogrammetry (our choice)."""
+
+USUAL_COARSE_M: Final = KIND_ERRORS_M["srtm-30"]
+"""The same for coarser cells: the worst of the usual models of the whole earth."""
+
+Basis = Literal["stated", "kind", "usual"]
+
+
+@dataclass(frozen=True)
+class Survey:
+    """Error of a model's heights.
+
+    Attributes
+    ----------
+    sd_m
+        Standard deviation, metres.
+    correlation_m
+        Correlation length, metres; None takes the worst.
+    basis
+        ``stated``, by ``kind``, or ``usual`` for the cell size.
+    words
+        The same in words.
+    """
+
+    sd_m: float
+    correlation_m: float | None
+    basis: Basis
+    words: str
+
+
+def check_kind(name: str) -> ModelKind:
+    """Name of a kind of model, refused where there is none such.
+
+    Raises
+    ------
+    ModelError
+        Not one of `MODEL_KINDS`.
+    """
+    if name not in MODEL_KINDS:
+        message = f"The kind of a model should be one of {', '.join(MODEL_KINDS)}; got {name!r}. Choose one."
+        raise ModelError(message)
+    return name  # type: ignore[return-value]
+
+
+def survey_error(
+    cell_m: float,
+    kind: ModelKind | None = None,
+    vertical_sd_m: float | None = None,
+    correlation_m: float | None = None,
+) -> Survey:
+    """Survey error as stated, else by the kind of model, else the usual worst for its cells.
+
+    Parameters
+    ----------
+    cell_m
+        Longer side of a cell, metres.
+    kind
+        As the user says; None where not said.
+    vertical_sd_m, correlation_m
+        As stated, metres; a length alone takes the place of the kind's.
+
+    Returns
+    -------
+    Survey
+    """
+    if vertical_sd_m is not None:
+        length = "worst correlation length" if correlation_m is None else f"correlation {correlation_m:g} m"
+        words = f"the stated vertical error of {vertical_sd_m:g} m (1 SD, {length})"
+        return Survey(vertical_sd_m, correlation_m, "stated", words)
+    basis: Basis = "usual" if kind is None else "kind"
+    usual = USUAL_FINE_M if cell_m <= FINE_CELLS_M else USUAL_COARSE_M
+    sd, length_m = usual if kind is None else KIND_ERRORS_M[kind]
+    length_m = length_m if correlation_m is None else correlation_m
+    whose = (
+        f"the usual worst survey error for {cell_m:.1f} m cells"
+        if kind is None
+        else f"the survey error of a model of the kind {kind}"
+    )
+    words = f"{whose} ({sd:g} m, 1 SD, correlation {length_m:g} m)"
+    if kind is None:
+        words += "; --model-kind or --vertical-error would say more"
+    return Survey(sd, length_m, basis, words)
