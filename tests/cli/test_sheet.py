@@ -72,9 +72,28 @@ def test_own_plan_and_log_are_asked_about(
     status, said, _ = run("practice", *MAP, "--sample", "--plan", plan, "--log", log, "--out", out)
     assert status == 0
     assert said.splitlines()[1:] == [
+        "The key is not in it: give --answers FILE with the same settings and seed.",
         "No reading of the log could be asked about: none lies on this map where it can be measured.",
         "Damaged lines of the log, passed over: 1. See reading --review.",
     ]
+
+
+def test_copies_for_a_class_with_one_key(run: Run, tmp_path: Path) -> None:
+    out, key = tmp_path / "class.pdf", tmp_path / "key.pdf"
+    arguments = ("practice", *MAP, "--sample", "--questions", "2", "--copies", "3", "--seed", "5")
+    status, said, errors = run(*arguments, "--out", out, "--answers", key)
+    assert (status, errors) == (0, "")
+    assert said.splitlines() == [
+        f"{out} written. A lesson is not a field decision.",
+        f"{key} written. A lesson is not a field decision.",
+    ]
+    out.unlink()
+    assert run(*arguments, "--out", out, "--answers", key) == (
+        2,
+        "",
+        f"steybrae: {key} exists and is not overwritten. Give another name, or --force to replace it.\n",
+    )
+    assert not out.exists()
 
 
 @pytest.mark.parametrize(

@@ -14,11 +14,11 @@ from tests.show.pdf_lines import level, page_strokes, rendered, upright, words
 from steybrae.files.rasters import open_model
 from steybrae.show.sheet_error import error_pdf
 from steybrae.show.sheet_field import field_pdf
-from steybrae.show.sheet_practice import practice_pdf
+from steybrae.show.sheet_practice import key_pdf, marking_line, practice_pdf
 from steybrae.show.sheet_scale import COMB_LINE_MM, scale_pdf
 from steybrae.teach.field_sheet import field_sheet
 from steybrae.teach.map_ground import MapLook
-from steybrae.teach.practice import practice_sheet
+from steybrae.teach.practice import PracticeSheet, practice_sheet
 from steybrae.teach.ruler_error import error_sheet
 from steybrae.teach.slope_scale import map_scale, scale_sheet
 from steybrae.terrain.dem import Dem
@@ -149,32 +149,37 @@ def massif() -> Dem:
         return model.read(0, 0, *model.grid.shape)
 
 
-def test_a_practice_sheet_has_map_questions_and_answers_on_pages_of_their_own(
-    massif: Dem, tmp_path: Path
-) -> None:
-    sheet = practice_sheet(massif, MapLook(25_000.0, 10.0), seed=7, sample=True, source_words="the sample")
-    pdf = practice_pdf(sheet)
-    assert pdf == practice_pdf(
-        practice_sheet(massif, MapLook(25_000.0, 10.0), seed=7, sample=True, source_words="the sample")
-    )
-    pages = page_strokes(pdf)
-    assert len(pages) == 3
-    text = words(pdf, tmp_path)
-    assert text.count("A lesson is not a field decision.") == 3
-    assert text.count("there is no such ground") == 3
-    assert not VERDICT.search(text)
-    for question in sheet.questions:
-        for part in question.parts:
-            assert part.worked in text
-    # The map comes before its answers: none of them can be read off its page or the questions'.
-    assert text.index("Answers.") > max(text.index(question.ask[:30]) for question in sheet.questions)
+def test_pupils_get_maps_and_questions_and_the_teacher_a_key(massif: Dem, tmp_path: Path) -> None:
+    def made(seed: int) -> PracticeSheet:
+        return practice_sheet(
+            massif, MapLook(25_000.0, 10.0), seed=seed, sample=True, source_words="the sample"
+        )
+
+    sheets = [made(7), made(8)]
+    pdf = practice_pdf(sheets)
+    assert pdf == practice_pdf([made(7), made(8)])
+    assert len(page_strokes(pdf)) == 4
+    text, key = words(pdf, tmp_path), words(key_pdf(sheets), tmp_path)
+    assert text.count("A lesson is not a field decision.") == 4
+    assert text.count("there is no such ground") == 4
+    assert not VERDICT.search(text + key)
+    assert "Accept" not in text
+    for sheet in sheets:
+        assert f"seed {sheet.seed}" in text
+        assert f"Seed {sheet.seed}" in key
+        for question in sheet.questions:
+            assert question.ask[:30] in text
+            assert marking_line(question) in key
+            for part in question.parts:
+                assert part.worked in key
+                assert part.worked not in text
 
 
 def test_contours_of_a_plane_on_paper_and_at_600_dpi(tmp_path: Path) -> None:
     """Thick lines of 50 m on a plane of 30 degrees facing east: 3.46 mm apart at 1:25 000."""
     dem = sample_surface(Plane(30.0, 90.0), (600, 600), 10.0)
     sheet = practice_sheet(dem, MapLook(25_000.0, 10.0), seed=1, questions=1)
-    pdf = practice_pdf(sheet)
+    pdf = practice_pdf([sheet])
     strokes = page_strokes(pdf)[0]
     thick = sorted(s.points[0][0] for s in strokes if abs(s.width_mm - 0.25) < 1e-3 and len(s.points) > 100)
     gap_mm = 2.0 * math.sqrt(3.0) / 0.9996  # UTM's scale at its central meridian

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
+from collections import Counter
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -12,12 +13,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from steybrae.bands import BandScheme
 from steybrae.errors import ModelError, QuantityError
 from steybrae.field.log import LogRow
 from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
+from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.screening import Settings, screen_route
-from steybrae.teach.answers import READING_MM, fair_range_deg, measured
+from steybrae.teach.answers import MOST_BANDS, Measured, fair_range_deg, measured
 from steybrae.teach.asked import LEAST_GAP_MM, THINNED_ASIDE_MM, Question
 from steybrae.teach.map_ground import MapGround, MapLook, contours, map_ground
 from steybrae.teach.own_questions import log_middle, log_questions, plan_middle, plan_questions
@@ -27,6 +30,7 @@ from steybrae.teach.practice import (
     PracticeSheet,
     practice_sheet,
 )
+from steybrae.teach.questions import band_asked
 from steybrae.teach.stretches import profiles, stretch_from
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.sampling import heights_at
@@ -90,6 +94,8 @@ def _check_answers(one: PracticeSheet, steepest_deg: float) -> None:
             assert part.low_deg < part.slope_gap_deg < part.high_deg
             assert part.low_deg <= part.slope_model_deg <= part.high_deg
             assert part.slope_gap_deg <= steepest_deg
+            if question.kind != "single":  # which asks how much one gap leaves open, and for no band
+                _check_band(part)
         if question.stretch is not None:
             exact = ground_slopes_deg(one.ground, question)
             for part, slope_deg in zip(np.repeat(np.array(question.parts), 2), exact, strict=True):
@@ -103,7 +109,16 @@ def _check_answers(one: PracticeSheet, steepest_deg: float) -> None:
             assert question.leg.height_change_m == pytest.approx(z[1] - z[0], abs=1e-6)
             steps = question.leg.height_change_m / one.look.interval_m
             assert steps == pytest.approx(round(steps), abs=0.05)
+            assert question.leg.steepest is not None
             assert question.leg.track_grade_deg < question.leg.steepest.slope_model_deg
+            _check_band(question.leg.steepest)
+            assert question.leg.steepest.gaps in (3, 4, 5, 10)
+
+
+def _check_band(part: Measured) -> None:
+    assert 1 <= len(part.bands) <= MOST_BANDS
+    assert BandScheme().band(part.slope_gap_deg) in part.bands
+    assert BandScheme().band(part.slope_model_deg) in part.bands
 
 
 def _check_readable(one: PracticeSheet) -> None:
@@ -209,8 +224,9 @@ def test_thin_lines_are_left_out_at_the_trap_and_nowhere_else() -> None:
             assert _distance_mm(at, contour.lines) >= THINNED_ASIDE_MM - stretch.length_mm / 2.0 - 1e-9
         else:
             assert sum(map(len, contour.lines)) == sum(map(len, whole[number].lines))
-    counted = trap.parts[0].gaps - len(trap.dropped)
-    assert trap.remarks[0].startswith(f"Only {counted} of 5 gaps are drawn")
+    gaps = trap.parts[0].gaps
+    assert gaps % 5 == 0
+    assert trap.remarks[0].startswith(f"Only {gaps - len(trap.dropped)} of {gaps} gaps are drawn")
 
 
 def test_numbers_on_contours_stand_with_their_tops_uphill() -> None:
@@ -244,6 +260,14 @@ def test_same_seed_same_questions_another_seed_others() -> None:
     assert [question.letter for question in first.questions] == list("ABCDEFGH")
 
 
+@pytest.mark.parametrize("level", LEVELS)
+def test_questions_spread_over_the_bands(level: str) -> None:
+    """No band is the answer to half the questions of a level."""
+    bands = Counter(band_asked(q) for seed in range(5) for q in sheet(seed, level).questions)
+    assert len(bands) >= 3
+    assert max(bands.values()) <= 0.5 * sum(bands.values())
+
+
 def test_levels_differ() -> None:
     told = " ".join(question.ask for question in sheet(5, "practice").questions)
     untold = " ".join(question.ask for question in sheet(5, "assessment").questions)
@@ -252,11 +276,11 @@ def test_levels_differ() -> None:
     assert "thinned" in {question.kind for question in sheet(5, "assessment").questions}
 
 
-def test_the_fair_range_is_what_0_2_mm_does() -> None:
-    # Five gaps of 10 m at 30 degrees on 1:25 000, 3.464 mm: 1.43 degrees to either side to first order.
+def test_the_fair_range_is_what_half_a_millimetre_does() -> None:
+    # Five gaps of 10 m at 30 degrees on 1:25 000, 3.464 mm: 2 mm up in 2.964 and in 3.964 mm.
     low, high = fair_range_deg(2.0 * math.sqrt(3.0), 50.0, 25_000.0)
-    assert (high - low) / 2.0 == pytest.approx(1.43, abs=0.01)
-    assert fair_range_deg(READING_MM, 10.0, 25_000.0)[1] == 90.0
+    assert (low, high) == pytest.approx((26.7722, 34.0091), abs=1e-3)
+    assert fair_range_deg(RULER_ERROR_MM, 10.0, 25_000.0)[1] == 90.0
     part = measured("whole", 12.5, 5, 9.0, LOOKS[0])
     assert part.worked == "12.50 mm over 5 gaps: 50 m up in 312 m; rise / run = 0.160, slope 9.1°"
     feet = measured("whole", 4.0, 4, 31.0, LOOKS[3])
@@ -287,8 +311,14 @@ def test_own_legs_and_readings_are_asked_about(sample_dem: Path) -> None:
         assert question.leg is not None
         theirs = numbers[int(re.search(r"leg (\d+)", question.leg.name)[1])]  # type: ignore[index]
         assert question.leg.length_m == pytest.approx(theirs.length_m, abs=question.leg.length_tolerance_m)
-        assert question.leg.steepest.slope_model_deg <= (theirs.slope_max_deg or 0.0) + 0.5
         assert "The plan says" in question.remarks[-1]
+        steepest = question.leg.steepest
+        if steepest is None:
+            assert "steepest" not in question.ask
+            assert question.remarks[-1].endswith("it is not asked, and the plan leads.")
+        else:
+            assert theirs.slope_max_deg is not None
+            assert steepest.low_deg <= theirs.slope_max_deg <= steepest.high_deg
     (reading,) = (question for question in one.questions if question.kind == "reading")
     assert reading.ask == (
         "Your own reading of 14 February 2026: 34.0° ± 4.0°. What does the map say here, and do the "

@@ -159,6 +159,13 @@ def practice(
     seed: Annotated[
         int, typer.Option("--seed", help="Same seed, same sheet; another one, another.", min=0)
     ] = 1,
+    copies: Annotated[
+        int,
+        typer.Option("--copies", help="So many sheets, each with a seed of its own.", min=1, max=30),
+    ] = 1,
+    answers: Annotated[
+        Path | None, typer.Option("--answers", help="Write the key of all copies here.", metavar="FILE")
+    ] = None,
     index_every: Annotated[
         int,
         typer.Option("--index-every", help="Every how many contours one is drawn thick.", metavar="N", min=2),
@@ -176,16 +183,18 @@ def practice(
     paper: Paper = "a4",
     force: Force = False,
 ) -> None:
-    """Make a contour map true to scale with stretches to measure, and pages of answers."""
+    """Make a contour map true to scale with stretches to measure, and a key for the teacher."""
     from steybrae.cli.inputs import model_settings, open_source
     from steybrae.files.logs import read_log
     from steybrae.files.plans import read_plan
     from steybrae.files.whole import check_writable
-    from steybrae.show.sheet_practice import practice_pdf
+    from steybrae.show.sheet_practice import key_pdf, practice_pdf
     from steybrae.show.true_size import paper_size_mm
     from steybrae.teach.practice import FRAMES_MM, practice_sheet
 
-    check_writable(out, force=force)
+    for path in (out, answers):
+        if path is not None:
+            check_writable(path, force=force)
     paper_size_mm(paper)
     look = _look(scale, interval, index_every)
     route = read_plan(plan) if plan else None
@@ -200,20 +209,27 @@ def practice(
             legs = plan_questions(ground, look, route, told=level != "assessment") if route else []
             return [*legs, *log_questions(ground, look, rows)]
 
-        sheet = practice_sheet(
-            model,
-            look,
-            seed=seed,
-            questions=questions,
-            level=level,
-            source_words="the invented sample massif" if sample else ", ".join(model.info.files),
-            sample=sample,
-            frame_mm=FRAMES_MM[paper.lower()],
-            middle=middle,
-            own=own,
-        )
-        _write(out, lambda: practice_pdf(sheet, paper=paper), force=force)
-    for note in _own_notes(sheet, plan, log):
+        sheets = [
+            practice_sheet(
+                model,
+                look,
+                seed=seed + copy,
+                questions=questions,
+                level=level,
+                source_words="the invented sample massif" if sample else ", ".join(model.info.files),
+                sample=sample,
+                frame_mm=FRAMES_MM[paper.lower()],
+                middle=middle,
+                own=own,
+            )
+            for copy in range(copies)
+        ]
+        _write(out, lambda: practice_pdf(sheets, paper=paper), force=force)
+        if answers is None:
+            typer.echo("The key is not in it: give --answers FILE with the same settings and seed.")
+        else:
+            _write(answers, lambda: key_pdf(sheets, paper=paper), force=force)
+    for note in dict.fromkeys(note for sheet in sheets for note in _own_notes(sheet, plan, log)):
         typer.echo(note)
     if kept and kept.damaged:
         typer.echo(f"Damaged lines of the log, passed over: {len(kept.damaged)}. See reading --review.")

@@ -12,7 +12,7 @@ from steybrae import __version__
 from steybrae.bands import BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import OffModelError, RouteError
-from steybrae.quantities import round_down
+from steybrae.quantities import LAND_HEIGHTS_M, round_down
 from steybrae.route.ascent import reversal_m
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
 from steybrae.route.ground import Look, leg_ground, leg_windows
@@ -168,7 +168,7 @@ def screen_route(
         unknown_near=any(_unknown_near(leg) for leg in legs),
         open_above=totals.open_above,
         places_swapped=swapped,
-        unit_doubtful=_doubtful_heights(legs),
+        unit_doubtful=_doubtful_heights(legs, totals),
         absurd_share=source.absurd_share,
     )
     return RouteScreening(
@@ -359,8 +359,16 @@ def _overhead_deg(leg: LegScreening) -> float | None:
     return None if sight is None else sight.deg
 
 
-def _doubtful_heights(legs: list[LegScreening]) -> str:
+def _doubtful_heights(legs: list[LegScreening], totals: Totals) -> str:
     """Say why heights look like another unit; empty where they do not."""
+    low, top = totals.elevation_min_m, totals.elevation_max_m
+    if low is None or top is None:
+        return ""
+    if low < LAND_HEIGHTS_M[0] or top > LAND_HEIGHTS_M[1]:
+        return (
+            f"Heights along the line run from {low:.0f} to {top:.0f} m, which no land has: they may be in "
+            "feet, decimetres or centimetres. State --z-unit, or bring the model to metres."
+        )
     slopes = np.concatenate([leg.points.slope_deg for leg in legs])
     known = slopes[np.isfinite(slopes)]
     middle_deg = float(np.median(known)) if len(known) else 0.0

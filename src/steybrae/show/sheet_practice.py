@@ -1,21 +1,23 @@
-"""The practice sheet: a map true to scale, the questions, and the answers on pages of their own."""
+"""Practice sheets: for pupils a map true to scale and its questions; for the teacher the key."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
+from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.paper.wording import ground_text
-from steybrae.quantities import round_down, round_up, slope_text
+from steybrae.quantities import round_up, slope_text
 from steybrae.show.true_size import MUTED, SMALL_PT, Colour, Sheet
 from steybrae.teach.answers import Measured, range_text
-from steybrae.teach.asked import LegAnswer, LegLine, Question
+from steybrae.teach.asked import AspectAnswer, LegAnswer, LegLine, Question
 from steybrae.teach.placing import LEADER_MM, LETTER_MM
 from steybrae.teach.practice import PracticeSheet
 from steybrae.teach.slope_scale import map_name
 from steybrae.teach.stretches import Stretch
 
-__all__ = ["practice_pdf"]
+__all__ = ["key_pdf", "marking_line", "practice_pdf"]
 
 CONTOUR_INK: Final[Colour] = (0.36, 0.30, 0.24)
 GRID_INK: Final[Colour] = (0.55, 0.62, 0.70)
@@ -33,32 +35,100 @@ LABEL_PT: Final = 5.0
 LETTER_PT: Final = 9.0
 
 
-def practice_pdf(result: PracticeSheet, *, paper: str = "a4") -> bytes:
-    """Draw the map, the questions and the answers.
+def practice_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> bytes:
+    """Draw map and questions of each copy, without an answer.
 
     Parameters
     ----------
-    result
-        From `steybrae.teach.practice.practice_sheet`.
+    results
+        From `steybrae.teach.practice.practice_sheet`, one for each pupil.
     paper
         ``a4`` or ``letter``.
 
     Returns
     -------
     bytes
-        A PDF, the same for the same sheet.
+        A PDF, the same for the same sheets.
     """
-    look = result.look
-    name = map_name(look.scale, look.interval_m, f"{look.interval_m / look.unit_m:g}{look.unit}")
-    sheet = Sheet(f"Slope from contours: {result.level}", result.cautions, paper=paper)
-    top = _head(sheet, result, name)
-    _map(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
-    _margin(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
-    sheet.new_page()
-    _questions(sheet, result)
-    sheet.new_page()
-    _answers(sheet, result)
+    sheet = Sheet(f"Slope from contours: {results[0].level}", results[0].cautions, paper=paper)
+    for number, result in enumerate(results):
+        look = result.look
+        name = map_name(look.scale, look.interval_m, f"{look.interval_m / look.unit_m:g}{look.unit}")
+        if number:
+            sheet.new_page()
+        top = _head(sheet, result, name)
+        _map(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
+        _margin(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
+        sheet.new_page()
+        _questions(sheet, result)
     return sheet.finish()
+
+
+def key_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> bytes:
+    """Draw the teacher's key: a line for each answer of every copy, then the way to each.
+
+    Parameters
+    ----------
+    results, paper
+        As for `practice_pdf`; copies are told apart by their seeds, which stand on the maps.
+
+    Returns
+    -------
+    bytes
+        A PDF, the same for the same sheets.
+    """
+    sheet = Sheet(f"Slope from contours, answers: {results[0].level}", results[0].cautions, paper=paper)
+    _marking(sheet, results)
+    for result in results:
+        sheet.new_page()
+        _answers(sheet, result)
+    return sheet.finish()
+
+
+def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
+    """Write what to accept, an answer a line, for marking at a glance."""
+    width = sheet.right_mm - sheet.left_mm
+    y = sheet.paragraph(
+        sheet.left_mm,
+        sheet.top_mm - 1.0,
+        width,
+        "Key for marking: what to accept, and the bands that are right. The ways to the answers follow.",
+        size_pt=8,
+        face="bold",
+    )
+    for result in results:
+        lines = [(question.letter, marking_line(question)) for question in result.questions]
+        heights = [3.9 * len(sheet.wrapped(text, width - 8.0, 8)) for _, text in lines]
+        if y - sum(heights) - 8.0 < sheet.bottom_mm:
+            sheet.new_page()
+            y = sheet.top_mm - 1.0
+        y = sheet.paragraph(sheet.left_mm, y - 2.0, width, f"Seed {result.seed}", size_pt=8, face="bold")
+        for letter, text in lines:
+            sheet.text(sheet.left_mm, y - 2.9, letter, size_pt=8, face="bold", ink=MARK_INK)
+            y = sheet.paragraph(sheet.left_mm + 8.0, y, width - 8.0, text, size_pt=8) - 0.2
+
+
+def marking_line(question: Question) -> str:
+    """Say in a line what to accept for a question."""
+    said = []
+    for part in question.parts:
+        name = "" if len(question.parts) == 1 else f"{part.what} "
+        bands = "" if question.kind == "single" else f", band {_bands(part)}"
+        said.append(f"{name}{range_text(part.low_deg, part.high_deg)}{bands}")
+    if question.aspect is not None:
+        said.append(_faces(question.aspect))
+    if question.leg is not None:
+        said += [text for text, strong in _leg_lines(question.leg) if strong]
+    return "; ".join(text.rstrip(".") for text in said)
+
+
+def _bands(part: Measured) -> str:
+    return " or ".join(band.label for band in part.bands)
+
+
+def _faces(at: AspectAnswer) -> str:
+    accepted = f"{round_up(at.tolerance_deg, 1.0):.0f}"
+    return f"Faces {at.sector}, {_bearing(at.aspect_true_deg)}° true. Accept ± {accepted}°."
 
 
 def _head(sheet: Sheet, result: PracticeSheet, name: str) -> float:
@@ -244,8 +314,9 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
         sheet.left_mm,
         sheet.top_mm - 1.0,
         width,
-        "Answers. By gap: the slope of the drawn length. By model: the ground's own slope under it. "
-        "Accept: what a length read 0.2 mm long or short gives; the bands are those of that range.",
+        f"Answers, seed {result.seed}. By gap: the slope of the drawn length. By model: the ground's own "
+        "slope under it. "
+        f"Accept: what a length read {RULER_ERROR_MM} mm long or short gives, and its bands.",
         size_pt=8,
         face="bold",
     )
@@ -267,13 +338,9 @@ def _answer_lines(question: Question) -> list[tuple[str, bool]]:
     """Lines of an answer, and whether each stands out."""
     lines: list[tuple[str, bool]] = []
     for part in question.parts:
-        lines += [(_part_text(part, alone=len(question.parts) == 1), True), (part.worked, False)]
+        lines += [(_part_text(part, question), True), (part.worked, False)]
     if question.aspect is not None:
-        at = question.aspect
-        accepted = f"{round_up(at.tolerance_deg, 1.0):.0f}"
-        lines.append(
-            (f"Faces {at.sector}, {_bearing(at.aspect_true_deg)}° true. Accept ± {accepted}°.", True)
-        )
+        lines.append((_faces(question.aspect), True))
     if question.leg is not None:
         lines += _leg_lines(question.leg)
     return [*lines, *((remark, False) for remark in question.remarks)]
@@ -283,21 +350,19 @@ def _bearing(true_deg: float) -> str:
     return f"{round(true_deg) % 360:03d}"
 
 
-def _part_text(part: Measured, *, alone: bool) -> str:
-    bands = ", ".join(band.label for band in part.bands)
-    name = "By gap" if alone else f"{part.what.capitalize()}: by gap"
+def _part_text(part: Measured, question: Question) -> str:
+    name = "By gap" if len(question.parts) == 1 else f"{part.what.capitalize()}: by gap"
+    bands = "" if question.kind == "single" else f"; band {_bands(part)}"
     return (
         f"{name} {slope_text(part.slope_gap_deg)}, by model {slope_text(part.slope_model_deg)}. "
-        f"Accept {range_text(part.low_deg, part.high_deg)}; band {bands}."
+        f"Accept {range_text(part.low_deg, part.high_deg)}{bands}."
     )
 
 
 def _leg_lines(leg: LegAnswer) -> list[tuple[str, bool]]:
     change = "gained" if leg.height_change_m >= 0.0 else "lost"
     about = f" ± {leg.height_tolerance_m:.0f} m" if leg.height_tolerance_m else ""
-    steep = leg.steepest
-    bands = ", ".join(band.label for band in steep.bands)
-    return [
+    lines = [
         (
             f"{ground_text(leg.length_m)} ± {round_up(leg.length_tolerance_m, 1.0):.0f} m, "
             f"{_bearing(leg.bearing_true_deg)}° true ± {leg.bearing_tolerance_deg:.0f}°, "
@@ -305,9 +370,13 @@ def _leg_lines(leg: LegAnswer) -> list[tuple[str, bool]]:
             f"{slope_text(leg.track_grade_deg)}.",
             True,
         ),
-        (
-            f"Steepest ground crossed: {slope_text(steep.slope_model_deg)} by model. Accept "
-            f"{round_down(steep.low_deg, 0.1):.1f}° to {round_up(steep.high_deg, 0.1):.1f}°; band {bands}.",
-            True,
-        ),
     ]
+    if leg.steepest is not None:
+        steep = leg.steepest
+        text = (
+            f"Steepest ground crossed, over {steep.gaps} gaps: {slope_text(steep.slope_gap_deg)}, by model "
+            f"{slope_text(steep.slope_model_deg)} at its steepest. Accept "
+            f"{range_text(steep.low_deg, steep.high_deg)}; band {_bands(steep)}."
+        )
+        lines.append((text, True))
+    return lines

@@ -1,9 +1,9 @@
 """Answers to what is measured on a practice map, and what is fair to accept.
 
 The slope of a stretch follows from its drawn length and its gaps (`steybrae.paper.spacing`). A
-pupil who reads that length 0.2 mm too long or too short is not wrong: the slopes that such a
-reading gives bound what is accepted. The ground's own slope lies between them too; a stretch of
-which that is not true is never asked.
+pupil who reads that length too long or too short by the ruler error, which is the one that
+``steybrae gap`` takes, is not wrong: the slopes that such a reading gives bound what is accepted.
+The ground's own slope lies between them too; a stretch of which that is not true is never asked.
 """
 
 from __future__ import annotations
@@ -12,14 +12,15 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.bands import Band, BandScheme
+from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.paper.wording import ground_text
 from steybrae.quantities import gradient_to_angle, round_down, round_up, slope_text
 from steybrae.teach.map_ground import MapLook
 
-__all__ = ["READING_MM", "Measured", "fair_range_deg", "measured", "range_text"]
+__all__ = ["MOST_BANDS", "Measured", "fair_range_deg", "measured", "range_text"]
 
-READING_MM: Final = 0.2
-"""Error of reading a length with a good ruler that is not held against a pupil, mm (our choice)."""
+MOST_BANDS: Final = 3
+"""A band is asked for only where no more neighbouring bands than these are right (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ class Measured:
     slope_model_deg
         Slope of the ground under it by the model, averaged along it, degrees.
     low_deg, high_deg
-        What is accepted: slopes of a length read 0.2 mm long and short, degrees; 90 where nothing
+        What is accepted: slopes of a length read long and short by the ruler error, degrees; 90 where nothing
         is left of the length.
     bands
         Bands of what is accepted.
@@ -57,7 +58,7 @@ class Measured:
 
 
 def fair_range_deg(across_mm: float, rise_m: float, scale: float) -> tuple[float, float]:
-    """Slopes of a length read 0.2 mm too long and too short.
+    """Slopes of a length read too long and too short by the ruler error e, 0.5 mm.
 
     ``atan(1000 rise / ((across + e) S))`` and the same with ``across - e``.
 
@@ -73,12 +74,12 @@ def fair_range_deg(across_mm: float, rise_m: float, scale: float) -> tuple[float
     Returns
     -------
     tuple of float
-        Degrees; the second is 90 where the length is 0.2 mm or less.
+        Degrees; the second is 90 where the length is 0.5 mm or less.
     """
     rise_mm = 1000.0 * rise_m / scale
-    left = across_mm - READING_MM
+    left = across_mm - RULER_ERROR_MM
     high = 90.0 if left <= 0.0 else gradient_to_angle(rise_mm / left)
-    return gradient_to_angle(rise_mm / (across_mm + READING_MM)), high
+    return gradient_to_angle(rise_mm / (across_mm + RULER_ERROR_MM)), high
 
 
 def measured(

@@ -62,7 +62,8 @@ class LegAnswer:
     track_grade_deg
         Slope along it from end to end, degrees, without sign.
     steepest
-        Steepest ground that it crosses, as one gap at that place.
+        Steepest ground that it crosses, by the contours up the fall line there; its
+        `slope_model_deg` is the ground's at that place. None where contours do not tell it.
     """
 
     name: str
@@ -73,7 +74,7 @@ class LegAnswer:
     height_change_m: float
     height_tolerance_m: float
     track_grade_deg: float
-    steepest: Measured
+    steepest: Measured | None
 
 
 @dataclass(frozen=True)

@@ -8,21 +8,18 @@ from typing import Final
 
 import numpy as np
 
-from steybrae.paper.chart import gap_for_slope_mm
-from steybrae.quantities import gradient_to_angle, round_up, slope_text
-from steybrae.teach.answers import measured
+from steybrae.paper.measurement import RULER_ERROR_MM
+from steybrae.quantities import gradient_to_angle, slope_text
+from steybrae.teach.answers import MOST_BANDS, Measured, measured
 from steybrae.teach.asked import LEAST_GAP_MM, LegAnswer, LegLine, Question
 from steybrae.teach.map_ground import MapGround, MapLook
-from steybrae.teach.stretches import EDGE_MM, STEP_MM
+from steybrae.teach.stretches import EDGE_MM, STEP_MM, stretch_over
 from steybrae.terrain.dem import Array
 
 __all__ = ["find_leg", "leg_question"]
 
 LENGTH_MM: Final = (18.0, 34.0)
 """Shortest and longest leg asked for, mm on paper (our choice)."""
-
-LEG_READING_MM: Final = 0.5
-"""Error of a leg's length that is not held against a pupil, mm: a compass's ruler, both ends (our choice)."""
 
 BEARING_TOLERANCE_DEG: Final = 2.0
 """Error of a bearing taken with a compass on paper, degrees (our choice)."""
@@ -32,6 +29,14 @@ LEAST_STEEP_DEG: Final = 24.0
 
 MOST_GRADE_SHARE: Final = 0.7
 """The line itself is to be so much less steep than the ground it crosses (our choice)."""
+
+STEEPEST_GAPS: Final = (4, 5, 3)
+"""Gaps over which the steepest ground crossed is measured, in this order (our choice)."""
+
+STEEP_GAPS: Final = (10, 5)
+"""The same from 30 degrees on, where a ruler errs more (our choice)."""
+
+STEEP_DEG: Final = 30.0
 
 TRIES: Final = (4, 100)
 """Rounds of lines tried, and lines in a round (our choice)."""
@@ -111,14 +116,21 @@ def _ends_mm(heights: Array, along: Array, look: MapLook) -> tuple[float, float]
 
 def _suits(question: Question, steepest_deg: float) -> bool:
     leg = question.leg
-    if leg is None:
+    if leg is None or leg.steepest is None:
         return False
     steep = leg.steepest.slope_model_deg
     return LEAST_STEEP_DEG <= steep <= steepest_deg and leg.track_grade_deg <= MOST_GRADE_SHARE * steep
 
 
 def leg_question(
-    line: LegLine, ground: MapGround, look: MapLook, name: str, *, on_contours: bool, told: bool
+    line: LegLine,
+    ground: MapGround,
+    look: MapLook,
+    name: str,
+    *,
+    on_contours: bool,
+    told: bool,
+    plan_deg: float | None = None,
 ) -> Question | None:
     """Make the question on a straight line.
 
@@ -134,11 +146,16 @@ def leg_question(
         Whether both ends lie on contours, so that the height between them is a count of gaps.
     told
         Whether the question says what to look out for.
+    plan_deg
+        Steepest ground of the user's own leg by their plan, degrees, NaN where the plan does not
+        know it; None for a leg of ours.
 
     Returns
     -------
     Question or None
-        None over unknown or level ground.
+        None over unknown or level ground. The steepest ground crossed is asked for only where
+        contours at that place give it in three neighbouring bands at most, and what the plan says
+        of the same line is among what is accepted.
     """
     (x0, y0), (x1, y1) = line.start_mm, line.end_mm
     length_mm = math.hypot(x1 - x0, y1 - y0)
@@ -147,33 +164,53 @@ def leg_question(
     slopes = np.degrees(np.arctan(np.hypot(at.p, at.q)))
     if not (np.isfinite(slopes).all() and np.isfinite(at.elevation_m).all()) or slopes.max() < 1.0:
         return None
-    steepest = float(slopes.max())
-    gap_mm = gap_for_slope_mm(steepest, look.interval_m, look.scale)
+    top = int(np.argmax(slopes))
+    place = (x0 + (x1 - x0) * share[top], y0 + (y1 - y0) * share[top])
+    steepest = _steepest(ground, look, place, float(slopes[top]))
+    if plan_deg is not None and not (steepest and steepest.low_deg <= plan_deg <= steepest.high_deg):
+        steepest = None
     change_m = float(at.elevation_m[-1] - at.elevation_m[0])
     length_m = look.metres(length_mm)
     answer = LegAnswer(
         name=name,
         length_m=length_m,
-        length_tolerance_m=look.metres(LEG_READING_MM),
+        length_tolerance_m=look.metres(RULER_ERROR_MM),
         bearing_true_deg=math.degrees(math.atan2(x1 - x0, y1 - y0)) % 360.0,
         bearing_tolerance_deg=BEARING_TOLERANCE_DEG,
         height_change_m=change_m,
         height_tolerance_m=0.0 if on_contours else look.interval_m / 2.0,
         track_grade_deg=gradient_to_angle(abs(change_m) / length_m),
-        steepest=measured("steepest crossed", gap_mm, 1, steepest, look),
+        steepest=steepest,
     )
     hint = " Measure the steepness at right angles to the contours, not along the leg." if told else ""
     called = f"Your own {name}. " if name else ""
-    return Question(
-        "",
-        "leg",
-        f"{called}A leg from the ring to the arrow: its length, true bearing and height gained or "
-        f"lost, the slope along it, and the steepest ground it crosses.{hint}",
-        ("length m", "bearing °", "height m", "along °", "steepest °"),
-        leg_line=line,
-        leg=answer,
-        remarks=(
+    ask = f"{called}A leg from the ring to the arrow: its length, true bearing and height gained or lost"
+    blanks: tuple[str, ...] = ("length m", "bearing °", "height m", "along °")
+    remarks: tuple[str, ...] = ()
+    if steepest is None:
+        ask += ", and the slope along it."
+    else:
+        ask += (
+            ", the slope along it, and the steepest ground it crosses, judged up the fall line over "
+            f"{steepest.gaps} gaps with its steepest place in the middle.{hint}"
+        )
+        blanks = (*blanks, "steepest °")
+        remarks = (
             f"Along the line {slope_text(answer.track_grade_deg)}, yet the ground it crosses reaches "
-            f"{slope_text(steepest)}: there the contours are {round_up(gap_mm, 0.01):.2f} mm apart.",
-        ),
-    )
+            f"{slope_text(steepest.slope_gap_deg)} over {steepest.gaps} gaps, "
+            f"{slope_text(float(slopes[top]))} at one place. {steepest.worked}.",
+        )
+    return Question("", "leg", ask, blanks, leg_line=line, leg=answer, remarks=remarks)
+
+
+def _steepest(
+    ground: MapGround, look: MapLook, place_mm: tuple[float, float], slope_deg: float
+) -> Measured | None:
+    """Slope by contours over the steepest place of a leg; None where they do not tell it well enough."""
+    gaps = STEEP_GAPS if slope_deg >= STEEP_DEG else STEEPEST_GAPS
+    stretch = stretch_over(ground, look, *place_mm, gaps)
+    if stretch is None or stretch.gaps_mm.min() < LEAST_GAP_MM:
+        return None
+    found = measured("steepest crossed", stretch.length_mm, stretch.gaps, slope_deg, look)
+    told = len(found.bands) <= MOST_BANDS and found.low_deg <= slope_deg <= found.high_deg
+    return found if told else None

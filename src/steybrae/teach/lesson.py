@@ -12,6 +12,7 @@ import numpy as np
 from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.paper.chart import gap_for_slope_mm
+from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import angle_to_gradient, gradient_to_angle, slope_text
 from steybrae.teach.answers import fair_range_deg, range_text
 from steybrae.teach.slope_scale import map_name
@@ -195,7 +196,7 @@ def _measured(ask: str, slope_deg: float, gaps: int, scale: float, interval_m: f
     run_m = across * scale / 1000.0
     worked = (
         f"{across:.2f} mm over {gaps} gap{'s' * (gaps > 1)}: {gaps * interval_m:.4g} m up in {run_m:.1f} m, "
-        f"{slope_text(slope_deg)}. A reading 0.2 mm out gives {range_text(low, high)}."
+        f"{slope_text(slope_deg)}. A reading {RULER_ERROR_MM} mm out gives {range_text(low, high)}."
     )
     return QuizQuestion(ask, across / gaps, gaps, slope_deg, low, high, worked)
 
@@ -221,7 +222,8 @@ def _lines_for_gaps(rng: np.random.Generator) -> QuizQuestion:
         "really, in degrees?"
     )
     question = _measured(ask, slope_deg, 5, scale, interval_m)
-    low, high = min(question.low_deg, slope_deg - HEAD_DEG), max(question.high_deg, slope_deg + HEAD_DEG)
+    # From their figure, not by ruler: what the ruler leaves open would take their slip for right.
+    low, high = slope_deg - HEAD_DEG, slope_deg + HEAD_DEG
     worked = f"Six lines make five gaps: the height gained is 5/6 of theirs, {slope_text(slope_deg)}."
     return QuizQuestion(ask, question.gap_mm, 5, slope_deg, low, high, worked)
 

@@ -16,7 +16,7 @@ from steybrae.teach.answers import Measured, measured
 from steybrae.teach.asked import LEAST_GAP_MM, LegLine, Question
 from steybrae.teach.leg_questions import leg_question
 from steybrae.teach.map_ground import MapGround, MapLook
-from steybrae.teach.stretches import profiles, stretch_from
+from steybrae.teach.stretches import stretch_over
 from steybrae.terrain.dem import Grid
 
 __all__ = ["log_middle", "log_questions", "plan_middle", "plan_questions"]
@@ -33,8 +33,8 @@ LEG_MM: Final = (8.0, 120.0)
 EDGE_MM: Final = 7.0
 """Legs and readings keep so far from the frame, mm (our choice)."""
 
-READING_GAPS: Final = 4
-"""Gaps measured round the place of a reading (our choice)."""
+READING_GAPS: Final = (4, 3, 2, 1)
+"""Gaps measured round the place of a reading, as many as there are (our choice)."""
 
 
 def plan_middle(grid: Grid, plan: RouteScreening) -> tuple[float, float] | None:
@@ -110,14 +110,29 @@ def plan_questions(ground: MapGround, look: MapLook, plan: RouteScreening, *, to
         if line is None:
             continue
         name = f"leg {leg.number}, {leg.from_} to {leg.to}"
-        question = leg_question(line, ground, look, name, on_contours=False, told=told)
+        question = leg_question(
+            line, ground, look, name, on_contours=False, told=told, plan_deg=_steepest_deg(leg)
+        )
         if question is not None:
-            steepest = slope_text(leg.slope_max_deg)
-            said = f"The plan says {steepest} as the steepest on this leg and beside it; the steeper leads."
-            found.append(replace(question, remarks=(*question.remarks, said)))
+            found.append(replace(question, remarks=(*question.remarks, _plan_says(leg, question))))
         if len(found) == MOST_OWN:
             break
     return found
+
+
+def _steepest_deg(leg: LegScreening) -> float:
+    """Steepest ground of a leg by the plan, degrees; NaN where the plan knows it as "at least"."""
+    return math.nan if leg.slope_max_deg is None or leg.open_above else leg.slope_max_deg
+
+
+def _plan_says(leg: LegScreening, question: Question) -> str:
+    """Say what the plan has as the steepest, and whether this map shows it."""
+    steepest = "unknown" if leg.slope_max_deg is None else slope_text(leg.slope_max_deg)
+    least = "at least " if leg.open_above and leg.slope_max_deg is not None else ""
+    said = f"The plan says {least}{steepest} as the steepest on this leg and beside it"
+    if question.leg is not None and question.leg.steepest is None:
+        return f"{said}. Contours on this map do not show that: it is not asked, and the plan leads."
+    return f"{said}; the steeper leads."
 
 
 def _chord(ground: MapGround, points: np.ndarray) -> LegLine | None:
@@ -166,19 +181,10 @@ def _reading(ground: MapGround, look: MapLook, row: LogRow) -> Question | None:
     x, y = _paper(ground, [row.lat_deg or 0.0], [row.lon_deg or 0.0])[0]
     if not ground.inside(x, y, EDGE_MM):
         return None
-    lines = profiles(ground, look, (np.array([x]), np.array([y])))
-    if not lines or len(lines[0].numbers) < 2:
-        return None
-    line = lines[0]
-    gaps = min(READING_GAPS, len(line.numbers) - 1)
-    first = min(
-        range(len(line.numbers) - gaps),
-        key=lambda k: abs(float(line.crossings_mm[k] + line.crossings_mm[k + gaps])),
-    )
-    stretch = stretch_from(ground, line, first, gaps)
+    stretch = stretch_over(ground, look, x, y, READING_GAPS)
     if stretch is None or stretch.gaps_mm.min() < LEAST_GAP_MM:
         return None
-    part = measured("whole", stretch.length_mm, gaps, stretch.slope_model_deg, look)
+    part = measured("whole", stretch.length_mm, stretch.gaps, stretch.slope_model_deg, look)
     said = f"{slope_text(row.mean_deg)} ± {slope_text(row.uncertainty_95_deg)}"
     return Question(
         "",

@@ -7,6 +7,7 @@ accepted is never asked.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -23,7 +24,7 @@ from steybrae.teach.leg_questions import find_leg
 from steybrae.teach.map_furniture import Furniture, cut_lines, furniture
 from steybrae.teach.map_ground import Contour, MapGround, MapLook, contours, map_ground
 from steybrae.teach.placing import CLEAR_MM, Placed, footprint_mm
-from steybrae.teach.questions import find_question
+from steybrae.teach.questions import band_asked, find_question
 from steybrae.teach.stretches import EDGE_MM, Profile, Stretch, profiles
 from steybrae.terrain.dem import Array, DemSource
 
@@ -282,7 +283,8 @@ def _ask(
     replaced = 0
     for kind in kinds[len(found) :]:
         for number, instead in enumerate((kind, *_INSTEAD)):
-            question = _find(instead, ground, look, lines, level, rng, placed)
+            bands = Counter(map(band_asked, found))
+            question = _find(instead, ground, look, lines, level, rng, placed, bands)
             if question is not None:
                 placed.take(question)
                 found.append(question)
@@ -305,6 +307,7 @@ def _find(
     level: Level,
     rng: np.random.Generator,
     placed: Placed,
+    asked: Counter[str],
 ) -> Question | None:
     def free(thing: Stretch | LegLine) -> bool:
         return placed.free(footprint_mm(thing))
@@ -313,7 +316,7 @@ def _find(
         return find_leg(ground, look, rng, steepest_deg=level.steepest_deg, told=level.told, free=free)
     order = [lines[k] for k in rng.permutation(len(lines))]
     return find_question(
-        kind, ground, look, order, steepest_deg=level.steepest_deg, told=level.told, free=free
+        kind, ground, look, order, steepest_deg=level.steepest_deg, told=level.told, free=free, asked=asked
     )
 
 

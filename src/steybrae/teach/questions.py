@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 
+from steybrae.bands import BandScheme
+from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import gradient_to_angle, slope_text
-from steybrae.teach.answers import Measured, measured, range_text
+from steybrae.teach.answers import MOST_BANDS, Measured, measured, range_text
 from steybrae.teach.asked import LEAST_GAP_MM, AspectAnswer, Kind, Question
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.stretches import Profile, Stretch, mean_along, stretch_from
 from steybrae.terrain.attributes import aspect_sector
 
-__all__ = ["find_question"]
+__all__ = ["band_asked", "find_question"]
 
 
 SHARE_OF_TOLERANCE: Final = 0.7
 """The model's slope may use so much of what is accepted to either side (our choice)."""
+
+CHOICE: Final = 12
+"""Stretches that suit, among which one is taken whose band was asked for least (our choice)."""
+
+STEEP_DEG: Final = 30.0
+"""From this slope on a stretch is twice as long, degrees (our choice)."""
 
 BENT_GAPS: Final = 8
 """Gaps of a stretch that bends (our choice): four below and four above."""
@@ -40,8 +48,9 @@ def find_question(
     steepest_deg: float,
     told: bool,
     free: Callable[[Stretch], bool],
+    asked: Mapping[str, int],
 ) -> Question | None:
-    """First stretch among the lines that suits a kind of question.
+    """Question of a kind on a stretch among the lines that suits it.
 
     Parameters
     ----------
@@ -57,6 +66,9 @@ def find_question(
         Whether the question says what to look out for.
     free
         Says whether a stretch keeps clear of what is already on the map.
+    asked
+        How often each band was the answer so far, by its label: of some stretches that suit, the
+        one is taken whose band comes least often, so that a sheet is not one band throughout.
 
     Returns
     -------
@@ -64,26 +76,47 @@ def find_question(
         None where no line suits.
     """
     suits, make = _KINDS[kind]
+    found: list[tuple[int, Question]] = []
     for stretch in _candidates(kind, ground, look, lines):
         if not suits(stretch, look) or not free(stretch):
             continue
         question = make(stretch, ground, look, told=told)
-        if all(_fair(part, steepest_deg) for part in question.parts):
-            return question
-    return None
+        if all(_fair(part, steepest_deg, any_band=kind == "single") for part in question.parts):
+            often = asked.get(band_asked(question), 0)
+            found.append((often, question))
+            if often == 0 or len(found) == CHOICE:
+                break
+    return min(found, key=lambda one: one[0])[1] if found else None
+
+
+def band_asked(question: Question) -> str:
+    """Label of the band that is a question's answer: of its steepest part."""
+    parts = [part.slope_gap_deg for part in question.parts]
+    if question.leg is not None and question.leg.steepest is not None:
+        parts.append(question.leg.steepest.slope_gap_deg)
+    return BandScheme().band(max(parts)).label if parts else ""
 
 
 def _candidates(kind: Kind, ground: MapGround, look: MapLook, lines: Sequence[Profile]) -> Iterator[Stretch]:
     """Stretches of the length that a kind needs, one for each line, nearest its middle."""
-    gaps = {"single": 1, "even": 3, "convex": BENT_GAPS, "concave": BENT_GAPS}.get(kind, look.index_every)
+    asked = {"single": 1, "convex": BENT_GAPS, "concave": BENT_GAPS}.get(kind)
     for line in lines:
         at = line.crossings_mm
+        gaps = asked or _gaps(kind, line, look)
         starts = [k for k in range(len(at) - gaps) if _may_start(kind, line, k, look)]
         for first in sorted(starts, key=lambda k: abs(at[k] + at[k + gaps])):
             stretch = stretch_from(ground, line, first, gaps)
             if stretch is not None:
                 yield stretch
                 break
+
+
+def _gaps(kind: Kind, line: Profile, look: MapLook) -> int:
+    """Gaps to measure over: more where it is steep, where the ruler's error counts for more."""
+    steep = gradient_to_angle(float(np.hypot(line.p, line.q)[len(line.p) // 2])) >= STEEP_DEG
+    if kind == "even":
+        return 10 if steep else 4
+    return look.index_every * (2 if steep else 1)
 
 
 def _may_start(kind: Kind, line: Profile, first: int, look: MapLook) -> bool:
@@ -97,8 +130,10 @@ def _may_start(kind: Kind, line: Profile, first: int, look: MapLook) -> bool:
     return True
 
 
-def _fair(part: Measured, steepest_deg: float) -> bool:
-    """Whether the ground's own slope lies well inside what is accepted."""
+def _fair(part: Measured, steepest_deg: float, *, any_band: bool) -> bool:
+    """Whether the ground's own slope lies well inside what is accepted, and that is three bands at most."""
+    if len(part.bands) > MOST_BANDS and not any_band:
+        return False
     down = part.slope_gap_deg - SHARE_OF_TOLERANCE * (part.slope_gap_deg - part.low_deg)
     up = part.slope_gap_deg + SHARE_OF_TOLERANCE * (part.high_deg - part.slope_gap_deg)
     return down <= part.slope_model_deg <= up and part.slope_gap_deg <= steepest_deg
@@ -179,7 +214,8 @@ def _single(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -
     return Question(
         "",
         "single",
-        "One gap only. Find the slope, then say between which slopes it lies if your ruler is 0.2 mm out.",
+        "One gap only. Find the slope, then say between which slopes it lies if your ruler is "
+        f"{RULER_ERROR_MM} mm out.",
         ("length mm", "slope °", "from °", "to °"),
         (part,),
         stretch,
@@ -226,7 +262,7 @@ def _model_slope_deg(stretch: Stretch, ground: MapGround, start_mm: float, end_m
 
 def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
     part = _whole(stretch, look)
-    left_out = [stretch.first_number + k for k in range(2, stretch.gaps, 2)]
+    left_out = [stretch.first_number + k for k in range(2, stretch.gaps, 2) if k % look.index_every]
     counted = stretch.gaps - len(left_out)
     fooled = gradient_to_angle(counted * look.interval_m / look.metres(stretch.length_mm))
     ask = "From one thick line to the next: what is the slope?"

@@ -19,7 +19,7 @@ from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.terrain.attributes import aspect_deg
 from steybrae.terrain.dem import Array
 
-__all__ = ["Profile", "Stretch", "mean_along", "profiles", "stretch_from"]
+__all__ = ["Profile", "Stretch", "mean_along", "profiles", "stretch_from", "stretch_over"]
 
 REACH_MM: Final = 13.0
 """A line is followed so far to either side, mm (our choice): ten wide gaps."""
@@ -257,3 +257,34 @@ def stretch_from(ground: MapGround, profile: Profile, first: int, gaps: int) -> 
         aspect_true_deg=facing,
         aspect_spread_deg=float(spread.max()),
     )
+
+
+def stretch_over(
+    ground: MapGround, look: MapLook, x_mm: float, y_mm: float, gaps: tuple[int, ...]
+) -> Stretch | None:
+    """Stretch up the fall line over a place, the place as near its middle as contours allow.
+
+    Parameters
+    ----------
+    ground, look
+        The map.
+    x_mm, y_mm
+        The place, on paper.
+    gaps
+        Counts of gaps to try, the one wished for first.
+
+    Returns
+    -------
+    Stretch or None
+        None where no such stretch is known, straight and clear of the frame.
+    """
+    lines = profiles(ground, look, (np.array([x_mm]), np.array([y_mm])))
+    for count in gaps if lines else ():
+        at = lines[0].crossings_mm
+        starts = range(len(at) - count)
+        if starts:
+            first = min(starts, key=lambda k: abs(float(at[k] + at[k + count])))
+            found = stretch_from(ground, lines[0], first, count)
+            if found is not None:
+                return found
+    return None
