@@ -73,8 +73,10 @@ def find_leg(
     """
     for _ in range(TRIES[0]):
         for line in _slanting(ground, look, rng):
+            if not free(line):
+                continue
             question = leg_question(line, ground, look, "", on_contours=True, told=told)
-            if question is not None and _suits(question, steepest_deg) and free(line):
+            if question is not None and _suits(question, steepest_deg):
                 return question
     return None
 

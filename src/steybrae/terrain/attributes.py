@@ -237,26 +237,25 @@ def at_points(field: SlopeField, col: ArrayLike, row: ArrayLike) -> PointAttribu
     PointAttributes
         NaN where one of the four cells around is unknown or outside.
     """
-    stack = np.stack((field.dem.heights_m, field.p, field.q), axis=-1)
-    elevation, p, q = np.moveaxis(_bilinear(stack, col, row), -1, 0)
+    elevation, p, q = _bilinear((field.dem.heights_m, field.p, field.q), col, row)
     return PointAttributes(elevation, p, q, slope_deg(p, q), aspect_deg(p, q))
 
 
-def _bilinear(values: Array, col: ArrayLike, row: ArrayLike) -> Array:
-    """Interpolate ``values[row, col, :]`` between cell centres; NaN outside."""
-    rows, cols, _ = values.shape
+def _bilinear(grids: tuple[Array, ...], col: ArrayLike, row: ArrayLike) -> Array:
+    """Interpolate each of some arrays of one shape between cell centres; NaN outside."""
+    rows, cols = grids[0].shape
     x = np.asarray(col, dtype=float) - 0.5
     y = np.asarray(row, dtype=float) - 0.5
     inside = (x >= 0) & (x <= cols - 1) & (y >= 0) & (y <= rows - 1)
     # A point on the last centre belongs to the mesh before it, with the whole weight on its end.
     i: NDArray[np.intp] = np.clip(np.nan_to_num(np.floor(x)), 0, max(cols - 2, 0)).astype(np.intp)
     j: NDArray[np.intp] = np.clip(np.nan_to_num(np.floor(y)), 0, max(rows - 2, 0)).astype(np.intp)
-    fx, fy = (x - i)[:, None], (y - j)[:, None]
-    flat = values.reshape(rows * cols, -1)
-    first = j * cols + i
-    right, down = (1 if cols > 1 else 0), (cols if rows > 1 else 0)
-    top = flat[first] * (1.0 - fx) + flat[first + right] * fx
-    bottom = flat[first + down] * (1.0 - fx) + flat[first + down + right] * fx
-    out: Array = top * (1.0 - fy) + bottom * fy
-    out[~inside] = np.nan
+    fx, fy = x - i, y - j
+    right, down = i + (1 if cols > 1 else 0), j + (1 if rows > 1 else 0)
+    out = np.empty((len(grids), *x.shape))
+    for values, found in zip(grids, out, strict=True):
+        top = values[j, i] * (1.0 - fx) + values[j, right] * fx
+        bottom = values[down, i] * (1.0 - fx) + values[down, right] * fx
+        found[:] = top * (1.0 - fy) + bottom * fy
+    out[:, ~inside] = np.nan
     return out
