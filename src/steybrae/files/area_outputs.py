@@ -1,6 +1,7 @@
 """Outputs of a run over a whole raster: a working folder, whole or nothing, taken up again after a kill.
 
-Everything is made in a hidden folder inside the output folder and moved out at the end. In it:
+Everything is made in a hidden folder inside the output folder and moved out at the end, all or, by the
+next run, all. In it:
 
 ``job.json``
     What is being made; work of another job is never joined.
@@ -14,6 +15,12 @@ Everything is made in a hidden folder inside the output folder and moved out at 
 
 ``<name>.npz``, ``<name>.pieces``
     What is known of the whole raster before the blocks are made (`Workspace.keep`).
+
+``publish.json``
+    Every name of an output, and whether it was made. From here on these are the outputs: the next run
+    moves what is left of them.
+
+Beside it lies ``.steybrae-area.lock`` while a run is at work, so that no other throws its folder away.
 
 Nothing waits for the disk: flushing gigabytes takes longer than computing them. What a power cut
 loses in the half minute after a run is up to the file system.
@@ -33,7 +40,8 @@ from typing import Any, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.errors import FileWriteError
+from steybrae.errors import FileWriteError, SteybraeError
+from steybrae.files.area_moves import JOB, Lock, is_listed, list_outputs, move_out, take_back, write_part
 from steybrae.files.area_tiff import HEADER_BYTES
 from steybrae.files.whole import check_writable
 
@@ -43,6 +51,9 @@ Compress = Literal["deflate", "none"]
 
 WORK: Final = ".steybrae-area"
 """Name of the working folder."""
+
+LOCK: Final = f"{WORK}.lock"
+"""Name of the file that a run holds locked, beside the working folder."""
 
 
 def free_writer_name() -> str:
@@ -142,39 +153,49 @@ class Workspace:
         self.out, self.folder, self._names, self._force = out, out / WORK, tuple(names), force
         self._journal: Any = None
         self._lock = threading.Lock()
-        check_folder(out, names, force=force)
-        job = self.folder / "job.json"
-        text = json.dumps(identity, indent=1, sort_keys=True)
+        check_place(out)
         try:
-            if self.folder.exists():
-                self._meet(job, text, resume=resume)
-            self.folder.mkdir(parents=True, exist_ok=True)
-            self._journal = (self.folder / "journal").open("a+b", buffering=0)
-            _one_at_a_time(self._journal, out)
-            self._end_cut_line()
-            job.write_text(text, encoding="utf-8")
+            out.mkdir(exist_ok=True)
+            self._held = Lock(out / LOCK)
+        except SteybraeError:
+            raise
         except OSError as error:
-            if self._journal is not None:
-                self._journal.close()
-            if isinstance(error, FileWriteError):
-                raise
             raise self.refused(error) from error
+        try:
+            self._begin(json.dumps(identity, indent=1, sort_keys=True), resume=resume)
+        except BaseException as error:
+            self._leave()
+            if isinstance(error, OSError) and not isinstance(error, SteybraeError):
+                raise self.refused(error) from error
+            raise
 
-    def _meet(self, job: Path, text: str, *, resume: bool) -> None:
-        """Take up unfinished work, throw it away, or say that it is there."""
+    def _begin(self, text: str, *, resume: bool) -> None:
+        """Take up what a run before left behind, or begin."""
+        job = self.folder / JOB
         same = job.is_file() and job.read_text(encoding="utf-8") == text
-        if resume and same:
-            return
-        if self._force and not resume:
+        if is_listed(self.folder):
+            (take_back if resume and same else move_out)(self.folder, self.out)
+        check_names(self.out, self._names, force=self._force)
+        if job.is_file() and not (resume and same):
+            if resume or not self._force:
+                raise FileWriteError(self._in_the_way(resume=resume))
+            job.unlink()
+        # Without its job the folder holds nothing that counts.
+        if self.folder.exists() and not job.is_file():
             shutil.rmtree(self.folder)
-            return
-        message = f"{self.out} holds unfinished work. Give --resume to go on, or --force to begin anew."
+        self.folder.mkdir(exist_ok=True)
+        self._journal = (self.folder / "journal").open("a+b", buffering=0)
+        self._end_cut_line()
+        write_part(job, text)
+
+    def _in_the_way(self, *, resume: bool) -> str:
         if resume:
-            message = (
-                f"{self.out} holds unfinished work of another model or other options, which cannot be "
-                "joined. Give the same ones to go on, or --force without --resume to begin anew."
+            return (
+                f"{self.out} holds unfinished work of another model, of files that changed since, or of "
+                "other options, which cannot be joined. Give the same ones to go on, or --force without "
+                "--resume to begin anew."
             )
-        raise FileWriteError(message)
+        return f"{self.out} holds unfinished work. Give --resume to go on, or --force to begin anew."
 
     def _end_cut_line(self) -> None:
         """End a line that a kill cut short; it is no JSON and is passed over."""
@@ -187,7 +208,13 @@ class Workspace:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._journal.close()
+        self._leave()
+
+    def _leave(self) -> None:
+        """Close the journal and let other runs in."""
+        if self._journal is not None:
+            self._journal.close()
+        self._held.let_go()
 
     def records(self) -> Iterator[dict[str, Any]]:
         """Lines of the journal; a line that a kill cut short is passed over."""
@@ -228,18 +255,18 @@ class Workspace:
         FileWriteError
             The system refuses.
         """
-        check_folder(self.out, self._names, force=self._force)
+        check_names(self.out, self._names, force=self._force)
         try:
-            for name in self._names:
-                if (self.folder / name).exists():
-                    (self.folder / name).replace(self.out / name)
-                else:
-                    # Not needed this time; one from an earlier run would not belong to these.
-                    (self.out / name).unlink(missing_ok=True)
+            list_outputs(self.folder, self._names)
             self._journal.close()
-            shutil.rmtree(self.folder)
+            move_out(self.folder, self.out)
         except OSError as error:
-            raise self.refused(error) from error
+            reason = error.strerror or str(error)
+            message = (
+                f"The outputs could not all be moved to {self.out}: {reason}. Set that right; the next run "
+                "there moves the others."
+            )
+            raise FileWriteError(message) from error
 
     def refused(self, error: OSError) -> FileWriteError:
         """Say in one sentence what the system refused."""
@@ -260,34 +287,29 @@ def kept_arrays(folder: Path, name: str) -> dict[str, NDArray[Any]] | None:
         return dict(kept)
 
 
-def check_folder(out: Path, names: Sequence[str], *, force: bool) -> None:
-    """Say, before the work is done, that an output folder cannot take its files.
+def check_place(out: Path) -> None:
+    """Say, before the work is done, that there can be no such output folder.
 
     Raises
     ------
     FileWriteError
-        It is a file, its own folder is missing, or it holds one of the files and `force` is false.
+        It is a file, or its own folder is missing.
     """
     if out.exists() and not out.is_dir():
         message = f"{out} should be a folder for the outputs; it is a file. Give a folder's name."
         raise FileWriteError(message)
-    if not out.exists():
-        if not out.parent.is_dir():
-            message = f"The folder {out.parent} should exist to make {out.name} there. Make it first."
-            raise FileWriteError(message)
-        return
+    if not out.exists() and not out.parent.is_dir():
+        message = f"The folder {out.parent} should exist to make {out.name} there. Make it first."
+        raise FileWriteError(message)
+
+
+def check_names(out: Path, names: Sequence[str], *, force: bool) -> None:
+    """Say that an output folder holds one of the files, where they may not be replaced.
+
+    Raises
+    ------
+    FileWriteError
+        As `steybrae.files.whole.check_writable`.
+    """
     for name in names:
         check_writable(out / name, force=force)
-
-
-def _one_at_a_time(journal: Any, out: Path) -> None:
-    """Refuse a second run in one folder, where the system can tell."""
-    try:
-        import fcntl  # noqa: PLC0415  not on every system
-    except ImportError:
-        return
-    try:
-        fcntl.flock(journal, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        message = f"Another run is at work in {out}. Wait for it, or give another folder."
-        raise FileWriteError(message) from error
