@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from steybrae.area.job import AreaJob
 from steybrae.area.result import AreaResult
-from steybrae.area.run import output_names, run_area
+from steybrae.area.run import job_identity, output_names, run_area
 from steybrae.files.area_outputs import Workspace
+from steybrae.files.rasters import open_model
 
 UTM = (10.0, 0.0, 400_000.0, 0.0, -10.0, 5_200_000.0)
 DEGREES = (1 / 10_800, 0.0, 8.2, 0.0, -1 / 10_800, 46.5)
@@ -65,11 +66,15 @@ def write(
     return path
 
 
-def run(out: Path, *paths: Path, threads: int = 2, resume: bool = False, **options: Any) -> AreaResult:
+def run(
+    out: Path, *paths: Path, threads: int = 2, resume: bool = False, force: bool = False, **options: Any
+) -> AreaResult:
     """Make the rasters of a model; the texts beside them stay empty."""
     cluster, told = options.pop("cluster", None), options.pop("told", None)
     job = AreaJob(paths=paths, **options)
-    with Workspace(out, job.identity(), output_names(job), resume=resume) as work:
+    with open_model(paths) as model:
+        identity = job_identity(job, model.info)
+    with Workspace(out, identity, output_names(job), resume=resume, force=force) as work:
         found = run_area(job, work, threads=threads, cluster=cluster, told=told)
         for name in ("table.csv", "table.json", "README.txt"):
             work.write_text(name, "")

@@ -406,8 +406,9 @@ class TestResume:
         with pytest.raises(FileWriteError) as stop:
             run(out, model, resume=True, method="evans")
         assert str(stop.value) == (
-            f"{out} holds unfinished work of another model or other options, which cannot be joined. Give "
-            "the same ones to go on, or --force without --resume to begin anew."
+            f"{out} holds unfinished work of another model, of files that changed since, or of other "
+            "options, which cannot be joined. Give the same ones to go on, or --force without --resume to "
+            "begin anew."
         )
 
     def test_a_stop_between_two_finished_rasters_loses_nothing(

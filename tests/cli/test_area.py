@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import rasterio.shutil
 from numpy.testing import assert_array_equal
 from PIL import Image
 from tests.area.rasters_made import cells, mountains, with_voids, write
@@ -135,7 +136,7 @@ def test_killed_in_the_middle_it_goes_on(tmp_path: Path) -> None:
             time.sleep(0.005)
         run.send_signal(signal.SIGKILL)
     assert run.returncode == -signal.SIGKILL
-    assert [path.name for path in out.iterdir()] == [".steybrae-area"]
+    assert sorted(path.name for path in out.iterdir()) == [".steybrae-area", ".steybrae-area.lock"]
     _, err = area("--dem", model, "--out", out, status=2)
     assert err == (
         f"steybrae: {out} holds unfinished work. Give --resume to go on, or --force to begin anew.\n"
@@ -179,6 +180,45 @@ def test_what_cannot_be_is_one_line(
     assert out == ""
     assert err == f"steybrae: {message.format(here=tmp_path)}\n"
     assert not (tmp_path / "out").exists() or not list((tmp_path / "out").glob("*.tif"))
+
+
+def test_its_own_input_is_never_an_output(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    (out / ".steybrae-area").mkdir(parents=True)
+    dem, hidden = write(out / "slope.tif", mountains(40, 50)), out / ".steybrae-area" / "dem.tif"
+    before = dem.read_bytes()
+    write(hidden, mountains(40, 50))
+    rasterio.shutil.copy(dem, tmp_path / "dem.vrt", driver="VRT")
+    for given, path in ((dem, dem), (tmp_path / "dem.vrt", dem), (hidden, hidden.parent)):
+        _, err = area("--dem", given, "--out", out, "--force", status=2)
+        assert err == (
+            f"steybrae: {path} is read by this command and is not overwritten. Give the output another "
+            "name.\n"
+        )
+    assert dem.read_bytes() == before
+    assert hidden.exists()
+
+
+def test_a_run_at_work_is_not_thrown_away(tmp_path: Path) -> None:
+    model, out = write(tmp_path / "hills.tif", mountains(3000, 2100), compress="deflate"), tmp_path / "out"
+    command = [*COMMAND, "--dem", str(model), "--out", str(out), "--threads", "1"]
+    with subprocess.Popen(command, stdout=subprocess.DEVNULL) as run:
+        journal = out / ".steybrae-area" / "journal"
+        until = time.monotonic() + 60.0
+        while not (journal.exists() and journal.stat().st_size) and time.monotonic() < until:
+            time.sleep(0.005)
+        run.send_signal(signal.SIGSTOP)
+        for options in (["--force"], ["--resume"], []):
+            _, err = area("--dem", model, "--out", out, *options, status=2)
+            assert err == (
+                f"steybrae: Another run is at work in {out}. Wait for it, or give another folder.\n"
+            )
+        run.send_signal(signal.SIGCONT)
+        assert run.wait(60.0) == 0
+    assert sorted(path.name for path in out.iterdir()) == MADE
+    area("--dem", model, "--out", tmp_path / "alone")
+    for name in ("slope.tif", "bands.tif"):
+        assert_array_equal(cells(out / name), cells(tmp_path / "alone" / name))
 
 
 def test_finished_rasters_are_replaced_with_force_only(made: tuple[Path, str], model: Path) -> None:

@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 from rasterio.errors import NotGeoreferencedWarning
 
 from steybrae.errors import FileReadError, ModelError
-from steybrae.files import rasters
+from steybrae.files import fingerprints
+from steybrae.files.fingerprints import files_fingerprint
 from steybrae.files.height_units import parse_height_unit
 from steybrae.files.offline import OFFLINE
 from steybrae.files.rasters import open_model
@@ -520,12 +521,12 @@ class TestInfo:
         assert re.fullmatch(r"[0-9a-f]{64}", found[0])
 
     def test_a_large_file_is_told_by_both_ends(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-        monkeypatch.setattr(rasters, "FINGERPRINT_BYTES", 64)
+        monkeypatch.setattr(fingerprints, "END_BYTES", 64)
         path = tmp_path / "large"
         found = set()
         for content in (bytes(200), bytes(199) + b"\1", b"\1" + bytes(199), bytes(201)):
             path.write_bytes(content)
-            found.add(rasters._fingerprint(path))
+            found.add(files_fingerprint([path]))
         assert len(found) == 4
 
     def test_the_cache_has_a_stated_size(self, tmp_path: Path) -> None:

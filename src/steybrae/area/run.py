@@ -15,7 +15,7 @@ from steybrae.area.result import AreaResult, Counted, area_result
 from steybrae.area.station import open_station
 from steybrae.area.tally import Tally
 from steybrae.area.threads import each
-from steybrae.errors import SteybraeError
+from steybrae.errors import ModelError, SteybraeError
 from steybrae.files.area_heights import BadBlock, cache_for
 from steybrae.files.area_outputs import Workspace
 from steybrae.files.rasters import ModelInfo, open_model
@@ -36,10 +36,11 @@ def output_names(job: AreaJob) -> tuple[str, ...]:
 
 
 def job_identity(job: AreaJob, info: ModelInfo) -> dict[str, Any]:
-    """Tell what may be joined: the job, which files its model was, and the version that computes."""
+    """Tell what may be joined: the job, which files its model was and when, and the version that computes."""
     return {
         "job": job.identity(),
         "fingerprints": list(info.fingerprints),
+        "state": info.state(),
         "steybrae": __version__,
     }
 
@@ -81,11 +82,13 @@ def run_area(
         A block of the input is damaged.
     FileWriteError
         The system refuses to write.
+    ModelError
+        A file of the model was written to meanwhile.
     MissingExtraError
         An optional package is missing.
     """
     with open_model(job.paths, job.z_unit) as model:
-        layout = Layout(*model.grid.shape)
+        layout, began = Layout(*model.grid.shape), model.info.state()
         try:
             if job.overhead:
                 # Compiles, or loads what was compiled.
@@ -94,6 +97,7 @@ def run_area(
                 make_overhead(job, work, model, threads, told or _quiet)
             _, striped = cache_for(model, BLOCK)
             _make_blocks(job, work, list(layout.order(striped=striped)), threads, cluster, told)
+            _check_unchanged(model.info, began)
             result = area_result(job, model.grid, model.info, _counted(work), sample=sample)
             assemble(job, work, layout, model.grid, result)
         except SteybraeError:
@@ -101,6 +105,15 @@ def run_area(
         except OSError as error:
             raise work.refused(error) from error
     return result
+
+
+def _check_unchanged(info: ModelInfo, began: str) -> None:
+    if info.state() != began:
+        message = (
+            f"The elevation model {', '.join(info.files)} should stay as it is while a run reads it; one of "
+            "its files was written to. Begin anew with --force."
+        )
+        raise ModelError(message)
 
 
 def _quiet(_what: str, _done: int, _of: int) -> None:

@@ -114,7 +114,7 @@ def area(
     )
     if figure is not None:
         check_writable(figure, force=force)
-    with _workspace(job, out, resume=resume, force=force) as work, _progress() as told:
+    with _workspace(job, out, figure, resume=resume, force=force) as work, _progress() as told:
         found = run_area(job, work, threads=_threads(threads), cluster=cluster, sample=sample, told=told)
         _texts(work, found)
         work.publish()
@@ -169,13 +169,18 @@ def _threads(threads: int | None) -> int:
     return threads
 
 
-def _workspace(job: AreaJob, out: Path, *, resume: bool, force: bool) -> Workspace:
+def _workspace(job: AreaJob, out: Path, figure: Path | None, *, resume: bool, force: bool) -> Workspace:
     from steybrae.area.run import job_identity, output_names
-    from steybrae.files.area_outputs import Workspace
+    from steybrae.files.area_outputs import WORK, Workspace
     from steybrae.files.rasters import open_model
+    from steybrae.files.whole import check_not_read
 
     with open_model(job.paths, job.z_unit) as model:
         identity = job_identity(job, model.info)
+    read = [file for files in model.info.parts for file in files]
+    outputs = [out / name for name in output_names(job)] + ([] if figure is None else [figure])
+    # The working folder is thrown away at the end.
+    check_not_read([*outputs, out / WORK], [*read, *{folder for file in read for folder in file.parents}])
     return Workspace(out, identity, output_names(job), resume=resume, force=force)
 
 

@@ -16,7 +16,7 @@ from typing import BinaryIO, Final
 
 from steybrae.errors import FileWriteError
 
-__all__ = ["JOB", "Lock", "is_listed", "list_outputs", "move_out", "take_back", "write_part"]
+__all__ = ["JOB", "Lock", "is_listed", "list_outputs", "move_out", "take_back", "throw_away", "write_part"]
 
 LIST: Final = "publish.json"
 """Name of the list in a working folder: every name of an output, and whether it was made."""
@@ -66,10 +66,18 @@ class Lock:
     def let_go(self) -> None:
         """Let other runs in; the name goes first, for who waits looks whether it is still there."""
         if self._file is not None:
-            with suppress(OSError):
-                self._path.unlink()
-            self._file.close()
-            self._file = None
+            try:
+                self._path.unlink(missing_ok=True)
+            finally:
+                self._file.close()
+                self._file = None
+
+
+def throw_away(folder: Path) -> None:
+    """Delete a working folder; its job goes first, so that what a kill leaves of it counts for nothing."""
+    (folder / JOB).unlink(missing_ok=True)
+    if folder.exists():
+        shutil.rmtree(folder)
 
 
 def write_part(path: Path, text: str) -> None:

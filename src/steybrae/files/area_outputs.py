@@ -30,7 +30,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
@@ -41,11 +40,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import FileWriteError, SteybraeError
-from steybrae.files.area_moves import JOB, Lock, is_listed, list_outputs, move_out, take_back, write_part
+from steybrae.files.area_moves import (
+    JOB,
+    Lock,
+    is_listed,
+    list_outputs,
+    move_out,
+    take_back,
+    throw_away,
+    write_part,
+)
 from steybrae.files.area_tiff import HEADER_BYTES
 from steybrae.files.whole import check_writable
 
-__all__ = ["Compress", "PartFile", "SmallFile", "Workspace", "free_writer_name", "kept_arrays"]
+__all__ = ["WORK", "Compress", "PartFile", "SmallFile", "Workspace", "free_writer_name", "kept_arrays"]
 
 Compress = Literal["deflate", "none"]
 
@@ -175,14 +183,13 @@ class Workspace:
         same = job.is_file() and job.read_text(encoding="utf-8") == text
         if is_listed(self.folder):
             (take_back if resume and same else move_out)(self.folder, self.out)
+        if not job.is_file():
+            throw_away(self.folder)
         check_names(self.out, self._names, force=self._force)
         if job.is_file() and not (resume and same):
             if resume or not self._force:
                 raise FileWriteError(self._in_the_way(resume=resume))
-            job.unlink()
-        # Without its job the folder holds nothing that counts.
-        if self.folder.exists() and not job.is_file():
-            shutil.rmtree(self.folder)
+            throw_away(self.folder)
         self.folder.mkdir(exist_ok=True)
         self._journal = (self.folder / "journal").open("a+b", buffering=0)
         self._end_cut_line()

@@ -6,7 +6,6 @@ costs. Unknown (`steybrae.files.heights`, and outside) is NaN. Heights come out 
 
 from __future__ import annotations
 
-import hashlib
 import math
 import os
 import re
@@ -23,6 +22,7 @@ import rasterio.errors
 import rasterio.windows
 
 from steybrae.errors import FileReadError, ModelError
+from steybrae.files.fingerprints import files_fingerprint, files_state, sidecars
 from steybrae.files.height_units import height_unit, parse_height_unit
 from steybrae.files.heights import damaged, make_unknown, stored_numbers
 from steybrae.files.offline import DRIVERS, OFFLINE, SOURCES
@@ -51,9 +51,6 @@ MOST_BLOCK_BYTES: Final = 512 * 2**20
 RAW: Final = ("EHdr", "ENVI")
 """Drivers whose heights stand in a file of nothing else, its size said in a header beside it."""
 
-FINGERPRINT_BYTES: Final = 4 * 2**20
-"""How much of either end of a file its fingerprint covers."""
-
 
 @dataclass(frozen=True)
 class ModelInfo:
@@ -64,8 +61,10 @@ class ModelInfo:
     files
         File names, in the order given; where tiles overlap the first that knows the ground leads.
     fingerprints
-        SHA-256 of each file's size and first and last 4 MiB: which file it was, at a price
-        that does not grow with the model.
+        Of each, by its size and both its ends, with all that it consists of: which file it was, at
+        a price that does not grow with the model (`steybrae.files.fingerprints.files_fingerprint`).
+    parts
+        The files that each consists of: itself, what lies beside it, the sources of a VRT.
     crs
         Name of its CRS.
     height_unit_m
@@ -76,9 +75,14 @@ class ModelInfo:
 
     files: tuple[str, ...]
     fingerprints: tuple[str, ...]
+    parts: tuple[tuple[Path, ...], ...]
     crs: str
     height_unit_m: float
     height_unit_from: str
+
+    def state(self) -> str:
+        """Sizes and times of all its files as they are now; see `files_state`."""
+        return files_state([file for files in self.parts for file in files])
 
 
 class RasterModel:
@@ -231,14 +235,19 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
         stack.enter_context(quiet_messages())
         stack.enter_context(rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, CPL_DEBUG=False, **OFFLINE))
         given = {Path(os.path.realpath(path)) for path in paths}
-        opened = [RasterFile(str(path), stack.enter_context(_open(path, given))) for path in paths]
+        opened, parts = [], []
+        for path in paths:
+            data, files = _open(path, given)
+            opened.append(RasterFile(str(path), stack.enter_context(data)))
+            parts.append(files)
         for file in opened:
             _check_band(file)
         metres, source = (unit, "--z-unit") if unit is not None else height_unit(opened)
         grid, tiles = join(opened, metres)
         info = ModelInfo(
             files=tuple(path.name for path in paths),
-            fingerprints=tuple(_fingerprint(path) for path in paths),
+            fingerprints=tuple(files_fingerprint(files) for files in parts),
+            parts=tuple(parts),
             crs=grid.crs.name,
             height_unit_m=metres,
             height_unit_from=source,
@@ -246,7 +255,8 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
         yield RasterModel(grid, tiles, info)
 
 
-def _open(path: Path, given: Collection[Path]) -> Any:
+def _open(path: Path, given: Collection[Path]) -> tuple[Any, tuple[Path, ...]]:
+    """Open a file, and tell every file that it consists of."""
     try:
         size = path.stat().st_size if path.is_file() else None
     except (OSError, ValueError) as error:
@@ -260,7 +270,13 @@ def _open(path: Path, given: Collection[Path]) -> Any:
         message = f"The elevation model {path} should hold heights; the file is empty. Get it again."
         raise FileReadError(message)
     virtual = is_vrt(path)
-    name = amended(path, given, _check_source) if virtual else str(path.absolute())
+    sources: list[Path] = []
+
+    def check(source: Path) -> None:
+        sources.append(source)
+        _check_source(source)
+
+    name = amended(path, given, check) if virtual else str(path.absolute())
     found = _opened(name, ("VRT",) if virtual else DRIVERS)
     if found is None:
         message = (
@@ -273,7 +289,9 @@ def _open(path: Path, given: Collection[Path]) -> Any:
     except ModelError:
         found.close()
         raise
-    return _with_all_processors(found)
+    said = [] if virtual else map(Path, found.files)
+    files = (each for file in (path.absolute(), *sources) for each in (file, *sidecars(file)))
+    return _with_all_processors(found), tuple(dict.fromkeys((*files, *said)))
 
 
 def _opened(name: str, drivers: Sequence[str]) -> Any:
@@ -292,6 +310,8 @@ def _opened(name: str, drivers: Sequence[str]) -> Any:
 
 def _check_source(path: Path) -> None:
     """Refuse a source of a VRT that is no raster file, or has blocks that are too large."""
+    if not path.is_file() or is_vrt(path):
+        return
     if is_tiff(path):
         _check_block(path, largest_block_bytes(path))
         return
@@ -373,15 +393,3 @@ def _check_whole(file: RasterFile) -> None:
             f"heights; it has {size}. It was cut short: get the file again."
         )
         raise FileReadError(message)
-
-
-def _fingerprint(path: Path) -> str:
-    """SHA-256 of the size and of the first and last `FINGERPRINT_BYTES` of a file."""
-    size = path.stat().st_size
-    found = hashlib.sha256(str(size).encode())
-    with path.open("rb") as file:
-        found.update(file.read(FINGERPRINT_BYTES))
-        if size > FINGERPRINT_BYTES:
-            file.seek(max(FINGERPRINT_BYTES, size - FINGERPRINT_BYTES))
-            found.update(file.read())
-    return found.hexdigest()

@@ -64,7 +64,7 @@ def amended(
         Files that the user named, resolved; a source is one of them or lies beside or below the
         VRT that names it.
     check
-        Called with every source on the disk that is no VRT; it raises where one is refused.
+        Called with every source; it raises where one is refused.
     within
         VRTs that led here.
 
@@ -86,11 +86,10 @@ def amended(
     for name in root.iter("SourceFilename"):
         source = _source(path, name, given)
         name.text, name.attrib = str(source), {"relativeToVRT": "0"}
-        if not source.is_file():
-            continue  # GDAL says so where the line needs it
-        if not is_vrt(source):
-            check(source)
-        elif len(within) + 1 < MOST_DEEP:
+        check(source)
+        if not source.is_file() or not is_vrt(source):
+            continue  # of one that is not there GDAL says so where the line needs it
+        if len(within) + 1 < MOST_DEEP:
             name.text = amended(source, given, check, (*within, path))
         else:
             message = (

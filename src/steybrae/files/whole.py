@@ -11,7 +11,7 @@ from typing import Final
 
 from steybrae.errors import FileWriteError
 
-__all__ = ["check_outputs", "check_writable", "write_bytes", "write_text", "write_whole"]
+__all__ = ["check_not_read", "check_outputs", "check_writable", "write_bytes", "write_text", "write_whole"]
 
 MOST_STEM: Final = 50
 """Characters of a name that its temporary name repeats: a name may be as long as the system allows."""
@@ -34,17 +34,29 @@ def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path] = (), *, force
     FileWriteError
         As `check_writable`, or two outputs of one name, or an output that is an input.
     """
-    read = {path.resolve() for path in inputs}
+    check_not_read(outputs, inputs)
     taken: set[Path] = set()
     for path in outputs:
         check_writable(path, force=force)
-        if path.resolve() in read:
-            message = f"{path} is read by this command and is not overwritten. Give the output another name."
-            raise FileWriteError(message)
         if path.resolve() in taken:
             message = f"Each output should have its own name; {path} was given twice. Give one another name."
             raise FileWriteError(message)
         taken.add(path.resolve())
+
+
+def check_not_read(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
+    """Say that an output is an input, which not even ``--force`` may replace.
+
+    Raises
+    ------
+    FileWriteError
+        An output has the place of an input.
+    """
+    read = {path.resolve() for path in inputs}
+    for path in outputs:
+        if path.resolve() in read:
+            message = f"{path} is read by this command and is not overwritten. Give the output another name."
+            raise FileWriteError(message)
 
 
 def check_writable(path: Path, *, force: bool = False) -> None:
