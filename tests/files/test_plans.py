@@ -297,7 +297,7 @@ class TestJson:
         forged.tree["schema"] = "steybrae-plan/9"
         assert forged.said() == not_a_plan(f"its schema is 'steybrae-plan/9', expected {PLAN_SCHEMA!r}")
         assert forged.said(text="[]") == not_a_plan(f"its schema is 'list', expected {PLAN_SCHEMA!r}")
-        assert forged.said(text='{"schema": "steybrae-plan/1"}') == (
+        assert forged.said(text='{"schema": "steybrae-plan/2"}') == (
             "The plan's result should be an object; got None. Save the plan again."
         )
 

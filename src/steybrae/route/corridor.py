@@ -25,6 +25,7 @@ __all__ = [
     "SIDE_SLOPES_DEG",
     "BesideLine",
     "LineInWindow",
+    "NearCells",
     "Nearest",
     "Steepest",
     "Window",
@@ -33,6 +34,7 @@ __all__ = [
     "check_drift",
     "half_width_m",
     "merge",
+    "near_cells",
 ]
 
 DRIFT_DEG: Final = 3.0
@@ -179,8 +181,24 @@ class LineInWindow:
 
 
 @dataclass(frozen=True, eq=False)
-class _Cells:
-    """Cells near a stretch: where each lies from the line."""
+class NearCells:
+    """Cells near a stretch: where each lies from the line; arrays ``(n,)``.
+
+    Attributes
+    ----------
+    chainage_m, half_m
+        Of the nearest place on the line, and half the cell's length along it there.
+    edge_m
+        Ground distance from the line to the nearest edge of the cell's square.
+    left
+        Whether it lies to the left of travel.
+    abreast
+        False beyond the ends of the leg.
+    slope_deg, height_m
+        Of the window.
+    col, row
+        Its centre in the window, cells.
+    """
 
     chainage_m: Array
     half_m: Array
@@ -199,6 +217,7 @@ def beside(
     bins: tuple[float, int],
     place_error_m: float,
     drift_deg: float,
+    cells: NearCells | None = None,
 ) -> BesideLine:
     """Look at the ground beside one stretch of a leg.
 
@@ -212,13 +231,15 @@ def beside(
         Length of a bin of chainage, metres, and their number in the leg.
     place_error_m, drift_deg
         See `half_width_m`.
+    cells
+        From `near_cells`, where they are there already.
 
     Returns
     -------
     BesideLine
         Columns and rows are those of the window.
     """
-    cells = _near_cells(window, line)
+    cells = near_cells(window, line) if cells is None else cells
     inside, at_bins = _inside_and_abreast(cells, bins, place_error_m, drift_deg)
     known = np.isfinite(cells.slope_deg)
     by_bin = np.full(bins[1], np.nan)
@@ -252,7 +273,7 @@ def beside(
 
 
 def _inside_and_abreast(
-    cells: _Cells, bins: tuple[float, int], place_error_m: float, drift_deg: float
+    cells: NearCells, bins: tuple[float, int], place_error_m: float, drift_deg: float
 ) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
     inside = cells.edge_m <= half_width_m(cells.chainage_m, place_error_m, drift_deg)
     # A cell may be longer than a bin: it is abreast of those of its middle and of its two ends.
@@ -272,18 +293,29 @@ def cells_inside(
         Row and column of each cell, shape ``(2, n)``; the bins abreast of its middle and its two
         ends, ``(3, n)``.
     """
-    cells = _near_cells(window, line)
+    cells = near_cells(window, line)
     inside, at_bins = _inside_and_abreast(cells, bins, place_error_m, drift_deg)
     return np.stack((cells.row[inside], cells.col[inside])).astype(np.intp), at_bins[:, inside]
 
 
-def _nearest(cells: _Cells, among: NDArray[np.intp]) -> Nearest:
+def _nearest(cells: NearCells, among: NDArray[np.intp]) -> Nearest:
     first = among[np.argmin(cells.edge_m[among])]
     return Nearest(*(float(values[first]) for values in (cells.edge_m, cells.chainage_m, cells.height_m)))
 
 
-def _near_cells(window: Window, line: LineInWindow) -> _Cells:
-    """Distance, side and chainage of every cell of a window that belongs to the stretch."""
+def near_cells(window: Window, line: LineInWindow) -> NearCells:
+    """Distance, side and chainage of every cell of a window that belongs to the stretch.
+
+    Parameters
+    ----------
+    window, line
+        As for `beside`.
+
+    Returns
+    -------
+    NearCells
+        Without those that belong to other stretches of the leg.
+    """
     rows, cols = window.slope_deg.shape
     jacobian = window.jacobian
     col, row = (grid.ravel() for grid in np.meshgrid(np.arange(cols) + 0.5, np.arange(rows) + 0.5))
@@ -320,17 +352,8 @@ def _near_cells(window: Window, line: LineInWindow) -> _Cells:
         abreast[nearer] = ~end[nearer]
     keep = (chainage >= line.span_m[0]) & (chainage <= line.span_m[1])
     slope, height = window.slope_deg.ravel(), window.height_m.ravel()
-    return _Cells(
-        chainage[keep],
-        half_along[keep],
-        edge[keep],
-        left[keep],
-        abreast[keep],
-        slope[keep],
-        height[keep],
-        col[keep],
-        row[keep],
-    )
+    numbers = (values[keep] for values in (slope, height, col, row))
+    return NearCells(chainage[keep], half_along[keep], edge[keep], left[keep], abreast[keep], *numbers)
 
 
 def _half_size(east: Array, north: Array, jacobian: Array) -> Array:

@@ -26,7 +26,9 @@ from steybrae.route.corridor import (
     beside,
     half_width_m,
     merge,
+    near_cells,
 )
+from steybrae.route.corridor_cells import CorridorCells, Polyline, cells_of, join_cells
 from steybrae.route.touching import Pieces, join_pieces, touched
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.attributes import at_points, baseline_slope_deg, slope_field, track_grade_deg
@@ -87,6 +89,8 @@ class LegGround:
         At evenly spaced points, the ends included.
     beside
         What lies in the corridor and to the sides; columns and rows are the model's.
+    corridor
+        Its cells.
     """
 
     track: Track
@@ -96,9 +100,12 @@ class LegGround:
     aspect_true_deg: Array
     track_grade_deg: Array
     beside: BesideLine
+    corridor: CorridorCells
 
 
-def leg_ground(source: DemSource, track: Track, look: Look) -> LegGround:
+def leg_ground(
+    source: DemSource, track: Track, look: Look, neighbours: tuple[Track | None, Track | None] = (None, None)
+) -> LegGround:
     """Look at the ground of one leg.
 
     Parameters
@@ -109,6 +116,8 @@ def leg_ground(source: DemSource, track: Track, look: Look) -> LegGround:
         The leg.
     look
         How.
+    neighbours
+        The legs before and after, where there are any: cells beyond an end may be theirs.
 
     Returns
     -------
@@ -130,14 +139,28 @@ def leg_ground(source: DemSource, track: Track, look: Look) -> LegGround:
     count = max(1, math.ceil(track.length_m / look.spacing_m))
     points_m = np.linspace(0.0, track.length_m, count + 1)
     bins = (track.length_m / count or 1.0, count)
+    lines = tuple(_near_end(source, track, bool(k), look) for k, track in enumerate(neighbours))
     parts = [
-        _stretch(source, track, (col, row), points_m, ends, bins, look)
+        _stretch(source, track, (col, row), (points_m, bins, lines), ends, look)
         for ends in stretches(track, STRETCH_CELLS * look.spacing_m)
     ]
     pieces = join_pieces([part[0] for part in parts])
     elevation, aspect, grade = np.concatenate([part[1] for part in parts], axis=1)
     near = _with_line(merge([part[2] for part in parts]), pieces, points_m, (track, col, row))
-    return LegGround(track, pieces, points_m, elevation, aspect, grade, near)
+    cells = join_cells([part[3] for part in parts])
+    return LegGround(track, pieces, points_m, elevation, aspect, grade, near, cells)
+
+
+def _near_end(source: DemSource, track: Track | None, after: bool, look: Look) -> Polyline:
+    """Columns and rows of a neighbouring leg as far as it may be near to a cell of this leg's corridor."""
+    if track is None:
+        return np.empty(0), np.empty(0)
+    from_turn_m = track.chainage_m if after else track.length_m - track.chainage_m
+    reach = float(half_width_m(np.array(track.length_m), look.place_error_m, look.drift_deg)) + SIDE_REACH_M
+    near = np.flatnonzero(from_turn_m <= reach)
+    # One vertex more: the piece that leaves the reach.
+    part = slice(0, near[-1] + 2) if after else slice(max(near[0] - 1, 0), None)
+    return source.grid.from_wgs84(track.lon_deg[part], track.lat_deg[part])
 
 
 def _with_line(
@@ -193,11 +216,11 @@ def _stretch(
     source: DemSource,
     track: Track,
     colrow: tuple[Array, Array],
-    points_m: Array,
+    leg: tuple[Array, tuple[float, int], tuple[Polyline, ...]],
     ends: tuple[int, int],
-    bins: tuple[float, int],
     look: Look,
-) -> tuple[Pieces, Array, BesideLine]:
+) -> tuple[Pieces, Array, BesideLine, CorridorCells]:
+    points_m, bins, lines = leg
     first, last = ends
     start, end = track.chainage_m[first], track.chainage_m[last]
     part = slice(first, last + 1)
@@ -217,11 +240,15 @@ def _stretch(
         jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2),
     )
     line = LineInWindow(col[context], row[context], track.chainage_m[context], (float(start), float(end)))
-    near = beside(near_line, line, bins, look.place_error_m, look.drift_deg)
+    cells = near_cells(near_line, line)
+    near = beside(near_line, line, bins, look.place_error_m, look.drift_deg, cells)
     if near.steepest is not None:
         top = replace(near.steepest, col=near.steepest.col + corner[1], row=near.steepest.row + corner[0])
         near = replace(near, steepest=top)
-    return pieces, profile, near
+    before, after = ((c - corner[1], r - corner[0]) for c, r in lines)
+    width = look.place_error_m, look.drift_deg
+    inside = cells_of(cells, near_line, field.slope_deg, width, (before, after), track.length_m)
+    return pieces, profile, near, inside
 
 
 def window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, int, int]:

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from steybrae.route.ground_shape import convex_rolls, terrain_traps
 from steybrae.route.overhead_reading import read_ground
 from steybrae.route.overhead_result import (
+    PLACE_SIGHT_DEG,
     Above,
     OverheadAnswer,
     PathAnswer,
     Profile,
+    SeenAlong,
     SightAnswer,
     TopAnswer,
 )
@@ -31,7 +33,10 @@ from steybrae.route.track import Track
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.overhead import Overhead, SightUp, look_up, zone_top
 from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG, OverheadGround, Points
-from steybrae.terrain.shape import look_around
+from steybrae.terrain.overhead_sight import in_sight
+from steybrae.terrain.shape import Around, look_around
+from steybrae.terrain.sight_pairs import unknown_above
+from steybrae.terrain.traps import cliffs_below, flattenings, gullies
 
 __all__ = ["place_above", "route_above"]
 
@@ -52,6 +57,7 @@ class _Part:
     rolls: tuple[ConvexRoll, ...]
     traps: tuple[TerrainTrap, ...]
     profile: Profile
+    seen: SeenAlong
 
 
 def route_above(source: DemSource, tracks: list[Track], look: OverheadLook) -> tuple[Above, ...]:
@@ -141,6 +147,40 @@ def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length
         convex_rolls(ground, points, chainage_m, around, from_deg),
         terrain_traps(ground, points, chainage_m, around, from_deg),
         Profile(chainage_m, up.unfiltered_deg),
+        _seen(ground, points, (chainage_m, length_m), up, around),
+    )
+
+
+def _seen(
+    ground: OverheadGround, points: Points, along: tuple[Array, Array], up: Overhead, around: Around
+) -> SeenAlong:
+    some = np.flatnonzero(np.isfinite(up.unfiltered_deg))
+    cell = up.pairs.cell[some]
+    east, north = ground.offset_m(
+        ground.sources.col[cell] + 0.5 - points.col[some], ground.sources.row[cell] + 0.5 - points.row[some]
+    )
+    rise = ground.sources.height_m[cell] - points.height_m[some]
+    bearing, distance, height = np.full((3, len(points.col)), np.nan)
+    bearing[some] = np.remainder(np.degrees(np.arctan2(east, north)), 360.0)
+    distance[some], height[some] = np.hypot(east, north), rise
+    hidden = np.zeros(len(points.col), dtype=bool)
+    hidden[some] = ~in_sight(ground, points, up.pairs.pick(some))
+    # What slides has to come from somewhere: from above, or from underfoot.
+    caught = up.in_start_zone | (np.nan_to_num(up.unfiltered_deg) >= PLACE_SIGHT_DEG)
+    trap = gullies(around).there | cliffs_below(around).there
+    trap |= flattenings(around, ground.zones.rules.low_deg).there
+    middle, length = along
+    return SeenAlong(
+        middle - length / 2.0,
+        middle + length / 2.0,
+        up.unfiltered_deg,
+        bearing,
+        distance,
+        height,
+        hidden,
+        up.in_start_zone,
+        unknown_above(ground, points, PLACE_SIGHT_DEG),
+        trap & caught,
     )
 
 
@@ -243,6 +283,9 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
         Profile(
             np.concatenate([part.profile.chainage_m for part in parts]),
             np.concatenate([part.profile.sight_unfiltered_deg for part in parts]),
+        ),
+        SeenAlong(
+            *(np.concatenate([getattr(part.seen, one.name) for part in parts]) for one in fields(SeenAlong))
         ),
     )
 

@@ -3,21 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.dem import Array
 
 __all__ = [
+    "PLACE_SIGHT_DEG",
     "Above",
     "ExpectedReading",
     "OverheadAnswer",
     "PathAnswer",
     "Profile",
+    "SeenAlong",
     "SightAnswer",
     "TopAnswer",
 ]
+
+
+PLACE_SIGHT_DEG: Final = 25.0
+"""Overhead angle that makes a place matter, degrees (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -191,6 +199,38 @@ class Profile:
 
 
 @dataclass(frozen=True, eq=False)
+class SeenAlong:
+    """What looks down on each piece of a leg, whatever lies between; arrays ``(n,)``.
+
+    Attributes
+    ----------
+    start_m, end_m
+        Ends of the piece; all it says is from the middle of the cell that the piece lies in.
+    deg, bearing_true_deg, distance_m, rise_m
+        Steepest sight up to a source; NaN where there is none.
+    hidden
+        Whether ground between hides that source.
+    in_start_zone
+        Whether the cell is of a start zone.
+    unknown_above
+        Whether unknown ground could stand over it at `PLACE_SIGHT_DEG` or more.
+    trap
+        Whether it is a terrain trap with ground above or underfoot that could slide.
+    """
+
+    start_m: Array
+    end_m: Array
+    deg: Array
+    bearing_true_deg: Array
+    distance_m: Array
+    rise_m: Array
+    hidden: NDArray[np.bool_]
+    in_start_zone: NDArray[np.bool_]
+    unknown_above: NDArray[np.bool_]
+    trap: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
 class Above:
     """What looks down on a leg or a place, and the shape of its ground.
 
@@ -205,6 +245,8 @@ class Above:
         In the order of the leg.
     profile
         For tables of points.
+    seen
+        Along the leg, for the places that matter.
     """
 
     overhead: OverheadAnswer | None
@@ -212,3 +254,4 @@ class Above:
     convex_rolls: tuple[ConvexRoll, ...]
     terrain_traps: tuple[TerrainTrap, ...]
     profile: Profile = field(metadata={"json": False})
+    seen: SeenAlong = field(metadata={"json": False})

@@ -23,6 +23,7 @@ from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.origin import RunOrigin
 from steybrae.screening.picture import Relief
+from steybrae.screening.place_result import PlaceThatMatters, PossibleOnly
 from steybrae.terrain.dem import Array
 from steybrae.terrain.start_zones import StartRules
 
@@ -365,6 +366,8 @@ class RouteScreening:
         What was done on reading it.
     legs, totals
         The answer.
+    places, legs_without, legs_possible_only
+        Where it matters, and the legs that are on no place; see `steybrae.screening.places`.
     model, settings
         What it rests on.
     version
@@ -390,6 +393,9 @@ class RouteScreening:
     notes: tuple[str, ...]
     legs: tuple[LegScreening, ...]
     totals: Totals
+    places: tuple[PlaceThatMatters, ...]
+    legs_without: tuple[int, ...]
+    legs_possible_only: tuple[PossibleOnly, ...]
     model: ModelFacts
     settings: SettingsUsed
     version: str

@@ -15,7 +15,7 @@ from steybrae.errors import OffModelError, RouteError
 from steybrae.quantities import LAND_HEIGHTS_M, round_down
 from steybrae.route.ascent import reversal_m
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
-from steybrae.route.ground import Look, leg_ground, leg_windows
+from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows
 from steybrae.route.leg_baselines import leg_baselines
 from steybrae.route.legs import Route
 from steybrae.route.overhead import route_above
@@ -25,6 +25,7 @@ from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.leg import LegAbove, LegNames, Rules, possible_bands, screen_leg
 from steybrae.screening.picture import Relief
+from steybrae.screening.places import places_on
 from steybrae.screening.result import (
     LegScreening,
     ModelFacts,
@@ -155,13 +156,21 @@ def screen_route(
     least_m = reversal_m(settings.vertical_error_m)
     rules = Rules(settings.bands, known, situation, least_m, settings.interval_m, grid)
     legs: list[LegScreening] = []
+    grounds: list[LegGround] = []
     for number, track in enumerate(tracks):
         look = leg_look(route, number, cell, settings)
-        names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
+        leg_names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
         first = 1 + sum(len(leg.expected_readings) for leg in legs)
         baselines = leg_baselines(source, track, cell)
         overhead = LegAbove(above[number], baselines, first, settings.vertical_error_m)
-        legs.append(screen_leg(names, leg_ground(source, track, look), overhead, look, rules))
+        neighbours = (
+            tracks[number - 1] if number else None,
+            tracks[number + 1] if number + 1 < count else None,
+        )
+        grounds.append(leg_ground(source, track, look, neighbours))
+        legs.append(screen_leg(leg_names, grounds[-1], overhead, look, rules))
+    names = tuple(leg.from_ for leg in legs)
+    found = places_on(tracks, names, grounds, above, known)
     totals = _totals(legs, settings.bands)
     whole = situation(
         unknown_m=totals.unknown_m,
@@ -177,6 +186,9 @@ def screen_route(
         notes=route.notes,
         legs=tuple(legs),
         totals=totals,
+        places=found.places,
+        legs_without=found.legs_without,
+        legs_possible_only=found.legs_possible_only,
         model=_facts(settings, grid, cell, accuracy, known.words),
         settings=_used(settings, least_m),
         version=__version__,

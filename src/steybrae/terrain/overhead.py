@@ -108,6 +108,8 @@ class Overhead:
         does: there the next cell of the same slope is often the steepest.
     unfiltered_deg
         The same from each place, degrees; NaN where nothing looks down, or its height is unknown.
+    pairs
+        Each place and its source for that.
     top
         Sight to the top of the zone of `sight`, from the same place.
     path
@@ -121,6 +123,7 @@ class Overhead:
     outside: SightUp | None
     outside_unfiltered: SightUp | None
     unfiltered_deg: Array
+    pairs: Pairs
     top: SightUp | None
     path: PathUp | None
 
@@ -155,7 +158,9 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
     if path is not None and unfiltered is not None and path.deg > unfiltered.deg:
         # No way is shorter than the straight one: what was rounded up beyond it comes back.
         path = replace(path, deg=unfiltered.deg)
-    return Overhead(in_zone, unknown, sight, unfiltered, *outside, _degrees(sights.tangent), top, path)
+    return Overhead(
+        in_zone, unknown, sight, unfiltered, *outside, _degrees(sights.tangent), sights, top, path
+    )
 
 
 def _degrees(tangent: Array) -> Array:

@@ -20,7 +20,7 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG, Blocks, OverheadGround, Points
 from steybrae.terrain.sampling import spread
 
-__all__ = ["Pairs", "pairs_between", "steepest_sight", "unknown_overhead", "useful_box"]
+__all__ = ["Pairs", "pairs_between", "steepest_sight", "unknown_above", "unknown_overhead", "useful_box"]
 
 
 MOST_AT_ONCE: Final = 500_000
@@ -272,9 +272,14 @@ def unknown_overhead(ground: OverheadGround, points: Points) -> bool:
     `LEAST_SIGHT_DEG` or more, or where the height of a place itself is unknown. Whole blocks
     are asked, so that a little more is called unknown than cell by cell.
     """
-    if np.isnan(points.height_m).any():
-        return True
-    if len(points.col) == 0 or len(ground.unknown.start) == 0:
-        return False
-    least = math.tan(math.radians(LEAST_SIGHT_DEG))
-    return bool((_bounds(ground, points, ground.unknown, least)[0] >= least).any())
+    return bool(unknown_above(ground, points, LEAST_SIGHT_DEG).any())
+
+
+def unknown_above(ground: OverheadGround, points: Points, least_deg: float) -> NDArray[np.bool_]:
+    """From which of the places unknown ground may stand at an angle or more; see `unknown_overhead`."""
+    unknown: NDArray[np.bool_] = np.isnan(points.height_m)
+    if len(points.col) == 0 or len(ground.unknown.start) == 0 or unknown.all():
+        return unknown
+    least = math.tan(math.radians(least_deg))
+    bound = _bounds(ground, points, ground.unknown, least)[0]
+    return unknown | (bound >= least).any(axis=1)

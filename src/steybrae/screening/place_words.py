@@ -1,0 +1,98 @@
+"""Why a place matters, in words."""
+
+from __future__ import annotations
+
+from steybrae.bands import STEEP_DEG
+from steybrae.quantities import round_down, round_up, slope_text
+from steybrae.route.compass_words import bearing_text
+from steybrae.screening.place_result import CorridorAtPlace, OnLine, OverheadAtPlace, PlaceThatMatters
+
+__all__ = ["interval_words", "place_words"]
+
+
+def place_words(place: PlaceThatMatters, unknown_on_line_m: float, trap: str) -> str:
+    """Say why a place matters.
+
+    Parameters
+    ----------
+    place
+        All but its words.
+    unknown_on_line_m
+        Metres of the line on unknown ground.
+    trap
+        Reason of its most marked terrain trap; empty where it has none.
+
+    Returns
+    -------
+    str
+        A sentence for each reason, what is underfoot first.
+    """
+    out = []
+    if place.slope_max_deg is not None:
+        out.append(_underfoot(place))
+    if place.corridor is not None:
+        out.append(_corridor(place, place.corridor))
+    if place.overhead is not None and ("overhead" in place.kinds or place.slope_max_deg is None):
+        out.append(_overhead(place.overhead))
+    if place.unknown_m > 0.0:
+        out.append(_unknown(place, unknown_on_line_m))
+    return " ".join([*out, trap]).strip()
+
+
+def interval_words(low_deg: float | None, high_deg: float | None) -> str:
+    """Give a 95 % interval in brackets with a space before; empty where it is not known."""
+    if low_deg is None or high_deg is None:
+        return ""
+    return f" ({round_down(low_deg, 0.1):.1f} to {slope_text(high_deg)})"
+
+
+def _underfoot(place: PlaceThatMatters) -> str:
+    at_least = "at least " if place.open_above else ""
+    where = "" if place.slope_max_at is None else f", {spot_words(place.slope_max_at)}"
+    slope = slope_text(place.slope_max_deg) + interval_words(place.slope_low_deg, place.slope_high_deg)
+    words = f"Underfoot {at_least}{slope}{where}"
+    if place.steep_m == 0.0:
+        return f"{words}."
+    facing = f", facing {' '.join(place.aspect_sectors)}" if place.aspect_sectors else ""
+    return f"{words}; {at_least}{round_up(place.steep_m, 1.0):.0f} m of {STEEP_DEG:.0f}° and more{facing}."
+
+
+def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
+    at_least = "at least " if place.open_above else ""
+    sides = [
+        f"{slope_text(deg)} to the {side}"
+        for side, deg in (("left", corridor.left_deg), ("right", corridor.right_deg))
+        if deg is not None and deg >= STEEP_DEG
+    ]
+    off = f", {_down(corridor.off_m)} m off" if corridor.off_m >= 1.0 else ", beside the line"
+    words = f"In the corridor {at_least}{' and '.join(sides)}{off}" if sides else ""
+    if corridor.drop is not None:
+        drop = corridor.drop
+        found = f"drop of {round_up(drop.fall_m, 1.0):.0f} m, {_down(drop.off_m)} m to the {drop.side}"
+        words = f"{words}; {found}" if words else found.capitalize()
+    return f"{words}." if words else ""
+
+
+def _overhead(overhead: OverheadAtPlace) -> str:
+    at_least = "at least " if overhead.at_least else ""
+    hidden = "; it is hidden from there" if overhead.hidden else ""
+    return (
+        f"Overhead {at_least}{slope_text(overhead.deg)} from {spot_words(overhead.at)} up to a start zone "
+        f"towards {bearing_text(overhead.bearing_true_deg)} true, {_down(overhead.distance_m)} m off and "
+        f"{round_up(overhead.rise_m, 1.0):.0f} m higher{hidden}."
+    )
+
+
+def _unknown(place: PlaceThatMatters, on_line_m: float) -> str:
+    if on_line_m > 0.0:
+        return f"{round_up(on_line_m, 1.0):.0f} m of the line on unknown ground."
+    return f"Unknown ground beside or above for {round_up(place.unknown_m, 1.0):.0f} m."
+
+
+def spot_words(spot: OnLine) -> str:
+    """``leg 7 at 250 m``."""
+    return f"leg {spot.leg} at {spot.at_m:.0f} m"
+
+
+def _down(metres: float) -> str:
+    return f"{round_down(metres, 1.0):.0f}"

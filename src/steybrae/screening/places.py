@@ -1,0 +1,354 @@
+"""Places that matter on a line: where it is steep underfoot, in the corridor or overhead, or unknown.
+
+The whole line is looked at as one, so that a place does not end at a turn point. The corridor counts
+by itself where the ground underfoot is gentler than 30 degrees for 100 m and more; elsewhere it
+belongs to what is underfoot.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.bands import STEEP_DEG
+from steybrae.quantities import shown_slope_deg
+from steybrae.route.corridor_cells import CorridorCells
+from steybrae.route.ground import LegGround
+from steybrae.route.overhead_result import Above
+from steybrae.route.track import Track
+from steybrae.screening.place_line import Line, bridged, joined, length_m, line_of, outside, shared
+from steybrae.screening.place_result import (
+    CorridorAtPlace,
+    DropAtPlace,
+    OnLine,
+    OverheadAtPlace,
+    PlaceThatMatters,
+    PossibleOnly,
+)
+from steybrae.screening.place_words import place_words
+from steybrae.terrain.attributes import aspect_deg, aspect_sector
+from steybrae.terrain.dem import Array
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+
+__all__ = ["KINDS", "ORDER_RULE", "Places", "places_on"]
+
+KINDS: Final = ("underfoot", "corridor", "overhead", "unknown", "trap")
+"""What makes a stretch matter, in the order in which it is told."""
+
+TOLD_M: Final = 100.0
+"""Length by which a long place is told, metres; shorter pieces of corridor belong to the steep ground
+underfoot that they touch (our choice)."""
+
+LONG_M: Final = 500.0
+"""A longer place is told by its worst `TOLD_M`, metres (our choice)."""
+
+MOST_AT_LENGTH: Final = 5
+"""Places told at length, unless two of a kind exceed `EXTREME_DEG` (our choice)."""
+
+EXTREME_DEG: Final = 40.0
+"""Called extremely steep above this, degrees (Swiss leaflet "Achtung Lawinen!")."""
+
+ORDER_RULE: Final = (
+    "Told at length: the worst of each kind (overhead by its angle, underfoot and in the corridor by the "
+    "steepest, unknown by metres), then those with most metres of 30° and more, five in all, more only "
+    "where two of a kind exceed 40°. It is an order of steepness, not a judgement."
+)
+
+
+@dataclass(frozen=True)
+class Places:
+    """Places of a line, and the legs without.
+
+    Attributes
+    ----------
+    places
+        Along the line.
+    legs_without
+        Numbers of legs with no ground that may be of 30 degrees underfoot or in the corridor, none
+        overhead at 25 and more, and nothing unknown.
+    legs_possible_only
+        Legs on no place that are not without.
+    """
+
+    places: tuple[PlaceThatMatters, ...]
+    legs_without: tuple[int, ...]
+    legs_possible_only: tuple[PossibleOnly, ...]
+
+
+def places_on(
+    tracks: list[Track],
+    from_names: tuple[str, ...],
+    grounds: list[LegGround],
+    above: tuple[Above, ...],
+    known: SlopeUncertainty,
+) -> Places:
+    """Find the places that matter on a line.
+
+    Parameters
+    ----------
+    tracks, from_names
+        Its legs, and the names of the turn points that they begin at.
+    grounds, above
+        What lies on, beside and above each.
+    known
+        How well the model's slopes are known.
+
+    Returns
+    -------
+    Places
+    """
+    line = line_of(tracks, from_names, grounds, above, known)
+    kinds, spans = _spans(line)
+    found = []
+    for group in shared(spans):
+        ends = float(spans[group, 0].min()), float(spans[group, 1].max())
+        found.append(_place(line, tuple(k for k in KINDS if k in {kinds[i] for i in group}), ends))
+    found.sort(key=lambda place: (place.from_.chainage_m, place.to.chainage_m))
+    chosen = _at_length(found)
+    named = tuple(replace(place, name=_letters(k), at_length=k in chosen) for k, place in enumerate(found))
+    return Places(named, *_legs_left(line, named))
+
+
+def _spans(line: Line) -> tuple[list[str], Array]:
+    """Stretches of each kind: their kinds, and where each begins and ends."""
+    pieces, cells, seen = line.pieces, line.cells, line.seen
+    unknown = joined(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], 0.0)
+    underfoot = bridged(pieces.start_m[line.steep], pieces.end_m[line.steep], unknown)
+    beside = joined(cells.start_m[line.steep_beside], cells.end_m[line.steep_beside], 0.0)
+    underfoot, beside = _apart(underfoot, beside)
+    by_kind = {
+        "underfoot": underfoot,
+        "corridor": beside,
+        "overhead": joined(seen.start_m[line.below], seen.end_m[line.below]),
+        "unknown": joined(*line.unknown),
+        "trap": joined(seen.start_m[seen.trap], seen.end_m[seen.trap]),
+    }
+    kinds = [kind for kind, found in by_kind.items() for _ in found]
+    return kinds, np.concatenate([found.reshape(-1, 2) for found in by_kind.values()])
+
+
+def _apart(underfoot: Array, beside: Array) -> tuple[Array, Array]:
+    """Corridor without the ground underfoot; its short rests lengthen what is underfoot."""
+    underfoot = underfoot.copy()
+    long = np.flatnonzero(underfoot[:, 1] - underfoot[:, 0] >= TOLD_M)
+    rest = outside(beside, underfoot[long])
+    rest = joined(rest[:, 0], rest[:, 1])
+    taken = underfoot[long]
+    keep = []
+    for first, last in rest:
+        near = np.flatnonzero((taken[:, 0] <= last + 1e-6) & (taken[:, 1] >= first - 1e-6))
+        if last - first >= TOLD_M or len(near) == 0:
+            keep.append((first, last))
+            continue
+        longest = near[np.argmax(taken[near, 1] - taken[near, 0])]
+        into = long[longest]
+        underfoot[into] = min(underfoot[into, 0], first), max(underfoot[into, 1], last)
+    return underfoot, np.array(keep).reshape(-1, 2)
+
+
+def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> PlaceThatMatters:
+    pieces = line.pieces
+    here = _within(pieces.start_m, pieces.end_m, ends)
+    steep = here & line.steep
+    slope, at = _largest(pieces.slope_deg, here)
+    high = (
+        None
+        if slope is None
+        else _finite(np.max(line.high_deg[here], initial=-1.0, where=~np.isnan(line.high_deg[here])))
+    )
+    low = (
+        None
+        if slope is None
+        else _finite(np.max(line.low_deg[here], initial=-1.0, where=~np.isnan(line.low_deg[here])))
+    )
+    unknown_m = length_m(*line.unknown, ends)
+    overhead, corridor = _overhead(line, ends), _corridor(line, ends)
+    slope_at = None if at is None else line.spot(_middle(pieces.start_m[at], pieces.end_m[at], ends))
+    heights = line.elevation_m[_within(line.chainage_m, line.chainage_m, (ends[0] - 1e-6, ends[1] + 1e-6))]
+    heights = heights[np.isfinite(heights)]
+    start = line.spot(ends[0])
+    place = PlaceThatMatters(
+        name="",
+        at_length=False,
+        kinds=kinds,
+        from_=start,
+        to=line.spot(ends[1], ends=True),
+        worst=None,
+        length_m=ends[1] - ends[0],
+        steep_m=length_m(pieces.start_m[steep], pieces.end_m[steep], ends),
+        slope_max_deg=slope,
+        slope_low_deg=low,
+        slope_high_deg=high,
+        slope_max_at=slope_at,
+        open_above=unknown_m > 0.0 or high is None,
+        overhead=overhead,
+        corridor=corridor,
+        unknown_m=unknown_m,
+        aspect_sectors=_sectors(line, steep),
+        elevation_min_m=float(heights.min()) if len(heights) else None,
+        elevation_max_m=float(heights.max()) if len(heights) else None,
+        after=line.from_names[start.leg - 1],
+        checks=(),
+        words="",
+    )
+    if place.length_m > LONG_M:
+        place = replace(place, worst=_worst(line, place))
+    line_unknown_m = length_m(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], ends)
+    traps = [trap for trap in line.traps if trap.from_m <= ends[1] and trap.to_m >= ends[0]]
+    worst = max(traps, key=lambda trap: (trap.slope_deg or 0.0, trap.depth_m or 0.0), default=None)
+    reason = "" if worst is None or "trap" not in kinds else worst.reason
+    return replace(place, words=place_words(place, line_unknown_m, reason))
+
+
+def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:
+    seen = line.seen
+    here = _within(seen.start_m, seen.end_m, ends) & ~seen.in_start_zone
+    deg, at = _largest(seen.deg, here)
+    if deg is None or at is None:
+        return None
+    return OverheadAtPlace(
+        deg,
+        "sight",
+        bool(seen.hidden[at]),
+        float(seen.bearing_true_deg[at]),
+        float(seen.distance_m[at]),
+        float(seen.rise_m[at]),
+        line.spot(_middle(seen.start_m[at], seen.end_m[at], ends)),
+        bool(seen.unknown_above[_within(seen.start_m, seen.end_m, ends)].any()),
+    )
+
+
+def _corridor(line: Line, ends: tuple[float, float]) -> CorridorAtPlace | None:
+    cells = line.cells
+    here = _within(cells.start_m, cells.end_m, ends)
+    deg, at = _largest(cells.slope_deg, here)
+    if deg is None or at is None:
+        return None
+    drops = np.flatnonzero(here & (cells.drop_m > 0.0))
+    drop = None
+    if len(drops):
+        nearest = drops[np.lexsort((-cells.drop_m[drops], cells.off_m[drops]))[0]]
+        drop = DropAtPlace(
+            float(cells.off_m[nearest]), float(cells.drop_m[drops].max()), _side(cells, int(nearest))
+        )
+    elif shown_slope_deg(deg) < STEEP_DEG:
+        return None
+    gradient = math.tan(math.radians(deg))
+    high = slope_interval_deg([gradient, 0.0], [0.0, gradient], line.known)[1].max()
+    return CorridorAtPlace(
+        deg,
+        _finite(high),
+        _side(cells, at),
+        float(cells.off_m[at]),
+        _largest(cells.slope_deg, here & cells.left)[0],
+        _largest(cells.slope_deg, here & ~cells.left)[0],
+        drop,
+        line.spot(_middle(cells.start_m[at], cells.end_m[at], ends)),
+    )
+
+
+def _side(cells: CorridorCells, at: int) -> str:
+    return "left" if cells.left[at] else "right"
+
+
+def _worst(line: Line, place: PlaceThatMatters) -> tuple[OnLine, OnLine]:
+    """Give the 100 m round what the place is told by first."""
+    spots = {
+        "underfoot": place.slope_max_at,
+        "corridor": None if place.corridor is None else place.corridor.at,
+        "overhead": None if place.overhead is None else place.overhead.at,
+    }
+    told = [spots[kind] for kind in place.kinds if spots.get(kind) is not None]
+    first, last = place.from_.chainage_m, place.to.chainage_m
+    middle = told[0].chainage_m if told and told[0] is not None else (first + last) / 2.0
+    start = min(max(middle - TOLD_M / 2.0, first), last - TOLD_M)
+    return line.spot(start), line.spot(start + TOLD_M, ends=True)
+
+
+def _sectors(line: Line, steep: NDArray[np.bool_]) -> tuple[str, ...]:
+    pieces = line.pieces
+    metres: dict[str, float] = {}
+    for aspect, length in zip(
+        aspect_deg(pieces.p[steep], pieces.q[steep]), pieces.length_m[steep], strict=True
+    ):
+        sector = aspect_sector(float(aspect))
+        if sector is not None:
+            metres[sector] = metres.get(sector, 0.0) + float(length)
+    return tuple(sorted(metres, key=lambda sector: -metres[sector]))
+
+
+def _within(start: Array, end: Array, ends: tuple[float, float]) -> NDArray[np.bool_]:
+    """Pieces of which more than an end lies in a stretch."""
+    inside: NDArray[np.bool_] = (start < ends[1]) & (end > ends[0])
+    return inside
+
+
+def _middle(start: float, end: float, ends: tuple[float, float]) -> float:
+    return float(max(start, ends[0]) + min(end, ends[1])) / 2.0
+
+
+def _largest(values: Array, which: NDArray[np.bool_]) -> tuple[float | None, int | None]:
+    some = np.flatnonzero(which & np.isfinite(values))
+    if len(some) == 0:
+        return None, None
+    at = int(some[np.argmax(values[some])])
+    return float(values[at]), at
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) and value >= 0.0 else None
+
+
+def _measure(place: PlaceThatMatters, kind: str) -> float:
+    """By what places of a kind are held against each other."""
+    slope = place.slope_max_deg or 0.0
+    corridor = 0.0 if place.corridor is None else place.corridor.slope_max_deg
+    overhead = 0.0 if place.overhead is None else place.overhead.deg
+    by_kind = {"underfoot": slope, "corridor": corridor, "overhead": overhead, "unknown": place.unknown_m}
+    return by_kind.get(kind, max(slope, corridor, overhead))
+
+
+def _at_length(places: list[PlaceThatMatters]) -> set[int]:
+    """Which places are told at length; see `ORDER_RULE`."""
+    chosen: set[int] = set()
+    of_kind = {kind: [k for k, place in enumerate(places) if kind in place.kinds] for kind in KINDS}
+    for kind, numbers in of_kind.items():
+        if numbers:
+            chosen.add(max(numbers, key=lambda k: _measure(places[k], kind)))
+    rest = sorted(
+        (k for k in range(len(places)) if k not in chosen),
+        key=lambda k: (-places[k].steep_m, -_measure(places[k], "")),
+    )
+    chosen.update(rest[: max(0, MOST_AT_LENGTH - len(chosen))])
+    for kind in ("underfoot", "corridor", "overhead"):
+        extreme = [k for k in of_kind[kind] if _measure(places[k], kind) > EXTREME_DEG]
+        if len(extreme) > 1:
+            chosen.update(extreme)
+    return chosen
+
+
+def _letters(number: int) -> str:
+    """Give A to Z, then AA, AB, ..."""
+    before, last = divmod(number, 26)
+    return (_letters(before - 1) if before else "") + chr(ord("A") + last)
+
+
+def _legs_left(
+    line: Line, places: tuple[PlaceThatMatters, ...]
+) -> tuple[tuple[int, ...], tuple[PossibleOnly, ...]]:
+    """Legs without, and those with possible ground only."""
+    start, end = line.possible
+    without, possible = [], []
+    for number, ends in enumerate(zip(line.turns_m[:-1], line.turns_m[1:], strict=True), 1):
+        if any(place.from_.chainage_m < ends[1] and place.to.chainage_m > ends[0] for place in places):
+            continue
+        metres = length_m(start, end, (float(ends[0]), float(ends[1])))
+        if metres > 0.0:
+            possible.append(PossibleOnly(number, metres))
+        else:
+            without.append(number)
+    return tuple(without), tuple(possible)
