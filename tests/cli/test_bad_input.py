@@ -239,11 +239,11 @@ class TestProcess:
         os.mkfifo(folder / "pipe.gpx")
         with (folder / "reading").open("wb") as mark:
             code = (
-                "import sys, steybrae.cli.inputs as i; own = i.planned_route\n"
+                "from steybrae.cli.options import LineOptions; own = LineOptions.planned\n"
                 "def told(*a, **k):\n"
                 "    print('reading', flush=True)\n"
                 "    return own(*a, **k)\n"
-                "i.planned_route = told\n"
+                "LineOptions.planned = told\n"
                 "from steybrae.cli.app import main\n"
                 "main()"
             )

@@ -92,7 +92,7 @@ def test_a_card_writes_it_too(made: Made, tmp_path: Path, sample_dem: Path) -> N
     assert run("card", "--sample", *DAY, *clock, *bulletin, "--report", str(out), "--json") == 0
     page, whole = Reader(out.read_text("utf-8")), Reader(made.page.read_text("utf-8"))
     assert page.tables[0] == whole.tables[0]
-    assert "steybrae card --date 2027-01-15 --sample --start 08:30" in page.words
+    assert "steybrae card --date 2027-01-15 --start 08:30" in page.words
     assert "considerable (3), above 800 m" in page.words
     for caution in made.screening.cautions:
         assert page.words.count(caution.text) == 2
@@ -128,7 +128,7 @@ def test_the_command_to_repeat_it(tmp_path: Path, sample_dem: Path, monkeypatch:
     command = re.search(r"with the same version: (.*) Cautions ", page.words)
     assert command is not None
     assert command[1] == (
-        """steybrae route 'my day'"'"'s $line.gpx' --dem stey_massif.tif --edges 30,40 --drift 4.0"""
+        """steybrae route 'my day'"'"'s $line.gpx' --dem stey_massif.tif --drift 4.0 --edges 30,40"""
     )
     assert str(sample_dem) not in (tmp_path / "r.html").read_text("utf-8")
     assert hashlib.sha256(line.read_bytes()).hexdigest() in page.words

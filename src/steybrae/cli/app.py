@@ -14,6 +14,7 @@ from typer.core import TyperGroup
 from typer.main import get_command
 
 from steybrae import __version__
+from steybrae.cli.groups import GroupedCommand, spread
 from steybrae.errors import SteybraeError
 from steybrae.files.offline import own_environment
 
@@ -59,7 +60,10 @@ class _Commands(TyperGroup):
         if group is not None:
             return get_command(group)
         single = typer.Typer(add_completion=False, rich_markup_mode=None)
-        single.command(cmd_name, context_settings=getattr(module, "CONTEXT", None))(getattr(module, cmd_name))
+        settings = getattr(module, "CONTEXT", None)
+        single.command(cmd_name, cls=GroupedCommand, context_settings=settings)(
+            spread(getattr(module, cmd_name))
+        )
         return get_command(single)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:

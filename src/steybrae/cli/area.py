@@ -5,85 +5,85 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
+from steybrae.cli.groups import Group, flag, option
 from steybrae.cli.options import (
-    Correlation,
-    DemFiles,
-    Edges,
-    EngineName,
-    Force,
-    Json,
-    Method,
-    StartArea,
-    StartSlopes,
-    VerticalError,
-    ZUnit,
+    BandOptions,
+    CheckedModel,
+    OutputOptions,
+    StartZoneOptions,
 )
 
 if TYPE_CHECKING:
     from steybrae.area.job import AreaJob, Told
     from steybrae.area.result import AreaResult
-    from steybrae.files.area_outputs import Workspace
+    from steybrae.files.area_outputs import Compress, Workspace
 
 __all__ = ["area"]
 
 
+@dataclass(frozen=True)
+class Rasters(Group, panel="Rasters"):
+    """Which rasters are made."""
+
+    slope: bool = flag("--slope", "Write slope.tif (degrees).")
+    tenths: bool = flag("--tenths", "Write tenths.tif: slope in tenths of a degree, rounded up, small.")
+    banded: bool = flag("--bands", "Write bands.tif (angle bands in colours).")
+    aspect: bool = flag("--aspect", "Write aspect.tif.")
+    curvature: bool = flag("--curvature", "Write curvature.tif (where ground rolls over).")
+    overhead: bool = flag(
+        "--overhead", "Write overhead.tif and start_zones.tif: what looks down on each cell."
+    )
+
+    @property
+    def layers(self) -> tuple[str, ...]:
+        """Their names; slope and bands where none is named."""
+        wanted = {
+            "slope": self.slope,
+            "tenths": self.tenths,
+            "bands": self.banded,
+            "aspect": self.aspect,
+            "curvature": self.curvature,
+        }
+        layers = tuple(name for name, chosen in wanted.items() if chosen) or ("slope", "bands")
+        return (*layers, "overhead", "start_zones") if self.overhead else layers
+
+
+@dataclass(frozen=True)
+class WorkOptions(Group, panel="The work"):
+    """How the work is done."""
+
+    compress: str = option("--compress", "How rasters are packed: deflate or none.", default="deflate")
+    threads: int | None = option("--threads", "Blocks at once; one for each processor if not given.")
+    cluster: str | None = option(
+        "--cluster", "Dask scheduler to work on, or local:N for N workers here.", "ADDRESS"
+    )
+    unknown_where_unreadable: bool = flag(
+        "--unknown-where-unreadable", "Damaged blocks become unknown instead of stopping."
+    )
+    resume: bool = flag("--resume", "Continue with work that was cut short.")
+
+
+@dataclass(frozen=True)
+class AreaOutputs(OutputOptions):
+    """Where the answer goes."""
+
+    figure: Path | None = option("--figure", "Draw it (PNG, PDF or SVG).")
+
+
 def area(
-    dem: DemFiles = None,
-    *,
     out: Annotated[Path, typer.Option("--out", help="Folder for the outputs.", metavar="DIR")],
-    sample: Annotated[bool, typer.Option("--sample", help="Of the invented sample massif.")] = False,
-    slope: Annotated[bool, typer.Option("--slope", help="Write slope.tif (degrees).")] = False,
-    tenths: Annotated[
-        bool,
-        typer.Option("--tenths", help="Write tenths.tif: slope in tenths of a degree, rounded up, small."),
-    ] = False,
-    bands: Annotated[bool, typer.Option("--bands", help="Write bands.tif (angle bands in colours).")] = False,
-    aspect: Annotated[bool, typer.Option("--aspect", help="Write aspect.tif.")] = False,
-    curvature: Annotated[
-        bool, typer.Option("--curvature", help="Write curvature.tif (where ground rolls over).")
-    ] = False,
-    overhead: Annotated[
-        bool,
-        typer.Option(
-            "--overhead", help="Write overhead.tif and start_zones.tif: what looks down on each cell."
-        ),
-    ] = False,
-    start_slopes: StartSlopes = None,
-    start_area: StartArea = None,
-    edges: Edges = None,
-    method: Method = "horn",
-    engine: EngineName = "own",
-    cross_check: Annotated[
-        bool, typer.Option("--cross-check", help="Compare our slopes with richdem's (optional package).")
-    ] = False,
-    vertical_error: VerticalError = None,
-    correlation: Correlation = None,
-    z_unit: ZUnit = None,
-    compress: Annotated[str, typer.Option("--compress", help="How rasters are packed: deflate or none.")] = (
-        "deflate"
-    ),
-    threads: Annotated[
-        int | None, typer.Option("--threads", help="Blocks at once; one for each processor if not given.")
-    ] = None,
-    cluster: Annotated[
-        str | None,
-        typer.Option(
-            "--cluster", help="Dask scheduler to work on, or local:N for N workers here.", metavar="ADDRESS"
-        ),
-    ] = None,
-    unknown_where_unreadable: Annotated[
-        bool,
-        typer.Option("--unknown-where-unreadable", help="Damaged blocks become unknown instead of stopping."),
-    ] = False,
-    resume: Annotated[bool, typer.Option("--resume", help="Continue with work that was cut short.")] = False,
-    as_json: Json = False,
-    figure: Annotated[Path | None, typer.Option("--figure", help="Draw it (PNG, PDF or SVG).")] = None,
-    force: Force = False,
+    model: CheckedModel,
+    rasters: Rasters,
+    zones: StartZoneOptions,
+    bands: BandOptions,
+    work: WorkOptions,
+    outputs: AreaOutputs,
 ) -> None:
     """Make rasters of slope and angle bands of a whole elevation model of any size.
 
@@ -91,36 +91,19 @@ def area(
     """
     from steybrae.area.run import run_area
     from steybrae.cli.options import console, print_cautions, print_json
-    from steybrae.files.whole import check_writable
     from steybrae.show.area_tables import print_area
 
-    wanted = {"slope": slope, "tenths": tenths, "bands": bands, "aspect": aspect, "curvature": curvature}
-    layers = tuple(name for name, chosen in wanted.items() if chosen) or ("slope", "bands")
-    job = _job(
-        dem,
-        (*layers, "overhead", "start_zones") if overhead else layers,
-        sample=sample,
-        edges=edges,
-        method=method,
-        engine=engine,
-        vertical_error=vertical_error,
-        correlation=correlation,
-        start_slopes=start_slopes,
-        start_area=start_area,
-        z_unit=z_unit,
-        compress=compress,
-        unknown_where_unreadable=unknown_where_unreadable,
-        cross_check=cross_check,
-    )
-    if figure is not None:
-        check_writable(figure, force=force)
-    with _workspace(job, out, figure, resume=resume, force=force) as work, _progress() as told:
-        found = run_area(job, work, threads=_threads(threads), cluster=cluster, sample=sample, told=told)
-        _texts(work, found)
-        work.publish()
-    if figure is not None:
-        _draw(found, out, figure, force=force)
-    if as_json:
+    job = _job(model, rasters, zones, bands, work)
+    outputs.check()
+    threads = _threads(work.threads)
+    written = _workspace(job, out, outputs.figure, resume=work.resume, force=outputs.force)
+    with written as place, _progress() as told:
+        found = run_area(job, place, threads=threads, cluster=work.cluster, sample=model.sample, told=told)
+        _texts(place, found)
+        place.publish()
+    if outputs.figure is not None:
+        _draw(found, out, outputs.figure, force=outputs.force)
+    if outputs.as_json:
         print_json("area", found)
         return
     to = console()
@@ -128,31 +111,31 @@ def area(
     print_cautions(found.cautions, to)
 
 
-def _job(dem: list[Path] | None, layers: tuple[str, ...], *, sample: bool, **options: Any) -> AreaJob:
+def _job(
+    model: CheckedModel,
+    rasters: Rasters,
+    zones: StartZoneOptions,
+    bands: BandOptions,
+    work: WorkOptions,
+) -> AreaJob:
     from steybrae.area.job import AreaJob
-    from steybrae.bands import BandScheme, parse_edges
-    from steybrae.cli.inputs import length_m, start_rules
-    from steybrae.errors import ModelError
-    from steybrae.files.sample import sample_model
     from steybrae.terrain.engines import check_engine
     from steybrae.terrain.gradients import check_method
-    from steybrae.terrain.start_zones import StartRules
 
-    paths = tuple(dem or ()) or ((sample_model(),) if sample else ())
-    if not paths:
-        message = "An elevation model is needed; none was given. Give --dem FILE, or --sample to try it."
-        raise ModelError(message)
-    edges, method = options.pop("edges"), check_method(options.pop("method"))
+    method = check_method(model.method)
     return AreaJob(
-        paths=tuple(path.absolute() for path in paths),
-        layers=layers,
-        bands=BandScheme() if edges is None else parse_edges(edges),
+        paths=tuple(path.absolute() for path in model.paths),
+        layers=rasters.layers,
+        bands=bands.bands,
         method=method,
-        engine=check_engine(options.pop("engine"), method),
-        vertical_sd_m=length_m(options.pop("vertical_error"), "The vertical error"),
-        correlation_m=length_m(options.pop("correlation"), "The correlation length", zero=True),
-        start_rules=start_rules(StartRules(), options.pop("start_slopes"), options.pop("start_area")),
-        **options,
+        engine=check_engine(model.engine, method),
+        z_unit=model.z_unit,
+        compress=cast("Compress", work.compress),
+        unknown_where_unreadable=work.unknown_where_unreadable,
+        cross_check=model.cross_check,
+        vertical_sd_m=model.vertical_error_m,
+        correlation_m=model.correlation_m,
+        start_rules=zones.start_zones,
     )
 
 

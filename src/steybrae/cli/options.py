@@ -1,96 +1,339 @@
-"""Options that several commands share, and how a command prints."""
+"""Groups of options that several commands take, and how a command prints."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
 import typer
+
+from steybrae.bands import BandScheme, parse_edges
+from steybrae.cli import parsed
+from steybrae.cli.groups import Group, flag, option
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from steybrae.cautions import Caution
+    from steybrae.files.rasters import RasterModel
+    from steybrae.route.legs import Route
+    from steybrae.screening import Settings
+    from steybrae.terrain.start_zones import StartRules
 
 __all__ = [
-    "Correlation",
-    "DemFiles",
-    "Edges",
-    "EngineName",
-    "Force",
-    "Interval",
-    "Json",
-    "Method",
-    "Reach",
-    "Scale",
-    "StartArea",
-    "StartSlopes",
-    "VerticalError",
-    "ZUnit",
+    "AnswerOptions",
+    "BandOptions",
+    "CheckedModel",
+    "CorridorOptions",
+    "LineOptions",
+    "ModelFiles",
+    "ModelOptions",
+    "OutputOptions",
+    "PositionOptions",
+    "ReachOptions",
+    "StartZoneOptions",
     "console",
     "print_cautions",
     "print_json",
+    "screening_settings",
 ]
 
-Scale = Annotated[str, typer.Option("--scale", help="Map scale, like 1:25000.", metavar="1:N")]
-Interval = Annotated[
-    str,
-    typer.Option(
-        "--interval", help="Contour interval printed on the map, like 10m or 40ft.", metavar="LENGTH"
-    ),
-]
-Json = Annotated[bool, typer.Option("--json", help="Print the answer as JSON (SI units, unrounded).")]
-Edges = Annotated[
-    str | None,
-    typer.Option("--edges", help="Band edges in degrees, like 25,30,35,40,45,55.", metavar="DEG,DEG"),
-]
-Force = Annotated[bool, typer.Option("--force", help="Replace output files that exist.")]
-DemFiles = Annotated[
-    list[Path] | None,
-    typer.Option("--dem", help="Elevation model; repeat for tiles that act as one.", metavar="FILE"),
-]
-Method = Annotated[str, typer.Option("--method", help="Slope method: horn, zevenbergen-thorne or evans.")]
-EngineName = Annotated[
-    str, typer.Option("--engine", help="Who computes slopes: own, or richdem (optional package).")
-]
-ZUnit = Annotated[
-    str | None, typer.Option("--z-unit", help="Unit of the model's heights: m, ft or usft.", metavar="UNIT")
-]
-VerticalError = Annotated[
-    str | None,
-    typer.Option(
+
+@dataclass(frozen=True)
+class BandOptions(Group, panel="Bands"):
+    """Angle bands."""
+
+    bands: BandScheme = option(
+        "--edges",
+        "Band edges in degrees, like 25,30,35,40,45,55.",
+        "DEG,DEG",
+        default=BandScheme(),
+        read=parse_edges,
+    )
+
+
+@dataclass(frozen=True)
+class ModelFiles(Group, panel="The model"):
+    """The elevation model."""
+
+    dem: list[Path] | None = option("--dem", "Elevation model; repeat for tiles that act as one.", "FILE")
+    sample: bool = flag("--sample", "Take the invented sample: its massif, and its day.")
+    z_unit: str | None = option("--z-unit", "Unit of the model's heights: m, ft or usft.", "UNIT")
+
+    @property
+    def paths(self) -> tuple[Path, ...]:
+        """The model's files, or the sample's.
+
+        Raises
+        ------
+        ModelError
+            No model was given.
+        """
+        from steybrae.errors import ModelError
+        from steybrae.files.sample import sample_model
+
+        paths = tuple(self.dem or ()) or ((sample_model(),) if self.sample else ())
+        if not paths:
+            message = "An elevation model is needed; none was given. Give --dem FILE, or --sample to try it."
+            raise ModelError(message)
+        return paths
+
+    @contextmanager
+    def opened(self, settings: Settings) -> Iterator[tuple[RasterModel, Settings]]:
+        """Open the model, and tell the settings where it came from."""
+        from dataclasses import replace
+
+        from steybrae.files.rasters import open_model
+        from steybrae.screening import ModelOrigin
+
+        with open_model(self.paths, self.z_unit) as model:
+            info = model.info
+            origin = ModelOrigin(
+                info.files, info.fingerprints, info.height_unit_m, info.height_unit_from, sample=self.sample
+            )
+            yield model, replace(settings, origin=origin)
+
+
+@dataclass(frozen=True)
+class ModelOptions(ModelFiles):
+    """The elevation model, how well it is known and how slopes are computed on it."""
+
+    vertical_error_m: float | None = option(
         "--vertical-error",
-        help="Standard deviation of the model's heights, like 1m; widens the 95 % interval.",
-        metavar="LENGTH",
-    ),
-]
-Correlation = Annotated[
-    str | None,
-    typer.Option(
+        "Standard deviation of the model's heights, like 1m; widens the 95 % interval.",
+        "LENGTH",
+        read=parsed.ground_length("The vertical error"),
+    )
+    correlation_m: float | None = option(
         "--correlation",
-        help="Correlation length of that error, like 100m; the worst is taken if not given.",
-        metavar="LENGTH",
-    ),
-]
+        "Correlation length of that error, like 100m; the worst is taken if not given.",
+        "LENGTH",
+        read=parsed.ground_length("The correlation length", zero=True),
+    )
+    method: str = option("--method", "Slope method: horn, zevenbergen-thorne or evans.", default="horn")
+    engine: str = option(
+        "--engine", "Who computes slopes: own, or richdem (optional package).", default="own"
+    )
 
-StartSlopes = Annotated[
-    str | None,
-    typer.Option(
+    def __post_init__(self) -> None:
+        """Refuse a method or an engine that there is not."""
+        if (self.method, self.engine) != ("horn", "own"):
+            from steybrae.terrain.engines import check_engine
+            from steybrae.terrain.gradients import check_method
+
+            check_engine(self.engine, check_method(self.method))
+
+
+@dataclass(frozen=True)
+class CheckedModel(ModelOptions):
+    """The elevation model, and whether another engine's slopes are compared."""
+
+    cross_check: bool = flag("--cross-check", "Compare our slopes with richdem's (optional package).")
+
+
+@dataclass(frozen=True)
+class LineOptions(Group, panel="The line"):
+    """How a planned line is cut into legs."""
+
+    legs_at: list[str] | None = option(
+        "--legs-at", "Cut a track at a way-point name or a chainage like 1200m; repeat."
+    )
+    turn_tolerance_m: float = option(
+        "--turn-tolerance",
+        "How far a track may bend from its legs before a turn point is set.",
+        default=25.0,
+        shown="25m",
+        read=parsed.ground_length("The turn tolerance"),
+    )
+
+    def planned(self, line: Path | None, *, sample: bool) -> Route:
+        """Read the route, or the sample's.
+
+        Raises
+        ------
+        RouteError
+            No route was given.
+        """
+        from steybrae.errors import RouteError
+        from steybrae.files.routes import read_route
+        from steybrae.files.sample import sample_route
+
+        path = line or (sample_route() if sample else None)
+        if path is None:
+            message = (
+                "A planned line is needed; none was given. Give a GPX, GeoJSON or CSV file, or --sample."
+            )
+            raise RouteError(message)
+        return read_route(path, legs_at=self.legs_at or (), turn_tolerance_m=self.turn_tolerance_m)
+
+
+def _drift(drift_deg: float) -> float:
+    from steybrae.route.corridor import check_drift
+
+    return check_drift(drift_deg)
+
+
+@dataclass(frozen=True)
+class CorridorOptions(Group, panel="Beside the line"):
+    """How far beside the line one may be."""
+
+    place_error_m: float | None = option(
+        "--place-error",
+        "Error of the turn points; 10m if not given.",
+        read=parsed.ground_length("The place error", zero=True),
+    )
+    drift_deg: float | None = option(
+        "--drift", "Drift of a walked bearing, degrees; 3 if not given.", read=_drift, typed=float
+    )
+
+
+@dataclass(frozen=True)
+class PositionOptions(Group, panel="Position error"):
+    """How well the place is known."""
+
+    within_m: float | None = option(
+        "--within",
+        "95 % radius of the position error, like 10m.",
+        "LENGTH",
+        read=parsed.ground_length("The position error", zero=True),
+    )
+    epe: str | None = option("--epe", "Estimated position error as the receiver shows it.", "LENGTH")
+    epe_confidence: float | None = option(
+        "--epe-confidence", "Percent of positions within it; 50 is assumed if not given."
+    )
+
+    def radius(self) -> tuple[float | None, str]:
+        """95 % radius, metres or None, and what was assumed, in words.
+
+        Raises
+        ------
+        QuantityError
+            Both ways were used, or a confidence without an error.
+        """
+        from steybrae.errors import QuantityError
+        from steybrae.quantities import parse_ground_length_m
+        from steybrae.screening.ground_at import DEFAULT_EPE_CONFIDENCE, radius_95_m
+
+        if self.within_m is not None and (self.epe is not None or self.epe_confidence is not None):
+            message = "The position error is given by --within or by --epe; both were used. Leave one out."
+            raise QuantityError(message)
+        if self.epe is None:
+            if self.epe_confidence is not None:
+                message = (
+                    "--epe-confidence belongs to --epe, which is missing. Give the error the receiver shows."
+                )
+                raise QuantityError(message)
+            return self.within_m, ""
+        error_m = parse_ground_length_m(self.epe, "The estimated position error", zero=True)
+        share = DEFAULT_EPE_CONFIDENCE if self.epe_confidence is None else self.epe_confidence
+        assumed = " (assumed: many receivers mean half of their fixes)" if self.epe_confidence is None else ""
+        words = (
+            f"Position error: {self.epe} at {share:g} %{assumed}, widened to 95 % by the circular normal law."
+        )
+        return radius_95_m(error_m, share), words
+
+
+def _slope_range(text: str) -> tuple[float, float]:
+    from steybrae.bands import parse_slope_range_deg
+
+    return parse_slope_range_deg(text, "The slope range of a start zone")
+
+
+def _start_area(text: str) -> float:
+    from steybrae.quantities import parse_ground_area_m2
+
+    return parse_ground_area_m2(text, "The least area of a start zone")
+
+
+@dataclass(frozen=True)
+class StartZoneOptions(Group, panel="Start zones"):
+    """What counts as a start zone."""
+
+    start_slopes_deg: tuple[float, float] | None = option(
         "--start-slopes",
-        help="Slopes of a start zone, like 30-55deg (usual); the model's uncertainty comes off the lower.",
-        metavar="DEG-DEG",
-    ),
-]
-StartArea = Annotated[
-    str | None,
-    typer.Option("--start-area", help="Least area of a start zone, like 400m2 (usual).", metavar="AREA"),
-]
-Reach = Annotated[
-    str | None,
-    typer.Option(
-        "--reach", help="How far to look for start zones overhead, like 3km (usual).", metavar="LENGTH"
-    ),
-]
+        "Slopes of a start zone, like 30-55deg (usual); the model's uncertainty comes off the lower.",
+        "DEG-DEG",
+        read=_slope_range,
+    )
+    start_area_m2: float | None = option(
+        "--start-area", "Least area of a start zone, like 400m2 (usual).", "AREA", read=_start_area
+    )
+
+    @property
+    def start_zones(self) -> StartRules:
+        """The rules; what was left out stays as it is."""
+        from dataclasses import replace
+
+        from steybrae.terrain.start_zones import StartRules
+
+        rules = StartRules()
+        if self.start_slopes_deg is not None:
+            rules = replace(rules, low_deg=self.start_slopes_deg[0], high_deg=self.start_slopes_deg[1])
+        return rules if self.start_area_m2 is None else replace(rules, least_area_m2=self.start_area_m2)
+
+
+def _reach(text: str) -> float:
+    from steybrae.quantities import parse_ground_length_m
+    from steybrae.route.overhead_windows import check_reach_m
+
+    return check_reach_m(parse_ground_length_m(text, "The reach"))
+
+
+@dataclass(frozen=True)
+class ReachOptions(StartZoneOptions):
+    """What counts as a start zone, and how far one is looked for."""
+
+    reach_m: float | None = option(
+        "--reach", "How far to look for start zones overhead, like 3km (usual).", "LENGTH", read=_reach
+    )
+
+
+@dataclass(frozen=True)
+class AnswerOptions(Group, panel="Outputs"):
+    """How the answer is given."""
+
+    as_json: bool = flag("--json", "Print the answer as JSON (SI units, unrounded).")
+
+
+@dataclass(frozen=True)
+class OutputOptions(AnswerOptions):
+    """How the answer is given, and where it goes."""
+
+    force: bool = flag("--force", "Replace output files that exist.")
+
+    def check(self, *inputs: Path | None) -> None:
+        """Refuse what could not be written before anything is done.
+
+        Raises
+        ------
+        FileWriteError
+            An output that is an input, that exists or that the system refuses.
+        """
+        from steybrae.files.whole import check_outputs
+
+        outputs = {field.name: getattr(self, field.name) for field in fields(self)}
+        paths = [path for path in outputs.values() if isinstance(path, Path)]
+        if outputs.get("csv") is not None:
+            from steybrae.files.points import cautions_path
+
+            paths.append(cautions_path(outputs["csv"]))
+        check_outputs(paths, [path for path in inputs if path is not None], force=self.force)
+
+
+def screening_settings(*groups: Group) -> Settings:
+    """Take from the groups what the settings of a screening know, by name; the rest stays at its default."""
+    from steybrae.screening import Settings
+
+    said = {
+        field.name: getattr(group, field.name)
+        for field in fields(Settings)
+        for group in groups
+        if getattr(group, field.name, None) is not None
+    }
+    return Settings(**said)
 
 
 def console() -> Console:

@@ -5,30 +5,16 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 import typer
+
+from steybrae.cli.options import AnswerOptions
 
 if TYPE_CHECKING:
     from steybrae.screening.origin import RunOrigin
 
 __all__ = ["repeating_command", "run_origin"]
-
-_OUTPUTS: Final = {
-    "as_json",
-    "csv",
-    "geojson",
-    "gpx",
-    "pdf",
-    "page",
-    "figure",
-    "bulletin_figure",
-    "report",
-    "out",
-    "save",
-    "force",
-}
-"""Parameters that say where an answer goes, not what it is."""
 
 
 def run_origin(
@@ -68,9 +54,9 @@ def repeating_command(ctx: typer.Context) -> str:
     words = ["steybrae", ctx.info_name or ""]
     for parameter in ctx.command.params:
         source = ctx.get_parameter_source(parameter.name or "")
-        if parameter.name in _OUTPUTS or source is None or source.name != "COMMANDLINE":
-            continue
-        words += _typed(parameter, ctx.params[parameter.name or ""])
+        where_to = getattr(parameter, "rich_help_panel", None) == AnswerOptions.panel
+        if source is not None and source.name == "COMMANDLINE" and not where_to:
+            words += _typed(parameter, ctx.params[parameter.name or ""])
     return shlex.join(words)
 
 

@@ -5,21 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli import reading_options as o
-from steybrae.cli.options import (
-    Correlation,
-    DemFiles,
-    Edges,
-    EngineName,
-    Force,
-    Json,
-    Method,
-    VerticalError,
-    ZUnit,
+from steybrae.cli.options import BandOptions, ModelOptions, PositionOptions, screening_settings
+from steybrae.cli.paper_options import GapOptions
+from steybrae.cli.reading_options import (
+    BearingOptions,
+    Bearings,
+    ByHand,
+    InstrumentOptions,
+    LogOptions,
+    PlanCheck,
+    ReadingMap,
+    ReadingOutputs,
+    given_options,
+    refuse_alone,
+    refuse_beside_review,
 )
 from steybrae.cli.reading_sources import (
     Own,
@@ -30,18 +33,11 @@ from steybrae.cli.reading_sources import (
     own_reading,
     paper_source,
 )
-from steybrae.cli.reading_typed import (
-    Bearings,
-    ByBearing,
-    ByHand,
-    OnModel,
-    OnPaper,
-    hand_slopes,
-    read_bearings,
-    read_time,
-)
 
 if TYPE_CHECKING:
+    import datetime as dt
+
+    from steybrae.bands import BandScheme
     from steybrae.field.agreement import ReadingResult
     from steybrae.route.places import Place
 
@@ -50,126 +46,91 @@ __all__ = ["reading"]
 
 def reading(
     context: typer.Context,
-    readings: o.Readings = None,
-    down: o.Down = None,
-    error: o.ReadingError = None,
-    compass_clinometer: o.CompassClinometer = False,
-    pole_level: o.PoleLevel = None,
-    pole_on_slope: o.PoleOnSlope = None,
-    equal_poles: o.EqualPoles = None,
-    paces: o.Paces = None,
-    eye_height: o.EyeHeight = None,
-    pace: o.Pace = None,
-    other: o.OtherReadings = None,
-    other_error: o.OtherError = None,
-    scale: o.PaperScale = None,
-    interval: o.PaperInterval = None,
-    gap: o.Gap = None,
-    across: o.Across = None,
-    gaps: o.Gaps = None,
-    index_gaps: o.IndexGaps = None,
-    index_every: o.IndexEvery = None,
-    ruler_error: o.RulerError = "0.5mm",
-    ruler_only: o.RulerOnly = False,
-    dem: DemFiles = None,
-    sample: o.Sample = False,
-    at: o.At = None,
-    within: o.Within = None,
-    epe: o.Epe = None,
-    epe_confidence: o.EpeConfidence = None,
-    method: Method = "horn",
-    engine: EngineName = "own",
-    z_unit: ZUnit = None,
-    vertical_error: VerticalError = None,
-    correlation: Correlation = None,
-    plan: o.PlanFile = None,
-    check: o.CheckNumber = None,
-    look: o.Look = None,
-    aspect: o.Aspect = None,
-    aspect_error: o.AspectError = None,
-    search: o.Search = None,
-    north: o.North = None,
-    date: o.Day = None,
-    grid: o.Grid = None,
-    log: o.Log = None,
-    observer: o.Observer = "",
-    instrument: o.Instrument = "",
-    note: o.Note = "",
-    time: o.When = None,
-    review: o.ReviewLog = None,
-    edges: Edges = None,
-    figure: o.FigureFile = None,
-    force: Force = False,
-    as_json: Json = False,
+    readings: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="READING...", help="Looking up the slope or laid on it: 34deg 36deg 62%."),
+    ] = None,
+    *,
+    instrument: InstrumentOptions,
+    by_hand: ByHand,
+    sheet: ReadingMap,
+    gap: GapOptions,
+    model: ModelOptions,
+    at: Annotated[
+        str | None, typer.Option("--at", help='Where, in quotes: "57.1234 -3.6712".', metavar="PLACE")
+    ] = None,
+    position: PositionOptions,
+    planned: PlanCheck,
+    bearings: BearingOptions,
+    log: LogOptions,
+    bands: BandOptions,
+    outputs: ReadingOutputs,
 ) -> None:
     """Compare what you read on the hill with the map, a model, a plan or another instrument.
 
     Says whether the difference is more than both may be wrong, why they may differ, and which
     leads: the steeper. A gentle reading never lowers what the map says.
     """
-    given = o.given_options(context)
-    if review is not None:
-        o.refuse_beside_review(given)
-        _review(review, figure, force=force, as_json=as_json)
+    given = given_options(context)
+    if log.review is not None:
+        refuse_beside_review(given)
+        _review(log.review, outputs)
         return
-    o.refuse_alone(given)
-    _check_figure(figure, force=force)
-    when = None if log is None else read_time(time)
-    by_hand = ByHand(pole_level, pole_on_slope, equal_poles, paces, eye_height, pace)
-    own, hand = own_reading(
-        readings or [], down or [], error, hand_slopes(by_hand), compass=compass_clinometer
-    )
-    asked = ByBearing(look, aspect, aspect_error, search, north, date, grid)
-    paper = OnPaper(scale, interval, gap, across, gaps, index_gaps, index_every, ruler_error, ruler_only)
-    model = OnModel(
-        dem, sample, within, epe, epe_confidence, edges, method, engine, z_unit, vertical_error, correlation
-    )
-    planned = None if plan is None or check is None else check_source(plan, check)
-    place = _place(at, planned)
-    bearings = read_bearings(asked, place)
+    refuse_alone(given)
+    outputs.check()
+    when = None if log.log is None else log.read_time()
+    own, hand = own_reading(readings or [], instrument, by_hand.slopes())
+    check = None
+    if planned.plan is not None and planned.check is not None:
+        check = check_source(planned.plan, planned.check)
+    place = _place(at, check)
+    turned = bearings.turned(place)
+    settings = screening_settings(bands, model)
     found = [
-        paper_source(paper, bearings.aspect_true_deg),
-        planned,
-        None if place is None else model_source(model, place, bearings, asked),
-        other_source(other or [], other_error),
+        paper_source(sheet, gap, turned.aspect_true_deg),
+        check,
+        None if place is None else model_source(settings, model, position, place, turned, bearings),
+        other_source(instrument),
         *hand,
     ]
     sources = [source for source in found if source is not None]
-    result = _compare(own, sources, bearings, edges)
-    if figure is not None:
+    result = _compare(own, sources, turned, bands.bands)
+    if outputs.figure is not None:
         from steybrae.show.field_figures import comparison_figure, save_figure
 
-        save_figure(comparison_figure(result), figure, result.cautions, force=force)
-    if log is not None and when is not None:
-        from steybrae.field.log import row_from_result
-        from steybrae.files.logs import append_row
-
-        row = row_from_result(
-            result,
-            time=when,
-            observer=observer,
-            instrument=instrument,
-            lat_deg=None if place is None else place.lat_deg,
-            lon_deg=None if place is None else place.lon_deg,
-            aspect_true_deg=bearings.aspect_true_deg,
-            plan="" if plan is None else plan.name,
-            check="" if check is None else check.strip().lower(),
-            note=note,
-        )
-        append_row(log, row)
+        save_figure(comparison_figure(result), outputs.figure, result.cautions, force=outputs.force)
+    if log.log is not None and when is not None:
+        _append(log.log, result, when, log, place, planned, turned)
     # Two sources may rest on the same model.
     basis = dict.fromkeys([*own.basis, *(words for source in sources for words in source.basis)])
-    _show(result, list(basis), as_json=as_json)
+    _show(result, list(basis), as_json=outputs.as_json)
 
 
-def _check_figure(figure: Path | None, *, force: bool) -> None:
-    """Refuse a picture that could not be written before anything is done, the log above all."""
-    from steybrae.cli.pictures import figure_format
-    from steybrae.files.whole import check_writable
+def _append(
+    path: Path,
+    result: ReadingResult,
+    when: dt.datetime,
+    log: LogOptions,
+    place: Place | None,
+    planned: PlanCheck,
+    turned: Bearings,
+) -> None:
+    from steybrae.field.log import row_from_result
+    from steybrae.files.logs import append_row
 
-    if figure is not None:
-        figure_format(figure)
-        check_writable(figure, force=force)
+    row = row_from_result(
+        result,
+        time=when,
+        observer=log.observer,
+        instrument=log.instrument,
+        lat_deg=None if place is None else place.lat_deg,
+        lon_deg=None if place is None else place.lon_deg,
+        aspect_true_deg=turned.aspect_true_deg,
+        plan="" if planned.plan is None else planned.plan.name,
+        check="" if planned.check is None else planned.check.strip().lower(),
+        note=log.note,
+    )
+    append_row(path, row)
 
 
 def _place(at: str | None, planned: Source | None) -> Place | None:
@@ -181,8 +142,7 @@ def _place(at: str | None, planned: Source | None) -> Place | None:
     return None if planned is None else planned.place
 
 
-def _compare(own: Own, sources: Sequence[Source], bearings: Bearings, edges: str | None) -> ReadingResult:
-    from steybrae.bands import BandScheme, parse_edges
+def _compare(own: Own, sources: Sequence[Source], bearings: Bearings, bands: BandScheme) -> ReadingResult:
     from steybrae.cautions import Situation
     from steybrae.field.agreement import compare_readings
     from steybrae.field.reasons import with_reasons
@@ -190,7 +150,7 @@ def _compare(own: Own, sources: Sequence[Source], bearings: Bearings, edges: str
     result = compare_readings(
         own.readings,
         [source.reference for source in sources],
-        scheme=BandScheme() if edges is None else parse_edges(edges),
+        scheme=bands,
         situation=Situation(
             magnetic=bearings.magnetic, open_above=any(source.open_above for source in sources)
         ),
@@ -215,20 +175,20 @@ def _show(result: ReadingResult, basis: Sequence[str], *, as_json: bool) -> None
     print_cautions(result.cautions, to)
 
 
-def _review(path: Path, figure: Path | None, *, force: bool, as_json: bool) -> None:
+def _review(path: Path, outputs: ReadingOutputs) -> None:
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.field.review import review
     from steybrae.files.logs import read_log
     from steybrae.show.reading_tables import print_review
 
-    _check_figure(figure, force=force)
+    outputs.check()
     read = read_log(path)
     found = review(read.rows)
-    if figure is not None:
+    if outputs.figure is not None:
         from steybrae.show.field_figures import review_figure, save_figure
 
-        save_figure(review_figure(found), figure, found.cautions, force=force)
-    if as_json:
+        save_figure(review_figure(found), outputs.figure, found.cautions, force=outputs.force)
+    if outputs.as_json:
         answer = {
             "rows": found.rows,
             "agreements": found.agreements,

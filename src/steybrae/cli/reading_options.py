@@ -1,300 +1,285 @@
-"""Options of ``steybrae reading``, and which of them say nothing alone."""
+"""Groups of options of ``steybrae reading``, and which of them say nothing alone."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import datetime as dt
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Final
+from typing import TYPE_CHECKING, Final
 
 import typer
 
-from steybrae.errors import QuantityError
+from steybrae.cli import parsed
+from steybrae.cli.groups import Group, flag, option
+from steybrae.cli.options import OutputOptions
+from steybrae.errors import DateError, QuantityError
+
+if TYPE_CHECKING:
+    from steybrae.field.poles import HandSlope
+    from steybrae.route.places import Place
 
 __all__ = [
-    "Across",
-    "Aspect",
-    "AspectError",
-    "At",
-    "CheckNumber",
-    "CompassClinometer",
-    "Day",
-    "Down",
-    "Epe",
-    "EpeConfidence",
-    "EqualPoles",
-    "EyeHeight",
-    "FigureFile",
-    "Gap",
-    "Gaps",
-    "Grid",
-    "IndexEvery",
-    "IndexGaps",
-    "Instrument",
-    "Log",
-    "Look",
-    "North",
-    "Note",
-    "Observer",
-    "OtherError",
-    "OtherReadings",
-    "Pace",
-    "Paces",
-    "PaperInterval",
-    "PaperScale",
-    "PlanFile",
-    "PoleLevel",
-    "PoleOnSlope",
-    "ReadingError",
-    "Readings",
-    "ReviewLog",
-    "RulerError",
-    "RulerOnly",
-    "Sample",
-    "Search",
-    "When",
-    "Within",
+    "BearingOptions",
+    "Bearings",
+    "ByHand",
+    "InstrumentOptions",
+    "LogOptions",
+    "PlanCheck",
+    "ReadingMap",
+    "ReadingOutputs",
     "given_options",
     "refuse_alone",
     "refuse_beside_review",
 ]
 
-_THE_READINGS: Final = "The readings"
-_WITHOUT_AN_INCLINOMETER: Final = "Without an inclinometer"
-_THE_MAP: Final = "The map"
-_THE_MODEL_AND_THE_PLACE: Final = "The model and the place"
-_A_SAVED_PLAN: Final = "A saved plan"
-_BEARINGS_AND_WHERE_AM_I: Final = "Bearings, and where am I?"
-_THE_LOG: Final = "The log"
 
-Readings = Annotated[
-    list[str] | None,
-    typer.Argument(metavar="READING...", help="Looking up the slope or laid on it: 34deg 36deg 62%."),
-]
-Down = Annotated[
-    list[str] | None,
-    typer.Option("--down", help="A reading looking down the slope; repeat.", rich_help_panel=_THE_READINGS),
-]
-ReadingError = Annotated[
-    str | None,
-    typer.Option(
-        "--error", help="95 % error of one reading; 4deg if not given.", rich_help_panel=_THE_READINGS
-    ),
-]
-CompassClinometer = Annotated[
-    bool,
-    typer.Option(
-        "--compass-clinometer", help="Read with the needle of a compass: 5deg.", rich_help_panel=_THE_READINGS
-    ),
-]
-PoleLevel = Annotated[
-    tuple[str, str] | None,
-    typer.Option(
+def _lengths(first: str, second: str) -> Callable[[tuple[str, str]], tuple[float, float]]:
+    """Read two lengths, metres, of which the second may be 0."""
+
+    def read(pair: tuple[str, str]) -> tuple[float, float]:
+        from steybrae.quantities import parse_ground_length_m
+
+        return parse_ground_length_m(pair[0], first), parse_ground_length_m(pair[1], second, zero=True)
+
+    return read
+
+
+def _aspect_error(text: str) -> float:
+    from steybrae.field.relocation import check_aspect_error
+    from steybrae.quantities import parse_slope_deg
+
+    return check_aspect_error(parse_slope_deg(text, "An aspect error"))
+
+
+@dataclass(frozen=True)
+class InstrumentOptions(Group, panel="The readings"):
+    """Readings of an instrument, and of another one."""
+
+    down: list[str] | None = option("--down", "A reading looking down the slope; repeat.")
+    error_deg: float | None = option(
+        "--error",
+        "95 % error of one reading; 4deg if not given.",
+        read=parsed.slope("The error of a reading"),
+    )
+    compass_clinometer: bool = flag("--compass-clinometer", "Read with the needle of a compass: 5deg.")
+    other: list[str] | None = option("--other", "A reading of another instrument; repeat.")
+    other_error_deg: float | None = option(
+        "--other-error",
+        "95 % error of one of them; 4deg if not given.",
+        read=parsed.slope("The error of a reading"),
+    )
+
+
+@dataclass(frozen=True)
+class ByHand(Group, panel="Without an inclinometer"):
+    """Ways without an instrument."""
+
+    pole_level: tuple[float, float] | None = option(
         "--pole-level",
-        help="A pole held level and the drop from its end.",
-        metavar="LENGTH DROP",
-        rich_help_panel=_WITHOUT_AN_INCLINOMETER,
-    ),
-]
-PoleOnSlope = Annotated[
-    tuple[str, str] | None,
-    typer.Option(
+        "A pole held level and the drop from its end.",
+        "LENGTH DROP",
+        read=_lengths("The pole", "The drop"),
+        typed=tuple[str, str],
+    )
+    pole_on_slope: tuple[float, float] | None = option(
         "--pole-on-slope",
-        help="A pole laid on the slope and the rise of its end.",
-        metavar="LENGTH RISE",
-        rich_help_panel=_WITHOUT_AN_INCLINOMETER,
-    ),
-]
-EqualPoles = Annotated[
-    tuple[str, str] | None,
-    typer.Option(
+        "A pole laid on the slope and the rise of its end.",
+        "LENGTH RISE",
+        read=_lengths("The pole", "The rise"),
+        typed=tuple[str, str],
+    )
+    equal_poles: tuple[float, float] | None = option(
         "--equal-poles",
-        help="Two poles as a triangle, and its marks' distance.",
-        metavar="LENGTH APART",
-        rich_help_panel=_WITHOUT_AN_INCLINOMETER,
-    ),
-]
-Paces = Annotated[
-    tuple[float, float] | None,
-    typer.Option(
-        "--paces",
-        help="Level sights of one eye height, and paces up.",
-        metavar="SIGHTS PACES",
-        rich_help_panel=_WITHOUT_AN_INCLINOMETER,
-    ),
-]
-EyeHeight = Annotated[
-    str | None,
-    typer.Option(
-        "--eye-height", help="Your own; 1.75m if not given.", rich_help_panel=_WITHOUT_AN_INCLINOMETER
-    ),
-]
-Pace = Annotated[
-    str | None,
-    typer.Option("--pace", help="Your own; 0.75m if not given.", rich_help_panel=_WITHOUT_AN_INCLINOMETER),
-]
-OtherReadings = Annotated[
-    list[str] | None,
-    typer.Option("--other", help="A reading of another instrument; repeat.", rich_help_panel=_THE_READINGS),
-]
-OtherError = Annotated[
-    str | None,
-    typer.Option(
-        "--other-error", help="95 % error of one of them; 4deg if not given.", rich_help_panel=_THE_READINGS
-    ),
-]
-PaperScale = Annotated[
-    str | None, typer.Option("--scale", help="Map scale, like 1:25000.", rich_help_panel=_THE_MAP)
-]
-PaperInterval = Annotated[
-    str | None, typer.Option("--interval", help="Contour interval of the map.", rich_help_panel=_THE_MAP)
-]
-Gap = Annotated[
-    str | None,
-    typer.Option("--gap", help="One space between contours, like 2.5mm.", rich_help_panel=_THE_MAP),
-]
-Across = Annotated[
-    str | None,
-    typer.Option(
-        "--across", help="Length on paper over several gaps, like 12.5mm.", rich_help_panel=_THE_MAP
-    ),
-]
-Gaps = Annotated[
-    int | None, typer.Option("--gaps", help="Gaps in --across: spaces, not lines.", rich_help_panel=_THE_MAP)
-]
-IndexGaps = Annotated[
-    int | None,
-    typer.Option("--index-gaps", help="Gaps between thick lines in --across.", rich_help_panel=_THE_MAP),
-]
-IndexEvery = Annotated[
-    int | None,
-    typer.Option("--index-every", help="Every how many contours one is thick.", rich_help_panel=_THE_MAP),
-]
-RulerError = Annotated[
-    str, typer.Option("--ruler-error", help="95 %, of the whole length.", rich_help_panel=_THE_MAP)
-]
-RulerOnly = Annotated[
-    bool,
-    typer.Option("--ruler-only", help="Leave the contours' own height error out.", rich_help_panel=_THE_MAP),
-]
-Sample = Annotated[
-    bool,
-    typer.Option("--sample", help="On the invented sample massif.", rich_help_panel=_THE_MODEL_AND_THE_PLACE),
-]
-At = Annotated[
-    str | None,
-    typer.Option(
-        "--at",
-        help='Where, in quotes: "57.1234 -3.6712".',
-        metavar="PLACE",
-        rich_help_panel=_THE_MODEL_AND_THE_PLACE,
-    ),
-]
-Within = Annotated[
-    str | None,
-    typer.Option(
-        "--within",
-        help="95 % radius of the position error, like 10m.",
-        rich_help_panel=_THE_MODEL_AND_THE_PLACE,
-    ),
-]
-Epe = Annotated[
-    str | None,
-    typer.Option(
-        "--epe", help="Position error as the receiver shows it.", rich_help_panel=_THE_MODEL_AND_THE_PLACE
-    ),
-]
-EpeConfidence = Annotated[
-    float | None,
-    typer.Option(
-        "--epe-confidence",
-        help="Percent of positions within it; 50 if not given.",
-        rich_help_panel=_THE_MODEL_AND_THE_PLACE,
-    ),
-]
-PlanFile = Annotated[
-    Path | None, typer.Option("--plan", help="A plan kept by route --save.", rich_help_panel=_A_SAVED_PLAN)
-]
-CheckNumber = Annotated[
-    str | None,
-    typer.Option("--check", help="The check place on its card, like 7a.", rich_help_panel=_A_SAVED_PLAN),
-]
-Look = Annotated[
-    str | None,
-    typer.Option(
-        "--look",
-        help="Bearing that you sighted along.",
-        metavar="BEARING",
-        rich_help_panel=_BEARINGS_AND_WHERE_AM_I,
-    ),
-]
-Aspect = Annotated[
-    str | None,
-    typer.Option(
-        "--aspect",
-        help="Bearing that the slope faces, downhill, as measured.",
-        metavar="BEARING",
-        rich_help_panel=_BEARINGS_AND_WHERE_AM_I,
-    ),
-]
-AspectError = Annotated[
-    str | None,
-    typer.Option(
-        "--aspect-error",
-        help="95 % error of it; 15deg if not given.",
-        rich_help_panel=_BEARINGS_AND_WHERE_AM_I,
-    ),
-]
-Search = Annotated[
-    str | None,
-    typer.Option(
+        "Two poles as a triangle, and its marks' distance.",
+        "LENGTH APART",
+        read=_lengths("The pole", "The distance between the marks"),
+        typed=tuple[str, str],
+    )
+    paces: tuple[float, float] | None = option(
+        "--paces", "Level sights of one eye height, and paces up.", "SIGHTS PACES"
+    )
+    eye_height_m: float | None = option(
+        "--eye-height", "Your own; 1.75m if not given.", read=parsed.ground_length("The eye height")
+    )
+    pace_m: float | None = option(
+        "--pace", "Your own; 0.75m if not given.", read=parsed.ground_length("The pace")
+    )
+
+    def slopes(self) -> list[HandSlope]:
+        """Slopes found so, in the order of the options.
+
+        Raises
+        ------
+        QuantityError
+            A value is out of range.
+        """
+        from steybrae.field.poles import EYE_HEIGHT_M, PACE_M, equal_poles, pace_and_eye_height, two_poles
+
+        found = []
+        if self.pole_level is not None:
+            found.append(two_poles(*self.pole_level, along="level"))
+        if self.pole_on_slope is not None:
+            found.append(two_poles(*self.pole_on_slope, along="slope"))
+        if self.equal_poles is not None:
+            found.append(equal_poles(*self.equal_poles))
+        if self.paces is not None:
+            eye_m = EYE_HEIGHT_M if self.eye_height_m is None else self.eye_height_m
+            pace_m = PACE_M if self.pace_m is None else self.pace_m
+            found.append(pace_and_eye_height(*self.paces, eye_height_m=eye_m, pace_m=pace_m))
+        return found
+
+
+@dataclass(frozen=True)
+class ReadingMap(Group, panel="The map"):
+    """The printed map."""
+
+    scale: float | None = option("--scale", "Map scale, like 1:25000.", read=parsed.scale)
+    interval_m: float | None = option(
+        "--interval", "Contour interval of the map.", read=parsed.ground_length("A contour interval")
+    )
+
+
+@dataclass(frozen=True)
+class PlanCheck(Group, panel="A saved plan"):
+    """A check of a saved plan."""
+
+    plan: Path | None = option("--plan", "A plan kept by route --save.")
+    check: str | None = option("--check", "The check place on its card, like 7a.")
+
+
+@dataclass(frozen=True)
+class Bearings:
+    """Bearings turned to true north.
+
+    Attributes
+    ----------
+    look_true_deg, aspect_true_deg
+        None where not given.
+    turned_error_deg
+        95 % error of turning them, degrees: that of the declination for magnetic ones.
+    magnetic
+        Whether they were magnetic.
+    """
+
+    look_true_deg: float | None = None
+    aspect_true_deg: float | None = None
+    turned_error_deg: float = 0.0
+    magnetic: bool = False
+
+
+@dataclass(frozen=True)
+class BearingOptions(Group, panel="Bearings, and where am I?"):
+    """Bearings measured on the hill."""
+
+    look: str | None = option("--look", "Bearing that you sighted along.", "BEARING")
+    aspect: str | None = option("--aspect", "Bearing that the slope faces, downhill, as measured.", "BEARING")
+    aspect_error_deg: float | None = option(
+        "--aspect-error", "95 % error of it; 15deg if not given.", read=_aspect_error
+    )
+    search_m: float | None = option(
         "--search",
-        help="How far to look for ground facing that way; 500m.",
-        rich_help_panel=_BEARINGS_AND_WHERE_AM_I,
-    ),
-]
-North = Annotated[
-    str | None,
-    typer.Option(
-        "--north",
-        help="North of the bearings: true, grid or magnetic.",
-        rich_help_panel=_BEARINGS_AND_WHERE_AM_I,
-    ),
-]
-Day = Annotated[
-    str | None,
-    typer.Option(
-        "--date", help="Day of a magnetic bearing: 2026-02-14.", rich_help_panel=_BEARINGS_AND_WHERE_AM_I
-    ),
-]
-Grid = Annotated[
-    str | None,
-    typer.Option(
-        "--grid", help="Grid of a grid bearing: bng, utm or mgrs.", rich_help_panel=_BEARINGS_AND_WHERE_AM_I
-    ),
-]
-Log = Annotated[
-    Path | None, typer.Option("--log", help="Add this as one row to a CSV log.", rich_help_panel=_THE_LOG)
-]
-Observer = Annotated[str, typer.Option("--observer", help="Who read, for the log.", rich_help_panel=_THE_LOG)]
-Instrument = Annotated[
-    str, typer.Option("--instrument", help="With what, for the log.", rich_help_panel=_THE_LOG)
-]
-Note = Annotated[str, typer.Option("--note", help="Anything, for the log.", rich_help_panel=_THE_LOG)]
-When = Annotated[
-    str | None,
-    typer.Option(
-        "--time",
-        help="When, with its zone: 2026-02-14T10:30+00:00; now if not given.",
-        rich_help_panel=_THE_LOG,
-    ),
-]
-ReviewLog = Annotated[
-    Path | None,
-    typer.Option(
-        "--review", help="Look at a log: bias and spread of each instrument.", rich_help_panel=_THE_LOG
-    ),
-]
-FigureFile = Annotated[Path | None, typer.Option("--figure", help="Draw it, as PNG or PDF.")]
+        "How far to look for ground facing that way; 500m.",
+        read=parsed.ground_length("The search"),
+    )
+    north: str | None = option("--north", "North of the bearings: true, grid or magnetic.")
+    date: str | None = option("--date", "Day of a magnetic bearing: 2026-02-14.")
+    grid: str | None = option("--grid", "Grid of a grid bearing: bng, utm or mgrs.")
+
+    def turned(self, place: Place | None) -> Bearings:
+        """Turn the bearings to true north.
+
+        Raises
+        ------
+        QuantityError
+            No north, no place or grid to turn them with, or a bearing that cannot be read.
+        DateError
+            A date that cannot be read, or outside the magnetic model.
+        """
+        if self.look is None and self.aspect is None:
+            return Bearings()
+        from steybrae.route.bearings import parse_bearing, true_bearing_deg
+        from steybrae.route.magnetic import declination
+
+        date = _date(self.date)
+        read = [
+            None if text is None else parse_bearing(text, self.north, date)
+            for text in (self.look, self.aspect)
+        ]
+        if self.north == "true":
+            look, aspect = (None if bearing is None else bearing.bearing_deg for bearing in read)
+            return Bearings(look, aspect)
+        if place is None:
+            message = (
+                f"A {self.north} bearing needs a place to be turned to true north; none was given. "
+                "Add --at, or --plan and --check."
+            )
+            raise QuantityError(message)
+        if self.north == "grid" and self.grid is None:
+            message = (
+                "A grid bearing needs the grid of your map, one of bng, utm and mgrs; got none. Add --grid."
+            )
+            raise QuantityError(message)
+        look, aspect = (
+            None if bearing is None else true_bearing_deg(bearing, place, date, self.grid or "utm")
+            for bearing in read
+        )
+        if self.north == "grid" or date is None:
+            return Bearings(look, aspect)
+        turned_deg = declination(place, 0.0, date).declination_uncertainty_95_deg
+        return Bearings(look, aspect, turned_deg, magnetic=True)
+
+
+def _date(text: str | None) -> dt.date | None:
+    if text is None:
+        return None
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        message = f"A date should look like 2026-02-14; got {text!r}. Write year, month, day."
+        raise DateError(message) from None
+
+
+@dataclass(frozen=True)
+class LogOptions(Group, panel="The log"):
+    """The log."""
+
+    log: Path | None = option("--log", "Add this as one row to a CSV log.")
+    observer: str = option("--observer", "Who read, for the log.", default="")
+    instrument: str = option("--instrument", "With what, for the log.", default="")
+    note: str = option("--note", "Anything, for the log.", default="")
+    time: str | None = option("--time", "When, with its zone: 2026-02-14T10:30+00:00; now if not given.")
+    review: Path | None = option("--review", "Look at a log: bias and spread of each instrument.")
+
+    def read_time(self) -> dt.datetime:
+        """When the reading was taken; now, in the zone of this computer, where nothing was typed.
+
+        Raises
+        ------
+        DateError
+            It cannot be read, or has no zone.
+        """
+        if self.time is None:
+            return dt.datetime.now().astimezone().replace(microsecond=0)
+        try:
+            found = dt.datetime.fromisoformat(self.time)
+        except ValueError:
+            found = None
+        if found is None or found.tzinfo is None:
+            message = (
+                f"A time should look like 2026-02-14T10:30+00:00, with its zone; got {self.time!r}. Write "
+                "it so, or leave --time out for now."
+            )
+            raise DateError(message)
+        return found
+
+
+@dataclass(frozen=True)
+class ReadingOutputs(OutputOptions):
+    """Where the answer goes."""
+
+    figure: Path | None = parsed.picture("--figure", "Draw it, as PNG or PDF.")
+
 
 _PAPER: Final = ("--gap", "--across", "--gaps", "--index-gaps", "--index-every")
 _MODEL: Final = ("--dem", "--sample")
@@ -352,10 +337,10 @@ def given_options(context: typer.Context) -> list[str]:
     list of str
     """
     given = []
-    for option in context.command.params:
-        source = context.get_parameter_source(option.name or "")
+    for one in context.command.params:
+        source = context.get_parameter_source(one.name or "")
         if source is not None and source.name == "COMMANDLINE":
-            given.append(option.opts[0] if option.param_type_name == "option" else "READING")
+            given.append(one.opts[0] if one.param_type_name == "option" else "READING")
     return given
 
 
@@ -367,11 +352,11 @@ def refuse_alone(given: list[str]) -> None:
     QuantityError
         Names the option and what it needs.
     """
-    for option in given:
-        needed = _NEEDS.get(option, ())
+    for name in given:
+        needed = _NEEDS.get(name, ())
         if needed and not set(needed) & set(given):
             one_of = needed[0] if len(needed) == 1 else f"{', '.join(needed[:-1])} or {needed[-1]}"
-            message = f"{option} says nothing without {one_of}; got none. Add it, or leave {option} out."
+            message = f"{name} says nothing without {one_of}; got none. Add it, or leave {name} out."
             raise QuantityError(message)
 
 

@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from steybrae.cli.reading_typed import Bearings, ByBearing, OnModel, OnPaper
+from steybrae.cli.options import ModelOptions, PositionOptions
+from steybrae.cli.paper_options import GapOptions
+from steybrae.cli.reading_options import BearingOptions, Bearings, InstrumentOptions, ReadingMap
 from steybrae.errors import PlanError, QuantityError
 
 if TYPE_CHECKING:
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from steybrae.field.readings import ReadingSet
     from steybrae.field.relocation import AspectFit
     from steybrae.route.places import Place
+    from steybrae.screening import Settings
 
 __all__ = [
     "Own",
@@ -68,7 +71,7 @@ class Own:
     basis: tuple[str, ...]
 
 
-def paper_source(typed: OnPaper, aspect_true_deg: float | None) -> Source | None:
+def paper_source(sheet: ReadingMap, gap: GapOptions, aspect_true_deg: float | None) -> Source | None:
     """Slope from the map; None where no option about it was given.
 
     Raises
@@ -76,37 +79,31 @@ def paper_source(typed: OnPaper, aspect_true_deg: float | None) -> Source | None
     QuantityError
         A part is missing, or a value cannot be read.
     """
-    from steybrae.cli.gap import read_measurement
     from steybrae.field.references import paper_reference
-    from steybrae.paper.spacing import slope_from_spacing
-    from steybrae.quantities import parse_ground_length_m, parse_paper_length_mm, parse_scale
 
-    lengths = (typed.gap, typed.across, typed.gaps, typed.index_gaps, typed.index_every)
-    if typed.scale is None and typed.interval is None and all(value is None for value in lengths):
+    if sheet.scale is None and sheet.interval_m is None and not gap.measured:
         return None
-    if typed.scale is None or typed.interval is None:
-        missing = "--scale" if typed.scale is None else "--interval"
+    if sheet.scale is None or sheet.interval_m is None:
+        missing = "--scale" if sheet.scale is None else "--interval"
         message = (
             f"A gap on a map needs its --scale and its --interval; {missing} is missing. "
             "Read both in the margin of the sheet."
         )
         raise QuantityError(message)
-    measured = read_measurement(*lengths)
-    interval_m = parse_ground_length_m(typed.interval, "A contour interval")
-    scale = parse_scale(typed.scale)
-    found = slope_from_spacing(
-        measured,
-        interval_m,
-        scale,
-        ruler_error_mm=parse_paper_length_mm(typed.ruler_error, "A ruler error", zero=True),
-        ruler_only=typed.ruler_only,
-    )
+    found = gap.slope(sheet.scale, sheet.interval_m)
     basis = (f"The map: {found.understood}. {found.map_text}.", found.basis, *found.traps)
-    reference = paper_reference(found, measured, interval_m, scale, aspect_true_deg)
+    reference = paper_reference(found, gap.measurement(), sheet.interval_m, sheet.scale, aspect_true_deg)
     return Source(reference, basis, found.cautions, open_above=found.open_above)
 
 
-def model_source(typed: OnModel, place: Place, bearings: Bearings, asked: ByBearing) -> Source | None:
+def model_source(
+    settings: Settings,
+    model: ModelOptions,
+    position: PositionOptions,
+    place: Place,
+    bearings: Bearings,
+    asked: BearingOptions,
+) -> Source | None:
     """Ground of the model at a place, and whether the aspect fits there; None without a model.
 
     Raises
@@ -114,29 +111,24 @@ def model_source(typed: OnModel, place: Place, bearings: Bearings, asked: ByBear
     SteybraeError
         The model, the place or an option cannot be used.
     """
-    from steybrae.cli.ground import position_error_m
-    from steybrae.cli.inputs import length_m, model_settings, open_source
     from steybrae.screening.ground_at import ground_at
     from steybrae.screening.reading_at import SEARCH_M, aspect_at, model_reference
 
-    if not typed.dem and not typed.sample:
+    if not model.dem and not model.sample:
         return None
-    radius_m, note = position_error_m(typed.within, typed.epe, typed.epe_confidence)
-    search_m = length_m(asked.search, "The search")
-    settings = model_settings(
-        typed.edges, typed.method, typed.engine, typed.vertical_error, typed.correlation
-    )
+    radius_m, note = position.radius()
+    search_m = asked.search_m
     fit = None
-    with open_source(typed.dem, typed.z_unit, settings, sample=typed.sample) as (model, settings):
-        found = ground_at(place, model, radius_m, settings)
+    with model.opened(settings) as (dem, known):
+        found = ground_at(place, dem, radius_m, known)
         radius_m = found.within.radius_m
         if bearings.aspect_true_deg is not None:
             fit = aspect_at(
                 bearings.aspect_true_deg,
                 place,
-                model,
+                dem,
                 radius_m,
-                settings,
+                known,
                 error_95_deg=_aspect_error_deg(asked, bearings),
                 search_m=max(SEARCH_M, radius_m) if search_m is None else search_m,
             )
@@ -148,15 +140,13 @@ def model_source(typed: OnModel, place: Place, bearings: Bearings, asked: ByBear
     return Source(model_reference(found), basis, found.cautions, place, fit)
 
 
-def _aspect_error_deg(asked: ByBearing, bearings: Bearings) -> float:
+def _aspect_error_deg(asked: BearingOptions, bearings: Bearings) -> float:
     """Error of the measured aspect, and that of turning it to true north."""
-    from steybrae.field.relocation import ASPECT_ERROR_95_DEG, check_aspect_error
-    from steybrae.quantities import parse_slope_deg
+    from steybrae.field.relocation import ASPECT_ERROR_95_DEG
 
-    if asked.aspect_error is None:
+    if asked.aspect_error_deg is None:
         return math.hypot(ASPECT_ERROR_95_DEG, bearings.turned_error_deg)
-    error_deg = check_aspect_error(parse_slope_deg(asked.aspect_error, "An aspect error"))
-    return min(90.0, math.hypot(error_deg, bearings.turned_error_deg))
+    return min(90.0, math.hypot(asked.aspect_error_deg, bearings.turned_error_deg))
 
 
 def check_source(plan: Path, number: str) -> Source:
@@ -215,18 +205,16 @@ def check_source(plan: Path, number: str) -> Source:
 
 
 def own_reading(
-    up: Sequence[str], down: Sequence[str], error: str | None, hand: Sequence[HandSlope], *, compass: bool
+    up: Sequence[str], typed: InstrumentOptions, hand: Sequence[HandSlope]
 ) -> tuple[Own, list[Source]]:
     """Tell what is compared from what it is compared with.
 
     Parameters
     ----------
-    up, down, error
-        Readings and their error as typed.
+    up, typed
+        Readings looking up as typed, and what was said of them.
     hand
         Slopes found without an instrument; without a reading the first of them is the reading.
-    compass
-        Whether the readings are of a compass's own clinometer.
 
     Returns
     -------
@@ -240,18 +228,22 @@ def own_reading(
     from steybrae.field.poles import COMPASS_ERROR_95_DEG, compass_clinometer
     from steybrae.field.readings import READING_ERROR_95_DEG, ReadingSet, parse_readings
 
+    down, compass, error_deg = typed.down or [], typed.compass_clinometer, typed.error_deg
     if hand and not up and not down:
         first, *others = hand
         readings = ReadingSet((first.slope_deg,), error_95_deg=first.uncertainty_95_deg)
         return Own(readings, (_hand_words(first),)), [_hand_source(one) for one in others]
     usual_deg = COMPASS_ERROR_95_DEG if compass else READING_ERROR_95_DEG
-    readings = parse_readings(up, down, _error_deg(error, usual_deg))
+    readings = parse_readings(up, down, usual_deg if error_deg is None else error_deg)
     shared = "half of it is taken to be shared by all readings, and does not average out"
     words = f"A reading: {readings.error_95_deg:g}° (95 %), as stated; {shared}."
     if compass:
         rests_on = compass_clinometer(readings.readings_deg, readings.error_95_deg).rests_on
-        basis = (*(rests_on[1:] if error else rests_on), *([words] if error else []))
-    elif error:
+        basis = (
+            *(rests_on[1:] if error_deg is not None else rests_on),
+            *([words] if error_deg is not None else []),
+        )
+    elif error_deg is not None:
         basis = (words,)
     else:
         basis = (
@@ -259,12 +251,6 @@ def own_reading(
             f"under ideal conditions (McCammon 2023); {shared}.",
         )
     return Own(readings, basis), [_hand_source(one) for one in hand]
-
-
-def _error_deg(text: str | None, usual_deg: float) -> float:
-    from steybrae.quantities import parse_slope_deg
-
-    return usual_deg if text is None else parse_slope_deg(text, "The error of a reading")
 
 
 def _hand_source(one: HandSlope) -> Source:
@@ -275,7 +261,7 @@ def _hand_words(one: HandSlope) -> str:
     return f"{one.method[:1].upper()}{one.method[1:]}: {'; '.join(one.rests_on)}."
 
 
-def other_source(readings: Sequence[str], error: str | None) -> Source | None:
+def other_source(typed: InstrumentOptions) -> Source | None:
     """Take readings of another instrument; None without any.
 
     Raises
@@ -286,9 +272,10 @@ def other_source(readings: Sequence[str], error: str | None) -> Source | None:
     from steybrae.field.readings import READING_ERROR_95_DEG, parse_readings
     from steybrae.field.references import reading_as_reference
 
-    if not readings:
+    if not typed.other:
         return None
-    found = parse_readings(readings, error_95_deg=_error_deg(error, READING_ERROR_95_DEG))
-    stated = "as stated" if error else "as that of the first"
+    error_deg = READING_ERROR_95_DEG if typed.other_error_deg is None else typed.other_error_deg
+    found = parse_readings(typed.other, error_95_deg=error_deg)
+    stated = "as stated" if typed.other_error_deg is not None else "as that of the first"
     words = f"The other instrument: {found.error_95_deg:g}° (95 %) for one reading, {stated}."
     return Source(reading_as_reference("the other instrument", found), (words,))

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import MISSING, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.options import Force
+from steybrae.cli import parsed
+from steybrae.cli.groups import Group, flag
 
 if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
@@ -15,14 +17,19 @@ if TYPE_CHECKING:
 __all__ = ["check_report", "report", "report_to"]
 
 
+@dataclass(frozen=True)
+class PageOutput(Group, panel="Outputs"):
+    """The page as a file."""
+
+    out: Path = parsed.page("--out", "The page to be (.html).", "FILE", default=MISSING)
+    force: bool = flag("--force", "Replace output files that exist.")
+
+
 def report(
     plan: Annotated[
         Path, typer.Argument(metavar="PLAN", help="A plan saved with --save (.zip).", show_default=False)
     ],
-    out: Annotated[
-        Path, typer.Option("--out", help="The page to be (.html).", metavar="FILE", show_default=False)
-    ],
-    force: Force = False,
+    to: PageOutput,
 ) -> None:
     """Write the page of a saved plan: leg by leg, map and profile, tables, method, cautions.
 
@@ -32,13 +39,12 @@ def report(
     from steybrae.files.plans import read_plan
     from steybrae.files.whole import check_outputs
 
-    check_report(out)
-    check_outputs([out], [plan], force=force)
+    check_outputs([to.out], [plan], force=to.force)
     found = read_plan(plan)
-    report_to(out, found, force=force)
-    to = console()
-    to.print(f"Wrote {out}.", markup=False)
-    print_cautions(found.cautions, to)
+    report_to(to.out, found, force=to.force)
+    terminal = console()
+    terminal.print(f"Wrote {to.out}.", markup=False)
+    print_cautions(found.cautions, terminal)
 
 
 def check_report(path: Path) -> None:

@@ -2,40 +2,59 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.forecast_options import (
-    AtTime,
-    BulletinPath,
-    ForecastSlope,
-    ForecastTyped,
-    Language,
-    ReductionAngles,
-    RegionId,
-    Treeline,
-)
+from steybrae.cli import parsed
+from steybrae.cli.forecast_options import LegForecastOptions
+from steybrae.cli.groups import Group, option
 from steybrae.cli.options import (
-    Correlation,
-    DemFiles,
-    Edges,
-    EngineName,
-    Force,
-    Json,
-    Method,
-    Reach,
-    StartArea,
-    StartSlopes,
-    VerticalError,
-    ZUnit,
+    BandOptions,
+    CheckedModel,
+    CorridorOptions,
+    LineOptions,
+    OutputOptions,
+    ReachOptions,
+    screening_settings,
 )
 
 if TYPE_CHECKING:
-    from steybrae.screening import RouteScreening, Settings
+    from steybrae.screening import RouteScreening
 
 __all__ = ["route"]
+
+
+@dataclass(frozen=True)
+class MapInterval(Group, panel="The map"):
+    """The printed map."""
+
+    interval_m: float | None = option(
+        "--interval",
+        "Contour interval of your map, to count ascent on it.",
+        read=parsed.ground_length("The contour interval"),
+    )
+
+
+@dataclass(frozen=True)
+class RouteOutputs(OutputOptions):
+    """Where the answer goes."""
+
+    csv: Path | None = option("--csv", "Write the points along the legs as CSV.")
+    geojson: Path | None = option("--geojson", "Write them as GeoJSON.")
+    figure: Path | None = parsed.picture("--figure", "Draw map and profile on A4, as PNG or PDF.")
+    bulletin_figure: Path | None = parsed.picture(
+        "--bulletin-figure", "Draw heights against aspects, and the profile (PNG, PDF)."
+    )
+    report: Path | None = parsed.page("--report", "Write one page to read, share and print (.html).")
+    save: Path | None = option("--save", "Keep the whole result as a plan (.zip).")
+
+    @property
+    def pictured(self) -> bool:
+        """Whether an output needs the relief round the line."""
+        return (self.figure, self.report, self.save) != (None, None, None)
 
 
 def route(
@@ -43,61 +62,15 @@ def route(
     line: Annotated[
         Path | None, typer.Argument(metavar="ROUTE", help="The planned line: GPX, GeoJSON or CSV.")
     ] = None,
-    dem: DemFiles = None,
     *,
-    sample: Annotated[bool, typer.Option("--sample", help="Screen the invented sample day.")] = False,
-    legs_at: Annotated[
-        list[str] | None,
-        typer.Option("--legs-at", help="Cut a track at a way-point name or a chainage like 1200m; repeat."),
-    ] = None,
-    turn_tolerance: Annotated[
-        str, typer.Option(help="How far a track may bend from its legs before a turn point is set.")
-    ] = "25m",
-    interval: Annotated[
-        str | None, typer.Option("--interval", help="Contour interval of your map, to count ascent on it.")
-    ] = None,
-    edges: Edges = None,
-    place_error: Annotated[
-        str | None, typer.Option("--place-error", help="Error of the turn points; 10m if not given.")
-    ] = None,
-    drift: Annotated[
-        float | None, typer.Option("--drift", help="Drift of a walked bearing, degrees; 3 if not given.")
-    ] = None,
-    method: Method = "horn",
-    engine: EngineName = "own",
-    cross_check: Annotated[
-        bool, typer.Option("--cross-check", help="Compare our slopes with richdem's (optional package).")
-    ] = False,
-    z_unit: ZUnit = None,
-    vertical_error: VerticalError = None,
-    correlation: Correlation = None,
-    start_slopes: StartSlopes = None,
-    start_area: StartArea = None,
-    reach: Reach = None,
-    bulletin: BulletinPath = None,
-    region: RegionId = None,
-    at_time: AtTime = None,
-    treeline: Treeline = None,
-    forecast_slope: ForecastSlope = None,
-    language: Language = None,
-    reduction_angles: ReductionAngles = False,
-    bulletin_figure: Annotated[
-        Path | None,
-        typer.Option("--bulletin-figure", help="Draw heights against aspects, and the profile (PNG, PDF)."),
-    ] = None,
-    as_json: Json = False,
-    csv: Annotated[Path | None, typer.Option("--csv", help="Write the points along the legs as CSV.")] = None,
-    geojson: Annotated[Path | None, typer.Option("--geojson", help="Write them as GeoJSON.")] = None,
-    figure: Annotated[
-        Path | None, typer.Option("--figure", help="Draw map and profile on A4, as PNG or PDF.")
-    ] = None,
-    report: Annotated[
-        Path | None, typer.Option("--report", help="Write one page to read, share and print (.html).")
-    ] = None,
-    save: Annotated[
-        Path | None, typer.Option("--save", help="Keep the whole result as a plan (.zip).")
-    ] = None,
-    force: Force = False,
+    model: CheckedModel,
+    cut: LineOptions,
+    sheet: MapInterval,
+    corridor: CorridorOptions,
+    bands: BandOptions,
+    zones: ReachOptions,
+    forecast: LegForecastOptions,
+    outputs: RouteOutputs,
 ) -> None:
     """Screen a planned line on an elevation model, leg by leg.
 
@@ -106,58 +79,34 @@ def route(
     """
     from dataclasses import replace
 
-    from steybrae.cli.forecast_options import read_forecast
-    from steybrae.cli.inputs import model_settings, open_source, planned_route, with_start_zones
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.cli.origin import run_origin
-    from steybrae.cli.pictures import draw_forecast_to, draw_to
-    from steybrae.files.whole import check_outputs
     from steybrae.screening import cross_check_route, screen_route
 
-    _check_names((figure, bulletin_figure), report)
-    typed = ForecastTyped(
-        bulletin, region, at_time, treeline, forecast_slope, language, reduction=reduction_angles
-    )
-    forecast = read_forecast(typed)
-    _refuse_picture(bulletin, bulletin_figure)
-    beside = None
-    if csv is not None:
-        from steybrae.files.points import cautions_path
-
-        beside = cautions_path(csv)
-    outputs = [
-        path for path in (csv, beside, geojson, figure, bulletin_figure, report, save) if path is not None
-    ]
-    check_outputs(outputs, [*(path for path in (line, bulletin) if path), *(dem or [])], force=force)
-    base = model_settings(edges, method, engine, vertical_error, correlation)
-    settings = _settings(
-        with_start_zones(base, start_slopes, start_area, reach), interval, place_error, drift
-    )
-    planned = planned_route(line, legs_at or [], turn_tolerance, sample=sample)
-    with open_source(dem, z_unit, settings, sample=sample) as (model, settings):
-        found = screen_route(planned, model, settings)
-        if figure is not None or report is not None or save is not None:
+    _refuse_picture(forecast.bulletin, outputs.bulletin_figure)
+    asked = forecast.read()
+    outputs.check(line, forecast.bulletin, *(model.dem or ()))
+    planned = cut.planned(line, sample=model.sample)
+    with model.opened(screening_settings(bands, model, zones, corridor, sheet)) as (dem, settings):
+        found = screen_route(planned, dem, settings)
+        if outputs.pictured:
             # What only some answers need is not loaded for the others.
             from steybrae.screening.relief import with_relief
 
-            origin = run_origin(ctx, line, bulletin, sample=sample)
-            found = replace(with_relief(found, model), origin=origin)
-        if forecast is not None or save is not None:
+            origin = run_origin(ctx, line, forecast.bulletin, sample=model.sample)
+            found = replace(with_relief(found, dem), origin=origin)
+        if asked is not None or outputs.save is not None:
             from steybrae.screening.forecast_ground import with_forecast_ground
 
-            found = with_forecast_ground(found, planned, model, settings)
-        if cross_check:
-            found = replace(found, cross_check=cross_check_route(planned, model, settings))
-    if forecast is not None:
+            found = with_forecast_ground(found, planned, dem, settings)
+        if model.cross_check:
+            found = replace(found, cross_check=cross_check_route(planned, dem, settings))
+    if asked is not None:
         from steybrae.screening.forecast_at import forecast_beside
 
-        found = forecast_beside(found, *forecast)
-    _write(found, csv, geojson, report, save, force=force)
-    if figure is not None:
-        draw_to(figure, found, force=force)
-    if bulletin_figure is not None:
-        draw_forecast_to(bulletin_figure, found, force=force)
-    if as_json:
+        found = forecast_beside(found, *asked)
+    _write(found, outputs)
+    if outputs.as_json:
         print_json("route", found)
         return
     from steybrae.show.forecast_tables import print_findings, print_forecast
@@ -170,17 +119,6 @@ def route(
     print_cautions(found.cautions, to)
 
 
-def _check_names(pictures: tuple[Path | None, ...], report: Path | None) -> None:
-    from steybrae.cli.pictures import figure_format
-    from steybrae.cli.report import check_report
-
-    for picture in pictures:
-        if picture is not None:
-            figure_format(picture)
-    if report is not None:
-        check_report(report)
-
-
 def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:
     from steybrae.errors import BulletinError
 
@@ -189,44 +127,27 @@ def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:
         raise BulletinError(message)
 
 
-def _settings(base: Settings, interval: str | None, place_error: str | None, drift: float | None) -> Settings:
-    from dataclasses import replace
-
-    from steybrae.cli.inputs import length_m
-    from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_drift
-
-    error_m = length_m(place_error, "The place error", zero=True)
-    return replace(
-        base,
-        place_error_m=PLACE_ERROR_M if error_m is None else error_m,
-        drift_deg=DRIFT_DEG if drift is None else check_drift(drift),
-        interval_m=length_m(interval, "The contour interval"),
-    )
-
-
-def _write(
-    found: RouteScreening,
-    csv: Path | None,
-    geojson: Path | None,
-    report: Path | None,
-    save: Path | None,
-    *,
-    force: bool,
-) -> None:
+def _write(found: RouteScreening, to: RouteOutputs) -> None:
     from steybrae.files.whole import write_text
 
-    if csv is not None or geojson is not None:
+    if to.csv is not None or to.geojson is not None:
         from steybrae.files.points import cautions_path, cautions_text, points_csv, points_geojson
-    if csv is not None:
-        write_text(csv, points_csv(found), force=force)
-        write_text(cautions_path(csv), cautions_text(found), force=force)
-    if geojson is not None:
-        write_text(geojson, points_geojson(found), force=force)
-    if report is not None:
+    if to.csv is not None:
+        write_text(to.csv, points_csv(found), force=to.force)
+        write_text(cautions_path(to.csv), cautions_text(found), force=to.force)
+    if to.geojson is not None:
+        write_text(to.geojson, points_geojson(found), force=to.force)
+    if to.report is not None:
         from steybrae.cli.report import report_to
 
-        report_to(report, found, force=force)
-    if save is not None:
+        report_to(to.report, found, force=to.force)
+    if to.save is not None:
         from steybrae.files.plans import write_plan
 
-        write_plan(save, found, force=force)
+        write_plan(to.save, found, force=to.force)
+    if to.figure is not None or to.bulletin_figure is not None:
+        from steybrae.cli.pictures import draw_forecast_to, draw_to
+    if to.figure is not None:
+        draw_to(to.figure, found, force=to.force)
+    if to.bulletin_figure is not None:
+        draw_forecast_to(to.bulletin_figure, found, force=to.force)

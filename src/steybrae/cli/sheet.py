@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import MISSING, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.options import DemFiles, Force, ZUnit
+from steybrae.cli.groups import Group, GroupedCommand, flag, option, spread
+from steybrae.cli.options import ModelFiles
+from steybrae.cli.paper_options import IndexOptions, MapOptions
 
 if TYPE_CHECKING:
     from steybrae.field.log import LogRow
@@ -30,28 +33,45 @@ app = typer.Typer(
     ),
 )
 
-Out = Annotated[Path, typer.Option("--out", help="The file to write.", metavar="FILE")]
-Paper = Annotated[str, typer.Option("--paper", help="Paper: a4 or letter.")]
-OneScale = Annotated[str, typer.Option("--scale", help="Map scale, like 1:25000.", metavar="1:N")]
-OneInterval = Annotated[
-    str, typer.Option("--interval", help="Contour interval, like 10m or 40ft.", metavar="LENGTH")
-]
-IndexEvery = Annotated[
-    int | None,
-    typer.Option("--index-every", help="Every how many contours one is thick, often 5.", metavar="N"),
-]
+
+def _command(name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Register a sheet under its name."""
+
+    def register(function: Callable[..., None]) -> Callable[..., None]:
+        app.command(name, cls=GroupedCommand)(spread(function))
+        return function
+
+    return register
 
 
-def _write(out: Path, make: Callable[[], bytes], *, force: bool) -> None:
-    """Refuse a name that cannot be written before the work, then write whole."""
-    from steybrae.files.whole import check_writable, write_bytes
-
-    check_writable(out, force=force)
-    write_bytes(out, make(), force=force)
-    typer.echo(f"{out} written. A lesson is not a field decision.")
+Seed = Annotated[int, typer.Option("--seed", help="Same seed, same sheet; another one, another.", min=0)]
 
 
-@app.command("scale")
+@dataclass(frozen=True)
+class SheetOutput(Group, panel="Outputs"):
+    """The sheet as a file."""
+
+    out: Path = option("--out", "The file to write.", "FILE", default=MISSING)
+    force: bool = flag("--force", "Replace output files that exist.")
+
+    def write(self, make: Callable[[], bytes], out: Path | None = None) -> None:
+        """Refuse a name that cannot be written before the work, then write whole."""
+        from steybrae.files.whole import check_writable, write_bytes
+
+        path = out or self.out
+        check_writable(path, force=self.force)
+        write_bytes(path, make(), force=self.force)
+        typer.echo(f"{path} written. A lesson is not a field decision.")
+
+
+@dataclass(frozen=True)
+class PaperOutput(SheetOutput):
+    """The sheet as a file, and its paper."""
+
+    paper: str = option("--paper", "Paper: a4 or letter.", default="a4")
+
+
+@_command("scale")
 def scale_(
     scale: Annotated[
         list[str], typer.Option("--scale", help="Map scale, like 1:25000; repeat for a set.", metavar="1:N")
@@ -64,9 +84,9 @@ def scale_(
             metavar="LENGTH",
         ),
     ],
-    out: Out,
+    thick: IndexOptions,
+    to: PaperOutput,
     *,
-    index_every: IndexEvery = None,
     slope: Annotated[
         list[str] | None,
         typer.Option("--slope", help="A slope of the combs, like 30deg; may be repeated.", metavar="SLOPE"),
@@ -74,8 +94,6 @@ def scale_(
     copies: Annotated[
         int, typer.Option("--copies", help="How many of each, for a class.", min=1, max=50)
     ] = 1,
-    paper: Paper = "a4",
-    force: Force = False,
 ) -> None:
     """Slope scales for your map, true to size: straight edge and card, to cut out or print on film."""
     from steybrae.quantities import parse_ground_length_m, parse_scale, parse_slope_deg
@@ -83,7 +101,7 @@ def scale_(
     from steybrae.show.true_size import paper_size_mm
     from steybrae.teach.slope_scale import map_scale, scale_sheet
 
-    paper_size_mm(paper)
+    paper_size_mm(to.paper)
     slopes = [parse_slope_deg(text) for text in slope or []]
     maps = [
         map_scale(
@@ -91,11 +109,11 @@ def scale_(
             parse_ground_length_m(height, "A contour interval"),
             interval_text=height,
             slopes_deg=slopes,
-            index_every=index_every,
+            index_every=thick.index_every,
         )
         for one, height in _pairs(scale, interval)
     ]
-    _write(out, lambda: scale_pdf(scale_sheet(maps * copies), paper=paper), force=force)
+    to.write(lambda: scale_pdf(scale_sheet(maps * copies), paper=to.paper))
 
 
 def _pairs(scales: list[str], intervals: list[str]) -> list[tuple[str, str]]:
@@ -119,46 +137,34 @@ def _pairs(scales: list[str], intervals: list[str]) -> list[tuple[str, str]]:
     return list(zip(scales, intervals, strict=True))
 
 
-@app.command("error")
-def error(
-    scale: OneScale,
-    interval: OneInterval,
-    out: Out,
-    *,
-    paper: Paper = "a4",
-    force: Force = False,
-) -> None:
+@_command("error")
+def error(sheet: MapOptions, to: PaperOutput) -> None:
     """How far 0.1 to 0.5 mm on the ruler moves the answer: a picture and a table."""
-    from steybrae.quantities import parse_ground_length_m, parse_scale
     from steybrae.show.sheet_error import error_pdf
     from steybrae.teach.ruler_error import error_sheet
 
-    result = error_sheet(parse_scale(scale), parse_ground_length_m(interval, "A contour interval"), interval)
-    _write(out, lambda: error_pdf(result, paper=paper), force=force)
+    result = error_sheet(sheet.scale, sheet.interval_m, sheet.interval)
+    to.write(lambda: error_pdf(result, paper=to.paper))
 
 
-@app.command("field")
-def field(out: Out, *, paper: Paper = "a4", force: Force = False) -> None:
+@_command("field")
+def field(to: PaperOutput) -> None:
     """Make a blank log for readings, with the columns of the log."""
     from steybrae.show.sheet_field import field_pdf
     from steybrae.teach.field_sheet import field_sheet
 
-    _write(out, lambda: field_pdf(field_sheet(), paper=paper), force=force)
+    to.write(lambda: field_pdf(field_sheet(), paper=to.paper))
 
 
-@app.command("practice")
+@_command("practice")
 def practice(
-    scale: OneScale,
-    interval: OneInterval,
-    out: Out,
-    dem: DemFiles = None,
+    printed: MapOptions,
+    to: PaperOutput,
+    model: ModelFiles,
     *,
-    sample: Annotated[bool, typer.Option("--sample", help="On the invented sample massif.")] = False,
     questions: Annotated[int, typer.Option("--questions", help="How many questions, 1 to 16.")] = 8,
     level: Annotated[str, typer.Option("--level", help="first, practice or assessment.")] = "practice",
-    seed: Annotated[
-        int, typer.Option("--seed", help="Same seed, same sheet; another one, another.", min=0)
-    ] = 1,
+    seed: Seed = 1,
     copies: Annotated[
         int,
         typer.Option("--copies", help="So many sheets, each with a seed of its own.", min=1, max=30),
@@ -179,29 +185,26 @@ def practice(
     log: Annotated[
         Path | None, typer.Option("--log", help="Ask about your own logged readings.", metavar="LOG")
     ] = None,
-    z_unit: ZUnit = None,
-    paper: Paper = "a4",
-    force: Force = False,
 ) -> None:
     """Make a contour map true to scale with stretches to measure, and a key for the teacher."""
-    from steybrae.cli.inputs import model_settings, open_source
     from steybrae.files.logs import read_log
     from steybrae.files.plans import read_plan
     from steybrae.files.whole import check_writable
+    from steybrae.screening import Settings
     from steybrae.show.sheet_practice import key_pdf, practice_pdf
     from steybrae.show.true_size import paper_size_mm
     from steybrae.teach.practice import FRAMES_MM, practice_sheet
 
-    for path in (out, answers):
+    for path in (to.out, answers):
         if path is not None:
-            check_writable(path, force=force)
-    paper_size_mm(paper)
-    look = _look(scale, interval, index_every)
+            check_writable(path, force=to.force)
+    paper_size_mm(to.paper)
+    look = _look(printed, index_every)
     route = read_plan(plan) if plan else None
     kept = read_log(log) if log else None
     rows = kept.rows if kept else ()
-    with open_source(dem, z_unit, model_settings(None, "horn"), sample=sample) as (model, _):
-        middle = _middle(model, at, route, rows)
+    with model.opened(Settings()) as (dem, _):
+        middle = _middle(dem, at, route, rows)
 
         def own(ground: MapGround) -> list[Question]:
             from steybrae.teach.own_questions import log_questions, plan_questions
@@ -211,40 +214,38 @@ def practice(
 
         sheets = [
             practice_sheet(
-                model,
+                dem,
                 look,
                 seed=seed + copy,
                 questions=questions,
                 level=level,
-                source_words="the invented sample massif" if sample else ", ".join(model.info.files),
-                sample=sample,
-                frame_mm=FRAMES_MM[paper.lower()],
+                source_words="the invented sample massif" if model.sample else ", ".join(dem.info.files),
+                sample=model.sample,
+                frame_mm=FRAMES_MM[to.paper.lower()],
                 middle=middle,
                 own=own,
             )
             for copy in range(copies)
         ]
-        _write(out, lambda: practice_pdf(sheets, paper=paper), force=force)
+        to.write(lambda: practice_pdf(sheets, paper=to.paper))
         if answers is None:
             typer.echo("The key is not in it: give --answers FILE with the same settings and seed.")
         else:
-            _write(answers, lambda: key_pdf(sheets, paper=paper), force=force)
+            to.write(lambda: key_pdf(sheets, paper=to.paper), answers)
     for note in dict.fromkeys(note for sheet in sheets for note in _own_notes(sheet, plan, log)):
         typer.echo(note)
     if kept and kept.damaged:
         typer.echo(f"Damaged lines of the log, passed over: {len(kept.damaged)}. See reading --review.")
 
 
-def _look(scale: str, interval: str, index_every: int) -> MapLook:
+def _look(sheet: MapOptions, index_every: int) -> MapLook:
     """How the map is drawn; heights stand in feet where the interval was typed in feet."""
-    from steybrae.quantities import FOOT_M, parse_ground_length_m, parse_scale
+    from steybrae.quantities import FOOT_M
     from steybrae.teach.map_ground import MapLook
 
-    interval_m = parse_ground_length_m(interval, "A contour interval")
-    in_feet = interval.strip().lower().endswith("ft")
-    return MapLook(
-        parse_scale(scale), interval_m, index_every, FOOT_M if in_feet else 1.0, "ft" if in_feet else "m"
-    )
+    in_feet = sheet.interval.strip().lower().endswith("ft")
+    unit = (FOOT_M, "ft") if in_feet else (1.0, "m")
+    return MapLook(sheet.scale, sheet.interval_m, index_every, *unit)
 
 
 def _middle(
@@ -282,15 +283,14 @@ def _own_notes(sheet: PracticeSheet, plan: Path | None, log: Path | None) -> lis
     return notes
 
 
-@app.command("lesson")
+@_command("lesson")
 def lesson(
-    out: Out,
+    to: SheetOutput,
     *,
-    seed: Annotated[int, typer.Option("--seed", help="Same seed, same quiz.", min=0)] = 1,
-    force: Force = False,
+    seed: Seed = 1,
 ) -> None:
     """Make a page to play with: one HTML file that needs no network."""
     from steybrae.show.lesson_page import lesson_html
     from steybrae.teach.lesson import lesson as make_lesson
 
-    _write(out, lambda: lesson_html(make_lesson(seed)).encode("utf-8"), force=force)
+    to.write(lambda: lesson_html(make_lesson(seed)).encode("utf-8"))
