@@ -31,6 +31,7 @@ from typing import Final
 
 from steybrae.errors import QuantityError
 from steybrae.quantities import parse_slope_deg, shown_slope_deg
+from steybrae.ranges import SlopeDeg
 
 __all__ = [
     "DEFAULT_EDGES_DEG",
@@ -63,8 +64,8 @@ class Band:
         The angles: ``<25``, ``25-30``, ``55+``.
     """
 
-    low_deg: float
-    high_deg: float | None
+    low_deg: SlopeDeg
+    high_deg: SlopeDeg | None
     label: str
 
 

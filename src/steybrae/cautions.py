@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
+from typing import Annotated, Final
 
 from steybrae.quantities import LAND_HEIGHTS_M, round_up
+from steybrae.ranges import Range
 
-__all__ = ["Caution", "Situation", "cautions_for"]
+__all__ = ["Caution", "Cautions", "Situation", "cautions_for"]
 
 COARSE_CELL_M: Final = 20.0
 """Cells above this size, metres, are coarser than the piece of slope that decides, about
@@ -138,6 +139,10 @@ class Caution:
 
     key: str
     text: str
+
+
+Cautions = Annotated[tuple[Caution, ...], Range(entries=1)]
+"""Those of a result: the general ones apply to all, so there is always one."""
 
 
 @dataclass(frozen=True)

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-import importlib
 import json
 import re
 import sys
-import types
-import typing
 from collections.abc import Callable, Iterator
 from importlib import resources
 from pathlib import Path
-from typing import Any, Final
+from typing import Annotated, Any, Final, Literal
 
 import jsonschema
 import pytest
@@ -22,9 +19,11 @@ from tests.cli import bad_input_files
 
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.cli import app
+from steybrae.cli.contract import ANSWERS, add_definition, contract_text
 from steybrae.field.log import LogRow
 from steybrae.files.logs import append_row
 from steybrae.files.results import SCHEMA, json_text
+from steybrae.ranges import BearingDeg, NotNegative, Range, SlopeDeg, Words
 
 ROOT: Final = Path(__file__).resolve().parents[2]
 CONTRACT: Final = json.loads(
@@ -37,17 +36,6 @@ VERDICT: Final = re.compile(r"\b(safe|safely|safety|unsafe|safer|go|goes|no-go|n
 MAP: Final = ("--scale", "1:25000", "--interval", "10m")
 AT: Final = ("59.2240", "-8.0574")
 ON_MODEL: Final = ("--dem", "ok.tif")
-
-RESULTS: Final = {
-    "gap": "steybrae.paper.spacing.GapResult",
-    "spacing": "steybrae.paper.chart.SpacingChart",
-    "route": "steybrae.screening.result.RouteScreening",
-    "ground": "steybrae.screening.ground_at.GroundAt",
-    "reading": "steybrae.field.agreement.ReadingResult",
-    "card": "steybrae.card.result.RouteCard",
-    "area": "steybrae.area.result.AreaResult",
-}
-"""Commands and the class whose fields their JSON has. The contract has a definition for each."""
 
 EXAMPLES: Final[dict[str, list[tuple[str, ...]]]] = {
     "gap": [
@@ -175,7 +163,7 @@ class TestSchema:
         listed = [part["$ref"].removeprefix("#/$defs/") for part in CONTRACT["oneOf"]]
         consts = [CONTRACT["$defs"][name]["properties"]["command"]["const"] for name in listed]
         assert consts == listed
-        assert set(RESULTS) <= set(listed)
+        assert listed == list(ANSWERS)
         assert {CONTRACT["$defs"][name]["properties"]["schema"]["const"] for name in listed} == {SCHEMA}
 
     def test_no_definition_is_left_over(self) -> None:
@@ -201,44 +189,112 @@ class TestSchema:
             if re.search(r"(bearing|aspect).*_deg$", key):
                 assert re.search("true|grid|magnetic", key), f"{name}.{key} names no north"
 
-    @pytest.mark.parametrize("command", RESULTS)
-    def test_it_has_the_fields_of_the_results(self, command: str) -> None:
-        module, _, name = RESULTS[command].rpartition(".")
-        seen: set[str] = set()
-        check_fields(
-            command, getattr(importlib.import_module(module), name), seen, first=["schema", "command"]
+    def test_what_is_stored_is_what_the_types_say(self) -> None:
+        stored = resources.files("steybrae.files").joinpath("contract.schema.json").read_text("utf-8")
+        same = stored == contract_text()
+        assert same, (
+            "write it anew: python -m steybrae.cli.contract > src/steybrae/files/contract.schema.json"
         )
-        assert len(seen) > 1
+
+    def test_a_class_is_written_by_its_annotations_and_its_docstring(self) -> None:
+        found: dict[str, Any] = {}
+        add_definition(found, "Made", Made)
+        assert found.pop("Inner")["properties"] == {
+            "key": {"description": "Where a name ends in an underscore.", "type": "string"}
+        }
+        made = found.pop("Made")
+        assert not found
+        assert (made["description"], made["required"]) == ("Something made.", list(made["properties"]))
+        assert made["properties"] == {
+            "slope_deg": {
+                "description": "Its slope; null unknown. Degrees.",
+                "type": ["number", "null"],
+                "minimum": 0,
+                "maximum": 90,
+            },
+            "bearing_deg": {
+                "description": "In degrees from north.",
+                "type": "number",
+                "minimum": 0,
+                "exclusiveMaximum": 360,
+            },
+            "pair_m": {
+                "description": "In metres.",
+                "type": "array",
+                "prefixItems": [{"type": "number", "minimum": 0}, {"type": "integer"}],
+                "items": False,
+                "minItems": 2,
+            },
+            "word": {"description": "One of two.", "enum": ["a", "b", None]},
+            "side": {"description": "One of two.", "enum": ["left", "right"]},
+            "parts": {
+                "description": "By name; never empty.",
+                "type": "object",
+                "additionalProperties": {"type": "array", "items": {"$ref": "#/$defs/Inner"}, "minItems": 1},
+            },
+            "maybe": {
+                "description": "null where there is none.",
+                "anyOf": [{"$ref": "#/$defs/Inner"}, {"type": "null"}],
+            },
+        }
+
+    def test_a_type_that_json_has_not_is_refused(self) -> None:
+        @dataclasses.dataclass(frozen=True)
+        class Odd:
+            """Odd."""
+
+            number: complex
+
+        with pytest.raises(KeyError, match="complex"):
+            add_definition({}, "Odd", Odd)
 
 
-def check_fields(definition: str, kind: type, seen: set[str], first: list[str]) -> None:
-    """Compare the keys of a definition with the fields of a class, and of those in it."""
-    if definition in seen:
-        return
-    seen.add(definition)
-    fields = [field for field in dataclasses.fields(kind) if field.metadata.get("json", True)]
-    keys = [*first, *(field.name.rstrip("_") for field in fields)]
-    assert list(CONTRACT["$defs"][definition]["properties"]) == keys
-    hints = typing.get_type_hints(kind, localns=known_by_name(kind))
-    for field in fields:
-        for inner in classes(hints[field.name]):
-            check_fields(inner.__name__, inner, seen, [])
+@dataclasses.dataclass(frozen=True)
+class Inner:
+    """Inside.
+
+    Attributes
+    ----------
+    key_
+        Where a name
+        ends in an underscore.
+    """
+
+    key_: str
 
 
-def known_by_name(kind: type) -> dict[str, Any]:
-    """Return what a module imports for its annotations alone."""
-    from steybrae.field.relocation import AspectFit
+@dataclasses.dataclass(frozen=True)
+class Made:
+    """Something made.
 
-    return {} if hasattr(sys.modules[kind.__module__], "AspectFit") else {"AspectFit": AspectFit}
+    More of it.
 
+    Attributes
+    ----------
+    slope_deg
+        Its slope; None unknown.
+    bearing_deg
+        In degrees from north.
+    pair_m
+        In metres.
+    word, side
+        One of two.
+    parts
+        By name; never empty.
+    maybe
+        None where there is none.
+    picture
+        Not in the JSON.
+    """
 
-def classes(hint: Any) -> Iterator[type]:
-    """Yield the dataclasses in an annotation."""
-    if dataclasses.is_dataclass(hint) and isinstance(hint, type):
-        yield hint
-    if isinstance(hint, types.UnionType) or typing.get_origin(hint) is not None:
-        for inner in typing.get_args(hint):
-            yield from classes(inner)
+    slope_deg: SlopeDeg | None
+    bearing_deg: BearingDeg
+    pair_m: tuple[NotNegative, int]
+    word: Annotated[str, Words(("a", "b"))] | None
+    side: Literal["left", "right"]
+    parts: dict[str, Annotated[tuple[Inner, ...], Range(entries=1)]]
+    maybe: Inner | None
+    picture: bytes = dataclasses.field(default=b"", metadata={"json": False})
 
 
 class TestCommands:
@@ -248,8 +304,7 @@ class TestCommands:
         has_json = any("--json" in getattr(option, "opts", ()) for option in command.params)
         if has_json:
             assert name not in WITHOUT_JSON
-            assert name in CONTRACT["$defs"], f"{name} prints JSON: define it in contract.schema.json"
-            assert name in RESULTS, f"name the class of the answer of {name} in RESULTS"
+            assert name in CONTRACT["$defs"], f"name the class of the answer of {name} in cli/contract.py"
             assert EXAMPLES.get(name), f"give command lines of {name} in EXAMPLES"
         else:
             assert name in WITHOUT_JSON, f"{name} has no --json: give it one, or name it in WITHOUT_JSON"

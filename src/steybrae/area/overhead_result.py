@@ -13,6 +13,7 @@ from steybrae.area.overhead_layers import CLASSES, code_words, told_deg
 from steybrae.area.tally import MM2_PER_KM2, Key, Tally
 from steybrae.bands import Band, BandScheme
 from steybrae.quantities import round_down
+from steybrae.ranges import Count, NotNegative, Share
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty
@@ -40,14 +41,16 @@ class RasterValue:
         The number.
     words
         What it says.
-    cells, km2
-        How much.
+    cells
+        How many cells.
+    km2
+        Ground area, square kilometres.
     """
 
-    value: int
+    value: Count
     words: str
-    cells: int
-    km2: float
+    cells: Count
+    km2: NotNegative
 
 
 @dataclass(frozen=True)
@@ -63,16 +66,20 @@ class OverheadRow:
         where nothing was found.
     unknown_above
         Whether unknown ground could look down as well: the angle is then "or more".
-    cells, km2, share
-        How much, and of the whole raster, 0 to 1.
+    cells
+        How many cells.
+    km2
+        Ground area, square kilometres.
+    share
+        Share of the whole raster, 0 to 1.
     """
 
     band: Band | None
     overhead: Band | None
     unknown_above: bool
-    cells: int
-    km2: float
-    share: float
+    cells: Count
+    km2: NotNegative
+    share: Share
 
 
 @dataclass(frozen=True)
@@ -81,26 +88,33 @@ class AreaOverhead:
 
     Attributes
     ----------
-    start_from_deg, start_to_deg
-        Slopes of start zones, the uncertainty taken off the lower end.
-    start_low_deg, least_area_m2
-        As asked for (`steybrae.terrain.start_zones.StartRules`).
+    start_from_deg
+        Least slope of a start zone, the uncertainty taken off. Degrees.
+    start_to_deg
+        Greatest slope of a start zone. Degrees.
+    start_low_deg
+        Least slope as asked for, before the uncertainty. Degrees.
+    least_area_m2
+        Least area of a start zone, square metres.
     baseline_m
         What the slopes were measured over: at least twice the larger side of a cell.
     reach_m
         How far unknown ground was looked up at.
     rows
-        By band and class; ground of unknown height is in none.
-    overhead_values, start_zone_values
-        Every number of ``overhead.tif`` and ``start_zones.tif`` that occurs.
+        By band of the ground's own slope and class of the path angle; ground of unknown height is
+        in none.
+    overhead_values
+        Every number of ``overhead.tif`` that occurs.
+    start_zone_values
+        Every number of ``start_zones.tif`` that occurs.
     """
 
-    start_from_deg: float
-    start_to_deg: float
-    start_low_deg: float
-    least_area_m2: float
-    baseline_m: float
-    reach_m: float
+    start_from_deg: NotNegative
+    start_to_deg: NotNegative
+    start_low_deg: NotNegative
+    least_area_m2: NotNegative
+    baseline_m: NotNegative
+    reach_m: NotNegative
     rows: tuple[OverheadRow, ...]
     overhead_values: tuple[RasterValue, ...]
     start_zone_values: tuple[RasterValue, ...]

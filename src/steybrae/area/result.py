@@ -13,9 +13,10 @@ from steybrae.area.job import BELT_M, AreaJob
 from steybrae.area.overhead_result import AreaOverhead, area_overhead
 from steybrae.area.tally import MM2_PER_KM2, Tally, state_sector
 from steybrae.bands import Band
-from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.files.area_heights import BadBlock
 from steybrae.files.rasters import ModelInfo
+from steybrae.ranges import Count, NotNegative, Share
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.attributes import SECTORS
@@ -42,8 +43,10 @@ class AreaModel:
 
     Attributes
     ----------
-    files, fingerprints
-        As `steybrae.files.rasters.ModelInfo`.
+    files
+        File names, in the order given.
+    fingerprints
+        SHA-256 of each file's size and first and last 4 MiB.
     crs
         Name of its CRS.
     rows, cols
@@ -53,18 +56,20 @@ class AreaModel:
     crs_scale
         Metres on the ground in one of the CRS's metres in the middle, along the rows; None for
         degrees.
-    height_unit_m, height_unit_from
-        As `ModelInfo`.
+    height_unit_m
+        Metres in the model's height unit.
+    height_unit_from
+        What said so: --z-unit, CRS, band, or assumed.
     """
 
     files: tuple[str, ...]
     fingerprints: tuple[str, ...]
     crs: str
-    rows: int
-    cols: int
-    cell_size_m: tuple[float, float]
+    rows: Count
+    cols: Count
+    cell_size_m: tuple[NotNegative, NotNegative]
     crs_scale: float | None
-    height_unit_m: float
+    height_unit_m: NotNegative
     height_unit_from: str
 
 
@@ -81,16 +86,16 @@ class BandArea:
     cells
         How many cells.
     km2
-        Ground area.
+        Ground area, square kilometres.
     share
         Of the whole raster, 0 to 1.
     """
 
     band: Band | None
-    value: int
-    cells: int
-    km2: float
-    share: float
+    value: Count
+    cells: Count
+    km2: NotNegative
+    share: Share
 
 
 @dataclass(frozen=True)
@@ -102,20 +107,26 @@ class AreaRow:
     band
         None for unknown ground, which is one row.
     aspect_sector
-        None on level or unknown ground.
-    elevation_low_m, elevation_high_m
-        The belt, its lower edge included; None for unknown ground.
-    cells, km2, share
-        As `BandArea`.
+        Sector of that direction, one of eight; None on flat ground and where unknown.
+    elevation_low_m
+        Lower edge of the belt, inside it, metres; None for unknown ground.
+    elevation_high_m
+        Upper edge of the belt, metres; None for unknown ground.
+    cells
+        How many cells.
+    km2
+        Ground area, square kilometres.
+    share
+        Share of the whole raster, 0 to 1.
     """
 
     band: Band | None
     aspect_sector: str | None
     elevation_low_m: float | None
     elevation_high_m: float | None
-    cells: int
-    km2: float
-    share: float
+    cells: Count
+    km2: NotNegative
+    share: Share
 
 
 @dataclass(frozen=True)
@@ -127,9 +138,11 @@ class AreaResult:
     model
         What it was made from.
     steybrae
-        Version.
-    method, engine
-        How slopes were computed.
+        Version of steybrae.
+    method
+        Slope method.
+    engine
+        What computed the slopes.
     outputs
         Names of the rasters.
     edges_deg
@@ -139,7 +152,7 @@ class AreaResult:
     open_above
         Whether no upper end is known.
     total_km2
-        Ground area of the raster, unknown included.
+        Ground area of the raster, unknown included, square kilometres.
     bands
         Every band, gentlest first, then unknown.
     rows
@@ -159,16 +172,16 @@ class AreaResult:
     method: str
     engine: str
     outputs: tuple[str, ...]
-    edges_deg: tuple[float, ...]
+    edges_deg: tuple[NotNegative, ...]
     uncertainty: str
     open_above: bool
-    total_km2: float
+    total_km2: NotNegative
     bands: tuple[BandArea, ...]
     rows: tuple[AreaRow, ...]
     overhead: AreaOverhead | None
     unreadable: tuple[BadBlock, ...]
     cross_check: CrossCheck | None
-    cautions: tuple[Caution, ...] = field(default_factory=tuple)
+    cautions: Cautions = field(default_factory=tuple)
 
 
 def area_result(

@@ -10,8 +10,9 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from steybrae.bands import Band
-from steybrae.cautions import Caution
+from steybrae.cautions import Caution, Cautions
 from steybrae.forecast.beside import ForecastBeside
+from steybrae.ranges import BearingDeg, Count, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.screening.result import Position
 
 __all__ = [
@@ -36,8 +37,10 @@ class CardPlace:
 
     Attributes
     ----------
-    lat_deg, lon_deg
-        On WGS 84.
+    lat_deg
+        Latitude on WGS 84, degrees north.
+    lon_deg
+        Longitude on WGS 84, degrees east.
     name
         As in the route; may be empty.
     written
@@ -46,8 +49,8 @@ class CardPlace:
         The position in the card's grid.
     """
 
-    lat_deg: float
-    lon_deg: float
+    lat_deg: LatDeg
+    lon_deg: LonDeg
     name: str
     written: str
     reference: str
@@ -63,8 +66,12 @@ class Check:
         Leg and letter, ``7a``: a reading taken there names it.
     what
         What is there, in words.
-    lat_deg, lon_deg, reference
-        Where, on WGS 84 and in the card's grid.
+    lat_deg
+        Latitude on WGS 84, degrees north.
+    lon_deg
+        Longitude on WGS 84, degrees east.
+    reference
+        Where, in the card's grid.
     chainage_m
         Distance along the leg of the nearest place on it, metres.
     off_line_m
@@ -94,21 +101,21 @@ class Check:
 
     number: str
     what: str
-    lat_deg: float
-    lon_deg: float
+    lat_deg: LatDeg
+    lon_deg: LonDeg
     reference: str
-    chainage_m: float
-    off_line_m: float
+    chainage_m: NotNegative
+    off_line_m: NotNegative
     side: str | None
-    towards_bearing_magnetic_deg: float | None
-    look_bearing_true_deg: float | None
-    look_bearing_magnetic_deg: float | None
-    expected_deg: float
-    consistent_low_deg: float | None
-    consistent_high_deg: float | None
-    would_notice_deg: float | None
+    towards_bearing_magnetic_deg: BearingDeg | None
+    look_bearing_true_deg: BearingDeg | None
+    look_bearing_magnetic_deg: BearingDeg | None
+    expected_deg: SlopeDeg
+    consistent_low_deg: NotNegative | None
+    consistent_high_deg: NotNegative | None
+    would_notice_deg: NotNegative | None
     result_inside: str
-    steeper_above_deg: float
+    steeper_above_deg: SlopeDeg
 
 
 @dataclass(frozen=True)
@@ -116,13 +123,26 @@ class OutsideSight:
     """Steepest sight from the parts of a leg outside of start zones; attributes as in `Overhead`.
 
     ``chainage_m`` is where to stand, metres along the leg.
+
+    Attributes
+    ----------
+    sight_deg
+        Angle above the horizon, degrees.
+    look_bearing_magnetic_deg
+        Bearing to look along, degrees from magnetic north.
+    distance_m
+        Horizontal distance, metres.
+    rise_m
+        Height difference, metres.
+    chainage_m
+        Where to stand, metres along the leg.
     """
 
-    sight_deg: float
-    look_bearing_magnetic_deg: float
-    distance_m: float
-    rise_m: float
-    chainage_m: float
+    sight_deg: SlopeDeg
+    look_bearing_magnetic_deg: BearingDeg
+    distance_m: NotNegative
+    rise_m: NotNegative
+    chainage_m: NotNegative
 
 
 @dataclass(frozen=True)
@@ -140,9 +160,11 @@ class Overhead:
     path_deg
         Angle along the steepest way that snow could take; None where there is none.
     look_bearing_magnetic_deg
-        Bearing to look along; None as `sight_deg`.
-    distance_m, rise_m
-        Horizontal distance and height difference to it; None as `sight_deg`.
+        Bearing to look along, degrees from magnetic north; None as sight_deg.
+    distance_m
+        Horizontal distance to it, metres; None as sight_deg.
+    rise_m
+        Height difference to it, metres; None as sight_deg.
     unknown_above
         Whether unknown ground above may hide more.
     outside
@@ -151,12 +173,12 @@ class Overhead:
     """
 
     in_start_zone: bool
-    sight_deg: float | None
-    unfiltered_deg: float | None
-    path_deg: float | None
-    look_bearing_magnetic_deg: float | None
-    distance_m: float | None
-    rise_m: float | None
+    sight_deg: SlopeDeg | None
+    unfiltered_deg: SlopeDeg | None
+    path_deg: SlopeDeg | None
+    look_bearing_magnetic_deg: BearingDeg | None
+    distance_m: NotNegative | None
+    rise_m: NotNegative | None
     unknown_above: bool
     outside: OutsideSight | None = None
 
@@ -169,20 +191,49 @@ class CardGround:
     ----------
     overhead
         None where it was not looked for.
+    slope_max_deg
+        Steepest of the cells that the line touches and of those around them; None on a leg wholly
+        unknown. Degrees.
+    slope_low_deg
+        Lower end of the 95 % interval of the slope, degrees; None where it is not known how well.
+    slope_high_deg
+        Upper end of the 95 % interval of the slope, degrees; None where it is not known how well:
+        then it is open above.
+    slope_max_at
+        Where on the line.
+    slope_corridor_max_deg
+        Steepest ground in the corridor over its baseline, never gentler than the line, degrees;
+        None where nothing is known.
+    band
+        Band of slope_max_deg; None on a leg wholly unknown.
+    bands_possible
+        From there to the steeper of the bands of slope_high_deg and of the corridor.
+    open_above
+        Whether it may be steeper still: unknown ground, or no known uncertainty.
+    steep_m
+        Metres of ground of 30 degrees or more, whatever the band edges.
+    steep_stretch_m
+        Longest stretch of ground of 30 degrees or more; unknown ground does not end it. Metres.
+    aspect_sectors
+        Sectors that the ground of 30 degrees or more on the line faces, longest first.
+    unknown_m
+        Metres of unknown ground; with band_lengths_m they add up to length_m.
+    elevation_end_m
+        Height at the end of the leg, metres; None unknown.
     """
 
-    slope_max_deg: float | None
-    slope_low_deg: float | None
-    slope_high_deg: float | None
+    slope_max_deg: SlopeDeg | None
+    slope_low_deg: SlopeDeg | None
+    slope_high_deg: SlopeDeg | None
     slope_max_at: Position | None
-    slope_corridor_max_deg: float | None
+    slope_corridor_max_deg: SlopeDeg | None
     band: Band | None
     bands_possible: tuple[Band, ...]
     open_above: bool
-    steep_m: float
-    steep_stretch_m: float
+    steep_m: NotNegative
+    steep_stretch_m: NotNegative
     aspect_sectors: tuple[str, ...]
-    unknown_m: float
+    unknown_m: NotNegative
     elevation_end_m: float | None
     overhead: Overhead | None
 
@@ -201,20 +252,21 @@ class Beside:
         Least distance from the line, metres; None for unknown ground.
     height_difference_m
         Height of the nearest such ground above (positive) or below the line; None unknown.
-    from_m, to_m
-        From the first to the last place along the leg abreast of such ground; None for
-        unknown ground.
+    from_m
+        First place along the leg abreast of such ground, metres; None for unknown ground.
+    to_m
+        Last place along the leg abreast of such ground, metres; None for unknown ground.
     parts
         Number of separate stretches between them.
     """
 
     side: str
-    least_slope_deg: float | None
-    distance_m: float | None
+    least_slope_deg: SlopeDeg | None
+    distance_m: NotNegative | None
     height_difference_m: float | None
     from_m: float | None
     to_m: float | None
-    parts: int
+    parts: Count
 
 
 @dataclass(frozen=True)
@@ -223,16 +275,34 @@ class CardLeg:
 
     Attributes
     ----------
-    number, from_, to
-        From 1; names of its turn points.
+    number
+        From 1.
+    from_
+        Name of its first turn point.
+    to
+        Name of its last turn point.
     from_place, to_place
         The turn points.
-    bearing_true_deg, bearing_grid_deg, bearing_magnetic_deg, back_bearing_magnetic_deg
-        Of the straight line from start to end, at its start. No grid bearing without a grid.
-    declination_deg, declination_uncertainty_deg, convergence_deg, grid_magnetic_deg
-        See `steybrae.route.bearings.LegBearings`.
-    length_m, straight_m
-        Along the line, and straight from start to end, metres on the level.
+    bearing_true_deg
+        Of the straight line from start to end, at its start, degrees clockwise from true north.
+    bearing_grid_deg
+        The same from grid north; None without a grid. Degrees.
+    bearing_magnetic_deg
+        The same from magnetic north, degrees.
+    back_bearing_magnetic_deg
+        Back from end to start, degrees from magnetic north.
+    declination_deg
+        From true to magnetic north, degrees, east positive.
+    declination_uncertainty_deg
+        Its 95 % uncertainty, degrees.
+    convergence_deg
+        From true to grid north, degrees, east positive.
+    grid_magnetic_deg
+        From grid to magnetic north, degrees, east positive.
+    length_m
+        Along the line, metres on the level.
+    straight_m
+        Straight from start to end, metres on the level.
     bends
         Whether the line leaves the straight: the bearing then does not follow it.
     slope_distance_m
@@ -241,15 +311,19 @@ class CardLeg:
         Length on the map; None without a scale.
     paces
         Of the slope distance, or of the length without heights; None without a count.
-    ascent_m, descent_m, ascent_at_least
-        As in the screening; None without a model.
-    time_min, time_at_least
-        With factors and breaks; whether unknown ground may make it longer. None without a model:
-        a time without the climb would flatter.
+    ascent_m, descent_m
+        As in the screening, metres; None without a model.
+    ascent_at_least
+        Whether unknown ground may hide more.
+    time_min
+        Minutes with factors and breaks; None without a model.
+    time_at_least
+        Whether unknown ground may make it longer.
     arrival
         At its end, ISO 8601 with offset; None without a start.
     daylight_left_min
-        From there to sunset, negative after it; None without a start, or where the sun does not set.
+        Minutes from there to sunset, negative after it; None without a start, or where the sun does
+        not set.
     compass
         What to set with a declination scale, and the sum to do without.
     ground
@@ -266,27 +340,27 @@ class CardLeg:
         As printed; empty where there is none.
     """
 
-    number: int
+    number: Ordinal
     from_: str
     to: str
     from_place: CardPlace
     to_place: CardPlace
-    bearing_true_deg: float
-    bearing_grid_deg: float | None
-    bearing_magnetic_deg: float
-    back_bearing_magnetic_deg: float
+    bearing_true_deg: BearingDeg
+    bearing_grid_deg: BearingDeg | None
+    bearing_magnetic_deg: BearingDeg
+    back_bearing_magnetic_deg: BearingDeg
     declination_deg: float
-    declination_uncertainty_deg: float
+    declination_uncertainty_deg: NotNegative
     convergence_deg: float
     grid_magnetic_deg: float
-    length_m: float
-    straight_m: float
+    length_m: NotNegative
+    straight_m: NotNegative
     bends: bool
-    slope_distance_m: float | None
-    map_mm: float | None
+    slope_distance_m: NotNegative | None
+    map_mm: NotNegative | None
     paces: float | None
-    ascent_m: float | None
-    descent_m: float | None
+    ascent_m: NotNegative | None
+    descent_m: NotNegative | None
     ascent_at_least: bool
     time_min: float | None
     time_at_least: bool
@@ -304,23 +378,57 @@ class CardLeg:
 
 @dataclass(frozen=True)
 class CardTotals:
-    """The whole day; attributes as those of a leg, summed, the steepest, or of the last leg."""
+    """The whole day; attributes as those of a leg, summed, the steepest, or of the last leg.
 
-    legs: int
-    length_m: float
-    map_mm: float | None
-    ascent_m: float | None
-    descent_m: float | None
+    Attributes
+    ----------
+    legs
+        Number of legs.
+    length_m
+        Along the line, metres on the level.
+    map_mm
+        Length on the map, millimetres; None without a scale.
+    ascent_m, descent_m
+        As in the screening, metres; None without a model.
+    ascent_at_least
+        Whether unknown ground may hide more.
+    time_min
+        Minutes with factors and breaks; None without a model.
+    time_at_least
+        Whether unknown ground may make it longer.
+    arrival
+        At its end, ISO 8601 with offset; None without a start.
+    daylight_left_min
+        Minutes from there to sunset, negative after it; None without a start, or where the sun does
+        not set.
+    slope_max_deg
+        Steepest of the cells that the line touches and of those around them; None on a leg wholly
+        unknown. Degrees.
+    open_above
+        Whether it may be steeper still: unknown ground, or no known uncertainty.
+    steep_m
+        Metres of ground of 30 degrees or more, whatever the band edges.
+    unknown_m
+        Metres of unknown ground; with band_lengths_m they add up to length_m.
+    checks
+        Number of places worth a reading.
+    """
+
+    legs: Ordinal
+    length_m: NotNegative
+    map_mm: NotNegative | None
+    ascent_m: NotNegative | None
+    descent_m: NotNegative | None
     ascent_at_least: bool
     time_min: float | None
     time_at_least: bool
     arrival: str | None
     daylight_left_min: float | None
-    slope_max_deg: float | None
+    slope_max_deg: SlopeDeg | None
     open_above: bool
-    steep_m: float | None
-    unknown_m: float | None
-    checks: int
+    steep_m: NotNegative | None
+    unknown_m: NotNegative | None
+    checks: Count
 
 
 @dataclass(frozen=True)
@@ -333,8 +441,10 @@ class Norths:
         Magnetic model in use.
     grid_magnetic_low_deg, grid_magnetic_high_deg
         Least and greatest angle from grid to magnetic north over the legs, east positive.
-    declination_deg, declination_uncertainty_deg
-        At the first leg, 95 %.
+    declination_deg
+        From true to magnetic north at the first leg, degrees, east positive.
+    declination_uncertainty_deg
+        Its 95 % uncertainty, degrees.
     sentences
         Where magnetic north lies, the rule, how sure, how to read the bearings.
     """
@@ -343,7 +453,7 @@ class Norths:
     grid_magnetic_low_deg: float
     grid_magnetic_high_deg: float
     declination_deg: float
-    declination_uncertainty_deg: float
+    declination_uncertainty_deg: NotNegative
     sentences: tuple[str, ...]
 
 
@@ -357,16 +467,28 @@ class RouteCard:
         Of the route.
     date
         ISO 8601.
-    grid, scale, paces_per_100m, bearing_unit
-        As chosen; `None` where not.
-    start, zone
-        Start of the day, ISO 8601 with offset, and the zone; None where not given.
-    legs, totals
-        The answer.
+    grid
+        Grid of the references.
+    scale
+        Denominator of the map scale; None where none was given.
+    paces_per_100m
+        Paces to 100 m; None where not given.
+    bearing_unit
+        Unit of the bearings as printed; those here are degrees.
+    start
+        Start of the day, ISO 8601 with offset; None where not given.
+    zone
+        Time zone of the clock; None where not given.
+    legs
+        Leg by leg.
+    totals
+        The whole day.
     norths
         The three norths.
-    time_words, daylight_words
-        What times rest on; sunrise, sunset and twilight (empty without a zone).
+    time_words
+        What times rest on.
+    daylight_words
+        Sunrise, sunset and twilight; empty without a zone.
     notes
         What was done on reading the route, and what positions are good to.
     basis
@@ -374,7 +496,8 @@ class RouteCard:
     cautions
         Those that apply.
     forecast
-        What a bulletin says of the legs; None where no bulletin was given.
+        What a bulletin says beside it; None where no bulletin was given: then nothing here takes
+        today's snow into account.
     start_text
         As printed; empty without a start.
     """
@@ -394,6 +517,6 @@ class RouteCard:
     daylight_words: tuple[str, ...]
     notes: tuple[str, ...]
     basis: tuple[str, ...]
-    cautions: tuple[Caution, ...]
+    cautions: Cautions
     forecast: ForecastBeside | None = None
     start_text: str = field(default="", metadata=_PAPER)

@@ -183,19 +183,13 @@ def _review(path: Path, outputs: ReadingOutputs) -> None:
 
     outputs.check()
     read = read_log(path)
-    found = review(read.rows)
+    found = review(read.rows, damaged=read.damaged)
     if outputs.figure is not None:
         from steybrae.show.field_figures import review_figure, save_figure
 
         save_figure(review_figure(found), outputs.figure, found.cautions, force=outputs.force)
     if outputs.as_json:
-        answer = {
-            "rows": found.rows,
-            "agreements": found.agreements,
-            "damaged": read.damaged,
-            "cautions": found.cautions,
-        }
-        print_json("reading review", answer)
+        print_json("reading review", found)
         return
     to = console()
     print_review(found, read.damaged, to)

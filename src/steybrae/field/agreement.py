@@ -20,10 +20,11 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from steybrae.bands import Band, BandScheme
-from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.field.readings import ReadingSet
 from steybrae.quantities import round_up, slope_text
+from steybrae.ranges import NotNegative, SlopeDeg
 
 if TYPE_CHECKING:
     from steybrae.field.relocation import AspectFit
@@ -131,8 +132,15 @@ class Comparison:
 
     Attributes
     ----------
-    source, slope_deg, slope_low_deg, slope_high_deg
-        The reference.
+    source
+        What the reading is held against.
+    slope_deg
+        Its slope, degrees; None where the ground is unknown.
+    slope_low_deg
+        Lower end of the 95 % interval of the slope, degrees; None where it is not known how well.
+    slope_high_deg
+        Upper end of the 95 % interval of the slope, degrees; None where it is not known how well:
+        then it is open above.
     difference_deg
         Reading minus reference, degrees: above 0 where the reading is steeper; None where
         the reference is unknown.
@@ -149,13 +157,13 @@ class Comparison:
     """
 
     source: str
-    slope_deg: float | None
-    slope_low_deg: float | None
-    slope_high_deg: float | None
+    slope_deg: SlopeDeg | None
+    slope_low_deg: SlopeDeg | None
+    slope_high_deg: SlopeDeg | None
     difference_deg: float | None
-    en_number: float | None
+    en_number: NotNegative | None
     result: Answer
-    would_notice_deg: float | None
+    would_notice_deg: NotNegative | None
     origin: Origin = field(default=Origin(), metadata=_HIDDEN)
 
     @property
@@ -200,8 +208,12 @@ class ReadingResult:
 
     Attributes
     ----------
-    readings_deg, mean_deg, uncertainty_95_deg
-        The readings, degrees; see `ReadingSet`.
+    readings_deg
+        All readings without their sign, degrees.
+    mean_deg
+        Their mean, degrees.
+    uncertainty_95_deg
+        95 % expanded uncertainty, degrees.
     references
         One `Comparison` for each reference.
     steeper_deg
@@ -222,15 +234,15 @@ class ReadingResult:
         The set the figures came from and the bands in use; not in the JSON.
     """
 
-    readings_deg: tuple[float, ...]
-    mean_deg: float
-    uncertainty_95_deg: float
+    readings_deg: tuple[SlopeDeg, ...]
+    mean_deg: SlopeDeg
+    uncertainty_95_deg: NotNegative
     references: tuple[Comparison, ...]
-    steeper_deg: float
+    steeper_deg: SlopeDeg
     band: Band
     bands_possible: tuple[Band, ...]
     open_above: bool
-    cautions: tuple[Caution, ...]
+    cautions: Cautions
     reasons: tuple[Reason, ...] = ()
     aspect: AspectFit | None = None
     readings: ReadingSet = field(kw_only=True, metadata=_HIDDEN)

@@ -17,9 +17,11 @@ from typing import Final
 
 from steybrae.errors import LogError
 from steybrae.field.agreement import ReadingResult
+from steybrae.ranges import Ordinal
 
 __all__ = [
     "COLUMNS",
+    "DamagedRow",
     "LogRow",
     "csv_line",
     "row_from_cells",
@@ -29,6 +31,25 @@ __all__ = [
 
 MOST_TEXT: Final = 10_000
 """Longest text in one cell, characters (our choice; Python's csv reads up to 131 072)."""
+
+
+@dataclass(frozen=True)
+class DamagedRow:
+    """A line of a log that is no row.
+
+    Attributes
+    ----------
+    line
+        Its number in the file, from 1.
+    text
+        What it holds; bytes that are not UTF-8 as backslash escapes.
+    reason
+        Why it is none, one sentence.
+    """
+
+    line: Ordinal
+    text: str
+    reason: str
 
 
 @dataclass(frozen=True)

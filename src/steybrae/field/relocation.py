@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from steybrae.errors import QuantityError
 from steybrae.quantities import round_up
+from steybrae.ranges import BearingDeg, LatDeg, LonDeg, NotNegative, Share, SlopeDeg
 from steybrae.terrain.attributes import SECTORS, SlopeField, aspect_deg, aspect_sector
 from steybrae.terrain.dem import Array
 from steybrae.terrain.uncertainty import SlopeUncertainty, gradient_spread
@@ -57,21 +58,30 @@ class FittingPlace:
 
     Attributes
     ----------
-    lat_deg, lon_deg
-        Centre of the cell (WGS 84).
-    distance_m, bearing_true_deg, sector
-        From the place believed: metres on the level, degrees from true north, and one of eight.
-    slope_deg, aspect_true_deg
+    lat_deg
+        Latitude on WGS 84, degrees north.
+    lon_deg
+        Longitude on WGS 84, degrees east.
+    distance_m
+        Distance from the place believed, metres on the level.
+    bearing_true_deg
+        Direction to it, degrees clockwise from true north.
+    sector
+        Sector of that direction, one of eight.
+    slope_deg
         Of the cell, degrees.
+    aspect_true_deg
+        Direction that the slope faces, downhill, degrees clockwise from true north; None on flat
+        ground and where unknown.
     """
 
-    lat_deg: float
-    lon_deg: float
-    distance_m: float
-    bearing_true_deg: float
+    lat_deg: LatDeg
+    lon_deg: LonDeg
+    distance_m: NotNegative
+    bearing_true_deg: BearingDeg
     sector: str
-    slope_deg: float
-    aspect_true_deg: float
+    slope_deg: SlopeDeg
+    aspect_true_deg: BearingDeg
 
 
 @dataclass(frozen=True)
@@ -80,40 +90,47 @@ class AspectFit:
 
     Attributes
     ----------
-    measured_true_deg, uncertainty_95_deg
-        The aspect, degrees from true north, and its 95 % error.
+    measured_true_deg
+        The aspect measured, degrees from true north.
+    uncertainty_95_deg
+        95 % expanded uncertainty, degrees.
     radius_m
         Position error looked at, metres.
-    nearest_true_deg, difference_deg
-        Aspect of the cell within it that comes nearest, degrees, and measured minus that,
-        -180 to 180; None where no cell is known to face anywhere.
+    nearest_true_deg
+        Aspect of the cell within the position error that comes nearest, degrees from true north;
+        None where no cell is known to face anywhere.
+    difference_deg
+        Measured aspect minus that, degrees, -180 to 180; None as that.
     tolerance_deg
         How far that cell's may differ and still fit, degrees; None where the model's own error
         is not known, or no cell faces anywhere.
-    fitting_share, undirected_share
-        Shares of the cells within the position error that fit, and that are level or unknown.
+    fitting_share
+        Share of the cells within the position error that fit.
+    undirected_share
+        Share of the cells within the position error that are level or unknown.
     result
         ``fits``, ``does not fit`` or ``cannot tell``: level or unknown ground could hide a fit, the
         model's error is not known, or the tolerance is wider than a sector.
-    search_m, near_share
-        How far was searched, metres, and the share of the known ground there that would fit,
-        its direction being known to a sector.
+    search_m
+        How far was searched, metres.
+    near_share
+        Share of the known ground there that would fit; None where none is known.
     places
         The nearest such ground outside the position error in each of eight directions, the
         nearest first.
     """
 
-    measured_true_deg: float
-    uncertainty_95_deg: float
-    radius_m: float
-    nearest_true_deg: float | None
+    measured_true_deg: BearingDeg
+    uncertainty_95_deg: NotNegative
+    radius_m: NotNegative
+    nearest_true_deg: BearingDeg | None
     difference_deg: float | None
-    tolerance_deg: float | None
-    fitting_share: float
-    undirected_share: float
+    tolerance_deg: NotNegative | None
+    fitting_share: Share
+    undirected_share: Share
     result: Answer
-    search_m: float
-    near_share: float | None
+    search_m: NotNegative
+    near_share: Share | None
     places: tuple[FittingPlace, ...]
 
     @property

@@ -17,10 +17,11 @@ from dataclasses import dataclass, field
 from statistics import NormalDist, fmean, stdev
 from typing import Final
 
-from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import LogError
-from steybrae.field.log import LogRow
+from steybrae.field.log import DamagedRow, LogRow
 from steybrae.quantities import round_down, round_up
+from steybrae.ranges import Count, NotNegative
 
 __all__ = ["Agreement", "Review", "readings_needed", "review", "student_t"]
 
@@ -159,37 +160,42 @@ class Agreement:
         Reading minus reference for each, degrees.
     bias_deg
         Mean difference; None without a row.
-    bias_low_deg, bias_high_deg
-        Its 95 % interval; None below two rows.
+    bias_low_deg
+        Lower end of its 95 % interval, degrees; None below two rows.
+    bias_high_deg
+        Upper end of its 95 % interval, degrees; None below two rows.
     spread_deg
         Standard deviation of the differences (n - 1); None below two rows.
-    limit_low_deg, limit_high_deg
-        Limits of agreement; None below two rows.
+    limit_low_deg
+        Lower limit of agreement, degrees; None below two rows.
+    limit_high_deg
+        Upper limit of agreement, degrees; None below two rows.
     limit_half_width_deg
         Half-width of the 95 % interval of either limit; None below two rows.
     half_width_deg
         What the two numbers below are for.
-    needed_for_bias, needed_for_limits
-        Rows in all that bring the interval of the bias, and of a limit, down to
-        `half_width_deg` if the spread stays; None below two rows.
+    needed_for_bias
+        Rows in all that bring the interval of the bias down to half_width_deg; None below two rows.
+    needed_for_limits
+        Rows in all that bring the interval of a limit down to half_width_deg; None below two rows.
     """
 
     kind: str
     name: str
-    count: int
-    without_reference: int
+    count: Count
+    without_reference: Count
     means_deg: tuple[float, ...] = field(metadata={"json": False})
     differences_deg: tuple[float, ...] = field(metadata={"json": False})
     bias_deg: float | None
     bias_low_deg: float | None
     bias_high_deg: float | None
-    spread_deg: float | None
+    spread_deg: NotNegative | None
     limit_low_deg: float | None
     limit_high_deg: float | None
-    limit_half_width_deg: float | None
-    half_width_deg: float
-    needed_for_bias: int | None
-    needed_for_limits: int | None
+    limit_half_width_deg: NotNegative | None
+    half_width_deg: NotNegative
+    needed_for_bias: Count | None
+    needed_for_limits: Count | None
 
     @property
     def sentence(self) -> str:
@@ -228,7 +234,7 @@ def _side(bias_deg: float) -> str:
 
 @dataclass(frozen=True)
 class Review:
-    """What a whole log says.
+    """What a log of readings says, and which of its lines are damaged.
 
     Attributes
     ----------
@@ -236,16 +242,23 @@ class Review:
         Number of rows looked at.
     agreements
         First the instruments by name, then the observers; empty without rows.
+    damaged
+        Lines of the log that are no rows.
     cautions
         Those that apply.
     """
 
-    rows: int
+    rows: Count
     agreements: tuple[Agreement, ...]
-    cautions: tuple[Caution, ...]
+    damaged: tuple[DamagedRow, ...]
+    cautions: Cautions
 
 
-def review(rows: Sequence[LogRow], half_width_deg: float = HALF_WIDTH_DEG) -> Review:
+def review(
+    rows: Sequence[LogRow],
+    half_width_deg: float = HALF_WIDTH_DEG,
+    damaged: Sequence[DamagedRow] = (),
+) -> Review:
     """Look at a log by instrument and by observer.
 
     Parameters
@@ -254,6 +267,8 @@ def review(rows: Sequence[LogRow], half_width_deg: float = HALF_WIDTH_DEG) -> Re
         The log.
     half_width_deg
         Half-width of a 95 % interval that is wanted, degrees, above 0.
+    damaged
+        Lines of the same log that are no rows.
 
     Returns
     -------
@@ -269,7 +284,7 @@ def review(rows: Sequence[LogRow], half_width_deg: float = HALF_WIDTH_DEG) -> Re
         for row in rows:
             groups.setdefault(name_of(row).strip() or "not named", []).append(row)
         agreements += [_agreement(kind, name, groups[name], half_width_deg) for name in sorted(groups)]
-    return Review(len(rows), tuple(agreements), cautions_for(Situation(from_reading=True)))
+    return Review(len(rows), tuple(agreements), tuple(damaged), cautions_for(Situation(from_reading=True)))
 
 
 def _agreement(kind: str, name: str, rows: Sequence[LogRow], half_width_deg: float) -> Agreement:

@@ -22,6 +22,7 @@ from steybrae.files.heights import damaged, make_unknown, stored_numbers
 from steybrae.files.offline import OFFLINE
 from steybrae.files.rasters import CACHE_BYTES, RasterModel
 from steybrae.files.tiles import Tile
+from steybrae.ranges import Count
 
 __all__ = ["BadBlock", "RawHeights", "cache_for", "this_thread"]
 
@@ -75,8 +76,8 @@ class BadBlock:
     """
 
     file: str
-    row: int
-    col: int
+    row: Count
+    col: Count
 
 
 class RawHeights:

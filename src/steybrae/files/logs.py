@@ -18,14 +18,14 @@ from pathlib import Path
 from typing import Final
 
 from steybrae.errors import FileReadError, FileWriteError, LogError
-from steybrae.field.log import COLUMNS, LogRow, csv_line, row_from_cells, row_to_cells
+from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
 
 try:
     import fcntl
 except ImportError:  # not on Windows; a lock file takes its place there
     fcntl = None  # type: ignore[assignment]
 
-__all__ = ["DamagedRow", "LogRead", "append_row", "read_log"]
+__all__ = ["LogRead", "append_row", "read_log"]
 
 HEAD_BYTES: Final = 65_536
 """The header is looked for in so many bytes from the start (our choice)."""
@@ -37,25 +37,6 @@ MOST_LINES: Final = 400
 """Most lines that one quoted cell may run over (our choice)."""
 
 _BOM: Final = b"\xef\xbb\xbf"
-
-
-@dataclass(frozen=True)
-class DamagedRow:
-    """A line of a log that is no row.
-
-    Attributes
-    ----------
-    line
-        Its number in the file, from 1.
-    text
-        What it holds; bytes that are not UTF-8 as backslash escapes.
-    reason
-        Why it is none, one sentence.
-    """
-
-    line: int
-    text: str
-    reason: str
 
 
 @dataclass(frozen=True)

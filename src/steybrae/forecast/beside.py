@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Annotated, Literal
 
 from steybrae.cautions import Caution
-from steybrae.forecast.bulletin import Bulletin
+from steybrae.forecast.bulletin import Bulletin, DangerValue
 from steybrae.forecast.choose import Finding
 from steybrae.forecast.matrix import HeightsByAspect
 from steybrae.forecast.named import Crossed
+from steybrae.ranges import Count, NotNegative, Ordinal, Range
+from steybrae.terrain.attributes import Sector
 
 __all__ = [
     "NO_FORECAST_WORDS",
@@ -35,8 +37,12 @@ class NamedOnLeg:
 
     Attributes
     ----------
-    kind, bulletin, number
-        Which: its kind, and its place in `ForecastBeside.bulletins` and in that one's list, from 0.
+    kind
+        Rating or problem.
+    bulletin
+        Place of its bulletin in the list, from 0.
+    number
+        Place in the bulletin's list of its kind, from 0.
     value
         The level or type in the standard's word.
     where
@@ -44,13 +50,17 @@ class NamedOnLeg:
     meets_heights
         Whether the leg comes within its heights at all, however steep; True where the heights of
         the leg are not known.
-    line, corridor, overhead
-        The three grounds.
+    line
+        The cells that the line touches.
+    corridor
+        The ground beside it.
+    overhead
+        Start zones that look down on it.
     """
 
     kind: Kind
-    bulletin: int
-    number: int
+    bulletin: Count
+    number: Count
     value: str
     where: str
     meets_heights: bool
@@ -70,18 +80,34 @@ class NamedAtPlace:
 
     Attributes
     ----------
-    within, within_unknown
-        Whether it names ground within the circle of the position error, and whether some of
-        that is unknown.
-    overhead, overhead_unknown
-        The same of start zones that look down on the place.
+    within
+        Whether it names ground within the circle.
+    within_unknown
+        Whether some of that is unknown.
+    overhead
+        Whether it names start zones that look down on the place.
+    overhead_unknown
+        Whether unknown ground may be among them.
     sectors
         Those of the named aspects that the ground within the circle may face.
+    kind
+        Rating or problem.
+    bulletin
+        Place of its bulletin in the list, from 0.
+    number
+        Place in the bulletin's list of its kind, from 0.
+    value
+        Level or type in the standard's word.
+    where
+        Heights, aspects and part of the day, in words.
+    meets_heights
+        Whether the leg or the place comes within its heights at all, however steep; true where its
+        heights are not known.
     """
 
     kind: Kind
-    bulletin: int
-    number: int
+    bulletin: Count
+    number: Count
     value: str
     where: str
     meets_heights: bool
@@ -89,32 +115,36 @@ class NamedAtPlace:
     within_unknown: bool
     overhead: bool
     overhead_unknown: bool
-    sectors: tuple[str, ...]
+    sectors: tuple[Sector, ...]
 
 
 @dataclass(frozen=True)
 class ReductionRow:
-    """What a published method has for the highest level that names a leg.
+    """A published method's angle for a leg; for those trained in it, never a judgement.
 
     Attributes
     ----------
-    level, method_deg, look_at
-        The level is the highest of those for the leg's heights and for ground overhead; see
-        `steybrae.forecast.levels.ReductionAngle`.
-    line_m, corridor_m
-        Metres of the leg of that angle or steeper, on the line and beside it, at any height and
-        aspect; None without an angle.
+    level
+        The highest level of those for the heights of the leg and for ground overhead.
+    method_deg
+        The method's angle, degrees; None where it has none.
+    look_at
+        Which ground the method looks at.
+    line_m
+        Metres of the leg of that angle or steeper on the line; None without an angle.
+    corridor_m
+        Metres of the leg of that angle or steeper beside it; None without an angle.
     at_least
         Whether unknown ground may add to them.
     source
         Of the method.
     """
 
-    level: str
+    level: DangerValue
     method_deg: float | None
     look_at: str
-    line_m: float | None
-    corridor_m: float | None
+    line_m: NotNegative | None
+    corridor_m: NotNegative | None
     at_least: bool
     source: str
 
@@ -125,19 +155,25 @@ class LegForecast:
 
     Attributes
     ----------
-    number, from_, to
+    number
         As in the screening.
-    start, end
-        When it is walked, ISO 8601; None where not given.
+    from_
+        Where it starts.
+    to
+        Where it ends.
+    start
+        When it is walked, ISO 8601 with zone; None where not given.
+    end
+        The end of that.
     findings
         What has to be seen first on this leg.
     named
         Every rating and problem of the bulletins, in their order, and what it names here.
     reduction
-        Only where asked for.
+        None unless asked for, and where no level names the leg.
     """
 
-    number: int
+    number: Ordinal
     from_: str
     to: str
     start: str | None
@@ -153,24 +189,28 @@ class ForecastBeside:
 
     Attributes
     ----------
-    file, region_asked
-        Name of the file; region as typed, None where not.
-    start, end
-        When the ground is walked, ISO 8601; None where not given.
+    file
+        Name of the file.
+    region_asked
+        As typed; None where not.
+    start
+        When the ground is walked, ISO 8601 with zone; None where not given.
+    end
+        The end of that.
     treeline_m
-        As stated; None where not.
+        Height of the treeline as stated, metres; None where not.
     least_slope_deg
         Ground at or above this slope is matched on the line, beside it and within a circle.
     start_from_deg
         Ground overhead is matched where it may be a start zone's, from this slope on.
     findings
-        What has to be seen before anything else.
+        What has to be seen before anything else: expired, not yet valid, other region, no rating.
     bulletins
         What the forecasters wrote.
     legs
-        Of a line.
+        Of a line; empty for a place.
     place
-        Of a place.
+        Of a place; empty for a line.
     notes
         How the file was read, and what was passed over.
     words
@@ -187,8 +227,8 @@ class ForecastBeside:
     region_asked: str | None
     start: str | None
     end: str | None
-    treeline_m: float | None
-    least_slope_deg: float
+    treeline_m: NotNegative | None
+    least_slope_deg: Annotated[float, Range(20, 90)]
     start_from_deg: float | None
     findings: tuple[Finding, ...]
     bulletins: tuple[Bulletin, ...]

@@ -8,9 +8,10 @@ shows it escapes it, and nobody reads a meaning out of it.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
 
-from steybrae.terrain.attributes import SECTORS
+from steybrae.ranges import Range, Words
+from steybrae.terrain.attributes import SECTORS, Sector
 
 __all__ = [
     "DANGER_VALUES",
@@ -22,6 +23,7 @@ __all__ = [
     "AvalancheProblem",
     "Bulletin",
     "DangerRating",
+    "DangerValue",
     "Elevation",
     "Part",
     "Period",
@@ -33,6 +35,8 @@ __all__ = [
 
 DANGER_VALUES: Final = ("low", "moderate", "considerable", "high", "very_high", "no_snow", "no_rating")
 """Values of a danger rating in the standard."""
+
+DangerValue = Annotated[str, Words(DANGER_VALUES)]
 
 PROBLEM_TYPES: Final = (
     "new_snow",
@@ -56,7 +60,15 @@ Period = Literal["all_day", "earlier", "later"]
 
 @dataclass(frozen=True)
 class Texts:
-    """A headline and a longer text, as written; None where there is none."""
+    """A headline and a longer text, as written; None where there is none.
+
+    Attributes
+    ----------
+    highlights
+        Headline; None where there is none.
+    comment
+        Longer text; None where there is none.
+    """
 
     highlights: str | None
     comment: str | None
@@ -68,9 +80,10 @@ class Elevation:
 
     Attributes
     ----------
-    lower_bound, upper_bound
-        As written: metres above sea level in hundreds, or ``treeline``; None where open. Only a
-        lower bound means above it, only an upper one below it, both the band between.
+    lower_bound
+        Above it: metres in hundreds, as text, or ``treeline``; None where open.
+    upper_bound
+        Below it; as lower_bound. Both: the band between.
     """
 
     lower_bound: str | None
@@ -79,54 +92,59 @@ class Elevation:
 
 @dataclass(frozen=True)
 class DangerRating:
-    """A danger rating.
+    """A danger rating, in the standard's words.
 
     Attributes
     ----------
     main_value
-        One of `DANGER_VALUES`.
+        The level.
     elevation
-        None: all heights.
+        Heights that it is limited to; None for all heights.
     aspects
-        Of the eight sectors; empty: all of them.
+        Aspects that it is limited to; empty for all aspects.
     valid_time_period
         ``all_day``, ``earlier`` or ``later``; the standard gives no clock time for the change.
     """
 
-    main_value: str
+    main_value: DangerValue
     elevation: Elevation | None
-    aspects: tuple[str, ...]
+    aspects: tuple[Sector, ...]
     valid_time_period: Period
 
 
 @dataclass(frozen=True)
 class AvalancheProblem:
-    """An avalanche problem.
+    """An avalanche problem, in the standard's words; where it prevails especially, not the only places.
 
     Attributes
     ----------
     problem_type
-        One of `PROBLEM_TYPES`.
-    elevation, aspects, valid_time_period
-        As for a rating: where and when the problem prevails especially (its core zone); it is
-        not the only place.
+        The type.
+    elevation
+        Heights where it prevails especially (its core zone); None for all heights.
+    aspects
+        Aspects where it does so; empty for all aspects.
+    valid_time_period
+        Part of the day; the standard gives no clock time for the change.
     comment
-        As written.
+        As written; None where there is none.
     avalanche_size
-        1 (small) to 5 (extremely large).
-    snowpack_stability, frequency, danger_rating_value
+        1 (small) to 5 (extremely large); None where not given.
+    snowpack_stability, frequency
         As written; None where not given.
+    danger_rating_value
+        The level that belongs to it; None where not given.
     """
 
-    problem_type: str
+    problem_type: Annotated[str, Words(PROBLEM_TYPES)]
     elevation: Elevation | None
-    aspects: tuple[str, ...]
+    aspects: tuple[Sector, ...]
     valid_time_period: Period
     comment: str | None
-    avalanche_size: float | None
-    snowpack_stability: str | None
-    frequency: str | None
-    danger_rating_value: str | None
+    avalanche_size: Annotated[float, Range(1, 5)] | None
+    snowpack_stability: Annotated[str, Words(STABILITIES)] | None
+    frequency: Annotated[str, Words(FREQUENCIES)] | None
+    danger_rating_value: DangerValue | None
 
 
 Part = DangerRating | AvalancheProblem
@@ -134,7 +152,15 @@ Part = DangerRating | AvalancheProblem
 
 @dataclass(frozen=True)
 class Region:
-    """A region that a bulletin is for; the name is None where not given."""
+    """A region that a bulletin is for; the name is None where not given.
+
+    Attributes
+    ----------
+    region_id
+        Its ID.
+    name
+        Its name; None where not given.
+    """
 
     region_id: str
     name: str | None
@@ -142,12 +168,14 @@ class Region:
 
 @dataclass(frozen=True)
 class Bulletin:
-    """One bulletin.
+    """A bulletin as its forecasters wrote it (CAAML v6).
 
     Attributes
     ----------
-    bulletin_id, lang
+    bulletin_id
         As written.
+    lang
+        Language, as written.
     publication_time, valid_from, valid_to, next_update
         ISO 8601 with zone, as written; None where not given.
     unscheduled
@@ -159,7 +187,7 @@ class Bulletin:
     danger_ratings, avalanche_problems
         What it says, in its own order.
     highlights
-        The forecasters' own short text on an exceptional situation.
+        The forecasters' short text on an exceptional situation, as written.
     texts
         Other texts by their key in the file.
     tendency

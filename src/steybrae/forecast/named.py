@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from steybrae.forecast.bulletin import TREELINE, Elevation
 from steybrae.quantities import shown_slope_deg
-from steybrae.terrain.attributes import SECTORS
+from steybrae.ranges import NotNegative
+from steybrae.terrain.attributes import SECTORS, Sector
 from steybrae.terrain.dem import Array
 
 __all__ = [
@@ -129,10 +130,10 @@ class Crossed:
         Those of the named aspects that this ground may face.
     """
 
-    length_m: float
+    length_m: NotNegative
     at_least: bool
-    stretches_m: tuple[tuple[float, float], ...]
-    sectors: tuple[str, ...]
+    stretches_m: tuple[tuple[NotNegative, NotNegative], ...]
+    sectors: tuple[Sector, ...]
 
 
 def sector_bits(aspect_true_deg: Array, half_width_deg: Array) -> NDArray[np.uint8]:

@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.paper.measurement import RULER_ERROR_MM, check_map
 from steybrae.paper.wording import THINNED_FROM_DEG, map_text
 from steybrae.quantities import angle_to_gradient, gradient_to_angle
+from steybrae.ranges import NotNegative, SlopeDeg
 
 __all__ = ["CHART_SLOPES_DEG", "SpacingChart", "SpacingRow", "gap_for_slope_mm", "spacing_chart"]
 
@@ -35,9 +36,9 @@ class SpacingRow:
         contours make one.
     """
 
-    slope_deg: float
-    gap_mm: float
-    index_gap_mm: float | None
+    slope_deg: SlopeDeg
+    gap_mm: NotNegative
+    index_gap_mm: NotNegative | None
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ class SpacingChart:
     """
 
     rows: tuple[SpacingRow, ...]
-    cautions: tuple[Caution, ...]
+    cautions: Cautions
     map_text: str = field(metadata=_TEXT_ONLY)
     ruler_error_mm: float = field(metadata=_TEXT_ONLY)
     unreadable_from_deg: float = field(metadata=_TEXT_ONLY)

@@ -24,7 +24,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from steybrae.bands import Band, BandScheme
-from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.cautions import Caution, Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.paper.measurement import RULER_ERROR_MM, GapMeasurement, check_map
 from steybrae.paper.wording import (
@@ -36,6 +36,7 @@ from steybrae.paper.wording import (
     unseen_texts,
 )
 from steybrae.quantities import gradient_to_angle
+from steybrae.ranges import NotNegative, SlopeDeg
 
 __all__ = [
     "RULER_ERROR_MM",
@@ -60,17 +61,21 @@ class UncertaintyShares:
 
     Attributes
     ----------
-    ruler_mm, ruler_deg
-        Ruler error, and how far it alone moves the slope.
-    contour_m, contour_deg
-        Error of the rise between the two bounding contours, and how far it alone moves the
-        slope; None where it was left out on request.
+    ruler_mm
+        Ruler error of the whole length, millimetres.
+    ruler_deg
+        How far it alone moves the slope, degrees.
+    contour_m
+        Error of the rise between the two bounding contours, metres; None where it was left out on
+        request.
+    contour_deg
+        How far it alone moves the slope, degrees; None where it was left out on request.
     """
 
-    ruler_mm: float
-    ruler_deg: float
-    contour_m: float | None
-    contour_deg: float | None
+    ruler_mm: NotNegative
+    ruler_deg: NotNegative
+    contour_m: NotNegative | None
+    contour_deg: NotNegative | None
 
 
 _TEXT_ONLY: Final = {"json": False}
@@ -84,16 +89,21 @@ class GapResult:
     ----------
     slope_deg
         Fall-line slope, degrees, above 0 to below 90.
-    slope_low_deg, slope_high_deg
-        Ends of the 95 % interval, degrees, 0 to 90; 90 where the gap cannot be read.
+    slope_low_deg
+        Lower end of the 95 % interval of the slope, degrees; None where it is not known how well.
+    slope_high_deg
+        Upper end of the 95 % interval of the slope, degrees; None where it is not known how well:
+        then it is open above.
     uncertainty_shares
         What each error would do alone.
     grade_percent
         100 x rise / run.
     one_in
-        Run / rise.
-    ground_distance_m, rise_m
-        Run and rise of the stretch measured, metres; the slope is an average over that run.
+        Run / rise, no unit.
+    ground_distance_m
+        Run of the stretch measured, metres on the ground; the slope is an average over it.
+    rise_m
+        Rise of the stretch measured, metres.
     band
         Band of `slope_deg`.
     bands_possible
@@ -110,18 +120,18 @@ class GapResult:
         Mistakes this way of measuring invites, each with the slope it would hide.
     """
 
-    slope_deg: float
-    slope_low_deg: float
-    slope_high_deg: float
+    slope_deg: SlopeDeg
+    slope_low_deg: SlopeDeg
+    slope_high_deg: SlopeDeg
     uncertainty_shares: UncertaintyShares
-    grade_percent: float
-    one_in: float
-    ground_distance_m: float
-    rise_m: float
+    grade_percent: NotNegative
+    one_in: NotNegative
+    ground_distance_m: NotNegative
+    rise_m: NotNegative
     band: Band
     bands_possible: tuple[Band, ...]
     open_above: bool
-    cautions: tuple[Caution, ...]
+    cautions: Cautions
     understood: str = field(metadata=_TEXT_ONLY)
     map_text: str = field(metadata=_TEXT_ONLY)
     basis: str = field(metadata=_TEXT_ONLY)

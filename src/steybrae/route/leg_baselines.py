@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.ranges import NotNegative, SlopeDeg
 from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.baselines import BASELINES_M, BaselineSlope, baseline_slopes
@@ -37,17 +38,17 @@ class LegBaseline:
     slope_max_deg
         Steepest of all windows of that size centred on cells at the line; None unknown.
     chainage_m
-        Where; None for a place.
+        Where along the leg, metres; None for a place and where there is no answer.
     unknown
-        Whether some of the windows hold unknown ground.
+        Whether unknown ground lies in some of it: it may be steeper.
     note
         Why there is no answer, in a sentence; empty otherwise.
     """
 
-    baseline_m: float
-    measured_m: tuple[float, float] | None
-    slope_max_deg: float | None
-    chainage_m: float | None
+    baseline_m: NotNegative
+    measured_m: tuple[NotNegative, NotNegative] | None
+    slope_max_deg: SlopeDeg | None
+    chainage_m: NotNegative | None
     unknown: bool
     note: str
 

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.ranges import BearingDeg, ElevationAngleDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.dem import Array
 
@@ -34,15 +35,21 @@ class TopAnswer:
 
     Attributes
     ----------
-    deg, bearing_true_deg, distance_m, rise_m
-        As in `SightAnswer`.
+    deg
+        Angle above the horizon, degrees.
+    bearing_true_deg
+        To look along, degrees clockwise from true north.
+    distance_m
+        Horizontal distance, metres.
+    rise_m
+        Height difference, metres.
     place
         The top.
     """
 
-    deg: float
-    bearing_true_deg: float
-    distance_m: float
+    deg: ElevationAngleDeg
+    bearing_true_deg: BearingDeg
+    distance_m: NotNegative
     rise_m: float
     place: Spot
 
@@ -58,28 +65,36 @@ class SightAnswer:
         passes near; None where none of those that look down is.
     unfiltered_deg
         The same whatever lies between.
-    unfiltered_bearing_true_deg, unfiltered_distance_m
-        Where that one lies.
-    bearing_true_deg, distance_m, rise_m
-        To look along, horizontal distance and height difference, for `deg`.
+    unfiltered_bearing_true_deg
+        Where that one lies, degrees clockwise from true north.
+    unfiltered_distance_m
+        How far off that one lies, metres.
+    bearing_true_deg
+        To look along for deg, degrees clockwise from true north; None as deg.
+    distance_m
+        Horizontal distance, metres; None as deg.
+    rise_m
+        Height difference, metres; None as deg.
     place
-        The source.
-    stand, chainage_m
-        Where to stand, and how far along the leg; the chainage is None for a place.
+        The source; None as deg.
+    stand
+        Where to stand; None as deg.
+    chainage_m
+        How far along the leg one stands, metres; None for a place and as deg.
     top
-        Sight to the top of the zone.
+        Sight to the top of the zone; None as deg.
     """
 
-    deg: float | None
-    unfiltered_deg: float
-    unfiltered_bearing_true_deg: float
-    unfiltered_distance_m: float
-    bearing_true_deg: float | None
-    distance_m: float | None
-    rise_m: float | None
+    deg: SlopeDeg | None
+    unfiltered_deg: SlopeDeg
+    unfiltered_bearing_true_deg: BearingDeg
+    unfiltered_distance_m: NotNegative
+    bearing_true_deg: BearingDeg | None
+    distance_m: NotNegative | None
+    rise_m: NotNegative | None
     place: Spot | None
     stand: Spot | None
-    chainage_m: float | None
+    chainage_m: NotNegative | None
     top: TopAnswer | None
 
 
@@ -92,28 +107,34 @@ class PathAnswer:
     deg
         Largest angle of an energy line that arrives.
     bearing_true_deg
-        Straight to the source.
-    path_m, rise_m
-        Length of the way on the map and height of the source above the place.
-    place, stand, chainage_m
-        As in `SightAnswer`.
+        Straight to the source, degrees clockwise from true north.
+    path_m
+        Length of the way on the map, metres.
+    rise_m
+        Height of the source above the place, metres.
+    place
+        The source.
+    stand
+        Where it arrives.
+    chainage_m
+        How far along the leg, metres; None for a place.
     line
         Corners of the way from the source, latitude and longitude, for pictures.
     """
 
-    deg: float
-    bearing_true_deg: float
-    path_m: float
-    rise_m: float
+    deg: SlopeDeg
+    bearing_true_deg: BearingDeg
+    path_m: NotNegative
+    rise_m: NotNegative
     place: Spot
     stand: Spot
-    chainage_m: float | None
+    chainage_m: NotNegative | None
     line: tuple[tuple[float, float], ...] = field(metadata={"json": False})
 
 
 @dataclass(frozen=True)
 class OverheadAnswer:
-    """What looks down.
+    """What looks down on a leg or a place; sight and path may point to different zones.
 
     Attributes
     ----------
@@ -121,14 +142,18 @@ class OverheadAnswer:
         Whether any of the leg, or the place, lies in a start zone.
     in_start_zone_m
         Metres of the leg that do; 0 for a place.
-    start_from_deg, start_to_deg
-        Slopes that were taken for a start zone's, the uncertainty off the lower end.
+    start_from_deg
+        Least slope taken for a start zone's, the uncertainty off, degrees.
+    start_to_deg
+        Greatest slope taken for a start zone's, degrees; steeper ground counts as a source too.
     reach_m
         How far was looked.
     least_deg
         Flatter sights were not looked for.
-    sight, path
-        The two measures, which may point to different zones; None where nothing looks down.
+    sight
+        Straight sight; None where nothing looks down.
+    path
+        Along the ground; None where nothing arrives.
     sight_outside
         The sight from those parts of the leg that lie in no start zone: within one the next
         cell of the same slope is often the steepest. The same as `sight` where that is from
@@ -136,11 +161,11 @@ class OverheadAnswer:
     """
 
     in_start_zone: bool
-    in_start_zone_m: float
-    start_from_deg: float
-    start_to_deg: float
-    reach_m: float
-    least_deg: float
+    in_start_zone_m: NotNegative
+    start_from_deg: SlopeDeg
+    start_to_deg: SlopeDeg
+    reach_m: NotNegative
+    least_deg: SlopeDeg
     sight: SightAnswer | None
     sight_outside: SightAnswer | None
     path: PathAnswer | None
@@ -153,26 +178,30 @@ class ExpectedReading:
     Attributes
     ----------
     number
-        In the whole plan.
+        In the whole plan, from 1.
     place
         Where to stand.
     chainage_m
         Along the leg; None for a place.
     look_bearing_true_deg
-        To look along; None where the fall line is not known.
-    expected_deg, low_deg, high_deg
-        From the model, with its 95 % ends; None where they are not known.
+        To look along, degrees clockwise from true north; None where the fall line is not known.
+    expected_deg
+        From the model, degrees.
+    low_deg
+        Its 95 % low end, degrees; None not known.
+    high_deg
+        Its 95 % high end, degrees; None not known: then open above.
     what
-        In words.
+        What is sighted, in words.
     """
 
-    number: int
+    number: Ordinal
     place: Spot
-    chainage_m: float | None
-    look_bearing_true_deg: float | None
-    expected_deg: float
-    low_deg: float | None
-    high_deg: float | None
+    chainage_m: NotNegative | None
+    look_bearing_true_deg: BearingDeg | None
+    expected_deg: SlopeDeg
+    low_deg: SlopeDeg | None
+    high_deg: SlopeDeg | None
     what: str
 
 

@@ -14,6 +14,7 @@ from typing import Final, Literal
 
 import numpy as np
 
+from steybrae.ranges import Count, LatDeg, LonDeg, NotNegative, SlopeDeg
 from steybrae.terrain.attributes import slope_deg, slope_field
 from steybrae.terrain.dem import Array, Dem
 from steybrae.terrain.engines import richdem_gradients
@@ -34,18 +35,22 @@ class WorstPlace:
 
     Attributes
     ----------
-    lat_deg, lon_deg
-        Its centre, WGS 84.
-    own_deg, other_deg
-        Slopes; None unknown.
+    lat_deg
+        Latitude on WGS 84, degrees north.
+    lon_deg
+        Longitude on WGS 84, degrees east.
+    own_deg
+        Slope by our own engine, degrees; None unknown.
+    other_deg
+        Slope by the other engine, degrees.
     why
         ``arithmetic`` where both answer; ``void or edge`` where a height near it is missing.
     """
 
-    lat_deg: float
-    lon_deg: float
-    own_deg: float | None
-    other_deg: float
+    lat_deg: LatDeg
+    lon_deg: LonDeg
+    own_deg: SlopeDeg | None
+    other_deg: SlopeDeg
     why: Literal["arithmetic", "void or edge"]
 
 
@@ -55,8 +60,10 @@ class CrossCheck:
 
     Attributes
     ----------
-    engine, other
-        The two engines.
+    engine
+        One engine.
+    other
+        The other.
     cells
         Cells where both answer.
     difference_percentiles_deg
@@ -69,9 +76,9 @@ class CrossCheck:
 
     engine: str
     other: str
-    cells: int
-    difference_percentiles_deg: dict[str, float]
-    only_other_cells: int
+    cells: Count
+    difference_percentiles_deg: dict[str, NotNegative]
+    only_other_cells: Count
     worst: tuple[WorstPlace, ...]
 
 

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import Band
-from steybrae.cautions import Caution
+from steybrae.cautions import Cautions
 from steybrae.forecast.beside import ForecastBeside
+from steybrae.ranges import BearingDeg, ElevationAngleDeg, LatDeg, LonDeg, NotNegative, Share, SlopeDeg
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
@@ -22,10 +23,20 @@ __all__ = ["GroundAt", "GroundPatch", "PlaceAt", "RunOut", "Within"]
 
 @dataclass(frozen=True)
 class PlaceAt:
-    """The place asked for, on WGS 84, and as it was written."""
+    """The place asked for, on WGS 84, and as it was written.
 
-    lat_deg: float
-    lon_deg: float
+    Attributes
+    ----------
+    lat_deg
+        Latitude on WGS 84, degrees north.
+    lon_deg
+        Longitude on WGS 84, degrees east.
+    written
+        The place as it was typed.
+    """
+
+    lat_deg: LatDeg
+    lon_deg: LonDeg
     written: str
 
 
@@ -46,11 +57,11 @@ class Within:
         Lowest low and highest high end of their 95 % intervals; None where not known how well.
     """
 
-    radius_m: float
-    slope_min_deg: float | None
-    slope_median_deg: float | None
-    slope_max_deg: float | None
-    unknown_share: float
+    radius_m: NotNegative
+    slope_min_deg: SlopeDeg | None
+    slope_median_deg: SlopeDeg | None
+    slope_max_deg: SlopeDeg | None
+    unknown_share: Share
     slope_low_deg: float | None = field(default=None, metadata={"json": False})
     slope_high_deg: float | None = field(default=None, metadata={"json": False})
 
@@ -102,17 +113,17 @@ class RunOut:
         Angle from the place up to the top of the zone.
     """
 
-    beta_deg: float
-    beta_distance_m: float
-    alpha_deg: float
-    alpha_low_deg: float
-    alpha_sd_deg: float
-    top_deg: float
+    beta_deg: SlopeDeg
+    beta_distance_m: NotNegative
+    alpha_deg: ElevationAngleDeg
+    alpha_low_deg: ElevationAngleDeg
+    alpha_sd_deg: SlopeDeg
+    top_deg: ElevationAngleDeg
 
 
 @dataclass(frozen=True)
 class GroundAt:
-    """Ground at a place. Field names are the keys of the JSON contract.
+    """Ground at a place.
 
     Attributes
     ----------
@@ -122,10 +133,16 @@ class GroundAt:
         Interpolated; None unknown.
     slope_deg
         Steepest of the 3 x 3 cells around the place, never interpolated, as on a line; None unknown.
-    slope_low_deg, slope_high_deg
-        95 % interval of it; None where not known how well.
-    aspect_true_deg, aspect_sector
-        Direction that the interpolated slope faces; None on flat ground and unknown.
+    slope_low_deg
+        Lower end of the 95 % interval of the slope, degrees; None where it is not known how well.
+    slope_high_deg
+        Upper end of the 95 % interval of the slope, degrees; None where it is not known how well:
+        then it is open above.
+    aspect_true_deg
+        Direction that the slope faces, downhill, degrees clockwise from true north; None on flat
+        ground and where unknown.
+    aspect_sector
+        Sector of that direction, one of eight; None on flat ground and where unknown.
     band
         Band of `slope_deg`; None unknown.
     bands_possible
@@ -136,8 +153,12 @@ class GroundAt:
         The circle of the position error.
     basis
         What the interval rests on, in words.
-    model_files, cell_size_m, method
-        The model and how it was read.
+    model_files
+        Names of the model's files.
+    cell_size_m
+        Ground size of a cell along a row and along a column, metres.
+    method
+        Slope method.
     cautions
         Those that apply.
     patch
@@ -150,25 +171,29 @@ class GroundAt:
     overhead
         What looks down on it; None unknown or not asked for; see `steybrae.screening.place_above`.
     unknown_above
-        Whether unknown ground could look down on it: every angle overhead is then "at least".
-    convex_rolls, terrain_traps
-        Around it.
+        Whether unknown ground could look down on it: every angle overhead is then 'at least', and
+        no answer does not mean nothing.
+    convex_rolls
+        Ground that steepens downhill, in the order of the leg.
+    terrain_traps
+        Ground that makes a slide worse, in the order of the leg.
     expected_readings
         Where to look with a clinometer, and what it should read.
     run_out
         Published run-out angles; None unless asked for, and where there are none.
     forecast
-        What a bulletin says beside it; None where no bulletin was given.
+        What a bulletin says beside it; None where no bulletin was given: then nothing here takes
+        today's snow into account.
     cross_check
         Comparison of two engines on this ground; None where none was asked for.
     """
 
     place: PlaceAt
     elevation_m: float | None
-    slope_deg: float | None
-    slope_low_deg: float | None
-    slope_high_deg: float | None
-    aspect_true_deg: float | None
+    slope_deg: SlopeDeg | None
+    slope_low_deg: SlopeDeg | None
+    slope_high_deg: SlopeDeg | None
+    aspect_true_deg: BearingDeg | None
     aspect_sector: str | None
     band: Band | None
     bands_possible: tuple[Band, ...]
@@ -176,9 +201,9 @@ class GroundAt:
     within: Within
     basis: str
     model_files: tuple[str, ...]
-    cell_size_m: tuple[float, float]
+    cell_size_m: tuple[NotNegative, NotNegative]
     method: str
-    cautions: tuple[Caution, ...]
+    cautions: Cautions
     patch: GroundPatch | None = field(default=None, metadata={"json": False})
     baselines: tuple[LegBaseline, ...] = ()
     start_zones: StartRules | None = None

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from steybrae.ranges import BearingDeg, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
+
 __all__ = [
     "CorridorAtPlace",
     "DropAtPlace",
@@ -28,11 +30,11 @@ class OnLine:
         On WGS 84, degrees.
     """
 
-    leg: int
-    at_m: float
-    chainage_m: float
-    lat_deg: float
-    lon_deg: float
+    leg: Ordinal
+    at_m: NotNegative
+    chainage_m: NotNegative
+    lat_deg: LatDeg
+    lon_deg: LonDeg
 
 
 @dataclass(frozen=True)
@@ -54,11 +56,11 @@ class OverheadAtPlace:
         Whether unknown ground could stand over the place too.
     """
 
-    deg: float
+    deg: SlopeDeg
     quantity: str
     hidden: bool
-    bearing_true_deg: float
-    distance_m: float
+    bearing_true_deg: BearingDeg
+    distance_m: NotNegative
     rise_m: float
     at: OnLine
     at_least: bool
@@ -78,8 +80,8 @@ class DropAtPlace:
         ``left`` or ``right`` of travel.
     """
 
-    off_m: float
-    fall_m: float
+    off_m: NotNegative
+    fall_m: NotNegative
     side: str
 
 
@@ -101,12 +103,12 @@ class CorridorAtPlace:
         Where it lies abreast.
     """
 
-    slope_max_deg: float
-    slope_high_deg: float | None
+    slope_max_deg: SlopeDeg
+    slope_high_deg: SlopeDeg | None
     side: str
-    off_m: float
-    left_deg: float | None
-    right_deg: float | None
+    off_m: NotNegative
+    left_deg: SlopeDeg | None
+    right_deg: SlopeDeg | None
     drop: DropAtPlace | None
     at: OnLine
 
@@ -160,16 +162,16 @@ class PlaceThatMatters:
     from_: OnLine
     to: OnLine
     worst: tuple[OnLine, OnLine] | None
-    length_m: float
-    steep_m: float
-    slope_max_deg: float | None
-    slope_low_deg: float | None
-    slope_high_deg: float | None
+    length_m: NotNegative
+    steep_m: NotNegative
+    slope_max_deg: SlopeDeg | None
+    slope_low_deg: SlopeDeg | None
+    slope_high_deg: SlopeDeg | None
     slope_max_at: OnLine | None
     open_above: bool
     overhead: OverheadAtPlace | None
     corridor: CorridorAtPlace | None
-    unknown_m: float
+    unknown_m: NotNegative
     aspect_sectors: tuple[str, ...]
     elevation_min_m: float | None
     elevation_max_m: float | None
@@ -190,5 +192,5 @@ class PossibleOnly:
         Of it, abreast of such ground or below it.
     """
 
-    leg: int
-    metres: float
+    leg: Ordinal
+    metres: NotNegative

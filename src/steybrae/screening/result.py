@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import Band
-from steybrae.cautions import Caution
+from steybrae.cautions import Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.named import LegGrounds
+from steybrae.ranges import LatDeg, LonDeg, NotNegative, Ordinal, Positive, Share, SlopeDeg
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer, Profile
 from steybrae.route.places import Place
@@ -46,15 +47,17 @@ class Position:
 
     Attributes
     ----------
-    lat_deg, lon_deg
-        On WGS 84.
+    lat_deg
+        Latitude on WGS 84, degrees north.
+    lon_deg
+        Longitude on WGS 84, degrees east.
     chainage_m
         Distance along the leg, metres; beside the leg that of the nearest place on it.
     """
 
-    lat_deg: float
-    lon_deg: float
-    chainage_m: float
+    lat_deg: LatDeg
+    lon_deg: LonDeg
+    chainage_m: NotNegative
 
 
 @dataclass(frozen=True)
@@ -75,11 +78,11 @@ class SideGround:
         From and to, metres along the leg, where such ground lies abreast within the reach.
     """
 
-    least_slope_deg: float
-    distance_m: float
+    least_slope_deg: SlopeDeg
+    distance_m: NotNegative
     height_difference_m: float | None
-    chainage_m: float
-    stretches_m: tuple[tuple[float, float], ...]
+    chainage_m: NotNegative
+    stretches_m: tuple[tuple[NotNegative, NotNegative], ...]
 
 
 @dataclass(frozen=True)
@@ -100,7 +103,7 @@ class Sides:
     right: tuple[SideGround, ...]
     unknown_left: bool
     unknown_right: bool
-    reach_m: float
+    reach_m: NotNegative
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,18 +165,25 @@ class LegScreening:
         Whether unknown ground may hide more ascent and descent.
     ascent_on_map_m
         Contour lines crossed upwards times the map's interval; None where no interval was given.
-    elevation_min_m, elevation_max_m
-        Over the known part.
+    elevation_min_m
+        Lowest height of the known part, metres; None where none is known.
+    elevation_max_m
+        Highest height of the known part, metres; None where none is known.
     slope_max_deg
         Steepest of the cells that the line touches and of those around them; None on a leg wholly
         unknown.
-    slope_low_deg, slope_high_deg
-        95 % interval of it; None where not known how well.
+    slope_low_deg
+        Lower end of the 95 % interval of the slope, degrees; None where it is not known how well.
+    slope_high_deg
+        Upper end of the 95 % interval of the slope, degrees; None where it is not known how well:
+        then it is open above.
     slope_max_at
         Where on the line.
-    slope_corridor_max_deg, slope_corridor_max_at
-        Steepest ground in the corridor over its baseline, and its centre; never gentler than the
-        line, whose own cells count in it too.
+    slope_corridor_max_deg
+        Steepest ground in the corridor over its baseline, never gentler than the line, degrees;
+        None where nothing is known.
+    slope_corridor_max_at
+        Its centre; None where nothing is known.
     corridor_half_width_m
         Least and greatest half-width of the corridor.
     corridor_lengths_m
@@ -196,16 +206,21 @@ class LegScreening:
         Whether it may be steeper still: unknown ground, or no known uncertainty.
     band_lengths_m
         Metres of the leg by band label; with `unknown_m` they add up to `length_m`.
-    unknown_m, known_share
-        Metres of unknown ground; share of the leg that is known.
+    unknown_m
+        Metres of unknown ground; with band_lengths_m they add up to length_m.
+    known_share
+        Share of the length that is known.
     baselines
         Steepest slope over each of several baselines.
     overhead
         What looks down on it; None where none of its heights is known.
     unknown_above
-        Whether unknown ground could look down on it: every angle overhead is then "at least".
-    convex_rolls, terrain_traps
-        In the order of the leg.
+        Whether unknown ground could look down on it: every angle overhead is then 'at least', and
+        no answer does not mean nothing.
+    convex_rolls
+        Ground that steepens downhill, in the order of the leg.
+    terrain_traps
+        Ground that makes a slide worse, in the order of the leg.
     expected_readings
         Where a clinometer would tell most, numbered through the whole route.
     cautions
@@ -216,42 +231,42 @@ class LegScreening:
         Sight angles along it, whatever lies between, for files of points.
     """
 
-    number: int
+    number: Ordinal
     from_: str
     to: str
-    length_m: float
-    ascent_m: float
-    descent_m: float
+    length_m: NotNegative
+    ascent_m: NotNegative
+    descent_m: NotNegative
     ascent_at_least: bool
-    ascent_on_map_m: float | None
+    ascent_on_map_m: NotNegative | None
     elevation_min_m: float | None
     elevation_max_m: float | None
-    slope_max_deg: float | None
-    slope_low_deg: float | None
-    slope_high_deg: float | None
+    slope_max_deg: SlopeDeg | None
+    slope_low_deg: SlopeDeg | None
+    slope_high_deg: SlopeDeg | None
     slope_max_at: Position | None
-    slope_corridor_max_deg: float | None
+    slope_corridor_max_deg: SlopeDeg | None
     slope_corridor_max_at: Position | None
-    corridor_half_width_m: tuple[float, float]
-    corridor_lengths_m: dict[str, float]
-    track_grade_max_deg: float | None
-    steep_m: float
-    steep_stretch_m: float
+    corridor_half_width_m: tuple[NotNegative, NotNegative]
+    corridor_lengths_m: dict[str, NotNegative]
+    track_grade_max_deg: SlopeDeg | None
+    steep_m: NotNegative
+    steep_stretch_m: NotNegative
     sides: Sides
     aspect_sectors: tuple[str, ...]
     band: Band | None
     bands_possible: tuple[Band, ...]
     open_above: bool
-    band_lengths_m: dict[str, float]
-    unknown_m: float
-    known_share: float
+    band_lengths_m: dict[str, NotNegative]
+    unknown_m: NotNegative
+    known_share: Share
     baselines: tuple[LegBaseline, ...]
     overhead: OverheadAnswer | None
     unknown_above: bool
     convex_rolls: tuple[ConvexRoll, ...]
     terrain_traps: tuple[TerrainTrap, ...]
     expected_readings: tuple[ExpectedReading, ...]
-    cautions: tuple[Caution, ...]
+    cautions: Cautions
     points: LegPoints = field(metadata={"json": False})
     overhead_profile: Profile = field(metadata={"json": False})
 
@@ -261,30 +276,81 @@ class Totals:
     """The whole line; attributes as those of a leg, summed or the steepest.
 
     ``overhead_max_deg`` is the steepest open sight of any leg.
+
+    Attributes
+    ----------
+    legs
+        Number of legs.
+    length_m
+        Horizontal ground distance. Metres.
+    ascent_m, descent_m
+        Without reversals smaller than the settings'; over unknown ground "at least". Metres.
+    ascent_at_least
+        Whether unknown ground may hide more ascent and descent.
+    ascent_on_map_m
+        Contour lines crossed upwards times the map's interval; None where no interval was given.
+        Metres.
+    elevation_min_m
+        Lowest height of the known part, metres; None where none is known.
+    elevation_max_m
+        Highest height of the known part, metres; None where none is known.
+    slope_max_deg
+        Steepest of the cells that the line touches and of those around them; None on a leg wholly
+        unknown. Degrees.
+    slope_max_leg
+        Number of the leg that holds it; None where nothing is known.
+    slope_corridor_max_deg
+        Steepest ground in the corridor over its baseline, never gentler than the line, degrees;
+        None where nothing is known.
+    slope_corridor_max_leg
+        Number of the leg that holds it; None where nothing is known.
+    steep_stretch_m
+        Longest stretch of ground of 30 degrees or more; unknown ground does not end it. Metres.
+    band
+        Band of slope_max_deg; None on a leg wholly unknown.
+    bands_possible
+        From there to the steeper of the bands of slope_high_deg and of the corridor.
+    open_above
+        Whether it may be steeper still: unknown ground, or no known uncertainty.
+    band_lengths_m
+        Metres of the leg by band label; with unknown_m they add up to length_m.
+    unknown_m
+        Metres of unknown ground; with band_lengths_m they add up to length_m.
+    known_share
+        Share of the length that is known.
+    overhead_max_deg
+        Steepest open sight up to a start zone from any leg, degrees; None where nothing looks down
+        or it is unknown.
+    overhead_max_leg
+        The leg it is from; None as overhead_max_deg.
+    in_start_zone_m
+        Metres of the line in a start zone.
+    unknown_above
+        Whether unknown ground could look down on the line.
     """
 
-    legs: int
-    length_m: float
-    ascent_m: float
-    descent_m: float
+    legs: Ordinal
+    length_m: NotNegative
+    ascent_m: NotNegative
+    descent_m: NotNegative
     ascent_at_least: bool
-    ascent_on_map_m: float | None
+    ascent_on_map_m: NotNegative | None
     elevation_min_m: float | None
     elevation_max_m: float | None
-    slope_max_deg: float | None
-    slope_max_leg: int | None
-    slope_corridor_max_deg: float | None
-    slope_corridor_max_leg: int | None
-    steep_stretch_m: float
+    slope_max_deg: SlopeDeg | None
+    slope_max_leg: Ordinal | None
+    slope_corridor_max_deg: SlopeDeg | None
+    slope_corridor_max_leg: Ordinal | None
+    steep_stretch_m: NotNegative
     band: Band | None
     bands_possible: tuple[Band, ...]
     open_above: bool
-    band_lengths_m: dict[str, float]
-    unknown_m: float
-    known_share: float
-    overhead_max_deg: float | None
-    overhead_max_leg: int | None
-    in_start_zone_m: float
+    band_lengths_m: dict[str, NotNegative]
+    unknown_m: NotNegative
+    known_share: Share
+    overhead_max_deg: SlopeDeg | None
+    overhead_max_leg: Ordinal | None
+    in_start_zone_m: NotNegative
     unknown_above: bool
 
 
@@ -294,18 +360,24 @@ class ModelFacts:
 
     Attributes
     ----------
-    files, fingerprints
-        See `steybrae.files.rasters.ModelInfo`.
+    files
+        File names, in the order given.
+    fingerprints
+        SHA-256 of each file's size and first and last 4 MiB.
     crs
         Name of its CRS.
     cell_size_m
         Ground size of a cell along a row and along a column, where the line begins.
-    height_unit_m, height_unit_from
-        Metres in its height unit, and what said so.
+    height_unit_m
+        Metres in the model's height unit.
+    height_unit_from
+        What said so: --z-unit, CRS, band, or assumed.
     datum_accuracy_m
         Accuracy of the shift from GPS positions to its datum; None if not known.
-    method, engine
-        Slope method and what computed it.
+    method
+        Slope method.
+    engine
+        What computed the slopes.
     uncertainty
         What the 95 % intervals rest on, in words.
     corridor_baseline_m
@@ -315,14 +387,14 @@ class ModelFacts:
     files: tuple[str, ...]
     fingerprints: tuple[str, ...]
     crs: str
-    cell_size_m: tuple[float, float]
-    height_unit_m: float
+    cell_size_m: tuple[NotNegative, NotNegative]
+    height_unit_m: NotNegative
     height_unit_from: str
-    datum_accuracy_m: float | None
+    datum_accuracy_m: NotNegative | None
     method: str
     engine: str
     uncertainty: str
-    corridor_baseline_m: tuple[float, float]
+    corridor_baseline_m: tuple[NotNegative, NotNegative]
 
 
 @dataclass(frozen=True)
@@ -331,25 +403,35 @@ class SettingsUsed:
 
     Attributes
     ----------
-    edges_deg, place_error_m, drift_deg
-        Band edges, and what makes the corridor.
-    vertical_error_m, correlation_m
-        As stated; None where not.
-    interval_m, reversal_m
-        Contour interval of the user's map, None where not given; smallest reversal that counts.
-    start_zones, reach_m
-        What was to count as one overhead, before the uncertainty comes off; how far was looked.
+    edges_deg
+        Band edges. Degrees.
+    place_error_m
+        Error taken for a turn point that states none, metres.
+    drift_deg
+        Drift taken for a walked bearing, degrees.
+    vertical_error_m
+        Standard deviation of the model's heights as stated, metres; None where it was not.
+    correlation_m
+        Correlation length of that error as stated, metres; None where it was not.
+    interval_m
+        Contour interval of the user's map; None where not given. Metres.
+    reversal_m
+        Smallest reversal of height that counts. Metres.
+    start_zones
+        What was to count as a start zone overhead.
+    reach_m
+        How far was looked for one, metres.
     """
 
-    edges_deg: tuple[float, ...]
-    place_error_m: float
-    drift_deg: float
-    vertical_error_m: float | None
-    correlation_m: float | None
-    interval_m: float | None
-    reversal_m: float
+    edges_deg: tuple[NotNegative, ...]
+    place_error_m: NotNegative
+    drift_deg: NotNegative
+    vertical_error_m: NotNegative | None
+    correlation_m: NotNegative | None
+    interval_m: NotNegative | None
+    reversal_m: NotNegative
     start_zones: StartRules
-    reach_m: float
+    reach_m: Positive
 
 
 @dataclass(frozen=True, eq=False)
@@ -364,14 +446,23 @@ class RouteScreening:
         What was read from its file: ``route``, ``track``, ``way-points`` or ``line``.
     notes
         What was done on reading it.
-    legs, totals
-        The answer.
-    places, legs_without, legs_possible_only
-        Where it matters, and the legs that are on no place; see `steybrae.screening.places`.
-    model, settings
-        What it rests on.
+    legs
+        Leg by leg.
+    totals
+        The whole line.
+    places
+        Places that matter, along the line.
+    legs_without
+        Numbers of legs with no ground that may be of 30 degrees underfoot or in the corridor, none
+        overhead at 25 and more, and nothing unknown.
+    legs_possible_only
+        Legs on no place that are not without.
+    model
+        The elevation model and how it was read.
+    settings
+        The figures that were chosen or left as they were.
     version
-        Of this package.
+        Version of steybrae.
     cautions
         Those that apply.
     cross_check
@@ -383,7 +474,8 @@ class RouteScreening:
     relief
         Ground round the line, for pictures; None where no picture was asked for.
     forecast
-        What a bulletin says beside it; None where no bulletin was given.
+        What a bulletin says beside it; None where no bulletin was given: then nothing here takes
+        today's snow into account.
     forecast_grounds
         Ground of each leg for matching a bulletin; None where not asked for.
     """
@@ -394,12 +486,12 @@ class RouteScreening:
     legs: tuple[LegScreening, ...]
     totals: Totals
     places: tuple[PlaceThatMatters, ...]
-    legs_without: tuple[int, ...]
+    legs_without: tuple[Ordinal, ...]
     legs_possible_only: tuple[PossibleOnly, ...]
     model: ModelFacts
     settings: SettingsUsed
     version: str
-    cautions: tuple[Caution, ...]
+    cautions: Cautions
     cross_check: CrossCheck | None = None
     turn_points: tuple[Place, ...] = field(default=(), metadata={"json": False})
     origin: RunOrigin | None = field(default=None, metadata={"json": False})

@@ -10,11 +10,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from steybrae.ranges import Words
 from steybrae.terrain.dem import Array, Dem
 from steybrae.terrain.engines import Engine, engine_gradients
 from steybrae.terrain.gradients import Method, plane_gradients
@@ -25,6 +26,7 @@ __all__ = [
     "FLAT_GRADIENT",
     "SECTORS",
     "PointAttributes",
+    "Sector",
     "SlopeField",
     "aspect_deg",
     "aspect_sector",
@@ -46,6 +48,9 @@ BASELINE_M: Final = 20.0
 
 SECTORS: Final = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 """Eight sectors of 45 degrees, each half-open from its western edge: NE is 22.5 to below 67.5."""
+
+Sector = Annotated[str, Words(SECTORS)]
+"""One of `SECTORS`."""
 
 Metric = Literal["ground", "grid"]
 

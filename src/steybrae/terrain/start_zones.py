@@ -12,12 +12,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Annotated, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import ModelError
+from steybrae.ranges import NotNegative, Positive, Range
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.dem import Array
 from steybrae.terrain.sampling import spread
@@ -47,16 +48,18 @@ Mask = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class StartRules:
-    """What counts as a start zone.
+    """What counts as a start zone, before the model's uncertainty comes off its lower end.
 
     Attributes
     ----------
-    low_deg, high_deg
-        Range of slope, degrees, before the uncertainty is taken off the lower end.
+    low_deg
+        Least slope, degrees.
+    high_deg
+        Greatest slope, degrees; steeper ground is no start zone, and always looks down.
     least_area_m2
         Least area of a zone on the map, square metres.
     baseline_m
-        Baseline of the slope, metres.
+        Over what its slopes are taken, metres.
 
     Raises
     ------
@@ -64,10 +67,10 @@ class StartRules:
         A range that is none, or an area below 0.
     """
 
-    low_deg: float = START_LOW_DEG
-    high_deg: float = START_HIGH_DEG
-    least_area_m2: float = LEAST_AREA_M2
-    baseline_m: float = BASELINE_M
+    low_deg: Annotated[float, Range(0, 90, low_open=True)] = START_LOW_DEG
+    high_deg: Annotated[float, Range(0, 90, high_open=True)] = START_HIGH_DEG
+    least_area_m2: NotNegative = LEAST_AREA_M2
+    baseline_m: Positive = BASELINE_M
 
     def __post_init__(self) -> None:
         """Refuse rules that no ground could meet."""
