@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from steybrae.route.grids import BNG_EPSG, lat_lon_deg
+from steybrae.route.overhead_result import ExpectedReading
 from steybrae.route.places import Place
+from steybrae.route.shape_result import Spot
 from steybrae.route.turns import route_from_places
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.screening.result import LegScreening, Position
@@ -71,8 +73,11 @@ def steep(leg: LegScreening) -> LegScreening:
         float(leg.points.chainage_m[middle]),
     )
     aspects = np.full_like(leg.points.chainage_m, 90.0)
+    spot = Spot(at.lat_deg, at.lon_deg, None)
+    what = "steepest on the line, up the fall line"
     return replace(
         leg,
+        expected_readings=(ExpectedReading(1, spot, at.chainage_m, 270.0, 33.0, 25.0, 40.0, what, "slope"),),
         slope_max_deg=33.0,
         slope_low_deg=25.0,
         slope_high_deg=40.0,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -55,30 +54,18 @@ def test_a_reading_differs_beyond_the_limits_only(slope: float, below: float, ab
 )
 def test_ends_not_known(low: float | None, high: float | None, words: str, leg: LegScreening) -> None:
     # hypot(4, 5) = 6.403 below 35: 28.597, shown 28.5; hypot(4, 3) = 5 above: 40.
-    found = replace(leg, slope_max_deg=35.0, slope_low_deg=low, slope_high_deg=high)
-    (check,) = leg_checks(found, DAY, "bng")
+    reading = replace(leg.expected_readings[0], expected_deg=35.0, low_deg=low, high_deg=high)
+    (check,) = leg_checks(replace(leg, expected_readings=(reading,)), DAY, "bng")
     assert limits_text(check) == words
     assert check.result_inside == "cannot tell"
     assert check.would_notice_deg is None
 
 
-def test_gentle_legs_have_no_check_unless_they_may_be_steep(leg: LegScreening) -> None:
-    def count(slope: float, high: float | None) -> int:
-        return len(
-            leg_checks(replace(leg, slope_max_deg=slope, slope_low_deg=0.0, slope_high_deg=high), DAY, "bng")
-        )
-
-    assert count(15.0, 24.9) == 0
-    assert count(15.0, 24.95) == 1  # shown 25.0
-    assert count(15.0, None) == 1  # how steep it may be is not known
-
-
-def test_a_leg_wholly_unknown_has_none(leg: LegScreening) -> None:
-    unknown = replace(leg, slope_max_deg=None, slope_low_deg=None, slope_high_deg=None, slope_max_at=None)
-    assert (
-        leg_checks(replace(unknown, slope_corridor_max_deg=None, slope_corridor_max_at=None), DAY, "bng")
-        == ()
-    )
+def test_a_card_adds_no_check_of_its_own(leg: LegScreening) -> None:
+    # The leg is 33 degrees on the line and steeper beside it: only the screening, which has the
+    # model, can tell where one may stand.
+    steep = replace(beside(leg, 58.0, 0.0003), expected_readings=())
+    assert leg_checks(steep, DAY, "bng") == ()
 
 
 def beside(leg: LegScreening, slope_deg: float, east_deg: float) -> LegScreening:
@@ -93,14 +80,13 @@ def beside(leg: LegScreening, slope_deg: float, east_deg: float) -> LegScreening
 
 
 @pytest.mark.parametrize(("north_deg", "side"), [(0.0003, "right"), (-0.0003, "left")])
-def test_the_steepest_place_beside(leg: LegScreening, north_deg: float, side: str) -> None:
+def test_a_check_beside_the_line(leg: LegScreening, north_deg: float, side: str) -> None:
     # The leg goes west (278.6 true): north of it is right. 0.0003 degrees of latitude are 33.4 m;
     # across the line 33.4 * sin(278.6) = 33.0 m.
-    checks = leg_checks(beside(leg, 38.0, north_deg), DAY, "bng")
-    assert [check.what for check in checks] == [
-        "steepest on the line, up the fall line",
-        "steepest beside the line, up the fall line",
-    ]
+    on_line = leg.expected_readings[0]
+    spot = Spot(on_line.place.lat_deg + north_deg, on_line.place.lon_deg, None)
+    off = replace(on_line, place=spot, look_bearing_true_deg=None, low_deg=None, high_deg=None)
+    checks = leg_checks(replace(leg, expected_readings=(on_line, off)), DAY, "bng")
     assert [check.number for check in checks] == ["3a", "3b"]
     found = checks[1]
     assert found.side == side
@@ -112,39 +98,15 @@ def test_the_steepest_place_beside(leg: LegScreening, north_deg: float, side: st
     assert (found.consistent_low_deg, found.consistent_high_deg) == (None, None)
 
 
-def test_beside_is_left_out_where_it_is_no_steeper(leg: LegScreening) -> None:
-    assert len(leg_checks(beside(leg, 33.0, 0.0003), DAY, "bng")) == 1
-
-
-def test_no_fall_line_where_aspects_disagree(leg: LegScreening) -> None:
-    # On a crest the ground faces both ways; and where the model has no aspect at all.
-    middle = len(leg.points.chainage_m) // 2
-    for other in (270.0, 121.0, np.nan):
-        aspects = np.array(leg.points.aspect_true_deg)
-        aspects[middle + 1] = other
-        crest = replace(leg, points=replace(leg.points, aspect_true_deg=aspects))
-        (check,) = leg_checks(crest, DAY, "bng")
-        assert (check.look_bearing_true_deg, check.look_bearing_magnetic_deg) == (None, None)
-
-
-def test_readings_that_the_screening_expects_go_first(leg: LegScreening) -> None:
+def test_a_check_says_what_the_screening_expects(leg: LegScreening) -> None:
     at = float(leg.points.lat_deg[1]), float(leg.points.lon_deg[1])
     place, spot = Place(*at), Spot(*at, None)
     chainage_m = float(leg.points.chainage_m[1])
-    reading = ExpectedReading(5, spot, chainage_m, 350.0, 31.0, 28.0, 34.0, "top of a convex roll")
-    richer = replace(leg, expected_readings=(reading,))
-    (check,) = leg_checks(richer, DAY, "bng")
-    assert (check.number, check.what, check.expected_deg) == ("3a", "top of a convex roll", 31.0)
+    what = "sight line to the steepest start zone overhead, 433 m away"
+    reading = ExpectedReading(5, spot, chainage_m, 350.0, 31.0, 28.0, 34.0, what, "sight")
+    (check,) = leg_checks(replace(leg, expected_readings=(reading,)), DAY, "bng")
+    assert (check.number, check.what, check.quantity, check.expected_deg) == ("3a", what, "sight", 31.0)
     east_deg = declination(place, 0.0, DAY).declination_deg
     assert check.look_bearing_magnetic_deg == pytest.approx(350.0 - east_deg, abs=1e-9)
     assert (check.consistent_low_deg, check.consistent_high_deg) == pytest.approx((26.0, 36.0))
     assert check.result_inside == "consistent"
-
-
-def test_the_steepest_of_a_gentle_leg_is_no_check_even_if_expected(leg: LegScreening) -> None:
-    spot = Spot(float(leg.points.lat_deg[1]), float(leg.points.lon_deg[1]), None)
-    gentle = replace(leg, slope_max_deg=12.0, slope_low_deg=4.0, slope_high_deg=20.0)
-    steepest = ExpectedReading(1, spot, 9.0, None, 12.0, 4.0, 20.0, "steepest ground on the line")
-    sight = ExpectedReading(2, spot, 9.0, 10.0, 22.0, 20.0, 24.0, "sight line to a start zone overhead")
-    richer = replace(gentle, expected_readings=(steepest, sight))
-    assert [check.what for check in leg_checks(richer, DAY, "bng")] == ["sight line to a start zone overhead"]

@@ -71,6 +71,7 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
         "convex_rolls",
         "terrain_traps",
         "expected_readings",
+        "steep_without_check",
         "run_out",
         "forecast",
         "cross_check",

@@ -332,10 +332,10 @@ def test_magnetic_bearings_bring_their_caution(run: Run) -> None:
 def test_a_check_of_a_plan_is_a_reference_with_the_models_interval(run: Run, plan: Path) -> None:
     from steybrae.files.plans import read_plan
 
-    leg = read_plan(plan).legs[16]
-    found = answer(run, "40deg", "--plan", str(plan), "--check", "17A")
+    leg = read_plan(plan).legs[1]
+    found = answer(run, "40deg", "--plan", str(plan), "--check", "2A")
     (reference,) = found["references"]
-    assert reference["source"] == "check 17a of the plan"
+    assert reference["source"] == "check 2a of the plan"
     assert reference["slope_deg"] == leg.slope_max_deg
     assert reference["slope_low_deg"] == pytest.approx(leg.slope_low_deg, abs=1e-6)
     assert reference["slope_high_deg"] == pytest.approx(leg.slope_high_deg, abs=1e-6)
@@ -344,24 +344,24 @@ def test_a_check_of_a_plan_is_a_reference_with_the_models_interval(run: Run, pla
 def test_the_place_of_a_check_serves_the_model_and_the_log(run: Run, plan: Path, tmp_path: Path) -> None:
     from steybrae.files.plans import read_plan
 
-    at = read_plan(plan).legs[16].slope_max_at
+    at = read_plan(plan).legs[1].slope_max_at
     assert at is not None
     log = tmp_path / "readings.csv"
     found = answer(
-        run, "40deg", "--plan", str(plan), "--check", "17a", "--sample", "--within", "20m", "--log",
+        run, "40deg", "--plan", str(plan), "--check", "2a", "--sample", "--within", "20m", "--log",
         str(log), "--time", "2026-02-14T10:30+01:00", "--observer", "Ana", "--instrument", "clino", "--note",
         "gusty, cold",
     )  # fmt: skip
     assert [reference["source"] for reference in found["references"]] == [
-        "check 17a of the plan",
+        "check 2a of the plan",
         "the model",
     ]
     with log.open(newline="", encoding="utf-8") as file:
         (row,) = csv.DictReader(file)
-    assert (row["plan"], row["check"], row["note"]) == ("plan.zip", "17a", "gusty, cold")
+    assert (row["plan"], row["check"], row["note"]) == ("plan.zip", "2a", "gusty, cold")
     assert (row["time"], row["observer"], row["instrument"]) == ("2026-02-14T10:30:00+01:00", "Ana", "clino")
     assert (float(row["lat_deg"]), float(row["lon_deg"])) == (at.lat_deg, at.lon_deg)
-    assert (row["reference_source"], float(row["mean_deg"])) == ("check 17a of the plan", 40.0)
+    assert (row["reference_source"], float(row["mean_deg"])) == ("check 2a of the plan", 40.0)
 
 
 def checks_of(plan: Path) -> dict[int, list[str]]:

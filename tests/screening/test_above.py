@@ -30,6 +30,7 @@ OVERHEAD = (
     "convex_rolls",
     "terrain_traps",
     "expected_readings",
+    "steep_without_check",
 )
 
 
@@ -86,11 +87,11 @@ def test_slopes_over_baselines_say_what_cells_cannot_show(below):
 def test_readings_are_numbered_through_the_route(sample):
     numbers = [reading.number for leg in sample.legs for reading in leg.expected_readings]
     assert numbers == list(range(1, len(numbers) + 1))
-    for leg in sample.legs:
-        first = leg.expected_readings[0]
-        assert first.expected_deg == leg.slope_max_deg
-        assert first.chainage_m == leg.slope_max_at.chainage_m
-        assert first.low_deg < first.expected_deg < first.high_deg
+    assert len(numbers) == 6
+    first = sample.legs[1].expected_readings[0]
+    assert first.expected_deg == sample.legs[1].slope_max_deg
+    assert first.chainage_m == sample.legs[1].slope_max_at.chainage_m
+    assert first.low_deg < first.expected_deg < first.high_deg
 
 
 def test_the_leg_below_the_headwall_of_the_sample(sample):
@@ -98,10 +99,9 @@ def test_the_leg_below_the_headwall_of_the_sample(sample):
     assert leg.slope_max_deg < 16.0
     assert leg.overhead.sight.deg == pytest.approx(41.54, abs=0.01)
     assert leg.overhead.sight.bearing_true_deg == pytest.approx(340.1, abs=0.1)
-    assert [reading.what for reading in leg.expected_readings] == [
-        "steepest on the line, up the fall line",
-        "sight line to the steepest start zone overhead, 433 m away",
-    ]
+    (sight,) = leg.expected_readings
+    assert sight.what == "sight line to the steepest start zone overhead, 433 m away"
+    assert sight.quantity == "sight"
 
 
 def test_a_leg_partly_in_a_zone_tells_the_sight_from_outside_too(sample):
@@ -144,7 +144,7 @@ def test_json_holds_the_keys_and_no_pictures(sample):
     }  # fmt: skip
     assert set(leg["expected_readings"][0]) == {
         "number", "place", "chainage_m", "look_bearing_true_deg",
-        "expected_deg", "low_deg", "high_deg", "what",
+        "expected_deg", "low_deg", "high_deg", "what", "quantity",
     }  # fmt: skip
 
 

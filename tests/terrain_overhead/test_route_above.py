@@ -284,8 +284,8 @@ SPOT = Spot(57.0, -4.0, 800.0)
 def test_the_readings_that_would_tell_most(sample):
     *_, legs = sample
     steepest = SteepestOnLine(31.0, 22.0, 38.0, 160.0, SPOT, 120.0)
-    found = expected_readings(legs[2], steepest, TYPICAL, 10.0, first_number=4)
-    assert [one.number for one in found] == [4, 5]
+    found = expected_readings(legs[2], steepest, TYPICAL, 10.0)
+    assert [(one.number, one.quantity) for one in found] == [(1, "slope"), (2, "sight")]
     line, sight = found
     assert line.look_bearing_true_deg == 340.0
     assert (line.expected_deg, line.low_deg, line.high_deg) == (31.0, 22.0, 38.0)

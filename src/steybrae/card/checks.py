@@ -4,36 +4,25 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
-from steybrae.bands import DEFAULT_EDGES_DEG
 from steybrae.card.result import Check
 from steybrae.errors import RouteError
 from steybrae.field.agreement import Origin, Reference, compare
 from steybrae.field.readings import READING_ERROR_95_DEG
-from steybrae.quantities import shown_slope_deg
-from steybrae.route.bearings import bearing_difference_deg, bearing_mean_deg, geodesic
+from steybrae.route.bearings import bearing_difference_deg, geodesic
 from steybrae.route.magnetic import declination
+from steybrae.route.overhead_result import ExpectedReading
 from steybrae.route.places import Place, format_place
-from steybrae.screening.result import LegPoints, LegScreening, Position
+from steybrae.screening.result import LegPoints, LegScreening
 
-__all__ = ["WORTH_DEG", "Limits", "leg_checks", "limits"]
-
-WORTH_DEG: Final = DEFAULT_EDGES_DEG[0]
-"""Ground is worth a reading where it is, or may be, as steep as this: the lowest band edge."""
-
-DIVISION_DEG: Final = 1.0
-"""Division of a hand inclinometer, degrees (common practice, no source)."""
+__all__ = ["Limits", "leg_checks", "limits"]
 
 ON_LINE_M: Final = 5.0
 """A place nearer than this to the line is on it (our choice: half a cell of a 10 m model)."""
-
-STEADY_DEG: Final = 30.0
-"""Aspects about a place further apart than this tell no fall line, as on a crest (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -93,8 +82,7 @@ def leg_checks(leg: LegScreening, date: dt.date, grid: str) -> tuple[Check, ...]
     Parameters
     ----------
     leg
-        Of the screening. Readings to expect that it brings itself go before the steepest
-        place on the line.
+        Of the screening: it has only readings for which one may stand.
     date
         For the magnetic bearings.
     grid
@@ -103,102 +91,38 @@ def leg_checks(leg: LegScreening, date: dt.date, grid: str) -> tuple[Check, ...]
     Returns
     -------
     tuple of Check
-        Numbered leg and letter. Empty on a leg that neither is nor may be as steep as
-        `WORTH_DEG`, as far as it is known.
+        Numbered leg and letter.
     """
-    found = list(_expected(leg)) or list(_on_line(leg))
-    beside = _in_corridor(leg)
-    if beside is not None and all(_steeper(beside, check) for check in found):
-        found.append(beside)
-    found.sort(key=lambda check: check.chainage_m)
-    return tuple(
-        _placed(replace(check, number=f"{leg.number}{_letter(k)}"), leg.points, date, grid)
-        for k, check in enumerate(found)
-    )
+    checks = (_check(leg.number, k, reading) for k, reading in enumerate(leg.expected_readings))
+    return tuple(_placed(check, leg.points, date, grid) for check in checks)
 
 
 def _letter(k: int) -> str:
     return chr(ord("a") + k) if k < 26 else f"-{k + 1}"
 
 
-def _bare(what: str, at: Any, chainage_m: float, expected_deg: float, limit: Limits) -> Check:
+def _check(leg: int, k: int, reading: ExpectedReading) -> Check:
+    limit = limits(reading.expected_deg, reading.low_deg, reading.high_deg)
     return Check(
-        number="",
-        what=what,
-        lat_deg=at.lat_deg,
-        lon_deg=at.lon_deg,
+        number=f"{leg}{_letter(k)}",
+        what=reading.what,
+        quantity=reading.quantity,
+        lat_deg=reading.place.lat_deg,
+        lon_deg=reading.place.lon_deg,
         reference="",
-        chainage_m=chainage_m,
+        chainage_m=reading.chainage_m or 0.0,
         off_line_m=0.0,
         side=None,
         towards_bearing_magnetic_deg=None,
-        look_bearing_true_deg=None,
+        look_bearing_true_deg=reading.look_bearing_true_deg,
         look_bearing_magnetic_deg=None,
-        expected_deg=expected_deg,
+        expected_deg=reading.expected_deg,
         consistent_low_deg=limit.low_deg,
         consistent_high_deg=limit.high_deg,
         would_notice_deg=limit.would_notice_deg,
         result_inside=limit.result_inside,
-        steeper_above_deg=expected_deg,
+        steeper_above_deg=reading.expected_deg,
     )
-
-
-def _expected(leg: LegScreening) -> Iterator[Check]:
-    """Take the readings that the screening itself expects, where it has them."""
-    readings: Any = leg.expected_readings
-    for reading in readings:
-        if reading.expected_deg == leg.slope_max_deg and not _worth(reading.expected_deg, reading.high_deg):
-            continue  # the steepest of a gentle leg
-        limit = limits(reading.expected_deg, reading.low_deg, reading.high_deg)
-        check = _bare(reading.what, reading.place, reading.chainage_m, reading.expected_deg, limit)
-        yield replace(check, look_bearing_true_deg=reading.look_bearing_true_deg)
-
-
-def _worth(slope_deg: float, high_deg: float | None) -> bool:
-    """Whether ground is, or may be, as steep as `WORTH_DEG`."""
-    return high_deg is None or shown_slope_deg(max(slope_deg, high_deg)) >= WORTH_DEG
-
-
-def _on_line(leg: LegScreening) -> Iterator[Check]:
-    if leg.slope_max_deg is None or leg.slope_max_at is None:
-        return
-    if not _worth(leg.slope_max_deg, leg.slope_high_deg):
-        return
-    limit = limits(leg.slope_max_deg, leg.slope_low_deg, leg.slope_high_deg)
-    at = leg.slope_max_at
-    check = _bare("steepest on the line, up the fall line", at, at.chainage_m, leg.slope_max_deg, limit)
-    yield replace(check, look_bearing_true_deg=_uphill_true_deg(leg.points, at))
-
-
-def _in_corridor(leg: LegScreening) -> Check | None:
-    slope_deg, at = leg.slope_corridor_max_deg, leg.slope_corridor_max_at
-    if slope_deg is None or at is None or shown_slope_deg(slope_deg) < WORTH_DEG:
-        return None
-    # The corridor's slope has no interval of its own, and the line's is for other ground.
-    return _bare(
-        "steepest beside the line, up the fall line",
-        at,
-        at.chainage_m,
-        slope_deg,
-        limits(slope_deg, None, None),
-    )
-
-
-def _steeper(beside: Check, other: Check) -> bool:
-    """Whether the place beside is steeper by what an inclinometer shows; else it tells nothing new."""
-    return beside.expected_deg - other.expected_deg >= DIVISION_DEG
-
-
-def _uphill_true_deg(points: LegPoints, at: Position) -> float | None:
-    """Fall line uphill at a place on the line, where the aspects around it agree."""
-    near = int(np.argmin(np.abs(points.chainage_m - at.chainage_m)))
-    aspects = points.aspect_true_deg[max(0, near - 1) : near + 2]
-    here = float(points.aspect_true_deg[near])
-    if math.isnan(here) or not all(
-        abs(bearing_difference_deg(here, float(other))) <= STEADY_DEG for other in aspects
-    ):
-        return None
-    return bearing_mean_deg([here + 180.0])
 
 
 def _placed(check: Check, points: LegPoints, date: dt.date, grid: str) -> Check:

@@ -241,6 +241,7 @@ def _bare_leg(
         ground=None,
         beside=(),
         checks=(),
+        steep_without_check=(),
         cautions=(),
     )
 
@@ -268,6 +269,7 @@ def _leg(
         ground=_ground(leg, settings),
         beside=ground_beside(leg),
         checks=leg_checks(leg, settings.date, settings.grid),
+        steep_without_check=leg.steep_without_check,
         cautions=leg.cautions,
     )
 

@@ -13,7 +13,9 @@ from steybrae.bands import Band
 from steybrae.cautions import Caution, Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.ranges import BearingDeg, Count, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
+from steybrae.route.overhead_result import Quantity
 from steybrae.screening.result import Position
+from steybrae.screening.standing import SteepWithoutCheck
 
 __all__ = [
     "Beside",
@@ -66,6 +68,8 @@ class Check:
         Leg and letter, ``7a``: a reading taken there names it.
     what
         What is there, in words.
+    quantity
+        A slope, of the ground there, or a sight, the angle up to a named place.
     lat_deg
         Latitude on WGS 84, degrees north.
     lon_deg
@@ -101,6 +105,7 @@ class Check:
 
     number: str
     what: str
+    quantity: Quantity
     lat_deg: LatDeg
     lon_deg: LonDeg
     reference: str
@@ -331,7 +336,9 @@ class CardLeg:
     beside
         Steep or unknown ground to the sides.
     checks
-        Places worth a reading.
+        Places worth a reading, where one may stand.
+    steep_without_check
+        Ground worth a reading where one may not stand to take it.
     cautions
         Those of the screening for this leg.
     shape_deg
@@ -370,6 +377,7 @@ class CardLeg:
     ground: CardGround | None
     beside: tuple[Beside, ...]
     checks: tuple[Check, ...]
+    steep_without_check: tuple[SteepWithoutCheck, ...]
     cautions: tuple[Caution, ...]
     shape_deg: tuple[tuple[float, float], ...] = field(default=(), metadata=_PAPER)
     arrival_text: str = field(default="", metadata=_PAPER)

@@ -7,12 +7,15 @@ steep ground down; bearings, lengths and counts to the nearest.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 from steybrae.bands import STEEP_DEG
 from steybrae.card.result import Beside, CardGround, CardLeg, Check, Overhead, RouteCard
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.route.compass_words import bearing_text
+from steybrae.screening.result import LegScreening
+from steybrae.screening.standing import SteepWithoutCheck
 
 __all__ = [
     "GRID_NAMES",
@@ -25,6 +28,7 @@ __all__ = [
     "distance_texts",
     "elevation_text",
     "grounds_text",
+    "legs_without_check",
     "limits_text",
     "look_text",
     "metres_up",
@@ -35,6 +39,7 @@ __all__ = [
     "steepness_text",
     "totals_lines",
     "where_text",
+    "without_check_lines",
 ]
 
 GRID_NAMES: Final = {
@@ -279,6 +284,31 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
     return (
         f"{check.number}: {check.what}, {where_text(check, unit)}. Look {look}; expect "
         f"{slope_text(check.expected_deg)}; {agree}; above {above_text(check)} treat as steeper."
+    )
+
+
+def without_check_lines(steep: Sequence[SteepWithoutCheck]) -> tuple[str, ...]:
+    """Tell ground that is left without a check, a line for what is known steep and one for what may be."""
+    known = [one for one in steep if (one.slope_max_deg or 0.0) >= STEEP_DEG]
+    doubtful = [one for one in steep if one not in known]
+    told = (
+        ("Known steep, no place to measure from", known),
+        ("May be steep or is unknown, no place to measure from", doubtful),
+    )
+    return tuple(f"{why}: {'; '.join(map(_without, found))}." for why, found in told if found)
+
+
+def legs_without_check(legs: Sequence[CardLeg | LegScreening]) -> tuple[str, ...]:
+    """Say the same for legs, each line with its leg's number."""
+    return tuple(
+        f"Leg {leg.number}: {line}" for leg in legs for line in without_check_lines(leg.steep_without_check)
+    )
+
+
+def _without(one: SteepWithoutCheck) -> str:
+    what = one.what.split(",")[0]
+    return (
+        f"{what} ({'unknown' if one.slope_max_deg is None else f'{slope_text(one.slope_max_deg)} or more'})"
     )
 
 

@@ -1,4 +1,4 @@
-"""A card as GPX 1.1: the route, and way-points at steep and at check places.
+"""A card as GPX 1.1: the route, and way-points at checks, where one may stand, and nowhere else.
 
 GPX 1.1 is the schema at http://www.topografix.com/GPX/1/1/gpx.xsd. What a receiver shows of a
 point is its name and perhaps its description; both say what the card says.
@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from gpxpy.gpx import GPX, GPXRoute, GPXRoutePoint, GPXWaypoint
 
 from steybrae import __version__
-from steybrae.bands import STEEP_DEG
 from steybrae.card.result import CardLeg, CardPlace, RouteCard
 from steybrae.card.wording import (
     bearing_shown,
@@ -23,8 +22,8 @@ from steybrae.card.wording import (
     minutes_text,
     overhead_text,
     steepness_text,
+    without_check_lines,
 )
-from steybrae.quantities import shown_slope_deg
 
 __all__ = ["card_gpx"]
 
@@ -72,27 +71,6 @@ def _way_points(card: RouteCard) -> Iterator[GPXWaypoint]:
                 description=check_sentence(check, card.bearing_unit),
                 type="check",
             )
-        if (steep := _steep_point(leg)) is not None:
-            yield steep
-
-
-def _steep_point(leg: CardLeg) -> GPXWaypoint | None:
-    """Make a way-point of the steepest place of a steep leg, where no check stands there."""
-    ground = leg.ground
-    if ground is None or ground.slope_max_deg is None or ground.slope_max_at is None:
-        return None
-    at = ground.slope_max_at
-    if shown_slope_deg(ground.slope_max_deg) < STEEP_DEG or (at.lat_deg, at.lon_deg) in {
-        (check.lat_deg, check.lon_deg) for check in leg.checks
-    }:
-        return None
-    return GPXWaypoint(
-        latitude=round(at.lat_deg, 8),
-        longitude=_longitude(at.lon_deg),
-        name=f"Steep, leg {leg.number}",
-        description=f"Steepest on the line of leg {leg.number}: {steepness_text(ground)}.",
-        type="steep",
-    )
 
 
 def _route_points(card: RouteCard) -> Iterator[GPXRoutePoint]:
@@ -126,5 +104,5 @@ def _leg_words(leg: CardLeg, unit: str) -> str:
         *grounds_text(leg.ground),
         overhead_text(leg.ground.overhead if leg.ground else None, unit),
     )
-    sides = " ".join(beside_sentence(beside) for beside in leg.beside)
+    sides = " ".join((*map(beside_sentence, leg.beside), *without_check_lines(leg.steep_without_check)))
     return f"Leg {leg.number} to {leg.to}: {', '.join(part for part in figures if part)}. {sides}".strip()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.route.corridor import PLACE_ERROR_M
-from steybrae.route.overhead_result import Above, ExpectedReading, SightAnswer
+from steybrae.route.overhead_result import Above, ExpectedReading, Quantity, SightAnswer
 from steybrae.route.shape_result import Spot
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
@@ -24,7 +24,7 @@ Environmental & Engineering Geoscience 12(3); abstract); for other cells our cho
 
 @dataclass(frozen=True)
 class SteepestOnLine:
-    """The steepest ground on a leg, as the screening found it.
+    """The steepest ground on a leg or beside it, as the screening found it.
 
     Attributes
     ----------
@@ -86,15 +86,16 @@ def expected_readings(
     known: SlopeUncertainty,
     cell_m: float,
     *,
-    first_number: int = 1,
+    beside: SteepestOnLine | None = None,
     vertical_error_m: float | None = None,
     place_error_m: float = PLACE_ERROR_M,
 ) -> tuple[ExpectedReading, ...]:
-    """Two or three readings that would tell most about a leg.
+    """List the readings that would tell most about a leg, whether or not one may stand there.
 
-    The steepest ground on the line, looking up its fall line; the steepest start zone overhead
-    that is far enough to sight, else that from the parts outside of start zones; the most marked
-    convex roll, looking down it.
+    The steepest ground on the line, looking up its fall line; the steepest beside it; the
+    steepest start zone overhead that is far enough to sight, else that from the parts outside of
+    start zones; the most marked convex roll, looking down it. Where one may stand is told by
+    `steybrae.screening.standing`.
 
     Parameters
     ----------
@@ -106,8 +107,8 @@ def expected_readings(
         How well the model's slopes are known.
     cell_m
         Size of the model's cells.
-    first_number
-        Number of the first reading in the plan.
+    beside
+        Steepest ground beside the line; None where it tells nothing new.
     vertical_error_m, place_error_m
         See `sight_interval_deg`.
 
@@ -117,13 +118,14 @@ def expected_readings(
         Numbered on; empty where nothing is known.
     """
     found: list[Reading] = []
-    if steepest is not None:
-        aspect = steepest.aspect_true_deg
-        look = None if aspect is None else (aspect + 180.0) % 360.0
-        where = "at the place" if steepest.chainage_m is None else "on the line"
-        what = f"steepest {where}, up the fall line"
-        numbers = steepest.slope_deg, steepest.low_deg, steepest.high_deg
-        found.append((steepest.place, steepest.chainage_m, look, *numbers, what))
+    for ground, where in ((steepest, "on"), (beside, "beside")):
+        if ground is not None:
+            aspect = ground.aspect_true_deg
+            look = None if aspect is None else (aspect + 180.0) % 360.0
+            place = "at the place" if ground.chainage_m is None else f"{where} the line"
+            what = f"steepest {place}, up the fall line"
+            numbers = ground.slope_deg, ground.low_deg, ground.high_deg
+            found.append((ground.place, ground.chainage_m, look, *numbers, what, "slope"))
     for sight in _sights(above):
         reading = _sight_reading(sight, cell_m, vertical_error_m, place_error_m)
         if reading:
@@ -135,8 +137,10 @@ def expected_readings(
         low, high = slope_interval_deg([math.tan(math.radians(roll.below_deg))], [0.0], known)
         ends = (_finite(float(low[0])), _finite(float(high[0])))
         what = f"top of a convex roll, down its steeper part over {roll.scale_m:.0f} m"
-        found.append((roll.place, roll.chainage_m, roll.bearing_true_deg, roll.below_deg, *ends, what))
-    return tuple(ExpectedReading(first_number + k, *reading) for k, reading in enumerate(found))
+        found.append(
+            (roll.place, roll.chainage_m, roll.bearing_true_deg, roll.below_deg, *ends, what, "slope")
+        )
+    return tuple(ExpectedReading(k, *reading) for k, reading in enumerate(found, start=1))
 
 
 def _sights(above: Above) -> list[SightAnswer]:
@@ -145,7 +149,7 @@ def _sights(above: Above) -> list[SightAnswer]:
     return [] if looks is None else [one for one in (looks.sight, looks.sight_outside) if one is not None]
 
 
-Reading = tuple[Spot, float | None, float | None, float, float | None, float | None, str]
+Reading = tuple[Spot, float | None, float | None, float, float | None, float | None, str, Quantity]
 
 
 def _sight_reading(
@@ -157,7 +161,7 @@ def _sight_reading(
         return []
     ends = sight_interval_deg(sight.deg, sight.distance_m, cell_m, vertical_error_m, place_error_m)
     what = f"sight line to the steepest start zone overhead, {math.floor(sight.distance_m)} m away"
-    return [(sight.stand, sight.chainage_m, sight.bearing_true_deg, sight.deg, *ends, what)]
+    return [(sight.stand, sight.chainage_m, sight.bearing_true_deg, sight.deg, *ends, what, "sight")]
 
 
 def _finite(value: float) -> float | None:

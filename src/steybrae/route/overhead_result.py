@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ __all__ = [
     "OverheadAnswer",
     "PathAnswer",
     "Profile",
+    "Quantity",
     "SeenAlong",
     "SightAnswer",
     "TopAnswer",
@@ -27,6 +28,8 @@ __all__ = [
 
 PLACE_SIGHT_DEG: Final = 25.0
 """Overhead angle that makes a place matter, degrees (common practice, no source)."""
+
+Quantity = Literal["slope", "sight"]
 
 
 @dataclass(frozen=True)
@@ -193,6 +196,9 @@ class ExpectedReading:
         Its 95 % high end, degrees; None not known: then open above.
     what
         What is sighted, in words.
+    quantity
+        ``slope``, of the ground there, or ``sight``, the angle up to a named place: a sight never
+        confirms a slope.
     """
 
     number: Ordinal
@@ -203,6 +209,7 @@ class ExpectedReading:
     low_deg: SlopeDeg | None
     high_deg: SlopeDeg | None
     what: str
+    quantity: Quantity
 
 
 def _empty() -> Array:

@@ -20,6 +20,7 @@ from steybrae.screening.exchanged import would_lie_on
 from steybrae.screening.ground_result import GroundAt, GroundPatch, PlaceAt, Within
 from steybrae.screening.leg import possible_bands
 from steybrae.screening.screen import Settings
+from steybrae.screening.standing import cells_within
 from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, slope_field
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
@@ -144,17 +145,7 @@ class Around:
 
     def within(self, radius_m: float) -> NDArray[np.bool_]:
         """Cells whose square a circle round the place touches, and the 3 x 3 around the place."""
-        rows, cols = self.field.slope_deg.shape
-        dc = np.abs(np.arange(cols) + 0.5 - self.col)[None, :]
-        dr = np.abs(np.arange(rows) + 0.5 - self.row)[:, None]
-        sizes = np.hypot(self.jacobian[0], self.jacobian[1])
-        # From the place to the nearest edge of each square, along columns and rows.
-        apart = np.hypot(np.maximum(dc - 0.5, 0.0) * sizes[0], np.maximum(dr - 0.5, 0.0) * sizes[1])
-        near = (np.abs(np.arange(cols) - math.floor(self.col)) <= 1)[None, :] & (
-            np.abs(np.arange(rows) - math.floor(self.row)) <= 1
-        )[:, None]
-        inside: NDArray[np.bool_] = (apart <= radius_m) | near
-        return inside
+        return cells_within(self.field.slope_deg.shape, (self.col, self.row), self.jacobian, radius_m)
 
     def offsets_m(self) -> tuple[Array, Array]:
         """Metres east and north from the place to the centre of each cell, shape of the window."""

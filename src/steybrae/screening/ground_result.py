@@ -15,6 +15,7 @@ from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
+from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.dem import Array
 from steybrae.terrain.start_zones import StartRules
 
@@ -178,7 +179,9 @@ class GroundAt:
     terrain_traps
         Ground that makes a slide worse, in the order of the leg.
     expected_readings
-        Where to look with a clinometer, and what it should read.
+        Where to look with a clinometer, and what it should read, where one may stand.
+    steep_without_check
+        Ground worth a reading where one may not stand to take it.
     run_out
         Published run-out angles; None unless asked for, and where there are none.
     forecast
@@ -212,6 +215,7 @@ class GroundAt:
     convex_rolls: tuple[ConvexRoll, ...] = ()
     terrain_traps: tuple[TerrainTrap, ...] = ()
     expected_readings: tuple[ExpectedReading, ...] = ()
+    steep_without_check: tuple[SteepWithoutCheck, ...] = ()
     run_out: RunOut | None = None
     forecast: ForecastBeside | None = None
     cross_check: CrossCheck | None = None

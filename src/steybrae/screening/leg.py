@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.bands import STEEP_DEG, Band, BandScheme
+from steybrae.bands import DEFAULT_EDGES_DEG, STEEP_DEG, Band, BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.ascent import ascent, contours_climbed_m
@@ -21,6 +22,7 @@ from steybrae.route.overhead_result import Above, ExpectedReading
 from steybrae.route.shape_result import Spot
 from steybrae.route.touching import Pieces
 from steybrae.screening.result import LegPoints, LegScreening, Position, SideGround, Sides
+from steybrae.screening.standing import StandingRules, SteepWithoutCheck
 from steybrae.terrain.attributes import aspect_deg, aspect_sector
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
@@ -34,6 +36,12 @@ __all__ = [
     "possible_bands",
     "screen_leg",
 ]
+
+WORTH_DEG: Final = DEFAULT_EDGES_DEG[0]
+"""Ground is worth a reading where it is, or may be, as steep as this: the lowest band edge."""
+
+DIVISION_DEG: Final = 1.0
+"""Division of a hand inclinometer, degrees (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +69,8 @@ class Rules:
         For the ascent.
     grid
         Grid of the model.
+    standing
+        Where one may stand to take a reading.
     """
 
     bands: BandScheme
@@ -69,6 +79,7 @@ class Rules:
     reversal_m: float
     interval_m: float | None
     grid: Grid
+    standing: StandingRules
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,6 +118,7 @@ def screen_leg(
     slope_high = None if top is None else _known(np.nanmax(high) if np.isfinite(high).any() else math.nan)
     corridor = None if near.steepest is None else near.steepest.slope_deg
     unknown = float(pieces.length_m[~pieces.known].sum())
+    readings, without = _readings(ground, top, (low, high), overhead, (look, rules))
     length = ground.track.length_m
     open_above = unknown > 0.0 or near.unknown or slope_high is None
     situation = rules.situation(
@@ -149,7 +161,8 @@ def screen_leg(
         unknown_above=overhead.above.unknown_above,
         convex_rolls=overhead.above.convex_rolls,
         terrain_traps=overhead.above.terrain_traps,
-        expected_readings=_readings(ground, top, (low, high), overhead, (look, rules)),
+        expected_readings=readings,
+        steep_without_check=without,
         cautions=cautions_for(situation),
         points=_points(ground, low, high, look),
         overhead_profile=overhead.above.profile,
@@ -162,30 +175,54 @@ def _readings(
     interval: tuple[Array, Array],
     overhead: LegAbove,
     by: tuple[Look, Rules],
-) -> tuple[ExpectedReading, ...]:
-    steepest = None
-    if top is not None:
-        pieces, at = ground.pieces, _on_line(ground, top)
-        low, high = (_known(end[top]) for end in interval)
-        height = float(np.interp(at.chainage_m, ground.chainage_m, ground.elevation_m))
-        steepest = SteepestOnLine(
-            float(pieces.slope_deg[top]),
-            low,
-            high,
-            _known(float(aspect_deg(pieces.p[top : top + 1], pieces.q[top : top + 1])[0])),
-            Spot(at.lat_deg, at.lon_deg, _known(height)),
-            at.chainage_m,
-        )
+) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...]]:
+    """Split readings, in the order in which they are met, by whether one may stand there."""
     look, rules = by
-    return expected_readings(
+    steepest = None if top is None else _on_line_steepest(ground, top, interval)
+    all_of_them = expected_readings(
         overhead.above,
-        steepest,
+        steepest if steepest is not None and _worth(steepest.slope_deg, steepest.high_deg) else None,
         rules.uncertainty,
         max(look.cell_m),
-        first_number=overhead.first_number,
+        beside=_beside_steepest(ground.beside, rules.grid, steepest),
         vertical_error_m=overhead.vertical_error_m,
         place_error_m=look.place_error_m,
     )
+    met = sorted(all_of_them, key=lambda one: one.chainage_m or 0.0)
+    kept, without = rules.standing.split(tuple(met), look.place_error_m)
+    numbered = (replace(one, number=overhead.first_number + k) for k, one in enumerate(kept))
+    return tuple(numbered), without
+
+
+def _worth(slope_deg: float, high_deg: float | None) -> bool:
+    """Whether ground is, or may be, as steep as `WORTH_DEG`."""
+    return high_deg is None or shown_slope_deg(max(slope_deg, high_deg)) >= WORTH_DEG
+
+
+def _on_line_steepest(ground: LegGround, top: int, interval: tuple[Array, Array]) -> SteepestOnLine:
+    pieces, at = ground.pieces, _on_line(ground, top)
+    low, high = (_known(end[top]) for end in interval)
+    height = float(np.interp(at.chainage_m, ground.chainage_m, ground.elevation_m))
+    return SteepestOnLine(
+        float(pieces.slope_deg[top]),
+        low,
+        high,
+        _known(float(aspect_deg(pieces.p[top : top + 1], pieces.q[top : top + 1])[0])),
+        Spot(at.lat_deg, at.lon_deg, _known(height)),
+        at.chainage_m,
+    )
+
+
+def _beside_steepest(near: BesideLine, grid: Grid, on_line: SteepestOnLine | None) -> SteepestOnLine | None:
+    """Give the steepest of the corridor where it is worth a reading and steeper than the line shows."""
+    at = _beside(near, grid)
+    if near.steepest is None or at is None or shown_slope_deg(near.steepest.slope_deg) < WORTH_DEG:
+        return None
+    if on_line is not None and near.steepest.slope_deg - on_line.slope_deg < DIVISION_DEG:
+        return None
+    # The corridor's slope has no interval of its own, and the line's is for other ground.
+    spot = Spot(at.lat_deg, at.lon_deg, None)
+    return SteepestOnLine(near.steepest.slope_deg, None, None, None, spot, at.chainage_m)
 
 
 def _steepest(pieces: Pieces) -> int | None:

@@ -17,6 +17,7 @@ from steybrae.route.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening.ground_result import GroundAt, RunOut
 from steybrae.screening.screen import Settings
+from steybrae.screening.standing import StandingRules
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import jacobian_at
@@ -65,6 +66,8 @@ def with_above(
         vertical_error_m=settings.vertical_error_m,
         place_error_m=ground.within.radius_m,
     )
+    standing = StandingRules(source, settings.method, settings.engine, known)
+    kept, without = standing.split(readings, ground.within.radius_m)
     sight = None if above.overhead is None else above.overhead.sight
     found = run_out(source, place, sight) if published and sight is not None else None
     more = cautions_for(
@@ -83,7 +86,10 @@ def with_above(
         unknown_above=above.unknown_above,
         convex_rolls=above.convex_rolls,
         terrain_traps=above.terrain_traps,
-        expected_readings=tuple(replace(reading, chainage_m=None) for reading in readings),
+        expected_readings=tuple(
+            replace(reading, number=number, chainage_m=None) for number, reading in enumerate(kept, start=1)
+        ),
+        steep_without_check=without,
         run_out=found,
         cautions=(*ground.cautions, *(caution for caution in more if caution not in ground.cautions)),
     )

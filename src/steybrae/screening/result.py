@@ -25,6 +25,7 @@ from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.origin import RunOrigin
 from steybrae.screening.picture import Relief
 from steybrae.screening.place_result import PlaceThatMatters, PossibleOnly
+from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.dem import Array
 from steybrae.terrain.start_zones import StartRules
 
@@ -222,7 +223,9 @@ class LegScreening:
     terrain_traps
         Ground that makes a slide worse, in the order of the leg.
     expected_readings
-        Where a clinometer would tell most, numbered through the whole route.
+        Where a clinometer would tell most and one may stand, numbered through the whole route.
+    steep_without_check
+        Ground worth a reading where one may not stand to take it.
     cautions
         Those that apply to this leg.
     points
@@ -266,6 +269,7 @@ class LegScreening:
     convex_rolls: tuple[ConvexRoll, ...]
     terrain_traps: tuple[TerrainTrap, ...]
     expected_readings: tuple[ExpectedReading, ...]
+    steep_without_check: tuple[SteepWithoutCheck, ...]
     cautions: Cautions
     points: LegPoints = field(metadata={"json": False})
     overhead_profile: Profile = field(metadata={"json": False})

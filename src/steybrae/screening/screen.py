@@ -33,6 +33,7 @@ from steybrae.screening.result import (
     SettingsUsed,
     Totals,
 )
+from steybrae.screening.standing import StandingRules
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array, DemSource, Grid
@@ -154,7 +155,8 @@ def screen_route(
         sample=settings.origin.sample,
     )
     least_m = reversal_m(settings.vertical_error_m)
-    rules = Rules(settings.bands, known, situation, least_m, settings.interval_m, grid)
+    standing = StandingRules(source, settings.method, settings.engine, known)
+    rules = Rules(settings.bands, known, situation, least_m, settings.interval_m, grid, standing)
     legs: list[LegScreening] = []
     grounds: list[LegGround] = []
     for number, track in enumerate(tracks):

@@ -8,6 +8,7 @@ from functools import partial
 from typing import Final
 
 from steybrae.card.result import RouteCard
+from steybrae.card.wording import legs_without_check
 from steybrae.show.card_front import front_block, front_rest, text_blocks
 from steybrae.show.card_rows import (
     BOTTOM_MM,
@@ -130,6 +131,10 @@ def _sections(card: RouteCard, paper: Paper) -> Iterator[_Section]:
     checks = [_Block(CHECK_MM, partial(check_row, card, check)) for leg in card.legs for check in leg.checks]
     if checks:
         yield _Section(_Block(CHECK_HEAD_MM, check_head), checks)
+    if without := legs_without_check(card.legs):
+        blocks = text_blocks(paper, without, LEFT_MM, RIGHT_MM - LEFT_MM)
+        head = _Block(_TITLE_MM, partial(_title, "Steep ground without a check"))
+        yield _Section(head, [_Block(*block) for block in blocks])
     yield from _texts(card, paper)
 
 

@@ -17,6 +17,7 @@ from steybrae.card.wording import (
     distance_texts,
     elevation_text,
     grounds_text,
+    legs_without_check,
     minutes_text,
     overhead_text,
     place_text,
@@ -45,6 +46,7 @@ def card_tables(card: RouteCard) -> RenderableType:
     checks = [
         Text(f"  {check_sentence(check, card.bearing_unit)}") for leg in card.legs for check in leg.checks
     ]
+    without = [Text(f"  {line}") for line in legs_without_check(card.legs)]
     notes = [line for line in (*card.time_words, *card.daylight_words, *card.notes, *card.basis) if line]
     return Group(
         *_head(card),
@@ -52,6 +54,7 @@ def card_tables(card: RouteCard) -> RenderableType:
         _legs(card),
         *_under("To the sides", beside),
         *_under("Checks: places worth a reading", checks),
+        *_under("Steep ground without a check", without),
         *_under("What it rests on", [Text(f"  {line}") for line in notes]),
     )
 

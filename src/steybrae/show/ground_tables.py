@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rich.console import Console
 
+from steybrae.card.wording import without_check_lines
 from steybrae.quantities import one_in_text, round_down, round_up, slope_text
 from steybrae.route.compass_words import bearing_text
 from steybrae.screening.ground_result import GroundAt, RunOut, Within
@@ -152,7 +153,7 @@ def _readings(ground: GroundAt) -> list[str]:
         lines.append(
             f"Reading to expect {reading.number}: {interval_text(reading)}{towards} ({reading.what})"
         )
-    return lines
+    return [*lines, *without_check_lines(ground.steep_without_check)]
 
 
 def _run_out(found: RunOut | None) -> list[str]:

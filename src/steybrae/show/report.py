@@ -17,6 +17,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from steybrae.bands import BandScheme
+from steybrae.card.wording import legs_without_check
 from steybrae.errors import QuantityError
 from steybrae.quantities import round_up
 from steybrae.screening.picture import UNKNOWN, Relief
@@ -156,6 +157,7 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         "rows": [(leg, table_row(leg)) for leg in screening.legs],
         "band_rows": band_rows(screening),
         "readings": reading_rows(screening),
+        "without_check": legs_without_check(screening.legs),
         "shapes": _shapes(screening),
         "method": method_rows(screening, relief),
         "points": report_points(screening, relief),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.bands import STEEP_DEG, BandScheme
+from steybrae.card.wording import without_check_lines
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer, SightAnswer
 from steybrae.screening.result import LegScreening, RouteScreening
@@ -113,8 +114,8 @@ def leg_words(leg: LegScreening, scheme: BandScheme) -> LegWords:
         _steep_words(leg),
         overhead_words(leg.overhead, unknown_above=leg.unknown_above),
         _unknown_words(leg),
-        tuple(_reading_words(reading) for reading in leg.expected_readings)
-        or ("Nothing to expect: no steepness is known here.",),
+        (*map(_reading_words, leg.expected_readings), *without_check_lines(leg.steep_without_check))
+        or ("None.",),
         _bar(leg),
     )
 

@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from steybrae.bands import STEEP_DEG, Band
+from steybrae.card.wording import legs_without_check
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.screening.cross_check import CrossCheck
@@ -42,11 +43,17 @@ def route_tables(screening: RouteScreening) -> RenderableType:
         Text(),
         overhead_table(screening.legs),
         Text(),
+        *_without_check(screening.legs),
         Text(_overhead_basis(screening)),
         Text(),
         Text(_basis(screening)),
         *([Text(f"\n{cross_check_text(screening.cross_check)}")] if screening.cross_check else []),
     )
+
+
+def _without_check(legs: Sequence[LegScreening]) -> list[Text]:
+    lines = legs_without_check(legs)
+    return [Text("\n".join(lines)), Text()] if lines else []
 
 
 def cross_check_text(check: CrossCheck) -> str:

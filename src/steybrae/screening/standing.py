@@ -1,0 +1,177 @@
+"""Where one may stand to take a reading: known ground off steep slopes, with no drop, all round."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.bands import STEEP_DEG
+from steybrae.ranges import LatDeg, LonDeg, SlopeDeg
+from steybrae.route.overhead_result import ExpectedReading
+from steybrae.terrain.attributes import slope_field
+from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.drops import drop_m
+from steybrae.terrain.engines import Engine
+from steybrae.terrain.gradients import Method
+from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+
+__all__ = ["Standing", "StandingRules", "SteepWithoutCheck", "cells_within", "may_stand"]
+
+STAND_ROUND_M: Final = 30.0
+"""Least distance round a standing place that has to be off steep ground, metres (our choice)."""
+
+
+@dataclass(frozen=True)
+class SteepWithoutCheck:
+    """Ground worth a reading that has no place from which one may take it.
+
+    Attributes
+    ----------
+    lat_deg
+        Where one would have to stand: latitude on WGS 84, degrees north. It is no way-point.
+    lon_deg
+        Longitude on WGS 84, degrees east.
+    slope_max_deg
+        Steepest ground known within the distance looked at, degrees; None where none is known.
+    what
+        What would have been measured, in words.
+    """
+
+    lat_deg: LatDeg
+    lon_deg: LonDeg
+    slope_max_deg: SlopeDeg | None
+    what: str
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Whether one may stand at a place to take a reading, and the steepest known ground round it.
+
+    ``slope_max_deg`` is None where no ground is known.
+    """
+
+    may: bool
+    slope_max_deg: float | None
+
+
+@dataclass(frozen=True)
+class StandingRules:
+    """The model, and how its slopes are computed and known."""
+
+    source: DemSource
+    method: Method
+    engine: Engine
+    known: SlopeUncertainty
+
+    def split(
+        self, readings: tuple[ExpectedReading, ...], place_error_m: float
+    ) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...]]:
+        """Split readings into those that one may stand for and ground left without a check.
+
+        Parameters
+        ----------
+        readings
+            All that would tell much.
+        place_error_m
+            How far off the place one may stand, metres.
+
+        Returns
+        -------
+        tuple
+            Those, and the others, in their order.
+        """
+        kept: list[ExpectedReading] = []
+        without: list[SteepWithoutCheck] = []
+        for reading in readings:
+            at = reading.place
+            found = may_stand(at.lat_deg, at.lon_deg, self, place_error_m)
+            if found.may:
+                kept.append(reading)
+                continue
+            slopes = [found.slope_max_deg, reading.expected_deg if reading.quantity == "slope" else None]
+            steepest = max((slope for slope in slopes if slope is not None), default=None)
+            without.append(SteepWithoutCheck(at.lat_deg, at.lon_deg, steepest, reading.what))
+        return tuple(kept), tuple(without)
+
+
+def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_m: float) -> Standing:
+    """Tell whether a place serves for taking a reading.
+
+    Every cell within the larger of `place_error_m` and `STAND_ROUND_M` has to be known, with the
+    95 % upper end of its own slope below `STEEP_DEG`, and there must be no drop. This tells
+    where a reading may be planned; it does not tell that the ground there is gentle.
+
+    Parameters
+    ----------
+    lat_deg, lon_deg
+        The place, on WGS 84.
+    rules
+        The model; where it has no known upper end no place serves.
+    place_error_m
+        How far off the place one may stand, metres.
+
+    Returns
+    -------
+    Standing
+
+    Raises
+    ------
+    ModelError
+        The model cannot be used there.
+    """
+    grid = rules.source.grid
+    col, row = (float(v) for v in grid.from_wgs84(lon_deg, lat_deg))
+    radius_m = max(place_error_m, STAND_ROUND_M)
+    jacobian = jacobian_at(grid, col, row)
+    # Slopes need one cell more; the 3 x 3 around the place count on any model.
+    across, along = (math.ceil(radius_m / size) + 3 for size in np.hypot(*jacobian))
+    left, top = math.floor(col) - across, math.floor(row) - along
+    dem = rules.source.read(top, left, 2 * along + 1, 2 * across + 1)
+    field = slope_field(dem, rules.method, engine=rules.engine)
+    inside = cells_within(dem.grid.shape, (col - left, row - top), jacobian, radius_m)
+    slopes = field.slope_deg[inside]
+    high = slope_interval_deg(field.p[inside], field.q[inside], rules.known)[1]
+    steepest = float(np.nanmax(slopes)) if np.isfinite(slopes).any() else None
+    # NaN, which is unknown or without an upper end, is not below.
+    gentle = bool(np.all(np.isfinite(slopes) & (high < STEEP_DEG)))
+    drop = bool((drop_m(dem.heights_m, jacobian)[inside] > 0.0).any())
+    return Standing(gentle and not drop, steepest)
+
+
+def cells_within(
+    shape: tuple[int, int], at: tuple[float, float], jacobian: Array, radius_m: float
+) -> NDArray[np.bool_]:
+    """Cells whose square a circle round a place touches, and the 3 x 3 around the place.
+
+    Parameters
+    ----------
+    shape
+        Rows and columns of a window.
+    at
+        Column and row of the place in it, cells, counted from the window's corner.
+    jacobian
+        ``(2, 2)``, ground metres per cell.
+    radius_m
+        Of the circle, metres.
+
+    Returns
+    -------
+    NDArray
+        ``[row, col]``.
+    """
+    col, row = at
+    dc = np.abs(np.arange(shape[1]) + 0.5 - col)[None, :]
+    dr = np.abs(np.arange(shape[0]) + 0.5 - row)[:, None]
+    across_m, along_m = np.hypot(jacobian[0], jacobian[1])
+    # From the place to the nearest edge of each square, along columns and rows.
+    apart_m = np.hypot(np.maximum(dc - 0.5, 0.0) * across_m, np.maximum(dr - 0.5, 0.0) * along_m)
+    near = (np.abs(np.arange(shape[1]) - math.floor(col)) <= 1)[None, :] & (
+        np.abs(np.arange(shape[0]) - math.floor(row)) <= 1
+    )[:, None]
+    inside: NDArray[np.bool_] = (apart_m <= radius_m) | near
+    return inside
