@@ -422,7 +422,8 @@ def test_log_and_review_end_to_end_with_the_picture(run: Run, tmp_path: Path) ->
     bias = 28.0 - math.degrees(math.atan(0.5))
     assert clino["bias_deg"] == pytest.approx(bias, abs=1e-12)
     assert clino["spread_deg"] == pytest.approx(1.0, abs=1e-12)
-    assert clino["limit_high_deg"] == pytest.approx(bias + 2.0, abs=1e-12)
+    # One more difference of three lies within t(0.975, 2) s sqrt(1 + 1/3) of the bias.
+    assert clino["limit_high_deg"] == pytest.approx(bias + 4.302653 * math.sqrt(4.0 / 3.0), abs=1e-6)
     # t(0.975, 2) = 4.302653.
     assert clino["bias_high_deg"] == pytest.approx(bias + 4.302653 / math.sqrt(3.0), abs=1e-6)
     assert (phone["count"], phone["without_reference"], phone["bias_deg"]) == (0, 1, None)
@@ -441,6 +442,24 @@ def test_log_and_review_end_to_end_with_the_picture(run: Run, tmp_path: Path) ->
     with Image.open(picture) as image:
         assert image.width > 1000
         assert "avalanche forecast" in image.info["Description"]
+
+
+def test_logs_of_a_class_are_one_review_without_doubling(run: Run, tmp_path: Path) -> None:
+    ana, bo = tmp_path / "ana.csv", tmp_path / "bo.csv"
+    for log, who, reading in ((ana, "Ana", "29deg"), (bo, "Bo", "27deg")):
+        run("reading", reading, *FIVE_GAPS, "--log", str(log), "--observer", who, "--instrument", "clino")
+    bo.write_text(bo.read_text("utf-8") + ana.read_text("utf-8").splitlines()[1] + "\n", "utf-8")
+    found = answer(run, "--review", str(ana), "--review", str(bo))
+    assert (found["rows"], found["doubled"]) == (2, 1)
+    (place,) = found["places"]
+    assert [one["observer"] for one in place["readings"]] == ["Ana", "Bo"]
+    assert place["reference_high_deg"] == pytest.approx(math.degrees(math.atan(0.5)), abs=1e-9)
+    hidden = answer(run, "--review", str(ana), "--review", str(bo), "--no-names")
+    assert "Ana" not in json.dumps(hidden)
+    assert [one["name"] for one in hidden["agreements"] if one["kind"] == "observer"] == [
+        "person 1",
+        "person 2",
+    ]
 
 
 def test_a_log_with_markup_in_its_names_is_printed_as_it_is(run: Run, tmp_path: Path) -> None:
@@ -579,7 +598,7 @@ def test_the_picture_of_a_comparison_carries_the_cautions_and_is_not_overwritten
         ),
         (
             ("34deg", "--review", "a.csv", "--gap", "2mm"),
-            "--review looks at a whole log and goes with --figure, --force and --json only; got READING and "
+            "--review looks at a whole log and goes with --no-names, --figure, --force and --json only; got READING and "
             "--gap too. Run the two apart.",
         ),
         (

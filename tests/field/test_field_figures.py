@@ -16,7 +16,8 @@ from steybrae.field.agreement import Origin, Reference, compare_readings
 from steybrae.field.log import LogRow
 from steybrae.field.readings import ReadingSet
 from steybrae.field.review import review
-from steybrae.show.field_figures import comparison_figure, review_figure, save_figure
+from steybrae.show.field_figures import comparison_figure, save_figure
+from steybrae.show.review_figure import review_figure
 from steybrae.show.style import UNKNOWN_HATCH, band_hatch, band_tint, lightness
 
 RESULT = compare_readings(
@@ -93,7 +94,7 @@ def test_a_dollar_in_a_name_is_a_dollar(tmp_path: Path) -> None:
     rows = [LogRow(NOON, "A$na$", "clino", (30.0,), 30.0, 4.0, reference_slope_deg=30.0)]
     figure = review_figure(review(rows))
     save_figure(figure, tmp_path / "one.png", review(rows).cautions)
-    assert "observer: A$na$" in texts(figure)
+    assert "observer A$na$" in texts(figure)
     assert not any(text.get_parse_math() for text in figure.findobj(Text))
 
 
@@ -128,21 +129,59 @@ def test_other_formats_are_written_too(tmp_path: Path, suffix: str, mark: bytes)
     assert mark in path.read_bytes()
 
 
-def test_review_draws_points_bias_and_limits() -> None:
-    found = review(ROWS)
+def a_class(people: int, checks: int) -> list[LogRow]:
+    """Readings 1 degree apart from person to person, on slopes 3 degrees apart from check to check."""
+    return [
+        LogRow(
+            NOON,
+            f"Observer with a name, number {who}",
+            "clino" if who % 2 else "phone",
+            (25.0 + 3.0 * at + who,),
+            25.0 + 3.0 * at + who,
+            4.0,
+            reference_slope_deg=30.0 + 3.0 * at,
+            plan="day.zip",
+            check=f"{at}a",
+        )
+        for at in range(checks)
+        for who in range(people)
+    ]
+
+
+def test_every_reading_of_a_class_is_drawn_at_its_place_and_row() -> None:
+    found = review(a_class(12, 8))
     figure = review_figure(found)
-    assert len(figure.axes) == 2
-    clino = found.agreements[0]
-    points = next(line for line in figure.axes[0].lines if line.get_marker() == "o")
-    assert tuple(points.get_ydata()) == pytest.approx(clino.differences_deg)
-    assert tuple(points.get_xdata()) == pytest.approx(clino.means_deg)
-    drawn = texts(figure)
-    assert "bias +0.7°" in drawn
-    assert "instrument: clino 3 with a reference, 0 without" in drawn
-    low_deg, high_deg = figure.axes[0].get_ylim()
-    assert low_deg == -high_deg
-    assert clino.limit_high_deg is not None
-    assert high_deg > clino.limit_high_deg
+    columns, below = figure.axes[:8], figure.axes[8]
+    assert len(figure.axes) == 9
+    for place, axes in zip(found.places, columns, strict=True):
+        dots = {line.get_ydata()[0]: line.get_xdata()[0] for line in axes.lines if line.get_marker() == "o"}
+        assert sorted(dots) == list(range(12))
+        assert sorted(dots.values()) == sorted(reading.mean_deg for reading in place.readings)
+        assert place.name.split(" of ")[0] in axes.get_title()
+    dots = [line for line in below.lines if line.get_marker() == "o"]
+    assert [line.get_xdata()[0] for line in dots] == [at.bias_deg for at in found.agreements]
+    thin = [line for line in below.lines if line.get_linewidth() == 0.8 and line.get_ydata()[0] != 0.0]
+    for line in thin:
+        if line.get_marker() == "None" and len(set(line.get_ydata())) == 1:
+            at = found.agreements[int(line.get_ydata()[0])]
+            assert tuple(line.get_xdata()) == (at.limit_low_deg, at.limit_high_deg)
+
+
+def test_twelve_observers_at_eight_places_fit_a_page_and_no_text_covers_another() -> None:
+    figure = review_figure(review(a_class(12, 8)))
+    assert tuple(figure.get_size_inches()) <= (8.27, 11.69)
+    assert figure.get_figheight() <= 11.69
+    figure.canvas.draw()
+    page = figure.bbox
+    boxes = [
+        text.get_window_extent()
+        for text in figure.findobj(Text)
+        if text.get_visible() and text.get_text().strip()
+    ]
+    for number, box in enumerate(boxes):
+        assert page.x0 <= box.x0, box
+        assert box.x1 <= page.x1, box
+        assert not any(box.overlaps(other) for other in boxes[:number])
 
 
 def test_small_logs_are_drawn() -> None:

@@ -72,9 +72,9 @@ def reading(
     leads: the steeper. A gentle reading never lowers what the map says.
     """
     given = given_options(context)
-    if log.review is not None:
+    if log.review:
         refuse_beside_review(given)
-        _review(log.review, outputs)
+        _review(log.review, outputs, names=not log.no_names)
         return
     refuse_alone(given)
     outputs.check()
@@ -175,22 +175,24 @@ def _show(result: ReadingResult, basis: Sequence[str], *, as_json: bool) -> None
     print_cautions(result.cautions, to)
 
 
-def _review(path: Path, outputs: ReadingOutputs) -> None:
+def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> None:
     from steybrae.cli.options import console, print_cautions, print_json
     from steybrae.field.review import review
     from steybrae.files.logs import read_log
     from steybrae.show.reading_tables import print_review
 
     outputs.check()
-    read = read_log(path)
-    found = review(read.rows, damaged=read.damaged)
+    logs = [read_log(path) for path in paths]
+    rows = [row for read in logs for row in read.rows]
+    found = review(rows, damaged=[line for read in logs for line in read.damaged], names=names)
     if outputs.figure is not None:
-        from steybrae.show.field_figures import review_figure, save_figure
+        from steybrae.show.field_figures import save_figure
+        from steybrae.show.review_figure import review_figure
 
         save_figure(review_figure(found), outputs.figure, found.cautions, force=outputs.force)
     if outputs.as_json:
         print_json("reading review", found)
         return
     to = console()
-    print_review(found, read.damaged, to)
+    print_review(found, to)
     print_cautions(found.cautions, to)

@@ -249,7 +249,10 @@ class LogOptions(Group, panel="The log"):
     instrument: str = option("--instrument", "With what, for the log.", default="")
     note: str = option("--note", "Anything, for the log.", default="")
     time: str | None = option("--time", "When, with its zone: 2026-02-14T10:30+00:00; now if not given.")
-    review: Path | None = option("--review", "Look at a log: bias and spread of each instrument.")
+    review: list[Path] | None = option(
+        "--review", "Look at a log: bias and spread of each instrument; repeat it for the logs of a class."
+    )
+    no_names: bool = flag("--no-names", "Number the observers of a review instead of naming them.")
 
     def read_time(self) -> dt.datetime:
         """When the reading was taken; now, in the zone of this computer, where nothing was typed.
@@ -318,10 +321,11 @@ _NEEDS: Final[Mapping[str, tuple[str, ...]]] = {
     "--instrument": ("--log",),
     "--note": ("--log",),
     "--time": ("--log",),
+    "--no-names": ("--review",),
 }
 """Options that say nothing without one of others."""
 
-_WITH_REVIEW: Final = ("--review", "--figure", "--force", "--json")
+_WITH_REVIEW: Final = ("--review", "--no-names", "--figure", "--force", "--json")
 
 
 def given_options(context: typer.Context) -> list[str]:
@@ -371,7 +375,7 @@ def refuse_beside_review(given: list[str]) -> None:
     others = [option for option in given if option not in _WITH_REVIEW]
     if others:
         message = (
-            "--review looks at a whole log and goes with --figure, --force and --json only; "
+            "--review looks at a whole log and goes with --no-names, --figure, --force and --json only; "
             f"got {' and '.join(others)} too. Run the two apart."
         )
         raise QuantityError(message)

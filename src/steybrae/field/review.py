@@ -2,18 +2,21 @@
 
 Reading minus reference is looked at as Bland and Altman do (1986, The Lancet 327:307-310,
 doi:10.1016/S0140-6736(86)90837-8): its mean is the bias, its standard deviation s the spread,
-and ``bias +- 2 s`` are the limits of agreement, between which about 95 % of further differences
-lie. All three are estimates from n rows, and each limit comes with its own interval:
-standard error ``s / sqrt(n)`` for the bias and ``sqrt(3 s^2 / n)`` for a limit, times Student's
-t with n - 1 degrees of freedom. A difference holds the errors of both sides: a bias is that
-of the reading against the reference, not of the instrument alone.
+and the limits of agreement are those between which 95 % of further differences lie. From n rows
+bias and spread are estimates, so that the limits are ``bias +- t s sqrt(1 + 1/n)`` with Student's
+t of n - 1 degrees of freedom (the prediction interval of one more difference), not 2 s, between
+which two rows would have 65 %; both are alike for many rows. Standard errors are
+``s / sqrt(n)`` for the bias and ``sqrt(3 s^2 / n)`` for a limit (same paper), times t. A
+difference holds the errors of both sides: a bias is that of the reading against the reference,
+not of the instrument alone.
 """
 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from statistics import NormalDist, fmean, stdev
 from typing import Final
 
@@ -21,12 +24,9 @@ from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import LogError
 from steybrae.field.log import DamagedRow, LogRow
 from steybrae.quantities import round_down, round_up
-from steybrae.ranges import Count, NotNegative
+from steybrae.ranges import Count, NotNegative, SlopeDeg
 
-__all__ = ["Agreement", "Review", "readings_needed", "review", "student_t"]
-
-LIMITS_K: Final = 2.0
-"""Standard deviations from the bias to a limit of agreement, as in the paper of 1986."""
+__all__ = ["Agreement", "PlaceReading", "PlaceReadings", "Review", "readings_needed", "review", "student_t"]
 
 LIMIT_VARIANCE: Final = 3.0
 """Variance of a limit in units of s^2/n (same paper: approximately 3)."""
@@ -169,7 +169,7 @@ class Agreement:
     limit_low_deg
         Lower limit of agreement, degrees; None below two rows.
     limit_high_deg
-        Upper limit of agreement, degrees; None below two rows.
+        Upper limit of agreement, degrees: 95 % of further differences lie between the two.
     limit_half_width_deg
         Half-width of the 95 % interval of either limit; None below two rows.
     half_width_deg
@@ -211,13 +211,15 @@ class Agreement:
                 f"{who}: on average of {self.count} {reads}, all alike; so even a spread is more "
                 "likely copied or rounded than real."
             )
-        low_deg = round_down(self.bias_deg - LIMITS_K * self.spread_deg, 0.1)
-        high_deg = round_up(self.bias_deg + LIMITS_K * self.spread_deg, 0.1)
+        if self.limit_low_deg is None or self.limit_high_deg is None:
+            return f"{who}: its limits are not known."
+        low_deg = round_down(self.limit_low_deg, 0.1)
+        high_deg = round_up(self.limit_high_deg, 0.1)
         known = self.bias_low_deg > 0.0 or self.bias_high_deg < 0.0
         verdict = "more than chance explains" if known else "which chance alone could do"
         return (
-            f"{who}: on average of {self.count} {reads}, {verdict}; 95 % of its readings fall "
-            f"within about {low_deg:+.1f}° to {high_deg:+.1f}° of them, and "
+            f"{who}: on average of {self.count} {reads}, {verdict}; 95 % of further "
+            f"readings fall within about {low_deg:+.1f}° to {high_deg:+.1f}° of them, and "
             f"{self.needed_for_bias} readings in all would give the average to "
             f"{self.half_width_deg:g}°."
         )
@@ -233,13 +235,59 @@ def _side(bias_deg: float) -> str:
 
 
 @dataclass(frozen=True)
+class PlaceReading:
+    """One row at a place.
+
+    Attributes
+    ----------
+    observer, instrument
+        Who, and with what.
+    mean_deg
+        Mean of their readings, degrees.
+    uncertainty_95_deg
+        Half-width of its 95 % interval, degrees.
+    """
+
+    observer: str
+    instrument: str
+    mean_deg: SlopeDeg
+    uncertainty_95_deg: NotNegative
+
+
+@dataclass(frozen=True)
+class PlaceReadings:
+    """What several people read at one place.
+
+    Attributes
+    ----------
+    name
+        The check's, with its plan; else the position, else what it was compared with.
+    reference_low_deg
+        Least reference slope of its rows, degrees; None without one.
+    reference_high_deg
+        Greatest reference slope of its rows, degrees; None without one.
+    readings
+        In the order of observers and instruments.
+    """
+
+    name: str
+    reference_low_deg: SlopeDeg | None
+    reference_high_deg: SlopeDeg | None
+    readings: tuple[PlaceReading, ...]
+
+
+@dataclass(frozen=True)
 class Review:
-    """What a log of readings says, and which of its lines are damaged.
+    """What a log of readings says, or those of a class, and which lines are damaged.
 
     Attributes
     ----------
     rows
         Number of rows looked at.
+    doubled
+        Rows that stood in several logs alike, and count once.
+    places
+        Readings by place, by name.
     agreements
         First the instruments by name, then the observers; empty without rows.
     damaged
@@ -249,6 +297,8 @@ class Review:
     """
 
     rows: Count
+    doubled: Count
+    places: tuple[PlaceReadings, ...]
     agreements: tuple[Agreement, ...]
     damaged: tuple[DamagedRow, ...]
     cautions: Cautions
@@ -258,22 +308,35 @@ def review(
     rows: Sequence[LogRow],
     half_width_deg: float = HALF_WIDTH_DEG,
     damaged: Sequence[DamagedRow] = (),
+    *,
+    names: bool = True,
 ) -> Review:
-    """Look at a log by instrument and by observer.
+    """Look at a log by instrument, by observer and by place.
 
     Parameters
     ----------
     rows
-        The log.
+        The log, or those of a class one after another: rows that are equal in every cell, as where
+        a log was copied into another, count once.
     half_width_deg
         Half-width of a 95 % interval that is wanted, degrees, above 0.
     damaged
         Lines of the same log that are no rows.
+    names
+        Whether observers are named; else they are numbered, in the order of the log.
 
     Returns
     -------
     Review
     """
+    given = len(rows)
+    rows = list(dict.fromkeys(rows))
+    doubled = given - len(rows)
+    if not names:
+        numbers: dict[str, str] = {}
+        for row in rows:
+            numbers.setdefault(row.observer.strip(), f"person {len(numbers) + 1}")
+        rows = [replace(row, observer=numbers[row.observer.strip()]) for row in rows]
     kinds: tuple[tuple[str, Callable[[LogRow], str]], ...] = (
         ("instrument", lambda row: row.instrument),
         ("observer", lambda row: row.observer),
@@ -284,7 +347,44 @@ def review(
         for row in rows:
             groups.setdefault(name_of(row).strip() or "not named", []).append(row)
         agreements += [_agreement(kind, name, groups[name], half_width_deg) for name in sorted(groups)]
-    return Review(len(rows), tuple(agreements), tuple(damaged), cautions_for(Situation(from_reading=True)))
+    cautions = cautions_for(Situation(from_reading=True))
+    return Review(len(rows), doubled, _places(rows), tuple(agreements), tuple(damaged), cautions)
+
+
+def _places(rows: Sequence[LogRow]) -> tuple[PlaceReadings, ...]:
+    places: dict[str, list[LogRow]] = {}
+    for row in rows:
+        places.setdefault(_place_name(row), []).append(row)
+    found = []
+    for name, here in sorted(places.items(), key=lambda item: _in_order(item[0])):
+        known = [row.reference_slope_deg for row in here if row.reference_slope_deg is not None]
+        readings = [
+            PlaceReading(row.observer.strip(), row.instrument.strip(), row.mean_deg, row.uncertainty_95_deg)
+            for row in here
+        ]
+        found.append(
+            PlaceReadings(
+                name,
+                min(known, default=None),
+                max(known, default=None),
+                tuple(sorted(readings, key=lambda one: (one.observer, one.instrument))),
+            )
+        )
+    return tuple(found)
+
+
+def _place_name(row: LogRow) -> str:
+    if row.check.strip():
+        plan = row.plan.strip()
+        return f"check {row.check.strip()}{f' of {plan}' if plan else ''}"
+    if row.lat_deg is not None and row.lon_deg is not None:
+        return f"{row.lat_deg:.4f}, {row.lon_deg:.4f}"  # within some 10 m
+    return row.reference_source.strip() or "place not said"
+
+
+def _in_order(name: str) -> list[tuple[int, str]]:
+    """Sort key that has check 9 before check 10."""
+    return [(int(part), "") if part.isdigit() else (0, part) for part in re.split(r"(\d+)", name)]
 
 
 def _agreement(kind: str, name: str, rows: Sequence[LogRow], half_width_deg: float) -> Agreement:
@@ -292,10 +392,11 @@ def _agreement(kind: str, name: str, rows: Sequence[LogRow], half_width_deg: flo
     differences = tuple(reading - reference for reading, reference in pairs)
     count = len(pairs)
     bias = fmean(differences) if count else None
-    spread = limit_half = bias_half = None
+    spread = limit_half = bias_half = reach = None
     if count > 1:
         spread = stdev(differences)
         t = student_t(count - 1)
+        reach = t * spread * math.sqrt(1.0 + 1.0 / count)
         bias_half = t * spread / math.sqrt(count)
         limit_half = t * math.sqrt(LIMIT_VARIANCE / count) * spread
 
@@ -305,7 +406,6 @@ def _agreement(kind: str, name: str, rows: Sequence[LogRow], half_width_deg: flo
     def minus(half: float | None) -> float | None:
         return None if half is None else -half
 
-    reach = None if spread is None else LIMITS_K * spread
     return Agreement(
         kind=kind,
         name=name,

@@ -1,4 +1,4 @@
-"""Pictures of readings: one comparison over the bands, and a whole log.
+"""The picture of a comparison: readings and references over the bands.
 
 Bands and unknown ground look as in every other picture (`steybrae.show.style`). Every value is
 drawn as a result holds it; cautions stand in the picture and in the file's metadata.
@@ -19,12 +19,11 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import Caution
 from steybrae.errors import FileWriteError
 from steybrae.field.agreement import Comparison, ReadingResult
-from steybrae.field.review import Agreement, Review
 from steybrae.files.whole import write_whole
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.show.style import INK, band_hatch, band_tint, hatch_ink, picture_style, unknown_style
 
-__all__ = ["comparison_figure", "review_figure", "save_figure"]
+__all__ = ["WIDTH_IN", "caution_lines", "comparison_figure", "save_figure", "write_cautions"]
 
 WIDTH_IN: Final = 8.0
 LINE_IN: Final = 0.165
@@ -57,7 +56,7 @@ def comparison_figure(result: ReadingResult) -> Figure:
         value. A bar that is open above runs to the edge with an arrow; unknown ground is a
         cross-hatched bar over the whole width. A dashed line stands at the figure that leads.
     """
-    lines = _caution_lines(result.cautions)
+    lines = caution_lines(result.cautions)
     rows = 1 + len(result.references)
     # inches from the top: title, bars, axis with its label, cautions
     heights = (0.72, 0.62 * rows, 0.5, LINE_IN * len(lines) + 0.15)
@@ -96,53 +95,7 @@ def comparison_figure(result: ReadingResult) -> Figure:
     axes.set_xlabel("slope (degrees); bars span 95 %", fontsize=9)
     title = textwrap.fill(result.sentence, 92)
     figure.text(0.15 / WIDTH_IN, 1 - 0.12 / figure.get_figheight(), title, va="top", fontsize=10.5)
-    _write_cautions(figure, lines)
-    return figure
-
-
-@picture_style()
-def review_figure(review: Review) -> Figure:
-    """Draw difference against mean for every instrument and observer of a log.
-
-    Parameters
-    ----------
-    review
-        From `steybrae.field.review.review`.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        One panel each: differences as rings, bias as a full line, limits of agreement as
-        dashed ones, and their 95 % intervals as tinted strips (plain for the bias, hatched for
-        the limits). A panel with fewer than two differences shows these and says so.
-    """
-    lines = _caution_lines(review.cautions)
-    panels = max(1, len(review.agreements))
-    rows = (panels + 1) // 2
-    columns = min(2, panels)
-    below_in = LINE_IN * len(lines) + 0.15
-    height_in = 0.55 + 3.0 * rows + below_in
-    figure = Figure(figsize=(WIDTH_IN, height_in), dpi=150)
-    grid = figure.subplots(rows, columns, squeeze=False)
-    figure.subplots_adjust(
-        left=0.08,
-        right=0.88,
-        bottom=(below_in + 0.45) / height_in,
-        top=1 - 0.8 / height_in,
-        hspace=0.5,
-        wspace=0.5,
-    )
-    flat = [axes for row in grid for axes in row]
-    for axes, agreement in zip(flat, review.agreements, strict=False):
-        _draw_agreement(axes, agreement)
-        axes.set(**_shared_limits(review))
-    for axes in flat[len(review.agreements) :]:
-        axes.set_axis_off()
-    if not review.agreements:
-        flat[0].text(0.5, 0.5, "The log holds no rows yet.", ha="center", va="center")
-    title = f"Readings against their references: {review.rows} rows of the log"
-    figure.text(0.15 / WIDTH_IN, 1 - 0.1 / height_in, title, va="top", fontsize=10.5)
-    _write_cautions(figure, lines)
+    write_cautions(figure, lines)
     return figure
 
 
@@ -184,11 +137,13 @@ def _one_axes(heights: Sequence[float], left_in: float, right_in: float) -> tupl
     return figure, axes
 
 
-def _caution_lines(cautions: Sequence[Caution]) -> list[str]:
+def caution_lines(cautions: Sequence[Caution]) -> list[str]:
+    """Whole texts of cautions, in lines as wide as the picture."""
     return [line for caution in cautions for line in textwrap.wrap(caution.text, WRAP)]
 
 
-def _write_cautions(figure: Figure, lines: Sequence[str]) -> None:
+def write_cautions(figure: Figure, lines: Sequence[str]) -> None:
+    """Write lines of cautions at the foot of a picture."""
     figure.text(
         0.15 / WIDTH_IN,
         0.1 / figure.get_figheight(),
@@ -291,73 +246,3 @@ def _reference_label(reference: Comparison) -> str:
     if reference.en_number is None:
         return f"{name}\n{reference.result}"
     return f"{name}\n{reference.result}, Eₙ {round_up(reference.en_number, 0.01):.2f}"
-
-
-def _draw_agreement(axes: Axes, agreement: Agreement) -> None:
-    axes.axhline(0.0, color="0.5", linewidth=0.8)
-    axes.plot(
-        agreement.means_deg,
-        agreement.differences_deg,
-        linestyle="none",
-        marker="o",
-        markersize=4.5,
-        markerfacecolor="none",
-        markeredgecolor=INK,
-        zorder=4,
-    )
-    references = f"{agreement.count} with a reference, {agreement.without_reference} without"
-    axes.set_title(f"{agreement.kind}: {agreement.name}\n{references}", fontsize=9, loc="left")
-    axes.set_xlabel("mean of reading and reference (°)", fontsize=8)
-    axes.set_ylabel("reading minus reference (°)", fontsize=8)
-    axes.tick_params(labelsize=8)
-    if agreement.limit_half_width_deg is None:
-        axes.text(0.5, 0.04, "too few for a spread", transform=axes.transAxes, ha="center", fontsize=8)
-        return
-    _strip(axes, agreement.bias_deg, agreement.bias_low_deg, agreement.bias_high_deg, "bias")
-    half_deg = agreement.limit_half_width_deg
-    for value_deg in (agreement.limit_low_deg, agreement.limit_high_deg):
-        if value_deg is not None:
-            _strip(axes, value_deg, value_deg - half_deg, value_deg + half_deg, "limit")
-
-
-def _shared_limits(review: Review) -> dict[str, tuple[float, float]]:
-    """Give every panel the same axes, zero in the middle, so that they compare at a glance."""
-    across = [value for at in review.agreements for value in at.means_deg] or [0.0, 60.0]
-    apart = [value for at in review.agreements for value in at.differences_deg]
-    for at in review.agreements:
-        apart += [value for value in (at.limit_low_deg, at.limit_high_deg) if value is not None]
-    reach_deg = max(5.0, 1.25 * max((abs(value) for value in apart), default=0.0))
-    return {"xlim": (min(across) - 2.0, max(across) + 2.0), "ylim": (-reach_deg, reach_deg)}
-
-
-def _strip(
-    axes: Axes,
-    value_deg: float | None,
-    low_deg: float | None,
-    high_deg: float | None,
-    name: str,
-) -> None:
-    """Line at a value with its interval, and its name beside the panel."""
-    if value_deg is None or low_deg is None or high_deg is None:
-        return
-    is_bias = name == "bias"
-    axes.axhspan(
-        low_deg,
-        high_deg,
-        facecolor=band_tint(2 if is_bias else 1, 3),
-        edgecolor="0.3",
-        linewidth=0.0,
-        alpha=0.45,
-        hatch="" if is_bias else "////",
-        zorder=1,
-    )
-    axes.axhline(value_deg, color=INK, linewidth=1.4, linestyle="solid" if is_bias else (0, (4, 3)), zorder=3)
-    axes.text(
-        1.02,
-        value_deg,
-        f"{name}\n{round(value_deg, 1) + 0.0:+.1f}°",
-        transform=axes.get_yaxis_transform(),
-        va="center",
-        fontsize=8,
-        clip_on=False,
-    )

@@ -162,31 +162,30 @@ def _bearing(bearing_deg: float) -> str:
     return f"{round(bearing_deg) % 360:03d}°"
 
 
-def print_review(review: Review, damaged: Sequence[Damaged], to: Console) -> None:
+def print_review(review: Review, to: Console) -> None:
     """Print what a log says of its instruments and observers, and its damaged lines.
 
     Parameters
     ----------
     review
         From `steybrae.field.review.review`.
-    damaged
-        Lines that are no rows.
     to
         The terminal.
     """
     rows = "1 row" if review.rows == 1 else f"{review.rows} rows"
-    to.print(f"{rows} of readings", style="bold", markup=False)
+    twice = f"; {review.doubled} more stood in it twice and count once" if review.doubled else ""
+    to.print(f"{rows} of readings{twice}", style="bold", markup=False)
     if review.agreements:
         to.print(_agreements(review.agreements))
     for agreement in review.agreements:
         to.print(f"  - {agreement.sentence}", markup=False)
     to.print(
-        "Bias is the mean of reading minus reference; between the limits (bias ± 2 spreads) about 95 % of "
-        "further differences lie (Bland and Altman 1986). A reference errs too: a bias is not the "
-        "instrument's alone.",
+        "Bias is the mean of reading minus reference; between the limits 95 % of further "
+        "differences lie (Bland and Altman 1986, for few readings by Student's t). A reference errs "
+        "too: a bias is not the instrument's alone.",
         markup=False,
     )
-    lines = [f"Line {row.line}: {row.reason} It holds: {row.text[:60]!r}" for row in damaged]
+    lines = [f"Line {row.line}: {row.reason} It holds: {row.text[:60]!r}" for row in review.damaged]
     _print_list("Lines that are no readings (kept as they are)", lines, to)
 
 
