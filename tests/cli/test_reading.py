@@ -598,8 +598,8 @@ def test_the_picture_of_a_comparison_carries_the_cautions_and_is_not_overwritten
         ),
         (
             ("34deg", "--review", "a.csv", "--gap", "2mm"),
-            "--review looks at a whole log and goes with --no-names, --figure, --force and --json only; got READING and "
-            "--gap too. Run the two apart.",
+            "--review looks at a whole log and goes with --no-names, --figure, --force and --json only; "
+            "got READING and --gap too. Run the two apart.",
         ),
         (
             ("34deg", "--error", "50deg"),

@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -12,7 +13,7 @@ from scipy import stats
 
 from steybrae.errors import LogError
 from steybrae.field.log import LogRow
-from steybrae.field.review import Agreement, readings_needed, review, student_t
+from steybrae.field.review import Agreement, merged_rows, readings_needed, review, student_t
 
 NOON = datetime(2026, 2, 14, 12, 0, tzinfo=UTC)
 
@@ -61,8 +62,11 @@ def test_published_case_of_two_meters() -> None:
     assert found.count == 17
     assert found.bias_deg == pytest.approx(-0.21, abs=0.005)
     assert found.spread_deg == pytest.approx(3.88, abs=0.005)
-    assert found.limit_low_deg == pytest.approx(-7.97, abs=0.01)
-    assert found.limit_high_deg == pytest.approx(7.55, abs=0.02)
+    assert found.bias_deg - 2.0 * found.spread_deg == pytest.approx(-7.97, abs=0.01)
+    # Ours are wider by t(16) sqrt(1 + 1/17) / 2: those of the paper take bias and spread for known.
+    wider = stats.t.ppf(0.975, 16) * math.sqrt(1.0 + 1.0 / 17.0)
+    assert found.limit_low_deg == pytest.approx(-0.2118 - wider * 3.8765, abs=0.001)
+    assert found.limit_high_deg == pytest.approx(-0.2118 + wider * 3.8765, abs=0.001)
     assert found.bias_low_deg == pytest.approx(-2.20, abs=0.015)
     assert found.bias_high_deg == pytest.approx(1.78, abs=0.015)
     assert found.limit_half_width_deg == pytest.approx((114.3 - 45.1) / 20.0, abs=0.02)
@@ -81,7 +85,8 @@ def test_statistics_agree_with_scipy() -> None:
     spread_deg = float(np.std(reading - reference, ddof=1))
     assert found.spread_deg == pytest.approx(spread_deg, abs=1e-12)
     assert found.bias_deg is not None
-    assert found.limit_high_deg == pytest.approx(found.bias_deg + 2.0 * spread_deg, abs=1e-12)
+    wide = stats.t.ppf(0.975, 24) * spread_deg * math.sqrt(1.0 + 1.0 / 25.0)
+    assert found.limit_high_deg == pytest.approx(found.bias_deg + wide, abs=1e-7)
     assert found.means_deg == pytest.approx(((reading + reference) / 2.0).tolist(), abs=1e-12)
 
 
@@ -94,6 +99,45 @@ def test_limits_hold_and_their_intervals_too() -> None:
     half = student_t(19) * np.sqrt(3.0 / 20.0) * spread
     held = np.abs(bias + 2.0 * spread - (1.0 + 2.0 * 2.0)) <= half
     assert 0.93 <= float(held.mean()) <= 0.97
+
+
+@pytest.mark.parametrize("count", [2, 3, 8, 30])
+def test_one_more_difference_lies_within_the_limits_in_95_of_100_logs(count: int) -> None:
+    random = np.random.default_rng(5)
+    differences = random.normal(1.0, 2.0, (40_000, count + 1))
+    known, further = differences[:, :-1], differences[:, -1]
+    reach = student_t(count - 1) * known.std(axis=1, ddof=1) * math.sqrt(1.0 + 1.0 / count)
+    held = np.abs(further - known.mean(axis=1)) <= reach
+    assert float(held.mean()) == pytest.approx(0.95, abs=0.005)
+    first = instrument_of([row(30.0 + d, 30.0) for d in known[0].tolist()])
+    assert first.bias_deg is not None
+    assert first.limit_high_deg == pytest.approx(first.bias_deg + reach[0], abs=1e-6)
+
+
+def test_rows_copied_from_log_to_log_count_once_and_those_read_twice_count_twice() -> None:
+    ana, bo = row(30.0, 28.0, "Ana"), row(31.0, 28.0, "Bo")
+    assert merged_rows([[ana, ana], [bo, ana], [bo]]) == ([ana, ana, bo], 2)
+    assert merged_rows([[ana], [bo]]) == ([ana, bo], 0)
+    assert merged_rows([]) == ([], 0)
+
+
+def test_places_are_in_the_order_of_their_checks_and_know_their_references() -> None:
+    rows = [
+        replace(row(30.0 + k, 28.0 + k % 2, "Bo" if k % 2 else "Ana"), check=name, plan="day.zip")
+        for k, name in enumerate(["10a", "9b", "9a", "9a"])
+    ]
+    found = review([*rows, replace(row(20.0, None), lat_deg=59.2131, lon_deg=-8.0366)])
+    assert [place.name for place in found.places] == [
+        "59.2131, -8.0366",
+        "check 9a of day.zip",
+        "check 9b of day.zip",
+        "check 10a of day.zip",
+    ]
+    twice = found.places[1]
+    assert (twice.reference_low_deg, twice.reference_high_deg) == (28.0, 29.0)
+    assert [one.observer for one in twice.readings] == ["Ana", "Bo"]
+    assert found.places[0].reference_high_deg is None
+    assert [one.observer for one in review(rows, names=False).places[0].readings] == ["person 1", "person 2"]
 
 
 def test_no_rows() -> None:
@@ -143,7 +187,7 @@ def test_a_clear_bias_is_said_to_be_one() -> None:
     rows = [row(30.0 - 3.0 + shift, 30.0) for shift in (-1.0, -0.5, 0.0, 0.5, 1.0)]
     assert instrument_of(rows).sentence == (
         "instrument clino: on average of 5 reads 3.0° gentler than the references, more than chance "
-        "explains; 95 % of its readings fall within about -4.6° to -1.4° of them, and 5 readings in "
+        "explains; 95 % of further readings fall within about -5.5° to -0.5° of them, and 5 readings in "
         "all would give the average to 1°."
     )
 

@@ -19,8 +19,8 @@ def test_columns_are_those_of_the_log_in_its_order() -> None:
 
 def test_the_example_row_could_be_logged() -> None:
     cells = {column.name: column.example for column in field_sheet().columns}
-    cells["time"] = datetime(2026, 2, 14, 10, 30, tzinfo=UTC).isoformat()
     row = row_from_cells(cells)
+    assert row.time == datetime(2027, 2, 14, 10, 30, tzinfo=UTC)
     assert row.mean_deg == pytest.approx(sum(row.readings_deg) / len(row.readings_deg))
     assert row.uncertainty_95_deg == 2.7  # 2.65 of four readings, rounded up
 

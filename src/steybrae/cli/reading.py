@@ -177,14 +177,15 @@ def _show(result: ReadingResult, basis: Sequence[str], *, as_json: bool) -> None
 
 def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> None:
     from steybrae.cli.options import console, print_cautions, print_json
-    from steybrae.field.review import review
+    from steybrae.field.review import merged_rows, review
     from steybrae.files.logs import read_log
     from steybrae.show.reading_tables import print_review
 
     outputs.check()
     logs = [read_log(path) for path in paths]
-    rows = [row for read in logs for row in read.rows]
-    found = review(rows, damaged=[line for read in logs for line in read.damaged], names=names)
+    rows, doubled = merged_rows([read.rows for read in logs])
+    damaged = [line for read in logs for line in read.damaged]
+    found = review(rows, damaged=damaged, doubled=doubled, names=names)
     if outputs.figure is not None:
         from steybrae.show.field_figures import save_figure
         from steybrae.show.review_figure import review_figure

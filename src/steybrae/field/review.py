@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import NormalDist, fmean, stdev
@@ -26,7 +27,16 @@ from steybrae.field.log import DamagedRow, LogRow
 from steybrae.quantities import round_down, round_up
 from steybrae.ranges import Count, NotNegative, SlopeDeg
 
-__all__ = ["Agreement", "PlaceReading", "PlaceReadings", "Review", "readings_needed", "review", "student_t"]
+__all__ = [
+    "Agreement",
+    "PlaceReading",
+    "PlaceReadings",
+    "Review",
+    "merged_rows",
+    "readings_needed",
+    "review",
+    "student_t",
+]
 
 LIMIT_VARIANCE: Final = 3.0
 """Variance of a limit in units of s^2/n (same paper: approximately 3)."""
@@ -309,6 +319,7 @@ def review(
     half_width_deg: float = HALF_WIDTH_DEG,
     damaged: Sequence[DamagedRow] = (),
     *,
+    doubled: int = 0,
     names: bool = True,
 ) -> Review:
     """Look at a log by instrument, by observer and by place.
@@ -316,12 +327,13 @@ def review(
     Parameters
     ----------
     rows
-        The log, or those of a class one after another: rows that are equal in every cell, as where
-        a log was copied into another, count once.
+        The log, or those of a class by `merged_rows`.
     half_width_deg
         Half-width of a 95 % interval that is wanted, degrees, above 0.
     damaged
         Lines of the same log that are no rows.
+    doubled
+        Rows that `merged_rows` left out.
     names
         Whether observers are named; else they are numbered, in the order of the log.
 
@@ -329,9 +341,6 @@ def review(
     -------
     Review
     """
-    given = len(rows)
-    rows = list(dict.fromkeys(rows))
-    doubled = given - len(rows)
     if not names:
         numbers: dict[str, str] = {}
         for row in rows:
@@ -349,6 +358,32 @@ def review(
         agreements += [_agreement(kind, name, groups[name], half_width_deg) for name in sorted(groups)]
     cautions = cautions_for(Situation(from_reading=True))
     return Review(len(rows), doubled, _places(rows), tuple(agreements), tuple(damaged), cautions)
+
+
+def merged_rows(logs: Sequence[Sequence[LogRow]]) -> tuple[list[LogRow], int]:
+    """Rows of several logs, those that were copied from one into another once.
+
+    Parameters
+    ----------
+    logs
+        Rows of each.
+
+    Returns
+    -------
+    tuple of list of LogRow and int
+        The rows in order, a row that is equal in every cell as often as it stands in that log which
+        holds it most often; and how many were left out.
+    """
+    rows: list[LogRow] = []
+    kept: Counter[LogRow] = Counter()
+    for log in logs:
+        here: Counter[LogRow] = Counter()
+        for row in log:
+            here[row] += 1
+            if here[row] > kept[row]:
+                kept[row] += 1
+                rows.append(row)
+    return rows, sum(map(len, logs)) - len(rows)
 
 
 def _places(rows: Sequence[LogRow]) -> tuple[PlaceReadings, ...]:

@@ -173,7 +173,7 @@ def print_review(review: Review, to: Console) -> None:
         The terminal.
     """
     rows = "1 row" if review.rows == 1 else f"{review.rows} rows"
-    twice = f"; {review.doubled} more stood in it twice and count once" if review.doubled else ""
+    twice = f"; {review.doubled} more stood in another log too and count once" if review.doubled else ""
     to.print(f"{rows} of readings{twice}", style="bold", markup=False)
     if review.agreements:
         to.print(_agreements(review.agreements))

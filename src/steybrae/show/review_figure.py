@@ -33,7 +33,7 @@ ACROSS: Final = 8
 HALF_DEG: Final = 15.0
 """A column shows so much to either side of its middle, degrees; more where readings need it."""
 
-MOST_LETTERS: Final = 34
+MOST_LETTERS: Final = 30
 """Longest name beside a row."""
 
 
@@ -141,9 +141,7 @@ def _place(axes: Axes, place: PlaceReadings, people: Sequence[tuple[str, str]], 
     axes.set_xticks([middle - 10.0, middle, middle + 10.0], ["-10", "", "+10"], fontsize=6.5)
     axes.set_yticks([])
     axes.tick_params(length=2, pad=1.5)
-    name = "\n".join(
-        textwrap.fill(part, 15) for part in place.name.replace(", ", ",\n").replace(" of ", "\nof ").splitlines()
-    )
+    name = "\n".join(textwrap.fill(part, 15) for part in place.name.replace(", ", ",\n").splitlines())
     compared = "no reference" if place.reference_high_deg is None else slope_text(place.reference_high_deg)
     axes.set_title(f"{name}\n{compared}", fontsize=7, pad=3)
 

@@ -21,17 +21,17 @@ _EXPANDED: Final = "uncertainty_95_deg"
 _READINGS: Final = "readings_deg"
 
 _WORDS: Final = {
-    "time": ("Day, clock time, zone", 24.0, "14 Feb 10:30 UTC"),
+    "time": ("Day, clock time, zone", 24.0, "2027-02-14T10:30Z"),
     "observer": ("Who", 16.0, "R. Fennar"),
     "instrument": ("With what", 19.0, "clinometer 2"),
-    "lat_deg": ("Latitude, degrees", 20.0, "60.12345"),
-    "lon_deg": ("Longitude, degrees", 20.0, "-7.65432"),
+    "lat_deg": ("Latitude, degrees", 20.0, "59.21310"),
+    "lon_deg": ("Longitude, degrees", 20.0, "-8.03660"),
     "reference_source": ("Compared with (map, model, card)", 24.0, "map, 5 gaps"),
     "reference_slope_deg": ("Slope by that", 15.0, "31"),
     "aspect_true_deg": ("Faces, from true north", 15.0, "045"),
     "plan": ("Plan", 16.0, "day.zip"),
-    "check": ("Check no.", 11.0, "3"),
-    "note": ("Note: snow, what you looked along, what you saw", 38.0, "wind-packed; up the fall line"),
+    "check": ("Check", 11.0, "7a"),
+    "note": ("Note: snow, what you looked along, what you saw", 38.0, "wind-packed, up the fall line"),
     _READINGS: ("Readings, degrees, no sign, split by ;", 29.0, ""),
     _MEAN: ("Mean", 11.0, ""),
     _EXPANDED: ("± 95 %", 11.0, ""),
