@@ -99,6 +99,9 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         time_words=(*reckoned.words, *_unknown(screening.legs, timed)),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
+        places=screening.places,
+        legs_without=screening.legs_without,
+        legs_possible_only=screening.legs_possible_only,
         cautions=_cautions(screening.cautions, bearings, checks=any(leg.checks for leg in legs)),
     )
 
@@ -291,6 +294,7 @@ def _ground(leg: LegScreening, settings: CardSettings) -> CardGround:
         unknown_m=leg.unknown_m,
         elevation_end_m=end_m if math.isfinite(end_m) else None,
         overhead=_overhead(leg, settings.date),
+        drop=leg.drop,
     )
 
 

@@ -14,6 +14,7 @@ from steybrae.cautions import Caution, Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.ranges import BearingDeg, Count, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.route.overhead_result import Quantity
+from steybrae.screening.place_result import DropAtPlace, PlaceThatMatters, PossibleOnly
 from steybrae.screening.result import Position
 from steybrae.screening.standing import SteepWithoutCheck
 
@@ -225,6 +226,8 @@ class CardGround:
         Metres of unknown ground; with band_lengths_m they add up to length_m.
     elevation_end_m
         Height at the end of the leg, metres; None unknown.
+    drop
+        Nearest drop in the corridor; None where there is none.
     """
 
     slope_max_deg: SlopeDeg | None
@@ -241,6 +244,7 @@ class CardGround:
     unknown_m: NotNegative
     elevation_end_m: float | None
     overhead: Overhead | None
+    drop: DropAtPlace | None = None
 
 
 @dataclass(frozen=True)
@@ -491,6 +495,14 @@ class RouteCard:
         Leg by leg.
     totals
         The whole day.
+    grid, scale, paces_per_100m, bearing_unit
+        As chosen; `None` where not.
+    start, zone
+        Start of the day, ISO 8601 with offset, and the zone; None where not given.
+    legs, totals
+        The answer.
+    places, legs_without, legs_possible_only
+        As in the screening; empty without a model.
     norths
         The three norths.
     time_words
@@ -527,4 +539,7 @@ class RouteCard:
     basis: tuple[str, ...]
     cautions: Cautions
     forecast: ForecastBeside | None = None
+    places: tuple[PlaceThatMatters, ...] = ()
+    legs_without: tuple[int, ...] = ()
+    legs_possible_only: tuple[PossibleOnly, ...] = ()
     start_text: str = field(default="", metadata=_PAPER)

@@ -5,9 +5,15 @@ from __future__ import annotations
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.route.compass_words import bearing_text
-from steybrae.screening.place_result import CorridorAtPlace, OnLine, OverheadAtPlace, PlaceThatMatters
+from steybrae.screening.place_result import (
+    CorridorAtPlace,
+    DropAtPlace,
+    OnLine,
+    OverheadAtPlace,
+    PlaceThatMatters,
+)
 
-__all__ = ["interval_words", "place_words"]
+__all__ = ["place_line", "place_words", "stretch_words"]
 
 
 def place_words(place: PlaceThatMatters, unknown_on_line_m: float, trap: str) -> str:
@@ -39,7 +45,39 @@ def place_words(place: PlaceThatMatters, unknown_on_line_m: float, trap: str) ->
     return " ".join([*out, trap]).strip()
 
 
-def interval_words(low_deg: float | None, high_deg: float | None) -> str:
+def stretch_words(place: PlaceThatMatters) -> str:
+    """Where a place lies: ``leg 7, 50 to 270 m``, ``leg 8 at 170 m to leg 10 at 438 m``."""
+    start, end = place.from_, place.to
+    if start.leg == end.leg:
+        return f"leg {start.leg}, {round_down(start.at_m, 1.0):.0f} to {round_up(end.at_m, 1.0):.0f} m"
+    return f"{spot_words(start)} to {spot_words(end)}"
+
+
+def place_line(place: PlaceThatMatters) -> str:
+    """Figures of a place in one short line."""
+    at_least = "at least " if place.open_above else ""
+    parts = []
+    if "underfoot" in place.kinds:
+        parts.append(f"underfoot {at_least}{slope_text(place.slope_max_deg)}")
+    if place.corridor is not None and "underfoot" not in place.kinds:
+        corridor = place.corridor
+        if corridor.slope_max_deg >= STEEP_DEG:
+            parts.append(f"{at_least}{slope_text(corridor.slope_max_deg)} to the {corridor.side}")
+    if place.corridor is not None and place.corridor.drop is not None:
+        parts.append(_drop(place.corridor.drop))
+    if place.overhead is not None and "overhead" in place.kinds:
+        hidden = ", hidden" if place.overhead.hidden else ""
+        parts.append(f"overhead {at_least}{slope_text(place.overhead.deg)}{hidden}")
+    if place.unknown_m > 0.0:
+        parts.append(f"{round_up(place.unknown_m, 1.0):.0f} m on, beside or below unknown ground")
+    return "; ".join(parts) or "terrain trap"
+
+
+def _drop(drop: DropAtPlace) -> str:
+    return f"drop of {round_up(drop.fall_m, 1.0):.0f} m, {_down(drop.off_m)} m to the {drop.side}"
+
+
+def _interval(low_deg: float | None, high_deg: float | None) -> str:
     """Give a 95 % interval in brackets with a space before; empty where it is not known."""
     if low_deg is None or high_deg is None:
         return ""
@@ -49,7 +87,7 @@ def interval_words(low_deg: float | None, high_deg: float | None) -> str:
 def _underfoot(place: PlaceThatMatters) -> str:
     at_least = "at least " if place.open_above else ""
     where = "" if place.slope_max_at is None else f", {spot_words(place.slope_max_at)}"
-    slope = slope_text(place.slope_max_deg) + interval_words(place.slope_low_deg, place.slope_high_deg)
+    slope = slope_text(place.slope_max_deg) + _interval(place.slope_low_deg, place.slope_high_deg)
     words = f"Underfoot {at_least}{slope}{where}"
     if place.steep_m == 0.0:
         return f"{words}."
@@ -67,9 +105,8 @@ def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
     off = f", {_down(corridor.off_m)} m off" if corridor.off_m >= 1.0 else ", beside the line"
     words = f"In the corridor {at_least}{' and '.join(sides)}{off}" if sides else ""
     if corridor.drop is not None:
-        drop = corridor.drop
-        found = f"drop of {round_up(drop.fall_m, 1.0):.0f} m, {_down(drop.off_m)} m to the {drop.side}"
-        words = f"{words}; {found}" if words else found.capitalize()
+        found = _drop(corridor.drop)
+        words = f"{words}; {found}" if words else f"A {found}"
     return f"{words}." if words else ""
 
 

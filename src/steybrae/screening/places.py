@@ -8,8 +8,9 @@ belongs to what is underfoot.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +35,10 @@ from steybrae.terrain.attributes import aspect_deg, aspect_sector
 from steybrae.terrain.dem import Array
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
-__all__ = ["KINDS", "ORDER_RULE", "Places", "places_on"]
+if TYPE_CHECKING:
+    from steybrae.screening.result import LegScreening
+
+__all__ = ["KINDS", "ORDER_RULE", "Places", "check_letter", "places_on", "with_checks"]
 
 KINDS: Final = ("underfoot", "corridor", "overhead", "unknown", "trap")
 """What makes a stretch matter, in the order in which it is told."""
@@ -72,11 +76,14 @@ class Places:
         overhead at 25 and more, and nothing unknown.
     legs_possible_only
         Legs on no place that are not without.
+    drops
+        Nearest drop of each leg, in its corridor; None where there is none.
     """
 
     places: tuple[PlaceThatMatters, ...]
     legs_without: tuple[int, ...]
     legs_possible_only: tuple[PossibleOnly, ...]
+    drops: tuple[DropAtPlace | None, ...]
 
 
 def places_on(
@@ -110,7 +117,11 @@ def places_on(
     found.sort(key=lambda place: (place.from_.chainage_m, place.to.chainage_m))
     chosen = _at_length(found)
     named = tuple(replace(place, name=_letters(k), at_length=k in chosen) for k, place in enumerate(found))
-    return Places(named, *_legs_left(line, named))
+    drops = tuple(
+        _drop(cells, np.ones(len(cells.drop_m), dtype=bool))
+        for cells in (ground.corridor for ground in grounds)
+    )
+    return Places(named, *_legs_left(line, named), drops)
 
 
 def _spans(line: Line) -> tuple[list[str], Array]:
@@ -204,6 +215,41 @@ def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> Pla
     return replace(place, words=place_words(place, line_unknown_m, reason))
 
 
+def with_checks(
+    places: tuple[PlaceThatMatters, ...], legs: Sequence[LegScreening]
+) -> tuple[PlaceThatMatters, ...]:
+    """Name the checks of each place: those taken on it, and sights taken before it.
+
+    Parameters
+    ----------
+    places
+        Along the line.
+    legs
+        All legs of it.
+
+    Returns
+    -------
+    tuple of PlaceThatMatters
+        Checks are named by leg and letter, ``7a``.
+    """
+    names: dict[str, list[str]] = {place.name: [] for place in places}
+    start = 0.0
+    for leg in legs:
+        for k, reading in enumerate(leg.expected_readings):
+            at = start + (reading.chainage_m or 0.0)
+            on = [place for place in places if place.from_.chainage_m <= at <= place.to.chainage_m]
+            ahead = [place for place in places if place.from_.chainage_m > at and place.overhead is not None]
+            for place in on[:1] or (ahead[:1] if "overhead" in reading.what else []):
+                names[place.name].append(f"{leg.number}{check_letter(k)}")
+        start += leg.length_m
+    return tuple(replace(place, checks=tuple(names[place.name])) for place in places)
+
+
+def check_letter(number: int) -> str:
+    """Letter of a leg's check, counted from 0."""
+    return chr(ord("a") + number) if number < 26 else f"-{number + 1}"
+
+
 def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:
     seen = line.seen
     here = _within(seen.start_m, seen.end_m, ends) & ~seen.in_start_zone
@@ -222,20 +268,25 @@ def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:
     )
 
 
+def _drop(cells: CorridorCells, here: NDArray[np.bool_]) -> DropAtPlace | None:
+    """Nearest drop among some cells, with the height of the highest."""
+    drops = np.flatnonzero(here & (cells.drop_m > 0.0))
+    if len(drops) == 0:
+        return None
+    nearest = drops[np.lexsort((-cells.drop_m[drops], cells.off_m[drops]))[0]]
+    return DropAtPlace(
+        float(cells.off_m[nearest]), float(cells.drop_m[drops].max()), _side(cells, int(nearest))
+    )
+
+
 def _corridor(line: Line, ends: tuple[float, float]) -> CorridorAtPlace | None:
     cells = line.cells
     here = _within(cells.start_m, cells.end_m, ends)
     deg, at = _largest(cells.slope_deg, here)
     if deg is None or at is None:
         return None
-    drops = np.flatnonzero(here & (cells.drop_m > 0.0))
-    drop = None
-    if len(drops):
-        nearest = drops[np.lexsort((-cells.drop_m[drops], cells.off_m[drops]))[0]]
-        drop = DropAtPlace(
-            float(cells.off_m[nearest]), float(cells.drop_m[drops].max()), _side(cells, int(nearest))
-        )
-    elif shown_slope_deg(deg) < STEEP_DEG:
+    drop = _drop(cells, here)
+    if drop is None and shown_slope_deg(deg) < STEEP_DEG:
         return None
     gradient = math.tan(math.radians(deg))
     high = slope_interval_deg([gradient, 0.0], [0.0, gradient], line.known)[1].max()

@@ -24,7 +24,7 @@ from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.origin import RunOrigin
 from steybrae.screening.picture import Relief
-from steybrae.screening.place_result import PlaceThatMatters, PossibleOnly
+from steybrae.screening.place_result import DropAtPlace, PlaceThatMatters, PossibleOnly
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.dem import Array
 from steybrae.terrain.start_zones import StartRules
@@ -230,6 +230,8 @@ class LegScreening:
         Those that apply to this leg.
     points
         Along the leg.
+    drop
+        Nearest drop in the corridor; None where there is none.
     overhead_profile
         Sight angles along it, whatever lies between, for files of points.
     """
@@ -273,6 +275,7 @@ class LegScreening:
     cautions: Cautions
     points: LegPoints = field(metadata={"json": False})
     overhead_profile: Profile = field(metadata={"json": False})
+    drop: DropAtPlace | None = None
 
 
 @dataclass(frozen=True)

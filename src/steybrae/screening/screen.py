@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Final
 
@@ -25,7 +25,7 @@ from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.leg import LegAbove, LegNames, Rules, possible_bands, screen_leg
 from steybrae.screening.picture import Relief
-from steybrae.screening.places import places_on
+from steybrae.screening.places import places_on, with_checks
 from steybrae.screening.result import (
     LegScreening,
     ModelFacts,
@@ -173,6 +173,7 @@ def screen_route(
         legs.append(screen_leg(leg_names, grounds[-1], overhead, look, rules))
     names = tuple(leg.from_ for leg in legs)
     found = places_on(tracks, names, grounds, above, known)
+    legs = [replace(leg, drop=drop) for leg, drop in zip(legs, found.drops, strict=True)]
     totals = _totals(legs, settings.bands)
     whole = situation(
         unknown_m=totals.unknown_m,
@@ -188,7 +189,7 @@ def screen_route(
         notes=route.notes,
         legs=tuple(legs),
         totals=totals,
-        places=found.places,
+        places=with_checks(found.places, legs),
         legs_without=found.legs_without,
         legs_possible_only=found.legs_possible_only,
         model=_facts(settings, grid, cell, accuracy, known.words),
