@@ -14,11 +14,14 @@ import pytest
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, OutsideSight, Overhead
 from steybrae.errors import QuantityError
+from steybrae.files.rasters import open_model
+from steybrae.files.routes import read_route
 from steybrae.route.compass_words import bearing_text
 from steybrae.route.places import Place
-from steybrae.screening import RouteScreening
+from steybrae.screening import RouteScreening, screen_route
 from steybrae.show import card_page, card_rows
 from steybrae.show.card_page import card_pdf
+from steybrae.show.card_places import leading_checks
 from steybrae.show.paper import PAGES_MM, POINT_MM, Paper, PaperFacts
 
 DAY = dt.date(2027, 1, 15)
@@ -42,6 +45,7 @@ class Recorder(Paper):
     def __init__(self, *arguments: Any) -> None:
         super().__init__(*arguments)
         self.boxes: list[tuple[float, float, float, float, str]] = []
+        self.sizes_pt: list[float] = []
         self.page = 0
         Recorder.last = self
 
@@ -62,6 +66,7 @@ class Recorder(Paper):
         if shown.strip():
             top = self.page * 1000.0 + self.top_mm + y_mm
             self.boxes.append((left, top - height, left + width, top, shown))
+            self.sizes_pt.append(size)
         return super().text(x_mm, y_mm, text, size_pt, **how)
 
 
@@ -89,13 +94,13 @@ def long_card(by_hand: RouteScreening) -> RouteCard:
     return replace(card, legs=tuple(replace(leg, number=number) for number in range(1, 11)))
 
 
-def drawn(monkeypatch: pytest.MonkeyPatch, card: RouteCard, page: str) -> Recorder:
+def drawn(monkeypatch: pytest.MonkeyPatch, card: RouteCard, page: str, *, appendix: bool = True) -> Recorder:
     monkeypatch.setattr(card_page, "Paper", Recorder)
-    card_pdf(card, page)
+    card_pdf(card, page, appendix=appendix)
     return Recorder.last
 
 
-@pytest.mark.parametrize("page", ["a4", "a5"])
+@pytest.mark.parametrize("page", ["a4", "a5", "letter"])
 def test_nothing_lies_over_an_edge_or_over_another_text(
     monkeypatch: pytest.MonkeyPatch, long_card: RouteCard, page: str
 ) -> None:
@@ -153,9 +158,12 @@ def test_the_cautions_are_in_the_metadata(long_card: RouteCard) -> None:
     assert b"/Title (Route card: A day by hand, 2027-01-15)" in content
 
 
-@pytest.mark.parametrize(("page", "size"), [("a4", (595.2756, 841.8898)), ("a5", (595.2756, 419.5276))])
+@pytest.mark.parametrize(
+    ("page", "size"),
+    [("a4", (595.2756, 841.8898)), ("a5", (595.2756, 419.5276)), ("letter", (612.0, 792.0))],
+)
 def test_pages_are_true_to_size(by_hand: RouteScreening, page: str, size: tuple[float, float]) -> None:
-    # 210 x 297 mm and 210 x 148 mm in points of 25.4 / 72 mm.
+    # 210 x 297 mm, 210 x 148 mm and 8.5 x 11 inches in points of 25.4 / 72 mm.
     content = card_pdf(make_card(by_hand, CardSettings(DAY)), page)
     boxes = re.findall(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", content)
     assert boxes
@@ -224,10 +232,78 @@ def test_one_leg_without_a_model_prints(monkeypatch: pytest.MonkeyPatch) -> None
     assert "Checks" not in words
 
 
+@pytest.fixture(scope="module")
+def sample_day(sample_dem) -> RouteScreening:
+    with open_model([sample_dem / "stey_massif.tif"]) as opened:
+        return screen_route(read_route(sample_dem / "day.gpx"), opened)
+
+
+CHOSEN = CardSettings(
+    DAY, "bng", 25_000.0, start=dt.datetime(2027, 1, 15, 8, 30, tzinfo=dt.UTC), zone="Europe/London"
+)
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_the_sample_day_goes_on_two_sheets_in_the_order_of_need(monkeypatch, sample_day, page: str) -> None:
+    """19 legs: at most two sheets printed on both sides, letters of 8 points, bearings of 16."""
+    card = make_card(sample_day, CHOSEN)
+    found = drawn(monkeypatch, card, page, appendix=False)
+    assert found.page + 1 <= 4
+    assert min(found.sizes_pt) >= 8.0 - 1e-9
+    words = [box[4] for box in found.boxes]
+    for leg in card.legs:
+        sizes = [size for size, word in zip(found.sizes_pt, words, strict=True)
+                 if word == bearing_text(leg.bearing_magnetic_deg, "deg")]  # fmt: skip
+        assert max(sizes) >= 16.0
+    heads = ["Avalanche forecast and weather", "magnetic", "Places that matter, and their checks",
+             "In poor visibility: what the corridor holds", "Cautions"]  # fmt: skip
+    firsts = [words.index(head) for head in heads]
+    assert firsts == sorted(firsts)
+    text = " ".join(words)
+    for caution in card.cautions:
+        assert caution.text in text
+    for place in card.places:
+        assert any(word == place.name or word.startswith(f"{place.name}  ") for word in words)
+        assert not place.at_length or place.words in text
+
+
+def test_a_leg_of_the_table_names_its_places_unknown_ground_and_a_drop(monkeypatch, sample_day) -> None:
+    card = make_card(sample_day, CHOSEN)
+    words = [box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes]
+    for leg in card.legs:
+        letters = [p.name for p in card.places if p.from_.leg <= leg.number <= p.to.leg]
+        assert " ".join(letters[:3] if len(letters) > 3 else letters) in words
+    assert "at least 39.0°" in words
+    assert any(word.startswith("207 m unkn.") for word in words)
+    # Leg 7 is the rim: gentle underfoot, and a drop to the left.
+    assert "17.1°" in words
+    assert any(word.startswith("DROP") and word.endswith("left") for word in words)
+    assert not any("up to" in word for word in words[words.index("magnetic") : words.index("Cautions")]
+                   if word.endswith("°"))  # fmt: skip
+
+
+def test_at_most_eight_checks_lead_and_one_of_each_place_before_a_second(sample_day) -> None:
+    card = make_card(sample_day, CHOSEN)
+    leading = leading_checks(card)
+    assert 0 < len(leading) <= 8
+    told = [place for place in card.places if place.at_length and place.checks]
+    assert all(set(place.checks) & set(leading) for place in told)
+
+
+def test_bearings_of_places_are_magnetic_on_a_card(sample_day) -> None:
+    card = make_card(sample_day, CHOSEN)
+    (floor, *_) = [place for place in card.places if "overhead" in place.kinds and place.at_length]
+    assert "true" not in floor.words
+    shown = re.search(r"towards (\d{3})° magnetic", floor.words)
+    assert shown is not None
+    true_deg = floor.overhead.bearing_true_deg if floor.overhead else 0.0
+    assert int(shown[1]) == round(true_deg - card.legs[floor.from_.leg - 1].declination_deg)
+
+
 def test_there_is_no_other_page(by_hand: RouteScreening) -> None:
-    message = "A card is printed on a4 or a5; got 'letter'. Choose one of them."
+    message = "A card is printed on a4, a5, letter; got 'a3'. Choose one of them."
     with pytest.raises(QuantityError, match=f"^{re.escape(message)}$"):
-        card_pdf(make_card(by_hand, CardSettings(DAY)), "letter")
+        card_pdf(make_card(by_hand, CardSettings(DAY)), "a3")
 
 
 def test_a_second_line_overhead_leaves_room_for_a_pencil(

@@ -47,6 +47,8 @@ from steybrae.route.magnetic import declination
 from steybrae.route.overhead_result import SightAnswer
 from steybrae.route.places import Place, format_place
 from steybrae.route.walking_time import LegTime, leg_time
+from steybrae.screening.place_result import PlaceThatMatters
+from steybrae.screening.place_words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening
 
 __all__ = ["card_between", "make_card"]
@@ -99,7 +101,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         time_words=(*reckoned.words, *_unknown(screening.legs, timed)),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
-        places=screening.places,
+        places=tuple(_with_magnetic(place, legs) for place in screening.places),
         legs_without=screening.legs_without,
         legs_possible_only=screening.legs_possible_only,
         cautions=_cautions(screening.cautions, bearings, checks=any(leg.checks for leg in legs)),
@@ -167,6 +169,11 @@ def _card(
         cautions=_cautions((), bearings, checks=False),
         start_text="" if settings.start is None else shown_clock(settings.start, "late"),
     )
+
+
+def _with_magnetic(place: PlaceThatMatters, legs: Sequence[CardLeg]) -> PlaceThatMatters:
+    """Say a place with bearings from magnetic north."""
+    return replace(place, words=place_words(place, legs[place.from_.leg - 1].declination_deg))
 
 
 def _turn_points(screening: RouteScreening) -> list[Place]:

@@ -151,11 +151,12 @@ class CardOutputs(OutputOptions):
     pdf: Path | None = option("--pdf", "Write the card as PDF, true to size.")
     page: str = option(
         "--page",
-        "a4 (folds into two halves) or a5 (lying); for --pdf.",
+        "a4 or letter (fold into two halves), or a5 (lying); for --pdf.",
         default="a4",
         shown="a4",
         read=_paper,
     )
+    appendix: bool = flag("--appendix", "Add every leg and check in full to --pdf, and all words.")
     report: Path | None = parsed.page("--report", "Write one page to read, share and print (.html).")
     gpx: Path | None = option("--gpx", "Write route and check places as GPX.")
     csv: Path | None = option("--csv", "Write the legs as CSV.")
@@ -301,7 +302,7 @@ def _write(found: RouteCard, to: CardOutputs) -> None:
     if to.pdf is not None:
         from steybrae.show.card_page import card_pdf
 
-        write_bytes(to.pdf, card_pdf(found, to.page), force=to.force)
+        write_bytes(to.pdf, card_pdf(found, to.page, appendix=to.appendix), force=to.force)
     if to.gpx is not None:
         write_text(to.gpx, card_gpx(found), force=to.force)
     if to.csv is not None:

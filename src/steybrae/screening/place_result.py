@@ -13,6 +13,7 @@ __all__ = [
     "OverheadAtPlace",
     "PlaceThatMatters",
     "PossibleOnly",
+    "TrapAtPlace",
 ]
 
 
@@ -114,6 +115,29 @@ class CorridorAtPlace:
 
 
 @dataclass(frozen=True)
+class TrapAtPlace:
+    """The most marked terrain trap of a place.
+
+    Attributes
+    ----------
+    kind
+        ``gully``, ``flattening`` or ``cliff below``.
+    bearing_true_deg, distance_m
+        Where the steep ground begins, degrees from true north and metres; a gully's bed runs that way.
+    slope_deg
+        Of the steep ground, degrees; None for a gully.
+    depth_m
+        Rise of the lower side of a gully, metres; None otherwise.
+    """
+
+    kind: str
+    bearing_true_deg: BearingDeg
+    distance_m: NotNegative
+    slope_deg: SlopeDeg | None
+    depth_m: NotNegative | None
+
+
+@dataclass(frozen=True)
 class PlaceThatMatters:
     """A stretch of the line that a leader has to know of.
 
@@ -142,8 +166,10 @@ class PlaceThatMatters:
         Whether it may be steeper still: read "at least".
     overhead, corridor
         None where nothing of the kind is known there.
-    unknown_m
-        Metres with unknown ground on the line, in the corridor or above.
+    unknown_m, unknown_on_line_m
+        Metres with unknown ground on the line, in the corridor or above; and on the line alone.
+    trap
+        None where there is none.
     aspect_sectors
         Sectors that its ground of 30 degrees and more on the line faces, longest first.
     elevation_min_m, elevation_max_m
@@ -172,6 +198,8 @@ class PlaceThatMatters:
     overhead: OverheadAtPlace | None
     corridor: CorridorAtPlace | None
     unknown_m: NotNegative
+    unknown_on_line_m: NotNegative
+    trap: TrapAtPlace | None
     aspect_sectors: tuple[str, ...]
     elevation_min_m: float | None
     elevation_max_m: float | None

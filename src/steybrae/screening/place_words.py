@@ -11,22 +11,21 @@ from steybrae.screening.place_result import (
     OnLine,
     OverheadAtPlace,
     PlaceThatMatters,
+    TrapAtPlace,
 )
 
 __all__ = ["place_line", "place_words", "stretch_words"]
 
 
-def place_words(place: PlaceThatMatters, unknown_on_line_m: float, trap: str) -> str:
+def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -> str:
     """Say why a place matters.
 
     Parameters
     ----------
     place
         All but its words.
-    unknown_on_line_m
-        Metres of the line on unknown ground.
-    trap
-        Reason of its most marked terrain trap; empty where it has none.
+    declination_deg
+        Magnetic north east of true north, degrees: bearings are magnetic then; true where None.
 
     Returns
     -------
@@ -38,11 +37,30 @@ def place_words(place: PlaceThatMatters, unknown_on_line_m: float, trap: str) ->
         out.append(_underfoot(place))
     if place.corridor is not None:
         out.append(_corridor(place, place.corridor))
-    if place.overhead is not None and ("overhead" in place.kinds or place.slope_max_deg is None):
-        out.append(_overhead(place.overhead))
+    if place.overhead is not None and "overhead" in place.kinds:
+        out.append(_overhead(place.overhead, declination_deg))
     if place.unknown_m > 0.0:
-        out.append(_unknown(place, unknown_on_line_m))
-    return " ".join([*out, trap]).strip()
+        out.append(_unknown(place))
+    if place.trap is not None:
+        out.append(_trap(place.trap, declination_deg))
+    return " ".join(out)
+
+
+def _bearing(true_deg: float, declination_deg: float | None) -> str:
+    if declination_deg is None:
+        return f"{bearing_text(true_deg)} true"
+    return f"{bearing_text((true_deg - declination_deg) % 360.0)} magnetic"
+
+
+def _trap(trap: TrapAtPlace, declination_deg: float | None) -> str:
+    bearing = _bearing(trap.bearing_true_deg, declination_deg)
+    if trap.kind == "gully":
+        depth = f"{round_down(trap.depth_m or 0.0, 1.0):.0f} m or more deep"
+        return f"Trap: a gully {depth}, bed along {bearing}; even a small slide piles up in it."
+    where = f"{_down(trap.distance_m)} m away towards {bearing}"
+    if trap.kind == "flattening":
+        return f"Trap: snow off {slope_text(trap.slope_deg)}, {where}, stops and piles up here."
+    return f"Trap: {slope_text(trap.slope_deg)} below, {where}; even a small slide carries one over it."
 
 
 def stretch_words(place: PlaceThatMatters) -> str:
@@ -110,19 +128,19 @@ def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
     return f"{words}." if words else ""
 
 
-def _overhead(overhead: OverheadAtPlace) -> str:
+def _overhead(overhead: OverheadAtPlace, declination_deg: float | None) -> str:
     at_least = "at least " if overhead.at_least else ""
     hidden = "; it is hidden from there" if overhead.hidden else ""
     return (
         f"Overhead {at_least}{slope_text(overhead.deg)} from {spot_words(overhead.at)} up to a start zone "
-        f"towards {bearing_text(overhead.bearing_true_deg)} true, {_down(overhead.distance_m)} m off and "
-        f"{round_up(overhead.rise_m, 1.0):.0f} m higher{hidden}."
+        f"towards {_bearing(overhead.bearing_true_deg, declination_deg)}, "
+        f"{_down(overhead.distance_m)} m off, {round_up(overhead.rise_m, 1.0):.0f} m up{hidden}."
     )
 
 
-def _unknown(place: PlaceThatMatters, on_line_m: float) -> str:
-    if on_line_m > 0.0:
-        return f"{round_up(on_line_m, 1.0):.0f} m of the line on unknown ground."
+def _unknown(place: PlaceThatMatters) -> str:
+    if place.unknown_on_line_m > 0.0:
+        return f"{round_up(place.unknown_on_line_m, 1.0):.0f} m of the line on unknown ground."
     return f"Unknown ground beside or above for {round_up(place.unknown_m, 1.0):.0f} m."
 
 

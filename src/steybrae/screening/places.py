@@ -29,6 +29,7 @@ from steybrae.screening.place_result import (
     OverheadAtPlace,
     PlaceThatMatters,
     PossibleOnly,
+    TrapAtPlace,
 )
 from steybrae.screening.place_words import place_words
 from steybrae.terrain.attributes import aspect_deg, aspect_sector
@@ -51,15 +52,15 @@ LONG_M: Final = 500.0
 """A longer place is told by its worst `TOLD_M`, metres (our choice)."""
 
 MOST_AT_LENGTH: Final = 5
-"""Places told at length, unless two of a kind exceed `EXTREME_DEG` (our choice)."""
+"""Places told at length, besides the second of a kind where it too exceeds `EXTREME_DEG` (our choice)."""
 
 EXTREME_DEG: Final = 40.0
 """Called extremely steep above this, degrees (Swiss leaflet "Achtung Lawinen!")."""
 
 ORDER_RULE: Final = (
     "Told at length: the worst of each kind (overhead by its angle, underfoot and in the corridor by the "
-    "steepest, unknown by metres), then those with most metres of 30° and more, five in all, more only "
-    "where two of a kind exceed 40°. It is an order of steepness, not a judgement."
+    "steepest, unknown by metres), then those with most metres of 30° and more, five in all, and the second "
+    "of a kind where it too exceeds 40°. It is an order of steepness, not a judgement."
 )
 
 
@@ -199,6 +200,8 @@ def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> Pla
         overhead=overhead,
         corridor=corridor,
         unknown_m=unknown_m,
+        unknown_on_line_m=length_m(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], ends),
+        trap=_trap(line, ends) if "trap" in kinds else None,
         aspect_sectors=_sectors(line, steep),
         elevation_min_m=float(heights.min()) if len(heights) else None,
         elevation_max_m=float(heights.max()) if len(heights) else None,
@@ -208,11 +211,7 @@ def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> Pla
     )
     if place.length_m > LONG_M:
         place = replace(place, worst=_worst(line, place))
-    line_unknown_m = length_m(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], ends)
-    traps = [trap for trap in line.traps if trap.from_m <= ends[1] and trap.to_m >= ends[0]]
-    worst = max(traps, key=lambda trap: (trap.slope_deg or 0.0, trap.depth_m or 0.0), default=None)
-    reason = "" if worst is None or "trap" not in kinds else worst.reason
-    return replace(place, words=place_words(place, line_unknown_m, reason))
+    return replace(place, words=place_words(place))
 
 
 def with_checks(
@@ -266,6 +265,15 @@ def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:
         line.spot(_middle(seen.start_m[at], seen.end_m[at], ends)),
         bool(seen.unknown_above[_within(seen.start_m, seen.end_m, ends)].any()),
     )
+
+
+def _trap(line: Line, ends: tuple[float, float]) -> TrapAtPlace | None:
+    """Give the most marked terrain trap of a place."""
+    traps = [trap for trap in line.traps if trap.from_m <= ends[1] and trap.to_m >= ends[0]]
+    worst = max(traps, key=lambda trap: (trap.slope_deg or 0.0, trap.depth_m or 0.0), default=None)
+    if worst is None:
+        return None
+    return TrapAtPlace(worst.kind, worst.bearing_true_deg, worst.distance_m, worst.slope_deg, worst.depth_m)
 
 
 def _drop(cells: CorridorCells, here: NDArray[np.bool_]) -> DropAtPlace | None:
@@ -376,9 +384,8 @@ def _at_length(places: list[PlaceThatMatters]) -> set[int]:
     )
     chosen.update(rest[: max(0, MOST_AT_LENGTH - len(chosen))])
     for kind in ("underfoot", "corridor", "overhead"):
-        extreme = [k for k in of_kind[kind] if _measure(places[k], kind) > EXTREME_DEG]
-        if len(extreme) > 1:
-            chosen.update(extreme)
+        steepest = sorted(of_kind[kind], key=lambda k: -_measure(places[k], kind))
+        chosen.update(k for k in steepest[1:2] if _measure(places[k], kind) > EXTREME_DEG)
     return chosen
 
 

@@ -10,7 +10,7 @@ from typing import Final
 from steybrae.card.result import RouteCard
 from steybrae.card.wording import GRID_NAMES, totals_lines
 from steybrae.forecast.beside import ForecastBeside
-from steybrae.show.card_rows import BOTTOM_MM, FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, two_lines
+from steybrae.show.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, two_lines
 from steybrae.show.forecast_words import finding_lines, head_line, part_line, text_lines
 from steybrae.show.paper import Paper, line_mm
 
@@ -30,7 +30,7 @@ _FORECAST: Final = (
     "Freezing level, temperature",
     "Cloud, visibility",
 )
-_BOX: Final = 7.6
+_BOX: Final = 8.0
 _PARTY_MM: Final = 8.0
 """Least room for a line to write on, millimetres: a pencil needs some 8 (common practice, no source)."""
 
@@ -47,18 +47,18 @@ class _Words:
     after_mm: float = 0.6
 
 
-def front_block(card: RouteCard, paper: Paper, top_mm: float) -> None:
+def front_block(card: RouteCard, bottom_mm: float, paper: Paper, top_mm: float) -> None:
     """Draw the first part: the day on the left, lines to fill in by hand on the right."""
-    placed, _ = _laid(card, paper)
+    placed, _ = _laid(card, paper, bottom_mm)
     for down_mm, words in placed:
         y_mm = top_mm + down_mm + 0.8 * line_mm(words.size_pt)
         paper.paragraph(LEFT_MM, y_mm, words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
-    _by_hand(card, paper, top_mm)
+    _by_hand(card, bottom_mm, paper, top_mm)
 
 
-def front_rest(card: RouteCard, paper: Paper) -> tuple[str, ...]:
+def front_rest(card: RouteCard, paper: Paper, bottom_mm: float) -> tuple[str, ...]:
     """Return what the first part had no room for, to be printed elsewhere."""
-    return _laid(card, paper)[1]
+    return _laid(card, paper, bottom_mm)[1]
 
 
 def _day(card: RouteCard, paper: Paper) -> Iterator[_Words]:
@@ -81,7 +81,9 @@ def _day(card: RouteCard, paper: Paper) -> Iterator[_Words]:
         yield _Words(line)
 
 
-def _laid(card: RouteCard, paper: Paper) -> tuple[list[tuple[float, _Words]], tuple[str, ...]]:
+def _laid(
+    card: RouteCard, paper: Paper, bottom_mm: float
+) -> tuple[list[tuple[float, _Words]], tuple[str, ...]]:
     """Place words from the top down, millimetres below it; and the words that found no room."""
     placed: list[tuple[float, _Words]] = []
     rest: list[str] = []
@@ -89,7 +91,7 @@ def _laid(card: RouteCard, paper: Paper) -> tuple[list[tuple[float, _Words]], tu
     for words in _day(card, paper):
         lines = paper.wrapped(words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
         height_mm = len(lines) * line_mm(words.size_pt)
-        if rest or y_mm + height_mm > BOTTOM_MM - TOP_MM:
+        if rest or y_mm + height_mm > bottom_mm - TOP_MM:
             rest.append(words.words)
             continue
         placed.append((y_mm, words))
@@ -97,24 +99,24 @@ def _laid(card: RouteCard, paper: Paper) -> tuple[list[tuple[float, _Words]], tu
     return placed, tuple(rest)
 
 
-def _by_hand(card: RouteCard, paper: Paper, top_mm: float) -> None:
-    x_mm, right_mm, bottom_mm = FOLD_MM + 2.0, RIGHT_MM, BOTTOM_MM
+def _by_hand(card: RouteCard, bottom_mm: float, paper: Paper, top_mm: float) -> None:
+    x_mm, right_mm = FOLD_MM + 2.0, RIGHT_MM
     paper.box(x_mm, top_mm, (right_mm - x_mm, bottom_mm - top_mm - 1.0), 1.0)
     paper.text(x_mm + 2.0, top_mm + 5.4, "Avalanche forecast and weather", 11.0, bold=True)
     y_mm, lines = top_mm + 6.5, [*_FORECAST, *_PARTY]
     if card.forecast is not None:
-        y_mm, lines = _forecast(card.forecast, paper, top_mm + 9.4), list(_PARTY)
+        y_mm, lines = _forecast(card.forecast, paper, top_mm + 9.4, bottom_mm), list(_PARTY)
     else:
-        paper.text(right_mm - 2.0, top_mm + 5.4, "none given: fill in", 7.0, align="right")
+        paper.text(right_mm - 2.0, top_mm + 5.4, "none given: fill in", 8.0, align="right")
     step_mm = min((bottom_mm - 1.5 - y_mm) / len(lines), 10.5)
     y_mm = bottom_mm - 1.5 - step_mm * len(lines)
     for words in lines:
-        paper.text(x_mm + 2.0, y_mm + 3.0, words, 7.0)
+        paper.text(x_mm + 2.0, y_mm + 3.0, words, 8.0)
         y_mm += step_mm
         paper.rule((x_mm + 2.0, y_mm - 0.8), (right_mm - 2.0, y_mm - 0.8), 0.6, dots=True)
 
 
-def _forecast(forecast: ForecastBeside, paper: Paper, y_mm: float) -> float:
+def _forecast(forecast: ForecastBeside, paper: Paper, y_mm: float, bottom_mm: float) -> float:
     """Fill the box with what has to be seen first and what the forecasters wrote, as far as it goes.
 
     Returns where it ends; all of it stands in its own section later.
@@ -129,12 +131,12 @@ def _forecast(forecast: ForecastBeside, paper: Paper, y_mm: float) -> float:
         lines += [(part_line(rating), True) for rating in bulletin.danger_ratings]
         lines += [(part_line(problem), True) for problem in bulletin.avalanche_problems]
         lines += [(line, False) for line in text_lines(bulletin)]
-    last_mm = BOTTOM_MM - 1.5 - _PARTY_MM * len(_PARTY) - 4.0
-    more = "More under Avalanche forecast, with the legs it names."
+    last_mm = bottom_mm - 1.5 - _PARTY_MM * len(_PARTY) - 4.0
+    more = "More in the appendix, with the legs it names."
     for line, bold in lines:
         need_mm = len(paper.wrapped(line, width_mm, _BOX, bold=bold)) * line_mm(_BOX)
         if y_mm + need_mm > last_mm:
-            more = "NOT ALL OF IT: the rest stands under Avalanche forecast."
+            more = "NOT ALL OF IT: the rest stands in the appendix."
             break
         y_mm = paper.paragraph(x_mm, y_mm, line, width_mm, _BOX, bold=bold) + 0.5
     paper.text(x_mm, y_mm, more, _BOX, bold=True)

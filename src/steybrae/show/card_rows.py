@@ -25,7 +25,6 @@ from steybrae.quantities import slope_text
 from steybrae.show.paper import Paper
 
 __all__ = [
-    "BOTTOM_MM",
     "CHECK_HEAD_MM",
     "CHECK_MM",
     "FOLD_MM",
@@ -47,9 +46,6 @@ FOLD_MM: Final = 105.0
 """Where a part folds once more; no figure of a leg crosses it."""
 
 TOP_MM: Final = 7.0
-BOTTOM_MM: Final = 139.5
-"""Where rows end; the footer stands below."""
-
 LEG_HEAD_MM: Final = 6.5
 LEG_MM: Final = 30.6
 LEG_OVERHEAD_MM: Final = 41.9

@@ -16,8 +16,9 @@ from steybrae.errors import QuantityError
 
 __all__ = ["PAGES_MM", "Paper", "PaperFacts", "check_page", "line_mm"]
 
-PAGES_MM: Final = {"a4": (210.0, 297.0), "a5": (210.0, 148.0)}
-"""Width and height: A4 upright, which folds once into two A5 lying, and A5 lying (ISO 216)."""
+PAGES_MM: Final = {"a4": (210.0, 297.0), "a5": (210.0, 148.0), "letter": (215.9, 279.4)}
+"""Width and height: A4 upright, which folds once into two A5 lying, and A5 lying (ISO 216); 8.5 by 11
+inches, folded the same way (ANSI/ASME Y14.1)."""
 
 
 def check_page(page: str) -> str:
@@ -29,7 +30,7 @@ def check_page(page: str) -> str:
         Neither of `PAGES_MM`.
     """
     if page not in PAGES_MM:
-        message = f"A card is printed on {' or '.join(PAGES_MM)}; got {page!r}. Choose one of them."
+        message = f"A card is printed on {', '.join(PAGES_MM)}; got {page!r}. Choose one of them."
         raise QuantityError(message)
     return page
 

@@ -1,0 +1,118 @@
+"""The places of a card, told at length or in a line, and the checks that lead. 8 points at least."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Final
+
+from steybrae.card.result import Check, RouteCard
+from steybrae.card.wording import above_text, limits_text, look_text, metres_up
+from steybrae.quantities import slope_text
+from steybrae.screening.place_result import PlaceThatMatters
+from steybrae.screening.place_words import place_line, stretch_words
+from steybrae.screening.places import ORDER_RULE
+from steybrae.show.card_rows import LEFT_MM, RIGHT_MM
+from steybrae.show.paper import Paper, line_mm
+
+__all__ = ["MOST_CHECKS", "leading_checks", "legs_left_words", "place_blocks"]
+
+MOST_CHECKS: Final = 8
+"""Checks that lead on a day; the others stand in the appendix (our choice)."""
+
+CHECK_LINE_MM: Final = 11.0
+_TEXT: Final = 8.3
+_WIDTH_MM: Final = RIGHT_MM - LEFT_MM
+_NAME_MM: Final = 6.0
+
+Block = tuple[float, Callable[[Paper, float], None]]
+
+
+def leading_checks(card: RouteCard) -> dict[str, Check]:
+    """Choose the checks that lead: of places told at length first, one of each place before a second."""
+    by_name = {check.number: check for leg in card.legs for check in leg.checks}
+    told = sorted(card.places, key=lambda place: not place.at_length)
+    rounds = max((len(place.checks) for place in told), default=0)
+    names = [place.checks[k] for k in range(rounds) for place in told if k < len(place.checks)]
+    if not card.places:
+        names = list(by_name)
+    return {name: by_name[name] for name in names[:MOST_CHECKS] if name in by_name}
+
+
+def legs_left_words(card: RouteCard) -> list[str]:
+    """Name the legs without, those with possible ground only, and the rule of the order."""
+    out = []
+    if card.legs_without:
+        numbers = " ".join(map(str, card.legs_without))
+        out.append(f"Legs with no ground of 30° and more found within what is known of them: {numbers}.")
+    if card.legs_possible_only:
+        legs = ", ".join(f"{one.leg} ({metres_up(one.metres)} m)" for one in card.legs_possible_only)
+        out.append(f"Legs where such ground is possible only: {legs}.")
+    return [*out, ORDER_RULE] if card.places else out
+
+
+def place_blocks(card: RouteCard, paper: Paper) -> Iterator[Block]:
+    """Make the places, along the line, each followed by its leading checks."""
+    leading = leading_checks(card)
+    unmeasured = {leg.number for leg in card.legs if leg.steep_without_check}
+    for place in card.places:
+        legs = range(place.from_.leg, place.to.leg + 1)
+        yield from _place(place, paper, measured=bool(place.checks) or not unmeasured.intersection(legs))
+        for name in place.checks:
+            if name in leading:
+                yield CHECK_LINE_MM, partial(_check, card, leading[name])
+    told = {name for place in card.places for name in place.checks}
+    for name, check in leading.items():
+        if name not in told:
+            yield CHECK_LINE_MM, partial(_check, card, check)
+    for line in legs_left_words(card):
+        yield _paragraph(line, paper)
+
+
+def _place(place: PlaceThatMatters, paper: Paper, *, measured: bool) -> Iterator[Block]:
+    where = stretch_words(place)
+    if not place.at_length:
+        words = f"{where}: {place_line(place)}."
+        count = len(paper.wrapped(words, _WIDTH_MM - _NAME_MM, _TEXT))
+        yield count * line_mm(_TEXT) + 0.8, partial(_in_a_line, place.name, words)
+        return
+    head = f"{place.name}  {where[0].upper()}{where[1:]}, {metres_up(place.length_m)} m, after {place.after}"
+    words = place.words if measured else f"{place.words} There is no place to measure it from."
+    count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
+    yield 5.6 + count * line_mm(_TEXT) + 1.2, partial(_at_length, head, words)
+
+
+def _at_length(head: str, words: str, paper: Paper, top_mm: float) -> None:
+    paper.text(LEFT_MM, top_mm + 4.2, head, 10.0, bold=True, most_mm=_WIDTH_MM, cut=True)
+    paper.paragraph(LEFT_MM, top_mm + 8.2, words, _WIDTH_MM, _TEXT)
+
+
+def _in_a_line(name: str, words: str, paper: Paper, top_mm: float) -> None:
+    paper.text(LEFT_MM, top_mm + 3.0, name, 10.0, bold=True)
+    paper.paragraph(LEFT_MM + _NAME_MM, top_mm + 3.0, words, _WIDTH_MM - _NAME_MM, _TEXT)
+
+
+def _paragraph(words: str, paper: Paper) -> Block:
+    return len(paper.wrapped(words, _WIDTH_MM, _TEXT)) * line_mm(_TEXT) + 0.8, partial(_line, words)
+
+
+def _line(words: str, paper: Paper, top_mm: float) -> None:
+    paper.paragraph(LEFT_MM, top_mm + 3.0, words, _WIDTH_MM, _TEXT)
+
+
+def _check(card: RouteCard, check: Check, paper: Paper, top_mm: float) -> None:
+    """Draw a check: where to stand and look, what to expect, the limits, and a box for the reading."""
+    x_mm, box_mm = LEFT_MM + 4.0, RIGHT_MM - 17.0
+    paper.text(x_mm, top_mm + 5.6, check.number, 14.0, bold=True, most_mm=13.0)
+    known = check.look_bearing_magnetic_deg is not None
+    look = f"look {look_text(check, card.bearing_unit)}{' magnetic' if known else ''}"
+    first = f"{check.reference}, {check.chainage_m:.0f} m along; {look}"
+    second = (
+        f"{check.quantity}, {check.what}: expect {slope_text(check.expected_deg)}; nothing differs from {limits_text(check)}; "
+        f"steeper above {above_text(check)}"
+    )
+    most_mm = box_mm - x_mm - 17.0
+    paper.text(x_mm + 14.0, top_mm + 4.2, first, 9.0, bold=True, most_mm=most_mm)
+    for k, line in enumerate(paper.wrapped(second, most_mm, 8.0)[:2]):
+        paper.text(x_mm + 14.0, top_mm + 7.4 + 3.1 * k, line, 8.0)
+    paper.box(box_mm, top_mm + 1.2, (RIGHT_MM - box_mm, CHECK_LINE_MM - 2.4))

@@ -1,0 +1,117 @@
+"""The table of a card: one row for each leg, to be read while walking. Letters of 8 points at least."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from steybrae.card.result import CardLeg, RouteCard
+from steybrae.card.wording import (
+    bearing_shown,
+    beside_short,
+    climb_text,
+    distance_texts,
+    elevation_text,
+    metres_up,
+    minutes_text,
+    place_text,
+)
+from steybrae.quantities import round_down, slope_text
+from steybrae.show.card_rows import LEFT_MM, RIGHT_MM
+from steybrae.show.paper import Paper
+
+__all__ = ["LEG_LINE_HEAD_MM", "LEG_LINE_MM", "corridor_lines", "leg_line", "leg_line_head"]
+
+LEG_LINE_HEAD_MM: Final = 6.0
+LEG_LINE_MM: Final = 11.6
+"""Ten rows and their head fill one half of an A4 page (our choice)."""
+
+_X: Final = {"number": 8.0, "to": 16.5, "bearing": 63.0, "length": 87.0, "climb": 107.0, "time": 132.5,
+             "ground": 151.0, "places": 186.5}  # fmt: skip
+_SMALL: Final = 8.0
+
+
+def leg_line_head(card: RouteCard, paper: Paper, top_mm: float) -> None:
+    """Name the columns."""
+    on_map = " | mm" if card.scale else ""
+    for column, words in (
+        ("number", "leg"),
+        ("to", "to"),
+        ("bearing", "magnetic"),
+        ("length", f"length{on_map}"),
+        ("climb", "climb | height"),
+        ("time", f"time{' | at' if card.start_text else ''}"),
+        ("ground", "steepest | unknown, drop"),
+        ("places", "places"),
+    ):
+        paper.text(_X[column], top_mm + 4.0, words, _SMALL)
+    paper.rule((LEFT_MM, top_mm + LEG_LINE_HEAD_MM - 0.6), (RIGHT_MM, top_mm + LEG_LINE_HEAD_MM - 0.6), 1.2)
+
+
+def leg_line(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
+    """Draw a leg from the top edge of its row."""
+    first, second = top_mm + 5.0, top_mm + 9.4
+    length, on_map = distance_texts(leg)
+    reference = place_text(leg.to, leg.to_place.written, leg.to_place.reference)
+    turns = bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)
+    small = "true " + bearing_shown(leg.bearing_true_deg, card.bearing_unit)
+    texts = (
+        ("number", first, str(leg.number), 14.0, True, 7.5),
+        ("to", first, leg.to, 10.5, True, 45.0),
+        ("to", second, reference, 9.0, False, 45.0),
+        ("bearing", first + 0.6, turns, 16.5, True, 23.0),
+        ("bearing", second, f"{small}{'  bends!' if leg.bends else ''}", _SMALL, False, 23.0),
+        ("length", first, length, 11.0, True, 19.0),
+        ("length", second, on_map.split(",", maxsplit=1)[0], 9.0, True, 19.0),
+        ("climb", first, climb_text(leg).removeprefix("at least "), 9.0, True, 24.5),
+        ("climb", second, _height(leg), _SMALL, False, 24.5),
+        ("time", first, minutes_text(leg.time_min), 10.0, True, 17.5),
+        ("time", second, leg.arrival_text.split(" ", maxsplit=1)[0], 9.0, True, 17.5),
+        ("ground", first, _steepest(leg), 10.5, True, 34.5),
+        ("ground", second, _besides(leg), _SMALL, True, 34.5),
+    )
+    for column, y_mm, words, size_pt, bold, most_mm in texts:
+        paper.text(_X[column], y_mm, words, size_pt, bold=bold, most_mm=most_mm, cut=column == "to")
+    letters = [place.name for place in card.places if place.from_.leg <= leg.number <= place.to.leg]
+    lines = [" ".join(letters)] if len(letters) < 4 else [" ".join(letters[:3]), " ".join(letters[3:])]
+    for y_mm, words in zip((first, second), lines, strict=False):
+        paper.text(_X["places"], y_mm, words, 11.0, bold=True, most_mm=RIGHT_MM - _X["places"])
+    paper.rule((LEFT_MM, top_mm + LEG_LINE_MM - 0.6), (RIGHT_MM, top_mm + LEG_LINE_MM - 0.6), 0.4)
+
+
+def _height(leg: CardLeg) -> str:
+    """Height at the end, and whether the climb may be more."""
+    height = elevation_text(leg).split(";", maxsplit=1)[0]
+    return f"at least | {height}" if leg.ascent_at_least else height
+
+
+def _steepest(leg: CardLeg) -> str:
+    ground = leg.ground
+    if ground is None or ground.slope_max_deg is None:
+        return "unknown"
+    return f"{'at least ' if ground.open_above else ''}{slope_text(ground.slope_max_deg)}"
+
+
+def _besides(leg: CardLeg) -> str:
+    """Unknown metres and a drop: what the steepest on the line does not tell."""
+    ground = leg.ground
+    if ground is None:
+        return ""
+    parts = [f"{metres_up(ground.unknown_m)} m unkn."] if ground.unknown_m else []
+    if ground.drop is not None:
+        off_m = round_down(ground.drop.off_m, 1.0)
+        parts.append(f"DROP {f'{off_m:.0f} m' if off_m else 'close'} {ground.drop.side}")
+    return ", ".join(parts)
+
+
+def corridor_lines(card: RouteCard) -> list[str]:
+    """Tell what lies in the corridor of each leg, for walking in poor visibility."""
+    out = []
+    for leg in card.legs:
+        sides = []
+        for side in ("left", "right"):
+            found = [beside_short(beside) for beside in leg.beside if beside.side == side]
+            if found:
+                sides.append(f"{side} {'; '.join(found)}")
+        if sides:
+            out.append(f"Leg {leg.number}: {'. '.join(sides)}.")
+    return out
