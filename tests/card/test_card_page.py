@@ -267,6 +267,18 @@ def test_the_sample_day_goes_on_two_sheets_in_the_order_of_need(monkeypatch, sam
         assert not place.at_length or place.words in text
 
 
+def test_ten_legs_go_on_one_sheet(monkeypatch, sample_dem) -> None:
+    """The steepest ten of the sample: both sides of one A4 sheet, folded."""
+    with open_model([sample_dem / "stey_massif.tif"]) as opened:
+        day = read_route(sample_dem / "day.gpx")
+        ten = replace(day, points=day.points[:11], turn_points=day.turn_points[:11])
+        card = make_card(screen_route(ten, opened), CHOSEN)
+    assert len(card.legs) == 10
+    found = drawn(monkeypatch, card, "a4", appendix=False)
+    assert found.page + 1 == 2
+    assert min(found.sizes_pt) >= 8.0 - 1e-9
+
+
 def test_a_leg_of_the_table_names_its_places_unknown_ground_and_a_drop(monkeypatch, sample_day) -> None:
     card = make_card(sample_day, CHOSEN)
     words = [box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes]
@@ -288,6 +300,8 @@ def test_at_most_eight_checks_lead_and_one_of_each_place_before_a_second(sample_
     assert 0 < len(leading) <= 8
     told = [place for place in card.places if place.at_length and place.checks]
     assert all(set(place.checks) & set(leading) for place in told)
+    by_place = [set(place.checks) & set(leading) for place in card.places]
+    assert max(map(len, by_place)) <= 2
 
 
 def test_bearings_of_places_are_magnetic_on_a_card(sample_day) -> None:

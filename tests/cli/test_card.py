@@ -141,8 +141,8 @@ def test_a_leg_on_a_model_has_ground(run: Run) -> None:
             "Leave them out, or make a new plan.",
         ),
         (
-            (*SAMPLE, "--page", "letter"),
-            "A card is printed on a4 or a5; got 'letter'. Choose one of them.",
+            (*SAMPLE, "--page", "a3"),
+            "A card is printed on a4, a5, letter; got 'a3'. Choose one of them.",
         ),
         (
             (*SAMPLE, "--time-rule", "mine"),

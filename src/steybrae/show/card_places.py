@@ -20,6 +20,10 @@ __all__ = ["MOST_CHECKS", "leading_checks", "legs_left_words", "place_blocks"]
 MOST_CHECKS: Final = 8
 """Checks that lead on a day; the others stand in the appendix (our choice)."""
 
+OTHER_DEG: Final = 1.0
+"""Checks of a place nearer to each other than this tell the same: the division of a hand inclinometer,
+degrees (common practice, no source)."""
+
 CHECK_LINE_MM: Final = 11.0
 _TEXT: Final = 8.3
 _WIDTH_MM: Final = RIGHT_MM - LEFT_MM
@@ -29,14 +33,19 @@ Block = tuple[float, Callable[[Paper, float], None]]
 
 
 def leading_checks(card: RouteCard) -> dict[str, Check]:
-    """Choose the checks that lead: of places told at length first, one of each place before a second."""
+    """Choose the checks that lead: the steepest of each place before a second, those told at length first."""
     by_name = {check.number: check for leg in card.legs for check in leg.checks}
     told = sorted(card.places, key=lambda place: not place.at_length)
-    rounds = max((len(place.checks) for place in told), default=0)
-    names = [place.checks[k] for k in range(rounds) for place in told if k < len(place.checks)]
-    if not card.places:
-        names = list(by_name)
-    return {name: by_name[name] for name in names[:MOST_CHECKS] if name in by_name}
+    best = [_steepest_two([by_name[name] for name in place.checks]) for place in told]
+    names = [checks[k].number for k in range(2) for checks in best if k < len(checks)]
+    return {name: by_name[name] for name in (names if card.places else list(by_name))[:MOST_CHECKS]}
+
+
+def _steepest_two(checks: list[Check]) -> list[Check]:
+    """Take the steepest, and the next that is not the same sight from beside it."""
+    ordered = sorted(checks, key=lambda check: -check.expected_deg)
+    others = [check for check in ordered if ordered[0].expected_deg - check.expected_deg >= OTHER_DEG]
+    return [*ordered[:1], *others[:1]]
 
 
 def legs_left_words(card: RouteCard) -> list[str]:
@@ -107,10 +116,9 @@ def _check(card: RouteCard, check: Check, paper: Paper, top_mm: float) -> None:
     known = check.look_bearing_magnetic_deg is not None
     look = f"look {look_text(check, card.bearing_unit)}{' magnetic' if known else ''}"
     first = f"{check.reference}, {check.chainage_m:.0f} m along; {look}"
-    second = (
-        f"{check.quantity}, {check.what}: expect {slope_text(check.expected_deg)}; nothing differs from {limits_text(check)}; "
-        f"steeper above {above_text(check)}"
-    )
+    limits = "no limits known" if check.would_notice_deg is None else f"no difference {limits_text(check)}"
+    expect = f"expect {slope_text(check.expected_deg)}; {limits}; steeper above {above_text(check)}"
+    second = f"{expect}. {check.what[0].upper()}{check.what[1:]}."
     most_mm = box_mm - x_mm - 17.0
     paper.text(x_mm + 14.0, top_mm + 4.2, first, 9.0, bold=True, most_mm=most_mm)
     for k, line in enumerate(paper.wrapped(second, most_mm, 8.0)[:2]):
