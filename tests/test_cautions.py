@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from steybrae.cautions import Situation, cautions_for
+from steybrae.cautions import HeightsRead, Situation, cautions_for
 
 ALWAYS = ("forecast", "angle_alone")
 VERDICT = re.compile(r"\b(safe|safely|unsafe|go|no-go|nogo)\b", re.IGNORECASE)
@@ -20,7 +20,7 @@ EVERYTHING = Situation(
     unknown_m=12.0,
     interval_m=10.0,
     unit_doubtful="The heights look like feet.",
-    absurd_share=0.2,
+    heights=HeightsRead(0.2, 0.1, "The numbers are scaled."),
     datum_accuracy_m=None,
 )
 
@@ -65,7 +65,9 @@ def test_two_always_apply() -> None:
         ({"magnetic": True}, "magnetic"),
         ({"lesson": True}, "lesson"),
         ({"unit_doubtful": "The heights look like feet."}, "unit_doubtful"),
-        ({"absurd_share": 1e-9}, "absurd_heights"),
+        ({"heights": HeightsRead(absurd_share=1e-9)}, "absurd_heights"),
+        ({"heights": HeightsRead(same_share=1e-9)}, "same_heights"),
+        ({"heights": HeightsRead(scaling="The numbers are scaled.")}, "scaled_heights"),
     ],
 )
 def test_each_applies_to_its_situation_alone(changes: dict[str, Any], key: str) -> None:

@@ -13,7 +13,7 @@ from typing import Annotated, Final
 from steybrae.quantities import LAND_HEIGHTS_M, round_up
 from steybrae.ranges import Range
 
-__all__ = ["Caution", "Cautions", "Situation", "cautions_for"]
+__all__ = ["SAME_CELLS", "Caution", "Cautions", "HeightsRead", "Situation", "cautions_for"]
 
 COARSE_CELL_M: Final = 20.0
 """Cells above this size, metres, are coarser than the piece of slope that decides, about
@@ -28,8 +28,31 @@ WIDE_START_DEG: Final = 25.0
 BLIND_START_DEG: Final = 20.0
 """Start zones that begin below this, degrees, tell nothing on mountain ground (our choice)."""
 
+SAME_CELLS: Final = 8
+"""Side of a square of cells that hold one identical number, from which on it is told (our choice): rough
+ground measured to centimetres never has one."""
+
 BALLPARK_M: Final = 30.0
 """Datum shift worse than this, metres, gets a caution: the corridor's least half-width."""
+
+
+@dataclass(frozen=True)
+class HeightsRead:
+    """What was met while heights of a model were read.
+
+    Attributes
+    ----------
+    absurd_share
+        Share of them that no land has, and that count as unknown.
+    same_share
+        Share of them in squares of `SAME_CELLS` cells a side that hold one identical number.
+    scaling
+        A sentence on how the file's numbers became heights, or an empty string.
+    """
+
+    absurd_share: float = 0.0
+    same_share: float = 0.0
+    scaling: str = ""
 
 
 @dataclass(frozen=True)
@@ -66,8 +89,8 @@ class Situation:
         Whether the model's vertical unit was assumed to be metres.
     unit_doubtful
         A sentence why the heights look like another unit, or an empty string.
-    absurd_share
-        Share of the model's heights that no land has, and that count as unknown.
+    heights
+        What the model's heights are like, as far as they were read.
     place_coarse
         Whether the place as written names more ground than was looked at.
     places_swapped
@@ -111,7 +134,7 @@ class Situation:
     ruler_only: bool = False
     unit_assumed: bool = False
     unit_doubtful: str = ""
-    absurd_share: float = 0.0
+    heights: HeightsRead = HeightsRead()
     place_coarse: bool = False
     places_swapped: bool = False
     datum_accuracy_m: float | None = 0.0
@@ -358,13 +381,26 @@ _RULES: Final = (
 def _absurd_words(share: float) -> str:
     if share == 0.0:
         return ""
-    percent = "Less than 0.1" if share < 0.001 else f"About {round_up(100.0 * share, 0.1):.1f}"
     low, high = LAND_HEIGHTS_M
     return (
-        f"{percent} percent of the heights read lie below {low:.0f} or above {high:.0f} m, which no land "
-        "has; they count as unknown. They may be voids that the model does not declare, or heights in feet, "
-        "decimetres or centimetres: declare the voids, state --z-unit, or bring the model to metres."
+        f"{_percent(share)} percent of the heights read lie below {low:.0f} or above {high:.0f} m, which no "
+        "land has; they count as unknown. They may be voids that the model does not declare, or heights in "
+        "feet, decimetres or centimetres: declare the voids, state --z-unit, or bring the model to metres."
     )
+
+
+def _same_words(share: float) -> str:
+    if share == 0.0:
+        return ""
+    return (
+        f"{_percent(share)} percent of the heights read are stretches of one identical number, {SAME_CELLS} "
+        f"x {SAME_CELLS} cells or more: a lake, level ground in whole metres, or missing ground filled up. "
+        "Its slope of 0 is no better known than that: look at the map."
+    )
+
+
+def _percent(share: float) -> str:
+    return "Less than 0.1" if share < 0.001 else f"About {round_up(100.0 * share, 0.1):.1f}"
 
 
 def cautions_for(at: Situation) -> tuple[Caution, ...]:
@@ -383,7 +419,9 @@ def cautions_for(at: Situation) -> tuple[Caution, ...]:
     found = [Caution(rule.key, rule.text) for rule in _RULES if rule.applies(at)]
     told = {
         "unit_doubtful": at.unit_doubtful,
-        "absurd_heights": _absurd_words(at.absurd_share),
+        "absurd_heights": _absurd_words(at.heights.absurd_share),
+        "same_heights": _same_words(at.heights.same_share),
+        "scaled_heights": at.heights.scaling,
         "overhead_left_out": at.overhead_left_out,
     }
     found += [Caution(key, text) for key, text in told.items() if text]

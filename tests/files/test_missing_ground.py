@@ -17,6 +17,7 @@ from tests.on_grid import route_on
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.area_heights import RawHeights
+from steybrae.files.heights import same_cells
 from steybrae.files.rasters import open_model
 from steybrae.route.places import Place
 from steybrae.screening import screen_route
@@ -181,16 +182,16 @@ class TestNoHeights:
         path = write(tmp_path / "dem.tif", boxed(value, kind))
         assert only_the_box(unknown(path))
         with open_model([path]) as model:
-            assert model.absurd_share == 0.0
+            assert model.heights_read.absurd_share == 0.0
             model.read(0, 0, ROWS, COLS)
-            assert model.absurd_share == 9 / (ROWS * COLS)
+            assert model.heights_read.absurd_share == 9 / (ROWS * COLS)
 
     def test_nan_is_an_ordinary_void(self, tmp_path: Path) -> None:
         path = write(tmp_path / "dem.tif", boxed(np.nan))
         assert only_the_box(unknown(path))
         with open_model([path]) as model:
             model.read(0, 0, ROWS, COLS)
-            assert model.absurd_share == 0.0
+            assert model.heights_read.absurd_share == 0.0
 
     @pytest.mark.parametrize("value", [-500.0, 0.0, 9000.0])
     def test_the_ends_are_land(self, tmp_path: Path, value: float) -> None:
@@ -215,6 +216,81 @@ class TestNoHeights:
             f"its offset {offset}. A scale of 0 also comes from a comma in the number. Set it anew, for "
             "instance with gdal_edit.py -scale 0.1."
         )
+
+    @pytest.mark.parametrize("element", ["ScaleRatio", "ScaleOffset"])
+    def test_a_virtual_raster_that_scales_its_files(self, tmp_path: Path, element: str) -> None:
+        write(tmp_path / "a.tif", HEIGHTS.astype("float32"))
+        path = vrt(tmp_path / "dem.vrt", "a.tif")
+        text = path.read_text().replace("</SimpleSource>", f"<{element}>0.1</{element}></SimpleSource>")
+        path.write_text(text.replace("SimpleSource", "ComplexSource"))
+        with pytest.raises(ModelError) as caught, open_model([path]):
+            pass
+        assert str(caught.value) == (
+            f"The virtual raster {path} should put files of heights side by side; it has a '{element}'. Make "
+            "it a GeoTIFF first, for instance with gdal_translate."
+        )
+
+
+class TestOneNumber:
+    @pytest.mark.parametrize("kind", ["int16", "float32", "float64"])
+    @pytest.mark.parametrize(("row", "col"), [(0, 0), (3, 5), (25, 35), (7, 30)])
+    def test_a_stretch_of_15_by_15_is_found_wherever_it_lies(self, kind: str, row: int, col: int) -> None:
+        z = HEIGHTS.astype(kind)
+        assert same_cells(z) == 0
+        z[row : row + 15, col : col + 15] = 1234
+        assert same_cells(z) == 64 * ((row + 15) // 8 - -(-row // 8)) * ((col + 15) // 8 - -(-col // 8)) > 0
+
+    def test_one_cell_that_differs_is_enough(self) -> None:
+        for row, col in np.ndindex(8, 8):
+            z = np.full((8, 8), 3.0)
+            assert same_cells(z) == 64
+            z[row, col] = 3.5
+            assert same_cells(z) == 0
+
+    def test_a_void_and_too_few_cells_are_none(self) -> None:
+        assert same_cells(np.full((40, 40), np.nan)) == 0
+        assert same_cells(np.zeros((7, 40))) == 0
+
+
+def told_by_all(path: Path, out: Path, key: str) -> list[str]:
+    """What `route`, `ground` and `area` say of a model under a key of the cautions."""
+    with open_model([path]) as model:
+        ends = [model.grid.xy(col, 6.5) for col in (2.5, 20.5)]
+        line = screen_route(route_on(model, [(float(x), float(y)) for x, y in ends]), model)
+    with open_model([path]) as model:
+        lon, lat = (float(v) for v in model.grid.to_wgs84(7.5, 6.5))
+        place = ground_at(Place(lat, lon), model, 100.0)
+    whole = run(out, path)
+    return [
+        caution.text for found in (line, place, whole) for caution in found.cautions if caution.key == key
+    ]
+
+
+def test_a_lake_or_filled_ground_is_told_by_all(tmp_path: Path) -> None:
+    z = HEIGHTS.astype("float32")
+    z[0:16, 0:24] = 700.0
+    told = told_by_all(write(tmp_path / "dem.tif", z), tmp_path / "out", "same_heights")
+    assert len(told) == 3
+    assert told[2] == (
+        "About 19.2 percent of the heights read are stretches of one identical number, 8 x 8 cells or more: "
+        "a lake, level ground in whole metres, or missing ground filled up. Its slope of 0 is no better "
+        "known than that: look at the map."
+    )
+    assert {text.split(" ", 2)[2] for text in told} == {told[2].split(" ", 2)[2]}
+    assert told_by_all(write(tmp_path / "b.tif", HEIGHTS), tmp_path / "b", "same_heights") == []
+
+
+def test_a_scale_is_told_by_all(tmp_path: Path) -> None:
+    path = write(tmp_path / "dem.tif", (HEIGHTS * 10).astype("int32"), scale=0.1)
+    words = (
+        "The numbers of the model become heights by a scale and an offset that its files state: 0.1 and 0 "
+        "(dem.tif). Where they are wrong every slope is: compare a height with the map."
+    )
+    assert told_by_all(path, tmp_path / "out", "scaled_heights") == [words] * 3
+    shifted = vrt(tmp_path / "dem.vrt", "dem.tif", declared="<Offset>12.5</Offset>")
+    told = told_by_all(shifted, tmp_path / "out2", "scaled_heights")
+    assert told == [words.replace("0.1 and 0 (dem.tif)", "1 and 12.5 (dem.vrt)")] * 3
+    assert told_by_all(write(tmp_path / "b.tif", HEIGHTS), tmp_path / "b", "scaled_heights") == []
 
 
 def test_route_ground_and_area_tell_the_same(tmp_path: Path) -> None:

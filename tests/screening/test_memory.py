@@ -133,7 +133,7 @@ def test_time_grows_with_the_line_and_not_with_the_box_round_it(monkeypatch):
     read: list[int] = []
 
     class Counted:
-        grid, absurd_share = dem.grid, 0.0
+        grid, heights_read = dem.grid, dem.heights_read
 
         def read(self, row: int, col: int, rows: int, cols: int):
             read.append(rows * cols)

@@ -5,7 +5,7 @@ Frozen, and complete: table, figure, README and JSON show nothing that is not in
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from steybrae import __version__
@@ -13,7 +13,7 @@ from steybrae.area.job import BELT_M, AreaJob
 from steybrae.area.overhead_result import AreaOverhead, area_overhead
 from steybrae.area.tally import MM2_PER_KM2, Tally, state_sector
 from steybrae.bands import Band
-from steybrae.cautions import Cautions, Situation, cautions_for
+from steybrae.cautions import Cautions, HeightsRead, Situation, cautions_for
 from steybrae.files.area_heights import BadBlock
 from steybrae.files.rasters import ModelInfo
 from steybrae.ranges import Count, NotNegative, Share
@@ -34,7 +34,7 @@ class Counted:
     looked: Tally
     bad: tuple[BadBlock, ...]
     cross_check: CrossCheck | None
-    absurd_share: float = 0.0
+    heights: HeightsRead
 
 
 @dataclass(frozen=True)
@@ -213,7 +213,7 @@ def area_result(
         from_model=True,
         area_unknown=bool(bands[-1].cells),
         area_unreadable=bool(counted.bad),
-        absurd_share=counted.absurd_share,
+        heights=replace(counted.heights, scaling=info.scaling),
         cell_size_m=max(model.cell_size_m),
         open_above=open_above,
         unit_assumed=info.height_unit_from == "assumed",

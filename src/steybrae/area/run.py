@@ -15,6 +15,7 @@ from steybrae.area.result import AreaResult, Counted, area_result
 from steybrae.area.station import open_station
 from steybrae.area.tally import Tally
 from steybrae.area.threads import each
+from steybrae.cautions import HeightsRead
 from steybrae.errors import ModelError, SteybraeError
 from steybrae.files.area_heights import BadBlock, cache_for
 from steybrae.files.area_outputs import Workspace
@@ -156,7 +157,7 @@ def _counted(work: Workspace) -> Counted:
     bad: set[BadBlock] = set()
     compared: list[Any] = []
     seen: set[int] = set()
-    absurd = cells = 0
+    absurd = same = cells = 0
     for record in work.records():
         if record["block"] in seen:
             continue
@@ -164,7 +165,7 @@ def _counted(work: Workspace) -> Counted:
         tally.add_rows(record["tally"])
         looked.add_rows(record["looked"])
         bad.update(BadBlock(*found) for found in record["bad"])
-        absurd, cells = absurd + record["absurd"][0], cells + record["absurd"][1]
+        absurd, same, cells = absurd + record["absurd"], same + record["same"], cells + record["cells"]
         compared += record.get("compared", [])
     cross_check = None
     if compared:
@@ -176,5 +177,5 @@ def _counted(work: Workspace) -> Counted:
         looked=looked,
         bad=tuple(sorted(bad, key=lambda found: (found.file, found.row, found.col))),
         cross_check=cross_check,
-        absurd_share=absurd / max(cells, 1),
+        heights=HeightsRead(absurd / max(cells, 1), same / max(cells, 1)),
     )

@@ -26,6 +26,7 @@ from steybrae.area.tally import Pieces, Tally
 from steybrae.files.area_heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.files.area_outputs import PartFile, SmallFile, free_writer_name
 from steybrae.files.area_tiff import TILE, encode_tiles
+from steybrae.files.heights import same_cells
 from steybrae.files.rasters import RasterModel, open_model
 from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem
@@ -87,8 +88,8 @@ class Station:
             ``block``, ``writer``, ``tiles`` (for each raster and level: where the tiles begin and
             the size of each), ``tally`` (`steybrae.area.tally.Tally.rows`), ``looked`` (the
             same of `steybrae.area.overhead_layers.count_overhead`), ``bad`` (unreadable blocks of the
-            input met so far by this process), ``absurd`` (heights that no land has, of how many read)
-            and, where asked for, ``compared``.
+            input met so far by this process), ``absurd``, ``same`` and ``cells`` (heights
+            that no land has, in stretches of one number, and all of them) and, where asked for, ``compared``.
         """
         block = self.layout.block(number)
         with this_thread(self._cache_bytes):
@@ -105,7 +106,9 @@ class Station:
             "tally": pieces.tally().rows(),
             "looked": looked.rows(),
             "bad": bad,
-            "absurd": [absurd, block.rows * block.cols],
+            "absurd": absurd,
+            "same": same_cells(raw[1:-1, 1:-1]),
+            "cells": block.rows * block.cols,
         }
         if self.job.cross_check:
             from steybrae.area.compare import compare_block  # noqa: PLC0415  slow to load, seldom asked for

@@ -14,11 +14,12 @@ import rasterio.windows
 from numpy.typing import NDArray
 from rasterio.enums import MaskFlags
 
+from steybrae.cautions import SAME_CELLS
 from steybrae.errors import FileReadError
 from steybrae.files.tiles import Tile
 from steybrae.quantities import LAND_HEIGHTS_M
 
-__all__ = ["damaged", "make_unknown", "stored_numbers"]
+__all__ = ["damaged", "make_unknown", "same_cells", "stored_numbers"]
 
 STRIP_ROWS: Final = 64
 """Rows searched at once, which stay in the processor's cache."""
@@ -108,6 +109,21 @@ def make_unknown(tile: Tile, out: Cells, missing: Cells | None) -> int:
             absurd += int(np.count_nonzero(bad))
             part[bad] = np.nan
     return absurd
+
+
+def same_cells(numbers: Cells) -> int:
+    """Count the cells in squares of one identical number, `SAME_CELLS` a side, side by side from the first.
+
+    A stretch twice as long and as wide holds one wherever it lies. NaN is none.
+    """
+    rows, cols = (size // SAME_CELLS for size in numbers.shape)
+    squares = numbers[: rows * SAME_CELLS, : cols * SAME_CELLS].reshape(rows, SAME_CELLS, cols, SAME_CELLS)
+    first, last = squares[:, 0, :, 0], SAME_CELLS - 1
+    # Few squares that differ have five like numbers.
+    like = [squares[:, row, :, col] == first for row, col in ((0, last), (last, 0), (last, last), (3, 4))]
+    row, col = np.nonzero(np.logical_and.reduce(like))
+    alike = (squares[row, :, col] == first[row, col, None, None]).all(axis=(1, 2))
+    return int(np.count_nonzero(alike)) * SAME_CELLS**2
 
 
 def _nodata(data: Any) -> float:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import os
-import re
 import warnings
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -21,14 +20,15 @@ import rasterio
 import rasterio.errors
 import rasterio.windows
 
+from steybrae.cautions import HeightsRead
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.fingerprints import files_fingerprint, files_state, sidecars
 from steybrae.files.height_units import height_unit, parse_height_unit
-from steybrae.files.heights import damaged, make_unknown, stored_numbers
+from steybrae.files.heights import damaged, make_unknown, same_cells, stored_numbers
 from steybrae.files.offline import DRIVERS, OFFLINE, SOURCES
 from steybrae.files.quiet import quiet_messages
 from steybrae.files.tiff_head import is_tiff, largest_block_bytes
-from steybrae.files.tiles import RasterFile, Tile, join
+from steybrae.files.tiles import RasterFile, Tile, check_band, join, scaling_words
 from steybrae.files.vrt import amended, is_vrt
 from steybrae.terrain.dem import Array, Dem, Grid
 
@@ -47,9 +47,6 @@ MOST_WINDOW_SIDE: Final = 2**15
 
 MOST_BLOCK_BYTES: Final = 512 * 2**20
 """Largest strip or tile of a file, unpacked, bytes (our choice): one that is read is read whole."""
-
-RAW: Final = ("EHdr", "ENVI")
-"""Drivers whose heights stand in a file of nothing else, its size said in a header beside it."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +68,8 @@ class ModelInfo:
         Metres in its height unit.
     height_unit_from
         ``--z-unit``, ``CRS``, ``band`` or ``assumed``.
+    scaling
+        A sentence on the scale and offset that the files state, or an empty string.
     """
 
     files: tuple[str, ...]
@@ -79,6 +78,7 @@ class ModelInfo:
     crs: str
     height_unit_m: float
     height_unit_from: str
+    scaling: str
 
     def state(self) -> str:
         """Sizes and times of all its files as they are now; see `files_state`."""
@@ -102,7 +102,7 @@ class RasterModel:
         self._grid = grid
         self.tiles = tuple(tiles)
         self.info = info
-        self._cells_read = self._absurd = 0
+        self._cells_read = self._absurd = self._same = 0
 
     @property
     def grid(self) -> Grid:
@@ -110,9 +110,10 @@ class RasterModel:
         return self._grid
 
     @property
-    def absurd_share(self) -> float:
-        """Share of the heights read so far that no land has, and that count as unknown."""
-        return self._absurd / max(self._cells_read, 1)
+    def heights_read(self) -> HeightsRead:
+        """What was met among the heights read so far."""
+        many = max(self._cells_read, 1)
+        return HeightsRead(self._absurd / many, self._same / many, self.info.scaling)
 
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Heights of a window, metres.
@@ -166,6 +167,7 @@ class RasterModel:
         except rasterio.errors.RasterioError as error:
             raise damaged(tile, window, error) from error
         self._absurd += make_unknown(tile, found, missing)
+        self._same += same_cells(found)
         self._cells_read += found.size
         found *= tile.step_m
         found += tile.offset_m
@@ -241,7 +243,7 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
             opened.append(RasterFile(str(path), stack.enter_context(data)))
             parts.append(files)
         for file in opened:
-            _check_band(file)
+            check_band(file)
         metres, source = (unit, "--z-unit") if unit is not None else height_unit(opened)
         grid, tiles = join(opened, metres)
         info = ModelInfo(
@@ -251,6 +253,7 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
             crs=grid.crs.name,
             height_unit_m=metres,
             height_unit_from=source,
+            scaling=scaling_words(opened),
         )
         yield RasterModel(grid, tiles, info)
 
@@ -357,39 +360,3 @@ def _with_all_processors(data: Any) -> Any:
     with data:
         threads = os.environ.get("GDAL_NUM_THREADS", "ALL_CPUS")
         return rasterio.open(data.name, driver="GTiff", num_threads=threads)
-
-
-def _check_band(file: RasterFile) -> None:
-    data = file.data
-    if data.count != 1:
-        message = (
-            f"The elevation model {file.name} should have one band of heights; it has {data.count}. "
-            "Take the height band out first, for instance with gdal_translate -b 1."
-        )
-        raise ModelError(message)
-    if np.dtype(data.dtypes[0]).kind not in "iuf":
-        message = (
-            f"The elevation model {file.name} should hold real numbers; its band is of type "
-            f"{data.dtypes[0]}. Give heights."
-        )
-        raise ModelError(message)
-    _check_whole(file)
-
-
-def _check_whole(file: RasterFile) -> None:
-    """Refuse plain numbers that end before the last cell: GDAL gives the rest as zeros."""
-    data = file.data
-    if data.driver not in RAW:
-        return
-    header = " ".join(
-        Path(name).read_text("latin-1") for name in data.files if Path(name).suffix.lower() == ".hdr"
-    )
-    skipped = re.search(r"(?:skipbytes|header offset)[\s=]+(\d+)", header, re.IGNORECASE)
-    need = data.width * data.height * np.dtype(data.dtypes[0]).itemsize + int(skipped[1] if skipped else 0)
-    size = Path(file.name).stat().st_size
-    if size < need:
-        message = (
-            f"The elevation model {file.name} should have {need} bytes for its {data.height} x {data.width} "
-            f"heights; it has {size}. It was cut short: get the file again."
-        )
-        raise FileReadError(message)

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 import pyproj
 import rasterio.errors
 
-from steybrae.errors import ModelError
+from steybrae.errors import FileReadError, ModelError
 from steybrae.terrain.dem import Grid, horizontal_crs
 
-__all__ = ["RasterFile", "Tile", "join"]
+__all__ = ["RasterFile", "Tile", "check_band", "join", "scaling_words"]
 
 MOST_CELLS: Final = 2**40
 """Largest grid that several tiles may span, cells; beyond it they are not one model (our choice)."""
+
+RAW: Final = ("EHdr", "ENVI")
+"""Drivers whose heights stand in a file of nothing else, its size said in a header beside it."""
 
 _NAMELESS: Final = ("unknown", "unnamed")
 """How GDAL's and PROJ's names of a datum begin where only its ellipsoid is given."""
@@ -51,6 +56,51 @@ class Tile:
     col: int
     step_m: float
     offset_m: float
+
+
+def check_band(file: RasterFile) -> None:
+    """Refuse a file that has not one band of real numbers, all of them.
+
+    Raises
+    ------
+    ModelError
+        Several bands, or complex numbers.
+    FileReadError
+        It was cut short.
+    """
+    data = file.data
+    if data.count != 1:
+        message = (
+            f"The elevation model {file.name} should have one band of heights; it has {data.count}. "
+            "Take the height band out first, for instance with gdal_translate -b 1."
+        )
+        raise ModelError(message)
+    if np.dtype(data.dtypes[0]).kind not in "iuf":
+        message = (
+            f"The elevation model {file.name} should hold real numbers; its band is of type "
+            f"{data.dtypes[0]}. Give heights."
+        )
+        raise ModelError(message)
+    _check_whole(file)
+
+
+def _check_whole(file: RasterFile) -> None:
+    """Refuse plain numbers that end before the last cell: GDAL gives the rest as zeros."""
+    data = file.data
+    if data.driver not in RAW:
+        return
+    header = " ".join(
+        Path(name).read_text("latin-1") for name in data.files if Path(name).suffix.lower() == ".hdr"
+    )
+    skipped = re.search(r"(?:skipbytes|header offset)[\s=]+(\d+)", header, re.IGNORECASE)
+    need = data.width * data.height * np.dtype(data.dtypes[0]).itemsize + int(skipped[1] if skipped else 0)
+    size = Path(file.name).stat().st_size
+    if size < need:
+        message = (
+            f"The elevation model {file.name} should have {need} bytes for its {data.height} x {data.width} "
+            f"heights; it has {size}. It was cut short: get the file again."
+        )
+        raise FileReadError(message)
 
 
 def join(opened: Sequence[RasterFile], unit_m: float) -> tuple[Grid, list[Tile]]:
@@ -108,6 +158,20 @@ def _steps_m(file: RasterFile, unit_m: float) -> tuple[float, float]:
         )
         raise ModelError(message)
     return scale * unit_m, offset * unit_m
+
+
+def scaling_words(opened: Sequence[RasterFile]) -> str:
+    """Say which scale and offset the files state; an empty string where they state none."""
+    found: dict[tuple[float, float], str] = {}
+    for file in opened:
+        found.setdefault((file.data.scales[0], file.data.offsets[0]), Path(file.name).name)
+    if set(found) == {(1.0, 0.0)}:
+        return ""
+    said = "; ".join(f"{scale:g} and {offset:g} ({name})" for (scale, offset), name in found.items())
+    return (
+        "The numbers of the model become heights by a scale and an offset that its files state: "
+        f"{said:.300}. Where they are wrong every slope is: compare a height with the map."
+    )
 
 
 def _crs_of(file: RasterFile) -> tuple[str, bool]:

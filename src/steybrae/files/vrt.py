@@ -38,7 +38,7 @@ _ELEMENTS: Final = frozenset(
         *("VRTDataset", "SRS", "GeoTransform", "MaskBand", "VRTRasterBand", "Description", "ColorInterp"),
         *("NoDataValue", "HideNoDataValue", "Offset", "Scale", "UnitType", "BlockXSize", "BlockYSize"),
         *("SimpleSource", "ComplexSource", "SourceFilename", "SourceBand", "SourceProperties", "SrcRect"),
-        *("DstRect", "NODATA", "UseMaskBand", "ScaleOffset", "ScaleRatio"),
+        *("DstRect", "NODATA", "UseMaskBand"),
     }
 )
 """Elements that are understood. GDAL tells no capitals from small letters; here they must be as

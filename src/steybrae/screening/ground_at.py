@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import BandScheme
-from steybrae.cautions import Situation, cautions_for
+from steybrae.cautions import HeightsRead, Situation, cautions_for
 from steybrae.errors import OffModelError, QuantityError
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor import PLACE_ERROR_M
@@ -115,7 +115,7 @@ def ground_at(
     settings = settings or Settings()
     radius = max(PLACE_ERROR_M, place.error_m) if radius_m is None else radius_m
     around = look_around(place, source, radius, settings)
-    return _say(place, around, around.within(radius), radius, settings, source.absurd_share)
+    return _say(place, around, around.within(radius), radius, settings, source.heights_read)
 
 
 @dataclass(frozen=True, eq=False)
@@ -237,7 +237,7 @@ def _say(
     inside: NDArray[np.bool_],
     radius: float,
     settings: Settings,
-    absurd_share: float,
+    heights: HeightsRead,
 ) -> GroundAt:
     slopes = around.field
     point = at_points(slopes, np.array([around.col]), np.array([around.row]))
@@ -255,7 +255,7 @@ def _say(
         open_above=open_above,
         slope_high_deg=high,
         unit_assumed=settings.origin.height_unit_from == "assumed",
-        absurd_share=absurd_share,
+        heights=heights,
         datum_accuracy_m=slopes.dem.grid.datum_accuracy_m,
         sample=settings.origin.sample,
     )

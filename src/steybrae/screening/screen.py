@@ -181,7 +181,7 @@ def screen_route(
         open_above=totals.open_above,
         places_swapped=swapped,
         unit_doubtful=_doubtful_heights(legs, totals),
-        absurd_share=source.absurd_share,
+        heights=source.heights_read,
     )
     return RouteScreening(
         name=route.name,

@@ -20,6 +20,7 @@ from pyproj.enums import TransformDirection
 from pyproj.network import set_network_enabled  # type: ignore[attr-defined]
 from pyproj.transformer import TransformerGroup
 
+from steybrae.cautions import HeightsRead
 from steybrae.errors import ModelError
 
 __all__ = ["Array", "Dem", "DemSource", "Grid", "horizontal_crs"]
@@ -262,8 +263,8 @@ class DemSource(Protocol):
         """Grid of the whole model."""
 
     @property
-    def absurd_share(self) -> float:
-        """Share of the heights read so far that no land has, and that were made unknown."""
+    def heights_read(self) -> HeightsRead:
+        """What was met among the heights read so far."""
 
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Window whose first cell is ``[row, col]``; NaN where it reaches outside."""
@@ -303,9 +304,9 @@ class Dem:
         object.__setattr__(self, "heights_m", heights)
 
     @property
-    def absurd_share(self) -> float:
-        """None: what a caller makes is taken as it is."""
-        return 0.0
+    def heights_read(self) -> HeightsRead:
+        """Nothing: what a caller makes is taken as it is."""
+        return HeightsRead()
 
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Window of it; see `DemSource`."""
