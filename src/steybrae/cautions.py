@@ -163,6 +163,11 @@ class Caution:
     key: str
     text: str
 
+    @property
+    def line(self) -> str:
+        """`text` in one short line, for a card and a small screen; itself where it is told once only."""
+        return _LINES.get(self.key, self.text)
+
 
 Cautions = Annotated[tuple[Caution, ...], Range(entries=1)]
 """Those of a result: the general ones apply to all, so there is always one."""
@@ -171,6 +176,7 @@ Cautions = Annotated[tuple[Caution, ...], Range(entries=1)]
 @dataclass(frozen=True)
 class _Rule:
     key: str
+    line: str
     applies: Callable[[Situation], bool]
     text: str
 
@@ -199,54 +205,63 @@ def _always(at: Situation) -> bool:
 _RULES: Final = (
     _Rule(
         "forecast",
+        "Angles, not a judgement: local avalanche forecast, local rules and qualified guidance come first.",
         _always,
         "These are angles of ground, not a judgement of it. Read the local avalanche forecast for "
         "the day, follow local rules and qualified guidance, and decide on the hill.",
     ),
     _Rule(
         "angle_alone",
+        "Angle alone decides nothing: hit from above, set off from afar, wet snow slides on gentler ground.",
         _always,
         "Slope angle alone decides nothing: gentle ground can be hit from above, a slide can be set "
         "off from a distance, and wet snow and slush slide on gentler slopes than dry slabs do.",
     ),
     _Rule(
         "sample",
+        "Invented sample massif: no such ground, never for a real day.",
         lambda at: at.sample,
         "This is the invented sample massif: there is no such ground, and nothing here may be used "
         "for a real day.",
     ),
     _Rule(
         "unknown_on_line",
+        "Part of the line is unknown ground; unknown is not gentle.",
         lambda at: at.unknown_m > 0.0,
         "Part of the line runs over ground the model does not know. Unknown is not gentle: every "
         'steepness and ascent that includes it is "at least".',
     ),
     _Rule(
         "unknown_near",
+        "Ground beside the line or within the position error is unknown and may be steeper.",
         lambda at: at.unknown_near,
         "Some ground beside the line or within the position error is unknown; it may be steeper than "
         "anything shown.",
     ),
     _Rule(
         "unknown_area",
+        "Part of this area is unknown; unknown is not gentle.",
         lambda at: at.area_unknown,
         "Part of this area is unknown: the model has no height there, or ends beside it. Unknown is not "
         "gentle; it has a class and a colour of its own in the rasters.",
     ),
     _Rule(
         "unreadable",
+        "Part of the input could not be read; what is there was not looked at.",
         lambda at: at.area_unreadable,
         "Part of the input could not be read and was made unknown on request: what is there was not looked "
         "at.",
     ),
     _Rule(
         "open_above",
+        "How much steeper than shown the ground may be is not known.",
         lambda at: at.open_above,
         "How far the true slope may lie above the figure is not known here; read every steepness as "
         '"at least".',
     ),
     _Rule(
         "model_smooths",
+        "A model smooths: small rolls, gullies and crags are missing, and drifts and cornices.",
         lambda at: at.from_model,
         "An elevation model smooths: rolls, gullies and crags smaller than two or three cells are "
         "flattened or missing. It shows ground as surveyed, not the snow on it: drifts and cornices "
@@ -254,36 +269,42 @@ _RULES: Final = (
     ),
     _Rule(
         "coarse_cells",
+        "Cells larger than 20 m: slopes read low, most of all on steep ground.",
         _coarse,
         "The model's cells are larger than 20 m, the size of the piece of slope that matters: its "
         "slopes read low, and most of all on steep ground.",
     ),
     _Rule(
         "very_coarse_cells",
+        "Cells larger than 50 m: whole steep slopes fit between them.",
         _very_coarse,
         "The model's cells are larger than 50 m: whole steep slopes fit between its heights. Do not "
         "read its slopes as the ground's.",
     ),
     _Rule(
         "unit_assumed",
+        "Height unit not stated; metres were taken.",
         lambda at: at.unit_assumed,
         "The model does not say in what unit its heights are; metres were taken. State it with "
         "--z-unit, for feet read as metres make every slope wrong.",
     ),
     _Rule(
         "datum",
+        "The line may lie tens of metres or more beside its true place (datum).",
         lambda at: at.datum_accuracy_m is None or at.datum_accuracy_m > BALLPARK_M,
         "The shift between GPS positions (WGS 84) and the model's datum is not known well: the line "
         "may lie tens of metres or more beside its true place.",
     ),
     _Rule(
         "place_coarse",
+        "The place as written is a larger square than was looked at.",
         lambda at: at.place_coarse,
         "The place as written names a larger piece of ground than the circle that was looked at: it may "
         "lie elsewhere in that square, on steeper ground. Write it with more figures.",
     ),
     _Rule(
         "swapped",
+        "A point lies off the model; latitude and longitude may be exchanged.",
         lambda at: at.places_swapped,
         "A point of the route lies off the model and would lie on it with latitude and longitude "
         "exchanged. Nothing was exchanged, and what is off the model is unknown: check their order in the "
@@ -291,48 +312,56 @@ _RULES: Final = (
     ),
     _Rule(
         "gap_unreadable",
+        "The reading error is as large as the gap: anything from the figure to vertical.",
         lambda at: at.gap_unreadable,
         "The reading error is as large as the gap: the slope may be anything up to vertical. Measure "
         "over more lines, index line to index line.",
     ),
     _Rule(
         "single_gap",
+        "One gap is a weak measurement: measure over several.",
         lambda at: at.single_gap,
         "One gap between two lines is a weak measurement: a tenth of a millimetre moves the answer "
         "by degrees. Measure over several gaps, and count gaps, not lines.",
     ),
     _Rule(
         "thinned_lines",
+        "Maps leave contours out on steep ground: count index lines.",
         lambda at: at.thinned_lines,
         "On steep ground some maps leave thin contours out. If one is missing here the slope is "
         "steeper than shown: count index lines, which always stay.",
     ),
     _Rule(
         "ruler_only",
+        "The contours' own height error was left out.",
         lambda at: at.ruler_only,
         "The contours' own height error was left out on request: the true slope may lie further from "
         "the figure than the interval says.",
     ),
     _Rule(
         "map_smooths",
+        "Contours average: what is lower than the interval is not on the map.",
         lambda at: at.from_paper,
         "Contours average: a roll or crag lower than the contour interval is not on the map at all, "
         "and the interval and scale must be those printed on the sheet.",
     ),
     _Rule(
         "reading_local",
+        "A reading is local; a gentle one never makes the map or the model gentler.",
         lambda at: at.from_reading,
         "An inclinometer reads a metre or two of snow, or one line of sight; the slope that slides "
         "is larger. A gentle reading never makes gentler what the map or the model shows.",
     ),
     _Rule(
         "overhead_not_runout",
+        "An overhead angle does not say how far snow runs; outside it is not out of reach.",
         lambda at: at.overhead,
         "An overhead angle says how steeply ground that could start a slide looks down on a place; "
         "it does not predict how far snow will run, nor that ground outside it is out of reach.",
     ),
     _Rule(
         "start_zones_wide",
+        "The model is weak: ground gentler than 25° counts as a start zone too.",
         _wide_start,
         "How far this model may err is so little known that ground gentler than 25 degrees counts as a "
         "start zone too. That is the careful side, but it marks more ground than slides: use a finer "
@@ -340,6 +369,7 @@ _RULES: Final = (
     ),
     _Rule(
         "start_zones_blind",
+        "The model is too weak to tell start zones.",
         _blind_start,
         "The model is too coarse, or its error too large, to tell start zones: nearly all mountain ground "
         "counts as one, so that the metres in a start zone and what looks down say little here. Use a finer "
@@ -347,18 +377,21 @@ _RULES: Final = (
     ),
     _Rule(
         "runout_published",
+        "Run-out angles are for teaching, not a prediction.",
         lambda at: at.runout,
         "Run-out angles are from published cases of large slides; they are shown for teaching and "
         "are not a prediction for this slope.",
     ),
     _Rule(
         "magnetic",
+        "Iron, electronics and magnetic rock turn the needle further than the stated error.",
         lambda at: at.magnetic,
         "Magnetic bearings rest on a model of the earth's field; iron, electronics and magnetic "
         "rock nearby turn the needle further than the stated error.",
     ),
     _Rule(
         "bulletin_regional",
+        "A bulletin is regional: what it does not name is not free of danger.",
         lambda at: at.bulletin,
         "A bulletin is for a region and cannot assess a single slope. The aspects and heights that it names "
         "are where a problem prevails especially, never the only places; what it does not name is not free "
@@ -366,16 +399,25 @@ _RULES: Final = (
     ),
     _Rule(
         "treeline_unknown",
+        "Treeline height not stated: ground at every height was taken as named.",
         lambda at: at.treeline_unknown,
         "The bulletin names the treeline and its height here was not stated: ground at every height was "
         "taken as named. State it with --treeline 600m.",
     ),
     _Rule(
         "lesson",
+        "A lesson is not a field decision.",
         lambda at: at.lesson,
         "A lesson is not a field decision.",
     ),
 )
+
+_TOLD_LINES: Final = {
+    "unit_doubtful": "The heights look like another unit than was taken.",
+    "absurd_heights": "Heights that no land has count as unknown; check voids and unit.",
+    "overhead_left_out": "Part of what may be overhead was left out on request.",
+}
+_LINES: Final = {rule.key: rule.line for rule in _RULES} | _TOLD_LINES
 
 
 def _absurd_words(share: float) -> str:

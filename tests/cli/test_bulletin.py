@@ -240,7 +240,7 @@ class TestGround:
         words = told(run(*base, *asked)[1])
         assert (
             "wet_snow, below 800 m, SE S SW W, later in the day: names ground within the circle, facing SW "
-            "W, and start zones overhead"
+            "W, names ground of start zones overhead"
         ) in words
         assert not VERDICT.search(words)
         assert told(run(*base)[1]).startswith(NONE)
@@ -330,7 +330,7 @@ def test_refusals(
 
 
 def test_control_characters_never_reach_a_terminal() -> None:
-    from steybrae.show.forecast_words import plain
+    from steybrae.document import plain
 
     every = "".join(map(chr, [*range(0x20), 0x7F, *range(0x80, 0xA0), 0x200B, 0x202E, 0xFEFF]))
     assert set(plain(every)) == {"\n", "\t", "\ufffd"}

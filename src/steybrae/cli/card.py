@@ -187,7 +187,7 @@ def card(
     without a model. Magnetic bearings need the date. It decides nothing.
     """
     from steybrae.card import card_between
-    from steybrae.cli.options import console, print_cautions, print_json
+    from steybrae.cli.options import console, print_json
     from steybrae.cli.origin import run_origin
     from steybrae.cli.report import report_to
 
@@ -214,14 +214,10 @@ def card(
     if outputs.as_json:
         print_json("card", found)
         return
-    from steybrae.show.card_tables import print_card
-    from steybrae.show.forecast_tables import print_findings, print_forecast
+    from steybrae.answers.card import card_document
+    from steybrae.render.terminal import print_document
 
-    to = console()
-    print_findings(found.forecast, to)
-    print_card(found, to)
-    print_forecast(found.forecast, to)
-    print_cautions(found.cautions, to)
+    print_document(card_document(found), console())
 
 
 def _plan(path: Path, *groups: Group) -> RouteScreening:

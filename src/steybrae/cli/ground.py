@@ -54,14 +54,14 @@ def ground(
     """Look at the ground at one place, around it within your position error, and above it."""
     from dataclasses import replace
 
-    from steybrae.cli.options import console, print_cautions, print_json
+    from steybrae.answers.ground import ground_document
+    from steybrae.cli.options import console, print_json
     from steybrae.cli.pictures import draw_ground_to
+    from steybrae.render.terminal import print_document
     from steybrae.route.places import parse_place
     from steybrae.screening.forecast_ground import with_place_forecast
     from steybrae.screening.ground_at import cross_check_ground, ground_at
     from steybrae.screening.place_above import with_above
-    from steybrae.show.forecast_tables import print_findings, print_forecast
-    from steybrae.show.ground_tables import print_ground
 
     outputs.check(forecast.bulletin, *(model.dem or ()))
     asked = forecast.read()
@@ -80,13 +80,7 @@ def ground(
     if outputs.as_json:
         print_json("ground", found)
         return
-    to = console()
-    print_findings(found.forecast, to)
-    print_ground(found, to)
-    print_forecast(found.forecast, to)
-    if note:
-        to.print(note, markup=False)
-    print_cautions(found.cautions, to)
+    print_document(ground_document(found, note), console())
 
 
 def place_text(words: list[str]) -> str:

@@ -79,7 +79,7 @@ def route(
     """
     from dataclasses import replace
 
-    from steybrae.cli.options import console, print_cautions, print_json
+    from steybrae.cli.options import console, print_json
     from steybrae.cli.origin import run_origin
     from steybrae.screening import cross_check_route, screen_route
 
@@ -109,14 +109,10 @@ def route(
     if outputs.as_json:
         print_json("route", found)
         return
-    from steybrae.show.forecast_tables import print_findings, print_forecast
-    from steybrae.show.tables import print_route
+    from steybrae.answers.route import route_document
+    from steybrae.render.terminal import print_document
 
-    to = console()
-    print_findings(found.forecast, to)
-    print_route(found, to)
-    print_forecast(found.forecast, to)
-    print_cautions(found.cautions, to)
+    print_document(route_document(found), console())
 
 
 def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:

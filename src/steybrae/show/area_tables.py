@@ -82,7 +82,7 @@ def print_area(result: AreaResult, to: Console) -> None:
     if result.unreadable:
         to.print(_unreadable(result), markup=False)
     if result.cross_check is not None:
-        from steybrae.show.tables import cross_check_text  # noqa: PLC0415  slow to load, seldom asked for
+        from steybrae.answers.basis import cross_check_text  # noqa: PLC0415  slow to load, seldom asked for
 
         to.print(f"\n{cross_check_text(result.cross_check)}", markup=False)
 

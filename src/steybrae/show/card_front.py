@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
+from steybrae.answers.forecast_words import finding_lines, head_line, part_line, text_lines
 from steybrae.card.result import RouteCard
 from steybrae.card.wording import GRID_NAMES, totals_lines
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.show.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, two_lines
-from steybrae.show.forecast_words import finding_lines, head_line, part_line, text_lines
 from steybrae.show.paper import Paper, line_mm
 
 __all__ = ["front_block", "front_rest", "text_blocks"]

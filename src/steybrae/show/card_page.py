@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
+from steybrae.answers.forecast_words import forecast_lines
 from steybrae.card.result import RouteCard
 from steybrae.card.wording import legs_without_check
 from steybrae.show.card_front import front_block, front_rest, text_blocks
@@ -36,7 +37,6 @@ from steybrae.show.card_table import (
     leg_line,
     leg_line_head,
 )
-from steybrae.show.forecast_words import forecast_lines
 from steybrae.show.paper import PAGES_MM, Paper, PaperFacts, check_page
 
 __all__ = ["card_pdf"]

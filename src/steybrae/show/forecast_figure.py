@@ -15,13 +15,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from steybrae.answers.forecast_words import finding_lines, head_line
+from steybrae.document import plain
 from steybrae.errors import BulletinError
 from steybrae.forecast.beside import ForecastBeside, NamedOnLeg
 from steybrae.forecast.levels import level_words
 from steybrae.forecast.matrix import HeightsByAspect
 from steybrae.quantities import round_up
 from steybrae.screening.result import RouteScreening
-from steybrae.show.forecast_words import finding_lines, head_line, plain
 from steybrae.show.style import INK, SMALL_PT, UNKNOWN_HATCH, picture_style
 from steybrae.terrain.attributes import SECTORS
 

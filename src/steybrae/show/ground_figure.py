@@ -15,10 +15,10 @@ from matplotlib.patches import Circle, PathPatch
 from matplotlib.path import Path
 from numpy.typing import NDArray
 
+from steybrae.answers.ground import ground_lines
 from steybrae.errors import QuantityError
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.screening.ground_result import GroundAt, GroundPatch
-from steybrae.show.ground_tables import ground_lines
 from steybrae.show.map_overhead import SIGHT_DASHES
 from steybrae.show.style import (
     HALO,

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from steybrae.screening.result import RouteScreening
-from steybrae.show.forecast_words import (
+from steybrae.answers.forecast_words import (
     REDUCTION_WORDS,
     finding_lines,
     head_line,
@@ -14,6 +13,7 @@ from steybrae.show.forecast_words import (
     reduction_cells,
     text_lines,
 )
+from steybrae.screening.result import RouteScreening
 
 __all__ = ["forecast_content"]
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+from steybrae.answers.basis import cross_check_text, zones_text
 from steybrae.quantities import round_up
 from steybrae.screening.picture import Relief
 from steybrae.screening.result import ModelFacts, RouteScreening
-from steybrae.show.overhead_words import zones_text
-from steybrae.show.tables import cross_check_text
 
 __all__ = ["method_rows"]
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from steybrae.answers.leg import bands_text
 from steybrae.quantities import slope_text
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.route.overhead_result import OverheadAnswer
@@ -18,7 +19,6 @@ from steybrae.show.report_words import (
     metres_down,
     metres_up,
 )
-from steybrae.show.tables import bands_text
 
 __all__ = ["Cell", "band_rows", "reading_rows", "side_text", "table_row"]
 

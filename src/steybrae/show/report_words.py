@@ -121,7 +121,7 @@ def leg_words(leg: LegScreening, scheme: BandScheme) -> LegWords:
 
 
 def _bands_label(leg: LegScreening) -> str:
-    """Possible bands, each with its sign of degrees; see `steybrae.show.tables.bands_text`."""
+    """Possible bands, each with its sign of degrees; see `steybrae.answers.leg.bands_text`."""
     if not leg.bands_possible:
         return "unknown"
     ends = dict.fromkeys(f"{band.label}°" for band in (leg.bands_possible[0], leg.bands_possible[-1]))

@@ -8,8 +8,19 @@ from dataclasses import replace
 import pytest
 from rich.console import Console
 
+from steybrae.answers.basis import zone_text
+from steybrae.answers.ground import ground_lines
+from steybrae.answers.overhead import (
+    baselines_note,
+    baselines_text,
+    path_text,
+    reading_interval_text,
+    sight_text,
+)
+from steybrae.answers.route import route_document
 from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
+from steybrae.render.terminal import print_document
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.places import Place
 from steybrae.screening import screen_route
@@ -18,16 +29,6 @@ from steybrae.screening.place_above import with_above
 from steybrae.screening.relief import with_relief
 from steybrae.show.figures import route_figure
 from steybrae.show.ground_figure import ground_figure
-from steybrae.show.ground_tables import ground_lines
-from steybrae.show.overhead_words import (
-    baselines_note,
-    baselines_text,
-    interval_text,
-    path_text,
-    sight_text,
-    zone_text,
-)
-from steybrae.show.tables import route_tables
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +45,7 @@ def sample(opened, sample_dem):
 @pytest.fixture(scope="module")
 def printed(sample):
     out = io.StringIO()
-    Console(file=out, width=120).print(route_tables(sample))
+    print_document(route_document(sample), Console(file=out, width=120, highlight=False))
     return out.getvalue()
 
 
@@ -60,8 +61,8 @@ def test_angles_and_rises_go_up_and_distances_down(sample):
         pytest.approx(433.7, abs=0.1),
         pytest.approx(384.2, abs=0.1),
     )
-    assert sight_text(looks.sight) == "41.6° towards 340°, 433 m off, 385 m up"
-    assert path_text(looks.path) == "41.6° along 433 m of way, 385 m down, from 340°"
+    assert sight_text(looks.sight) == "41.6° towards 340° true, 433 m off, 385 m up"
+    assert path_text(looks.path) == "41.6° along 433 m of way, 385 m down, from 340° true"
     assert zone_text(looks) == "ground of 22.4° to 55.0° over 20 m or two cells"
     hidden = replace(looks.sight, deg=None, bearing_true_deg=None, distance_m=None, rise_m=None)
     assert sight_text(hidden) == "none in the open"
@@ -69,15 +70,15 @@ def test_angles_and_rises_go_up_and_distances_down(sample):
 
 def test_an_interval_is_rounded_outwards(sample):
     reading = replace(sample.legs[2].expected_readings[0], expected_deg=41.51, low_deg=40.69, high_deg=42.41)
-    assert interval_text(reading) == "41.6° (40.6 to 42.5°)"
-    assert interval_text(replace(reading, high_deg=None)) == "41.6°"
+    assert reading_interval_text(reading) == "41.6° (40.6 to 42.5°)"
+    assert reading_interval_text(replace(reading, high_deg=None)) == "41.6° (40.6 to unknown)"
 
 
 def test_baselines_say_what_was_measured_and_what_could_not_be():
     ten = LegBaseline(10.0, None, None, None, True, "Cells too large; the least that they can show is 20 m.")
     twenty = LegBaseline(20.0, (20.0, 20.0), 15.17, 1.0, False, "")
     fifty = LegBaseline(50.0, (40.0, 40.0), 14.25, 1.0, True, "")
-    assert baselines_text((ten, twenty, fifty)) == "over 20 m 15.2°, over 50 m >=14.3°"
+    assert baselines_text((ten, twenty, fifty)) == "over 20 m 15.2°, over 50 m at least 14.3°"
     assert baselines_note((ten, twenty, fifty)) == [
         "Baselines measured: 50 m over 40 m; - over 10 m: the model's cells are too large for it; the least "
         "that they can show is 20 m."
@@ -88,7 +89,7 @@ def test_baselines_say_what_was_measured_and_what_could_not_be():
 def test_the_table_leads_with_the_open_sight_and_keeps_to_120_columns(printed):
     assert max(map(len, printed.splitlines())) <= 120
     assert "…" not in printed
-    rows = [line.split() for line in printed[printed.index("What looks down") :].splitlines()]
+    rows = [line.split() for line in printed[printed.index("Start zones overhead") :].splitlines()]
     third = next(row for row in rows if row[:1] == ["3"])
     assert third[:8] == ["3", "41.6°", "340°", "433", "385", "41.6°", "-", "-"]
     fifth = next(k for k, row in enumerate(rows) if row[:1] == ["5"])
@@ -96,13 +97,13 @@ def test_the_table_leads_with_the_open_sight_and_keeps_to_120_columns(printed):
     flat = " ".join(printed.split())
     assert "the open ones lead" in flat
     assert "Neither says how far it would run." in flat
-    assert "Looking down on the line: a start zone seen at 43.5° or more (leg 17)" in flat
+    assert "Steepest sight up to a start zone: at least 43.5° (leg 17)" in flat
 
 
 def test_unknown_above_is_never_nothing(sample):
     leg = replace(sample.legs[6], unknown_above=True)
     out = io.StringIO()
-    Console(file=out, width=120).print(route_tables(replace(sample, legs=(leg,))))
+    print_document(route_document(replace(sample, legs=(leg,))), Console(file=out, width=120))
     text = out.getvalue()
     (row,) = (line.split() for line in text.splitlines() if line.split()[:2] == ["7", "unknown"])
     assert row[1] == "unknown"
@@ -134,8 +135,8 @@ def test_the_legend_explains_the_signs(sample):
 def test_a_place_in_words_and_with_an_arrow(opened, sample):
     found = ground(opened, sample)
     text = "\n".join(ground_lines(found))
-    assert "Overhead 41.6° towards 340°, 433 m off, 385 m up (true; open sight" in text
-    assert "Top of that zone 37.9° towards 345°, 658 m off, 512 m up" in text
+    assert "Overhead 41.6° towards 340° true, 433 m off, 385 m up (open sight" in text
+    assert "Top of that zone 37.9° towards 345° true, 658 m off, 512 m up" in text
     assert "Reading to expect 2: 41.6° (40.6 to 42.5°), look 340° true" in text
     assert "teaching" not in text
     labels = [label.get_text() for label in ground_figure(found).axes[0].texts]
@@ -146,15 +147,15 @@ def test_a_place_in_words_and_with_an_arrow(opened, sample):
 
 def test_a_place_in_a_start_zone_says_so_first(opened):
     place = Place(59.2360, -8.0705)
-    lines = ground_lines(with_above(ground_at(place, opened), place, opened))
+    lines = list(ground_lines(with_above(ground_at(place, opened), place, opened)))
     assert lines[2].startswith("This place stands in a start zone: ground of 22.4° to 55.0°")
 
 
 def test_nothing_known_above_a_place_is_said(opened, sample):
     found = replace(ground(opened, sample), overhead=None)
-    assert "Overhead: unknown" in ground_lines(found)
+    assert "Overhead: unknown" in list(ground_lines(found))
     seen = ground(opened, sample)
     nothing = replace(seen, overhead=replace(seen.overhead, sight=None, path=None))
-    assert "Overhead: no start zone at 18° or more within 3 km" in ground_lines(nothing)
+    assert "Overhead: no start zone at 18° or more within 3 km" in list(ground_lines(nothing))
     unsure = replace(nothing, unknown_above=True)
-    assert "Overhead: unknown ground may look down on this place" in ground_lines(unsure)
+    assert "Overhead: unknown ground may look down on this place" in list(ground_lines(unsure))

@@ -6,10 +6,10 @@ would obey, are replaced. Metres round up, as everywhere.
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterator
 from typing import Final
 
+from steybrae.document import plain
 from steybrae.forecast.beside import NO_FORECAST_WORDS, ForecastBeside, LegForecast, NamedOnLeg, ReductionRow
 from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, where_words
 from steybrae.forecast.levels import level_words
@@ -25,7 +25,6 @@ __all__ = [
     "leg_lines",
     "part_line",
     "part_lines",
-    "plain",
     "reduction_cells",
     "text_lines",
 ]
@@ -36,14 +35,6 @@ REDUCTION_WORDS: Final = (
     "says nothing about the rest of the slope, and none of this is a judgement of the line."
 )
 """What goes with the method's angles."""
-
-
-def plain(text: str) -> str:
-    """Text as written, control characters but the line feed replaced."""
-    return "".join(
-        letter if letter in "\n\t" or unicodedata.category(letter)[0] != "C" else "\N{REPLACEMENT CHARACTER}"
-        for letter in text
-    )
 
 
 def finding_lines(forecast: ForecastBeside | None) -> tuple[str, ...]:
@@ -131,7 +122,10 @@ def _reduction(row: ReductionRow) -> str:
     level, angle, look_at, line, beside = reduction_cells(row)
     if row.method_deg is None:
         return f"{level}: {look_at}."
-    return f"{level}: the method has {angle}, {look_at}; {line} m reach it on the line, {beside} m beside."
+    return (
+        f"{level}: the method has {angle}, {look_at}; {line} m reach it on the line, {beside} m in the "
+        "corridor."
+    )
 
 
 def crossed_text(ground: Crossed) -> str:
@@ -157,7 +151,7 @@ def _row_line(row: NamedOnLeg) -> str:
     value = level_words(row.value) if row.kind == "danger_rating" else row.value
     if not row.touches:
         return f"{value}, {row.where}: no ground that steep found in it"
-    grounds = (("on the line", row.line), ("beside", row.corridor), ("overhead", row.overhead))
+    grounds = (("on the line", row.line), ("in the corridor", row.corridor), ("overhead", row.overhead))
     metres = [
         f"{crossed_text(ground).replace('+', ' or more')} m {name}"
         for name, ground in grounds

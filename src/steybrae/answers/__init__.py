@@ -1,0 +1,1 @@
+"""What each command answers, as a document; nothing is computed here."""

@@ -1,0 +1,51 @@
+"""What an answer rests on, in words: the model, its start zones, a comparison of engines."""
+
+from __future__ import annotations
+
+from steybrae.quantities import round_up
+from steybrae.route.overhead_result import OverheadAnswer
+from steybrae.screening.cross_check import CrossCheck
+from steybrae.terrain.start_zones import StartRules
+from steybrae.value import lower, slope
+
+__all__ = ["cross_check_text", "zone_text", "zones_text"]
+
+
+def cross_check_text(check: CrossCheck) -> str:
+    """How far two engines differ, and where, in lines."""
+    shares = check.difference_percentiles_deg.items()
+    sizes = ", ".join(f"{share} %: {round_up(deg, 1e-6):.6f}°" for share, deg in shares)
+    lines = [
+        f"Cross-check of {check.engine} with {check.other}: {check.cells} cells where both answer; size of "
+        f"the difference by percentile {sizes}.",
+        f"{check.only_other_cells} cells beside voids or edges where only {check.other} answers, with the "
+        "centre's height for a missing one (it reads low there); they stay unknown.",
+    ]
+    lines += [
+        f"  {place.lat_deg:.5f}, {place.lon_deg:.5f}: {check.engine} {slope(place.own_deg).text}, "
+        f"{check.other} {slope(place.other_deg).text} ({place.why})"
+        for place in check.worst
+    ]
+    return "\n".join(lines)
+
+
+def zone_text(looks: OverheadAnswer) -> str:
+    """Say what was taken for a start zone: ``ground of 22.4° to 55.0° over 20 m or two cells``."""
+    low, high = lower(looks.start_from_deg).text, slope(looks.start_to_deg).text
+    return f"ground of {low} to {high} over 20 m or two cells"
+
+
+def zones_text(looks: OverheadAnswer, rules: StartRules) -> str:
+    """Say all that was taken for a start zone, and why its lower end is lower than was asked.
+
+    ``ground of 22.4° to 55.0° over 20 m or two cells, from 400 m² on, within 3 km; 22.4° is 30°
+    less the model's uncertainty, so that ground that may reach 30° counts``
+    """
+    words = f"{zone_text(looks)}, from {rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km"
+    if looks.start_from_deg >= rules.low_deg:
+        return words
+    low = lower(looks.start_from_deg).text
+    return (
+        f"{words}; {low} is {rules.low_deg:g}° less the model's uncertainty, so that "
+        f"ground that may reach {rules.low_deg:g}° counts"
+    )

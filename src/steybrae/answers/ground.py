@@ -1,0 +1,179 @@
+"""The ground at a place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from steybrae.answers.basis import cross_check_text, zone_text, zones_text
+from steybrae.answers.forecast import finding_blocks, forecast_blocks
+from steybrae.answers.leg import bands_text
+from steybrae.answers.overhead import (
+    baselines_note,
+    baselines_text,
+    path_text,
+    reading_interval_text,
+    sight_text,
+)
+from steybrae.card.wording import without_check_lines
+from steybrae.document import Block, Cautions, Document, Paragraph
+from steybrae.quantities import one_in_text
+from steybrae.screening.ground_result import GroundAt, RunOut, Within
+from steybrae.value import (
+    UNKNOWN,
+    Value,
+    bearing,
+    distance_off,
+    height,
+    lower,
+    percent,
+    slope,
+    steep_length,
+)
+
+__all__ = ["ground_document", "ground_lines"]
+
+
+def ground_document(ground: GroundAt, position_note: str = "") -> Document:
+    """Tell what the ground is like at a place, around it and above it.
+
+    Parameters
+    ----------
+    ground
+        The result; every figure shown is in it.
+    position_note
+        How the position error was made of what a receiver shows.
+
+    Returns
+    -------
+    Document
+    """
+    lines = [*ground_lines(ground), *([position_note] if position_note else [])]
+    blocks: list[Block] = [*finding_blocks(ground.forecast), *map(Paragraph, lines)]
+    if ground.cross_check is not None:
+        blocks += [Paragraph(""), Paragraph(cross_check_text(ground.cross_check))]
+    blocks += [*forecast_blocks(ground.forecast), Cautions(ground.cautions)]
+    return Document(lines[0], tuple(blocks))
+
+
+def ground_lines(ground: GroundAt) -> Iterator[str]:
+    """Yield the sentences of the answer, without forecast and cautions, for a picture's foot too."""
+    place, found = ground.place, _slope(ground)
+    written = f'"{place.written}" = ' if place.written else ""
+    where = f"{written}{place.lat_deg:.5f}, {place.lon_deg:.5f} (WGS 84)"
+    yield f"{where}, height {height(ground.elevation_m).text}"
+    yield ""
+    yield from _zone(ground)
+    yield f"Slope {found.text}{'' if found.number is None else f' = {one_in_text(found.number)}'}"
+    yield f"95 % interval: {found.interval_text}"
+    yield _facing(ground)
+    yield _circle(ground.within)
+    yield f"Possible bands {bands_text(ground.bands_possible, open_above=ground.open_above)}"
+    yield from _baselines(ground)
+    yield ""
+    yield from _overhead(ground)
+    yield from (roll.reason for roll in ground.convex_rolls)
+    yield from (trap.reason for trap in ground.terrain_traps)
+    yield from _readings(ground)
+    yield from _run_out(ground.run_out)
+    yield ""
+    yield (
+        f"Model: {', '.join(ground.model_files)}; cells {ground.cell_size_m[0]:.1f} x "
+        f"{ground.cell_size_m[1]:.1f} m; method {ground.method}. Slope is the steepest of the 3 x 3 "
+        "cells around the place."
+    )
+    yield ground.basis
+    yield from _start_zones(ground)
+
+
+def _slope(ground: GroundAt) -> Value:
+    interval = (ground.slope_low_deg, ground.slope_high_deg)
+    return slope(ground.slope_deg, at_least=ground.open_above, interval=interval)
+
+
+def _facing(ground: GroundAt) -> str:
+    if ground.aspect_true_deg is None:
+        return "Faces: no direction (level or unknown)"
+    return f"Faces {ground.aspect_sector}, {bearing(ground.aspect_true_deg, 'true')}"
+
+
+def _circle(within: Within) -> str:
+    radius = steep_length(within.radius_m).text
+    words = f"Within {radius} (95 % of positions, and the 3 x 3 cells around): "
+    if within.slope_max_deg is None:
+        return words + UNKNOWN
+    least, median, most = (
+        slope(deg).text for deg in (within.slope_min_deg, within.slope_median_deg, within.slope_max_deg)
+    )
+    words += f"least {least}, median {median}, steepest {most}"
+    if within.unknown_share:
+        words += f"; {percent(100.0 * within.unknown_share).text} of it {UNKNOWN}"
+    return words
+
+
+def _zone(ground: GroundAt) -> list[str]:
+    looks = ground.overhead
+    if looks is None or not looks.in_start_zone:
+        return []
+    return [f"This place stands in a start zone: {zone_text(looks)}.", ""]
+
+
+def _start_zones(ground: GroundAt) -> list[str]:
+    looks, rules = ground.overhead, ground.start_zones
+    if looks is None or rules is None:
+        return []
+    return [f"Start zones: {zones_text(looks, rules)}. Steeper ground counts too."]
+
+
+def _baselines(ground: GroundAt) -> list[str]:
+    words = baselines_text(ground.baselines)
+    told = [f"Steepest of those cells {words}"] if words else []
+    return [*told, *baselines_note(ground.baselines)]
+
+
+def _overhead(ground: GroundAt) -> Iterator[str]:
+    """Lines of what is overhead; the open sight leads."""
+    looks = ground.overhead
+    if looks is None:
+        yield f"Overhead: {UNKNOWN}"
+        return
+    if looks.sight is None:
+        within = f"within {looks.reach_m / 1000.0:g} km"
+        none = f"Overhead: no start zone at {looks.least_deg:g}° or more {within}"
+        yield "Overhead: unknown ground may look down on this place" if ground.unknown_above else none
+        return
+    sight, least = looks.sight, ground.unknown_above
+    yield f"Overhead {sight_text(sight, at_least=least)} (open sight to a start zone, {zone_text(looks)})"
+    if sight.top is not None:
+        off, up = distance_off(sight.top.distance_m).text, steep_length(sight.top.rise_m).text
+        look = bearing(sight.top.bearing_true_deg, "true")
+        yield f"Top of that zone {slope(sight.top.deg).text} towards {look}, {off} off, {up} up"
+    whatever = slope(sight.unfiltered_deg, at_least=least).text
+    if whatever != slope(sight.deg, at_least=least).text:
+        look = bearing(sight.unfiltered_bearing_true_deg, "true")
+        yield f"Whatever lies between: {whatever} towards {look}"
+    if looks.path is not None:
+        yield f"Path angle {path_text(looks.path, at_least=least)}"
+
+
+def _readings(ground: GroundAt) -> list[str]:
+    lines = []
+    for reading in ground.expected_readings:
+        look = reading.look_bearing_true_deg
+        towards = "" if look is None else f", look {bearing(look, 'true')}"
+        told = reading_interval_text(reading)
+        lines.append(f"Reading to expect {reading.number}: {told}{towards} ({reading.what})")
+    return [*lines, *without_check_lines(ground.steep_without_check)]
+
+
+def _run_out(found: RunOut | None) -> list[str]:
+    if found is None:
+        return []
+    far, beta, top = steep_length(found.beta_distance_m), slope(found.beta_deg), slope(found.top_deg)
+    alpha, low = lower(found.alpha_deg), lower(found.alpha_low_deg)
+    return [
+        f"For teaching: straight down past here the ground flattens to 10° {far.text} from the top of that "
+        f"zone, which from there stands at {beta.text} (beta). The published run-out angle "
+        f"is {alpha.text} (alpha = 0.96 beta - 1.4°), {low.text} two standard deviations farther out; from "
+        f"here the top stands at {top.text}. Large slides have been known to come to where "
+        "it stands at such angles, and lower. This predicts nothing for this slope."
+    ]

@@ -1,0 +1,216 @@
+"""A planned line: where on it, in its corridor and overhead the ground is steep or unknown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from steybrae.answers.basis import cross_check_text, zones_text
+from steybrae.answers.forecast import finding_blocks, forecast_blocks
+from steybrae.answers.leg import (
+    band_columns,
+    bands_text,
+    corridor_slope,
+    leg_columns,
+    or_none,
+)
+from steybrae.answers.overhead import OVERHEAD_COLUMNS, baseline_columns, baselines_note
+from steybrae.bands import STEEP_DEG
+from steybrae.card.wording import legs_without_check
+from steybrae.document import (
+    Block,
+    Cautions,
+    Column,
+    Document,
+    Heading,
+    Paragraph,
+    Table,
+    stacked,
+    worded,
+)
+from steybrae.route.corridor import SIDE_SLOPES_DEG
+from steybrae.route.overhead_result import OverheadAnswer
+from steybrae.screening.result import LegScreening, RouteScreening, Totals
+from steybrae.value import UNKNOWN, climb, height, kilometres, overhead, slope, steep_length
+
+__all__ = ["headline", "route_document"]
+
+
+def route_document(found: RouteScreening) -> Document:
+    """Headline, legs, metres by band, overhead, forecast, what it rests on, cautions.
+
+    Parameters
+    ----------
+    found
+        The result; every figure shown is in it.
+
+    Returns
+    -------
+    Document
+    """
+    blocks: list[Block] = [
+        *finding_blocks(found.forecast),
+        *headline(found),
+        *(Paragraph(f"Note: {note}") for note in found.notes),
+        _legs_table(found.legs),
+        _bands_table(found),
+        *(Paragraph(note) for note in baselines_note(found.legs[0].baselines)),
+        Table(
+            OVERHEAD_COLUMNS,
+            found.legs,
+            "Start zones overhead, the shape of the ground, readings to expect (bearings true)",
+        ),
+        Paragraph(""),
+        *(Paragraph(line) for line in legs_without_check(found.legs)),
+        Paragraph(_overhead_basis(found)),
+        Paragraph(""),
+        *(Paragraph(line) for line in _basis(found)),
+    ]
+    if found.cross_check is not None:
+        blocks += [Paragraph(""), Paragraph(cross_check_text(found.cross_check))]
+    blocks += [*forecast_blocks(found.forecast), Cautions(found.cautions)]
+    return Document(found.name or "Route", tuple(blocks))
+
+
+def headline(found: RouteScreening) -> Iterator[Block]:
+    """Give the whole line in a few sentences."""
+    totals = found.totals
+    legs = "1 leg" if totals.legs == 1 else f"{totals.legs} legs"
+    name = found.name or "Route"
+    yield Heading(f"{name} ({found.read_as}, {legs}, {kilometres(totals.length_m).text})", level=1)
+    steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
+    corridor = corridor_slope(totals).text
+    yield Paragraph(
+        f"Steepest on the line {steepest}{_on(totals.slope_max_leg)}, in the corridor {corridor}"
+        f"{_on(totals.slope_corridor_max_leg)}; possible bands "
+        f"{bands_text(totals.bands_possible, open_above=totals.open_above)}."
+    )
+    up = climb(totals.ascent_m, at_least=totals.ascent_at_least).text
+    down = climb(totals.descent_m, at_least=totals.ascent_at_least).text
+    counted = totals.ascent_on_map_m
+    on_map = "" if counted is None else f" (up as counted on the map: {height(counted).text})"
+    yield Paragraph(f"Up {up}, down {down}{on_map}.")
+    if totals.unknown_m:
+        yield Paragraph(f"Unknown ground: {steep_length(totals.unknown_m).text}.", strong=True)
+    yield Paragraph(_overhead_words(found))
+
+
+def _on(leg: int | None) -> str:
+    return "" if leg is None else f" (leg {leg})"
+
+
+def _overhead_words(found: RouteScreening) -> str:
+    totals, looks = found.totals, _looks(found)
+    if totals.overhead_max_deg is not None:
+        angle = overhead(totals.overhead_max_deg, at_least=totals.unknown_above).text
+        words = f"Steepest sight up to a start zone: {angle}{_on(totals.overhead_max_leg)}"
+    elif totals.unknown_above or looks is None:
+        words = f"Overhead of the line: {UNKNOWN}"
+    else:
+        reach_km = looks.reach_m / 1000.0
+        words = f"No start zone in sight at {looks.least_deg:g}° or more within {reach_km:g} km"
+    if totals.in_start_zone_m:
+        words += f"; {steep_length(totals.in_start_zone_m).text} of the line lie in a start zone"
+    return f"{words}."
+
+
+def _looks(found: RouteScreening) -> OverheadAnswer | None:
+    return next((leg.overhead for leg in found.legs if leg.overhead is not None), None)
+
+
+def _overhead_basis(found: RouteScreening) -> str:
+    looks = _looks(found)
+    if looks is None:
+        return "What is overhead is unknown: the model knows no height of the line."
+    return (
+        f"Start zones: {zones_text(looks, found.settings.start_zones)}. Steeper ground counts too. "
+        f"Sights of {looks.least_deg:g}° and more; the open ones lead (in sight, or the zone's own way down "
+        "passes near; JSON has the others too). Within a zone its next cell is often the steepest: the line "
+        "below is the sight from outside. Path: the steepest line from a zone along ground that snow could "
+        "follow. Neither says how far it would run."
+    )
+
+
+def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
+    of = {column.key: column for column in leg_columns(*_SHOWN)}
+    off = f"m off to\n{' | '.join(f'{s:g}°' for s in SIDE_SLOPES_DEG)}\nleft, right"
+    climbs = (worded(of["ascent_m"], "+{}"), worded(of["descent_m"], "-{}"))
+    steepest = (
+        of["slope_max_deg"],
+        worded(of["slope_max_at"], "at {} m"),
+        worded(of["slope_interval"], "({})"),
+    )
+    steep = (of["steep_m"], worded(of["steep_stretch_m"], "({})"))
+    sides = (worded(of["left"], "L {}"), worded(of["right"], "R {}"))
+    return Table(
+        (
+            of["number"],
+            stacked("From\nto", of["from_"], worded(of["to"], "to {}"), align="left", width=26),
+            stacked("km\n+ up m\n- down m", of["length_m"], *climbs),
+            stacked("Steepest on line\n(95 % interval)", *steepest),
+            of["slope_corridor_max_deg"],
+            of["bands_possible"],
+            stacked(f"m of {STEEP_DEG:g}°+\n(longest)", *steep),
+            stacked(off, *sides, align="left"),
+            of["unknown_m"],
+        ),
+        legs,
+    )
+
+
+_SHOWN = (
+    "number",
+    "from_",
+    "to",
+    "length_m",
+    "ascent_m",
+    "descent_m",
+    "slope_max_deg",
+    "slope_max_at",
+    "slope_interval",
+    "slope_corridor_max_deg",
+    "bands_possible",
+    "steep_m",
+    "steep_stretch_m",
+    "left",
+    "right",
+    "unknown_m",
+)
+
+
+def _bands_table(found: RouteScreening) -> Table:
+    return Table(
+        (
+            Column("number", "Leg", _number),
+            *band_columns(found.totals.band_lengths_m),
+            Column("unknown_m", "unknown", lambda leg: or_none(steep_length(leg.unknown_m)), "m"),
+            Column("aspect_sectors", "steep ground\nfaces", _faces, align="left"),
+            *baseline_columns(found.legs[0].baselines),
+        ),
+        found.legs,
+        "Metres of each leg in each band (degrees); its steepest slope over several baselines",
+        foot=(found.totals,),
+    )
+
+
+def _number(leg: LegScreening | Totals) -> str:
+    return "all" if isinstance(leg, Totals) else str(leg.number)
+
+
+def _faces(leg: LegScreening | Totals) -> str:
+    return "" if isinstance(leg, Totals) else " ".join(leg.aspect_sectors) or "-"
+
+
+def _basis(found: RouteScreening) -> Iterator[str]:
+    model, used = found.model, found.settings
+    datum = steep_length(model.datum_accuracy_m).text
+    yield (
+        f"Model: {', '.join(model.files)}; {model.crs}; cells {model.cell_size_m[0]:.1f} x "
+        f"{model.cell_size_m[1]:.1f} m; datum shift good to {datum}; method {model.method}."
+    )
+    yield model.uncertainty
+    yield (
+        f"Corridor: position error {used.place_error_m:g} m and {used.drift_deg:g}° of drift, at least 30 m "
+        f"each side; its slopes over {model.corridor_baseline_m[0]:.0f} m, and the line's own "
+        "cells. On the line: the steepest of the cells around each place. Ups and downs under "
+        f"{used.reversal_m:g} m are not counted."
+    )

@@ -1,0 +1,185 @@
+"""An answer before it is printed: headings, paragraphs, facts, tables, pictures, cautions.
+
+What an answer says is built here once; `steybrae.render` puts it on a terminal, a page or into a
+table of text. Nothing here computes or knows a medium.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+from steybrae.cautions import Caution
+from steybrae.value import UNKNOWN, Value
+
+__all__ = [
+    "Block",
+    "Cautions",
+    "Cell",
+    "Column",
+    "Document",
+    "Facts",
+    "Heading",
+    "Listing",
+    "Paragraph",
+    "Picture",
+    "Table",
+    "cell_lines",
+    "plain",
+    "stacked",
+    "worded",
+]
+
+Cell = Value | str | tuple["Value | str", ...]
+"""What stands in a cell; several are lines of it."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table, written once for all media.
+
+    Attributes
+    ----------
+    key
+        Name in files, with its unit: that of the JSON where it has one.
+    heading
+        For people; may have several lines.
+    of
+        Cell of a row.
+    unit
+        Unit that the heading tells: the cells leave it out.
+    align
+        ``right`` for figures.
+    width
+        Most letters before a cell is wrapped; None never wraps it.
+    """
+
+    key: str
+    heading: str
+    of: Callable[[Any], Cell]
+    unit: str = ""
+    align: Literal["left", "right"] = "right"
+    width: int | None = None
+
+    def lines(self, row: Any) -> tuple[str, ...]:
+        """Lines of the cell of a row."""
+        return cell_lines(self.of(row), unit=self.unit)
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading; level 1 is that of the document."""
+
+    text: str
+    level: int = 2
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """Running text; `strong` for what has to be seen first."""
+
+    text: str
+    strong: bool = False
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Names and what they are."""
+
+    rows: tuple[tuple[str, Cell], ...]
+
+
+@dataclass(frozen=True)
+class Listing:
+    """Items of a list."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows, each told by all columns; `foot` are rows under a rule."""
+
+    columns: tuple[Column, ...]
+    rows: Sequence[Any]
+    title: str = ""
+    foot: Sequence[Any] = ()
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A drawing as SVG, and what it shows in words."""
+
+    svg: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Cautions:
+    """Every caution, whole or in one line each; never left out."""
+
+    cautions: tuple[Caution, ...]
+    whole: bool = True
+
+
+Block = Heading | Paragraph | Facts | Listing | Table | Picture | Cautions
+
+
+@dataclass(frozen=True)
+class Document:
+    """Blocks in the order in which a person needs them."""
+
+    title: str
+    blocks: tuple[Block, ...]
+
+
+def stacked(
+    heading: str, *columns: Column, align: Literal["left", "right"] = "right", width: int | None = None
+) -> Column:
+    """One column with the cells of several under each other, for a narrow page."""
+
+    def of(row: Any) -> Cell:
+        return tuple(line for one in columns for line in one.lines(row))
+
+    return Column(columns[0].key, heading, of, align=align, width=width)
+
+
+def worded(column: Column, words: str) -> Column:
+    """Put words round the cells of a column, where ``{}`` stands for the figure; not round unknown ones."""
+
+    def of(row: Any) -> Cell:
+        *before, figure = column.lines(row)
+        return (*before, figure if figure == UNKNOWN else words.format(figure))
+
+    return replace(column, of=of, unit="")
+
+
+def cell_lines(cell: Cell, *, unit: str = "") -> tuple[str, ...]:
+    """Lines of a cell.
+
+    Parameters
+    ----------
+    cell
+        A value, text with line feeds, or several of them.
+    unit
+        Unit that is told elsewhere: values leave it out.
+
+    Returns
+    -------
+    tuple of str
+    """
+    if isinstance(cell, Value):
+        return cell.figure_lines if unit else cell.lines
+    if isinstance(cell, str):
+        return tuple(cell.split("\n"))
+    return tuple(line for part in cell for line in cell_lines(part, unit=unit))
+
+
+def plain(text: str) -> str:
+    """Text without control characters, which a terminal would obey; line feeds and tabs stay."""
+    return "".join(
+        letter if letter in "\n\t" or unicodedata.category(letter)[0] != "C" else "\N{REPLACEMENT CHARACTER}"
+        for letter in text
+    )

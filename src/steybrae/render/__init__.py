@@ -1,0 +1,1 @@
+"""Documents on a terminal, as a page, as tables of text."""

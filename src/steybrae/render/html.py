@@ -1,0 +1,96 @@
+"""A document as a piece of a page."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+from steybrae.document import (
+    Block,
+    Cautions,
+    Document,
+    Facts,
+    Heading,
+    Listing,
+    Paragraph,
+    Picture,
+    Table,
+    cell_lines,
+    plain,
+)
+from steybrae.value import Value
+
+__all__ = ["html_text"]
+
+
+def html_text(document: Document) -> str:
+    """Blocks as HTML, every text escaped.
+
+    Parameters
+    ----------
+    document
+        What is shown.
+
+    Returns
+    -------
+    str
+        A page that needs no network.
+    """
+    blocks = [_block(one) for one in document.blocks]
+    return str(_template().render(title=plain(document.title), blocks=blocks))
+
+
+@cache
+def _template() -> Any:
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415  slow to load
+
+    loader = PackageLoader("steybrae.render", "templates")
+    found = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    return found.get_template("document.html.j2")
+
+
+def _block(block: Block) -> dict[str, Any]:
+    found: dict[str, Any]
+    match block:
+        case Heading(text, level):
+            found = {"kind": "heading", "text": plain(text), "level": level}
+        case Paragraph(text, strong):
+            found = {"kind": "paragraph", "text": plain(text), "strong": strong}
+        case Facts(rows):
+            found = {"kind": "facts", "rows": [(plain(name), _words(cell)) for name, cell in rows]}
+        case Listing(items):
+            found = {"kind": "listing", "items": [plain(item) for item in items]}
+        case Table():
+            found = {"kind": "table", **_table(block)}
+        case Picture(svg, words):
+            found = {"kind": "picture", "svg": svg, "words": plain(words)}
+        case Cautions(cautions, whole):
+            found = {"kind": "cautions", "items": [one.text if whole else one.line for one in cautions]}
+    return found
+
+
+def _table(table: Table) -> dict[str, Any]:
+    parts = [
+        [
+            [
+                {
+                    "text": plain(" ".join(column.lines(row))),
+                    "order": _order(column.of(row)),
+                    "align": column.align,
+                }
+                for column in table.columns
+            ]
+            for row in rows
+        ]
+        for rows in (table.rows, table.foot)
+    ]
+    heads = [plain(column.heading.replace("\n", " ")) for column in table.columns]
+    return {"title": plain(table.title), "heads": heads, "rows": parts[0], "foot": parts[1]}
+
+
+def _order(cell: object) -> float | None:
+    return cell.order if isinstance(cell, Value) else None
+
+
+def _words(cell: Any) -> str:
+    return plain(" ".join(cell_lines(cell)))
