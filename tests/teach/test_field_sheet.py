@@ -2,12 +2,28 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
 
 import pytest
+from tests.show.pdf_lines import words
 
+from steybrae.card.checks import leg_checks
 from steybrae.field.log import COLUMNS, row_from_cells
+from steybrae.files.rasters import open_model
+from steybrae.files.routes import read_route
+from steybrae.quantities import slope_text
+from steybrae.route.compass_words import bearing_text
+from steybrae.screening import RouteScreening, screen_route
+from steybrae.show.sheet_field import field_pdf
 from steybrae.teach.field_sheet import field_sheet
+
+
+@pytest.fixture(scope="module")
+def sample_plan(sample_dem: Path) -> RouteScreening:
+    with open_model([sample_dem / "stey_massif.tif"], None) as model:
+        return screen_route(read_route(sample_dem / "day.gpx"), model)
 
 
 def test_columns_are_those_of_the_log_in_its_order() -> None:
@@ -29,3 +45,28 @@ def test_uncertainty_by_count() -> None:
     known = dict(field_sheet().uncertainty_by_count)
     assert known[1] == pytest.approx(4.0)
     assert known[4] == pytest.approx(2.6458, abs=1e-4)
+
+
+def test_the_checks_of_a_plan_are_filled_in(sample_plan: RouteScreening, tmp_path: Path) -> None:
+    sheet = field_sheet((sample_plan, date(2027, 1, 15)))
+    names = [one.check.number for one in sheet.checks]
+    assert names == [
+        check.number for leg in sample_plan.legs for check in leg_checks(leg, date(2027, 1, 15), "latlon")
+    ]
+    assert names
+    for paper in ("a5", "a4"):
+        text = words(field_pdf(sheet, paper=paper), tmp_path)
+        for one in sheet.checks:
+            assert one.check.number in text
+            assert one.check.reference in text
+            quantity = one.check.quantity.capitalize()
+            assert f"{quantity} {slope_text(one.check.expected_deg)}, nothing differs" in text
+            assert f"Look {bearing_text(one.check.look_bearing_magnetic_deg or 0.0)}" in text
+        assert "Elsewhere" in text
+        assert sheet.cautions[0].text[:40] in text
+
+
+def test_a_plan_without_a_check_says_so(sample_plan: RouteScreening, tmp_path: Path) -> None:
+    bare = replace(sample_plan, legs=tuple(replace(leg, expected_readings=()) for leg in sample_plan.legs))
+    text = words(field_pdf(field_sheet((bare, date(2027, 1, 15))), paper="a5"), tmp_path)
+    assert "This plan has no check: nowhere on it may one stand off steep ground and measure." in text

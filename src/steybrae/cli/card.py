@@ -130,11 +130,7 @@ def _day(text: str | None) -> dt.date:
             "A card needs the day of the walk, for magnetic north wanders; got none. Add --date 2027-01-15."
         )
         raise DateError(message)
-    try:
-        return dt.date.fromisoformat(text.strip())
-    except ValueError:
-        message = f"A date should look like 2027-01-15; got {text!r}. Give year, month and day."
-        raise DateError(message) from None
+    return parsed.day(text)
 
 
 def _paper(text: str) -> str:

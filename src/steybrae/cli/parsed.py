@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from steybrae.cli.groups import option
 
-__all__ = ["ground_length", "page", "paper_length", "picture", "scale", "slope"]
+__all__ = ["day", "ground_length", "page", "paper_length", "picture", "scale", "slope"]
 
 
 def ground_length(what: str, *, zero: bool = False) -> Callable[[str], float]:
@@ -42,6 +43,17 @@ def slope(what: str) -> Callable[[str], float]:
         return parse_slope_deg(text, what)
 
     return read
+
+
+def day(text: str) -> dt.date:
+    """Read a day: ``2027-01-15``."""
+    from steybrae.errors import DateError
+
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        message = f"A date should look like 2027-01-15; got {text!r}. Give year, month and day."
+        raise DateError(message) from None
 
 
 def scale(text: str) -> float:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from steybrae.cli import parsed
 from steybrae.cli.groups import Group, GroupedCommand, flag, option, spread
 from steybrae.cli.options import ModelFiles
 from steybrae.cli.paper_options import IndexOptions, MapOptions
@@ -68,7 +69,7 @@ class SheetOutput(Group, panel="Outputs"):
 class PaperOutput(SheetOutput):
     """The sheet as a file, and its paper."""
 
-    paper: str = option("--paper", "Paper: a4 or letter.", default="a4")
+    paper: str = option("--paper", "Paper: a4 or letter; a5 for the checks of a plan.", default="a4")
 
 
 @_command("scale")
@@ -148,12 +149,33 @@ def error(sheet: MapOptions, to: PaperOutput) -> None:
 
 
 @_command("field")
-def field(to: PaperOutput) -> None:
-    """Make a blank log for readings, with the columns of the log."""
+def field(
+    to: PaperOutput,
+    *,
+    plan: Annotated[
+        Path | None, typer.Option("--plan", help="Fill in the checks of your saved plan.", metavar="PLAN")
+    ] = None,
+    date: Annotated[
+        str | None, typer.Option("--date", help="Day of the walk, YYYY-MM-DD; with --plan.", metavar="DATE")
+    ] = None,
+    grid: Annotated[
+        str, typer.Option("--grid", help="Grid of your map: bng, utm, mgrs, or latlon for none.")
+    ] = "latlon",
+) -> None:
+    """Make a log for readings: blank, or with the checks of a plan filled in."""
+    from steybrae.errors import DateError
+    from steybrae.files.plans import read_plan
     from steybrae.show.sheet_field import field_pdf
     from steybrae.teach.field_sheet import field_sheet
 
-    to.write(lambda: field_pdf(field_sheet(), paper=to.paper))
+    if plan is not None and date is None:
+        message = (
+            "A log of a plan's checks needs the day of the walk, for magnetic north wanders; got none. "
+            "Add --date 2027-01-15."
+        )
+        raise DateError(message)
+    planned = None if plan is None or date is None else (read_plan(plan), parsed.day(date))
+    to.write(lambda: field_pdf(field_sheet(planned, grid), paper=to.paper))
 
 
 @_command("practice")

@@ -19,8 +19,11 @@ __all__ = ["INK", "MARGIN_MM", "MUTED", "PAPERS_MM", "Colour", "Sheet", "paper_s
 PT_PER_MM: Final = 72.0 / 25.4
 """Points of PDF in a millimetre, exact (ISO 32000-1: a unit of user space is 1/72 inch)."""
 
-PAPERS_MM: Final = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+PAPERS_MM: Final = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0)}
 """Width and height of papers, mm: ISO 216, and 8.5 by 11 inches."""
+
+SMALL_PAPERS: Final = ("a5",)
+"""Papers on which combs of 172 mm and tables do not fit."""
 
 MARGIN_MM: Final = 12.0
 """Free edge, mm: more than the 5 mm that home printers leave blank (our choice)."""
@@ -44,13 +47,15 @@ MUTED: Final[Colour] = (0.33, 0.33, 0.33)
 _FONTS: Final = {"regular": "DejaVuSans", "bold": "DejaVuSans-Bold", "slanted": "DejaVuSans-Oblique"}
 
 
-def paper_size_mm(name: str) -> tuple[float, float]:
+def paper_size_mm(name: str, *, small: bool = False) -> tuple[float, float]:
     """Width and height of a paper by its name.
 
     Parameters
     ----------
     name
-        ``a4`` or ``letter``, in any case.
+        ``a4``, ``letter`` or ``a5``, in any case.
+    small
+        Whether `SMALL_PAPERS` are taken.
 
     Returns
     -------
@@ -62,8 +67,9 @@ def paper_size_mm(name: str) -> tuple[float, float]:
     QuantityError
         No such paper.
     """
-    if name.lower() not in PAPERS_MM:
-        message = f"The paper should be one of {', '.join(PAPERS_MM)}; got {name!r}. Choose one."
+    papers = [paper for paper in PAPERS_MM if small or paper not in SMALL_PAPERS]
+    if name.lower() not in papers:
+        message = f"The paper should be one of {', '.join(papers)}; got {name!r}. Choose one."
         raise QuantityError(message)
     return PAPERS_MM[name.lower()]
 
@@ -91,15 +97,23 @@ class Sheet:
         ``a4`` or ``letter``.
     turned
         Whether the sheet lies on its long side.
+    small
+        Whether it may be on `SMALL_PAPERS`.
     """
 
     def __init__(
-        self, title: str, cautions: Sequence[Caution], *, paper: str = "a4", turned: bool = False
+        self,
+        title: str,
+        cautions: Sequence[Caution],
+        *,
+        paper: str = "a4",
+        turned: bool = False,
+        small: bool = False,
     ) -> None:
         from reportlab.pdfgen.canvas import Canvas  # noqa: PLC0415
 
         _register_fonts()
-        short, long = paper_size_mm(paper)
+        short, long = paper_size_mm(paper, small=small)
         self.width_mm, self.height_mm = (long, short) if turned else (short, long)
         self.title = title
         self._cautions = [caution.text for caution in cautions]
@@ -175,9 +189,13 @@ class Sheet:
         x, y = self.left_mm, self.bottom_mm + 3.0
         self._bar(x, y, along="x")
         note = "Print at 100 % (actual size); both bars must measure 100 mm."
-        self.text(x + CHECK_MM + 3.0, y - 0.2, note, size_pt=SMALL_PT)
+        if x + CHECK_MM + 3.0 + self.text_width_mm(note, SMALL_PT) <= self.right_mm:
+            self.text(x + CHECK_MM + 3.0, y - 0.2, note, size_pt=SMALL_PT)
+        else:  # a narrow paper: above the bar
+            self.text(x, y + 5.2, note, size_pt=SMALL_PT)
+            self.bottom_mm += 3.0
         self._bar(MARGIN_MM - 3.0, self.bottom_mm + 12.0, along="y")
-        self.bottom_mm = y + 6.0
+        self.bottom_mm += 9.0
 
     def _bar(self, x: float, y: float, along: Literal["x", "y"]) -> None:
         dx, dy = (1.0, 0.0) if along == "x" else (0.0, 1.0)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from statistics import fmean
 from typing import Final
 
+from steybrae.card.checks import leg_checks
+from steybrae.card.result import Check
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.field.log import COLUMNS
 from steybrae.field.readings import reading_uncertainty_95_deg
 from steybrae.quantities import round_up
+from steybrae.screening.result import RouteScreening
 
-__all__ = ["FieldColumn", "FieldSheet", "field_sheet"]
+__all__ = ["FieldCheck", "FieldColumn", "FieldSheet", "field_sheet"]
 
 EXAMPLE_READINGS_DEG: Final = (34.0, 36.0, 33.0, 35.0)
 """Readings of the example row, degrees; invented."""
@@ -61,6 +65,22 @@ class FieldColumn:
 
 
 @dataclass(frozen=True)
+class FieldCheck:
+    """A check of a plan to be filled in.
+
+    Attributes
+    ----------
+    leg
+        From and to of its leg, in words.
+    check
+        As on the card.
+    """
+
+    leg: str
+    check: Check
+
+
+@dataclass(frozen=True)
 class FieldSheet:
     """The blank log.
 
@@ -70,17 +90,28 @@ class FieldSheet:
         Those of the log, in its order.
     uncertainty_by_count
         Number of readings, and the 95 % uncertainty of their mean, degrees.
+    plan, checks
+        Name of the plan with the day, and its checks in the order of the line; empty without a plan.
     cautions
         Never empty.
     """
 
     columns: tuple[FieldColumn, ...]
     uncertainty_by_count: tuple[tuple[int, float], ...]
+    plan: str
+    checks: tuple[FieldCheck, ...]
     cautions: tuple[Caution, ...]
 
 
-def field_sheet() -> FieldSheet:
-    """Columns, the example row and the reminders of the blank log.
+def field_sheet(planned: tuple[RouteScreening, dt.date] | None = None, grid: str = "latlon") -> FieldSheet:
+    """Columns, the example row and the reminders of the log, and the checks of a plan.
+
+    Parameters
+    ----------
+    planned
+        Plan whose checks are to be filled in, and the day, for magnetic bearings; None for a blank log.
+    grid
+        Grid that its places are written in.
 
     Returns
     -------
@@ -95,8 +126,16 @@ def field_sheet() -> FieldSheet:
         FieldColumn(name, words, width_mm, examples.get(name, example))
         for name, (words, width_mm, example) in ((name, _WORDS[name]) for name in COLUMNS)
     )
+    checks = [
+        FieldCheck(f"Leg {leg.number}, {leg.from_} to {leg.to}", check)
+        for plan, date in ([planned] if planned else [])
+        for leg in plan.legs
+        for check in leg_checks(leg, date, grid)
+    ]
     return FieldSheet(
         columns,
         tuple((count, reading_uncertainty_95_deg(count)) for count in (1, 2, 3, 4, 6, 8)),
-        cautions_for(Situation(from_reading=True, lesson=True)),
+        f"{planned[0].name}, {planned[1]:%d %B %Y}" if planned else "",
+        tuple(checks),
+        cautions_for(Situation(from_reading=True, lesson=planned is None, magnetic=planned is not None)),
     )
