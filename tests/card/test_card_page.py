@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
-from steybrae.card.result import Beside, OutsideSight, Overhead
+from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
 from steybrae.errors import QuantityError
 from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
@@ -90,6 +90,7 @@ def long_card(by_hand: RouteScreening) -> RouteCard:
         arrival_text="16:13 GMT", daylight_text="10 h 43 min before sunset",
         length_m=12_345.6, map_mm=493.5, paces=18_000.0, ascent_m=1234.0, descent_m=987.0, bends=True,
         checks=leg.checks * 2, beside=BESIDE,
+        cliffs=tuple(CliffBelow(side, 61.23, 20.0, 104.0, 1255.0, 2) for side in ("left", "ahead")),
     )  # fmt: skip
     return replace(card, legs=tuple(replace(leg, number=number) for number in range(1, 11)))
 
@@ -130,6 +131,11 @@ def test_every_leg_check_and_caution_is_printed(
     assert "overhead at least 34.4°, look 213° magnetic" in text
     outside = "from outside the zone, 1015 m along: at least 31.2°, look 358° magnetic, 2941 m off, 1806 m up"
     assert words.count(outside) == len(long_card.legs)
+    cliff = (
+        "Cliff below to the left: at least 61.3°, 20 m off, from 100 to 1260 m along in 2 stretches; "
+        "ahead: at least 61.3°, 20 m off, from 100 to 1260 m along in 2 stretches"
+    )
+    assert words.count(cliff) == words.count("corridor at least 57.0°") == len(long_card.legs)
     parts = {int(part) for part in re.findall(r"part (\d+) of", text)}
     assert parts == set(range(1, max(parts) + 1))
     assert (max(parts) + 1) // 2 == found.page + 1 if page == "a4" else max(parts) == found.page + 1

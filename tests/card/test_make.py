@@ -15,6 +15,7 @@ from steybrae.card import CardSettings, card_between, make_card
 from steybrae.card.wording import (
     beside_sentence,
     beside_short,
+    corridor_text,
     overhead_lines,
     overhead_text,
     place_text,
@@ -79,6 +80,7 @@ def test_unknown_ground_is_said_and_never_gentle(by_hand: RouteScreening) -> Non
     assert found.legs[1].time_at_least
     assert found.totals.time_at_least
     assert steepness_text(found.legs[1].ground) == "at least 0.0°"
+    assert corridor_text(found.legs[1].ground) == "corridor at least 0.0°"
     assert found.time_words[-1].startswith("Leg 2: unknown ground timed ")
 
 

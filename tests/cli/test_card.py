@@ -188,5 +188,5 @@ def test_no_column_of_the_table_is_cut(run: Run) -> None:
     head = next(line for line in out.splitlines() if line.startswith("Leg  to"))
     assert head.split() == [
         "Leg", "to", "back", "true", "on", "the", "map", "height", "there", "arrive",
-        "Steepest", "on", "the", "line",
+        "in", "the", "corridor",
     ]  # fmt: skip

@@ -11,7 +11,9 @@ from steybrae.card.wording import (
     bearing_shown,
     beside_sentence,
     check_sentence,
+    cliffs_text,
     climb_text,
+    corridor_text,
     distance_texts,
     elevation_text,
     grounds_text,
@@ -40,12 +42,14 @@ def card_document(card: RouteCard) -> Document:
     Document
     """
     sides = [f"Leg {leg.number}: {beside_sentence(found)}" for leg in card.legs for found in leg.beside]
+    cliffs = [f"Leg {leg.number}: {cliffs_text(leg)}." for leg in card.legs if leg.cliffs]
     checks = [check_sentence(check, card.bearing_unit) for leg in card.legs for check in leg.checks]
     notes = [line for line in (*card.time_words, *card.daylight_words, *card.notes, *card.basis) if line]
     blocks = (
         *finding_blocks(card.forecast),
         *_head(card),
         Table(_columns(card), card.legs),
+        *_under("Cliffs below", cliffs),
         *_under("To the sides", sides),
         *_under("Checks: places worth a reading", checks),
         *_under("Steep ground without a check", list(legs_without_check(card.legs))),
@@ -82,7 +86,7 @@ def _columns(card: RouteCard) -> tuple[Column, ...]:
         ("Length\non the map", "right", None),
         ("Climb\nheight there", "right", None),
         ("Time\narrive", "right", None),
-        ("Steepest on the line", "left", 36),
+        ("Steepest on the line,\nin the corridor", "left", 36),
     )
     return tuple(
         Column(heading, heading, cell(k), align="left" if align == "left" else "right", width=width)
@@ -95,7 +99,13 @@ def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
     length, on_map = distance_texts(leg)
     bends = "\nline bends" if leg.bends else ""
     overhead = overhead_text(leg.ground.overhead if leg.ground else None, unit)
-    ground = [steepness_text(leg.ground), *grounds_text(leg.ground), overhead.replace("; ", "\n")]
+    overhead_words = overhead.replace("; ", "\n")
+    ground = [
+        steepness_text(leg.ground),
+        corridor_text(leg.ground),
+        *grounds_text(leg.ground),
+        overhead_words,
+    ]
     start, end = (
         f"{name}\n{place_text(name, place.written, place.reference)}"
         for name, place in ((leg.from_, leg.from_place), (leg.to, leg.to_place))

@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from steybrae.card.beside import travel_true_deg
 from steybrae.card.result import Check
 from steybrae.errors import RouteError
 from steybrae.field.agreement import Origin, Reference, compare
@@ -131,16 +132,13 @@ def _placed(check: Check, points: LegPoints, date: dt.date, grid: str) -> Check:
     east_deg = declination(place, 0.0, date).declination_deg
     look = check.look_bearing_true_deg
     near = int(np.argmin(np.abs(points.chainage_m - check.chainage_m)))
-    last = len(points.chainage_m) - 1
     here = Place(*_position(points, near))
     off_m, towards_deg, side = 0.0, None, None
     try:
         off_m, towards_true_deg = geodesic(here, place)
     except RouteError:
         towards_true_deg = 0.0
-    start = min(near, last - 1)
-    travel_deg = geodesic(Place(*_position(points, start)), Place(*_position(points, start + 1)))[1]
-    turn_deg = bearing_difference_deg(travel_deg, towards_true_deg)
+    turn_deg = bearing_difference_deg(travel_true_deg(points, check.chainage_m), towards_true_deg)
     # The nearest point lies up to half a step along the line; only what lies across counts.
     across_m = abs(off_m * math.sin(math.radians(turn_deg)))
     if across_m >= ON_LINE_M:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from steybrae import __version__
-from steybrae.card.beside import ground_beside
+from steybrae.card.beside import cliffs_below, ground_beside
 from steybrae.card.checks import leg_checks
 from steybrae.card.result import (
     CardGround,
@@ -250,6 +250,7 @@ def _bare_leg(
         compass=compass_words(bearings),
         ground=None,
         beside=(),
+        cliffs=(),
         checks=(),
         steep_without_check=(),
         cautions=(),
@@ -278,6 +279,7 @@ def _leg(
         time_at_least=pieces.unknown_m > 0.0 or leg.ascent_at_least,
         ground=_ground(leg, settings),
         beside=ground_beside(leg),
+        cliffs=cliffs_below(leg),
         checks=leg_checks(leg, settings.date, settings.grid),
         steep_without_check=leg.steep_without_check,
         cautions=leg.cautions,

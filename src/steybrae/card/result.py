@@ -7,7 +7,7 @@ Fields whose metadata say ``json=False`` are the sentences and clock times that 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from steybrae.bands import Band
 from steybrae.cautions import Caution, Cautions
@@ -25,6 +25,7 @@ __all__ = [
     "CardPlace",
     "CardTotals",
     "Check",
+    "CliffBelow",
     "Norths",
     "OutsideSight",
     "Overhead",
@@ -279,6 +280,34 @@ class Beside:
 
 
 @dataclass(frozen=True)
+class CliffBelow:
+    """Ground so steep below a leg that even a small slide carries one over it, on one side.
+
+    Attributes
+    ----------
+    side
+        Of travel.
+    slope_max_deg
+        Steepest of it, degrees.
+    distance_m
+        Least distance at which it begins, metres.
+    from_m
+        First place along the leg above such ground, metres.
+    to_m
+        Last place along the leg above such ground, metres.
+    parts
+        Number of separate stretches between them.
+    """
+
+    side: Literal["left", "right", "ahead", "behind"]
+    slope_max_deg: SlopeDeg
+    distance_m: NotNegative
+    from_m: NotNegative
+    to_m: NotNegative
+    parts: Count
+
+
+@dataclass(frozen=True)
 class CardLeg:
     """One leg.
 
@@ -339,6 +368,8 @@ class CardLeg:
         None without a model.
     beside
         Steep or unknown ground to the sides.
+    cliffs
+        Cliffs below, one entry for each side that has any.
     checks
         Places worth a reading, where one may stand.
     steep_without_check
@@ -380,6 +411,7 @@ class CardLeg:
     compass: tuple[str, str]
     ground: CardGround | None
     beside: tuple[Beside, ...]
+    cliffs: tuple[CliffBelow, ...]
     checks: tuple[Check, ...]
     steep_without_check: tuple[SteepWithoutCheck, ...]
     cautions: tuple[Caution, ...]
@@ -416,6 +448,8 @@ class CardTotals:
     slope_max_deg
         Steepest of the cells that the line touches and of those around them; None on a leg wholly
         unknown. Degrees.
+    slope_corridor_max_deg
+        Steepest ground in the corridor of any leg, degrees; None unknown.
     open_above
         Whether it may be steeper still: unknown ground, or no known uncertainty.
     steep_m
@@ -437,6 +471,7 @@ class CardTotals:
     arrival: str | None
     daylight_left_min: float | None
     slope_max_deg: SlopeDeg | None
+    slope_corridor_max_deg: SlopeDeg | None
     open_above: bool
     steep_m: NotNegative | None
     unknown_m: NotNegative | None

@@ -29,6 +29,9 @@ def card_totals(legs: Sequence[CardLeg]) -> CardTotals:
         None for a sum of which any part is not known.
     """
     grounds = [leg.ground for leg in legs if leg.ground is not None]
+    beside = [
+        ground.slope_corridor_max_deg for ground in grounds if ground.slope_corridor_max_deg is not None
+    ]
     slopes = [ground.slope_max_deg for ground in grounds if ground.slope_max_deg is not None]
     return CardTotals(
         legs=len(legs),
@@ -42,6 +45,7 @@ def card_totals(legs: Sequence[CardLeg]) -> CardTotals:
         arrival=legs[-1].arrival,
         daylight_left_min=legs[-1].daylight_left_min,
         slope_max_deg=max(slopes, default=None),
+        slope_corridor_max_deg=max(beside, default=None),
         open_above=not grounds or any(ground.open_above for ground in grounds),
         steep_m=_sum([ground.steep_m for ground in grounds]) if grounds else None,
         unknown_m=_sum([ground.unknown_m for ground in grounds]) if grounds else None,

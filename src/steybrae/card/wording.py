@@ -11,7 +11,16 @@ from collections.abc import Sequence
 from typing import Final
 
 from steybrae.bands import STEEP_DEG
-from steybrae.card.result import Beside, CardGround, CardLeg, Check, Overhead, RouteCard
+from steybrae.card.result import (
+    Beside,
+    CardGround,
+    CardLeg,
+    CardTotals,
+    Check,
+    CliffBelow,
+    Overhead,
+    RouteCard,
+)
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.route.compass_words import bearing_text
 from steybrae.screening.result import LegScreening
@@ -24,7 +33,9 @@ __all__ = [
     "beside_sentence",
     "beside_short",
     "check_sentence",
+    "cliffs_text",
     "climb_text",
+    "corridor_text",
     "distance_texts",
     "elevation_text",
     "grounds_text",
@@ -49,6 +60,8 @@ GRID_NAMES: Final = {
     "latlon": "no grid: latitude and longitude",
 }
 """How a card calls each grid."""
+
+_SIDES: Final = {"left": "to the left", "right": "to the right", "ahead": "ahead", "behind": "behind"}
 
 
 def metres_up(metres: float) -> int:
@@ -92,11 +105,19 @@ def distance_texts(leg: CardLeg) -> tuple[str, str]:
 
 
 def steepness_text(ground: CardGround | None) -> str:
-    """``up to 34.3°``, ``at least 34.3°`` where open above, ``unknown``."""
-    if ground is None or ground.slope_max_deg is None:
+    """Steepest on the line: ``34.3°``, ``at least 34.3°`` where open above, ``unknown``."""
+    return _least_text(ground, None if ground is None else ground.slope_max_deg)
+
+
+def corridor_text(ground: CardGround | None) -> str:
+    """Steepest in the corridor: ``corridor 56.2°``, with ``at least`` where open above."""
+    return f"corridor {_least_text(ground, None if ground is None else ground.slope_corridor_max_deg)}"
+
+
+def _least_text(ground: CardGround | CardTotals | None, slope_deg: float | None) -> str:
+    if ground is None or slope_deg is None:
         return "unknown"
-    least = "at least" if ground.open_above else "up to"
-    return f"{least} {slope_text(ground.slope_max_deg)}"
+    return f"{'at least ' if ground.open_above else ''}{slope_text(slope_deg)}"
 
 
 def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
@@ -110,7 +131,7 @@ def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        The 95 % end, the corridor, metres of steep ground and where it faces, unknown metres.
+        The 95 % end, the bands, metres of steep ground and where it faces, unknown metres.
     """
     if ground is None:
         return ("no model: steepness not known",)
@@ -119,16 +140,11 @@ def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
 
 
 def _may_be(ground: CardGround) -> str:
-    beside = (
-        "beside unknown"
-        if ground.slope_corridor_max_deg is None
-        else f"beside {slope_text(ground.slope_corridor_max_deg)}{' or more' if ground.open_above else ''}"
-    )
     if ground.slope_max_deg is None:
-        return beside
+        return ""
     if ground.slope_high_deg is None:
-        return f"how far off: not known; {beside}"
-    return f"may be {slope_text(ground.slope_high_deg)}; {beside}"
+        return "how far off: not known"
+    return f"on the line may be {slope_text(ground.slope_high_deg)}"
 
 
 def _bands(ground: CardGround) -> str:
@@ -235,6 +251,21 @@ def beside_short(beside: Beside) -> str:
     return f"{beside.least_slope_deg:g}°+ {_off(beside)}, {start:.0f}-{end:.0f} m"
 
 
+def cliffs_text(leg: CardLeg) -> str:
+    """``Cliff below to the right: 61.3°, 20 m off, from 100 to 260 m along``; empty without."""
+    least = "at least " if leg.ground is None or leg.ground.open_above else ""
+    found = (f"{_SIDES[one.side]}: {least}{_cliff(one)}" for one in leg.cliffs)
+    return f"Cliff below {'; '.join(found)}" if leg.cliffs else ""
+
+
+def _cliff(one: CliffBelow) -> str:
+    distance = int(round_down(one.distance_m, 1.0))
+    off = f"{distance} m off" if distance else "at the line"
+    start, end = round_down(one.from_m, 10.0), round_up(one.to_m, 10.0)
+    parts = f" in {one.parts} stretches" if one.parts > 1 else ""
+    return f"{slope_text(one.slope_max_deg)}, {off}, from {start:.0f} to {end:.0f} m along{parts}"
+
+
 def where_text(check: Check, unit: str = "deg") -> str:
     """Where a check place lies: ``391 m along, 24 m to the left (towards 213° magnetic)``."""
     words = f"{_whole(check.chainage_m)} m along"
@@ -339,10 +370,11 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
     if last.arrival_text:
         lines.append(f"arrive {last.arrival_text}, {last.daylight_text}")
     if totals.slope_max_deg is not None:
-        least = "at least" if totals.open_above else "up to"
-        lines.append(f"steepest on the line {least} {slope_text(totals.slope_max_deg)}")
+        lines.append(f"steepest on the line {_least_text(totals, totals.slope_max_deg)}")
     else:
         lines.append("steepness not known")
+    if totals.slope_corridor_max_deg is not None:
+        lines.append(f"steepest in the corridor {_least_text(totals, totals.slope_corridor_max_deg)}")
     if totals.unknown_m:
         lines.append(f"{metres_up(totals.unknown_m)} m of unknown ground")
     return tuple(lines)

@@ -8,6 +8,7 @@ import json
 from typing import Any, Final
 
 from steybrae.card.result import CardLeg, RouteCard
+from steybrae.card.wording import cliffs_text
 from steybrae.files.results import as_json
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.quantities import round_up, shown_slope_deg
@@ -38,6 +39,7 @@ _COLUMNS: Final = (
     "slope_max_deg",
     "slope_high_deg",
     "slope_corridor_deg",
+    "cliffs_below",
     "open_above",
     "steep_m",
     "unknown_m",
@@ -104,6 +106,7 @@ def _row(leg: CardLeg) -> dict[str, Any]:
         "slope_max_deg": _slope(ground.slope_max_deg if ground else None),
         "slope_high_deg": _slope(ground.slope_high_deg if ground else None),
         "slope_corridor_deg": _slope(ground.slope_corridor_max_deg if ground else None),
+        "cliffs_below": cliffs_text(leg),
         "open_above": ground is None or ground.open_above,
         "steep_m": _up(ground.steep_m if ground else None),
         "unknown_m": _up(ground.unknown_m if ground else leg.length_m),

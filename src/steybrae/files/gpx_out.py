@@ -16,7 +16,9 @@ from steybrae.card.wording import (
     bearing_shown,
     beside_sentence,
     check_sentence,
+    cliffs_text,
     climb_text,
+    corridor_text,
     distance_texts,
     grounds_text,
     minutes_text,
@@ -101,6 +103,8 @@ def _leg_words(leg: CardLeg, unit: str) -> str:
         climb_text(leg),
         "" if leg.time_min is None else minutes_text(leg.time_min, at_least=leg.time_at_least),
         f"steepest {steepness_text(leg.ground)}",
+        corridor_text(leg.ground),
+        cliffs_text(leg),
         *grounds_text(leg.ground),
         overhead_text(leg.ground.overhead if leg.ground else None, unit),
     )

@@ -9,7 +9,9 @@ from steybrae.card.wording import (
     above_text,
     bearing_shown,
     beside_short,
+    cliffs_text,
     climb_text,
+    corridor_text,
     distance_texts,
     elevation_text,
     grounds_text,
@@ -49,7 +51,8 @@ TOP_MM: Final = 7.0
 LEG_HEAD_MM: Final = 6.5
 LEG_MM: Final = 30.6
 LEG_OVERHEAD_MM: Final = 41.9
-"""Rows of four and of three to a part: a pencil needs some 8 mm (common practice, no source)."""
+LEG_BOTH_MM: Final = 45.5
+"""Rows of four, of three and of two to a part: a pencil needs some 8 mm (common practice, no source)."""
 
 CHECK_HEAD_MM: Final = 18.6
 CHECK_MM: Final = 14.2
@@ -68,7 +71,7 @@ def leg_head(card: RouteCard, paper: Paper, top_mm: float) -> None:
         ("bearing", f"bearing: magnetic{grid}, true"),
         ("length", "length, climb"),
         ("time", f"time{', arrive' if card.start_text else ''}"),
-        ("ground", "steepest on the line"),
+        ("ground", "steepest on it, in its corridor"),
     ):
         paper.text(_LEG[column], top_mm + 4.2, words, 7.5, most_mm=38.0)
     _line(paper, top_mm + LEG_HEAD_MM - 0.6, 1.4)
@@ -79,8 +82,15 @@ def _line(paper: Paper, y_mm: float, width_pt: float) -> None:
 
 
 def leg_mm(card: RouteCard, leg: CardLeg) -> float:
-    """Height of a row: four to a part, or three where something is overhead."""
-    return LEG_OVERHEAD_MM if any(_overhead(card, leg)) else LEG_MM
+    """Height of a row: four to a part, or three where something is overhead or a cliff below."""
+    return (LEG_MM, LEG_OVERHEAD_MM, LEG_OVERHEAD_MM, LEG_BOTH_MM)[len(_warnings(card, leg))]
+
+
+def _warnings(card: RouteCard, leg: CardLeg) -> list[tuple[str, float, bool]]:
+    """Lines on a cliff below and on what is overhead: words, size and whether bold."""
+    above, outside = _overhead(card, leg)
+    lines = [(cliffs_text(leg), 9.0, True), (above, 9.0, True), (outside, 8.5, False)]
+    return [line for line in lines if line[0]]
 
 
 def _overhead(card: RouteCard, leg: CardLeg) -> tuple[str, str]:
@@ -104,9 +114,8 @@ def leg_row(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
     _time(leg, paper, top_mm)
     _ground(leg, paper, top_mm)
     _sides(leg, paper, top_mm + 23.8)
-    above, outside = _overhead(card, leg)
-    paper.text(LEFT_MM, top_mm + 27.6, above, 9.0, bold=True, most_mm=RIGHT_MM - LEFT_MM)
-    paper.text(LEFT_MM, top_mm + 31.2, outside, 8.5, most_mm=RIGHT_MM - LEFT_MM)
+    for k, (words, size_pt, bold) in enumerate(_warnings(card, leg)):
+        paper.text(LEFT_MM, top_mm + 27.6 + 3.6 * k, words, size_pt, bold=bold, most_mm=RIGHT_MM - LEFT_MM)
     bottom_mm = top_mm + leg_mm(card, leg)
     paper.text(LEFT_MM, bottom_mm - 1.6, "notes", 6.0)
     paper.rule((LEFT_MM + 8.0, bottom_mm - 1.4), (RIGHT_MM, bottom_mm - 1.4), 0.5, dots=True)
@@ -168,9 +177,10 @@ def _time(leg: CardLeg, paper: Paper, top_mm: float) -> None:
 def _ground(leg: CardLeg, paper: Paper, top_mm: float) -> None:
     x_mm = _LEG["ground"]
     most_mm = RIGHT_MM - x_mm
-    paper.text(x_mm, top_mm + 6.8, steepness_text(leg.ground), 14.0, bold=True, most_mm=most_mm)
+    paper.text(x_mm, top_mm + 5.2, steepness_text(leg.ground), 13.0, bold=True, most_mm=most_mm)
+    paper.text(x_mm, top_mm + 9.7, corridor_text(leg.ground), 11.0, bold=True, most_mm=most_mm)
     for k, line in enumerate(grounds_text(leg.ground)):
-        paper.text(x_mm, top_mm + 10.6 + 3.1 * k, line, _SMALL, most_mm=most_mm)
+        paper.text(x_mm, top_mm + 12.8 + 2.8 * k, line, _SMALL, most_mm=most_mm)
 
 
 def _sides(leg: CardLeg, paper: Paper, y_mm: float) -> None:

@@ -1,0 +1,109 @@
+"""Every leg of every form of the card tells the corridor's steepest and a cliff below."""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from rich.console import Console
+from tests.show.pdf_lines import words
+
+from steybrae.card import CardSettings, RouteCard, make_card
+from steybrae.card.beside import cliffs_below
+from steybrae.files.cards import card_csv
+from steybrae.files.gpx_out import card_gpx
+from steybrae.files.rasters import open_model
+from steybrae.files.routes import read_route
+from steybrae.files.sample import sample_model, sample_route
+from steybrae.quantities import slope_text
+from steybrae.screening import RouteScreening, screen_route
+from steybrae.show.card_page import card_pdf
+from steybrae.show.card_tables import print_card
+
+
+@pytest.fixture(scope="module")
+def screening() -> RouteScreening:
+    with open_model([sample_model()]) as source:
+        return screen_route(read_route(sample_route()), source)
+
+
+def card_of(screening: RouteScreening, *, open_above: bool) -> RouteCard:
+    legs = tuple(replace(leg, open_above=leg.open_above or open_above) for leg in screening.legs)
+    return make_card(replace(screening, legs=legs), CardSettings(dt.date(2027, 1, 15), "latlon"))
+
+
+def forms(card: RouteCard, folder: Path) -> dict[str, str]:
+    """Text of the card in each form, spaces joined."""
+    terminal = io.StringIO()
+    print_card(card, Console(file=terminal, width=400))
+    return {
+        "pdf": words(card_pdf(card), folder),
+        "terminal": " ".join(terminal.getvalue().split()),
+        "gpx": " ".join(card_gpx(card).split()),
+        "csv": " ".join(card_csv(card).split()),
+    }
+
+
+@pytest.mark.parametrize("open_above", [False, True])
+def test_every_form_tells_corridor_and_cliffs(
+    screening: RouteScreening, tmp_path: Path, open_above: bool
+) -> None:
+    told = forms(card_of(screening, open_above=open_above), tmp_path)
+    cliffs = 0
+    for leg in screening.legs:
+        least = "at least " if open_above or leg.open_above else ""
+        corridor = f"corridor {least}{slope_text(leg.slope_corridor_max_deg)}"
+        for form in ("pdf", "terminal", "gpx"):
+            assert corridor in told[form], (form, leg.number)
+        traps = [trap for trap in leg.terrain_traps if trap.kind == "cliff below"]
+        if traps:
+            cliffs += 1
+            steepest = f"{least}{slope_text(max(trap.slope_deg or 0.0 for trap in traps))}"
+            for form, text in told.items():
+                assert any(
+                    f"Cliff below {side}: {steepest}" in text or f"; {side}: {steepest}" in text
+                    for side in ("to the left", "to the right", "ahead", "behind")
+                ), (form, leg.number)
+    assert cliffs >= 5
+    for form, text in told.items():
+        assert "up to" not in text, form
+
+
+def test_the_rim_of_the_sample_reads_its_edge(screening: RouteScreening, tmp_path: Path) -> None:
+    """Leg 7 is 17.1 degrees itself and runs east along a rim; the face lies north of it."""
+    card = card_of(screening, open_above=False)
+    told = forms(card, tmp_path)
+    cliff = "Cliff below to the left: 59.2°, 60 m off, from 40 to 310 m along"
+    assert all(cliff in text for text in told.values())
+    assert "17.1°, corridor 56.0°, Cliff below to the left" in told["gpx"]
+    row = list(csv.DictReader(io.StringIO(card_csv(card))))[6]
+    assert (row["slope_max_deg"], row["slope_corridor_deg"], row["cliffs_below"]) == ("17.1", "56", cliff)
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "side"),
+    [
+        (0.0, "ahead"), (44.0, "ahead"), (46.0, "right"), (134.0, "right"), (136.0, "behind"),
+        (180.0, "behind"), (-90.0, "left"),
+    ],
+)  # fmt: skip
+def test_the_side_of_a_cliff_is_that_of_travel(screening: RouteScreening, turn_deg: float, side: str) -> None:
+    leg = screening.legs[6]
+    trap = next(trap for trap in leg.terrain_traps if trap.kind == "cliff below")
+    turned = replace(trap, bearing_true_deg=(84.0 + turn_deg) % 360.0)
+    (found,) = cliffs_below(replace(leg, terrain_traps=(turned,)))
+    assert found.side == side
+    assert (found.slope_max_deg, found.distance_m, found.parts) == (trap.slope_deg, trap.distance_m, 1)
+
+
+def test_cliffs_of_one_side_are_told_by_the_steepest_and_the_nearest(screening: RouteScreening) -> None:
+    leg = screening.legs[6]
+    trap = next(trap for trap in leg.terrain_traps if trap.kind == "cliff below")
+    near = replace(trap, slope_deg=56.0, distance_m=20.0, from_m=350.0, to_m=390.0)
+    (found,) = cliffs_below(replace(leg, terrain_traps=(trap, near)))
+    assert (found.slope_max_deg, found.distance_m) == (trap.slope_deg, 20.0)
+    assert (found.from_m, found.to_m, found.parts) == (trap.from_m, 390.0, 2)
