@@ -8,14 +8,17 @@ from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.wording import (
     bearing_shown,
     beside_short,
+    cliffs_text,
     climb_text,
+    corridor_text,
     distance_texts,
     elevation_text,
     metres_up,
     minutes_text,
     place_text,
+    steepness_text,
 )
-from steybrae.quantities import round_down, slope_text
+from steybrae.quantities import round_down
 from steybrae.show.card_rows import LEFT_MM, RIGHT_MM
 from steybrae.show.paper import Paper
 
@@ -25,8 +28,9 @@ LEG_LINE_HEAD_MM: Final = 6.0
 LEG_LINE_MM: Final = 11.6
 """Ten rows and their head fill one half of an A4 page (our choice)."""
 
-_X: Final = {"number": 8.0, "to": 16.5, "bearing": 63.0, "length": 87.0, "climb": 107.0, "time": 132.5,
-             "ground": 151.0, "places": 186.5}  # fmt: skip
+_X: Final = {"number": 8.0, "to": 16.5, "bearing": 57.0, "length": 81.0, "climb": 101.0, "time": 126.5,
+             "ground": 145.0, "places": 189.0}  # fmt: skip
+_GROUND_MM: Final = 43.0
 _SMALL: Final = 8.0
 
 
@@ -40,7 +44,7 @@ def leg_line_head(card: RouteCard, paper: Paper, top_mm: float) -> None:
         ("length", f"length{on_map}"),
         ("climb", "climb | height"),
         ("time", f"time{' | at' if card.start_text else ''}"),
-        ("ground", "steepest | unknown, drop"),
+        ("ground", "steepest | corridor | drop, cliff"),
         ("places", "places"),
     ):
         paper.text(_X[column], top_mm + 4.0, words, _SMALL)
@@ -56,8 +60,8 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None
     small = "true " + bearing_shown(leg.bearing_true_deg, card.bearing_unit)
     texts = (
         ("number", first, str(leg.number), 14.0, True, 7.5),
-        ("to", first, leg.to, 10.5, True, 45.0),
-        ("to", second, reference, 9.0, False, 45.0),
+        ("to", first, leg.to, 10.5, True, 39.5),
+        ("to", second, reference, 9.0, False, 39.5),
         ("bearing", first + 0.6, turns, 16.5, True, 23.0),
         ("bearing", second, f"{small}{'  bends!' if leg.bends else ''}", _SMALL, False, 23.0),
         ("length", first, length, 11.0, True, 19.0),
@@ -66,8 +70,9 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None
         ("climb", second, _height(leg), _SMALL, False, 24.5),
         ("time", first, minutes_text(leg.time_min), 10.0, True, 17.5),
         ("time", second, leg.arrival_text.split(" ", maxsplit=1)[0], 9.0, True, 17.5),
-        ("ground", first, _steepest(leg), 10.5, True, 34.5),
-        ("ground", second, _besides(leg), _SMALL, True, 34.5),
+        ("ground", top_mm + 3.9, steepness_text(leg.ground), 10.5, True, _GROUND_MM),
+        ("ground", top_mm + 7.1, corridor_text(leg.ground), 8.5, True, _GROUND_MM),
+        ("ground", top_mm + 10.1, _besides(leg), _SMALL, True, _GROUND_MM),
     )
     for column, y_mm, words, size_pt, bold, most_mm in texts:
         paper.text(_X[column], y_mm, words, size_pt, bold=bold, most_mm=most_mm, cut=column == "to")
@@ -84,23 +89,22 @@ def _height(leg: CardLeg) -> str:
     return f"at least | {height}" if leg.ascent_at_least else height
 
 
-def _steepest(leg: CardLeg) -> str:
-    ground = leg.ground
-    if ground is None or ground.slope_max_deg is None:
-        return "unknown"
-    return f"{'at least ' if ground.open_above else ''}{slope_text(ground.slope_max_deg)}"
-
-
 def _besides(leg: CardLeg) -> str:
-    """Unknown metres and a drop: what the steepest on the line does not tell."""
+    """Unknown metres, a drop, and cliffs below where no drop is told: what no slope tells."""
     ground = leg.ground
     if ground is None:
         return ""
     parts = [f"{metres_up(ground.unknown_m)} m unkn."] if ground.unknown_m else []
     if ground.drop is not None:
-        off_m = round_down(ground.drop.off_m, 1.0)
-        parts.append(f"DROP {f'{off_m:.0f} m' if off_m else 'close'} {ground.drop.side}")
+        parts.append(f"DROP {_off(ground.drop.off_m)} {ground.drop.side}")
+    for cliff in leg.cliffs:
+        if ground.drop is None or cliff.side != ground.drop.side:
+            parts.append(f"cliff {_off(cliff.distance_m)} {cliff.side}")
     return ", ".join(parts)
+
+
+def _off(distance_m: float) -> str:
+    return f"{round_down(distance_m, 1.0):.0f} m"
 
 
 def corridor_lines(card: RouteCard) -> list[str]:
@@ -112,6 +116,7 @@ def corridor_lines(card: RouteCard) -> list[str]:
             found = [beside_short(beside) for beside in leg.beside if beside.side == side]
             if found:
                 sides.append(f"{side} {'; '.join(found)}")
+        sides += [cliffs_text(leg)] if leg.cliffs else []
         if sides:
             out.append(f"Leg {leg.number}: {'. '.join(sides)}.")
     return out
