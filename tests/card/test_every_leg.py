@@ -13,6 +13,7 @@ import pytest
 from rich.console import Console
 from tests.show.pdf_lines import words
 
+from steybrae.answers.card import card_document
 from steybrae.card import CardSettings, RouteCard, make_card
 from steybrae.card.beside import cliffs_below
 from steybrae.files.cards import card_csv
@@ -21,9 +22,9 @@ from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.files.sample import sample_model, sample_route
 from steybrae.quantities import slope_text
+from steybrae.render.terminal import print_document
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.show.card_page import card_pdf
-from steybrae.show.card_tables import print_card
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +41,7 @@ def card_of(screening: RouteScreening, *, open_above: bool) -> RouteCard:
 def forms(card: RouteCard, folder: Path) -> dict[str, str]:
     """Text of the card in each form, spaces joined; on paper what leads, and the appendix."""
     terminal = io.StringIO()
-    print_card(card, Console(file=terminal, width=400))
+    print_document(card_document(card), Console(file=terminal, width=400))
     return {
         "pdf": words(card_pdf(card), folder),
         "appendix": words(card_pdf(card, appendix=True), folder).partition("part 5 of")[2],
@@ -65,8 +66,9 @@ def test_every_form_tells_corridor_and_cliffs(
         if traps:
             cliffs += 1
             steepest = f"{least}{slope_text(max(trap.slope_deg or 0.0 for trap in traps))}"
-            # The table that leads on paper names the side and distance; slopes stand in the corridor's list.
-            for form, text in told.items():
+            # The table that leads on paper has side and distance, the corridor's list the rest.
+            assert f"cliff below {steepest}" in told["pdf"], leg.number
+            for form, text in list(told.items())[1:]:
                 assert any(
                     f"Cliff below {side}: {steepest}" in text or f"; {side}: {steepest}" in text
                     for side in ("to the left", "to the right", "ahead", "behind")
@@ -80,8 +82,10 @@ def test_the_rim_of_the_sample_reads_its_edge(screening: RouteScreening, tmp_pat
     """Leg 7 is 17.1 degrees itself and runs east along a rim; the face lies north of it."""
     card = card_of(screening, open_above=False)
     told = forms(card, tmp_path)
-    cliff = "Cliff below to the left: 59.2°, 60 m off, from 40 to 310 m along"
-    assert all(cliff in text for text in told.values())
+    cliff = "Cliff below to the left: 59.2°, 60 m off, 40-310 m along"
+    assert all(cliff in told[form] for form in ("appendix", "terminal", "gpx", "csv"))
+    assert "cliff below 59.2°, 60 m off, 40-310 m" in told["pdf"]
+    assert "DROP 20 m left" in told["pdf"]
     assert "17.1°, corridor 56.0°, Cliff below to the left" in told["gpx"]
     row = list(csv.DictReader(io.StringIO(card_csv(card))))[6]
     assert (row["slope_max_deg"], row["slope_corridor_deg"], row["cliffs_below"]) == ("17.1", "56", cliff)

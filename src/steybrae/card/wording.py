@@ -33,6 +33,7 @@ __all__ = [
     "beside_sentence",
     "beside_short",
     "check_sentence",
+    "cliff_short",
     "cliffs_text",
     "climb_text",
     "corridor_text",
@@ -252,18 +253,22 @@ def beside_short(beside: Beside) -> str:
 
 
 def cliffs_text(leg: CardLeg) -> str:
-    """``Cliff below to the right: 61.3°, 20 m off, from 100 to 260 m along``; empty without."""
-    least = "at least " if leg.ground is None or leg.ground.open_above else ""
-    found = (f"{_SIDES[one.side]}: {least}{_cliff(one)}" for one in leg.cliffs)
+    """``Cliff below to the right: 61.3°, 20 m off, 100-260 m along``; empty without."""
+    found = (f"{_SIDES[one.side]}: {cliff_short(leg, one)} along{_parts(one)}" for one in leg.cliffs)
     return f"Cliff below {'; '.join(found)}" if leg.cliffs else ""
 
 
-def _cliff(one: CliffBelow) -> str:
+def cliff_short(leg: CardLeg, one: CliffBelow) -> str:
+    """Say the same in a narrow place: ``61.3°, 20 m off, 100-260 m``."""
+    least = "at least " if leg.ground is None or leg.ground.open_above else ""
     distance = int(round_down(one.distance_m, 1.0))
     off = f"{distance} m off" if distance else "at the line"
     start, end = round_down(one.from_m, 10.0), round_up(one.to_m, 10.0)
-    parts = f" in {one.parts} stretches" if one.parts > 1 else ""
-    return f"{slope_text(one.slope_max_deg)}, {off}, from {start:.0f} to {end:.0f} m along{parts}"
+    return f"{least}{slope_text(one.slope_max_deg)}, {off}, {start:.0f}-{end:.0f} m"
+
+
+def _parts(one: CliffBelow) -> str:
+    return f" in {one.parts} stretches" if one.parts > 1 else ""
 
 
 def where_text(check: Check, unit: str = "deg") -> str:

@@ -8,7 +8,7 @@ from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.wording import (
     bearing_shown,
     beside_short,
-    cliffs_text,
+    cliff_short,
     climb_text,
     corridor_text,
     distance_texts,
@@ -112,11 +112,11 @@ def corridor_lines(card: RouteCard) -> list[str]:
     out = []
     for leg in card.legs:
         sides = []
-        for side in ("left", "right"):
+        for side in ("left", "right", "ahead", "behind"):
             found = [beside_short(beside) for beside in leg.beside if beside.side == side]
+            found += [f"cliff below {cliff_short(leg, one)}" for one in leg.cliffs if one.side == side]
             if found:
                 sides.append(f"{side} {'; '.join(found)}")
-        sides += [cliffs_text(leg)] if leg.cliffs else []
         if sides:
             out.append(f"Leg {leg.number}: {'. '.join(sides)}.")
     return out
