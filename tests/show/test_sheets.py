@@ -70,7 +70,7 @@ def test_cautions_stand_on_every_page_and_no_verdict(kind: str, tmp_path: Path) 
     pdf = SHEETS[kind]("a4")
     text = words(pdf, tmp_path)
     assert text.count("A lesson is not a field decision.") == len(page_strokes(pdf))
-    assert text.count("Read the local avalanche forecast") == len(page_strokes(pdf))
+    assert text.count("local avalanche forecast") == len(page_strokes(pdf))
     assert not VERDICT.search(text)
     assert b"/Subject (These are angles of ground" in pdf
 
@@ -161,7 +161,7 @@ def test_pupils_get_maps_and_questions_and_the_teacher_a_key(massif: Dem, tmp_pa
     assert len(page_strokes(pdf)) == 4
     text, key = words(pdf, tmp_path), words(key_pdf(sheets), tmp_path)
     assert text.count("A lesson is not a field decision.") == 4
-    assert text.count("there is no such ground") == 4
+    assert text.count("no such ground") == 4
     assert not VERDICT.search(text + key)
     assert "Accept" not in text
     for sheet in sheets:

@@ -63,7 +63,8 @@ def test_the_checks_of_a_plan_are_filled_in(sample_plan: RouteScreening, tmp_pat
             assert f"{quantity} {slope_text(one.check.expected_deg)}, nothing differs" in text
             assert f"Look {bearing_text(one.check.look_bearing_magnetic_deg or 0.0)}" in text
         assert "Elsewhere" in text
-        assert sheet.cautions[0].text[:40] in text
+        for caution in sheet.cautions:
+            assert caution.line in text
 
 
 def test_a_plan_without_a_check_says_so(sample_plan: RouteScreening, tmp_path: Path) -> None:

@@ -34,6 +34,9 @@ CHECK_MM: Final = 100.0
 SMALL_PT: Final = 6.0
 """Size of small print, points: 2.1 mm, the least that reads well on paper (our choice)."""
 
+CAUTION_PT: Final = 8.0
+"""Size of cautions, points (our choice): never small print."""
+
 LEADING: Final = 1.28
 """Line distance over type size (our choice)."""
 
@@ -92,7 +95,7 @@ class Sheet:
     title
         Of the document.
     cautions
-        Printed at the foot of every page and kept in the document's properties.
+        A line each at the foot of every page, 8 point; whole in the document's properties.
     paper
         ``a4`` or ``letter``.
     turned
@@ -116,14 +119,14 @@ class Sheet:
         short, long = paper_size_mm(paper, small=small)
         self.width_mm, self.height_mm = (long, short) if turned else (short, long)
         self.title = title
-        self._cautions = [caution.text for caution in cautions]
+        self._cautions = [caution.line for caution in cautions]
         self._data = io.BytesIO()
         size = (self.width_mm * PT_PER_MM, self.height_mm * PT_PER_MM)
         # Invariant: no clock and no random name in the file, so that the same sheet is the same bytes.
         self._canvas: Any = Canvas(self._data, pagesize=size, invariant=1, pageCompression=1)
         self._canvas.setTitle(title)
         self._canvas.setAuthor("steybrae")
-        self._canvas.setSubject(" ".join(self._cautions))
+        self._canvas.setSubject(" ".join(caution.text for caution in cautions))
         self._page = 0
         self.bottom_mm = MARGIN_MM
         self._open_page()
@@ -174,13 +177,13 @@ class Sheet:
 
     def _foot(self) -> None:
         """Print the cautions at the foot and learn how high they reach."""
-        lines = self.wrapped(" ".join(self._cautions), self.right_mm - self.left_mm, SMALL_PT)
-        step = SMALL_PT * LEADING / PT_PER_MM
+        lines = self.wrapped(" ".join(self._cautions), self.right_mm - self.left_mm, CAUTION_PT)
+        step = CAUTION_PT * LEADING / PT_PER_MM
         y = MARGIN_MM + step * (len(lines) - 1) + 0.6
         top = y + 2.9
         self.line(self.left_mm, top, self.right_mm, top, 0.25)
         for line in lines:
-            self.text(self.left_mm, y, line, size_pt=SMALL_PT)
+            self.text(self.left_mm, y, line, size_pt=CAUTION_PT)
             y -= step
         self.bottom_mm = top
 
