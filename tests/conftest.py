@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,8 @@ from tests.needs import lacking, program
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
+
+    from steybrae.screening import RouteScreening
 
 # A busy machine is no failure.
 settings.register_profile("patient", deadline=None)
@@ -50,11 +53,39 @@ def gdaldem() -> str:
     return program("gdaldem", package="gdal-bin")
 
 
-# Of one module: Playwright keeps an event loop running, in which other rooms' tests cannot have their own.
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    """A real Chromium."""
+    """A real Chromium, one for the whole run."""
     from tests.visits import chromium
 
     with chromium() as found:
         yield found
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put what needs the browser last: Playwright keeps an event loop running, beside which no other can."""
+    items.sort(key=lambda item: "browser" in getattr(item, "fixturenames", ()))
+
+
+@dataclass(frozen=True)
+class SamplePlan:
+    """The day on the sample massif as ``steybrae route --sample --save`` keeps it."""
+
+    path: Path
+    screening: RouteScreening
+
+
+@pytest.fixture(scope="session")
+def sample_plan(tmp_path_factory: pytest.TempPathFactory, sample_dem: Path) -> SamplePlan:
+    """The day on the sample massif, screened once for the whole run, nothing chosen; not to be changed."""
+    from steybrae.files.plans import write_plan
+    from steybrae.files.rasters import open_model
+    from steybrae.files.routes import read_route
+    from steybrae.screening import screen_route
+    from steybrae.screening.relief import with_relief
+
+    path = tmp_path_factory.mktemp("sample_plan") / "plan.zip"
+    with open_model([sample_dem / "stey_massif.tif"]) as model:
+        screening = with_relief(screen_route(read_route(sample_dem / "day.gpx"), model), model)
+    write_plan(path, screening)
+    return SamplePlan(path, screening)

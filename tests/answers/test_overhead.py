@@ -19,14 +19,11 @@ from steybrae.answers.overhead import (
 )
 from steybrae.answers.route import route_document
 from steybrae.files.rasters import open_model
-from steybrae.files.routes import read_route
 from steybrae.render.terminal import print_document
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.places import Place
-from steybrae.screening import screen_route
 from steybrae.screening.ground_at import ground_at
 from steybrae.screening.place_above import with_above
-from steybrae.screening.relief import with_relief
 from steybrae.show.figures import route_figure
 from steybrae.show.ground_figure import ground_figure
 
@@ -38,8 +35,8 @@ def opened(sample_dem):
 
 
 @pytest.fixture(scope="module")
-def sample(opened, sample_dem):
-    return with_relief(screen_route(read_route(sample_dem / "day.gpx"), opened), opened)
+def sample(sample_plan):
+    return sample_plan.screening
 
 
 @pytest.fixture(scope="module")

@@ -23,7 +23,7 @@ OPTIONS = ("--overhead", "--vertical-error", "1m", "--correlation", "100m")
 
 @pytest.fixture(scope="module")
 def model(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write(tmp_path_factory.mktemp("model") / "hills.tif", with_voids(mountains(700, 900)))
+    return write(tmp_path_factory.mktemp("model") / "hills.tif", with_voids(mountains(350, 450)))
 
 
 @pytest.fixture(scope="module")
@@ -95,7 +95,7 @@ def test_the_picture_has_both_maps_and_the_cautions(model: Path, tmp_path: Path)
 
 
 def test_killed_while_it_looks_down_it_goes_on(tmp_path: Path) -> None:
-    model = write(tmp_path / "hills.tif", mountains(1500, 1400))
+    model = write(tmp_path / "hills.tif", mountains(1040, 1040))
     out = tmp_path / "out"
     command = [*COMMAND, "--dem", str(model), "--out", str(out), "--bands", *OPTIONS, "--threads", "1"]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL) as run:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+from tests.conftest import SamplePlan
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 MAP = ("--scale", "1:25000", "--interval", "10m")
@@ -46,18 +47,9 @@ REFERENCE = [
 Run = Callable[..., tuple[int, str, str]]
 
 
-@pytest.fixture(scope="module")
-def plan(tmp_path_factory: pytest.TempPathFactory, sample_dem: Path) -> Path:
-    """Screen the sample's day and keep it."""
-    from steybrae.files.plans import write_plan
-    from steybrae.files.rasters import open_model
-    from steybrae.files.routes import read_route
-    from steybrae.screening import screen_route
-
-    path = tmp_path_factory.mktemp("plan") / "plan.zip"
-    with open_model([sample_dem / "stey_massif.tif"]) as model:
-        write_plan(path, screen_route(read_route(sample_dem / "day.gpx"), model))
-    return path
+@pytest.fixture
+def plan(sample_plan: SamplePlan) -> Path:
+    return sample_plan.path
 
 
 def answer(run: Run, *arguments: str) -> dict:

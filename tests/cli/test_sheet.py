@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from tests.conftest import SamplePlan
 
 from steybrae.cli.app import main
 
@@ -53,14 +54,8 @@ def test_each_sheet_is_written_whole_and_not_overwritten(run: Run, tmp_path: Pat
     assert [path.name for path in tmp_path.iterdir()] == [out.name]
 
 
-def test_own_plan_and_log_are_asked_about(
-    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    plan, log = tmp_path / "plan.zip", tmp_path / "log.csv"
-    monkeypatch.setattr(sys, "argv", ["steybrae", "route", "--sample", "--save", str(plan)])
-    with pytest.raises(SystemExit):
-        main()
-    capsys.readouterr()
+def test_own_plan_and_log_are_asked_about(run: Run, tmp_path: Path, sample_plan: SamplePlan) -> None:
+    plan, log = sample_plan.path, tmp_path / "log.csv"
     log.write_text(
         "time,observer,instrument,lat_deg,lon_deg,reference_source,reference_slope_deg,aspect_true_deg,"
         "plan,check,note,readings_deg,mean_deg,uncertainty_95_deg\n"

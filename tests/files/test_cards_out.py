@@ -6,26 +6,21 @@ import csv
 import datetime as dt
 import io
 import json
-from pathlib import Path
 
 import pytest
+from tests.conftest import SamplePlan
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.files.cards import card_cautions_text, card_csv, card_geojson
-from steybrae.files.rasters import open_model
-from steybrae.files.routes import read_route
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.route.places import Place
-from steybrae.screening import screen_route
 
 DAY = dt.date(2027, 1, 15)
 
 
 @pytest.fixture(scope="module")
-def card(sample_dem: Path) -> RouteCard:
-    with open_model([sample_dem / "stey_massif.tif"], None) as model:
-        found = screen_route(read_route(sample_dem / "day.gpx"), model)
-    return make_card(found, CardSettings(DAY, "bng", 25_000.0, 65.0))
+def card(sample_plan: SamplePlan) -> RouteCard:
+    return make_card(sample_plan.screening, CardSettings(DAY, "bng", 25_000.0, 65.0))
 
 
 def test_csv_has_a_row_a_leg_rounded_against_the_reader(card: RouteCard) -> None:

@@ -13,13 +13,13 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
+from tests.conftest import SamplePlan
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.files.gpx_out import card_gpx
-from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.route.places import Place
-from steybrae.screening import RouteScreening, screen_route
+from steybrae.screening import RouteScreening
 from steybrae.screening.result import Position
 
 SPACE = "{http://www.topografix.com/GPX/1/1}"
@@ -76,9 +76,8 @@ def _check(element: ET.Element) -> None:
 
 
 @pytest.fixture(scope="module")
-def screened(sample_dem: Path) -> RouteScreening:
-    with open_model([sample_dem / "stey_massif.tif"], None) as model:
-        return screen_route(read_route(sample_dem / "day.gpx"), model)
+def screened(sample_plan: SamplePlan) -> RouteScreening:
+    return sample_plan.screening
 
 
 @pytest.fixture(scope="module")

@@ -10,14 +10,11 @@ import pytest
 from tests.on_grid import model, route_on
 
 from steybrae.files.plans import read_plan, write_plan
-from steybrae.files.rasters import open_model
 from steybrae.files.results import as_json
-from steybrae.files.routes import read_route
 from steybrae.route.places import Place
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.ground_at import ground_at
 from steybrae.screening.place_above import with_above
-from steybrae.screening.relief import with_relief
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.run_out import alpha_deg
 from steybrae.terrain.synthetic import Plane
@@ -51,9 +48,8 @@ def below():
 
 
 @pytest.fixture(scope="module")
-def sample(sample_dem):
-    with open_model([sample_dem / "stey_massif.tif"]) as opened:
-        return with_relief(screen_route(read_route(sample_dem / "day.gpx"), opened), opened)
+def sample(sample_plan):
+    return sample_plan.screening
 
 
 def test_a_level_leg_below_a_wall_shows_the_wall(below):
