@@ -246,12 +246,12 @@ def test_the_sight_from_outside_a_start_zone_is_named_beside_the_one_from_within
 
 
 def test_one_leg_between_places() -> None:
-    start, end = parse_place("NN 166 712"), parse_place("NN 1750 7100")
+    start, end = parse_place("HX 166 712"), parse_place("HX 1750 7100")
     card = card_between(start, end, CardSettings(DAY, "bng", 25_000.0, 60.0))
     (leg,) = card.legs
     bearings = leg_bearings(start, end, DAY, "bng")
     assert leg.bearing_magnetic_deg == bearings.bearing_magnetic_deg
-    # From 216650, 771250 to 217505, 771005: hypot(855, 245) = 889.41 m on the grid, 889.7 on the ground.
+    # From 216650, 1071250 to 217505, 1071005: hypot(855, 245) = 889.41 m on the grid, 889.4 on the ground.
     assert leg.map_mm == pytest.approx(889.41 / 25.0, abs=0.02)
     assert (leg.ground, leg.time_min, leg.ascent_m, leg.checks) == (None, None, None, ())
     assert steepness_text(leg.ground) == "unknown"
@@ -260,8 +260,8 @@ def test_one_leg_between_places() -> None:
         "Without an elevation model (--dem): no heights, no time, and nothing of how steep the ground is.",
     )
     assert card.notes[-2:] == (
-        "NN 166 712 names a square: its centre is taken, up to 71 m off.",
-        "NN 1750 7100 names a square: its centre is taken, up to 8 m off.",
+        "HX 166 712 names a square: its centre is taken, up to 71 m off.",
+        "HX 1750 7100 names a square: its centre is taken, up to 8 m off.",
     )
     assert [caution.key for caution in card.cautions] == ["forecast", "angle_alone", "magnetic"]
 
@@ -330,7 +330,7 @@ def test_choices_that_are_refused(error: type[Exception], choice: dict[str, Any]
 
 
 def test_one_place_is_no_leg() -> None:
-    place = parse_place("57.12345, -3.67890")
-    message = "A leg needs two different places; both lie at 57.12345, -3.67890. Drop one of them."
+    place = parse_place("59.22345, -3.67890")
+    message = "A leg needs two different places; both lie at 59.22345, -3.67890. Drop one of them."
     with pytest.raises(RouteError, match=exactly(message)):
         card_between(place, place, BNG)

@@ -280,7 +280,7 @@ class TestCard:
         assert "Danger level, from which height" in words
 
     def test_one_leg_without_a_model(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
-        status, out, err = run("card", "--from", "57.1 -3.6", "--to", "57.11 -3.61", "--date", "2027-01-15",
+        status, out, err = run("card", "--from", "59.2 -8.0", "--to", "59.21 -8.01", "--date", "2027-01-15",
                                "--bulletin", bulletin)  # fmt: skip
         assert (status, out) == (2, "")
         assert told(err).endswith(

@@ -13,7 +13,7 @@ from steybrae.files.routes import read_route
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 SAMPLE = ("card", "--sample", "--date", "2027-01-15", "--grid", "bng")
-LEG = ("card", "--from", "NN 166 712", "--to", "NN 1750 7100", "--date", "2027-01-15", "--grid", "bng")
+LEG = ("card", "--from", "HX 166 712", "--to", "HX 1750 7100", "--date", "2027-01-15", "--grid", "bng")
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -27,12 +27,12 @@ def test_one_leg_needs_no_model(run: Run) -> None:
     assert (status, err) == (0, "")
     text = flat(out)
     for part in (
-        "NN 166 712 to NN 1750 7100, 2027-01-15",
+        "HX 166 712 to HX 1750 7100, 2027-01-15",
         "1 leg, 0.89 km; steepness not known.",
         "35.5 mm",
-        "Magnetic north is 1.4 degrees east of grid north on this sheet.",
+        "Magnetic north is 1.2 degrees east of grid north on this sheet.",
         "Without an elevation model (--dem): no heights, no time, and nothing of how steep the ground is.",
-        "NN 166 712 names a square: its centre is taken, up to 71 m off.",
+        "HX 166 712 names a square: its centre is taken, up to 71 m off.",
         "National Grid and GPS positions are joined to about 5 m.",
         "Read the local avalanche forecast",
     ):
@@ -46,7 +46,7 @@ def test_one_leg_as_json_has_one_row(run: Run) -> None:
     assert (answer["schema"], answer["command"]) == ("steybrae/1", "card")
     (leg,) = answer["legs"]
     assert (leg["map_mm"], leg["paces"], leg["time_min"], leg["ground"]) == (None, None, None, None)
-    # Grid metres 216650, 771250 to 217505, 771005: atan2(855, -245) = 105.99 degrees from grid north.
+    # Grid metres 216650, 1071250 to 217505, 1071005: atan2(855, -245) = 105.99 degrees from grid north.
     assert leg["bearing_grid_deg"] == pytest.approx(105.99, abs=0.01)
     north = answer["norths"]
     assert north["grid_magnetic_low_deg"] == leg["grid_magnetic_deg"]
@@ -121,13 +121,13 @@ def test_a_leg_on_a_model_has_ground(run: Run) -> None:
             "Clock times need a time zone; got none. Add one like --zone Europe/London.",
         ),
         (
-            ("card", "--from", "NN 166 712", "--date", "2027-01-15"),
+            ("card", "--from", "HX 166 712", "--date", "2027-01-15"),
             "One leg needs --from and --to, and no ROUTE; got another choice of these. "
             "Give both places, or a route.",
         ),
         (
-            ("card", "--from", "NN 166 71", "--to", "NN 1750 7100", "--date", "2027-01-15"),
-            "A grid reference has as many figures east as north; got 5 in 'NN 166 71'. "
+            ("card", "--from", "HX 166 71", "--to", "HX 1750 7100", "--date", "2027-01-15"),
+            "A grid reference has as many figures east as north; got 5 in 'HX 166 71'. "
             "Check for one left out or doubled.",
         ),
         (

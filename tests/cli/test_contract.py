@@ -81,7 +81,7 @@ EXAMPLES: Final[dict[str, list[tuple[str, ...]]]] = {
         ("card", "--sample", "--date", "2027-01-15", "--start", "08:30", "--zone", "Europe/London"),
         ("card", "r.gpx", *ON_MODEL, "--date", "2027-01-15", "--scale", "1:25000", "--paces", "65"),
         ("card", "r.gpx", "--dem", "void.tif", "--date", "2027-01-15"),
-        ("card", "--from", "57.1 -3.6", "--to", "57.11 -3.61", "--date", "2027-01-15"),
+        ("card", "--from", "59.2 -8.0", "--to", "59.21 -8.01", "--date", "2027-01-15"),
     ],
 }
 """Command lines of each command that prints JSON, with unknown ground among them."""

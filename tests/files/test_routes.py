@@ -424,38 +424,38 @@ def test_nothing_but_our_errors_comes_out(tmp_path: Path, content: bytes, legs_a
 def test_places_as_people_write_them_in_a_table(tmp_path: Path) -> None:
     content = (
         "place;name;lat;lon\n"
-        "NN 166 712;Hut;;\n"  # 100 m square: half its diagonal is 70.7 m
-        ";Col;56.8;-5.0\n"
-        "57 00 30 N 5 00 36 W;;;\n"
+        "HX 166 712;Hut;;\n"  # 100 m square: half its diagonal is 70.7 m
+        ";Col;59.2;-8.0\n"
+        "59 12 30 N 8 00 36 W;;;\n"
     )
     hut, col, top = read(tmp_path, content, "day.csv").points
-    assert (hut.name, hut.written, round(hut.error_m, 2)) == ("Hut", "NN 166 712", 70.71)
-    assert (col.lat_deg, col.lon_deg, col.name, col.written, col.error_m) == (56.8, -5.0, "Col", "", 0.0)
-    assert (top.lat_deg, top.lon_deg) == pytest.approx((57.0 + 30 / 3600, -(5.0 + 36 / 3600)), abs=1e-12)
+    assert (hut.name, hut.written, round(hut.error_m, 2)) == ("Hut", "HX 166 712", 70.71)
+    assert (col.lat_deg, col.lon_deg, col.name, col.written, col.error_m) == (59.2, -8.0, "Col", "", 0.0)
+    assert (top.lat_deg, top.lon_deg) == pytest.approx((59.2 + 30 / 3600, -(8.0 + 36 / 3600)), abs=1e-12)
 
 
 def test_a_place_may_stand_beside_the_same_position(tmp_path: Path) -> None:
-    # The centre of the 100 m square NN 166 712, in degrees to about 1 m.
-    content = "place,lat,lon\nNN 166 712,56.79656,-5.00393\nNN 1700 7100,,\n"
+    # The centre of the 100 m square HX 166 712, in degrees to about 1 m.
+    content = "place,lat,lon\nHX 166 712,59.48704,-5.23968\nHX 1700 7100,,\n"
     points = read(tmp_path, content, "day.csv").points
-    assert [point.written for point in points] == ["NN 166 712", "NN 1700 7100"]
+    assert [point.written for point in points] == ["HX 166 712", "HX 1700 7100"]
 
 
 @pytest.mark.parametrize(
     ("row", "message"),
     [
         (
-            "NN 166 71,,",
+            "HX 166 71,,",
             "Point 1 of day.csv cannot be read. A grid reference has as many figures east as north; got 5 in "
-            "'NN 166 71'. Check for one left out or doubled.",
+            "'HX 166 71'. Check for one left out or doubled.",
         ),
         (
-            "NN 166 712,56.79656,-5.01393",  # 0.01 degree of longitude further west: 611 m
-            "Point 1 of day.csv gives two positions 611 m apart, as place and as lat and lon. "
+            "HX 166 712,59.48704,-5.24968",  # 0.01 degree of longitude further west: 567 m
+            "Point 1 of day.csv gives two positions 567 m apart, as place and as lat and lon. "
             "Leave one of them out.",
         ),
     ],
 )
 def test_places_that_cannot_be_taken(tmp_path: Path, row: str, message: str) -> None:
     with pytest.raises(RouteError, match=exactly(message)):
-        read(tmp_path, f"place,lat,lon\n{row}\nNN 1700 7100,,\n", "day.csv")
+        read(tmp_path, f"place,lat,lon\n{row}\nHX 1700 7100,,\n", "day.csv")

@@ -267,7 +267,7 @@ def log_seeds() -> list[bytes]:
     from steybrae.field.log import COLUMNS, LogRow, csv_line, row_to_cells
 
     time_ = dt.datetime(2026, 1, 2, 3, 4, tzinfo=dt.UTC)
-    rows = [LogRow(time_, "Ann", "compass", (34.0, 35.5), 34.75, 2.8, 57.1, -3.6, note='a, "b"\nc')]
+    rows = [LogRow(time_, "Ann", "compass", (34.0, 35.5), 34.75, 2.8, 59.2, -8.0, note='a, "b"\nc')]
     rows.append(LogRow(time_, "", "", (30.0,), 30.0, 4.0, check="7a", plan="plan.zip"))
     lines = [csv_line(list(COLUMNS)), *(csv_line(list(row_to_cells(row).values())) for row in rows)]
     return ["".join(lines).encode()]
@@ -363,8 +363,8 @@ def use_moment(parse: Callable[..., Any], text: str) -> None:
 SLOPES: Final = texts("34deg", "34°", "34", "62%", "1in2", "1 in 2.5", "600mil", "33.5 degrees")
 LENGTHS: Final = texts("10m", "1.2km", "40ft", "40 usft", ".5m", "+3m")
 PLACES: Final = texts(
-    *("57.1234 -3.6712", "57 07 24 N 3 40 16 W", "N57.1 W3.6", "NN 166 712", "NN1667171200", "38SMB4484"),
-    *("38N 444140 3684706", "-33.9 18.4", "57° 7.4' N, 3° 40.2' W", "216600 771200"),
+    *("59.2234 -8.0712", "59 13 24 N 8 04 16 W", "N59.2 W8.0", "HX 166 712", "HX1667171200", "38SMB4484"),
+    *("38N 444140 3684706", "-33.9 18.4", "59° 13.4' N, 8° 04.2' W", "216600 1071200"),
 )
 MOMENTS: Final = texts("2027-01-15T09:30+00:00", "2027-01-15T09:30Z", "2027-01-15 09:30:00.5-05:30")
 

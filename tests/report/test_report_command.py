@@ -77,7 +77,7 @@ def test_a_plan_that_is_none_is_refused(tmp_path: Path, capsys: pytest.CaptureFi
 
 
 def test_a_card_between_places_has_no_report(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    places = ("--from", "57.1 -3.6", "--to", "57.11 -3.61")
+    places = ("--from", "59.2 -8.0", "--to", "59.21 -8.01")
     words = refused(capsys, "card", *places, *DAY, "--report", str(tmp_path / "p.html"))
     assert words == (
         "steybrae: A report shows ground; a card between two places has none. Add --dem FILE, or leave "

@@ -86,22 +86,22 @@ def test_one_shift_serves_both_ways_everywhere_on_the_grid():
 
 BNG_SQUARES = [
     # text, west, south, side; the letters' squares from the survey's index diagram
-    ("NN 166 712", 216600.0, 771200.0, 100.0),
-    ("NN166712", 216600.0, 771200.0, 100.0),
-    ("nn 166712", 216600.0, 771200.0, 100.0),
-    ("NN 166,712", 216600.0, 771200.0, 100.0),
-    ("NN17", 210000.0, 770000.0, 10000.0),
-    ("NN 16 71", 216000.0, 771000.0, 1000.0),
-    ("NN 1660 7120", 216600.0, 771200.0, 10.0),
-    ("NN 16604 71209", 216604.0, 771209.0, 1.0),
+    ("HX 166 712", 216600.0, 1071200.0, 100.0),
+    ("HX166712", 216600.0, 1071200.0, 100.0),
+    ("hx 166712", 216600.0, 1071200.0, 100.0),
+    ("HX 166,712", 216600.0, 1071200.0, 100.0),
+    ("HX17", 210000.0, 1070000.0, 10000.0),
+    ("HX 16 71", 216000.0, 1071000.0, 1000.0),
+    ("HX 1660 7120", 216600.0, 1071200.0, 10.0),
+    ("HX 16604 71209", 216604.0, 1071209.0, 1.0),
     ("TG 51409 13177", 651409.0, 313177.0, 1.0),
     ("SV 00 00", 0.0, 0.0, 1000.0),
     ("HP 62 14", 462000.0, 1214000.0, 1000.0),
     ("NO 12 34", 312000.0, 734000.0, 1000.0),
-    ("216600,771200", 216600.0, 771200.0, 1.0),
-    ("216600 771200", 216600.0, 771200.0, 1.0),
-    ("216600E 771200N", 216600.0, 771200.0, 1.0),
-    ("216600.5, 771200.25", 216600.5, 771200.25, 0.01),
+    ("216600,1071200", 216600.0, 1071200.0, 1.0),
+    ("216600 1071200", 216600.0, 1071200.0, 1.0),
+    ("216600E 1071200N", 216600.0, 1071200.0, 1.0),
+    ("216600.5, 1071200.25", 216600.5, 1071200.25, 0.01),
     ("090000 010000", 90000.0, 10000.0, 1.0),
     ("462000 1214000", 462000.0, 1214000.0, 1.0),
 ]
@@ -199,13 +199,13 @@ def test_utm_zones(lat_deg, lon_deg, zone):
 
 REFUSALS = [
     (
-        "NN 166 7122",
-        "A grid reference has as many figures east as north; got 7 in 'NN 166 7122'. "
+        "HX 166 7122",
+        "A grid reference has as many figures east as north; got 7 in 'HX 166 7122'. "
         "Check for one left out or doubled.",
     ),
     (
-        "NN16671",
-        "A grid reference has as many figures east as north; got 5 in 'NN16671'. "
+        "HX16671",
+        "A grid reference has as many figures east as north; got 5 in 'HX16671'. "
         "Check for one left out or doubled.",
     ),
     (
@@ -214,9 +214,9 @@ REFUSALS = [
         "Check for one left out or doubled.",
     ),
     (
-        "NN 16 6712",
+        "HX 16 6712",
         "The figures should stand together or in two groups of one length; got 2 and 4 figures in "
-        "'NN 16 6712'. Check the grouping.",
+        "'HX 16 6712'. Check the grouping.",
     ),
     ("NN", "A grid reference has 2 to 10 figures; got 0 in 'NN'. Give as many east as north."),
     (
@@ -232,7 +232,7 @@ REFUSALS = [
         "AA 12 34",
         "The letters AA name no square of the National Grid in 'AA 12 34'. Check the letters on the sheet.",
     ),
-    ("NN 16O 712", "The figures hold the letter O or I in 'NN 16O 712'. Write 0 or 1."),
+    ("HX 16O 712", "The figures hold the letter O or I in 'HX 16O 712'. Write 0 or 1."),
     ("38SMB44O8", "The figures hold the letter O or I in '38SMB44O8'. Write 0 or 1."),
     (
         "21660 771200",
@@ -330,5 +330,5 @@ def test_the_poles_have_no_zone():
 
 
 def test_places_that_are_no_reference():
-    for text in ("57.1, -3.6", "57N 3W", "57 07 24 N 3 40 16 W", "N57 W3", ""):
+    for text in ("59.2, -8.0", "57N 3W", "59 13 24 N 8 04 16 W", "N57 W3", ""):
         assert square_named(text) is None

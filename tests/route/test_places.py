@@ -17,33 +17,33 @@ from steybrae.route.places import GRIDS, Place, format_place, parse_place
 
 GEOD = Geod(ellps="WGS84")
 
-D, M, S = 57.0, 7.0 / 60.0, 24.0 / 3600.0
-LAT_DMS, LON_DMS = D + M + S, -(3.0 + 40.0 / 60.0 + 16.0 / 3600.0)
+D, M, S = 59.0, 13.0 / 60.0, 24.0 / 3600.0
+LAT_DMS, LON_DMS = D + M + S, -(8.0 + 4.0 / 60.0 + 16.0 / 3600.0)
 
 SPELLINGS = [
-    ("57.1234, -3.6712", 57.1234, -3.6712),
-    ("57.1234,-3.6712", 57.1234, -3.6712),
-    ("57.1234 -3.6712", 57.1234, -3.6712),
-    ("  +57.1234   −3.6712 ", 57.1234, -3.6712),
-    ("57.1234N 3.6712W", 57.1234, -3.6712),
-    ("57.1234 n, 3.6712 w", 57.1234, -3.6712),
-    ("N57.1234 W3.6712", 57.1234, -3.6712),
-    ("N 57.1234, W 3.6712", 57.1234, -3.6712),
-    ("3.6712W 57.1234N", 57.1234, -3.6712),
-    ("57.1234° -3.6712°", 57.1234, -3.6712),
-    ("57.1234deg N 3.6712deg W", 57.1234, -3.6712),
-    ("57.1234° N, 3.6712° W", 57.1234, -3.6712),
-    ("57°07'24\"N 3°40'16\"W", LAT_DMS, LON_DMS),
-    ("57º07’24”N, 3º40’16”W", LAT_DMS, LON_DMS),
-    ("57° 07′ 24″ N 3° 40′ 16″ W", LAT_DMS, LON_DMS),
-    ("57°07'24'' N 3°40'16'' W", LAT_DMS, LON_DMS),
-    ("57 07 24 N 3 40 16 W", LAT_DMS, LON_DMS),
-    ("57:07:24N 003:40:16W", LAT_DMS, LON_DMS),
-    ("57:07:24 -3:40:16", LAT_DMS, LON_DMS),
-    ("57 07 24, -3 40 16", LAT_DMS, LON_DMS),
-    ("N57 07 24 W3 40 16", LAT_DMS, LON_DMS),
-    ("57 07.4 N 3 40.3 W", 57.0 + 7.4 / 60.0, -(3.0 + 40.3 / 60.0)),
-    ("57°07.4'N3°40.3'W", 57.0 + 7.4 / 60.0, -(3.0 + 40.3 / 60.0)),
+    ("59.2234, -8.0712", 59.2234, -8.0712),
+    ("59.2234,-8.0712", 59.2234, -8.0712),
+    ("59.2234 -8.0712", 59.2234, -8.0712),
+    ("  +59.2234   −8.0712 ", 59.2234, -8.0712),
+    ("59.2234N 8.0712W", 59.2234, -8.0712),
+    ("59.2234 n, 8.0712 w", 59.2234, -8.0712),
+    ("N59.2234 W8.0712", 59.2234, -8.0712),
+    ("N 59.2234, W 8.0712", 59.2234, -8.0712),
+    ("8.0712W 59.2234N", 59.2234, -8.0712),
+    ("59.2234° -8.0712°", 59.2234, -8.0712),
+    ("59.2234deg N 8.0712deg W", 59.2234, -8.0712),
+    ("59.2234° N, 8.0712° W", 59.2234, -8.0712),
+    ("59°13'24\"N 8°04'16\"W", LAT_DMS, LON_DMS),
+    ("59º13’24”N, 8º04’16”W", LAT_DMS, LON_DMS),
+    ("59° 13′ 24″ N 8° 04′ 16″ W", LAT_DMS, LON_DMS),
+    ("59°13'24'' N 8°04'16'' W", LAT_DMS, LON_DMS),
+    ("59 13 24 N 8 04 16 W", LAT_DMS, LON_DMS),
+    ("59:13:24N 008:04:16W", LAT_DMS, LON_DMS),
+    ("59:13:24 -8:04:16", LAT_DMS, LON_DMS),
+    ("59 13 24, -8 04 16", LAT_DMS, LON_DMS),
+    ("N59 13 24 W8 04 16", LAT_DMS, LON_DMS),
+    ("59 13.4 N 8 04.3 W", 59.0 + 13.4 / 60.0, -(8.0 + 4.3 / 60.0)),
+    ("59°13.4'N8°04.3'W", 59.0 + 13.4 / 60.0, -(8.0 + 4.3 / 60.0)),
     ("-0 30, -0 15", -0.5, -0.25),
     ("0°30'S 0°15'W", -0.5, -0.25),
     ("-33.5 -70.2", -33.5, -70.2),
@@ -66,18 +66,18 @@ def test_degrees_in_every_spelling(text, lat_deg, lon_deg):
 def test_the_last_figure_is_the_error():
     # Half a step of 0.0001 deg is 5.585 m at 111.7 km a degree; west-east by the cosine.
     half_m = 0.00005 * 111_700.0
-    expected_m = math.hypot(half_m, half_m * math.cos(math.radians(57.1234)))
-    assert parse_place("57.1234, -3.6712").error_m == pytest.approx(expected_m)
+    expected_m = math.hypot(half_m, half_m * math.cos(math.radians(59.2234)))
+    assert parse_place("59.2234, -8.0712").error_m == pytest.approx(expected_m)
     # Programs drop noughts at the end: the finer of the two counts for both.
-    assert parse_place("57.1234, -3.67").error_m == pytest.approx(expected_m)
+    assert parse_place("59.2234, -3.67").error_m == pytest.approx(expected_m)
     # Whole minutes: half a minute is 930.8 m; a tenth of a minute a tenth of that.
-    minute_m = parse_place("57 07 N 3 40 W").error_m
-    assert minute_m == pytest.approx(930.83 * math.hypot(1.0, math.cos(math.radians(57.1167))), rel=1e-4)
-    assert parse_place("57 07.0 N 3 40.0 W").error_m == pytest.approx(minute_m / 10.0)
-    assert parse_place("57 07 00 N 3 40 00 W").error_m == pytest.approx(minute_m / 60.0)
+    minute_m = parse_place("59 13 N 8 04 W").error_m
+    assert minute_m == pytest.approx(930.83 * math.hypot(1.0, math.cos(math.radians(59.2167))), rel=1e-4)
+    assert parse_place("59 13.0 N 8 04.0 W").error_m == pytest.approx(minute_m / 10.0)
+    assert parse_place("59 13 00 N 8 04 00 W").error_m == pytest.approx(minute_m / 60.0)
 
 
-WAYS = "57.1234 -3.6712, 57 07 24 N 3 40 16 W, NN 166 712, 38SMB4484 or 38N 444140 3684706"
+WAYS = "59.2234 -8.0712, 59 13 24 N 8 04 16 W, HX 166 712, 38SMB4484 or 38N 444140 3684706"
 
 REFUSALS = [
     ("", f"A place should look like {WAYS}; got ''. Write it in one of these ways."),
@@ -99,8 +99,8 @@ REFUSALS = [
         "Write degrees and minutes whole.",
     ),
     (
-        "57 07 24 3 40 16",
-        "It is not clear where the latitude ends in '57 07 24 3 40 16'. "
+        "59 13 24 8 04 16",
+        "It is not clear where the latitude ends in '59 13 24 8 04 16'. "
         "Add the letters N or S and E or W, or a comma.",
     ),
     (
@@ -157,11 +157,11 @@ def test_a_place_lies_on_the_earth(lat_deg):
 
 
 def test_formats_of_one_place():
-    place = parse_place("NN 1660 7120")
-    assert format_place(place, "bng") == "NN 1660 7120"
-    assert format_place(place, "bng", figures=6) == "NN 166 712"
-    assert format_place(place, "bng", figures=10) == "NN 16605 71205"
-    assert format_place(place, "mgrs", figures=4) == "30V UH 77 96"
+    place = parse_place("HX 1660 7120")
+    assert format_place(place, "bng") == "HX 1660 7120"
+    assert format_place(place, "bng", figures=6) == "HX 166 712"
+    assert format_place(place, "bng", figures=10) == "HX 16605 71205"
+    assert format_place(place, "mgrs", figures=4) == "30V UL 73 96"
     assert format_place(place) == f"{place.lat_deg:.5f}, {place.lon_deg:.5f}"
     assert format_place(Place(33.3, 44.4), "utm") == "38 north 444140 3684706"
     assert format_place(Place(-0.000001, -0.000001)) == "0.00000, 0.00000"
@@ -220,7 +220,7 @@ def test_degrees_minutes_seconds_come_back(lat_deg, lon_deg):
 
 def test_places_import_without_slow_libraries():
     code = (
-        "import sys; from steybrae.route.places import parse_place; parse_place('57.1, -3.6'); "
+        "import sys; from steybrae.route.places import parse_place; parse_place('59.2, -8.0'); "
         "print([name for name in ('pyproj', 'numpy', 'mgrs') if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -37,7 +37,7 @@ def ground(
         list[str],
         typer.Argument(
             metavar="PLACE",
-            help="Degrees (57.1234 -3.6712), degrees and minutes, UTM, MGRS or an OS grid reference.",
+            help="Degrees (59.2234 -8.0712), degrees and minutes, UTM, MGRS or an OS grid reference.",
         ),
     ],
     model: CheckedModel,

@@ -57,7 +57,7 @@ def reading(
     gap: GapOptions,
     model: ModelOptions,
     at: Annotated[
-        str | None, typer.Option("--at", help='Where, in quotes: "57.1234 -3.6712".', metavar="PLACE")
+        str | None, typer.Option("--at", help='Where, in quotes: "59.2234 -8.0712".', metavar="PLACE")
     ] = None,
     position: PositionOptions,
     planned: PlanCheck,

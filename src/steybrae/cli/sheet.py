@@ -199,7 +199,7 @@ def practice(
         typer.Option("--index-every", help="Every how many contours one is drawn thick.", metavar="N", min=2),
     ] = 5,
     at: Annotated[
-        str | None, typer.Option("--at", help="Middle of the map, like '57.1 -3.6'.", metavar="PLACE")
+        str | None, typer.Option("--at", help="Middle of the map, like '59.2 -8.0'.", metavar="PLACE")
     ] = None,
     plan: Annotated[
         Path | None, typer.Option("--plan", help="Ask about the legs of your saved plan.", metavar="PLAN")

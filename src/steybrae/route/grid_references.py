@@ -1,6 +1,6 @@
 """Grid references as typed: Ordnance Survey, MGRS and UTM.
 
-A reference names a *square*, as large as its last figure: ``NN 166 712`` is one of
+A reference names a *square*, as large as its last figure: ``HX 166 712`` is one of
 100 m, UTM metres one of 1 m. Letters and figures truncate, they never round (Ordnance
 Survey, "A guide to coordinate systems in Great Britain"; the manual of GeoConvert says
 the same of MGRS). So a reference is read to the centre of its square;
@@ -91,7 +91,7 @@ def square_named(text: str) -> NamedSquare | None:
     Parameters
     ----------
     text
-        ``NN 166 712``, ``NN166712``, ``216600,771200``, ``38N 444140 3684706``,
+        ``HX 166 712``, ``HX166712``, ``216600,1071200``, ``38N 444140 3684706``,
         ``38 south 444140 3684706``, ``38SMB4484``, in capitals or not.
 
     Returns

@@ -45,7 +45,7 @@ def bng_text(lat_deg: float, lon_deg: float, figures: int = 8) -> str:
     Returns
     -------
     str
-        ``NN 1660 7120``.
+        ``HX 1660 7120``.
 
     Raises
     ------

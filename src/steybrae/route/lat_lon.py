@@ -1,7 +1,7 @@
 """Latitude and longitude as people write them.
 
-``57.1234, -3.6712``, ``57.1234N 3.6712W``, ``57°07'24"N 3°40'16"W``, ``57 07.4 N 3 40.3 W``,
-``57:07:24 -3:40:16``. Latitude comes first unless the letters say otherwise. The point is
+``59.2234, -8.0712``, ``59.2234N 8.0712W``, ``59°13'24"N 8°04'16"W``, ``59 13.4 N 8 04.3 W``,
+``59:13:24 -8:04:16``. Latitude comes first unless the letters say otherwise. The point is
 the one written; how far it may lie off is half its last figure.
 """
 
@@ -31,7 +31,7 @@ _HALF: Final = re.compile(
     r"\s*[°'\"]?\s*(?P<after>[NSEW])?"
 )
 
-_EXAMPLE: Final = "57.1234 -3.6712, 57 07 24 N 3 40 16 W, NN 166 712, 38SMB4484 or 38N 444140 3684706"
+_EXAMPLE: Final = "59.2234 -8.0712, 59 13 24 N 8 04 16 W, HX 166 712, 38SMB4484 or 38N 444140 3684706"
 
 
 @dataclass(frozen=True)
@@ -164,7 +164,7 @@ def latlon_text(lat_deg: float, lon_deg: float) -> str:
     Returns
     -------
     str
-        ``57.12340, -3.67120``; never ``-0.00000``.
+        ``59.22340, -8.07120``; never ``-0.00000``.
     """
     lat_deg, lon_deg = (round(value, 5) + 0.0 for value in (lat_deg, lon_deg))
     return f"{lat_deg:.5f}, {lon_deg:.5f}"

@@ -73,9 +73,9 @@ def parse_place(text: str, name: str = "") -> Place:
     Parameters
     ----------
     text
-        Ordnance Survey: ``NN 166 712``, ``NN166712`` (2 to 10 figures), ``216600,771200``.
+        Ordnance Survey: ``HX 166 712``, ``HX166712`` (2 to 10 figures), ``216600,1071200``.
         MGRS: ``38SMB4484``. UTM: ``38N 444140 3684706``, ``38 south 444140 3684706``.
-        Degrees: ``57.1234, -3.6712``, ``57.1234N 3.6712W``, ``57 07 24 N 3 40 16 W``.
+        Degrees: ``59.2234, -8.0712``, ``59.2234N 8.0712W``, ``59 13 24 N 8 04 16 W``.
     name
         What the place is called.
 
@@ -114,8 +114,8 @@ def format_place(place: Place, grid: str = "latlon", figures: int = 8) -> str:
     Returns
     -------
     str
-        ``NN 1660 7120``, ``30V VH 7756 9437``, ``30 north 377560 6294370`` or
-        ``56.79609, -5.00471``. Grid references are cut off, degrees rounded.
+        ``HX 1660 7120``, ``30V UL 7311 9637``, ``30 north 373118 6596376`` or
+        ``59.48662, -5.24044``. Grid references are cut off, degrees rounded.
 
     Raises
     ------
