@@ -95,7 +95,7 @@ class AreaJob:
 
     @property
     def overhead(self) -> bool:
-        """Whether what looks down is asked for; its two rasters belong together."""
+        """Whether overhead angles are asked for; its two rasters belong together."""
         return "overhead" in self.layers
 
     def uncertainty(self, grid: Grid) -> SlopeUncertainty:

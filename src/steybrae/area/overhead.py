@@ -1,4 +1,4 @@
-"""What looks down on every cell of a model: start zones, then the energy line, in a working folder.
+"""Overhead angles of every cell of a model: start zones, then the energy line, in a working folder.
 
 Done before the rasters are made, on this machine. The blocks that make the rasters, here or on a
 cluster, then read what they need of it (`steybrae.area.overhead_layers`).

@@ -1,4 +1,4 @@
-"""The rasters of what looks down: their numbers, and how much ground has each.
+"""Rasters of overhead angles and start zones: their numbers, and how much ground has each.
 
 ``overhead.tif`` holds whole degrees: 1 where nothing looks down at 18 degrees or more, 19 to 60 the
 path angle rounded up, 61 above 60; 100 more where unknown ground could look down as well, so that

@@ -84,7 +84,7 @@ class OverheadRow:
 
 @dataclass(frozen=True)
 class AreaOverhead:
-    """What looks down on a whole raster.
+    """Overhead angles of a whole raster.
 
     Attributes
     ----------

@@ -1,4 +1,4 @@
-"""First look at a model for what looks down on it: start zones, lowest ground, unknown ground.
+"""First look at a model for overhead angles: start zones, lowest ground, unknown ground.
 
 Done block by block before any snow moves. A block is read with as much ground around it as a zone
 of the least area can reach, so that a zone is kept or left out whichever block it is seen from.

@@ -37,7 +37,8 @@ class Rasters(Group, panel="Rasters"):
     aspect: bool = flag("--aspect", "Write aspect.tif.")
     curvature: bool = flag("--curvature", "Write curvature.tif (where ground rolls over).")
     overhead: bool = flag(
-        "--overhead", "Write overhead.tif and start_zones.tif: what looks down on each cell."
+        "--overhead",
+        "Write overhead.tif and start_zones.tif: each cell's overhead angle, and the start zones.",
     )
 
     @property

@@ -178,7 +178,7 @@ def _drift(drift_deg: float) -> float:
 
 @dataclass(frozen=True)
 class CorridorOptions(Group, panel="Beside the line"):
-    """How far beside the line one may be."""
+    """The corridor: how far off the line one may be."""
 
     place_error_m: float | None = option(
         "--place-error",

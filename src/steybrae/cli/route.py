@@ -1,4 +1,4 @@
-"""``steybrae route``: where on a planned line, beside it and above it, it is steep."""
+"""``steybrae route``: where on a planned line, in its corridor and above it, it is steep."""
 
 from __future__ import annotations
 

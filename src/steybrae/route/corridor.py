@@ -1,4 +1,4 @@
-"""Ground beside the line: the corridor one may stray in, and what lies left and right.
+"""The corridor: ground on both sides of the line in which one may stray, and what lies left and right.
 
 Half-width of the corridor at a chainage ``s`` after the last turn point: ``place error + s
 tan(drift)``, at least 30 m. Every cell whose square reaches into it counts. Distances are taken

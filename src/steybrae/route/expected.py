@@ -1,4 +1,4 @@
-"""Readings to expect: where on a leg a clinometer would tell most, and what it should read."""
+"""Checks: where on a leg a clinometer would tell most, and the reading to expect there."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ Environmental & Engineering Geoscience 12(3); abstract); for other cells our cho
 
 @dataclass(frozen=True)
 class SteepestOnLine:
-    """The steepest ground on a leg or beside it, as the screening found it.
+    """The steepest ground on a leg or in its corridor, as the screening found it.
 
     Attributes
     ----------

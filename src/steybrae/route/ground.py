@@ -1,4 +1,4 @@
-"""The ground along one leg: what the line touches, its profile, what lies beside it.
+"""Ground along one leg: cells that the line touches, its profile, its corridor.
 
 The leg is looked at in stretches, each with a window of the model of its own, so that a long
 diagonal never asks for one large box.

@@ -1,4 +1,4 @@
-"""What looks down on the legs of a route, and on a place."""
+"""Overhead angles of the legs of a route, and of a place."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What looks down on a leg or a place. Field names are the keys of the JSON contract."""
+"""Overhead angles of a leg or a place. Field names are the keys of the JSON contract."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ class SightAnswer:
 
 @dataclass(frozen=True)
 class PathAnswer:
-    """The way of snow that arrives at the steepest energy line.
+    """The path along the steepest energy line that arrives.
 
     Attributes
     ----------
@@ -137,7 +137,7 @@ class PathAnswer:
 
 @dataclass(frozen=True)
 class OverheadAnswer:
-    """What looks down on a leg or a place; sight and path may point to different zones.
+    """Overhead angles of a leg or a place; sight and path may point to different zones.
 
     Attributes
     ----------
@@ -236,7 +236,7 @@ class Profile:
 
 @dataclass(frozen=True, eq=False)
 class SeenAlong:
-    """What looks down on each piece of a leg, whatever lies between; arrays ``(n,)``.
+    """Overhead angle of each piece of a leg, whatever lies between; arrays ``(n,)``.
 
     Attributes
     ----------
@@ -268,7 +268,7 @@ class SeenAlong:
 
 @dataclass(frozen=True, eq=False)
 class Above:
-    """What looks down on a leg or a place, and the shape of its ground.
+    """Overhead angles of a leg or a place, and the shape of its ground.
 
     Attributes
     ----------

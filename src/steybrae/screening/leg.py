@@ -84,7 +84,7 @@ class Rules:
 
 @dataclass(frozen=True, eq=False)
 class LegAbove:
-    """What looks down on a leg, its slopes over baselines, and the number of its first reading."""
+    """Overhead angles of a leg, its slopes over baselines, and the number of its first reading."""
 
     above: Above
     baselines: tuple[LegBaseline, ...]

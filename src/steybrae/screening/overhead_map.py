@@ -1,4 +1,4 @@
-"""What looks down on a screened line, made ready for its map."""
+"""Overhead angles of a screened line, made ready for its map."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def _far_sight(leg: LegScreening) -> SightAnswer | None:
 
 
 def reading_number(leg: LegScreening, place: Spot, deg: float) -> int | None:
-    """Give the number of the reading to expect at a place of a leg, if it is one."""
+    """Give the number of the check at a place of a leg, if it is one."""
     for reading in leg.expected_readings:
         if reading.place == place and reading.expected_deg == deg:
             return reading.number

@@ -1,4 +1,4 @@
-"""What looks down on a place, added to the ground at it."""
+"""Overhead angles of a place, added to the ground at it."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def with_above(
     *,
     published: bool = False,
 ) -> GroundAt:
-    """Return the same ground with what looks down on the place.
+    """Return the same ground with the overhead angles of the place.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What looks down on places: the steepest sight and the steepest path of snow to them.
+"""Overhead angles of places: the steepest sight to a start zone, and the steepest path from one.
 
 Two measures, which may point to different zones: the *sight* angle
 (`steybrae.terrain.sight_pairs`) and the *path* angle (`steybrae.terrain.overhead_path`), among whose
@@ -63,7 +63,7 @@ class SightUp:
 
 @dataclass(frozen=True, eq=False)
 class PathUp:
-    """The way of snow that reaches a place at the steepest angle.
+    """The path that reaches a place at the steepest angle.
 
     Attributes
     ----------
@@ -90,7 +90,7 @@ class PathUp:
 
 @dataclass(frozen=True, eq=False)
 class Overhead:
-    """What looks down on a line of places, or on one.
+    """Overhead angles of a line of places, or of one.
 
     Attributes
     ----------
@@ -251,7 +251,7 @@ def zone_top(ground: OverheadGround, points: Points, sight: SightUp) -> SightUp:
 
 
 def _straight(ground: OverheadGround, points: Points, sight: SightUp) -> PathUp:
-    """Find the way of snow straight down a sight line, as flat as the ground below it asks."""
+    """Find the path straight down a sight line, as flat as the ground below it asks."""
     col, row = int(sight.col), int(sight.row)
     ends = np.array([sight.col, points.col[sight.point]]), np.array([sight.row, points.row[sight.point]])
     deg = straight_deg(ground, *ends, float(ground.dem.heights_m[row, col]))

@@ -1,4 +1,4 @@
-"""The length of a way of snow: pulled straight where the ground lets it."""
+"""Length of a path of snow: pulled straight where the ground lets it."""
 
 from __future__ import annotations
 
