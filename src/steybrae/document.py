@@ -54,6 +54,8 @@ class Column:
         ``right`` for figures.
     width
         Most letters before a cell is wrapped; None never wraps it.
+    order
+        What the column sorts by where its cells are words; values sort by their number.
     """
 
     key: str
@@ -62,10 +64,18 @@ class Column:
     unit: str = ""
     align: Literal["left", "right"] = "right"
     width: int | None = None
+    order: Callable[[Any], float] | None = None
 
     def lines(self, row: Any) -> tuple[str, ...]:
         """Lines of the cell of a row."""
         return cell_lines(self.of(row), unit=self.unit)
+
+    def sorts_by(self, row: Any) -> float | None:
+        """Return what a row sorts by, infinite where unknown; None where its words do."""
+        cell = self.of(row)
+        if self.order is not None:
+            return self.order(row)
+        return cell.order if isinstance(cell, Value) else None
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
@@ -81,13 +82,42 @@ def _at(leg: LegScreening) -> Value:
 
 def _overhead(leg: LegScreening) -> Cell:
     """Steepest angle overhead, sight or path; a leg that stands in a start zone says so."""
-    looks = leg.overhead
+    looks, deg = leg.overhead, _overhead_deg(leg)
     if looks is None:
         return UNKNOWN
-    found = [one.deg for one in (looks.sight, looks.path) if one is not None and one.deg is not None]
-    if not found:
-        return UNKNOWN if leg.unknown_above else f"none of {looks.least_deg:g}°+"
-    return slope(max(found), at_least=leg.unknown_above)
+    inside = ", in a zone" if looks.in_start_zone else ""
+    if deg is None:
+        return UNKNOWN if leg.unknown_above else f"none of {looks.least_deg:g}°+{inside}"
+    return f"{slope(deg, at_least=leg.unknown_above).text}{inside}"
+
+
+def _overhead_deg(leg: LegScreening) -> float | None:
+    looks = leg.overhead
+    found = () if looks is None else (looks.sight, looks.path)
+    return max((one.deg for one in found if one is not None and one.deg is not None), default=None)
+
+
+def _overhead_order(leg: LegScreening) -> float:
+    deg = _overhead_deg(leg)
+    if deg is None:
+        return math.inf if leg.unknown_above or leg.overhead is None else 0.0
+    return deg
+
+
+def _nearest(side: Sequence[SideGround], *, unknown: bool) -> float:
+    return side[0].distance_m if side else 0.0 if unknown else math.inf
+
+
+def _high(leg: LegScreening) -> float:
+    return math.inf if leg.slope_high_deg is None else leg.slope_high_deg
+
+
+def _last_band(leg: LegScreening) -> float:
+    return leg.bands_possible[-1].low_deg if leg.bands_possible else math.inf
+
+
+def _unknown_m(leg: LegScreening) -> float:
+    return leg.unknown_m
 
 
 LEG_COLUMNS: Final = (
@@ -99,7 +129,7 @@ LEG_COLUMNS: Final = (
     Column("descent_m", "Down, m", lambda leg: climb(leg.descent_m, at_least=leg.ascent_at_least), "m"),
     Column("slope_max_deg", "Steepest on line", leg_slope),
     Column("slope_max_at", "at m", _at, "m"),
-    Column("slope_interval", "95 % interval", _interval),
+    Column("slope_interval", "95 % interval", _interval, order=_high),
     Column("slope_corridor_max_deg", "Corridor", corridor_slope),
     Column(
         "bands_possible",
@@ -107,6 +137,7 @@ LEG_COLUMNS: Final = (
         lambda leg: bands_text(leg.bands_possible, open_above=leg.open_above),
         align="left",
         width=15,
+        order=_last_band,
     ),
     Column(
         "steep_m",
@@ -125,15 +156,19 @@ LEG_COLUMNS: Final = (
         f"m off to {_SIDES}, left",
         lambda leg: side_text(leg.sides.left, unknown=leg.sides.unknown_left),
         align="left",
+        order=lambda leg: _nearest(leg.sides.left, unknown=leg.sides.unknown_left),
     ),
     Column(
         "right",
         f"m off to {_SIDES}, right",
         lambda leg: side_text(leg.sides.right, unknown=leg.sides.unknown_right),
         align="left",
+        order=lambda leg: _nearest(leg.sides.right, unknown=leg.sides.unknown_right),
     ),
-    Column("overhead_deg", "Overhead", _overhead),
-    Column("unknown_m", "Unknown\nm", lambda leg: or_none(steep_length(leg.unknown_m)), "m"),
+    Column("overhead_deg", "Overhead", _overhead, order=_overhead_order),
+    Column(
+        "unknown_m", "Unknown\nm", lambda leg: or_none(steep_length(leg.unknown_m)), "m", order=_unknown_m
+    ),
     Column(
         "aspect_sectors", "Steep ground faces", lambda leg: " ".join(leg.aspect_sectors) or NONE, align="left"
     ),

@@ -317,7 +317,7 @@ class OutputOptions(AnswerOptions):
         outputs = {field.name: getattr(self, field.name) for field in fields(self)}
         paths = [path for path in outputs.values() if isinstance(path, Path)]
         if outputs.get("csv") is not None:
-            from steybrae.files.points import cautions_path
+            from steybrae.answers.points import cautions_path
 
             paths.append(cautions_path(outputs["csv"]))
         check_outputs(paths, [path for path in inputs if path is not None], force=self.force)

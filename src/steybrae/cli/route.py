@@ -127,7 +127,7 @@ def _write(found: RouteScreening, to: RouteOutputs) -> None:
     from steybrae.files.whole import write_text
 
     if to.csv is not None or to.geojson is not None:
-        from steybrae.files.points import cautions_path, cautions_text, points_csv, points_geojson
+        from steybrae.answers.points import cautions_path, cautions_text, points_csv, points_geojson
     if to.csv is not None:
         write_text(to.csv, points_csv(found), force=to.force)
         write_text(cautions_path(to.csv), cautions_text(found), force=to.force)

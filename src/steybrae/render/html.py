@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 from typing import Any
 
 from steybrae.document import (
     Block,
     Cautions,
+    Column,
     Document,
     Facts,
     Heading,
@@ -18,9 +20,8 @@ from steybrae.document import (
     cell_lines,
     plain,
 )
-from steybrae.value import Value
 
-__all__ = ["html_text"]
+__all__ = ["html_cells", "html_text"]
 
 
 def html_text(document: Document) -> str:
@@ -69,27 +70,18 @@ def _block(block: Block) -> dict[str, Any]:
     return found
 
 
-def _table(table: Table) -> dict[str, Any]:
-    parts = [
-        [
-            [
-                {
-                    "text": plain(" ".join(column.lines(row))),
-                    "order": _order(column.of(row)),
-                    "align": column.align,
-                }
-                for column in table.columns
-            ]
-            for row in rows
-        ]
-        for rows in (table.rows, table.foot)
+def html_cells(columns: Iterable[Column], row: Any) -> list[dict[str, Any]]:
+    """Text, sorting number and alignment of each cell of a row."""
+    return [
+        {"text": plain(" ".join(column.lines(row))), "order": column.sorts_by(row), "align": column.align}
+        for column in columns
     ]
+
+
+def _table(table: Table) -> dict[str, Any]:
+    rows, foot = ([html_cells(table.columns, row) for row in part] for part in (table.rows, table.foot))
     heads = [plain(column.heading.replace("\n", " ")) for column in table.columns]
-    return {"title": plain(table.title), "heads": heads, "rows": parts[0], "foot": parts[1]}
-
-
-def _order(cell: object) -> float | None:
-    return cell.order if isinstance(cell, Value) else None
+    return {"title": plain(table.title), "heads": heads, "rows": rows, "foot": foot}
 
 
 def _words(cell: Any) -> str:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from typing import Final
 
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
+from steybrae.answers.leg import corridor_slope, leg_slope
 from steybrae.bands import BandScheme
-from steybrae.quantities import round_down, round_up, slope_text
-from steybrae.screening.picture import Relief
+from steybrae.quantities import round_up
+from steybrae.screening.picture import Profile, Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.map_axes import CORRIDOR_DASHES, LINE_PT, sign
 from steybrae.show.map_overhead import SIGHT_DASHES, ZONE_DOTS, ZONE_PT, shape_sign
@@ -24,6 +26,7 @@ from steybrae.show.style import (
     swatch,
     unknown_style,
 )
+from steybrae.value import gentle_length, slope, steep_length
 
 __all__ = ["ROW_MM", "TABLE_MM", "contour_words", "draw_legend", "draw_scale", "draw_table"]
 
@@ -33,10 +36,10 @@ ROW_MM: Final = 2.95
 TABLE_MM: Final = 70.0
 """Width of the table, millimetres."""
 
-_NAME_LETTERS: Final = (19, 26)
+_NAME_LETTERS: Final = (16, 22)
 """Letters of a name beside the words "at least", and without them."""
 
-_COLUMNS_MM: Final = (3.5, 5.0, 34.8, 44.6, 58.0, 69.5)
+_COLUMNS_MM: Final = (3.5, 5.0, 40.0, 53.5, 69.9)
 
 
 def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
@@ -52,23 +55,25 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
         )  # fmt: skip
         _word(axes, k * step + (step - 1.2) / 2.0, 6.4, f"{band.label}°", ha="center")
         length_m = screening.totals.band_lengths_m[band.label]
-        _word(axes, k * step + (step - 1.2) / 2.0, 9.0, _length_text(length_m, gentle=k == 0), ha="center")
+        _word(
+            axes,
+            k * step + (step - 1.2) / 2.0,
+            9.0,
+            (gentle_length if k == 0 else steep_length)(length_m).text,
+            ha="center",
+        )
     left = count * step + 1.5
     swatch(axes, (left, 0.3), (14.0, 4.4), gid="unknown", **unknown_style())
     _word(axes, left + 7.0, 6.4, "unknown", ha="center")
-    _word(axes, left + 7.0, 9.0, _length_text(screening.totals.unknown_m, gentle=False), ha="center")
+    _word(axes, left + 7.0, 9.0, steep_length(screening.totals.unknown_m).text, ha="center")
     _word(axes, left + 15.5, 6.4, "slope of the ground")
     _word(axes, left + 15.5, 9.0, "length of the line")
     _signs(axes, relief)
 
 
-def _length_text(length_m: float, *, gentle: bool) -> str:
-    """Metres of the line; against the reader those of the gentlest band are rounded down."""
-    return f"{_grouped(round_down(length_m, 1.0) if gentle else round_up(length_m, 1.0))} m"
-
-
 def _signs(axes: Axes, relief: Relief) -> None:
     """Rows of signs with their meanings."""
+    known = interval_drawn(relief.profile)
     casing = Line2D([0.0, 7.0], [12.7, 12.7], color=INK, linewidth=LINE_PT)
     sign(axes, [(7.0, 12.7)], "o", 4.0)
     sign(axes, [(0.0, 12.7)], "s", 5.5)
@@ -79,14 +84,25 @@ def _signs(axes: Axes, relief: Relief) -> None:
     slope = Line2D([71.0, 79.0], [16.3, 16.3], color=INK, linewidth=1.2)
     for line in (casing, corridor, heavy, thin):
         axes.add_line(line)
-    swatch(axes, (71.0, 15.3), (8.0, 2.0), facecolor=INTERVAL_GREY, linewidth=0.0)
+    if known:
+        swatch(axes, (71.0, 15.3), (8.0, 2.0), facecolor=INTERVAL_GREY, linewidth=0.0)
     axes.add_line(slope)
     _word(axes, 8.5, 12.7, "line: start, turn points")
     _word(axes, 41.0, 12.7, "steepest place of a leg")
     _word(axes, 80.5, 12.7, "corridor of possible straying")
     _word(axes, 8.5, 16.3, contour_words(relief))
-    _word(axes, 80.5, 16.3, "slope and its 95 % interval")
+    _word(axes, 80.5, 16.3, slope_sign_words(known))
     _overhead_signs(axes, relief)
+
+
+def slope_sign_words(known: bool) -> str:
+    """Name the signs of the profile's lower panel; no interval is explained that is not there."""
+    return "slope and its 95 % interval" if known else "slope; 95 % interval not known"
+
+
+def interval_drawn(profile: Profile) -> bool:
+    """Whether a 95 % interval is known anywhere along the line."""
+    return bool((np.isfinite(profile.slope_low_deg) & np.isfinite(profile.slope_high_deg)).any())
 
 
 def _overhead_signs(axes: Axes, relief: Relief) -> None:
@@ -188,7 +204,7 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
     left_out
         How many further legs found no room.
     """
-    heads = ("leg", "to", "", "line", "95 % high", "corridor")
+    heads = ("leg", "to", "line", "95 % high", "corridor")
     top = ROW_MM * 0.6
     _row(axes, top, heads, weight="bold")
     axes.add_line(Line2D([0.0, TABLE_MM], [ROW_MM * 1.15] * 2, color=INK, linewidth=0.4))
@@ -200,12 +216,10 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
 
 
 def _cells(leg: LegScreening) -> tuple[str, ...]:
-    at_least = "at least" if leg.open_above and leg.slope_max_deg is not None else ""
-    most = _NAME_LETTERS[0 if at_least else 1]
+    most = _NAME_LETTERS[0 if leg.open_above else 1]
     to = leg.to if len(leg.to) <= most else f"{leg.to[: most - 1].rstrip()}…"
-    high = "" if leg.slope_high_deg is None else slope_text(leg.slope_high_deg)
-    corridor = slope_text(leg.slope_corridor_max_deg)
-    return str(leg.number), to, at_least, slope_text(leg.slope_max_deg), high, corridor
+    steepest, corridor = (leg_slope(leg).text, corridor_slope(leg).text)
+    return str(leg.number), to, steepest, slope(leg.slope_high_deg).text, corridor
 
 
 def _row(axes: Axes, y: float, cells: tuple[str, ...], weight: str = "normal") -> None:

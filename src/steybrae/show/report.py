@@ -16,22 +16,26 @@ from typing import Any, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from steybrae.answers.leg import band_columns, leg_columns, or_none
 from steybrae.bands import BandScheme
 from steybrae.card.wording import legs_without_check
+from steybrae.document import Column
 from steybrae.errors import QuantityError
 from steybrae.quantities import round_up
+from steybrae.render.html import html_cells
 from steybrae.screening.picture import UNKNOWN, Relief
 from steybrae.screening.result import LegScreening, RouteScreening
-from steybrae.show.map_panels import contour_words
+from steybrae.show.map_panels import contour_words, interval_drawn, slope_sign_words
 from steybrae.show.report_forecast import forecast_content
 from steybrae.show.report_map import draw_report_map
 from steybrae.show.report_marks import report_marks
 from steybrae.show.report_method import method_rows
 from steybrae.show.report_points import report_points
 from steybrae.show.report_profile import draw_report_profile
-from steybrae.show.report_rows import band_rows, reading_rows, table_row
-from steybrae.show.report_words import leg_words, metres_down, metres_up, totals_words
+from steybrae.show.report_rows import reading_rows
+from steybrae.show.report_words import leg_words, totals_words
 from steybrae.show.style import band_hatch, band_tint, hatch_ink, lightness
+from steybrae.value import gentle_length, steep_length
 
 __all__ = ["report_page"]
 
@@ -48,6 +52,14 @@ _ON_READING: Final = (
 )
 """Cautions on how to read what is shown, true of every line: they stand between map and legs, so that
 on a phone what is special to this line, and the map, come first. Any other stands before all else."""
+
+
+_SHOWN: Final = (
+    "length_m", "ascent_m", "descent_m", "slope_max_deg", "slope_max_at", "slope_interval",
+    "slope_corridor_max_deg", "bands_possible", "steep_m", "steep_stretch_m", "left", "right", "overhead_deg",
+    "unknown_m", "aspect_sectors",
+)  # fmt: skip
+"""Columns of the page's table of legs, after their names."""
 
 
 @dataclass(frozen=True)
@@ -145,17 +157,18 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         "legs": [leg_words(leg, scheme) for leg in screening.legs],
         "bands": _looks(screening, scheme),
         "unknown": UNKNOWN,
-        "unknown_length": f"{metres_up(screening.totals.unknown_m)} m",
+        "unknown_length": steep_length(screening.totals.unknown_m).text,
         "map": drawing,
         "marks": report_marks(screening, relief, [leg.middle for leg in drawing.legs if not leg.crowded]),
         "contours": contour_words(relief),
+        "slope_sign": slope_sign_words(interval_drawn(relief.profile)),
         "relief": relief,
         "scale": f"{round_up(relief.scale_denominator, 100.0):,.0f}".replace(
             ",", "\N{NARROW NO-BREAK SPACE}"
         ),
         "profile": draw_report_profile(screening, relief.profile),
-        "rows": [(leg, table_row(leg)) for leg in screening.legs],
-        "band_rows": band_rows(screening),
+        "rows": [(leg, html_cells(leg_columns(*_SHOWN), leg)) for leg in screening.legs],
+        "band_rows": _band_rows(screening),
         "readings": reading_rows(screening),
         "without_check": legs_without_check(screening.legs),
         "shapes": _shapes(screening),
@@ -166,13 +179,23 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
     }
 
 
+def _band_rows(screening: RouteScreening) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Metres of each leg in each band, unknown ground last; then those of all."""
+    columns = (
+        *band_columns(screening.totals.band_lengths_m),
+        Column("unknown_m", "unknown", lambda part: or_none(steep_length(part.unknown_m)), "m"),
+    )
+    parts = [*((str(leg.number), leg) for leg in screening.legs), ("all", screening.totals)]
+    return [(name, html_cells(columns, part)) for name, part in parts]
+
+
 def _looks(screening: RouteScreening, scheme: BandScheme) -> list[BandLook]:
     count = len(scheme.bands)
     lengths = screening.totals.band_lengths_m
     return [
         BandLook(
             band.label,
-            f"{(metres_down if k == 0 else metres_up)(lengths[band.label])} m",
+            (gentle_length if k == 0 else steep_length)(lengths[band.label]).text,
             _hex(band_tint(k, count)),
             "#404040" if hatch_ink(k, count) != "white" else "#ffffff",
             band_hatch(k)[:1],
@@ -201,4 +224,4 @@ def _of(leg: LegScreening) -> list[Any]:
 
 
 def _along(from_m: float, to_m: float) -> str:
-    return f"{metres_down(from_m)} to {metres_up(to_m)} m"
+    return f"{gentle_length(from_m).figure} to {steep_length(to_m).text}"

@@ -10,12 +10,15 @@ from typing import Any
 
 import numpy as np
 
+from steybrae.answers.points import overhead_at_points_deg
 from steybrae.bands import BandScheme
-from steybrae.quantities import round_down, shown_slope_deg, slope_text
-from steybrae.screening.picture import UNKNOWN, LegOnMap, Relief
+from steybrae.quantities import round_down, shown_slope_deg
+from steybrae.screening.picture import UNKNOWN as UNKNOWN_BAND
+from steybrae.screening.picture import LegOnMap, Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.report_map import map_units
 from steybrae.terrain.dem import Array
+from steybrae.value import UNKNOWN, overhead, slope
 
 __all__ = ["report_points"]
 
@@ -64,10 +67,10 @@ def _columns(
         "high": _tenths_up(points.slope_high_deg),
         "corridor": _tenths_up(points.corridor_deg),
         "aspect": [None if at is None else at % 360 for at in _whole(points.aspect_true_deg)],
-        "band": np.where(np.isnan(shown), UNKNOWN, band).tolist(),
+        "band": np.where(np.isnan(shown), UNKNOWN_BAND, band).tolist(),
         "above": _above(leg),
         "reading": [
-            [round((one.chainage_m or 0.0) * 10.0), one.number, slope_text(one.expected_deg)]
+            [round((one.chainage_m or 0.0) * 10.0), one.number, slope(one.expected_deg).text]
             for one in leg.expected_readings
         ],
     }
@@ -76,20 +79,15 @@ def _columns(
 def _above(leg: LegScreening) -> list[str]:
     """Steepest sight up from about each point, whatever lies between, as shown."""
     if leg.overhead is None:
-        return ["unknown"] * len(leg.points.chainage_m)
-    profile = leg.overhead_profile
-    least = "at least " if leg.unknown_above else ""
-    none = "unknown" if leg.unknown_above else f"nothing found from {slope_text(leg.overhead.least_deg)} up"
-    known = leg.points.known
-    if len(profile.chainage_m) == 0:
-        return [none if there else "unknown" for there in known]
-    # Between two of its places that with the steeper sight counts.
-    after = np.searchsorted(profile.chainage_m, leg.points.chainage_m).clip(0, len(profile.chainage_m) - 1)
-    before = (after - 1).clip(0)
-    steeper = np.fmax(profile.sight_unfiltered_deg[before], profile.sight_unfiltered_deg[after])
+        return [UNKNOWN] * len(leg.points.chainage_m)
+    none = UNKNOWN if leg.unknown_above else f"nothing found from {slope(leg.overhead.least_deg).text} up"
     return [
-        f"{least}{slope_text(float(deg))}" if np.isfinite(deg) else none if there else "unknown"
-        for deg, there in zip(steeper, known, strict=True)
+        overhead(float(deg), at_least=leg.unknown_above).text
+        if np.isfinite(deg)
+        else none
+        if there
+        else UNKNOWN
+        for deg, there in zip(overhead_at_points_deg(leg), leg.points.known, strict=True)
     ]
 
 

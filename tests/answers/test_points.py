@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from tests.on_grid import model, route_on
 
+from steybrae.answers.points import cautions_path, cautions_text, points_csv, points_geojson
 from steybrae.bands import BandScheme
-from steybrae.files.points import cautions_path, cautions_text, points_csv, points_geojson
 from steybrae.files.results import as_json
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.terrain.synthetic import GaussianHill
