@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
     from steybrae.screening import RouteScreening
+
+# No test depends on a file of settings that the user of this computer may have.
+os.environ["XDG_CONFIG_HOME"] = os.environ["APPDATA"] = str(Path(__file__).parent / "no settings here")
 
 # A busy machine is no failure.
 settings.register_profile("patient", deadline=None)

@@ -6,7 +6,7 @@ apply, in the order in which they stand here. No option of any command turns the
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Final
 
@@ -468,3 +468,29 @@ def cautions_for(at: Situation) -> tuple[Caution, ...]:
     }
     found += [Caution(key, text) for key, text in told.items() if text]
     return tuple(found)
+
+
+def settings_file_caution(name: str, taken: Mapping[str, str], narrows: Sequence[str]) -> Caution:
+    """Tell what was not typed but taken from a file of settings.
+
+    Parameters
+    ----------
+    name
+        Of the file.
+    taken
+        Values by the name of their option.
+    narrows
+        Those of them that make an interval narrower.
+
+    Returns
+    -------
+    Caution
+    """
+    every = ", ".join(key if value == "true" else f"{key} {value}" for key, value in taken.items())
+    text = f"Not typed but taken from {name}: {every}."
+    if narrows:
+        text += (
+            f" What is said of how well slopes are known rests on {' and '.join(narrows)} there: "
+            "see that it holds for this model and this line."
+        )
+    return Caution("settings_file", text)

@@ -35,6 +35,7 @@ __all__ = [
     "PlanError",
     "QuantityError",
     "RouteError",
+    "SettingsFileError",
     "SteybraeError",
 ]
 
@@ -85,6 +86,10 @@ class BulletinError(SteybraeError, ValueError):
 
 class DateError(SteybraeError, ValueError):
     """A date or a clock time outside what the model in use covers."""
+
+
+class SettingsFileError(SteybraeError, ValueError):
+    """A file of settings with a table, a key or a value that is none."""
 
 
 class MissingExtraError(SteybraeError, ImportError):

@@ -168,11 +168,10 @@ def test_line_breaks_in_a_name_stay_one_line(run: Run) -> None:
     assert (status, err.count("\n")) == (2, 1)
 
 
-@pytest.mark.parametrize("arguments", [(), ("sheet",)])
-def test_help_without_a_command(run: Run, arguments: tuple[str, ...]) -> None:
-    status, out, err = run(*arguments)
+def test_help_of_a_group_without_a_command(run: Run) -> None:
+    status, out, err = run("sheet")
     assert (status, err) == (0, "")
-    assert " ".join(["Usage: steybrae", *arguments]) in out
+    assert "Usage: steybrae sheet" in out
 
 
 def test_an_error_of_the_system_that_nobody_foresaw(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -16,6 +16,7 @@ VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 CONTRACT = [
     "schema",
     "command",
+    "settings_file",
     "slope_deg",
     "slope_low_deg",
     "slope_high_deg",

@@ -60,6 +60,7 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
     assert set(found) - set(CONTRACT) == {
         "schema",
         "command",
+        "settings_file",
         "basis",
         "model_files",
         "cell_size_m",

@@ -21,6 +21,7 @@ AT = ("--sample", "--at", HERE)
 CONTRACT = [
     "schema",
     "command",
+    "settings_file",
     "readings_deg",
     "mean_deg",
     "uncertainty_95_deg",

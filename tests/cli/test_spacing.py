@@ -41,7 +41,7 @@ def test_own_slopes_in_any_unit_and_json(run: Run) -> None:
     status, out, _ = run("spacing", *MAP, "--slope", "30deg", "--slope", "100%", "--slope", "1in2", "--json")
     answer = json.loads(out)
     assert status == 0
-    assert list(answer) == ["schema", "command", "rows", "cautions"]
+    assert list(answer) == ["schema", "command", "settings_file", "rows", "cautions"]
     assert [list(row) for row in answer["rows"]] == [["slope_deg", "gap_mm", "index_gap_mm"]] * 3
     assert [row["slope_deg"] for row in answer["rows"]] == pytest.approx([30.0, 45.0, 26.565], abs=0.001)
     assert answer["rows"][0]["gap_mm"] == pytest.approx(0.4 * math.sqrt(3.0), abs=1e-12)

@@ -31,10 +31,12 @@ class Whole:
 
 
 def test_schema_and_command_come_first() -> None:
-    assert list(as_json("gap", Part(1.0, None))) == ["schema", "command", "low_deg", "high_deg"]
+    keys = ["schema", "command", "settings_file", "low_deg", "high_deg"]
+    assert list(as_json("gap", Part(1.0, None))) == keys
     assert as_json("gap", Part(1.0, None)) == {
         "schema": SCHEMA,
         "command": "gap",
+        "settings_file": None,
         "low_deg": 1.0,
         "high_deg": None,
     }

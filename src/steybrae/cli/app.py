@@ -14,7 +14,8 @@ from typer.core import TyperGroup
 from typer.main import get_command
 
 from steybrae import __version__
-from steybrae.cli.groups import GroupedCommand, spread
+from steybrae.cli.command import GroupedCommand
+from steybrae.cli.groups import did_you_mean, spread
 from steybrae.errors import SteybraeError
 from steybrae.files.offline import own_environment
 
@@ -33,6 +34,20 @@ COMMANDS: Final = {
 }
 """Every command, and the question that it answers. Each lives in the file of its name, as a
 function of its name or, for a group, as ``app``."""
+
+FIRST_WORDS: Final = """\
+How steep is this gap on my map?
+    steybrae gap --scale 1:25000 --interval 10m --gap 2.5mm
+
+Where on a planned line, beside it and above it, is it steep?
+    steybrae route --sample
+
+What is the ground like here, within my position error?
+    steybrae ground 59.2240 -8.0574 --within 20m --sample
+
+steybrae --help lists all commands, steybrae route --help the options of one.
+It measures and says how well it knows; it decides nothing. Read the local avalanche forecast."""
+"""What a beginner is told who typed no more than the name."""
 
 STATUS_INTERRUPTED: Final = 130
 """Exit status after Ctrl-C: 128 and the number of the signal, as shells have it."""
@@ -62,9 +77,15 @@ class _Commands(TyperGroup):
         single = typer.Typer(add_completion=False, rich_markup_mode=None)
         settings = getattr(module, "CONTEXT", None)
         single.command(cmd_name, cls=GroupedCommand, context_settings=settings)(
-            spread(getattr(module, cmd_name))
+            spread(getattr(module, cmd_name), getattr(module, "NEEDS", {}))
         )
         return get_command(single)
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """Find the command; a near miss is answered with the near one."""
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            ctx.fail(f"No such command {args[0]!r}.{did_you_mean(args[0], COMMANDS)}")
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         """List them with their questions, without loading any."""
@@ -75,7 +96,6 @@ class _Commands(TyperGroup):
 app = typer.Typer(
     name="steybrae",
     cls=_Commands,
-    add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # the decorated help alone would take as long as the rest
@@ -111,8 +131,10 @@ def main() -> None:
     own_environment()
     _clean_up_when_stopped()
     try:
-        arguments = None if len(sys.argv) > 1 else ["--help"]
-        status = app(arguments, prog_name="steybrae", standalone_mode=False)
+        if len(sys.argv) == 1 and "_STEYBRAE_COMPLETE" not in os.environ:
+            typer.echo(FIRST_WORDS)
+            sys.exit(0)
+        status = app(prog_name="steybrae", standalone_mode=False)
         # A reader that closed the pipe is noticed here, not while Python shuts down.
         sys.stdout.flush()
     except SteybraeError as error:
@@ -121,9 +143,9 @@ def main() -> None:
         if type(error).__name__ == "NoArgsIsHelpError" and error.ctx is not None:
             typer.echo(error.ctx.get_help())  # a group called without a command
             sys.exit(0)
-        words = error.format_message().rstrip(". ")
+        words = _usage_words(error).rstrip(". ")
         where = error.ctx.command_path if error.ctx else "steybrae"
-        _stop(f"{words}. See {where} --help.", 2)
+        _stop(f"{words}{'' if words.endswith('?') else '.'} See {where} --help.", 2)
     except (KeyboardInterrupt, typer.Abort):
         sys.exit(STATUS_INTERRUPTED)
     except BrokenPipeError:
@@ -132,6 +154,15 @@ def main() -> None:
     except OSError as error:
         _stop(f"The system refused: {error}. Check the file or folder and try again.", 2)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _usage_words(error: Any) -> str:
+    """Say what is wrong with a command line; a near miss of an option is answered with the near one."""
+    name = getattr(error, "option_name", None)
+    if type(error).__name__ != "NoSuchOption" or name is None or error.ctx is None:
+        return str(error.format_message())
+    known = [one for parameter in error.ctx.command.params for one in parameter.opts if one.startswith("--")]
+    return f"No such option: {name}.{did_you_mean(name, known)}"
 
 
 def _clean_up_when_stopped() -> None:

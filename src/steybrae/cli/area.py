@@ -18,6 +18,7 @@ from steybrae.cli.options import (
     OutputOptions,
     StartZoneOptions,
 )
+from steybrae.cli.settings_file import taken, with_taken
 
 if TYPE_CHECKING:
     from steybrae.area.job import AreaJob, Told
@@ -100,6 +101,7 @@ def area(
     written = _workspace(job, out, outputs.figure, resume=work.resume, force=outputs.force)
     with written as place, _progress() as told:
         found = run_area(job, place, threads=threads, cluster=work.cluster, sample=model.sample, told=told)
+        found = with_taken(found)
         _texts(place, found)
         place.publish()
     if outputs.figure is not None:
@@ -173,7 +175,7 @@ def _texts(work: Workspace, found: AreaResult) -> None:
     from steybrae.show.area_tables import area_csv, area_readme
 
     work.write_text("table.csv", area_csv(found))
-    work.write_text("table.json", json_text("area", found) + "\n")
+    work.write_text("table.json", json_text("area", found, taken()) + "\n")
     work.write_text("README.txt", area_readme(found))
 
 

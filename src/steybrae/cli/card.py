@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -21,6 +22,7 @@ from steybrae.cli.options import (
     ReachOptions,
     screening_settings,
 )
+from steybrae.cli.settings_file import with_taken
 from steybrae.errors import BulletinError, DateError, RouteError
 from steybrae.route.places import Place, parse_place
 
@@ -37,6 +39,31 @@ __all__ = ["card"]
 
 PLAN_SUFFIX = ".zip"
 """A file so called is a saved plan."""
+
+
+def _choice(name: str) -> Callable[[Any], Any]:
+    """Take a choice of the card that there is."""
+
+    def read(value: Any) -> Any:
+        from steybrae.card import CardSettings
+
+        return getattr(CardSettings(dt.date.min, **{name: value}), name)
+
+    return read
+
+
+def _zone(text: str) -> str:
+    from steybrae.route.daylight import parse_zone
+
+    parse_zone(text)
+    return text
+
+
+def _time_rule(text: str) -> str:
+    from steybrae.route.walking_time import leg_time
+
+    leg_time((), text)
+    return text
 
 
 @dataclass(frozen=True)
@@ -70,12 +97,32 @@ class EndOptions(Group, panel="One leg"):
 class CardMap(Group, panel="Your map, compass and paces"):
     """The printed map and who carries it."""
 
-    grid: str = option("--grid", "Grid of your map: bng, utm, mgrs, or latlon for none.", default="latlon")
-    scale: float | None = option(
-        "--scale", "Scale of your map, for the millimetres.", "1:N", read=parsed.scale
+    grid: str = option(
+        "--grid",
+        "Grid of your map: bng, utm, mgrs, or latlon for none.",
+        default="latlon",
+        read=_choice("grid"),
+        shown="latlon",
+        kept="map",
     )
-    paces: float | None = option("--paces", "Your paces to 100 m, for the pace counts.")
-    unit: str = option("--unit", "Bearings in deg or mil.", default="deg")
+    scale: float | None = option(
+        "--scale", "Scale of your map, for the millimetres.", "1:N", read=parsed.scale, kept="map"
+    )
+    paces: float | None = option(
+        "--paces",
+        "Your paces to 100 m, for the pace counts.",
+        read=_choice("paces_per_100m"),
+        typed=float,
+        kept="person",
+    )
+    unit: str = option(
+        "--unit",
+        "Bearings in deg or mil.",
+        default="deg",
+        read=_choice("bearing_unit"),
+        shown="deg",
+        kept="person",
+    )
 
 
 @dataclass(frozen=True)
@@ -84,9 +131,24 @@ class DayOptions(Group, panel="The day"):
 
     date: str | None = option("--date", "Day of the walk, like 2027-01-15.", "DATE")
     start: str | None = option("--start", "Start, like 08:30, for the arrivals.", "HH:MM")
-    zone: str | None = option("--zone", "Time zone of the clock, like Europe/London.")
-    time_rule: str = option("--time-rule", "langmuir, naismith, tobler or swiss.", default="langmuir")
-    flat_kmh: float = option("--flat-kmh", "Pace on the flat for Naismith and Langmuir, km/h.", default=5.0)
+    zone: str | None = option(
+        "--zone",
+        "Time zone of the clock, like Europe/London.",
+        read=_zone,
+        kept="person",
+        beside=("--start",),
+    )
+    time_rule: str = option(
+        "--time-rule",
+        "langmuir, naismith, tobler or swiss.",
+        default="langmuir",
+        read=_time_rule,
+        shown="langmuir",
+        kept="person",
+    )
+    flat_kmh: float = option(
+        "--flat-kmh", "Pace on the flat for Naismith and Langmuir, km/h.", default=5.0, kept="person"
+    )
     off_path: bool = flag("--off-path", "For Tobler: no path.")
     snow: float = option("--snow", "Times the walking time for snow, 1 to 10.", default=1.0)
     load: float = option("--load", "Times the walking time for load, 1 to 10.", default=1.0)
@@ -101,14 +163,12 @@ class DayOptions(Group, panel="The day"):
             A choice that there is not, or no date.
         """
         from steybrae.card import CardSettings
-        from steybrae.route.daylight import parse_clock, parse_zone
+        from steybrae.route.daylight import parse_clock
         from steybrae.route.walking_time import Allowances, leg_time
 
         day = _day(self.date)
         allowances = Allowances(self.snow, self.load, self.breaks)
         leg_time((), self.time_rule, allowances, flat_kmh=self.flat_kmh)  # refuses an unknown rule
-        if self.zone is not None:
-            parse_zone(self.zone)
         return CardSettings(
             date=day,
             grid=sheet.grid,
@@ -151,6 +211,8 @@ class CardOutputs(OutputOptions):
         default="a4",
         shown="a4",
         read=_paper,
+        kept="paper",
+        beside=("--pdf",),
     )
     appendix: bool = flag("--appendix", "Add every leg and check in full to --pdf, and all words.")
     report: Path | None = parsed.page("--report", "Write one page to read, share and print (.html).")
@@ -203,10 +265,12 @@ def card(
         screening, found = None, card_between(*ends, chosen)
     if screening is not None:
         found = _made(screening, chosen, asked)
+    found = with_taken(found)
     _write(found, outputs)
     if outputs.report is not None and screening is not None:
         origin = screening.origin or run_origin(ctx, line, forecast.bulletin, sample=model.sample)
-        report_to(outputs.report, _for_report(screening, found, origin), force=outputs.force)
+        whole = with_taken(_for_report(screening, found, origin))
+        report_to(outputs.report, whole, force=outputs.force)
     if outputs.as_json:
         print_json("card", found)
         return

@@ -19,6 +19,7 @@ from typing import Any, Final
 
 from steybrae.files.results import SCHEMA
 from steybrae.ranges import Range, Words
+from steybrae.screening.origin import SettingsFile
 
 __all__ = ["ANSWERS", "add_definition", "contract", "contract_text"]
 
@@ -106,6 +107,10 @@ def add_definition(found: dict[str, Schema], name: str, kind: type) -> None:
         properties = {
             "schema": {"description": "Name and version of this contract.", "const": SCHEMA},
             "command": {"description": "The command whose answer this is.", "const": name},
+            "settings_file": {
+                "description": "What was taken from a file of settings; null where nothing.",
+                **_schema(found, SettingsFile | None),
+            },
         }
     found[name] = {"description": _first_paragraph(kind)}
     words, hints = described(kind), typing.get_type_hints(kind, _names(kind), include_extras=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from steybrae.cli import parsed
 from steybrae.cli.groups import Group, flag, option
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 __all__ = ["ForecastOptions", "LegForecastOptions"]
 
 Moment = dt.datetime
+_BULLETIN: Final = ("--bulletin",)
 
 
 def _span(text: str) -> tuple[Moment, Moment]:
@@ -38,7 +39,9 @@ class ForecastOptions(Group, panel="The forecast"):
     bulletin: Path | None = option(
         "--bulletin", "Today's avalanche bulletin, CAAML v6 JSON; nothing is fetched."
     )
-    region: str | None = option("--region", "ID (or name) of your region in the bulletin.", "ID")
+    region: str | None = option(
+        "--region", "ID (or name) of your region in the bulletin.", "ID", kept="forecast", beside=_BULLETIN
+    )
     at_time: tuple[Moment, Moment] | None = option(
         "--at-time",
         "When you are there, with its zone: 2027-01-15T09:30+00:00, or two with / between them.",
@@ -49,14 +52,20 @@ class ForecastOptions(Group, panel="The forecast"):
         "--treeline",
         "Height of the treeline, like 600m, where the bulletin names it.",
         read=parsed.ground_length("The treeline"),
+        kept="forecast",
+        beside=_BULLETIN,
     )
     forecast_slope_deg: float | None = option(
         "--forecast-slope",
         "Match ground from here on; 30deg if not given.",
         "DEG",
         read=parsed.slope("The forecast slope"),
+        kept="forecast",
+        beside=_BULLETIN,
     )
-    language: str | None = option("--language", "Language where the bulletin has several, like en.")
+    language: str | None = option(
+        "--language", "Language where the bulletin has several, like en.", kept="forecast", beside=_BULLETIN
+    )
 
     def __post_init__(self) -> None:
         """Refuse an option of the forecast without its file."""
@@ -105,4 +114,6 @@ class LegForecastOptions(ForecastOptions):
     reduction_angles: bool = flag(
         "--reduction-angles",
         "For people trained in it: a published method's angle for the level, as a reference row.",
+        kept="forecast",
+        beside=_BULLETIN,
     )

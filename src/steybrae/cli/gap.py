@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from steybrae.cli.options import AnswerOptions, BandOptions, console, print_cautions, print_json
 from steybrae.cli.paper_options import GapOptions, MapOptions
+from steybrae.cli.settings_file import with_taken
 
 __all__ = ["gap"]
 
@@ -14,7 +15,7 @@ def gap(sheet: MapOptions, measured: GapOptions, bands: BandOptions, answer: Ans
     Measure at right angles to the contours, over several even gaps, best from index line to
     index line: --across 12.5mm --gaps 5, or --across 12.5mm --index-gaps 2 --index-every 5.
     """
-    result = measured.slope(sheet.scale, sheet.interval_m, bands.bands)
+    result = with_taken(measured.slope(sheet.scale, sheet.interval_m, bands.bands))
     if answer.as_json:
         print_json("gap", result)
         return

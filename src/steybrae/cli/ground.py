@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -10,6 +11,7 @@ import typer
 
 from steybrae.cli import parsed
 from steybrae.cli.forecast_options import ForecastOptions
+from steybrae.cli.groups import did_you_mean
 from steybrae.cli.options import (
     BandOptions,
     CheckedModel,
@@ -18,6 +20,7 @@ from steybrae.cli.options import (
     ReachOptions,
     screening_settings,
 )
+from steybrae.cli.settings_file import with_taken
 
 __all__ = ["CONTEXT", "ground", "place_text"]
 
@@ -33,6 +36,7 @@ class GroundOutputs(OutputOptions):
 
 
 def ground(
+    ctx: typer.Context,
     place: Annotated[
         list[str],
         typer.Argument(
@@ -66,7 +70,7 @@ def ground(
     outputs.check(forecast.bulletin, *(model.dem or ()))
     asked = forecast.read()
     radius_m, note = position.radius()
-    where = parse_place(place_text(place))
+    where = parse_place(place_text(place, [name for one in ctx.command.params for name in one.opts]))
     with model.opened(screening_settings(bands, model, zones)) as (dem, settings):
         found = ground_at(where, dem, radius_m, settings)
         found = with_above(found, where, dem, settings, published=run_out)
@@ -75,6 +79,7 @@ def ground(
             found = replace(found, cross_check=checked)
         if asked is not None:
             found = with_place_forecast(found, where, dem, settings, *asked)
+    found = with_taken(found)
     if outputs.figure is not None:
         draw_ground_to(outputs.figure, found, force=outputs.force)
     if outputs.as_json:
@@ -83,7 +88,7 @@ def ground(
     print_document(ground_document(found, note), console())
 
 
-def place_text(words: list[str]) -> str:
+def place_text(words: list[str], known: Sequence[str] = ()) -> str:
     """Join the words of a place, refusing options that no command knows.
 
     Raises
@@ -95,6 +100,7 @@ def place_text(words: list[str]) -> str:
 
     for word in words:
         if word.startswith("--"):
-            message = f"Every option should be one of this command's; it has no {word}. See its --help."
+            near = did_you_mean(word, known)
+            message = f"Every option should be one of this command's; it has no {word}.{near} See its --help."
             raise QuantityError(message)
     return " ".join(words)

@@ -8,29 +8,41 @@ of each; what several commands take is said once.
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import MISSING, dataclass, field, fields
 from functools import wraps
+from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, Final, get_type_hints
 
 import typer
-from typer.core import TyperCommand
 
-__all__ = ["Group", "GroupedCommand", "flag", "option", "spread"]
+__all__ = ["OPTIONS", "Group", "Option", "Spread", "did_you_mean", "flag", "option", "spread"]
 
-_OPTIONS: Final = "Options"
+OPTIONS: Final = "Options"
 """Heading in the help of what belongs to no group."""
 
 
 @dataclass(frozen=True)
-class _Option:
-    """What typer shows of a field, what it hands over, and how that becomes the field's value."""
+class Option:
+    """What `option` says of a field."""
 
     name: str
-    shown: dict[str, Any]
-    default: Any
-    read: Callable[[Any], Any] | None
-    typed: Any
+    info: dict[str, Any]
+    shown: Any = None
+    read: Callable[[Any], Any] | None = None
+    typed: Any = str
+    kept: str = ""
+    beside: tuple[str, ...] = ()
+    unless: tuple[str, ...] = ()
+    narrows: bool = False
+
+
+@dataclass(frozen=True)
+class Spread:
+    """What a command was spread into: its options by name, and which say nothing without others."""
+
+    options: Mapping[str, Option]
+    needs: Mapping[str, Sequence[str]]
 
 
 def option(
@@ -39,10 +51,8 @@ def option(
     metavar: str | None = None,
     *,
     default: Any = None,
-    read: Callable[[Any], Any] | None = None,
-    typed: Any = str,
-    shown: Any = None,
-    **more: Any,
+    limits: Mapping[str, int] | None = None,
+    **said: Any,
 ) -> Any:
     """Say how a field of a group is typed.
 
@@ -52,26 +62,26 @@ def option(
         As written on a command line and in its help.
     default
         Value where it is not given; `dataclasses.MISSING` for an option that must be.
-    read
-        From what typer hands over to the value; raises one of our errors. None takes it as it is.
-    typed
-        Type that typer takes, where `read` makes another of it.
-    shown
-        Text of `default` for the help, where `read` makes another of it.
-    more
-        Else for ``typer.Option``.
+    limits
+        ``min`` and ``max`` of a whole number.
+    said
+        ``read``: from what typer hands over to the value; raises one of our errors. ``typed``: type that
+        typer takes, where ``read`` makes another of it. ``shown``: text of the default for the help,
+        where there is ``read``. ``kept``: table of the file of settings that may hold it, then ``beside``:
+        only beside one of these options, ``unless``: not beside any of these, ``narrows``: whether it
+        makes an interval narrower.
 
     Returns
     -------
     dataclasses.Field
     """
-    said = _Option(name, {"help": help_, "metavar": metavar, **more}, shown, read, typed)
-    return field(default=default, metadata={"option": said})
+    info = {"help": help_, "metavar": metavar, **(limits or {})}
+    return field(default=default, metadata={"option": Option(name, info, **said)})
 
 
-def flag(name: str, help_: str) -> Any:
+def flag(name: str, help_: str, **said: Any) -> Any:
     """Say that a field is true where its option is given."""
-    return option(name, help_, default=False)
+    return option(name, help_, default=False, **said)
 
 
 class Group:
@@ -83,7 +93,7 @@ class Group:
         Its heading in the help of a command, given with the class.
     """
 
-    panel: ClassVar[str] = _OPTIONS
+    panel: ClassVar[str] = OPTIONS
 
     def __init_subclass__(cls, panel: str = "") -> None:
         """Keep the heading; a group that adds to another keeps the other's."""
@@ -98,13 +108,17 @@ class Group:
         ]
 
 
-def spread(function: Callable[..., None]) -> Callable[..., None]:
+def spread(
+    function: Callable[..., None], needs: Mapping[str, Sequence[str]] = MappingProxyType({})
+) -> Callable[..., None]:
     """Give a command the options of its groups instead of the groups.
 
     Parameters
     ----------
     function
         A command. Its parameters that are annotated with a `Group` are spread, the others stay.
+    needs
+        Its options that say nothing without one of others.
 
     Returns
     -------
@@ -125,6 +139,8 @@ def spread(function: Callable[..., None]) -> Callable[..., None]:
         function(**{name: whole[name] if name in whole else typed[name] for name in hints})
 
     command.__signature__ = inspect.Signature(flat)  # type: ignore[attr-defined]
+    said = [one.metadata["option"] for kind in groups.values() for one in fields(kind)]  # type: ignore[arg-type]
+    command.spread = Spread({one.name: one for one in said}, needs)  # type: ignore[attr-defined]
     command.__annotations__ = {parameter.name: parameter.annotation for parameter in flat}
     return command
 
@@ -133,15 +149,14 @@ def _options(kind: type[Group]) -> Iterator[inspect.Parameter]:
     """Each field as typer is to see it."""
     hints = get_type_hints(kind)
     for one in fields(kind):  # type: ignore[arg-type]
-        said: _Option = one.metadata["option"]
+        said: Option = one.metadata["option"]
         required = one.default is MISSING
         default = inspect.Parameter.empty if required else one.default
         takes = hints[one.name]
         if said.read is not None:
             takes = said.typed if required else said.typed | None
-            # A default that the help shows is read like any other text.
-            default = default if required else said.default
-        info = typer.Option(said.name, rich_help_panel=kind.panel, **said.shown)
+            default = default if required else said.shown
+        info = typer.Option(said.name, rich_help_panel=kind.panel, **said.info)
         yield inspect.Parameter(
             one.name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=Annotated[takes, info]
         )
@@ -151,26 +166,18 @@ def _whole(kind: type[Group], typed: dict[str, Any]) -> Group:
     """One group of what was typed; what was not given keeps the field's default."""
     given = {}
     for one in fields(kind):  # type: ignore[arg-type]
-        read, value = one.metadata["option"].read, typed[one.name]
-        if read is None:
+        said, value = one.metadata["option"], typed[one.name]
+        if said.read is None:
             given[one.name] = value
-        elif value is not None:
-            given[one.name] = read(value)
+        elif value is not None and value != said.shown:
+            given[one.name] = said.read(value)
     return kind(**given)
 
 
-class GroupedCommand(TyperCommand):
-    """A command whose help lists its options under the headings of their groups."""
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Ask for the nearest of what there is; empty where nothing is near."""
+    from difflib import get_close_matches
 
-    def format_options(self, ctx: Any, formatter: Any) -> None:
-        """Arguments first, then each group in the order of the command's signature."""
-        sections: dict[str, list[tuple[str, str]]] = {}
-        for parameter in self.get_params(ctx):
-            row = parameter.get_help_record(ctx)
-            usual = "Arguments" if parameter.param_type_name == "argument" else _OPTIONS
-            if row is not None:
-                heading = getattr(parameter, "rich_help_panel", None) or usual
-                sections.setdefault(heading, []).append(row)
-        for heading, rows in sections.items():
-            with formatter.section(heading):
-                formatter.write_dl(rows)
+    bare = {one.lstrip("-"): one for one in known}
+    near = get_close_matches(word.lstrip("-"), bare, 1)
+    return f" Did you mean {bare[near[0]]}?" if near else ""

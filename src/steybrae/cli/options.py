@@ -13,6 +13,7 @@ import typer
 from steybrae.bands import BandScheme, parse_edges
 from steybrae.cli import parsed
 from steybrae.cli.groups import Group, flag, option
+from steybrae.cli.settings_file import taken
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -52,6 +53,7 @@ class BandOptions(Group, panel="Bands"):
         "DEG,DEG",
         default=BandScheme(),
         read=parse_edges,
+        kept="bands",
     )
 
 
@@ -59,9 +61,13 @@ class BandOptions(Group, panel="Bands"):
 class ModelFiles(Group, panel="The model"):
     """The elevation model."""
 
-    dem: list[Path] | None = option("--dem", "Elevation model; repeat for tiles that act as one.", "FILE")
+    dem: list[Path] | None = option(
+        "--dem", "Elevation model; repeat for tiles that act as one.", "FILE", kept="model"
+    )
     sample: bool = flag("--sample", "Take the invented sample: its massif, and its day.")
-    z_unit: str | None = option("--z-unit", "Unit of the model's heights: m, ft or usft.", "UNIT")
+    z_unit: str | None = option(
+        "--z-unit", "Unit of the model's heights: m, ft or usft.", "UNIT", kept="model"
+    )
 
     @property
     def paths(self) -> tuple[Path, ...]:
@@ -97,6 +103,12 @@ class ModelFiles(Group, panel="The model"):
             yield model, replace(settings, origin=origin)
 
 
+def _method(text: str) -> str:
+    from steybrae.terrain.gradients import check_method
+
+    return check_method(text)
+
+
 @dataclass(frozen=True)
 class ModelOptions(ModelFiles):
     """The elevation model, how well it is known and how slopes are computed on it."""
@@ -106,21 +118,32 @@ class ModelOptions(ModelFiles):
         "Standard deviation of the model's heights, like 1m; widens the 95 % interval.",
         "LENGTH",
         read=parsed.ground_length("The vertical error"),
+        kept="model",
+        narrows=True,
     )
     correlation_m: float | None = option(
         "--correlation",
         "Correlation length of that error, like 100m; the worst is taken if not given.",
         "LENGTH",
         read=parsed.ground_length("The correlation length", zero=True),
+        kept="model",
+        narrows=True,
     )
-    method: str = option("--method", "Slope method: horn, zevenbergen-thorne or evans.", default="horn")
+    method: str = option(
+        "--method",
+        "Slope method: horn, zevenbergen-thorne or evans.",
+        default="horn",
+        read=_method,
+        shown="horn",
+        kept="model",
+    )
     engine: str = option(
-        "--engine", "Who computes slopes: own, or richdem (optional package).", default="own"
+        "--engine", "Who computes slopes: own, or richdem (optional package).", default="own", kept="model"
     )
 
     def __post_init__(self) -> None:
-        """Refuse a method or an engine that there is not."""
-        if (self.method, self.engine) != ("horn", "own"):
+        """Refuse an engine that there is not, or that does not know the method."""
+        if self.engine != "own":
             from steybrae.terrain.engines import check_engine
             from steybrae.terrain.gradients import check_method
 
@@ -147,6 +170,7 @@ class LineOptions(Group, panel="The line"):
         default=25.0,
         shown="25m",
         read=parsed.ground_length("The turn tolerance"),
+        kept="line",
     )
 
     def planned(self, line: Path | None, *, sample: bool) -> Route:
@@ -184,9 +208,16 @@ class CorridorOptions(Group, panel="Beside the line"):
         "--place-error",
         "Error of the turn points; 10m if not given.",
         read=parsed.ground_length("The place error", zero=True),
+        kept="line",
+        narrows=True,
     )
     drift_deg: float | None = option(
-        "--drift", "Drift of a walked bearing, degrees; 3 if not given.", read=_drift, typed=float
+        "--drift",
+        "Drift of a walked bearing, degrees; 3 if not given.",
+        read=_drift,
+        typed=float,
+        kept="line",
+        narrows=True,
     )
 
 
@@ -200,9 +231,19 @@ class PositionOptions(Group, panel="Position error"):
         "LENGTH",
         read=parsed.ground_length("The position error", zero=True),
     )
-    epe: str | None = option("--epe", "Estimated position error as the receiver shows it.", "LENGTH")
+    epe: str | None = option(
+        "--epe",
+        "Estimated position error as the receiver shows it.",
+        "LENGTH",
+        kept="position",
+        unless=("--within",),
+    )
     epe_confidence: float | None = option(
-        "--epe-confidence", "Percent of positions within it; 50 is assumed if not given."
+        "--epe-confidence",
+        "Percent of positions within it; 50 is assumed if not given.",
+        kept="position",
+        beside=("--epe",),
+        unless=("--within",),
     )
 
     def radius(self) -> tuple[float | None, str]:
@@ -257,9 +298,14 @@ class StartZoneOptions(Group, panel="Start zones"):
         "Slopes of a start zone, like 30-55deg (usual); the model's uncertainty comes off the lower.",
         "DEG-DEG",
         read=_slope_range,
+        kept="start-zones",
     )
     start_area_m2: float | None = option(
-        "--start-area", "Least area of a start zone, like 400m2 (usual).", "AREA", read=_start_area
+        "--start-area",
+        "Least area of a start zone, like 400m2 (usual).",
+        "AREA",
+        read=_start_area,
+        kept="start-zones",
     )
 
     @property
@@ -287,7 +333,11 @@ class ReachOptions(StartZoneOptions):
     """What counts as a start zone, and how far one is looked for."""
 
     reach_m: float | None = option(
-        "--reach", "How far to look for start zones overhead, like 3km (usual).", "LENGTH", read=_reach
+        "--reach",
+        "How far to look for start zones overhead, like 3km (usual).",
+        "LENGTH",
+        read=_reach,
+        kept="start-zones",
     )
 
 
@@ -348,7 +398,7 @@ def print_json(command: str, result: Any) -> None:
     """Print a result by the JSON contract."""
     from steybrae.files.results import json_text
 
-    typer.echo(json_text(command, result))
+    typer.echo(json_text(command, result, taken()))
 
 
 def print_cautions(cautions: tuple[Caution, ...], to: Console) -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from steybrae.cli.options import AnswerOptions
+from steybrae.cli.settings_file import taken
 
 if TYPE_CHECKING:
     from steybrae.screening.origin import RunOrigin
@@ -46,6 +47,7 @@ def run_origin(
             for what, path in read.items()
             if path is not None
         ),
+        taken(),
     )
 
 
@@ -55,7 +57,7 @@ def repeating_command(ctx: typer.Context) -> str:
     for parameter in ctx.command.params:
         source = ctx.get_parameter_source(parameter.name or "")
         where_to = getattr(parameter, "rich_help_panel", None) == AnswerOptions.panel
-        if source is not None and source.name == "COMMANDLINE" and not where_to:
+        if source is not None and source.name in ("COMMANDLINE", "DEFAULT_MAP") and not where_to:
             words += _typed(parameter, ctx.params[parameter.name or ""])
     return shlex.join(words)
 

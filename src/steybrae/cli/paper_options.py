@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import MISSING, dataclass
+from typing import Final
 
 from steybrae.bands import BandScheme
 from steybrae.cli import parsed
@@ -11,7 +12,11 @@ from steybrae.errors import QuantityError
 from steybrae.paper.spacing import GapMeasurement, GapResult, slope_from_spacing
 from steybrae.quantities import parse_ground_length_m
 
-__all__ = ["GapOptions", "IndexOptions", "MapOptions"]
+__all__ = ["MEASURED", "GapOptions", "IndexOptions", "MapOptions"]
+
+
+MEASURED: Final = ("--gap", "--across", "--gaps", "--index-gaps", "--index-every")
+"""Options of which a gap that was measured has one at least."""
 
 
 @dataclass(frozen=True)
@@ -25,9 +30,15 @@ class IndexOptions(Group, panel="The map"):
 class MapOptions(Group, panel="The map"):
     """The printed map, where it is all that a command has."""
 
-    scale: float = option("--scale", "Map scale, like 1:25000.", "1:N", default=MISSING, read=parsed.scale)
+    scale: float = option(
+        "--scale", "Map scale, like 1:25000.", "1:N", default=MISSING, read=parsed.scale, kept="map"
+    )
     interval: str = option(
-        "--interval", "Contour interval printed on the map, like 10m or 40ft.", "LENGTH", default=MISSING
+        "--interval",
+        "Contour interval printed on the map, like 10m or 40ft.",
+        "LENGTH",
+        default=MISSING,
+        kept="map",
     )
 
     @property
@@ -61,6 +72,9 @@ class GapOptions(IndexOptions, panel="The gap on the map"):
         default=0.5,
         shown="0.5mm",
         read=parsed.paper_length("A ruler error", zero=True),
+        kept="map",
+        narrows=True,
+        beside=MEASURED,
     )
     ruler_only: bool = flag("--ruler-only", "Leave the contours' own height error out.")
 

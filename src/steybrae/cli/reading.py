@@ -12,6 +12,7 @@ import typer
 from steybrae.cli.options import BandOptions, ModelOptions, PositionOptions, screening_settings
 from steybrae.cli.paper_options import GapOptions
 from steybrae.cli.reading_options import (
+    NEEDS,
     BearingOptions,
     Bearings,
     ByHand,
@@ -33,6 +34,7 @@ from steybrae.cli.reading_sources import (
     own_reading,
     paper_source,
 )
+from steybrae.cli.settings_file import taken, with_taken
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -41,11 +43,11 @@ if TYPE_CHECKING:
     from steybrae.field.agreement import ReadingResult
     from steybrae.route.places import Place
 
-__all__ = ["reading"]
+__all__ = ["NEEDS", "reading"]
 
 
 def reading(
-    context: typer.Context,
+    ctx: typer.Context,
     readings: Annotated[
         list[str] | None,
         typer.Argument(metavar="READING...", help="Looking up the slope or laid on it: 34deg 36deg 62%."),
@@ -71,12 +73,13 @@ def reading(
     Says whether the difference is more than both may be wrong, why they may differ, and which
     leads: the steeper. A gentle reading never lowers what the map says.
     """
-    given = given_options(context)
+    given = given_options(ctx)
     if log.review:
         refuse_beside_review(given)
         _review(log.review, outputs, names=not log.no_names)
         return
-    refuse_alone(given)
+    kept = taken()
+    refuse_alone([*given, *(f"--{name}" for name in (kept.taken if kept else ()))])
     outputs.check()
     when = None if log.log is None else log.read_time()
     own, hand = own_reading(readings or [], instrument, by_hand.slopes())
@@ -94,7 +97,7 @@ def reading(
         *hand,
     ]
     sources = [source for source in found if source is not None]
-    result = _compare(own, sources, turned, bands.bands)
+    result = with_taken(_compare(own, sources, turned, bands.bands))
     if outputs.figure is not None:
         from steybrae.show.field_figures import comparison_figure, save_figure
 

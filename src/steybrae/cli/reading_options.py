@@ -13,6 +13,7 @@ import typer
 from steybrae.cli import parsed
 from steybrae.cli.groups import Group, flag, option
 from steybrae.cli.options import OutputOptions
+from steybrae.cli.paper_options import MEASURED
 from steybrae.errors import DateError, QuantityError
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from steybrae.route.places import Place
 
 __all__ = [
+    "NEEDS",
     "BearingOptions",
     "Bearings",
     "ByHand",
@@ -100,10 +102,13 @@ class ByHand(Group, panel="Without an inclinometer"):
         "--paces", "Level sights of one eye height, and paces up.", "SIGHTS PACES"
     )
     eye_height_m: float | None = option(
-        "--eye-height", "Your own; 1.75m if not given.", read=parsed.ground_length("The eye height")
+        "--eye-height",
+        "Your own; 1.75m if not given.",
+        read=parsed.ground_length("The eye height"),
+        kept="person",
     )
     pace_m: float | None = option(
-        "--pace", "Your own; 0.75m if not given.", read=parsed.ground_length("The pace")
+        "--pace", "Your own; 0.75m if not given.", read=parsed.ground_length("The pace"), kept="person"
     )
 
     def slopes(self) -> list[HandSlope]:
@@ -134,9 +139,15 @@ class ByHand(Group, panel="Without an inclinometer"):
 class ReadingMap(Group, panel="The map"):
     """The printed map."""
 
-    scale: float | None = option("--scale", "Map scale, like 1:25000.", read=parsed.scale)
+    scale: float | None = option(
+        "--scale", "Map scale, like 1:25000.", read=parsed.scale, kept="map", beside=MEASURED
+    )
     interval_m: float | None = option(
-        "--interval", "Contour interval of the map.", read=parsed.ground_length("A contour interval")
+        "--interval",
+        "Contour interval of the map.",
+        read=parsed.ground_length("A contour interval"),
+        kept="map",
+        beside=MEASURED,
     )
 
 
@@ -184,7 +195,9 @@ class BearingOptions(Group, panel="Bearings, and where am I?"):
     )
     north: str | None = option("--north", "North of the bearings: true, grid or magnetic.")
     date: str | None = option("--date", "Day of a magnetic bearing: 2026-02-14.")
-    grid: str | None = option("--grid", "Grid of a grid bearing: bng, utm or mgrs.")
+    grid: str | None = option(
+        "--grid", "Grid of a grid bearing: bng, utm or mgrs.", kept="map", beside=("--north",)
+    )
 
     def turned(self, place: Place | None) -> Bearings:
         """Turn the bearings to true north.
@@ -245,8 +258,8 @@ class LogOptions(Group, panel="The log"):
     """The log."""
 
     log: Path | None = option("--log", "Add this as one row to a CSV log.")
-    observer: str = option("--observer", "Who read, for the log.", default="")
-    instrument: str = option("--instrument", "With what, for the log.", default="")
+    observer: str = option("--observer", "Who read, for the log.", default="", kept="person")
+    instrument: str = option("--instrument", "With what, for the log.", default="", kept="person")
     note: str = option("--note", "Anything, for the log.", default="")
     time: str | None = option("--time", "When, with its zone: 2026-02-14T10:30+00:00; now if not given.")
     review: list[Path] | None = option(
@@ -284,16 +297,15 @@ class ReadingOutputs(OutputOptions):
     figure: Path | None = parsed.picture("--figure", "Draw it, as PNG or PDF.")
 
 
-_PAPER: Final = ("--gap", "--across", "--gaps", "--index-gaps", "--index-every")
 _MODEL: Final = ("--dem", "--sample")
 _READING: Final = ("READING", "--down")
 _BEARING: Final = ("--look", "--aspect")
 
-_NEEDS: Final[Mapping[str, tuple[str, ...]]] = {
+NEEDS: Final[Mapping[str, tuple[str, ...]]] = {
     "--error": _READING,
     "--compass-clinometer": _READING,
-    "--ruler-error": _PAPER,
-    "--ruler-only": _PAPER,
+    "--ruler-error": MEASURED,
+    "--ruler-only": MEASURED,
     "--within": _MODEL,
     "--epe": _MODEL,
     "--epe-confidence": _MODEL,
@@ -357,7 +369,7 @@ def refuse_alone(given: list[str]) -> None:
         Names the option and what it needs.
     """
     for name in given:
-        needed = _NEEDS.get(name, ())
+        needed = NEEDS.get(name, ())
         if needed and not set(needed) & set(given):
             one_of = needed[0] if len(needed) == 1 else f"{', '.join(needed[:-1])} or {needed[-1]}"
             message = f"{name} says nothing without {one_of}; got none. Add it, or leave {name} out."

@@ -20,6 +20,7 @@ from steybrae.cli.options import (
     ReachOptions,
     screening_settings,
 )
+from steybrae.cli.settings_file import with_taken
 
 if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
@@ -35,6 +36,7 @@ class MapInterval(Group, panel="The map"):
         "--interval",
         "Contour interval of your map, to count ascent on it.",
         read=parsed.ground_length("The contour interval"),
+        kept="map",
     )
 
 
@@ -105,6 +107,7 @@ def route(
         from steybrae.screening.forecast_at import forecast_beside
 
         found = forecast_beside(found, *asked)
+    found = with_taken(found)
     _write(found, outputs)
     if outputs.as_json:
         print_json("route", found)

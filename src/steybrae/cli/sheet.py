@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from steybrae.cli import parsed
-from steybrae.cli.groups import Group, GroupedCommand, flag, option, spread
+from steybrae.cli.command import GroupedCommand
+from steybrae.cli.groups import Group, flag, option, spread
 from steybrae.cli.options import ModelFiles
 from steybrae.cli.paper_options import IndexOptions, MapOptions
 
@@ -69,7 +70,9 @@ class SheetOutput(Group, panel="Outputs"):
 class PaperOutput(SheetOutput):
     """The sheet as a file, and its paper."""
 
-    paper: str = option("--paper", "Paper: a4 or letter; a5 for the checks of a plan.", default="a4")
+    paper: str = option(
+        "--paper", "Paper: a4 or letter; a5 for the checks of a plan.", default="a4", kept="paper"
+    )
 
 
 @_command("scale")

@@ -8,6 +8,7 @@ import typer
 
 from steybrae.cli.options import AnswerOptions, console, print_cautions, print_json
 from steybrae.cli.paper_options import IndexOptions, MapOptions
+from steybrae.cli.settings_file import with_taken
 from steybrae.paper.chart import spacing_chart
 from steybrae.quantities import parse_slope_deg
 
@@ -34,6 +35,7 @@ def spacing(
         [parse_slope_deg(text) for text in slope or []],
         thick.index_every,
     )
+    chart = with_taken(chart)
     if answer.as_json:
         print_json("spacing", chart)
         return

@@ -155,7 +155,7 @@ def card_geojson(card: RouteCard) -> str:
     collection = {
         "type": "FeatureCollection",
         "features": features,
-        **{key: value for key, value in whole.items() if key not in ("legs", "command")},
+        **{key: value for key, value in whole.items() if key not in ("legs", "command", "settings_file")},
     }
     return json.dumps(collection, ensure_ascii=False, allow_nan=False)
 

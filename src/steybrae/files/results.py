@@ -6,7 +6,10 @@ import dataclasses
 import json
 import math
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from steybrae.screening.origin import SettingsFile
 
 __all__ = ["SCHEMA", "as_json", "json_text"]
 
@@ -14,7 +17,7 @@ SCHEMA: Final = "steybrae/1"
 """Name and version of the JSON contract."""
 
 
-def as_json(command: str, result: Any) -> dict[str, Any]:
+def as_json(command: str, result: Any, settings_file: SettingsFile | None = None) -> dict[str, Any]:
     """Turn a result into plain JSON values.
 
     Dataclass fields become keys of the same name; a trailing underscore, which keeps a
@@ -28,13 +31,16 @@ def as_json(command: str, result: Any) -> dict[str, Any]:
         Name of the command whose answer this is.
     result
         A frozen dataclass.
+    settings_file
+        What was taken from a file of settings.
 
     Returns
     -------
     dict
-        With ``schema`` and ``command`` first.
+        With ``schema``, ``command`` and ``settings_file`` first.
     """
-    return {"schema": SCHEMA, "command": command, **_plain(result)}
+    head = {"schema": SCHEMA, "command": command, "settings_file": _plain(settings_file)}
+    return {**head, **_plain(result)}
 
 
 def _plain(value: Any) -> Any:
@@ -55,6 +61,6 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def json_text(command: str, result: Any) -> str:
+def json_text(command: str, result: Any, settings_file: SettingsFile | None = None) -> str:
     """JSON text of `as_json`, indented, without NaN, ending in no line feed."""
-    return json.dumps(as_json(command, result), indent=2, ensure_ascii=False, allow_nan=False)
+    return json.dumps(as_json(command, result, settings_file), indent=2, ensure_ascii=False, allow_nan=False)

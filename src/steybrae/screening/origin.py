@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["FileRead", "RunOrigin"]
+__all__ = ["FileRead", "RunOrigin", "SettingsFile"]
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,22 @@ class FileRead:
 
 
 @dataclass(frozen=True)
+class SettingsFile:
+    """What was not typed but taken from a file of settings.
+
+    Attributes
+    ----------
+    name
+        Its name, without its folder.
+    taken
+        Values as they stand there, by the long name of their option; of paths only the names.
+    """
+
+    name: str
+    taken: dict[str, str]
+
+
+@dataclass(frozen=True)
 class RunOrigin:
     """What was typed, and what was read besides the model.
 
@@ -37,7 +53,10 @@ class RunOrigin:
         file named by its place on the whole disk only the name is kept, for a report is handed on.
     files
         Route and bulletin.
+    settings_file
+        What was taken from a file of settings; it stands in the command too.
     """
 
     command: str
     files: tuple[FileRead, ...]
+    settings_file: SettingsFile | None = None

@@ -1,0 +1,5 @@
+"""``python -m steybrae``: the command."""
+
+from steybrae.cli.app import main
+
+main()

@@ -1,0 +1,260 @@
+"""``steybrae.toml``: what is typed wins, what is taken is told, what is none is refused."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.cli.conftest import Run
+
+from steybrae.cautions import settings_file_caution
+from steybrae.cli.settings_file import found_file
+from steybrae.files.plans import read_plan
+
+MAP = '[map]\nscale = "1:25000"\ninterval = "10m"\n'
+MODEL = '[model]\nfor = "{}"\nvertical-error = "1m"\ncorrelation = "100m"\n'
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty working folder, and no file of the user's."""
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
+    for name in ("XDG_CONFIG_HOME", "APPDATA", "HOME"):
+        monkeypatch.setenv(name, str(tmp_path / "home"))
+    return tmp_path / "here"
+
+
+def answer(run: Run, *arguments: str) -> dict[str, Any]:
+    status, out, err = run(*arguments, "--json")
+    assert (status, err) == (0, "")
+    found: dict[str, Any] = json.loads(out)
+    return found
+
+
+def says(run: Run, folder: Path, text: str, *arguments: str) -> str:
+    """Refused: the sentence."""
+    (folder / "steybrae.toml").write_text(text)
+    status, out, err = run(*(arguments or ("gap", "--gap", "2.5mm")))
+    assert (status, out) == (2, "")
+    return err.removeprefix("steybrae: ").rstrip("\n")
+
+
+class TestPrecedence:
+    def test_it_stands_in_for_what_was_not_typed(self, run: Run, folder: Path) -> None:
+        typed = answer(run, "gap", "--gap", "2.5mm", "--scale", "1:25000", "--interval", "10m")
+        assert typed["settings_file"] is None
+        (folder / "steybrae.toml").write_text(MAP)
+        kept = answer(run, "gap", "--gap", "2.5mm")
+        taken = {"scale": "1:25000", "interval": "10m"}
+        assert kept.pop("settings_file") == {"name": "steybrae.toml", "taken": taken}
+        assert kept.pop("cautions")[:-1] == typed.pop("cautions")
+        typed.pop("settings_file")
+        assert kept == typed
+
+    def test_the_command_line_wins(self, run: Run, folder: Path) -> None:
+        (folder / "steybrae.toml").write_text(MAP)
+        steeper = answer(run, "gap", "--gap", "2.5mm", "--interval", "20m")
+        assert steeper["rise_m"] == 20.0
+        assert steeper["settings_file"]["taken"] == {"scale": "1:25000"}
+
+    def test_the_working_folder_s_file_comes_before_the_user_s(self, run: Run, folder: Path) -> None:
+        user = folder.parent / "home" / "steybrae"
+        if sys.platform == "darwin":
+            user = folder.parent / "home" / "Library" / "Application Support" / "steybrae"
+        user.mkdir(parents=True)
+        (user / "steybrae.toml").write_text('[map]\nscale = "1:50000"\ninterval = "20m"\n')
+        assert found_file() == user / "steybrae.toml"
+        assert answer(run, "gap", "--gap", "2.5mm")["rise_m"] == 20.0
+        (folder / "steybrae.toml").write_text(MAP)
+        assert answer(run, "gap", "--gap", "2.5mm")["rise_m"] == 10.0
+
+    def test_a_model_stands_beside_the_file_that_names_it(
+        self, run: Run, folder: Path, sample_dem: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        name = os.path.relpath(sample_dem / "stey_massif.tif", folder)
+        (folder / "steybrae.toml").write_text(f"[model]\ndem = '{name}'\n")
+        found = answer(run, "ground", "59.2240", "-8.0574")
+        assert found["settings_file"]["taken"] == {"dem": "stey_massif.tif"}
+        assert answer(run, "ground", "59.2240", "-8.0574", "--sample")["settings_file"] is None
+
+    def test_help_needs_no_file_that_can_be_read(self, run: Run, folder: Path) -> None:
+        (folder / "steybrae.toml").write_text("[map\n")
+        assert run("gap", "--help")[0] == 0
+
+    def test_the_readme_s_own(self, run: Run, folder: Path) -> None:
+        text = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+        section = text.split("`steybrae.toml`\n")[1].split("\n##")[0]
+        lines = [line[4:] for line in section.splitlines() if line.startswith("    ")]
+        (folder / "steybrae.toml").write_text("\n".join(lines))
+        assert answer(run, "gap", "--gap", "2.5mm")["settings_file"]["taken"]["scale"] == "1:25000"
+        at_scale = ("route", "--sample", "--dem", "tyrol_10m.tif")
+        assert "tyrol_10m.tif" in run(*at_scale)[2]
+
+
+class TestModels:
+    @pytest.mark.parametrize(("names", "held"), [("stey_*.tif", True), ("tyrol_*.tif", False)])
+    def test_an_error_holds_for_the_models_it_names(
+        self, run: Run, folder: Path, names: str, held: bool
+    ) -> None:
+        place = ("ground", "59.2240", "-8.0574", "--sample")
+        usual = answer(run, *place)
+        (folder / "steybrae.toml").write_text(MODEL.format(names))
+        found = answer(run, *place)
+        assert (found["settings_file"] is not None) is held
+        assert (found["slope_high_deg"] != usual["slope_high_deg"]) is held
+        told = [one["text"] for one in found["cautions"] if one["key"] == "settings_file"]
+        whole = (
+            "Not typed but taken from steybrae.toml: vertical-error 1m, correlation 100m. What is said of "
+            "how well slopes are known rests on vertical-error and correlation there: see that it holds for "
+            "this model and this line."
+        )
+        assert told == ([whole] if held else [])
+
+    def test_of_several_tables_that_of_the_model_is_taken(self, run: Run, folder: Path) -> None:
+        tables = (
+            '[[model]]\nfor = ["a.tif"]\nvertical-error = "9m"\n'
+            '[[model]]\nfor = "stey*"\nvertical-error = "1m"\n'
+        )
+        (folder / "steybrae.toml").write_text(tables)
+        found = answer(run, "ground", "59.2240", "-8.0574", "--sample")
+        assert found["settings_file"]["taken"] == {"vertical-error": "1m"}
+
+    def test_every_output_tells_it_and_the_plan_keeps_it(self, run: Run, folder: Path) -> None:
+        (folder / "steybrae.toml").write_text(MODEL.format("stey_*") + MAP)
+        status, out, _ = run("route", "--sample", "--save", "p.zip", "--report", "r.html", "--csv", "p.csv")
+        assert status == 0
+        words = "taken from steybrae.toml: interval 10m, vertical-error 1m, correlation 100m"
+        (folder / "steybrae.toml").unlink()
+        card = run("card", "p.zip", "--date", "2027-01-15", "--csv", "c.csv", "--report", "c.html")[1]
+        files = [
+            (folder / name).read_text("utf-8")
+            for name in ("r.html", "c.html", "p.csv.cautions.txt", "c.csv.cautions.txt")
+        ]
+        for text in (out, card, *files):
+            assert words in " ".join(text.split())
+        origin = read_plan(folder / "p.zip").origin
+        assert origin is not None
+        assert origin.settings_file is not None
+        assert origin.settings_file.taken["vertical-error"] == "1m"
+        assert origin.command == (
+            "steybrae route --sample --vertical-error 1m --correlation 100m --interval 10m"
+        )
+
+    def test_a_plan_keeps_its_own_beside_what_is_taken_now(self, run: Run, folder: Path) -> None:
+        (folder / "steybrae.toml").write_text(MODEL.format("stey_*"))
+        assert run("route", "--sample", "--save", "p.zip")[0] == 0
+        (folder / "steybrae.toml").write_text(MODEL.format("*") + "[person]\npaces = 62\n[line]\ndrift = 5\n")
+        found = answer(run, "card", "p.zip", "--date", "2027-01-15")
+        assert found["settings_file"]["taken"] == {"paces": "62"}
+        (told,) = [one["text"] for one in found["cautions"] if one["key"] == "settings_file"]
+        assert "vertical-error 1m" in told
+        assert "paces 62" in told
+
+
+class TestTakenOnlyWhereItSaysSomething:
+    def test_a_reading_alone_takes_nothing(self, run: Run, folder: Path) -> None:
+        (folder / "steybrae.toml").write_text(MAP + '[model]\ndem = "x.tif"\n[person]\npace = "0.7m"\n')
+        assert answer(run, "reading", "34deg")["settings_file"] is None
+        taken = answer(run, "reading", "34deg", "--gap", "2.5mm")["settings_file"]["taken"]
+        assert set(taken) == {"scale", "interval"}
+
+    def test_options_of_a_forecast_wait_for_one(self, run: Run, folder: Path) -> None:
+        (folder / "steybrae.toml").write_text('[forecast]\nregion = "XX-STEY-01"\n')
+        assert answer(run, "ground", "59.2240", "-8.0574", "--sample")["settings_file"] is None
+
+    def test_a_typed_radius_shuts_out_the_receiver_s(self, run: Run, folder: Path) -> None:
+        (folder / "steybrae.toml").write_text('[position]\nepe = "6m"\nepe-confidence = 68\n')
+        place = ("ground", "59.2240", "-8.0574", "--sample")
+        assert set(answer(run, *place)["settings_file"]["taken"]) == {"epe", "epe-confidence"}
+        assert answer(run, *place, "--within", "20m")["settings_file"] is None
+
+
+class TestRefused:
+    @pytest.mark.parametrize(
+        ("text", "sentence"),
+        [
+            (
+                "[mapp]\n",
+                "steybrae.toml should hold the tables bands, forecast, line, map, model, paper, person, "
+                "position, start-zones; got [mapp]. Correct it there.",
+            ),
+            (
+                'scale = "1:25000"\n',
+                "steybrae.toml should hold the tables bands, forecast, line, map, model, paper, person, "
+                "position, start-zones; got scale, outside any table. Correct it there.",
+            ),
+            (
+                '[map]\nscael = "1:25000"\n',
+                "steybrae.toml, [map] scael is no setting; [map] may hold grid, interval, ruler-error, "
+                "scale. Correct it there.",
+            ),
+            (
+                '[map]\nscale = "x"\n',
+                "steybrae.toml, [map] scale: A map scale should look like 1:25000; got 'x'. Give the "
+                "denominator.",
+            ),
+            (
+                "[map]\nscale = true\n",
+                "steybrae.toml, [map] scale should be a text in quotes or a number; got True. "
+                "Correct it there.",
+            ),
+            (
+                "[map]\nscale = [1]\n",
+                "steybrae.toml, [map] scale should be a text in quotes or a number; got [1]. "
+                "Correct it there.",
+            ),
+            (
+                '[model]\nvertical-error = "1m"\n',
+                "steybrae.toml, [model] vertical-error should say which models it holds for; it names none. "
+                'Add for = "tyrol_*.tif" to its table.',
+            ),
+            (
+                "[model]\nfor = 3\n",
+                'steybrae.toml, [model] for should name files; got 3. Write for = "tyrol_10m.tif".',
+            ),
+            (
+                '[[model]]\ndem = "a.tif"\n[[model]]\ndem = "b.tif"\n',
+                "steybrae.toml, [model] dem should name one model; got several. Keep one, and type --dem "
+                "for others.",
+            ),
+            (
+                "[outputs]\njson = true\n",
+                "steybrae.toml should hold the tables bands, forecast, line, map, model, paper, person, "
+                "position, start-zones; got [outputs]. Correct it there.",
+            ),
+        ],
+    )
+    def test_in_one_sentence_with_file_and_key(
+        self, run: Run, folder: Path, text: str, sentence: str
+    ) -> None:
+        assert says(run, folder, text) == sentence
+
+    @pytest.mark.parametrize(
+        ("text", "sentence"),
+        [
+            (
+                'paces = "many"',
+                "steybrae.toml, [person] paces: 'many' is not a valid float. Correct it there.",
+            ),
+            ("paces = 5", "steybrae.toml, [person] paces: "),
+            ('unit = "gon"', "steybrae.toml, [person] unit: Bearings are printed in deg or mil; got 'gon'."),
+            ('time-rule = "slow"', "steybrae.toml, [person] time-rule: "),
+        ],
+    )
+    def test_a_choice_that_there_is_not(self, run: Run, folder: Path, text: str, sentence: str) -> None:
+        said = says(run, folder, f"[person]\n{text}\n", "card", "--sample", "--date", "2027-01-15")
+        assert said.startswith(sentence)
+
+    def test_a_file_that_is_no_toml(self, run: Run, folder: Path) -> None:
+        assert says(run, folder, "[map\n").startswith("The file steybrae.toml could not be read as TOML: ")
+
+
+def test_the_caution_names_what_narrows_only_where_something_does() -> None:
+    plain = settings_file_caution("steybrae.toml", {"scale": "1:25000", "off-path": "true"}, [])
+    assert plain.text == "Not typed but taken from steybrae.toml: scale 1:25000, off-path."
+    assert "drift" in settings_file_caution("s", {"drift": "2"}, ["drift"]).text.split("rests on")[1]
