@@ -31,7 +31,7 @@ from steybrae.terrain.uncertainty import slope_uncertainty
 
 LAYERS_ASKED = ("bands", "overhead", "start_zones")
 OPTIONS = {"layers": LAYERS_ASKED, "vertical_sd_m": 0.5, "correlation_m": 0.0}
-ROWS, COLS = 1130, 2049
+ROWS, COLS = 1060, 2049
 """Two by three blocks, the last ones partial; the last column is a block of its own."""
 
 
