@@ -77,7 +77,9 @@ def steep(leg: LegScreening) -> LegScreening:
     what = "steepest on the line, up the fall line"
     return replace(
         leg,
-        expected_readings=(ExpectedReading(1, spot, at.chainage_m, 270.0, 33.0, 25.0, 40.0, what, "slope"),),
+        expected_readings=(
+            ExpectedReading("3a", 1, spot, at.chainage_m, 270.0, 33.0, 25.0, 40.0, what, "slope"),
+        ),
         slope_max_deg=33.0,
         slope_low_deg=25.0,
         slope_high_deg=40.0,

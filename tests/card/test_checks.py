@@ -85,7 +85,7 @@ def test_a_check_beside_the_line(leg: LegScreening, north_deg: float, side: str)
     # across the line 33.4 * sin(278.6) = 33.0 m.
     on_line = leg.expected_readings[0]
     spot = Spot(on_line.place.lat_deg + north_deg, on_line.place.lon_deg, None)
-    off = replace(on_line, place=spot, look_bearing_true_deg=None, low_deg=None, high_deg=None)
+    off = replace(on_line, name="3b", place=spot, look_bearing_true_deg=None, low_deg=None, high_deg=None)
     checks = leg_checks(replace(leg, expected_readings=(on_line, off)), DAY, "bng")
     assert [check.number for check in checks] == ["3a", "3b"]
     found = checks[1]
@@ -103,7 +103,7 @@ def test_a_check_says_what_the_screening_expects(leg: LegScreening) -> None:
     place, spot = Place(*at), Spot(*at, None)
     chainage_m = float(leg.points.chainage_m[1])
     what = "sight line to the steepest start zone overhead, 433 m away"
-    reading = ExpectedReading(5, spot, chainage_m, 350.0, 31.0, 28.0, 34.0, what, "sight")
+    reading = ExpectedReading("3a", 5, spot, chainage_m, 350.0, 31.0, 28.0, 34.0, what, "sight")
     (check,) = leg_checks(replace(leg, expected_readings=(reading,)), DAY, "bng")
     assert (check.number, check.what, check.quantity, check.expected_deg) == ("3a", what, "sight", 31.0)
     east_deg = declination(place, 0.0, DAY).declination_deg

@@ -14,6 +14,8 @@ from rich.console import Console
 from tests.show.pdf_lines import words
 
 from steybrae.answers.card import card_document
+from steybrae.answers.route import route_document
+from steybrae.bands import BandScheme
 from steybrae.card import CardSettings, RouteCard, make_card
 from steybrae.card.beside import cliffs_below
 from steybrae.files.cards import card_csv
@@ -25,6 +27,8 @@ from steybrae.quantities import slope_text
 from steybrae.render.terminal import print_document
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.show.card_page import card_pdf
+from steybrae.show.report_rows import reading_rows
+from steybrae.show.report_words import leg_words
 
 
 @pytest.fixture(scope="module")
@@ -114,3 +118,20 @@ def test_cliffs_of_one_side_are_told_by_the_steepest_and_the_nearest(screening: 
     (found,) = cliffs_below(replace(leg, terrain_traps=(trap, near)))
     assert (found.slope_max_deg, found.distance_m) == (trap.slope_deg, 20.0)
     assert (found.from_m, found.to_m, found.parts) == (trap.from_m, 390.0, 2)
+
+
+def test_a_check_has_one_name_everywhere(screening: RouteScreening) -> None:
+    """The report once numbered them through, so that its 3 was another check than the card's 3a."""
+    card = card_of(screening, open_above=False)
+    expected = {one.name: one for leg in screening.legs for one in leg.expected_readings}
+    assert list(expected) == [check.number for leg in card.legs for check in leg.checks]
+    assert [row[0] for row in reading_rows(screening)] == list(expected)
+    terminal = io.StringIO()
+    print_document(route_document(screening), Console(file=terminal, width=400))
+    assert re.findall(r"\b(\d+[a-z]): \d+ \d{3}° \d", terminal.getvalue()) == list(expected)
+    for leg in screening.legs:
+        lines = leg_words(leg, BandScheme(screening.settings.edges_deg)).check
+        names = [one.name for one in leg.expected_readings]
+        assert [line.split(":")[0] for line in lines if line[0].isdigit()] == names
+    placed = [name for place in screening.places for name in place.checks]
+    assert set(placed) <= set(expected)

@@ -144,11 +144,11 @@ class TestFigures:
             assert sum(lengths) == pytest.approx(part.length_m, abs=1e-6)
 
     def test_readings_table(self, page: Reader, made: Made) -> None:
-        rows = next(table for table in page.tables if table[0][0] == "No.")[1:]
+        rows = next(table for table in page.tables if table[0][0] == "Check")[1:]
         readings = [(leg, one) for leg in made.screening.legs for one in leg.expected_readings]
         assert len(rows) == len(readings) == 6
         for cells, (leg, one) in zip(rows, readings, strict=True):
-            assert cells[:2] == [str(one.number), str(leg.number)]
+            assert cells[:2] == [one.name, str(leg.number)]
             assert cells[3] == f"{one.place.lat_deg:.5f}, {one.place.lon_deg:.5f}"
             assert cells[4] == f"{round(one.look_bearing_true_deg) % 360:03d}° true"
             assert cells[5] == slope(one.expected_deg)
@@ -211,7 +211,7 @@ class TestFigures:
         for leg in made.screening.legs:
             assert f"{slope(leg.slope_max_deg)} at " in page.words
             for one in leg.expected_readings:
-                assert f"No. {one.number}: {slope(one.expected_deg)} at" in page.words
+                assert f"{one.name}: {slope(one.expected_deg)} at" in page.words
 
     def test_rolls_and_traps(self, page: Reader, made: Made) -> None:
         for leg in made.screening.legs:
@@ -310,7 +310,7 @@ class TestPromises:
         assert page.points["legs"][0]["band"] == [-1] * len(page.points["legs"][0]["at"])
         assert set(page.points["legs"][0]["above"]) == {"unknown"}
         assert "what it should read if the model is right" in page.words
-        assert "No." not in [table[0][0] for table in page.tables]
+        assert "Check" not in [table[0][0] for table in page.tables]
         values = [attributes.get("data-value") for tag, attributes in page.tags if tag == "td"]
         assert values.count("inf") >= 4 * 4  # unknown sorts as the steepest
 

@@ -83,6 +83,8 @@ def test_slopes_over_baselines_say_what_cells_cannot_show(below):
 def test_readings_are_numbered_through_the_route(sample):
     numbers = [reading.number for leg in sample.legs for reading in leg.expected_readings]
     assert numbers == list(range(1, len(numbers) + 1))
+    names = [reading.name for leg in sample.legs for reading in leg.expected_readings]
+    assert names == ["1a", "2a", "2b", "3a", "4a", "5a"]
     assert len(numbers) == 6
     first = sample.legs[1].expected_readings[0]
     assert first.expected_deg == sample.legs[1].slope_max_deg
@@ -139,7 +141,7 @@ def test_json_holds_the_keys_and_no_pictures(sample):
         "deg", "bearing_true_deg", "path_m", "rise_m", "place", "stand", "chainage_m",
     }  # fmt: skip
     assert set(leg["expected_readings"][0]) == {
-        "number", "place", "chainage_m", "look_bearing_true_deg",
+        "name", "number", "place", "chainage_m", "look_bearing_true_deg",
         "expected_deg", "low_deg", "high_deg", "what", "quantity",
     }  # fmt: skip
 
@@ -169,7 +171,7 @@ def test_a_place_below_the_wall():
     found = with_above(plain, place, dem, SHORT)
     assert found.overhead.sight.bearing_true_deg == pytest.approx(90.0, abs=1.0)
     assert found.overhead.sight.chainage_m is None
-    assert [reading.number for reading in found.expected_readings] == [1, 2]
+    assert [(reading.number, reading.name) for reading in found.expected_readings] == [(1, "a"), (2, "b")]
     assert {reading.chainage_m for reading in found.expected_readings} == {None}
     assert found.expected_readings[0].what == "steepest at the place, up the fall line"
     assert [caution.key for caution in found.cautions].count("overhead_not_runout") == 1

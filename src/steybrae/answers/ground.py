@@ -161,7 +161,7 @@ def _readings(ground: GroundAt) -> list[str]:
         look = reading.look_bearing_true_deg
         towards = "" if look is None else f", look {bearing(look, 'true')}"
         told = reading_interval_text(reading)
-        lines.append(f"Reading to expect {reading.number}: {told}{towards} ({reading.what})")
+        lines.append(f"Reading to expect ({reading.name}): {told}{towards} ({reading.what})")
     return [*lines, *without_check_lines(ground.steep_without_check)]
 
 

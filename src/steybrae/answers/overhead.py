@@ -178,7 +178,7 @@ def _reading(reading: ExpectedReading) -> str:
     where = "" if reading.chainage_m is None else f" {length(reading.chainage_m).figure}"
     look = reading.look_bearing_true_deg
     towards = "" if look is None else f" {bearing_figure(look)}"
-    return f"{reading.number}:{where}{towards} {reading_interval_text(reading)}"
+    return f"{reading.name}:{where}{towards} {reading_interval_text(reading)}"
 
 
 OVERHEAD_COLUMNS: Final = (
@@ -194,7 +194,7 @@ OVERHEAD_COLUMNS: Final = (
     Column("shape", "Convex rolls,\ntraps, at m", _shape, align="left"),
     Column(
         "expected_readings",
-        "Readings to expect:\nno.: at m, look true, slope (95 %)",
+        "Checks: reading to expect\nat m, look true, slope (95 %)",
         _readings,
         align="left",
     ),

@@ -57,7 +57,7 @@ def route_document(found: RouteScreening) -> Document:
         Table(
             OVERHEAD_COLUMNS,
             found.legs,
-            "Start zones overhead, the shape of the ground, readings to expect (bearings true)",
+            "Start zones overhead, the shape of the ground, checks (bearings true)",
         ),
         Paragraph(""),
         *(Paragraph(line) for line in legs_without_check(found.legs)),

@@ -92,20 +92,16 @@ def leg_checks(leg: LegScreening, date: dt.date, grid: str) -> tuple[Check, ...]
     Returns
     -------
     tuple of Check
-        Numbered leg and letter.
+        Named as there, leg and letter.
     """
-    checks = (_check(leg.number, k, reading) for k, reading in enumerate(leg.expected_readings))
+    checks = map(_check, leg.expected_readings)
     return tuple(_placed(check, leg.points, date, grid) for check in checks)
 
 
-def _letter(k: int) -> str:
-    return chr(ord("a") + k) if k < 26 else f"-{k + 1}"
-
-
-def _check(leg: int, k: int, reading: ExpectedReading) -> Check:
+def _check(reading: ExpectedReading) -> Check:
     limit = limits(reading.expected_deg, reading.low_deg, reading.high_deg)
     return Check(
-        number=f"{leg}{_letter(k)}",
+        number=reading.name,
         what=reading.what,
         quantity=reading.quantity,
         lat_deg=reading.place.lat_deg,

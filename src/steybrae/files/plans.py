@@ -31,7 +31,7 @@ from steybrae.screening.result import RouteScreening
 
 __all__ = ["PLAN_SCHEMA", "read_plan", "write_plan"]
 
-PLAN_SCHEMA: Final = "steybrae-plan/3"
+PLAN_SCHEMA: Final = "steybrae-plan/4"
 """Name and version of the form of a plan."""
 
 MOST_ENTRIES: Final = 20_000

@@ -140,7 +140,7 @@ def expected_readings(
         found.append(
             (roll.place, roll.chainage_m, roll.bearing_true_deg, roll.below_deg, *ends, what, "slope")
         )
-    return tuple(ExpectedReading(k, *reading) for k, reading in enumerate(found, start=1))
+    return tuple(ExpectedReading("", k, *reading) for k, reading in enumerate(found, start=1))
 
 
 def _sights(above: Above) -> list[SightAnswer]:

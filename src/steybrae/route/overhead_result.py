@@ -180,6 +180,8 @@ class ExpectedReading:
 
     Attributes
     ----------
+    name
+        Leg and letter, ``7a``, the same in every output; for a place the letter alone.
     number
         In the whole plan, from 1.
     place
@@ -201,6 +203,7 @@ class ExpectedReading:
         confirms a slope.
     """
 
+    name: str
     number: Ordinal
     place: Spot
     chainage_m: NotNegative | None

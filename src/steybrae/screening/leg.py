@@ -119,6 +119,7 @@ def screen_leg(
     corridor = None if near.steepest is None else near.steepest.slope_deg
     unknown = float(pieces.length_m[~pieces.known].sum())
     readings, without = _readings(ground, top, (low, high), overhead, (look, rules))
+    readings = named(readings, str(names.number))
     length = ground.track.length_m
     open_above = unknown > 0.0 or near.unknown or slope_high is None
     situation = rules.situation(
@@ -192,6 +193,15 @@ def _readings(
     kept, without = rules.standing.split(tuple(met), look.place_error_m)
     numbered = (replace(one, number=overhead.first_number + k) for k, one in enumerate(kept))
     return tuple(numbered), without
+
+
+def named(readings: tuple[ExpectedReading, ...], before: str = "") -> tuple[ExpectedReading, ...]:
+    """Name readings by letters in their order: ``7a``, ``7b``."""
+    return tuple(replace(one, name=f"{before}{_letter(k)}") for k, one in enumerate(readings))
+
+
+def _letter(k: int) -> str:
+    return chr(ord("a") + k) if k < 26 else f"-{k + 1}"
 
 
 def _worth(slope_deg: float, high_deg: float | None) -> bool:

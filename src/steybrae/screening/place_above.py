@@ -16,6 +16,7 @@ from steybrae.route.overhead_windows import REACH_M, OverheadLook
 from steybrae.route.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening.ground_result import GroundAt, RunOut
+from steybrae.screening.leg import named
 from steybrae.screening.screen import Settings
 from steybrae.screening.standing import StandingRules
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
@@ -86,8 +87,11 @@ def with_above(
         unknown_above=above.unknown_above,
         convex_rolls=above.convex_rolls,
         terrain_traps=above.terrain_traps,
-        expected_readings=tuple(
-            replace(reading, number=number, chainage_m=None) for number, reading in enumerate(kept, start=1)
+        expected_readings=named(
+            tuple(
+                replace(reading, number=number, chainage_m=None)
+                for number, reading in enumerate(kept, start=1)
+            )
         ),
         steep_without_check=without,
         run_out=found,

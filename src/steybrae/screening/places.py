@@ -39,7 +39,7 @@ from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 if TYPE_CHECKING:
     from steybrae.screening.result import LegScreening
 
-__all__ = ["KINDS", "ORDER_RULE", "Places", "check_letter", "places_on", "with_checks"]
+__all__ = ["KINDS", "ORDER_RULE", "Places", "places_on", "with_checks"]
 
 KINDS: Final = ("underfoot", "corridor", "overhead", "unknown", "trap")
 """What makes a stretch matter, in the order in which it is told."""
@@ -234,19 +234,14 @@ def with_checks(
     names: dict[str, list[str]] = {place.name: [] for place in places}
     start = 0.0
     for leg in legs:
-        for k, reading in enumerate(leg.expected_readings):
+        for reading in leg.expected_readings:
             at = start + (reading.chainage_m or 0.0)
             on = [place for place in places if place.from_.chainage_m <= at <= place.to.chainage_m]
             ahead = [place for place in places if place.from_.chainage_m > at and place.overhead is not None]
             for place in on[:1] or (ahead[:1] if "overhead" in reading.what else []):
-                names[place.name].append(f"{leg.number}{check_letter(k)}")
+                names[place.name].append(reading.name)
         start += leg.length_m
     return tuple(replace(place, checks=tuple(names[place.name])) for place in places)
-
-
-def check_letter(number: int) -> str:
-    """Letter of a leg's check, counted from 0."""
-    return chr(ord("a") + number) if number < 26 else f"-{number + 1}"
 
 
 def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:

@@ -240,7 +240,7 @@ def _leg_lines(screening: RouteScreening, relief: Relief) -> tuple[LegLine, ...]
     return tuple(_leg_line(relief, leg, waiting) for leg in relief.legs)
 
 
-def _leg_line(relief: Relief, leg: LegOnMap, waiting: set[int]) -> LegLine:
+def _leg_line(relief: Relief, leg: LegOnMap, waiting: set[int | str]) -> LegLine:
     ends = map_units(relief, leg.x, leg.y).astype(int)
     path = Path(np.column_stack((leg.x, leg.y)))
     return LegLine(
@@ -254,16 +254,18 @@ def _leg_line(relief: Relief, leg: LegOnMap, waiting: set[int]) -> LegLine:
     )
 
 
-def crowded(places: Iterable[tuple[int, tuple[int, int]]], taken: Iterable[tuple[int, int]] = ()) -> set[int]:
-    """Numbers that would cover one that stands before them, at the size of the page."""
+def crowded(
+    places: Iterable[tuple[int | str, tuple[int, int]]], taken: Iterable[tuple[int, int]] = ()
+) -> set[int | str]:
+    """Numbers or names that would cover one that stands before them, at the size of the page."""
     room = _LABEL_MM * UNITS_PER_MM
     kept = list(taken)
-    waiting = set()
-    for number, (x, y) in places:
+    waiting: set[int | str] = set()
+    for name, (x, y) in places:
         if all((x - left) ** 2 + (y - top) ** 2 > room**2 for left, top in kept):
             kept.append((x, y))
         else:
-            waiting.add(number)
+            waiting.add(name)
     return waiting
 
 

@@ -15,9 +15,9 @@ __all__ = ["Marks", "ReadingMark", "report_marks"]
 
 @dataclass(frozen=True)
 class ReadingMark:
-    """A reading to expect: its number, where on the map, and whether its number waits for room."""
+    """A check: its name, where on the map, and whether its name waits for room."""
 
-    number: int
+    name: str
     x: int
     y: int
     crowded: bool
@@ -57,12 +57,12 @@ def report_marks(screening: RouteScreening, relief: Relief, middles: Sequence[tu
     Marks
     """
     places = [
-        (one.number, place_on_map(relief, one.place.lat_deg, one.place.lon_deg))
+        (one.name, place_on_map(relief, one.place.lat_deg, one.place.lon_deg))
         for leg in screening.legs
         for one in leg.expected_readings
     ]
     waiting = crowded(places, middles)
-    readings = tuple(ReadingMark(number, *at, number in waiting) for number, at in places)
+    readings = tuple(ReadingMark(name, *at, name in waiting) for name, at in places)
     sights = "".join(_sights(leg, relief) for leg in screening.legs)
     ways = "".join(_way(leg, relief) for leg in screening.legs)
     return Marks(sights, ways, readings)

@@ -38,7 +38,7 @@ def report_points(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         numbers or None: ``at`` along the leg in decimetres, ``x`` and ``y`` on the map, ``height`` in
         metres, ``slope``, ``low``, ``high`` and ``corridor`` in tenths of a degree, ``aspect`` in
         degrees, ``band``, its position or -1, and ``above``, the steepest sight up as shown.
-        ``reading`` has the place along the leg, number and slope of each reading to expect.
+        ``reading`` has the place along the leg, name and slope of each reading to expect.
     """
     scheme = BandScheme(screening.settings.edges_deg)
     start_m, legs = 0.0, []
@@ -70,7 +70,7 @@ def _columns(
         "band": np.where(np.isnan(shown), UNKNOWN_BAND, band).tolist(),
         "above": _above(leg),
         "reading": [
-            [round((one.chainage_m or 0.0) * 10.0), one.number, slope(one.expected_deg).text]
+            [round((one.chainage_m or 0.0) * 10.0), one.name, slope(one.expected_deg).text]
             for one in leg.expected_readings
         ],
     }

@@ -11,10 +11,10 @@ __all__ = ["reading_rows"]
 
 
 def reading_rows(screening: RouteScreening) -> tuple[tuple[str, ...], ...]:
-    """Give number, leg, along it, place, look, expect, 95 % and what, of each reading to expect."""
+    """Give name, leg, along it, place, look, expect, 95 % and what, of each reading to expect."""
     return tuple(
         (
-            str(one.number),
+            one.name,
             str(leg.number),
             length(one.chainage_m or 0.0).text,
             f"{one.place.lat_deg:.5f}, {one.place.lon_deg:.5f}",

@@ -158,7 +158,7 @@ def _reading_words(reading: ExpectedReading) -> str:
     look = reading.look_bearing_true_deg
     towards = "" if look is None else f", looking {bearing(look, 'true')}"
     at, what = length(reading.chainage_m or 0.0).text, reading.what.split(",")[0]
-    return f"No. {reading.number}: {slope(reading.expected_deg).text} at {at}{towards} ({what})."
+    return f"{reading.name}: {slope(reading.expected_deg).text} at {at}{towards} ({what})."
 
 
 def _bar(leg: LegScreening) -> tuple[tuple[float, float, int | None], ...]:

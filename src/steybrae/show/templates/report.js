@@ -37,12 +37,12 @@
 
   function readingNear(point) {
     let best = null;
-    point.leg.reading.forEach(([at, number, text]) => {
+    point.leg.reading.forEach(([at, name, text]) => {
       const away = Math.abs(at - point.at);
-      if (!best || away < best.away) best = { away, number, text };
+      if (!best || away < best.away) best = { away, name, text };
     });
     if (!best) return "none on this leg";
-    return `no. ${best.number}: ${best.text}, ${best.away < 50 ? "here" : `${metres(best.away)} along the line`}`;
+    return `${best.name}: ${best.text}, ${best.away < 50 ? "here" : `${metres(best.away)} along the line`}`;
   }
 
   function words(point) {
