@@ -12,12 +12,8 @@ from typing import TYPE_CHECKING, Annotated, cast
 import typer
 
 from steybrae.cli.groups import Group, flag, option
-from steybrae.cli.options import (
-    BandOptions,
-    CheckedModel,
-    OutputOptions,
-    StartZoneOptions,
-)
+from steybrae.cli.model_options import CheckedModel, StartZoneOptions
+from steybrae.cli.options import BandOptions, OutputOptions
 from steybrae.cli.settings_file import taken, with_taken
 
 if TYPE_CHECKING:

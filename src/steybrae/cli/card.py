@@ -13,15 +13,14 @@ import typer
 from steybrae.cli import parsed
 from steybrae.cli.forecast_options import LegForecastOptions
 from steybrae.cli.groups import Group, flag, option
-from steybrae.cli.options import (
-    BandOptions,
+from steybrae.cli.model_options import (
     CorridorOptions,
     LineOptions,
     ModelOptions,
-    OutputOptions,
     ReachOptions,
     screening_settings,
 )
+from steybrae.cli.options import BandOptions, OutputOptions
 from steybrae.cli.settings_file import with_taken
 from steybrae.errors import BulletinError, DateError, RouteError
 from steybrae.route.places import Place, parse_place

@@ -7,7 +7,7 @@ from typing import Any
 from typer.core import TyperCommand
 
 from steybrae.cli.groups import OPTIONS
-from steybrae.cli.settings_file import values_for
+from steybrae.cli.settings_file import forget, found_file, values_for
 
 __all__ = ["GroupedCommand"]
 
@@ -18,9 +18,11 @@ class GroupedCommand(TyperCommand):
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Parse what was typed; what was not typed may stand in the file of settings."""
         spread = getattr(self.callback, "spread", None)
-        if spread is not None and not ctx.resilient_parsing and "--help" not in args:
+        path = None if spread is None or ctx.resilient_parsing or "--help" in args else found_file()
+        forget()
+        if spread is not None and path is not None:
             typed, _, _ = self.make_parser(ctx).parse_args(args=list(args))
-            ctx.default_map = values_for(ctx, spread, typed)
+            ctx.default_map = values_for(ctx, path, spread, typed)
         return super().parse_args(ctx, args)
 
     def format_options(self, ctx: Any, formatter: Any) -> None:

@@ -12,14 +12,8 @@ import typer
 from steybrae.cli import parsed
 from steybrae.cli.forecast_options import ForecastOptions
 from steybrae.cli.groups import did_you_mean
-from steybrae.cli.options import (
-    BandOptions,
-    CheckedModel,
-    OutputOptions,
-    PositionOptions,
-    ReachOptions,
-    screening_settings,
-)
+from steybrae.cli.model_options import CheckedModel, PositionOptions, ReachOptions, screening_settings
+from steybrae.cli.options import BandOptions, OutputOptions
 from steybrae.cli.settings_file import with_taken
 
 __all__ = ["CONTEXT", "ground", "place_text"]

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.options import BandOptions, ModelOptions, PositionOptions, screening_settings
+from steybrae.cli.model_options import ModelOptions, PositionOptions, screening_settings
+from steybrae.cli.options import BandOptions
 from steybrae.cli.paper_options import GapOptions
 from steybrae.cli.reading_options import (
     NEEDS,

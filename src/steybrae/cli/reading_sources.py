@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from steybrae.cli.options import ModelOptions, PositionOptions
+from steybrae.cli.model_options import ModelOptions, PositionOptions
 from steybrae.cli.paper_options import GapOptions
 from steybrae.cli.reading_options import BearingOptions, Bearings, InstrumentOptions, ReadingMap
 from steybrae.errors import PlanError, QuantityError

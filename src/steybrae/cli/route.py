@@ -11,15 +11,14 @@ import typer
 from steybrae.cli import parsed
 from steybrae.cli.forecast_options import LegForecastOptions
 from steybrae.cli.groups import Group, option
-from steybrae.cli.options import (
-    BandOptions,
+from steybrae.cli.model_options import (
     CheckedModel,
     CorridorOptions,
     LineOptions,
-    OutputOptions,
     ReachOptions,
     screening_settings,
 )
+from steybrae.cli.options import BandOptions, OutputOptions
 from steybrae.cli.settings_file import with_taken
 
 if TYPE_CHECKING:

@@ -25,7 +25,7 @@ from steybrae.errors import SettingsFileError, SteybraeError
 if TYPE_CHECKING:
     from steybrae.screening.origin import SettingsFile
 
-__all__ = ["FILE_NAME", "found_file", "taken", "values_for", "with_taken"]
+__all__ = ["FILE_NAME", "forget", "found_file", "taken", "values_for", "with_taken"]
 
 FILE_NAME: Final = "steybrae.toml"
 
@@ -58,6 +58,11 @@ def _user_folder() -> Path:
     return Path(os.environ.get("XDG_CONFIG_HOME") or os.path.expanduser("~/.config"))  # noqa: PTH111
 
 
+def forget() -> None:
+    """Take nothing, as before a command that may run in the same process as another."""
+    _TAKEN.set(None)
+
+
 def taken() -> SettingsFile | None:
     """Tell what the running command took from the file of settings; None where nothing."""
     return _TAKEN.get()
@@ -81,13 +86,15 @@ def with_taken(result: Result) -> Result:
     return replace(result, cautions=(*others, both))  # type: ignore[type-var]
 
 
-def values_for(ctx: typer.Context, spread: Spread, typed: Table) -> dict[str, Any]:
+def values_for(ctx: typer.Context, path: Path, spread: Spread, typed: Table) -> dict[str, Any]:
     """Give values of the file to options of a command that were not typed, by parameter.
 
     Parameters
     ----------
     ctx
         Of the command.
+    path
+        Of the file.
     spread
         Its options.
     typed
@@ -98,10 +105,6 @@ def values_for(ctx: typer.Context, spread: Spread, typed: Table) -> dict[str, An
     SettingsFileError
         The file or something in it cannot be used; names the file and the key.
     """
-    _TAKEN.set(None)
-    path = found_file()
-    if path is None:
-        return {}
     parameters: dict[str, Any] = {one.opts[0]: one for one in ctx.command.params}
     given = {name: typed[one.name] for name, one in parameters.items() if typed.get(one.name)}
     found = _chosen(_read(path), spread.options, given)

@@ -12,7 +12,7 @@ import typer
 from steybrae.cli import parsed
 from steybrae.cli.command import GroupedCommand
 from steybrae.cli.groups import Group, flag, option, spread
-from steybrae.cli.options import ModelFiles
+from steybrae.cli.model_options import ModelFiles
 from steybrae.cli.paper_options import IndexOptions, MapOptions
 
 if TYPE_CHECKING:
