@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +19,9 @@ if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
 
 # No test depends on a file of settings that the user of this computer may have.
-os.environ["XDG_CONFIG_HOME"] = os.environ["APPDATA"] = str(Path(__file__).parent / "no settings here")
+os.environ["XDG_CONFIG_HOME"] = os.environ["APPDATA"] = str(
+    Path(tempfile.gettempdir()) / "steybrae tests"  # Chromium keeps its own there
+)
 
 # A busy machine is no failure.
 settings.register_profile("patient", deadline=None)
