@@ -154,8 +154,7 @@ def test_a_plan_keeps_all_of_it(sample, tmp_path: Path):
         np.testing.assert_array_equal(
             kept.overhead_profile.sight_unfiltered_deg, leg.overhead_profile.sight_unfiltered_deg
         )
-    assert found.relief.sights == sample.relief.sights
-    assert found.relief.shapes == sample.relief.shapes
+    assert found.relief.places == sample.relief.places
     np.testing.assert_array_equal(found.relief.zones.source, sample.relief.zones.source)
 
 

@@ -53,7 +53,9 @@ def test_map_holds_line_and_corridor_on_the_largest_scale():
         room = 1.0 - 2.0 * MARGIN_SHARE
         need = (np.ptp(leg.x) + 2 * half_m, np.ptp(leg.y) + 2 * half_m)
         scales = [1000.0 / room * max(need[0] / w, need[1] / h) for w, h in MAP_SHAPES_MM]
-        assert relief.scale_denominator == pytest.approx(min(scales), rel=1e-6)
+        # The next round scale: a ruler can be laid on it.
+        assert min(scales) <= relief.scale_denominator * (1.0 + 1e-9) <= 1.34 * min(scales)
+        assert relief.scale_denominator % 250.0 == pytest.approx(0.0, abs=1e-6)
 
 
 def test_lying_page_for_a_line_across_and_standing_for_one_up():
@@ -85,8 +87,9 @@ def test_a_picture_cell_has_the_steepest_of_its_cells(monkeypatch):
     part = whole.slope_deg[: rows * k, : cols * k]
     inner = (part.shape[0] // k, part.shape[1] // k)
     blocks = part[: inner[0] * k, : inner[1] * k].reshape(inner[0], k, inner[1], k)
-    np.testing.assert_array_equal(coarse.slope_deg[: inner[0], : inner[1]], blocks.max(axis=(1, 3)))
-    assert np.nanmax(coarse.slope_deg) == np.nanmax(whole.slope_deg)
+    # To the noise of positions in windows that begin elsewhere.
+    np.testing.assert_allclose(coarse.slope_deg[: inner[0], : inner[1]], blocks.max(axis=(1, 3)), atol=1e-6)
+    assert np.nanmax(coarse.slope_deg) == pytest.approx(np.nanmax(whole.slope_deg), abs=1e-6)
 
 
 def test_one_unknown_cell_makes_its_picture_cell_unknown(monkeypatch):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import itertools
+import math
 import re
 
 import numpy as np
@@ -24,6 +25,7 @@ from steybrae.files.routes import read_route
 from steybrae.quantities import slope_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.picture import UNKNOWN
+from steybrae.screening.place_words import leading_spot
 from steybrae.screening.relief import with_relief
 from steybrae.show.figures import figure_bytes, picture_metadata, route_figure
 from steybrae.show.style import (
@@ -86,30 +88,42 @@ def all_words(figure):
     return " ".join(" ".join(words(figure)).split())
 
 
-def test_every_leg_has_line_number_mark_and_slope(sample, sample_figure):
+def test_every_leg_has_line_and_number_and_every_place_its_letter(sample, sample_figure):
     drawn = axes_of(sample_figure, "map")
     for leg in sample.legs:
         assert len(named(drawn, f"leg {leg.number}")) == 1
         assert [text.get_text() for text in named(drawn, f"leg number {leg.number}")] == [str(leg.number)]
-        (mark,) = named(drawn, f"steepest {leg.number}")
+    assert len(sample.places) > 10
+    for place in sample.places:
+        (mark,) = named(drawn, f"spot {place.name}")
         assert mark.get_marker() == "v"
-        least = "at least " if leg.open_above else ""
-        (label,) = named(drawn, f"slope {leg.number}")
-        numbers = [one.number for one in leg.expected_readings if one.expected_deg == leg.slope_max_deg]
-        check = "".join(f" [{number}]" for number in numbers)
-        assert label.get_text() == f"▾{leg.number}: {least}{slope_text(leg.slope_max_deg)}{check}"
+        (label,) = named(drawn, f"place {place.name}")
+        letter, *figure = label.get_text().split(maxsplit=1)
+        assert letter == place.name
+        # Those told at length have their figure; no readings stand on the map.
+        assert bool(figure) == place.at_length
+        assert "[" not in label.get_text()
     (turns,) = named(drawn, "turn points")
     assert len(turns.get_xdata()) == len(sample.legs)
     assert len(named(drawn, "start")) == 1
 
 
-def test_marks_stand_where_the_steepest_places_are(sample, sample_figure):
+def test_marks_stand_where_places_have_their_worst_and_sights_end_at_the_start_zone(sample, sample_figure):
     drawn = axes_of(sample_figure, "map")
     grid = sample.relief.grid
-    for leg in sample.legs:
-        (mark,) = named(drawn, f"steepest {leg.number}")
-        x, y = grid.xy(*grid.from_wgs84(leg.slope_max_at.lon_deg, leg.slope_max_at.lat_deg))
+    for place in sample.places:
+        spot, _ = leading_spot(place)
+        (mark,) = named(drawn, f"spot {place.name}")
+        x, y = grid.xy(*grid.from_wgs84(spot.lon_deg, spot.lat_deg))
         assert mark.get_xydata()[0] == pytest.approx((float(x), float(y)), abs=0.01)
+        up = place.overhead
+        lines = named(drawn, f"sight {place.name}")
+        assert len(lines) == (place.at_length and place.kinds[0] == "overhead")
+        for line in lines:
+            (x0, y0), (x1, y1) = line.get_xydata()
+            assert math.hypot(x1 - x0, y1 - y0) == pytest.approx(up.distance_m, rel=0.002)
+            bearing = math.degrees(math.atan2(x1 - x0, y1 - y0)) + sample.relief.grid_north_true_deg
+            assert (bearing - up.bearing_true_deg + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=0.5)
 
 
 def test_labels_of_the_map_do_not_overlap(sample, sample_figure):
@@ -122,7 +136,7 @@ def test_labels_of_the_map_do_not_overlap(sample, sample_figure):
         for label in drawn.findobj(Annotation)
         if label.get_text()
     ]
-    assert len(boxes) >= 2 * len(sample.legs) + len(sample.relief.sights[:9])
+    assert len(boxes) >= len(sample.legs) + len(sample.places)
     for k, box in enumerate(boxes):
         assert not any(box.overlaps(other) for other in boxes[k + 1 :])
         assert drawn.get_window_extent().contains(box.x0, box.y0)
@@ -167,7 +181,7 @@ def test_legend_has_every_band_and_unknown(sample, sample_figure):
     (unknown,) = named(legend, "unknown")
     assert isinstance(unknown, Rectangle)
     assert unknown.get_hatch() == UNKNOWN_HATCH
-    for word in ("unknown", "steepest place of a leg", "corridor of possible straying"):
+    for word in ("unknown", "B: place that matters", "corridor of possible straying"):
         assert word in words(legend)
     assert "contours every 20 m (1 in 2 of your map's 10 m)" in words(legend)
     assert f"{np.ceil(sample.totals.unknown_m):.0f} m" in words(legend)
@@ -241,7 +255,7 @@ def test_contours_corridor_and_norths(sample, sample_figure):
     assert len(named(scale, "true north")) == 1
     assert len(named(scale, "grid north")) == 1
     assert "grid north is 5.2° west of true north here" in words(scale)
-    assert "1:37 200 on A4 at full size".replace(" 200", "\N{THIN SPACE}200") in words(scale)
+    assert "1:40\N{THIN SPACE}000 on A4 at full size" in words(scale)
 
 
 def test_scale_bar_is_true(sample, sample_figure):
@@ -291,11 +305,13 @@ def test_table_has_every_leg(sample, sample_figure):
     table = words(axes_of(sample_figure, "table 1"))
     for leg in sample.legs:
         least = "at least " if leg.open_above else ""
-        assert f"{least}{slope_text(leg.slope_max_deg)}" in table
-        assert f"{least}{slope_text(leg.slope_corridor_max_deg)}" in table
-        assert leg.to in table
+        steepest, corridor = slope_text(leg.slope_max_deg), slope_text(leg.slope_corridor_max_deg)
+        assert f"{least}{steepest} | {corridor}" in table
+        assert leg.to in table or any(leg.to.startswith(word[:-1]) for word in table if word.endswith("…"))
+        letters = [place.name for place in sample.places if place.from_.leg <= leg.number <= place.to.leg]
+        assert "".join(letters) in table
     opened = sum(leg.open_above for leg in sample.legs)
-    assert sum(text.startswith("at least") for text in table) == 2 * opened > 0
+    assert sum(text.startswith("at least") for text in table) == opened > 0
 
 
 def test_cautions_and_provenance_are_in_the_picture(sample, sample_figure):
@@ -358,10 +374,9 @@ def test_legs_off_the_model_are_told_as_unknown(half_off):
     figure = route_figure(half_off)
     drawn, table = axes_of(figure, "map"), words(axes_of(figure, "table 1"))
     assert named(drawn, "steepest 4") == []
-    assert named(drawn, "slope 4") == []
     assert len(named(drawn, "leg 4")) == 1
-    assert named(drawn, "slope 3")[0].get_text().startswith("▾3: at least ")
-    assert table.count("unknown") == 3  # on the line of leg 4, its high end, and in its corridor
+    assert any("at least" in label.get_text() for label in drawn.findobj(Annotation))
+    assert table.count("unknown | unknown") == 1  # on the line of leg 4, and in its corridor
     assert "unknown" in words(axes_of(figure, "heights"))
     assert "over unknown ground" in all_words(figure)
 
@@ -388,7 +403,7 @@ def test_an_open_interval_is_said_in_the_profile():
     figure = route_figure(screening)
     assert "how far slopes may lie above the curve is not known" in words(axes_of(figure, "slopes"))
     # To the float's own noise the plane is 32.0, shown rounded up.
-    assert [text.get_text() for text in named(axes_of(figure, "map"), "slope 1")] == ["▾1: at least 32.0°"]
+    assert [text.get_text() for text in named(axes_of(figure, "map"), "place A")] == ["A at least 32.0°"]
 
 
 def test_many_legs_leave_the_gentlest_out_of_the_table_and_say_so(many_legs):
@@ -408,5 +423,5 @@ def test_names_are_drawn_as_they_are():
         dem, [(-100.0, 0.0), (100.0, 0.0)], ["$x_1$", "a very long name that no column of a page takes"]
     )
     figure = route_figure(pictured(dem, route))
-    assert "a very long name that…" in words(axes_of(figure, "table 1"))
+    assert "a very long name…" in words(axes_of(figure, "table 1"))
     figure_bytes(figure, "png", picture_metadata(pictured(dem, route)))

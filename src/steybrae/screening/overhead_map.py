@@ -1,104 +1,62 @@
-"""Overhead angles of a screened line, made ready for its map."""
+"""Places that matter and start zones, made ready for the map of a screened line."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
+import pyproj
 
-from steybrae.route.expected import LEAST_SIGHT_M
 from steybrae.route.overhead_reading import read_ground
-from steybrae.route.overhead_result import SightAnswer
 from steybrae.route.overhead_windows import MOST_CELLS, OverheadLook, Window
-from steybrae.route.shape_result import Spot
-from steybrae.screening.picture import ShapeOnMap, SightOnMap, ZonesOnMap
-from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.screening.picture import PlaceOnMap, ZonesOnMap
+from steybrae.screening.place_result import PlaceThatMatters
+from steybrae.screening.place_words import leading_spot
+from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import DemSource, Grid
 from steybrae.terrain.gradients import check_method
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.uncertainty import slope_uncertainty
 
-__all__ = ["reading_number", "shapes_on_map", "sights_on_map", "zones_on_map"]
+__all__ = ["places_on_map", "zones_on_map"]
 
 MOST_OUTLINE_PER_MM: Final = 0.2
 """Millimetres of outline on a square millimetre of map at the most (our choice, by looking)."""
 
-_LETTERS: Final = {"gully": "G", "flattening": "F", "cliff below": "C"}
 
-
-def sights_on_map(legs: tuple[LegScreening, ...], grid: Grid) -> tuple[SightOnMap, ...]:
-    """Sight lines long enough to draw, one for legs that share it, steepest first.
+def places_on_map(places: tuple[PlaceThatMatters, ...], grid: Grid) -> tuple[PlaceOnMap, ...]:
+    """Where the places that matter stand on a map.
 
     Parameters
     ----------
-    legs
-        Each gives its open sight or, where that is to the slope underfoot, the one from outside
-        of start zones.
+    places
+        Of the line.
     grid
         Of the model.
 
     Returns
     -------
-    tuple of SightOnMap
+    tuple of PlaceOnMap
+        Those told at length first.
     """
-    found: dict[Spot, SightOnMap] = {}
-    for leg in legs:
-        sight = _far_sight(leg)
-        if sight is None or sight.deg is None or sight.place is None or sight.stand is None:
-            continue
-        known = found.get(sight.place)
-        if known is None:
-            ends = _xy(sight.stand, grid), _xy(sight.place, grid)
-            number = reading_number(leg, sight.stand, sight.deg)
-            found[sight.place] = SightOnMap((leg.number,), number, sight.deg, leg.unknown_above, *ends)
-        else:
-            ends = known.stand, known.source
-            if sight.deg > known.deg:
-                ends = _xy(sight.stand, grid), known.source
-            found[sight.place] = replace(
-                known,
-                legs=(*known.legs, leg.number),
-                deg=max(known.deg, sight.deg),
-                at_least=known.at_least or leg.unknown_above,
-                stand=ends[0],
-            )
-    return tuple(sorted(found.values(), key=lambda sight: -sight.deg))
+    return tuple(_on_map(place, grid) for place in sorted(places, key=lambda place: not place.at_length))
 
 
-def _far_sight(leg: LegScreening) -> SightAnswer | None:
-    looks = leg.overhead
-    sights = [] if looks is None else [looks.sight, looks.sight_outside]
-    far = [one for one in sights if one is not None and (one.distance_m or 0.0) >= LEAST_SIGHT_M]
-    return far[0] if far else None
+def _on_map(place: PlaceThatMatters, grid: Grid) -> PlaceOnMap:
+    spot, figure = leading_spot(place)
+    source = None
+    if place.at_length and place.kinds[0] == "overhead" and place.overhead is not None:
+        up = place.overhead
+        lon, lat, _ = pyproj.Geod(ellps="WGS84").fwd(
+            up.at.lon_deg, up.at.lat_deg, up.bearing_true_deg, up.distance_m
+        )
+        source = _xy(float(lon), float(lat), grid)
+    text = f"{place.name} {figure}" if place.at_length else place.name
+    return PlaceOnMap(text, _xy(spot.lon_deg, spot.lat_deg, grid), source)
 
 
-def reading_number(leg: LegScreening, place: Spot, deg: float) -> int | None:
-    """Give the number of the check at a place of a leg, if it is one."""
-    for reading in leg.expected_readings:
-        if reading.place == place and reading.expected_deg == deg:
-            return reading.number
-    return None
-
-
-def shapes_on_map(legs: tuple[LegScreening, ...], grid: Grid) -> tuple[ShapeOnMap, ...]:
-    """Most marked convex roll and terrain trap of each kind on a leg; those to read first."""
-    found = []
-    for leg in legs:
-        if leg.convex_rolls:
-            roll = max(leg.convex_rolls, key=lambda one: one.below_deg - one.above_deg)
-            number = reading_number(leg, roll.place, roll.below_deg)
-            found.append(ShapeOnMap("R", leg.number, number, *_xy(roll.place, grid)))
-        for kind, letter in _LETTERS.items():
-            traps = [trap for trap in leg.terrain_traps if trap.kind == kind]
-            if traps:
-                worst = max(traps, key=lambda trap: (trap.slope_deg or 0.0, trap.depth_m or 0.0))
-                found.append(ShapeOnMap(letter, leg.number, None, *_xy(worst.place, grid)))
-    return tuple(sorted(found, key=lambda shape: (shape.number is None, shape.leg)))
-
-
-def _xy(spot: Spot, grid: Grid) -> tuple[float, float]:
-    x, y = grid.xy(*grid.from_wgs84(spot.lon_deg, spot.lat_deg))
+def _xy(lon_deg: float, lat_deg: float, grid: Grid) -> tuple[float, float]:
+    x, y = grid.xy(*grid.from_wgs84(lon_deg, lat_deg))
     return float(x), float(y)
 
 

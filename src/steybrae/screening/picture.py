@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array, Grid
 
-__all__ = ["UNKNOWN", "Contours", "LegOnMap", "Profile", "Relief", "ShapeOnMap", "SightOnMap", "ZonesOnMap"]
+__all__ = ["UNKNOWN", "Contours", "LegOnMap", "PlaceOnMap", "Profile", "Relief", "ZonesOnMap"]
 
 UNKNOWN: Final = -1
 """Stands for a band where the ground is unknown."""
@@ -94,8 +94,6 @@ class LegOnMap:
         Half-way along it.
     steepest
         Where the steepest cell lies that it touches; None on a leg wholly unknown.
-    reading
-        Number of the reading to expect there; None where there is none.
     """
 
     number: int
@@ -103,52 +101,26 @@ class LegOnMap:
     y: Array
     middle: tuple[float, float]
     steepest: tuple[float, float] | None
-    reading: int | None
 
 
 @dataclass(frozen=True)
-class SightOnMap:
-    """A sight line up to a start zone.
+class PlaceOnMap:
+    """A place that matters.
 
     Attributes
     ----------
-    legs
-        From which it is the one to draw.
-    number
-        Of its reading to expect; None where there is none.
-    deg, at_least
-        The steepest of those legs, and whether unknown ground may look down more steeply.
-    stand, source
-        Ends, in the CRS of the model; the source may lie off the map.
+    text
+        Its letter; with its figure where it is told at length.
+    at
+        The spot that it is told by, in the CRS of the model.
+    source
+        The start zone over it, where that makes it a place and it is told at length: it may lie off
+        the map; else None.
     """
 
-    legs: tuple[int, ...]
-    number: int | None
-    deg: float
-    at_least: bool
-    stand: tuple[float, float]
-    source: tuple[float, float]
-
-
-@dataclass(frozen=True)
-class ShapeOnMap:
-    """Most marked convex roll (R), gully (G), flattening (F) or cliff below (C) of a leg.
-
-    Attributes
-    ----------
-    letter, leg
-        What, and where.
-    number
-        Of its reading to expect; None where there is none.
-    x, y
-        Place in the CRS of the model.
-    """
-
-    letter: str
-    leg: int
-    number: int | None
-    x: float
-    y: float
+    text: str
+    at: tuple[float, float]
+    source: tuple[float, float] | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -199,8 +171,8 @@ class Relief:
         The line.
     zones
         Start zones and steeper ground; None where the map has no room for them.
-    sights, shapes
-        What looks down, and the shape of the ground.
+    places
+        The places that matter.
     profile
         Along the line.
     """
@@ -223,6 +195,5 @@ class Relief:
     beyond_corridor_m: Array
     legs: tuple[LegOnMap, ...]
     zones: ZonesOnMap | None
-    sights: tuple[SightOnMap, ...]
-    shapes: tuple[ShapeOnMap, ...]
+    places: tuple[PlaceOnMap, ...]
     profile: Profile

@@ -14,7 +14,7 @@ from steybrae.screening.place_result import (
     TrapAtPlace,
 )
 
-__all__ = ["place_line", "place_words", "stretch_words"]
+__all__ = ["leading_spot", "place_line", "place_words", "stretch_words"]
 
 
 def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -> str:
@@ -69,6 +69,19 @@ def stretch_words(place: PlaceThatMatters) -> str:
     if start.leg == end.leg:
         return f"leg {start.leg}, {round_down(start.at_m, 1.0):.0f} to {round_up(end.at_m, 1.0):.0f} m"
     return f"{spot_words(start)} to {spot_words(end)}"
+
+
+def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
+    """Spot and figure that a place is told by first: those of the first of its kinds."""
+    at_least = "at least " if place.open_above else ""
+    if place.kinds[0] == "underfoot" and place.slope_max_at is not None:
+        return place.slope_max_at, f"{at_least}{slope_text(place.slope_max_deg)}"
+    if place.kinds[0] == "corridor" and place.corridor is not None:
+        corridor = place.corridor
+        return corridor.at, f"{at_least}{slope_text(corridor.slope_max_deg)} {corridor.side}"
+    if place.kinds[0] == "overhead" and place.overhead is not None:
+        return place.overhead.at, f"\N{NORTH EAST ARROW}{at_least}{slope_text(place.overhead.deg)}"
+    return place.from_, "unknown" if place.kinds[0] == "unknown" else "trap"
 
 
 def place_line(place: PlaceThatMatters) -> str:

@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from steybrae.screening.map_cells import PictureSource, beyond_corridor_m, light_on, picture_cells
-from steybrae.screening.overhead_map import shapes_on_map, sights_on_map, zones_on_map
+from steybrae.screening.overhead_map import places_on_map, zones_on_map
 from steybrae.screening.picture import Contours, LegOnMap, Relief
 from steybrae.screening.profile import profile_of
 from steybrae.screening.result import LegScreening, Position, RouteScreening
@@ -31,6 +31,9 @@ upright page beside a table, page on its side (our choice of page)."""
 
 MARGIN_SHARE: Final = 0.06
 """Ground beyond the line and its corridor on each side, share of the map."""
+
+SCALE_STEPS: Final = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5, 8.0, 10.0)
+"""Round scales to choose from, in a power of ten (our choice, with those of printed maps among them)."""
 
 LEAST_HALF_WINDOW_M: Final = 150.0
 """Half of the map's short side shows at least this much ground, metres (our choice)."""
@@ -108,8 +111,7 @@ def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
         beyond_corridor_m=beyond,
         legs=legs,
         zones=zones_on_map(screening, source, window, scale),
-        sights=sights_on_map(screening.legs, grid),
-        shapes=shapes_on_map(screening.legs, grid),
+        places=places_on_map(screening.places, grid),
         profile=profile_of(screening),
     )
 
@@ -119,11 +121,7 @@ def _leg_on_map(leg: LegScreening, grid: Grid) -> LegOnMap:
     x, y = grid.xy(*grid.from_wgs84(points.lon_deg, points.lat_deg))
     half_m = float(points.chainage_m[-1]) / 2.0
     middle = (float(np.interp(half_m, points.chainage_m, x)), float(np.interp(half_m, points.chainage_m, y)))
-    on_line = [
-        reading.number for reading in leg.expected_readings if reading.expected_deg == leg.slope_max_deg
-    ]
-    reading = on_line[0] if on_line else None
-    return LegOnMap(leg.number, x, y, middle, _xy_of(leg.slope_max_at, grid), reading)
+    return LegOnMap(leg.number, x, y, middle, _xy_of(leg.slope_max_at, grid))
 
 
 def _xy_of(position: Position | None, grid: Grid) -> tuple[float, float] | None:
@@ -150,7 +148,13 @@ def _shape(half_m: tuple[float, float]) -> tuple[tuple[float, float], float]:
         least = 2000.0 * LEAST_HALF_WINDOW_M / min(width_mm, height_mm)
         found.append((max(scale, least), (width_mm, height_mm)))
     scale, shape = min(found, key=lambda item: item[0])
-    return shape, scale
+    return shape, _round_scale(scale)
+
+
+def _round_scale(scale: float) -> float:
+    """Next round denominator: a romer and a ruler can be laid on it."""
+    power = 10.0 ** math.floor(math.log10(scale))
+    return next(step * power for step in SCALE_STEPS if step * power >= scale * (1.0 - 1e-9))
 
 
 def _window(grid: Grid, extent: tuple[float, float, float, float]) -> tuple[int, int, int, int]:

@@ -19,6 +19,7 @@ __all__ = ["Labels"]
 
 _PAD_PT: Final = 1.0
 _DISTANCES_PT: Final = (8.0, 13.0, 20.0, 30.0, 42.0)
+_FAR_PT: Final = (54.0, 68.0, 84.0, 102.0, 124.0, 150.0, 180.0)
 _APART_PT: Final = 3.0
 _DIRECTIONS: Final = 16
 
@@ -51,7 +52,14 @@ class Labels:
         self.taken.append(Bbox.from_extents(x - reach, y - reach, x + reach, y + reach))
 
     def place(
-        self, text: str, position: tuple[float, float], gid: str, *, start_pt: float = 0.0, **style: Any
+        self,
+        text: str,
+        position: tuple[float, float],
+        gid: str,
+        *,
+        start_pt: float = 0.0,
+        must: bool = False,
+        **style: Any,
     ) -> bool:
         """Put a label beside a position, tied to it by a thin line.
 
@@ -61,6 +69,8 @@ class Labels:
             What, where in data coordinates, and the name of the artist.
         start_pt
             0 tries the position itself first.
+        must
+            Whether it is looked for further away where there is no room near.
         style
             Of the text.
 
@@ -83,6 +93,8 @@ class Labels:
             **style,
         )
         found = self._best(label, position, start_pt)
+        if found is None and must:
+            found = self._best(label, position, _FAR_PT[0], _FAR_PT)
         if found is None:
             label.remove()
             return False
@@ -104,7 +116,11 @@ class Labels:
             text.remove()
 
     def _best(
-        self, label: Annotation, position: tuple[float, float], start_pt: float
+        self,
+        label: Annotation,
+        position: tuple[float, float],
+        start_pt: float,
+        distances_pt: tuple[float, ...] = _DISTANCES_PT,
     ) -> tuple[tuple[float, float], Bbox] | None:
         bbox = label.get_bbox_patch()
         assert bbox is not None  # noqa: S101  place() asks for one
@@ -113,7 +129,7 @@ class Labels:
         own = bbox.get_window_extent(self._renderer).padded(_PAD_PT * self._pixels)
         x, y = self._axes.transData.transform(position)
         best: tuple[float, tuple[float, float], Bbox] | None = None
-        for offset in _offsets(start_pt):
+        for offset in _offsets(start_pt, distances_pt):
             if best is not None and math.hypot(*offset) >= best[0]:
                 break  # no place further away can be better
             dx, dy = offset[0] * self._pixels, offset[1] * self._pixels
@@ -142,12 +158,12 @@ class Labels:
         return int(((x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)).sum())
 
 
-def _offsets(start_pt: float) -> Sequence[tuple[float, float]]:
+def _offsets(start_pt: float, distances_pt: tuple[float, ...]) -> Sequence[tuple[float, float]]:
     turns = np.arange(_DIRECTIONS) * 2.0 * np.pi / _DIRECTIONS
     around = [
         # Boxes are wider than high: an ellipse of places keeps them equally near.
         (1.7 * distance * float(np.sin(turn)), distance * float(np.cos(turn)))
-        for distance in _DISTANCES_PT
+        for distance in distances_pt
         if distance >= start_pt
         for turn in turns
     ]

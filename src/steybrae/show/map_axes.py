@@ -16,11 +16,10 @@ from steybrae.quantities import shown_slope_deg, slope_text
 from steybrae.screening.picture import Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.labels import Labels
-from steybrae.show.map_overhead import draw_shapes, draw_sights, draw_zones, number_text, sight_samples
+from steybrae.show.map_overhead import draw_places, draw_zones, sight_samples
 from steybrae.show.style import (
     HALO,
     INK,
-    SMALL_PT,
     band_hatch,
     band_tint,
     hatch_ink,
@@ -58,7 +57,7 @@ def draw_map(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     heights = _contours(axes, relief)
     draw_zones(axes, relief)
     _line(axes, relief)
-    _figures(axes, screening, relief, heights)
+    _figures(axes, relief, heights)
     _frame(axes, relief)
     axes.set(xlim=(x0, x1), ylim=(y0, y1))
 
@@ -177,31 +176,19 @@ def sign(
     )
 
 
-def _figures(axes: Axes, screening: RouteScreening, relief: Relief, heights: list[Text]) -> None:
-    """Mark the steepest places with their slopes, and number the legs."""
+def _figures(axes: Axes, relief: Relief, heights: list[Text]) -> None:
+    """Mark the places that matter with their letters, and number the legs."""
     samples = np.concatenate([_samples(np.column_stack((leg.x, leg.y))) for leg in relief.legs])
     clear = np.concatenate((samples, sight_samples(relief), _unknown_points(relief)))
     labels = Labels(axes, axes.transData.transform(clear))
     for leg in relief.legs:
         labels.take((float(leg.x[0]), float(leg.y[0])), 2.0)
-    marked = [leg for leg in relief.legs if leg.steepest is not None]
-    for leg in marked:
-        sign(axes, [leg.steepest or leg.middle], "v", 5.5, f"steepest {leg.number}")
-        labels.take(leg.steepest or leg.middle, 3.0)
+    for place in relief.places:
+        sign(axes, [place.at], "v", 5.5, f"spot {place.text.split()[0]}")
+        labels.take(place.at, 3.0)
     for leg in relief.legs:
         labels.place(str(leg.number), leg.middle, f"leg number {leg.number}", fontsize=6.5, fontweight="bold")
-    by_number = {leg.number: leg for leg in screening.legs}
-    for leg in sorted(marked, key=lambda leg: -(by_number[leg.number].slope_max_deg or 0.0)):
-        text = steepest_text(by_number[leg.number])
-        labels.place(
-            f"▾{leg.number}: {text}{number_text(leg.reading)}",
-            leg.steepest or leg.middle,
-            f"slope {leg.number}",
-            start_pt=8.0,
-            fontsize=SMALL_PT,
-        )
-    draw_sights(axes, relief, labels)
-    draw_shapes(axes, relief, labels)
+    draw_places(axes, relief, labels)
     for height in heights:
         labels.keep_or_remove(height)
 

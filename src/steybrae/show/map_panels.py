@@ -9,13 +9,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
-from steybrae.answers.leg import corridor_slope, leg_slope
+from steybrae.answers.leg import leg_slope
 from steybrae.bands import BandScheme
 from steybrae.quantities import round_up
 from steybrae.screening.picture import Profile, Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.map_axes import CORRIDOR_DASHES, LINE_PT, sign
-from steybrae.show.map_overhead import SIGHT_DASHES, ZONE_DOTS, ZONE_PT, shape_sign
+from steybrae.show.map_overhead import SIGHT_DASHES, ZONE_DOTS, ZONE_PT
 from steybrae.show.profile_axes import INTERVAL_GREY
 from steybrae.show.style import (
     INK,
@@ -26,7 +26,7 @@ from steybrae.show.style import (
     swatch,
     unknown_style,
 )
-from steybrae.value import gentle_length, slope, steep_length
+from steybrae.value import gentle_length, overhead, slope, steep_length
 
 __all__ = ["ROW_MM", "TABLE_MM", "contour_words", "draw_legend", "draw_scale", "draw_table"]
 
@@ -36,10 +36,10 @@ ROW_MM: Final = 2.95
 TABLE_MM: Final = 70.0
 """Width of the table, millimetres."""
 
-_NAME_LETTERS: Final = (16, 22)
+_NAME_LETTERS: Final = (11, 18)
 """Letters of a name beside the words "at least", and without them."""
 
-_COLUMNS_MM: Final = (3.5, 5.0, 40.0, 53.5, 69.9)
+_COLUMNS_MM: Final = (3.5, 5.0, 50.5, 61.8, 69.9)
 
 
 def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
@@ -88,7 +88,7 @@ def _signs(axes: Axes, relief: Relief) -> None:
         swatch(axes, (71.0, 15.3), (8.0, 2.0), facecolor=INTERVAL_GREY, linewidth=0.0)
     axes.add_line(slope)
     _word(axes, 8.5, 12.7, "line: start, turn points")
-    _word(axes, 41.0, 12.7, "steepest place of a leg")
+    _word(axes, 41.0, 12.7, "B: place that matters")
     _word(axes, 80.5, 12.7, "corridor of possible straying")
     _word(axes, 8.5, 16.3, contour_words(relief))
     _word(axes, 80.5, 16.3, slope_sign_words(known))
@@ -106,7 +106,7 @@ def interval_drawn(profile: Profile) -> bool:
 
 
 def _overhead_signs(axes: Axes, relief: Relief) -> None:
-    """Third row of signs, and the number of a reading."""
+    """Third row of signs."""
     zone = Line2D([0.0, 7.0], [19.9, 19.9], color=INK, linewidth=ZONE_PT, linestyle=ZONE_DOTS)
     sight = Line2D([23.5, 28.0], [19.9, 19.9], color=INK, linewidth=0.9, linestyle=SIGHT_DASHES)
     for line in (zone, sight) if relief.zones else (sight,):
@@ -118,15 +118,7 @@ def _overhead_signs(axes: Axes, relief: Relief) -> None:
         "start zone" if relief.zones else "start zones: no room",
     )
     _word(axes, 29.0, 19.9, "↗ sight to a start zone")
-    _word(axes, 55.5, 19.9, "[6] reading to expect")
-    for x, letter, name in (
-        (81.0, "R", "roll"),
-        (89.5, "G", "gully"),
-        (99.5, "F", "flattening"),
-        (114.5, "C", "cliff"),
-    ):
-        shape_sign(axes, x, 19.9, letter)
-        _word(axes, x + 1.7, 19.9, name)
+    _word(axes, 63.0, 19.9, "with its figure where told at length; all of them: the terminal, the card")
 
 
 def contour_words(relief: Relief) -> str:
@@ -204,12 +196,12 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
     left_out
         How many further legs found no room.
     """
-    heads = ("leg", "to", "line", "95 % high", "corridor")
+    heads = ("leg", "to", "line | corridor", "overhead", "places")
     top = ROW_MM * 0.6
     _row(axes, top, heads, weight="bold")
     axes.add_line(Line2D([0.0, TABLE_MM], [ROW_MM * 1.15] * 2, color=INK, linewidth=0.4))
     for k, leg in enumerate(legs):
-        _row(axes, top + ROW_MM * (k + 1) + 0.5, _cells(leg))
+        _row(axes, top + ROW_MM * (k + 1) + 0.5, (*_cells(leg), _letters(screening, leg)))
     if left_out:
         words = f"and {left_out} legs more; the unknown and the steepest stand here"
         _word(axes, 0.0, top + ROW_MM * (len(legs) + 1) + 0.5, words)
@@ -218,8 +210,20 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
 def _cells(leg: LegScreening) -> tuple[str, ...]:
     most = _NAME_LETTERS[0 if leg.open_above else 1]
     to = leg.to if len(leg.to) <= most else f"{leg.to[: most - 1].rstrip()}…"
-    steepest, corridor = (leg_slope(leg).text, corridor_slope(leg).text)
-    return str(leg.number), to, steepest, slope(leg.slope_high_deg).text, corridor
+    corridor = slope(leg.slope_corridor_max_deg).text
+    return str(leg.number), to, f"{leg_slope(leg).text} | {corridor}", _overhead(leg)
+
+
+def _overhead(leg: LegScreening) -> str:
+    """Steepest sight from outside of start zones, open or hidden; + where it may be steeper."""
+    sight = None if leg.overhead is None else leg.overhead.sight_outside
+    more = "+" if leg.unknown_above else ""
+    return "-" if sight is None else f"{overhead(sight.unfiltered_deg).text}{more}"
+
+
+def _letters(screening: RouteScreening, leg: LegScreening) -> str:
+    places = screening.places
+    return "".join(place.name for place in places if place.from_.leg <= leg.number <= place.to.leg)
 
 
 def _row(axes: Axes, y: float, cells: tuple[str, ...], weight: str = "normal") -> None:
