@@ -205,14 +205,14 @@ def _always(at: Situation) -> bool:
 _RULES: Final = (
     _Rule(
         "forecast",
-        "Angles, not a judgement: local avalanche forecast, local rules and qualified guidance come first.",
+        "Angles, not a judgement: local avalanche forecast, local rules, qualified guidance come first.",
         _always,
         "These are angles of ground, not a judgement of it. Read the local avalanche forecast for "
         "the day, follow local rules and qualified guidance, and decide on the hill.",
     ),
     _Rule(
         "angle_alone",
-        "Angle alone decides nothing: hit from above, set off from afar, wet snow slides on gentler ground.",
+        "Angle alone decides nothing: hit from above, set off from afar; wet snow slides gentler.",
         _always,
         "Slope angle alone decides nothing: gentle ground can be hit from above, a slide can be set "
         "off from a distance, and wet snow and slush slide on gentler slopes than dry slabs do.",
@@ -415,6 +415,7 @@ _RULES: Final = (
 _TOLD_LINES: Final = {
     "unit_doubtful": "The heights look like another unit than was taken.",
     "absurd_heights": "Heights that no land has count as unknown; check voids and unit.",
+    "same_heights": "Stretches of one identical number in the model: a lake, or missing ground filled up.",
     "overhead_left_out": "Part of what may be overhead was left out on request.",
 }
 _LINES: Final = {rule.key: rule.line for rule in _RULES} | _TOLD_LINES

@@ -103,9 +103,14 @@ class Facts:
 
 @dataclass(frozen=True)
 class Listing:
-    """Items of a list."""
+    """Items of a list; `marked` by dashes where they do not begin with a mark of their own.
+
+    Several short ones may stand `abreast` where there is room.
+    """
 
     items: tuple[str, ...]
+    marked: bool = True
+    abreast: bool = False
 
 
 @dataclass(frozen=True)

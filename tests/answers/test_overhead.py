@@ -17,7 +17,7 @@ from steybrae.answers.overhead import (
     reading_interval_text,
     sight_text,
 )
-from steybrae.answers.route import route_document
+from steybrae.answers.route import RouteView, route_document
 from steybrae.files.rasters import open_model
 from steybrae.render.terminal import print_document
 from steybrae.route.leg_baselines import LegBaseline
@@ -42,7 +42,9 @@ def sample(sample_plan):
 @pytest.fixture(scope="module")
 def printed(sample):
     out = io.StringIO()
-    print_document(route_document(sample), Console(file=out, width=120, highlight=False))
+    print_document(
+        route_document(sample, RouteView(everything=True)), Console(file=out, width=120, highlight=False)
+    )
     return out.getvalue()
 
 
@@ -94,13 +96,15 @@ def test_the_table_leads_with_the_open_sight_and_keeps_to_120_columns(printed):
     flat = " ".join(printed.split())
     assert "the open ones lead" in flat
     assert "Neither says how far it would run." in flat
-    assert "Steepest sight up to a start zone: at least 43.5° (leg 17)" in flat
+    assert "overhead at least 43.5° (leg 17)." in flat
 
 
 def test_unknown_above_is_never_nothing(sample):
     leg = replace(sample.legs[6], unknown_above=True)
     out = io.StringIO()
-    print_document(route_document(replace(sample, legs=(leg,))), Console(file=out, width=120))
+    print_document(
+        route_document(replace(sample, legs=(leg,)), RouteView(everything=True)), Console(file=out, width=120)
+    )
     text = out.getvalue()
     (row,) = (line.split() for line in text.splitlines() if line.split()[:2] == ["7", "unknown"])
     assert row[1] == "unknown"
@@ -110,20 +114,15 @@ def test_unknown_above_is_never_nothing(sample):
 def test_the_picture_shows_why(sample):
     axes = next(axes for axes in route_figure(sample).axes if axes.get_gid() == "map")
     by_gid = {artist.get_gid(): artist for artist in axes.get_children() if artist.get_gid()}
-    assert by_gid["sight 3 text"].get_text() == "\N{NORTH EAST ARROW}3,4: 41.6° [4]"
-    sight = next(one for one in sample.relief.sights if one.legs == (3, 4))
-    line = by_gid["sight 3"].get_xydata()
-    assert tuple(line[0]) == pytest.approx(sight.stand)
-    assert tuple(line[1]) == pytest.approx(sight.source)
-    assert "start zones" in by_gid
-    assert by_gid["shape R 7"].get_text() == "R"
-    assert "shape C 8" in by_gid
+    (floor,) = (place for place in sample.places if place.at_length and place.kinds[0] == "overhead")
+    assert by_gid[f"place {floor.name}"].get_text() == f"{floor.name} \N{NORTH EAST ARROW}41.6°"
+    assert f"sight {floor.name}" in by_gid
 
 
 def test_the_legend_explains_the_signs(sample):
     legend = next(axes for axes in route_figure(sample).axes if axes.get_gid() == "legend")
     words = {text.get_text() for text in legend.texts}
-    assert {"start zone", "[6] reading to expect", "roll", "gully", "flattening", "cliff"} <= words
+    assert {"start zone", "↗ sight to a start zone", "B: place that matters"} <= words
     bare = replace(sample, relief=replace(sample.relief, zones=None))
     legend = next(axes for axes in route_figure(bare).axes if axes.get_gid() == "legend")
     assert "start zones: no room" in {text.get_text() for text in legend.texts}

@@ -12,7 +12,7 @@ from rich.console import Console
 from tests.on_grid import model, route_on, towards
 
 from steybrae.answers.leg import bands_text
-from steybrae.answers.route import route_document
+from steybrae.answers.route import RouteView, route_document
 from steybrae.bands import BandScheme
 from steybrae.render.terminal import print_document
 from steybrae.screening import RouteScreening, Settings, screen_route
@@ -25,7 +25,7 @@ SCHEME = BandScheme()
 
 def printed(screening: RouteScreening, width: int = 160) -> str:
     terminal = Console(file=io.StringIO(), record=True, width=width, force_terminal=False, highlight=False)
-    print_document(route_document(screening), terminal)
+    print_document(route_document(screening, RouteView(everything=True)), terminal)
     return terminal.export_text()
 
 
@@ -67,11 +67,12 @@ def test_the_headline_of_a_known_line():
     text = flat(
         printed(screened(GaussianHill(300.0, 200.0), [(-500.0, 0.0), (0.0, 0.0)], Settings(interval_m=20.0)))
     )
-    assert "drawn line (route, 1 leg, 0.50 km) Steepest on the line 42." in text
-    headline = text.split("Steepest sight")[0]
+    assert "drawn line (route, 1 leg, 0.50 km) Up " in text
+    assert "Steepest on the line 42." in text
+    headline = text.split(", overhead ")[0]
     assert "at least" not in headline
     assert "unknown" in text  # the column of unknown metres is always there
-    assert "Unknown ground" not in text
+    assert "unknown ground" not in headline
     assert re.search(r"Up \d+ m, down 0 m \(up as counted on the map: \d+0 m\)\.", text)
     assert "Ups and downs under 5 m are not counted." in text
     assert (
@@ -87,7 +88,7 @@ def test_unknown_ground_is_said_in_words_everywhere():
     assert "in the corridor at least 33.0°" in text
     assert "or steeper." in text
     assert "Up at least 0 m, down at least" in text
-    assert "Unknown ground: 420 m." in text  # 1005 - 585 m, rounded up where need be
+    assert "unknown ground 420 m." in text  # 1005 - 585 m, rounded up where need be
     assert "| - unknown" in text  # both sides of the last part
 
 

@@ -168,7 +168,7 @@ def test_force_replaces(tmp_path):
 
 
 def test_the_tables_and_the_cautions():
-    out, err = steybrae("route", "--sample")
+    out, err = steybrae("route", "--sample", "--all")
     assert err == ""
     text = " ".join(out.split())
     assert "A winter day on Stey Massif (invented) (route, 19 legs, 13.53 km)" in text

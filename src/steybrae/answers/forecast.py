@@ -42,7 +42,6 @@ def finding_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
         for leg in forecast.legs:
             for finding in leg.findings:
                 yield Paragraph(f"Leg {leg.number}: {finding.text}", strong=True)
-    yield Paragraph("")
 
 
 def forecast_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
 
 from steybrae.answers.basis import cross_check_text, zones_text
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
@@ -14,6 +16,7 @@ from steybrae.answers.leg import (
     or_none,
 )
 from steybrae.answers.overhead import OVERHEAD_COLUMNS, baseline_columns, baselines_note
+from steybrae.answers.places import place_blocks
 from steybrae.bands import STEEP_DEG
 from steybrae.card.wording import legs_without_check
 from steybrae.document import (
@@ -32,43 +35,70 @@ from steybrae.route.overhead_result import OverheadAnswer
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.value import UNKNOWN, climb, height, kilometres, overhead, slope, steep_length
 
-__all__ = ["headline", "route_document"]
+__all__ = ["RouteView", "headline", "route_document"]
+
+MORE: Final = "More: --legs, --bands, --overhead, --all. To carry: steybrae card."
 
 
-def route_document(found: RouteScreening) -> Document:
-    """Headline, legs, metres by band, overhead, forecast, what it rests on, cautions.
+@dataclass(frozen=True)
+class RouteView:
+    """What is told of a line beyond what matters: its legs, their bands, what is overhead, or everything."""
+
+    legs: bool = False
+    bands: bool = False
+    overhead: bool = False
+    everything: bool = False
+
+
+def route_document(found: RouteScreening, view: RouteView | None = None) -> Document:
+    """Forecast, the day, the places that matter, the legs without, cautions; and more where it is asked for.
 
     Parameters
     ----------
     found
         The result; every figure shown is in it.
+    view
+        What more to tell.
 
     Returns
     -------
     Document
     """
-    blocks: list[Block] = [
-        *finding_blocks(found.forecast),
-        *headline(found),
-        *(Paragraph(f"Note: {note}") for note in found.notes),
-        _legs_table(found.legs),
-        _bands_table(found),
-        *(Paragraph(note) for note in baselines_note(found.legs[0].baselines)),
-        Table(
-            OVERHEAD_COLUMNS,
-            found.legs,
-            "Start zones overhead, the shape of the ground, checks (bearings true)",
-        ),
-        Paragraph(""),
-        *(Paragraph(line) for line in legs_without_check(found.legs)),
-        Paragraph(_overhead_basis(found)),
-        Paragraph(""),
-        *(Paragraph(line) for line in _basis(found)),
-    ]
+    view = view or RouteView()
+    whole = view.everything
+    blocks: list[Block] = [*finding_blocks(found.forecast), *headline(found), *place_blocks(found)]
+    if whole:
+        bands = bands_text(found.totals.bands_possible, open_above=found.totals.open_above)
+        blocks.append(Paragraph(f"Of the whole line: possible bands {bands}."))
+        blocks += [Paragraph(f"Note: {note}") for note in found.notes]
+    if view.legs or whole:
+        blocks.append(_legs_table(found.legs))
+    if view.bands or whole:
+        blocks.append(_bands_table(found))
+        blocks += [Paragraph(note) for note in baselines_note(found.legs[0].baselines)]
+    if view.overhead or whole:
+        blocks += _overhead_blocks(found)
+    if whole:
+        blocks += [Paragraph(""), *(Paragraph(line) for line in _basis(found))]
     if found.cross_check is not None:
         blocks += [Paragraph(""), Paragraph(cross_check_text(found.cross_check))]
-    blocks += [*forecast_blocks(found.forecast), Cautions(found.cautions)]
+    if whole:
+        blocks += forecast_blocks(found.forecast)
+    blocks.append(Cautions(found.cautions, whole=whole))
+    if not whole:
+        blocks.append(Paragraph(MORE))
     return Document(found.name or "Route", tuple(blocks))
+
+
+def _overhead_blocks(found: RouteScreening) -> Iterator[Block]:
+    yield Table(
+        OVERHEAD_COLUMNS,
+        found.legs,
+        "Start zones overhead, the shape of the ground, checks (bearings true)",
+    )
+    yield Paragraph("")
+    yield from (Paragraph(line) for line in legs_without_check(found.legs))
+    yield Paragraph(_overhead_basis(found))
 
 
 def headline(found: RouteScreening) -> Iterator[Block]:
@@ -78,39 +108,30 @@ def headline(found: RouteScreening) -> Iterator[Block]:
     name = found.name or "Route"
     yield Heading(f"{name} ({found.read_as}, {legs}, {kilometres(totals.length_m).text})", level=1)
     steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
-    corridor = corridor_slope(totals).text
-    yield Paragraph(
-        f"Steepest on the line {steepest}{_on(totals.slope_max_leg)}, in the corridor {corridor}"
-        f"{_on(totals.slope_corridor_max_leg)}; possible bands "
-        f"{bands_text(totals.bands_possible, open_above=totals.open_above)}."
-    )
     up = climb(totals.ascent_m, at_least=totals.ascent_at_least).text
     down = climb(totals.descent_m, at_least=totals.ascent_at_least).text
     counted = totals.ascent_on_map_m
     on_map = "" if counted is None else f" (up as counted on the map: {height(counted).text})"
-    yield Paragraph(f"Up {up}, down {down}{on_map}.")
-    if totals.unknown_m:
-        yield Paragraph(f"Unknown ground: {steep_length(totals.unknown_m).text}.", strong=True)
-    yield Paragraph(_overhead_words(found))
+    unknown = f"; unknown ground {steep_length(totals.unknown_m).text}" if totals.unknown_m else ""
+    yield Paragraph(
+        f"Up {up}, down {down}{on_map}{unknown}. Steepest on the line {steepest}{_on(totals.slope_max_leg)}, "
+        f"in the corridor {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}, "
+        f"overhead {_overhead_text(found)}."
+    )
 
 
 def _on(leg: int | None) -> str:
     return "" if leg is None else f" (leg {leg})"
 
 
-def _overhead_words(found: RouteScreening) -> str:
+def _overhead_text(found: RouteScreening) -> str:
     totals, looks = found.totals, _looks(found)
     if totals.overhead_max_deg is not None:
         angle = overhead(totals.overhead_max_deg, at_least=totals.unknown_above).text
-        words = f"Steepest sight up to a start zone: {angle}{_on(totals.overhead_max_leg)}"
-    elif totals.unknown_above or looks is None:
-        words = f"Overhead of the line: {UNKNOWN}"
-    else:
-        reach_km = looks.reach_m / 1000.0
-        words = f"No start zone in sight at {looks.least_deg:g}° or more within {reach_km:g} km"
-    if totals.in_start_zone_m:
-        words += f"; {steep_length(totals.in_start_zone_m).text} of the line lie in a start zone"
-    return f"{words}."
+        return f"{angle}{_on(totals.overhead_max_leg)}"
+    if totals.unknown_above or looks is None:
+        return UNKNOWN
+    return f"none in sight at {looks.least_deg:g}° or more within {looks.reach_m / 1000.0:g} km"
 
 
 def _looks(found: RouteScreening) -> OverheadAnswer | None:
@@ -121,7 +142,9 @@ def _overhead_basis(found: RouteScreening) -> str:
     looks = _looks(found)
     if looks is None:
         return "What is overhead is unknown: the model knows no height of the line."
+    metres = steep_length(found.totals.in_start_zone_m).text
     return (
+        f"{metres} of the line lie in a start zone. "
         f"Start zones: {zones_text(looks, found.settings.start_zones)}. Steeper ground counts too. "
         f"Sights of {looks.least_deg:g}° and more; the open ones lead (in sight, or the zone's own way down "
         "passes near; JSON has the others too). Within a zone its next cell is often the steepest: the line "

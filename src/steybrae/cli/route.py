@@ -10,7 +10,7 @@ import typer
 
 from steybrae.cli import parsed
 from steybrae.cli.forecast_options import LegForecastOptions
-from steybrae.cli.groups import Group, option
+from steybrae.cli.groups import Group, flag, option
 from steybrae.cli.model_options import (
     CheckedModel,
     CorridorOptions,
@@ -58,6 +58,16 @@ class RouteOutputs(OutputOptions):
         return (self.figure, self.report, self.save) != (None, None, None)
 
 
+@dataclass(frozen=True)
+class ViewOptions(Group, panel="What is printed besides what matters"):
+    """More of the answer."""
+
+    show_legs: bool = flag("--legs", "Print each leg.")
+    show_bands: bool = flag("--bands", "Print the metres of each leg in each band.")
+    show_overhead: bool = flag("--overhead", "Print what is overhead of each leg, and its checks.")
+    show_all: bool = flag("--all", "Print all of it, the cautions in full, and what it rests on.")
+
+
 def route(
     ctx: typer.Context,
     line: Annotated[
@@ -71,12 +81,13 @@ def route(
     bands: BandOptions,
     zones: ReachOptions,
     forecast: LegForecastOptions,
+    view: ViewOptions,
     outputs: RouteOutputs,
 ) -> None:
-    """Screen a planned line on an elevation model, leg by leg.
+    """Screen a planned line on an elevation model: the places that matter on it, and why.
 
-    For each leg: how steep the ground is that the line touches, how steep it is beside it within
-    your position error, how well that is known, and what is unknown. It decides nothing.
+    Where the ground is steep that the line touches, or in its corridor, within your position error;
+    what is overhead; how well that is known, and what is unknown. It decides nothing.
     """
     from dataclasses import replace
 
@@ -111,10 +122,11 @@ def route(
     if outputs.as_json:
         print_json("route", found)
         return
-    from steybrae.answers.route import route_document
+    from steybrae.answers.route import RouteView, route_document
     from steybrae.render.terminal import print_document
 
-    print_document(route_document(found), console())
+    asked_for = RouteView(view.show_legs, view.show_bands, view.show_overhead, view.show_all)
+    print_document(route_document(found, asked_for), console())
 
 
 def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:

@@ -23,8 +23,7 @@ __all__ = [
 ]
 
 NO_FORECAST_WORDS = (
-    "No avalanche forecast was given (--bulletin): none of this takes today's snow into account. Read the "
-    "local forecast."
+    "No avalanche forecast was given (--bulletin): nothing here knows today's snow. Read the local one."
 )
 """What every output says that has no bulletin beside it."""
 

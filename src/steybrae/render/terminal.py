@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from rich import box
+from rich.columns import Columns
 from rich.console import Console, RenderableType
 from rich.table import Table as RichTable
 from rich.text import Text
@@ -48,24 +49,30 @@ def _pieces(block: Block) -> Iterator[RenderableType]:
             yield Text(plain(text), style="bold" if strong else "")
         case Facts(rows):
             yield _facts(rows)
-        case Listing(items):
-            yield from (_item(item) for item in items)
+        case Listing(items, _, True):
+            yield Columns([Text(plain(item)) for item in items], padding=(0, 3), column_first=True)
+        case Listing(items, marked):
+            yield from (_item(item, "  -" if marked else "") for item in items)
         case Table():
             yield Text()
             yield _table(block)
         case Picture(_, words):
             yield Text(plain(words))
         case Cautions(cautions, whole):
-            yield Text()
+            if whole:
+                yield Text()
             yield Text("Cautions", style="bold")
             yield from (_item(one.text if whole else one.line) for one in cautions)
 
 
-def _item(text: str) -> RenderableType:
+def _item(text: str, mark: str = "  -") -> RenderableType:
+    """Item of a list, its further lines under its first; a letter before two spaces is its mark."""
+    if not mark and "  " in text[:4]:
+        mark, text = text.split("  ", 1)
     row = RichTable.grid(padding=(0, 1, 0, 0))
     row.add_column(no_wrap=True)
     row.add_column()
-    row.add_row("  -", Text(plain(text)))
+    row.add_row(mark, Text(plain(text)))
     return row
 
 

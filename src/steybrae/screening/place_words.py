@@ -14,7 +14,7 @@ from steybrae.screening.place_result import (
     TrapAtPlace,
 )
 
-__all__ = ["leading_spot", "place_line", "place_words", "stretch_words"]
+__all__ = ["leading_spot", "place_line", "place_words", "start_words", "stretch_words"]
 
 
 def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -> str:
@@ -33,7 +33,7 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
         A sentence for each reason, what is underfoot first.
     """
     out = []
-    if place.slope_max_deg is not None:
+    if place.slope_max_deg is not None and place.kinds != ("unknown",):
         out.append(_underfoot(place))
     if place.corridor is not None:
         out.append(_corridor(place, place.corridor))
@@ -41,9 +41,13 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
         out.append(_overhead(place.overhead, declination_deg))
     if place.unknown_m > 0.0:
         out.append(_unknown(place))
-    if place.trap is not None:
+    if place.trap is not None and not (place.trap.kind == "cliff below" and _has_drop(place)):
         out.append(_trap(place.trap, declination_deg))
     return " ".join(out)
+
+
+def _has_drop(place: PlaceThatMatters) -> bool:
+    return place.corridor is not None and place.corridor.drop is not None
 
 
 def _bearing(true_deg: float, declination_deg: float | None) -> str:
@@ -56,19 +60,27 @@ def _trap(trap: TrapAtPlace, declination_deg: float | None) -> str:
     bearing = _bearing(trap.bearing_true_deg, declination_deg)
     if trap.kind == "gully":
         depth = f"{round_down(trap.depth_m or 0.0, 1.0):.0f} m or more deep"
-        return f"Trap: a gully {depth}, bed along {bearing}; even a small slide piles up in it."
-    where = f"{_down(trap.distance_m)} m away towards {bearing}"
+        return f"Trap: gully {depth}, bed along {bearing}; even a small slide piles up in it."
+    where = f"{_down(trap.distance_m)} m off towards {bearing}"
     if trap.kind == "flattening":
-        return f"Trap: snow off {slope_text(trap.slope_deg)}, {where}, stops and piles up here."
-    return f"Trap: {slope_text(trap.slope_deg)} below, {where}; even a small slide carries one over it."
+        return f"Trap: snow off {slope_text(trap.slope_deg)} piles up here."
+    return f"Trap: even a small slide carries one over {slope_text(trap.slope_deg)}, {where}."
 
 
 def stretch_words(place: PlaceThatMatters) -> str:
-    """Where a place lies: ``leg 7, 50 to 270 m``, ``leg 8 at 170 m to leg 10 at 438 m``."""
+    """Where a place lies: ``leg 7, 50 to 270 m``, ``legs 8-10, 170 to 438 m``."""
     start, end = place.from_, place.to
     if start.leg == end.leg:
         return f"leg {start.leg}, {round_down(start.at_m, 1.0):.0f} to {round_up(end.at_m, 1.0):.0f} m"
-    return f"{spot_words(start)} to {spot_words(end)}"
+    return f"legs {start.leg}-{end.leg}, {round_down(start.at_m, 1.0):.0f} to {round_up(end.at_m, 1.0):.0f} m"
+
+
+def start_words(place: PlaceThatMatters) -> str:
+    """Where a place begins, from the turn point before it, and how long it is."""
+    start, end = place.from_, place.to
+    legs = f"leg {start.leg}" if start.leg == end.leg else f"legs {start.leg}-{end.leg}"
+    past = f"{start.at_m:.0f} m past " if start.at_m >= 1.0 else "from "
+    return f"{legs}, {past}{place.after}, {round_up(place.length_m, 1.0):.0f} m"
 
 
 def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
@@ -93,19 +105,19 @@ def place_line(place: PlaceThatMatters) -> str:
     if place.corridor is not None and "underfoot" not in place.kinds:
         corridor = place.corridor
         if corridor.slope_max_deg >= STEEP_DEG:
-            parts.append(f"{at_least}{slope_text(corridor.slope_max_deg)} to the {corridor.side}")
+            parts.append(f"corridor {at_least}{slope_text(corridor.slope_max_deg)} {corridor.side}")
     if place.corridor is not None and place.corridor.drop is not None:
         parts.append(_drop(place.corridor.drop))
     if place.overhead is not None and "overhead" in place.kinds:
         hidden = ", hidden" if place.overhead.hidden else ""
         parts.append(f"overhead {at_least}{slope_text(place.overhead.deg)}{hidden}")
     if place.unknown_m > 0.0:
-        parts.append(f"{round_up(place.unknown_m, 1.0):.0f} m on, beside or below unknown ground")
+        parts.append(f"unknown ground for {round_up(place.unknown_m, 1.0):.0f} m")
     return "; ".join(parts) or "terrain trap"
 
 
 def _drop(drop: DropAtPlace) -> str:
-    return f"drop of {round_up(drop.fall_m, 1.0):.0f} m, {_down(drop.off_m)} m to the {drop.side}"
+    return f"drop of {round_up(drop.fall_m, 1.0):.0f} m, {_down(drop.off_m)} m {drop.side}"
 
 
 def _interval(low_deg: float | None, high_deg: float | None) -> str:
@@ -117,24 +129,24 @@ def _interval(low_deg: float | None, high_deg: float | None) -> str:
 
 def _underfoot(place: PlaceThatMatters) -> str:
     at_least = "at least " if place.open_above else ""
-    where = "" if place.slope_max_at is None else f", {spot_words(place.slope_max_at)}"
     slope = slope_text(place.slope_max_deg) + _interval(place.slope_low_deg, place.slope_high_deg)
-    words = f"Underfoot {at_least}{slope}{where}"
     if place.steep_m == 0.0:
-        return f"{words}."
-    facing = f", facing {' '.join(place.aspect_sectors)}" if place.aspect_sectors else ""
-    return f"{words}; {at_least}{round_up(place.steep_m, 1.0):.0f} m of {STEEP_DEG:.0f}° and more{facing}."
+        return f"Underfoot {at_least}{slope}."
+    where = "" if place.slope_max_at is None else f", {spot_words(place.slope_max_at)}"
+    facing = f", faces {' '.join(place.aspect_sectors[:3])}" if place.aspect_sectors else ""
+    metres = f"{round_up(place.steep_m, 1.0):.0f} m of {STEEP_DEG:.0f}°+"
+    return f"Underfoot {at_least}{slope}{where}; {at_least}{metres}{facing}."
 
 
 def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
     at_least = "at least " if place.open_above else ""
+    off = f", {_down(corridor.off_m)} m off" if "underfoot" not in place.kinds else ""
     sides = [
-        f"{slope_text(deg)} to the {side}"
+        f"{slope_text(deg)} {side}{off if side == corridor.side else ''}"
         for side, deg in (("left", corridor.left_deg), ("right", corridor.right_deg))
         if deg is not None and deg >= STEEP_DEG
     ]
-    off = f", {_down(corridor.off_m)} m off" if corridor.off_m >= 1.0 else ", beside the line"
-    words = f"In the corridor {at_least}{' and '.join(sides)}{off}" if sides else ""
+    words = f"Corridor {at_least}{', '.join(sides)}" if sides else ""
     if corridor.drop is not None:
         found = _drop(corridor.drop)
         words = f"{words}; {found}" if words else f"A {found}"
@@ -143,18 +155,18 @@ def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
 
 def _overhead(overhead: OverheadAtPlace, declination_deg: float | None) -> str:
     at_least = "at least " if overhead.at_least else ""
-    hidden = "; it is hidden from there" if overhead.hidden else ""
+    hidden = ", hidden from there" if overhead.hidden else ""
     return (
-        f"Overhead {at_least}{slope_text(overhead.deg)} from {spot_words(overhead.at)} up to a start zone "
-        f"towards {_bearing(overhead.bearing_true_deg, declination_deg)}, "
-        f"{_down(overhead.distance_m)} m off, {round_up(overhead.rise_m, 1.0):.0f} m up{hidden}."
+        f"Overhead {at_least}{slope_text(overhead.deg)}, {spot_words(overhead.at)}, towards "
+        f"{_bearing(overhead.bearing_true_deg, declination_deg)}, {_down(overhead.distance_m)} m off, "
+        f"{round_up(overhead.rise_m, 1.0):.0f} m up{hidden}."
     )
 
 
 def _unknown(place: PlaceThatMatters) -> str:
     if place.unknown_on_line_m > 0.0:
-        return f"{round_up(place.unknown_on_line_m, 1.0):.0f} m of the line on unknown ground."
-    return f"Unknown ground beside or above for {round_up(place.unknown_m, 1.0):.0f} m."
+        return f"{round_up(place.unknown_on_line_m, 1.0):.0f} m unknown."
+    return f"Unknown ground beside or above, {round_up(place.unknown_m, 1.0):.0f} m."
 
 
 def spot_words(spot: OnLine) -> str:

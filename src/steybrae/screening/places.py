@@ -58,10 +58,10 @@ EXTREME_DEG: Final = 40.0
 """Called extremely steep above this, degrees (Swiss leaflet "Achtung Lawinen!")."""
 
 ORDER_RULE: Final = (
-    "Told at length: the worst of each kind (overhead by its angle, underfoot and in the corridor by the "
-    "steepest, unknown by metres), then those with most metres of 30° and more, five in all, and the second "
-    "of a kind where it too exceeds 40°. It is an order of steepness, not a judgement."
+    "At length the worst of each kind, then most metres of 30°+, five in all, and a second above 40°: an "
+    "order of steepness, not a judgement."
 )
+"""Which places are told at length, in words."""
 
 
 @dataclass(frozen=True)

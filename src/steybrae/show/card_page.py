@@ -143,7 +143,7 @@ def _sections(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Sect
     corridor = _paragraphs(paper, corridor_lines(card))
     if corridor:
         yield _headed("In poor visibility: what the corridor holds", corridor)
-    yield _headed("Cautions", _paragraphs(paper, [caution.text for caution in card.cautions]))
+    yield _headed("Cautions", _paragraphs(paper, [caution.line for caution in card.cautions]))
 
 
 def _appendix(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Section]:
@@ -157,6 +157,7 @@ def _appendix(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Sect
         yield _headed("Steep ground without a check", _paragraphs(paper, without))
     if card.forecast is not None:
         yield _headed("Avalanche forecast", _paragraphs(paper, forecast_lines(card.forecast)))
+    yield _headed("Cautions in full", _paragraphs(paper, [caution.text for caution in card.cautions]))
     rest = [*front_rest(card, paper, bottom_mm), *card.basis, " ".join(card.time_words), " ".join(card.notes)]
     yield _headed("What it rests on", _paragraphs(paper, rest))
 

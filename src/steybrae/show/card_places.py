@@ -10,7 +10,7 @@ from steybrae.card.result import Check, RouteCard
 from steybrae.card.wording import above_text, limits_text, look_text, metres_up
 from steybrae.quantities import slope_text
 from steybrae.screening.place_result import PlaceThatMatters
-from steybrae.screening.place_words import place_line, stretch_words
+from steybrae.screening.place_words import place_line, start_words, stretch_words
 from steybrae.screening.places import ORDER_RULE
 from steybrae.show.card_rows import LEFT_MM, RIGHT_MM
 from steybrae.show.paper import Paper, line_mm
@@ -79,14 +79,14 @@ def place_blocks(card: RouteCard, paper: Paper) -> Iterator[Block]:
 
 
 def _place(place: PlaceThatMatters, paper: Paper, *, measured: bool) -> Iterator[Block]:
-    where = stretch_words(place)
     if not place.at_length:
-        words = f"{where}: {place_line(place)}."
+        words = f"{stretch_words(place)}: {place_line(place)}."
         count = len(paper.wrapped(words, _WIDTH_MM - _NAME_MM, _TEXT))
         yield count * line_mm(_TEXT) + 0.8, partial(_in_a_line, place.name, words)
         return
-    head = f"{place.name}  {where[0].upper()}{where[1:]}, {metres_up(place.length_m)} m, after {place.after}"
-    words = place.words if measured else f"{place.words} There is no place to measure it from."
+    where = start_words(place)
+    head = f"{place.name}  {where[0].upper()}{where[1:]}"
+    words = place.words if measured else f"{place.words} No check."
     count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
     yield 5.6 + count * line_mm(_TEXT) + 1.2, partial(_at_length, head, words)
 

@@ -1,0 +1,59 @@
+"""Places that matter, as blocks of a document: at length or in a line, and the legs without."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+from steybrae.document import Block, Listing, Paragraph
+from steybrae.screening.place_result import PlaceThatMatters
+from steybrae.screening.place_words import place_line, start_words, stretch_words
+from steybrae.screening.places import ORDER_RULE, check_letter
+from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.value import steep_length
+
+__all__ = ["legs_left_text", "place_blocks", "place_text"]
+
+MOST_CHECKS: Final = 2
+"""Checks of a place that are named (our choice); the JSON and the card's appendix have all."""
+
+
+def place_blocks(found: RouteScreening) -> Iterator[Block]:
+    """Yield the places along the line, the legs that are on none, and the rule of their order."""
+    yield Paragraph(f"Places that matter. {ORDER_RULE} {legs_left_text(found)}")
+    told = [place for place in found.places if place.at_length]
+    yield Listing(tuple(place_text(found, place) for place in told), marked=False)
+    rest = [place for place in found.places if not place.at_length]
+    if rest:
+        items = (f"{place.name}  {stretch_words(place)}: {place_line(place)}" for place in rest)
+        yield Listing(tuple(items), marked=False, abreast=True)
+
+
+def place_text(found: RouteScreening, place: PlaceThatMatters) -> str:
+    """Say a place at length: where, why, and its checks."""
+    legs = found.legs[place.from_.leg - 1 : place.to.leg]
+    checks = _steepest_checks(legs, place)
+    words = f" Check {' '.join(checks)}." if checks else ""
+    if not checks and any(leg.steep_without_check for leg in legs):
+        words = " No check."
+    return f"{place.name}  {start_words(place)}. {place.words}{words}"
+
+
+def _steepest_checks(legs: Sequence[LegScreening], place: PlaceThatMatters) -> list[str]:
+    """Names of the steepest of a place's checks."""
+    by_name = {
+        f"{leg.number}{check_letter(k)}": reading.expected_deg
+        for leg in legs
+        for k, reading in enumerate(leg.expected_readings)
+    }
+    return sorted(place.checks, key=lambda name: -by_name.get(name, 0.0))[:MOST_CHECKS]
+
+
+def legs_left_text(found: RouteScreening) -> str:
+    """Name the legs without ground that may be of 30 degrees, and those with possible ground only."""
+    without = ", ".join(map(str, found.legs_without)) or "none"
+    text = f"Legs without: {without}."
+    if found.legs_possible_only:
+        only = (f"{one.leg} ({steep_length(one.metres).text})" for one in found.legs_possible_only)
+        text += f" Possible only: {', '.join(only)}."
+    return text

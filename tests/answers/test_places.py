@@ -1,0 +1,80 @@
+"""The answer first: how much of a terminal it takes, and that nothing of it is lost."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import pytest
+from rich.console import Console
+
+from steybrae.answers.route import RouteView, route_document
+from steybrae.files.rasters import open_model
+from steybrae.files.routes import read_route
+from steybrae.render.terminal import print_document
+from steybrae.screening import screen_route
+from steybrae.screening.place_words import place_words
+
+
+@pytest.fixture(scope="module")
+def days(sample_dem):
+    with open_model([sample_dem / "stey_massif.tif"]) as opened:
+        whole = read_route(sample_dem / "day.gpx")
+        ten = replace(whole, points=whole.points[:11], turn_points=whole.turn_points[:11])
+        return {len(line.turn_points) - 1: screen_route(line, opened) for line in (whole, ten)}
+
+
+def lines(found, width: int, view: RouteView | None = None) -> list[str]:
+    out = io.StringIO()
+    print_document(route_document(found, view), Console(file=out, width=width, highlight=False))
+    return [line.rstrip() for line in out.getvalue().splitlines()]
+
+
+@pytest.mark.parametrize(("legs", "most"), [(19, 45), (10, 28)])
+def test_the_answer_stands_on_one_screen_of_100_columns(days, legs, most):
+    shown = lines(days[legs], 100)
+    assert len(shown) <= most
+    assert max(map(len, shown)) <= 100
+
+
+@pytest.mark.parametrize("width", [60, 100])
+def test_nothing_of_the_answer_is_lost_in_any_width(days, width):
+    for found in days.values():
+        shown = lines(found, width)
+        assert max(map(len, shown)) <= width
+        flat = " ".join(" ".join(shown).split())
+        assert "…" not in flat
+        for place in found.places:
+            words = place.words if place.at_length else ""
+            assert f"{place.name} leg" in flat
+            assert all(part in flat for part in words.split(". "))
+        for caution in found.cautions:
+            assert caution.line in flat
+        assert flat.index("avalanche forecast") < flat.index("Steepest on the line")
+        assert flat.index("Steepest on the line") < flat.index("Places that matter")
+        assert flat.index("Places that matter") < flat.index("Cautions")
+        assert "--legs, --bands, --overhead, --all" in flat
+
+
+def test_each_view_adds_its_table_and_all_adds_every_caution_in_full(days):
+    found = days[10]
+    heads = {
+        "legs": "Steepest on line",
+        "bands": "Metres of each leg in each band",
+        "overhead": "Convex rolls",
+    }
+    for name, head in heads.items():
+        shown = " ".join(lines(found, 120, RouteView(**{name: True})))
+        assert [one for one in heads.values() if one in shown] == [head]
+    flat = " ".join(" ".join(lines(found, 120, RouteView(everything=True))).split())
+    assert all(head in flat for head in heads.values())
+    assert all(caution.text in flat for caution in found.cautions)
+
+
+def test_words_of_a_place_name_their_north(days):
+    for place in days[19].places:
+        assert place_words(place) == place.words
+        assert "magnetic" not in place.words
+        turned = place_words(place, -2.5)
+        assert " true" not in turned
+        assert turned.count("magnetic") == place.words.count(" true")
