@@ -108,7 +108,9 @@ class TestRoute:
         assert f"no_forecast\t{NONE}\n" in Path("p.csv.cautions.txt").read_text("utf-8")
 
     def test_terminal(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
-        status, out, err = run("route", *on, "--bulletin", bulletin, *REGION, *DAY, "--reduction-angles")
+        status, out, err = run(
+            "route", *on, "--bulletin", bulletin, *REGION, *DAY, "--reduction-angles", "--all"
+        )
         assert (status, err) == (0, "")
         words = told(out)
         assert NONE not in words
@@ -133,7 +135,7 @@ class TestRoute:
     ) -> None:
         text = "[bold]x[/bold] \x1b[31mred\x07 \u202eend"
         file = changed(tmp_path, bulletin, highlights=text)
-        _, out, _ = run("route", *on, "--bulletin", file, *REGION, *DAY)
+        _, out, _ = run("route", *on, "--bulletin", file, *REGION, *DAY, "--all")
         assert "[bold]x[/bold] \ufffd[31mred\ufffd \ufffdend" in out
         found = answer(run, "route", *on, "--bulletin", file, *REGION, *DAY)
         assert found["forecast"]["bulletins"][0]["highlights"] == text

@@ -414,7 +414,7 @@ def test_many_legs_leave_the_gentlest_out_of_the_table_and_say_so(many_legs):
     count = int(re.match(r"and (\d+) legs more", left_out[0])[1])
     steepest = sorted((leg.slope_max_deg for leg in many_legs.legs), reverse=True)
     for slope_deg in steepest[: len(steepest) - count]:
-        assert slope_text(slope_deg) in table
+        assert any(f"{slope_text(slope_deg)} | " in word for word in table)
 
 
 def test_names_are_drawn_as_they_are():
@@ -423,5 +423,5 @@ def test_names_are_drawn_as_they_are():
         dem, [(-100.0, 0.0), (100.0, 0.0)], ["$x_1$", "a very long name that no column of a page takes"]
     )
     figure = route_figure(pictured(dem, route))
-    assert "a very long name…" in words(axes_of(figure, "table 1"))
+    assert "a very long nam…" in words(axes_of(figure, "table 1"))
     figure_bytes(figure, "png", picture_metadata(pictured(dem, route)))

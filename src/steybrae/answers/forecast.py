@@ -32,13 +32,16 @@ _REDUCTION_HEADS: Final = (
 )
 
 
-def finding_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
-    """Yield what has to be seen before anything else."""
+def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> Iterator[Block]:
+    """Yield what has to be seen before anything else; with its levels and problems where it stands alone."""
     for line in finding_lines(forecast):
         yield Paragraph(line, strong=True)
     if forecast is not None:
         for bulletin in forecast.bulletins:
-            yield Paragraph(f"Avalanche forecast below: {head_line(bulletin, forecast.region_asked)}.")
+            below = "" if alone else " below"
+            yield Paragraph(f"Avalanche forecast{below}: {head_line(bulletin, forecast.region_asked)}.")
+            if alone:
+                yield from (Paragraph(line) for line in part_lines(bulletin))
         for leg in forecast.legs:
             for finding in leg.findings:
                 yield Paragraph(f"Leg {leg.number}: {finding.text}", strong=True)

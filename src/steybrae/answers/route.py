@@ -66,7 +66,11 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
     """
     view = view or RouteView()
     whole = view.everything
-    blocks: list[Block] = [*finding_blocks(found.forecast), *headline(found), *place_blocks(found)]
+    blocks: list[Block] = [
+        *finding_blocks(found.forecast, alone=not whole),
+        *headline(found),
+        *place_blocks(found),
+    ]
     if whole:
         bands = bands_text(found.totals.bands_possible, open_above=found.totals.open_above)
         blocks.append(Paragraph(f"Of the whole line: possible bands {bands}."))

@@ -36,10 +36,10 @@ ROW_MM: Final = 2.95
 TABLE_MM: Final = 70.0
 """Width of the table, millimetres."""
 
-_NAME_LETTERS: Final = (11, 18)
+_NAME_LETTERS: Final = (9, 16)
 """Letters of a name beside the words "at least", and without them."""
 
-_COLUMNS_MM: Final = (3.5, 5.0, 50.5, 61.8, 69.9)
+_COLUMNS_MM: Final = (3.5, 5.0, 47.5, 61.0, 70.0)
 
 
 def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
