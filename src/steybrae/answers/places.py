@@ -8,7 +8,7 @@ from typing import Final
 from steybrae.document import Block, Listing, Paragraph
 from steybrae.screening.place_result import PlaceThatMatters
 from steybrae.screening.place_words import place_line, start_words, stretch_words
-from steybrae.screening.places import ORDER_RULE, check_letter
+from steybrae.screening.places import ORDER_RULE
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import steep_length
 
@@ -41,11 +41,7 @@ def place_text(found: RouteScreening, place: PlaceThatMatters) -> str:
 
 def _steepest_checks(legs: Sequence[LegScreening], place: PlaceThatMatters) -> list[str]:
     """Names of the steepest of a place's checks."""
-    by_name = {
-        f"{leg.number}{check_letter(k)}": reading.expected_deg
-        for leg in legs
-        for k, reading in enumerate(leg.expected_readings)
-    }
+    by_name = {reading.name: reading.expected_deg for leg in legs for reading in leg.expected_readings}
     return sorted(place.checks, key=lambda name: -by_name.get(name, 0.0))[:MOST_CHECKS]
 
 
