@@ -14,7 +14,7 @@ from rich.console import Console
 from tests.show.pdf_lines import words
 
 from steybrae.answers.card import card_document
-from steybrae.answers.route import route_document
+from steybrae.answers.route import RouteView, route_document
 from steybrae.bands import BandScheme
 from steybrae.card import CardSettings, RouteCard, make_card
 from steybrae.card.beside import cliffs_below
@@ -127,7 +127,7 @@ def test_a_check_has_one_name_everywhere(screening: RouteScreening) -> None:
     assert list(expected) == [check.number for leg in card.legs for check in leg.checks]
     assert [row[0] for row in reading_rows(screening)] == list(expected)
     terminal = io.StringIO()
-    print_document(route_document(screening), Console(file=terminal, width=400))
+    print_document(route_document(screening, RouteView(overhead=True)), Console(file=terminal, width=400))
     assert re.findall(r"\b(\d+[a-z]): \d+ \d{3}° \d", terminal.getvalue()) == list(expected)
     for leg in screening.legs:
         lines = leg_words(leg, BandScheme(screening.settings.edges_deg)).check
