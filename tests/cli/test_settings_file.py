@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import sys
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +14,9 @@ import pytest
 from tests.cli.conftest import Run
 
 from steybrae.cautions import settings_file_caution
+from steybrae.cli.app import COMMANDS
+from steybrae.cli.groups import Group
+from steybrae.cli.reading_options import NEEDS
 from steybrae.cli.settings_file import found_file
 from steybrae.files.plans import read_plan
 
@@ -155,6 +160,11 @@ class TestModels:
         assert "vertical-error 1m" in told
         assert "paces 62" in told
 
+    def test_a_sheet_tells_it_too(self, run: Run, folder: Path) -> None:
+        (folder / "steybrae.toml").write_text(MAP + '[paper]\npaper = "letter"\n')
+        out = run("sheet", "error", "--out", "e.pdf")[1]
+        assert "Not typed but taken from steybrae.toml: scale 1:25000, interval 10m, paper letter." in out
+
 
 class TestTakenOnlyWhereItSaysSomething:
     def test_a_reading_alone_takes_nothing(self, run: Run, folder: Path) -> None:
@@ -258,3 +268,18 @@ def test_the_caution_names_what_narrows_only_where_something_does() -> None:
     plain = settings_file_caution("steybrae.toml", {"scale": "1:25000", "off-path": "true"}, [])
     assert plain.text == "Not typed but taken from steybrae.toml: scale 1:25000, off-path."
     assert "drift" in settings_file_caution("s", {"drift": "2"}, ["drift"]).text.split("rests on")[1]
+
+
+def test_what_options_wait_for_are_options() -> None:
+    names, waited = set(), {name for every in NEEDS.values() for name in every} | set(NEEDS)
+    for command in COMMANDS:
+        importlib.import_module(f"steybrae.cli.{command}")
+    kinds = [Group]
+    for kind in kinds:
+        kinds += kind.__subclasses__()
+    for kind in kinds[1:]:
+        if kind.__module__.startswith("steybrae."):
+            said = [one.metadata["option"] for one in fields(kind)]  # type: ignore[arg-type]
+            names |= {one.name for one in said}
+            waited |= {name for one in said for name in (*one.beside, *one.unless)}
+    assert waited - names == {"READING", "--at"}, "these two are of the command itself"

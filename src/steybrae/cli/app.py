@@ -102,7 +102,8 @@ app = typer.Typer(
     help=(
         "Slope angles from contour spacing on a printed map and from elevation models, for planning "
         "and checking winter routes. It measures and says how well it knows; it decides nothing. "
-        "Read the local avalanche forecast."
+        "Read the local avalanche forecast. What is always the same, such as your map's scale, may stand in "
+        "steybrae.toml; see the README."
     ),
 )
 

@@ -23,9 +23,10 @@ from steybrae.cli.groups import Group, Option, Spread
 from steybrae.errors import SettingsFileError, SteybraeError
 
 if TYPE_CHECKING:
+    from steybrae.cautions import Caution
     from steybrae.screening.origin import SettingsFile
 
-__all__ = ["FILE_NAME", "forget", "found_file", "taken", "values_for", "with_taken"]
+__all__ = ["FILE_NAME", "forget", "found_file", "taken", "taken_caution", "values_for", "with_taken"]
 
 FILE_NAME: Final = "steybrae.toml"
 
@@ -68,21 +69,28 @@ def taken() -> SettingsFile | None:
     return _TAKEN.get()
 
 
-def with_taken(result: Result) -> Result:
-    """Add to the cautions of a result what was taken from the file of settings."""
+def taken_caution() -> Caution | None:
+    """Tell as a caution what was taken; None where nothing."""
     found = taken()
     if found is None:
-        return result
-    from steybrae.cautions import Caution, settings_file_caution
+        return None
+    from steybrae.cautions import settings_file_caution
 
     every = _every_option()
     narrows = [name for name in found.taken if any(one.narrows for one in every[f"--{name}"])]
-    own = settings_file_caution(found.name, found.taken, narrows)
+    return settings_file_caution(found.name, found.taken, narrows)
+
+
+def with_taken(result: Result) -> Result:
+    """Add to the cautions of a result what was taken from the file of settings."""
+    own = taken_caution()
+    if own is None:
+        return result
     cautions: tuple[Caution, ...] = result.cautions  # type: ignore[attr-defined]
     # A saved plan has one of the day that it was made; both stand, under one key.
     before = " ".join(one.text for one in cautions if one.key == own.key)
     others = tuple(one for one in cautions if one.key != own.key)
-    both = Caution(own.key, f"{before} {own.text}".strip())
+    both = replace(own, text=f"{before} {own.text}".strip())
     return replace(result, cautions=(*others, both))  # type: ignore[type-var]
 
 

@@ -14,6 +14,7 @@ from steybrae.cli.command import GroupedCommand
 from steybrae.cli.groups import Group, flag, option, spread
 from steybrae.cli.model_options import ModelFiles
 from steybrae.cli.paper_options import IndexOptions, MapOptions
+from steybrae.cli.settings_file import taken_caution
 
 if TYPE_CHECKING:
     from steybrae.field.log import LogRow
@@ -64,6 +65,9 @@ class SheetOutput(Group, panel="Outputs"):
         check_writable(path, force=self.force)
         write_bytes(path, make(), force=self.force)
         typer.echo(f"{path} written. A lesson is not a field decision.")
+        kept = taken_caution()
+        if kept is not None:
+            typer.echo(kept.text)
 
 
 @dataclass(frozen=True)
