@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
 from matplotlib.patches import Circle, PathPatch
 
 from steybrae.errors import QuantityError
@@ -29,9 +30,9 @@ def ground(slope_deg: float = 33.0, *, void: bool = False, radius_m: float = 25.
     return ground_at(Place(float(lat), float(lon), written="the middle"), dem, radius_m)
 
 
-def drawn(found: GroundAt) -> dict[str, PathPatch]:
+def drawn(figure: Figure) -> dict[str, PathPatch]:
     """What is filled, by hatch."""
-    axes = ground_figure(found).axes[0]
+    axes = figure.axes[0]
     return {patch.get_hatch() or "": patch for patch in axes.patches if isinstance(patch, PathPatch)}
 
 
@@ -54,7 +55,7 @@ def hill(radius_m: float, *, cell_m: float, size: int) -> GroundAt:
 
 def test_every_cell_has_the_hatch_of_its_band_and_none_is_left_out() -> None:
     found = hill(25.0, cell_m=10.0, size=41)
-    patch, filled = found.patch, drawn(found)
+    patch, filled = found.patch, drawn(ground_figure(found))
     assert patch is not None
     cells = {band_hatch(k): int((patch.band == k).sum()) for k in range(len(patch.labels))}
     cells[UNKNOWN_HATCH] = int((patch.band < 0).sum())
@@ -78,25 +79,31 @@ def test_every_cell_has_the_hatch_of_its_band_and_none_is_left_out() -> None:
 def test_unknown_cells_are_crossed_and_marked() -> None:
     found = ground(33.0, void=True)
     assert found.patch is not None
-    assert UNKNOWN_HATCH in drawn(found)
+    assert UNKNOWN_HATCH in drawn(ground_figure(found))
     texts = [text.get_text() for text in ground_figure(found).axes[0].texts]
     assert texts.count("?") == int((found.patch.inside & (found.patch.band < 0)).sum()) > 0
 
 
-def test_fine_cells_are_a_few_paths_not_one_each() -> None:
+@pytest.fixture(scope="module")
+def fine() -> tuple[GroundAt, Figure]:
+    """A circle of 120 m on cells of 1 m, and its picture."""
     found = hill(120.0, cell_m=1.0, size=301)
+    return found, ground_figure(found)
+
+
+def test_fine_cells_are_a_few_paths_not_one_each(fine: tuple[GroundAt, Figure]) -> None:
+    found, figure = fine
     assert found.patch is not None
     assert found.patch.band.size > 50_000
-    axes = ground_figure(found).axes[0]
+    axes = figure.axes[0]
     assert len(axes.patches) <= len(found.patch.labels) + 1 + 8
     assert len(axes.collections) == 1
-    words = ground_figure(found).texts[0].get_text()
+    words = figure.texts[0].get_text()
     assert "Dashed: circle of 120 m; cells inside the full line count towards it; + the place." in words
 
 
-def test_the_full_line_runs_round_the_cells_that_count() -> None:
-    found = hill(120.0, cell_m=1.0, size=301)
-    (line,) = (each for each in ground_figure(found).axes[0].collections if isinstance(each, LineCollection))
+def test_the_full_line_runs_round_the_cells_that_count(fine: tuple[GroundAt, Figure]) -> None:
+    (line,) = (each for each in fine[1].axes[0].collections if isinstance(each, LineCollection))
     ends = np.array(line.get_segments()).reshape(-1, 2)
     from_place_m = np.hypot(ends[:, 0], ends[:, 1])
     assert 119.0 < from_place_m.min() <= from_place_m.max() < 121.5
@@ -104,7 +111,8 @@ def test_the_full_line_runs_round_the_cells_that_count() -> None:
 
 def test_more_cells_than_can_be_seen_are_drawn_together_never_gentler() -> None:
     found = hill(310.0, cell_m=1.0, size=651)
-    patch, filled = found.patch, drawn(found)
+    figure = ground_figure(found)
+    patch, filled = found.patch, drawn(figure)
     assert patch is not None
     assert patch.band.shape == (629, 629)
     band = np.pad(patch.band, (0, 1), mode="edge").reshape(315, 2, 315, 2)
@@ -116,7 +124,7 @@ def test_more_cells_than_can_be_seen_are_drawn_together_never_gentler() -> None:
         for value in np.unique(together).tolist()
     }
     assert {hatch: area_m2(shape) for hatch, shape in filled.items()} == pytest.approx(expected, rel=1e-3)
-    words = ground_figure(found).texts[0].get_text()
+    words = figure.texts[0].get_text()
     assert (
         "Each square stands for 2 x 2 cells of the model: unknown where one of them is, else of the band of "
         "the steepest."
