@@ -21,7 +21,7 @@ CHECKS = (
     ("pytest", "-n", str(min(os.cpu_count() or 1, 4))),
 )
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-"""Our matrices are small: a second thread of the linear algebra only waits, at a third more processor time."""
+"""Our matrices are small: a second thread only waits, which costs a third more processor time."""
 
 
 def main() -> int:
