@@ -14,6 +14,7 @@ import pytest
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
 from steybrae.errors import QuantityError
+from steybrae.files.gpx_out import card_gpx
 from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.route.compass_words import bearing_text
@@ -312,6 +313,30 @@ def test_at_most_eight_checks_lead_and_one_of_each_place_before_a_second(sample_
     assert all(set(place.checks) & set(leading) for place in told)
     by_place = [set(place.checks) & set(leading) for place in card.places]
     assert max(map(len, by_place)) <= 2
+
+
+def test_a_place_says_when_one_is_there_and_a_gpx_leads_nobody_to_it(monkeypatch, sample_day) -> None:
+    card = make_card(sample_day, CHOSEN)
+    words = [box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes]
+    start, starts = CHOSEN.start, {}
+    for leg in card.legs:
+        starts[leg.number], start = start, dt.datetime.fromisoformat(leg.arrival or "")
+    for place in card.places:
+        if place.at_length:
+            (head,) = (word for word in words if word.startswith(f"{place.name}  "))
+            begins = starts[place.from_.leg]
+            ends = starts.get(place.from_.leg + 1, start)
+            shown = re.search(r"about (\d\d):(\d\d)$", head)
+            assert shown is not None
+            assert begins is not None
+            at = begins.replace(hour=int(shown[1]), minute=int(shown[2]), second=0)
+            assert begins - dt.timedelta(minutes=1) <= at <= ends
+    text = card_gpx(card)
+    points = re.findall(r"<wpt .*?</wpt>", text, re.DOTALL)
+    assert len(points) == sum(len(leg.checks) for leg in card.legs)
+    assert all("Place " not in point for point in points)
+    for place in card.places:
+        assert f"Place {place.name}, leg" in text
 
 
 def test_bearings_of_places_are_magnetic_on_a_card(sample_day) -> None:

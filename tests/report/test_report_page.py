@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import html
 import io
 import itertools
 import math
@@ -55,6 +56,14 @@ class TestPure:
 
     def test_it_is_small_enough(self, made: Made) -> None:
         assert made.page.stat().st_size < MOST_BYTES
+
+    def test_places_lead_before_map_and_legs(self, made: Made) -> None:
+        words = html.unescape(made.page.read_text("utf-8"))
+        assert words.index("Places that matter</h2>") < words.index("Map and profile</h2>")
+        assert len(made.screening.places) > 10
+        for place in made.screening.places:
+            assert f"{place.name}  leg" in words
+            assert not place.at_length or place.words in words
 
     def test_no_relief_is_refused(self, made: Made) -> None:
         with pytest.raises(QuantityError) as refused:

@@ -25,12 +25,13 @@ def place_blocks(found: RouteScreening) -> Iterator[Block]:
     yield Listing(tuple(place_text(found, place) for place in told), marked=False)
     rest = [place for place in found.places if not place.at_length]
     if rest:
-        items = (f"{place.name}  {stretch_words(place)}: {place_line(place)}" for place in rest)
-        yield Listing(tuple(items), marked=False, abreast=True)
+        yield Listing(tuple(place_text(found, place) for place in rest), marked=False, abreast=True)
 
 
 def place_text(found: RouteScreening, place: PlaceThatMatters) -> str:
-    """Say a place at length: where, why, and its checks."""
+    """Say a place at length, where, why, and its checks; or in a line."""
+    if not place.at_length:
+        return f"{place.name}  {stretch_words(place)}: {place_line(place)}"
     legs = found.legs[place.from_.leg - 1 : place.to.leg]
     checks = _steepest_checks(legs, place)
     words = f" Check {' '.join(checks)}." if checks else ""

@@ -26,6 +26,7 @@ from steybrae.card.wording import (
     steepness_text,
     without_check_lines,
 )
+from steybrae.screening.place_words import place_line, stretch_words
 
 __all__ = ["card_gpx"]
 
@@ -77,11 +78,19 @@ def _way_points(card: RouteCard) -> Iterator[GPXWaypoint]:
 
 def _route_points(card: RouteCard) -> Iterator[GPXRoutePoint]:
     for leg in card.legs:
-        yield _turn_point(leg.from_place, leg.from_, _leg_words(leg, card.bearing_unit))
+        words = " ".join((_leg_words(leg, card.bearing_unit), *_places_words(card, leg)))
+        yield _turn_point(leg.from_place, leg.from_, words)
         for lat_deg, lon_deg in leg.shape_deg:
             yield GPXRoutePoint(latitude=round(lat_deg, 8), longitude=_longitude(lon_deg))
     last = card.legs[-1]
     yield _turn_point(last.to_place, last.to, f"End of leg {last.number}.")
+
+
+def _places_words(card: RouteCard, leg: CardLeg) -> Iterator[str]:
+    """Places that begin on a leg: in words only, for they are steep and no place to be led to."""
+    for place in card.places:
+        if place.from_.leg == leg.number:
+            yield f"Place {place.name}, {stretch_words(place)}: {place_line(place)}."
 
 
 def _turn_point(place: CardPlace, name: str, words: str) -> GPXRoutePoint:

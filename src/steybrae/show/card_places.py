@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Final
@@ -64,9 +65,12 @@ def place_blocks(card: RouteCard, paper: Paper) -> Iterator[Block]:
     """Make the places, along the line, each followed by its leading checks."""
     leading = leading_checks(card)
     unmeasured = {leg.number for leg in card.legs if leg.steep_without_check}
+    clock = _Clock(card)
     for place in card.places:
         legs = range(place.from_.leg, place.to.leg + 1)
-        yield from _place(place, paper, measured=bool(place.checks) or not unmeasured.intersection(legs))
+        yield from _place(
+            place, paper, clock.about(place), measured=bool(place.checks) or not unmeasured.intersection(legs)
+        )
         for name in place.checks:
             if name in leading:
                 yield CHECK_LINE_MM, partial(_check, card, leading[name])
@@ -78,14 +82,14 @@ def place_blocks(card: RouteCard, paper: Paper) -> Iterator[Block]:
         yield _paragraph(line, paper)
 
 
-def _place(place: PlaceThatMatters, paper: Paper, *, measured: bool) -> Iterator[Block]:
+def _place(place: PlaceThatMatters, paper: Paper, about: str, *, measured: bool) -> Iterator[Block]:
     if not place.at_length:
         words = f"{stretch_words(place)}: {place_line(place)}."
         count = len(paper.wrapped(words, _WIDTH_MM - _NAME_MM, _TEXT))
         yield count * line_mm(_TEXT) + 0.8, partial(_in_a_line, place.name, words)
         return
     where = start_words(place)
-    head = f"{place.name}  {where[0].upper()}{where[1:]}"
+    head = f"{place.name}  {where[0].upper()}{where[1:]}{about}"
     words = place.words if measured else f"{place.words} No check."
     count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
     yield 5.6 + count * line_mm(_TEXT) + 1.2, partial(_at_length, head, words)
@@ -94,6 +98,24 @@ def _place(place: PlaceThatMatters, paper: Paper, *, measured: bool) -> Iterator
 def _at_length(head: str, words: str, paper: Paper, top_mm: float) -> None:
     paper.text(LEFT_MM, top_mm + 4.2, head, 10.0, bold=True, most_mm=_WIDTH_MM, cut=True)
     paper.paragraph(LEFT_MM, top_mm + 8.2, words, _WIDTH_MM, _TEXT)
+
+
+class _Clock:
+    """When one is at a place: the time of its leg is shared out by length."""
+
+    def __init__(self, card: RouteCard) -> None:
+        ends = [card.start, *(leg.arrival for leg in card.legs)]
+        self._ends = [None if end is None else dt.datetime.fromisoformat(end) for end in ends]
+        self._lengths = [leg.length_m for leg in card.legs]
+
+    def about(self, place: PlaceThatMatters) -> str:
+        """``, about 11:16``, to the earlier minute; empty where times are not known."""
+        number = place.from_.leg - 1
+        start, end = self._ends[number : number + 2]
+        if start is None or end is None:
+            return ""
+        at = start + (end - start) * (place.from_.at_m / self._lengths[number])
+        return f", about {at:%H:%M}"
 
 
 def _in_a_line(name: str, words: str, paper: Paper, top_mm: float) -> None:

@@ -17,6 +17,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from steybrae.answers.leg import band_columns, leg_columns, or_none
+from steybrae.answers.places import legs_left_text, place_text
 from steybrae.bands import BandScheme
 from steybrae.card.wording import legs_without_check
 from steybrae.document import Column
@@ -24,6 +25,7 @@ from steybrae.errors import QuantityError
 from steybrae.quantities import round_up
 from steybrae.render.html import html_cells
 from steybrae.screening.picture import UNKNOWN, Relief
+from steybrae.screening.places import ORDER_RULE
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.map_panels import contour_words, interval_drawn, slope_sign_words
 from steybrae.show.report_forecast import forecast_content
@@ -154,6 +156,9 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         "headline": totals_words(screening),
         "cautions_first": [caution for caution in screening.cautions if caution.key not in _ON_READING],
         "cautions_on_reading": [caution for caution in screening.cautions if caution.key in _ON_READING],
+        "places": [(place_text(screening, place), place.at_length) for place in screening.places],
+        "places_rule": ORDER_RULE,
+        "legs_left": legs_left_text(screening),
         "legs": [leg_words(leg, scheme) for leg in screening.legs],
         "bands": _looks(screening, scheme),
         "unknown": UNKNOWN,
