@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from steybrae.errors import FileReadError, SteybraeError
 from steybrae.files import bulletins
+from steybrae.files.bulletin_parts import MOST_TEXT
 from steybrae.files.bulletins import BulletinFile, read_bulletins
 from steybrae.forecast.bulletin import (
     DANGER_VALUES,
@@ -24,6 +25,7 @@ from steybrae.forecast.bulletin import (
     Region,
     Texts,
 )
+from steybrae.names import clean
 from steybrae.terrain.attributes import SECTORS
 
 SCHEMA = Path(__file__).resolve().parents[3] / "shared/data/caaml/CAAMLv6_BulletinEAWS.schema.json"
@@ -156,6 +158,8 @@ class TestValues:
             snowpackStructure=texts, travelAdvisory=texts, tendency=[texts, {"tendencyType": "steady"}],
             avalancheProblems=[{"problemType": "new_snow", "comment": words}],
         )  # fmt: skip
+        # What steers a terminal or turns the writing is shown or gone; markup is text like any other.
+        words = '<b>Näher</b> & "weiter" <script>alert(1)</script> \ufffd[31m'
         assert found.highlights == words
         assert found.avalanche_problems[0].comment == words
         assert set(found.texts) == {
@@ -479,7 +483,8 @@ class TestFromTheSchema:
             ):
                 assert here.valid_time_period == part.get("validTimePeriod", "all_day")
                 assert set(here.aspects) == set(part.get("aspects", [])) - {"n/a"}
-            assert told.highlights == item.get("highlights")
+            highlights = item.get("highlights")
+            assert told.highlights == (None if highlights is None else clean(highlights, MOST_TEXT))
 
     @given(st.data())
     @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

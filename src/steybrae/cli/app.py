@@ -18,6 +18,7 @@ from steybrae.cli.command import GroupedCommand
 from steybrae.cli.groups import did_you_mean, spread
 from steybrae.errors import SteybraeError
 from steybrae.files.offline import own_environment
+from steybrae.names import clean
 
 __all__ = ["COMMANDS", "app", "main"]
 
@@ -51,6 +52,9 @@ It measures and says how well it knows; it decides nothing. Read the local avala
 
 STATUS_INTERRUPTED: Final = 130
 """Exit status after Ctrl-C: 128 and the number of the signal, as shells have it."""
+
+MOST_ERROR: Final = 4000
+"""Longest error, characters (our choice)."""
 
 _UsageError: Any = typer.BadParameter.__base__
 """The error of a wrong command line. Which package it comes from changed between versions of typer."""
@@ -182,6 +186,6 @@ def _clean_up_when_stopped() -> None:
 
 
 def _stop(message: str, status: int) -> NoReturn:
-    # File names and what a library says may hold line breaks; the error is one line all the same.
-    typer.echo(f"steybrae: {' '.join(message.split())}", err=True)
+    # File names and what a library says may hold anything; the error is one harmless line all the same.
+    typer.echo(f"steybrae: {clean(message, MOST_ERROR)}", err=True)
     sys.exit(status)

@@ -5,17 +5,21 @@ from __future__ import annotations
 import shlex
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import typer
 
 from steybrae.cli.options import AnswerOptions
 from steybrae.cli.settings_file import taken
+from steybrae.names import clean
 
 if TYPE_CHECKING:
     from steybrae.screening.origin import RunOrigin
 
 __all__ = ["repeating_command", "run_origin"]
+
+MOST_WORD: Final = 1000
+"""Longest word of a command that is kept, characters (our choice)."""
 
 
 def run_origin(
@@ -43,7 +47,7 @@ def run_origin(
     return RunOrigin(
         repeating_command(ctx),
         tuple(
-            FileRead(path.name, what, file_fingerprint(path))
+            FileRead(clean(path.name), what, file_fingerprint(path))
             for what, path in read.items()
             if path is not None
         ),
@@ -59,7 +63,7 @@ def repeating_command(ctx: typer.Context) -> str:
         where_to = getattr(parameter, "rich_help_panel", None) == AnswerOptions.panel
         if source is not None and source.name in ("COMMANDLINE", "DEFAULT_MAP") and not where_to:
             words += _typed(parameter, ctx.params[parameter.name or ""])
-    return shlex.join(words)
+    return shlex.join(clean(word, MOST_WORD) for word in words)
 
 
 def _typed(parameter: Any, value: Any) -> Iterator[str]:

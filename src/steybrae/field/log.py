@@ -17,6 +17,7 @@ from typing import Final
 
 from steybrae.errors import LogError
 from steybrae.field.agreement import ReadingResult
+from steybrae.names import MOST_NAME, clean, defused, undefused
 from steybrae.ranges import Ordinal
 
 __all__ = [
@@ -31,6 +32,9 @@ __all__ = [
 
 MOST_TEXT: Final = 10_000
 """Longest text in one cell, characters (our choice; Python's csv reads up to 131 072)."""
+
+
+_TEXTS: Final = ("observer", "instrument", "reference_source", "plan", "check", "note")
 
 
 @dataclass(frozen=True)
@@ -79,12 +83,12 @@ class LogRow:
     check
         Number of the check place on its card, ``7a``; empty for none.
     note
-        Anything; commas, quotes, line breaks and all scripts are kept.
+        Anything, as all texts here cleaned (`steybrae.names`); commas, quotes and all scripts stay.
 
     Raises
     ------
     LogError
-        A time without zone, a value out of range, or a text that is too long or no text.
+        A time without zone, a value out of range, or a text that is too long.
     """
 
     time: datetime
@@ -118,8 +122,10 @@ class LogRow:
         _in_range("lon_deg", self.lon_deg, -180.0, 180.0)
         _in_range("reference_slope_deg", self.reference_slope_deg, 0.0, 90.0)
         _in_range("aspect_true_deg", self.aspect_true_deg, 0.0, 360.0)
-        for name in ("observer", "instrument", "reference_source", "plan", "check", "note"):
-            _is_text(name, getattr(self, name))
+        for name in _TEXTS:
+            text = getattr(self, name)
+            _check_length(name, text)
+            object.__setattr__(self, name, clean(text, MOST_TEXT if name == "note" else MOST_NAME))
 
     @property
     def difference_deg(self) -> float | None:
@@ -155,14 +161,11 @@ def _in_range(name: str, value: float | None, low: float, high: float) -> None:
         raise LogError(message)
 
 
-def _is_text(name: str, text: str) -> None:
+def _check_length(name: str, text: str) -> None:
     if len(text) > MOST_TEXT:
         message = (
             f"{name} in the log should have at most {MOST_TEXT} characters; got {len(text)}. Shorten it."
         )
-        raise LogError(message)
-    if any("\ud800" <= letter <= "\udfff" or letter == "\0" for letter in text):
-        message = f"{name} in the log should be text; got {text[:40]!a}. Type it again."
         raise LogError(message)
 
 
@@ -232,7 +235,7 @@ def row_to_cells(row: LogRow) -> dict[str, str]:
     Returns
     -------
     dict of str to str
-        Numbers as Python's shortest exact form, empty for None.
+        Numbers as Python's shortest exact form, empty for None; formulas defused.
     """
     cells = {name: _cell(getattr(row, name)) for name in COLUMNS}
     cells["time"] = row.time.isoformat()
@@ -243,7 +246,7 @@ def row_to_cells(row: LogRow) -> dict[str, str]:
 def _cell(value: object) -> str:
     if value is None:
         return ""
-    return value if isinstance(value, str) else repr(value)
+    return defused(value) if isinstance(value, str) else repr(value)
 
 
 def row_from_cells(cells: Mapping[str, str]) -> LogRow:
@@ -265,19 +268,19 @@ def row_from_cells(cells: Mapping[str, str]) -> LogRow:
     """
     return LogRow(
         time=_time(cells["time"]),
-        observer=cells["observer"],
-        instrument=cells["instrument"],
+        observer=undefused(cells["observer"]),
+        instrument=undefused(cells["instrument"]),
         readings_deg=tuple(_number("readings_deg", part) for part in cells["readings_deg"].split(";")),
         mean_deg=_number("mean_deg", cells["mean_deg"]),
         uncertainty_95_deg=_number("uncertainty_95_deg", cells["uncertainty_95_deg"]),
         lat_deg=_optional("lat_deg", cells),
         lon_deg=_optional("lon_deg", cells),
-        reference_source=cells["reference_source"],
+        reference_source=undefused(cells["reference_source"]),
         reference_slope_deg=_optional("reference_slope_deg", cells),
         aspect_true_deg=_optional("aspect_true_deg", cells),
-        note=cells["note"],
-        plan=cells["plan"],
-        check=cells["check"],
+        note=undefused(cells["note"]),
+        plan=undefused(cells["plan"]),
+        check=undefused(cells["check"]),
     )
 
 

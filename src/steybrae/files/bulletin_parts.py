@@ -24,9 +24,13 @@ from steybrae.forecast.bulletin import (
     Texts,
 )
 from steybrae.forecast.choose import parse_moment
+from steybrae.names import clean
 from steybrae.terrain.attributes import SECTORS
 
 __all__ = ["Reader"]
+
+MOST_TEXT: Final = 20_000
+"""Longest text of a bulletin, characters (our choice: five printed pages)."""
 
 _MOST_NOTES: Final = 20
 _MOST_EXTRA_CHARS: Final = 2000
@@ -116,8 +120,7 @@ class Reader:
             return None
         if not isinstance(value, str):
             raise _refuse(where, "text", value)
-        # Half a surrogate pair is no letter and can be neither printed nor saved.
-        return value.encode("utf-8", "replace").decode()
+        return clean(value, MOST_TEXT)
 
     def _moment(self, value: Any, where: str) -> str | None:
         text = self._text(value, where)
@@ -145,9 +148,7 @@ class Reader:
         """Keep what the standard does not know, and note it."""
         for key in item.keys() - known - _ALWAYS:
             self._note(f"The key {key!r:.60} is none of the standard's here; it was kept and not read")
-            into[f"{where}.{key}".encode("utf-8", "replace").decode()] = json.dumps(item[key])[
-                :_MOST_EXTRA_CHARS
-            ]
+            into[clean(f"{where}.{key}")] = json.dumps(item[key])[:_MOST_EXTRA_CHARS]
 
     def bulletin(self, value: Any, where: str) -> Bulletin:
         """Read one bulletin.

@@ -17,9 +17,8 @@ from typing import Any, Final
 
 from steybrae.errors import BulletinError, FileReadError
 from steybrae.files.bulletin_parts import Reader
-from steybrae.forecast.bulletin import (
-    Bulletin,
-)
+from steybrae.forecast.bulletin import Bulletin
+from steybrae.names import clean
 
 __all__ = ["MOST_FILE_BYTES", "BulletinFile", "read_bulletins"]
 
@@ -84,7 +83,7 @@ def _read(tree: Any, path: Path) -> BulletinFile:
     items = reader.list_of(tree["bulletins"], "bulletins")
     reader.extras({}, tree, frozenset({"bulletins"}), "")
     found = tuple(reader.bulletin(item, f"bulletins[{k}]") for k, item in enumerate(items))
-    return BulletinFile(path.name, found, reader.told())
+    return BulletinFile(clean(path.name), found, reader.told())
 
 
 def _parsed(path: Path) -> Any:

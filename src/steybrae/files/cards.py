@@ -11,6 +11,7 @@ from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.wording import cliffs_text
 from steybrae.files.results import as_json
 from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.names import defused
 from steybrae.quantities import round_up, shown_slope_deg
 
 __all__ = ["card_cautions_text", "card_csv", "card_geojson"]
@@ -84,8 +85,8 @@ def _row(leg: CardLeg) -> dict[str, Any]:
     ground = leg.ground
     return {
         "leg": leg.number,
-        "from": leg.from_,
-        "to": leg.to,
+        "from": defused(leg.from_),
+        "to": defused(leg.to),
         "from_lat_deg": round(leg.from_place.lat_deg, 7),
         "from_lon_deg": round(leg.from_place.lon_deg, 7),
         "from_reference": leg.from_place.reference,

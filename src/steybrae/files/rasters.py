@@ -30,6 +30,7 @@ from steybrae.files.quiet import quiet_messages
 from steybrae.files.tiff_head import is_tiff, largest_block_bytes
 from steybrae.files.tiles import RasterFile, Tile, check_band, join, scaling_words
 from steybrae.files.vrt import amended, is_vrt
+from steybrae.names import clean
 from steybrae.terrain.dem import Array, Dem, Grid
 
 __all__ = ["CACHE_BYTES", "ModelInfo", "RasterModel", "open_model"]
@@ -247,10 +248,10 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
         metres, source = (unit, "--z-unit") if unit is not None else height_unit(opened)
         grid, tiles = join(opened, metres)
         info = ModelInfo(
-            files=tuple(path.name for path in paths),
+            files=tuple(clean(path.name) for path in paths),
             fingerprints=tuple(files_fingerprint(files) for files in parts),
             parts=tuple(parts),
-            crs=grid.crs.name,
+            crs=clean(grid.crs.name),
             height_unit_m=metres,
             height_unit_from=source,
             scaling=scaling_words(opened),
@@ -294,7 +295,7 @@ def _open(path: Path, given: Collection[Path]) -> tuple[Any, tuple[Path, ...]]:
         raise
     said = [] if virtual else map(Path, found.files)
     files = (each for file in (path.absolute(), *sources) for each in (file, *sidecars(file)))
-    return _with_all_processors(found), tuple(dict.fromkeys((*files, *said)))
+    return found, tuple(dict.fromkeys((*files, *said)))
 
 
 def _opened(name: str, drivers: Sequence[str]) -> Any:
@@ -304,7 +305,7 @@ def _opened(name: str, drivers: Sequence[str]) -> Any:
             with warnings.catch_warnings():
                 # Said as an error, in our words, when the transform is looked at.
                 warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
-                return rasterio.open(name, driver=driver)
+                return _with_all_processors(rasterio.open(name, driver=driver))
         # A text in the file that is not UTF-8 comes out of rasterio as it is.
         except (rasterio.errors.RasterioError, UnicodeDecodeError):
             continue

@@ -10,13 +10,17 @@ import math
 import types
 import typing
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from steybrae.errors import PlanError
+from steybrae.names import clean
 
 __all__ = ["build"]
+
+MOST_TEXT: Final = 40_000
+"""Longest text in a plan, characters (our choice): twice a bulletin's longest."""
 
 
 def build(kind: Any, value: Any, array: Callable[[str], np.ndarray], where: str) -> Any:  # noqa: PLR0911
@@ -67,15 +71,22 @@ def build(kind: Any, value: Any, array: Callable[[str], np.ndarray], where: str)
     if kind is float and type(value) in (int, float) and math.isfinite(value):
         return float(value)
     if kind in (int, str, bool) and type(value) is kind:
-        return value.encode().decode() if kind is str else value  # half a surrogate pair raises
+        return _plain(value, where) if kind is str else value
     if origin is typing.Literal and value in args:
         return value
     raise _misfit(where, getattr(kind, "__name__", str(kind)), value)
 
 
 def _misfit(where: str, expected: str, value: Any) -> PlanError:
-    message = f"The plan's {where} should be {expected}; got {value!r:.60}. Save the plan again."
+    message = f"The plan's {where} should be {expected}; got {value!a:.60}. Save the plan again."
     return PlanError(message)
+
+
+def _plain(value: str, where: str) -> str:
+    """Refuse what no text of ours holds: they were cleaned on their way in."""
+    if clean(value, MOST_TEXT) != value:
+        raise _misfit(where, "plain text", value)
+    return value
 
 
 def _build_array(args: tuple[Any, ...], value: Any, array: Any, where: str) -> np.ndarray:

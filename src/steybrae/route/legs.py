@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from steybrae.errors import RouteError
+from steybrae.names import clean
 from steybrae.route.places import Place
 
 __all__ = ["Route"]
@@ -18,7 +19,7 @@ class Route:
     Attributes
     ----------
     name
-        Name in the file, or the file's own.
+        Name in the file, or the file's own, cleaned (`steybrae.names`).
     points
         Every vertex of the line, in walking order, at least two.
     turn_points
@@ -43,7 +44,8 @@ class Route:
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        """Refuse lines that cannot be walked."""
+        """Refuse lines that cannot be walked, and clean the name."""
+        object.__setattr__(self, "name", clean(self.name))
         if len(self.points) < 2:
             message = (
                 f"A route needs two points or more; {self.name!r} has {len(self.points)}. "

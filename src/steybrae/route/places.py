@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.errors import PlaceError
+from steybrae.names import clean
 from steybrae.route.grid_references import square_named
 from steybrae.route.grid_texts import bng_text, mgrs_text, utm_text
 from steybrae.route.lat_lon import latlon_text, read_lat_lon
@@ -32,9 +33,9 @@ class Place:
     lon_deg
         Longitude, degrees east, -180 to 180.
     name
-        Name in the file or on the command line; may be empty.
+        Name in the file or on the command line, cleaned (`steybrae.names`); may be empty.
     written
-        The position as its author wrote it; may be empty.
+        The position as its author wrote it, cleaned; may be empty.
     error_m
         Radius about the position that holds the whole square that the written form names,
         metres: half the square's diagonal. 0 where nothing is known of it.
@@ -52,7 +53,9 @@ class Place:
     error_m: float = 0.0
 
     def __post_init__(self) -> None:
-        """Refuse positions that lie nowhere."""
+        """Refuse positions that lie nowhere, and clean the texts."""
+        object.__setattr__(self, "name", clean(self.name))
+        object.__setattr__(self, "written", clean(self.written))
         finite = math.isfinite(self.lat_deg) and math.isfinite(self.lon_deg)
         if not finite or abs(self.lat_deg) > 90.0 or abs(self.lon_deg) > 180.0:
             message = (

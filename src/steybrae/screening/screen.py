@@ -12,6 +12,7 @@ from steybrae import __version__
 from steybrae.bands import BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import OffModelError, RouteError
+from steybrae.names import clean
 from steybrae.quantities import LAND_HEIGHTS_M, round_down
 from steybrae.route.ascent import reversal_m
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
@@ -239,7 +240,7 @@ def _facts(
     return ModelFacts(
         files=settings.origin.files,
         fingerprints=settings.origin.fingerprints,
-        crs=grid.crs.name,
+        crs=clean(grid.crs.name),
         cell_size_m=cell,
         height_unit_m=settings.origin.height_unit_m,
         height_unit_from=settings.origin.height_unit_from,
