@@ -69,6 +69,10 @@ class Band:
     label: str
 
 
+MOST_EDGES: Final = 40
+"""Most edges of bands (our choice): more are no bands but a table."""
+
+
 @dataclass(frozen=True)
 class BandScheme:
     """Bands from 0 to 90 degrees, cut at the edges.
@@ -81,13 +85,19 @@ class BandScheme:
     Raises
     ------
     QuantityError
-        No edge, or edges that do not rise from above 0 to below 90.
+        No edge, more than `MOST_EDGES`, or edges that do not rise from above 0 to below 90.
     """
 
     edges_deg: tuple[float, ...] = DEFAULT_EDGES_DEG
 
     def __post_init__(self) -> None:
         """Refuse edges that do not rise."""
+        if len(self.edges_deg) > MOST_EDGES:
+            message = (
+                f"Bands should have at most {MOST_EDGES} edges; got {len(self.edges_deg)}. Write them like "
+                "25,30,35,40,45,55."
+            )
+            raise QuantityError(message)
         rising = all(low < high for low, high in zip(self.edges_deg, self.edges_deg[1:], strict=False))
         inside = all(0.0 < edge < 90.0 for edge in self.edges_deg)  # false for NaN
         if not self.edges_deg or not rising or not inside:

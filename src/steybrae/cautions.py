@@ -6,14 +6,25 @@ apply, in the order in which they stand here. No option of any command turns the
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Final
 
+from steybrae.errors import PlanError
+from steybrae.names import clean
 from steybrae.quantities import LAND_HEIGHTS_M, round_up
 from steybrae.ranges import Range
 
-__all__ = ["SAME_CELLS", "Caution", "Cautions", "HeightsRead", "Situation", "cautions_for"]
+__all__ = [
+    "SAME_CELLS",
+    "Caution",
+    "Cautions",
+    "HeightsRead",
+    "Situation",
+    "cautions_for",
+    "joined_cautions",
+]
 
 COARSE_CELL_M: Final = 20.0
 """Cells above this size, metres, are coarser than the piece of slope that decides, about
@@ -421,6 +432,22 @@ _TOLD_LINES: Final = {
 _LINES: Final = {rule.key: rule.line for rule in _RULES} | _TOLD_LINES
 
 
+MOST_SETTINGS: Final = 4000
+"""Longest caution on a file of settings, characters (our choice)."""
+
+_FREE: Final = {
+    "scaled_heights": re.compile(r"The numbers of the model become heights by .* compare a height with the map\."),
+    "settings_file": re.compile(r"Not typed but taken from .*"),
+}
+"""Cautions that quote files, and how they are worded."""
+
+_TOLD: Final = (
+    *("unit_doubtful", "absurd_heights", "same_heights", "scaled_heights", "overhead_left_out"),
+    "settings_file",
+)
+"""Cautions whose words hold figures, in their order."""
+
+
 def _absurd_words(share: float) -> str:
     if share == 0.0:
         return ""
@@ -494,4 +521,48 @@ def settings_file_caution(name: str, taken: Mapping[str, str], narrows: Sequence
             f" What is said of how well slopes are known rests on {' and '.join(narrows)} there: "
             "see that it holds for this model and this line."
         )
-    return Caution("settings_file", text)
+    return Caution("settings_file", clean(text, MOST_SETTINGS))
+
+
+def joined_cautions(called_for: Iterable[Caution], held: Iterable[Caution]) -> tuple[Caution, ...]:
+    """Join the cautions that figures call for with those that a file held beside them.
+
+    Parameters
+    ----------
+    called_for
+        From `cautions_for`; their texts lead.
+    held
+        As read. Some rest on what no file keeps, and stay.
+
+    Returns
+    -------
+    tuple of Caution
+        Each key once, in our order.
+
+    Raises
+    ------
+    PlanError
+        One that the file held is none of ours.
+    """
+    found = {caution.key: caution for caution in called_for}
+    ours = {rule.key: rule.text for rule in _RULES}
+    for caution in held:
+        share = _share_told(caution.text)
+        told = {"absurd_heights": _absurd_words(share), "same_heights": _same_words(share)}
+        wording = _FREE.get(caution.key)
+        free = wording is not None and wording.fullmatch(caution.text) is not None
+        if caution.key not in found and not free and caution.text != (ours | told).get(caution.key):
+            message = (
+                "The cautions of a plan should be ours, word for word; "
+                f"{caution.key[:40]!a} is not. Save the plan again."
+            )
+            raise PlanError(message)
+        found.setdefault(caution.key, caution)
+    order = [*ours, *_TOLD]
+    return tuple(sorted(found.values(), key=lambda caution: order.index(caution.key)))
+
+
+def _share_told(text: str) -> float:
+    """Share of heights that a caution tells."""
+    told = re.match(r"About (\d{1,3}\.\d) percent", text)
+    return float(told[1]) / 100.0 if told else 0.0005

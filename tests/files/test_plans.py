@@ -15,14 +15,19 @@ from typing import Any
 import numpy as np
 import pytest
 
+from steybrae.bands import BandScheme
+from steybrae.cautions import Situation, cautions_for, joined_cautions
 from steybrae.errors import FileReadError, FileWriteError, PlanError, SteybraeError
 from steybrae.files import plans
 from steybrae.files.plans import PLAN_SCHEMA, read_plan, write_plan
 from steybrae.files.rasters import open_model
 from steybrae.files.results import json_text
 from steybrae.files.routes import read_route
+from steybrae.route.turns import MAX_CHOSEN_LEGS
 from steybrae.screening import RouteScreening, Settings, screen_route
+from steybrae.screening.forecast_ground import with_forecast_ground
 from steybrae.screening.relief import with_relief
+from steybrae.screening.screen import route_totals
 
 Tree = dict[str, Any]
 
@@ -92,9 +97,9 @@ class TestRoundTrip:
 
     def test_infinite_floats(self, screening: RouteScreening, tmp_path: Path) -> None:
         for value in (np.inf, -np.inf, np.nan):
-            totals = dataclasses.replace(screening.totals, length_m=float(value))
-            write_plan(tmp_path / "p.zip", dataclasses.replace(screening, totals=totals), force=True)
-            np.testing.assert_equal(read_plan(tmp_path / "p.zip").totals.length_m, float(value))
+            settings = dataclasses.replace(screening.settings, interval_m=float(value))
+            write_plan(tmp_path / "p.zip", dataclasses.replace(screening, settings=settings), force=True)
+            np.testing.assert_equal(read_plan(tmp_path / "p.zip").settings.interval_m, float(value))
 
     def test_an_existing_plan_is_kept(self, screening: RouteScreening, tmp_path: Path) -> None:
         path = tmp_path / "plan.zip"
@@ -127,12 +132,16 @@ class Forged:
     def result(self) -> Tree:
         return self.tree["result"]  # type: ignore[no-any-return]
 
-    def said(self, *, text: str | None = None) -> str:
-        """Write it and return what reading says."""
+    def write(self, text: str | None = None) -> None:
+        """Put it together again."""
         self.entries["plan.json"] = (json.dumps(self.tree) if text is None else text).encode()
         with zipfile.ZipFile(self.path, "w", zipfile.ZIP_DEFLATED) as archive:
             for name, data in self.entries.items():
                 archive.writestr(name, data)
+
+    def said(self, *, text: str | None = None) -> str:
+        """Write it and return what reading says."""
+        self.write(text)
         return said(self.path)
 
 
@@ -480,3 +489,118 @@ def test_whatever_byte_is_changed_the_answer_is_ours(good: Path, tmp_path: Path)
             read_plan(path)
         except SteybraeError:
             continue
+
+
+def changed(place: str, value: Any) -> Callable[[Tree], None]:
+    """Return what puts a value at a place such as ``legs.0.band``."""
+
+    def change(result: Tree) -> None:
+        *way, last = place.split(".")
+        at: Any = result
+        for part in way:
+            at = at[int(part)] if part.isdigit() else at[part]
+        at[int(last) if last.isdigit() else last] = value
+
+    return change
+
+
+class TestTampered:
+    """A plan that somebody changed by hand: what follows from its parts is worked out anew or refused."""
+
+    def test_cautions_come_back(self, forged: Forged, screening: RouteScreening) -> None:
+        forged.result["cautions"] = []
+        for leg in forged.result["legs"]:
+            leg["cautions"] = []
+        forged.write()
+        found = read_plan(forged.path)
+        assert found.cautions == screening.cautions
+        assert {c.key for c in found.legs[0].cautions} == {c.key for c in screening.legs[0].cautions}
+
+    def test_a_caution_reworded_is_ours_again_and_one_of_others_refused(
+        self, forged: Forged, screening: RouteScreening
+    ) -> None:
+        forged.result["cautions"][0]["text"] = "All is well."
+        forged.write()
+        assert read_plan(forged.path).cautions == screening.cautions
+        forged.result["cautions"].append({"key": "sample", "text": "Go."})
+        assert forged.said() == (
+            "The cautions of a plan should be ours, word for word; 'sample' is not. Save the plan again."
+        )
+
+    def test_cautions_that_rest_on_what_no_plan_keeps_stay(
+        self, screening: RouteScreening, tmp_path: Path
+    ) -> None:
+        more = cautions_for(Situation(sample=True, places_swapped=True, absurd_share=0.123))[2:]
+        assert [caution.key for caution in more] == ["sample", "swapped", "absurd_heights"]
+        held = joined_cautions(screening.cautions, more)
+        write_plan(tmp_path / "p.zip", dataclasses.replace(screening, cautions=held))
+        assert read_plan(tmp_path / "p.zip").cautions == held
+
+    @pytest.mark.parametrize(
+        ("change", "what"),
+        [
+            (changed("legs", []), "it should have legs numbered from 1"),
+            (changed("legs.0.number", 7), "it should have legs numbered from 1"),
+            (changed("totals.slope_max_deg", 12.0), "its totals are not those of its legs"),
+            (changed("totals.unknown_m", 99.0), "its totals are not those of its legs"),
+            (changed("totals.open_above", None), "totals.open_above should be bool"),
+            (changed("legs.0.slope_max_deg", 89.0), "in leg 1 the steepest slope lies outside"),
+            (
+                changed("legs.0.slope_high_deg", None),
+                "in leg 1 something is unknown and it is not open above",
+            ),
+            (changed("legs.0.band", None), "in leg 1 the band is not that of its steepest slope"),
+            (changed("legs.0.bands_possible", []), "in leg 1 the possible bands are not those"),
+            (
+                changed("legs.0.unknown_m", 50.0),
+                "in leg 1 the metres in bands and of unknown ground do not add",
+            ),
+            (changed("legs.0.length_m", 0.0), "in leg 1 lengths are not numbers of metres"),
+            (changed("legs.0.length_m", {"float": "inf"}), "in leg 1 lengths are not numbers of metres"),
+            (changed("legs.0.band_lengths_m", {}), "in leg 1 the bands are not those of its edges"),
+            (changed("legs.0.steep_m", 1e6), "in leg 1 steep ground is longer than itself"),
+            (changed("legs.0.elevation_min_m", 8000.0), "in leg 1 the lowest height lies above the highest"),
+            (changed("settings.edges_deg", list(range(1, 80))), "should have at most 40 edges; got 79"),
+            (changed("settings.edges_deg", [10.0, 20.0]), "in leg 1 the bands are not those of its edges"),
+            (changed("model.cell_size_m", [0.0, 0.0]), "cells of a size and a height unit"),
+        ],
+    )
+    def test_contradictions(self, forged: Forged, change: Callable[[Tree], None], what: str) -> None:
+        change(forged.result)
+        assert what in forged.said()
+
+    def test_slopes_made_gentler_everywhere_but_along_the_line(
+        self, forged: Forged, screening: RouteScreening
+    ) -> None:
+        """Figures and totals that agree with each other, and not with the points of the leg."""
+        leg, totals = forged.result["legs"][0], forged.result["totals"]
+        gentle = {"low_deg": 0.0, "high_deg": 25.0, "label": "<25"}
+        lengths = dict.fromkeys(leg["band_lengths_m"], 0.0)
+        leg.update(slope_max_deg=5.0, slope_low_deg=4.0, slope_high_deg=6.0, slope_corridor_max_deg=5.0)
+        leg.update(band=gentle, bands_possible=[gentle])
+        leg.update(band_lengths_m={**lengths, "<25": leg["length_m"]}, steep_m=0.0)
+        assert totals["legs"] == len(screening.legs)
+        assert "in leg 1 a point is steeper than its steepest slope" in forged.said()
+
+
+def test_a_plan_of_1000_legs_is_read_again(
+    screening: RouteScreening, sample_dem: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As many legs as may be chosen, with all that a plan can hold of each; 20 here stand for them."""
+    route = read_route(sample_dem / "day.gpx")
+    one = dataclasses.replace(route, points=route.points[:2], turn_points=(0, 1))
+    with open_model([sample_dem / "stey_massif.tif"]) as model:
+        grounds = with_forecast_ground(screening, one, model, Settings()).forecast_grounds
+    assert grounds is not None
+    assert screening.relief is not None
+    legs = tuple(dataclasses.replace(screening.legs[0], number=k + 1) for k in range(20))
+    totals = route_totals(legs, BandScheme(screening.settings.edges_deg))
+    relief = dataclasses.replace(screening.relief, legs=screening.relief.legs[:1] * 20)
+    whole = dataclasses.replace(
+        screening, legs=legs, totals=totals, relief=relief, forecast_grounds=grounds[:1] * 20
+    )
+    write_plan(tmp_path / "p.zip", whole)
+    with zipfile.ZipFile(tmp_path / "p.zip") as archive:
+        assert len(archive.namelist()) / 20 * MAX_CHOSEN_LEGS <= plans.MOST_ENTRIES
+    monkeypatch.setattr(plans, "MOST_ENTRIES", plans.MOST_ENTRIES // (MAX_CHOSEN_LEGS // 20))
+    alike(whole, read_plan(tmp_path / "p.zip"))

@@ -28,14 +28,15 @@ from steybrae.errors import FileReadError, PlanError
 from steybrae.files.typed import build
 from steybrae.files.whole import write_whole
 from steybrae.screening.result import RouteScreening
+from steybrae.screening.sound import sound
 
 __all__ = ["PLAN_SCHEMA", "read_plan", "write_plan"]
 
 PLAN_SCHEMA: Final = "steybrae-plan/4"
 """Name and version of the form of a plan."""
 
-MOST_ENTRIES: Final = 20_000
-"""Most files in a plan (our choice): far above a day's legs, far below a bomb."""
+MOST_ENTRIES: Final = 50_000
+"""Most files in a plan (our choice): 1 000 legs have 15 each, and there may be more columns one day."""
 
 MOST_BYTES: Final = 256 * 2**20
 """Most bytes that a plan may unpack to (our choice)."""
@@ -140,7 +141,8 @@ def read_plan(path: Path) -> RouteScreening:
     Returns
     -------
     RouteScreening
-        Equal to what was saved.
+        Equal to what was saved; what was changed since is refused or worked out anew
+        (`steybrae.screening.sound`).
 
     Raises
     ------
@@ -208,7 +210,7 @@ def _unpack_archive(archive: zipfile.ZipFile, name: str) -> RouteScreening:
     for what, shapes in _shapes(found):
         if len(set(shapes)) != 1 or not shapes[0]:
             raise _not_a_plan(name, f"the arrays of {what} differ in shape")
-    return found
+    return sound(found)
 
 
 def _shapes(found: RouteScreening) -> Iterator[tuple[str, list[tuple[int, ...]]]]:

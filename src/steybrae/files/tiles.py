@@ -164,7 +164,7 @@ def scaling_words(opened: Sequence[RasterFile]) -> str:
     """Say which scale and offset the files state; an empty string where they state none."""
     found: dict[tuple[float, float], str] = {}
     for file in opened:
-        found.setdefault((file.data.scales[0], file.data.offsets[0]), Path(file.name).name)
+        found.setdefault((file.data.scales[0], file.data.offsets[0]), clean(Path(file.name).name))
     if set(found) == {(1.0, 0.0)}:
         return ""
     said = "; ".join(f"{scale:g} and {offset:g} ({name})" for (scale, offset), name in found.items())

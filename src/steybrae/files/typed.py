@@ -10,6 +10,7 @@ import math
 import types
 import typing
 from collections.abc import Callable
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
@@ -103,7 +104,7 @@ def _build_array(args: tuple[Any, ...], value: Any, array: Any, where: str) -> n
 def _build_dataclass(kind: Any, value: Any, array: Any, where: str) -> Any:
     if not isinstance(value, dict):
         raise _misfit(where, "an object", value)
-    hints = typing.get_type_hints(kind)
+    hints = _hints(kind)
     names = [field.name for field in dataclasses.fields(kind)]
     if set(value) != set(names):
         odd = [*sorted(set(names) - set(value)), *sorted(set(value) - set(names))][:4]
@@ -113,6 +114,11 @@ def _build_dataclass(kind: Any, value: Any, array: Any, where: str) -> Any:
         )
         raise PlanError(message)
     return kind(**{name: build(hints[name], value[name], array, f"{where}.{name}") for name in names})
+
+
+@cache
+def _hints(kind: Any) -> dict[str, Any]:
+    return typing.get_type_hints(kind)
 
 
 def _build_tuple(args: tuple[Any, ...], value: Any, array: Any, where: str) -> tuple[Any, ...]:

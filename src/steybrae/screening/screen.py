@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Final
@@ -44,7 +45,16 @@ from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import slope_uncertainty
 
-__all__ = ["ModelOrigin", "Settings", "cross_check_route", "leg_look", "route_tracks", "screen_route"]
+__all__ = [
+    "ModelOrigin",
+    "Settings",
+    "cross_check_route",
+    "doubtful_heights",
+    "leg_look",
+    "route_totals",
+    "route_tracks",
+    "screen_route",
+]
 
 WALKED_MEDIAN_DEG: Final = 60.0
 """Median slope of the ground that no walked line has (our choice: ground of 30 degrees in feet,
@@ -175,13 +185,13 @@ def screen_route(
     names = tuple(leg.from_ for leg in legs)
     found = places_on(tracks, names, grounds, above, known)
     legs = [replace(leg, drop=drop) for leg, drop in zip(legs, found.drops, strict=True)]
-    totals = _totals(legs, settings.bands)
+    totals = route_totals(legs, settings.bands)
     whole = situation(
         unknown_m=totals.unknown_m,
         unknown_near=any(_unknown_near(leg) for leg in legs),
         open_above=totals.open_above,
         places_swapped=swapped,
-        unit_doubtful=_doubtful_heights(legs, totals),
+        unit_doubtful=doubtful_heights(legs, totals),
         heights=source.heights_read,
     )
     return RouteScreening(
@@ -328,7 +338,8 @@ def _outside_words(lon: np.ndarray, lat: np.ndarray, grid: Grid) -> str:
     return f"{words} Give a model of that ground."
 
 
-def _totals(legs: list[LegScreening], bands: BandScheme) -> Totals:
+def route_totals(legs: Sequence[LegScreening], bands: BandScheme) -> Totals:
+    """Sum up the legs of a whole line, one or more; the steepest of them leads."""
     length = sum(leg.length_m for leg in legs)
     unknown = sum(leg.unknown_m for leg in legs)
     on_line = [leg for leg in legs if leg.slope_max_deg is not None]
@@ -375,7 +386,7 @@ def _overhead_deg(leg: LegScreening) -> float | None:
     return None if sight is None else sight.deg
 
 
-def _doubtful_heights(legs: list[LegScreening], totals: Totals) -> str:
+def doubtful_heights(legs: Sequence[LegScreening], totals: Totals) -> str:
     """Say why heights look like another unit; empty where they do not."""
     low, top = totals.elevation_min_m, totals.elevation_max_m
     if low is None or top is None:

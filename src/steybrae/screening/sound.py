@@ -1,0 +1,160 @@
+"""Whether a result that was read from a file can be one of ours.
+
+A saved plan may come from somebody else. What can be worked out from its parts is worked out anew:
+the totals and every caution that follows from what it says. What contradicts itself is refused.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Iterator
+from typing import Any, Final
+
+import numpy as np
+
+from steybrae.bands import STEEP_DEG, BandScheme
+from steybrae.cautions import Situation, cautions_for, joined_cautions
+from steybrae.errors import PlanError
+from steybrae.quantities import shown_slope_deg
+from steybrae.screening.leg import possible_bands
+from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.screening.screen import doubtful_heights, route_totals
+from steybrae.screening.start_asked import left_out_words, lowered_to_deg
+
+__all__ = ["sound"]
+
+SAME: Final = 1e-6
+"""Share of a sum by which it may differ from its parts: rounding of other machines (our choice)."""
+
+SAME_M: Final = 0.01
+"""Metres by which lengths may differ from their sum (our choice)."""
+
+
+def sound(found: RouteScreening) -> RouteScreening:
+    """Work out anew what follows from a result's parts, and refuse what contradicts itself.
+
+    Parameters
+    ----------
+    found
+        As read.
+
+    Returns
+    -------
+    RouteScreening
+        With every caution that its figures call for, whatever it said of them, and those others of
+        ours that it held; its totals are those of its legs.
+
+    Raises
+    ------
+    PlanError
+        No leg, or figures that contradict each other: which.
+    """
+    for what in _contradictions(found):
+        message = f"The parts of a plan should agree; {what}. Save the plan again."
+        raise PlanError(message)
+    situation = _situation(found)
+    legs = tuple(_with_leg_cautions(leg, situation) for leg in found.legs)
+    near = any(caution.key == "unknown_near" for leg in legs for caution in leg.cautions)
+    whole = dataclasses.replace(
+        situation,
+        unknown_m=found.totals.unknown_m,
+        unknown_near=near,
+        open_above=found.totals.open_above,
+        unit_doubtful=doubtful_heights(legs, found.totals),
+    )
+    cautions = joined_cautions(cautions_for(whole), found.cautions)
+    return dataclasses.replace(found, legs=legs, cautions=cautions)
+
+
+def _situation(found: RouteScreening) -> Situation:
+    """Say what is the same for the whole line and for each leg."""
+    settings, model = found.settings, found.model
+    return Situation(
+        from_model=True,
+        overhead=True,
+        cell_size_m=max(model.cell_size_m),
+        unit_assumed=model.height_unit_from == "assumed",
+        datum_accuracy_m=model.datum_accuracy_m,
+        start_lowered_to_deg=lowered_to_deg(settings.start_zones, (leg.overhead for leg in found.legs)),
+        bulletin=found.forecast is not None,
+        overhead_left_out=left_out_words(settings.start_zones, settings.reach_m),
+    )
+
+
+def _with_leg_cautions(leg: LegScreening, situation: Situation) -> LegScreening:
+    own = dataclasses.replace(situation, bulletin=False, unknown_m=leg.unknown_m, open_above=leg.open_above)
+    return dataclasses.replace(leg, cautions=joined_cautions(cautions_for(own), leg.cautions))
+
+
+def _contradictions(found: RouteScreening) -> Iterator[str]:
+    """Say what contradicts what; the first is enough."""
+    if not found.legs or [leg.number for leg in found.legs] != list(range(1, len(found.legs) + 1)):
+        yield "it should have legs numbered from 1"
+        return
+    bands = BandScheme(found.settings.edges_deg)
+    if not all(0.0 < side_m < math.inf for side_m in (*found.model.cell_size_m, found.model.height_unit_m)):
+        yield "its model should have cells of a size and a height unit"
+    for leg in found.legs:
+        for what in (*_lengths(leg, bands), *_slopes(leg, bands), *_along(leg)):
+            yield f"in leg {leg.number} {what}"
+    if not _alike(route_totals(found.legs, bands), found.totals):
+        yield "its totals are not those of its legs"
+
+
+def _lengths(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
+    lengths = [*leg.band_lengths_m.values(), leg.unknown_m]
+    if not 0.0 < leg.length_m < math.inf or not all(0.0 <= metres < math.inf for metres in lengths):
+        yield "lengths are not numbers of metres"
+    elif tuple(leg.band_lengths_m) != bands.labels:
+        yield "the bands are not those of its edges"
+    elif abs(sum(lengths) - leg.length_m) > SAME_M + SAME * leg.length_m:
+        yield "the metres in bands and of unknown ground do not add up to its length"
+    if leg.steep_m > leg.length_m + SAME_M or leg.steep_stretch_m > leg.length_m + SAME_M:
+        yield "steep ground is longer than itself"
+    if (leg.elevation_min_m or 0.0) > (leg.elevation_max_m or 0.0):
+        yield "the lowest height lies above the highest"
+
+
+def _slopes(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
+    low, slope, high = leg.slope_low_deg, leg.slope_max_deg, leg.slope_high_deg
+    corridor = leg.slope_corridor_max_deg
+    known = [value for value in (low, slope, high, corridor) if value is not None]
+    if not all(0.0 <= value <= 90.0 for value in known):
+        yield "a slope lies outside 0 to 90 degrees"
+        return
+    if slope is not None and ((low or 0.0) > slope or slope > (90.0 if high is None else high)):
+        yield "the steepest slope lies outside its own interval"
+    if leg.band != (None if slope is None else bands.band(slope)):
+        yield "the band is not that of its steepest slope"
+    if leg.bands_possible != possible_bands(bands, slope, high, corridor):
+        yield "the possible bands are not those of its slopes"
+    if not leg.open_above and (leg.unknown_m > 0.0 or high is None):
+        yield "something is unknown and it is not open above"
+    steeper = bands.bands[0 if slope is None else bands.index(slope) + 1 :]
+    if any(leg.band_lengths_m.get(band.label, 0.0) > 0.0 for band in steeper):
+        yield "metres lie in a band above its steepest slope"
+
+
+def _along(leg: LegScreening) -> Iterator[str]:
+    """Points along a leg against what is said of the whole; single ones may lie on an end."""
+    slope, known = leg.points.slope_deg, leg.points.known
+    steepest = np.nanmax(slope, initial=0.0)
+    if steepest > (leg.slope_max_deg or 0.0) + SAME or np.nanmin(slope, initial=0.0) < 0.0:
+        yield "a point is steeper than its steepest slope"
+    if leg.unknown_m == 0.0 and np.count_nonzero(~known) > 2:
+        yield "points are unknown and no metres are"
+    if leg.steep_m == 0.0 and np.count_nonzero(shown_slope_deg(slope[np.isfinite(slope)]) >= STEEP_DEG) > 2:
+        yield "points are steep and no metres are"
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """Tell equal results, numbers within `SAME`."""
+    if dataclasses.is_dataclass(one) and type(one) is type(other):
+        names = [field.name for field in dataclasses.fields(one)]
+        return all(_alike(getattr(one, name), getattr(other, name)) for name in names)
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(_alike(one[key], other[key]) for key in one)
+    if isinstance(one, float) and isinstance(other, float):
+        return math.isclose(one, other, rel_tol=SAME, abs_tol=SAME)
+    return bool(one == other)
