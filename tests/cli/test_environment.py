@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from steybrae.cli import start
 from steybrae.files import offline
 
 CODE = "from steybrae.cli.app import main; main()"
@@ -66,3 +69,76 @@ def test_what_is_taken_out_and_what_stays(monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setattr(offline, "_has", lambda _package, _folder: True)
     offline.own_environment()
     assert "PROJ_DATA" not in os.environ
+
+
+def rows(log: Path) -> int:
+    return len(log.read_text("utf-8").splitlines()) - 1
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "cp437", "ascii"])
+def test_a_terminal_that_lacks_letters(tmp_path: Path, encoding: str) -> None:
+    log = tmp_path / "log.csv"
+    arguments = ("reading", "34deg", "--log", str(log), "--observer", "Łucja", "--note", "雪 ã")
+    done = run(*arguments, PYTHONIOENCODING=encoding)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert rows(log) == 1
+    told = run("reading", "--review", str(log), "--json", PYTHONIOENCODING=encoding)
+    assert json.loads(told.stdout.decode(encoding))["rows"] == 1
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a POSIX shell closes them")
+@pytest.mark.parametrize("closed", [">&-", "2>&-", "<&- >&- 2>&-"])
+def test_streams_that_are_closed(tmp_path: Path, closed: str) -> None:
+    """Nothing printed may go into a file that is opened in a closed stream's place."""
+    log = tmp_path / "log.csv"
+    command = shlex.join([sys.executable, "-c", CODE, "reading", "34deg", "--log", str(log)])
+    done = subprocess.run(["sh", "-c", f"{command} {closed}"], capture_output=True, check=False, timeout=120)
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert rows(log) == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_what_could_not_be_printed_is_not_logged(tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    with Path("/dev/full").open("w") as full:
+        command = [sys.executable, "-c", CODE, "reading", "34deg", "--log", str(log)]
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, check=False, timeout=120)
+    assert done.returncode == 2
+    assert done.stderr.decode().startswith("steybrae: The system refused: ")
+    assert not log.exists()
+
+
+def test_a_zone_of_another_planet(tmp_path: Path) -> None:
+    done = run("reading", "34deg", "--log", str(tmp_path / "log.csv"), TZ="UTC+99")
+    assert done.returncode == 2
+    assert done.stderr.decode() == (
+        "steybrae: The time zone of this computer should lie within 24 hours of UTC; it does not (see the "
+        "setting TZ). Type the time with --time.\n"
+    )
+
+
+def test_ctrl_c_while_it_loads(monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(*_: Any, **__: Any) -> Any:
+        raise KeyboardInterrupt
+
+    monkeypatch.delitem(sys.modules, "steybrae.cli.app")
+    monkeypatch.setattr("builtins.__import__", interrupted)
+    with pytest.raises(SystemExit) as stop:
+        start.main()
+    monkeypatch.undo()
+    assert stop.value.code == 130
+
+
+@pytest.mark.skipif(os.name == "nt" or sys.platform == "darwin", reason="their names are always Unicode")
+def test_names_that_are_no_utf8(tmp_path: Path, sample_dem: Path) -> None:
+    odd = os.fsencode(tmp_path) + b"/\xff\x1b[2J"
+    Path(os.fsdecode(odd + b".gpx")).write_bytes((sample_dem / "day.gpx").read_bytes())
+    Path(os.fsdecode(odd + b".tif")).write_bytes((sample_dem / "stey_massif.tif").read_bytes())
+    done = run("route", os.fsdecode(odd + b".gpx"), "--sample")
+    assert (done.returncode, done.stderr) == (0, b"")
+    done = run("ground", "59.2 -8.0", "--dem", os.fsdecode(odd + b".tif"))
+    assert done.returncode == 2
+    assert done.stderr.decode() == (
+        f"steybrae: The name of an elevation model should be UTF-8, for GDAL takes no other; "
+        f"{tmp_path}/\ufffd\ufffd[2J.tif is not. Rename the file.\n"
+    )

@@ -562,6 +562,8 @@ class TestTampered:
             (changed("legs.0.elevation_min_m", 8000.0), "in leg 1 the lowest height lies above the highest"),
             (changed("settings.edges_deg", list(range(1, 80))), "should have at most 40 edges; got 79"),
             (changed("settings.edges_deg", [10.0, 20.0]), "in leg 1 the bands are not those of its edges"),
+            (changed("places", []), "has no place that matters and is not named as without"),
+            (changed("legs_without", [1, 2, 3]), "is named as without a place that matters and has one"),
             (changed("model.cell_size_m", [0.0, 0.0]), "cells of a size and a height unit"),
         ],
     )

@@ -722,6 +722,55 @@ class TestVirtualRasters:
         assert refusal(ModelError, path) == NOT_SIDE_BY_SIDE.format(path=path, what="VRTRawRasterBand")
 
 
+MOON = (
+    'GEOGCS["GCS_Moon_2000",DATUM["D_Moon_2000",SPHEROID["Moon_2000_IAU_IAG",1737400.0,0.0]],'
+    'PRIMEM["Reference_Meridian",0.0],UNIT["Degree",0.0174532925199433]]'
+)
+NOWHERE = 'GEOGCS["x",DATUM["y",SPHEROID["z",-1,298]],PRIMEM["g",0],UNIT["degree",0]]'
+
+
+class TestNowhere:
+    """Places that are none: other bodies, broken systems, cells without a size."""
+
+    def test_another_body(self, tmp_path: Path) -> None:
+        rasterio.shutil.copy(write(tmp_path / "a.tif", heights()), tmp_path / "dem.asc", driver="AAIGrid")
+        (tmp_path / "dem.prj").write_text(MOON)
+        message = refusal(ModelError, tmp_path / "dem.asc")
+        assert message.startswith(f"The elevation model {tmp_path / 'dem.asc'} should ")
+        assert message.endswith("Set it anew, for instance with gdal_translate -a_srs EPSG:27700.")
+
+    @pytest.mark.parametrize("prj", ["", "garbage", NOWHERE, "\xff\xfe" * 50])
+    def test_a_prj_that_says_nothing(self, tmp_path: Path, prj: str) -> None:
+        rasterio.shutil.copy(write(tmp_path / "a.tif", heights()), tmp_path / "dem.asc", driver="AAIGrid")
+        (tmp_path / "dem.prj").write_text(prj, encoding="latin-1")
+        assert "should " in refusal(ModelError, tmp_path / "dem.asc")
+
+    @pytest.mark.parametrize(
+        "transform",
+        [
+            Affine(1e300, 0.0, 0.0, 0.0, -1e300, 0.0),
+            Affine(1e-300, 0.0, EAST, 0.0, -1e-300, NORTH),
+            Affine(10.0, 0.0, 1e308, 0.0, -10.0, 1e308),
+            Affine(10.0, 10.0 - 1e-13, EAST, 10.0, 10.0, NORTH),
+            Affine(10.0, 0.0, EAST, 0.0, 1e-200, NORTH),
+        ],
+    )
+    def test_cells_without_a_size(self, tmp_path: Path, transform: Affine) -> None:
+        path = write(tmp_path / "dem.tif", heights(), transform=transform)
+        assert refusal(ModelError, path) == (
+            f"The elevation model {path} should say where its cells lie; its transform is not usable. "
+            "Georeference it first."
+        )
+
+    def test_a_unit_that_is_no_text(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "dem.tif", heights(), unit="XXunitXX")
+        path.write_bytes(path.read_bytes().replace(b"XXunitXX", b"m\xff\xfe\x80abc "))
+        assert refusal(ModelError, path) == (
+            f"The elevation model {path} should name its height unit in UTF-8; it does not. State it with "
+            "--z-unit."
+        )
+
+
 def tiled(path: Path, side: int, *, big: bool = False) -> Path:
     """Head of a TIFF that is one tile of so many cells a side, without the tile."""
     tags = [(256, side), (257, side), (258, 32), (259, 1), (262, 1), (277, 1), (322, side), (323, side)]

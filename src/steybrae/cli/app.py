@@ -7,6 +7,7 @@ import os
 import signal
 import sys
 from importlib import import_module
+from pathlib import Path
 from typing import Annotated, Any, Final, NoReturn
 
 import typer
@@ -134,6 +135,7 @@ def main() -> None:
     # again costs a tenth of a second. Arrays are freed by their count of references all the same.
     gc.set_threshold(100_000, 50, 50)
     own_environment()
+    _ready_streams()
     _clean_up_when_stopped()
     try:
         if len(sys.argv) == 1 and "_STEYBRAE_COMPLETE" not in os.environ:
@@ -168,6 +170,22 @@ def _usage_words(error: Any) -> str:
         return str(error.format_message())
     known = [one for parameter in error.ctx.command.params for one in parameter.opts if one.startswith("--")]
     return f"No such option: {name}.{did_you_mean(name, known)}"
+
+
+def _ready_streams() -> None:
+    """Let printing never fail for a letter that the terminal lacks, or for a stream that was closed."""
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        try:
+            os.fstat(number)
+        except OSError:
+            # Otherwise the next file to be opened, an output perhaps, would take its number.
+            os.open(os.devnull, os.O_RDWR)
+        stream: Any = getattr(sys, name)
+        if stream is None:
+            mode = "r" if number == 0 else "w"
+            setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))  # noqa: SIM115  for good
+        elif number and hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
 
 
 def _clean_up_when_stopped() -> None:

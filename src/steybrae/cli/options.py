@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -85,7 +86,16 @@ def print_json(command: str, result: Any) -> None:
     """Print a result by the JSON contract."""
     from steybrae.files.results import json_text
 
-    typer.echo(json_text(command, result, taken()))
+    text = json_text(command, result, taken())
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:
+        import json
+        import re
+
+        # The terminal lacks a letter; JSON has another way to write it.
+        text = re.sub(r"[^\0-\x7f]", lambda found: json.dumps(found[0])[1:-1], text)
+    typer.echo(text)
 
 
 def print_cautions(cautions: tuple[Caution, ...], to: Console) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -103,11 +104,13 @@ def reading(
         from steybrae.show.field_figures import comparison_figure, save_figure
 
         save_figure(comparison_figure(result), outputs.figure, result.cautions, force=outputs.force)
-    if log.log is not None and when is not None:
-        _append(log.log, result, when, log, place, planned, turned)
     # Two sources may rest on the same model.
     basis = dict.fromkeys([*own.basis, *(words for source in sources for words in source.basis)])
     _show(result, list(basis), as_json=outputs.as_json)
+    if log.log is not None and when is not None:
+        # Where printing fails nothing was added, so that who tries again adds one row, not two.
+        sys.stdout.flush()
+        _append(log.log, result, when, log, place, planned, turned)
 
 
 def _append(

@@ -276,7 +276,14 @@ class LogOptions(Group, panel="The log"):
             It cannot be read, or has no zone.
         """
         if self.time is None:
-            return dt.datetime.now().astimezone().replace(microsecond=0)
+            try:
+                return dt.datetime.now().astimezone().replace(microsecond=0)
+            except ValueError as error:
+                message = (
+                    "The time zone of this computer should lie within 24 hours of UTC; it does not (see the "
+                    "setting TZ). Type the time with --time."
+                )
+                raise DateError(message) from error
         try:
             found = dt.datetime.fromisoformat(self.time)
         except ValueError:

@@ -99,7 +99,14 @@ def _unit_of(file: RasterFile) -> tuple[float, str]:
         crs = pyproj.CRS.from_user_input(data.crs.to_wkt()) if data.crs else None
     except (pyproj.exceptions.CRSError, rasterio.errors.CRSError):
         crs = None
-    name = (data.units[0] or "").strip()
+    try:
+        name = (data.units[0] or "").strip()
+    except UnicodeDecodeError as error:
+        message = (
+            f"The elevation model {file.name} should name its height unit in UTF-8; it does not. State it "
+            "with --z-unit."
+        )
+        raise ModelError(message) from error
     band_m = parse_height_unit(name) if name else None
     if crs is None or len(crs.axis_info) < 3:
         return (1.0, "assumed") if band_m is None else (band_m, "band")

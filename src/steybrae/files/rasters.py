@@ -262,6 +262,14 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
 def _open(path: Path, given: Collection[Path]) -> tuple[Any, tuple[Path, ...]]:
     """Open a file, and tell every file that it consists of."""
     try:
+        str(path).encode()
+    except UnicodeEncodeError as error:
+        message = (
+            f"The name of an elevation model should be UTF-8, for GDAL takes no other; {clean(str(path))} "
+            "is not. Rename the file."
+        )
+        raise FileReadError(message) from error
+    try:
         size = path.stat().st_size if path.is_file() else None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)

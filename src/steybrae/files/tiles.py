@@ -24,6 +24,18 @@ MOST_CELLS: Final = 2**40
 RAW: Final = ("EHdr", "ENVI")
 """Drivers whose heights stand in a file of nothing else, its size said in a header beside it."""
 
+EARTH_RADII_M: Final = (6.3e6, 6.4e6)
+"""Semi-axes of the ellipsoids that surveys of the earth use lie between (EPSG's list, from memory)."""
+
+CELLS: Final = (1e-9, 1e9)
+"""Least and greatest side of a cell, units of its CRS (our choice: a metre is 1e-5 degrees)."""
+
+FARTHEST: Final = 1e12
+"""Greatest coordinate of a corner, units of its CRS (our choice)."""
+
+LEAST_TURN: Final = 1e-6
+"""Sine of the angle between rows and columns below which they have one direction (our choice)."""
+
 _NAMELESS: Final = ("unknown", "unnamed")
 """How GDAL's and PROJ's names of a datum begin where only its ellipsoid is given."""
 
@@ -187,19 +199,47 @@ def _crs_of(file: RasterFile) -> tuple[str, bool]:
     except (pyproj.exceptions.CRSError, rasterio.errors.CRSError) as error:
         message = (
             f"The elevation model {file.name} should have a CRS that PROJ knows; it has another "
-            f"({error}). Set it anew, for instance with gdal_translate -a_srs EPSG:27700."
+            f"({error!s:.200}). Set it anew, for instance with gdal_translate -a_srs EPSG:27700."
         )
         raise ModelError(message) from error
+    _check_earth(file, found)
     authority = found.to_authority(min_confidence=100)
     # Given an ellipsoid alone, the code above is the likeliest system on it: a good guess, and unsaid.
     named = written.datum is not None and not written.datum.name.lower().startswith(_NAMELESS)
     return ":".join(authority) if authority else found.to_wkt(), named
 
 
+def _check_earth(file: RasterFile, crs: pyproj.CRS) -> None:
+    """Refuse other bodies, and systems from which nothing leads to a GPS position."""
+    body = crs.ellipsoid
+    low, high = EARTH_RADII_M
+    on_earth = body is not None and low <= body.semi_minor_metre <= body.semi_major_metre <= high
+    try:
+        if on_earth:
+            Grid((1.0, 0.0, 0.0, 0.0, 1.0, 0.0), crs.to_wkt(), (1, 1)).to_wgs84(0.0, 0.0)
+    except pyproj.exceptions.ProjError:
+        on_earth = False
+    if not on_earth:
+        message = (
+            f"The elevation model {file.name} should lie on the earth; its CRS {crs.name!r:.80} has no "
+            "way to GPS positions (WGS 84). Set it anew, for instance with gdal_translate -a_srs EPSG:27700."
+        )
+        raise ModelError(message)
+
+
+def _usable(transform: tuple[float, ...]) -> bool:
+    """Tell a transform whose cells have a size and two directions."""
+    a, b, c, d, e, f = transform
+    sizes = math.hypot(a, d), math.hypot(b, e)
+    if not all(map(math.isfinite, transform)) or not all(CELLS[0] <= size <= CELLS[1] for size in sizes):
+        return False
+    return max(abs(c), abs(f)) <= FARTHEST and abs(a * e - b * d) >= LEAST_TURN * sizes[0] * sizes[1]
+
+
 def _grid_of(file: RasterFile) -> Grid:
     transform = file.data.transform
     found = (transform.a, transform.b, transform.c, transform.d, transform.e, transform.f)
-    if not all(map(math.isfinite, found)) or transform.a * transform.e == transform.b * transform.d:
+    if not _usable(found):
         message = (
             f"The elevation model {file.name} should say where its cells lie; its transform "
             "is not usable. Georeference it first."

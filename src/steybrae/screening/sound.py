@@ -98,8 +98,20 @@ def _contradictions(found: RouteScreening) -> Iterator[str]:
     for leg in found.legs:
         for what in (*_lengths(leg, bands), *_slopes(leg, bands), *_along(leg)):
             yield f"in leg {leg.number} {what}"
+    yield from _placed(found)
     if not _alike(route_totals(found.legs, bands), found.totals):
         yield "its totals are not those of its legs"
+
+
+def _placed(found: RouteScreening) -> Iterator[str]:
+    """Legs against the places that matter: each has one, or is named as having none."""
+    possible = {one.leg for one in found.legs_possible_only}
+    for leg in found.legs:
+        placed = any(place.from_.leg <= leg.number <= place.to.leg for place in found.places)
+        if not placed and leg.number not in possible and leg.number not in found.legs_without:
+            yield f"leg {leg.number} has no place that matters and is not named as without"
+        if leg.number in found.legs_without and (placed or leg.steep_m > 0.0 or leg.unknown_m > 0.0):
+            yield f"leg {leg.number} is named as without a place that matters and has one"
 
 
 def _lengths(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
