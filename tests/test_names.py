@@ -68,7 +68,7 @@ def test_any_text_is_harmless_afterwards(text: str, most: int) -> None:
 
 @given(st.text())
 def test_formulas_are_defused_and_come_back(text: str) -> None:
-    assert defused(text)[:1] not in ("=", "+", "-", "@")
+    assert defused(text).lstrip()[:1] not in ("=", "+", "-", "@") or float(text) is not None
     assert text.startswith("'") or undefused(defused(text)) == text
 
 

@@ -6,6 +6,7 @@ here, and is from then on harmless in a terminal, in HTML, XML, PDF and CSV.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from typing import Final
 
@@ -22,6 +23,8 @@ BROKEN: Final = "\ufffd"
 
 FORMULA: Final = ("=", "+", "-", "@")
 """How a cell begins that spreadsheets run as a formula (OWASP, CSV injection, from memory)."""
+
+_NUMBER: Final = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
 
 
 def clean(text: str, most: int = MOST_NAME) -> str:
@@ -58,10 +61,10 @@ def _seen(letter: str) -> str:
 
 
 def defused(text: str) -> str:
-    """Cell of a CSV file that no spreadsheet runs: a formula gets an apostrophe before it."""
-    return f"'{text}" if text.startswith(FORMULA) else text
+    """Cell of a CSV file that no spreadsheet runs: a formula gets an apostrophe before it, a number none."""
+    return f"'{text}" if text.lstrip().startswith(FORMULA) and not _NUMBER.fullmatch(text.strip()) else text
 
 
 def undefused(text: str) -> str:
     """Undo `defused`."""
-    return text[1:] if text[:1] == "'" and text[1:].startswith(FORMULA) else text
+    return text[1:] if text[:1] == "'" and defused(text[1:]) == text else text

@@ -14,6 +14,7 @@ import pyproj
 import rasterio.errors
 
 from steybrae.errors import FileReadError, ModelError
+from steybrae.names import clean
 from steybrae.terrain.dem import Grid, horizontal_crs
 
 __all__ = ["RasterFile", "Tile", "check_band", "join", "scaling_words"]

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 
 from steybrae.document import Table, cell_lines, plain
+from steybrae.names import defused
 from steybrae.value import Value
 
-__all__ = ["csv_text", "defused"]
-
-_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
+__all__ = ["csv_text"]
 
 
 def csv_text(table: Table) -> str:
@@ -38,11 +36,4 @@ def csv_text(table: Table) -> str:
 def _cell(cell: object) -> str:
     if isinstance(cell, Value):
         return "" if cell.shown is None else cell.figure
-    return defused(" ".join(cell_lines(cell)))  # type: ignore[arg-type]
-
-
-def defused(text: str) -> str:
-    """Text that a spreadsheet takes for text: what begins like a formula gets an apostrophe."""
-    text = plain(text)
-    begins = text.lstrip().startswith(("=", "+", "-", "@"))
-    return f"'{text}" if begins and not _NUMBER.fullmatch(text.strip()) else text
+    return defused(plain(" ".join(cell_lines(cell))))  # type: ignore[arg-type]
