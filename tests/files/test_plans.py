@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from steybrae.bands import BandScheme
-from steybrae.cautions import Situation, cautions_for, joined_cautions
+from steybrae.cautions import HeightsRead, Situation, cautions_for, joined_cautions
 from steybrae.errors import FileReadError, FileWriteError, PlanError, SteybraeError
 from steybrae.files import plans
 from steybrae.files.plans import PLAN_SCHEMA, read_plan, write_plan
@@ -530,8 +530,14 @@ class TestTampered:
     def test_cautions_that_rest_on_what_no_plan_keeps_stay(
         self, screening: RouteScreening, tmp_path: Path
     ) -> None:
-        more = cautions_for(Situation(sample=True, places_swapped=True, absurd_share=0.123))[2:]
-        assert [caution.key for caution in more] == ["sample", "swapped", "absurd_heights"]
+        words = (
+            "The numbers of the model become heights by a scale and an offset that its files state: 0.1 and "
+            "0 (a.tif). Where they are wrong every slope is: compare a height with the map."
+        )
+        heights = HeightsRead(absurd_share=0.123, same_share=0.0001, scaling=words)
+        more = cautions_for(Situation(sample=True, places_swapped=True, heights=heights))[2:]
+        told = ["absurd_heights", "same_heights", "scaled_heights"]
+        assert [caution.key for caution in more] == ["sample", "swapped", *told]
         held = joined_cautions(screening.cautions, more)
         write_plan(tmp_path / "p.zip", dataclasses.replace(screening, cautions=held))
         assert read_plan(tmp_path / "p.zip").cautions == held

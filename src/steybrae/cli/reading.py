@@ -104,6 +104,10 @@ def reading(
         from steybrae.show.field_figures import comparison_figure, save_figure
 
         save_figure(comparison_figure(result), outputs.figure, result.cautions, force=outputs.force)
+    if log.log is not None:
+        from steybrae.files.logs import check_log
+
+        check_log(log.log)
     # Two sources may rest on the same model.
     basis = dict.fromkeys([*own.basis, *(words for source in sources for words in source.basis)])
     _show(result, list(basis), as_json=outputs.as_json)

@@ -19,13 +19,14 @@ from typing import Final
 
 from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
+from steybrae.files.whole import check_writable
 
 try:
     import fcntl
 except ImportError:  # not on Windows; a lock file takes its place there
     fcntl = None  # type: ignore[assignment]
 
-__all__ = ["LogRead", "append_row", "read_log"]
+__all__ = ["LogRead", "append_row", "check_log", "read_log"]
 
 HEAD_BYTES: Final = 65_536
 """The header is looked for in so many bytes from the start (our choice)."""
@@ -88,6 +89,33 @@ def append_row(path: Path, row: LogRow) -> None:
         reason = error.strerror or str(error)
         message = f"{path} could not be added to: {reason}. The row was not written."
         raise FileWriteError(message) from error
+
+
+def check_log(path: Path) -> None:
+    """Say now, before the answer is shown, that a row could not be added to a file.
+
+    Raises
+    ------
+    LogError
+        The file exists and is no log of readings.
+    FileWriteError
+        It is no file, or the system refuses it.
+    """
+    try:
+        if not path.exists():
+            check_writable(path)
+            return
+        with path.open("r+b") as file:
+            head = file.read(HEAD_BYTES)
+            size = os.fstat(file.fileno()).st_size
+    except OSError as error:
+        if isinstance(error, FileWriteError):
+            raise
+        reason = error.strerror or str(error)
+        message = f"{path} could not be added to: {reason}. The row was not written."
+        raise FileWriteError(message) from error
+    if size and not _is_cut_header(head, size):
+        _header(path, _lines(head))
 
 
 def read_log(path: Path) -> LogRead:
