@@ -537,14 +537,16 @@ def joined_cautions(called_for: Iterable[Caution], held: Iterable[Caution]) -> t
     Returns
     -------
     tuple of Caution
-        Each key once, in our order.
+        Each key once, in the order held; where one was missing, in our order.
 
     Raises
     ------
     PlanError
         One that the file held is none of ours.
     """
+    held = list(held)
     found = {caution.key: caution for caution in called_for}
+    kept = [caution.key for caution in held]
     ours = {rule.key: rule.text for rule in _RULES}
     for caution in held:
         share = _share_told(caution.text)
@@ -558,7 +560,7 @@ def joined_cautions(called_for: Iterable[Caution], held: Iterable[Caution]) -> t
             )
             raise PlanError(message)
         found.setdefault(caution.key, caution)
-    order = [*ours, *_TOLD]
+    order = kept if found.keys() <= set(kept) else [*ours, *_TOLD]
     return tuple(sorted(found.values(), key=lambda caution: order.index(caution.key)))
 
 

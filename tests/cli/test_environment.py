@@ -142,3 +142,27 @@ def test_names_that_are_no_utf8(tmp_path: Path, sample_dem: Path) -> None:
         f"steybrae: The name of an elevation model should be UTF-8, for GDAL takes no other; "
         f"{tmp_path}/\ufffd\ufffd[2J.tif is not. Rename the file.\n"
     )
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no device without an end")
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("route", "/dev/zero", "--sample"), "A route file should be at most 50 MB; zero is larger."),
+        (
+            ("reading", "--review", "/dev/zero"),
+            "A log of readings should have at most 16 MB; /dev/zero has more.",
+        ),
+        (
+            ("route", "--sample", "--bulletin", "/dev/zero", "--region", "x"),
+            "A forecast file should have at most 8 MB; zero has more.",
+        ),
+        (("ground", "59.2 -8", "--dem", "/dev/zero"), "The elevation model /dev/zero should be a file;"),
+        (("card", "/dev/zero", "--date", "2027-01-15"), ""),
+    ],
+)
+def test_files_without_an_end(arguments: tuple[str, ...], said: str) -> None:
+    done = run(*arguments)
+    assert done.returncode == 2
+    assert done.stderr.decode().startswith(f"steybrae: {said}")
+    assert done.stderr.count(b"\n") == 1

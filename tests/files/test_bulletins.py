@@ -397,7 +397,7 @@ class TestRefused:
                 FileReadError, match=r"^The forecast file .* could not be read: .*\. Check the path\.$"
             ):
                 read_bulletins(path)
-        monkeypatch.setattr(bulletins, "MOST_FILE_BYTES", 2**20)
+        monkeypatch.setattr(bulletins, "MOST_FILE_BYTES", 10**6)
         (tmp_path / "big.json").write_text(" " * (2**20 + 1))
         with pytest.raises(
             FileReadError, match=r"^A forecast file should have at most 1 MB; big\.json has 2\. "

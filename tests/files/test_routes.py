@@ -459,3 +459,21 @@ def test_a_place_may_stand_beside_the_same_position(tmp_path: Path) -> None:
 def test_places_that_cannot_be_taken(tmp_path: Path, row: str, message: str) -> None:
     with pytest.raises(RouteError, match=exactly(message)):
         read(tmp_path, f"place,lat,lon\n{row}\nHX 1700 7100,,\n", "day.csv")
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        " ".join(f'xmlns:a{k}="u{k}"' for k in range(200_000)),
+        " ".join(f'a{k}=""' for k in range(200_000)),
+    ],
+)
+def test_a_gpx_that_would_take_a_parser_hours(tmp_path: Path, names: str) -> None:
+    path = tmp_path / "day.gpx"
+    path.write_text(f'<gpx version="1.1" creator="x" {names}><rte><rtept lat="59.2" lon="-8"/></rte></gpx>')
+    with pytest.raises(FileReadError) as caught:
+        read_route(path)
+    assert str(caught.value) == (
+        "day.gpx should have at most 100 namespaces and 10000 characters of attributes in one element; it has "
+        "more. Export it again."
+    )

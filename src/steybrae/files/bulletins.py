@@ -9,7 +9,6 @@ bounds is not anchored, so that it lets ``1850`` and worse pass: bounds are chec
 from __future__ import annotations
 
 import json
-import math
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,7 +21,7 @@ from steybrae.names import clean
 
 __all__ = ["MOST_FILE_BYTES", "BulletinFile", "read_bulletins"]
 
-MOST_FILE_BYTES: Final = 64 * 2**20
+MOST_FILE_BYTES: Final = 8_000_000
 """Largest file read, bytes (our choice: a continent's bulletins of a day are some megabytes)."""
 
 
@@ -51,7 +50,7 @@ def read_bulletins(path: Path) -> BulletinFile:
     Parameters
     ----------
     path
-        CAAML v6 as JSON, up to 64 MB.
+        CAAML v6 as JSON, up to 8 MB.
 
     Returns
     -------
@@ -88,17 +87,16 @@ def _read(tree: Any, path: Path) -> BulletinFile:
 
 def _parsed(path: Path) -> Any:
     try:
-        size, raw = path.stat().st_size, b""
-        if size <= MOST_FILE_BYTES:
-            raw = path.read_bytes()
+        with path.open("rb") as file:
+            raw = file.read(MOST_FILE_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         message = f"The forecast file {path} could not be read: {reason}. Check the path."
         raise FileReadError(message) from error
-    if size > MOST_FILE_BYTES:
+    if len(raw) > MOST_FILE_BYTES:
         message = (
-            f"A forecast file should have at most {MOST_FILE_BYTES // 2**20} MB; {path.name} has "
-            f"{math.ceil(size / 2**20)}. Take the bulletins of one day and your regions."
+            f"A forecast file should have at most {MOST_FILE_BYTES // 10**6} MB; {path.name} has more. Take "
+            "the bulletins of one day and your regions."
         )
         raise FileReadError(message)
     try:

@@ -31,6 +31,9 @@ __all__ = ["LogRead", "append_row", "check_log", "read_log"]
 HEAD_BYTES: Final = 65_536
 """The header is looked for in so many bytes from the start (our choice)."""
 
+MOST_BYTES: Final = 16_000_000
+"""Largest log read, bytes (our choice): some 60 000 readings."""
+
 LOCK_WAIT_S: Final = 30.0
 """Longest wait for another writer, seconds (our choice)."""
 
@@ -134,16 +137,23 @@ def read_log(path: Path) -> LogRead:
     Raises
     ------
     FileReadError
-        The file cannot be read.
+        The file cannot be read, or is too large.
     LogError
         It has no header of a log of readings.
     """
     try:
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
     except OSError as error:
         reason = error.strerror or str(error)
         message = f"{path} could not be read: {reason}. Give the log of readings."
         raise FileReadError(message) from error
+    if len(data) > MOST_BYTES:
+        message = (
+            f"A log of readings should have at most {MOST_BYTES // 10**6} MB; {path} has more. Begin a new "
+            "one each season."
+        )
+        raise FileReadError(message)
     lines = _lines(data)
     if not any(line.strip() for line in lines):
         return LogRead((), ())

@@ -39,6 +39,12 @@ __all__ = ["MAX_FILE_BYTES", "read_route", "route_from_places"]
 MAX_FILE_BYTES: Final = 50_000_000
 """Largest file read, bytes; a day's track at one point a second has about 5 million (our choice)."""
 
+MOST_NAMESPACES: Final = 100
+"""Most namespaces that a GPX file declares (our choice; devices declare up to ten)."""
+
+MOST_TAG: Final = 10_000
+"""Most characters in one tag of a GPX file (our choice)."""
+
 _WGS84_NAMES: Final = re.compile(r"CRS84|EPSG:+4326$", re.IGNORECASE)
 
 
@@ -171,6 +177,7 @@ def _read_gpx(text: str, where: str) -> _Found:
             "Export it again."
         )
         raise FileReadError(message)
+    _check_names(text, where)
     gpx = _parse_gpx(text, where)
     routes = [route for route in gpx.routes if route.points]
     tracks = [track for track in gpx.tracks if any(part.points for part in track.segments)]
@@ -187,6 +194,17 @@ def _read_gpx(text: str, where: str) -> _Found:
         notes = (*old, "Read the track.", *joined, *over)
         return _Found("track", tracks[0].name or "", points, near, notes)
     return _Found("way-points", gpx.name or "", way_points, (), (*old, "Read the way-points as a line."))
+
+
+def _check_names(text: str, where: str) -> None:
+    """Refuse what takes an XML parser hours: its namespaces cost their number squared."""
+    spaces = text.count("xmlns")
+    if spaces > MOST_NAMESPACES or re.search(rf"<[\w:]+\s[^<>]{{{MOST_TAG}}}", text):
+        message = (
+            f"{where} should have at most {MOST_NAMESPACES} namespaces and {MOST_TAG} characters of "
+            "attributes in one element; it has more. Export it again."
+        )
+        raise FileReadError(message)
 
 
 def _parse_gpx(text: str, where: str) -> GPX:

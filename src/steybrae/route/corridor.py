@@ -32,6 +32,7 @@ __all__ = [
     "beside",
     "cells_inside",
     "check_drift",
+    "check_place_error_m",
     "half_width_m",
     "merge",
     "near_cells",
@@ -39,6 +40,9 @@ __all__ = [
 
 DRIFT_DEG: Final = 3.0
 """Drift of a walked bearing, degrees (common practice, no source)."""
+
+MOST_PLACE_ERROR_M: Final = 2000.0
+"""Largest error of a turn point, metres (our choice): a square of the map, whose ground is no line's."""
 
 LEAST_HALF_WIDTH_M: Final = 30.0
 """Least half-width of the corridor, metres (common practice, no source)."""
@@ -67,6 +71,24 @@ def check_drift(drift_deg: float) -> float:
         message = f"The drift should lie between 0 and 45 degrees; got {drift_deg:g}. Usual is about 3."
         raise QuantityError(message)
     return drift_deg
+
+
+def check_place_error_m(place_error_m: float) -> float:
+    """Error of a turn point, metres, refused where the corridor would be all the country round.
+
+    Raises
+    ------
+    QuantityError
+        Above `MOST_PLACE_ERROR_M`.
+    """
+    if place_error_m > MOST_PLACE_ERROR_M:
+        message = (
+            f"The place error should be at most {MOST_PLACE_ERROR_M / 1000.0:g} km; got "
+            f"{place_error_m / 1000.0:.10g} km. Give turn points with more figures, or a "
+            "smaller --place-error."
+        )
+        raise QuantityError(message)
+    return place_error_m
 
 
 def half_width_m(chainage_m: Array, place_error_m: float, drift_deg: float) -> Array:

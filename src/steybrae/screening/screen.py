@@ -16,7 +16,7 @@ from steybrae.errors import OffModelError, RouteError
 from steybrae.names import clean
 from steybrae.quantities import LAND_HEIGHTS_M, round_down
 from steybrae.route.ascent import reversal_m
-from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
+from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_place_error_m
 from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows
 from steybrae.route.leg_baselines import leg_baselines
 from steybrae.route.legs import Route
@@ -283,7 +283,8 @@ def _name(route: Route, turn: int) -> str:
 
 def _place_error_m(route: Route, number: int, settings: Settings) -> float:
     """Error of the turn point that a leg starts from: its square, or the default if that is larger."""
-    return max(settings.place_error_m, route.points[route.turn_points[number]].error_m)
+    error_m = route.points[route.turn_points[number]].error_m
+    return check_place_error_m(max(settings.place_error_m, error_m))
 
 
 def _unknown_near(leg: LegScreening) -> bool:
