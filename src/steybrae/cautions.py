@@ -436,7 +436,9 @@ MOST_SETTINGS: Final = 4000
 """Longest caution on a file of settings, characters (our choice)."""
 
 _FREE: Final = {
-    "scaled_heights": re.compile(r"The numbers of the model become heights by .* compare a height with the map\."),
+    "scaled_heights": re.compile(
+        r"The numbers of the model become heights by .* compare a height with the map\."
+    ),
     "settings_file": re.compile(r"Not typed but taken from .*"),
 }
 """Cautions that quote files, and how they are worded."""

@@ -400,7 +400,7 @@ class TestRefused:
         monkeypatch.setattr(bulletins, "MOST_FILE_BYTES", 10**6)
         (tmp_path / "big.json").write_text(" " * (2**20 + 1))
         with pytest.raises(
-            FileReadError, match=r"^A forecast file should have at most 1 MB; big\.json has 2\. "
+            FileReadError, match=r"^A forecast file should have at most 1 MB; big\.json has more\. "
         ):
             read_bulletins(tmp_path / "big.json")
 
