@@ -474,6 +474,6 @@ def test_a_gpx_that_would_take_a_parser_hours(tmp_path: Path, names: str) -> Non
     with pytest.raises(FileReadError) as caught:
         read_route(path)
     assert str(caught.value) == (
-        "day.gpx should have at most 100 namespaces and 10000 characters of attributes in one element; it has "
-        "more. Export it again."
+        "day.gpx should have at most 100 namespaces and 10000 characters of attributes in one element; it "
+        "has more. Export it again."
     )
