@@ -155,7 +155,7 @@ def test_names_that_are_no_utf8(tmp_path: Path, sample_dem: Path) -> None:
         ),
         (
             ("route", "--sample", "--bulletin", "/dev/zero", "--region", "x"),
-            "A forecast file should have at most 8 MB; zero has more.",
+            "A forecast file should have at most 24 MB; zero has more.",
         ),
         (("ground", "59.2 -8", "--dem", "/dev/zero"), "The elevation model /dev/zero should be a file;"),
         (("card", "/dev/zero", "--date", "2027-01-15"), ""),

@@ -604,8 +604,17 @@ def test_a_plan_of_1000_legs_is_read_again(
     legs = tuple(dataclasses.replace(screening.legs[0], number=k + 1) for k in range(20))
     totals = route_totals(legs, BandScheme(screening.settings.edges_deg))
     relief = dataclasses.replace(screening.relief, legs=screening.relief.legs[:1] * 20)
+    place = screening.places[0]
+    ends = dataclasses.replace(place.from_, leg=1), dataclasses.replace(place.to, leg=20)
     whole = dataclasses.replace(
-        screening, legs=legs, totals=totals, relief=relief, forecast_grounds=grounds[:1] * 20
+        screening,
+        legs=legs,
+        totals=totals,
+        places=(dataclasses.replace(place, from_=ends[0], to=ends[1]),),
+        legs_without=(),
+        legs_possible_only=(),
+        relief=relief,
+        forecast_grounds=grounds[:1] * 20,
     )
     write_plan(tmp_path / "p.zip", whole)
     with zipfile.ZipFile(tmp_path / "p.zip") as archive:

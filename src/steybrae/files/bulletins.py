@@ -21,7 +21,7 @@ from steybrae.names import clean
 
 __all__ = ["MOST_FILE_BYTES", "BulletinFile", "read_bulletins"]
 
-MOST_FILE_BYTES: Final = 8_000_000
+MOST_FILE_BYTES: Final = 24_000_000
 """Largest file read, bytes (our choice: a continent's bulletins of a day are some megabytes)."""
 
 
@@ -50,7 +50,7 @@ def read_bulletins(path: Path) -> BulletinFile:
     Parameters
     ----------
     path
-        CAAML v6 as JSON, up to 8 MB.
+        CAAML v6 as JSON, up to 24 MB.
 
     Returns
     -------
