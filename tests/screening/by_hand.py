@@ -28,6 +28,8 @@ class ByHand:
         Its steepest slope or, for ``overhead``, the steepest sight; None for unknown ground.
     why
         What the leader has to know of it.
+    leads
+        Whether it has a letter in the twelve lines.
     """
 
     kind: str
@@ -35,6 +37,7 @@ class ByHand:
     last: tuple[int, float]
     deg: float | None
     why: str
+    leads: bool = True
 
 
 SAMPLE = (
@@ -46,8 +49,17 @@ SAMPLE = (
         "Corrie floor, 24 degrees at most underfoot, below the headwall: 41.5 degrees up to it from the "
         "upper end of leg 3, towards 345, 434 m off and 384 m up. 2.2 km, all of it in sight of that.",
     ),
-    ByHand("underfoot", (5, 480.0), (5, 540.0), 30.0, "A short roll of 30 degrees that faces E."),
-    ByHand("underfoot", (6, 330.0), (6, 420.0), 34.0, "A step of 34 degrees that faces S, seen at 31."),
+    ByHand(
+        "underfoot", (5, 480.0), (5, 540.0), 30.0, "A short roll of 30 degrees that faces E.", leads=False
+    ),
+    ByHand(
+        "underfoot",
+        (6, 330.0),
+        (6, 420.0),
+        34.0,
+        "A step of 34 degrees that faces S, seen at 31.",
+        leads=False,
+    ),
     ByHand(
         "corridor",
         (7, 0.0),
@@ -56,10 +68,24 @@ SAMPLE = (
         "The rim: 17 degrees at most underfoot, 59 degrees 15 to 20 m to the left. In cloud keep right.",
     ),
     ByHand("underfoot", (8, 200.0), (10, 440.0), 52.0, "The crest: 52 degrees touched, steep on both sides."),
-    ByHand("corridor", (11, 350.0), (11, 560.0), 34.7, "28 underfoot, 35 a few metres off the crest."),
+    ByHand(
+        "corridor",
+        (11, 350.0),
+        (11, 560.0),
+        34.7,
+        "28 underfoot, 35 a few metres off the crest.",
+        leads=False,
+    ),
     ByHand("underfoot", (12, 30.0), (13, 220.0), 57.5, "The narrow crest, 57 degrees touched on both sides."),
-    ByHand("underfoot", (14, 80.0), (14, 370.0), 32.0, "Down the shoulder at 32 degrees; 39 to the side."),
-    ByHand("corridor", (15, 0.0), (15, 350.0), 38.2, "27 underfoot, 36 to 38 to the left."),
+    ByHand(
+        "underfoot",
+        (14, 80.0),
+        (14, 370.0),
+        32.0,
+        "Down the shoulder at 32 degrees; 39 to the side.",
+        leads=False,
+    ),
+    ByHand("corridor", (15, 0.0), (15, 350.0), 38.2, "27 underfoot, 36 to 38 to the left.", leads=False),
     ByHand(
         "underfoot",
         (16, 280.0),
@@ -67,9 +93,13 @@ SAMPLE = (
         43.0,
         "The unbroken kilometre across and down a west face of 30 to 43 degrees; no flat ground in it.",
     ),
-    ByHand("unknown", (18, 450.0), (18, 640.0), None, "200 m not known, on the steep face."),
-    ByHand("overhead", (18, 700.0), (19, 200.0), 31.6, "Below that face, with unknown ground in it."),
-    ByHand("underfoot", (19, 260.0), (19, 340.0), 33.0, "A last step of 33 degrees that faces SW."),
+    ByHand("unknown", (18, 450.0), (18, 640.0), None, "200 m not known, on the steep face.", leads=False),
+    ByHand(
+        "overhead", (18, 700.0), (19, 200.0), 31.6, "Below that face, with unknown ground in it.", leads=False
+    ),
+    ByHand(
+        "underfoot", (19, 260.0), (19, 340.0), 33.0, "A last step of 33 degrees that faces SW.", leads=False
+    ),
 )
 
 LONG_WALL = (

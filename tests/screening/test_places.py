@@ -94,6 +94,16 @@ class TestByHand:
             if place.at_length and max(figure(place, kind) for kind in ("underfoot", "overhead")) > 35.0:
                 assert any(overlap(place, a - 50.0, b + 50.0) for a, b in seen), place.words
 
+    @pytest.mark.parametrize("name", DAYS)
+    def test_the_letters_of_the_twelve_lines_are_told_at_length(self, days, name):
+        """What an instructor would write by hand stands at length in the answer, whatever its letter."""
+        screening, by_hand = days[name]
+        for one in by_hand:
+            start, end = (chainage(screening, *spot) for spot in (one.first, one.last))
+            told = [place for place in screening.places if place.at_length]
+            if one.leads and one.kind != "unknown":
+                assert max(overlap(place, start - 50.0, end + 50.0) for place in told) > 0.0, one.why
+
     def test_the_headwall_is_told_with_where_it_stands(self, days):
         screening, _ = days["sample"]
         (floor,) = (p for p in screening.places if overlap(p, *(chainage(screening, 3, m) for m in (0, 300))))

@@ -132,11 +132,11 @@ def _forecast(forecast: ForecastBeside, paper: Paper, y_mm: float, bottom_mm: fl
         lines += [(part_line(problem), True) for problem in bulletin.avalanche_problems]
         lines += [(line, False) for line in text_lines(bulletin)]
     last_mm = bottom_mm - 1.5 - _PARTY_MM * len(_PARTY) - 4.0
-    more = "More in the appendix, with the legs it names."
+    more = "More in the appendix (--appendix), with the legs it names."
     for line, bold in lines:
         need_mm = len(paper.wrapped(line, width_mm, _BOX, bold=bold)) * line_mm(_BOX)
         if y_mm + need_mm > last_mm:
-            more = "NOT ALL OF IT: the rest stands in the appendix."
+            more = "NOT ALL OF IT: the rest stands in the appendix (--appendix)."
             break
         y_mm = paper.paragraph(x_mm, y_mm, line, width_mm, _BOX, bold=bold) + 0.5
     paper.text(x_mm, y_mm, more, _BOX, bold=True)
