@@ -237,6 +237,40 @@ def use_model(open_model: Callable[..., Any], path: Path) -> None:
         assert model.info.height_unit_m > 0.0, "a height unit of nothing"
 
 
+VRT_SEED: Final = (
+    '<VRTDataset rasterXSize="30" rasterYSize="40"><SRS>EPSG:27700</SRS>'
+    "<GeoTransform>54500,10,0,1053500,0,-10</GeoTransform>"
+    '<VRTRasterBand dataType="{kind}" band="1">{nodata}<{source}><SourceFilename relativeToVRT="1">tile.tif'
+    '</SourceFilename><SourceBand>1</SourceBand><SrcRect xOff="0" yOff="0" xSize="24" ySize="24"/>'
+    '<DstRect xOff="2" yOff="3" xSize="24" ySize="24"/></{source}></VRTRasterBand></VRTDataset>'
+)
+
+
+def vrt_seeds() -> list[bytes]:
+    """Return virtual rasters larger than their source, which `use_vrt` puts beside them."""
+    kinds = (("Float32", "", "SimpleSource"), ("Int16", "", "ComplexSource"))
+    declared = ("Float32", "<NoDataValue>-9999</NoDataValue>", "SimpleSource")
+    return [
+        VRT_SEED.format(kind=kind, nodata=nodata, source=source).encode()
+        for kind, nodata, source in (*kinds, declared)
+    ]
+
+
+def use_vrt(open_model: Callable[..., Any], path: Path) -> None:
+    """Read a virtual raster over ground above 100 m: where it is changed, no hole may read as level 0."""
+    tile = path.with_name("tile.tif")
+    if not tile.exists():
+        profile = {"driver": "GTiff", "crs": "EPSG:27700", "height": 24, "width": 24, "count": 1}
+        place = Affine(10.0, 0.0, 54_520.0, 0.0, -10.0, 1_053_470.0)
+        with rasterio.open(tile, "w", dtype="float32", transform=place, **profile) as made:
+            made.write(100.0 + np.add.outer(np.arange(24.0), 3.0 * np.arange(24.0)).astype("float32"), 1)
+    with open_model([path], "m") as model:
+        rows, cols = (min(size, 300) for size in model.grid.shape)
+        heights = model.read(-2, -2, rows, cols).heights_m
+        if not model.info.scaling and b"Scale" not in path.read_bytes():
+            assert not (heights == 0.0).any(), "a hole as level ground"
+
+
 def plan_seeds() -> list[bytes]:
     """Return the plan of a line on made ground."""
     from steybrae.files.plans import write_plan
@@ -371,6 +405,7 @@ MOMENTS: Final = texts("2027-01-15T09:30+00:00", "2027-01-15T09:30Z", "2027-01-1
 READERS: Final = (
     Reader("steybrae.files.routes", "read_route", route_seeds, use_route, 50, ".gpx"),
     Reader("steybrae.files.rasters", "open_model", model_seeds, use_model, 40, ".tif"),
+    Reader("steybrae.files.rasters", "open_model", vrt_seeds, use_vrt, 20, ".vrt"),
     Reader("steybrae.files.plans", "read_plan", plan_seeds, use_plan, 20, ".zip", change_plan),
     Reader("steybrae.files.logs", "read_log", log_seeds, use_log, 20, ".csv"),
     Reader("steybrae.files.bulletins", "read_bulletins", bulletin_seeds, use_bulletins, 30, ".json"),
@@ -495,8 +530,9 @@ def run(count: int, seed: int, only: str = "", keep: Path | None = None) -> dict
         for reader, function in readers:
             share = math.ceil(count * reader.weight / whole)
             tally = fuzz(reader, function, share, seed, Path(folder))
-            tallies[reader.name] = tally
-            _report(reader.name, share, tally, keep)
+            name = reader.name if reader.name not in tallies else f"{reader.name} {reader.suffix}"
+            tallies[name] = tally
+            _report(name, share, tally, keep)
     return tallies
 
 

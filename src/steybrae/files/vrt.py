@@ -25,6 +25,9 @@ MOST_BYTES: Final = 64 * 2**20
 MOST_DEEP: Final = 4
 """VRTs that may name one another, one within the other (our choice)."""
 
+MOST_PART: Final = 255
+"""Longest name of a file or folder, characters (that of the usual file systems)."""
+
 SINGLE: Final = ("Byte", "Int8", "UInt16", "Int16", "Float32")
 """Types that single precision holds exactly."""
 
@@ -142,7 +145,14 @@ def _source(path: Path, name: ET.Element, given: Collection[Path]) -> Path:
     relative = any(key.lower() == "relativetovrt" and value.strip() == "1" for key, value in name.items())
     folder = path.absolute().parent
     source = Path(os.path.normpath(folder / text if relative else Path(text).absolute()))
-    odd = not text or len(name) or "\0" in text or text.startswith(("/vsi", "<")) or "://" in text
+    odd = (
+        not text
+        or len(name)
+        or max(map(len, source.parts)) > MOST_PART
+        or "\0" in text
+        or text.startswith(("/vsi", "<"))
+        or "://" in text
+    )
     beside = os.path.normpath(folder) in map(str, source.parents)
     if odd or str(source).startswith("/vsi") or not (beside or source.resolve() in given):
         message = (
