@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 from rich import box
-from rich.columns import Columns
-from rich.console import Console, RenderableType
+from rich.console import Console, ConsoleOptions, RenderableType
 from rich.table import Table as RichTable
 from rich.text import Text
 
@@ -27,6 +27,9 @@ from steybrae.document import (
 )
 
 __all__ = ["print_document"]
+
+_BETWEEN = 2
+"""Columns between two items of a line."""
 
 
 def print_document(document: Document, to: Console) -> None:
@@ -50,7 +53,7 @@ def _pieces(block: Block) -> Iterator[RenderableType]:
         case Facts(rows):
             yield _facts(rows)
         case Listing(items, _, True):
-            yield Columns([Text(plain(item)) for item in items], padding=(0, 3), column_first=True)
+            yield _Abreast(tuple(plain(item) for item in items))
         case Listing(items, marked):
             yield from (_item(item, "  -" if marked else "") for item in items)
         case Table():
@@ -63,6 +66,30 @@ def _pieces(block: Block) -> Iterator[RenderableType]:
                 yield Text()
             yield Text("Cautions", style="bold")
             yield from (_item(one.text if whole else one.line) for one in cautions)
+
+
+@dataclass(frozen=True)
+class _Abreast:
+    """Items two to a line where both have room in half of it, in their order."""
+
+    items: tuple[str, ...]
+
+    def __rich_console__(self, _: Console, options: ConsoleOptions) -> Iterator[Text]:
+        half = (options.max_width - _BETWEEN) // 2
+        line = ""
+        for item in self.items:
+            if line and len(item) <= half:
+                yield Text(line.ljust(half + _BETWEEN) + item)
+                line = ""
+                continue
+            if line:
+                yield Text(line)
+            line = item
+            if len(item) > half:
+                yield Text(item)
+                line = ""
+        if line:
+            yield Text(line)
 
 
 def _item(text: str, mark: str = "  -") -> RenderableType:

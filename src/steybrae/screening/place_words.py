@@ -68,10 +68,10 @@ def _trap(trap: TrapAtPlace, declination_deg: float | None) -> str:
 
 
 def stretch_words(place: PlaceThatMatters) -> str:
-    """Where a place lies: ``leg 7, 50 to 270 m``, ``legs 8-10, 170 to 438 m``."""
+    """Where a place lies: ``leg 7, 50-270 m``, ``legs 8-10, 170 to 438 m``."""
     start, end = place.from_, place.to
     if start.leg == end.leg:
-        return f"leg {start.leg}, {round_down(start.at_m, 1.0):.0f} to {round_up(end.at_m, 1.0):.0f} m"
+        return f"leg {start.leg}, {round_down(start.at_m, 1.0):.0f}-{round_up(end.at_m, 1.0):.0f} m"
     return f"legs {start.leg}-{end.leg}, {round_down(start.at_m, 1.0):.0f} to {round_up(end.at_m, 1.0):.0f} m"
 
 
@@ -105,7 +105,7 @@ def place_line(place: PlaceThatMatters) -> str:
     if place.corridor is not None and "underfoot" not in place.kinds:
         corridor = place.corridor
         if corridor.slope_max_deg >= STEEP_DEG:
-            parts.append(f"corridor {at_least}{slope_text(corridor.slope_max_deg)} {corridor.side}")
+            parts.append(f"{at_least}{slope_text(corridor.slope_max_deg)} {corridor.side}")
     if place.corridor is not None and place.corridor.drop is not None:
         parts.append(_drop(place.corridor.drop))
     if place.overhead is not None and "overhead" in place.kinds:
@@ -113,7 +113,7 @@ def place_line(place: PlaceThatMatters) -> str:
         parts.append(f"overhead {at_least}{slope_text(place.overhead.deg)}{hidden}")
     if place.unknown_m > 0.0:
         parts.append(f"unknown ground for {round_up(place.unknown_m, 1.0):.0f} m")
-    return "; ".join(parts) or "terrain trap"
+    return ", ".join(parts) or "terrain trap"
 
 
 def _drop(drop: DropAtPlace) -> str:
