@@ -165,7 +165,7 @@ def _overhead(overhead: OverheadAtPlace, declination_deg: float | None) -> str:
 
 def _unknown(place: PlaceThatMatters) -> str:
     if place.unknown_on_line_m > 0.0:
-        return f"{round_up(place.unknown_on_line_m, 1.0):.0f} m unknown."
+        return f"Unknown ground: {round_up(place.unknown_on_line_m, 1.0):.0f} m."
     return f"Unknown ground beside or above, {round_up(place.unknown_m, 1.0):.0f} m."
 
 
