@@ -220,11 +220,16 @@ def _commands(here: Path) -> tuple[Command, ...]:
         return [word for name in names for word in (f"--{Path(name).stem}", str(folder / name))]
 
     route = ("csv.csv", "geojson.json", "save.zip")
+    beside = "csv.csv.cautions.txt"
     card = ("pdf.pdf", "gpx.gpx", "csv.csv")
     area = ("README.txt", "bands.tif", "bands.tif.aux.xml", "slope.tif", "table.csv", "table.json")
     return (
-        Command("route", lambda at: ["route", str(day), "--dem", str(dem), *to(at, *route)], route),
-        Command("card", lambda at: ["card", str(plan), "--date", "2027-01-15", *to(at, *card)], card),
+        Command(
+            "route", lambda at: ["route", str(day), "--dem", str(dem), *to(at, *route)], (*route, beside)
+        ),
+        Command(
+            "card", lambda at: ["card", str(plan), "--date", "2027-01-15", *to(at, *card)], (*card, beside)
+        ),
         Command("report", lambda at: ["report", str(plan), *to(at, "out.html")], ("out.html",)),
         Command(
             "area",
