@@ -251,6 +251,29 @@ def test_ground_of_25_degrees_is_possible_only_and_a_hole_beside_it_is_a_place()
     assert "nknown ground" in found.places[0].words
 
 
+@pytest.mark.parametrize(
+    ("foot", "kind"), [("level", "flattening"), ("wall", "drop"), ("far", None)], ids=["level", "wall", "far"]
+)
+def test_a_trap_below_a_steep_place_is_told_with_it(foot, kind):
+    """35 degrees down to the west; 150 m off it ends on level ground, or in a wall of 40 m, or not at all."""
+
+    def heights(east, _):
+        slope = east * math.tan(math.radians(35.0))
+        if foot == "level":
+            return np.maximum(slope, -150.0 * math.tan(math.radians(35.0)))
+        return slope - 40.0 * np.clip((-150.0 - east) / 10.0, 0.0, 1.0) * (foot == "wall")
+
+    found = along_north(made(heights, 5.0, 201), 200.0, reach_m=100.0)
+    (place,) = (place for place in found.places if "underfoot" in place.kinds)
+    below = place.trap_below
+    assert (below and below.kind) == kind
+    if below is not None:
+        # A wall begins at its brow; flat ground where the last steep spacing ends.
+        assert 100.0 <= below.off_m <= 190.0
+        assert below.fall_m == pytest.approx(min(below.off_m, 150.0) * math.tan(math.radians(35.0)), abs=12.0)
+        assert f"Below it a {kind}, " in place.words
+
+
 # Invariants ----------------------------------------------------------------------------------------------
 
 SPOTS = st.tuples(st.floats(52_300.0, 56_700.0), st.floats(1_053_000.0, 1_055_600.0))

@@ -14,6 +14,7 @@ __all__ = [
     "PlaceThatMatters",
     "PossibleOnly",
     "TrapAtPlace",
+    "TrapBelow",
 ]
 
 
@@ -138,6 +139,23 @@ class TrapAtPlace:
 
 
 @dataclass(frozen=True)
+class TrapBelow:
+    """The first trap on the way down from the steepest spot of a place.
+
+    Attributes
+    ----------
+    kind
+        ``drop``, ``gully`` or ``flattening``.
+    off_m, fall_m
+        How far away, and how far down it lies, metres.
+    """
+
+    kind: str
+    off_m: NotNegative
+    fall_m: NotNegative
+
+
+@dataclass(frozen=True)
 class PlaceThatMatters:
     """A stretch of the line that a leader has to know of.
 
@@ -170,6 +188,8 @@ class PlaceThatMatters:
         Metres with unknown ground on the line, in the corridor or above; and on the line alone.
     trap
         None where there is none.
+    trap_below
+        None where there is none, and where the place has a trap or a drop of its own.
     aspect_sectors
         Sectors that its ground of 30 degrees and more on the line faces, longest first.
     elevation_min_m, elevation_max_m
@@ -206,6 +226,7 @@ class PlaceThatMatters:
     after: str
     checks: tuple[str, ...]
     words: str
+    trap_below: TrapBelow | None = None
 
 
 @dataclass(frozen=True)

@@ -43,6 +43,9 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
         out.append(_unknown(place))
     if place.trap is not None and not (place.trap.kind == "cliff below" and _has_drop(place)):
         out.append(_trap(place.trap, declination_deg))
+    if place.trap_below is not None:
+        below = place.trap_below
+        out.append(f"Below it a {below.kind}, {_down(below.off_m)} m off.")
     return " ".join(out)
 
 

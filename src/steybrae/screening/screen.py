@@ -37,6 +37,7 @@ from steybrae.screening.result import (
 )
 from steybrae.screening.standing import StandingRules
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
+from steybrae.screening.trap_below import with_traps_below
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.engines import Engine
@@ -200,7 +201,7 @@ def screen_route(
         notes=route.notes,
         legs=tuple(legs),
         totals=totals,
-        places=with_checks(found.places, legs),
+        places=with_traps_below(with_checks(found.places, legs), source),
         legs_without=found.legs_without,
         legs_possible_only=found.legs_possible_only,
         model=_facts(settings, grid, cell, accuracy, known.words),
