@@ -47,7 +47,9 @@ def test_what_must_not_flatter_never_does(number: float) -> None:
         (v.percent(12.01), "13 %"),
         (v.percent(None), "unknown"),
         (v.millimetres(2.55), "2.6 mm"),
-        (v.area_km2(1_234_567.0), "1.24 km²"),
+        (v.area_km2(1.2341), "1.235 km²"),
+        (v.area_km2(1.2349, gentle=True), "1.234 km²"),
+        (v.area_km2(123.41), "123.5 km²"),
         (v.height(-0.4), "0 m"),
     ],
 )

@@ -25,6 +25,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -38,6 +39,7 @@ __all__ = [
     "STEEP_DEG",
     "Band",
     "BandScheme",
+    "bands_text",
     "parse_edges",
     "parse_slope_range_deg",
     "steepness_words",
@@ -173,6 +175,15 @@ def _label(low_deg: float, high_deg: float | None) -> str:
     if high_deg is None:
         return f"{low_deg:g}+"
     return f"<{high_deg:g}" if low_deg == 0.0 else f"{low_deg:g}-{high_deg:g}"
+
+
+def bands_text(bands: Sequence[Band], *, open_above: bool, sign: str = "") -> str:
+    """Bands in words: ``25-30``, ``25-30 to 35-40``, ``35-40 or steeper``, ``unknown``."""
+    if not bands:
+        return "unknown"
+    ends = dict.fromkeys(f"{band.label}{sign}" for band in (bands[0], bands[-1]))
+    words = " to ".join(ends)
+    return f"{words} or steeper" if open_above and bands[-1].high_deg is not None else words
 
 
 def parse_edges(text: str) -> BandScheme:

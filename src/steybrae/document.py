@@ -9,12 +9,13 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from steybrae.cautions import Caution
 from steybrae.value import UNKNOWN, Value
 
 __all__ = [
+    "NONE",
     "Block",
     "Cautions",
     "Cell",
@@ -27,10 +28,14 @@ __all__ = [
     "Picture",
     "Table",
     "cell_lines",
+    "or_none",
     "plain",
     "stacked",
     "worded",
 ]
+
+NONE: Final = "-"
+"""Cell of what is known not to be there."""
 
 Cell = Value | str | tuple["Value | str", ...]
 """What stands in a cell; several are lines of it."""
@@ -190,6 +195,11 @@ def cell_lines(cell: Cell, *, unit: str = "") -> tuple[str, ...]:
     if isinstance(cell, str):
         return tuple(cell.split("\n"))
     return tuple(line for part in cell for line in cell_lines(part, unit=unit))
+
+
+def or_none(value: Value) -> Cell:
+    """Return a length or an area, or the sign for none of it."""
+    return value if value.number != 0.0 else NONE
 
 
 def plain(text: str) -> str:

@@ -15,6 +15,7 @@ from steybrae.errors import QuantityError
 from steybrae.quantities import MIL_PER_DEG, round_down, round_up
 
 __all__ = [
+    "AT_LEAST",
     "NOT_KNOWN_HOW_WELL",
     "UNKNOWN",
     "Value",
@@ -50,7 +51,7 @@ _UNITS: Final = {
     "km": (" km", 1e-3),
     "mm": (" mm", 1.0),
     "min": (" min", 1.0),
-    "km2": (" km²", 1e-6),
+    "km2": (" km²", 1.0),
 }
 """What is written behind a figure, and the factor from SI to it."""
 
@@ -62,7 +63,7 @@ class Value:
     Attributes
     ----------
     number
-        In SI units or degrees, unrounded; None unknown (NaN becomes None).
+        In SI units, degrees or square kilometres, unrounded; None unknown (NaN becomes None).
     unit
         ``deg``, ``percent``, ``m``, ``km``, ``mm``, ``min``, ``km2`` or nothing: that of the text.
     step, rounding
@@ -109,6 +110,8 @@ class Value:
     @property
     def lines(self) -> tuple[str, ...]:
         """``at least``, ``31.3°``: `text` for a narrow column."""
+        if self.unit == "min" and self.shown is not None:
+            return self.cell(_clock(self.shown))
         return self.cell(f"{self.figure}{_UNITS[self.unit][0]}")
 
     @property
@@ -145,9 +148,14 @@ class Value:
         return round_up(scaled, self.step) if rounding == "up" else round_down(scaled, self.step)
 
     def _digits(self, shown: float) -> str:
-        if math.isinf(shown):
-            return "any"
         return f"{shown:.{max(0, math.ceil(-math.log10(self.step) - 1e-9))}f}"
+
+
+def _clock(shown_min: float) -> str:
+    if math.isinf(shown_min):
+        return "no end"
+    hours, rest = divmod(int(shown_min), 60)
+    return f"{hours} h {rest:02d}" if hours else f"{rest} min"
 
 
 def slope(
@@ -213,7 +221,7 @@ def distance_off(metres: float | None) -> Value:
 
 
 def minutes(number: float | None, *, at_least: bool = False) -> Value:
-    """Time that walking takes, minutes: up."""
+    """Time that walking takes, minutes: up. ``42 min``, ``1 h 05``; infinity has ``no end``."""
     return Value(number, "min", 1.0, "up", at_least)
 
 
@@ -222,9 +230,10 @@ def millimetres(number: float | None, *, step: float = 0.1, rounding: Rounding =
     return Value(number, "mm", step, rounding)
 
 
-def area_km2(square_metres: float | None, *, step: float = 0.01, rounding: Rounding = "up") -> Value:
-    """Area in square metres, shown in square kilometres: up, the gentlest down."""
-    return Value(square_metres, "km2", step, rounding)
+def area_km2(number: float | None, *, gentle: bool = False) -> Value:
+    """Ground area, square kilometres: up, that of the gentlest ground down; in 0.001 below 100, else 0.1."""
+    step = 0.001 if number is None or number < 100.0 else 0.1
+    return Value(number, "km2", step, "down" if gentle else "up")
 
 
 def bearing(deg: float | None, north: Literal["true", "grid", "magnetic"], unit: str = "deg") -> str:

@@ -11,9 +11,8 @@ import pytest
 from rich.console import Console
 from tests.on_grid import model, route_on, towards
 
-from steybrae.answers.leg import bands_text
 from steybrae.answers.route import RouteView, route_document
-from steybrae.bands import BandScheme
+from steybrae.bands import BandScheme, bands_text
 from steybrae.render.terminal import print_document
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.terrain.dem import Dem

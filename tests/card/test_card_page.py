@@ -17,13 +17,13 @@ from steybrae.errors import QuantityError
 from steybrae.files.gpx_out import card_gpx
 from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
-from steybrae.route.compass_words import bearing_text
 from steybrae.route.places import Place
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.show import card_page, card_rows
 from steybrae.show.card_page import card_pdf
 from steybrae.show.card_places import leading_checks
 from steybrae.show.paper import PAGES_MM, POINT_MM, Paper, PaperFacts
+from steybrae.value import bearing_figure
 
 DAY = dt.date(2027, 1, 15)
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
@@ -221,7 +221,7 @@ def test_references_and_bearings_stand_in_full(
     words = [box[4] for box in boxes]
     for leg in card.legs:
         assert leg.to_place.reference in words
-        assert bearing_text(leg.bearing_magnetic_deg, unit) in words
+        assert bearing_figure(leg.bearing_magnetic_deg, unit) in words
         for check in leg.checks:
             assert check.reference in words
     for box in boxes:
@@ -263,7 +263,7 @@ def test_the_sample_day_goes_on_two_sheets_in_the_order_of_need(monkeypatch, sam
     words = [box[4] for box in found.boxes]
     for leg in card.legs:
         sizes = [size for size, word in zip(found.sizes_pt, words, strict=True)
-                 if word == bearing_text(leg.bearing_magnetic_deg, "deg")]  # fmt: skip
+                 if word == bearing_figure(leg.bearing_magnetic_deg, "deg")]  # fmt: skip
         assert max(sizes) >= 16.0
     heads = ["Avalanche forecast and weather", "magnetic", "Places that matter, and their checks",
              "In poor visibility: what the corridor holds", "Cautions"]  # fmt: skip

@@ -50,7 +50,7 @@ def test_a_reading_differs_beyond_the_limits_only(slope: float, below: float, ab
 
 @pytest.mark.parametrize(
     ("low", "high", "words"),
-    [(None, None, "not known"), (30.0, None, "28.5° to ?"), (None, 38.0, "? to 40.0°")],
+    [(None, None, "not known"), (30.0, None, "28.5° to unknown"), (None, 38.0, "unknown to 40.0°")],
 )
 def test_ends_not_known(low: float | None, high: float | None, words: str, leg: LegScreening) -> None:
     # hypot(4, 5) = 6.403 below 35: 28.597, shown 28.5; hypot(4, 3) = 5 above: 40.

@@ -204,9 +204,9 @@ def overhead_of(
         (
             overhead_of(sight(27.31), 24.01),
             True,
-            "overhead at least 27.4°, look 301° magnetic; along its way down at least 24.1°",
+            "overhead at least 27.4°, look 301° magnetic; path angle at least 24.1°",
         ),
-        (overhead_of(sight(None)), False, "overhead 27.4° by sight alone, no way down to here found"),
+        (overhead_of(sight(None)), False, "overhead 27.4° by sight alone, no path down to here found"),
     ],
 )
 def test_overhead_is_shown_where_the_screening_has_it(

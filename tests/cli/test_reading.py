@@ -85,7 +85,7 @@ def test_up_and_down_are_averaged_and_uncertainty_is_that_of_the_design(run: Run
 
 def test_without_anything_to_compare_with_it_says_so(run: Run) -> None:
     text = text_of(run, "34deg", "34deg")
-    assert text.startswith("Readings 34.0°, 34.0°; mean 34.0°, 95 % interval 30.8° to 37.2°")
+    assert text.startswith("Readings 34.0°, 34.0°; mean 34.0°, 95 % interval 30.8 to 37.2°")
     assert "The steeper figure leads: 34.0°, band 30-35, possibly as steep as 35-40." in text
     assert "Nothing to compare with" in text
     assert "Read the local avalanche forecast" in text

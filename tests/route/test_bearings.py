@@ -22,14 +22,10 @@ from steybrae.route.bearings import (
     parse_bearing,
     true_bearing_deg,
 )
-from steybrae.route.compass_words import (
-    bearing_text,
-    compass_words,
-    grid_magnetic_words,
-    turning_rule,
-)
+from steybrae.route.compass_words import compass_words, grid_magnetic_words, turning_rule
 from steybrae.route.grids import BNG_EPSG, lat_lon_deg
 from steybrae.route.places import Place
+from steybrae.value import bearing_figure
 
 NEW_YEAR = dt.date(2027, 1, 1)
 CAIRNGORMS = Place(57.117, -3.643)
@@ -236,13 +232,13 @@ def test_a_bearing_needs_its_north_and_a_magnetic_one_its_date():
     ],
 )
 def test_bearings_as_shown(bearing_deg, degrees, mils):
-    assert bearing_text(bearing_deg) == degrees
-    assert bearing_text(bearing_deg, "mil") == mils
+    assert bearing_figure(bearing_deg) == degrees
+    assert bearing_figure(bearing_deg, "mil") == mils
 
 
 def test_other_units_are_refused():
     with pytest.raises(QuantityError) as caught:
-        bearing_text(99.0, "grad")
+        bearing_figure(99.0, "grad")
     assert str(caught.value) == "A bearing is shown in deg or mil; got 'grad'. Choose one of the two."
 
 

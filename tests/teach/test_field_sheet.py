@@ -14,10 +14,10 @@ from steybrae.field.log import COLUMNS, row_from_cells
 from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.quantities import slope_text
-from steybrae.route.compass_words import bearing_text
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.show.sheet_field import field_pdf
 from steybrae.teach.field_sheet import field_sheet
+from steybrae.value import bearing_figure
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +61,7 @@ def test_the_checks_of_a_plan_are_filled_in(sample_plan: RouteScreening, tmp_pat
             assert one.check.reference in text
             quantity = one.check.quantity.capitalize()
             assert f"{quantity} {slope_text(one.check.expected_deg)}, nothing differs" in text
-            assert f"Look {bearing_text(one.check.look_bearing_magnetic_deg or 0.0)}" in text
+            assert f"Look {bearing_figure(one.check.look_bearing_magnetic_deg or 0.0)}" in text
         assert "Elsewhere" in text
         for caution in sheet.cautions:
             assert caution.line in text

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 
 from steybrae.answers.basis import cross_check_text, zone_text, zones_text
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
-from steybrae.answers.leg import bands_text
 from steybrae.answers.overhead import (
     baselines_note,
     baselines_text,
@@ -14,6 +13,7 @@ from steybrae.answers.overhead import (
     reading_interval_text,
     sight_text,
 )
+from steybrae.bands import bands_text
 from steybrae.card.wording import without_check_lines
 from steybrae.document import Block, Cautions, Document, Paragraph
 from steybrae.quantities import one_in_text

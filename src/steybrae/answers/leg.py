@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from typing import Final
 
-from steybrae.bands import STEEP_DEG, Band
-from steybrae.document import Cell, Column
+from steybrae.bands import STEEP_DEG, bands_text
+from steybrae.document import NONE, Cell, Column, or_none
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.screening.result import LegScreening, SideGround, Totals
 from steybrae.value import (
@@ -24,18 +24,12 @@ from steybrae.value import (
 
 __all__ = [
     "LEG_COLUMNS",
-    "NONE",
     "band_columns",
-    "bands_text",
     "corridor_slope",
     "leg_columns",
     "leg_slope",
-    "or_none",
     "side_text",
 ]
-
-NONE: Final = "-"
-"""Cell of what is known not to be there."""
 
 _SIDES = " | ".join(f"{deg:g}°" for deg in SIDE_SLOPES_DEG)
 
@@ -49,20 +43,6 @@ def leg_slope(leg: LegScreening) -> Value:
 def corridor_slope(leg: LegScreening | Totals) -> Value:
     """Steepest in the corridor of a leg or of the whole line."""
     return slope(leg.slope_corridor_max_deg, at_least=leg.open_above)
-
-
-def or_none(value: Value) -> Cell:
-    """Return a length, or the sign for none."""
-    return value if value.number else NONE
-
-
-def bands_text(bands: Sequence[Band], *, open_above: bool, sign: str = "") -> str:
-    """Bands in words: ``25-30``, ``25-30 to 35-40``, ``35-40 or steeper``, ``unknown``."""
-    if not bands:
-        return UNKNOWN
-    ends = dict.fromkeys(f"{band.label}{sign}" for band in (bands[0], bands[-1]))
-    words = " to ".join(ends)
-    return f"{words} or steeper" if open_above and bands[-1].high_deg is not None else words
 
 
 def side_text(side: Sequence[SideGround], *, unknown: bool) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from steybrae.answers.leg import NONE, leg_columns, or_none
-from steybrae.document import Cell, Column
+from steybrae.answers.leg import leg_columns
+from steybrae.document import NONE, Cell, Column, or_none
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead_result import ExpectedReading, PathAnswer, SightAnswer
 from steybrae.screening.result import LegScreening, Totals
@@ -194,7 +194,7 @@ OVERHEAD_COLUMNS: Final = (
     Column("shape", "Convex rolls,\ntraps, at m", _shape, align="left"),
     Column(
         "expected_readings",
-        "Checks: reading to expect\nat m, look true, slope (95 %)",
+        "Checks: at m,\nlook true, expect (95 %)",
         _readings,
         align="left",
     ),

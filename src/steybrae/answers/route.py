@@ -8,16 +8,10 @@ from typing import Final
 
 from steybrae.answers.basis import cross_check_text, zones_text
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
-from steybrae.answers.leg import (
-    band_columns,
-    bands_text,
-    corridor_slope,
-    leg_columns,
-    or_none,
-)
+from steybrae.answers.leg import band_columns, corridor_slope, leg_columns
 from steybrae.answers.overhead import OVERHEAD_COLUMNS, baseline_columns, baselines_note
 from steybrae.answers.places import place_blocks
-from steybrae.bands import STEEP_DEG
+from steybrae.bands import STEEP_DEG, bands_text
 from steybrae.card.wording import legs_without_check
 from steybrae.document import (
     Block,
@@ -27,6 +21,7 @@ from steybrae.document import (
     Heading,
     Paragraph,
     Table,
+    or_none,
     stacked,
     worded,
 )

@@ -10,7 +10,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from steybrae.bands import STEEP_DEG
+from steybrae.bands import STEEP_DEG, bands_text
 from steybrae.card.result import (
     Beside,
     CardGround,
@@ -21,10 +21,24 @@ from steybrae.card.result import (
     Overhead,
     RouteCard,
 )
-from steybrae.quantities import round_down, round_up, slope_text
-from steybrae.route.compass_words import bearing_text
+from steybrae.quantities import round_down, round_up
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import SteepWithoutCheck
+from steybrae.value import (
+    NOT_KNOWN_HOW_WELL,
+    UNKNOWN,
+    bearing,
+    bearing_figure,
+    climb,
+    distance_off,
+    height,
+    kilometres,
+    length,
+    lower,
+    minutes,
+    slope,
+    steep_length,
+)
 
 __all__ = [
     "GRID_NAMES",
@@ -76,33 +90,27 @@ def _whole(value: float) -> int:
 
 def bearing_shown(bearing_deg: float | None, unit: str) -> str:
     """Bearing as the card prints it; a dash where there is none."""
-    return "-" if bearing_deg is None else bearing_text(bearing_deg, unit)
+    return "-" if bearing_deg is None else bearing_figure(bearing_deg, unit)
 
 
 def minutes_text(time_min: float | None, *, at_least: bool = False) -> str:
     """Time rounded up to the minute: ``42 min``, ``1 h 05``, ``at least 42 min``; a dash if unknown."""
-    if time_min is None:
-        return "-"
-    if math.isinf(time_min):
-        return "no end"
-    hours, minutes = divmod(metres_up(time_min), 60)
-    words = f"{hours} h {minutes:02d}" if hours else f"{minutes} min"
-    return f"at least {words}" if at_least else words
+    return "-" if time_min is None else minutes(time_min, at_least=at_least).text
 
 
 def climb_text(leg: CardLeg) -> str:
     """Metres up and down, rounded up: ``+136 -40 m``; empty without a model."""
     if leg.ascent_m is None or leg.descent_m is None:
         return ""
-    least = "at least " if leg.ascent_at_least else ""
-    return f"{least}+{metres_up(leg.ascent_m)} -{metres_up(leg.descent_m)} m"
+    up, down = climb(leg.ascent_m, at_least=leg.ascent_at_least), climb(leg.descent_m)
+    return " ".join(up.cell(f"+{up.figure} -{down.text}"))
 
 
 def distance_texts(leg: CardLeg) -> tuple[str, str]:
     """Length, and what it is on the map and in paces: ``1974 m`` and ``79 mm, 1290 paces``."""
     map_words = [] if leg.map_mm is None else [f"{_whole(leg.map_mm * 2.0) / 2.0:g} mm"]
     pace_words = [] if leg.paces is None else [f"{_whole(leg.paces)} paces"]
-    return f"{_whole(leg.length_m)} m", ", ".join(map_words + pace_words)
+    return length(leg.length_m).text, ", ".join(map_words + pace_words)
 
 
 def steepness_text(ground: CardGround | None) -> str:
@@ -116,9 +124,7 @@ def corridor_text(ground: CardGround | None) -> str:
 
 
 def _least_text(ground: CardGround | CardTotals | None, slope_deg: float | None) -> str:
-    if ground is None or slope_deg is None:
-        return "unknown"
-    return f"{'at least ' if ground.open_above else ''}{slope_text(slope_deg)}"
+    return UNKNOWN if ground is None else slope(slope_deg, at_least=ground.open_above).text
 
 
 def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
@@ -144,30 +150,25 @@ def _may_be(ground: CardGround) -> str:
     if ground.slope_max_deg is None:
         return ""
     if ground.slope_high_deg is None:
-        return "how far off: not known"
-    return f"on the line may be {slope_text(ground.slope_high_deg)}"
+        return NOT_KNOWN_HOW_WELL
+    return f"on the line may be {slope(ground.slope_high_deg).text}"
 
 
 def _bands(ground: CardGround) -> str:
-    bands = ground.bands_possible
-    if not bands:
-        return "band unknown"
-    steeper = " or steeper" if ground.open_above and bands[-1].high_deg is not None else ""
-    if len(bands) == 1:
-        return f"band {bands[0].label}{steeper}"
-    return f"bands {bands[0].label} to {bands[-1].label}{steeper}"
+    many = "s" if len(ground.bands_possible) > 1 else ""
+    return f"band{many} {bands_text(ground.bands_possible, open_above=ground.open_above)}"
 
 
 def _steep(ground: CardGround) -> str:
     if not ground.steep_m and not ground.unknown_m:
         return ""
-    least = "at least " if ground.unknown_m else ""
+    steep = steep_length(ground.steep_m, at_least=ground.unknown_m > 0.0).text
     faces = f", faces {' '.join(ground.aspect_sectors)}" if ground.aspect_sectors else ""
-    return f"{least}{metres_up(ground.steep_m)} m of {STEEP_DEG:g}°+{faces}"
+    return f"{steep} of {STEEP_DEG:g}°+{faces}"
 
 
 def _unknown(ground: CardGround) -> str:
-    return f"{metres_up(ground.unknown_m)} m unknown" if ground.unknown_m else ""
+    return f"{steep_length(ground.unknown_m).text} unknown" if ground.unknown_m else ""
 
 
 def overhead_text(overhead: Overhead | None, unit: str = "deg") -> str:
@@ -184,28 +185,25 @@ def _outside(overhead: Overhead, unit: str) -> str:
     seen = overhead.outside
     if seen is None:
         return ""
-    least = "at least " if overhead.unknown_above else ""
-    off, up = int(round_down(seen.distance_m, 1.0)), metres_up(seen.rise_m)
-    look = bearing_shown(seen.look_bearing_magnetic_deg, unit)
-    return (
-        f"from outside the zone, {_whole(seen.chainage_m)} m along: {least}{slope_text(seen.sight_deg)}, "
-        f"look {look} magnetic, {off} m off, {up} m up"
-    )
+    sight = slope(seen.sight_deg, at_least=overhead.unknown_above).text
+    off, up = distance_off(seen.distance_m).text, steep_length(seen.rise_m).text
+    look, at = bearing(seen.look_bearing_magnetic_deg, "magnetic", unit), length(seen.chainage_m).text
+    return f"from outside the zone, {at} along: {sight}, look {look}, {off} off, {up} up"
 
 
 def _overhead(overhead: Overhead, unit: str) -> str:
-    least = "at least " if overhead.unknown_above else ""
+    least = overhead.unknown_above
     parts = ["in a start zone"] if overhead.in_start_zone else []
     if overhead.sight_deg is not None:
-        look = bearing_shown(overhead.look_bearing_magnetic_deg, unit)
-        parts.append(f"overhead {least}{slope_text(overhead.sight_deg)}, look {look} magnetic")
+        look = bearing(overhead.look_bearing_magnetic_deg, "magnetic", unit)
+        parts.append(f"overhead {slope(overhead.sight_deg, at_least=least).text}, look {look}")
     elif overhead.unfiltered_deg is not None:
-        sight = slope_text(overhead.unfiltered_deg)
-        parts.append(f"overhead {least}{sight} by sight alone, no way down to here found")
+        sight = slope(overhead.unfiltered_deg, at_least=least).text
+        parts.append(f"overhead {sight} by sight alone, no path down to here found")
     else:
-        parts.append("overhead unknown" if overhead.unknown_above else "no start zone found overhead")
+        parts.append(f"overhead {UNKNOWN}" if least else "no start zone found overhead")
     if overhead.path_deg is not None:
-        parts.append(f"along its way down {least}{slope_text(overhead.path_deg)}")
+        parts.append(f"path angle {slope(overhead.path_deg, at_least=least).text}")
     return "; ".join(parts)
 
 
@@ -223,8 +221,8 @@ def beside_sentence(beside: Beside) -> str:
 
 
 def _off(beside: Beside) -> str:
-    distance = int(round_down(beside.distance_m or 0.0, 1.0))
-    return f"{distance} m off" if distance else "under the line"
+    distance = distance_off(beside.distance_m or 0.0)
+    return f"{distance.text} off" if distance.shown else "under the line"
 
 
 def _height(beside: Beside) -> str:
@@ -260,11 +258,11 @@ def cliffs_text(leg: CardLeg) -> str:
 
 def cliff_short(leg: CardLeg, one: CliffBelow) -> str:
     """Say the same in a narrow place: ``61.3°, 20 m off, 100-260 m``."""
-    least = "at least " if leg.ground is None or leg.ground.open_above else ""
-    distance = int(round_down(one.distance_m, 1.0))
-    off = f"{distance} m off" if distance else "at the line"
+    steepest = slope(one.slope_max_deg, at_least=leg.ground is None or leg.ground.open_above).text
+    distance = distance_off(one.distance_m)
+    off = f"{distance.text} off" if distance.shown else "at the line"
     start, end = round_down(one.from_m, 10.0), round_up(one.to_m, 10.0)
-    return f"{least}{slope_text(one.slope_max_deg)}, {off}, {start:.0f}-{end:.0f} m"
+    return f"{steepest}, {off}, {start:.0f}-{end:.0f} m"
 
 
 def _parts(one: CliffBelow) -> str:
@@ -273,11 +271,11 @@ def _parts(one: CliffBelow) -> str:
 
 def where_text(check: Check, unit: str = "deg") -> str:
     """Where a check place lies: ``391 m along, 24 m to the left (towards 213° magnetic)``."""
-    words = f"{_whole(check.chainage_m)} m along"
+    words = f"{length(check.chainage_m).text} along"
     if check.side is None:
         return f"{words} the leg"
-    towards = bearing_shown(check.towards_bearing_magnetic_deg, unit)
-    return f"{words}, {_whole(check.off_line_m)} m to the {check.side} (towards {towards} magnetic)"
+    towards = bearing(check.towards_bearing_magnetic_deg, "magnetic", unit)
+    return f"{words}, {length(check.off_line_m).text} to the {check.side} (towards {towards})"
 
 
 def look_text(check: Check, unit: str = "deg") -> str:
@@ -292,8 +290,7 @@ def limits_text(check: Check) -> str:
     low, high = check.consistent_low_deg, check.consistent_high_deg
     if low is None and high is None:
         return "not known"
-    bottom = "?" if low is None else f"{round_down(low, 0.1):.1f}°"
-    return f"{bottom} to {'?' if high is None else slope_text(high)}"
+    return f"{lower(low).text} to {slope(high).text}"
 
 
 def above_text(check: Check) -> str:
@@ -319,7 +316,7 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
     )
     return (
         f"{check.number}: {check.what}, {where_text(check, unit)}. Look {look}; expect "
-        f"{slope_text(check.expected_deg)}; {agree}; above {above_text(check)} treat as steeper."
+        f"{slope(check.expected_deg).text}; {agree}; above {above_text(check)} treat as steeper."
     )
 
 
@@ -343,16 +340,14 @@ def legs_without_check(legs: Sequence[CardLeg | LegScreening]) -> tuple[str, ...
 
 def _without(one: SteepWithoutCheck) -> str:
     what = one.what.split(",")[0]
-    return (
-        f"{what} ({'unknown' if one.slope_max_deg is None else f'{slope_text(one.slope_max_deg)} or more'})"
-    )
+    return f"{what} ({slope(one.slope_max_deg, at_least=True).text})"
 
 
 def elevation_text(leg: CardLeg) -> str:
     """Height at the end, for an altimeter, and the slope distance: ``at 800 m; slope 1020 m``."""
     height_m = None if leg.ground is None else leg.ground.elevation_end_m
-    words = [] if height_m is None else [f"at {_whole(height_m)} m"]
-    words += [] if leg.slope_distance_m is None else [f"slope {_whole(leg.slope_distance_m)} m"]
+    words = [] if height_m is None else [f"at {height(height_m).text}"]
+    words += [] if leg.slope_distance_m is None else [f"slope {length(leg.slope_distance_m).text}"]
     return "; ".join(words)
 
 
@@ -365,10 +360,11 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
     """Say what the whole day comes to, one short line each."""
     totals = card.totals
     count = f"{totals.legs} leg{'' if totals.legs == 1 else 's'}"
-    lines = [f"{count}, {totals.length_m / 1000.0:.2f} km"]
+    lines = [f"{count}, {kilometres(totals.length_m).text}"]
     if totals.ascent_m is not None and totals.descent_m is not None:
-        least = "at least " if totals.ascent_at_least else ""
-        lines.append(f"{least}{metres_up(totals.ascent_m)} m up, {metres_up(totals.descent_m)} m down")
+        least = totals.ascent_at_least
+        up, down = (climb(metres, at_least=least).text for metres in (totals.ascent_m, totals.descent_m))
+        lines.append(f"{up} up, {down} down")
     if totals.time_min is not None:
         lines.append(f"{minutes_text(totals.time_min, at_least=totals.time_at_least)} in all")
     last = card.legs[-1]
@@ -381,5 +377,5 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
     if totals.slope_corridor_max_deg is not None:
         lines.append(f"steepest in the corridor {_least_text(totals, totals.slope_corridor_max_deg)}")
     if totals.unknown_m:
-        lines.append(f"{metres_up(totals.unknown_m)} m of unknown ground")
+        lines.append(f"{steep_length(totals.unknown_m).text} of unknown ground")
     return tuple(lines)

@@ -87,9 +87,10 @@ def area(
 
     Slope and bands if no raster is named. It measures; it decides nothing.
     """
+    from steybrae.answers.area import area_document
     from steybrae.area.run import run_area
-    from steybrae.cli.options import console, print_cautions, print_json
-    from steybrae.show.area_tables import print_area
+    from steybrae.cli.options import console, print_json
+    from steybrae.render.terminal import print_document
 
     job = _job(model, rasters, zones, bands, work)
     outputs.check()
@@ -105,9 +106,7 @@ def area(
     if outputs.as_json:
         print_json("area", found)
         return
-    to = console()
-    print_area(found, to)
-    print_cautions(found.cautions, to)
+    print_document(area_document(found), console())
 
 
 def _job(
@@ -167,12 +166,13 @@ def _workspace(job: AreaJob, out: Path, figure: Path | None, *, resume: bool, fo
 
 
 def _texts(work: Workspace, found: AreaResult) -> None:
+    from steybrae.answers.area import area_csv, area_readme
     from steybrae.files.results import json_text
-    from steybrae.show.area_tables import area_csv, area_readme
+    from steybrae.render.terminal import terminal_text
 
     work.write_text("table.csv", area_csv(found))
     work.write_text("table.json", json_text("area", found, taken()) + "\n")
-    work.write_text("README.txt", area_readme(found))
+    work.write_text("README.txt", terminal_text(area_readme(found), 110))
 
 
 def _draw(found: AreaResult, out: Path, figure: Path, *, force: bool) -> None:

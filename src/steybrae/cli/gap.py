@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from steybrae.cli.options import AnswerOptions, BandOptions, console, print_cautions, print_json
+from steybrae.cli.options import AnswerOptions, BandOptions, console, print_json
 from steybrae.cli.paper_options import GapOptions, MapOptions
 from steybrae.cli.settings_file import with_taken
 
@@ -19,8 +19,7 @@ def gap(sheet: MapOptions, measured: GapOptions, bands: BandOptions, answer: Ans
     if answer.as_json:
         print_json("gap", result)
         return
-    from steybrae.show.paper_tables import print_gap
+    from steybrae.answers.paper import gap_document
+    from steybrae.render.terminal import print_document
 
-    to = console()
-    print_gap(result, to)
-    print_cautions(result.cautions, to)
+    print_document(gap_document(result), console())

@@ -16,14 +16,12 @@ from steybrae.cli.settings_file import taken
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from steybrae.cautions import Caution
 
 __all__ = [
     "AnswerOptions",
     "BandOptions",
     "OutputOptions",
     "console",
-    "print_cautions",
     "print_json",
 ]
 
@@ -96,11 +94,3 @@ def print_json(command: str, result: Any) -> None:
         # The terminal lacks a letter; JSON has another way to write it.
         text = re.sub(r"[^\0-\x7f]", lambda found: json.dumps(found[0])[1:-1], text)
     typer.echo(text)
-
-
-def print_cautions(cautions: tuple[Caution, ...], to: Console) -> None:
-    """Print every caution, one a paragraph, under its own heading."""
-    to.print()
-    to.print("Cautions", style="bold")
-    for caution in cautions:
-        to.print(f"  - {caution.text}", markup=False)

@@ -175,22 +175,22 @@ def _compare(own: Own, sources: Sequence[Source], bearings: Bearings, bands: Ban
 
 
 def _show(result: ReadingResult, basis: Sequence[str], *, as_json: bool) -> None:
-    from steybrae.cli.options import console, print_cautions, print_json
-    from steybrae.show.reading_tables import print_reading
+    from steybrae.answers.reading import reading_document
+    from steybrae.cli.options import console, print_json
+    from steybrae.render.terminal import print_document
 
     if as_json:
         print_json("reading", result)
         return
-    to = console()
-    print_reading(result, basis, to)
-    print_cautions(result.cautions, to)
+    print_document(reading_document(result, basis), console())
 
 
 def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> None:
-    from steybrae.cli.options import console, print_cautions, print_json
+    from steybrae.answers.reading import review_document
+    from steybrae.cli.options import console, print_json
     from steybrae.field.review import merged_rows, review
     from steybrae.files.logs import read_log
-    from steybrae.show.reading_tables import print_review
+    from steybrae.render.terminal import print_document
 
     outputs.check()
     logs = [read_log(path) for path in paths]
@@ -205,6 +205,4 @@ def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> N
     if outputs.as_json:
         print_json("reading review", found)
         return
-    to = console()
-    print_review(found, to)
-    print_cautions(found.cautions, to)
+    print_document(review_document(found), console())

@@ -35,16 +35,17 @@ def report(
 
     One file without a network: send it, keep it, print it on A4. It decides nothing.
     """
-    from steybrae.cli.options import console, print_cautions
+    from steybrae.cli.options import console
+    from steybrae.document import Cautions, Document, Paragraph
     from steybrae.files.plans import read_plan
     from steybrae.files.whole import check_outputs
+    from steybrae.render.terminal import print_document
 
     check_outputs([to.out], [plan], force=to.force)
     found = read_plan(plan)
     report_to(to.out, found, force=to.force)
-    terminal = console()
-    terminal.print(f"Wrote {to.out}.", markup=False)
-    print_cautions(found.cautions, terminal)
+    wrote = f"Wrote {to.out}."
+    print_document(Document(wrote, (Paragraph(wrote), Cautions(found.cautions))), console())
 
 
 def check_report(path: Path) -> None:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from steybrae.cli.options import AnswerOptions, console, print_cautions, print_json
+from steybrae.cli.options import AnswerOptions, console, print_json
 from steybrae.cli.paper_options import IndexOptions, MapOptions
 from steybrae.cli.settings_file import with_taken
 from steybrae.paper.chart import spacing_chart
@@ -39,8 +39,7 @@ def spacing(
     if answer.as_json:
         print_json("spacing", chart)
         return
-    from steybrae.show.paper_tables import print_spacing
+    from steybrae.answers.paper import spacing_document
+    from steybrae.render.terminal import print_document
 
-    to = console()
-    print_spacing(chart, to)
-    print_cautions(chart.cautions, to)
+    print_document(spacing_document(chart), console())

@@ -23,8 +23,9 @@ from steybrae.bands import Band, BandScheme
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.field.readings import ReadingSet
-from steybrae.quantities import round_up, slope_text
+from steybrae.quantities import round_up
 from steybrae.ranges import NotNegative, SlopeDeg
+from steybrae.value import slope
 
 if TYPE_CHECKING:
     from steybrae.field.relocation import AspectFit
@@ -251,12 +252,11 @@ class ReadingResult:
     @property
     def sentence(self) -> str:
         """What leads, in plain words."""
-        at_least = "at least " if self.open_above else ""
         steepest = self.bands_possible[-1].label
         upper = "" if len(self.bands_possible) == 1 else f", possibly as steep as {steepest}"
         unknown = "; how much steeper is not known" if self.open_above else ""
-        shown = slope_text(self.steeper_deg)
-        return f"The steeper figure leads: {at_least}{shown}, band {self.band.label}{upper}{unknown}."
+        shown = slope(self.steeper_deg, at_least=self.open_above).text
+        return f"The steeper figure leads: {shown}, band {self.band.label}{upper}{unknown}."
 
 
 def _shown(value_deg: float) -> str:

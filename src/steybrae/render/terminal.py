@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from rich import box
 from rich.console import Console, ConsoleOptions, RenderableType
-from rich.table import Table as RichTable
 from rich.text import Text
 
 from steybrae.document import (
@@ -26,7 +25,7 @@ from steybrae.document import (
     plain,
 )
 
-__all__ = ["print_document"]
+__all__ = ["print_document", "terminal_text"]
 
 _BETWEEN = 2
 """Columns between two items of a line."""
@@ -38,11 +37,18 @@ def print_document(document: Document, to: Console) -> None:
     Control characters of names and texts are replaced, and nothing in them is taken for markup.
     """
     for block in document.blocks:
-        for piece in _pieces(block):
+        for piece in _pieces(block, to.width):
             to.print(piece)
 
 
-def _pieces(block: Block) -> Iterator[RenderableType]:
+def terminal_text(document: Document, width: int) -> str:
+    """Give the same as text, for a file."""
+    out = io.StringIO()
+    print_document(document, Console(file=out, width=width, highlight=False, color_system=None))
+    return "".join(f"{line.rstrip()}\n" for line in out.getvalue().splitlines())
+
+
+def _pieces(block: Block, width: int) -> Iterator[RenderableType]:
     match block:
         case Heading(text, level):
             if level > 1:
@@ -55,7 +61,8 @@ def _pieces(block: Block) -> Iterator[RenderableType]:
         case Listing(items, _, True):
             yield _Abreast(tuple(plain(item) for item in items))
         case Listing(items, marked):
-            yield from (_item(item, "  -" if marked else "") for item in items)
+            for item in items:
+                yield from _item(item, width, "  -" if marked else "")
         case Table():
             yield Text()
             yield _table(block)
@@ -65,7 +72,8 @@ def _pieces(block: Block) -> Iterator[RenderableType]:
             if whole:
                 yield Text()
             yield Text("Cautions", style="bold")
-            yield from (_item(one.text if whole else one.line) for one in cautions)
+            for one in cautions:
+                yield from _item(one.text if whole else one.line, width)
 
 
 @dataclass(frozen=True)
@@ -92,18 +100,19 @@ class _Abreast:
             yield Text(line)
 
 
-def _item(text: str, mark: str = "  -") -> RenderableType:
+def _item(text: str, width: int, mark: str = "  -") -> Iterator[Text]:
     """Item of a list, its further lines under its first; a letter before two spaces is its mark."""
     if not mark and "  " in text[:4]:
         mark, text = text.split("  ", 1)
-    row = RichTable.grid(padding=(0, 1, 0, 0))
-    row.add_column(no_wrap=True)
-    row.add_column()
-    row.add_row(mark, Text(plain(text)))
-    return row
+    begin = f"{plain(mark)} " if mark else ""
+    lines = Text(plain(text)).wrap(Console(), max(width - len(begin), 1))
+    for k, line in enumerate(lines):
+        yield Text.assemble(" " * len(begin) if k else begin, line)
 
 
-def _facts(rows: tuple[tuple[str, Any], ...]) -> RichTable:
+def _facts(rows: tuple[tuple[str, Any], ...]) -> RenderableType:
+    from rich.table import Table as RichTable  # noqa: PLC0415  slow to load, and not every answer has one
+
     grid = RichTable.grid(padding=(0, 2, 0, 0))
     grid.add_column(no_wrap=True)
     grid.add_column()
@@ -112,7 +121,10 @@ def _facts(rows: tuple[tuple[str, Any], ...]) -> RichTable:
     return grid
 
 
-def _table(table: Table) -> RichTable:
+def _table(table: Table) -> RenderableType:
+    from rich import box  # noqa: PLC0415
+    from rich.table import Table as RichTable  # noqa: PLC0415  slow to load, and not every answer has one
+
     shown = RichTable(
         box=box.SIMPLE_HEAD,
         padding=(0, 1, 0, 0),

@@ -5,41 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from steybrae.errors import QuantityError
-from steybrae.quantities import MIL_PER_DEG
+from steybrae.value import bearing_figure
 
-if TYPE_CHECKING:  # bearing_text must not cost the magnetic model
+if TYPE_CHECKING:  # it must not cost the magnetic model
     from steybrae.route.bearings import LegBearings
 
-__all__ = ["bearing_text", "compass_words", "grid_magnetic_words", "turning_rule"]
-
-
-def bearing_text(bearing_deg: float, unit: str = "deg") -> str:
-    """Bearing to the nearest whole degree or mil, halves upwards.
-
-    Parameters
-    ----------
-    bearing_deg
-        Degrees.
-    unit
-        ``deg``, or ``mil`` at 6400 to the circle.
-
-    Returns
-    -------
-    str
-        ``099°`` or ``1764 mil``; full circle is ``000°`` and ``0000 mil``.
-
-    Raises
-    ------
-    QuantityError
-        Another unit.
-    """
-    if unit == "deg":
-        return f"{math.floor(bearing_deg + 0.5) % 360:03d}°"
-    if unit == "mil":
-        return f"{math.floor(bearing_deg * MIL_PER_DEG + 0.5) % 6400:04d} mil"
-    message = f"A bearing is shown in deg or mil; got {unit!r}. Choose one of the two."
-    raise QuantityError(message)
+__all__ = ["compass_words", "grid_magnetic_words", "turning_rule"]
 
 
 def _tenths(value_deg: float) -> float:
@@ -118,13 +89,13 @@ def compass_words(leg: LegBearings) -> tuple[str, str]:
     size, side = abs(offset_deg), "east" if offset_deg > 0.0 else "west"
     scale = f"{size:.1f} degrees {side}" if size else "0"
     source = "from true north" if leg.grid == "latlon" else "from the grid"
-    on_map = bearing_text(leg.bearing_grid_deg)
+    on_map = bearing_figure(leg.bearing_grid_deg)
     with_scale = f"With a declination scale: set it to {scale} and set {on_map} {source}."
     map_deg = _tenths(leg.bearing_grid_deg)
     result_deg = map_deg - offset_deg
     turn = " + 360" if result_deg < 0.0 else " - 360" if result_deg >= 360.0 else ""
     without = (
         f"Without: {map_deg:.1f} {'-' if offset_deg >= 0.0 else '+'} {size:.1f}{turn} = "
-        f"{_tenths(result_deg % 360.0):.1f}, set {bearing_text(leg.bearing_magnetic_deg)} magnetic."
+        f"{_tenths(result_deg % 360.0):.1f}, set {bearing_figure(leg.bearing_magnetic_deg)} magnetic."
     )
     return with_scale, without

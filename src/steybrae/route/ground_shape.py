@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.quantities import slope_text
-from steybrae.route.compass_words import bearing_text
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead_ground import OverheadGround, Points
 from steybrae.terrain.shape import Around, curvature
 from steybrae.terrain.traps import Found, cliffs_below, flattenings, gullies, hidden_from_above
 from steybrae.terrain.traps import convex_rolls as rolls_at
+from steybrae.value import bearing_figure
 
 __all__ = ["convex_rolls", "terrain_traps"]
 
@@ -74,7 +74,7 @@ def _roll_words(above: float, below: float, distance: float, bearing: float, *, 
     where = "on the line" if distance == 0.0 else f"{distance:.0f} m from the line"
     # A slope that climbs above the roll is told as level.
     words = (
-        f"Convex roll {where}: downhill, towards {bearing_text(bearing)} true, the slope steepens from "
+        f"Convex roll {where}: downhill, towards {bearing_figure(bearing)} true, the slope steepens from "
         f"{slope_text(max(above, 0.0))} to {slope_text(below)}"
     )
     return f"{words}; what lies below is hidden from above." if hidden else f"{words}."
@@ -129,7 +129,7 @@ def terrain_traps(
 
 
 def _trap_words(kind: str, found: Found, at: int, spacing_m: float) -> str:
-    strength, bearing = float(found.strength[at]), bearing_text(float(found.bearing_true_deg[at]))
+    strength, bearing = float(found.strength[at]), bearing_figure(float(found.bearing_true_deg[at]))
     distance = f"{found.distance_m[at]:.0f} m away towards {bearing} true"
     if kind == "gully":
         return (

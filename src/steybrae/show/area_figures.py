@@ -12,14 +12,14 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
+from steybrae.answers.area import band_name, by_belt, by_sector
+from steybrae.answers.area_overhead import NONE_KNOWN, overhead_by_band, overhead_labels, overhead_places
 from steybrae.area.layers import OPEN
 from steybrae.area.legend import without_hue
 from steybrae.area.overhead_result import AreaOverhead, start_zone_words
 from steybrae.area.result import AreaResult
 from steybrae.files.area_preview import Preview
 from steybrae.files.whole import write_whole
-from steybrae.show.area_overhead import NONE_KNOWN, overhead_by_band, overhead_labels, overhead_places
-from steybrae.show.area_tables import band_name, by_belt, by_sector
 from steybrae.show.style import (
     INK,
     SMALL_PT,

@@ -25,6 +25,7 @@ from steybrae.card.wording import (
 )
 from steybrae.quantities import slope_text
 from steybrae.show.paper import Paper
+from steybrae.value import AT_LEAST
 
 __all__ = [
     "CHECK_HEAD_MM",
@@ -169,7 +170,7 @@ def _time(leg: CardLeg, paper: Paper, top_mm: float) -> None:
     x_mm = _LEG["time"]
     paper.text(x_mm, top_mm + 7.4, minutes_text(leg.time_min), 15.0, bold=True, most_mm=23.5)
     if leg.time_min is not None and leg.time_at_least:
-        paper.text(x_mm, top_mm + 10.6, "at least", 7.5)
+        paper.text(x_mm, top_mm + 10.6, AT_LEAST, 7.5)
     paper.text(x_mm, top_mm + 14.8, leg.arrival_text, 11.5, bold=True, most_mm=23.5)
     paper.text(x_mm, top_mm + 18.4, leg.daylight_text, 7.0, most_mm=24.5)
 

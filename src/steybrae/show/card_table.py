@@ -21,6 +21,7 @@ from steybrae.card.wording import (
 from steybrae.quantities import round_down
 from steybrae.show.card_rows import LEFT_MM, RIGHT_MM
 from steybrae.show.paper import Paper
+from steybrae.value import AT_LEAST
 
 __all__ = ["LEG_LINE_HEAD_MM", "LEG_LINE_MM", "corridor_lines", "leg_line", "leg_line_head"]
 
@@ -66,7 +67,7 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None
         ("bearing", second, f"{small}{'  bends!' if leg.bends else ''}", _SMALL, False, 23.0),
         ("length", first, length, 11.0, True, 19.0),
         ("length", second, on_map.split(",", maxsplit=1)[0], 9.0, True, 19.0),
-        ("climb", first, climb_text(leg).removeprefix("at least "), 9.0, True, 24.5),
+        ("climb", first, climb_text(leg).removeprefix(AT_LEAST).strip(), 9.0, True, 24.5),
         ("climb", second, _height(leg), _SMALL, False, 24.5),
         ("time", first, minutes_text(leg.time_min), 10.0, True, 17.5),
         ("time", second, leg.arrival_text.split(" ", maxsplit=1)[0], 9.0, True, 17.5),
@@ -86,7 +87,7 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None
 def _height(leg: CardLeg) -> str:
     """Height at the end, and whether the climb may be more."""
     height = elevation_text(leg).split(";", maxsplit=1)[0]
-    return f"at least | {height}" if leg.ascent_at_least else height
+    return f"{AT_LEAST} | {height}" if leg.ascent_at_least else height
 
 
 def _besides(leg: CardLeg) -> str:

@@ -22,6 +22,7 @@ from steybrae.field.agreement import Comparison, ReadingResult
 from steybrae.files.whole import write_whole
 from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.show.style import INK, band_hatch, band_tint, hatch_ink, picture_style, unknown_style
+from steybrae.value import slope
 
 __all__ = ["WIDTH_IN", "caution_lines", "comparison_figure", "save_figure", "write_cautions"]
 
@@ -209,7 +210,7 @@ def _draw_bar(axes: Axes, row: int, low_deg: float | None, slope_deg: float, hig
     )
     axes.plot([slope_deg, slope_deg], [row - 0.27, row + 0.27], color=INK, linewidth=4, zorder=4)
     if high_deg is None:
-        at_deg, text = slope_deg, f"at least {slope_text(slope_deg)}: upper end not known"
+        at_deg, text = slope_deg, f"{slope(slope_deg, at_least=True).text}: upper end not known"
         axes.plot(edge_deg, row, marker=">", markersize=11, color=INK, clip_on=False, zorder=5)
     else:
         low = "unknown" if low_deg is None else f"{round_down(low_deg, 0.1):.1f}"

@@ -15,15 +15,16 @@ from typing import Final
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from steybrae.answers.leg import corridor_slope
 from steybrae.errors import QuantityError
 from steybrae.forecast.beside import NO_FORECAST_WORDS
-from steybrae.quantities import round_up, slope_text
 from steybrae.screening.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
 from steybrae.show.map_axes import draw_map
 from steybrae.show.map_panels import ROW_MM, TABLE_MM, draw_legend, draw_scale, draw_table
 from steybrae.show.profile_axes import draw_heights, draw_slopes
 from steybrae.show.style import picture_style
+from steybrae.value import climb, kilometres, overhead, slope, steep_length
 
 __all__ = ["FORMATS", "figure_bytes", "picture_metadata", "route_figure"]
 
@@ -154,31 +155,27 @@ def _title(screening: RouteScreening, page: _Page) -> str:
 
 def _facts(screening: RouteScreening) -> str:
     totals = screening.totals
-    least = "at least " if totals.open_above else ""
-    climb = "at least " if totals.ascent_at_least else ""
     legs = f"{totals.legs} leg{'' if totals.legs == 1 else 's'}"
-    length = f"{round_up(totals.length_m, 10.0) / 1000.0:.2f} km"
     ascent, descent = (
-        f"{climb}{round_up(metres, 1.0):.0f} m" for metres in (totals.ascent_m, totals.descent_m)
+        climb(metres, at_least=totals.ascent_at_least).text for metres in (totals.ascent_m, totals.descent_m)
     )
-    first = f"{legs}, {length}; ascent {ascent}, descent {descent}"
+    first = f"{legs}, {kilometres(totals.length_m).text}; ascent {ascent}, descent {descent}"
     if totals.unknown_m > 0.0:
-        first += f"; {round_up(totals.unknown_m, 1.0):.0f} m of the line over unknown ground"
-    second = "Steepest on the line: unknown"
-    if totals.slope_max_deg is not None:
-        second = (
-            f"Steepest on the line: {least}{slope_text(totals.slope_max_deg)} (leg {totals.slope_max_leg})"
-        )
+        first += f"; {steep_length(totals.unknown_m).text} of the line over unknown ground"
+    steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
+    second = f"Steepest on the line: {steepest}{_on(totals.slope_max_leg)}"
     if totals.slope_corridor_max_deg is not None:
-        beside = slope_text(totals.slope_corridor_max_deg)
-        second += f"; in its corridor: {least}{beside} (leg {totals.slope_corridor_max_leg})"
+        second += f"; in its corridor: {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}"
     if totals.overhead_max_deg is not None:
-        more = "at least " if totals.unknown_above else ""
-        overhead = f"{more}{slope_text(totals.overhead_max_deg)} (leg {totals.overhead_max_leg})"
-        second += f"; start zone overhead: {overhead}"
+        angle = overhead(totals.overhead_max_deg, at_least=totals.unknown_above).text
+        second += f"; start zone overhead: {angle}{_on(totals.overhead_max_leg)}"
     elif totals.unknown_above:
         second += "; overhead: unknown"
     return f"{first}\n{second}"
+
+
+def _on(leg: int | None) -> str:
+    return "" if leg is None else f" (leg {leg})"
 
 
 def _profile(

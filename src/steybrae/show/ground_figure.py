@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from steybrae.answers.ground import ground_lines
 from steybrae.errors import QuantityError
-from steybrae.quantities import round_down, round_up, slope_text
+from steybrae.quantities import round_up, slope_text
 from steybrae.screening.ground_result import GroundAt, GroundPatch
 from steybrae.show.map_overhead import SIGHT_DASHES
 from steybrae.show.style import (
@@ -31,6 +31,7 @@ from steybrae.show.style import (
     swatch,
     unknown_style,
 )
+from steybrae.value import distance_off, overhead
 
 __all__ = ["ground_figure", "ground_metadata"]
 
@@ -214,10 +215,8 @@ def _draw_place(axes: Axes, ground: GroundAt, half: float) -> None:
         _draw_arrow(axes, ground.aspect_true_deg, 0.5 * half, "downhill")
     sight = None if ground.overhead is None else ground.overhead.sight
     if sight is not None and sight.deg is not None and sight.bearing_true_deg is not None:
-        least = "at least " if ground.unknown_above else ""
-        words = (
-            f"start zone\n{least}{slope_text(sight.deg)}, {round_down(sight.distance_m or 0.0, 1.0):.0f} m"
-        )
+        angle = overhead(sight.deg, at_least=ground.unknown_above).text
+        words = f"start zone\n{angle}, {distance_off(sight.distance_m).text}"
         length = min(0.78 * half, sight.distance_m or 0.0)
         _draw_arrow(axes, sight.bearing_true_deg, length, words, dashed=True)
     axes.set_aspect("equal")

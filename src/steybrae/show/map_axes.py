@@ -11,8 +11,9 @@ from matplotlib.text import Text
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 from matplotlib.transforms import Affine2D
 
+from steybrae.answers.leg import leg_slope
 from steybrae.bands import BandScheme
-from steybrae.quantities import shown_slope_deg, slope_text
+from steybrae.quantities import shown_slope_deg
 from steybrae.screening.picture import Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.labels import Labels
@@ -203,8 +204,7 @@ def _unknown_points(relief: Relief) -> Array:
 
 def steepest_text(leg: LegScreening) -> str:
     """Steepest slope on a leg as shown beside its mark; "at least" where it may be steeper."""
-    text = slope_text(leg.slope_max_deg)
-    return f"at least {text}" if leg.open_above and leg.slope_max_deg is not None else text
+    return leg_slope(leg).text
 
 
 def _samples(points: Array) -> Array:

@@ -26,7 +26,7 @@ from steybrae.show.style import (
     swatch,
     unknown_style,
 )
-from steybrae.value import gentle_length, overhead, slope, steep_length
+from steybrae.value import UNKNOWN, gentle_length, overhead, slope, steep_length
 
 __all__ = ["ROW_MM", "TABLE_MM", "contour_words", "draw_legend", "draw_scale", "draw_table"]
 
@@ -216,9 +216,12 @@ def _cells(leg: LegScreening) -> tuple[str, ...]:
 
 def _overhead(leg: LegScreening) -> str:
     """Steepest sight from outside of start zones, open or hidden; + where it may be steeper."""
-    sight = None if leg.overhead is None else leg.overhead.sight_outside
-    more = "+" if leg.unknown_above else ""
-    return "-" if sight is None else f"{overhead(sight.unfiltered_deg).text}{more}"
+    looks = leg.overhead
+    if looks is None or (looks.sight_outside is None and leg.unknown_above):
+        return UNKNOWN
+    if looks.sight_outside is None:
+        return "in a zone" if looks.in_start_zone else "-"
+    return f"{overhead(looks.sight_outside.unfiltered_deg).text}{'+' if leg.unknown_above else ''}"
 
 
 def _letters(screening: RouteScreening, leg: LegScreening) -> str:

@@ -16,11 +16,11 @@ from typing import Any, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from steybrae.answers.leg import band_columns, leg_columns, or_none
+from steybrae.answers.leg import band_columns, leg_columns
 from steybrae.answers.places import legs_left_text, place_text
 from steybrae.bands import BandScheme
 from steybrae.card.wording import legs_without_check
-from steybrae.document import Column
+from steybrae.document import Column, or_none
 from steybrae.errors import QuantityError
 from steybrae.quantities import round_up
 from steybrae.render.html import html_cells

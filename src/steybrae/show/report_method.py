@@ -42,7 +42,7 @@ def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
         (
             "Corridor",
             (
-                f"place error {used.place_error_m:g} m, drift {used.drift_deg:g}°, at least 30 m each side",
+                f"position error {used.place_error_m:g} m, drift {used.drift_deg:g}°, 30 m or more each side",
                 "slopes over "
                 + " × ".join(f"{side:.1f}" for side in model.corridor_baseline_m)
                 + " m, and the line's own cells",

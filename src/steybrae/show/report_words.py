@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from steybrae.answers.leg import bands_text, corridor_slope, leg_slope
-from steybrae.bands import STEEP_DEG, BandScheme
+from steybrae.answers.leg import corridor_slope, leg_slope
+from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.wording import without_check_lines
 from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer, SightAnswer
 from steybrae.screening.result import LegScreening, RouteScreening

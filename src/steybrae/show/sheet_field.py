@@ -6,9 +6,9 @@ from typing import Final
 
 from steybrae.card.result import Check
 from steybrae.quantities import round_down, round_up, slope_text
-from steybrae.route.compass_words import bearing_text
 from steybrae.show.true_size import MUTED, SMALL_PT, Sheet
 from steybrae.teach.field_sheet import FieldSheet
+from steybrae.value import bearing_figure
 
 __all__ = ["field_pdf"]
 
@@ -191,7 +191,7 @@ def _check_lines(check: Check) -> tuple[str, ...]:
     """Say where to stand, where to look and what to expect."""
     look = "up the fall line" if check.quantity == "slope" else check.what
     if check.look_bearing_magnetic_deg is not None:
-        look = f"{bearing_text(check.look_bearing_magnetic_deg)} magnetic: {look}"
+        look = f"{bearing_figure(check.look_bearing_magnetic_deg)} magnetic: {look}"
     low, high = check.consistent_low_deg, check.consistent_high_deg
     between = "" if low is None else f"{round_down(low, 0.1):.1f}"
     between += " on, no upper end known" if high is None else f" to {slope_text(high)}"

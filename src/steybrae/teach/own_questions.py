@@ -18,6 +18,7 @@ from steybrae.teach.leg_questions import leg_question
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.stretches import stretch_over
 from steybrae.terrain.dem import Grid
+from steybrae.value import slope
 
 __all__ = ["log_middle", "log_questions", "plan_middle", "plan_questions"]
 
@@ -127,9 +128,8 @@ def _steepest_deg(leg: LegScreening) -> float:
 
 def _plan_says(leg: LegScreening, question: Question) -> str:
     """Say what the plan has as the steepest, and whether this map shows it."""
-    steepest = "unknown" if leg.slope_max_deg is None else slope_text(leg.slope_max_deg)
-    least = "at least " if leg.open_above and leg.slope_max_deg is not None else ""
-    said = f"The plan says {least}{steepest} as the steepest on this leg and beside it"
+    steepest = slope(leg.slope_max_deg, at_least=leg.open_above).text
+    said = f"The plan says {steepest} as the steepest on this leg and beside it"
     if question.leg is not None and question.leg.steepest is None:
         return f"{said}. Contours on this map do not show that: it is not asked, and the plan leads."
     return f"{said}; the steeper leads."

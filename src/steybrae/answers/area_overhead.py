@@ -1,20 +1,20 @@
-"""What looks down on a whole raster, as a table and as groups for a picture."""
+"""What is overhead on a whole raster, as a table and as groups for a picture."""
 
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Callable
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from rich import box
-from rich.table import Table
 
 from steybrae.area.layers import OPEN
 from steybrae.area.overhead_layers import START_ZONE, STEEPER
 from steybrae.area.overhead_result import OVERHEAD_EDGES_DEG, AreaOverhead, start_zone_words
 from steybrae.bands import BandScheme
-from steybrae.quantities import round_up
+from steybrae.document import Cell, Column, Table, or_none
+from steybrae.value import UNKNOWN, area_km2
 
 __all__ = [
     "NONE_KNOWN",
@@ -25,18 +25,16 @@ __all__ = [
     "overhead_text",
 ]
 
-NONE: Final = "none"
+NOTHING: Final = "none"
 NONE_KNOWN: Final = "none known"
 """Where nothing was found but unknown ground could look down: no answer, and no band's tint."""
-
-UNKNOWN: Final = "unknown"
 
 _CLASSES: Final = BandScheme(OVERHEAD_EDGES_DEG).bands[1:]
 
 
 def overhead_labels() -> tuple[str, ...]:
     """Labels of the classes of path angles, the flattest first; before them ``none`` and ``none known``."""
-    return (NONE, NONE_KNOWN, *(band.label for band in _CLASSES))
+    return (NOTHING, NONE_KNOWN, *(band.label for band in _CLASSES))
 
 
 def overhead_places(codes: NDArray[np.uint8]) -> NDArray[Any]:
@@ -50,31 +48,33 @@ def overhead_by_band(over: AreaOverhead) -> dict[str, dict[str, float]]:
     found: dict[str, dict[str, float]] = {}
     for row in over.rows:
         band = UNKNOWN if row.band is None else row.band.label
-        label = row.overhead.label if row.overhead else (NONE_KNOWN if row.unknown_above else NONE)
+        label = row.overhead.label if row.overhead else (NONE_KNOWN if row.unknown_above else NOTHING)
         found.setdefault(band, defaultdict(float))[label] += row.km2
     return found
 
 
 def overhead_table(over: AreaOverhead) -> Table:
-    """Square kilometres by band and class; areas rounded up."""
-    table = Table(box=box.SIMPLE_HEAD, padding=(0, 1), show_edge=False)
-    table.add_column("km2 by slope and overhead path angle")
-    for label in overhead_labels():
-        table.add_column(label, justify="right")
-    for band, areas in overhead_by_band(over).items():
-        shown = (f"{round_up(areas[k], 0.001):.3f}" if areas[k] else "-" for k in overhead_labels())
-        table.add_row(band, *shown)
-    return table
+    """Square kilometres by band and class."""
+    columns = (
+        Column("band", "km2 by slope and overhead path angle", lambda row: row[0], align="left"),
+        *(Column(f"km2_{label}", label, _in_class(label), "km2") for label in overhead_labels()),
+    )
+    return Table(columns, tuple(overhead_by_band(over).items()))
+
+
+def _in_class(label: str) -> Callable[[tuple[str, dict[str, float]]], Cell]:
+    return lambda row: or_none(area_km2(row[1].get(label, 0.0), gentle=label == NOTHING))
 
 
 def overhead_text(over: AreaOverhead) -> str:
     """Say what was taken for a start zone, and for how much ground the answer is "or more"."""
-    more = sum(row.km2 for row in over.rows if row.unknown_above)
-    area_km2 = {row.value: round_up(row.km2, 0.001) for row in over.start_zone_values}
+    more = area_km2(sum(row.km2 for row in over.rows if row.unknown_above)).figure
+    found = {row.value: row.km2 for row in over.start_zone_values}
+    zone, steeper = (area_km2(found.get(value, 0.0)).figure for value in (START_ZONE, STEEPER))
     return (
-        f"Start zones: {start_zone_words(over)} {area_km2.get(START_ZONE, 0.0):.3f} km2 of the ground is one "
-        f"itself, {area_km2.get(STEEPER, 0.0):.3f} km2 is steeper. An overhead path angle is that of the "
-        "steepest way that snow from one could take to a cell, rounded up; none is looked for below 18 "
-        f"degrees. For {round_up(more, 0.001):.3f} km2 unknown ground, in the model or beyond it, could look "
-        'down as well: read their angles as "or more" (100 more in overhead.tif).'
+        f"Start zones: {start_zone_words(over)} {zone} km2 of the ground is one itself, {steeper} km2 is "
+        "steeper. An overhead path angle is that of the steepest path that snow from one could take to a "
+        "cell, rounded up; none is looked for below 18 degrees. For "
+        f"{more} km2 unknown ground, in the model or beyond it, could look down as well: read their angles "
+        '"at least" (100 more in overhead.tif).'
     )

@@ -1,0 +1,210 @@
+"""A whole raster: how much ground lies in each band, and the text that stands beside it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from typing import Final
+
+from steybrae.answers.area_overhead import overhead_table, overhead_text
+from steybrae.area.layers import LAYERS
+from steybrae.area.result import AreaResult, AreaRow, BandArea
+from steybrae.bands import Band
+from steybrae.document import Block, Cautions, Cell, Column, Document, Heading, Paragraph, Table, or_none
+from steybrae.render.table import csv_text
+from steybrae.terrain.attributes import SECTORS
+from steybrae.value import UNKNOWN, Rounding, Value, area_km2
+
+__all__ = ["area_csv", "area_document", "area_readme", "by_belt", "by_sector"]
+
+LEVEL = "level"
+
+
+def band_name(row: BandArea | AreaRow) -> str:
+    """Label of a row's band, or ``unknown``."""
+    return UNKNOWN if row.band is None else row.band.label
+
+
+def by_sector(result: AreaResult) -> dict[str, dict[str, float]]:
+    """Square kilometres by sector and band; ``level`` has no direction."""
+    return _by(result, lambda row: row.aspect_sector or LEVEL, [*SECTORS, LEVEL])
+
+
+def by_belt(result: AreaResult) -> dict[str, dict[str, float]]:
+    """Square kilometres by elevation belt and band, lowest belt first."""
+    low = sorted({row.elevation_low_m for row in result.rows if row.elevation_low_m is not None})
+    return _by(result, _belt, [name for row in low for name in {_belt_name(result, row)}])
+
+
+def _belt(row: AreaRow) -> str:
+    return f"{row.elevation_low_m:.0f}-{row.elevation_high_m:.0f} m"
+
+
+def _belt_name(result: AreaResult, low_m: float) -> str:
+    return next(_belt(row) for row in result.rows if row.elevation_low_m == low_m)
+
+
+def _by(
+    result: AreaResult, group: Callable[[AreaRow], str], order: Sequence[str]
+) -> dict[str, dict[str, float]]:
+    found: dict[str, dict[str, float]] = {name: defaultdict(float) for name in order}
+    for row in result.rows:
+        if row.band is not None:
+            found[group(row)][row.band.label] += row.km2
+    return found
+
+
+def area_document(result: AreaResult) -> Document:
+    """Make what was written, and how much ground lies in each band.
+
+    Parameters
+    ----------
+    result
+        Every figure is in it.
+
+    Returns
+    -------
+    Document
+    """
+    blocks: list[Block] = [
+        Paragraph(_headline(result)),
+        Table(_BANDS, result.bands),
+        _group_table(result, "facing", by_sector(result)),
+        _group_table(result, "elevation", by_belt(result)),
+    ]
+    if result.overhead is not None:
+        blocks.append(overhead_table(result.overhead))
+    blocks += [Paragraph(""), *_basis(result)]
+    if result.cross_check is not None:
+        from steybrae.answers.basis import cross_check_text  # noqa: PLC0415  slow to load, seldom asked for
+
+        blocks += [Paragraph(""), Paragraph(cross_check_text(result.cross_check))]
+    return Document(_headline(result), (*blocks, Cautions(result.cautions)))
+
+
+def _headline(result: AreaResult) -> str:
+    model, whole = result.model, area_km2(result.total_km2).figure
+    return (
+        f"{', '.join(model.files)}: {model.rows} x {model.cols} cells, {whole} km2. "
+        f"Written: {', '.join(result.outputs)}."
+    )
+
+
+_BANDS: Final = (
+    Column("band", "Slope (degrees)", band_name, align="left"),
+    Column("value", "value in bands.tif", lambda row: str(row.value)),
+    Column("cells", "cells", lambda row: str(row.cells)),
+    Column("km2", "km2", lambda row: area_km2(row.km2, gentle=_gentlest(row)), "km2"),
+    Column("share", "share", lambda row: Value(100.0 * row.share, "percent", 0.1, _share_rounds(row))),
+)
+
+
+def _gentlest(row: BandArea) -> bool:
+    return row.band is not None and row.band.low_deg == 0.0
+
+
+def _share_rounds(row: BandArea) -> Rounding:
+    return "down" if _gentlest(row) else "up"
+
+
+def _group_table(result: AreaResult, title: str, groups: dict[str, dict[str, float]]) -> Table:
+    bands = [row.band for row in result.bands if row.band is not None]
+    columns = (
+        Column(title, f"km2 by {title}", lambda row: row[0], align="left"),
+        *(Column(f"km2_{band.label}", band.label, _in_band(band), "km2") for band in bands),
+    )
+    return Table(columns, tuple(groups.items()))
+
+
+def _in_band(band: Band) -> Callable[[tuple[str, dict[str, float]]], Cell]:
+    return lambda row: or_none(area_km2(row[1].get(band.label, 0.0), gentle=band.low_deg == 0.0))
+
+
+def _basis(result: AreaResult) -> Iterator[Block]:
+    model = result.model
+    scale = "" if model.crs_scale is None else f", ground metres in one of the CRS {model.crs_scale:.6f}"
+    yield Paragraph(
+        f"Model: {model.crs}; cells {model.cell_size_m[0]:.1f} x {model.cell_size_m[1]:.1f} m on the "
+        f"ground{scale}; method {result.method}, engine {result.engine}; slopes of the true ground. "
+        "Areas are horizontal."
+    )
+    yield Paragraph(result.uncertainty)
+    if result.overhead is not None:
+        yield Paragraph(overhead_text(result.overhead))
+    if result.unreadable:
+        yield Paragraph(_unreadable(result))
+
+
+def _unreadable(result: AreaResult) -> str:
+    blocks = "; ".join(f"{bad.file} row {bad.row} column {bad.col}" for bad in result.unreadable[:5])
+    more = ", and more" if len(result.unreadable) > 5 else ""
+    return f"{len(result.unreadable)} blocks of the input could not be read and are unknown: {blocks}{more}."
+
+
+def area_csv(result: AreaResult) -> str:
+    """Table by band, sector and elevation belt as CSV.
+
+    Parameters
+    ----------
+    result
+        Whose rows they are.
+
+    Returns
+    -------
+    str
+        With a header, unrounded; its cautions stand in the README beside it (`area_readme`).
+    """
+    return csv_text(Table(_ROWS, result.rows))
+
+
+_ROWS: Final = (
+    Column("band", "", band_name),
+    Column("aspect_sector", "", lambda row: "" if row.band is None else row.aspect_sector or LEVEL),
+    Column("elevation_low_m", "", lambda row: "" if row.band is None else f"{row.elevation_low_m:g}"),
+    Column("elevation_high_m", "", lambda row: "" if row.band is None else f"{row.elevation_high_m:g}"),
+    Column("cells", "", lambda row: str(row.cells)),
+    Column("km2", "", lambda row: f"{row.km2:.6f}"),
+    Column("share", "", lambda row: f"{row.share:.6f}"),
+)
+
+
+def area_readme(result: AreaResult) -> Document:
+    """Text that stands beside the rasters.
+
+    Parameters
+    ----------
+    result
+        What they are.
+
+    Returns
+    -------
+    Document
+    """
+    bands = sorted(result.bands, key=lambda row: row.value)
+    hashes = zip(result.model.files, result.model.fingerprints, strict=True)
+    files = [f"  {name}: {_layer_words(name.removesuffix('.tif'))}" for name in result.outputs]
+    files += [
+        "  table.csv, table.json: square kilometres by band, direction and elevation belt",
+        "  *.aux.xml: names, colours and areas of the values; keep them beside their raster",
+    ]
+    values = [f"  {row.value}  {band_name(row)}" for row in bands]
+    values.append(
+        "Overviews show the steepest of the cells they stand for, and unknown where one of them is."
+    )
+    blocks: list[Block] = [Paragraph(f"Made by steybrae {result.steybrae}."), Paragraph("")]
+    blocks += [Paragraph(_headline(result)), *_basis(result)]
+    for heading, lines in (
+        ("Files", files),
+        ("Values of bands.tif (degrees; the band of the slope in tenths, rounded up)", values),
+        (
+            "Input (SHA-256 of its size and its first and last 4 MiB)",
+            [f"  {name}: {digest}" for name, digest in hashes],
+        ),
+    ):
+        blocks += [Heading(heading), *map(Paragraph, lines)]
+    return Document("README", (*blocks, Cautions(result.cautions)))
+
+
+def _layer_words(name: str) -> str:
+    layer = LAYERS[name]
+    return f"{layer.text} ({layer.unit})" if layer.unit else layer.text
