@@ -228,6 +228,22 @@ def test_a_gentle_ridge_between_flanks_of_30_degrees_makes_its_place():
     assert ridge.corridor.right_deg == pytest.approx(31.0, abs=0.2)
 
 
+def test_unknown_ground_over_a_whole_line_swallows_no_steep_place():
+    """A model that ends near the line: all of it lies below unknown ground, and one bank is steep."""
+
+    def heights(east, north):
+        return np.clip(north + 40.0, 0.0, 40.0) * math.tan(math.radians(38.0)) + 0.0 * east
+
+    found = along_north(made(heights, 10.0, 71), 600.0, reach_m=600.0)
+    (unknown,) = (place for place in found.places if "unknown" in place.kinds)
+    assert unknown.kinds == ("unknown",)
+    assert unknown.length_m > 500.0
+    (bank,) = (place for place in found.places if "underfoot" in place.kinds)
+    assert bank.length_m < 100.0
+    assert bank.open_above
+    assert overlap(unknown, bank.from_.chainage_m, bank.to.chainage_m) > 0.0
+
+
 def test_a_level_plain_has_no_place_and_every_leg_is_without():
     dem = made(lambda east, _: 0.0 * east, 10.0, 121)
     found = screen_route(route_on(dem, [(0.0, -200.0), (0.0, 0.0), (0.0, 200.0)]), dem, NEAR)

@@ -234,7 +234,7 @@ def length_m(start: Array, end: Array, within: tuple[float, float]) -> float:
     return float((runs[:, 1] - runs[:, 0]).sum())
 
 
-def shared(spans: Array) -> list[NDArray[np.intp]]:
+def shared(spans: Array, alone: NDArray[np.bool_] | None = None) -> list[NDArray[np.intp]]:
     """Group stretches of different kinds into places.
 
     The longest leads; a shorter one joins the leader in which it lies most, if at least half of it
@@ -244,6 +244,9 @@ def shared(spans: Array) -> list[NDArray[np.intp]]:
     ----------
     spans
         ``(n, 2)``, in any order.
+    alone
+        Stretches that none joins: unknown ground above may reach over the whole line, and would make
+        one place of all that is known to be steep.
 
     Returns
     -------
@@ -251,9 +254,14 @@ def shared(spans: Array) -> list[NDArray[np.intp]]:
         Indexes of each group, the leader first; groups by where their leader begins.
     """
     lengths = spans[:, 1] - spans[:, 0]
+    lonely = np.zeros(len(spans), dtype=bool) if alone is None else alone
     groups: dict[int, list[int]] = {}
-    for k in np.lexsort((spans[:, 0], -lengths)).tolist():
-        common = {lead: overlap_m(spans[lead], spans[k]) for lead in groups}
+    for k in np.lexsort((spans[:, 0], -lengths, lonely)).tolist():
+        common = {
+            lead: overlap_m(spans[lead], spans[k])
+            for lead in groups
+            if not lonely[lead] and lengths[lead] >= lengths[k]
+        }
         best = max(common, key=lambda lead: common[lead], default=None)
         # A stretch of no length lies wholly where it touches.
         if best is not None and common[best] >= lengths[k] / 2.0 and _touch(spans[best], spans[k]):

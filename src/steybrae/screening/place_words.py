@@ -34,7 +34,7 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
     out = []
     if place.slope_max_deg is not None and place.kinds != ("unknown",):
         out.append(_underfoot(place))
-    if place.corridor is not None:
+    if place.corridor is not None and place.kinds != ("unknown",):
         out.append(_corridor(place, place.corridor))
     if place.overhead is not None and "overhead" in place.kinds:
         out.append(_overhead(place.overhead, declination_deg))
@@ -108,16 +108,16 @@ def place_line(place: PlaceThatMatters) -> str:
     parts = []
     if "underfoot" in place.kinds:
         parts.append(f"underfoot {slope(place.slope_max_deg, at_least=least).text}")
-    if place.corridor is not None and "underfoot" not in place.kinds:
+    if place.corridor is not None and "corridor" in place.kinds and "underfoot" not in place.kinds:
         corridor = place.corridor
         if corridor.slope_max_deg >= STEEP_DEG:
             parts.append(f"{slope(corridor.slope_max_deg, at_least=least).text} {corridor.side}")
-    if place.corridor is not None and place.corridor.drop is not None:
+    if place.corridor is not None and place.corridor.drop is not None and place.kinds != ("unknown",):
         parts.append(_drop(place.corridor.drop))
     if place.overhead is not None and "overhead" in place.kinds:
         hidden = ", hidden" if place.overhead.hidden else ""
         parts.append(f"overhead {_angle(place, place.overhead)}{hidden}")
-    if place.unknown_m > 0.0:
+    if "unknown" in place.kinds:
         parts.append(f"unknown ground for {steep_length(place.unknown_m).text}")
     return ", ".join(parts) or "terrain trap"
 

@@ -112,7 +112,7 @@ def places_on(
     line = line_of(tracks, from_names, grounds, above, known)
     kinds, spans = _spans(line)
     found = []
-    for group in shared(spans):
+    for group in shared(spans, np.array([kind == "unknown" for kind in kinds], dtype=bool)):
         ends = float(spans[group, 0].min()), float(spans[group, 1].max())
         found.append(_place(line, tuple(k for k in KINDS if k in {kinds[i] for i in group}), ends))
     found.sort(key=lambda place: (place.from_.chainage_m, place.to.chainage_m))

@@ -48,7 +48,7 @@ def with_traps_below(places: tuple[PlaceThatMatters, ...], source: DemSource) ->
 
 def _with_trap(place: PlaceThatMatters, source: DemSource) -> PlaceThatMatters:
     own = place.trap is not None or (place.corridor is not None and place.corridor.drop is not None)
-    if own or place.steep_m == 0.0 or place.slope_max_at is None:
+    if own or "underfoot" not in place.kinds or place.slope_max_at is None:
         return place
     found = _trap_below(place.slope_max_at, source)
     if found is None:
