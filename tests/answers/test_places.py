@@ -7,13 +7,15 @@ from dataclasses import replace
 
 import pytest
 from rich.console import Console
+from tests.on_grid import model, route_on
 
 from steybrae.answers.route import RouteView, route_document
 from steybrae.files.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.render.terminal import print_document
-from steybrae.screening import screen_route
+from steybrae.screening import Settings, screen_route
 from steybrae.screening.place_words import place_words
+from steybrae.terrain.synthetic import Plane
 
 
 @pytest.fixture(scope="module")
@@ -78,3 +80,11 @@ def test_words_of_a_place_name_their_north(days):
         turned = place_words(place, -2.5)
         assert " true" not in turned
         assert turned.count("magnetic") == place.words.count(" true")
+
+
+def test_no_place_is_told_as_no_proof():
+    dem = model(Plane(0.0, 0.0), (121, 121))
+    found = screen_route(route_on(dem, [(0.0, -200.0), (0.0, 200.0)]), dem, Settings(reach_m=200.0))
+    flat = " ".join(" ".join(lines(found, 100)).split())
+    assert "nothing is proved by that. Legs without: 1." in flat
+    assert "Places that matter" not in flat

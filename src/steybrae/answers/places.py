@@ -14,13 +14,20 @@ from steybrae.value import steep_length
 
 __all__ = ["legs_left_text", "place_blocks", "place_text"]
 
+NO_PLACE: Final = (
+    "No ground of 30° and more was found underfoot or in the corridor, none overhead at 25° and more, and "
+    "none is unknown; nothing is proved by that."
+)
+"""What stands where no place was found."""
+
 MOST_CHECKS: Final = 2
 """Checks of a place that are named (our choice); the JSON and the card's appendix have all."""
 
 
 def place_blocks(found: RouteScreening) -> Iterator[Block]:
     """Yield the places along the line, the legs that are on none, and the rule of their order."""
-    yield Paragraph(f"Places that matter. {ORDER_RULE} {legs_left_text(found)}")
+    lead = f"Places that matter. {ORDER_RULE}" if found.places else NO_PLACE
+    yield Paragraph(f"{lead} {legs_left_text(found)}")
     told = [place for place in found.places if place.at_length]
     yield Listing(tuple(place_text(found, place) for place in told), marked=False)
     rest = [place for place in found.places if not place.at_length]
