@@ -167,7 +167,7 @@ def test_what_the_command_knows_joins_the_cautions() -> None:
 def test_json_has_the_keys_of_the_contract_and_no_others() -> None:
     result = compare_readings(ReadingSet((36.0,)), [Reference("map", 30.0, 28.0, 33.0, Origin("paper"))])
     plain = as_json("reading", result)
-    assert set(plain) == CONTRACT_KEYS | {"schema", "command"}
+    assert set(plain) == CONTRACT_KEYS | {"schema", "command", "settings_file"}
     assert set(plain["references"][0]) == REFERENCE_KEYS
     assert set(plain["band"]) == {"low_deg", "high_deg", "label"}
 

@@ -76,5 +76,5 @@ def overhead_text(over: AreaOverhead) -> str:
         "steeper. An overhead path angle is that of the steepest path that snow from one could take to a "
         "cell, rounded up; none is looked for below 18 degrees. For "
         f"{more} km2 unknown ground, in the model or beyond it, could look down as well: read their angles "
-        '"at least" (100 more in overhead.tif).'
+        'as "or more" (100 more in overhead.tif).'
     )
