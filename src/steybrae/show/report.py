@@ -25,6 +25,7 @@ from steybrae.errors import QuantityError
 from steybrae.quantities import round_up
 from steybrae.render.html import html_cells
 from steybrae.screening.picture import UNKNOWN, Relief
+from steybrae.screening.place_result import PlaceThatMatters
 from steybrae.screening.places import ORDER_RULE
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.show.map_panels import contour_words, interval_drawn, slope_sign_words
@@ -156,7 +157,7 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         "headline": totals_words(screening),
         "cautions_first": [caution for caution in screening.cautions if caution.key not in _ON_READING],
         "cautions_on_reading": [caution for caution in screening.cautions if caution.key in _ON_READING],
-        "places": [(place_text(screening, place), place.at_length) for place in screening.places],
+        "places": [_place_parts(screening, place) for place in screening.places],
         "places_rule": ORDER_RULE,
         "legs_left": legs_left_text(screening),
         "legs": [leg_words(leg, scheme) for leg in screening.legs],
@@ -182,6 +183,12 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         "line_m": sum(leg.length_m for leg in screening.legs),
         **forecast_content(screening),
     }
+
+
+def _place_parts(screening: RouteScreening, place: PlaceThatMatters) -> tuple[str, str, str, bool]:
+    """Words of a place before the name of its turn point, that name, and after it; whether at length."""
+    before, name, behind = place_text(screening, place).partition(place.after)
+    return before, name, behind, place.at_length
 
 
 def _band_rows(screening: RouteScreening) -> list[tuple[str, list[dict[str, Any]]]]:
