@@ -34,10 +34,11 @@ VERY_COARSE_CELL_M: Final = 50.0
 """Cells above this size, metres, hide whole slopes (our choice)."""
 
 WIDE_START_DEG: Final = 25.0
-"""Start zones that begin below this, degrees, hold ground gentler than dry slabs need (from memory)."""
+"""Possible start zones that begin below this, degrees, hold ground gentler than dry slabs need (from
+memory)."""
 
 BLIND_START_DEG: Final = 20.0
-"""Start zones that begin below this, degrees, tell nothing on mountain ground (our choice)."""
+"""Possible start zones that begin below this, degrees, tell little on mountain ground (our choice)."""
 
 SAME_CELLS: Final = 8
 """Side of a square of cells that hold one identical number, from which on it is told (our choice): rough
@@ -111,8 +112,8 @@ class Situation:
     overhead
         Whether overhead angles are shown.
     start_lowered_to_deg
-        Least slope taken for a start zone's where the model's uncertainty lowered it much,
-        degrees; None elsewhere.
+        Least slope of possible start zones where the model's uncertainty puts it much lower than
+        that of start zones, degrees; None elsewhere.
     overhead_left_out
         A sentence on what was left out overhead on request, or an empty string.
     magnetic
@@ -374,17 +375,16 @@ _RULES: Final = (
         "start_zones_wide",
         "The model is weak: ground gentler than 25° counts as a start zone too.",
         _wide_start,
-        "How far this model may err is so little known that ground gentler than 25 degrees counts as a "
-        "start zone too. That is the careful side, but it marks more ground than slides: use a finer "
-        "model.",
+        "How far this model may err is so little known that ground that it shows gentler than 25 degrees "
+        "may be steep enough to slide: such ground counts as a possible start zone. Use a finer model, or "
+        "state what is known of this one.",
     ),
     _Rule(
         "start_zones_blind",
         "The model is too weak to tell start zones.",
         _blind_start,
         "The model is too coarse, or its error too large, to tell start zones: nearly all mountain ground "
-        "counts as one, so that the metres in a start zone and what looks down say little here. Use a finer "
-        "model.",
+        "is a possible one, and ground that it shows gentle may slide. Use a finer model.",
     ),
     _Rule(
         "runout_published",

@@ -32,7 +32,7 @@ def lines(found, width: int, view: RouteView | None = None) -> list[str]:
     return [line.rstrip() for line in out.getvalue().splitlines()]
 
 
-@pytest.mark.parametrize(("legs", "most"), [(19, 45), (10, 28)])
+@pytest.mark.parametrize(("legs", "most"), [(19, 48), (10, 31)])
 def test_the_answer_stands_on_one_screen_of_100_columns(days, legs, most):
     shown = lines(days[legs], 100)
     assert len(shown) <= most

@@ -78,7 +78,8 @@ def test_the_headline_of_a_known_line():
         "Corridor: position error 10 m and 3° of drift, at least 30 m each side; its slopes over 20 m, "
         "and the line's own cells." in text
     )
-    assert "95 % interval of 8 degrees, twice the published standard deviation" in text
+    assert "95 % interval for pieces of 20 m: what cells of 10.0 m hide, by how rough" in text
+    assert "the usual worst survey error for 10.0 m cells (1.5 m, 1 SD, correlation 50 m)" in text
 
 
 def test_unknown_ground_is_said_in_words_everywhere():
@@ -116,11 +117,21 @@ def test_metres_of_unknown_and_steep_ground_round_up_and_distances_down():
     assert re.search(r"\b1\b", text)
 
 
-def test_no_uncertainty_is_said():
-    dem = model(Plane(28.0, 90.0), cell_m=2.0)
-    text = flat(printed(screened(dem, towards(30.0, 100.0))))
-    assert "(not known" in text
-    assert "at least 28.0°" in text
+def test_short_steep_pieces_stand_beside_the_slope_over_20_m():
+    """A bank of 1 m cells, 3 m high at 45 degrees."""
+    east = np.arange(201) + 0.5 - 100.5
+    bank = np.broadcast_to(np.clip(east, 0.0, 3.0), (201, 201))
+    dem = Dem(model(Plane(0.0, 0.0), (201, 201), 1.0).grid, bank)
+    text = flat(printed(screened(dem, [(-80.0, 3.0), (80.0, 3.0)])))
+    assert "Steepest on the line at least 12.1° (leg 1), short pieces to 45.0°, in the corridor" in text
+    assert "possible bands <25 to 45-55 or steeper" in text
+
+
+def test_no_upper_end_is_said():
+    dem = model(Plane(28.0, 90.0), cell_m=62.0)
+    text = flat(printed(screened(dem, towards(30.0, 500.0))))
+    assert "to unknown)" in text
+    assert "at least 28.1°" in text
     assert "25-30 or steeper" in text
 
 

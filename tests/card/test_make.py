@@ -190,7 +190,9 @@ def overhead_of(
     seen: SightAnswer | None, path_deg: float | None = None, *, inside: bool = False
 ) -> OverheadAnswer:
     path = None if path_deg is None else PathAnswer(path_deg, 300.0, 210.0, 93.0, SPOT, SPOT, 40.0, ())
-    return OverheadAnswer(inside, 12.0 * inside, 30.0, 55.0, 1000.0, 15.0, seen, seen, path)
+    return OverheadAnswer(
+        inside, 12.0 * inside, inside, 12.0 * inside, None, 30.0, 55.0, 24.0, 1000.0, 15.0, seen, seen, path
+    )
 
 
 @pytest.mark.parametrize(

@@ -168,13 +168,13 @@ def test_the_sight_from_outside_a_start_zone_is_in_every_form_of_the_card(run: R
     gpx = tmp_path / "card.gpx"
     _, out, _ = run(*SAMPLE, "--json")
     legs = {leg["number"]: leg["ground"]["overhead"] for leg in json.loads(out)["legs"]}
-    outside = legs[5]["outside"]
-    assert outside["sight_deg"] == pytest.approx(28.24, abs=0.05)
-    assert outside["sight_deg"] < legs[5]["sight_deg"]
-    assert legs[5]["distance_m"] < 15.0
-    assert outside["distance_m"] > 900.0
+    outside = legs[16]["outside"]
+    assert outside["sight_deg"] == pytest.approx(25.97, abs=0.05)
+    assert outside["sight_deg"] < legs[16]["sight_deg"]
+    assert outside["distance_m"] == pytest.approx(78.0, abs=0.1)
     assert legs[3]["outside"] is None  # below the headwall, in no start zone
-    words = "from outside the zone, 155 m along: 28.3°, look 338° magnetic, 941 m off, 506 m up"
+    look = f"{round(outside['look_bearing_magnetic_deg']):03d}"
+    words = f"from outside the zone, 290 m along: 26.0°, look {look}° magnetic, 78 m off, 38 m up"
     _, out, _ = run(*SAMPLE, "--gpx", str(gpx))
     assert words in gpx.read_text(encoding="utf-8")
     column = " ".join(line[83:].strip() for line in out.splitlines())

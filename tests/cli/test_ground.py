@@ -61,6 +61,8 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
         "schema",
         "command",
         "settings_file",
+        "baseline_m",
+        "short_slope_deg",
         "basis",
         "model_files",
         "cell_size_m",
@@ -82,6 +84,7 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
         "slope_min_deg",
         "slope_median_deg",
         "slope_max_deg",
+        "slope_high_max_deg",
         "unknown_share",
     }
     assert found["place"] == {"lat_deg": 59.2244, "lon_deg": -8.0237, "written": HERE}

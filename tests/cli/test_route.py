@@ -219,6 +219,7 @@ def test_settings_reach_the_answer(small):
         "drift_deg": 0.0,
         "vertical_error_m": 2.0,
         "correlation_m": 0.0,
+        "model_kind": None,
         "interval_m": 15.0,
         "reversal_m": 5.0,
         "start_zones": {"low_deg": 30.0, "high_deg": 55.0, "least_area_m2": 400.0, "baseline_m": 20.0},

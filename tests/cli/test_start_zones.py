@@ -49,7 +49,8 @@ def test_the_route_keeps_and_tells_what_was_asked_for(run: Run, tmp_path: Path) 
     assert found["settings"]["reach_m"] == 2000.0
     looks = found["legs"][2]["overhead"]
     assert (looks["start_to_deg"], looks["reach_m"]) == (50.0, 2000.0)
-    assert 25.0 < looks["start_from_deg"] < 28.0
+    assert looks["start_from_deg"] == 35.0
+    assert 28.0 < looks["possible_from_deg"] < 31.0
     assert texts(found)["overhead_left_out"] == LEFT_OUT
 
     kept = read_plan(plan)
@@ -60,9 +61,8 @@ def test_the_route_keeps_and_tells_what_was_asked_for(run: Run, tmp_path: Path) 
     card = answer(run, "card", str(plan), "--date", "2027-01-15")
     assert texts(card)["overhead_left_out"] == LEFT_OUT
     assert [line for line in card["basis"] if line.startswith("Start zones")] == [
-        "Start zones: ground of 27.5° (35° less the uncertainty) to 50.0° over 20 m or two cells, from "
-        "1000 m² "
-        "on, within 2 km; steeper ground counts too."
+        "Start zones: ground of 35.0° to 50.0° over 20 m or two cells, from 1000 m² on, within 2 km; steeper "
+        "ground counts too. Possible ones may reach 35° within what is known of them, from about 29° on."
     ]
 
 
@@ -85,12 +85,12 @@ def test_more_careful_ones_are_no_caution_and_see_no_less(run: Run) -> None:
 def test_the_small_print_of_the_route(run: Run) -> None:
     text = said(run, "route", "--sample")
     assert (
-        "Start zones: ground of 22.4° to 55.0° over 20 m or two cells, from 400 m² on, within 3 km; 22.4° is "
-        "30° less the model's uncertainty, so that ground that may reach 30° counts. Steeper ground "
-        "counts too."
+        "Start zones: ground of 30.0° to 55.0° over 20 m or two cells, by its slope or the middle of its 95 "
+        "% interval, from 400 m² on, within 3 km; possible start zones: ground that may reach 30° within its "
+        "95 % interval, from about 24° on. Steeper ground counts too."
     ) in text
     text = said(run, "route", "--sample", *MILDER)
-    assert "27.5° to 50.0° over 20 m or two cells, from 1000 m² on, within 2 km; 27.5° is 35° less" in text
+    assert "from 1000 m² on, within 2 km; possible start zones: ground that may reach 35°" in text
     assert f"- {LEFT_OUT}" in text
 
 
@@ -98,18 +98,34 @@ def test_the_small_print_of_a_place(run: Run) -> None:
     assert answer(run, "ground", HERE, "--sample")["start_zones"] == USUAL
     text = said(run, "ground", HERE, "--sample", *MILDER)
     assert (
-        "Start zones: ground of 27.5° to 50.0° over 20 m or two cells, from 1000 m² on, within 2 km; "
-        "27.5° is "
-        "35° less the model's uncertainty, so that ground that may reach 35° counts. Steeper ground "
-        "counts too."
+        "Start zones: ground of 35.0° to 50.0° over 20 m or two cells, by its slope or the middle of its 95 "
+        "% interval, from 1000 m² on, within 2 km; possible start zones: ground that may reach 35° within "
+        "its 95 % interval, from about 29° on. Steeper ground counts too."
     ) in text
     assert f"- {LEFT_OUT}" in text
 
 
 def test_a_stated_error_takes_nothing_off_what_the_cells_lower(run: Run) -> None:
     text = said(run, "route", "--sample", "--vertical-error", "0.000001m")
-    assert "22.4° is 30° less the model's uncertainty" in text
-    assert "start zone too. That is the careful side" in text
+    assert "95 % interval, from about 26° on" in text
+    usual = said(run, "route", "--sample")
+    assert "95 % interval, from about 24° on" in usual
+    assert "such ground counts as a possible start zone" in usual
+
+
+def test_a_kind_of_model_reaches_the_answer(run: Run) -> None:
+    found = answer(run, "route", "--sample", "--model-kind", "lidar")
+    assert found["settings"]["model_kind"] == "lidar"
+    assert "a model of the kind lidar (0.3 m, 1 SD, correlation 20 m)" in found["model"]["uncertainty"]
+    usual = answer(run, "route", "--sample")
+    widths = [[leg["slope_high_deg"] - leg["slope_low_deg"] for leg in one["legs"]] for one in (found, usual)]
+    assert all(narrow < wide for narrow, wide in zip(*widths, strict=True))
+    refused = run("route", "--sample", "--model-kind", "laser")
+    assert (refused[0], refused[1]) == (2, "")
+    assert refused[2] == (
+        "steybrae: The kind of a model should be one of lidar, photogrammetry, contours, glo-30, aw3d-30, "
+        "srtm-30, radar-30m; got 'laser'. Choose one.\n"
+    )
 
 
 def test_a_card_made_from_a_route_takes_them_too(run: Run) -> None:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.on_grid import model
+from tests.terrain_overhead.made_ground import surveyed
 
 from steybrae.errors import QuantityError
 from steybrae.field.relocation import AspectFit, aspect_uncertainty_95_deg, check_aspect_error
@@ -19,7 +19,7 @@ from steybrae.screening import Settings
 from steybrae.screening.reading_at import aspect_at
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.synthetic import Cone, Plane
-from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
+from steybrae.terrain.uncertainty import gradient_covariance, slope_uncertainty
 
 CONE = model(Cone(35.0))  # faces away from its tip, in the middle of 1210 m x 1210 m
 
@@ -48,13 +48,18 @@ def test_on_a_cone_the_aspect_of_the_place_fits_and_others_do_not() -> None:
     assert (there.result, there.fitting_share) == ("does not fit", 0.0)
 
 
+def own_deg(slope_deg: float) -> float:
+    """Tolerance of a smooth 10 m model: half a degree of the cells, and the usual worst survey."""
+    m = math.tan(math.radians(slope_deg))
+    survey = 2.0 * math.sqrt(gradient_covariance("horn", np.diag([10.0, -10.0]), 1.5, 50.0)[0, 0])
+    return math.degrees(math.atan(math.hypot(survey, math.radians(0.5) * (1.0 + m * m)) / m))
+
+
 def test_the_tolerance_is_both_errors_in_quadrature() -> None:
-    # A cone of 35 degrees: U = atan(rad(8) (1 + m^2) / m), m = tan 35.
-    m = math.tan(math.radians(35.0))
-    own = math.degrees(math.atan(math.radians(8.0) * (1.0 + m * m) / m))
+    own = own_deg(35.0)
     fit = held(90.0, 300.0, 0.0, error_95_deg=10.0)
     assert fit.tolerance_deg == pytest.approx(math.hypot(10.0, own), abs=0.05)
-    inside, outside = (held(90.0 + k * 0.97 * 22.0, 300.0, 0.0, radius_m=0.0) for k in (1.0, 1.4))
+    inside, outside = (held(90.0 + k * 0.97 * 17.0, 300.0, 0.0, radius_m=0.0) for k in (1.0, 1.4))
     assert (inside.result, outside.result) == ("fits", "does not fit")
 
 
@@ -98,8 +103,7 @@ def test_on_a_plane_everything_fits_and_it_is_said_that_this_tells_little() -> N
 def test_the_share_of_a_cone_is_the_angle_that_fits() -> None:
     # About its tip a cone faces every way alike: 2 x tolerance / 360 of it fits.
     fit = held(45.0, 0.0, 0.0, radius_m=0.0, search_m=500.0)
-    m = math.tan(math.radians(35.0))
-    tolerance = math.hypot(15.0, math.degrees(math.atan(math.radians(8.0) * (1.0 + m * m) / m)))
+    tolerance = math.hypot(15.0, own_deg(35.0))
     assert fit.near_share == pytest.approx(2.0 * tolerance / 360.0, abs=0.005)
 
 
@@ -113,7 +117,7 @@ def test_the_circle_has_no_seam(bearing: float, distance: float, error: float) -
 
 
 def test_gentle_ground_hardly_knows_where_it_faces() -> None:
-    # 5 degrees: the typical error is larger than the gradient, and the tolerance above a sector.
+    # 5 degrees: the usual error is larger than the gradient, and the tolerance above a sector.
     dem = model(Plane(5.0, 120.0))
     fit = held(120.0, 0.0, 0.0, dem)
     assert fit.tolerance_deg is not None
@@ -141,12 +145,12 @@ def test_unknown_ground_in_the_circle_may_hide_a_fit() -> None:
     assert held(120.0, 0.0, 0.0, dem).result == "fits"
 
 
-def test_without_a_known_error_of_the_model_nothing_is_said() -> None:
-    dem = model(Plane(30.0, 120.0), (61, 61), 2.0)
+def test_on_a_model_without_known_ends_nothing_is_said() -> None:
+    dem = model(Plane(30.0, 120.0), (61, 61), 62.0)
     lon, lat = dem.grid.to_wgs84(30.5, 30.5)
     place = Place(float(lat), float(lon))
     for measured in (120.0, 300.0):
-        fit = aspect_at(measured, place, dem, 5.0, Settings(), search_m=50.0)
+        fit = aspect_at(measured, place, dem, 50.0, Settings(), search_m=500.0)
         assert (fit.tolerance_deg, fit.result) == (None, "cannot tell")
         assert fit.sentence.endswith("but how well the model knows it is not known.")
 
@@ -155,11 +159,11 @@ def test_sentences_say_figures_and_what_they_allow() -> None:
     dem = model(Plane(30.0, 120.0))
     assert held(121.0, 0.0, 0.0, dem).sentence == (
         "Fits: the nearest aspect within 20 m of the place is 120°, 1° from the one measured; "
-        "both errors together allow 24°."
+        "both errors together allow 19°."
     )
     assert held(200.0, 0.0, 0.0, dem).sentence == (
         "Does not fit: the nearest aspect within 20 m of the place is 120°, 80° from the one "
-        "measured; both errors together allow 24°. You may be elsewhere, or on a slope too small for "
+        "measured; both errors together allow 19°. You may be elsewhere, or on a slope too small for "
         "the model."
     )
 
@@ -186,28 +190,33 @@ def test_a_search_that_cannot_be_meant_is_refused(search_m: float) -> None:
         held(90.0, 0.0, 0.0, search_m=search_m)
 
 
-def test_the_error_of_a_models_aspect_against_simulation() -> None:
+def test_the_error_of_a_models_aspect_against_simulation(monkeypatch: pytest.MonkeyPatch) -> None:
     # Independent height errors of 0.3 m on a 10 m plane of 12 degrees: 95 % of aspects within.
     # Binomial error of the share, 0.15 %; the normal law in the arc adds less: 0.6 % is 4 of them.
     rng = np.random.default_rng(11)
     stated = slope_uncertainty("horn", np.array([[10.0, 0.0], [0.0, -10.0]]), 0.3, 0.0)
-    known = replace(stated, typical_95_deg=None)  # without the share of the cells
     m = math.tan(math.radians(12.0))
     sd = math.sqrt(3.0) / 4.0 * 0.3 / 10.0
     p, q = m + rng.normal(0.0, sd, 20_000), rng.normal(0.0, sd, 20_000)
     off = np.degrees(np.arctan2(q, p))
-    limit = float(aspect_uncertainty_95_deg(np.array([m]), np.array([0.0]), known)[0])
+    p1, q1, rough = np.array([m]), np.array([0.0]), np.array([3.0])
+    whole = aspect_uncertainty_95_deg(p1, q1, stated, rough)[0]
+    monkeypatch.setattr("steybrae.terrain.uncertainty.cell_share_deg", lambda *_: (0.0, 0.0))
+    limit = float(aspect_uncertainty_95_deg(p1, q1, stated, rough)[0])
     assert limit == pytest.approx(math.degrees(math.atan(2.0 * sd / m)), rel=1e-9)
-    assert aspect_uncertainty_95_deg(np.array([m]), np.array([0.0]), stated)[0] > 8.0 / math.tan(0.3)
+    # With what the cells hide: 0.5 and once the roughness at 10 m over 20 m.
+    expected = math.hypot(2.0 * sd, math.radians(3.5) * (1.0 + m * m)) / m
+    assert whole == pytest.approx(math.degrees(math.atan(expected)), rel=1e-9)
     # k = 2 covers 95.45 %.
     assert np.mean(np.abs(off) <= limit) == pytest.approx(0.9545, abs=0.006)
 
 
-def test_a_stated_error_counts_across_the_fall_line() -> None:
+def test_a_stated_error_counts_across_the_fall_line(monkeypatch: pytest.MonkeyPatch) -> None:
     # Worse in north than in east: a slope facing east (p) errs across it by the north part.
-    known = SlopeUncertainty("stated", "", covariance=((0.0001, 0.0), (0.0, 0.0009)))
+    monkeypatch.setattr("steybrae.terrain.uncertainty.cell_share_deg", lambda *_: (0.0, 0.0))
+    known = surveyed(0.0001, 0.0009)
     p, q = np.array([0.5, 0.0]), np.array([0.0, 0.5])
-    found = aspect_uncertainty_95_deg(p, q, known)
+    found = aspect_uncertainty_95_deg(p, q, known, np.zeros(2))
     expected = [math.degrees(math.atan(2.0 * 0.03 / 0.5)), math.degrees(math.atan(2.0 * 0.01 / 0.5))]
     assert found == pytest.approx(expected, rel=1e-12)
-    assert np.isnan(aspect_uncertainty_95_deg(np.array([0.0]), np.array([0.0]), known)).all()
+    assert np.isnan(aspect_uncertainty_95_deg(np.zeros(1), np.zeros(1), known, np.zeros(1))).all()

@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from tests.on_grid import model, route_on, towards
-from tests.terrain_overhead.made_ground import dem, rough
+from tests.terrain_overhead.made_ground import dem, rough, surveyed
 
 from steybrae.forecast.named import LegGrounds, crossed
 from steybrae.route.corridor import half_width_m
@@ -83,13 +83,17 @@ class TestByHand:
         for cells in (ground.line, ground.corridor, ground.overhead):
             assert crossed(cells, (), (9000.0, math.inf), 30.0).at_least
 
-    def test_aspect_half_width(self) -> None:
-        stated = SlopeUncertainty("stated", "", covariance=((0.01, 0.0), (0.0, 0.01)))
+    def test_aspect_half_width(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr("steybrae.terrain.uncertainty.cell_share_deg", lambda *_: (0.0, 0.0))
+        stated = surveyed(0.01, 0.01)
         # U = 2 * 0.1; asin(0.2 / 0.5) and no direction at all below 0.2.
-        widths = aspect_half_width_deg(np.array([0.5, 0.15, 0.0]), np.zeros(3), stated)
+        widths = aspect_half_width_deg(np.array([0.5, 0.15, 0.0]), np.zeros(3), stated, np.zeros(3))
         assert widths == pytest.approx([math.degrees(math.asin(0.4)), 180.0, 180.0], abs=1e-9)
-        unknown = SlopeUncertainty("none", "")
-        assert aspect_half_width_deg(np.array([0.5]), np.zeros(1), unknown) == pytest.approx([22.5])
+        # asin(0.02 / 0.5) is less than half a sector, which counts where no upper end is known.
+        coarse = surveyed(1e-4, 1e-4, cell_m=62.0)
+        assert aspect_half_width_deg(np.array([0.5]), np.zeros(1), coarse, np.zeros(1)) == 22.5
+        unknown_rough = aspect_half_width_deg(np.array([0.5]), np.zeros(1), stated, np.array([np.nan]))
+        assert unknown_rough >= 22.5
 
 
 def legs(source: Dem, seed: int, count: int) -> Route:
@@ -101,9 +105,9 @@ def legs(source: Dem, seed: int, count: int) -> Route:
     return Route("random", places, tuple(range(count + 1)))
 
 
-def faces(p: float, q: float, known: SlopeUncertainty) -> set[str]:
+def faces(p: float, q: float, rough: float, known: SlopeUncertainty) -> set[str]:
     aspect = float(aspect_deg(np.array(p), np.array(q)))
-    half = float(aspect_half_width_deg(np.array([p]), np.array([q]), known)[0])
+    half = float(aspect_half_width_deg(np.array([p]), np.array([q]), known, np.array([rough]))[0])
     if math.isnan(aspect):
         return set(SECTORS)
     away = [abs((aspect - 45.0 * k + 180.0) % 360.0 - 180.0) for k in range(8)]
@@ -124,9 +128,10 @@ class Plain:
             float(values[cell])
             for values in (self.field.p, self.field.q, self.field.slope_deg, self.source.heights_m)
         )
+        rough = float(self.field.roughness_deg[cell])
         if math.ceil(10.0 * slope - 1e-6) / 10.0 < least:
             return False
-        if aspects and not set(aspects) & faces(p, q, self.known):
+        if aspects and not set(aspects) & faces(p, q, rough, self.known):
             return False
         half = self.error_m + math.hypot(p, q) * 10.0 / 2.0
         top, bottom = math.ceil((height + half) / 10.0) * 10.0, math.floor((height - half) / 10.0) * 10.0
@@ -205,7 +210,7 @@ def test_overhead_is_that_of_plain_loops(seed: int) -> None:
     known = slope_uncertainty("horn", jacobian_at(source.grid, 35.0, 35.0))
     look = OverheadLook(cell, known)
     (part,) = stretch_windows(source.grid, [track], look)
-    ground = read_ground(source, part.window, look)
+    ground = read_ground(source, part.window, look).possible
     col, row, chainage, _ = cells_on(part, part.window, look.joins)
     points = ground.centres(col.astype(int), row.astype(int))
     at = np.clip(np.searchsorted(leg.overhead.edges_m, chainage) - 1, 0, len(leg.overhead.unknown) - 1)

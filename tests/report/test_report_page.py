@@ -354,7 +354,7 @@ class TestWords:
         open_sight = SightAnswer(31.01, 31.01, 10.0, 400.9, 10.0, 400.9, 240.0, spot, spot, 5.0, None)
         shut = SightAnswer(None, 33.33, 190.0, 812.6, None, None, None, None, None, None, None)
         path = PathAnswer(30.0, 10.0, 500.9, 240.0, spot, spot, 5.0, ())
-        base = OverheadAnswer(False, 0.0, 22.5, 55.0, 3000.0, 18.0, None, None, None)
+        base = OverheadAnswer(False, 0.0, False, 0.0, None, 30.0, 55.0, 24.0, 3000.0, 18.0, None, None, None)
         none = "No start zone found overhead at 18.0° or more within 3000 m."
         cases = [
             (None, False, ("Overhead: unknown.",)),

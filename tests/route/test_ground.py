@@ -14,8 +14,10 @@ from steybrae.route.ground import STRETCH_CELLS, LegGround, Look, leg_ground
 from steybrae.route.track import Track, leg_track
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.synthetic import GaussianHill, Plane
+from steybrae.terrain.uncertainty import slope_uncertainty
 
-LOOK = Look((10.0, 10.0), (1, 1))
+KNOWN = slope_uncertainty("horn", np.diag([10.0, -10.0]))
+LOOK = Look((10.0, 10.0), (1, 1), KNOWN)
 HILL = GaussianHill(300.0, 250.0)
 
 
@@ -161,5 +163,5 @@ def test_a_line_that_the_crs_has_no_place_for_is_refused():
 
 def test_the_longest_stretch_is_some_thousand_heights():
     assert STRETCH_CELLS * LOOK.spacing_m == 480.0
-    assert Look((25.0, 14.0), (1, 1)).spacing_m == 14.0
+    assert Look((25.0, 14.0), (1, 1), KNOWN).spacing_m == 14.0
     assert "+k=1 " in TRUE_GRID

@@ -27,7 +27,7 @@ def field_of(slope_deg):
     slope = np.asarray(slope_deg, dtype=float)
     dem = model(Crest(10.0), slope.shape)
     p = np.arange(slope.size, dtype=float).reshape(slope.shape)
-    return SlopeField(dem, p, p + 0.5, slope)
+    return SlopeField(dem, p, p + 0.5, slope, slope)
 
 
 def chainages(points):

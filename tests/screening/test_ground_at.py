@@ -19,6 +19,7 @@ from steybrae.screening.ground_at import GroundAt, ground_at, look_around, radiu
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array, Dem
 from steybrae.terrain.synthetic import Crest, GaussianHill, Plane
+from steybrae.terrain.uncertainty import gradient_covariance, slope_interval_deg
 
 HILL = GaussianHill(300.0, 150.0)
 
@@ -61,16 +62,18 @@ def plane_height_m(slope: float, aspect: float, east: float, north: float) -> fl
 
 
 def test_the_interval_of_a_plane_is_formed_in_gradient() -> None:
-    # Typical 8 degrees: U = rad(8) (1 + m^2) about m = tan 35.
+    # A plane has no roughness: half a degree of the cells beside the usual survey error of 1.5 m.
     dem = model(Plane(35.0, 200.0))
     found = ground_at(place_at(dem, 60.3, 60.3), dem, 10.0)
     m = math.tan(math.radians(35.0))
-    spread = math.radians(8.0) * (1.0 + m * m)
-    assert found.slope_low_deg == pytest.approx(math.degrees(math.atan(m - spread)), abs=2e-4)
-    assert found.slope_high_deg == pytest.approx(math.degrees(math.atan(m + spread)), abs=2e-4)
-    assert found.within.slope_low_deg == pytest.approx(found.slope_low_deg, abs=2e-4)
-    assert found.within.slope_high_deg == pytest.approx(found.slope_high_deg, abs=2e-4)
-    assert [band.label for band in found.bands_possible] == ["35-40", "40-45"]
+    spread = 2.0 * math.sqrt(gradient_covariance("horn", np.diag([10.0, -10.0]), 1.5, 50.0)[0, 0])
+    down, up = (abs(math.degrees(math.atan(m + side * spread)) - 35.0) for side in (-1.0, 1.0))
+    assert found.slope_low_deg == pytest.approx(35.0 - math.hypot(down, 0.5), abs=5e-4)
+    assert found.slope_high_deg == pytest.approx(35.0 + math.hypot(up, 0.5), abs=5e-4)
+    assert found.within.slope_low_min_deg == pytest.approx(found.slope_low_deg, abs=2e-4)
+    assert found.within.slope_high_max_deg == pytest.approx(found.slope_high_deg, abs=2e-4)
+    assert found.baseline_m == pytest.approx(20.0, abs=1e-3)
+    assert [band.label for band in found.bands_possible] == ["35-40"]
     assert (found.band.label if found.band else "", found.open_above) == ("35-40", False)
 
 
@@ -152,12 +155,15 @@ def test_a_larger_circle_never_makes_the_ground_gentler(
 
 @pytest.mark.parametrize("bearing_deg", [0.0, 90.0, 45.0, 17.0])
 @pytest.mark.parametrize("col", [60.5, 60.0, 60.2])
-def test_a_place_on_a_crest_has_the_slope_of_its_flanks(bearing_deg: float, col: float) -> None:
+def test_a_place_on_a_crest_has_the_slope_of_its_flanks_near_it(bearing_deg: float, col: float) -> None:
     # Interpolated, the gradients of both flanks cancel; the height is the crest's.
     dem = model(Crest(40.0, bearing_deg))
     found = ground_at(place_at(dem, col, 60.5), dem, 0.0)
-    assert found.slope_deg is not None
-    assert found.slope_deg > 29.0 if bearing_deg not in (0.0, 90.0) else found.slope_deg > 32.0
+    steepest = found.within.slope_max_deg
+    assert steepest is not None
+    assert steepest > 29.0 if bearing_deg not in (0.0, 90.0) else steepest > 32.0
+    assert found.slope_high_deg is not None
+    assert found.slope_high_deg > 25.0
     wide = ground_at(place_at(dem, col, 60.5), dem, 30.0)
     assert wide.within.slope_max_deg == pytest.approx(40.0, abs=1e-3)
     assert wide.bands_possible[-1].label in ("40-45", "45-55")
@@ -212,8 +218,14 @@ def test_unknown_ground_in_the_circle_is_a_share_and_open_above() -> None:
     found = ground_at(place_at(dem, 50.5, 44.5), dem, 22.0)
     assert found.within.unknown_share == pytest.approx(9.0 / 25.0, abs=1e-12)
     assert found.open_above
-    assert found.slope_deg == pytest.approx(20.0, abs=2e-4)
+    assert found.slope_deg is None
+    assert found.within.slope_max_deg == pytest.approx(20.0, abs=2e-4)
+    assert found.within.slope_high_max_deg is None
     assert {"unknown_near", "open_above"} <= keys(found)
+    beside = ground_at(place_at(dem, 49.5, 44.5), dem, 0.0)
+    # Its slope is known; how rough it is there is not.
+    assert beside.slope_deg == pytest.approx(20.0, abs=2e-4)
+    assert (beside.slope_low_deg, beside.slope_high_deg, beside.open_above) == (None, None, True)
 
 
 def test_wholly_unknown_ground_has_no_figure_and_no_band() -> None:
@@ -224,7 +236,7 @@ def test_wholly_unknown_ground_has_no_figure_and_no_band() -> None:
     assert (found.within.slope_min_deg, found.within.slope_median_deg, found.within.slope_max_deg) == (
         None,
     ) * 3
-    assert (found.within.slope_low_deg, found.within.slope_high_deg) == (None, None)
+    assert (found.within.slope_low_min_deg, found.within.slope_high_max_deg) == (None, None)
     assert (found.elevation_m, found.aspect_true_deg, found.bands_possible) == (None, None, ())
     assert found.within.unknown_share == 1.0
     assert found.open_above
@@ -271,28 +283,26 @@ def test_without_a_radius_the_square_of_the_place_counts_and_at_least_10_m() -> 
     assert "place_coarse" not in keys(ground_at(replace(place, error_m=70.7), dem))
 
 
-def test_without_a_known_uncertainty_it_is_open_above() -> None:
-    dem = model(Plane(33.0, 90.0), (61, 61), 2.0)
+def test_a_model_of_large_cells_is_open_above() -> None:
+    dem = model(Plane(33.0, 90.0), (61, 61), 62.0)
     found = ground_at(place_at(dem, 30.5, 30.5), dem, 5.0)
-    assert (found.slope_low_deg, found.slope_high_deg, found.open_above) == (None, None, True)
-    assert (found.within.slope_low_deg, found.within.slope_high_deg) == (None, None)
-    stated = ground_at(place_at(dem, 30.5, 30.5), dem, 5.0, Settings(vertical_error_m=0.1, correlation_m=0.0))
-    # Independent errors, Horn: var p = 3 s^2 / (16 g^2), expanded with k = 2.
-    m, spread = math.tan(math.radians(33.0)), 2.0 * math.sqrt(3.0) / 4.0 * 0.1 / 2.0
-    assert stated.slope_high_deg == pytest.approx(math.degrees(math.atan(m + spread)), abs=2e-4)
-    assert not stated.open_above
+    assert found.slope_low_deg is not None
+    assert (found.slope_high_deg, found.open_above) == (None, True)
+    assert found.within.slope_high_max_deg is None
+    fine = model(Plane(33.0, 90.0), (61, 61), 2.0)
+    known = ground_at(place_at(fine, 30.5, 30.5), fine, 5.0, Settings(model_kind="lidar"))
+    assert known.slope_high_deg is not None
+    assert known.slope_high_deg < 35.5
+    assert not known.open_above
 
 
 def test_the_ends_of_the_circle_are_the_outermost_of_its_cells() -> None:
     dem = model(HILL)
     place = place_at(dem, 50.5, 44.5)
     found = ground_at(place, dem, 60.0)
-    slopes = slope_deg(*horn(dem))
-    ms = np.tan(np.radians(brute_force(dem, slopes, 50.5, 44.5, 60.0, 10.0)))
-    spread = math.radians(8.0) * (1.0 + ms**2)
-    assert found.within.slope_low_deg == pytest.approx(
-        float(np.degrees(np.arctan(np.maximum(ms - spread, 0.0))).min()), abs=1e-4
-    )
-    assert found.within.slope_high_deg == pytest.approx(
-        float(np.degrees(np.arctan(ms + spread)).max()), abs=1e-4
-    )
+    around = look_around(place, dem, 60.0, Settings())
+    inside = around.within(60.0)
+    field = around.field
+    low, high = slope_interval_deg(field.p, field.q, around.known, field.roughness_deg)
+    assert found.within.slope_low_min_deg == pytest.approx(low[inside].min(), abs=1e-9)
+    assert found.within.slope_high_max_deg == pytest.approx(high[inside].max(), abs=1e-9)

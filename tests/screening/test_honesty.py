@@ -81,8 +81,8 @@ def test_the_noise_is_what_it_says(correlation_m):
     ("correlation_m", "most_central", "possible_range", "most_lean_deg"),
     [
         (0.0, 0.05, (0.80, 1.0), 5.5),
-        (100.0, 0.0, (0.95, 1.0), 3.0),
-    ],  # the cells' own 8 degrees reach 36, whatever is stated
+        (100.0, 0.0, (0.0, 0.1), 3.0),
+    ],
 )
 def test_a_uniform_28_is_seldom_said_to_be_35(correlation_m, most_central, possible_range, most_lean_deg):
     found = legs(28.0, correlation_m, True)
@@ -114,10 +114,11 @@ def test_a_true_35_is_not_missed(correlation_m, most_metres):
 
 
 @pytest.mark.parametrize("correlation_m", [0.0, 100.0])
-def test_with_no_error_stated_28_may_always_be_35(correlation_m):
-    """The published typical interval of 8 degrees: 28 degrees may be 36, and is shown so."""
+def test_with_no_error_stated_28_may_be_35_more_often_than_with_one(correlation_m):
+    """The usual worst survey error of 1.5 m is more than the 1 m that these models have."""
     found = legs(28.0, correlation_m, False)
-    assert reaches(found, possible) == 1.0
+    assert reaches(found, possible) > reaches(legs(28.0, correlation_m, True), possible) - 1e-9
+    assert reaches(found, possible) > 0.5
     assert reaches(found, central) <= 0.05
 
 

@@ -199,8 +199,11 @@ def test_points_have_the_length_of_their_leg(day):
         known = leg.points.slope_deg[leg.points.known]
         assert known.max() <= leg.slope_max_deg
         assert np.nanmax(leg.points.corridor_deg) == leg.slope_corridor_max_deg
-        assert (leg.points.slope_low_deg[leg.points.known] <= known).all()
-        assert (leg.points.slope_high_deg[leg.points.known] >= known).all()
+        low, high = leg.points.slope_low_deg[leg.points.known], leg.points.slope_high_deg[leg.points.known]
+        assert (low <= known).all()
+        # Not known beside unknown ground, where how rough it is is not.
+        assert ((high >= known) | np.isnan(high)).all()
+        assert np.isfinite(high).mean() > 0.9
 
 
 LAT_LON = "The line should cross the elevation model; it runs from {} and the model covers {}."
@@ -301,8 +304,9 @@ def test_what_the_answer_rests_on(day):
     assert day.model.corridor_baseline_m == pytest.approx((20.0, 20.0), abs=1e-5)
     assert day.model.method == "horn"
     assert day.model.uncertainty == (
-        "95 % interval of 8 degrees, twice the published standard deviation of a 10 m model's slope "
-        "(3 to 4 degrees, Haneberg 2006); no error of this model was stated."
+        "95 % interval for pieces of 20 m: what cells of 10.0 m hide, by how rough the model is there, and "
+        "the usual worst survey error for 10.0 m cells (1.5 m, 1 SD, correlation 50 m); --model-kind or "
+        "--vertical-error would say more."
     )
     assert (day.settings.place_error_m, day.settings.drift_deg, day.settings.reversal_m) == (10.0, 3.0, 5.0)
     assert day.settings.interval_m == 10.0

@@ -38,7 +38,7 @@ EXACT = Settings(vertical_error_m=1e-9, reach_m=600.0)
 @pytest.fixture
 def exact(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nor do the cells add any."""
-    monkeypatch.setattr("steybrae.terrain.uncertainty.TYPICAL_SD_DEG", 0.0)
+    monkeypatch.setattr("steybrae.terrain.uncertainty.cell_share_deg", lambda *_: (0.0, 0.0))
 
 
 def ground(rise: np.ndarray, cell_m: float = 10.0) -> Dem:
@@ -113,10 +113,12 @@ class TestRange:
         leg, _ = leg_at(wall(33.0), asked(low_deg=20.0, high_deg=32.99))
         assert leg.overhead.sight.deg == pytest.approx(leg_at(wall(33.0), EXACT)[0].overhead.sight.deg)
 
-    def test_the_uncertainty_comes_off_the_lower_end_that_was_asked_for(self):
-        leg, _ = leg_at(wall(33.0), Settings(reach_m=600.0, start_zones=StartRules(low_deg=40.0)))
-        assert 30.0 < leg.overhead.start_from_deg < 33.0
-        assert leg.overhead.sight is not None
+    def test_possible_zones_reach_the_lower_end_that_was_asked_for(self):
+        leg, _ = leg_at(wall(36.0), Settings(reach_m=600.0, start_zones=StartRules(low_deg=40.0)))
+        assert leg.overhead.start_from_deg == 40.0
+        assert 34.0 < leg.overhead.possible_from_deg < 36.0
+        assert leg.overhead.sight is None
+        assert leg.overhead.possible_deg > 18.0
 
     @pytest.mark.usefixtures("exact")
     def test_the_start_zones_of_the_map_follow_it(self):
@@ -212,16 +214,16 @@ class TestCautions:
         [
             (30.0, None, "start_zones_blind"),
             (10.0, None, "start_zones_wide"),
-            (10.0, 0.1, "start_zones_wide"),
+            (10.0, 0.1, None),
             (2.0, 0.1, None),
-            (2.0, None, None),
+            (2.0, None, "start_zones_wide"),
         ],
     )
     def test_a_model_too_coarse_to_tell_start_zones_says_so(self, cell_m, error_m, key):
         dem = ground(np.zeros(SIZE), cell_m)
         settings = Settings(reach_m=300.0, vertical_error_m=error_m)
         leg, found = leg_at(dem, settings)
-        from_deg = leg.overhead.start_from_deg
+        from_deg = leg.overhead.possible_from_deg
         assert key == (
             "start_zones_blind" if from_deg < 20.0 else "start_zones_wide" if from_deg < 25.0 else None
         )
@@ -230,12 +232,12 @@ class TestCautions:
 
     def test_a_lower_end_that_was_asked_for_is_no_fault_of_the_model(self, monkeypatch):
         with monkeypatch.context() as patched:
-            patched.setattr("steybrae.terrain.uncertainty.TYPICAL_SD_DEG", 0.0)
+            patched.setattr("steybrae.terrain.uncertainty.cell_share_deg", lambda *_: (0.0, 0.0))
             exact, _ = leg_at(wall(33.0), asked(low_deg=15.0))
-        assert exact.overhead.start_from_deg == pytest.approx(15.0, abs=1e-6)
+        assert exact.overhead.possible_from_deg == pytest.approx(15.0, abs=1e-6)
         assert lowered_to_deg(StartRules(low_deg=15.0), [exact.overhead]) is None
         typical, _ = leg_at(wall(33.0), Settings(reach_m=600.0))
-        from_deg = typical.overhead.start_from_deg
+        from_deg = typical.overhead.possible_from_deg
         assert lowered_to_deg(StartRules(), [None, typical.overhead]) == from_deg
         assert lowered_to_deg(StartRules(low_deg=from_deg + 5.0), [typical.overhead]) is None
         assert lowered_to_deg(StartRules(), [None]) is None
@@ -288,6 +290,6 @@ def test_nothing_that_usually_counts_is_left_out_without_a_word(rules: StartRule
     slopes[random.random((9, 9)) < 0.5] = 0.0
     slopes[random.random((9, 9)) < 0.02] = np.nan
     known = slope_uncertainty("horn", np.eye(2) * 10.0, random.choice([1e-9, 0.5]))
-    usual, found = (find_start_zones(slopes, 100.0, known, these) for these in (StartRules(), rules))
+    usual, found = (find_start_zones(slopes, slopes, 100.0, known, these) for these in (StartRules(), rules))
     less = (usual.in_range & ~found.in_range).any() or (usual.source & ~found.source).any()
     assert left_out_words(rules, 3000.0) or not less

@@ -16,7 +16,6 @@ from steybrae.terrain.attributes import (
     aspect_sector,
     at_points,
     baseline_cells,
-    baseline_slope_deg,
     slope_deg,
     slope_field,
     track_grade_deg,
@@ -216,8 +215,8 @@ def test_window_of_the_baseline_on_cells_that_are_not_square():
 def test_baseline_slopes_of_planes_are_exact_on_the_ground(half, facing_deg):
     # A plane in the grid's metres is a plane on the ground, less steep by the scale, 0.9996 here.
     dem = sample_surface(Plane(35.0, facing_deg), (13, 14), 2.0, origin=(500_000.0, 6_300_000.0))
-    field = slope_field(dem)
-    found = baseline_slope_deg(field, half, half)
+    field = slope_field(dem, halves=(half, half))
+    found = field.slope_deg
     known = np.isfinite(found)
     assert known.sum() == (13 - 2 * half) * (14 - 2 * half)
     on_ground = math.degrees(math.atan(0.9996 * math.tan(math.radians(35.0))))
@@ -225,17 +224,21 @@ def test_baseline_slopes_of_planes_are_exact_on_the_ground(half, facing_deg):
 
 
 def test_baseline_of_3_by_3_is_the_cells_own_slope():
-    field = slope_field(sample_surface(Crest(40.0), (9, 9), 10.0))
-    assert baseline_slope_deg(field, 1, 1) is field.slope_deg
+    dem = sample_surface(Crest(40.0), (9, 9), 10.0)
+    own = slope_field(dem)
+    assert own.short_deg is own.slope_deg
+    longer = slope_field(dem, halves=(2, 2))
+    assert np.array_equal(longer.short_deg, own.slope_deg, equal_nan=True)
+    assert longer.slope_deg is not longer.short_deg
 
 
 def test_a_longer_baseline_smooths_roughness():
     dem = sample_surface(Plane(35.0, 90.0), (41, 41), 1.0)
     rough = dem.heights_m + np.random.default_rng(3).normal(0.0, 0.15, dem.heights_m.shape)
-    field = slope_field(Dem(dem.grid, rough))
+    field = slope_field(Dem(dem.grid, rough), halves=baseline_cells(1.0, 1.0))
     inside = (slice(10, -10), slice(10, -10))
-    smooth = baseline_slope_deg(field, *baseline_cells(1.0, 1.0))[inside]
-    assert smooth.std() < field.slope_deg[inside].std() / 20.0
+    smooth = field.slope_deg[inside]
+    assert smooth.std() < field.short_deg[inside].std() / 20.0
     assert smooth.mean() == pytest.approx(34.99, abs=0.05)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tests.real_ground import Fine, Floats, Made, california, fine_model, pairs, tyrol
 
-from steybrae.terrain.cell_share import OPEN_CELLS_M, cell_share_deg, roughness_deg
+from steybrae.terrain.cell_share import cell_share_deg, roughness_deg
 
 CLASSES_DEG = (20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 55.0)
 
@@ -94,7 +94,7 @@ def test_the_share_is_continuous_in_cell_baseline_and_slope(cell_m: float) -> No
 
 
 def test_larger_cells_and_rougher_ground_are_known_less() -> None:
-    by_cell = np.array([cell_share_deg(33.0, 3.0, cell, 20.0) for cell in np.linspace(1.0, 40.0, 200)])
+    by_cell = np.array([cell_share_deg(33.0, 3.0, cell, 20.0) for cell in np.linspace(1.0, 80.0, 400)])
     assert (np.diff(by_cell, axis=0) >= 0.0).all()
     by_rough = np.array([cell_share_deg(33.0, rough, 25.0, 20.0) for rough in np.linspace(0.0, 20.0, 50)])
     assert (np.diff(by_rough, axis=0) > 0.0).all()
@@ -103,13 +103,6 @@ def test_larger_cells_and_rougher_ground_are_known_less() -> None:
 def test_steep_ground_is_known_less_from_40_to_50_degrees() -> None:
     down = cell_share_deg([20.0, 40.0, 45.0, 50.0, 70.0], 4.0, 10.0, 20.0)[0]
     assert down == pytest.approx([4.5, 4.5, 4.5 * 1.15, 4.5 * 1.3, 4.5 * 1.3])
-
-
-def test_cells_over_40_m_have_no_upper_end() -> None:
-    down, up = cell_share_deg(30.0, 4.0, OPEN_CELLS_M + 0.1, 20.0)
-    assert np.isfinite(down)
-    assert np.isnan(up)
-    assert np.isfinite(cell_share_deg(30.0, 4.0, OPEN_CELLS_M, 20.0)).all()
 
 
 def test_unknown_roughness_leaves_both_ends_unknown() -> None:

@@ -6,12 +6,19 @@ import numpy as np
 
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.model_kinds import Survey
 from steybrae.terrain.overhead_ground import OverheadGround, overhead_ground
 from steybrae.terrain.start_zones import StartRules, StartZones
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
-EXACT = SlopeUncertainty("stated", "none", covariance=((0.0, 0.0), (0.0, 0.0)))
-"""A model without error: start zones begin at 30 degrees."""
+
+def surveyed(var_p: float, var_q: float, cell_m: float = 0.0) -> SlopeUncertainty:
+    """A model whose heights err so; without cells only half a degree comes on top."""
+    return SlopeUncertainty(cell_m, 20.0, Survey(0.0, 0.0, "stated", "none"), ((var_p, 0.0), (0.0, var_q)))
+
+
+EXACT = surveyed(0.0, 0.0)
+"""A model without error, and almost without cells: start zones begin at 30 degrees."""
 
 
 def dem(heights, cell=10.0) -> Dem:
@@ -32,7 +39,7 @@ def given(heights, source, cell=10.0, reach_m=5000.0) -> OverheadGround:
     zone = mask.astype(np.int32)
     unknown = np.isnan(ground.heights_m)
     area = np.array([mask.sum() * cell**2])
-    zones = StartZones(zone, mask, mask, unknown, area, 30.0, 55.0, StartRules())
+    zones = StartZones(zone, mask, mask, mask, unknown, area, 30.0, StartRules())
     rows, cols = mask.shape
     return OverheadGround(ground, zones, jacobian_at(ground.grid, cols / 2, rows / 2), reach_m)
 

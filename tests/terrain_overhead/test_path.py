@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import rasterio
 from tests.terrain_overhead import brute_overhead as brute
-from tests.terrain_overhead.made_ground import found, given, rough
+from tests.terrain_overhead.made_ground import found, given, rough, surveyed
 
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.overhead import PATH_STEP_DEG, look_up
@@ -20,7 +20,6 @@ from steybrae.terrain.overhead_ground import overhead_ground
 from steybrae.terrain.overhead_path import PATH_ANGLES_DEG, energy_lines
 from steybrae.terrain.overhead_way import pulled, straight_deg
 from steybrae.terrain.sight_pairs import steepest_sight
-from steybrae.terrain.uncertainty import SlopeUncertainty
 
 FINE_DEG = np.arange(20.0, 46.0, 0.1)
 
@@ -205,12 +204,12 @@ def check_headlines(ground, count, seed):
 
 def test_against_brute_force_on_the_sample(sample_dem):
     dem = window(sample_dem / "stey_massif.tif", 230, 220, 200, "EPSG:27700")
-    check_headlines(overhead_ground(dem, SlopeUncertainty("none", ""), 5000.0), 2, 3)
+    check_headlines(overhead_ground(dem, surveyed(0.002, 0.002, cell_m=62.0), 5000.0), 2, 3)
 
 
 def test_against_brute_force_on_real_ground(shared_data):
     dem = window(shared_data / "terrain" / "big_tujunga_30m.tif", 200, 500, 200, "EPSG:32611")
-    check_headlines(overhead_ground(dem, SlopeUncertainty("none", ""), 9000.0), 2, 4)
+    check_headlines(overhead_ground(dem, surveyed(0.002, 0.002, cell_m=62.0), 9000.0), 2, 4)
 
 
 def test_against_brute_force_on_rough_ground_with_holes():

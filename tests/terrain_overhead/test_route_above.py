@@ -30,9 +30,9 @@ from steybrae.route.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.route.track import leg_track
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
-from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
+from steybrae.terrain.uncertainty import slope_uncertainty
 
-TYPICAL = SlopeUncertainty("typical", "", typical_95_deg=8.0)
+TYPICAL = slope_uncertainty("horn", np.diag([10.0, -10.0]))
 
 
 class Watched:
@@ -73,7 +73,9 @@ def test_the_gentle_leg_below_the_headwall(sample):
     *_, legs = sample
     leg = legs[2].overhead
     assert not leg.in_start_zone
-    assert leg.start_from_deg == pytest.approx(22.48, abs=0.01)
+    assert leg.start_from_deg == 30.0
+    assert leg.possible_from_deg == pytest.approx(24.38, abs=0.01)
+    assert leg.possible_deg == pytest.approx(41.54, abs=0.01)
     assert leg.sight.deg == pytest.approx(41.54, abs=0.01)
     assert leg.sight.bearing_true_deg == pytest.approx(340.1, abs=0.1)
     assert leg.sight.distance_m == pytest.approx(433.7, abs=0.1)
@@ -295,8 +297,10 @@ def test_the_readings_that_would_tell_most(sample):
     (roll,) = expected_readings(legs[6], None, TYPICAL, 10.0)
     assert roll.expected_deg == max(one.below_deg for one in legs[6].convex_rolls)
     assert roll.low_deg < roll.expected_deg < roll.high_deg
-    (unknown,) = expected_readings(legs[6], None, SlopeUncertainty("none", ""), 10.0)
-    assert (unknown.low_deg, unknown.high_deg) == (None, None)
+    coarse = slope_uncertainty("horn", np.diag([62.0, -62.0]))
+    (unknown,) = expected_readings(legs[6], None, coarse, 62.0)
+    assert unknown.high_deg is None
+    assert unknown.low_deg < roll.expected_deg
     assert (
         expected_readings(legs[7], replace(steepest, aspect_true_deg=None), TYPICAL, 10.0)[
             0

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.area.layers import OPEN
-from steybrae.area.overhead_layers import START_ZONE, STEEPER
+from steybrae.area.overhead_layers import POSSIBLE, START_ZONE, STEEPER
 from steybrae.area.overhead_result import OVERHEAD_EDGES_DEG, AreaOverhead, start_zone_words
 from steybrae.bands import BandScheme
 from steybrae.document import Cell, Column, Table, or_none
@@ -70,11 +70,12 @@ def overhead_text(over: AreaOverhead) -> str:
     """Say what was taken for a start zone, and for how much ground the answer is "or more"."""
     more = area_km2(sum(row.km2 for row in over.rows if row.unknown_above)).figure
     found = {row.value: row.km2 for row in over.start_zone_values}
-    zone, steeper = (area_km2(found.get(value, 0.0)).figure for value in (START_ZONE, STEEPER))
+    values = (START_ZONE, STEEPER, POSSIBLE)
+    zone, steeper, possible = (area_km2(found.get(value, 0.0)).figure for value in values)
     return (
         f"Start zones: {start_zone_words(over)} {zone} km2 of the ground is one itself, {steeper} km2 is "
-        "steeper. An overhead path angle is that of the steepest path that snow from one could take to a "
-        "cell, rounded up; none is looked for below 18 degrees. For "
+        f"steeper, {possible} km2 is possibly one. An overhead path angle is that of the steepest path that "
+        "snow from one could take to a cell, rounded up; none is looked for below 18 degrees. For "
         f"{more} km2 unknown ground, in the model or beyond it, could look down as well: read their angles "
         'as "or more" (100 more in overhead.tif).'
     )

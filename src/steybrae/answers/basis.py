@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from steybrae.quantities import round_up
+from steybrae.quantities import round_down, round_up
 from steybrae.route.overhead_result import OverheadAnswer
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.terrain.start_zones import StartRules
@@ -30,22 +30,21 @@ def cross_check_text(check: CrossCheck) -> str:
 
 
 def zone_text(looks: OverheadAnswer) -> str:
-    """Say what was taken for a start zone: ``ground of 22.4° to 55.0° over 20 m or two cells``."""
+    """Say what was taken for a start zone: ``ground of 30.0° to 55.0° over 20 m or two cells``."""
     low, high = lower(looks.start_from_deg).text, slope(looks.start_to_deg).text
     return f"ground of {low} to {high} over 20 m or two cells"
 
 
 def zones_text(looks: OverheadAnswer, rules: StartRules) -> str:
-    """Say all that was taken for a start zone, and why its lower end is lower than was asked.
+    """Say all that was taken for a start zone, and for a possible one.
 
-    ``ground of 22.4° to 55.0° over 20 m or two cells, from 400 m² on, within 3 km; 22.4° is 30°
-    less the model's uncertainty, so that ground that may reach 30° counts``
+    ``ground of 30.0° to 55.0° over 20 m or two cells, by its slope or the middle of its 95 % interval,
+    from 400 m² on, within 3 km; possible start zones: ground that may reach 30° within its 95 %
+    interval, from about 24° on``
     """
-    words = f"{zone_text(looks)}, from {rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km"
-    if looks.start_from_deg >= rules.low_deg:
-        return words
-    low = lower(looks.start_from_deg).text
     return (
-        f"{words}; {low} is {rules.low_deg:g}° less the model's uncertainty, so that "
-        f"ground that may reach {rules.low_deg:g}° counts"
+        f"{zone_text(looks)}, by its slope or the middle of its 95 % interval, from "
+        f"{rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km; possible start zones: "
+        f"ground that may reach {rules.low_deg:g}° within its 95 % interval, from about "
+        f"{round_down(looks.possible_from_deg, 1.0):.0f}° on"
     )

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from steybrae.answers.basis import cross_check_text, zone_text, zones_text
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
+from steybrae.answers.leg import short_text
 from steybrae.answers.overhead import (
     baselines_note,
     baselines_text,
@@ -17,6 +18,7 @@ from steybrae.bands import bands_text
 from steybrae.card.wording import without_check_lines
 from steybrae.document import Block, Cautions, Document, Paragraph
 from steybrae.quantities import one_in_text
+from steybrae.route.overhead_result import OverheadAnswer
 from steybrae.screening.ground_result import GroundAt, RunOut, Within
 from steybrae.value import (
     UNKNOWN,
@@ -63,7 +65,8 @@ def ground_lines(ground: GroundAt) -> Iterator[str]:
     yield f"{where}, height {height(ground.elevation_m).text}"
     yield ""
     yield from _zone(ground)
-    yield f"Slope {found.text}{'' if found.number is None else f' = {one_in_text(found.number)}'}"
+    ratio = "" if found.number is None else f" = {one_in_text(found.number)}"
+    yield f"Slope {found.text}{ratio}{short_text(ground.short_slope_deg)}"
     yield f"95 % interval: {found.interval_text}"
     yield _facing(ground)
     yield _circle(ground.within)
@@ -78,8 +81,8 @@ def ground_lines(ground: GroundAt) -> Iterator[str]:
     yield ""
     yield (
         f"Model: {', '.join(ground.model_files)}; cells {ground.cell_size_m[0]:.1f} x "
-        f"{ground.cell_size_m[1]:.1f} m; method {ground.method}. Slope is the steepest of the 3 x 3 "
-        "cells around the place."
+        f"{ground.cell_size_m[1]:.1f} m; method {ground.method}. Slope is that of the cell of "
+        f"the place, over {ground.baseline_m:.0f} m."
     )
     yield ground.basis
     yield from _start_zones(ground)
@@ -112,8 +115,10 @@ def _circle(within: Within) -> str:
 
 def _zone(ground: GroundAt) -> list[str]:
     looks = ground.overhead
-    if looks is None or not looks.in_start_zone:
+    if looks is None or not looks.in_possible_zone:
         return []
+    if not looks.in_start_zone:
+        return ["This place stands in a possible start zone: within what is known it may be steep.", ""]
     return [f"This place stands in a start zone: {zone_text(looks)}.", ""]
 
 
@@ -130,6 +135,13 @@ def _baselines(ground: GroundAt) -> list[str]:
     return [*told, *baselines_note(ground.baselines)]
 
 
+def _possible(looks: OverheadAnswer) -> Iterator[str]:
+    """Sight up to a possible start zone, where it is steeper than every one to a start zone."""
+    sure = 0.0 if looks.sight is None else looks.sight.unfiltered_deg
+    if looks.possible_deg is not None and looks.possible_deg > sure:
+        yield f"Up to a possible start zone, whatever lies between: {slope(looks.possible_deg).text}"
+
+
 def _overhead(ground: GroundAt) -> Iterator[str]:
     """Lines of what is overhead; the open sight leads."""
     looks = ground.overhead
@@ -140,9 +152,11 @@ def _overhead(ground: GroundAt) -> Iterator[str]:
         within = f"within {looks.reach_m / 1000.0:g} km"
         none = f"Overhead: no start zone at {looks.least_deg:g}° or more {within}"
         yield "Overhead: unknown ground may look down on this place" if ground.unknown_above else none
+        yield from _possible(looks)
         return
     sight, least = looks.sight, ground.unknown_above
     yield f"Overhead {sight_text(sight, at_least=least)} (open sight to a start zone, {zone_text(looks)})"
+    yield from _possible(looks)
     if sight.top is not None:
         off, up = distance_off(sight.top.distance_m).text, steep_length(sight.top.rise_m).text
         look = bearing(sight.top.bearing_true_deg, "true")

@@ -28,6 +28,7 @@ __all__ = [
     "corridor_slope",
     "leg_columns",
     "leg_slope",
+    "short_text",
     "side_text",
 ]
 
@@ -38,6 +39,11 @@ def leg_slope(leg: LegScreening) -> Value:
     """Steepest on the line of a leg."""
     interval = (leg.slope_low_deg, leg.slope_high_deg)
     return slope(leg.slope_max_deg, at_least=leg.open_above, interval=interval)
+
+
+def short_text(short_deg: float | None) -> str:
+    """``, short pieces to 48.0°`` where shorter ground is a band steeper; empty elsewhere."""
+    return "" if short_deg is None else f", short pieces to {slope(short_deg).text}"
 
 
 def corridor_slope(leg: LegScreening | Totals) -> Value:
@@ -54,6 +60,10 @@ def side_text(side: Sequence[SideGround], *, unknown: bool) -> str:
 
 def _interval(leg: LegScreening) -> Cell:
     return UNKNOWN if leg.slope_max_deg is None else leg_slope(leg).interval_text
+
+
+def _short(leg: LegScreening) -> Cell:
+    return NONE if leg.short_slope_max_deg is None else slope(leg.short_slope_max_deg)
 
 
 def _at(leg: LegScreening) -> Value:
@@ -110,6 +120,7 @@ LEG_COLUMNS: Final = (
     Column("slope_max_deg", "Steepest on line", leg_slope),
     Column("slope_max_at", "at m", _at, "m"),
     Column("slope_interval", "95 % interval", _interval, order=_high),
+    Column("short_slope_max_deg", "Short pieces", _short),
     Column("slope_corridor_max_deg", "Corridor", corridor_slope),
     Column(
         "bands_possible",

@@ -143,6 +143,10 @@ def _zone_m(leg: LegScreening) -> Cell:
     return UNKNOWN if leg.overhead is None else or_none(steep_length(leg.overhead.in_start_zone_m))
 
 
+def _possible_m(leg: LegScreening) -> Cell:
+    return UNKNOWN if leg.overhead is None else or_none(steep_length(leg.overhead.in_possible_zone_m))
+
+
 def _path(leg: LegScreening) -> Cell:
     if leg.overhead is None:
         return UNKNOWN
@@ -191,6 +195,7 @@ OVERHEAD_COLUMNS: Final = (
     Column("sight_rise_m", "m up", lambda leg: tuple(steep_length(s.rise_m) for s in _open(leg)), "m"),
     Column("path_deg", "Path\nangle", _path),
     Column("in_start_zone_m", "m in a\nzone", _zone_m, "m"),
+    Column("in_possible_zone_m", "poss-\nible", _possible_m, "m"),
     Column("shape", "Convex rolls,\ntraps, at m", _shape, align="left"),
     Column(
         "expected_readings",

@@ -8,7 +8,7 @@ from typing import Final
 
 from steybrae.answers.basis import cross_check_text, zones_text
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
-from steybrae.answers.leg import band_columns, corridor_slope, leg_columns
+from steybrae.answers.leg import band_columns, corridor_slope, leg_columns, short_text
 from steybrae.answers.overhead import OVERHEAD_COLUMNS, baseline_columns, baselines_note
 from steybrae.answers.places import place_blocks
 from steybrae.bands import STEEP_DEG, bands_text
@@ -68,7 +68,12 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
     ]
     if whole:
         bands = bands_text(found.totals.bands_possible, open_above=found.totals.open_above)
-        blocks.append(Paragraph(f"Of the whole line: possible bands {bands}."))
+        sure, possible = (
+            steep_length(metres).text
+            for metres in (found.totals.in_start_zone_m, found.totals.in_possible_zone_m)
+        )
+        zones = f"{sure} in a start zone, {possible} in a possible one"
+        blocks.append(Paragraph(f"Of the whole line: {zones}; possible bands {bands}."))
         blocks += [Paragraph(f"Note: {note}") for note in found.notes]
     if view.legs or whole:
         blocks.append(_legs_table(found.legs))
@@ -113,7 +118,8 @@ def headline(found: RouteScreening) -> Iterator[Block]:
     on_map = "" if counted is None else f" (up as counted on the map: {height(counted).text})"
     unknown = f"; unknown ground {steep_length(totals.unknown_m).text}" if totals.unknown_m else ""
     yield Paragraph(
-        f"Up {up}, down {down}{on_map}{unknown}. Steepest on the line {steepest}{_on(totals.slope_max_leg)}, "
+        f"Up {up}, down {down}{on_map}{unknown}. Steepest on the line {steepest}{_on(totals.slope_max_leg)}"
+        f"{short_text(totals.short_slope_max_deg)}, "
         f"in the corridor {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}, "
         f"overhead {_overhead_text(found)}."
     )
@@ -160,6 +166,7 @@ def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
         of["slope_max_deg"],
         worded(of["slope_max_at"], "at {} m"),
         worded(of["slope_interval"], "({})"),
+        *((worded(of["short_slope_max_deg"], "short {}"),) if _any_short(legs) else ()),
     )
     steep = (of["steep_m"], worded(of["steep_stretch_m"], "({})"))
     sides = (worded(of["left"], "L {}"), worded(of["right"], "R {}"))
@@ -189,6 +196,7 @@ _SHOWN = (
     "slope_max_deg",
     "slope_max_at",
     "slope_interval",
+    "short_slope_max_deg",
     "slope_corridor_max_deg",
     "bands_possible",
     "steep_m",
@@ -197,6 +205,10 @@ _SHOWN = (
     "right",
     "unknown_m",
 )
+
+
+def _any_short(legs: tuple[LegScreening, ...]) -> bool:
+    return any(leg.short_slope_max_deg is not None for leg in legs)
 
 
 def _bands_table(found: RouteScreening) -> Table:

@@ -11,10 +11,12 @@ from steybrae.area.layers import LAYERS
 from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
 from steybrae.files.area_outputs import Compress
+from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.overhead_ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
@@ -50,8 +52,9 @@ class AreaJob:
         Whether damaged blocks of the input become unknown instead of stopping the run.
     cross_check
         Whether the other engine's slopes are compared.
-    vertical_sd_m, correlation_m
-        Stated error of the heights, metres (`steybrae.terrain.uncertainty`); None where not stated.
+    vertical_sd_m, correlation_m, model_kind
+        Stated error of the heights, metres, and kind of the model (`steybrae.terrain.model_kinds`);
+        None where not stated.
     start_rules
         What counts as a start zone, where what looks down is asked for.
     reach_m
@@ -74,6 +77,7 @@ class AreaJob:
     cross_check: bool = False
     vertical_sd_m: float | None = None
     correlation_m: float | None = None
+    model_kind: ModelKind | None = None
     start_rules: StartRules = field(default_factory=StartRules)
     reach_m: float = REACH_M
 
@@ -100,9 +104,18 @@ class AreaJob:
 
     def uncertainty(self, grid: Grid) -> SlopeUncertainty:
         """How well the slopes of the whole model are known, from its middle and what was stated."""
+        return self._known(grid, self.method, BASELINE_M)
+
+    def zones_uncertainty(self, grid: Grid) -> SlopeUncertainty:
+        """Uncertainty of the slopes that start zones are told from, over their baseline."""
+        return self._known(grid, "evans", self.start_rules.baseline_m)
+
+    def _known(self, grid: Grid, method: Method, baseline_m: float) -> SlopeUncertainty:
         rows, cols = grid.shape
         jacobian = jacobian_at(grid, cols / 2, rows / 2)
-        return slope_uncertainty(self.method, jacobian, self.vertical_sd_m, self.correlation_m)
+        return slope_uncertainty(
+            method, jacobian, self.vertical_sd_m, self.correlation_m, self.model_kind, baseline_m
+        )
 
     def identity(self) -> dict[str, Any]:
         """Everything that changes the outputs, as plain values: two runs of one identity may be joined."""

@@ -112,7 +112,8 @@ LAYERS: Final = {
             "uint8",
             0,
             False,
-            "1 is neither, 2 a start zone, 3 ground steeper than one; 0 is unknown",
+            "1 is neither, 2 a possible start zone, which may be steep enough within what is known of it, 3 "
+            "a start zone, 4 ground steeper than one; 0 is unknown",
             "",
         ),
     )

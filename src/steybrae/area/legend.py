@@ -92,7 +92,10 @@ def raster_colours(result: AreaResult, name: str) -> dict[int, Colour] | None:
     if name == "bands":
         return band_colours(result)
     if name == "start_zones":
-        return {0: UNKNOWN_COLOUR, 1: _between(0.0), 2: _between(0.7), 3: _between(1.0)}
+        return {
+            value: UNKNOWN_COLOUR if value == 0 else _between(way)
+            for value, way in enumerate((0.0, 0.0, 0.4, 0.7, 1.0))
+        }
     if name == "overhead":
         return {0: UNKNOWN_COLOUR} | {code: _overhead_colour(code) for code in CODES}
     return None

@@ -30,6 +30,7 @@ __all__ = [
     "NEITHER",
     "NONE_FOUND",
     "OPEN_CELLS",
+    "POSSIBLE",
     "START_ZONE",
     "STEEPER",
     "UNKNOWN",
@@ -56,10 +57,10 @@ CODES: Final = tuple(
 )
 """Every number of ``overhead.tif`` but that of unknown ground."""
 
-UNKNOWN, NEITHER, START_ZONE, STEEPER = 0, 1, 2, 3
-"""Values of ``start_zones.tif``; the last two are where snow may come from."""
+UNKNOWN, NEITHER, POSSIBLE, START_ZONE, STEEPER = 0, 1, 2, 3, 4
+"""Values of ``start_zones.tif``; angles are to start zones and what is steeper."""
 
-CLASSES: Final = ("unknown", "neither", "start zone", "steeper than a start zone")
+CLASSES: Final = ("unknown", "neither", "possible start zone", "start zone", "steeper than a start zone")
 """Words for them."""
 
 OPEN_CELLS: Final = "overhead_open"
@@ -139,11 +140,11 @@ def count_overhead(tally: Tally, bands: Cells, codes: Cells, classes: Cells, met
     """Count a block by band, number and class; arrays ``[row, col]``."""
     for first in range(0, len(bands), STRIP_ROWS):
         rows = slice(first, first + STRIP_ROWS)
-        key = (bands[rows].astype(np.uint16) << 10) + (codes[rows].astype(np.uint16) << 2)
+        key = (bands[rows].astype(np.uint32) << 11) + (codes[rows].astype(np.uint32) << 3)
         key += classes[rows]
         count = np.bincount(key.reshape(-1))
         mm2 = float(np.mean(metric.area_m2.at(first, len(key)))) * MM2_PER_M2
         for found in np.flatnonzero(count).tolist():
-            place = found >> 10, found >> 2 & 255, found & 3
+            place = found >> 11, found >> 3 & 255, found & 7
             tally.cells[place] += int(count[found])
             tally.area_mm2[place] += round(int(count[found]) * mm2)

@@ -89,11 +89,11 @@ class AreaOverhead:
     Attributes
     ----------
     start_from_deg
-        Least slope of a start zone, the uncertainty taken off. Degrees.
+        Least slope of a start zone, or of the middle of its interval, degrees.
     start_to_deg
         Greatest slope of a start zone. Degrees.
-    start_low_deg
-        Least slope as asked for, before the uncertainty. Degrees.
+    possible_from_deg
+        Slope from which ground of middling roughness is a possible start zone, degrees.
     least_area_m2
         Least area of a start zone, square metres.
     baseline_m
@@ -111,7 +111,7 @@ class AreaOverhead:
 
     start_from_deg: NotNegative
     start_to_deg: NotNegative
-    start_low_deg: NotNegative
+    possible_from_deg: NotNegative
     least_area_m2: NotNegative
     baseline_m: NotNegative
     reach_m: NotNegative
@@ -143,9 +143,9 @@ def area_overhead(
     rules = job.start_rules
     halves = baseline_cells(*cell_m, rules.baseline_m)
     return AreaOverhead(
-        start_from_deg=start_from_deg(known, rules.low_deg),
+        start_from_deg=rules.low_deg,
         start_to_deg=rules.high_deg,
-        start_low_deg=rules.low_deg,
+        possible_from_deg=start_from_deg(known, rules.low_deg),
         least_area_m2=rules.least_area_m2,
         baseline_m=max(2.0 * half * size for half, size in zip(halves, cell_m, strict=True)),
         reach_m=job.reach_m,
@@ -196,11 +196,10 @@ def _rows(job: AreaJob, looked: Tally) -> tuple[OverheadRow, ...]:
 
 def start_zone_words(found: AreaOverhead) -> str:
     """Say what was taken for a start zone."""
-    lowered = ""
-    if found.start_from_deg < found.start_low_deg:
-        lowered = f" ({found.start_low_deg:g} less the uncertainty of the model's slopes)"
     return (
-        f"Slopes of {round_down(found.start_from_deg, 0.1):g}{lowered} to {found.start_to_deg:g} degrees "
-        f"over {found.baseline_m:.0f} m, from {found.least_area_m2:g} m2; steeper ground is a source "
-        "as well."
+        f"Slopes of {found.start_from_deg:g} to {found.start_to_deg:g} degrees over {found.baseline_m:.0f} m "
+        f"or of which the middle of the 95 % interval is so steep, from {found.least_area_m2:g} m2; steeper "
+        f"ground is a source as well. Possible ones may reach {found.start_from_deg:g} degrees within their "
+        f"interval, from about {round_down(found.possible_from_deg, 1.0):.0f} on; they are drawn apart, and "
+        "no angles are looked for from them."
     )

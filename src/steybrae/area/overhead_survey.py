@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -16,13 +17,14 @@ from numpy.typing import NDArray
 from steybrae.area.blocks import BLOCK, STRIP_ROWS, Block, Layout, filled
 from steybrae.area.job import AreaJob
 from steybrae.area.overhead_kernel import TILE_CELLS
-from steybrae.area.overhead_layers import NEITHER, START_ZONE, STEEPER, UNKNOWN
+from steybrae.area.overhead_layers import NEITHER, POSSIBLE, START_ZONE, STEEPER, UNKNOWN
 from steybrae.files.area_heights import RawHeights
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.gradients import plane_gradients
 from steybrae.terrain.jacobian import cell_size_m, ground_gradients, jacobian_at
 from steybrae.terrain.start_zones import StartZones, find_start_zones
+from steybrae.terrain.uncertainty import SlopeUncertainty
 
 __all__ = ["Survey", "coarse_cells", "heights_m"]
 
@@ -72,6 +74,11 @@ class Survey:
     job: AreaJob
     layout: Layout
 
+    @cached_property
+    def known(self) -> SlopeUncertainty:
+        """How well the slopes are known that start zones are told from."""
+        return self.job.zones_uncertainty(self.heights.grid)
+
     def block(self, block: Block) -> tuple[Cells, Cells, Cells]:
         """Survey a block.
 
@@ -91,11 +98,11 @@ class Survey:
         cell_area_m2 = abs(float(np.linalg.det(jacobian)))
         halves = baseline_cells(*cell_size_m(grid), rules.baseline_m)
         margin = min(math.ceil(rules.least_area_m2 / cell_area_m2), MOST_MARGIN_CELLS) + 1
-        slope = self._slope(block, margin, halves)
+        slope, short = self._slopes(block, margin, halves)
         # Beyond the window nobody looked: what reaches its rim counts as touching unknown ground.
         for rim in (slice(0, 1), slice(-1, None)):
             slope[rim] = slope[:, rim] = np.nan
-        zones = find_start_zones(slope, cell_area_m2, self.job.uncertainty(grid), rules)
+        zones = find_start_zones(slope, short, cell_area_m2, self.known, rules)
         inside = slice(margin, margin + block.rows), slice(margin, margin + block.cols)
         classes = _classes(zones)[inside]
         height = heights_m(self.heights, block.row, block.col, block.rows, block.cols)
@@ -104,25 +111,27 @@ class Survey:
         unknown = _coarse(classes == UNKNOWN, side, fill=False).max(axis=(1, 3))
         return classes, np.where(np.isinf(low), np.nan, low).astype(np.float32), unknown
 
-    def _slope(self, block: Block, margin: int, halves: tuple[int, int]) -> Cells:
-        """Slope over the baseline of a block and a margin around it, degrees."""
+    def _slopes(self, block: Block, margin: int, halves: tuple[int, int]) -> tuple[Cells, Cells]:
+        """Slope over the baseline, and over two cells, of a block and a margin around it, degrees."""
         half_cols, half_rows = halves
         row, col = block.row - margin, block.col - margin
         rows, cols = block.rows + 2 * margin, block.cols + 2 * margin
         height = heights_m(
             self.heights, row - half_rows, col - half_cols, rows + 2 * half_rows, cols + 2 * half_cols
         )
-        out = np.empty((rows, cols), np.float32)
+        wanted = (halves,) if halves == (1, 1) else (halves, (1, 1))
+        out = tuple(np.empty((rows, cols), np.float32) for _ in wanted)
         for first in range(0, rows, STRIP_ROWS):
             count = min(STRIP_ROWS, rows - first)
             part = height[first : first + count + 2 * half_rows].astype(np.float64)
-            steps = (
-                found[half_rows : half_rows + count, half_cols : half_cols + cols]
-                for found in plane_gradients(part, half_cols, half_rows)
-            )
             jacobian = _row_jacobians(self.heights.grid, row + first, col, count, cols)
-            out[first : first + count] = slope_deg(*ground_gradients(jacobian, *steps))
-        return out
+            for slopes, window in zip(out, wanted, strict=True):
+                steps = (
+                    found[half_rows : half_rows + count, half_cols : half_cols + cols]
+                    for found in plane_gradients(part, *window)
+                )
+                slopes[first : first + count] = slope_deg(*ground_gradients(jacobian, *steps))
+        return out[0], out[-1]
 
 
 def _row_jacobians(grid: Grid, row: int, col: int, rows: int, cols: int) -> Array:
@@ -141,6 +150,7 @@ def _row_jacobians(grid: Grid, row: int, col: int, rows: int, cols: int) -> Arra
 
 def _classes(zones: StartZones) -> Cells:
     out = np.full(zones.zone.shape, NEITHER, np.uint8)
+    out[zones.possible] = POSSIBLE
     out[zones.source] = STEEPER
     out[zones.in_range] = START_ZONE
     out[zones.unknown] = UNKNOWN

@@ -205,7 +205,11 @@ def area_result(
     AreaResult
     """
     known = job.uncertainty(grid)
-    overhead = area_overhead(job, known, cell_size_m(grid), counted.looked) if job.overhead else None
+    overhead = (
+        area_overhead(job, job.zones_uncertainty(grid), cell_size_m(grid), counted.looked)
+        if job.overhead
+        else None
+    )
     model = _model(grid, info)
     bands, table = _tables(job, counted.tally)
     open_above = known.open_above

@@ -317,6 +317,7 @@ def _overhead(leg: LegScreening, date: dt.date) -> Overhead | None:
     look = None if deg is None else _look_magnetic_deg(sight, leg, date)
     return Overhead(
         in_start_zone=bool(found.in_start_zone),
+        in_possible_zone=bool(found.in_possible_zone),
         sight_deg=deg,
         unfiltered_deg=None if sight is None else sight.unfiltered_deg,
         path_deg=None if path is None else path.deg,

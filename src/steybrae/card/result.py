@@ -160,6 +160,8 @@ class Overhead:
     ----------
     in_start_zone
         Whether the leg itself stands in such ground.
+    in_possible_zone
+        Whether it stands in ground that may be such within what is known of it.
     sight_deg
         Steepest sight angle up to ground from which snow could come; None where there is none.
     unfiltered_deg
@@ -180,6 +182,7 @@ class Overhead:
     """
 
     in_start_zone: bool
+    in_possible_zone: bool
     sight_deg: SlopeDeg | None
     unfiltered_deg: SlopeDeg | None
     path_deg: SlopeDeg | None

@@ -139,9 +139,9 @@ def _start_zones(screening: RouteScreening) -> Iterator[str]:
         return
     rules = screening.settings.start_zones
     low = round_down(looks.start_from_deg, 0.1)
-    why = "" if looks.start_from_deg >= rules.low_deg else f" ({rules.low_deg:g}° less the uncertainty)"
     yield (
-        f"Start zones: ground of {low:.1f}°{why} to {slope_text(looks.start_to_deg)} over 20 m or two cells, "
+        f"Start zones: ground of {low:.1f}° to {slope_text(looks.start_to_deg)} over 20 m or two cells, "
         f"from {rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km; steeper ground counts "
-        "too."
+        f"too. Possible ones may reach {rules.low_deg:g}° within what is known of them, from about "
+        f"{round_down(looks.possible_from_deg, 1.0):.0f}° on."
     )

@@ -193,7 +193,8 @@ def _outside(overhead: Overhead, unit: str) -> str:
 
 def _overhead(overhead: Overhead, unit: str) -> str:
     least = overhead.unknown_above
-    parts = ["in a start zone"] if overhead.in_start_zone else []
+    possible = ["in a possible start zone"] if overhead.in_possible_zone else []
+    parts = ["in a start zone"] if overhead.in_start_zone else possible
     if overhead.sight_deg is not None:
         look = bearing(overhead.look_bearing_magnetic_deg, "magnetic", unit)
         parts.append(f"overhead {slope(overhead.sight_deg, at_least=least).text}, look {look}")

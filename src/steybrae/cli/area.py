@@ -133,6 +133,7 @@ def _job(
         cross_check=model.cross_check,
         vertical_sd_m=model.vertical_error_m,
         correlation_m=model.correlation_m,
+        model_kind=model.model_kind,
         start_rules=zones.start_zones,
     )
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from steybrae.cli import parsed
 from steybrae.cli.groups import Group, flag, option
+from steybrae.terrain.model_kinds import ModelKind, check_kind
 
 if TYPE_CHECKING:
     from steybrae.files.rasters import RasterModel
@@ -88,7 +89,7 @@ class ModelOptions(ModelFiles):
 
     vertical_error_m: float | None = option(
         "--vertical-error",
-        "Standard deviation of the model's heights, like 1m; widens the 95 % interval.",
+        "Standard deviation of the model's heights, like 1m, in place of that of its kind.",
         "LENGTH",
         read=parsed.ground_length("The vertical error"),
         kept="model",
@@ -99,6 +100,15 @@ class ModelOptions(ModelFiles):
         "Correlation length of that error, like 100m; the worst is taken if not given.",
         "LENGTH",
         read=parsed.ground_length("The correlation length", zero=True),
+        kept="model",
+        narrows=True,
+    )
+    model_kind: ModelKind | None = option(
+        "--model-kind",
+        "What it was made from: lidar, photogrammetry, contours, glo-30, aw3d-30, srtm-30, radar-30m; the "
+        "usual worst for its cells is taken if not given.",
+        "KIND",
+        read=check_kind,
         kept="model",
         narrows=True,
     )
@@ -268,7 +278,7 @@ class StartZoneOptions(Group, panel="Start zones"):
 
     start_slopes_deg: tuple[float, float] | None = option(
         "--start-slopes",
-        "Slopes of a start zone, like 30-55deg (usual); the model's uncertainty comes off the lower.",
+        "Slopes of a start zone, like 30-55deg (usual).",
         "DEG-DEG",
         read=_slope_range,
         kept="start-zones",

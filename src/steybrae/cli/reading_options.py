@@ -321,6 +321,7 @@ NEEDS: Final[Mapping[str, tuple[str, ...]]] = {
     "--z-unit": _MODEL,
     "--vertical-error": _MODEL,
     "--correlation": _MODEL,
+    "--model-kind": _MODEL,
     "--dem": ("--at", "--check"),
     "--sample": ("--at", "--check"),
     "--at": (*_MODEL, *_BEARING, "--log"),

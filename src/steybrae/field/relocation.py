@@ -26,6 +26,7 @@ from steybrae.errors import QuantityError
 from steybrae.quantities import round_up
 from steybrae.ranges import BearingDeg, LatDeg, LonDeg, NotNegative, Share, SlopeDeg
 from steybrae.terrain.attributes import SECTORS, SlopeField, aspect_deg, aspect_sector
+from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array
 from steybrae.terrain.uncertainty import SlopeUncertainty, gradient_spread
 
@@ -175,7 +176,7 @@ def check_aspect_error(error_95_deg: float) -> float:
     return error_95_deg
 
 
-def aspect_uncertainty_95_deg(p: Array, q: Array, known: SlopeUncertainty) -> Array:
+def aspect_uncertainty_95_deg(p: Array, q: Array, known: SlopeUncertainty, roughness: Array) -> Array:
     """How well a model knows which way its cells face: ``atan(U / m)``.
 
     ``m = sqrt(p^2 + q^2)``; U is `steybrae.terrain.uncertainty.gradient_spread` across the fall
@@ -187,17 +188,19 @@ def aspect_uncertainty_95_deg(p: Array, q: Array, known: SlopeUncertainty) -> Ar
         dz/dE, dz/dN of cells, any shape; NaN unknown.
     known
         From `steybrae.terrain.uncertainty.slope_uncertainty`.
+    roughness
+        From `steybrae.terrain.cell_share.known_roughness_deg`.
 
     Returns
     -------
     Array
-        Degrees, 0 to 90; NaN unknown, level, and everywhere for the basis ``none``.
+        Degrees, 0 to 90; NaN unknown, level, and everywhere on a model that is open above.
     """
     m = np.hypot(p, q)
-    if known.basis == "none":
+    if known.open_above:
         return np.full(m.shape, np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.where(m > 0.0, gradient_spread(p, q, known, across=True) / m, np.nan)
+        share = np.where(m > 0.0, gradient_spread(p, q, known, roughness, across=True) / m, np.nan)
     return np.asarray(np.degrees(np.arctan(share)))
 
 
@@ -233,7 +236,7 @@ def aspect_fit(
     """
     aspects = aspect_deg(field.p, field.q)
     apart = _turn(measured_true_deg - aspects)
-    own = aspect_uncertainty_95_deg(field.p, field.q, known)
+    own = aspect_uncertainty_95_deg(field.p, field.q, known, known_roughness_deg(field.short_deg))
     tolerance = np.hypot(uncertainty_95_deg, own)
     allowed = np.where(np.isfinite(own), tolerance, uncertainty_95_deg)
     fits = np.abs(apart) <= allowed  # False where there is no aspect

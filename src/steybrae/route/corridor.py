@@ -172,6 +172,8 @@ class Window:
     ----------
     slope_deg
         Over the corridor's baseline, ``[row, col]``, NaN unknown.
+    high_deg
+        High ends of its 95 % interval, NaN unknown.
     height_m
         Heights, metres.
     jacobian
@@ -179,6 +181,7 @@ class Window:
     """
 
     slope_deg: Array
+    high_deg: Array
     height_m: Array
     jacobian: Array
 

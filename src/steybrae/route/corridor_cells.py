@@ -30,6 +30,8 @@ class CorridorCells:
         Stretch of the leg that the cell lies abreast of, within the leg.
     slope_deg
         The larger of its slopes over the baseline and over its own two cells; NaN unknown.
+    high_deg
+        High end of its 95 % interval, never below that; NaN where it is not known.
     known
         Whether its slope over the baseline is.
     off_m
@@ -43,6 +45,7 @@ class CorridorCells:
     start_m: Array
     end_m: Array
     slope_deg: Array
+    high_deg: Array
     known: NDArray[np.bool_]
     off_m: Array
     left: NDArray[np.bool_]
@@ -84,11 +87,13 @@ def cells_of(
         inside[beyond[_nearer(near, beyond, line, window.jacobian, number)]] = False
     at = np.flatnonzero(inside)
     cell = near.row[at].astype(np.intp), near.col[at].astype(np.intp)
+    slope, high = np.fmax(near.slope_deg[at], short_deg[cell]), window.high_deg[cell]
     chainage, half = near.chainage_m[at], near.half_m[at]
     return CorridorCells(
         np.maximum(chainage - half, 0.0),
         np.minimum(chainage + half, length_m),
-        np.fmax(near.slope_deg[at], short_deg[cell]),
+        slope,
+        np.maximum(high, slope),
         np.isfinite(near.slope_deg[at]),
         near.edge_m[at],
         near.left[at],

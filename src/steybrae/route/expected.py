@@ -9,6 +9,7 @@ from typing import Final
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.overhead_result import Above, ExpectedReading, Quantity, SightAnswer
 from steybrae.route.shape_result import Spot
+from steybrae.terrain.cell_share import MIDDLING_DEG
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 __all__ = ["SteepestOnLine", "expected_readings", "sight_interval_deg"]
@@ -122,8 +123,10 @@ def expected_readings(
         if ground is not None:
             aspect = ground.aspect_true_deg
             look = None if aspect is None else (aspect + 180.0) % 360.0
-            place = "at the place" if ground.chainage_m is None else f"{where} the line"
-            what = f"steepest {place}, up the fall line"
+            at_place = ground.chainage_m is None
+            what = (
+                f"{'the ground at the place' if at_place else f'steepest {where} the line'}, up the fall line"
+            )
             numbers = ground.slope_deg, ground.low_deg, ground.high_deg
             found.append((ground.place, ground.chainage_m, look, *numbers, what, "slope"))
     for sight in _sights(above):
@@ -134,7 +137,7 @@ def expected_readings(
     rolls = above.convex_rolls
     if rolls:
         roll = max(rolls, key=lambda one: one.below_deg - one.above_deg)
-        low, high = slope_interval_deg([math.tan(math.radians(roll.below_deg))], [0.0], known)
+        low, high = slope_interval_deg([math.tan(math.radians(roll.below_deg))], [0.0], known, MIDDLING_DEG)
         ends = (_finite(float(low[0])), _finite(float(high[0])))
         what = f"top of a convex roll, down its steeper part over {roll.scale_m:.0f} m"
         found.append(

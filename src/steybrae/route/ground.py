@@ -31,19 +31,21 @@ from steybrae.route.corridor import (
 from steybrae.route.corridor_cells import CorridorCells, Polyline, cells_of, join_cells
 from steybrae.route.touching import Pieces, join_pieces, touched
 from steybrae.route.track import Track, stretches
-from steybrae.terrain.attributes import at_points, baseline_slope_deg, slope_field, track_grade_deg
+from steybrae.terrain.attributes import at_points, slope_field, track_grade_deg
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 __all__ = ["LegGround", "Look", "bins_reached", "leg_ground", "leg_windows"]
 
 STRETCH_CELLS: Final = 48
 """Length of a stretch, cells: windows of some thousand heights, small beside numpy's overhead."""
 
-SPARE_CELLS: Final = 3
-"""Ring of cells beyond what is asked for: slopes take one, cells touched around the line another."""
+SPARE_CELLS: Final = 4
+"""Ring of cells beyond what is asked for: slopes take one, cells touched around the line another, and
+their roughness a third."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,9 @@ class Look:
     cell_m
         Ground size of a cell along a row and along a column, metres.
     baseline_cells
-        Half-widths of the corridor's slope window, from `baseline_cells`.
+        Half-widths of the slope window, from `baseline_cells`.
+    known
+        How well slopes over that baseline are known.
     method, engine
         Slope method, and who computes it.
     place_error_m, drift_deg
@@ -64,6 +68,7 @@ class Look:
 
     cell_m: tuple[float, float]
     baseline_cells: tuple[int, int]
+    known: SlopeUncertainty
     method: Method = "horn"
     engine: Engine = "own"
     place_error_m: float = PLACE_ERROR_M
@@ -226,16 +231,18 @@ def _stretch(
     part = slice(first, last + 1)
     corner = window(colrow[0][part], colrow[1][part], float(end), look)
     dem = source.read(*corner)
-    field = slope_field(dem, look.method, engine=look.engine)
+    field = slope_field(dem, look.method, engine=look.engine, halves=look.baseline_cells)
+    interval = slope_interval_deg(field.p, field.q, look.known, field.roughness_deg)
     col, row = colrow[0] - corner[1], colrow[1] - corner[0]
-    pieces = touched(field, col[part], row[part], track.chainage_m[part])
+    pieces = touched(field, col[part], row[part], track.chainage_m[part], interval)
     here = points_m[(points_m >= start) & (points_m < end if last < len(track.chainage_m) - 1 else True)]
     at = at_points(field, np.interp(here, track.chainage_m, col), np.interp(here, track.chainage_m, row))
     grade = track_grade_deg(at.p, at.q, track.travel_at(here))
     profile = np.stack((at.elevation_m, at.aspect_true_deg, grade))
     context = slice(max(first - 1, 0), last + 2)
     near_line = Window(
-        baseline_slope_deg(field, *look.baseline_cells),
+        field.slope_deg,
+        interval[1],
         dem.heights_m,
         jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2),
     )
@@ -247,7 +254,7 @@ def _stretch(
         near = replace(near, steepest=top)
     before, after = ((c - corner[1], r - corner[0]) for c, r in lines)
     width = look.place_error_m, look.drift_deg
-    inside = cells_of(cells, near_line, field.slope_deg, width, (before, after), track.length_m)
+    inside = cells_of(cells, near_line, field.short_deg, width, (before, after), track.length_m)
     return pieces, profile, near, inside
 
 

@@ -48,9 +48,12 @@ class _Part:
     leg: int
     in_zone_m: float
     in_zone: bool
+    possible_m: float
+    possible: bool
+    possible_deg: float
     known: bool
     unknown_above: bool
-    from_deg: float
+    possible_from_deg: float
     sight: SightAnswer | None
     outside: SightAnswer | None
     path: PathAnswer | None
@@ -133,11 +136,14 @@ def _look(ground: OverheadGround, part: Stretch, window: Window, look: OverheadL
 def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length_m: Array, leg: int) -> _Part:
     up = look_up(ground, points)
     around = look_around(ground.dem.heights_m, ground.jacobian, points.col, points.row)
-    from_deg = ground.zones.from_deg
+    from_deg = ground.zones.possible_from_deg
     return _Part(
         leg,
         float(length_m[up.in_start_zone].sum()),
         bool(up.in_start_zone.any()),
+        float(length_m[up.in_possible_zone].sum()),
+        bool(up.in_possible_zone.any()),
+        float(np.fmax.reduce(up.possible_deg[~up.in_start_zone], initial=-np.inf)),
         bool(np.isfinite(points.height_m).any()),
         up.unknown_above,
         from_deg,
@@ -178,6 +184,7 @@ def _seen(
         distance,
         height,
         hidden,
+        up.possible_deg,
         up.in_start_zone,
         unknown_above(ground, points, PLACE_SIGHT_DEG),
         trap & caught,
@@ -267,8 +274,12 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
         overhead = OverheadAnswer(
             any(part.in_zone for part in parts),
             sum(part.in_zone_m for part in parts),
-            parts[0].from_deg,
+            any(part.possible for part in parts),
+            sum(part.possible_m for part in parts),
+            _finite(max(part.possible_deg for part in parts)),
+            look.rules.low_deg,
             look.rules.high_deg,
+            parts[0].possible_from_deg,
             look.reach_m,
             LEAST_SIGHT_DEG,
             sight,
@@ -288,6 +299,10 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
             *(np.concatenate([getattr(part.seen, one.name) for part in parts]) for one in fields(SeenAlong))
         ),
     )
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 def _steepest(found: list[SightAnswer | None], *, at_place: bool) -> SightAnswer | None:

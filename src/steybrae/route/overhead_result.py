@@ -145,10 +145,19 @@ class OverheadAnswer:
         Whether any of the leg, or the place, lies in a start zone.
     in_start_zone_m
         Metres of the leg that do; 0 for a place.
+    in_possible_zone
+        Whether any of the leg, or the place, lies in a possible start zone.
+    in_possible_zone_m
+        Metres of the leg that do, those in start zones among them; 0 for a place.
+    possible_deg
+        Steepest straight sight, whatever lies between, up to a possible start zone from those parts
+        of the leg that lie in no start zone, degrees; None where there is none.
     start_from_deg
-        Least slope taken for a start zone's, the uncertainty off, degrees.
+        Least slope of a start zone, or of the middle of its interval, degrees.
     start_to_deg
-        Greatest slope taken for a start zone's, degrees; steeper ground counts as a source too.
+        Greatest slope of a start zone, degrees; steeper ground counts as a source too.
+    possible_from_deg
+        Slope from which ground of middling roughness is a possible start zone, degrees.
     reach_m
         How far was looked.
     least_deg
@@ -165,8 +174,12 @@ class OverheadAnswer:
 
     in_start_zone: bool
     in_start_zone_m: NotNegative
+    in_possible_zone: bool
+    in_possible_zone_m: NotNegative
+    possible_deg: SlopeDeg | None
     start_from_deg: SlopeDeg
     start_to_deg: SlopeDeg
+    possible_from_deg: SlopeDeg
     reach_m: NotNegative
     least_deg: SlopeDeg
     sight: SightAnswer | None
@@ -249,6 +262,8 @@ class SeenAlong:
         Steepest sight up to a source; NaN where there is none.
     hidden
         Whether ground between hides that source.
+    possible_deg
+        Steepest sight up to a possible start zone; NaN where there is none.
     in_start_zone
         Whether the cell is of a start zone.
     unknown_above
@@ -264,6 +279,7 @@ class SeenAlong:
     distance_m: Array
     rise_m: Array
     hidden: NDArray[np.bool_]
+    possible_deg: Array
     in_start_zone: NDArray[np.bool_]
     unknown_above: NDArray[np.bool_]
     trap: NDArray[np.bool_]

@@ -29,6 +29,7 @@ __all__ = [
     "Window",
     "cells_on",
     "check_reach_m",
+    "joins_of",
     "shared",
     "stretch_windows",
 ]
@@ -67,6 +68,12 @@ def check_reach_m(reach_m: float) -> float:
     return reach_m
 
 
+def joins_of(cell_m: tuple[float, float]) -> tuple[int, int]:
+    """How many columns and rows of cells of this size are joined to one."""
+    cols, rows = (max(1, int(1.02 * JOINED_CELL_M / size)) for size in cell_m)
+    return cols, rows
+
+
 @dataclass(frozen=True)
 class OverheadLook:
     """How to look up.
@@ -76,7 +83,7 @@ class OverheadLook:
     cell_m
         Ground size of a cell along a row and along a column, metres.
     known
-        How well the model's slopes are known.
+        How well the slopes of joined cells are known.
     rules
         What counts as a start zone.
     reach_m
@@ -100,8 +107,7 @@ class OverheadLook:
     @property
     def joins(self) -> tuple[int, int]:
         """How many columns and rows are joined to one."""
-        cols, rows = (max(1, int(1.02 * JOINED_CELL_M / size)) for size in self.cell_m)
-        return cols, rows
+        return joins_of(self.cell_m)
 
 
 @dataclass(frozen=True)

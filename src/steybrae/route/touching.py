@@ -11,7 +11,7 @@ same. On an edge the squares on both sides are touched.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Final
 
 import numpy as np
@@ -38,8 +38,14 @@ class Pieces:
         Steepest known of its cells, degrees; NaN where none of them is known.
     p, q
         Gradients of that cell.
+    low_deg, high_deg
+        Largest of the low and of the high ends of its cells' 95 % intervals; NaN where none is known.
+    short_deg
+        Steepest of its cells over two cells; NaN where none is known.
     known
         Whether all of its cells, those touched and those around them, are known.
+    ended
+        Whether all cells whose slope is known have a known high end.
     """
 
     start_m: Array
@@ -47,7 +53,11 @@ class Pieces:
     slope_deg: Array
     p: Array
     q: Array
+    low_deg: Array
+    high_deg: Array
+    short_deg: Array
     known: NDArray[np.bool_]
+    ended: NDArray[np.bool_]
 
     @property
     def length_m(self) -> Array:
@@ -57,14 +67,7 @@ class Pieces:
 
 def join_pieces(parts: list[Pieces]) -> Pieces:
     """Pieces of stretches that follow each other, as those of one line."""
-    return Pieces(
-        np.concatenate([part.start_m for part in parts]),
-        np.concatenate([part.end_m for part in parts]),
-        np.concatenate([part.slope_deg for part in parts]),
-        np.concatenate([part.p for part in parts]),
-        np.concatenate([part.q for part in parts]),
-        np.concatenate([part.known for part in parts]),
-    )
+    return Pieces(*(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Pieces)))
 
 
 def cut_at_edges(col: Array, row: Array, chainage_m: Array) -> Array:
@@ -96,7 +99,13 @@ def cut_at_edges(col: Array, row: Array, chainage_m: Array) -> Array:
     return np.unique(np.clip(np.concatenate(cuts), chainage_m[0], chainage_m[-1]))
 
 
-def touched(field: SlopeField, col: Array, row: Array, chainage_m: Array) -> Pieces:
+def touched(
+    field: SlopeField,
+    col: Array,
+    row: Array,
+    chainage_m: Array,
+    ends_deg: tuple[Array, Array] | None = None,
+) -> Pieces:
     """Steepest of the cells that each piece of a line touches and of those around them.
 
     Parameters
@@ -107,6 +116,8 @@ def touched(field: SlopeField, col: Array, row: Array, chainage_m: Array) -> Pie
         Vertices of the line in the window, cells.
     chainage_m
         Their chainages, metres.
+    ends_deg
+        Low and high ends of the 95 % intervals, of the window's shape; None where not asked for.
 
     Returns
     -------
@@ -120,7 +131,11 @@ def touched(field: SlopeField, col: Array, row: Array, chainage_m: Array) -> Pie
     pick = (np.arange(len(steepest)), steepest)
     at = (j[pick], i[pick])
     known = np.logical_not(unknown.any(axis=1))
-    return Pieces(cuts[:-1], cuts[1:], field.slope_deg[at], field.p[at], field.q[at], known)
+    ends_deg = ends_deg or (np.full(field.slope_deg.shape, np.nan),) * 2
+    low, high, short = (np.fmax.reduce(values[j, i], axis=1) for values in (*ends_deg, field.short_deg))
+    ended = np.logical_not((~unknown & np.isnan(ends_deg[1][j, i])).any(axis=1))
+    slope = field.slope_deg[at]
+    return Pieces(cuts[:-1], cuts[1:], slope, field.p[at], field.q[at], low, high, short, known, ended)
 
 
 def cells_touched(

@@ -202,10 +202,10 @@ def _frame(
 
 def _words(ask: ForecastAsk, start_from_deg: float) -> tuple[str, ...]:
     return (
-        f"Matched: ground of {ask.least_slope_deg:g}° or more on the line and beside it, and start zones "
-        f"overhead (from {round_down(start_from_deg, 0.1):.1f}°) that look down on it, read every 50 m, "
-        "where they face a named aspect at a named height. What lies within its uncertainty of an edge "
-        "counts on both sides (a bound is good to 50 m, the treeline to 100 m).",
+        f"Matched: ground of {ask.least_slope_deg:g}° or more on the line and beside it, and possible start "
+        f"zones overhead (from about {round_down(start_from_deg, 1.0):.0f}°) that look down on it, read "
+        "every 50 m, where they face a named aspect at a named height. What lies within its uncertainty of "
+        "an edge counts on both sides (a bound is good to 50 m, the treeline to 100 m).",
         "A bulletin has no slope angles: which slope is steep enough is this program's question, not the "
         "forecasters'. Named aspects and heights are where a problem prevails especially, not the only "
         "places.",

@@ -24,22 +24,20 @@ from steybrae.forecast.named import (
 from steybrae.route.corridor import LineInWindow, Window, cells_inside
 from steybrae.route.ground import Look, bins_reached, window
 from steybrae.route.legs import Route
-from steybrae.route.overhead_windows import OverheadLook
 from steybrae.route.places import Place
 from steybrae.route.touching import cells_touched
 from steybrae.route.track import Track, stretches
 from steybrae.screening.forecast_at import BulletinSource, ForecastAsk, forecast_at_place
-from steybrae.screening.forecast_cells import CellsKnown, cells_for_matching, cells_known, gathered
+from steybrae.screening.forecast_cells import CellsKnown, cells_for_matching, cells_known, gathered, ground_of
 from steybrae.screening.forecast_overhead import zones_overhead
 from steybrae.screening.ground_at import look_around
 from steybrae.screening.ground_result import GroundAt
+from steybrae.screening.known import overhead_look, slopes_known
 from steybrae.screening.result import RouteScreening
 from steybrae.screening.screen import Settings, leg_look, route_tracks
-from steybrae.terrain.attributes import SlopeField, slope_deg, slope_field
+from steybrae.terrain.attributes import SlopeField, slope_field
 from steybrae.terrain.dem import Array, DemSource
-from steybrae.terrain.gradients import plane_gradients
-from steybrae.terrain.jacobian import cell_size_m, ground_gradients, jacobian_at, jacobian_field
-from steybrae.terrain.uncertainty import slope_uncertainty
+from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 
 __all__ = ["with_forecast_ground", "with_place_forecast"]
 
@@ -68,13 +66,13 @@ def with_forecast_ground(
     tracks, inside = route_tracks(route, source.grid)
     cell = cell_size_m(source.grid, *inside)
     jacobian = jacobian_at(source.grid, *inside)
-    known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
-    how = cells_known(settings.vertical_error_m, known, max(cell))
-    look = OverheadLook(cell, known, settings.start_zones, settings.reach_m)
+    how = cells_known(settings.vertical_error_m, slopes_known(settings.method, jacobian, settings), max(cell))
+    look = overhead_look(cell, jacobian, settings)
     overhead, start_from_deg = zones_overhead(source, tracks, look, how)
     legs = []
     for number, track in enumerate(tracks):
-        line, corridor = _line_and_corridor(source, track, leg_look(route, number, cell, settings), how)
+        look_beside = leg_look(route, number, cell, how.known, settings)
+        line, corridor = _line_and_corridor(source, track, look_beside, how)
         legs.append(LegGrounds(line, corridor, overhead[number], start_from_deg))
     return replace(screening, forecast_grounds=tuple(legs))
 
@@ -107,15 +105,15 @@ def with_place_forecast(
     """
     around = look_around(place, source, found.within.radius_m, settings)
     how = cells_known(settings.vertical_error_m, around.known, max(around.cell_size_m))
-    slopes, at = around.field, np.nonzero(around.within(found.within.radius_m))
-    unknown = np.array([bool(np.isnan(slopes.slope_deg[at]).any())])
-    ground = (slopes.p[at], slopes.q[at], slopes.dem.heights_m[at])
+    at = np.nonzero(around.within(found.within.radius_m))
+    unknown = np.array([bool(np.isnan(around.field.slope_deg[at]).any())])
+    ground = ground_of(around.field, *at)
     circle = cells_for_matching(
         np.array([0.0, 1.0]), unknown, np.zeros(len(at[0]), dtype=np.intp), ground, how
     )
     here = np.array([place.lon_deg] * 2), np.array([place.lat_deg] * 2)
     track = Track(*here, np.array([0.0, 1.0]), np.zeros(1))
-    look = OverheadLook(around.cell_size_m, around.known, settings.start_zones, settings.reach_m)
+    look = overhead_look(around.cell_size_m, around.jacobian, settings)
     overhead, from_deg = zones_overhead(source, [track], look, how)
     return forecast_at_place(found, LegGrounds(circle, circle, overhead[0], from_deg), bulletins, ask)
 
@@ -132,7 +130,7 @@ def _line_and_corridor(
         part, context = slice(first, last + 1), slice(max(first - 1, 0), last + 2)
         end_m = float(track.chainage_m[last])
         corner = window(col[part], row[part], end_m, look)
-        field = slope_field(source.read(*corner), look.method, engine=look.engine)
+        field = slope_field(source.read(*corner), look.method, engine=look.engine, halves=look.baseline_cells)
         here_col, here_row = col - corner[1], row - corner[0]
         lines.append(_on_line(field, here_col[part], here_row[part], track.chainage_m[part], how))
         line = LineInWindow(
@@ -162,9 +160,7 @@ def _on_line(field: SlopeField, col: Array, row: Array, chainage_m: Array, how: 
         np.stack((np.repeat(np.arange(len(j)), j.shape[1]), j.ravel(), i.ravel())), axis=1
     )
     unknown = np.bincount(piece, np.isnan(field.slope_deg[j, i]), len(cuts) - 1) > 0
-    return cells_for_matching(
-        cuts, unknown, piece, (field.p[j, i], field.q[j, i], field.dem.heights_m[j, i]), how
-    )
+    return cells_for_matching(cuts, unknown, piece, ground_of(field, j, i), how)
 
 
 def _in_corridor(
@@ -177,16 +173,11 @@ def _in_corridor(
 ) -> GroundCells:
     """Cells of the corridor of one stretch, in bins of the whole leg; marks unknown bins."""
     dem = field.dem
-    p, q = field.p, field.q
-    if look.baseline_cells != (1, 1):
-        p, q = ground_gradients(
-            jacobian_field(dem.grid), *plane_gradients(dem.heights_m, *look.baseline_cells)
-        )
     jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
-    near = Window(slope_deg(p, q), dem.heights_m, jacobian)
+    near = Window(field.slope_deg, field.slope_deg, dem.heights_m, jacobian)
     (j, i), at_bins = cells_inside(near, line, bins, look.place_error_m, look.drift_deg)
     unknown[at_bins[:, np.isnan(near.slope_deg[j, i])]] = True
     at = at_bins.ravel()
     j, i = np.tile(j, 3), np.tile(i, 3)
     edges = np.linspace(0.0, bins[0] * bins[1], bins[1] + 1)
-    return cells_for_matching(edges, unknown, at, (p[j, i], q[j, i], dem.heights_m[j, i]), how)
+    return cells_for_matching(edges, unknown, at, ground_of(field, j, i), how)

@@ -1,6 +1,6 @@
 """Start zones that look down on a line, for matching a forecast.
 
-All of them count that look down at 18 degrees or more and from which snow could come: in sight
+All possible ones count that look down at 18 degrees or more and from which snow could come: in sight
 of the line, or with their way down passing near it. The line is taken in bins of 50 m; each
 looks up from its first cell, and ways down may pass any of its cells.
 """
@@ -20,7 +20,8 @@ from steybrae.route.overhead_reading import read_ground
 from steybrae.route.overhead_windows import OverheadLook, cells_on, shared, stretch_windows
 from steybrae.route.track import Track
 from steybrae.screening.forecast_cells import CellsKnown, bits_and_heights, gathered
-from steybrae.terrain.attributes import baseline_cells
+from steybrae.terrain.attributes import baseline_cells, slope_deg
+from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.gradients import index_gradients, plane_gradients
 from steybrae.terrain.jacobian import ground_gradients
@@ -54,8 +55,8 @@ def zones_overhead(
     parts: list[list[GroundCells]] = [[] for _ in tracks]
     from_deg = 0.0
     for whole, group in shared(stretch_windows(source.grid, tracks, look), look):
-        ground = read_ground(source, whole, look)
-        from_deg = ground.zones.from_deg
+        ground = read_ground(source, whole, look).possible
+        from_deg = ground.zones.possible_from_deg
         zones = _Zones.of(ground, how)
         for part in group:
             col, row, chainage, _ = cells_on(part, whole, look.joins)
@@ -97,15 +98,13 @@ class _Zones:
     def of(ground: OverheadGround, how: CellsKnown) -> _Zones:
         sources, dem = ground.sources, ground.dem
         halves = baseline_cells(*ground.cell_m, ground.zones.rules.baseline_m)
-        steps = (
-            index_gradients(dem.heights_m, "evans")
-            if halves == (1, 1)
-            else plane_gradients(dem.heights_m, *halves)
-        )
-        p, q = (
-            np.asarray(part)[sources.row, sources.col] for part in ground_gradients(ground.jacobian, *steps)
-        )
-        _, bits, half_m = bits_and_heights((p, q, sources.height_m), how)
+        steps = index_gradients(dem.heights_m, "evans")
+        p, q = ground_gradients(ground.jacobian, *steps)
+        rough = known_roughness_deg(slope_deg(p, q))
+        if halves != (1, 1):
+            p, q = ground_gradients(ground.jacobian, *plane_gradients(dem.heights_m, *halves))
+        p, q, rough = (np.asarray(part)[sources.row, sources.col] for part in (p, q, rough))
+        _, bits, half_m = bits_and_heights((p, q, sources.height_m, rough), how)
         keys = np.stack(
             (
                 bits,

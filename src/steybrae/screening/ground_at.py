@@ -18,13 +18,14 @@ from steybrae.route.places import Place
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import would_lie_on
 from steybrae.screening.ground_result import GroundAt, GroundPatch, PlaceAt, Within
-from steybrae.screening.leg import possible_bands
+from steybrae.screening.known import slopes_known
+from steybrae.screening.leg import possible_bands, short_steeper
 from steybrae.screening.screen import Settings
 from steybrae.screening.standing import cells_within
-from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, slope_field
+from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
-from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg, slope_uncertainty
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 __all__ = [
     "Around",
@@ -46,7 +47,7 @@ MOST_RADIUS_M: Final = 2000.0
 """Largest position error taken as meant, metres (our choice)."""
 
 SPARE_CELLS: Final = 4
-"""Ring of cells beyond the circle: slopes and the 3 x 3 around the place need it."""
+"""Ring of cells beyond the circle: slopes, their roughness and the 3 x 3 around the place need it."""
 
 
 def radius_95_m(error_m: float, confidence_percent: float = DEFAULT_EPE_CONFIDENCE) -> float:
@@ -183,22 +184,18 @@ def look_around(place: Place, source: DemSource, reach_m: float, settings: Setti
         raise QuantityError(message)
     at = _position(place, source)
     cell = cell_size_m(source.grid, *at)
-    reach = [math.ceil(reach_m / size) + SPARE_CELLS for size in cell]
+    halves = baseline_cells(*cell)
+    reach = [math.ceil(reach_m / size) + half + SPARE_CELLS for size, half in zip(cell, halves, strict=True)]
     corner = (math.floor(at[1]) - reach[1], math.floor(at[0]) - reach[0])
     dem = source.read(*corner, 2 * reach[1] + 1, 2 * reach[0] + 1)
     rows, cols = dem.grid.shape
     return Around(
-        slope_field(dem, settings.method, engine=settings.engine),
+        slope_field(dem, settings.method, engine=settings.engine, halves=halves),
         at[0] - corner[1],
         at[1] - corner[0],
         cell,
         jacobian_at(source.grid, *at),
-        slope_uncertainty(
-            settings.method,
-            jacobian_at(dem.grid, cols / 2, rows / 2),
-            settings.vertical_error_m,
-            settings.correlation_m,
-        ),
+        slopes_known(settings.method, jacobian_at(dem.grid, cols / 2, rows / 2), settings),
     )
 
 
@@ -223,11 +220,20 @@ def _circle(around: Around, inside: NDArray[np.bool_], radius_m: float) -> Withi
     some = slopes[np.isfinite(slopes)]
     unknown_share = 1.0 - len(some) / len(slopes)
     if len(some) == 0:
-        return Within(radius_m, None, None, None, unknown_share)
-    low, high = slope_interval_deg(around.field.p[inside], around.field.q[inside], around.known)
-    ends = (float(np.nanmin(low)), float(np.nanmax(high))) if np.isfinite(high).any() else (None, None)
+        return Within(radius_m, None, None, None, unknown_share, None, None)
+    low, high = slope_interval_deg(
+        around.field.p[inside], around.field.q[inside], around.known, around.field.roughness_deg[inside]
+    )
+    # One high end that is not known leaves that of the circle open.
+    open_above = bool((np.isfinite(slopes) & np.isnan(high)).any())
     return Within(
-        radius_m, float(some.min()), float(np.median(some)), float(some.max()), unknown_share, *ends
+        radius_m,
+        float(some.min()),
+        float(np.median(some)),
+        float(some.max()),
+        unknown_share,
+        None if open_above else float(np.nanmax(high)),
+        float(np.nanmin(low)) if np.isfinite(low).any() else None,
     )
 
 
@@ -241,19 +247,21 @@ def _say(
 ) -> GroundAt:
     slopes = around.field
     point = at_points(slopes, np.array([around.col]), np.array([around.row]))
-    top = _steepest_around(slopes, around.col, around.row)
-    slope = None if top is None else float(slopes.slope_deg[top])
-    low, high = (None, None) if top is None else _interval(slopes, top, around.known)
+    at = (math.floor(around.row), math.floor(around.col))
+    slope = _known(slopes.slope_deg[at])
+    short = short_steeper(settings.bands, slope, _known(slopes.short_deg[at]))
+    ends = slope_interval_deg(slopes.p[at], slopes.q[at], around.known, slopes.roughness_deg[at])
+    low, high = (_known(end) for end in ends)
     within = _circle(around, inside, radius)
     aspect = float(point.aspect_true_deg[0])
-    open_above = within.unknown_share > 0.0 or high is None
+    open_above = within.unknown_share > 0.0 or within.slope_high_max_deg is None
     situation = Situation(
         from_model=True,
         cell_size_m=max(around.cell_size_m),
         unknown_near=within.unknown_share > 0.0,
         place_coarse=place.error_m > radius,
         open_above=open_above,
-        slope_high_deg=high,
+        slope_high_deg=within.slope_high_max_deg,
         unit_assumed=settings.origin.height_unit_from == "assumed",
         heights=heights,
         datum_accuracy_m=slopes.dem.grid.datum_accuracy_m,
@@ -269,7 +277,9 @@ def _say(
         aspect_true_deg=aspect if math.isfinite(aspect) else None,
         aspect_sector=aspect_sector(aspect),
         band=None if slope is None else settings.bands.band(slope),
-        bands_possible=possible_bands(settings.bands, slope, high, within.slope_max_deg),
+        bands_possible=possible_bands(settings.bands, slope, high, within.slope_max_deg, short),
+        baseline_m=around.known.measured_m,
+        short_slope_deg=short,
         open_above=open_above,
         within=within,
         basis=around.known.words,
@@ -299,19 +309,8 @@ def _patch(around: Around, inside: NDArray[np.bool_], bands: BandScheme) -> Grou
     )
 
 
-def _steepest_around(field: SlopeField, col: float, row: float) -> tuple[int, int] | None:
-    """Index of the steepest known of the 3 x 3 cells around a point; see `steybrae.route.touching`."""
-    j, i = math.floor(row), math.floor(col)
-    around = [(j + dj, i + di) for dj in (-1, 0, 1) for di in (-1, 0, 1)]
-    known = [index for index in around if math.isfinite(field.slope_deg[index])]
-    return max(known, key=lambda index: float(field.slope_deg[index]), default=None)
-
-
-def _interval(
-    field: SlopeField, at: tuple[int, int], known: SlopeUncertainty
-) -> tuple[float | None, float | None]:
-    low, high = slope_interval_deg(field.p[at], field.q[at], known)
-    return (float(low), float(high)) if np.isfinite(high) else (None, None)
+def _known(value: Array) -> float | None:
+    return float(value) if np.isfinite(value) else None
 
 
 def cross_check_ground(place: Place, source: DemSource, reach_m: float, settings: Settings) -> CrossCheck:

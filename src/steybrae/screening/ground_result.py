@@ -54,8 +54,10 @@ class Within:
         Over the known cells; None where none is known.
     unknown_share
         Share of the cells that is unknown.
-    slope_low_deg, slope_high_deg
-        Lowest low and highest high end of their 95 % intervals; None where not known how well.
+    slope_high_max_deg
+        Highest high end of their 95 % intervals, degrees; None where one of them is not known.
+    slope_low_min_deg
+        Lowest low end; None where none is known.
     """
 
     radius_m: NotNegative
@@ -63,8 +65,8 @@ class Within:
     slope_median_deg: SlopeDeg | None
     slope_max_deg: SlopeDeg | None
     unknown_share: Share
-    slope_low_deg: float | None = field(default=None, metadata={"json": False})
-    slope_high_deg: float | None = field(default=None, metadata={"json": False})
+    slope_high_max_deg: SlopeDeg | None
+    slope_low_min_deg: float | None = field(metadata={"json": False})
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,12 +135,16 @@ class GroundAt:
     elevation_m
         Interpolated; None unknown.
     slope_deg
-        Steepest of the 3 x 3 cells around the place, never interpolated, as on a line; None unknown.
+        Slope of the cell that the place lies in, never interpolated, degrees; None unknown.
     slope_low_deg
         Lower end of the 95 % interval of the slope, degrees; None where it is not known how well.
     slope_high_deg
         Upper end of the 95 % interval of the slope, degrees; None where it is not known how well:
         then it is open above.
+    baseline_m
+        What the slope is measured over, metres.
+    short_slope_deg
+        Slope there over two cells, where that is a band steeper, degrees; else None.
     aspect_true_deg
         Direction that the slope faces, downhill, degrees clockwise from true north; None on flat
         ground and where unknown.
@@ -149,7 +155,7 @@ class GroundAt:
     bands_possible
         From there to the steeper of the bands of the high end and of the circle's steepest.
     open_above
-        Whether it may be steeper still.
+        Whether ground in the circle may be steeper still.
     within
         The circle of the position error.
     basis
@@ -196,6 +202,8 @@ class GroundAt:
     slope_deg: SlopeDeg | None
     slope_low_deg: SlopeDeg | None
     slope_high_deg: SlopeDeg | None
+    baseline_m: NotNegative
+    short_slope_deg: SlopeDeg | None
     aspect_true_deg: BearingDeg | None
     aspect_sector: str | None
     band: Band | None

@@ -25,7 +25,7 @@ from steybrae.screening.result import LegPoints, LegScreening, Position, SideGro
 from steybrae.screening.standing import StandingRules, SteepWithoutCheck
 from steybrae.terrain.attributes import aspect_deg, aspect_sector
 from steybrae.terrain.dem import Array, Grid
-from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+from steybrae.terrain.uncertainty import SlopeUncertainty
 
 __all__ = [
     "LegAbove",
@@ -35,6 +35,7 @@ __all__ = [
     "longest_steep_m",
     "possible_bands",
     "screen_leg",
+    "short_steeper",
 ]
 
 WORTH_DEG: Final = DEFAULT_EDGES_DEG[0]
@@ -112,16 +113,16 @@ def screen_leg(
         With None for all that is not known.
     """
     pieces, near = ground.pieces, ground.beside
-    low, high = slope_interval_deg(pieces.p, pieces.q, rules.uncertainty)
     top = _steepest(pieces)
     slope_max = None if top is None else float(pieces.slope_deg[top])
-    slope_high = None if top is None else _known(np.nanmax(high) if np.isfinite(high).any() else math.nan)
+    slope_low, slope_high = _greatest(pieces.low_deg), _greatest(pieces.high_deg)
+    short = short_steeper(rules.bands, slope_max, _greatest(pieces.short_deg))
     corridor = None if near.steepest is None else near.steepest.slope_deg
     unknown = float(pieces.length_m[~pieces.known].sum())
-    readings, without = _readings(ground, top, (low, high), overhead, (look, rules))
+    readings, without = _readings(ground, top, overhead, (look, rules))
     readings = named(readings, str(names.number))
     length = ground.track.length_m
-    open_above = unknown > 0.0 or near.unknown or slope_high is None
+    open_above = unknown > 0.0 or near.unknown or slope_high is None or not pieces.ended.all()
     situation = rules.situation(
         unknown_m=unknown, unknown_near=near.unknown, open_above=open_above, slope_high_deg=slope_high
     )
@@ -139,7 +140,9 @@ def screen_leg(
         elevation_min_m=float(heights.min()) if len(heights) else None,
         elevation_max_m=float(heights.max()) if len(heights) else None,
         slope_max_deg=slope_max,
-        slope_low_deg=None if top is None else _known(low[top]),
+        baseline_m=look.known.measured_m,
+        short_slope_max_deg=short,
+        slope_low_deg=slope_low,
         slope_high_deg=slope_high,
         slope_max_at=None if top is None else _on_line(ground, top),
         slope_corridor_max_deg=corridor,
@@ -152,7 +155,7 @@ def screen_leg(
         sides=_sides(ground),
         aspect_sectors=_steep_sectors(pieces),
         band=None if slope_max is None else rules.bands.band(slope_max),
-        bands_possible=possible_bands(rules.bands, slope_max, slope_high, corridor),
+        bands_possible=possible_bands(rules.bands, slope_max, slope_high, corridor, short),
         open_above=open_above,
         band_lengths_m=band_lengths_m(pieces, rules.bands),
         unknown_m=unknown,
@@ -165,7 +168,7 @@ def screen_leg(
         expected_readings=readings,
         steep_without_check=without,
         cautions=cautions_for(situation),
-        points=_points(ground, low, high, look),
+        points=_points(ground, look),
         overhead_profile=overhead.above.profile,
     )
 
@@ -173,13 +176,12 @@ def screen_leg(
 def _readings(
     ground: LegGround,
     top: int | None,
-    interval: tuple[Array, Array],
     overhead: LegAbove,
     by: tuple[Look, Rules],
 ) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...]]:
     """Split readings, in the order in which they are met, by whether one may stand there."""
     look, rules = by
-    steepest = None if top is None else _on_line_steepest(ground, top, interval)
+    steepest = None if top is None else _on_line_steepest(ground, top)
     all_of_them = expected_readings(
         overhead.above,
         steepest if steepest is not None and _worth(steepest.slope_deg, steepest.high_deg) else None,
@@ -209,9 +211,9 @@ def _worth(slope_deg: float, high_deg: float | None) -> bool:
     return high_deg is None or shown_slope_deg(max(slope_deg, high_deg)) >= WORTH_DEG
 
 
-def _on_line_steepest(ground: LegGround, top: int, interval: tuple[Array, Array]) -> SteepestOnLine:
+def _on_line_steepest(ground: LegGround, top: int) -> SteepestOnLine:
     pieces, at = ground.pieces, _on_line(ground, top)
-    low, high = (_known(end[top]) for end in interval)
+    low, high = (_known(end[top]) for end in (pieces.low_deg, pieces.high_deg))
     height = float(np.interp(at.chainage_m, ground.chainage_m, ground.elevation_m))
     return SteepestOnLine(
         float(pieces.slope_deg[top]),
@@ -261,10 +263,21 @@ def _on_map_m(elevation_m: Array, rules: Rules) -> float | None:
     return contours_climbed_m(elevation_m, rules.interval_m, rules.reversal_m)
 
 
+def short_steeper(bands: BandScheme, slope: float | None, short: float | None) -> float | None:
+    """Slope of a short piece of ground where it is a band steeper than the leading one; else None."""
+    if short is None or (slope is not None and bands.band(short).low_deg <= bands.band(slope).low_deg):
+        return None
+    return short
+
+
 def possible_bands(
-    bands: BandScheme, slope_max: float | None, slope_high: float | None, corridor: float | None
+    bands: BandScheme,
+    slope_max: float | None,
+    slope_high: float | None,
+    corridor: float | None,
+    short: float | None = None,
 ) -> tuple[Band, ...]:
-    """Bands from that of the steepest on the line to the steeper of its high end and the corridor.
+    """Bands from the steepest on the line to the steepest of its high end, the corridor, short pieces.
 
     The corridor's slope gets no second error on top.
 
@@ -272,7 +285,7 @@ def possible_bands(
     ----------
     bands
         Edges.
-    slope_max, slope_high, corridor
+    slope_max, slope_high, corridor, short
         Degrees; None unknown.
 
     Returns
@@ -280,7 +293,7 @@ def possible_bands(
     tuple of Band
         Empty only where nothing is known.
     """
-    known = [value for value in (slope_max, slope_high, corridor) if value is not None]
+    known = [value for value in (slope_max, slope_high, corridor, short) if value is not None]
     if not known:
         return ()
     start = slope_max if slope_max is not None else min(known)
@@ -407,7 +420,7 @@ def _runs_m(flags: NDArray[np.bool_], length_m: float) -> tuple[tuple[float, flo
     return tuple((float(a * bin_m), float(b * bin_m)) for a, b in zip(edges[::2], edges[1::2], strict=True))
 
 
-def _points(ground: LegGround, low: Array, high: Array, look: Look) -> LegPoints:
+def _points(ground: LegGround, look: Look) -> LegPoints:
     pieces, chainage = ground.pieces, ground.chainage_m
     lon, lat = ground.track.at(chainage)
     at = np.clip(np.searchsorted(pieces.end_m, chainage, side="left"), 0, len(pieces.end_m) - 1)
@@ -418,8 +431,8 @@ def _points(ground: LegGround, low: Array, high: Array, look: Look) -> LegPoints
         lon,
         ground.elevation_m,
         np.where(pieces.known[at], pieces.slope_deg[at], np.nan),
-        np.where(pieces.known[at], low[at], np.nan),
-        np.where(pieces.known[at], high[at], np.nan),
+        np.where(pieces.known[at], pieces.low_deg[at], np.nan),
+        np.where(pieces.known[at] & pieces.ended[at], pieces.high_deg[at], np.nan),
         ground.aspect_true_deg,
         ground.track_grade_deg,
         by_bin[np.minimum(np.arange(len(chainage)), len(by_bin) - 1)],

@@ -8,15 +8,14 @@ import numpy as np
 import pyproj
 
 from steybrae.route.overhead_reading import read_ground
-from steybrae.route.overhead_windows import MOST_CELLS, OverheadLook, Window
+from steybrae.route.overhead_windows import MOST_CELLS, Window
+from steybrae.screening.known import overhead_look
 from steybrae.screening.picture import PlaceOnMap, ZonesOnMap
 from steybrae.screening.place_result import PlaceThatMatters
 from steybrae.screening.place_words import leading_spot
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import DemSource, Grid
-from steybrae.terrain.gradients import check_method
 from steybrae.terrain.jacobian import jacobian_at
-from steybrae.terrain.uncertainty import slope_uncertainty
 
 __all__ = ["places_on_map", "zones_on_map"]
 
@@ -85,9 +84,7 @@ def zones_on_map(
     facts, used = screening.model, screening.settings
     top, left, rows, cols = window
     jacobian = jacobian_at(source.grid, left + cols / 2, top + rows / 2)
-    method = check_method(facts.method)
-    known = slope_uncertainty(method, jacobian, used.vertical_error_m, used.correlation_m)
-    look = OverheadLook(facts.cell_size_m, known, used.start_zones, used.reach_m)
+    look = overhead_look(facts.cell_size_m, jacobian, used)
     join_col, join_row = look.joins
     if rows * cols > MOST_CELLS * join_col * join_row:
         return None

@@ -12,10 +12,11 @@ from steybrae.route.expected import SteepestOnLine, expected_readings
 from steybrae.route.leg_baselines import place_baselines
 from steybrae.route.overhead import place_above
 from steybrae.route.overhead_result import SightAnswer
-from steybrae.route.overhead_windows import REACH_M, OverheadLook
+from steybrae.route.overhead_windows import REACH_M
 from steybrae.route.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening.ground_result import GroundAt, RunOut
+from steybrae.screening.known import overhead_look, slopes_known
 from steybrae.screening.leg import named
 from steybrae.screening.screen import Settings
 from steybrae.screening.standing import StandingRules
@@ -24,7 +25,6 @@ from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.run_out import ALPHA_SD_DEG, alpha_deg, beta_point
 from steybrae.terrain.sampling import heights_at
-from steybrae.terrain.uncertainty import slope_uncertainty
 
 __all__ = ["run_out", "with_above"]
 
@@ -56,8 +56,8 @@ def with_above(
     """
     settings = settings or Settings()
     jacobian = jacobian_at(source.grid, *source.grid.from_wgs84(place.lon_deg, place.lat_deg))
-    known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
-    look = OverheadLook(ground.cell_size_m, known, settings.start_zones, settings.reach_m)
+    known = slopes_known(settings.method, jacobian, settings)
+    look = overhead_look(ground.cell_size_m, jacobian, settings)
     above = place_above(source, place, look)
     readings = expected_readings(
         above,

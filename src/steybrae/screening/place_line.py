@@ -21,8 +21,6 @@ from steybrae.route.touching import Pieces
 from steybrae.route.track import Track
 from steybrae.screening.place_result import OnLine
 from steybrae.terrain.dem import Array
-from steybrae.terrain.start_zones import start_from_deg
-from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 __all__ = ["Line", "bridged", "joined", "length_m", "line_of", "outside", "shared"]
 
@@ -45,28 +43,23 @@ class Line:
     ----------
     tracks, from_names, turns_m
         Legs, the names of the turn points they begin at, chainages of all turn points.
-    pieces, low_deg, high_deg
-        What is touched, with the ends of the 95 % intervals.
+    pieces
+        What is touched.
     cells, seen, traps
         The corridor, what stands over the line, terrain traps.
     chainage_m, elevation_m
         Heights along it.
-    known
-        How well slopes are known.
     """
 
     tracks: list[Track]
     from_names: tuple[str, ...]
     turns_m: Array
     pieces: Pieces
-    low_deg: Array
-    high_deg: Array
     cells: CorridorCells
     seen: SeenAlong
     chainage_m: Array
     elevation_m: Array
     traps: tuple[TerrainTrap, ...]
-    known: SlopeUncertainty
 
     def spot(self, chainage_m: float, *, ends: bool = False) -> OnLine:
         """Where a chainage lies; at a turn point on the leg that ends there, or on the next one."""
@@ -79,8 +72,9 @@ class Line:
 
     @property
     def steep(self) -> NDArray[np.bool_]:
-        """Pieces with ground of 30 degrees and more underfoot."""
-        return np.asarray(shown_slope_deg(np.nan_to_num(self.pieces.slope_deg)) >= STEEP_DEG)
+        """Pieces with ground of 30 degrees and more underfoot, short pieces too."""
+        steepest = np.fmax(self.pieces.slope_deg, self.pieces.short_deg)
+        return np.asarray(shown_slope_deg(np.nan_to_num(steepest)) >= STEEP_DEG)
 
     @property
     def steep_beside(self) -> NDArray[np.bool_]:
@@ -109,10 +103,10 @@ class Line:
     def possible(self) -> tuple[Array, Array]:
         """Pieces with ground that may be of 30 degrees underfoot or in the corridor, over or unknown."""
         pieces, cells, seen = self.pieces, self.cells, self.seen
-        least = start_from_deg(self.known, STEEP_DEG)
-        on = (pieces.slope_deg >= least) | ~pieces.known
-        beside = (cells.slope_deg >= least) | ~cells.known
-        over = seen.unknown_above | (seen.deg >= PLACE_SIGHT_DEG)
+        # Not below it: no end is known either.
+        on = ~(pieces.high_deg < STEEP_DEG) | ~pieces.ended | ~pieces.known | self.steep
+        beside = ~(cells.high_deg < STEEP_DEG) | ~cells.known
+        over = seen.unknown_above | (np.fmax(seen.deg, seen.possible_deg) >= PLACE_SIGHT_DEG)
         return (
             np.concatenate((pieces.start_m[on], cells.start_m[beside], seen.start_m[over])),
             np.concatenate((pieces.end_m[on], cells.end_m[beside], seen.end_m[over])),
@@ -124,12 +118,10 @@ def line_of(
     from_names: tuple[str, ...],
     grounds: list[LegGround],
     above: tuple[Above, ...],
-    known: SlopeUncertainty,
 ) -> Line:
     """Put the legs of a line one after another; parameters as for `steybrae.screening.places.places_on`."""
     turns = np.concatenate(([0.0], np.cumsum([track.length_m for track in tracks])))
     pieces = _together(Pieces, [ground.pieces for ground in grounds], turns)
-    low, high = slope_interval_deg(pieces.p, pieces.q, known)
     traps = [
         replace(trap, from_m=trap.from_m + float(turns[k]), to_m=trap.to_m + float(turns[k]))
         for k, leg in enumerate(above)
@@ -140,14 +132,11 @@ def line_of(
         from_names,
         turns,
         pieces,
-        low,
-        high,
         _together(CorridorCells, [ground.corridor for ground in grounds], turns),
         _together(SeenAlong, [leg.seen for leg in above], turns),
         np.concatenate([ground.chainage_m + turns[k] for k, ground in enumerate(grounds)]),
         np.concatenate([ground.elevation_m for ground in grounds]),
         tuple(traps),
-        known,
     )
 
 

@@ -34,7 +34,6 @@ from steybrae.screening.place_result import (
 from steybrae.screening.place_words import place_words
 from steybrae.terrain.attributes import aspect_deg, aspect_sector
 from steybrae.terrain.dem import Array
-from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 if TYPE_CHECKING:
     from steybrae.screening.result import LegScreening
@@ -92,7 +91,6 @@ def places_on(
     from_names: tuple[str, ...],
     grounds: list[LegGround],
     above: tuple[Above, ...],
-    known: SlopeUncertainty,
 ) -> Places:
     """Find the places that matter on a line.
 
@@ -102,14 +100,12 @@ def places_on(
         Its legs, and the names of the turn points that they begin at.
     grounds, above
         What lies on, beside and above each.
-    known
-        How well the model's slopes are known.
 
     Returns
     -------
     Places
     """
-    line = line_of(tracks, from_names, grounds, above, known)
+    line = line_of(tracks, from_names, grounds, above)
     kinds, spans = _spans(line)
     found = []
     for group in shared(spans, np.array([kind == "unknown" for kind in kinds], dtype=bool)):
@@ -167,18 +163,13 @@ def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> Pla
     here = _within(pieces.start_m, pieces.end_m, ends)
     steep = here & line.steep
     slope, at = _largest(pieces.slope_deg, here)
-    high = (
-        None
-        if slope is None
-        else _finite(np.max(line.high_deg[here], initial=-1.0, where=~np.isnan(line.high_deg[here])))
-    )
-    low = (
-        None
-        if slope is None
-        else _finite(np.max(line.low_deg[here], initial=-1.0, where=~np.isnan(line.low_deg[here])))
-    )
+    high, low = (_largest(end, here)[0] for end in (pieces.high_deg, pieces.low_deg))
+    ended = bool(pieces.ended[here].all())
     unknown_m = length_m(*line.unknown, ends)
     overhead, corridor = _overhead(line, ends), _corridor(line, ends)
+    if overhead is not None and "overhead" in kinds and overhead.deg > (slope or 0.0):
+        # Told first by what is steepest there: a headwall over a short piece of 30 degrees.
+        kinds = ("overhead", *(kind for kind in kinds if kind != "overhead"))
     slope_at = None if at is None else line.spot(_middle(pieces.start_m[at], pieces.end_m[at], ends))
     heights = line.elevation_m[_within(line.chainage_m, line.chainage_m, (ends[0] - 1e-6, ends[1] + 1e-6))]
     heights = heights[np.isfinite(heights)]
@@ -196,7 +187,7 @@ def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> Pla
         slope_low_deg=low,
         slope_high_deg=high,
         slope_max_at=slope_at,
-        open_above=unknown_m > 0.0 or high is None,
+        open_above=unknown_m > 0.0 or high is None or not ended,
         overhead=overhead,
         corridor=corridor,
         unknown_m=unknown_m,
@@ -291,11 +282,10 @@ def _corridor(line: Line, ends: tuple[float, float]) -> CorridorAtPlace | None:
     drop = _drop(cells, here)
     if drop is None and shown_slope_deg(deg) < STEEP_DEG:
         return None
-    gradient = math.tan(math.radians(deg))
-    high = slope_interval_deg([gradient, 0.0], [0.0, gradient], line.known)[1].max()
+    ends_known = np.isfinite(cells.high_deg[here & cells.known]).all()
     return CorridorAtPlace(
         deg,
-        _finite(high),
+        _largest(cells.high_deg, here)[0] if ends_known else None,
         _side(cells, at),
         float(cells.off_m[at]),
         _largest(cells.slope_deg, here & cells.left)[0],

@@ -41,11 +41,11 @@ def model_reference(ground: GroundAt) -> Reference:
     return Reference(
         "the model",
         within.slope_median_deg,
-        within.slope_low_deg,
-        within.slope_high_deg if within.unknown_share == 0.0 else None,
+        within.slope_low_min_deg,
+        within.slope_high_max_deg if within.unknown_share == 0.0 else None,
         Origin(
             kind="model",
-            baseline_m=2.0 * cell_m,
+            baseline_m=ground.baseline_m,
             cell_size_m=cell_m,
             aspect_true_deg=ground.aspect_true_deg,
         ),

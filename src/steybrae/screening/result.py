@@ -27,6 +27,7 @@ from steybrae.screening.picture import Relief
 from steybrae.screening.place_result import DropAtPlace, PlaceThatMatters, PossibleOnly
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.dem import Array
+from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.start_zones import StartRules
 
 __all__ = [
@@ -173,10 +174,14 @@ class LegScreening:
     slope_max_deg
         Steepest of the cells that the line touches and of those around them; None on a leg wholly
         unknown.
+    baseline_m
+        What the slopes of the line and of the corridor are measured over, metres.
+    short_slope_max_deg
+        Steepest of the same cells over two cells, where that is a band steeper, degrees; else None.
     slope_low_deg
-        Lower end of the 95 % interval of the slope, degrees; None where it is not known how well.
+        Largest low end of the 95 % intervals of those cells, degrees; None where not known.
     slope_high_deg
-        Upper end of the 95 % interval of the slope, degrees; None where it is not known how well:
+        Largest high end of the 95 % intervals of those cells, degrees; None where it is not known:
         then it is open above.
     slope_max_at
         Where on the line.
@@ -247,6 +252,8 @@ class LegScreening:
     elevation_min_m: float | None
     elevation_max_m: float | None
     slope_max_deg: SlopeDeg | None
+    baseline_m: NotNegative
+    short_slope_max_deg: SlopeDeg | None
     slope_low_deg: SlopeDeg | None
     slope_high_deg: SlopeDeg | None
     slope_max_at: Position | None
@@ -304,6 +311,8 @@ class Totals:
     slope_max_deg
         Steepest of the cells that the line touches and of those around them; None on a leg wholly
         unknown. Degrees.
+    short_slope_max_deg
+        Steepest over two cells, where that is a band steeper, degrees; else None.
     slope_max_leg
         Number of the leg that holds it; None where nothing is known.
     slope_corridor_max_deg
@@ -332,6 +341,8 @@ class Totals:
         The leg it is from; None as overhead_max_deg.
     in_start_zone_m
         Metres of the line in a start zone.
+    in_possible_zone_m
+        Metres of the line in a possible start zone, those in start zones among them.
     unknown_above
         Whether unknown ground could look down on the line.
     """
@@ -345,6 +356,7 @@ class Totals:
     elevation_min_m: float | None
     elevation_max_m: float | None
     slope_max_deg: SlopeDeg | None
+    short_slope_max_deg: SlopeDeg | None
     slope_max_leg: Ordinal | None
     slope_corridor_max_deg: SlopeDeg | None
     slope_corridor_max_leg: Ordinal | None
@@ -358,6 +370,7 @@ class Totals:
     overhead_max_deg: SlopeDeg | None
     overhead_max_leg: Ordinal | None
     in_start_zone_m: NotNegative
+    in_possible_zone_m: NotNegative
     unknown_above: bool
 
 
@@ -420,6 +433,8 @@ class SettingsUsed:
         Standard deviation of the model's heights as stated, metres; None where it was not.
     correlation_m
         Correlation length of that error as stated, metres; None where it was not.
+    model_kind
+        Kind of the model as stated; None where it was not.
     interval_m
         Contour interval of the user's map; None where not given. Metres.
     reversal_m
@@ -435,6 +450,7 @@ class SettingsUsed:
     drift_deg: NotNegative
     vertical_error_m: NotNegative | None
     correlation_m: NotNegative | None
+    model_kind: ModelKind | None
     interval_m: NotNegative | None
     reversal_m: NotNegative
     start_zones: StartRules

@@ -21,11 +21,12 @@ from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows
 from steybrae.route.leg_baselines import leg_baselines
 from steybrae.route.legs import Route
 from steybrae.route.overhead import route_above
-from steybrae.route.overhead_windows import REACH_M, OverheadLook
+from steybrae.route.overhead_windows import REACH_M
 from steybrae.route.track import Track, leg_track
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
-from steybrae.screening.leg import LegAbove, LegNames, Rules, possible_bands, screen_leg
+from steybrae.screening.known import overhead_look, slopes_known
+from steybrae.screening.leg import LegAbove, LegNames, Rules, possible_bands, screen_leg, short_steeper
 from steybrae.screening.picture import Relief
 from steybrae.screening.places import places_on, with_checks
 from steybrae.screening.result import (
@@ -43,8 +44,9 @@ from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.start_zones import StartRules
-from steybrae.terrain.uncertainty import slope_uncertainty
+from steybrae.terrain.uncertainty import SlopeUncertainty
 
 __all__ = [
     "ModelOrigin",
@@ -90,7 +92,9 @@ class Settings:
     vertical_error_m
         Standard deviation of the model's heights, metres; None where not stated.
     correlation_m
-        Correlation length of that error, metres; None takes the worst.
+        Correlation length of that error, metres; None takes the worst, or that of the kind.
+    model_kind
+        What kind of model it is, for the error of its heights; None where not stated.
     interval_m
         Contour interval of the user's map, for the ascent as counted there.
     start_zones, reach_m
@@ -106,6 +110,7 @@ class Settings:
     drift_deg: float = DRIFT_DEG
     vertical_error_m: float | None = None
     correlation_m: float | None = None
+    model_kind: ModelKind | None = None
     interval_m: float | None = None
     start_zones: StartRules = field(default_factory=StartRules)
     reach_m: float = REACH_M
@@ -151,9 +156,9 @@ def screen_route(
     swapped = places_swapped(route, grid)
     jacobian = jacobian_at(grid, *inside)
     cell = cell_size_m(grid, *inside)
-    known = slope_uncertainty(settings.method, jacobian, settings.vertical_error_m, settings.correlation_m)
+    known = slopes_known(settings.method, jacobian, settings)
     accuracy = grid.datum_accuracy_m
-    look_up = OverheadLook(cell, known, settings.start_zones, settings.reach_m)
+    look_up = overhead_look(cell, jacobian, settings)
     above = route_above(source, tracks, look_up)
     situation = partial(
         Situation,
@@ -172,7 +177,7 @@ def screen_route(
     legs: list[LegScreening] = []
     grounds: list[LegGround] = []
     for number, track in enumerate(tracks):
-        look = leg_look(route, number, cell, settings)
+        look = leg_look(route, number, cell, known, settings)
         leg_names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
         first = 1 + sum(len(leg.expected_readings) for leg in legs)
         baselines = leg_baselines(source, track, cell)
@@ -184,7 +189,7 @@ def screen_route(
         grounds.append(leg_ground(source, track, look, neighbours))
         legs.append(screen_leg(leg_names, grounds[-1], overhead, look, rules))
     names = tuple(leg.from_ for leg in legs)
-    found = places_on(tracks, names, grounds, above, known)
+    found = places_on(tracks, names, grounds, above)
     legs = [replace(leg, drop=drop) for leg, drop in zip(legs, found.drops, strict=True)]
     totals = route_totals(legs, settings.bands)
     whole = situation(
@@ -217,11 +222,13 @@ def cross_check_route(route: Route, source: DemSource, settings: Settings | None
     """Compare the engines on the windows that screening a route reads; see `cross_check`."""
     settings = settings or Settings()
     tracks = [leg_track(route, number) for number in range(len(route.turn_points) - 1)]
-    cell = cell_size_m(source.grid, *_refuse_outside(tracks, source.grid))
+    inside = _refuse_outside(tracks, source.grid)
+    cell = cell_size_m(source.grid, *inside)
+    known = slopes_known(settings.method, jacobian_at(source.grid, *inside), settings)
     windows = (
         (source.read(*window), (window[0], window[1]))
         for number, track in enumerate(tracks)
-        for window in leg_windows(source, track, leg_look(route, number, cell, settings))
+        for window in leg_windows(source, track, leg_look(route, number, cell, known, settings))
     )
     return cross_check(windows)
 
@@ -238,10 +245,14 @@ def route_tracks(route: Route, grid: Grid) -> tuple[list[Track], tuple[float, fl
     return tracks, _refuse_outside(tracks, grid)
 
 
-def leg_look(route: Route, number: int, cell: tuple[float, float], settings: Settings) -> Look:
+def leg_look(
+    route: Route, number: int, cell: tuple[float, float], known: SlopeUncertainty, settings: Settings
+) -> Look:
     """Say how to look at the ground of one leg."""
     error_m = _place_error_m(route, number, settings)
-    return Look(cell, baseline_cells(*cell), settings.method, settings.engine, error_m, settings.drift_deg)
+    return Look(
+        cell, baseline_cells(*cell), known, settings.method, settings.engine, error_m, settings.drift_deg
+    )
 
 
 def _facts(
@@ -270,6 +281,7 @@ def _used(settings: Settings, reversal: float) -> SettingsUsed:
         drift_deg=settings.drift_deg,
         vertical_error_m=settings.vertical_error_m,
         correlation_m=settings.correlation_m,
+        model_kind=settings.model_kind,
         interval_m=settings.interval_m,
         reversal_m=reversal,
         start_zones=settings.start_zones,
@@ -352,6 +364,8 @@ def route_totals(legs: Sequence[LegScreening], bands: BandScheme) -> Totals:
     corridor = max(beside, key=lambda leg: leg.slope_corridor_max_deg or 0.0, default=None)
     highs = [leg.slope_high_deg for leg in legs if leg.slope_high_deg is not None]
     slope_max = steepest.slope_max_deg if steepest else None
+    shorts = [leg.short_slope_max_deg for leg in legs if leg.short_slope_max_deg is not None]
+    short = short_steeper(bands, slope_max, max(shorts, default=None))
     beside_max = corridor.slope_corridor_max_deg if corridor else None
     lows = [leg.elevation_min_m for leg in legs if leg.elevation_min_m is not None]
     tops = [leg.elevation_max_m for leg in legs if leg.elevation_max_m is not None]
@@ -366,12 +380,13 @@ def route_totals(legs: Sequence[LegScreening], bands: BandScheme) -> Totals:
         elevation_min_m=min(lows, default=None),
         elevation_max_m=max(tops, default=None),
         slope_max_deg=slope_max,
+        short_slope_max_deg=short,
         slope_max_leg=steepest.number if steepest else None,
         slope_corridor_max_deg=beside_max,
         slope_corridor_max_leg=corridor.number if corridor else None,
         steep_stretch_m=max(leg.steep_stretch_m for leg in legs),
         band=None if slope_max is None else bands.band(slope_max),
-        bands_possible=possible_bands(bands, slope_max, max(highs, default=None), beside_max),
+        bands_possible=possible_bands(bands, slope_max, max(highs, default=None), beside_max, short),
         open_above=any(leg.open_above for leg in legs),
         band_lengths_m={label: sum(leg.band_lengths_m[label] for leg in legs) for label in bands.labels},
         unknown_m=unknown,
@@ -379,6 +394,7 @@ def route_totals(legs: Sequence[LegScreening], bands: BandScheme) -> Totals:
         overhead_max_deg=None if overhead is None else _overhead_deg(overhead),
         overhead_max_leg=overhead.number if overhead else None,
         in_start_zone_m=sum(leg.overhead.in_start_zone_m for leg in legs if leg.overhead),
+        in_possible_zone_m=sum(leg.overhead.in_possible_zone_m for leg in legs if leg.overhead),
         unknown_above=any(leg.unknown_above for leg in legs),
     )
 

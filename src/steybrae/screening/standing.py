@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.ranges import LatDeg, LonDeg, SlopeDeg
 from steybrae.route.overhead_result import ExpectedReading
-from steybrae.terrain.attributes import slope_field
+from steybrae.terrain.attributes import baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.drops import drop_m
 from steybrae.terrain.engines import Engine
@@ -128,14 +128,17 @@ def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_
     col, row = (float(v) for v in grid.from_wgs84(lon_deg, lat_deg))
     radius_m = max(place_error_m, STAND_ROUND_M)
     jacobian = jacobian_at(grid, col, row)
-    # Slopes need one cell more; the 3 x 3 around the place count on any model.
-    across, along = (math.ceil(radius_m / size) + 3 for size in np.hypot(*jacobian))
+    across_m, along_m = (float(size) for size in np.hypot(*jacobian))
+    halves = baseline_cells(across_m, along_m)
+    # Slopes and their roughness need cells more; the 3 x 3 around the place count on any model.
+    across = math.ceil(radius_m / across_m) + halves[0] + 4
+    along = math.ceil(radius_m / along_m) + halves[1] + 4
     left, top = math.floor(col) - across, math.floor(row) - along
     dem = rules.source.read(top, left, 2 * along + 1, 2 * across + 1)
-    field = slope_field(dem, rules.method, engine=rules.engine)
+    field = slope_field(dem, rules.method, engine=rules.engine, halves=halves)
     inside = cells_within(dem.grid.shape, (col - left, row - top), jacobian, radius_m)
     slopes = field.slope_deg[inside]
-    high = slope_interval_deg(field.p[inside], field.q[inside], rules.known)[1]
+    high = slope_interval_deg(field.p[inside], field.q[inside], rules.known, field.roughness_deg[inside])[1]
     steepest = float(np.nanmax(slopes)) if np.isfinite(slopes).any() else None
     # NaN, which is unknown or without an upper end, is not below.
     gentle = bool(np.all(np.isfinite(slopes) & (high < STEEP_DEG)))

@@ -16,15 +16,15 @@ the practical lower bound for dry slabs (from memory)."""
 
 
 class _Looked(Protocol):
-    """Anything that says from which slope on its start zones were taken."""
+    """Anything that says from which slope on its possible start zones were taken."""
 
     @property
-    def start_from_deg(self) -> float:
+    def possible_from_deg(self) -> float:
         """Degrees."""
 
 
 def lowered_to_deg(rules: StartRules, found: Iterable[_Looked | None]) -> float | None:
-    """Least slope taken for a start zone's, where the uncertainty lowered it by more than 5 degrees.
+    """Least slope of possible start zones, where the uncertainty puts it more than 5 degrees lower.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def lowered_to_deg(rules: StartRules, found: Iterable[_Looked | None]) -> float 
     float or None
         Degrees; None where it was not lowered by so much, or where nothing is known.
     """
-    from_deg = next((looks.start_from_deg for looks in found if looks is not None), rules.low_deg)
+    from_deg = next((looks.possible_from_deg for looks in found if looks is not None), rules.low_deg)
     return from_deg if rules.low_deg - from_deg > MUCH_LOWERED_DEG else None
 
 

@@ -97,7 +97,7 @@ def _warnings(card: RouteCard, leg: CardLeg) -> list[tuple[str, float, bool]]:
 def _overhead(card: RouteCard, leg: CardLeg) -> tuple[str, str]:
     """Two lines on what is overhead; empty where nothing was found, which takes no room on paper."""
     found = leg.ground.overhead if leg.ground else None
-    if found is None or not (found.in_start_zone or found.unknown_above):
+    if found is None or not (found.in_possible_zone or found.unknown_above):
         angles = () if found is None else (found.sight_deg, found.unfiltered_deg, found.path_deg)
         if all(angle is None for angle in angles):
             return "", ""

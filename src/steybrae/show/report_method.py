@@ -5,7 +5,7 @@ from __future__ import annotations
 from steybrae.answers.basis import cross_check_text, zones_text
 from steybrae.quantities import round_up
 from steybrae.screening.picture import Relief
-from steybrae.screening.result import ModelFacts, RouteScreening
+from steybrae.screening.result import ModelFacts, RouteScreening, SettingsUsed
 
 __all__ = ["method_rows"]
 
@@ -50,7 +50,7 @@ def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
         ),
         ("Overhead", _overhead(screening)),
         ("Band edges", (" ".join(f"{edge:g}°" for edge in used.edges_deg),)),
-        ("Stated errors of the model", _stated(used.vertical_error_m, used.correlation_m)),
+        ("Stated of the model", _stated(used)),
         (
             "Rounding",
             (
@@ -95,9 +95,13 @@ def _interval(interval_m: float | None, ascent_m: float | None) -> tuple[str, ..
     return (f"ascent as counted on a map with contours every {interval_m:g} m: {ascent_m:.0f} m",)
 
 
-def _stated(vertical_error_m: float | None, correlation_m: float | None) -> tuple[str, ...]:
-    vertical = "none" if vertical_error_m is None else f"standard deviation of heights {vertical_error_m:g} m"
-    return (vertical,) if correlation_m is None else (vertical, f"correlation length {correlation_m:g} m")
+def _stated(used: SettingsUsed) -> tuple[str, ...]:
+    told = (
+        (used.model_kind, f"kind {used.model_kind}"),
+        (used.vertical_error_m, f"standard deviation of heights {used.vertical_error_m or 0.0:g} m"),
+        (used.correlation_m, f"correlation length {used.correlation_m or 0.0:g} m"),
+    )
+    return tuple(words for value, words in told if value is not None) or ("nothing",)
 
 
 def _map(relief: Relief) -> tuple[str, ...]:

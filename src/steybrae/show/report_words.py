@@ -113,6 +113,8 @@ def overhead_words(looks: OverheadAnswer | None, *, unknown_above: bool) -> tupl
     words = []
     if looks.in_start_zone:
         words.append(f"{steep_length(looks.in_start_zone_m).text} lie in a start zone themselves.")
+    if looks.in_possible_zone_m > looks.in_start_zone_m:
+        words.append(f"{steep_length(looks.in_possible_zone_m).text} lie in a possible start zone.")
     sights = [looks.sight]
     if looks.sight_outside != looks.sight:
         sights.append(looks.sight_outside)
@@ -196,6 +198,8 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
         words.append(f"Overhead: {UNKNOWN}.")
     if totals.in_start_zone_m > 0.0:
         words.append(f"In a start zone itself: {steep_length(totals.in_start_zone_m).text} of the line.")
+    if totals.in_possible_zone_m > totals.in_start_zone_m:
+        words.append(f"In a possible start zone: {steep_length(totals.in_possible_zone_m).text} of the line.")
     if totals.unknown_m > 0.0:
         words.append(f"Unknown ground: {steep_length(totals.unknown_m).text} of the line.")
     return tuple(words)

@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Annotated, Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from steybrae.ranges import Words
+from steybrae.terrain.cell_share import roughness_deg
 from steybrae.terrain.dem import Array, Dem
 from steybrae.terrain.engines import Engine, engine_gradients
 from steybrae.terrain.gradients import Method, plane_gradients
@@ -32,7 +34,6 @@ __all__ = [
     "aspect_sector",
     "at_points",
     "baseline_cells",
-    "baseline_slope_deg",
     "slope_deg",
     "slope_field",
     "track_grade_deg",
@@ -131,19 +132,31 @@ class SlopeField:
     dem
         The heights it was made from.
     p, q
-        dz/dE and dz/dN of each cell, ``[row, col]``, metres per metre, NaN unknown.
+        dz/dE and dz/dN of each cell over the baseline, ``[row, col]``, metres per metre, NaN unknown.
     slope_deg
-        Fall-line slope of each cell, degrees, NaN unknown.
+        Fall-line slope of each cell over the baseline, degrees, NaN unknown.
+    short_deg
+        The same over two cells, whatever the baseline.
     """
 
     dem: Dem
     p: Array
     q: Array
     slope_deg: Array
+    short_deg: Array
+
+    @cached_property
+    def roughness_deg(self) -> Array:
+        """How much the slopes over two cells vary round each cell (`steybrae.terrain.cell_share`)."""
+        return roughness_deg(self.short_deg)
 
 
 def slope_field(
-    dem: Dem, method: Method = "horn", metric: Metric = "ground", engine: Engine = "own"
+    dem: Dem,
+    method: Method = "horn",
+    metric: Metric = "ground",
+    engine: Engine = "own",
+    halves: tuple[int, int] = (1, 1),
 ) -> SlopeField:
     """Gradients and slope of every cell.
 
@@ -157,19 +170,25 @@ def slope_field(
         ``ground`` for true lengths and true north, ``grid`` for the CRS's own units and
         grid north (for comparing with tools that know no other).
     engine
-        Who computes the differences; see `steybrae.terrain.engines`.
+        Who computes the differences over two cells; see `steybrae.terrain.engines`.
+    halves
+        Half-widths of the window of the baseline, from `baseline_cells`; beyond 3 x 3 cells the
+        plane of least squares is taken (`plane_gradients`).
 
     Returns
     -------
     SlopeField
-        NaN in the outer ring and beside unknown heights.
+        NaN in the outer rings and beside unknown heights.
     """
     jacobian = jacobian_field(dem.grid) if metric == "ground" else grid_jacobian(dem.grid)
     p, q = ground_gradients(jacobian, *engine_gradients(engine)(dem.heights_m, method))
-    slope = slope_deg(p, q)
-    for array in (p, q, slope):
+    slope = short = slope_deg(p, q)
+    if halves != (1, 1):
+        p, q = ground_gradients(jacobian, *plane_gradients(dem.heights_m, *halves))
+        slope = slope_deg(p, q)
+    for array in (p, q, slope, short):
         array.flags.writeable = False
-    return SlopeField(dem, p, q, slope)
+    return SlopeField(dem, p, q, slope, short)
 
 
 def baseline_cells(col_size_m: float, row_size_m: float, baseline_m: float = BASELINE_M) -> tuple[int, int]:
@@ -178,31 +197,6 @@ def baseline_cells(col_size_m: float, row_size_m: float, baseline_m: float = BAS
         max(1, round(baseline_m / (2.0 * col_size_m))),
         max(1, round(baseline_m / (2.0 * row_size_m))),
     )
-
-
-def baseline_slope_deg(field: SlopeField, half_cols: int, half_rows: int) -> Array:
-    """Slope of every cell over a longer baseline.
-
-    The plane fitted to the larger window (`plane_gradients`). Where the window would be
-    3 x 3 the cell's own slope already has that baseline and is returned.
-
-    Parameters
-    ----------
-    field
-        Slopes of a window.
-    half_cols, half_rows
-        From `baseline_cells`.
-
-    Returns
-    -------
-    Array
-        Degrees, ``[row, col]``; NaN where the larger window holds unknown ground.
-    """
-    if half_cols == 1 and half_rows == 1:
-        return field.slope_deg
-    jacobian = jacobian_field(field.dem.grid)
-    steps = plane_gradients(field.dem.heights_m, half_cols, half_rows)
-    return slope_deg(*ground_gradients(jacobian, *steps))
 
 
 @dataclass(frozen=True, eq=False)

@@ -24,10 +24,14 @@ from numpy.typing import ArrayLike
 
 from steybrae.terrain.dem import Array
 
-__all__ = ["OPEN_CELLS_M", "cell_share_deg", "roughness_deg"]
+__all__ = ["MIDDLING_DEG", "OPEN_CELLS_M", "cell_share_deg", "known_roughness_deg", "roughness_deg"]
 
 OPEN_CELLS_M: Final = 40.0
 """Largest cell, metres, for which an upper end was measured; above it how much steeper is not known."""
+
+MIDDLING_DEG: Final = 2.7
+"""Roughness of middling alpine ground, degrees: the median of five slopes, 2.5 to 3.0 for cells of 10 to
+30 m. For words on a whole model; no figure of a place rests on it."""
 
 _RATIOS: Final = (0.5, 1.0, 1.5, 2.0)
 _DOWN_K: Final = (1.0, 1.2, 1.3, 1.3)
@@ -63,6 +67,30 @@ def roughness_deg(slope_deg: Array) -> Array:
     return out
 
 
+def known_roughness_deg(slope_deg: Array) -> Array:
+    """Roughness from those of the eight neighbours that are known, for cells that `roughness_deg` leaves out.
+
+    Parameters
+    ----------
+    slope_deg
+        As for `roughness_deg`.
+
+    Returns
+    -------
+    Array
+        Degrees; NaN where the own slope or all eight are unknown.
+    """
+    out = roughness_deg(slope_deg)
+    row, col = np.nonzero(np.isnan(out) & np.isfinite(slope_deg))
+    ringed = np.pad(slope_deg, 1, constant_values=np.nan)
+    around = np.stack([ringed[row + i, col + j] for i in range(3) for j in range(3) if (i, j) != (1, 1)])
+    off = np.square(around - slope_deg[row, col])
+    known = np.isfinite(off).sum(axis=0)
+    with np.errstate(invalid="ignore"):
+        out[row, col] = np.sqrt(np.nansum(off, axis=0) / np.where(known, known, np.nan))
+    return out
+
+
 def cell_share_deg(
     slope_deg: ArrayLike, roughness: ArrayLike, cell_m: float, baseline_m: float
 ) -> tuple[Array, Array]:
@@ -82,8 +110,8 @@ def cell_share_deg(
     Returns
     -------
     tuple of Array
-        Degrees down and up. NaN where the slope or the roughness is unknown; the second NaN
-        everywhere for cells above `OPEN_CELLS_M`.
+        Degrees down and up. NaN where the slope or the roughness is unknown. For cells above
+        `OPEN_CELLS_M` the second is no end, only a least value of one.
     """
     ratio = cell_m / baseline_m
     slope, rough = np.asarray(slope_deg, dtype=float), np.asarray(roughness, dtype=float)
@@ -93,6 +121,4 @@ def cell_share_deg(
     within = np.sqrt(min(2.0 * ratio, 1.0))
     down = _LEAST_DEG + _DOWN_RISE_DEG * beyond + within * np.interp(ratio, _RATIOS, _DOWN_K) * rough
     up = _LEAST_DEG + _UP_RISE_DEG * beyond + within * np.interp(ratio, _RATIOS, _UP_K) * rough
-    if cell_m > OPEN_CELLS_M:
-        up = up * np.nan
     return np.asarray(scale * down), np.asarray(scale * up)

@@ -40,6 +40,7 @@ __all__ = [
     "index_gradients",
     "method_weights",
     "plane_gradients",
+    "window_weights",
 ]
 
 Method = Literal["horn", "zevenbergen-thorne", "evans"]
@@ -83,9 +84,35 @@ def method_weights(method: Method) -> tuple[Array, Array]:
     tuple of Array
         Two ``(3, 3)`` arrays ``[row, col]``, per cell.
     """
-    side = np.array(_SIDE_WEIGHTS[method])
-    step = np.array([-1.0, 0.0, 1.0])
-    return np.outer(side, step), np.outer(step, side)
+    (along, across), (level, down) = window_weights(method, (1, 1))
+    return np.outer(across, along), np.outer(down, level)
+
+
+def window_weights(
+    method: Method, halves: tuple[int, int]
+) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+    """Weights of a window's heights as products of one along columns and one along rows.
+
+    Parameters
+    ----------
+    method
+        For the 3 x 3 window; larger ones take the plane of least squares (`plane_gradients`).
+    halves
+        Half-widths, cells, along columns and along rows.
+
+    Returns
+    -------
+    tuple
+        For dz/dcol and dz/drow: weights along columns and along rows.
+    """
+    if halves == (1, 1):
+        side, step = np.array(_SIDE_WEIGHTS[method]), np.array([-1.0, 0.0, 1.0])
+        return (step, side), (side, step)
+    i, j = (np.arange(-half, half + 1.0) for half in halves)
+    return (
+        (i / (i**2).sum(), np.full(len(j), 1.0 / len(j))),
+        (np.full(len(i), 1.0 / len(i)), j / (j**2).sum()),
+    )
 
 
 def index_gradients(heights_m: Array, method: Method = "horn") -> tuple[Array, Array]:

@@ -94,8 +94,11 @@ class Overhead:
 
     Attributes
     ----------
-    in_start_zone
-        For each place whether it stands in a start zone.
+    in_start_zone, in_possible_zone
+        For each place whether it stands in a start zone, or in a possible one.
+    possible_deg
+        Steepest sight from each place up to a possible start zone, whatever lies between, degrees;
+        NaN where there is none, or its height is unknown.
     unknown_above
         Whether unknown ground within reach could look down on it: the answer is then
         "at least", or unknown where there is none.
@@ -117,6 +120,8 @@ class Overhead:
     """
 
     in_start_zone: NDArray[np.bool_]
+    in_possible_zone: NDArray[np.bool_]
+    possible_deg: Array
     unknown_above: bool
     sight: SightUp | None
     unfiltered: SightUp | None
@@ -144,7 +149,8 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
         The steepest over all places. Places of unknown height only make it "at least".
     """
     col, row = points.col.astype(np.intp), points.row.astype(np.intp)
-    in_zone = ground.zones.in_range[row, col]
+    in_zone, in_possible = ground.zones.in_range[row, col], ground.zones.possible[row, col]
+    possible = _degrees(steepest_sight(ground.possible, points).tangent)
     unknown = unknown_overhead(ground, points)
     sights = steepest_sight(ground, points)
     unfiltered = _steepest(ground, points, sights)
@@ -158,8 +164,9 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
     if path is not None and unfiltered is not None and path.deg > unfiltered.deg:
         # No way is shorter than the straight one: what was rounded up beyond it comes back.
         path = replace(path, deg=unfiltered.deg)
+    steepest = _degrees(sights.tangent)
     return Overhead(
-        in_zone, unknown, sight, unfiltered, *outside, _degrees(sights.tangent), sights, top, path
+        in_zone, in_possible, possible, unknown, sight, unfiltered, *outside, steepest, sights, top, path
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -163,6 +163,11 @@ class OverheadGround:
         return _blocks(self.zones.source & np.isfinite(self.dem.heights_m), self.dem.heights_m)
 
     @cached_property
+    def possible(self) -> OverheadGround:
+        """The same ground with all that snow may come from within what is known of it as sources."""
+        return replace(self, zones=replace(self.zones, source=self.zones.possible))
+
+    @cached_property
     def unknown(self) -> Blocks:
         """Cells whose slope is not known, with the greatest height that they are taken to have."""
         return _blocks(self.zones.unknown, ceiling_m(self.dem.heights_m, self.cell_m))
@@ -225,14 +230,11 @@ def overhead_ground(
     jacobian = jacobian_at(dem.grid, cols / 2, rows / 2)
     cell = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
     halves = baseline_cells(*cell, rules.baseline_m)
-    steps = (
-        index_gradients(dem.heights_m, "evans")
-        if halves == (1, 1)
-        else plane_gradients(dem.heights_m, *halves)
-    )
-    slope = slope_deg(*ground_gradients(jacobian, *steps))
-    area_m2 = abs(float(np.linalg.det(jacobian)))
-    return OverheadGround(dem, find_start_zones(slope, area_m2, known, rules), jacobian, reach_m)
+    slope = short = slope_deg(*ground_gradients(jacobian, *index_gradients(dem.heights_m, "evans")))
+    if halves != (1, 1):
+        slope = slope_deg(*ground_gradients(jacobian, *plane_gradients(dem.heights_m, *halves)))
+    zones = find_start_zones(slope, short, abs(float(np.linalg.det(jacobian))), known, rules)
+    return OverheadGround(dem, zones, jacobian, reach_m)
 
 
 def ceiling_m(heights_m: Array, cell_m: tuple[float, float]) -> Array:

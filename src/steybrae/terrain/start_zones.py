@@ -1,17 +1,17 @@
 """Ground that could start a slide: connected, steep over about 20 m, not too small.
 
-A cell is *in range* where its slope over the baseline lies from the lower threshold to 55
-degrees. The lower threshold is 30 degrees less the model's uncertainty: the slope whose 95 %
-high end is 30. Cells that touch by a side or a corner form one zone. Zones below a least area
-are left out, but never one that touches unknown ground, for nobody knows how far it goes on.
-Ground steeper than 55 degrees belongs to the zone that it touches, is no start zone by itself,
-and is always a *source* of what may come down.
+A cell is *in range* where its slope over the baseline lies from the lower threshold to 55 degrees;
+for the lower one the higher of its slope and the middle of its 95 % interval counts, for coarse
+cells read low. It is *possibly* in range where the upper end of its interval reaches the lower
+threshold. Cells that touch by a side or a corner form one zone, and one possible zone. Zones below
+a least area are left out, but never one that touches unknown ground, for nobody knows how far it
+goes on. Ground steeper than 55 degrees belongs to the zone that it touches, is no start zone by
+itself, and is always a *source* of what may come down.
 """
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Annotated, Final
 
 import numpy as np
@@ -20,9 +20,10 @@ from numpy.typing import NDArray
 from steybrae.errors import ModelError
 from steybrae.ranges import NotNegative, Positive, Range
 from steybrae.terrain.attributes import BASELINE_M
+from steybrae.terrain.cell_share import MIDDLING_DEG, known_roughness_deg
 from steybrae.terrain.dem import Array
 from steybrae.terrain.sampling import spread
-from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+from steybrae.terrain.uncertainty import SlopeUncertainty, least_ends_deg
 
 __all__ = ["StartRules", "StartZones", "connected", "find_start_zones", "start_from_deg"]
 
@@ -34,10 +35,6 @@ US National Avalanche Center)."""
 START_HIGH_DEG: Final = 55.0
 """Greatest slope of a slab's start zone, degrees (the greatest of 205 slabs of Perla (1977),
 Can. Geotech. J. 14; that figure is from memory). Steeper ground sheds snow as it falls."""
-
-UNCERTAIN_START_DEG: Final = 25.0
-"""Lower threshold where the model is open above, degrees, before what is stated comes off it: the
-practical lower bound for dry slabs (from memory)."""
 
 LEAST_AREA_M2: Final = 400.0
 """Least area of a zone, square metres on the map: the piece of 20 m by 20 m that decides (Swiss
@@ -100,12 +97,14 @@ class StartZones:
         Cells of zones that are not too steep to be one.
     source
         Cells that snow may come from: zones, and all ground steeper than the range.
+    possible
+        Cells that it may come from within what is known of them: possible zones and all sources.
     unknown
         Cells whose slope is not known: any of them may be a source.
     area_m2
         Area of each zone on the map, by ``number - 1``.
-    from_deg, to_deg
-        The range that was taken, the uncertainty off its lower end.
+    possible_from_deg
+        Slope from which ground of middling roughness is a possible zone; rougher ground from less.
     rules
         As asked for.
     """
@@ -113,18 +112,17 @@ class StartZones:
     zone: NDArray[np.int32]
     in_range: Mask
     source: Mask
+    possible: Mask
     unknown: Mask
     area_m2: Array
-    from_deg: float
-    to_deg: float
+    possible_from_deg: float
     rules: StartRules
 
 
 def start_from_deg(known: SlopeUncertainty, low_deg: float = START_LOW_DEG) -> float:
-    """Least slope whose 95 % high end reaches a threshold.
+    """Least slope whose 95 % high end reaches a threshold, on ground of middling roughness.
 
-    ``high(s) = low_deg`` solved for s by halving, along the worse of the two axes of a stated
-    covariance; 0 where even level ground could reach it.
+    ``high(s) = low_deg`` solved for s by halving; 0 where even level ground could reach it.
 
     Parameters
     ----------
@@ -136,23 +134,22 @@ def start_from_deg(known: SlopeUncertainty, low_deg: float = START_LOW_DEG) -> f
     Returns
     -------
     float
-        Degrees, at most `low_deg`; where the model is open above also at most 25.
+        Degrees, at most `low_deg`.
     """
-    if known.open_above:
-        low_deg = min(low_deg, UNCERTAIN_START_DEG)
-        if known.basis == "none":
-            return low_deg
-        known = replace(known, kept_share=1.0)
-    least, most = 0.0, math.tan(math.radians(low_deg))
+    least, most = 0.0, low_deg
     for _ in range(50):
         middle = (least + most) / 2.0
-        high = slope_interval_deg([middle, 0.0], [0.0, middle], known)[1].max()
+        high = least_ends_deg(middle, known, MIDDLING_DEG)[1]
         least, most = (least, middle) if high >= low_deg else (middle, most)
-    return math.degrees(math.atan(least))
+    return least
 
 
 def find_start_zones(
-    slope_deg: Array, cell_area_m2: float, known: SlopeUncertainty, rules: StartRules | None = None
+    slope_deg: Array,
+    short_deg: Array,
+    cell_area_m2: float,
+    known: SlopeUncertainty,
+    rules: StartRules | None = None,
 ) -> StartZones:
     """Find the start zones of a window.
 
@@ -160,6 +157,8 @@ def find_start_zones(
     ----------
     slope_deg
         Slope of each cell over the rules' baseline, ``[row, col]``, degrees; NaN unknown.
+    short_deg
+        The same over two cells, for the roughness.
     cell_area_m2
         Area of a cell on the map, square metres.
     known
@@ -172,30 +171,39 @@ def find_start_zones(
     StartZones
     """
     rules = rules or StartRules()
-    from_deg = start_from_deg(known, rules.low_deg)
     unknown = np.isnan(slope_deg)
+    low, high = least_ends_deg(slope_deg, known, known_roughness_deg(short_deg))
     with np.errstate(invalid="ignore"):
-        steep, too_steep = slope_deg >= from_deg, slope_deg > rules.high_deg
-    zone, count = connected(steep)
-    inside = zone[steep]
-    area = np.bincount(inside, minlength=count + 1)[1:].astype(np.float64) * cell_area_m2
-    keep = area >= rules.least_area_m2
-    keep[zone[_beside(unknown) & steep] - 1] = True
-    number = np.concatenate(([0], np.where(keep, np.cumsum(keep), 0))).astype(np.int32)
-    zone = number[zone]
+        # Where no neighbour is known nothing is known of the ends: any of it may be steep.
+        reaches = (high >= rules.low_deg) | (np.isnan(high) & ~unknown)
+        steep = np.fmax(slope_deg, (low + high) / 2.0) >= rules.low_deg
+        too_steep = slope_deg > rules.high_deg
+    rim = _beside(unknown)
+    zone, area = _zones(steep, rim, cell_area_m2, rules)
+    possible, _ = _zones(reaches, rim, cell_area_m2, rules)
     found = StartZones(
         zone,
         (zone > 0) & ~too_steep,
         (zone > 0) | too_steep,
+        (possible > 0) | (zone > 0) | too_steep,
         unknown,
-        area[keep],
-        from_deg,
-        rules.high_deg,
+        area,
+        start_from_deg(known, rules.low_deg),
         rules,
     )
-    for array in (found.zone, found.in_range, found.source, found.unknown, found.area_m2):
+    for array in (found.zone, found.in_range, found.source, found.possible, found.unknown, found.area_m2):
         array.flags.writeable = False
     return found
+
+
+def _zones(steep: Mask, rim: Mask, cell_area_m2: float, rules: StartRules) -> tuple[NDArray[np.int32], Array]:
+    """Numbers of the connected parts that are large enough or touch unknown ground, and their areas."""
+    zone, count = connected(steep)
+    area = np.bincount(zone[steep], minlength=count + 1)[1:].astype(np.float64) * cell_area_m2
+    keep = area >= rules.least_area_m2
+    keep[zone[rim & steep] - 1] = True
+    number = np.concatenate(([0], np.where(keep, np.cumsum(keep), 0))).astype(np.int32)
+    return number[zone], area[keep]
 
 
 def _beside(mask: Mask) -> Mask:

@@ -1,39 +1,39 @@
-"""How well a model's slope is known: 95 % expanded uncertainty (k = 2).
+"""How well a model's slope is known: 95 % expanded uncertainty (k = 2), in two parts.
 
-Intervals are formed in gradient, so that they are lopsided in degrees as the tangent is. What
-cells smooth is always part of them, whatever error of the heights is stated:
+cells
+    What lies between the cells, from their size, the baseline and the model's own roughness at the
+    spot (`steybrae.terrain.cell_share`). It never goes away. Above 40 m cells the upper end is open.
+survey
+    Errors of the heights: their standard deviation and correlation length, stated, by the kind of
+    model, or the usual worst for the cells (`steybrae.terrain.model_kinds`). They become an error of
+    the gradient by the covariance of the slope window's weights, so that the ends are lopsided in
+    degrees as the tangent is.
 
-up to 15 m
-    From 5 m: the published standard deviation of the slope of a 10 m model, 3 to 4 degrees
-    (Haneberg 2006, Environmental & Engineering Geoscience 12(3); its abstract was read); the
-    larger, 4, is taken. For finer cells nothing was published.
-up to 40 m
-    The same, and one-sided upwards what such cells flatten.
-above 40 m
-    How much steeper the ground is cannot be told: open above.
-
-A stated vertical error (1 standard deviation) and its correlation length come on top, in
-quadrature. The bases are ``stated``; without a stated error ``typical`` and ``typical, flattened``;
-and ``none`` for finer and for coarser cells, whose steepness is then "at least".
+Both are always there, in quadrature on each side. An interval is for pieces of ground as long as the
+baseline; where two cells are longer than that, for such pieces within them.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from steybrae.terrain.attributes import BASELINE_M, baseline_cells
+from steybrae.terrain.cell_share import OPEN_CELLS_M, cell_share_deg
 from steybrae.terrain.dem import Array
-from steybrae.terrain.gradients import Method, method_weights
+from steybrae.terrain.gradients import Method, window_weights
 from steybrae.terrain.jacobian import ground_gradients
+from steybrae.terrain.model_kinds import ModelKind, Survey, survey_error
 
 __all__ = [
     "SlopeUncertainty",
     "gradient_covariance",
     "gradient_spread",
+    "least_ends_deg",
     "slope_interval_deg",
     "slope_uncertainty",
 ]
@@ -41,26 +41,10 @@ __all__ = [
 COVERAGE: Final = 2.0
 """Coverage factor k of an expanded uncertainty of about 95 % (JCGM 100:2008, 6.2)."""
 
-TYPICAL_SD_DEG: Final = 4.0
-"""Standard deviation of the slope of a 10 m model, degrees; see `typical` above."""
-
-TYPICAL_CELLS_M: Final = (5.0, 15.0)
-"""Cell sizes, metres, for which that figure is taken as it stands (our choice round 10 m)."""
-
-FLATTENED_CELLS_M: Final = 40.0
-"""Largest cell, metres, with a flattening term: a third of `RELIEF_WAVELENGTH_M`, where the
-formula begins to lose its meaning (our choice)."""
-
-RELIEF_WAVELENGTH_M: Final = 120.0
-"""Wavelength of the relief that coarse cells are taken to flatten, metres. Our choice: at 30 m
-cells it lifts 28 degrees to 40, as the 10 degrees or so by which a 1 m survey was steeper
-than 30 m cells in one comparison (second-hand); Chang and Tsai (1991), Cartography & GIS 18,
-69-77, found that slopes fall with coarser cells, most on steep ground (abstract)."""
-
 _CORRELATION_TRIALS: Final = (0.0, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
-"""Correlation lengths, in cells, of which the worst is taken where none is stated."""
+"""Correlation lengths, in halves of the window, of which the worst is taken where none is stated."""
 
-Basis = Literal["stated", "typical", "typical, flattened", "none"]
+Covariance = tuple[tuple[float, float], tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -69,38 +53,50 @@ class SlopeUncertainty:
 
     Attributes
     ----------
-    basis
-        ``stated``, ``typical``, ``typical, flattened`` or ``none``.
-    words
-        The basis in a sentence, with its figures, for every output.
-    typical_95_deg
-        Expanded uncertainty by the cells, degrees; None where nothing was published for them.
+    cell_m
+        Longer side of a cell, metres.
+    baseline_m
+        Length of the pieces of ground that the interval is for, metres.
+    survey
+        Error of the heights.
     covariance
-        ``((var p, cov), (cov, var q))`` of the gradient, 1 standard deviation squared, where
-        stated; else None.
-    kept_share
-        Share of a gradient that the cells keep, 1 where nothing is flattened, 0 where how much
-        is not known.
+        ``((var p, cov), (cov, var q))`` of the gradient by the survey, 1 standard deviation squared.
+    measured_m
+        What the slopes are measured over, metres: longer than those pieces where two cells are.
     """
 
-    basis: Basis
-    words: str
-    typical_95_deg: float | None = None
-    covariance: tuple[tuple[float, float], tuple[float, float]] | None = None
-    kept_share: float = 1.0
+    cell_m: float
+    baseline_m: float
+    survey: Survey
+    covariance: Covariance
+    measured_m: float = BASELINE_M
 
     @property
     def open_above(self) -> bool:
         """Whether no upper end is known."""
-        return self.basis == "none" or self.kept_share == 0.0
+        return self.cell_m > OPEN_CELLS_M
+
+    @property
+    def words(self) -> str:
+        """The basis in a sentence or two, with its figures, for every output."""
+        words = (
+            f"95 % interval for pieces of {self.baseline_m:.0f} m: what cells of {self.cell_m:.1f} m hide, "
+            f"by how rough the model is there, and {self.survey.words}."
+        )
+        no_end = f'No upper end is known for {self.cell_m:.1f} m cells: read every steepness as "at least".'
+        return f"{words} {no_end}" if self.open_above else words
 
 
 def gradient_covariance(
-    method: Method, jacobian: Array, vertical_sd_m: float, correlation_m: float | None
+    method: Method,
+    jacobian: Array,
+    vertical_sd_m: float,
+    correlation_m: float | None,
+    halves: tuple[int, int] = (1, 1),
 ) -> Array:
     """Covariance of the gradients p, q from correlated height errors.
 
-    ``W C W^T`` with the method's weights W (in ground gradient) and ``C_ij = s^2 exp(-d_ij / L)``
+    ``W C W^T`` with the window's weights W (in ground gradient) and ``C_ij = s^2 exp(-d_ij / L)``
     for heights ``d`` apart. For independent errors on square cells g it is the published
     ``var p = 3 s^2 / (16 g^2)`` for Horn, ``s^2 / (6 g^2)`` for Evans, ``s^2 / (2 g^2)`` for
     Zevenbergen-Thorne.
@@ -108,15 +104,17 @@ def gradient_covariance(
     Parameters
     ----------
     method
-        Slope method.
+        Slope method; the plane of least squares for larger windows.
     jacobian
         ``(2, 2)``, ground metres per cell.
     vertical_sd_m
         Standard deviation of a height, metres.
     correlation_m
         Correlation length L, metres, 0 for independent errors; None takes the worst of
-        several up to three cells (Hunter and Goodchild (1997), Geographical Analysis 29(1),
-        35-49, doi:10.1111/j.1538-4632.1997.tb00944.x: with none known, use a worst case).
+        several up to three halves of the window (Hunter and Goodchild (1997), Geographical Analysis
+        29(1), 35-49, doi:10.1111/j.1538-4632.1997.tb00944.x: with none known, use a worst case).
+    halves
+        Half-widths of the window, cells.
 
     Returns
     -------
@@ -124,16 +122,23 @@ def gradient_covariance(
         ``(2, 2)``, dimensionless.
     """
     if correlation_m is None:
-        size = float(np.sqrt(abs(np.linalg.det(jacobian))))
-        trials = [gradient_covariance(method, jacobian, vertical_sd_m, k * size) for k in _CORRELATION_TRIALS]
+        size = float(np.sqrt(abs(np.linalg.det(jacobian)) * halves[0] * halves[1]))
+        lengths = [trial * size for trial in _CORRELATION_TRIALS]
+        trials = [gradient_covariance(method, jacobian, vertical_sd_m, one, halves) for one in lengths]
         return max(trials, key=lambda found: float(np.trace(found)))
-    row, col = np.mgrid[-1:2, -1:2].reshape(2, 9).astype(float)
-    east, north = jacobian @ np.stack((col, row))
-    apart_m = np.hypot(east[:, None] - east, north[:, None] - north)
-    correlation = np.eye(9) if correlation_m == 0.0 else np.exp(-apart_m / correlation_m)
-    per_col, per_row = (weights.reshape(9) for weights in method_weights(method))
-    weights = np.stack(ground_gradients(jacobian, per_col, per_row))
-    out: Array = vertical_sd_m**2 * (weights @ correlation @ weights.T)
+    col, row = np.meshgrid(*(np.arange(-2.0 * half, 2.0 * half + 1.0) for half in halves))
+    apart_m = np.hypot(*(jacobian @ np.stack((col.ravel(), row.ravel())))).reshape(col.shape)
+    correlation = (apart_m == 0.0) * 1.0 if correlation_m == 0.0 else np.exp(-apart_m / correlation_m)
+    steps = window_weights(method, halves)
+    # The weights are products of one along columns and one along rows, so that pairs of heights
+    # are summed by how far they lie apart: windows of a thousand heights cost nothing.
+    per_step = np.empty((2, 2))
+    for k, one in enumerate(steps):
+        for m, other in enumerate(steps):
+            along, down = (np.correlate(a, b, "full") for a, b in zip(one, other, strict=True))
+            per_step[k, m] = down @ correlation @ along
+    weights = np.stack(ground_gradients(jacobian, *np.eye(2)))
+    out: Array = vertical_sd_m**2 * (weights @ per_step @ weights.T)
     return out
 
 
@@ -142,8 +147,10 @@ def slope_uncertainty(
     jacobian: Array,
     vertical_sd_m: float | None = None,
     correlation_m: float | None = None,
+    kind: ModelKind | None = None,
+    baseline_m: float = BASELINE_M,
 ) -> SlopeUncertainty:
-    """Choose the basis for a model; see the module docstring.
+    """Say what a model's slopes over a baseline are known to; see the module docstring.
 
     Parameters
     ----------
@@ -151,118 +158,125 @@ def slope_uncertainty(
         Slope method.
     jacobian
         ``(2, 2)``, ground metres per cell, in the middle of what is looked at.
-    vertical_sd_m, correlation_m
+    vertical_sd_m, correlation_m, kind
         As stated by the user; None where not.
+    baseline_m
+        As asked for, metres; what the window measures over is nearest to it.
 
     Returns
     -------
     SlopeUncertainty
     """
-    # To the decimetre: a projection's scale must not carry a 5 m model over the edge of 5 m.
-    cell_m = round(float(max(np.hypot(*jacobian[:, 0]), np.hypot(*jacobian[:, 1]))), 1)
-    typical, kept, cells_words = _cells(cell_m)
-    open_words = f'No upper end is known for {cell_m:.1f} m cells: read every steepness as "at least".'
-    if vertical_sd_m is not None:
-        found = gradient_covariance(method, jacobian, vertical_sd_m, correlation_m)
-        length = (
-            "worst correlation length" if correlation_m is None else f"correlation length {correlation_m:g} m"
-        )
-        words = f"95 % interval from the stated vertical error of {vertical_sd_m:g} m (1 SD), {length}"
-        words += f", and {cells_words}." if cells_words else "."
-        if kept == 0.0:
-            words += " " + open_words
-        (pp, pq), (_, qq) = found.tolist()
-        return SlopeUncertainty("stated", words, typical, ((pp, pq), (pq, qq)), kept)
-    if typical is None or kept == 0.0:
-        unstated = (
-            f"No uncertainty is known for {cell_m:.1f} m cells without a stated vertical error "
-            '(--vertical-error): read every steepness as "at least".'
-        )
-        return SlopeUncertainty("none", unstated if typical is None else open_words)
-    words = f"95 % interval of {cells_words}; no error of this model was stated."
-    basis: Basis = "typical" if kept == 1.0 else "typical, flattened"
-    return SlopeUncertainty(basis, words, typical_95_deg=typical, kept_share=kept)
+    size = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
+    halves = baseline_cells(*size, baseline_m)
+    measured_m = max(2.0 * half * side for half, side in zip(halves, size, strict=True))
+    # To the decimetre: a projection's scale must not carry a model over the edge of a table.
+    cell_m = round(max(size), 1)
+    survey = survey_error(cell_m, kind, vertical_sd_m, correlation_m)
+    found = gradient_covariance(method, jacobian, survey.sd_m, survey.correlation_m, halves)
+    (pp, pq), (_, qq) = found.tolist()
+    return SlopeUncertainty(cell_m, min(measured_m, baseline_m), survey, ((pp, pq), (pq, qq)), measured_m)
 
 
-def _cells(cell_m: float) -> tuple[float | None, float, str]:
-    """Give the expanded uncertainty by the cells, degrees, the share of a gradient kept, and words."""
-    if cell_m < TYPICAL_CELLS_M[0]:
-        return None, 1.0, ""
-    typical = COVERAGE * TYPICAL_SD_DEG
-    if cell_m <= TYPICAL_CELLS_M[1] or cell_m > FLATTENED_CELLS_M:
-        words = (
-            f"{typical:g} degrees, twice the published standard deviation of a 10 m model's slope "
-            "(3 to 4 degrees, Haneberg 2006)"
-        )
-        return typical, float(cell_m <= FLATTENED_CELLS_M), words
-    phase = 2.0 * math.pi * cell_m / RELIEF_WAVELENGTH_M
-    kept = math.sin(phase) / phase
-    words = (
-        f"{typical:g} degrees (published for 10 m cells, Haneberg 2006) and above it the flattening by "
-        f"{cell_m:.0f} m cells of relief of {RELIEF_WAVELENGTH_M:g} m wavelength, which keep "
-        f"{100 * kept:.0f} % of its gradient"
-    )
-    return typical, kept, words
-
-
-def slope_interval_deg(p: ArrayLike, q: ArrayLike, known: SlopeUncertainty) -> tuple[Array, Array]:
+def slope_interval_deg(
+    p: ArrayLike, q: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike
+) -> tuple[Array, Array]:
     """95 % interval of the slope at cells.
 
-    With the gradient ``m = sqrt(p^2 + q^2)``: ends ``atan(m -+ U)``, the lower at least 0 and
-    the upper at most 90 degrees. ``U`` is, in quadrature, ``2 sqrt(u^T S u)`` in the direction u
-    of the gradient for a stated covariance S and ``A (1 + m^2)`` for a typical angle A, its size
-    in gradient; flattening divides m by the kept share before U is added.
+    With the slope s, its gradient ``m`` and ``U = 2 sqrt(u^T S u)`` in the direction u of the
+    gradient for the survey's covariance S, the ends lie ``hypot(cells, survey)`` from s on each
+    side: `cell_share_deg`, and ``atan(m) - atan(m - U)`` down, ``atan(m + U) - atan(m)`` up.
 
     Parameters
     ----------
     p, q
-        dz/dE, dz/dN; NaN unknown.
+        dz/dE, dz/dN over the baseline, or over two cells where those are longer; NaN unknown.
+    known
+        From `slope_uncertainty`.
+    roughness
+        From `steybrae.terrain.cell_share.roughness_deg`, degrees; NaN unknown.
+
+    Returns
+    -------
+    tuple of Array
+        Low and high ends, degrees, 0 to 90; NaN where unknown. The high end is NaN everywhere where
+        the model is open above.
+    """
+    p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
+    spread = COVERAGE * np.sqrt(_survey_variance(p, q, known.covariance, across=False))
+    low, high = _ends(np.hypot(p, q), spread, known, roughness)
+    return low, high * np.nan if known.open_above else high
+
+
+def least_ends_deg(
+    slope_deg: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike
+) -> tuple[Array, Array]:
+    """95 % interval of a slope whichever way it faces, its high end at least so high.
+
+    As `slope_interval_deg` by the worse of the two axes of the survey's covariance. For cells that
+    are open above the formula goes on, so that coarser cells never have a lower high end.
+
+    Parameters
+    ----------
+    slope_deg, roughness
+        Degrees; NaN unknown.
     known
         From `slope_uncertainty`.
 
     Returns
     -------
     tuple of Array
-        Low and high ends, degrees; NaN where unknown, both NaN everywhere where the model is
-        open above.
+        Degrees; NaN where unknown.
     """
-    p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
-    if known.open_above:
-        return np.full(np.hypot(p, q).shape, np.nan), np.full(np.hypot(p, q).shape, np.nan)
-    m, spread = np.hypot(p, q), gradient_spread(p, q, known)
-    low = np.degrees(np.arctan(np.maximum(m - spread, 0.0)))
-    high = np.degrees(np.arctan(m / known.kept_share + spread))
-    return low, high
+    (pp, pq), (_, qq) = known.covariance
+    worst = (pp + qq) / 2.0 + math.hypot((pp - qq) / 2.0, pq)
+    return _ends(np.tan(np.radians(slope_deg)), COVERAGE * math.sqrt(worst), known, roughness)
 
 
-def gradient_spread(p: ArrayLike, q: ArrayLike, known: SlopeUncertainty, *, across: bool = False) -> Array:
+def _ends(
+    m: Array, spread: Array | float, known: SlopeUncertainty, roughness: ArrayLike
+) -> tuple[Array, Array]:
+    slope = np.degrees(np.arctan(m))
+    down, up = cell_share_deg(slope, roughness, known.cell_m, known.baseline_m)
+    survey_down = slope - np.degrees(np.arctan(np.maximum(m - spread, 0.0)))
+    survey_up = np.degrees(np.arctan(m + spread)) - slope
+    low, high = slope - np.hypot(down, survey_down), slope + np.hypot(up, survey_up)
+    return np.maximum(low, 0.0), np.minimum(high, 90.0)
+
+
+def _survey_variance(p: Array, q: Array, covariance: Covariance, *, across: bool) -> Array:
+    (pp, pq), (_, qq) = covariance
+    m2 = p**2 + q**2
+    u, v = (q, -p) if across else (p, q)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        along = (u**2 * pp + 2.0 * u * v * pq + v**2 * qq) / m2
+    # On level ground no direction is given: the larger of the two variances covers both.
+    return np.where(m2 == 0.0, max(pp, qq), along)
+
+
+def gradient_spread(
+    p: ArrayLike, q: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike, *, across: bool = False
+) -> Array:
     """Give the expanded uncertainty U of a gradient along the fall line, or across it.
+
+    Survey and cells in quadrature; of the cells' two sides the larger, in gradient
+    ``A (1 + m^2)`` with A in radians, taken to hold across too.
 
     Parameters
     ----------
-    p, q
-        dz/dE, dz/dN; NaN unknown.
-    known
-        From `slope_uncertainty`.
+    p, q, known, roughness
+        As for `slope_interval_deg`.
     across
         At right angles to the fall line, for the aspect.
 
     Returns
     -------
     Array
-        Metres per metre, flattening not included; on level ground by the larger of the two
-        variances; 0 where nothing is known.
+        Metres per metre; on level ground by the larger of the two variances; NaN where unknown.
     """
     p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
     m2 = p**2 + q**2
-    variance = np.zeros(m2.shape)
-    if known.covariance is not None:
-        (pp, pq), (_, qq) = known.covariance
-        u, v = (q, -p) if across else (p, q)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            along = (u**2 * pp + 2.0 * u * v * pq + v**2 * qq) / m2
-        # On level ground no direction is given: the larger of the two variances covers both.
-        variance = COVERAGE**2 * np.where(m2 == 0.0, max(pp, qq), along)
-    if known.typical_95_deg is not None:
-        variance = variance + (math.radians(known.typical_95_deg) * (1.0 + m2)) ** 2
-    return np.asarray(np.sqrt(variance))
+    variance = COVERAGE**2 * _survey_variance(p, q, known.covariance, across=across)
+    slope = np.degrees(np.arctan(np.sqrt(m2)))
+    cells = np.maximum(*cell_share_deg(slope, roughness, known.cell_m, known.baseline_m))
+    return np.asarray(np.sqrt(variance + (np.radians(cells) * (1.0 + m2)) ** 2))
