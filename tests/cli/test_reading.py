@@ -325,20 +325,20 @@ def test_magnetic_bearings_bring_their_caution(run: Run) -> None:
 def test_a_check_of_a_plan_is_a_reference_with_the_models_interval(run: Run, plan: Path) -> None:
     from steybrae.files.plans import read_plan
 
-    leg = read_plan(plan).legs[1]
-    found = answer(run, "40deg", "--plan", str(plan), "--check", "2A")
+    legs = read_plan(plan).legs
+    check = next(one for leg in legs for one in leg.expected_readings if one.quantity == "slope")
+    found = answer(run, "40deg", "--plan", str(plan), "--check", check.name.upper())
     (reference,) = found["references"]
-    assert reference["source"] == "check 2a of the plan"
-    assert reference["slope_deg"] == leg.slope_max_deg
-    assert reference["slope_low_deg"] == pytest.approx(leg.slope_low_deg, abs=1e-6)
-    assert reference["slope_high_deg"] == pytest.approx(leg.slope_high_deg, abs=1e-6)
+    assert reference["source"] == f"check {check.name} of the plan"
+    assert reference["slope_deg"] == check.expected_deg
+    assert reference["slope_low_deg"] == pytest.approx(check.low_deg, abs=1e-6)
+    assert reference["slope_high_deg"] == pytest.approx(check.high_deg, abs=1e-6)
 
 
 def test_the_place_of_a_check_serves_the_model_and_the_log(run: Run, plan: Path, tmp_path: Path) -> None:
     from steybrae.files.plans import read_plan
 
-    at = read_plan(plan).legs[1].slope_max_at
-    assert at is not None
+    at = read_plan(plan).legs[1].expected_readings[0].place
     log = tmp_path / "readings.csv"
     found = answer(
         run, "40deg", "--plan", str(plan), "--check", "2a", "--sample", "--within", "20m", "--log",
