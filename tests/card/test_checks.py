@@ -32,7 +32,9 @@ def test_limits_by_hand() -> None:
     found = limits(35.0, 32.0, 38.0)
     assert (found.low_deg, found.high_deg) == pytest.approx((30.0, 40.0), abs=1e-12)
     assert (found.would_notice_deg, found.result_inside) == (pytest.approx(5.0), "consistent")
-    assert limits(35.0, 31.9, 38.0).result_inside == "cannot tell"
+    assert limits(35.0, 31.9, 38.0).result_inside == "consistent, weakly"
+    assert limits(35.0, 24.0, 38.0).result_inside == "tells little"
+    assert limits(35.0, 32.0, None).result_inside == "cannot tell"
 
 
 @given(st.floats(0.0, 90.0), st.floats(0.0, 20.0), st.floats(0.0, 20.0))

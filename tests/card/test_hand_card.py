@@ -142,7 +142,7 @@ def test_the_check_on_the_third_leg(card: RouteCard) -> None:
     # Ground of 33 degrees (25 to 40) that faces true east: look uphill towards 270 true,
     # 270 - D = 270.601 magnetic. A reading errs by 4 degrees. Below: hypot(4, 33 - 25) = 8.944,
     # so 33 - 8.944 = 24.056, shown 24.0; above: hypot(4, 40 - 33) = 8.062, 41.062, shown 41.1.
-    # Both are more than a band of 5 degrees: a reading between them cannot tell.
+    # Both are more than a band of 5 degrees and less than two: a reading between them is weak.
     assert [len(leg.checks) for leg in card.legs] == [0, 0, 1]
     (check,) = card.legs[2].checks
     assert (check.number, check.what, check.side) == ("3a", "steepest on the line, up the fall line", None)
@@ -151,11 +151,11 @@ def test_the_check_on_the_third_leg(card: RouteCard) -> None:
     assert check.expected_deg == check.steeper_above_deg == 33.0
     assert check.consistent_low_deg == pytest.approx(33.0 - 8.94427, abs=1e-4)
     assert check.consistent_high_deg == pytest.approx(33.0 + 8.06226, abs=1e-4)
-    assert check.result_inside == "cannot tell"
+    assert check.result_inside == "consistent, weakly"
     assert check_sentence(check) == (
         "3a: steepest on the line, up the fall line, 600 m along the leg. Look along 271° magnetic; expect "
-        "33.0°; not different from the model: 24.0° to 41.1° (a reading there cannot tell: more than a "
-        "band apart would still pass); above 33° treat as steeper."
+        "33.0°; not different from the model: 24.0° to 41.1° (a reading there is consistent, "
+        "weakly); above 33° treat as steeper."
     )
 
 

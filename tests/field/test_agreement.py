@@ -55,7 +55,8 @@ def test_steeper_reading_faces_the_upper_half_width() -> None:
     assert one.would_notice_deg == pytest.approx(5.0, abs=1e-12)
     assert one.result == "different"
     assert one.sentence == (
-        "Different: reading and map lie 7.0° apart, and their uncertainties together allow only 5.0°."
+        "Different: reading and map lie 7.0° apart, and their uncertainties together allow only 5.0°. The "
+        "steeper leads."
     )
 
 
@@ -66,18 +67,35 @@ def test_gentler_reading_faces_the_lower_half_width() -> None:
     assert one.en_number == pytest.approx(0.6, abs=1e-12)
     assert one.result == "consistent"
     assert one.sentence == (
-        "Consistent: reading and map lie 3.0° apart; these two could differ by up to 5.0° and still agree."
+        "Consistent: reading and map lie 3.0° apart; less than 5.0° would not have been noticed. The steeper "
+        "leads."
     )
 
 
-def test_a_test_that_would_miss_a_whole_band_cannot_tell() -> None:
+def test_a_test_that_would_miss_a_whole_band_is_weak_and_one_that_would_miss_two_tells_little() -> None:
     one = compare(30.0, 4.0, Reference("map", 31.0, 31.0 - math.sqrt(65.0), 40.0))
     assert one.would_notice_deg == pytest.approx(9.0, abs=1e-12)
-    assert one.result == "cannot tell"
+    assert one.result == "consistent, weakly"
     assert one.sentence == (
-        "Cannot tell: reading and map lie 1.0° apart, but these two could differ by up to 9.0° and "
-        "still agree, which is more than one band."
+        "Consistent, weakly: reading and map lie 1.0° apart; less than 9.0° would not have been noticed. The "
+        "steeper leads."
     )
+    wide = compare(30.0, 6.0, Reference("map", 31.0, 23.0, 40.0))
+    assert wide.would_notice_deg == pytest.approx(10.0, abs=1e-12)
+    assert wide.result == "consistent, weakly"
+    wider = compare(30.0, 6.0, Reference("map", 31.0, 22.9, 40.0))
+    assert wider.result == "tells little"
+    assert wider.sentence == (
+        "Tells little: reading and map lie 1.0° apart; less than 10.1° would not have been noticed. The "
+        "steeper leads."
+    )
+
+
+def test_two_clinometers_a_degree_apart_are_weakly_consistent() -> None:
+    other = reading_as_reference("second inclinometer", ReadingSet((33.0,)))
+    one = compare(34.0, 4.0, other)
+    assert one.would_notice_deg == pytest.approx(4.0 * math.sqrt(2.0), abs=1e-12)
+    assert one.result == "consistent, weakly"
 
 
 def test_a_wide_test_still_finds_what_is_wider() -> None:
@@ -108,8 +126,12 @@ def test_a_reference_without_upper_end_cannot_tell_and_opens_the_answer() -> Non
     )
 
 
-def test_open_above_cannot_tell_even_where_the_reading_is_gentler() -> None:
-    assert compare(15.0, 4.0, Reference("model", 31.0, 28.0, None)).result == "cannot tell"
+def test_a_known_end_is_used_where_the_other_is_open() -> None:
+    coarse = Reference("model", 31.0, 28.0, None)
+    gentler = compare(15.0, 4.0, coarse)
+    assert (gentler.result, gentler.would_notice_deg) == ("different", 5.0)
+    assert compare(32.0, 4.0, coarse).result == "cannot tell"
+    assert compare(31.0, 4.0, coarse).would_notice_deg == 5.0
 
 
 def test_unknown_ground_is_not_gentle() -> None:
@@ -244,9 +266,9 @@ def test_answers_follow_the_stated_rule(
         assert one.would_notice_deg >= uncertainty_deg
         different = one.en_number > 1.0
         assert different == (abs(one.difference_deg) / one.would_notice_deg > 1.0)
-        expected = "different" if different else "consistent"
-        if not different and one.would_notice_deg > 5.0:
-            expected = "cannot tell"
+        notice = one.would_notice_deg
+        agrees = "consistent" if notice <= 5.0 else "consistent, weakly" if notice <= 10.0 else "tells little"
+        expected = "different" if different else agrees
         assert one.result == expected
 
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import math
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, get_args
 
 import numpy as np
 
 from steybrae.card.beside import travel_true_deg
 from steybrae.card.result import Check
 from steybrae.errors import RouteError
-from steybrae.field.agreement import Origin, Reference, compare
+from steybrae.field.agreement import Answer, Origin, Reference, compare
 from steybrae.field.readings import READING_ERROR_95_DEG
 from steybrae.route.bearings import bearing_difference_deg, geodesic
 from steybrae.route.magnetic import declination
@@ -68,12 +68,13 @@ def limits(
     down, up = (None if half is None else math.hypot(error_95_deg, half) for half in (below, above))
     # A hair inside each limit, so that its own side decides and E_n stays below 1.
     sides = [compare(expected_deg + step, error_95_deg, reference) for step in (-1e-6, 1e-6)]
-    telling = all(side.result == "consistent" for side in sides)
+    order = get_args(Answer)
+    least = max((side.result for side in sides), key=order.index)
     return Limits(
         None if down is None else max(0.0, expected_deg - down),
         None if up is None else min(90.0, expected_deg + up),
         None if down is None or up is None else max(down, up),
-        "consistent" if telling else "cannot tell",
+        least,
     )
 
 

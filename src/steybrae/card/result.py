@@ -98,8 +98,8 @@ class Check:
     would_notice_deg
         The larger of the two half-widths; None as they.
     result_inside
-        What a reading between them says: ``consistent``, or ``cannot tell`` where they are
-        more than a band apart from the expected reading, or not known.
+        What a reading between them says, the less telling of the two sides; see
+        `steybrae.field.agreement.Answer`.
     steeper_above_deg
         A reading above this is steeper than planned, and leads: the expected reading, for
         the steeper of two figures always leads.

@@ -304,11 +304,8 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
     look = look_text(check, unit)
     known = check.look_bearing_magnetic_deg is not None
     look = f"along {look} magnetic" if known else f"the {look}"
-    inside = (
-        "a reading there is consistent"
-        if check.result_inside == "consistent"
-        else "a reading there cannot tell: more than a band apart would still pass"
-    )
+    words = {"tells little": "tells little", "cannot tell": "cannot tell"}
+    inside = f"a reading there {words.get(check.result_inside, f'is {check.result_inside}')}"
     limits = limits_text(check)
     agree = (
         "how far the model may be off is not known, so no reading can be called consistent"

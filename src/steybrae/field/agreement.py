@@ -5,10 +5,10 @@ Two figures are compared by the normalised error of ISO 13528 (and ISO/IEC 17043
     E_n = |reading - reference| / sqrt(U_reading^2 + U_reference^2)
 
 with expanded uncertainties. A lopsided reference counts with the half-width that faces
-the reading. E_n above 1 is ``different``. At 1 or below nothing contradicts, but that is
-worth saying only where a difference would have been noticed: where the denominator is
-wider than one band of 5 degrees, two grounds a whole band apart would still have passed,
-and the answer is ``cannot tell``. Only the rest is ``consistent``.
+the reading. E_n above 1 is ``different``. At 1 or below nothing contradicts, and the answer is
+by the smallest difference that would have been noticed, the denominator: ``consistent`` where it
+is one band of 5 degrees or less, ``consistent, weakly`` to two bands, ``tells little`` beyond. It is
+``cannot tell`` only where no known end of the reference faces the reading.
 Whatever the answer, the steeper figure leads. No reading lowers what a map said.
 """
 
@@ -43,7 +43,8 @@ __all__ = [
 BAND_WIDTH_DEG: Final = 5.0
 """Width of a band where slabs start, 30 to 45 degrees (the default edges)."""
 
-Answer = Literal["consistent", "different", "cannot tell"]
+Answer = Literal["consistent", "consistent, weakly", "tells little", "cannot tell", "different"]
+"""Of those that do not contradict the first tells most, and the fourth nothing."""
 
 _HIDDEN: Final = {"json": False}
 
@@ -148,7 +149,7 @@ class Comparison:
     en_number
         Normalised error, 0 or more; None where the reference has no known end to face.
     result
-        ``consistent``, ``different`` or ``cannot tell``.
+        ``consistent``, ``consistent, weakly``, ``tells little``, ``different`` or ``cannot tell``.
     would_notice_deg
         Smallest difference of the two figures that counts as different, degrees:
         ``sqrt(U_reading^2 + U_reference^2)``. Ground that truly differs by so much is
@@ -177,11 +178,10 @@ class Comparison:
             return f"Cannot tell: {apart}, but how far {self.source} may be wrong is not known."
         limit = _shown(self.would_notice_deg)
         if self.result == "different":
-            return f"Different: {apart}, and their uncertainties together allow only {limit}."
-        still = f"these two could differ by up to {limit} and still agree"
-        if self.result == "cannot tell":
-            return f"Cannot tell: {apart}, but {still}, which is more than one band."
-        return f"Consistent: {apart}; {still}."
+            words = f"Different: {apart}, and their uncertainties together allow only {limit}"
+        else:
+            words = f"{self.result.capitalize()}: {apart}; less than {limit} would not have been noticed"
+        return f"{words}. The steeper leads."
 
 
 @dataclass(frozen=True)
@@ -265,17 +265,14 @@ def _shown(value_deg: float) -> str:
 
 def _facing_deg(difference_deg: float, reference: Reference) -> float | None:
     """Half-width of the reference on the side where the reading lies."""
-    slope_deg, low_deg = reference.slope_deg, reference.slope_low_deg
-    high_deg = reference.slope_high_deg
-    if slope_deg is None or high_deg is None:
-        return None
-    if difference_deg > 0.0:
-        return high_deg - slope_deg
-    if low_deg is None:
-        return None
-    if difference_deg < 0.0:
-        return slope_deg - low_deg
-    return max(high_deg - slope_deg, slope_deg - low_deg)
+    ends = {1.0: reference.slope_high_deg, -1.0: reference.slope_low_deg}
+    side = math.copysign(1.0, difference_deg) if difference_deg else None
+    faces = [
+        abs(end - reference.slope_deg)
+        for way, end in ends.items()
+        if side in (None, way) and end is not None and reference.slope_deg is not None
+    ]
+    return max(faces, default=None)
 
 
 def _answer(en_number: float | None, would_notice_deg: float | None) -> Answer:
@@ -283,7 +280,9 @@ def _answer(en_number: float | None, would_notice_deg: float | None) -> Answer:
         return "cannot tell"
     if en_number > 1.0:
         return "different"
-    return "cannot tell" if would_notice_deg > BAND_WIDTH_DEG else "consistent"
+    if would_notice_deg <= BAND_WIDTH_DEG:
+        return "consistent"
+    return "consistent, weakly" if would_notice_deg <= 2.0 * BAND_WIDTH_DEG else "tells little"
 
 
 def compare(mean_deg: float, uncertainty_95_deg: float, reference: Reference) -> Comparison:
