@@ -83,13 +83,13 @@ def test_more_careful_ones_are_no_caution_and_see_no_less(run: Run) -> None:
 
 
 def test_the_small_print_of_the_route(run: Run) -> None:
-    text = said(run, "route", "--sample")
+    text = said(run, "route", "--sample", "--all")
     assert (
         "Start zones: ground of 30.0° to 55.0° over 20 m or two cells, by its slope or the middle of its 95 "
         "% interval, from 400 m² on, within 3 km; possible start zones: ground that may reach 30° within its "
         "95 % interval, from about 24° on. Steeper ground counts too."
     ) in text
-    text = said(run, "route", "--sample", *MILDER)
+    text = said(run, "route", "--sample", "--all", *MILDER)
     assert "from 1000 m² on, within 2 km; possible start zones: ground that may reach 35°" in text
     assert f"- {LEFT_OUT}" in text
 
@@ -106,9 +106,9 @@ def test_the_small_print_of_a_place(run: Run) -> None:
 
 
 def test_a_stated_error_takes_nothing_off_what_the_cells_lower(run: Run) -> None:
-    text = said(run, "route", "--sample", "--vertical-error", "0.000001m")
+    text = said(run, "route", "--sample", "--all", "--vertical-error", "0.000001m")
     assert "95 % interval, from about 26° on" in text
-    usual = said(run, "route", "--sample")
+    usual = said(run, "route", "--sample", "--all")
     assert "95 % interval, from about 24° on" in usual
     assert "such ground counts as a possible start zone" in usual
 

@@ -20,7 +20,6 @@ from steybrae.files.gpx_out import card_gpx
 from steybrae.files.routes import read_route
 from steybrae.route.places import Place
 from steybrae.screening import RouteScreening
-from steybrae.screening.result import Position
 
 SPACE = "{http://www.topografix.com/GPX/1/1}"
 DAY = dt.date(2027, 1, 15)
@@ -121,30 +120,20 @@ def test_read_back_it_is_the_same_line(card: RouteCard, sample_dem: Path, tmp_pa
         assert (found.lat_deg, found.lon_deg) == pytest.approx((meant.lat_deg, meant.lon_deg), abs=1e-8)
 
 
-def test_every_check_and_every_steep_leg_has_a_way_point(card: RouteCard) -> None:
+def test_every_check_is_a_way_point_and_nothing_else_is(card: RouteCard) -> None:
+    """The steepest of a leg is where nobody is to be sent."""
     root = check_gpx(card_gpx(card))
     names = [point.findtext(f"{SPACE}name", "") for point in root.findall(f"{SPACE}wpt")]
-    checks = [check for leg in card.legs for check in leg.checks]
-    assert [name for name in names if name.startswith("Check ")] == [
-        f"Check {check.number}" for check in checks
+    assert names == [f"Check {check.number}" for leg in card.legs for check in leg.checks]
+    assert names
+    steep = [
+        leg
+        for leg in card.legs
+        if leg.ground and (leg.ground.slope_max_deg or 0.0) >= 30.0 and not leg.checks
     ]
-    positions = {(point.get("lat"), point.get("lon")) for point in root.findall(f"{SPACE}wpt")}
-    for leg in card.legs:
-        assert leg.ground is not None
-        at = leg.ground.slope_max_at
-        if at is not None and (leg.ground.slope_max_deg or 0.0) >= 30.0:
-            held = {(round(float(lat or 0), 6), round(float(lon or 0), 6)) for lat, lon in positions}
-            assert (round(at.lat_deg, 6), round(at.lon_deg, 6)) in held
-
-
-def test_a_steep_place_without_a_check_has_a_way_point_of_its_own(card: RouteCard) -> None:
-    leg = next(leg for leg in card.legs if leg.ground and (leg.ground.slope_max_deg or 0.0) >= 30.0)
-    assert leg.ground is not None
-    moved = replace(leg, ground=replace(leg.ground, slope_max_at=Position(59.22, -8.05, 12.0)))
-    root = check_gpx(card_gpx(replace(card, legs=(moved,))))
-    assert f"Steep, leg {leg.number}" in [
-        point.findtext(f"{SPACE}name") for point in root.iter(f"{SPACE}wpt")
-    ]
+    assert steep
+    bare = check_gpx(card_gpx(replace(card, legs=tuple(steep))))
+    assert bare.findall(f"{SPACE}wpt") == []
 
 
 def test_a_leg_that_bends_keeps_its_shape(card: RouteCard, tmp_path: Path) -> None:
