@@ -114,10 +114,10 @@ def test_more_cells_than_can_be_seen_are_drawn_together_never_gentler() -> None:
     figure = ground_figure(found)
     patch, filled = found.patch, drawn(figure)
     assert patch is not None
-    assert patch.band.shape == (629, 629)
-    band = np.pad(patch.band, (0, 1), mode="edge").reshape(315, 2, 315, 2)
+    assert patch.band.shape == (649, 649)
+    band = np.pad(patch.band, (0, 1), mode="edge").reshape(325, 2, 325, 2)
     together = np.where(band.min(axis=(1, 3)) < 0, -1, band.max(axis=(1, 3)))
-    sides = np.append(np.full(314, 2.0), 1.0)
+    sides = np.append(np.full(324, 2.0), 1.0)
     sizes_m2 = np.outer(sides, sides) * 1.0004**2
     expected = {
         UNKNOWN_HATCH if value < 0 else band_hatch(value): float(sizes_m2[together == value].sum())
