@@ -55,7 +55,7 @@
       at: metres(point.at),
       height: height === null ? "unknown" : `${height} m`,
       slope: slope === null ? "unknown" : tenths(slope),
-      interval: low === null || high === null ? "not known" : `${(low / 10).toFixed(1)} to ${tenths(high)}`,
+      interval: low === null ? "not known" : `${(low / 10).toFixed(1)} to ${high === null ? "unknown" : tenths(high)}`,
       band: band < 0 ? "unknown" : `${data.bands[band]}°`,
       aspect: aspect === null ? "not known" : `${String(aspect).padStart(3, "0")}° true`,
       corridor: corridor === null ? "unknown" : tenths(corridor),
