@@ -223,6 +223,22 @@ class TestRoute:
         assert again == [leg["named"] for leg in direct]
         alike(saved, read_plan(Path("p.zip")))
 
+    def test_a_card_says_that_the_bulletin_of_its_plan_is_left_out(
+        self, run: Run, on: tuple[object, ...], bulletin: Path
+    ) -> None:
+        asked = ("--bulletin", bulletin, *REGION)
+        run("route", *on, *asked, *DAY, "--save", "p.zip")
+        run("route", *on, "--save", "bare.zip")
+        words = (
+            "The plan was saved with an avalanche bulletin (bulletin.json) that is not on this card, for a "
+            "card needs the bulletin of its own day. Give it with --bulletin."
+        )
+        for plan, more, said in (("p.zip", (), [words]), ("p.zip", asked, []), ("bare.zip", (), [])):
+            found = answer(run, "card", plan, "--date", "2027-01-15", *more)
+            told = [one["text"] for one in found["cautions"] if one["key"] == "bulletin_left_out"]
+            assert told == said
+        assert words in " ".join(run("card", "p.zip", "--date", "2027-01-15")[1].split())
+
 
 class TestGround:
     def test_json_and_terminal(self, run: Run, bulletin: Path, sample_dem: Path) -> None:

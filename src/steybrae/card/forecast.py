@@ -7,11 +7,12 @@ from dataclasses import replace
 from itertools import pairwise
 
 from steybrae.card.result import RouteCard
+from steybrae.cautions import Caution
 from steybrae.route.daylight import parse_zone
 from steybrae.screening.forecast_at import BulletinSource, ForecastAsk, Span, forecast_beside
 from steybrae.screening.result import RouteScreening
 
-__all__ = ["leg_spans", "with_forecast"]
+__all__ = ["leg_spans", "with_forecast", "without_forecast"]
 
 
 def leg_spans(card: RouteCard) -> tuple[Span, ...]:
@@ -64,6 +65,17 @@ def with_forecast(
     more = () if found.forecast is None else found.forecast.cautions
     cautions = (*card.cautions, *(caution for caution in more if caution.key not in there))
     return replace(card, forecast=found.forecast, cautions=cautions)
+
+
+def without_forecast(card: RouteCard, screening: RouteScreening) -> RouteCard:
+    """Return a card without a forecast, which says so where its plan was saved with one."""
+    if screening.forecast is None:
+        return card
+    text = (
+        f"The plan was saved with an avalanche bulletin ({screening.forecast.file}) that is not on this "
+        "card, for a card needs the bulletin of its own day. Give it with --bulletin."
+    )
+    return replace(card, cautions=(*card.cautions, Caution("bulletin_left_out", text)))
 
 
 def _day(card: RouteCard, ask: ForecastAsk) -> ForecastAsk:

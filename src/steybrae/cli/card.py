@@ -331,10 +331,12 @@ def _screened(
 
 def _made(screening: RouteScreening, chosen: CardSettings, forecast: Forecast | None) -> RouteCard:
     from steybrae.card import make_card
-    from steybrae.card.forecast import with_forecast
+    from steybrae.card.forecast import with_forecast, without_forecast
 
     made = make_card(screening, chosen)
-    return made if forecast is None else with_forecast(made, screening, *forecast)
+    if forecast is None:
+        return without_forecast(made, screening)
+    return with_forecast(made, screening, *forecast)
 
 
 def _for_report(screening: RouteScreening, found: RouteCard, origin: RunOrigin) -> RouteScreening:
