@@ -168,6 +168,17 @@ class TestRoute:
         assert told(out).startswith(first)
         assert first in Path("p.csv.cautions.txt").read_text("utf-8")
 
+    def test_an_expired_one_is_a_line_and_whole_where_all_is_asked_for(
+        self, run: Run, on: tuple[object, ...], bulletin: Path
+    ) -> None:
+        late = ("--bulletin", bulletin, *REGION, "--at-time", "2027-01-16T09:00Z")
+        brief, whole = (told(run("route", *on, *late, *more)[1]) for more in ((), ("--all",)))
+        for out in (brief, whole):
+            assert out.startswith("EXPIRED: this forecast ended 2027-01-15 18:00+00:00")
+        for words in ("Danger rating", "wind_slab", "Avalanche forecast"):
+            assert words not in brief
+            assert words in whole
+
     def test_no_rating_is_loud(
         self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
     ) -> None:

@@ -33,11 +33,15 @@ _REDUCTION_HEADS: Final = (
 
 
 def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> Iterator[Block]:
-    """Yield what has to be seen before anything else; with its levels and problems where it stands alone."""
+    """Yield what has to be seen before anything else; with its levels and problems where it stands alone.
+
+    An expired forecast that stands alone is a line: what it said of another day comes with the rest.
+    """
     for line in finding_lines(forecast):
         yield Paragraph(line, strong=True)
     if forecast is not None:
-        for bulletin in forecast.bulletins:
+        expired = any(finding.key == "expired" for finding in forecast.findings)
+        for bulletin in () if alone and expired else forecast.bulletins:
             below = "" if alone else " below"
             yield Paragraph(f"Avalanche forecast{below}: {head_line(bulletin, forecast.region_asked)}.")
             if alone:
