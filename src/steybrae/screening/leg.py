@@ -23,7 +23,7 @@ from steybrae.route.shape_result import Spot
 from steybrae.route.touching import Pieces
 from steybrae.screening.result import LegPoints, LegScreening, Position, SideGround, Sides
 from steybrae.screening.standing import StandingRules, SteepWithoutCheck
-from steybrae.terrain.attributes import aspect_deg, aspect_sector
+from steybrae.terrain.attributes import aspect_deg, sectors_by_length
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
@@ -376,14 +376,7 @@ def longest_steep_m(pieces: Pieces, steep_deg: float = STEEP_DEG) -> float:
 
 def _steep_sectors(pieces: Pieces) -> tuple[str, ...]:
     steep = np.flatnonzero(shown_slope_deg(pieces.slope_deg) >= STEEP_DEG)
-    metres: dict[str, float] = {}
-    for aspect, length in zip(
-        aspect_deg(pieces.p[steep], pieces.q[steep]), pieces.length_m[steep], strict=True
-    ):
-        sector = aspect_sector(float(aspect))
-        if sector is not None:
-            metres[sector] = metres.get(sector, 0.0) + float(length)
-    return tuple(sorted(metres, key=lambda sector: -metres[sector]))
+    return sectors_by_length(pieces.p[steep], pieces.q[steep], pieces.length_m[steep])
 
 
 def _sides(ground: LegGround) -> Sides:

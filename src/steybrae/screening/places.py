@@ -32,7 +32,7 @@ from steybrae.screening.place_result import (
     TrapAtPlace,
 )
 from steybrae.screening.place_words import place_words
-from steybrae.terrain.attributes import aspect_deg, aspect_sector
+from steybrae.terrain.attributes import sectors_by_length
 from steybrae.terrain.dem import Array
 
 if TYPE_CHECKING:
@@ -315,14 +315,7 @@ def _worst(line: Line, place: PlaceThatMatters) -> tuple[OnLine, OnLine]:
 
 def _sectors(line: Line, steep: NDArray[np.bool_]) -> tuple[str, ...]:
     pieces = line.pieces
-    metres: dict[str, float] = {}
-    for aspect, length in zip(
-        aspect_deg(pieces.p[steep], pieces.q[steep]), pieces.length_m[steep], strict=True
-    ):
-        sector = aspect_sector(float(aspect))
-        if sector is not None:
-            metres[sector] = metres.get(sector, 0.0) + float(length)
-    return tuple(sorted(metres, key=lambda sector: -metres[sector]))
+    return sectors_by_length(pieces.p[steep], pieces.q[steep], pieces.length_m[steep])
 
 
 def _within(start: Array, end: Array, ends: tuple[float, float]) -> NDArray[np.bool_]:

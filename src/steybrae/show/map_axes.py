@@ -11,11 +11,10 @@ from matplotlib.text import Text
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 from matplotlib.transforms import Affine2D
 
-from steybrae.answers.leg import leg_slope
 from steybrae.bands import BandScheme
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.picture import Relief
-from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.screening.result import RouteScreening
 from steybrae.show.labels import Labels
 from steybrae.show.map_overhead import draw_places, draw_zones, sight_samples
 from steybrae.show.style import (
@@ -30,7 +29,7 @@ from steybrae.show.style import (
 )
 from steybrae.terrain.dem import Array, Grid
 
-__all__ = ["CORRIDOR_DASHES", "LINE_PT", "draw_ground", "draw_map", "sign", "steepest_text"]
+__all__ = ["CORRIDOR_DASHES", "LINE_PT", "draw_ground", "draw_map", "sign"]
 
 LINE_PT: Final = 1.5
 CORRIDOR_DASHES: Final = (0, (3.5, 1.8))
@@ -200,11 +199,6 @@ def _unknown_points(relief: Relief) -> Array:
     at = np.flatnonzero(np.isnan(relief.slope_deg))
     at = at[:: 1 + len(at) // 4000]
     return np.column_stack((x[at], y[at]))
-
-
-def steepest_text(leg: LegScreening) -> str:
-    """Steepest slope on a leg as shown beside its mark; "at least" where it may be steeper."""
-    return leg_slope(leg).text
 
 
 def _samples(points: Array) -> Array:

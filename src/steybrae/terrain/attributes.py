@@ -34,6 +34,7 @@ __all__ = [
     "aspect_sector",
     "at_points",
     "baseline_cells",
+    "sectors_by_length",
     "slope_deg",
     "slope_field",
     "track_grade_deg",
@@ -101,6 +102,29 @@ def aspect_sector(aspect_true_deg: float) -> str | None:
     if math.isnan(aspect_true_deg):
         return None
     return SECTORS[math.floor((aspect_true_deg + 22.5) / 45.0) % 8]
+
+
+def sectors_by_length(p: Array, q: Array, length_m: Array) -> tuple[str, ...]:
+    """Sectors that pieces of a line face, the one with most metres first.
+
+    Parameters
+    ----------
+    p, q
+        Gradients to the east and north of the pieces, shape ``(n,)``.
+    length_m
+        Their lengths, metres.
+
+    Returns
+    -------
+    tuple of str
+        Without pieces too flat or unknown to face anywhere; empty where there are no others.
+    """
+    metres: dict[str, float] = {}
+    for aspect, length in zip(aspect_deg(p, q), length_m, strict=True):
+        sector = aspect_sector(float(aspect))
+        if sector is not None:
+            metres[sector] = metres.get(sector, 0.0) + float(length)
+    return tuple(sorted(metres, key=lambda sector: -metres[sector]))
 
 
 def track_grade_deg(p: ArrayLike, q: ArrayLike, travel_true_deg: ArrayLike) -> Array:
