@@ -45,7 +45,7 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
     if place.trap_below is not None:
         below = place.trap_below
         out.append(f"Below it a {below.kind}, {distance_off(below.off_m).text} off.")
-    return " ".join(out)
+    return " ".join(filter(None, out))
 
 
 def _has_drop(place: PlaceThatMatters) -> bool:
