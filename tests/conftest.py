@@ -85,11 +85,11 @@ class SamplePlan:
 @pytest.fixture(scope="session")
 def sample_plan(tmp_path_factory: pytest.TempPathFactory, sample_dem: Path) -> SamplePlan:
     """The day on the sample massif, screened once for the whole run, nothing chosen; not to be changed."""
+    from steybrae.files.model.rasters import open_model
     from steybrae.files.plans import write_plan
-    from steybrae.files.rasters import open_model
     from steybrae.files.routes import read_route
     from steybrae.screening import screen_route
-    from steybrae.screening.relief import with_relief
+    from steybrae.screening.pictures.relief import with_relief
 
     path = tmp_path_factory.mktemp("sample_plan") / "plan.zip"
     with open_model([sample_dem / "stey_massif.tif"]) as model:

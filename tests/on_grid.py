@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 
 from steybrae.route.legs import Route
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.synthetic import Surface, sample_surface
 

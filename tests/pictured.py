@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from steybrae.route.legs import Route
 from steybrae.screening import Settings, screen_route
-from steybrae.screening.relief import with_relief
+from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem, Grid
 

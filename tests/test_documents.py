@@ -12,7 +12,7 @@ import pytest
 import typer.main
 
 from steybrae.cli import app
-from steybrae.route.places import parse_place
+from steybrae.route.positions.places import parse_place
 
 ROOT: Final = Path(__file__).resolve().parents[1]
 SOURCE: Final = ROOT / "src" / "steybrae"

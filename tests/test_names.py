@@ -21,7 +21,7 @@ from steybrae.files.routes import read_route
 from steybrae.files.typed import build
 from steybrae.names import BROKEN, clean, defused, undefused
 from steybrae.route.legs import Route
-from steybrae.route.places import Place, parse_place
+from steybrae.route.positions.places import Place, parse_place
 
 HOSTILE = {
     "a\nb\r\n\tc": "a b c",

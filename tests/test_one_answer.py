@@ -13,21 +13,21 @@ from typing import Any
 
 import pytest
 from rich.console import Console
-from tests.report.drawn import Reader, partly, unknown
+from tests.pages.drawn import Reader, partly, unknown
 
 from steybrae.answers.card import card_document
 from steybrae.answers.points import points_csv, points_geojson
 from steybrae.answers.route import RouteView, route_document
 from steybrae.card import CardSettings, make_card
 from steybrae.document import Document
+from steybrae.figures.route_figure import route_figure
 from steybrae.files.cards import card_csv
 from steybrae.files.gpx_out import card_gpx
 from steybrae.files.results import as_json
+from steybrae.pages.report import report_page
 from steybrae.render.html import html_text
 from steybrae.render.terminal import print_document
 from steybrae.screening import RouteScreening
-from steybrae.show.figures import route_figure
-from steybrae.show.report import report_page
 
 PLANS = ("sample", "partly unknown", "unknown")
 

@@ -18,14 +18,14 @@ from steybrae.answers.overhead import (
     sight_text,
 )
 from steybrae.answers.route import RouteView, route_document
-from steybrae.files.rasters import open_model
+from steybrae.figures.ground_figure import ground_figure
+from steybrae.figures.route_figure import route_figure
+from steybrae.files.model.rasters import open_model
 from steybrae.render.terminal import print_document
 from steybrae.route.leg_baselines import LegBaseline
-from steybrae.route.places import Place
-from steybrae.screening.ground_at import ground_at
-from steybrae.screening.place_above import with_above
-from steybrae.show.figures import route_figure
-from steybrae.show.ground_figure import ground_figure
+from steybrae.route.positions.places import Place
+from steybrae.screening.ground.at import ground_at
+from steybrae.screening.ground.overhead import with_above
 
 
 @pytest.fixture(scope="module")

@@ -10,11 +10,11 @@ from rich.console import Console
 from tests.on_grid import model, route_on
 
 from steybrae.answers.route import RouteView, route_document
-from steybrae.files.rasters import open_model
+from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.render.terminal import print_document
 from steybrae.screening import Settings, screen_route
-from steybrae.screening.place_words import place_words
+from steybrae.screening.places.words import place_words
 from steybrae.terrain.synthetic import Plane
 
 

@@ -168,10 +168,10 @@ def memory(folder: Path, many: int) -> None:
     """Compare the kernel on a block in memory with copying the same bytes."""
     from concurrent.futures import ThreadPoolExecutor
 
-    from steybrae.area.kernel import Kernel
-    from steybrae.area.metric import block_metric
-    from steybrae.area.tally import Pieces
     from steybrae.bands import DEFAULT_EDGES_DEG
+    from steybrae.raster.kernel import Kernel
+    from steybrae.raster.metric import block_metric
+    from steybrae.raster.tally import Pieces
     from steybrae.terrain.dem import Grid
 
     model = make_model(folder / "block.tif", 1026, 1026)

@@ -20,7 +20,7 @@ from pathlib import Path
 import rasterio
 from area_speed import COMMAND, STRIP, VOID, Run, make_model, timed
 
-from steybrae.area.overhead_energy import ANGLES_DEG
+from steybrae.raster.overhead.energy import ANGLES_DEG
 
 RICHDEM = """
 import sys, time

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from steybrae.route.grids import BNG_EPSG, lat_lon_deg
-from steybrae.route.overhead_result import ExpectedReading
-from steybrae.route.places import Place
+from steybrae.route.overhead.result import ExpectedReading
+from steybrae.route.positions.grids import BNG_EPSG, lat_lon_deg
+from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.route.turns import route_from_places
 from steybrae.screening import RouteScreening, screen_route

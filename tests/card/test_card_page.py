@@ -15,14 +15,14 @@ from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
 from steybrae.errors import QuantityError
 from steybrae.files.gpx_out import card_gpx
-from steybrae.files.rasters import open_model
+from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.screening import RouteScreening, screen_route
-from steybrae.show import card_page, card_rows
-from steybrae.show.card_page import card_pdf
-from steybrae.show.card_places import leading_checks
-from steybrae.show.paper import PAGES_MM, POINT_MM, Paper, PaperFacts
+from steybrae.sheets import card_page, card_rows
+from steybrae.sheets.card_page import card_pdf
+from steybrae.sheets.card_places import leading_checks
+from steybrae.sheets.millimetres import PAGES_MM, POINT_MM, Paper, PaperFacts
 from steybrae.value import bearing_figure
 
 DAY = dt.date(2027, 1, 15)

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from steybrae.card.checks import leg_checks, limits
 from steybrae.card.wording import limits_text, look_text
 from steybrae.field.agreement import Origin, Reference, compare
-from steybrae.route.magnetic import declination
-from steybrae.route.overhead_result import ExpectedReading
-from steybrae.route.places import Place
+from steybrae.route.compass.magnetic import declination
+from steybrae.route.overhead.result import ExpectedReading
+from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening import RouteScreening
 from steybrae.screening.result import LegScreening, Position

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from rich.console import Console
-from tests.show.pdf_lines import words
+from tests.sheets.pdf_lines import words
 
 from steybrae.answers.card import card_document
 from steybrae.answers.route import RouteView, route_document
@@ -20,15 +20,15 @@ from steybrae.card import CardSettings, RouteCard, make_card
 from steybrae.card.beside import cliffs_below
 from steybrae.files.cards import card_csv
 from steybrae.files.gpx_out import card_gpx
-from steybrae.files.rasters import open_model
+from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.files.sample import sample_model, sample_route
+from steybrae.pages.report_rows import reading_rows
+from steybrae.pages.report_words import leg_words
 from steybrae.quantities import slope_text
 from steybrae.render.terminal import print_document
 from steybrae.screening import RouteScreening, screen_route
-from steybrae.show.card_page import card_pdf
-from steybrae.show.report_rows import reading_rows
-from steybrae.show.report_words import leg_words
+from steybrae.sheets.card_page import card_pdf
 
 
 @pytest.fixture(scope="module")

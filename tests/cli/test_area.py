@@ -18,7 +18,7 @@ import pytest
 import rasterio.shutil
 from numpy.testing import assert_array_equal
 from PIL import Image
-from tests.area.rasters_made import cells, mountains, with_voids, write
+from tests.raster.rasters_made import cells, mountains, with_voids, write
 
 VERDICT = re.compile(r"\b(safe|safely|safety|unsafe|go|no-go|nogo)\b", re.IGNORECASE)
 COMMAND = (sys.executable, "-W", "error", "-c", "from steybrae.cli.app import main; main()", "area")

@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 from PIL import Image
-from tests.area.rasters_made import cells, mountains, with_voids, write
 from tests.cli.test_area import COMMAND, VERDICT, area
+from tests.raster.rasters_made import cells, mountains, with_voids, write
 
 OPTIONS = ("--overhead", "--vertical-error", "1m", "--correlation", "100m")
 

@@ -238,7 +238,7 @@ class TestProcess:
         os.mkfifo(folder / "pipe.gpx")
         with (folder / "reading").open("wb") as mark:
             code = (
-                "from steybrae.cli.model_options import LineOptions; own = LineOptions.planned\n"
+                "from steybrae.cli.options.model import LineOptions; own = LineOptions.planned\n"
                 "def told(*a, **k):\n"
                 "    print('reading', flush=True)\n"
                 "    return own(*a, **k)\n"

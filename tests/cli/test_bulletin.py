@@ -293,7 +293,7 @@ class TestCard:
         assert day["start"] == "2027-01-15T00:00:00+00:00"
 
     def test_paper(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
-        from tests.show.pdf_lines import words as pdf_words
+        from tests.sheets.pdf_lines import words as pdf_words
 
         base = ("card", *on, "--date", "2027-01-15", "--pdf")
         assert run(*base, "with.pdf", "--bulletin", bulletin, *REGION, *DAY)[0] == 0

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from steybrae.cli import start
-from steybrae.files import offline
+from steybrae.files.model import offline
 
 CODE = "from steybrae.cli.app import main; main()"
 

@@ -11,7 +11,7 @@ import typer.main
 from tests.cli.conftest import Run
 
 from steybrae.cli import app
-from steybrae.cli.groups import Group, flag, option, spread
+from steybrae.cli.options.groups import Group, flag, option, spread
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,9 @@ from tests.cli.conftest import Run
 
 from steybrae.cautions import settings_file_caution
 from steybrae.cli.app import COMMANDS
-from steybrae.cli.groups import Group
-from steybrae.cli.reading_options import NEEDS
-from steybrae.cli.settings_file import found_file
+from steybrae.cli.options.groups import Group
+from steybrae.cli.options.reading import NEEDS
+from steybrae.cli.options.settings_file import found_file
 from steybrae.files.plans import read_plan
 
 MAP = '[map]\nscale = "1:25000"\ninterval = "10m"\n'

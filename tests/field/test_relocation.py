@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.on_grid import model
-from tests.terrain_overhead.made_ground import surveyed
+from tests.terrain.overhead.made_ground import surveyed
 
 from steybrae.errors import QuantityError
 from steybrae.field.relocation import AspectFit, aspect_uncertainty_95_deg, check_aspect_error
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
-from steybrae.screening.reading_at import aspect_at
+from steybrae.screening.ground.reading import aspect_at
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.synthetic import Cone, Plane
 from steybrae.terrain.uncertainty import gradient_covariance, slope_uncertainty

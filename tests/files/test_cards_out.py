@@ -13,7 +13,7 @@ from tests.conftest import SamplePlan
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.files.cards import card_cautions_text, card_csv, card_geojson
 from steybrae.forecast.beside import NO_FORECAST_WORDS
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 
 DAY = dt.date(2027, 1, 15)
 

@@ -10,8 +10,8 @@ import pytest
 import rasterio.shutil
 from tests.files.test_missing_ground import HEIGHTS, vrt, write
 
-from steybrae.files.fingerprints import files_fingerprint, files_state
-from steybrae.files.rasters import ModelInfo, open_model
+from steybrae.files.model.fingerprints import files_fingerprint, files_state
+from steybrae.files.model.rasters import ModelInfo, open_model
 
 
 def info(path: Path) -> ModelInfo:

@@ -18,7 +18,7 @@ from tests.conftest import SamplePlan
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.files.gpx_out import card_gpx
 from steybrae.files.routes import read_route
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.screening import RouteScreening
 
 SPACE = "{http://www.topografix.com/GPX/1/1}"

@@ -12,16 +12,16 @@ import rasterio.shutil
 from affine import Affine
 from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
-from tests.area.rasters_made import cells, run
 from tests.on_grid import route_on
+from tests.raster.rasters_made import cells, run
 
 from steybrae.errors import FileReadError, ModelError
-from steybrae.files.area_heights import RawHeights
-from steybrae.files.heights import same_cells
-from steybrae.files.rasters import open_model
-from steybrae.route.places import Place
+from steybrae.files.model.heights import same_cells
+from steybrae.files.model.rasters import open_model
+from steybrae.raster.files.heights import RawHeights
+from steybrae.route.positions.places import Place
 from steybrae.screening import screen_route
-from steybrae.screening.ground_at import ground_at
+from steybrae.screening.ground.at import ground_at
 
 ROWS, COLS = 40, 50
 PLACE = {"crs": "EPSG:27700", "transform": Affine(10.0, 0.0, 54_500.0, 0.0, -10.0, 1_053_500.0)}

@@ -19,14 +19,14 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import HeightsRead, Situation, cautions_for, joined_cautions
 from steybrae.errors import FileReadError, FileWriteError, PlanError, SteybraeError
 from steybrae.files import plans
+from steybrae.files.model.rasters import open_model
 from steybrae.files.plans import PLAN_SCHEMA, read_plan, write_plan
-from steybrae.files.rasters import open_model
 from steybrae.files.results import json_text
 from steybrae.files.routes import read_route
 from steybrae.route.turns import MAX_CHOSEN_LEGS
 from steybrae.screening import RouteScreening, Settings, screen_route
-from steybrae.screening.forecast_ground import with_forecast_ground
-from steybrae.screening.relief import with_relief
+from steybrae.screening.forecast.ground import with_forecast_ground
+from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.screen import route_totals
 
 Tree = dict[str, Any]

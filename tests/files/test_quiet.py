@@ -12,11 +12,11 @@ import pytest
 import rasterio
 from affine import Affine
 
-from steybrae.files.quiet import quiet_messages
-from steybrae.files.rasters import open_model
+from steybrae.files.model.quiet import quiet_messages
+from steybrae.files.model.rasters import open_model
 
 READ = (
-    "import sys; from pathlib import Path; from steybrae.files.rasters import open_model\n"
+    "import sys; from pathlib import Path; from steybrae.files.model.rasters import open_model\n"
     "with open_model([Path(sys.argv[1])]) as model: print(model.read(0, 0, 20, 20).heights_m.sum())"
 )
 

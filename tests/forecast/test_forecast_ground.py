@@ -8,21 +8,21 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from tests.on_grid import model, route_on, towards
-from tests.terrain_overhead.made_ground import dem, rough, surveyed
+from tests.terrain.overhead.made_ground import dem, rough, surveyed
 
 from steybrae.forecast.named import LegGrounds, crossed
 from steybrae.route.corridor import half_width_m
 from steybrae.route.legs import Route
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.route.touching import cut_at_edges
 from steybrae.screening import RouteScreening, Settings, screen_route
-from steybrae.screening.forecast_cells import aspect_half_width_deg
-from steybrae.screening.forecast_ground import with_forecast_ground
+from steybrae.screening.forecast.cells import aspect_half_width_deg
+from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.terrain.attributes import SECTORS, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.overhead_ground import LEAST_SIGHT_DEG
-from steybrae.terrain.overhead_sight import FLOW_NEAR_M, in_sight
-from steybrae.terrain.sight_pairs import Pairs
+from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG
+from steybrae.terrain.overhead.sight import FLOW_NEAR_M, in_sight
+from steybrae.terrain.overhead.sight_pairs import Pairs
 from steybrae.terrain.synthetic import Plane
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
 
@@ -195,8 +195,8 @@ def inside(col: np.ndarray, row: np.ndarray, length: float, settings: Settings) 
 
 @pytest.mark.parametrize("seed", [1, 5])
 def test_overhead_is_that_of_plain_loops(seed: int) -> None:
-    from steybrae.route.overhead_reading import read_ground
-    from steybrae.route.overhead_windows import OverheadLook, cells_on, stretch_windows
+    from steybrae.route.overhead.reading import read_ground
+    from steybrae.route.overhead.windows import OverheadLook, cells_on, stretch_windows
     from steybrae.route.track import leg_track
     from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 
@@ -255,7 +255,7 @@ def way_passes(ground, points, of_bin, cell_index: int) -> bool:
 
 def test_a_screening_without_grounds_is_not_matched(sample_dem) -> None:
     from steybrae.errors import BulletinError
-    from steybrae.screening.forecast_at import BulletinSource, ForecastAsk, forecast_beside
+    from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_beside
 
     source = model(Plane(35.0, 0.0))
     found: RouteScreening = screen_route(route_on(source, towards(90.0, 400.0)), source)

@@ -274,7 +274,7 @@ def use_vrt(open_model: Callable[..., Any], path: Path) -> None:
 def plan_seeds() -> list[bytes]:
     """Return the plan of a line on made ground."""
     from steybrae.files.plans import write_plan
-    from steybrae.route.places import Place
+    from steybrae.route.positions.places import Place
     from steybrae.route.turns import route_from_places
     from steybrae.screening import screen_route
     from steybrae.terrain.dem import Dem, Grid
@@ -404,8 +404,8 @@ MOMENTS: Final = texts("2027-01-15T09:30+00:00", "2027-01-15T09:30Z", "2027-01-1
 
 READERS: Final = (
     Reader("steybrae.files.routes", "read_route", route_seeds, use_route, 50, ".gpx"),
-    Reader("steybrae.files.rasters", "open_model", model_seeds, use_model, 40, ".tif"),
-    Reader("steybrae.files.rasters", "open_model", vrt_seeds, use_vrt, 20, ".vrt"),
+    Reader("steybrae.files.model.rasters", "open_model", model_seeds, use_model, 40, ".tif"),
+    Reader("steybrae.files.model.rasters", "open_model", vrt_seeds, use_vrt, 20, ".vrt"),
     Reader("steybrae.files.plans", "read_plan", plan_seeds, use_plan, 20, ".zip", change_plan),
     Reader("steybrae.files.logs", "read_log", log_seeds, use_log, 20, ".csv"),
     Reader("steybrae.files.bulletins", "read_bulletins", bulletin_seeds, use_bulletins, 30, ".json"),
@@ -434,18 +434,30 @@ READERS: Final = (
     ),
     Reader("steybrae.bands", "parse_edges", texts("25,30,35,40,45,55", "30", "27.5, 33"), use_edges, 8),
     Reader(
-        "steybrae.files.height_units",
+        "steybrae.files.model.height_units",
         "parse_height_unit",
         texts("m", "ft", "US survey foot"),
         within(0.3, 1.0),
         4,
     ),
-    Reader("steybrae.route.places", "parse_place", PLACES, use_place, 12),
+    Reader("steybrae.route.positions.places", "parse_place", PLACES, use_place, 12),
     Reader(
-        "steybrae.route.bearings", "parse_bearing", texts("099", "99.5deg", "1760mil", "0°"), use_bearing, 6
+        "steybrae.route.compass.bearings",
+        "parse_bearing",
+        texts("099", "99.5deg", "1760mil", "0°"),
+        use_bearing,
+        6,
     ),
-    Reader("steybrae.route.daylight", "parse_clock", texts("08:30", "8:30", "23:59", "0830"), use_clock, 4),
-    Reader("steybrae.route.daylight", "parse_zone", texts("Europe/London", "UTC", "Asia/Tokyo"), use_zone, 4),
+    Reader(
+        "steybrae.route.times.daylight", "parse_clock", texts("08:30", "8:30", "23:59", "0830"), use_clock, 4
+    ),
+    Reader(
+        "steybrae.route.times.daylight",
+        "parse_zone",
+        texts("Europe/London", "UTC", "Asia/Tokyo"),
+        use_zone,
+        4,
+    ),
     Reader("steybrae.forecast.choose", "parse_moment", MOMENTS, use_moment, 4),
     Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 6),
 )

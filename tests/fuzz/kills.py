@@ -27,7 +27,7 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from tests.area.rasters_made import cells, mountains, write
+from tests.raster.rasters_made import cells, mountains, write
 
 from steybrae.cli.app import main as steybrae
 from steybrae.files.logs import read_log

@@ -23,7 +23,7 @@ SHORT = 3000
 def public_readers() -> Iterator[str]:
     """Yield the public functions of the library that read a text or a file."""
     for found in pkgutil.walk_packages(steybrae.__path__, "steybrae."):
-        if not found.name.startswith(("steybrae.cli", "steybrae.show", "steybrae.__main__")):
+        if not found.name.startswith(("steybrae.cli", "steybrae.pages", "steybrae.__main__")):
             module = importlib.import_module(found.name)
             for name in getattr(module, "__all__", ()):
                 function = getattr(module, name)

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from steybrae.errors import PlaceError, QuantityError, RouteError
-from steybrae.route.bearings import (
+from steybrae.route.compass.bearings import (
     Bearing,
     back_bearing_deg,
     bearing_difference_deg,
@@ -22,9 +22,9 @@ from steybrae.route.bearings import (
     parse_bearing,
     true_bearing_deg,
 )
-from steybrae.route.compass_words import compass_words, grid_magnetic_words, turning_rule
-from steybrae.route.grids import BNG_EPSG, lat_lon_deg
-from steybrae.route.places import Place
+from steybrae.route.compass.words import compass_words, grid_magnetic_words, turning_rule
+from steybrae.route.positions.grids import BNG_EPSG, lat_lon_deg
+from steybrae.route.positions.places import Place
 from steybrae.value import bearing_figure
 
 NEW_YEAR = dt.date(2027, 1, 1)

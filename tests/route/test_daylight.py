@@ -10,7 +10,8 @@ from astral import Observer
 from astral import sun as astral_sun
 
 from steybrae.errors import DateError
-from steybrae.route.daylight import (
+from steybrae.route.positions.places import Place
+from steybrae.route.times.daylight import (
     arrivals,
     daylight,
     daylight_left_min,
@@ -19,7 +20,6 @@ from steybrae.route.daylight import (
     parse_zone,
     shown_clock,
 )
-from steybrae.route.places import Place
 
 HILL = Place(57.1, -3.6)
 TROMSOE = Place(69.6, 18.9)

@@ -9,16 +9,16 @@ import pytest
 from pyproj import Proj
 
 from steybrae.errors import PlaceError
-from steybrae.route.grid_references import square_named
-from steybrae.route.grid_texts import bng_text, mgrs_text, utm_text
-from steybrae.route.grids import (
+from steybrae.route.positions.grid_references import square_named
+from steybrae.route.positions.grid_texts import bng_text, mgrs_text, utm_text
+from steybrae.route.positions.grids import (
     BNG_EPSG,
     bng_shift_accuracy_m,
     grid_m,
     lat_lon_deg,
     utm_epsg,
 )
-from steybrae.route.places import parse_place
+from steybrae.route.positions.places import parse_place
 
 # Ordnance Survey, "A guide to coordinate systems in Great Britain", worked example: the
 # water tower at Caister, OSGB36 latitude and longitude and National Grid metres.

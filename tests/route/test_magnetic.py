@@ -7,7 +7,7 @@ import datetime as dt
 import pytest
 
 from steybrae.errors import DateError, PlaceError
-from steybrae.route.magnetic import (
+from steybrae.route.compass.magnetic import (
     MODEL,
     _check_model,
     _field,
@@ -15,7 +15,7 @@ from steybrae.route.magnetic import (
     declination,
     declination_sigma_deg,
 )
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 
 # Test values published with the model by NCEI and BGS: decimal year, height in km,
 # latitude, longitude, declination and dip in degrees, horizontal field in nT.

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pyproj import Geod
 
 from steybrae.errors import PlaceError
-from steybrae.route.places import GRIDS, Place, format_place, parse_place
+from steybrae.route.positions.places import GRIDS, Place, format_place, parse_place
 
 GEOD = Geod(ellps="WGS84")
 
@@ -220,7 +220,7 @@ def test_degrees_minutes_seconds_come_back(lat_deg, lon_deg):
 
 def test_places_import_without_slow_libraries():
     code = (
-        "import sys; from steybrae.route.places import parse_place; parse_place('59.2, -8.0'); "
+        "import sys; from steybrae.route.positions.places import parse_place; parse_place('59.2, -8.0'); "
         "print([name for name in ('pyproj', 'numpy', 'mgrs') if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

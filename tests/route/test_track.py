@@ -16,7 +16,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from steybrae.route.legs import Route
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.route.track import leg_track, stretches
 
 WGS84 = Geodesic.WGS84

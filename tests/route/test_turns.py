@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pyproj import Geod
 
 from steybrae.errors import RouteError
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.route.turns import (
     chainages_m,
     choose_turns,

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from steybrae.errors import QuantityError, RouteError
-from steybrae.route.walking_rules import (
+from steybrae.route.times.walking_rules import (
     Segment,
     langmuir_min,
     naismith_min,
@@ -18,7 +18,7 @@ from steybrae.route.walking_rules import (
     tobler_kmh,
     tobler_min,
 )
-from steybrae.route.walking_time import METHODS, Allowances, leg_time
+from steybrae.route.times.walking_time import METHODS, Allowances, leg_time
 
 lengths_m = st.floats(1.0, 5000.0)
 heights_m = st.floats(0.0, 500.0)

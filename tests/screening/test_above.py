@@ -11,10 +11,10 @@ from tests.on_grid import model, route_on
 
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import as_json
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.screening import Settings, screen_route
-from steybrae.screening.ground_at import ground_at
-from steybrae.screening.place_above import with_above
+from steybrae.screening.ground.at import ground_at
+from steybrae.screening.ground.overhead import with_above
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.run_out import alpha_deg
 from steybrae.terrain.synthetic import Plane

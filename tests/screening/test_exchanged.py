@@ -10,10 +10,10 @@ from tests.on_grid import model
 
 from steybrae.errors import OffModelError, RouteError
 from steybrae.route.legs import Route
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.screening import screen_route
 from steybrae.screening.exchanged import places_swapped, would_lie_on
-from steybrae.screening.ground_at import ground_at
+from steybrae.screening.ground.at import ground_at
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.synthetic import Plane, sample_surface
 

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from tests.on_grid import model
 
 from steybrae.errors import OffModelError, QuantityError
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
-from steybrae.screening.ground_at import GroundAt, ground_at, look_around, radius_95_m
+from steybrae.screening.ground.at import GroundAt, ground_at, look_around, radius_95_m
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array, Dem
 from steybrae.terrain.synthetic import Crest, GaussianHill, Plane

@@ -22,8 +22,8 @@ import rasterio.transform
 import rasterio.windows
 from tests.on_grid import model, route_on, towards
 
-from steybrae.files.rasters import CACHE_BYTES, open_model
-from steybrae.route.overhead import route_above
+from steybrae.files.model.rasters import CACHE_BYTES, open_model
+from steybrae.route.overhead.legs import route_above
 from steybrae.screening import Settings, screen_route
 from steybrae.terrain.synthetic import Plane
 

@@ -13,14 +13,14 @@ from hypothesis import strategies as st
 from tests.on_grid import model, route_on
 from tests.screening.by_hand import DAYS, ByHand
 
-from steybrae.files.rasters import open_model
+from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.route.ground import Look
 from steybrae.route.legs import Route
 from steybrae.screening import Settings, screen_route
-from steybrae.screening.place_line import joined, outside, shared
-from steybrae.screening.place_result import PlaceThatMatters
-from steybrae.screening.places import ORDER_RULE
+from steybrae.screening.places.find import ORDER_RULE
+from steybrae.screening.places.line import joined, outside, shared
+from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.synthetic import Plane

@@ -16,15 +16,15 @@ from tests.on_grid import model, route_on
 from steybrae.card.make import make_card
 from steybrae.card.settings import CardSettings
 from steybrae.files.gpx_out import card_gpx
-from steybrae.files.rasters import open_model
+from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.files.sample import sample_model, sample_route
 from steybrae.route.legs import Route
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.route.turns import route_from_places
 from steybrae.screening import Settings, screen_route
-from steybrae.screening.ground_at import ground_at
-from steybrae.screening.place_above import with_above
+from steybrae.screening.ground.at import ground_at
+from steybrae.screening.ground.overhead import with_above
 from steybrae.screening.standing import Standing, StandingRules, may_stand
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.jacobian import jacobian_at

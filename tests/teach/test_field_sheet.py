@@ -7,15 +7,15 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
-from tests.show.pdf_lines import words
+from tests.sheets.pdf_lines import words
 
 from steybrae.card.checks import leg_checks
 from steybrae.field.log import COLUMNS, row_from_cells
-from steybrae.files.rasters import open_model
+from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.quantities import slope_text
 from steybrae.screening import RouteScreening, screen_route
-from steybrae.show.sheet_field import field_pdf
+from steybrae.sheets.field import field_pdf
 from steybrae.teach.field_sheet import field_sheet
 from steybrae.value import bearing_figure
 

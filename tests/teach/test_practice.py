@@ -16,7 +16,7 @@ import pytest
 from steybrae.bands import BandScheme
 from steybrae.errors import ModelError, QuantityError
 from steybrae.field.log import LogRow
-from steybrae.files.rasters import open_model
+from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.screening import Settings, screen_route

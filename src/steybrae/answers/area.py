@@ -7,10 +7,10 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
 from steybrae.answers.area_overhead import overhead_table, overhead_text
-from steybrae.area.layers import LAYERS
-from steybrae.area.result import AreaResult, AreaRow, BandArea
 from steybrae.bands import Band
 from steybrae.document import Block, Cautions, Cell, Column, Document, Heading, Paragraph, Table, or_none
+from steybrae.raster.layers import LAYERS
+from steybrae.raster.result import AreaResult, AreaRow, BandArea
 from steybrae.render.table import csv_text
 from steybrae.terrain.attributes import SECTORS
 from steybrae.value import UNKNOWN, Rounding, Value, area_km2

@@ -9,11 +9,11 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.area.layers import OPEN
-from steybrae.area.overhead_layers import POSSIBLE, START_ZONE, STEEPER
-from steybrae.area.overhead_result import OVERHEAD_EDGES_DEG, AreaOverhead, start_zone_words
 from steybrae.bands import BandScheme
 from steybrae.document import Cell, Column, Table, or_none
+from steybrae.raster.layers import OPEN
+from steybrae.raster.overhead.layers import POSSIBLE, START_ZONE, STEEPER
+from steybrae.raster.overhead.result import OVERHEAD_EDGES_DEG, AreaOverhead, start_zone_words
 from steybrae.value import UNKNOWN, area_km2
 
 __all__ = [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from steybrae.quantities import round_down, round_up
-from steybrae.route.overhead_result import OverheadAnswer
+from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.terrain.start_zones import StartRules
 from steybrae.value import lower, slope

@@ -18,8 +18,8 @@ from steybrae.bands import bands_text
 from steybrae.card.wording import without_check_lines
 from steybrae.document import Block, Cautions, Document, Paragraph
 from steybrae.quantities import one_in_text
-from steybrae.route.overhead_result import OverheadAnswer
-from steybrae.screening.ground_result import GroundAt, RunOut, Within
+from steybrae.route.overhead.result import OverheadAnswer
+from steybrae.screening.ground.result import GroundAt, RunOut, Within
 from steybrae.value import (
     UNKNOWN,
     Value,

@@ -8,7 +8,7 @@ from typing import Final
 from steybrae.answers.leg import leg_columns
 from steybrae.document import NONE, Cell, Column, or_none
 from steybrae.route.leg_baselines import LegBaseline
-from steybrae.route.overhead_result import ExpectedReading, PathAnswer, SightAnswer
+from steybrae.route.overhead.result import ExpectedReading, PathAnswer, SightAnswer
 from steybrae.screening.result import LegScreening, Totals
 from steybrae.value import (
     UNKNOWN,

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from steybrae.document import Block, Listing, Paragraph
-from steybrae.screening.place_result import PlaceThatMatters
-from steybrae.screening.place_words import place_line, start_words, stretch_words
-from steybrae.screening.places import ORDER_RULE
+from steybrae.screening.places.find import ORDER_RULE
+from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.words import place_line, start_words, stretch_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import steep_length
 

@@ -26,7 +26,7 @@ from steybrae.document import (
     worded,
 )
 from steybrae.route.corridor import SIDE_SLOPES_DEG
-from steybrae.route.overhead_result import OverheadAnswer
+from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.value import UNKNOWN, climb, height, kilometres, overhead, slope, steep_length
 

@@ -8,8 +8,8 @@ from typing import Final, Literal
 import numpy as np
 
 from steybrae.card.result import Beside, CliffBelow
-from steybrae.route.bearings import bearing_difference_deg, geodesic
-from steybrae.route.places import Place
+from steybrae.route.compass.bearings import bearing_difference_deg, geodesic
+from steybrae.route.positions.places import Place
 from steybrae.screening.result import LegPoints, LegScreening, SideGround, Sides
 
 __all__ = ["cliffs_below", "ground_beside", "travel_true_deg"]

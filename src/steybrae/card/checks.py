@@ -14,10 +14,10 @@ from steybrae.card.result import Check
 from steybrae.errors import RouteError
 from steybrae.field.agreement import Answer, Origin, Reference, compare
 from steybrae.field.readings import READING_ERROR_95_DEG
-from steybrae.route.bearings import bearing_difference_deg, geodesic
-from steybrae.route.magnetic import declination
-from steybrae.route.overhead_result import ExpectedReading
-from steybrae.route.places import Place, format_place
+from steybrae.route.compass.bearings import bearing_difference_deg, geodesic
+from steybrae.route.compass.magnetic import declination
+from steybrae.route.overhead.result import ExpectedReading
+from steybrae.route.positions.places import Place, format_place
 from steybrae.screening.result import LegPoints, LegScreening
 
 __all__ = ["Limits", "leg_checks", "limits"]

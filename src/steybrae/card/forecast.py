@@ -8,8 +8,8 @@ from itertools import pairwise
 
 from steybrae.card.result import RouteCard
 from steybrae.cautions import Caution
-from steybrae.route.daylight import parse_zone
-from steybrae.screening.forecast_at import BulletinSource, ForecastAsk, Span, forecast_beside
+from steybrae.route.times.daylight import parse_zone
+from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, Span, forecast_beside
 from steybrae.screening.result import RouteScreening
 
 __all__ = ["leg_spans", "with_forecast", "without_forecast"]
@@ -55,7 +55,7 @@ def with_forecast(
     Raises
     ------
     BulletinError
-        As `steybrae.screening.forecast_at.forecast_beside`.
+        As `steybrae.screening.forecast.at.forecast_beside`.
     """
     if ask.start is None:
         spans = leg_spans(card)

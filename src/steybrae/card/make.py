@@ -32,9 +32,13 @@ from steybrae.card.settings import CardSettings
 from steybrae.card.times import LegPieces, leg_pieces, line_shape_deg
 from steybrae.card.totals import card_totals
 from steybrae.cautions import Caution, Situation, cautions_for
-from steybrae.route.bearings import LegBearings, leg_bearings
-from steybrae.route.compass_words import compass_words
-from steybrae.route.daylight import (
+from steybrae.route.compass.bearings import LegBearings, leg_bearings
+from steybrae.route.compass.magnetic import declination
+from steybrae.route.compass.words import compass_words
+from steybrae.route.distances import map_mm, paces
+from steybrae.route.overhead.result import SightAnswer
+from steybrae.route.positions.places import Place, format_place
+from steybrae.route.times.daylight import (
     Daylight,
     arrivals,
     daylight,
@@ -42,13 +46,9 @@ from steybrae.route.daylight import (
     daylight_left_words,
     shown_clock,
 )
-from steybrae.route.distances import map_mm, paces
-from steybrae.route.magnetic import declination
-from steybrae.route.overhead_result import SightAnswer
-from steybrae.route.places import Place, format_place
-from steybrae.route.walking_time import LegTime, leg_time
-from steybrae.screening.place_result import PlaceThatMatters
-from steybrae.screening.place_words import place_words
+from steybrae.route.times.walking_time import LegTime, leg_time
+from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening
 
 __all__ = ["card_between", "make_card"]

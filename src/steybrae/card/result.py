@@ -13,8 +13,8 @@ from steybrae.bands import Band
 from steybrae.cautions import Caution, Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.ranges import BearingDeg, Count, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
-from steybrae.route.overhead_result import Quantity
-from steybrae.screening.place_result import DropAtPlace, PlaceThatMatters, PossibleOnly
+from steybrae.route.overhead.result import Quantity
+from steybrae.screening.places.result import DropAtPlace, PlaceThatMatters, PossibleOnly
 from steybrae.screening.result import Position
 from steybrae.screening.standing import SteepWithoutCheck
 

@@ -8,10 +8,10 @@ from collections.abc import Iterator, Sequence
 from steybrae.card.times import LegPieces
 from steybrae.card.wording import metres_up
 from steybrae.quantities import round_down, round_up, slope_text
-from steybrae.route.bearings import LegBearings
-from steybrae.route.compass_words import grid_magnetic_words, turning_rule
-from steybrae.route.grids import bng_shift_accuracy_m
-from steybrae.route.places import Place
+from steybrae.route.compass.bearings import LegBearings
+from steybrae.route.compass.words import grid_magnetic_words, turning_rule
+from steybrae.route.positions.grids import bng_shift_accuracy_m
+from steybrae.route.positions.places import Place
 from steybrae.screening.result import RouteScreening
 
 __all__ = ["basis_words", "norths_words", "one_leg_words", "position_words", "program_words", "unknown_words"]

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 
 from steybrae.errors import DateError, PlaceError, QuantityError
 from steybrae.route.distances import pace_length_m
-from steybrae.route.places import GRIDS
-from steybrae.route.walking_rules import FLAT_KMH
-from steybrae.route.walking_time import METHODS, Allowances
+from steybrae.route.positions.places import GRIDS
+from steybrae.route.times.walking_rules import FLAT_KMH
+from steybrae.route.times.walking_time import METHODS, Allowances
 
 __all__ = ["BEARING_UNITS", "CardSettings"]
 
@@ -38,7 +38,7 @@ class CardSettings:
     zone
         Name of the zone that clock times are given in; None with no start.
     method, allowances, flat_kmh, off_path
-        See `steybrae.route.walking_time.leg_time`. Rest is by the hour only: on a card of
+        See `steybrae.route.times.walking_time.leg_time`. Rest is by the hour only: on a card of
         many legs nothing says at which of them another break is taken.
 
     Raises

@@ -9,9 +9,9 @@ from typing import Final
 import numpy as np
 
 from steybrae.route.distances import slope_distance_m
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
+from steybrae.route.times.walking_time import Segment
 from steybrae.route.turns import choose_turns
-from steybrae.route.walking_time import Segment
 from steybrae.screening.result import LegPoints
 
 __all__ = ["PIECE_M", "LegPieces", "leg_pieces", "line_shape_deg"]

@@ -16,9 +16,9 @@ from typer.main import get_command
 
 from steybrae import __version__
 from steybrae.cli.command import GroupedCommand
-from steybrae.cli.groups import did_you_mean, spread
+from steybrae.cli.options.groups import did_you_mean, spread
 from steybrae.errors import SteybraeError
-from steybrae.files.offline import own_environment
+from steybrae.files.model.offline import own_environment
 from steybrae.names import clean
 
 __all__ = ["COMMANDS", "app", "main"]

@@ -11,15 +11,15 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
-from steybrae.cli.groups import Group, flag, option
-from steybrae.cli.model_options import CheckedModel, StartZoneOptions
-from steybrae.cli.options import BandOptions, OutputOptions
-from steybrae.cli.settings_file import taken, with_taken
+from steybrae.cli.options.common import BandOptions, OutputOptions
+from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.model import CheckedModel, StartZoneOptions
+from steybrae.cli.options.settings_file import taken, with_taken
 
 if TYPE_CHECKING:
-    from steybrae.area.job import AreaJob, Told
-    from steybrae.area.result import AreaResult
-    from steybrae.files.area_outputs import Compress, Workspace
+    from steybrae.raster.files.outputs import Compress, Workspace
+    from steybrae.raster.job import AreaJob, Told
+    from steybrae.raster.result import AreaResult
 
 __all__ = ["area"]
 
@@ -88,8 +88,8 @@ def area(
     Slope and bands if no raster is named. It measures; it decides nothing.
     """
     from steybrae.answers.area import area_document
-    from steybrae.area.run import run_area
-    from steybrae.cli.options import console, print_json
+    from steybrae.cli.options.common import console, print_json
+    from steybrae.raster.run import run_area
     from steybrae.render.terminal import print_document
 
     job = _job(model, rasters, zones, bands, work)
@@ -116,7 +116,7 @@ def _job(
     bands: BandOptions,
     work: WorkOptions,
 ) -> AreaJob:
-    from steybrae.area.job import AreaJob
+    from steybrae.raster.job import AreaJob
     from steybrae.terrain.engines import check_engine
     from steybrae.terrain.gradients import check_method
 
@@ -152,10 +152,10 @@ def _threads(threads: int | None) -> int:
 
 
 def _workspace(job: AreaJob, out: Path, figure: Path | None, *, resume: bool, force: bool) -> Workspace:
-    from steybrae.area.run import job_identity, output_names
-    from steybrae.files.area_outputs import WORK, Workspace
-    from steybrae.files.rasters import open_model
+    from steybrae.files.model.rasters import open_model
     from steybrae.files.whole import check_not_read
+    from steybrae.raster.files.outputs import WORK, Workspace
+    from steybrae.raster.run import job_identity, output_names
 
     with open_model(job.paths, job.z_unit) as model:
         identity = job_identity(job, model.info)
@@ -177,8 +177,8 @@ def _texts(work: Workspace, found: AreaResult) -> None:
 
 
 def _draw(found: AreaResult, out: Path, figure: Path, *, force: bool) -> None:
-    from steybrae.files.area_preview import read_preview
-    from steybrae.show.area_figures import write_area_figure
+    from steybrae.figures.area_figure import write_area_figure
+    from steybrae.raster.files.preview import read_preview
 
     bands, overhead = (
         read_preview(out / name, found.model.cell_size_m) if name in found.outputs else None

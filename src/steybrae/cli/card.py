@@ -10,26 +10,26 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from steybrae.cli import parsed
-from steybrae.cli.forecast_options import LegForecastOptions
-from steybrae.cli.groups import Group, flag, option
-from steybrae.cli.model_options import (
+from steybrae.cli.options import parsed
+from steybrae.cli.options.common import BandOptions, OutputOptions
+from steybrae.cli.options.forecast import LegForecastOptions
+from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.model import (
     CorridorOptions,
     LineOptions,
     ModelOptions,
     ReachOptions,
     screening_settings,
 )
-from steybrae.cli.options import BandOptions, OutputOptions
-from steybrae.cli.settings_file import with_taken
+from steybrae.cli.options.settings_file import with_taken
 from steybrae.errors import BulletinError, DateError, RouteError
-from steybrae.route.places import Place, parse_place
+from steybrae.route.positions.places import Place, parse_place
 
 if TYPE_CHECKING:
     from steybrae.card import CardSettings, RouteCard
     from steybrae.route.legs import Route
     from steybrae.screening import RouteScreening, Settings
-    from steybrae.screening.forecast_at import BulletinSource, ForecastAsk
+    from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
     from steybrae.screening.origin import RunOrigin
 
     Forecast = tuple[BulletinSource, ForecastAsk]
@@ -52,14 +52,14 @@ def _choice(name: str) -> Callable[[Any], Any]:
 
 
 def _zone(text: str) -> str:
-    from steybrae.route.daylight import parse_zone
+    from steybrae.route.times.daylight import parse_zone
 
     parse_zone(text)
     return text
 
 
 def _time_rule(text: str) -> str:
-    from steybrae.route.walking_time import leg_time
+    from steybrae.route.times.walking_time import leg_time
 
     leg_time((), text)
     return text
@@ -162,8 +162,8 @@ class DayOptions(Group, panel="The day"):
             A choice that there is not, or no date.
         """
         from steybrae.card import CardSettings
-        from steybrae.route.daylight import parse_clock
-        from steybrae.route.walking_time import Allowances, leg_time
+        from steybrae.route.times.daylight import parse_clock
+        from steybrae.route.times.walking_time import Allowances, leg_time
 
         day = _day(self.date)
         allowances = Allowances(self.snow, self.load, self.breaks)
@@ -193,7 +193,7 @@ def _day(text: str | None) -> dt.date:
 
 
 def _paper(text: str) -> str:
-    from steybrae.show.paper import check_page
+    from steybrae.sheets.millimetres import check_page
 
     check_page(text)
     return text
@@ -244,7 +244,7 @@ def card(
     without a model. Magnetic bearings need the date. It decides nothing.
     """
     from steybrae.card import card_between
-    from steybrae.cli.options import console, print_json
+    from steybrae.cli.options.common import console, print_json
     from steybrae.cli.origin import run_origin
     from steybrae.cli.report import report_to
 
@@ -318,8 +318,8 @@ def _screened(
 ) -> RouteScreening:
     """Screen the line, with the relief for a report and the ground for a forecast where they are needed."""
     from steybrae.screening import screen_route
-    from steybrae.screening.forecast_ground import with_forecast_ground
-    from steybrae.screening.relief import with_relief
+    from steybrae.screening.forecast.ground import with_forecast_ground
+    from steybrae.screening.pictures.relief import with_relief
 
     with model.opened(settings) as (dem, known):
         found = screen_route(planned, dem, known)
@@ -357,7 +357,7 @@ def _write(found: RouteCard, to: CardOutputs) -> None:
     from steybrae.files.whole import write_bytes, write_text
 
     if to.pdf is not None:
-        from steybrae.show.card_page import card_pdf
+        from steybrae.sheets.card_page import card_pdf
 
         write_bytes(to.pdf, card_pdf(found, to.page, appendix=to.appendix), force=to.force)
     if to.gpx is not None:

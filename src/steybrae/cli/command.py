@@ -6,8 +6,8 @@ from typing import Any
 
 from typer.core import TyperCommand
 
-from steybrae.cli.groups import OPTIONS
-from steybrae.cli.settings_file import forget, found_file, values_for
+from steybrae.cli.options.groups import OPTIONS
+from steybrae.cli.options.settings_file import forget, found_file, values_for
 
 __all__ = ["GroupedCommand"]
 

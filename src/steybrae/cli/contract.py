@@ -27,11 +27,11 @@ ANSWERS: Final = {
     "gap": "steybrae.paper.spacing.GapResult",
     "spacing": "steybrae.paper.chart.SpacingChart",
     "route": "steybrae.screening.result.RouteScreening",
-    "ground": "steybrae.screening.ground_at.GroundAt",
+    "ground": "steybrae.screening.ground.at.GroundAt",
     "reading": "steybrae.field.agreement.ReadingResult",
     "reading review": "steybrae.field.review.Review",
     "card": "steybrae.card.result.RouteCard",
-    "area": "steybrae.area.result.AreaResult",
+    "area": "steybrae.raster.result.AreaResult",
 }
 """What each command answers with ``--json``: the class whose fields are the keys."""
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from steybrae.cli.options import AnswerOptions, BandOptions, console, print_json
-from steybrae.cli.paper_options import GapOptions, MapOptions
-from steybrae.cli.settings_file import with_taken
+from steybrae.cli.options.common import AnswerOptions, BandOptions, console, print_json
+from steybrae.cli.options.paper import GapOptions, MapOptions
+from steybrae.cli.options.settings_file import with_taken
 
 __all__ = ["gap"]
 

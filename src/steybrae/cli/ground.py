@@ -9,12 +9,12 @@ from typing import Annotated
 
 import typer
 
-from steybrae.cli import parsed
-from steybrae.cli.forecast_options import ForecastOptions
-from steybrae.cli.groups import did_you_mean
-from steybrae.cli.model_options import CheckedModel, PositionOptions, ReachOptions, screening_settings
-from steybrae.cli.options import BandOptions, OutputOptions
-from steybrae.cli.settings_file import with_taken
+from steybrae.cli.options import parsed
+from steybrae.cli.options.common import BandOptions, OutputOptions
+from steybrae.cli.options.forecast import ForecastOptions
+from steybrae.cli.options.groups import did_you_mean
+from steybrae.cli.options.model import CheckedModel, PositionOptions, ReachOptions, screening_settings
+from steybrae.cli.options.settings_file import with_taken
 
 __all__ = ["CONTEXT", "ground", "place_text"]
 
@@ -53,13 +53,13 @@ def ground(
     from dataclasses import replace
 
     from steybrae.answers.ground import ground_document
-    from steybrae.cli.options import console, print_json
+    from steybrae.cli.options.common import console, print_json
     from steybrae.cli.pictures import draw_ground_to
     from steybrae.render.terminal import print_document
-    from steybrae.route.places import parse_place
-    from steybrae.screening.forecast_ground import with_place_forecast
-    from steybrae.screening.ground_at import cross_check_ground, ground_at
-    from steybrae.screening.place_above import with_above
+    from steybrae.route.positions.places import parse_place
+    from steybrae.screening.forecast.ground import with_place_forecast
+    from steybrae.screening.ground.at import cross_check_ground, ground_at
+    from steybrae.screening.ground.overhead import with_above
 
     outputs.check(forecast.bulletin, *(model.dem or ()))
     asked = forecast.read()

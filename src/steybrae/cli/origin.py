@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import typer
 
-from steybrae.cli.options import AnswerOptions
-from steybrae.cli.settings_file import taken
+from steybrae.cli.options.common import AnswerOptions
+from steybrae.cli.options.settings_file import taken
 from steybrae.names import clean
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def run_origin(
     FileReadError
         One of them could not be read.
     """
-    from steybrae.files.fingerprints import file_fingerprint
+    from steybrae.files.model.fingerprints import file_fingerprint
     from steybrae.files.sample import sample_route
     from steybrae.screening.origin import FileRead, RunOrigin
 

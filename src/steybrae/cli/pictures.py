@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
-    from steybrae.screening.ground_result import GroundAt
+    from steybrae.screening.ground.result import GroundAt
 
 __all__ = ["draw_forecast_to", "draw_ground_to", "draw_to", "figure_format"]
 
@@ -31,8 +31,8 @@ def figure_format(path: Path) -> str:
 
 def draw_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
     """Draw map and profile of a screening that has its relief, and write it whole."""
+    from steybrae.figures.route_figure import figure_bytes, picture_metadata, route_figure
     from steybrae.files.whole import write_bytes
-    from steybrae.show.figures import figure_bytes, picture_metadata, route_figure
 
     data = figure_bytes(route_figure(screening), figure_format(path), picture_metadata(screening))
     write_bytes(path, data, force=force)
@@ -40,9 +40,9 @@ def draw_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
 
 def draw_forecast_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
     """Draw the forecast beside a screened line and write it whole."""
+    from steybrae.figures.forecast_figure import forecast_figure, forecast_metadata
+    from steybrae.figures.route_figure import figure_bytes
     from steybrae.files.whole import write_bytes
-    from steybrae.show.figures import figure_bytes
-    from steybrae.show.forecast_figure import forecast_figure, forecast_metadata
 
     data = figure_bytes(forecast_figure(screening), figure_format(path), forecast_metadata(screening))
     write_bytes(path, data, force=force)
@@ -50,9 +50,9 @@ def draw_forecast_to(path: Path, screening: RouteScreening, *, force: bool) -> N
 
 def draw_ground_to(path: Path, ground: GroundAt, *, force: bool) -> None:
     """Draw the ground at a place and write it whole, its cautions in the picture's metadata."""
+    from steybrae.figures.ground_figure import ground_figure, ground_metadata
+    from steybrae.figures.route_figure import figure_bytes
     from steybrae.files.whole import write_bytes
-    from steybrae.show.figures import figure_bytes
-    from steybrae.show.ground_figure import ground_figure, ground_metadata
 
     data = figure_bytes(ground_figure(ground), figure_format(path), ground_metadata(ground))
     write_bytes(path, data, force=force)

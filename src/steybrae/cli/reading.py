@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.model_options import ModelOptions, PositionOptions, screening_settings
-from steybrae.cli.options import BandOptions
-from steybrae.cli.paper_options import GapOptions
-from steybrae.cli.reading_options import (
+from steybrae.cli.options.common import BandOptions
+from steybrae.cli.options.model import ModelOptions, PositionOptions, screening_settings
+from steybrae.cli.options.paper import GapOptions
+from steybrae.cli.options.reading import (
     NEEDS,
     BearingOptions,
     Bearings,
@@ -27,6 +27,7 @@ from steybrae.cli.reading_options import (
     refuse_alone,
     refuse_beside_review,
 )
+from steybrae.cli.options.settings_file import taken, with_taken
 from steybrae.cli.reading_sources import (
     Own,
     Source,
@@ -36,14 +37,13 @@ from steybrae.cli.reading_sources import (
     own_reading,
     paper_source,
 )
-from steybrae.cli.settings_file import taken, with_taken
 
 if TYPE_CHECKING:
     import datetime as dt
 
     from steybrae.bands import BandScheme
     from steybrae.field.agreement import ReadingResult
-    from steybrae.route.places import Place
+    from steybrae.route.positions.places import Place
 
 __all__ = ["NEEDS", "reading"]
 
@@ -101,7 +101,7 @@ def reading(
     sources = [source for source in found if source is not None]
     result = with_taken(_compare(own, sources, turned, bands.bands))
     if outputs.figure is not None:
-        from steybrae.show.field_figures import comparison_figure, save_figure
+        from steybrae.figures.field_figure import comparison_figure, save_figure
 
         save_figure(comparison_figure(result), outputs.figure, result.cautions, force=outputs.force)
     if log.log is not None:
@@ -146,7 +146,7 @@ def _append(
 
 def _place(at: str | None, planned: Source | None) -> Place | None:
     """Where the reading was taken: as typed, else at the check."""
-    from steybrae.route.places import parse_place
+    from steybrae.route.positions.places import parse_place
 
     if at is not None:
         return parse_place(at)
@@ -176,7 +176,7 @@ def _compare(own: Own, sources: Sequence[Source], bearings: Bearings, bands: Ban
 
 def _show(result: ReadingResult, basis: Sequence[str], *, as_json: bool) -> None:
     from steybrae.answers.reading import reading_document
-    from steybrae.cli.options import console, print_json
+    from steybrae.cli.options.common import console, print_json
     from steybrae.render.terminal import print_document
 
     if as_json:
@@ -187,7 +187,7 @@ def _show(result: ReadingResult, basis: Sequence[str], *, as_json: bool) -> None
 
 def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> None:
     from steybrae.answers.reading import review_document
-    from steybrae.cli.options import console, print_json
+    from steybrae.cli.options.common import console, print_json
     from steybrae.field.review import merged_rows, review
     from steybrae.files.logs import read_log
     from steybrae.render.terminal import print_document
@@ -198,8 +198,8 @@ def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> N
     damaged = [line for read in logs for line in read.damaged]
     found = review(rows, damaged=damaged, doubled=doubled, names=names)
     if outputs.figure is not None:
-        from steybrae.show.field_figures import save_figure
-        from steybrae.show.review_figure import review_figure
+        from steybrae.figures.field_figure import save_figure
+        from steybrae.figures.review_figure import review_figure
 
         save_figure(review_figure(found), outputs.figure, found.cautions, force=outputs.force)
     if outputs.as_json:

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from steybrae.cli.model_options import ModelOptions, PositionOptions
-from steybrae.cli.paper_options import GapOptions
-from steybrae.cli.reading_options import BearingOptions, Bearings, InstrumentOptions, ReadingMap
+from steybrae.cli.options.model import ModelOptions, PositionOptions
+from steybrae.cli.options.paper import GapOptions
+from steybrae.cli.options.reading import BearingOptions, Bearings, InstrumentOptions, ReadingMap
 from steybrae.errors import PlanError, QuantityError
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from steybrae.field.poles import HandSlope
     from steybrae.field.readings import ReadingSet
     from steybrae.field.relocation import AspectFit
-    from steybrae.route.places import Place
+    from steybrae.route.positions.places import Place
     from steybrae.screening import Settings
 
 __all__ = [
@@ -111,8 +111,8 @@ def model_source(
     SteybraeError
         The model, the place or an option cannot be used.
     """
-    from steybrae.screening.ground_at import ground_at
-    from steybrae.screening.reading_at import SEARCH_M, aspect_at, model_reference
+    from steybrae.screening.ground.at import ground_at
+    from steybrae.screening.ground.reading import SEARCH_M, aspect_at, model_reference
 
     if not model.dem and not model.sample:
         return None
@@ -162,7 +162,7 @@ def check_source(plan: Path, number: str) -> Source:
     from steybrae.card.checks import leg_checks
     from steybrae.field.references import check_reference
     from steybrae.files.plans import read_plan
-    from steybrae.route.places import Place
+    from steybrae.route.positions.places import Place
 
     found = read_plan(plan)
     legs = {leg.number: leg for leg in found.legs}

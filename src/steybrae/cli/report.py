@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli import parsed
-from steybrae.cli.groups import Group, flag
+from steybrae.cli.options import parsed
+from steybrae.cli.options.groups import Group, flag
 
 if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
@@ -35,7 +35,7 @@ def report(
 
     One file without a network: send it, keep it, print it on A4. It decides nothing.
     """
-    from steybrae.cli.options import console
+    from steybrae.cli.options.common import console
     from steybrae.document import Cautions, Document, Paragraph
     from steybrae.files.plans import read_plan
     from steybrae.files.whole import check_outputs
@@ -66,6 +66,6 @@ def check_report(path: Path) -> None:
 def report_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
     """Make the page of a screening that has its relief, and write it whole."""
     from steybrae.files.whole import write_text
-    from steybrae.show.report import report_page
+    from steybrae.pages.report import report_page
 
     write_text(path, report_page(screening), force=force)

@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli import parsed
-from steybrae.cli.forecast_options import LegForecastOptions
-from steybrae.cli.groups import Group, flag, option
-from steybrae.cli.model_options import (
+from steybrae.cli.options import parsed
+from steybrae.cli.options.common import BandOptions, OutputOptions
+from steybrae.cli.options.forecast import LegForecastOptions
+from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.model import (
     CheckedModel,
     CorridorOptions,
     LineOptions,
     ReachOptions,
     screening_settings,
 )
-from steybrae.cli.options import BandOptions, OutputOptions
-from steybrae.cli.settings_file import with_taken
+from steybrae.cli.options.settings_file import with_taken
 
 if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
@@ -91,7 +91,7 @@ def route(
     """
     from dataclasses import replace
 
-    from steybrae.cli.options import console, print_json
+    from steybrae.cli.options.common import console, print_json
     from steybrae.cli.origin import run_origin
     from steybrae.screening import cross_check_route, screen_route
 
@@ -103,18 +103,18 @@ def route(
         found = screen_route(planned, dem, settings)
         if outputs.pictured:
             # What only some answers need is not loaded for the others.
-            from steybrae.screening.relief import with_relief
+            from steybrae.screening.pictures.relief import with_relief
 
             origin = run_origin(ctx, line, forecast.bulletin, sample=model.sample)
             found = replace(with_relief(found, dem), origin=origin)
         if asked is not None or outputs.save is not None:
-            from steybrae.screening.forecast_ground import with_forecast_ground
+            from steybrae.screening.forecast.ground import with_forecast_ground
 
             found = with_forecast_ground(found, planned, dem, settings)
         if model.cross_check:
             found = replace(found, cross_check=cross_check_route(planned, dem, settings))
     if asked is not None:
-        from steybrae.screening.forecast_at import forecast_beside
+        from steybrae.screening.forecast.at import forecast_beside
 
         found = forecast_beside(found, *asked)
     found = with_taken(found)

@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli import parsed
 from steybrae.cli.command import GroupedCommand
-from steybrae.cli.groups import Group, flag, option, spread
-from steybrae.cli.model_options import ModelFiles
-from steybrae.cli.paper_options import IndexOptions, MapOptions
-from steybrae.cli.settings_file import taken_caution
+from steybrae.cli.options import parsed
+from steybrae.cli.options.groups import Group, flag, option, spread
+from steybrae.cli.options.model import ModelFiles
+from steybrae.cli.options.paper import IndexOptions, MapOptions
+from steybrae.cli.options.settings_file import taken_caution
 
 if TYPE_CHECKING:
     from steybrae.field.log import LogRow
-    from steybrae.files.rasters import RasterModel
+    from steybrae.files.model.rasters import RasterModel
     from steybrae.screening.result import RouteScreening
     from steybrae.teach.asked import Question
     from steybrae.teach.map_ground import MapGround, MapLook
@@ -105,8 +105,8 @@ def scale_(
 ) -> None:
     """Slope scales for your map, true to size: straight edge and card, to cut out or print on film."""
     from steybrae.quantities import parse_ground_length_m, parse_scale, parse_slope_deg
-    from steybrae.show.sheet_scale import scale_pdf
-    from steybrae.show.true_size import paper_size_mm
+    from steybrae.sheets.scale import scale_pdf
+    from steybrae.sheets.true_size import paper_size_mm
     from steybrae.teach.slope_scale import map_scale, scale_sheet
 
     paper_size_mm(to.paper)
@@ -148,7 +148,7 @@ def _pairs(scales: list[str], intervals: list[str]) -> list[tuple[str, str]]:
 @_command("error")
 def error(sheet: MapOptions, to: PaperOutput) -> None:
     """How far 0.1 to 0.5 mm on the ruler moves the answer: a picture and a table."""
-    from steybrae.show.sheet_error import error_pdf
+    from steybrae.sheets.error import error_pdf
     from steybrae.teach.ruler_error import error_sheet
 
     result = error_sheet(sheet.scale, sheet.interval_m, sheet.interval)
@@ -172,7 +172,7 @@ def field(
     """Make a log for readings: blank, or with the checks of a plan filled in."""
     from steybrae.errors import DateError
     from steybrae.files.plans import read_plan
-    from steybrae.show.sheet_field import field_pdf
+    from steybrae.sheets.field import field_pdf
     from steybrae.teach.field_sheet import field_sheet
 
     if plan is not None and date is None:
@@ -220,8 +220,8 @@ def practice(
     from steybrae.files.plans import read_plan
     from steybrae.files.whole import check_writable
     from steybrae.screening import Settings
-    from steybrae.show.sheet_practice import key_pdf, practice_pdf
-    from steybrae.show.true_size import paper_size_mm
+    from steybrae.sheets.practice import key_pdf, practice_pdf
+    from steybrae.sheets.true_size import paper_size_mm
     from steybrae.teach.practice import FRAMES_MM, practice_sheet
 
     for path in (to.out, answers):
@@ -288,7 +288,7 @@ def _middle(
         The place is not on the model.
     """
     from steybrae.errors import OffModelError
-    from steybrae.route.places import parse_place
+    from steybrae.route.positions.places import parse_place
     from steybrae.teach.own_questions import log_middle, plan_middle
 
     if at is not None:
@@ -319,7 +319,7 @@ def lesson(
     seed: Seed = 1,
 ) -> None:
     """Make a page to play with: one HTML file that needs no network."""
-    from steybrae.show.lesson_page import lesson_html
+    from steybrae.pages.lesson import lesson_html
     from steybrae.teach.lesson import lesson as make_lesson
 
     to.write(lambda: lesson_html(make_lesson(seed)).encode("utf-8"))

@@ -6,9 +6,9 @@ from typing import Annotated
 
 import typer
 
-from steybrae.cli.options import AnswerOptions, console, print_json
-from steybrae.cli.paper_options import IndexOptions, MapOptions
-from steybrae.cli.settings_file import with_taken
+from steybrae.cli.options.common import AnswerOptions, console, print_json
+from steybrae.cli.options.paper import IndexOptions, MapOptions
+from steybrae.cli.options.settings_file import with_taken
 from steybrae.paper.chart import spacing_chart
 from steybrae.quantities import parse_slope_deg
 

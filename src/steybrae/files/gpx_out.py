@@ -26,7 +26,7 @@ from steybrae.card.wording import (
     steepness_text,
     without_check_lines,
 )
-from steybrae.screening.place_words import place_line, stretch_words
+from steybrae.screening.places.words import place_line, stretch_words
 
 __all__ = ["card_gpx"]
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from steybrae.errors import FileReadError, PlaceError, RouteError
-from steybrae.route.places import Place, parse_place
+from steybrae.route.positions.places import Place, parse_place
 from steybrae.route.turns import chainages_m
 
 __all__ = ["place_of", "table_places"]

@@ -22,7 +22,7 @@ from steybrae.errors import FileReadError, RouteError
 from steybrae.files.route_tables import place_of, table_places
 from steybrae.quantities import round_up
 from steybrae.route.legs import Route
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 from steybrae.route.turns import (
     MAX_TURN_POINTS,
     TURN_TOLERANCE_M,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.route.corridor import PLACE_ERROR_M
-from steybrae.route.overhead_result import Above, ExpectedReading, Quantity, SightAnswer
+from steybrae.route.overhead.result import Above, ExpectedReading, Quantity, SightAnswer
 from steybrae.route.shape_result import Spot
 from steybrae.terrain.cell_share import MIDDLING_DEG
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg

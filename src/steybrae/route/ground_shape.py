@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from steybrae.quantities import slope_text
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.dem import Array
-from steybrae.terrain.overhead_ground import OverheadGround, Points
+from steybrae.terrain.overhead.ground import OverheadGround, Points
 from steybrae.terrain.shape import Around, curvature
 from steybrae.terrain.traps import Found, cliffs_below, flattenings, gullies, hidden_from_above
 from steybrae.terrain.traps import convex_rolls as rolls_at

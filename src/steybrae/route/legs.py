@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from steybrae.errors import RouteError
 from steybrae.names import clean
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 
 __all__ = ["Route"]
 

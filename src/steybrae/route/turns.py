@@ -19,7 +19,7 @@ from pyproj import Geod
 from steybrae.errors import QuantityError, RouteError
 from steybrae.quantities import parse_ground_length_m
 from steybrae.route.legs import Route
-from steybrae.route.places import Place
+from steybrae.route.positions.places import Place
 
 __all__ = [
     "MAX_TURN_POINTS",

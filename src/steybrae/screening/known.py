@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from steybrae.route.overhead_windows import OverheadLook, joins_of
+from steybrae.route.overhead.windows import OverheadLook, joins_of
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.model_kinds import ModelKind

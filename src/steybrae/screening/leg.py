@@ -18,7 +18,7 @@ from steybrae.route.corridor import SIDE_REACH_M, SIDE_SLOPES_DEG, BesideLine, h
 from steybrae.route.expected import SteepestOnLine, expected_readings
 from steybrae.route.ground import LegGround, Look
 from steybrae.route.leg_baselines import LegBaseline
-from steybrae.route.overhead_result import Above, ExpectedReading
+from steybrae.route.overhead.result import Above, ExpectedReading
 from steybrae.route.shape_result import Spot
 from steybrae.route.touching import Pieces
 from steybrae.screening.result import LegPoints, LegScreening, Position, SideGround, Sides

@@ -18,13 +18,13 @@ from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.named import LegGrounds
 from steybrae.ranges import LatDeg, LonDeg, NotNegative, Ordinal, Positive, Share, SlopeDeg
 from steybrae.route.leg_baselines import LegBaseline
-from steybrae.route.overhead_result import ExpectedReading, OverheadAnswer, Profile
-from steybrae.route.places import Place
+from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, Profile
+from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.origin import RunOrigin
-from steybrae.screening.picture import Relief
-from steybrae.screening.place_result import DropAtPlace, PlaceThatMatters, PossibleOnly
+from steybrae.screening.pictures.picture import Relief
+from steybrae.screening.places.result import DropAtPlace, PlaceThatMatters, PossibleOnly
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.dem import Array
 from steybrae.terrain.model_kinds import ModelKind

@@ -20,15 +20,16 @@ from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_place_error_
 from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows
 from steybrae.route.leg_baselines import leg_baselines
 from steybrae.route.legs import Route
-from steybrae.route.overhead import route_above
-from steybrae.route.overhead_windows import REACH_M
+from steybrae.route.overhead.legs import route_above
+from steybrae.route.overhead.windows import REACH_M
 from steybrae.route.track import Track, leg_track
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.known import overhead_look, slopes_known
 from steybrae.screening.leg import LegAbove, LegNames, Rules, possible_bands, screen_leg, short_steeper
-from steybrae.screening.picture import Relief
-from steybrae.screening.places import places_on, with_checks
+from steybrae.screening.pictures.picture import Relief
+from steybrae.screening.places.find import places_on, with_checks
+from steybrae.screening.places.trap_below import with_traps_below
 from steybrae.screening.result import (
     LegScreening,
     ModelFacts,
@@ -38,7 +39,6 @@ from steybrae.screening.result import (
 )
 from steybrae.screening.standing import StandingRules
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
-from steybrae.screening.trap_below import with_traps_below
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.engines import Engine
@@ -66,7 +66,7 @@ read as metres, comes out at 62)."""
 
 @dataclass(frozen=True)
 class ModelOrigin:
-    """Where a model came from; see `steybrae.files.rasters.ModelInfo`."""
+    """Where a model came from; see `steybrae.files.model.rasters.ModelInfo`."""
 
     files: tuple[str, ...] = ()
     fingerprints: tuple[str, ...] = ()
@@ -132,7 +132,7 @@ def screen_route(
         How; the defaults of `Settings`.
     relief
         Ground round the line, kept in the result for pictures; more often added afterwards by
-        `steybrae.screening.relief.with_relief`, which needs the screened line.
+        `steybrae.screening.pictures.relief.with_relief`, which needs the screened line.
 
     Returns
     -------

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.ranges import LatDeg, LonDeg, SlopeDeg
-from steybrae.route.overhead_result import ExpectedReading
+from steybrae.route.overhead.result import ExpectedReading
 from steybrae.terrain.attributes import baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.drops import drop_m

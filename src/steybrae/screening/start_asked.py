@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final, Protocol
 
-from steybrae.terrain.overhead_ground import REACH_M
+from steybrae.terrain.overhead.ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
 
 __all__ = ["left_out_words", "lowered_to_deg"]

@@ -1,1 +1,0 @@
-"""Slope, bands, aspect and curvature of whole rasters, block by block."""

@@ -1,0 +1,96 @@
+"""Groups of options that several commands take, and how a command prints."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from steybrae.bands import BandScheme, parse_edges
+from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.settings_file import taken
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+__all__ = [
+    "AnswerOptions",
+    "BandOptions",
+    "OutputOptions",
+    "console",
+    "print_json",
+]
+
+
+@dataclass(frozen=True)
+class BandOptions(Group, panel="Bands"):
+    """Angle bands."""
+
+    bands: BandScheme = option(
+        "--edges",
+        "Band edges in degrees, like 25,30,35,40,45,55.",
+        "DEG,DEG",
+        default=BandScheme(),
+        read=parse_edges,
+        kept="bands",
+    )
+
+
+@dataclass(frozen=True)
+class AnswerOptions(Group, panel="Outputs"):
+    """How the answer is given."""
+
+    as_json: bool = flag("--json", "Print the answer as JSON (SI units, unrounded).")
+
+
+@dataclass(frozen=True)
+class OutputOptions(AnswerOptions):
+    """How the answer is given, and where it goes."""
+
+    force: bool = flag("--force", "Replace output files that exist.")
+
+    def check(self, *inputs: Path | None) -> None:
+        """Refuse what could not be written before anything is done.
+
+        Raises
+        ------
+        FileWriteError
+            An output that is an input, that exists or that the system refuses.
+        """
+        from steybrae.files.whole import check_outputs
+
+        outputs = {field.name: getattr(self, field.name) for field in fields(self)}
+        paths = [path for path in outputs.values() if isinstance(path, Path)]
+        if outputs.get("csv") is not None:
+            from steybrae.answers.points import cautions_path
+
+            paths.append(cautions_path(outputs["csv"]))
+        check_outputs(paths, [path for path in inputs if path is not None], force=self.force)
+
+
+def console() -> Console:
+    """Terminal for tables and text; plain and 120 wide where it is not a terminal."""
+    from rich.console import Console
+
+    plain = Console(highlight=False, soft_wrap=False)
+    return plain if plain.is_terminal else Console(highlight=False, width=120)
+
+
+def print_json(command: str, result: Any) -> None:
+    """Print a result by the JSON contract."""
+    from steybrae.files.results import json_text
+
+    text = json_text(command, result, taken())
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:
+        import json
+        import re
+
+        # The terminal lacks a letter; JSON has another way to write it.
+        text = re.sub(r"[^\0-\x7f]", lambda found: json.dumps(found[0])[1:-1], text)
+    typer.echo(text)

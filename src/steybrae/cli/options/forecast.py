@@ -1,0 +1,119 @@
+"""Options about a forecast bulletin, and reading it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from steybrae.cli.options import parsed
+from steybrae.cli.options.groups import Group, flag, option
+
+if TYPE_CHECKING:
+    from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
+
+__all__ = ["ForecastOptions", "LegForecastOptions"]
+
+Moment = dt.datetime
+_BULLETIN: Final = ("--bulletin",)
+
+
+def _span(text: str) -> tuple[Moment, Moment]:
+    from steybrae.errors import DateError
+    from steybrae.forecast.choose import parse_moment
+
+    start, _, end = text.partition("/")
+    first = parse_moment(start, "The time")
+    last = parse_moment(end, "The end of the time") if end else first
+    if last < first:
+        message = f"The time should end no earlier than it begins; got {text!r:.60}. Exchange the two."
+        raise DateError(message)
+    return first, last
+
+
+@dataclass(frozen=True)
+class ForecastOptions(Group, panel="The forecast"):
+    """The avalanche forecast."""
+
+    bulletin: Path | None = option(
+        "--bulletin", "Today's avalanche bulletin, CAAML v6 JSON; nothing is fetched."
+    )
+    region: str | None = option(
+        "--region", "ID (or name) of your region in the bulletin.", "ID", kept="forecast", beside=_BULLETIN
+    )
+    at_time: tuple[Moment, Moment] | None = option(
+        "--at-time",
+        "When you are there, with its zone: 2027-01-15T09:30+00:00, or two with / between them.",
+        "TIME",
+        read=_span,
+    )
+    treeline_m: float | None = option(
+        "--treeline",
+        "Height of the treeline, like 600m, where the bulletin names it.",
+        read=parsed.ground_length("The treeline"),
+        kept="forecast",
+        beside=_BULLETIN,
+    )
+    forecast_slope_deg: float | None = option(
+        "--forecast-slope",
+        "Match ground from here on; 30deg if not given.",
+        "DEG",
+        read=parsed.slope("The forecast slope"),
+        kept="forecast",
+        beside=_BULLETIN,
+    )
+    language: str | None = option(
+        "--language", "Language where the bulletin has several, like en.", kept="forecast", beside=_BULLETIN
+    )
+
+    def __post_init__(self) -> None:
+        """Refuse an option of the forecast without its file."""
+        given = self.given()
+        if given and self.bulletin is None:
+            from steybrae.errors import BulletinError
+
+            verb = "belong" if len(given) > 1 else "belongs"
+            message = f"{', '.join(given)} {verb} to a forecast, which is missing. Add --bulletin FILE."
+            raise BulletinError(message)
+
+    def read(self) -> tuple[BulletinSource, ForecastAsk] | None:
+        """Read the bulletin and what is asked of it; None without one.
+
+        Raises
+        ------
+        BulletinError
+            A file that breaks the standard.
+        FileReadError
+            A file that cannot be read.
+        """
+        if self.bulletin is None:
+            return None
+        from steybrae.files.bulletins import read_bulletins
+        from steybrae.screening.forecast.at import LEAST_SLOPE_DEG, BulletinSource, ForecastAsk
+
+        start, end = self.at_time or (None, None)
+        ask = ForecastAsk(
+            region=self.region,
+            lang=self.language,
+            start=start,
+            end=end,
+            now=dt.datetime.now(dt.UTC),
+            treeline_m=self.treeline_m,
+            least_slope_deg=LEAST_SLOPE_DEG if self.forecast_slope_deg is None else self.forecast_slope_deg,
+            reduction=getattr(self, "reduction_angles", False),
+        )
+        read = read_bulletins(self.bulletin)
+        return BulletinSource(read.name, read.bulletins, read.notes), ask
+
+
+@dataclass(frozen=True)
+class LegForecastOptions(ForecastOptions):
+    """The avalanche forecast beside a line."""
+
+    reduction_angles: bool = flag(
+        "--reduction-angles",
+        "For people trained in it: a published method's angle for the level, as a reference row.",
+        kept="forecast",
+        beside=_BULLETIN,
+    )

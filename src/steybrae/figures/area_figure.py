@@ -1,0 +1,217 @@
+"""A whole raster as one picture: the bands on the ground, and how much of each there is where."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from numpy.typing import NDArray
+
+from steybrae.answers.area import band_name, by_belt, by_sector
+from steybrae.answers.area_overhead import NONE_KNOWN, overhead_by_band, overhead_labels, overhead_places
+from steybrae.figures.style import (
+    INK,
+    SMALL_PT,
+    band_hatch,
+    band_tint,
+    hatch_ink,
+    picture_style,
+    unknown_style,
+)
+from steybrae.files.whole import write_whole
+from steybrae.raster.files.preview import Preview
+from steybrae.raster.layers import OPEN
+from steybrae.raster.legend import without_hue
+from steybrae.raster.overhead.result import AreaOverhead, start_zone_words
+from steybrae.raster.result import AreaResult
+
+__all__ = ["area_figure", "write_area_figure"]
+
+PAPER_MM: Final = (297.0, 210.0)
+"""A4 across."""
+
+MM_PER_INCH: Final = 25.4
+DOTS_PER_INCH: Final = 200
+
+OVERHEAD_MM: Final = 152.0
+"""Height added for what looks down, millimetres."""
+
+
+def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | None = None) -> Figure:
+    """Draw a result.
+
+    Parameters
+    ----------
+    result
+        Every figure shown is in it.
+    bands, overhead
+        The rasters, thinned; None where one was not made.
+
+    Returns
+    -------
+    Figure
+        A4 across, higher with what looks down; cautions below.
+    """
+    high_mm = PAPER_MM[1] + (OVERHEAD_MM if overhead is not None else 0.0)
+    figure = Figure(figsize=(PAPER_MM[0] / MM_PER_INCH, high_mm / MM_PER_INCH))
+
+    def box(left: float, bottom_mm: float, right: float, top_mm: float) -> tuple[float, float, float, float]:
+        return left, bottom_mm / high_mm, right - left, (top_mm - bottom_mm) / high_mm
+
+    lift, left = high_mm - PAPER_MM[1], 0.05
+    if bands is not None:
+        _map(figure.add_axes(box(0.05, 51 + lift, 0.55, 189 + lift)), result, bands)
+        left = 0.64
+    sectors, belts = by_sector(result), by_belt(result)
+    _bars(figure.add_axes(box(left, 126 + lift, 0.95, 189 + lift)), result, sectors, "km² by direction faced")
+    _bars(figure.add_axes(box(left, 51 + lift, 0.95, 107 + lift)), result, belts, "km² by elevation")
+    _legend(figure.add_axes(box(0.05, 36.5 + lift, 0.95, 44 + lift)), result)
+    if overhead is not None and result.overhead is not None:
+        _overhead(figure, result.overhead, overhead, box)
+    unknown = result.bands[-1]
+    files = ", ".join(result.model.files)
+    figure.text(0.05, 1 - 10 / high_mm, f"Slope bands of {files}", fontsize=11, va="center")
+    figure.text(
+        0.05,
+        1 - 17 / high_mm,
+        f"{result.total_km2:.2f} km² (horizontal), of which {unknown.km2:.2f} km² unknown. Map north is grid "
+        "north. Of many cells in one dot the steepest is shown, and unknown where one is.",
+        va="center",
+    )
+    _cautions(figure, result, 32.5 / high_mm)
+    return figure
+
+
+def _map(axes: Axes, result: AreaResult, preview: Preview) -> None:
+    count = len(result.bands) - 1
+    tints = np.array([(1.0, 1.0, 1.0), *(band_tint(k, count) for k in range(count))])
+    _picture(axes, tints[preview.cells], preview)
+
+
+def _picture(axes: Axes, picture: NDArray[Any], preview: Preview) -> None:
+    _cross(picture, preview.cells == 0)
+    axes.imshow(picture, interpolation="nearest", extent=(0, preview.width_km, 0, preview.height_km))
+    axes.set_anchor("NW")
+    axes.set_xlabel("km across")
+    axes.set_ylabel("km up")
+
+
+def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callable[..., Any]) -> None:
+    """Draw what looks down, and how much ground of each band it looks down on."""
+    count = len(overhead_labels()) - 1
+    picture = np.array([band_tint(k, count) for k in range(count)])[overhead_places(preview.cells)]
+    picture[preview.cells == 0] = 1.0
+    more = preview.cells > OPEN
+    picture[more] = without_hue(picture[more])
+    _picture(figure.add_axes(box(0.05, 51, 0.55, 168)), picture, preview)
+    _overhead_bars(figure.add_axes(box(0.64, 72, 0.95, 160)), over, count)
+    _, heading, _, _ = box(0.0, 178.0, 1.0, 179.0)
+    figure.text(0.05, heading, "What looks down: angle of the steepest way of snow", fontsize=11)
+    _, below, _, _ = box(0.0, 171.0, 1.0, 172.0)
+    words = f"{start_zone_words(over)}\nGrey: unknown ground could add to the angle."
+    figure.text(0.05, below, words, linespacing=1.3)
+
+
+def _overhead_bars(axes: Axes, over: AreaOverhead, count: int) -> None:
+    groups = overhead_by_band(over)
+    places: Sequence[float] = range(len(groups))
+    bottom, tint = np.zeros(len(groups)), 0
+    for label in overhead_labels():
+        heights = np.array([areas.get(label, 0.0) for areas in groups.values()])
+        style: dict[str, Any] = {**unknown_style(), "linewidth": 0.4}
+        if label != NONE_KNOWN:
+            style = _tinted(tint, count)
+            tint += 1
+        axes.bar(places, heights, bottom=bottom, label=label, **style)
+        bottom += heights
+    axes.bar(places, bottom, fill=False, edgecolor=INK, linewidth=0.4)
+    axes.set_xticks(list(places), list(groups), fontsize=SMALL_PT)
+    axes.set_xlabel("the ground's own slope, degrees")
+    axes.set_title("km² by slope, and by the path angle that looks down on it", loc="left")
+    axes.legend(
+        title="path angle, degrees", ncols=3, loc="upper center", bbox_to_anchor=(0.5, -0.16), frameon=False
+    )
+
+
+def _cross(picture: NDArray[Any], unknown: NDArray[Any]) -> None:
+    """Draw crossed lines over unknown cells, which no band has."""
+    row, col = np.indices(unknown.shape)
+    lines = ((row + col) % 6 == 0) | ((row - col) % 6 == 0)
+    picture[unknown & lines] = 0.0
+
+
+def _style(result: AreaResult, place: int) -> dict[str, Any]:
+    """Look of a band, or of unknown ground, in the bars and in the legend."""
+    if result.bands[place].band is None:
+        return {**unknown_style(), "linewidth": 0.4}
+    return _tinted(place, len(result.bands) - 1)
+
+
+def _tinted(place: int, count: int) -> dict[str, Any]:
+    return {
+        "facecolor": band_tint(place, count),
+        "hatch": band_hatch(place),
+        "edgecolor": hatch_ink(place, count),
+        "linewidth": 0.0,
+    }
+
+
+def _bars(axes: Axes, result: AreaResult, groups: dict[str, dict[str, float]], title: str) -> None:
+    names = list(groups)
+    places: Sequence[float] = range(len(names))
+    bottom = np.zeros(len(names))
+    for place, row in enumerate(result.bands):
+        if row.band is None:
+            continue
+        heights = np.array([groups[name].get(row.band.label, 0.0) for name in names])
+        axes.bar(places, heights, bottom=bottom, **_style(result, place))
+        bottom += heights
+    axes.bar(places, bottom, fill=False, edgecolor=INK, linewidth=0.4)
+    axes.set_xticks(list(places), names, rotation=30 if len(names) > 9 else 0, fontsize=SMALL_PT)
+    axes.set_title(title, loc="left")
+
+
+def _legend(axes: Axes, result: AreaResult) -> None:
+    axes.set_axis_off()
+    axes.set_xlim(0, len(result.bands))
+    axes.set_ylim(0, 1)
+    for place, row in enumerate(result.bands):
+        axes.add_patch(Rectangle((place, 0.1), 0.25, 0.8, **_style(result, place)))
+        axes.add_patch(Rectangle((place, 0.1), 0.25, 0.8, fill=False, edgecolor=INK, linewidth=0.4))
+        text = f"{band_name(row)}{'' if row.band is None else '°'}\n{row.km2:.2f} km²"
+        axes.text(place + 0.3, 0.5, text, va="center")
+
+
+def _cautions(figure: Figure, result: AreaResult, top: float) -> None:
+    lines = [f"• {caution.text}" for caution in result.cautions]
+    figure.text(0.05, top, "\n".join(lines), va="top", fontsize=SMALL_PT, linespacing=1.25)
+
+
+def write_area_figure(
+    result: AreaResult, bands: Preview | None, overhead: Preview | None, path: Path, *, force: bool = False
+) -> None:
+    """Draw a result into a file; its cautions stand in the picture and in its metadata.
+
+    Parameters
+    ----------
+    result, bands, overhead
+        As `area_figure`.
+    path
+        PNG, PDF or SVG by its ending.
+    force
+        Whether an existing file is replaced.
+    """
+    cautions = " ".join(caution.text for caution in result.cautions)
+    key = {".svg": "Description", ".pdf": "Subject"}.get(path.suffix.lower(), "Description")
+    with picture_style():
+        figure = area_figure(result, bands, overhead)
+        write_whole(
+            path,
+            lambda temporary: figure.savefig(temporary, dpi=DOTS_PER_INCH, metadata={key: cautions}),
+            force=force,
+        )

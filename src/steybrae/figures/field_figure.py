@@ -1,0 +1,249 @@
+"""The picture of a comparison: readings and references over the bands.
+
+Bands and unknown ground look as in every other picture (`steybrae.figures.style`). Every value is
+drawn as a result holds it; cautions stand in the picture and in the file's metadata.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from steybrae.bands import BandScheme
+from steybrae.cautions import Caution
+from steybrae.errors import FileWriteError
+from steybrae.field.agreement import Comparison, ReadingResult
+from steybrae.figures.style import INK, band_hatch, band_tint, hatch_ink, picture_style, unknown_style
+from steybrae.files.whole import write_whole
+from steybrae.quantities import round_down, round_up, slope_text
+from steybrae.value import slope
+
+__all__ = ["WIDTH_IN", "caution_lines", "comparison_figure", "save_figure", "write_cautions"]
+
+WIDTH_IN: Final = 8.0
+LINE_IN: Final = 0.165
+"""Height of a line of the cautions, inches."""
+WRAP: Final = 132
+"""Characters in a line of the cautions."""
+
+_LETTER_SHARE: Final = 0.0125
+"""Width of a letter beside a bar, as a share of the axis."""
+
+_SUFFIXES: Final = (".png", ".svg", ".pdf")
+"""Formats whose metadata can hold the cautions."""
+
+_BOX: Final = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
+
+
+@picture_style()
+def comparison_figure(result: ReadingResult) -> Figure:
+    """Draw the readings and every reference as bars over the bands.
+
+    Parameters
+    ----------
+    result
+        From `compare_readings`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        One row for each source: white bar from low to high end, thick mark at the central
+        value. A bar that is open above runs to the edge with an arrow; unknown ground is a
+        cross-hatched bar over the whole width. A dashed line stands at the figure that leads.
+    """
+    lines = caution_lines(result.cautions)
+    rows = 1 + len(result.references)
+    # inches from the top: title, bars, axis with its label, cautions
+    heights = (0.72, 0.62 * rows, 0.5, LINE_IN * len(lines) + 0.15)
+    figure, axes = _one_axes(heights, left_in=2.45, right_in=0.2)
+    low_deg, high_deg = _span(result)
+    _tint_bands(axes, result.scheme, low_deg, high_deg)
+    # White under the dashes: black alone is lost on the steepest tint.
+    axes.axvline(result.steeper_deg, color="white", linewidth=2.8, zorder=2)
+    axes.axvline(result.steeper_deg, color=INK, linewidth=1.6, linestyle=(0, (4, 3)), zorder=2)
+    axes.set(xlim=(low_deg, high_deg), ylim=(rows - 0.5, -0.5))
+    axes.text(result.steeper_deg + 0.4, rows - 0.52, "leads", va="bottom", fontsize=8, bbox=_BOX, zorder=6)
+    _draw_bar(
+        axes,
+        0,
+        result.readings.slope_low_deg,
+        result.mean_deg,
+        result.readings.slope_high_deg,
+    )
+    for row, reference in enumerate(result.references, start=1):
+        if reference.slope_deg is None:
+            _draw_unknown(axes, row)
+        else:
+            _draw_bar(
+                axes,
+                row,
+                reference.slope_low_deg,
+                reference.slope_deg,
+                reference.slope_high_deg,
+            )
+    count = len(result.readings_deg)
+    mean_of = "1 reading" if count == 1 else f"mean of {count} readings"
+    labels = [mean_of, *(_reference_label(reference) for reference in result.references)]
+    axes.set_yticks(range(rows), labels, fontsize=9)
+    axes.tick_params(axis="y", length=0)
+    axes.tick_params(axis="x", labelsize=9)
+    axes.set_xlabel("slope (degrees); bars span 95 %", fontsize=9)
+    title = textwrap.fill(result.sentence, 92)
+    figure.text(0.15 / WIDTH_IN, 1 - 0.12 / figure.get_figheight(), title, va="top", fontsize=10.5)
+    write_cautions(figure, lines)
+    return figure
+
+
+def save_figure(figure: Figure, path: Path, cautions: Sequence[Caution], *, force: bool = False) -> None:
+    """Save a picture whole or not at all, with the cautions in its metadata.
+
+    Parameters
+    ----------
+    figure
+        The picture.
+    path
+        ``.png``, ``.svg`` or ``.pdf``.
+    cautions
+        Those of the result; PNG and SVG take them as Description, PDF as Subject.
+    force
+        Whether an existing file is replaced.
+
+    Raises
+    ------
+    FileWriteError
+        Another ending, it exists and `force` is false, or the system refused.
+    """
+    if path.suffix.lower() not in _SUFFIXES:
+        message = f"A picture should be named .png, .svg or .pdf; got {path.name!r}. Change its ending."
+        raise FileWriteError(message)
+    text = "\n".join(caution.text for caution in cautions)
+    key = "Subject" if path.suffix.lower() == ".pdf" else "Description"
+    with picture_style():
+        write_whole(path, lambda temporary: figure.savefig(temporary, metadata={key: text}), force=force)
+
+
+def _one_axes(heights: Sequence[float], left_in: float, right_in: float) -> tuple[Figure, Axes]:
+    """Figure of stacked heights in inches, with axes in the second."""
+    total_in = sum(heights)
+    figure = Figure(figsize=(WIDTH_IN, total_in), dpi=150)
+    bottom_in = sum(heights[2:])
+    width = (WIDTH_IN - left_in - right_in) / WIDTH_IN
+    axes = figure.add_axes((left_in / WIDTH_IN, bottom_in / total_in, width, heights[1] / total_in))
+    return figure, axes
+
+
+def caution_lines(cautions: Sequence[Caution]) -> list[str]:
+    """Whole texts of cautions, in lines as wide as the picture."""
+    return [line for caution in cautions for line in textwrap.wrap(caution.text, WRAP)]
+
+
+def write_cautions(figure: Figure, lines: Sequence[str]) -> None:
+    """Write lines of cautions at the foot of a picture."""
+    figure.text(
+        0.15 / WIDTH_IN,
+        0.1 / figure.get_figheight(),
+        "\n".join(lines),
+        va="bottom",
+        fontsize=7.5,
+        linespacing=1.45,
+    )
+
+
+def _span(result: ReadingResult) -> tuple[float, float]:
+    """Range of the axis: every bar with room for its label, whole tens of degrees."""
+    ends = [result.readings.slope_low_deg, result.readings.slope_high_deg, result.steeper_deg]
+    for reference in result.references:
+        values = (reference.slope_low_deg, reference.slope_deg, reference.slope_high_deg)
+        ends += [value for value in values if value is not None]
+    low_deg = max(0.0, (min(ends) - 4.0) // 10.0 * 10.0)
+    return low_deg, min(90.0, round_up(max(*ends, low_deg + 30.0) + 10.0, 10.0))
+
+
+def _tint_bands(axes: Axes, scheme: BandScheme, low_deg: float, high_deg: float) -> None:
+    count = len(scheme.bands)
+    for position, band in enumerate(scheme.bands):
+        left_deg = max(low_deg, band.low_deg)
+        right_deg = high_deg if band.high_deg is None else min(high_deg, band.high_deg)
+        if right_deg <= left_deg:
+            continue
+        axes.axvspan(
+            left_deg,
+            right_deg,
+            facecolor=band_tint(position, count),
+            edgecolor=hatch_ink(position, count),
+            linewidth=0.0,
+            hatch=band_hatch(position),
+            zorder=0,
+        )
+        axes.text(
+            (left_deg + right_deg) / 2.0,
+            1.0,
+            band.label,
+            transform=axes.get_xaxis_transform(),
+            ha="center",
+            va="bottom",
+            fontsize=8 if high_deg - low_deg <= 60.0 else 6.5,
+        )
+
+
+def _draw_bar(axes: Axes, row: int, low_deg: float | None, slope_deg: float, high_deg: float | None) -> None:
+    edge_deg = axes.get_xlim()[1]
+    left_deg = slope_deg if low_deg is None else low_deg
+    right_deg = edge_deg if high_deg is None else high_deg
+    axes.add_patch(
+        Rectangle(
+            (left_deg, row - 0.2),
+            right_deg - left_deg,
+            0.4,
+            facecolor="white",
+            edgecolor=INK,
+            linewidth=1.2,
+            linestyle="solid" if high_deg is not None else (0, (2, 2)),
+            zorder=3,
+        )
+    )
+    axes.plot([slope_deg, slope_deg], [row - 0.27, row + 0.27], color=INK, linewidth=4, zorder=4)
+    if high_deg is None:
+        at_deg, text = slope_deg, f"{slope(slope_deg, at_least=True).text}: upper end not known"
+        axes.plot(edge_deg, row, marker=">", markersize=11, color=INK, clip_on=False, zorder=5)
+    else:
+        low = "unknown" if low_deg is None else f"{round_down(low_deg, 0.1):.1f}"
+        at_deg = high_deg
+        text = f"{slope_text(slope_deg)} ({low}-{round_up(high_deg, 0.1):.1f})"
+    wide_deg = _LETTER_SHARE * (edge_deg - axes.get_xlim()[0]) * len(text)
+    if at_deg + wide_deg <= edge_deg:
+        side, at_deg = "left", at_deg + 0.7
+    elif left_deg - wide_deg >= axes.get_xlim()[0]:
+        side, at_deg = "right", left_deg - 0.7
+    else:  # the bar leaves no room beside it: write into it
+        in_left_half = slope_deg < (axes.get_xlim()[0] + edge_deg) / 2.0
+        side, at_deg = ("left", slope_deg + 0.7) if in_left_half else ("right", slope_deg - 0.7)
+    axes.text(at_deg, row, text, ha=side, va="center", fontsize=9, zorder=5, bbox=_BOX)
+
+
+def _draw_unknown(axes: Axes, row: int) -> None:
+    low_deg, high_deg = axes.get_xlim()
+    axes.add_patch(
+        Rectangle(
+            (low_deg, row - 0.2),
+            high_deg - low_deg,
+            0.4,
+            zorder=3,
+            **(unknown_style() | {"linewidth": 1.2}),
+        )
+    )
+    middle_deg = (low_deg + high_deg) / 2.0
+    axes.text(middle_deg, row, "unknown", ha="center", va="center", fontsize=9, zorder=5, bbox=_BOX)
+
+
+def _reference_label(reference: Comparison) -> str:
+    name = textwrap.fill(reference.source, 33)
+    if reference.en_number is None:
+        return f"{name}\n{reference.result}"
+    return f"{name}\n{reference.result}, Eₙ {round_up(reference.en_number, 0.01):.2f}"

@@ -1,0 +1,242 @@
+"""What stands beside the map of a route: legend, scale bar, norths, table of legs."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+
+from steybrae.answers.leg import leg_slope
+from steybrae.bands import BandScheme
+from steybrae.figures.map_axes import CORRIDOR_DASHES, LINE_PT, sign
+from steybrae.figures.map_overhead import SIGHT_DASHES, ZONE_DOTS, ZONE_PT
+from steybrae.figures.profile_axes import INTERVAL_GREY
+from steybrae.figures.style import (
+    INK,
+    SMALL_PT,
+    band_hatch,
+    band_tint,
+    hatch_ink,
+    swatch,
+    unknown_style,
+)
+from steybrae.quantities import round_up
+from steybrae.screening.pictures.picture import Profile, Relief
+from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.value import UNKNOWN, gentle_length, overhead, slope, steep_length
+
+__all__ = ["ROW_MM", "TABLE_MM", "contour_words", "draw_legend", "draw_scale", "draw_table"]
+
+ROW_MM: Final = 2.95
+"""Height of a row of the table, millimetres."""
+
+TABLE_MM: Final = 70.0
+"""Width of the table, millimetres."""
+
+_NAME_LETTERS: Final = (9, 16)
+"""Letters of a name beside the words "at least", and without them."""
+
+_COLUMNS_MM: Final = (3.5, 5.0, 47.5, 61.0, 70.0)
+
+
+def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
+    """Draw the bands, unknown ground and the signs, on axes in millimetres from the top left."""
+    scheme = BandScheme(screening.settings.edges_deg)
+    count = len(scheme.bands)
+    width_mm = axes.get_xlim()[1]
+    step = min(12.6, (width_mm - 35.0) / count)
+    for k, band in enumerate(scheme.bands):
+        swatch(
+            axes, (k * step, 0.3), (step - 1.2, 4.4), facecolor=band_tint(k, count),
+            edgecolor=hatch_ink(k, count), hatch=band_hatch(k), linewidth=0.0, gid=f"band {band.label}",
+        )  # fmt: skip
+        _word(axes, k * step + (step - 1.2) / 2.0, 6.4, f"{band.label}°", ha="center")
+        length_m = screening.totals.band_lengths_m[band.label]
+        _word(
+            axes,
+            k * step + (step - 1.2) / 2.0,
+            9.0,
+            (gentle_length if k == 0 else steep_length)(length_m).text,
+            ha="center",
+        )
+    left = count * step + 1.5
+    swatch(axes, (left, 0.3), (14.0, 4.4), gid="unknown", **unknown_style())
+    _word(axes, left + 7.0, 6.4, "unknown", ha="center")
+    _word(axes, left + 7.0, 9.0, steep_length(screening.totals.unknown_m).text, ha="center")
+    _word(axes, left + 15.5, 6.4, "slope of the ground")
+    _word(axes, left + 15.5, 9.0, "length of the line")
+    _signs(axes, relief)
+
+
+def _signs(axes: Axes, relief: Relief) -> None:
+    """Rows of signs with their meanings."""
+    known = interval_drawn(relief.profile)
+    casing = Line2D([0.0, 7.0], [12.7, 12.7], color=INK, linewidth=LINE_PT)
+    sign(axes, [(7.0, 12.7)], "o", 4.0)
+    sign(axes, [(0.0, 12.7)], "s", 5.5)
+    sign(axes, [(39.0, 12.7)], "v", 5.5)
+    corridor = Line2D([71.0, 79.0], [12.7, 12.7], color=INK, linewidth=0.9, linestyle=CORRIDOR_DASHES)
+    heavy = Line2D([0.0, 7.0], [15.9, 15.9], color="0.1", linewidth=0.6)
+    thin = Line2D([0.0, 7.0], [16.8, 16.8], color="0.2", linewidth=0.25)
+    slope = Line2D([71.0, 79.0], [16.3, 16.3], color=INK, linewidth=1.2)
+    for line in (casing, corridor, heavy, thin):
+        axes.add_line(line)
+    if known:
+        swatch(axes, (71.0, 15.3), (8.0, 2.0), facecolor=INTERVAL_GREY, linewidth=0.0)
+    axes.add_line(slope)
+    _word(axes, 8.5, 12.7, "line: start, turn points")
+    _word(axes, 41.0, 12.7, "B: place that matters")
+    _word(axes, 80.5, 12.7, "corridor of possible straying")
+    _word(axes, 8.5, 16.3, contour_words(relief))
+    _word(axes, 80.5, 16.3, slope_sign_words(known))
+    _overhead_signs(axes, relief)
+
+
+def slope_sign_words(known: bool) -> str:
+    """Name the signs of the profile's lower panel; no interval is explained that is not there."""
+    return "slope and its 95 % interval" if known else "slope; 95 % interval not known"
+
+
+def interval_drawn(profile: Profile) -> bool:
+    """Whether a 95 % interval is known anywhere along the line."""
+    return bool((np.isfinite(profile.slope_low_deg) & np.isfinite(profile.slope_high_deg)).any())
+
+
+def _overhead_signs(axes: Axes, relief: Relief) -> None:
+    """Third row of signs."""
+    zone = Line2D([0.0, 7.0], [19.9, 19.9], color=INK, linewidth=ZONE_PT, linestyle=ZONE_DOTS)
+    sight = Line2D([23.5, 28.0], [19.9, 19.9], color=INK, linewidth=0.9, linestyle=SIGHT_DASHES)
+    for line in (zone, sight) if relief.zones else (sight,):
+        axes.add_line(line)
+    _word(
+        axes,
+        8.5 if relief.zones else 0.0,
+        19.9,
+        "start zone" if relief.zones else "start zones: no room",
+    )
+    _word(axes, 29.0, 19.9, "↗ sight to a start zone")
+    _word(axes, 63.0, 19.9, "with its figure where told at length; all of them: the terminal, the card")
+
+
+def contour_words(relief: Relief) -> str:
+    """Interval of the contours in words, with what was left out of the user's own."""
+    contours = relief.contours
+    if not contours.levels_m:
+        return "no contours: heights unknown or level"
+    if contours.every == 1:
+        return f"contours every {contours.interval_m:g} m"
+    own_m = contours.interval_m / contours.every
+    return f"contours every {contours.interval_m:g} m (1 in {contours.every} of your map's {own_m:g} m)"
+
+
+def draw_scale(axes: Axes, relief: Relief) -> None:
+    """Draw scale bar and arrows to true and grid north, on axes in millimetres."""
+    width_mm = axes.get_xlim()[1]
+    bar_m = _bar_m(relief.scale_denominator * 30.0 / 1000.0)
+    length = bar_m * 1000.0 / relief.scale_denominator
+    for k in range(4):
+        swatch(
+            axes, (k * length / 4.0, 1.2), (length / 4.0, 1.3), facecolor=INK if k % 2 == 0 else "white",
+            linewidth=0.0,
+        )  # fmt: skip
+    axes.add_line(Line2D([0.0, length], [1.2, 1.2], linewidth=0.0, gid="scale bar"))
+    _word(axes, 0.0, 4.2, "0", ha="center")
+    _word(axes, length, 4.2, f"{bar_m / 1000.0:g} km" if bar_m >= 1000.0 else f"{bar_m:g} m", ha="center")
+    # The line is drawn no larger than it is: the denominator goes up.
+    _word(axes, 0.0, 7.2, f"1:{_grouped(round_up(relief.scale_denominator, 100.0))} on A4 at full size")
+    _word(axes, 0.0, 10.4, f"frame: {relief.crs_name}"[:52])
+    _word(axes, 0.0, 13.6, _north_words(relief))
+    _arrow(axes, (width_mm - 14.0, 5.2), -relief.grid_north_true_deg, "true N", "true north")
+    if relief.projected:
+        _arrow(axes, (width_mm - 4.0, 5.2), 0.0, "grid N", "grid north")
+
+
+def _bar_m(wanted_m: float) -> float:
+    """Round length at most as long as wanted."""
+    power = 10.0 ** math.floor(math.log10(wanted_m))
+    return max(step * power for step in (1.0, 2.0, 4.0, 5.0) if step * power <= wanted_m * (1.0 + 1e-9))
+
+
+def _north_words(relief: Relief) -> str:
+    if not relief.projected:
+        return "latitude and longitude: true north is up"
+    turn = relief.grid_north_true_deg
+    side = "east" if turn > 0.0 else "west"
+    return f"grid north is {abs(turn):.1f}° {side} of true north here"
+
+
+def _arrow(axes: Axes, foot: tuple[float, float], turn_deg: float, text: str, gid: str) -> None:
+    """Arrow turned clockwise from up, about its middle."""
+    x, y = foot
+    dx, dy = 3.2 * math.sin(math.radians(turn_deg)), 3.2 * math.cos(math.radians(turn_deg))
+    axes.annotate(
+        "", (x + dx, y - dy), (x - dx, y + dy), gid=gid,
+        arrowprops={
+            "arrowstyle": "-|>,head_width=0.16,head_length=0.36", "linewidth": 0.8, "color": INK,
+            "shrinkA": 0, "shrinkB": 0,
+        },
+    )  # fmt: skip
+    _word(axes, x, 10.2, text, ha="center")
+
+
+def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, ...], left_out: int) -> None:
+    """Draw the steepest figures of legs, on axes in millimetres.
+
+    Parameters
+    ----------
+    axes
+        At least `TABLE_MM` wide.
+    screening
+        For the totals.
+    legs
+        Rows.
+    left_out
+        How many further legs found no room.
+    """
+    heads = ("leg", "to", "line | corridor", "overhead", "places")
+    top = ROW_MM * 0.6
+    _row(axes, top, heads, weight="bold")
+    axes.add_line(Line2D([0.0, TABLE_MM], [ROW_MM * 1.15] * 2, color=INK, linewidth=0.4))
+    for k, leg in enumerate(legs):
+        _row(axes, top + ROW_MM * (k + 1) + 0.5, (*_cells(leg), _letters(screening, leg)))
+    if left_out:
+        words = f"and {left_out} legs more; the unknown and the steepest stand here"
+        _word(axes, 0.0, top + ROW_MM * (len(legs) + 1) + 0.5, words)
+
+
+def _cells(leg: LegScreening) -> tuple[str, ...]:
+    most = _NAME_LETTERS[0 if leg.open_above else 1]
+    to = leg.to if len(leg.to) <= most else f"{leg.to[: most - 1].rstrip()}…"
+    corridor = slope(leg.slope_corridor_max_deg).text
+    return str(leg.number), to, f"{leg_slope(leg).text} | {corridor}", _overhead(leg)
+
+
+def _overhead(leg: LegScreening) -> str:
+    """Steepest sight from outside of start zones, open or hidden; + where it may be steeper."""
+    looks = leg.overhead
+    if looks is None or (looks.sight_outside is None and leg.unknown_above):
+        return UNKNOWN
+    if looks.sight_outside is None:
+        return "in a zone" if looks.in_start_zone else "-"
+    return f"{overhead(looks.sight_outside.unfiltered_deg).text}{'+' if leg.unknown_above else ''}"
+
+
+def _letters(screening: RouteScreening, leg: LegScreening) -> str:
+    places = screening.places
+    return "".join(place.name for place in places if place.from_.leg <= leg.number <= place.to.leg)
+
+
+def _row(axes: Axes, y: float, cells: tuple[str, ...], weight: str = "normal") -> None:
+    for k, (x, cell) in enumerate(zip(_COLUMNS_MM, cells, strict=True)):
+        _word(axes, x, y, cell, ha="left" if k == 1 else "right", fontweight=weight)
+
+
+def _word(axes: Axes, x: float, y: float, text: str, ha: str = "left", fontweight: str = "normal") -> None:
+    axes.text(x, y, text, ha=ha, va="center", fontsize=SMALL_PT, fontweight=fontweight)
+
+
+def _grouped(value: float) -> str:
+    return f"{value:,.0f}".replace(",", "\N{THIN SPACE}")

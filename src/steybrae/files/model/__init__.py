@@ -1,0 +1,1 @@
+"""Elevation models from files: the one way in for heights."""

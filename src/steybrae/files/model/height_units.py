@@ -1,0 +1,120 @@
+"""The unit of a model's heights: as typed, or as its files say."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+import pyproj
+import rasterio.errors
+
+from steybrae.errors import ModelError
+from steybrae.files.model.tiles import RasterFile
+from steybrae.quantities import FOOT_M, US_SURVEY_FOOT_M
+
+__all__ = ["HEIGHT_UNITS_M", "height_unit", "parse_height_unit"]
+
+HEIGHT_UNITS_M: Final = {
+    "m": 1.0,
+    "metre": 1.0,
+    "metres": 1.0,
+    "meter": 1.0,
+    "meters": 1.0,
+    "ft": FOOT_M,
+    "foot": FOOT_M,
+    "feet": FOOT_M,
+    "international foot": FOOT_M,
+    "usft": US_SURVEY_FOOT_M,
+    "us survey foot": US_SURVEY_FOOT_M,
+    "us survey feet": US_SURVEY_FOOT_M,
+    "us-ft": US_SURVEY_FOOT_M,
+    "ftus": US_SURVEY_FOOT_M,
+}
+"""Height units by the names that files and people use, in metres."""
+
+SAME_UNIT: Final = 1e-4
+"""Units that differ by less do not contradict each other: the two feet differ by 2e-6 (our choice)."""
+
+
+def parse_height_unit(text: str) -> float:
+    """Read a height unit: ``m``, ``ft`` or ``usft`` and their long names.
+
+    Parameters
+    ----------
+    text
+        Name of the unit.
+
+    Returns
+    -------
+    float
+        Metres in one unit.
+
+    Raises
+    ------
+    ModelError
+        Another unit.
+    """
+    unit = HEIGHT_UNITS_M.get(text.strip().lower().replace("_", " "))
+    if unit is None:
+        message = f"The height unit should be m, ft or usft; got {text!r}. State it with --z-unit."
+        raise ModelError(message)
+    return unit
+
+
+def height_unit(opened: Sequence[RasterFile]) -> tuple[float, str]:
+    """Metres in the height unit that all files of a model say.
+
+    Parameters
+    ----------
+    opened
+        Open rasters, one or more.
+
+    Returns
+    -------
+    tuple of float and str
+        Metres in one unit; ``CRS``, ``band`` or ``assumed`` (metres) after what said so.
+
+    Raises
+    ------
+    ModelError
+        A unit that is not known, or tiles, or a CRS and its band, that say different ones.
+    """
+    found = [_unit_of(file) for file in opened]
+    for file, (metres, _) in zip(opened, found, strict=True):
+        if metres != found[0][0]:
+            message = (
+                f"Tiles should have one height unit; {opened[0].name} has units of {found[0][0]:.6g} m and "
+                f"{file.name} of {metres:.6g} m. Bring them to one unit, or state it with --z-unit."
+            )
+            raise ModelError(message)
+    # What one tile only assumes, all only assume.
+    return max(found, key=lambda unit: unit[1] == "assumed")
+
+
+def _unit_of(file: RasterFile) -> tuple[float, str]:
+    """Metres in a file's height unit: from a vertical CRS and the band's unit, else assumed metres."""
+    data = file.data
+    try:
+        crs = pyproj.CRS.from_user_input(data.crs.to_wkt()) if data.crs else None
+    except (pyproj.exceptions.CRSError, rasterio.errors.CRSError):
+        crs = None
+    try:
+        name = (data.units[0] or "").strip()
+    except UnicodeDecodeError as error:
+        message = (
+            f"The elevation model {file.name} should name its height unit in UTF-8; it does not. State it "
+            "with --z-unit."
+        )
+        raise ModelError(message) from error
+    band_m = parse_height_unit(name) if name else None
+    if crs is None or len(crs.axis_info) < 3:
+        return (1.0, "assumed") if band_m is None else (band_m, "band")
+    metres = float(crs.axis_info[2].unit_conversion_factor)
+    if band_m is not None and not math.isclose(metres, band_m, rel_tol=SAME_UNIT):
+        message = (
+            f"The elevation model {file.name} should have one height unit; its CRS says units of "
+            f"{metres:.6g} m and its band {name!r}. Find out which holds, and state it with --z-unit."
+        )
+        raise ModelError(message)
+    return metres, "CRS"

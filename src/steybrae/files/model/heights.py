@@ -1,0 +1,158 @@
+"""From what GDAL gives to heights: one rule for every reader of an elevation model.
+
+A number is a height where the file says nothing against it. What a mask, the declared no-data
+value or a block that was never written leaves out is unknown, and so is what no land has.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+import rasterio.errors
+import rasterio.windows
+from numpy.typing import NDArray
+from rasterio.enums import MaskFlags
+
+from steybrae.cautions import SAME_CELLS
+from steybrae.errors import FileReadError
+from steybrae.files.model.tiles import Tile
+from steybrae.quantities import LAND_HEIGHTS_M
+
+__all__ = ["damaged", "make_unknown", "same_cells", "stored_numbers"]
+
+STRIP_ROWS: Final = 64
+"""Rows searched at once, which stay in the processor's cache."""
+
+MOST_REASON: Final = 160
+"""Most characters of GDAL's own words in an error (our choice)."""
+
+Cells = NDArray[Any]
+
+
+def stored_numbers(tile: Tile, window: Any, out: Cells) -> Cells | None:
+    """Read the numbers of a window as they stand in the file.
+
+    Parameters
+    ----------
+    tile, window
+        What to read, in the file's own rows and columns.
+    out
+        Array of the window's shape, of floats, to be filled.
+
+    Returns
+    -------
+    array of bool or None
+        Where the file has no number, by its mask or because the block was never written; None
+        where it has them all. For `make_unknown`.
+
+    Raises
+    ------
+    rasterio.errors.RasterioError
+        A block is damaged; see `damaged`.
+    """
+    data = tile.data
+    # A view, for rasterio changes the shape of what it is given, and leaves it so after an error.
+    data.read(1, window=window, out=out[...])
+    flags = data.mask_flag_enums[0]
+    missing = None
+    if MaskFlags.per_dataset in flags or MaskFlags.alpha in flags:
+        missing = data.read_masks(1, window=window) == 0
+    if data.driver == "GTiff" and not out.all():
+        missing = _never_written(data, window, out, missing)
+    return missing
+
+
+def _never_written(data: Any, window: Any, out: Cells, missing: Cells | None) -> Cells | None:
+    """Add the blocks of a TIFF that have no place in the file: GDAL gives them as zeros."""
+    high, wide = data.block_shapes[0]
+    top, left = int(window.row_off), int(window.col_off)
+    for row in range(top // high, (top + out.shape[0] - 1) // high + 1):
+        for col in range(left // wide, (left + out.shape[1] - 1) // wide + 1):
+            place = tuple(
+                slice(max(block * size - first, 0), (block + 1) * size - first)
+                for block, size, first in ((row, high, top), (col, wide, left))
+            )
+            if out[place].any() or data.get_tag_item(f"BLOCK_OFFSET_{col}_{row}", "TIFF", bidx=1) is not None:
+                continue
+            missing = np.zeros(out.shape, np.bool_) if missing is None else missing
+            missing[place] = True
+    return missing
+
+
+def make_unknown(tile: Tile, out: Cells, missing: Cells | None) -> int:
+    """Put NaN in place of every number that is no height.
+
+    Parameters
+    ----------
+    tile, out, missing
+        As given to and by `stored_numbers`.
+
+    Returns
+    -------
+    int
+        How many numbers were no heights of land (`LAND_HEIGHTS_M`) although the file says nothing
+        against them.
+    """
+    if missing is not None:
+        out[missing] = np.nan
+    low, high = sorted((end - tile.offset_m) / tile.step_m for end in LAND_HEIGHTS_M)
+    nodata = _nodata(tile.data)
+    declared = low <= nodata <= high
+    absurd = 0
+    for first in range(0, len(out), STRIP_ROWS):
+        part = out[first : first + STRIP_ROWS]
+        # NaN fails the comparison too.
+        if not (part.min() >= low and part.max() <= high) or declared:
+            part[part == nodata] = np.nan
+            bad = ~((part >= low) & (part <= high) | np.isnan(part))
+            absurd += int(np.count_nonzero(bad))
+            part[bad] = np.nan
+    return absurd
+
+
+def same_cells(numbers: Cells) -> int:
+    """Count the cells in squares of one identical number, `SAME_CELLS` a side, side by side from the first.
+
+    A stretch twice as long and as wide holds one wherever it lies. NaN is none.
+    """
+    rows, cols = (size // SAME_CELLS for size in numbers.shape)
+    squares = numbers[: rows * SAME_CELLS, : cols * SAME_CELLS].reshape(rows, SAME_CELLS, cols, SAME_CELLS)
+    first, last = squares[:, 0, :, 0], SAME_CELLS - 1
+    # Few squares that differ have five like numbers.
+    like = [squares[:, row, :, col] == first for row, col in ((0, last), (last, 0), (last, last), (3, 4))]
+    row, col = np.nonzero(np.logical_and.reduce(like))
+    alike = (squares[row, :, col] == first[row, col, None, None]).all(axis=(1, 2))
+    return int(np.count_nonzero(alike)) * SAME_CELLS**2
+
+
+def _nodata(data: Any) -> float:
+    """Give the declared no-data value as the band's own type holds it; NaN where there is none."""
+    nodata, kind = data.nodatavals[0], np.dtype(data.dtypes[0])
+    with np.errstate(over="ignore"):
+        return float("nan") if nodata is None else float(kind.type(nodata) if kind.kind == "f" else nodata)
+
+
+def damaged(tile: Tile, window: Any, error: BaseException) -> FileReadError:
+    """Error that names the first block of an open file, under a window, that cannot be read."""
+    while error.__cause__ is not None:
+        error = error.__cause__
+    row, col = _bad_block(tile.data, window)
+    message = (
+        f"The elevation model {tile.name} should be readable throughout; its block at row {row}, column "
+        f"{col} is not ({' '.join(str(error).split())[:MOST_REASON]}). Get the file again."
+    )
+    return FileReadError(message)
+
+
+def _bad_block(data: Any, window: Any) -> tuple[int, int]:
+    """First row and column of the first block under a window that cannot be read."""
+    block_rows, block_cols = data.block_shapes[0]
+    top, left = (int(window.row_off) // block_rows, int(window.col_off) // block_cols)
+    for row in range(top * block_rows, int(window.row_off + window.height), block_rows):
+        for col in range(left * block_cols, int(window.col_off + window.width), block_cols):
+            try:
+                data.read(1, window=rasterio.windows.Window(col, row, 1, 1))
+            except rasterio.errors.RasterioError:
+                return row, col
+    return int(window.row_off), int(window.col_off)

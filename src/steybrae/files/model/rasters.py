@@ -1,0 +1,371 @@
+"""Elevation models on disk: one raster or several tiles that act as one.
+
+Heights are read by window, so that a model of any size costs what the ground near the line
+costs. Unknown (`steybrae.files.model.heights`, and outside) is NaN. Heights come out in metres.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import warnings
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import rasterio
+import rasterio.errors
+import rasterio.windows
+
+from steybrae.cautions import HeightsRead
+from steybrae.errors import FileReadError, ModelError
+from steybrae.files.model.fingerprints import files_fingerprint, files_state, sidecars
+from steybrae.files.model.height_units import height_unit, parse_height_unit
+from steybrae.files.model.heights import damaged, make_unknown, same_cells, stored_numbers
+from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES
+from steybrae.files.model.quiet import quiet_messages
+from steybrae.files.model.tiff_head import is_tiff, largest_block_bytes
+from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
+from steybrae.files.model.vrt import amended, is_vrt
+from steybrae.names import clean
+from steybrae.terrain.dem import Array, Dem, Grid
+
+__all__ = ["CACHE_BYTES", "ModelInfo", "RasterModel", "open_model"]
+
+CACHE_BYTES: Final = 64 * 2**20
+"""GDAL's block cache. Its default is a twentieth of the machine's memory, which a striped
+model would fill; this holds the strips that one window of a line needs."""
+
+MOST_WINDOW_CELLS: Final = 2**26
+"""Most cells read at once, 512 MiB of heights (our choice): a stretch of a line on cells of half a
+metre, with a reach of 2 km to either side."""
+
+MOST_WINDOW_SIDE: Final = 2**15
+"""Most rows or columns read at once (our choice): a line that leaps across the world has more."""
+
+MOST_BLOCK_BYTES: Final = 512 * 2**20
+"""Largest strip or tile of a file, unpacked, bytes (our choice): one that is read is read whole."""
+
+
+@dataclass(frozen=True)
+class ModelInfo:
+    """What is known of a model, for every output.
+
+    Attributes
+    ----------
+    files
+        File names, in the order given; where tiles overlap the first that knows the ground leads.
+    fingerprints
+        Of each, by its size and both its ends, with all that it consists of: which file it was, at
+        a price that does not grow with the model (`steybrae.files.model.fingerprints.files_fingerprint`).
+    parts
+        The files that each consists of: itself, what lies beside it, the sources of a VRT.
+    crs
+        Name of its CRS.
+    height_unit_m
+        Metres in its height unit.
+    height_unit_from
+        ``--z-unit``, ``CRS``, ``band`` or ``assumed``.
+    scaling
+        A sentence on the scale and offset that the files state, or an empty string.
+    """
+
+    files: tuple[str, ...]
+    fingerprints: tuple[str, ...]
+    parts: tuple[tuple[Path, ...], ...]
+    crs: str
+    height_unit_m: float
+    height_unit_from: str
+    scaling: str
+
+    def state(self) -> str:
+        """Sizes and times of all its files as they are now; see `files_state`."""
+        return files_state([file for files in self.parts for file in files])
+
+
+class RasterModel:
+    """Heights by window from open raster files; a `steybrae.terrain.dem.DemSource`.
+
+    Make it with `open_model`.
+
+    Attributes
+    ----------
+    tiles
+        The open files and where they lie; the first that knows the ground leads.
+    info
+        What is known of the model.
+    """
+
+    def __init__(self, grid: Grid, tiles: Sequence[Tile], info: ModelInfo) -> None:
+        self._grid = grid
+        self.tiles = tuple(tiles)
+        self.info = info
+        self._cells_read = self._absurd = self._same = 0
+
+    @property
+    def grid(self) -> Grid:
+        """Grid of the whole model."""
+        return self._grid
+
+    @property
+    def heights_read(self) -> HeightsRead:
+        """What was met among the heights read so far."""
+        many = max(self._cells_read, 1)
+        return HeightsRead(self._absurd / many, self._same / many, self.info.scaling)
+
+    def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
+        """Heights of a window, metres.
+
+        Parameters
+        ----------
+        row, col
+            First cell of the window; it may lie outside.
+        rows, cols
+            Size of the window.
+
+        Returns
+        -------
+        Dem
+            NaN where no tile knows the ground.
+
+        Raises
+        ------
+        FileReadError
+            A block of a file is damaged.
+        ModelError
+            The window has more than 67 million cells, or 32 768 on a side.
+        """
+        if rows * cols > MOST_WINDOW_CELLS or max(rows, cols) > MOST_WINDOW_SIDE:
+            message = (
+                f"A stretch of the line and what lies beside it should span at most {MOST_WINDOW_CELLS} "
+                f"cells of the model, {MOST_WINDOW_SIDE} on a side; it spans {rows} x {cols}. Give a "
+                "coarser model, a smaller place error or drift, or, where the line leaves the model at "
+                "180 degrees, tiles of both sides."
+            )
+            raise ModelError(message)
+        heights = np.full((rows, cols), np.nan)
+        for tile in self.tiles:
+            self._fill(heights, tile, row, col)
+        return Dem(self._grid.part(row, col, rows, cols), heights)
+
+    def _fill(self, heights: Array, tile: Tile, row: int, col: int) -> None:
+        """Write a tile's heights into the still unknown cells of a window."""
+        rows, cols = heights.shape
+        r0, r1 = max(row, tile.row), min(row + rows, tile.row + tile.data.height)
+        c0, c1 = max(col, tile.col), min(col + cols, tile.col + tile.data.width)
+        if r0 >= r1 or c0 >= c1:
+            return
+        into = heights[r0 - row : r1 - row, c0 - col : c1 - col]
+        if not np.isnan(into).any():
+            return
+        window = rasterio.windows.Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0)
+        found = np.empty(into.shape)
+        try:
+            missing = stored_numbers(tile, window, found)
+        except rasterio.errors.RasterioError as error:
+            raise damaged(tile, window, error) from error
+        self._absurd += make_unknown(tile, found, missing)
+        self._same += same_cells(found)
+        self._cells_read += found.size
+        found *= tile.step_m
+        found += tile.offset_m
+        np.copyto(into, found, where=np.isnan(into))
+
+    def overview(self, row: int, col: int, rows: int, cols: int, most_cells: int) -> Dem:
+        """Read a window thinned to at most about `most_cells` heights, for pictures only.
+
+        Parameters
+        ----------
+        row, col, rows, cols
+            As `read`.
+        most_cells
+            How many heights at the most; every k-th row and column is kept.
+
+        Returns
+        -------
+        Dem
+            On the thinned grid.
+        """
+        step = max(1, math.ceil(math.sqrt(rows * cols / most_cells)))
+        if step == 1:
+            return self.read(row, col, rows, cols)
+        out_rows, out_cols = math.ceil(rows / step), math.ceil(cols / step)
+        heights = np.full((out_rows, out_cols), np.nan)
+        # One strip of rows at a time: thinning a striped file reads whole strips anyway.
+        for k in range(out_rows):
+            strip = self.read(row + k * step + step // 2, col, 1, out_cols * step)
+            heights[k] = strip.heights_m[0, step // 2 :: step]
+        a, b, _, d, e, _ = self._grid.transform
+        # Each height kept is to lie in the middle of its large cell, also where the step is even.
+        shift = step // 2 + 0.5 - step / 2
+        x, y = self._grid.xy(col + shift, row + shift)
+        transform = (a * step, b * step, float(x), d * step, e * step, float(y))
+        return Dem(Grid(transform, self._grid.crs_wkt, (out_rows, out_cols)), heights)
+
+
+@contextmanager
+def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[RasterModel]:
+    """Open one raster, or several tiles of one grid, as a model.
+
+    Parameters
+    ----------
+    paths
+        Raster files that GDAL reads; several need one CRS, one cell size, and cells that
+        fall on each other.
+    z_unit
+        Height unit that overrides what the files say.
+
+    Yields
+    ------
+    RasterModel
+        Valid inside the ``with`` block.
+
+    Raises
+    ------
+    FileReadError
+        Missing, empty, damaged or not a raster.
+    ModelError
+        No file, no or an unusable CRS, several bands, complex numbers, tiles that do not fit.
+    """
+    if not paths:
+        message = "An elevation model needs one raster file or more; got none. Give it with --dem."
+        raise ModelError(message)
+    unit = parse_height_unit(z_unit) if z_unit is not None else None
+    with ExitStack() as stack:
+        stack.enter_context(quiet_messages())
+        stack.enter_context(rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, CPL_DEBUG=False, **OFFLINE))
+        given = {Path(os.path.realpath(path)) for path in paths}
+        opened, parts = [], []
+        for path in paths:
+            data, files = _open(path, given)
+            opened.append(RasterFile(str(path), stack.enter_context(data)))
+            parts.append(files)
+        for file in opened:
+            check_band(file)
+        metres, source = (unit, "--z-unit") if unit is not None else height_unit(opened)
+        grid, tiles = join(opened, metres)
+        info = ModelInfo(
+            files=tuple(clean(path.name) for path in paths),
+            fingerprints=tuple(files_fingerprint(files) for files in parts),
+            parts=tuple(parts),
+            crs=clean(grid.crs.name),
+            height_unit_m=metres,
+            height_unit_from=source,
+            scaling=scaling_words(opened),
+        )
+        yield RasterModel(grid, tiles, info)
+
+
+def _open(path: Path, given: Collection[Path]) -> tuple[Any, tuple[Path, ...]]:
+    """Open a file, and tell every file that it consists of."""
+    try:
+        str(path).encode()
+    except UnicodeEncodeError as error:
+        message = (
+            f"The name of an elevation model should be UTF-8, for GDAL takes no other; {clean(str(path))} "
+            "is not. Rename the file."
+        )
+        raise FileReadError(message) from error
+    try:
+        size = path.stat().st_size if path.is_file() else None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        message = f"The elevation model {path} could not be read: {reason}. Check the path."
+        raise FileReadError(message) from error
+    if size is None:
+        message = f"The elevation model {path} should be a file; there is none. Check the path."
+        raise FileReadError(message)
+    if size == 0:
+        message = f"The elevation model {path} should hold heights; the file is empty. Get it again."
+        raise FileReadError(message)
+    virtual = is_vrt(path)
+    sources: list[Path] = []
+
+    def check(source: Path) -> None:
+        sources.append(source)
+        _check_source(source)
+
+    name = amended(path, given, check) if virtual else str(path.absolute())
+    found = _opened(name, ("VRT",) if virtual else DRIVERS)
+    if found is None:
+        message = (
+            f"The elevation model {path} should be a raster that GDAL reads (GeoTIFF, VRT, ASCII "
+            "grid); it is not, or is damaged. Check the file."
+        )
+        raise FileReadError(message)
+    try:
+        _check_blocks(path, found)
+    except ModelError:
+        found.close()
+        raise
+    said = [] if virtual else map(Path, found.files)
+    files = (each for file in (path.absolute(), *sources) for each in (file, *sidecars(file)))
+    return found, tuple(dict.fromkeys((*files, *said)))
+
+
+def _opened(name: str, drivers: Sequence[str]) -> Any:
+    """Open by the first of the drivers that can; None where none can."""
+    for driver in drivers:
+        try:
+            with warnings.catch_warnings():
+                # Said as an error, in our words, when the transform is looked at.
+                warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
+                return _with_all_processors(rasterio.open(name, driver=driver))
+        # A text in the file that is not UTF-8 comes out of rasterio as it is.
+        except (rasterio.errors.RasterioError, UnicodeDecodeError):
+            continue
+    return None
+
+
+def _check_source(path: Path) -> None:
+    """Refuse a source of a VRT that is no raster file, or has blocks that are too large."""
+    if not path.is_file() or is_vrt(path):
+        return
+    if is_tiff(path):
+        _check_block(path, largest_block_bytes(path))
+        return
+    found = _opened(str(path), SOURCES)
+    if found is None:
+        message = (
+            f"A virtual raster should name raster files ({', '.join(SOURCES)}, VRT); {path} is none, or is "
+            "damaged. Make it a GeoTIFF first, for instance with gdal_translate."
+        )
+        raise FileReadError(message)
+    with found:
+        _check_blocks(path, found)
+
+
+def _check_blocks(path: Path, data: Any) -> None:
+    sizes = [math.prod(shape) * np.dtype(kind).itemsize for shape, kind in _blocks(data)]
+    # Masks and overviews in the file have blocks of their own.
+    _check_block(path, max(sizes + ([largest_block_bytes(path)] if data.driver == "GTiff" else [])))
+
+
+def _blocks(data: Any) -> Iterator[tuple[tuple[int, int], str]]:
+    return zip(data.block_shapes, data.dtypes, strict=True)
+
+
+def _check_block(path: Path, size: int) -> None:
+    if size > MOST_BLOCK_BYTES:
+        message = (
+            f"The strips or tiles of an elevation model should have at most {MOST_BLOCK_BYTES // 2**20} MB; "
+            f"{path} has one of {math.ceil(size / 2**20)}. Cut it anew, for instance with gdal_translate "
+            "-co TILED=YES."
+        )
+        raise ModelError(message)
+
+
+def _with_all_processors(data: Any) -> Any:
+    """Let all processors unpack the tiles of one window, where a file's tiles are packed.
+
+    A file has one reader at a time, and those who wait for it have processors to lend. Tiles that
+    are not packed would be copied by them, which takes longer (measured).
+    """
+    if data.driver != "GTiff" or "COMPRESSION" not in data.tags(ns="IMAGE_STRUCTURE"):
+        return data
+    with data:
+        threads = os.environ.get("GDAL_NUM_THREADS", "ALL_CPUS")
+        return rasterio.open(data.name, driver="GTiff", num_threads=threads)

@@ -1,0 +1,80 @@
+"""The page to play with: one HTML file that asks nothing of any network.
+
+Style and script stand in the page; its policy (CSP) names their hashes and allows nothing else.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html
+import json
+from importlib.resources import files
+from typing import Final
+
+from steybrae.figures.style import band_tint, lightness
+from steybrae.teach.lesson import Lesson
+
+__all__ = ["lesson_html"]
+
+_TEMPLATES: Final = files("steybrae.pages") / "templates"
+
+
+def lesson_html(result: Lesson) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    result
+        From `steybrae.teach.lesson.lesson`.
+
+    Returns
+    -------
+    str
+        HTML, whole in itself, the same for the same lesson.
+    """
+    style, script = _template("lesson.css"), _template("lesson.js")
+    fields = {
+        "policy": (
+            f"default-src 'none'; script-src '{_hash(script)}'; style-src '{_hash(style)}'; "
+            "base-uri 'none'; form-action 'none'"
+        ),
+        "style": style,
+        "script": script,
+        "cautions": "\n".join(f"<li>{html.escape(caution.text)}</li>" for caution in result.cautions),
+        "data": _data(result),
+    }
+    page = _template("lesson.html")
+    for name, value in fields.items():
+        page = page.replace(f"[[{name}]]", value)
+    return page
+
+
+def _template(name: str) -> str:
+    return (_TEMPLATES / name).read_text(encoding="utf-8")
+
+
+def _hash(text: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
+
+
+def _data(result: Lesson) -> str:
+    """Content for the script, as JSON that no closing tag can end."""
+    count = len(result.labels)
+    tints = [band_tint(k, count) for k in range(count)]
+    data = {
+        "scales": result.scales,
+        "intervals": result.intervals,
+        "edges_deg": result.edges_deg,
+        "bands": [
+            {"label": label, "tint": _hex(tint), "ink": "#000000" if lightness(tint) > 0.45 else "#ffffff"}
+            for label, tint in zip(result.labels, tints, strict=True)
+        ],
+        "quiz": [vars(question) for question in result.quiz],
+        "hidden_deg": result.hidden_deg,
+    }
+    return json.dumps(data, ensure_ascii=True, allow_nan=False).replace("<", "\\u003c")
+
+
+def _hex(colour: tuple[float, float, float]) -> str:
+    return "#" + "".join(f"{round(255 * part):02x}" for part in colour)

@@ -1,0 +1,239 @@
+"""The report: one page to read, share and print, a pure function of the result.
+
+Style, script and pictures stand in the page. Its policy (CSP) names the hashes of the two and
+allows nothing else; no network is asked for anything. Everything that came from a file is
+escaped by the template engine.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from steybrae.answers.leg import band_columns, leg_columns
+from steybrae.answers.places import legs_left_text, place_text
+from steybrae.bands import BandScheme
+from steybrae.card.wording import legs_without_check
+from steybrae.document import Column, or_none
+from steybrae.errors import QuantityError
+from steybrae.figures.map_panels import contour_words, interval_drawn, slope_sign_words
+from steybrae.figures.style import band_hatch, band_tint, hatch_ink, lightness
+from steybrae.pages.report_forecast import forecast_content
+from steybrae.pages.report_map import draw_report_map
+from steybrae.pages.report_marks import report_marks
+from steybrae.pages.report_method import method_rows
+from steybrae.pages.report_points import report_points
+from steybrae.pages.report_profile import draw_report_profile
+from steybrae.pages.report_rows import reading_rows
+from steybrae.pages.report_words import leg_words, totals_words
+from steybrae.quantities import round_up
+from steybrae.render.html import html_cells
+from steybrae.screening.pictures.picture import UNKNOWN, Relief
+from steybrae.screening.places.find import ORDER_RULE
+from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.value import gentle_length, steep_length
+
+__all__ = ["report_page"]
+
+_HATCH_PX: Final = 22.0
+"""Side of a hatch's tile with one line in it, pixels."""
+
+_ON_READING: Final = (
+    "model_smooths",
+    "overhead_not_runout",
+    "runout_published",
+    "magnetic",
+    "start_zones_wide",
+    "bulletin_regional",
+)
+"""Cautions on how to read what is shown, true of every line: they stand between map and legs, so that
+on a phone what is special to this line, and the map, come first. Any other stands before all else."""
+
+
+_SHOWN: Final = (
+    "length_m", "ascent_m", "descent_m", "slope_max_deg", "slope_max_at", "slope_interval",
+    "slope_corridor_max_deg", "bands_possible", "steep_m", "steep_stretch_m", "left", "right", "overhead_deg",
+    "unknown_m", "aspect_sectors",
+)  # fmt: skip
+"""Columns of the page's table of legs, after their names."""
+
+
+@dataclass(frozen=True)
+class BandLook:
+    """A band in the page's own hatching, kin to that of the map's picture.
+
+    Attributes
+    ----------
+    label, length
+        Its angles; metres of the line in it.
+    tint, ink
+        Colours.
+    kind, step
+        Sign of the hatch, and the distance of its lines, pixels.
+    letters
+        Colour of letters on it.
+    """
+
+    label: str
+    length: str
+    tint: str
+    ink: str
+    kind: str
+    step: float
+    letters: str
+
+
+def report_page(screening: RouteScreening) -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    screening
+        With its relief, from `steybrae.screening.pictures.relief.with_relief`.
+
+    Returns
+    -------
+    str
+        HTML, whole in itself, the same for the same result.
+
+    Raises
+    ------
+    QuantityError
+        The screening has no relief.
+    """
+    relief = screening.relief
+    if relief is None:
+        message = (
+            "A report should be made from a screening that holds the ground round the line; this one "
+            "does not. Screen it again with --report or --save."
+        )
+        raise QuantityError(message)
+    engine = _engine()
+    style = engine.get_template("report.css").render()
+    script = engine.get_template("report.js").render()
+    policy = (
+        f"default-src 'none'; img-src data:; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    page = engine.get_template("report.html")
+    return page.render(
+        policy=policy,
+        style=Markup(style),  # noqa: S704  our own file
+        script=Markup(script),  # noqa: S704  our own file
+        **_content(screening, relief),
+    )
+
+
+@cache
+def _engine() -> Environment:
+    return Environment(
+        loader=PackageLoader("steybrae.pages", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=False,
+    )
+
+
+def _hash(text: str) -> str:
+    return f"sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}"
+
+
+def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
+    """Everything that the template places."""
+    scheme = BandScheme(screening.settings.edges_deg)
+    drawing = draw_report_map(screening, relief)
+    return {
+        "name": screening.name or "Route without a name",
+        "screening": screening,
+        "headline": totals_words(screening),
+        "cautions_first": [caution for caution in screening.cautions if caution.key not in _ON_READING],
+        "cautions_on_reading": [caution for caution in screening.cautions if caution.key in _ON_READING],
+        "places": [_place_parts(screening, place) for place in screening.places],
+        "places_rule": ORDER_RULE,
+        "legs_left": legs_left_text(screening),
+        "legs": [leg_words(leg, scheme) for leg in screening.legs],
+        "bands": _looks(screening, scheme),
+        "unknown": UNKNOWN,
+        "unknown_length": steep_length(screening.totals.unknown_m).text,
+        "map": drawing,
+        "marks": report_marks(screening, relief, [leg.middle for leg in drawing.legs if not leg.crowded]),
+        "contours": contour_words(relief),
+        "slope_sign": slope_sign_words(interval_drawn(relief.profile)),
+        "relief": relief,
+        "scale": f"{round_up(relief.scale_denominator, 100.0):,.0f}".replace(
+            ",", "\N{NARROW NO-BREAK SPACE}"
+        ),
+        "profile": draw_report_profile(screening, relief.profile),
+        "rows": [(leg, html_cells(leg_columns(*_SHOWN), leg)) for leg in screening.legs],
+        "band_rows": _band_rows(screening),
+        "readings": reading_rows(screening),
+        "without_check": legs_without_check(screening.legs),
+        "shapes": _shapes(screening),
+        "method": method_rows(screening, relief),
+        "points": report_points(screening, relief),
+        "line_m": sum(leg.length_m for leg in screening.legs),
+        **forecast_content(screening),
+    }
+
+
+def _place_parts(screening: RouteScreening, place: PlaceThatMatters) -> tuple[str, str, str, bool]:
+    """Words of a place before the name of its turn point, that name, and after it; whether at length."""
+    before, name, behind = place_text(screening, place).partition(place.after)
+    return before, name, behind, place.at_length
+
+
+def _band_rows(screening: RouteScreening) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Metres of each leg in each band, unknown ground last; then those of all."""
+    columns = (
+        *band_columns(screening.totals.band_lengths_m),
+        Column("unknown_m", "unknown", lambda part: or_none(steep_length(part.unknown_m)), "m"),
+    )
+    parts = [*((str(leg.number), leg) for leg in screening.legs), ("all", screening.totals)]
+    return [(name, html_cells(columns, part)) for name, part in parts]
+
+
+def _looks(screening: RouteScreening, scheme: BandScheme) -> list[BandLook]:
+    count = len(scheme.bands)
+    lengths = screening.totals.band_lengths_m
+    return [
+        BandLook(
+            band.label,
+            (gentle_length if k == 0 else steep_length)(lengths[band.label]).text,
+            _hex(band_tint(k, count)),
+            "#404040" if hatch_ink(k, count) != "white" else "#ffffff",
+            band_hatch(k)[:1],
+            round(_HATCH_PX / max(1, len(band_hatch(k))), 2),
+            "#000000" if lightness(band_tint(k, count)) > 0.5 else "#ffffff",
+        )
+        for k, band in enumerate(scheme.bands)
+    ]
+
+
+def _hex(colour: tuple[float, float, float]) -> str:
+    return "#" + "".join(f"{round(255 * part):02x}" for part in colour)
+
+
+def _shapes(screening: RouteScreening) -> list[tuple[str, str, str]]:
+    """Leg, where along it, and the sentence of each roll and trap, in the order of the line."""
+    return [
+        (str(leg.number), _along(one.from_m, one.to_m), one.reason)
+        for leg in screening.legs
+        for one in _of(leg)
+    ]
+
+
+def _of(leg: LegScreening) -> list[Any]:
+    return sorted((*leg.convex_rolls, *leg.terrain_traps), key=lambda one: one.from_m)
+
+
+def _along(from_m: float, to_m: float) -> str:
+    return f"{gentle_length(from_m).figure} to {steep_length(to_m).text}"

@@ -1,0 +1,277 @@
+"""The map of the report: pictures of the ground and vector lines over them.
+
+Positions are whole units of `UNITS_PER_MM` from the top left corner of the map. Lines are
+thinned to what a screen can show; the figures that the page prints never are.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.path import Path
+from matplotlib.transforms import Affine2D
+
+from steybrae.bands import BandScheme
+from steybrae.figures.map_axes import draw_ground
+from steybrae.figures.style import picture_style
+from steybrae.screening.pictures.picture import LegOnMap, Relief
+from steybrae.screening.result import RouteScreening
+from steybrae.terrain.dem import Array, Grid
+
+__all__ = ["UNITS_PER_MM", "LegLine", "MapDrawing", "crowded", "draw_report_map", "place_on_map"]
+
+UNITS_PER_MM: Final = 50
+"""Units of the drawing in a millimetre of the map on paper."""
+
+_DOTS_PER_MM: Final = 10.0
+_HATCH_SCALE: Final = 1.7
+"""How much wider hatches are than on A4, so that they read on a screen."""
+
+_INCH_MM: Final = 25.4
+_THIN_UNITS: Final = 2.5
+"""Lines may leave their course by this much when they are thinned: a fifth of a pixel at full size."""
+
+_LABEL_MM: Final = 4.5
+"""Room of a number on the map, millimetres."""
+
+_RELIEF_GREY: Final = (0.93, 0.10)
+"""Level ground and the share of the light, in the relief without bands: faint."""
+
+
+@dataclass(frozen=True)
+class LegLine:
+    """A leg on the map.
+
+    Attributes
+    ----------
+    number
+        Of the leg.
+    path
+        Its line, SVG path data.
+    start, end, middle, steepest
+        Positions; `steepest` is None on a leg wholly unknown.
+    crowded
+        Whether its number would cover another at the size of the page.
+    """
+
+    number: int
+    path: str
+    start: tuple[int, int]
+    end: tuple[int, int]
+    middle: tuple[int, int]
+    steepest: tuple[int, int] | None
+    crowded: bool
+
+
+@dataclass(frozen=True)
+class MapDrawing:
+    """What the template needs for the map.
+
+    Attributes
+    ----------
+    width, height
+        In units.
+    relief_png, bands_png
+        Data addresses of the pictures; both let unknown ground through.
+    contours, index_contours, corridor, edge_of_known
+        SVG path data.
+    legs
+        Lines.
+    bar
+        Length of the scale bar in units, and what it stands for, metres.
+    """
+
+    width: int
+    height: int
+    relief_png: str
+    bands_png: str
+    contours: str
+    index_contours: str
+    corridor: str
+    edge_of_known: str
+    legs: tuple[LegLine, ...]
+    bar: tuple[int, float]
+
+
+def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
+    """Draw the ground round a line and the line on it.
+
+    Parameters
+    ----------
+    screening, relief
+        What to draw.
+
+    Returns
+    -------
+    MapDrawing
+    """
+    width, height = (round(side * UNITS_PER_MM) for side in relief.map_mm)
+    levels = relief.contours
+    heavy = levels.index_levels_m or levels.levels_m
+    thin = [level for level in levels.levels_m if level not in heavy]
+    known = np.isfinite(relief.slope_deg).astype(float)
+    return MapDrawing(
+        width,
+        height,
+        _picture(relief, lambda axes: _light(axes, relief)),
+        _picture(relief, lambda axes: draw_ground(axes, relief, BandScheme(screening.settings.edges_deg))),
+        _isolines(relief, relief.grid, relief.heights_m, thin),
+        _isolines(relief, relief.grid, relief.heights_m, heavy),
+        _isolines(relief, relief.corridor_grid, relief.beyond_corridor_m, (0.0,)),
+        _isolines(relief, relief.grid, known, (0.5,)),
+        _leg_lines(screening, relief),
+        _scale_bar(relief),
+    )
+
+
+def place_on_map(relief: Relief, lat_deg: float, lon_deg: float) -> tuple[int, int]:
+    """Position of a place in units of the map; it may lie outside."""
+    x, y = relief.grid.xy(*relief.grid.from_wgs84([lon_deg], [lat_deg]))
+    return _unit(relief, (float(x[0]), float(y[0])))
+
+
+def map_units(relief: Relief, x: Array, y: Array) -> Array:
+    """Positions in the CRS as units of the map, shape ``(n, 2)``, rounded."""
+    moved: Array = _to_units(relief).transform(np.column_stack((x, y)))
+    return np.round(moved)
+
+
+def _to_units(relief: Relief) -> Affine2D:
+    x0, x1, y0, y1 = relief.extent
+    width, height = (side * UNITS_PER_MM for side in relief.map_mm)
+    return Affine2D().translate(-x0, -y1).scale(width / (x1 - x0), -height / (y1 - y0))
+
+
+def _unit(relief: Relief, position: tuple[float, float]) -> tuple[int, int]:
+    x, y = map_units(relief, np.array([position[0]]), np.array([position[1]]))[0]
+    return int(x), int(y)
+
+
+def _axes(relief: Relief) -> Axes:
+    width, height = relief.map_mm
+    inch_mm = _INCH_MM * _HATCH_SCALE  # a smaller page of more dots: the same picture, hatched wider
+    figure = Figure(figsize=(width / inch_mm, height / inch_mm), dpi=_DOTS_PER_MM * inch_mm)
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set(xlim=relief.extent[:2], ylim=relief.extent[2:])
+    axes.set_autoscale_on(False)
+    axes.set_axis_off()
+    return axes
+
+
+def _picture(relief: Relief, draw: Callable[[Axes], None]) -> str:
+    """Draw a picture as the data address of a PNG."""
+    with picture_style():
+        axes = _axes(relief)
+        draw(axes)
+        axes.patch.set_visible(False)
+        figure = axes.get_figure(root=True)
+        assert figure is not None  # noqa: S101  axes of a page always have one
+        figure.patch.set_visible(False)
+        drawn = io.BytesIO()
+        figure.savefig(drawn, format="png", pil_kwargs={"optimize": True}, metadata={"Software": None})
+    return f"data:image/png;base64,{base64.b64encode(drawn.getvalue()).decode()}"
+
+
+def _light(axes: Axes, relief: Relief) -> None:
+    """Relief alone, in faint greys."""
+    known = np.isfinite(relief.slope_deg)
+    level, share = _RELIEF_GREY
+    # The light of cells beside a void is unknown; they lie level in it.
+    grey = np.clip(level + share * np.nan_to_num(np.where(known, relief.light, 0.0)), 0.0, 1.0)
+    a, b, c, d, e, f = relief.grid.transform
+    rows, cols = relief.grid.shape
+    axes.imshow(
+        np.dstack((grey, grey, grey, known.astype(float))),
+        extent=(0, cols, rows, 0),
+        transform=Affine2D(np.array([[a, b, c], [d, e, f], [0, 0, 1]])) + axes.transData,
+        interpolation="nearest",
+        aspect="auto",
+    )
+
+
+def _isolines(relief: Relief, grid: Grid, values: Array, levels: Sequence[float]) -> str:
+    """SVG path data of the lines of equal value."""
+    finite = values[np.isfinite(values)]
+    here = [level for level in levels if finite.size and finite.min() < level < finite.max()]
+    if not here or min(values.shape) < 2:
+        return ""
+    rows, cols = values.shape
+    x, y = grid.xy(np.arange(cols)[None, :] + 0.5, np.arange(rows)[:, None] + 0.5)
+    lines = _axes(relief).contour(x, y, values, here)
+    return "".join(_path_data(path, _to_units(relief)) for path in lines.get_paths())
+
+
+def _path_data(path: Path, to_units: Affine2D) -> str:
+    """SVG path data of a path thinned to `_THIN_UNITS`."""
+    path.should_simplify = True
+    path.simplify_threshold = _THIN_UNITS
+    cleaned = path.cleaned(transform=to_units, simplify=True, curves=False)
+    corners, codes = np.asarray(cleaned.vertices), np.asarray(cleaned.codes)
+    starts = np.flatnonzero(codes == Path.MOVETO).tolist()
+    drawn = np.isin(codes, (Path.MOVETO, Path.LINETO))
+    return "".join(
+        polyline(corners[start:stop][drawn[start:stop]])
+        for start, stop in zip(starts, [*starts[1:], len(codes)], strict=True)
+    )
+
+
+def polyline(points: Array) -> str:
+    """SVG path data of a line through points, in whole units."""
+    whole = np.round(points).astype(int)
+    steps = np.diff(whole, axis=0)
+    steps = steps[steps.any(axis=1)]
+    if len(steps) == 0:
+        return ""
+    moves = " ".join(f"{dx} {dy}" for dx, dy in steps)
+    return f"M{whole[0, 0]} {whole[0, 1]}l{moves}".replace(" -", "-")
+
+
+def _leg_lines(screening: RouteScreening, relief: Relief) -> tuple[LegLine, ...]:
+    slopes = {leg.number: leg.slope_max_deg for leg in screening.legs}
+    steepest_first = sorted(relief.legs, key=lambda leg: -(slopes[leg.number] or 91.0))
+    waiting = crowded([(leg.number, _unit(relief, leg.middle)) for leg in steepest_first])
+    return tuple(_leg_line(relief, leg, waiting) for leg in relief.legs)
+
+
+def _leg_line(relief: Relief, leg: LegOnMap, waiting: set[int | str]) -> LegLine:
+    ends = map_units(relief, leg.x, leg.y).astype(int)
+    path = Path(np.column_stack((leg.x, leg.y)))
+    return LegLine(
+        leg.number,
+        _path_data(path, _to_units(relief)),
+        (int(ends[0, 0]), int(ends[0, 1])),
+        (int(ends[-1, 0]), int(ends[-1, 1])),
+        _unit(relief, leg.middle),
+        None if leg.steepest is None else _unit(relief, leg.steepest),
+        leg.number in waiting,
+    )
+
+
+def crowded(
+    places: Iterable[tuple[int | str, tuple[int, int]]], taken: Iterable[tuple[int, int]] = ()
+) -> set[int | str]:
+    """Numbers or names that would cover one that stands before them, at the size of the page."""
+    room = _LABEL_MM * UNITS_PER_MM
+    kept = list(taken)
+    waiting: set[int | str] = set()
+    for name, (x, y) in places:
+        if all((x - left) ** 2 + (y - top) ** 2 > room**2 for left, top in kept):
+            kept.append((x, y))
+        else:
+            waiting.add(name)
+    return waiting
+
+
+def _scale_bar(relief: Relief) -> tuple[int, float]:
+    """Length of a round distance, about a quarter of the width."""
+    wanted_m = relief.map_mm[0] / 4.0 * relief.scale_denominator / 1000.0
+    power = 10.0 ** np.floor(np.log10(wanted_m))
+    metres = float(max(step * power for step in (1.0, 2.0, 5.0) if step * power <= wanted_m * 1.000001))
+    return round(metres * 1000.0 / relief.scale_denominator * UNITS_PER_MM), metres

@@ -1,0 +1,116 @@
+"""Method and provenance of the report: what the figures rest on, and how to repeat them."""
+
+from __future__ import annotations
+
+from steybrae.answers.basis import cross_check_text, zones_text
+from steybrae.quantities import round_up
+from steybrae.screening.pictures.picture import Relief
+from steybrae.screening.result import ModelFacts, RouteScreening, SettingsUsed
+
+__all__ = ["method_rows"]
+
+Row = tuple[str, tuple[str, ...]]
+
+
+def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
+    """Heading and lines of each item.
+
+    Parameters
+    ----------
+    screening, relief
+        What to describe.
+
+    Returns
+    -------
+    tuple
+        Of pairs.
+    """
+    model, used = screening.model, screening.settings
+    rows: list[Row] = [
+        ("Route", screening.notes or (f"read as {screening.read_as}",)),
+        ("Elevation model", _model(model)),
+        ("Slope", (f"{model.method} over 3 × 3 cells ({model.engine} engine)", model.uncertainty)),
+        (
+            "On the line",
+            (
+                "the steepest of the cells that the line touches and of the eight around each",
+                "never interpolated",
+                f"ups and downs under {used.reversal_m:g} m are not counted",
+                *_interval(used.interval_m, screening.totals.ascent_on_map_m),
+            ),
+        ),
+        (
+            "Corridor",
+            (
+                f"position error {used.place_error_m:g} m, drift {used.drift_deg:g}°, 30 m or more each side",
+                "slopes over "
+                + " × ".join(f"{side:.1f}" for side in model.corridor_baseline_m)
+                + " m, and the line's own cells",
+            ),
+        ),
+        ("Overhead", _overhead(screening)),
+        ("Band edges", (" ".join(f"{edge:g}°" for edge in used.edges_deg),)),
+        ("Stated of the model", _stated(used)),
+        (
+            "Rounding",
+            (
+                "slopes, lengths of steep and unknown ground and climbs are rounded up, distances to steep "
+                "ground down; bands are those of the figures shown",
+            ),
+        ),
+        ("Map", _map(relief)),
+    ]
+    if screening.cross_check is not None:
+        rows.append(("Cross-check", tuple(cross_check_text(screening.cross_check).splitlines())))
+    rows.append(("Made with", (f"steybrae {screening.version}",)))
+    return tuple(rows)
+
+
+def _overhead(screening: RouteScreening) -> tuple[str, ...]:
+    looks = next((leg.overhead for leg in screening.legs if leg.overhead is not None), None)
+    if looks is None:
+        return ("unknown: the model knows no height of the line",)
+    return (
+        f"start zones: {zones_text(looks, screening.settings.start_zones)}",
+        "steeper ground counts as well",
+        f"sights of {looks.least_deg:g}° and more; neither sight nor way down says how far a slide would run",
+    )
+
+
+def _model(model: ModelFacts) -> tuple[str, ...]:
+    datum = (
+        "not known" if model.datum_accuracy_m is None else f"{round_up(model.datum_accuracy_m, 1.0):.0f} m"
+    )
+    cell = " × ".join(f"{side:.1f}" for side in model.cell_size_m)
+    return (
+        f"{model.crs}, cells of {cell} m on the ground",
+        f"heights in units of {model.height_unit_m:g} m (from: {model.height_unit_from})",
+        f"shift from GPS positions to its datum good to {datum}",
+    )
+
+
+def _interval(interval_m: float | None, ascent_m: float | None) -> tuple[str, ...]:
+    if interval_m is None or ascent_m is None:
+        return ()
+    return (f"ascent as counted on a map with contours every {interval_m:g} m: {ascent_m:.0f} m",)
+
+
+def _stated(used: SettingsUsed) -> tuple[str, ...]:
+    told = (
+        (used.model_kind, f"kind {used.model_kind}"),
+        (used.vertical_error_m, f"standard deviation of heights {used.vertical_error_m or 0.0:g} m"),
+        (used.correlation_m, f"correlation length {used.correlation_m or 0.0:g} m"),
+    )
+    return tuple(words for value, words in told if value is not None) or ("nothing",)
+
+
+def _map(relief: Relief) -> tuple[str, ...]:
+    words = [f"frame in {relief.crs_name}"]
+    if relief.cells > 1:
+        words.append(f"each dot has the steepest of {relief.cells} × {relief.cells} cells")
+    if relief.thinned > 1:
+        words.append(
+            f"only one height in {relief.thinned} each way was read for it, so its ground looks gentler than "
+            "it is; the figures of the line rest on all"
+        )
+    return tuple(words)

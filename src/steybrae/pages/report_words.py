@@ -1,0 +1,209 @@
+"""The sentences of the report, rounded by the one rule; the template only places them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from steybrae.answers.leg import corridor_slope, leg_slope
+from steybrae.bands import STEEP_DEG, BandScheme, bands_text
+from steybrae.card.wording import without_check_lines
+from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, SightAnswer
+from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.value import (
+    UNKNOWN,
+    bearing,
+    climb,
+    distance_off,
+    kilometres,
+    length,
+    overhead,
+    slope,
+    steep_length,
+)
+
+__all__ = ["LegWords", "leg_words", "look_words", "overhead_words", "totals_words"]
+
+
+@dataclass(frozen=True)
+class LegWords:
+    """The headline of a leg.
+
+    Attributes
+    ----------
+    number, from_, to, extent
+        Which leg, and its length and climb.
+    band
+        Position of its band; None on a leg wholly unknown.
+    label
+        Its possible bands.
+    steep, above, unknown, check
+        Sentences; `unknown` is empty where all is known.
+    bar
+        Length of each band along it, percent of the leg, gentlest first; unknown ground last.
+    """
+
+    number: int
+    from_: str
+    to: str
+    extent: str
+    band: int | None
+    label: str
+    steep: tuple[str, ...]
+    above: tuple[str, ...]
+    unknown: tuple[str, ...]
+    check: tuple[str, ...]
+    bar: tuple[tuple[float, float, int | None], ...]
+
+
+def look_words(bearing_true_deg: float | None) -> str:
+    """Where to look from a place worth a reading."""
+    return "along the steepest way" if bearing_true_deg is None else bearing(bearing_true_deg, "true")
+
+
+def leg_words(leg: LegScreening, scheme: BandScheme) -> LegWords:
+    """Headline of a leg."""
+    up, down = (climb(metres, at_least=leg.ascent_at_least).text for metres in (leg.ascent_m, leg.descent_m))
+    extent = f"{kilometres(leg.length_m).text}, up {up}, down {down}"
+    return LegWords(
+        leg.number,
+        leg.from_,
+        leg.to,
+        extent,
+        None if leg.band is None else scheme.labels.index(leg.band.label),
+        bands_text(leg.bands_possible, open_above=leg.open_above, sign="°"),
+        _steep_words(leg),
+        overhead_words(leg.overhead, unknown_above=leg.unknown_above),
+        _unknown_words(leg),
+        (*map(_reading_words, leg.expected_readings), *without_check_lines(leg.steep_without_check))
+        or ("None.",),
+        _bar(leg),
+    )
+
+
+def _steep_words(leg: LegScreening) -> tuple[str, ...]:
+    steepest = leg_slope(leg)
+    words = [f"On the line: {steepest.text}."]
+    if leg.slope_max_at is not None:
+        at = length(leg.slope_max_at.chainage_m).text
+        words = [f"On the line {steepest.text} at {at} (95 %: {steepest.interval_text})."]
+    words.append(f"In its corridor {corridor_slope(leg).text}.")
+    if leg.steep_m > 0.0:
+        steep = steep_length(leg.steep_m, at_least=leg.unknown_m > 0.0).text
+        faces = f", facing {' '.join(leg.aspect_sectors)}" if leg.aspect_sectors else ""
+        words.append(f"Ground of {STEEP_DEG:g}° or more: {steep}{faces}.")
+    return tuple(words)
+
+
+def overhead_words(looks: OverheadAnswer | None, *, unknown_above: bool) -> tuple[str, ...]:
+    """Say what looks down, in sentences.
+
+    Parameters
+    ----------
+    looks
+        Of a leg or place; None where none of its heights is known.
+    unknown_above
+        Whether unknown ground could look down too.
+
+    Returns
+    -------
+    tuple of str
+    """
+    if looks is None:
+        return (f"Overhead: {UNKNOWN}.",)
+    words = []
+    if looks.in_start_zone:
+        words.append(f"{steep_length(looks.in_start_zone_m).text} lie in a start zone themselves.")
+    if looks.in_possible_zone_m > looks.in_start_zone_m:
+        words.append(f"{steep_length(looks.in_possible_zone_m).text} lie in a possible start zone.")
+    sights = [looks.sight]
+    if looks.sight_outside != looks.sight:
+        sights.append(looks.sight_outside)
+    words += [_sight_words(sight, unknown_above=unknown_above) for sight in sights if sight is not None]
+    if looks.path is not None:
+        path = overhead(looks.path.deg, at_least=unknown_above).text
+        words.append(f"Path angle: {path} along {distance_off(looks.path.path_m).text}.")
+    elif looks.sight is None:
+        words.append(
+            f"No start zone found overhead at {slope(looks.least_deg).text} or more within "
+            f"{distance_off(looks.reach_m).text}."
+        )
+    if unknown_above:
+        words.append("Unknown ground above may hold more.")
+    return tuple(words)
+
+
+def _sight_words(sight: SightAnswer, *, unknown_above: bool) -> str:
+    if sight.deg is None:
+        hidden = overhead(sight.unfiltered_deg, at_least=unknown_above).text
+        look = bearing(sight.unfiltered_bearing_true_deg, "true")
+        off = distance_off(sight.unfiltered_distance_m).text
+        return f"Sight, other ground between: {hidden} towards {look}, {off} off."
+    look, off = bearing(sight.bearing_true_deg, "true"), distance_off(sight.distance_m).text
+    return f"Sight up: {overhead(sight.deg, at_least=unknown_above).text} towards {look}, {off} off."
+
+
+def _unknown_words(leg: LegScreening) -> tuple[str, ...]:
+    words = []
+    if leg.unknown_m > 0.0:
+        words.append(f"{steep_length(leg.unknown_m).text} of the line.")
+    sides = [
+        name for name, flag in (("left", leg.sides.unknown_left), ("right", leg.sides.unknown_right)) if flag
+    ]
+    if sides:
+        words.append(f"Ground beside it, {' and '.join(sides)}.")
+    if leg.slope_max_deg is not None and leg.slope_high_deg is None:
+        words.append("How much steeper than shown.")
+    return tuple(words)
+
+
+def _reading_words(reading: ExpectedReading) -> str:
+    look = reading.look_bearing_true_deg
+    towards = "" if look is None else f", looking {bearing(look, 'true')}"
+    at, what = length(reading.chainage_m or 0.0).text, reading.what.split(",")[0]
+    return f"{reading.name}: {slope(reading.expected_deg).text} at {at}{towards} ({what})."
+
+
+def _bar(leg: LegScreening) -> tuple[tuple[float, float, int | None], ...]:
+    """Start, width and band of each part."""
+    lengths: list[tuple[float, int | None]] = [
+        (metres, k) for k, metres in enumerate(leg.band_lengths_m.values())
+    ]
+    lengths.append((leg.unknown_m, None))
+    parts, at = [], 0.0
+    for metres, band in lengths:
+        width = metres / leg.length_m * 100.0
+        if width > 0.0:
+            parts.append((round(at, 3), round(width, 3), band))
+        at += width
+    return tuple(parts)
+
+
+def totals_words(screening: RouteScreening) -> tuple[str, ...]:
+    """Headline of the whole line, in sentences."""
+    totals = screening.totals
+    up, down = (
+        climb(metres, at_least=totals.ascent_at_least).text for metres in (totals.ascent_m, totals.descent_m)
+    )
+    legs = f"{totals.legs} leg{'' if totals.legs == 1 else 's'}"
+    steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
+    words = [
+        f"{legs}, {kilometres(totals.length_m).text}, up {up}, down {down}.",
+        f"Steepest ground on the line: {steepest}{_on(totals.slope_max_leg)}.",
+        f"In the corridor: {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}.",
+    ]
+    if totals.overhead_max_deg is not None:
+        angle = overhead(totals.overhead_max_deg, at_least=totals.unknown_above).text
+        words.append(f"Steepest sight up to a start zone: {angle}{_on(totals.overhead_max_leg)}.")
+    elif totals.unknown_above:
+        words.append(f"Overhead: {UNKNOWN}.")
+    if totals.in_start_zone_m > 0.0:
+        words.append(f"In a start zone itself: {steep_length(totals.in_start_zone_m).text} of the line.")
+    if totals.in_possible_zone_m > totals.in_start_zone_m:
+        words.append(f"In a possible start zone: {steep_length(totals.in_possible_zone_m).text} of the line.")
+    if totals.unknown_m > 0.0:
+        words.append(f"Unknown ground: {steep_length(totals.unknown_m).text} of the line.")
+    return tuple(words)
+
+
+def _on(leg: int | None) -> str:
+    return "" if leg is None else f", on leg {leg}"

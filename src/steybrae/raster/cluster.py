@@ -1,0 +1,184 @@
+"""The same blocks on several machines, or in several processes here, with Dask distributed.
+
+A task is a block's number. Every worker process opens the model and its own part files once, reads
+its own windows, writes its own tiles, and sends back the block's record: some kilobytes of plain
+numbers. All machines need the model and the output folder under the same paths. A worker that dies
+loses the blocks whose records had not come back; the scheduler gives them to another.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Generator, Sequence
+from concurrent.futures import Future
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any, Final
+
+from steybrae.errors import MissingExtraError, QuantityError
+from steybrae.raster.job import AreaJob
+from steybrae.raster.station import Station, open_station
+
+__all__ = ["leave", "on_cluster", "work_here"]
+
+LOCAL: Final = "local:"
+
+RETRIES: Final = 3
+"""How often a block is given out again after an error of the system; a worker that dies does not
+count."""
+
+WAIT_SECONDS: Final = 30
+"""How long a scheduler's first answer is waited for."""
+
+WORKER_ENVIRON: Final = {"GDAL_NUM_THREADS": "1"}
+"""Environment of the workers started here: one processor each, also for unpacking. It stands in place of
+Dask's own, which has memory given back to the system as soon as it is free: a worker then spends half
+of its time on getting it again (measured)."""
+
+Key = tuple[AreaJob, Path]
+
+
+class _Keeper(threading.Thread):
+    """Opens a station and keeps it until told to stop.
+
+    In a thread of its own, for GDAL's settings are to be taken back by the thread that made them,
+    and a worker runs its tasks in any.
+    """
+
+    def __init__(self, job: AreaJob, folder: Path) -> None:
+        super().__init__(daemon=True)
+        self._job, self._folder = job, folder
+        self._stopped = threading.Event()
+        self.opened: Future[Station] = Future()
+
+    def run(self) -> None:
+        """Open, wait, close."""
+        try:
+            with open_station(self._job, self._folder) as station:
+                self.opened.set_result(station)
+                self._stopped.wait()
+        except BaseException as error:
+            if self.opened.done():
+                raise
+            self.opened.set_exception(error)
+
+    def stop(self) -> None:
+        """Close the station."""
+        self._stopped.set()
+        self.join()
+
+
+_keepers: dict[Key, _Keeper] = {}
+_starting = threading.Lock()
+
+
+def work_here(job: AreaJob, folder: Path, number: int) -> dict[str, Any]:
+    """Make a block in this process; what a worker runs.
+
+    Parameters
+    ----------
+    job, folder
+        As `steybrae.raster.station.open_station`; opened once in a process and kept.
+    number
+        Of the block.
+
+    Returns
+    -------
+    dict
+        Its record (`steybrae.raster.station.Station.work`).
+    """
+    with _starting:
+        if (job, folder) not in _keepers:
+            _keepers[job, folder] = _Keeper(job, folder)
+            _keepers[job, folder].start()
+        keeper = _keepers[job, folder]
+    return keeper.opened.result().work(number)
+
+
+def leave(job: AreaJob, folder: Path) -> None:
+    """Close what `work_here` keeps open in this process."""
+    with _starting:
+        keeper = _keepers.pop((job, folder), None)
+    if keeper is not None:
+        keeper.stop()
+
+
+def on_cluster(
+    job: AreaJob, folder: Path, todo: Sequence[int], cluster: str
+) -> Generator[dict[str, Any], None, None]:
+    """Make blocks on a cluster.
+
+    Parameters
+    ----------
+    job, folder
+        As `steybrae.raster.station.open_station`.
+    todo
+        Numbers of the blocks.
+    cluster
+        Address of a scheduler, like ``tcp://10.0.0.5:8786``, or ``local:N`` for N workers here.
+
+    Yields
+    ------
+    dict
+        Records, as the blocks are done.
+
+    Raises
+    ------
+    MissingExtraError
+        Dask distributed is not installed.
+    QuantityError
+        ``local:`` without a number, or a scheduler that does not answer.
+    """
+    try:
+        import dask  # noqa: PLC0415  an optional extra
+        from distributed import Client, LocalCluster, as_completed  # noqa: PLC0415
+    except ImportError as error:
+        message = (
+            "--cluster needs the optional package dask[distributed]; it is not installed. "
+            "Install steybrae[cluster], or leave --cluster out."
+        )
+        raise MissingExtraError(message) from error
+    with ExitStack() as stack:
+        address: Any = cluster
+        if cluster.startswith(LOCAL):
+            stack.enter_context(dask.config.set({"distributed.nanny.pre-spawn-environ": WORKER_ENVIRON}))
+            address = stack.enter_context(
+                LocalCluster(
+                    n_workers=_workers(cluster),
+                    threads_per_worker=1,
+                    processes=True,
+                    dashboard_address=None,
+                    host="127.0.0.1",
+                )
+            )
+        client = stack.enter_context(_client(Client, address, cluster))
+        futures = client.map(
+            work_here, [job] * len(todo), [folder] * len(todo), todo, pure=False, retries=RETRIES
+        )
+        done = as_completed(futures)
+        del futures
+        try:
+            for future in done:
+                yield future.result()
+                future.release()
+        finally:
+            client.run(leave, job, folder)
+
+
+def _workers(cluster: str) -> int:
+    text = cluster.removeprefix(LOCAL)
+    if not text.isdigit() or int(text) < 1:
+        message = f"--cluster local:N takes a number of workers from 1; got {cluster!r}. Write local:2."
+        raise QuantityError(message)
+    return int(text)
+
+
+def _client(client: Any, address: Any, cluster: str) -> Any:
+    try:
+        return client(address, timeout=WAIT_SECONDS)
+    except (OSError, ValueError) as error:
+        message = (
+            f"--cluster should be the address of a Dask scheduler that answers, or local:N; {cluster!r} "
+            "does not. Start one with dask scheduler, or check the address."
+        )
+        raise QuantityError(message) from error

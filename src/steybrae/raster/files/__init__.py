@@ -1,0 +1,1 @@
+"""The files of a run over a whole raster: tiles, legend, moves that are finished."""

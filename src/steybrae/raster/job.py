@@ -1,0 +1,126 @@
+"""What a run over a whole raster is asked to do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from typing import Any, Final, get_args
+
+from steybrae.bands import BandScheme
+from steybrae.errors import QuantityError
+from steybrae.raster.files.outputs import Compress
+from steybrae.raster.layers import LAYERS
+from steybrae.terrain.attributes import BASELINE_M
+from steybrae.terrain.dem import Grid
+from steybrae.terrain.engines import Engine
+from steybrae.terrain.gradients import Method
+from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.model_kinds import ModelKind
+from steybrae.terrain.overhead.ground import REACH_M
+from steybrae.terrain.start_zones import StartRules
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
+
+__all__ = ["BELT_M", "AreaJob", "Told"]
+
+Told = Callable[[str, int, int], None]
+"""Told after each block: what is done to them, how many are done, and of how many."""
+
+BELT_M: Final = 500.0
+"""Height of an elevation belt of the table, metres (our choice)."""
+
+
+@dataclass(frozen=True)
+class AreaJob:
+    """Model, outputs and method of a run; small, for it travels to every worker.
+
+    Attributes
+    ----------
+    paths
+        Raster files of the model.
+    layers
+        Names of the rasters to write (`steybrae.raster.layers.LAYERS`).
+    bands
+        Edges of the bands.
+    method, engine
+        Who computes slopes, and how.
+    z_unit
+        Height unit as typed; None takes the file's own.
+    compress
+        ``deflate`` or ``none``.
+    unknown_where_unreadable
+        Whether damaged blocks of the input become unknown instead of stopping the run.
+    cross_check
+        Whether the other engine's slopes are compared.
+    vertical_sd_m, correlation_m, model_kind
+        Stated error of the heights, metres, and kind of the model (`steybrae.terrain.model_kinds`);
+        None where not stated.
+    start_rules
+        What counts as a start zone, where what looks down is asked for.
+    reach_m
+        How far unknown ground is looked up at, metres.
+
+    Raises
+    ------
+    QuantityError
+        A layer or a packing of another name, or half of what looks down.
+    """
+
+    paths: tuple[Path, ...]
+    layers: tuple[str, ...] = ("slope", "bands")
+    bands: BandScheme = field(default_factory=BandScheme)
+    method: Method = "horn"
+    engine: Engine = "own"
+    z_unit: str | None = None
+    compress: Compress = "deflate"
+    unknown_where_unreadable: bool = False
+    cross_check: bool = False
+    vertical_sd_m: float | None = None
+    correlation_m: float | None = None
+    model_kind: ModelKind | None = None
+    start_rules: StartRules = field(default_factory=StartRules)
+    reach_m: float = REACH_M
+
+    def __post_init__(self) -> None:
+        """Refuse names that mean nothing."""
+        for what, got, known in (
+            *(("output raster", layer, tuple(LAYERS)) for layer in self.layers),
+            ("packing (--compress)", self.compress, get_args(Compress)),
+        ):
+            if got not in known:
+                message = f"The {what} should be one of {', '.join(known)}; got {got!r}. Choose one."
+                raise QuantityError(message)
+        if ("overhead" in self.layers) != ("start_zones" in self.layers):
+            message = (
+                "The output rasters overhead and start_zones should be asked for together; got "
+                f"{', '.join(self.layers)}. Give both or neither."
+            )
+            raise QuantityError(message)
+
+    @property
+    def overhead(self) -> bool:
+        """Whether overhead angles are asked for; its two rasters belong together."""
+        return "overhead" in self.layers
+
+    def uncertainty(self, grid: Grid) -> SlopeUncertainty:
+        """How well the slopes of the whole model are known, from its middle and what was stated."""
+        return self._known(grid, self.method, BASELINE_M)
+
+    def zones_uncertainty(self, grid: Grid) -> SlopeUncertainty:
+        """Uncertainty of the slopes that start zones are told from, over their baseline."""
+        return self._known(grid, "evans", self.start_rules.baseline_m)
+
+    def _known(self, grid: Grid, method: Method, baseline_m: float) -> SlopeUncertainty:
+        rows, cols = grid.shape
+        jacobian = jacobian_at(grid, cols / 2, rows / 2)
+        return slope_uncertainty(
+            method, jacobian, self.vertical_sd_m, self.correlation_m, self.model_kind, baseline_m
+        )
+
+    def identity(self) -> dict[str, Any]:
+        """Everything that changes the outputs, as plain values: two runs of one identity may be joined."""
+        found = asdict(self)
+        found["paths"] = [path.name for path in self.paths]
+        found["layers"] = list(self.layers)
+        found["bands"] = list(self.bands.edges_deg)
+        return found

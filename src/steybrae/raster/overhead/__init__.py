@@ -1,0 +1,1 @@
+"""Overhead angles of every cell of a model."""

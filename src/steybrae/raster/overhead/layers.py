@@ -1,0 +1,150 @@
+"""Rasters of overhead angles and start zones: their numbers, and how much ground has each.
+
+``overhead.tif`` holds whole degrees: 1 where nothing looks down at 18 degrees or more, 19 to 60 the
+path angle rounded up, 61 above 60; 100 more where unknown ground could look down as well, so that
+the answer is "or more"; 0 where the ground itself is unknown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.raster.blocks import STRIP_ROWS, Block
+from steybrae.raster.files.outputs import kept_arrays
+from steybrae.raster.layers import OPEN
+from steybrae.raster.metric import BlockMetric
+from steybrae.raster.overhead.pieces import Pieces, open_pieces, piece_of
+from steybrae.raster.tally import MM2_PER_M2, Tally
+from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
+
+__all__ = [
+    "CLASSES",
+    "CODES",
+    "NEITHER",
+    "NONE_FOUND",
+    "OPEN_CELLS",
+    "POSSIBLE",
+    "START_ZONE",
+    "STEEPER",
+    "UNKNOWN",
+    "OverheadCells",
+    "code_words",
+    "count_overhead",
+    "open_overhead",
+    "told_deg",
+]
+
+Cells = NDArray[Any]
+
+NONE_FOUND: Final = 1
+"""Number where nothing was found."""
+
+LEAST_DEG, MOST_DEG = int(PATH_ANGLES_DEG[0]), int(PATH_ANGLES_DEG[-1])
+"""Flattest and steepest path angle that is tried, degrees."""
+
+OVER: Final = MOST_DEG + 1
+"""Number of all steeper ones."""
+
+CODES: Final = tuple(
+    code + more for more in (0, int(OPEN)) for code in (NONE_FOUND, *range(LEAST_DEG + 1, OVER + 1))
+)
+"""Every number of ``overhead.tif`` but that of unknown ground."""
+
+UNKNOWN, NEITHER, POSSIBLE, START_ZONE, STEEPER = 0, 1, 2, 3, 4
+"""Values of ``start_zones.tif``; angles are to start zones and what is steeper."""
+
+CLASSES: Final = ("unknown", "neither", "possible start zone", "start zone", "steeper than a start zone")
+"""Words for them."""
+
+OPEN_CELLS: Final = "overhead_open"
+"""Name under which the working folder keeps the coarse cells that unknown ground could look down on."""
+
+
+def told_deg(code: int) -> int | None:
+    """Degrees of a number of ``overhead.tif``; None where nothing was found or the ground is unknown."""
+    least = code % int(OPEN)
+    return least if least > NONE_FOUND else None
+
+
+def code_words(code: int) -> str:
+    """Say in words what a number of ``overhead.tif`` means."""
+    if code == 0:
+        return "unknown ground"
+    deg = told_deg(code)
+    if deg is None:
+        return "none found, unknown ground above" if code > OPEN else f"none found from {LEAST_DEG} degrees"
+    words = f"more than {MOST_DEG} degrees" if deg == OVER else f"{deg} degrees"
+    return f"{words} or more" if code > OPEN else words
+
+
+@dataclass(frozen=True, eq=False)
+class OverheadCells:
+    """Numbers of both rasters, block by block.
+
+    Attributes
+    ----------
+    pieces
+        What `steybrae.raster.overhead.run` found.
+    open
+        Coarse cells that unknown ground could look down on, ``[row, col]``.
+    side
+        Cells along the side of one.
+    """
+
+    pieces: Pieces
+    open: Cells
+    side: int
+
+    def classes(self, block: Block) -> Cells:
+        """Numbers of ``start_zones.tif``."""
+        return piece_of(self.pieces.classes, block)
+
+    def codes(self, block: Block, known: Cells) -> Cells:
+        """Numbers of ``overhead.tif``.
+
+        Parameters
+        ----------
+        block
+            Which one.
+        known
+            Where the ground's height is known, ``[row, col]``.
+        """
+        # The largest angle at which a cell is reached is less than one below the true one.
+        code = piece_of(self.pieces.steepest, block) + np.uint8(1)
+        row, col = (
+            np.arange(first, first + size) // self.side
+            for first, size in ((block.row, block.rows), (block.col, block.cols))
+        )
+        code[self.open[np.ix_(row, col)]] += OPEN
+        code[~known] = 0
+        return code
+
+
+@contextmanager
+def open_overhead(folder: Path) -> Iterator[OverheadCells]:
+    """Open what `steybrae.raster.overhead.run.make_overhead` left in a working folder."""
+    kept = kept_arrays(folder, OPEN_CELLS)
+    assert kept is not None  # noqa: S101  made before any block
+    with open_pieces(folder) as pieces:
+        yield OverheadCells(pieces, kept["open"], int(kept["side"]))
+
+
+def count_overhead(tally: Tally, bands: Cells, codes: Cells, classes: Cells, metric: BlockMetric) -> None:
+    """Count a block by band, number and class; arrays ``[row, col]``."""
+    for first in range(0, len(bands), STRIP_ROWS):
+        rows = slice(first, first + STRIP_ROWS)
+        key = (bands[rows].astype(np.uint32) << 11) + (codes[rows].astype(np.uint32) << 3)
+        key += classes[rows]
+        count = np.bincount(key.reshape(-1))
+        mm2 = float(np.mean(metric.area_m2.at(first, len(key)))) * MM2_PER_M2
+        for found in np.flatnonzero(count).tolist():
+            place = found >> 11, found >> 3 & 255, found & 7
+            tally.cells[place] += int(count[found])
+            tally.area_mm2[place] += round(int(count[found]) * mm2)

@@ -1,0 +1,296 @@
+"""The answer of a run over a whole raster: how much ground lies in each band, and where it faces.
+
+Frozen, and complete: table, figure, README and JSON show nothing that is not in it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from steybrae import __version__
+from steybrae.bands import Band
+from steybrae.cautions import Cautions, HeightsRead, Situation, cautions_for
+from steybrae.files.model.rasters import ModelInfo
+from steybrae.ranges import Count, NotNegative, Share
+from steybrae.raster.files.heights import BadBlock
+from steybrae.raster.job import BELT_M, AreaJob
+from steybrae.raster.overhead.result import AreaOverhead, area_overhead
+from steybrae.raster.tally import MM2_PER_KM2, Tally, state_sector
+from steybrae.screening.cross_check import CrossCheck
+from steybrae.screening.start_asked import left_out_words, lowered_to_deg
+from steybrae.terrain.attributes import SECTORS
+from steybrae.terrain.dem import Grid
+from steybrae.terrain.jacobian import cell_size_m
+
+__all__ = ["AreaModel", "AreaResult", "AreaRow", "BandArea", "Counted", "area_result"]
+
+
+@dataclass(frozen=True, eq=False)
+class Counted:
+    """Sums over all blocks."""
+
+    tally: Tally
+    looked: Tally
+    bad: tuple[BadBlock, ...]
+    cross_check: CrossCheck | None
+    heights: HeightsRead
+
+
+@dataclass(frozen=True)
+class AreaModel:
+    """Which model it was.
+
+    Attributes
+    ----------
+    files
+        File names, in the order given.
+    fingerprints
+        SHA-256 of each file's size and first and last 4 MiB.
+    crs
+        Name of its CRS.
+    rows, cols
+        Its size, cells; of several tiles, of the smallest grid that holds all.
+    cell_size_m
+        Ground length of a column and a row in the middle, metres.
+    crs_scale
+        Metres on the ground in one of the CRS's metres in the middle, along the rows; None for
+        degrees.
+    height_unit_m
+        Metres in the model's height unit.
+    height_unit_from
+        What said so: --z-unit, CRS, band, or assumed.
+    """
+
+    files: tuple[str, ...]
+    fingerprints: tuple[str, ...]
+    crs: str
+    rows: Count
+    cols: Count
+    cell_size_m: tuple[NotNegative, NotNegative]
+    crs_scale: float | None
+    height_unit_m: NotNegative
+    height_unit_from: str
+
+
+@dataclass(frozen=True)
+class BandArea:
+    """Ground in one band, or unknown.
+
+    Attributes
+    ----------
+    band
+        None for unknown ground.
+    value
+        Its number in ``bands.tif``.
+    cells
+        How many cells.
+    km2
+        Ground area, square kilometres.
+    share
+        Of the whole raster, 0 to 1.
+    """
+
+    band: Band | None
+    value: Count
+    cells: Count
+    km2: NotNegative
+    share: Share
+
+
+@dataclass(frozen=True)
+class AreaRow:
+    """Ground in one band that faces one way in one elevation belt.
+
+    Attributes
+    ----------
+    band
+        None for unknown ground, which is one row.
+    aspect_sector
+        Sector of that direction, one of eight; None on flat ground and where unknown.
+    elevation_low_m
+        Lower edge of the belt, inside it, metres; None for unknown ground.
+    elevation_high_m
+        Upper edge of the belt, metres; None for unknown ground.
+    cells
+        How many cells.
+    km2
+        Ground area, square kilometres.
+    share
+        Share of the whole raster, 0 to 1.
+    """
+
+    band: Band | None
+    aspect_sector: str | None
+    elevation_low_m: float | None
+    elevation_high_m: float | None
+    cells: Count
+    km2: NotNegative
+    share: Share
+
+
+@dataclass(frozen=True)
+class AreaResult:
+    """A whole raster, counted.
+
+    Attributes
+    ----------
+    model
+        What it was made from.
+    steybrae
+        Version of steybrae.
+    method
+        Slope method.
+    engine
+        What computed the slopes.
+    outputs
+        Names of the rasters.
+    edges_deg
+        Band edges.
+    uncertainty
+        What is known of the slopes' error, in words.
+    open_above
+        Whether no upper end is known.
+    total_km2
+        Ground area of the raster, unknown included, square kilometres.
+    bands
+        Every band, gentlest first, then unknown.
+    rows
+        By band, sector and belt, steepest band last; only rows with cells.
+    overhead
+        What looks down, where asked for.
+    unreadable
+        Blocks of the input that could not be read.
+    cross_check
+        How far another engine's slopes differ, where asked for.
+    cautions
+        All that apply.
+    """
+
+    model: AreaModel
+    steybrae: str
+    method: str
+    engine: str
+    outputs: tuple[str, ...]
+    edges_deg: tuple[NotNegative, ...]
+    uncertainty: str
+    open_above: bool
+    total_km2: NotNegative
+    bands: tuple[BandArea, ...]
+    rows: tuple[AreaRow, ...]
+    overhead: AreaOverhead | None
+    unreadable: tuple[BadBlock, ...]
+    cross_check: CrossCheck | None
+    cautions: Cautions = field(default_factory=tuple)
+
+
+def area_result(
+    job: AreaJob, grid: Grid, info: ModelInfo, counted: Counted, *, sample: bool = False
+) -> AreaResult:
+    """Make the answer from the sums.
+
+    Parameters
+    ----------
+    job
+        What was asked for.
+    grid, info
+        Of the model.
+    counted
+        From all blocks.
+    sample
+        Whether the ground is the invented sample massif.
+
+    Returns
+    -------
+    AreaResult
+    """
+    known = job.uncertainty(grid)
+    overhead = (
+        area_overhead(job, job.zones_uncertainty(grid), cell_size_m(grid), counted.looked)
+        if job.overhead
+        else None
+    )
+    model = _model(grid, info)
+    bands, table = _tables(job, counted.tally)
+    open_above = known.open_above
+    situation = Situation(
+        from_model=True,
+        area_unknown=bool(bands[-1].cells),
+        area_unreadable=bool(counted.bad),
+        heights=replace(counted.heights, scaling=info.scaling),
+        cell_size_m=max(model.cell_size_m),
+        open_above=open_above,
+        unit_assumed=info.height_unit_from == "assumed",
+        sample=sample,
+        overhead=job.overhead,
+        start_lowered_to_deg=None if overhead is None else lowered_to_deg(job.start_rules, [overhead]),
+        overhead_left_out="" if overhead is None else left_out_words(job.start_rules, job.reach_m),
+    )
+    return AreaResult(
+        model=model,
+        steybrae=__version__,
+        method=job.method,
+        engine=job.engine,
+        outputs=tuple(f"{name}.tif" for name in job.layers),
+        edges_deg=job.bands.edges_deg,
+        uncertainty=known.words,
+        open_above=open_above,
+        total_km2=sum(counted.tally.area_mm2.values()) / MM2_PER_KM2,
+        bands=bands,
+        rows=table,
+        overhead=overhead,
+        unreadable=counted.bad,
+        cross_check=counted.cross_check,
+        cautions=cautions_for(situation),
+    )
+
+
+def _model(grid: Grid, info: ModelInfo) -> AreaModel:
+    size = cell_size_m(grid)
+    a, _, _, d, _, _ = grid.transform
+    unit_m = float(grid.crs.axis_info[0].unit_conversion_factor)
+    scale = None if grid.crs.is_geographic else size[0] / ((a * a + d * d) ** 0.5 * unit_m)
+    rows, cols = grid.shape
+    return AreaModel(
+        files=info.files,
+        fingerprints=info.fingerprints,
+        crs=info.crs,
+        rows=rows,
+        cols=cols,
+        cell_size_m=size,
+        crs_scale=scale,
+        height_unit_m=info.height_unit_m,
+        height_unit_from=info.height_unit_from,
+    )
+
+
+def _tables(job: AreaJob, tally: Tally) -> tuple[tuple[BandArea, ...], tuple[AreaRow, ...]]:
+    total_mm2 = sum(tally.area_mm2.values()) or 1
+    bands: list[Any] = [*job.bands.bands, None]
+    sums: list[list[int]] = [[0, 0] for _ in bands]
+    table = []
+    for key, cells in tally.cells.items():
+        belt, value, state = key
+        area_mm2 = tally.area_mm2[key]
+        sums[value - 1][0] += cells  # unknown, 0, is the last
+        sums[value - 1][1] += area_mm2
+        sector = state_sector(state) if value else None
+        place = (value or len(bands), belt, SECTORS.index(sector) if sector else len(SECTORS))
+        table.append((place, sector, cells, area_mm2))
+    rows = tuple(
+        AreaRow(
+            band=bands[value - 1],
+            aspect_sector=sector,
+            elevation_low_m=belt * BELT_M if value < len(bands) else None,
+            elevation_high_m=(belt + 1) * BELT_M if value < len(bands) else None,
+            cells=cells,
+            km2=area_mm2 / MM2_PER_KM2,
+            share=area_mm2 / total_mm2,
+        )
+        for (value, belt, _), sector, cells, area_mm2 in sorted(table, key=lambda row: row[0])
+    )
+    found = tuple(
+        BandArea(band, (k + 1) % len(bands), cells, area_mm2 / MM2_PER_KM2, area_mm2 / total_mm2)
+        for k, (band, (cells, area_mm2)) in enumerate(zip(bands, sums, strict=True))
+    )
+    return found, rows

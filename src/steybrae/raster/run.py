@@ -1,0 +1,181 @@
+"""A whole raster from the first block to the finished files."""
+
+from __future__ import annotations
+
+from collections.abc import Generator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
+from typing import Any, Final
+
+from steybrae import __version__
+from steybrae.cautions import HeightsRead
+from steybrae.errors import ModelError, SteybraeError
+from steybrae.files.model.rasters import ModelInfo, open_model
+from steybrae.raster.assemble import assemble
+from steybrae.raster.blocks import BLOCK, Layout
+from steybrae.raster.files.heights import BadBlock, cache_for
+from steybrae.raster.files.outputs import Workspace
+from steybrae.raster.job import AreaJob, Told
+from steybrae.raster.result import AreaResult, Counted, area_result
+from steybrae.raster.station import open_station
+from steybrae.raster.tally import Tally
+from steybrae.raster.threads import each
+
+__all__ = ["TEXTS", "job_identity", "output_names", "run_area"]
+
+TEXTS: Final = ("table.csv", "table.json", "README.txt")
+"""Texts that stand beside the rasters."""
+
+
+Records = Generator[dict[str, Any], None, None]
+
+
+def output_names(job: AreaJob) -> tuple[str, ...]:
+    """Names of every file of a job, in the output folder; the words about them last."""
+    rasters = [name for layer in job.layers for name in (f"{layer}.tif", f"{layer}.tif.aux.xml")]
+    return (*rasters, *TEXTS)
+
+
+def job_identity(job: AreaJob, info: ModelInfo) -> dict[str, Any]:
+    """Tell what may be joined: the job, which files its model was and when, and the version that computes."""
+    return {
+        "job": job.identity(),
+        "fingerprints": list(info.fingerprints),
+        "state": info.state(),
+        "steybrae": __version__,
+    }
+
+
+def run_area(
+    job: AreaJob,
+    work: Workspace,
+    *,
+    threads: int = 1,
+    cluster: str | None = None,
+    sample: bool = False,
+    told: Told | None = None,
+) -> AreaResult:
+    """Make every raster of a job in a working folder.
+
+    Parameters
+    ----------
+    job
+        What is asked for.
+    work
+        Where it is made; blocks in its journal are not made again.
+    threads
+        How many blocks at once, on this machine.
+    cluster
+        Address of a Dask scheduler, or ``local:N``; None works here, in threads.
+    sample
+        Whether the ground is the invented sample massif.
+    told
+        Called as blocks are done.
+
+    Returns
+    -------
+    AreaResult
+        The rasters lie in the working folder under their final names, for `Workspace.publish`.
+
+    Raises
+    ------
+    FileReadError
+        A block of the input is damaged.
+    FileWriteError
+        The system refuses to write.
+    ModelError
+        A file of the model was written to meanwhile.
+    MissingExtraError
+        An optional package is missing.
+    """
+    with open_model(job.paths, job.z_unit) as model:
+        layout, began = Layout(*model.grid.shape), model.info.state()
+        try:
+            if job.overhead:
+                # Compiles, or loads what was compiled.
+                from steybrae.raster.overhead.run import make_overhead  # noqa: PLC0415
+
+                make_overhead(job, work, model, threads, told or _quiet)
+            _, striped = cache_for(model, BLOCK)
+            _make_blocks(job, work, list(layout.order(striped=striped)), threads, cluster, told)
+            _check_unchanged(model.info, began)
+            result = area_result(job, model.grid, model.info, _counted(work), sample=sample)
+            assemble(job, work, layout, model.grid, result)
+        except SteybraeError:
+            raise
+        except OSError as error:
+            raise work.refused(error) from error
+    return result
+
+
+def _check_unchanged(info: ModelInfo, began: str) -> None:
+    if info.state() != began:
+        message = (
+            f"The elevation model {', '.join(info.files)} should stay as it is while a run reads it; one of "
+            "its files was written to. Begin anew with --force."
+        )
+        raise ModelError(message)
+
+
+def _quiet(_what: str, _done: int, _of: int) -> None:
+    """Tell nobody."""
+
+
+def _make_blocks(
+    job: AreaJob, work: Workspace, order: Sequence[int], threads: int, cluster: str | None, told: Told | None
+) -> None:
+    done = {record["block"] for record in work.records()}
+    todo = [number for number in order if number not in done]
+    if not todo:
+        return
+    if cluster is None:
+        records = _in_threads(job, work, todo, threads)
+    else:
+        from steybrae.raster.cluster import on_cluster  # noqa: PLC0415  an optional extra
+
+        records = on_cluster(job, work.folder, todo, cluster)
+    # Closed here and now, also after an error: what the workers have open belongs to this thread.
+    with closing(records):
+        for count, record in enumerate(records, len(done) + 1):
+            work.add(record)
+            if told is not None:
+                told("rasters", count, len(order))
+
+
+def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int) -> Records:
+    # richdem's bars are silenced for the whole process, which only one thread may do at a time.
+    many = 1 if job.engine != "own" or job.cross_check else threads
+    with open_station(job, work.folder) as station, ThreadPoolExecutor(many) as pool:
+        try:
+            yield from each(pool, station.work, todo)
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+
+def _counted(work: Workspace) -> Counted:
+    tally, looked = Tally(), Tally()
+    bad: set[BadBlock] = set()
+    compared: list[Any] = []
+    seen: set[int] = set()
+    absurd = same = cells = 0
+    for record in work.records():
+        if record["block"] in seen:
+            continue
+        seen.add(record["block"])
+        tally.add_rows(record["tally"])
+        looked.add_rows(record["looked"])
+        bad.update(BadBlock(*found) for found in record["bad"])
+        absurd, same, cells = absurd + record["absurd"], same + record["same"], cells + record["cells"]
+        compared += record.get("compared", [])
+    cross_check = None
+    if compared:
+        from steybrae.raster.compare import joined  # noqa: PLC0415  slow to load, seldom asked for
+
+        cross_check = joined(compared)
+    return Counted(
+        tally=tally,
+        looked=looked,
+        bad=tuple(sorted(bad, key=lambda found: (found.file, found.row, found.col))),
+        cross_check=cross_check,
+        heights=HeightsRead(absurd / max(cells, 1), same / max(cells, 1)),
+    )

@@ -1,0 +1,1 @@
+"""Bearings: true, grid and magnetic, and in words."""

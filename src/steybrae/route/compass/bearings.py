@@ -1,0 +1,384 @@
+"""Bearings: true, grid and magnetic, and the way from one to another.
+
+Three norths, two angles between them, both positive towards the **east**::
+
+    C   convergence    true north to grid north       true     = grid + C
+    D   declination    true north to magnetic north   magnetic = true - D
+    GM  grid magnetic  grid north to magnetic north   GM       = D - C
+                                                      magnetic = grid - GM
+
+(``GM`` is the "grid variation" of the World Magnetic Model's report.) Some agencies give
+convergence with the other sign; PROJ has this one. A declination to the west and a needle
+to the *east* of the grid go together over much of Scotland: the sign of D alone says
+nothing about a map's grid.
+
+All bearings are degrees clockwise, 0 to below 360, and every name carries its north.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Final
+
+from steybrae.errors import PlaceError, QuantityError, RouteError
+from steybrae.quantities import MIL_PER_DEG
+from steybrae.route.compass.magnetic import MagneticField, declination
+from steybrae.route.positions.grids import BNG_EPSG, grid_m, utm_epsg
+from steybrae.route.positions.places import GRIDS, Place
+
+if TYPE_CHECKING:
+    from pyproj import Geod, Proj
+
+__all__ = [
+    "NORTHS",
+    "Bearing",
+    "LegBearings",
+    "back_bearing_deg",
+    "bearing_difference_deg",
+    "bearing_mean_deg",
+    "convergence_deg",
+    "geodesic",
+    "leg_bearings",
+    "parse_bearing",
+    "true_bearing_deg",
+]
+
+NORTHS: Final = ("true", "grid", "magnetic")
+"""The norths that a bearing can be counted from."""
+
+_BEARING: Final = re.compile(r"\s*(\d+(?:\.\d*)?)\s*(°|deg|degrees|degree|mils|mil|)\s*")
+
+
+@dataclass(frozen=True)
+class Bearing:
+    """A bearing as typed.
+
+    Attributes
+    ----------
+    bearing_deg
+        Clockwise from `north`, 0 to below 360.
+    north
+        ``true``, ``grid`` or ``magnetic``.
+    """
+
+    bearing_deg: float
+    north: str
+
+
+@dataclass(frozen=True)
+class LegBearings:
+    """Length and bearings of a straight leg, at its start.
+
+    Attributes
+    ----------
+    length_m
+        Geodesic length on WGS 84, metres.
+    bearing_true_deg, bearing_grid_deg, bearing_magnetic_deg
+        Direction of travel from the three norths, degrees, 0 to below 360.
+    back_bearing_magnetic_deg
+        The magnetic bearing turned by 180 degrees: what to read looking back.
+    declination_deg
+        Magnetic north east of true north, degrees.
+    declination_uncertainty_deg
+        Its uncertainty at 95 %, k = 2, degrees.
+    convergence_deg
+        Grid north east of true north, degrees; 0 where `grid` is ``latlon``.
+    grid_magnetic_deg
+        Magnetic north east of grid north, degrees, -180 to below 180.
+    grid
+        ``bng``, ``utm``, ``mgrs`` or ``latlon``; with the last, grid north is true north.
+    field
+        The magnetic field the figures rest on, with its cautions.
+    """
+
+    length_m: float
+    bearing_true_deg: float
+    bearing_grid_deg: float
+    bearing_magnetic_deg: float
+    back_bearing_magnetic_deg: float
+    declination_deg: float
+    declination_uncertainty_deg: float
+    convergence_deg: float
+    grid_magnetic_deg: float
+    grid: str
+    field: MagneticField
+
+
+def _turned(bearing_deg: float) -> float:
+    """Bring into 0 to below 360; the second step catches -1e-17, which becomes 360.0."""
+    return bearing_deg % 360.0 % 360.0
+
+
+def back_bearing_deg(bearing_deg: float) -> float:
+    """Opposite direction: ``bearing + 180`` on the circle, from the same north.
+
+    Parameters
+    ----------
+    bearing_deg
+        Degrees.
+
+    Returns
+    -------
+    float
+        Degrees, 0 to below 360.
+    """
+    return _turned(bearing_deg + 180.0)
+
+
+def bearing_difference_deg(from_deg: float, to_deg: float) -> float:
+    """Shortest turn from one bearing to another, clockwise positive.
+
+    Parameters
+    ----------
+    from_deg, to_deg
+        Degrees from one and the same north.
+
+    Returns
+    -------
+    float
+        Degrees, -180 to below 180.
+    """
+    return _turned(to_deg - from_deg + 180.0) - 180.0
+
+
+def bearing_mean_deg(bearings_deg: Iterable[float]) -> float:
+    """Mean direction: that of the sum of the unit vectors.
+
+    Parameters
+    ----------
+    bearings_deg
+        Degrees from one and the same north, one at least.
+
+    Returns
+    -------
+    float
+        Degrees, 0 to below 360.
+
+    Raises
+    ------
+    QuantityError
+        None given, or they cancel out, as 0 and 180 do.
+    """
+    radians = [math.radians(bearing_deg) for bearing_deg in bearings_deg]
+    east = math.fsum(math.sin(value) for value in radians)
+    north = math.fsum(math.cos(value) for value in radians)
+    if math.hypot(east, north) <= 1e-9 * max(len(radians), 1):
+        message = (
+            f"Bearings should have a direction in common; got {len(radians)} that have none. "
+            "Give one at least, and none that cancel out."
+        )
+        raise QuantityError(message)
+    return _turned(math.degrees(math.atan2(east, north)))
+
+
+@cache
+def _geod() -> Geod:
+    from pyproj import Geod  # noqa: PLC0415
+
+    return Geod(ellps="WGS84")
+
+
+@cache
+def _proj(epsg: int) -> Proj:
+    from pyproj import Proj  # noqa: PLC0415
+
+    return Proj(epsg)
+
+
+def geodesic(start: Place, end: Place) -> tuple[float, float]:
+    """Shortest line over the WGS 84 ellipsoid (Karney 2013, doi:10.1007/s00190-012-0578-z).
+
+    Parameters
+    ----------
+    start, end
+        Two different places.
+
+    Returns
+    -------
+    tuple of float
+        Length in metres, and the true bearing at the start in degrees, 0 to below 360.
+
+    Raises
+    ------
+    RouteError
+        The two are one place.
+    """
+    azimuth_deg, _, length_m = _geod().inv(start.lon_deg, start.lat_deg, end.lon_deg, end.lat_deg)
+    if length_m == 0.0:
+        message = (
+            f"A leg needs two different places; both lie at {start.lat_deg:.5f}, "
+            f"{start.lon_deg:.5f}. Drop one of them."
+        )
+        raise RouteError(message)
+    return float(length_m), _turned(float(azimuth_deg))
+
+
+def convergence_deg(place: Place, grid: str) -> float:
+    """Meridian convergence: from true north to grid north, east positive.
+
+    Parameters
+    ----------
+    place
+        Where.
+    grid
+        ``bng``, ``utm`` and ``mgrs`` (the zone of the place), or ``latlon``, which is 0.
+
+    Returns
+    -------
+    float
+        Degrees. About ``(longitude - central meridian) * sin(latitude)``.
+
+    Raises
+    ------
+    PlaceError
+        No such grid, or a place beyond it.
+    """
+    if grid not in GRIDS:
+        message = f"A grid should be one of {', '.join(GRIDS)}; got {grid!r}. Choose one of them."
+        raise PlaceError(message)
+    if grid == "latlon":
+        return 0.0
+    epsg = BNG_EPSG if grid == "bng" else utm_epsg(place.lat_deg, place.lon_deg)
+    # PROJ wants degrees on the grid's own datum: OSGB36 for the National Grid.
+    proj = _proj(epsg)
+    lon_deg, lat_deg = proj(*grid_m(epsg, place.lat_deg, place.lon_deg), inverse=True)
+    return float(proj.get_factors(lon_deg, lat_deg).meridian_convergence)
+
+
+def leg_bearings(
+    start: Place, end: Place, date: dt.date, grid: str = "utm", elevation_m: float = 0.0
+) -> LegBearings:
+    """Length and bearings of a leg; the formulas stand at the head of the module.
+
+    Convergence and declination are taken at the start, where the bearing is set.
+
+    Parameters
+    ----------
+    start, end
+        Two different places.
+    date
+        Day of the walk, for the declination.
+    grid
+        Grid of the map: ``bng``, ``utm``, ``mgrs`` or ``latlon``.
+    elevation_m
+        Height of the start, metres.
+
+    Returns
+    -------
+    LegBearings
+        Unrounded.
+
+    Raises
+    ------
+    RouteError, PlaceError, DateError
+        See `geodesic`, `convergence_deg` and `steybrae.route.compass.magnetic.declination`.
+    """
+    length_m, true_deg = geodesic(start, end)
+    converges_deg = convergence_deg(start, grid)
+    field = declination(start, elevation_m, date)
+    magnetic_deg = _turned(true_deg - field.declination_deg)
+    return LegBearings(
+        length_m=length_m,
+        bearing_true_deg=true_deg,
+        bearing_grid_deg=_turned(true_deg - converges_deg),
+        bearing_magnetic_deg=magnetic_deg,
+        back_bearing_magnetic_deg=back_bearing_deg(magnetic_deg),
+        declination_deg=field.declination_deg,
+        declination_uncertainty_deg=field.declination_uncertainty_95_deg,
+        convergence_deg=converges_deg,
+        grid_magnetic_deg=bearing_difference_deg(converges_deg, field.declination_deg),
+        grid=grid,
+        field=field,
+    )
+
+
+def parse_bearing(text: str, north: str | None, date: dt.date | None = None) -> Bearing:
+    """Read a bearing as typed: ``99``, ``099°``, ``99.5deg``, ``1760mil``.
+
+    Parameters
+    ----------
+    text
+        A number, degrees unless it says mil; 0 to 360 degrees.
+    north
+        ``true``, ``grid`` or ``magnetic``; None is refused, for nothing says which is meant.
+    date
+        Day of a magnetic bearing; None is refused for such.
+
+    Returns
+    -------
+    Bearing
+        Degrees, 0 to below 360, with its north.
+
+    Raises
+    ------
+    QuantityError
+        Unreadable or out of range, no north, or magnetic and no date.
+    """
+    if north not in NORTHS:
+        got = "none" if north is None else repr(north)
+        message = (
+            f"The bearing {text!r} needs its north, one of true, grid and magnetic; got {got}. Add --north."
+        )
+        raise QuantityError(message)
+    if north == "magnetic" and date is None:
+        message = (
+            f"The magnetic bearing {text!r} needs a date, for magnetic north wanders; got none. Add --date."
+        )
+        raise QuantityError(message)
+    found = _BEARING.fullmatch(text.lower())
+    per_deg = MIL_PER_DEG if found is not None and found[2].startswith("mil") else 1.0
+    value_deg = float(found[1]) / per_deg if found is not None else math.nan
+    if not 0.0 <= value_deg <= 360.0:
+        message = (
+            "A bearing should look like 099, 99deg or 1760mil and lie between 0 and 360 degrees; "
+            f"got {text!r}. Check number and unit."
+        )
+        raise QuantityError(message)
+    return Bearing(_turned(value_deg), north)
+
+
+def true_bearing_deg(
+    bearing: Bearing,
+    place: Place,
+    date: dt.date | None = None,
+    grid: str = "utm",
+    elevation_m: float = 0.0,
+) -> float:
+    """Bearing from true north: ``grid + C`` or ``magnetic + D``.
+
+    Parameters
+    ----------
+    bearing
+        The bearing and its north.
+    place
+        Where it was taken.
+    date
+        When; needed for a magnetic bearing only.
+    grid
+        Whose grid; needed for a grid bearing only.
+    elevation_m
+        Height, metres.
+
+    Returns
+    -------
+    float
+        Degrees, 0 to below 360.
+
+    Raises
+    ------
+    QuantityError
+        Magnetic, and no date.
+    """
+    if bearing.north == "grid":
+        return _turned(bearing.bearing_deg + convergence_deg(place, grid))
+    if bearing.north == "magnetic":
+        if date is None:
+            message = "A magnetic bearing needs a date to be turned to true north. Add --date."
+            raise QuantityError(message)
+        return _turned(bearing.bearing_deg + declination(place, elevation_m, date).declination_deg)
+    return bearing.bearing_deg

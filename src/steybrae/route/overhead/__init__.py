@@ -1,0 +1,1 @@
+"""What lies above a planned line or a place: overhead angles from windows of a model."""

@@ -1,0 +1,321 @@
+"""Overhead angles of the legs of a route, and of a place."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from steybrae.route.ground_shape import convex_rolls, terrain_traps
+from steybrae.route.overhead.reading import read_ground
+from steybrae.route.overhead.result import (
+    PLACE_SIGHT_DEG,
+    Above,
+    OverheadAnswer,
+    PathAnswer,
+    Profile,
+    SeenAlong,
+    SightAnswer,
+    TopAnswer,
+)
+from steybrae.route.overhead.windows import (
+    OverheadLook,
+    Stretch,
+    Window,
+    cells_on,
+    shared,
+    stretch_windows,
+)
+from steybrae.route.positions.places import Place
+from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
+from steybrae.route.track import Track
+from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.overhead.angles import Overhead, SightUp, look_up, zone_top
+from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points
+from steybrae.terrain.overhead.sight import in_sight
+from steybrae.terrain.overhead.sight_pairs import unknown_above
+from steybrae.terrain.shape import Around, look_around
+from steybrae.terrain.traps import cliffs_below, flattenings, gullies
+
+__all__ = ["place_above", "route_above"]
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """What was found on one stretch of a leg, in words of the result."""
+
+    leg: int
+    in_zone_m: float
+    in_zone: bool
+    possible_m: float
+    possible: bool
+    possible_deg: float
+    known: bool
+    unknown_above: bool
+    possible_from_deg: float
+    sight: SightAnswer | None
+    outside: SightAnswer | None
+    path: PathAnswer | None
+    rolls: tuple[ConvexRoll, ...]
+    traps: tuple[TerrainTrap, ...]
+    profile: Profile
+    seen: SeenAlong
+
+
+def route_above(source: DemSource, tracks: list[Track], look: OverheadLook) -> tuple[Above, ...]:
+    """Look up from all legs of a route.
+
+    Parameters
+    ----------
+    source
+        The model; only ground within the reach is read.
+    tracks
+        Its legs.
+    look
+        How.
+
+    Returns
+    -------
+    tuple of Above
+        One for each leg. The cells that the line touches are looked up from, at their centres.
+
+    Raises
+    ------
+    OffModelError
+        A part of the line has no position in the model's CRS.
+    """
+    parts = stretch_windows(source.grid, tracks, look)
+    found: list[_Part] = []
+    for window, group in shared(parts, look):
+        ground = read_ground(source, window, look)
+        found += [_look(ground, part, window, look) for part in group]
+    return tuple(_merge([part for part in found if part.leg == leg], look) for leg in range(len(tracks)))
+
+
+def place_above(source: DemSource, place: Place, look: OverheadLook) -> Above:
+    """Look up from a place.
+
+    Parameters
+    ----------
+    source
+        The model.
+    place
+        Where; the sight is taken from there exactly, the path to the cell it lies in.
+    look
+        How.
+
+    Returns
+    -------
+    Above
+        Chainages are None, and 0 in rolls and traps.
+
+    Raises
+    ------
+    OffModelError
+        It has no position in the model's CRS.
+    """
+    here = np.array([place.lon_deg, place.lon_deg]), np.array([place.lat_deg, place.lat_deg])
+    (part,) = stretch_windows(source.grid, [Track(*here, np.array([0.0, 1.0]), np.zeros(1))], look)
+    ground = read_ground(source, part.window, look)
+    col, row = (
+        (part.col[:1] - part.window.left) / look.joins[0],
+        (part.row[:1] - part.window.top) / look.joins[1],
+    )
+    return _merge(
+        [_look_from(ground, ground.points(col, row), np.zeros(1), np.zeros(1), 0)], look, at_place=True
+    )
+
+
+def _look(ground: OverheadGround, part: Stretch, window: Window, look: OverheadLook) -> _Part:
+    col, row, chainage, length = cells_on(part, window, look.joins)
+    points = ground.centres(col.astype(np.intp), row.astype(np.intp))
+    return _look_from(ground, points, chainage, length, part.leg)
+
+
+def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length_m: Array, leg: int) -> _Part:
+    up = look_up(ground, points)
+    around = look_around(ground.dem.heights_m, ground.jacobian, points.col, points.row)
+    from_deg = ground.zones.possible_from_deg
+    return _Part(
+        leg,
+        float(length_m[up.in_start_zone].sum()),
+        bool(up.in_start_zone.any()),
+        float(length_m[up.in_possible_zone].sum()),
+        bool(up.in_possible_zone.any()),
+        float(np.fmax.reduce(up.possible_deg[~up.in_start_zone], initial=-np.inf)),
+        bool(np.isfinite(points.height_m).any()),
+        up.unknown_above,
+        from_deg,
+        _sight(ground, points, chainage_m, up),
+        _outside(ground, points, chainage_m, up),
+        _path(ground, points, chainage_m, up),
+        convex_rolls(ground, points, chainage_m, around, from_deg),
+        terrain_traps(ground, points, chainage_m, around, from_deg),
+        Profile(chainage_m, up.unfiltered_deg),
+        _seen(ground, points, (chainage_m, length_m), up, around),
+    )
+
+
+def _seen(
+    ground: OverheadGround, points: Points, along: tuple[Array, Array], up: Overhead, around: Around
+) -> SeenAlong:
+    some = np.flatnonzero(np.isfinite(up.unfiltered_deg))
+    cell = up.pairs.cell[some]
+    east, north = ground.offset_m(
+        ground.sources.col[cell] + 0.5 - points.col[some], ground.sources.row[cell] + 0.5 - points.row[some]
+    )
+    rise = ground.sources.height_m[cell] - points.height_m[some]
+    bearing, distance, height = np.full((3, len(points.col)), np.nan)
+    bearing[some] = np.remainder(np.degrees(np.arctan2(east, north)), 360.0)
+    distance[some], height[some] = np.hypot(east, north), rise
+    hidden = np.zeros(len(points.col), dtype=bool)
+    hidden[some] = ~in_sight(ground, points, up.pairs.pick(some))
+    # What slides has to come from somewhere: from above, or from underfoot.
+    caught = up.in_start_zone | (np.nan_to_num(up.unfiltered_deg) >= PLACE_SIGHT_DEG)
+    trap = gullies(around).there | cliffs_below(around).there
+    trap |= flattenings(around, ground.zones.rules.low_deg).there
+    middle, length = along
+    return SeenAlong(
+        middle - length / 2.0,
+        middle + length / 2.0,
+        up.unfiltered_deg,
+        bearing,
+        distance,
+        height,
+        hidden,
+        up.possible_deg,
+        up.in_start_zone,
+        unknown_above(ground, points, PLACE_SIGHT_DEG),
+        trap & caught,
+    )
+
+
+def _spot(ground: OverheadGround, col: float, row: float) -> Spot:
+    lon, lat = ground.dem.grid.to_wgs84(col, row)
+    height = float(ground.points(np.array([col]), np.array([row])).height_m[0])
+    return Spot(float(lat), float(lon), height if math.isfinite(height) else None)
+
+
+def _stand(ground: OverheadGround, points: Points, point: int) -> Spot:
+    return _spot(ground, float(points.col[point]), float(points.row[point]))
+
+
+def _sight(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> SightAnswer | None:
+    return _answer(ground, points, chainage_m, up.sight, up.unfiltered, up.top)
+
+
+def _outside(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> SightAnswer | None:
+    top = up.top
+    if up.outside is not None and up.outside is not up.sight:
+        top = zone_top(ground, points, up.outside)
+    return _answer(ground, points, chainage_m, up.outside, up.outside_unfiltered, top)
+
+
+def _answer(
+    ground: OverheadGround,
+    points: Points,
+    chainage_m: Array,
+    sight: SightUp | None,
+    whatever: SightUp | None,
+    top: SightUp | None,
+) -> SightAnswer | None:
+    if whatever is None:
+        return None
+    seen = whatever.deg, whatever.bearing_true_deg, whatever.distance_m
+    if sight is None or top is None:
+        return SightAnswer(None, *seen, None, None, None, None, None, None, None)
+    return SightAnswer(
+        sight.deg,
+        *seen,
+        sight.bearing_true_deg,
+        sight.distance_m,
+        sight.rise_m,
+        _spot(ground, sight.col, sight.row),
+        _stand(ground, points, sight.point),
+        float(chainage_m[sight.point]),
+        _top(ground, top),
+    )
+
+
+def _top(ground: OverheadGround, top: SightUp) -> TopAnswer:
+    return TopAnswer(
+        top.deg, top.bearing_true_deg, top.distance_m, top.rise_m, _spot(ground, top.col, top.row)
+    )
+
+
+def _path(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> PathAnswer | None:
+    path = up.path
+    if path is None:
+        return None
+    lon, lat = ground.dem.grid.to_wgs84(path.col, path.row)
+    return PathAnswer(
+        path.deg,
+        path.bearing_true_deg,
+        path.path_m,
+        path.rise_m,
+        _spot(ground, float(path.col[0]), float(path.row[0])),
+        _stand(ground, points, path.point),
+        float(chainage_m[path.point]),
+        tuple(zip(lat.tolist(), lon.tolist(), strict=True)),
+    )
+
+
+def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) -> Above:
+    """Join what the stretches of a leg hold: the steepest of each measure."""
+    sight = _steepest([part.sight for part in parts], at_place=at_place)
+    outside = _steepest([part.outside for part in parts], at_place=at_place)
+    paths = [part.path for part in parts if part.path is not None]
+    path = max(paths, key=lambda p: p.deg, default=None)
+    if path is not None and at_place:
+        path = replace(path, chainage_m=None)
+    overhead = None
+    if any(part.known for part in parts):
+        overhead = OverheadAnswer(
+            any(part.in_zone for part in parts),
+            sum(part.in_zone_m for part in parts),
+            any(part.possible for part in parts),
+            sum(part.possible_m for part in parts),
+            _finite(max(part.possible_deg for part in parts)),
+            look.rules.low_deg,
+            look.rules.high_deg,
+            parts[0].possible_from_deg,
+            look.reach_m,
+            LEAST_SIGHT_DEG,
+            sight,
+            outside,
+            path,
+        )
+    return Above(
+        overhead,
+        any(part.unknown_above for part in parts),
+        tuple(roll for part in parts for roll in part.rolls),
+        tuple(trap for part in parts for trap in part.traps),
+        Profile(
+            np.concatenate([part.profile.chainage_m for part in parts]),
+            np.concatenate([part.profile.sight_unfiltered_deg for part in parts]),
+        ),
+        SeenAlong(
+            *(np.concatenate([getattr(part.seen, one.name) for part in parts]) for one in fields(SeenAlong))
+        ),
+    )
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _steepest(found: list[SightAnswer | None], *, at_place: bool) -> SightAnswer | None:
+    """Steepest sight of several, with the steepest unfiltered one."""
+    sights = [sight for sight in found if sight is not None]
+    if not sights:
+        return None
+    sight = max(sights, key=lambda s: (-1.0 if s.deg is None else s.deg, s.unfiltered_deg))
+    whatever = max(sights, key=lambda s: s.unfiltered_deg)
+    return replace(
+        sight,
+        unfiltered_deg=whatever.unfiltered_deg,
+        unfiltered_bearing_true_deg=whatever.unfiltered_bearing_true_deg,
+        unfiltered_distance_m=whatever.unfiltered_distance_m,
+        chainage_m=None if at_place else sight.chainage_m,
+    )

@@ -1,0 +1,276 @@
+"""Which ground has to be read to look up from a line.
+
+Ground within the reach of each stretch of the line; stretches that follow each other share a
+window as long as it stays small. Cells much finer than the piece of slope that decides are
+joined to about 10 m, so that a survey of 1 m cells costs what one of 10 m does.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from steybrae.errors import ModelError, OffModelError
+from steybrae.route.touching import cut_at_edges
+from steybrae.route.track import Track, stretches
+from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.overhead.ground import REACH_M
+from steybrae.terrain.start_zones import StartRules
+from steybrae.terrain.uncertainty import SlopeUncertainty
+
+__all__ = [
+    "REACH_M",
+    "OverheadLook",
+    "Stretch",
+    "Window",
+    "cells_on",
+    "check_reach_m",
+    "joins_of",
+    "shared",
+    "stretch_windows",
+]
+
+MOST_REACH_M: Final = 15_000.0
+"""Longest reach taken as meant, metres: at 18 degrees 4870 m of fall, more than any face has (from
+memory: the highest, of Nanga Parbat, has some 4600)."""
+
+JOINED_CELL_M: Final = 10.0
+"""Size to which finer cells are joined, metres: a baseline of 20 m is then one of 3 by 3 cells."""
+
+STRETCH_M: Final = 4000.0
+"""Longest stretch with a window of its own, metres."""
+
+MOST_CELLS: Final = 2_000_000
+"""Largest window that stretches share, joined cells (our choice: some 100 MB with all that is
+computed on it)."""
+
+_MARGIN_CELLS: Final = 4
+
+
+def check_reach_m(reach_m: float) -> float:
+    """Return the reach, metres.
+
+    Raises
+    ------
+    ModelError
+        It is not above 0, or above `MOST_REACH_M`.
+    """
+    if not 0.0 < reach_m <= MOST_REACH_M:
+        message = (
+            f"The reach for ground overhead should be above 0 and at most {MOST_REACH_M / 1000.0:g} km; got "
+            f"{reach_m / 1000.0:g} km. Usual is {REACH_M / 1000.0:g}."
+        )
+        raise ModelError(message)
+    return reach_m
+
+
+def joins_of(cell_m: tuple[float, float]) -> tuple[int, int]:
+    """How many columns and rows of cells of this size are joined to one."""
+    cols, rows = (max(1, int(1.02 * JOINED_CELL_M / size)) for size in cell_m)
+    return cols, rows
+
+
+@dataclass(frozen=True)
+class OverheadLook:
+    """How to look up.
+
+    Attributes
+    ----------
+    cell_m
+        Ground size of a cell along a row and along a column, metres.
+    known
+        How well the slopes of joined cells are known.
+    rules
+        What counts as a start zone.
+    reach_m
+        How far to look, metres.
+
+    Raises
+    ------
+    ModelError
+        See `check_reach_m`.
+    """
+
+    cell_m: tuple[float, float]
+    known: SlopeUncertainty
+    rules: StartRules = field(default_factory=StartRules)
+    reach_m: float = REACH_M
+
+    def __post_init__(self) -> None:
+        """Refuse to look no distance, or too far."""
+        check_reach_m(self.reach_m)
+
+    @property
+    def joins(self) -> tuple[int, int]:
+        """How many columns and rows are joined to one."""
+        return joins_of(self.cell_m)
+
+
+@dataclass(frozen=True)
+class Window:
+    """Cells ``top`` to before ``bottom``, ``left`` to before ``right``."""
+
+    top: int
+    left: int
+    bottom: int
+    right: int
+
+    @property
+    def cells(self) -> int:
+        """How many."""
+        return (self.bottom - self.top) * (self.right - self.left)
+
+    def with_(self, other: Window) -> Window:
+        """Smallest window that holds both."""
+        return Window(
+            min(self.top, other.top),
+            min(self.left, other.left),
+            max(self.bottom, other.bottom),
+            max(self.right, other.right),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """A stretch of a leg in the model's cells.
+
+    Attributes
+    ----------
+    leg
+        Which leg, from 0.
+    col, row, chainage_m
+        Its vertices.
+    window
+        The ground that it needs.
+    """
+
+    leg: int
+    col: Array
+    row: Array
+    chainage_m: Array
+    window: Window
+
+
+def stretch_windows(grid: Grid, tracks: list[Track], look: OverheadLook) -> list[Stretch]:
+    """Cut legs into stretches and say what ground each needs.
+
+    Parameters
+    ----------
+    grid
+        Of the model.
+    tracks
+        The legs.
+    look
+        How to look.
+
+    Returns
+    -------
+    list of Stretch
+        In walking order; windows begin and end at whole joined cells.
+
+    Raises
+    ------
+    OffModelError
+        A part of the line has no position in the model's CRS.
+    """
+    places = [grid.from_wgs84(track.lon_deg, track.lat_deg) for track in tracks]
+    _refuse_nowhere(places)
+    ends = [(leg, *pair) for leg, track in enumerate(tracks) for pair in stretches(track, STRETCH_M)]
+    # Cells of grids in degrees change their size along a route.
+    middle = [
+        np.mean([[axis[first], axis[last]] for axis in places[leg]], axis=1) for leg, first, last in ends
+    ]
+    size_m = np.hypot(*np.moveaxis(jacobian_at(grid, *np.transpose(middle)), -2, 0))
+    found = []
+    for (leg, first, last), size in zip(ends, size_m, strict=True):
+        part = slice(first, last + 1)
+        col, row = (axis[part] for axis in places[leg])
+        window = _window(
+            col, row, np.ceil(look.reach_m / size) + _MARGIN_CELLS * np.array(look.joins), look.joins
+        )
+        found.append(Stretch(leg, col, row, tracks[leg].chainage_m[part], window))
+    return found
+
+
+def _refuse_nowhere(places: list[tuple[Array, Array]]) -> None:
+    if not all(np.isfinite(axis).all() for place in places for axis in place):
+        message = (
+            "The line should lie where the model's CRS has positions; part of it does not. Take a "
+            "model of the ground it crosses."
+        )
+        raise OffModelError(message)
+
+
+def _window(col: Array, row: Array, margin: Array, joins: tuple[int, int]) -> Window:
+    return Window(
+        _down_to(row.min() - margin[1], joins[1]),
+        _down_to(col.min() - margin[0], joins[0]),
+        -_down_to(-(row.max() + margin[1]), joins[1]),
+        -_down_to(-(col.max() + margin[0]), joins[0]),
+    )
+
+
+def _down_to(value: float, step: int) -> int:
+    return math.floor(value / step) * step
+
+
+def shared(
+    parts: list[Stretch], look: OverheadLook, most_cells: int = MOST_CELLS
+) -> list[tuple[Window, list[Stretch]]]:
+    """Let stretches that follow each other share a window while it stays small.
+
+    Parameters
+    ----------
+    parts
+        In walking order.
+    look
+        How.
+    most_cells
+        Largest window that is shared, joined cells.
+
+    Returns
+    -------
+    list of tuple
+        Windows, each with the stretches that lie in it.
+    """
+    join = look.joins[0] * look.joins[1]
+    groups: list[tuple[Window, list[Stretch]]] = []
+    for part in parts:
+        if groups:
+            window, group = groups[-1]
+            together = window.with_(part.window)
+            if together.cells <= most_cells * join:
+                groups[-1] = (together, [*group, part])
+                continue
+        groups.append((part.window, [part]))
+    return groups
+
+
+def cells_on(part: Stretch, window: Window, joins: tuple[int, int]) -> tuple[Array, Array, Array, Array]:
+    """Cells of a window that a stretch touches.
+
+    Parameters
+    ----------
+    part
+        The stretch.
+    window, joins
+        Of the ground.
+
+    Returns
+    -------
+    tuple of Array
+        Columns and rows of the cells, chainage in the middle of each piece, length of the piece.
+    """
+    col, row = (part.col - window.left) / joins[0], (part.row - window.top) / joins[1]
+    cuts = cut_at_edges(col, row, part.chainage_m)
+    middle = (cuts[:-1] + cuts[1:]) / 2.0
+    return (
+        np.floor(np.interp(middle, part.chainage_m, col)),
+        np.floor(np.interp(middle, part.chainage_m, row)),
+        middle,
+        np.diff(cuts),
+    )

@@ -1,0 +1,1 @@
+"""Positions on the earth, as people write them and as maps print them."""

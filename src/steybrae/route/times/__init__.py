@@ -1,0 +1,1 @@
+"""Walking times, clock times, daylight."""

@@ -1,0 +1,341 @@
+"""Clock times: arrivals, sunrise, sunset and twilight, and the daylight left.
+
+Sun times are for a level horizon at sea level (astral, after the equations of Meeus as
+NOAA uses them), good to a minute or two at middle latitudes and worse near the polar
+circles. In the hills the sun goes behind a ridge long before.
+
+A day is the one about the local noon of the date: its sunset may lie past midnight.
+Clock times need a zone; a time without one is refused.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from steybrae.errors import DateError
+from steybrae.quantities import round_down, round_up
+from steybrae.route.positions.places import Place
+
+__all__ = [
+    "Daylight",
+    "arrivals",
+    "daylight",
+    "daylight_left_min",
+    "daylight_left_words",
+    "parse_clock",
+    "parse_zone",
+    "shown_clock",
+]
+
+SUNRISE_ALTITUDE_DEG: Final = -0.833
+"""Altitude of the sun's centre at sunrise and sunset, degrees: 34' of refraction and 16' of disc."""
+
+TWILIGHT_ALTITUDE_DEG: Final = -6.0
+"""Altitude at which civil twilight begins and ends, degrees (astronomical convention)."""
+
+_HALF_DAY: Final = dt.timedelta(hours=12)
+_SECOND: Final = dt.timedelta(seconds=1)
+
+
+@dataclass(frozen=True)
+class Daylight:
+    """The light of one day at one place.
+
+    Attributes
+    ----------
+    noon
+        When the sun stands highest, in the zone asked for.
+    dawn, sunrise, sunset, dusk
+        Start of civil twilight, sun up, sun down, end of civil twilight; None where the sun
+        does not cross that altitude within twelve hours of noon.
+    sun
+        ``rises``, ``up all day`` or ``down all day``.
+    words
+        Whole sentences for a card.
+    """
+
+    noon: dt.datetime
+    dawn: dt.datetime | None
+    sunrise: dt.datetime | None
+    sunset: dt.datetime | None
+    dusk: dt.datetime | None
+    sun: str
+    words: tuple[str, ...]
+
+
+def parse_zone(zone: str | None) -> ZoneInfo:
+    """Time zone by its name in the IANA database.
+
+    Parameters
+    ----------
+    zone
+        ``Europe/London``, ``UTC``; None is refused.
+
+    Returns
+    -------
+    ZoneInfo
+        The zone.
+
+    Raises
+    ------
+    DateError
+        None, or no such zone.
+    """
+    if not zone:
+        message = "Clock times need a time zone; got none. Add one like --zone Europe/London."
+        raise DateError(message)
+    try:
+        return ZoneInfo(zone)
+    except (KeyError, ValueError, OSError) as error:
+        message = f"A time zone should be a name like Europe/London or UTC; got {zone!r}. Check its spelling."
+        raise DateError(message) from error
+
+
+def parse_clock(text: str, date: dt.date, zone: str | None) -> dt.datetime:
+    """Read a clock time on a date in a zone.
+
+    Parameters
+    ----------
+    text
+        ``08:30``, 24 hours.
+    date
+        The day.
+    zone
+        Name of the zone; None is refused.
+
+    Returns
+    -------
+    datetime
+        With its zone.
+
+    Raises
+    ------
+    DateError
+        Unreadable, no zone, or a time that the change of clocks skips or repeats.
+    """
+    place_zone = parse_zone(zone)
+    found = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*", text)
+    if found is None or int(found[1]) > 23 or int(found[2]) > 59:
+        message = f"A clock time should look like 08:30; got {text!r}. Give hours and minutes."
+        raise DateError(message)
+    clock = dt.time(int(found[1]), int(found[2]))
+    early, late = (dt.datetime.combine(date, clock.replace(fold=fold), tzinfo=place_zone) for fold in (0, 1))
+    if early.utcoffset() != late.utcoffset():
+        message = (
+            f"The clocks change at {text} on {date.isoformat()} in {zone}, which is no time or two. "
+            "Give the time in UTC."
+        )
+        raise DateError(message)
+    return early
+
+
+def daylight(place: Place, date: dt.date, zone: str | None) -> Daylight:
+    """Sunrise, sunset and civil twilight.
+
+    Parameters
+    ----------
+    place
+        Where.
+    date
+        The day whose noon is meant.
+    zone
+        Name of the zone that the times are given in.
+
+    Returns
+    -------
+    Daylight
+        Unrounded times.
+
+    Raises
+    ------
+    DateError
+        No zone.
+    """
+    from astral import Observer, sun  # noqa: PLC0415
+
+    place_zone = parse_zone(zone)
+    # Height would lower the horizon and lengthen the day, which no hillside gives.
+    observer = Observer(place.lat_deg, place.lon_deg, 0.0)
+    midday = dt.datetime.combine(date, dt.time(12), tzinfo=place_zone).astimezone(dt.UTC)
+    days = (date + days * dt.timedelta(days=1) for days in (-1, 0, 1))
+    noons = [sun.noon(observer, date=day, tzinfo=dt.UTC) for day in days]
+    noon = min(noons, key=lambda instant: abs(instant - midday))
+
+    def height_deg(instant: dt.datetime) -> float:
+        return sun.elevation(observer, instant, with_refraction=False)
+
+    # astral's own rise and set raise near the polar circles on days that have them, and
+    # pair dates with zones in their own way; its altitude is good everywhere.
+    light, rise, fall, dark = (
+        _crossing(height_deg, noon, altitude_deg, side, place_zone)
+        for altitude_deg, side in (
+            (TWILIGHT_ALTITUDE_DEG, -1),
+            (SUNRISE_ALTITUDE_DEG, -1),
+            (SUNRISE_ALTITUDE_DEG, 1),
+            (TWILIGHT_ALTITUDE_DEG, 1),
+        )
+    )
+    highest_deg = height_deg(noon)
+    state = "rises"
+    if rise is None and fall is None:
+        state = "up all day" if highest_deg > SUNRISE_ALTITUDE_DEG else "down all day"
+    twilight = highest_deg > TWILIGHT_ALTITUDE_DEG
+    words = _words(date, (light, rise, fall, dark), state, twilight=twilight)
+    return Daylight(noon.astimezone(place_zone), light, rise, fall, dark, state, words)
+
+
+def _crossing(
+    height_deg: Callable[[dt.datetime], float],
+    noon: dt.datetime,
+    altitude_deg: float,
+    side: int,
+    zone: ZoneInfo,
+) -> dt.datetime | None:
+    """Find by halving when the sun crosses an altitude in the half day before or after noon."""
+    above, below = noon, noon + side * _HALF_DAY
+    if height_deg(above) <= altitude_deg or height_deg(below) >= altitude_deg:
+        return None
+    while abs(below - above) > _SECOND:
+        middle = above + (below - above) / 2
+        if height_deg(middle) > altitude_deg:
+            above = middle
+        else:
+            below = middle
+    return above.astimezone(zone)
+
+
+def _words(
+    date: dt.date, times: Sequence[dt.datetime | None], sun: str, *, twilight: bool
+) -> tuple[str, ...]:
+    light, rise, fall, dark = times
+    if sun == "up all day":
+        first = "The sun does not set"
+    elif sun == "down all day":
+        first = "The sun does not rise"
+    else:
+        risen = f"Sunrise {shown_clock(rise, 'late')}" if rise else "No sunrise that morning"
+        fallen = f"sunset {shown_clock(fall, 'early')}" if fall else "no sunset that night"
+        first = f"{risen}, {fallen}"
+    if light and dark:
+        second = f"civil twilight {shown_clock(light, 'late')} to {shown_clock(dark, 'early')}"
+    elif twilight:
+        second = "civil twilight lasts through the night"
+    else:
+        second = "there is no civil twilight"
+    return (
+        f"{first} on {date.isoformat()}; {second}.",
+        "For a level horizon: hills take the sun away sooner and bring it later.",
+    )
+
+
+def shown_clock(instant: dt.datetime, side: str) -> str:
+    """Clock time to the minute, rounded against the reader.
+
+    Parameters
+    ----------
+    instant
+        A time with its zone.
+    side
+        ``late`` rounds up (arrivals, sunrise), ``early`` down (sunset).
+
+    Returns
+    -------
+    str
+        ``16:04 GMT``, with the zone's short name.
+    """
+    seconds = instant.second + instant.microsecond / 1e6
+    shown = instant.replace(second=0, microsecond=0)
+    if side == "late" and round_up(seconds, 60.0) > 0.0:
+        shown = _later(shown, 1.0)
+    return f"{shown:%H:%M} {shown.tzname()}"
+
+
+def _later(start: dt.datetime, minutes: float) -> dt.datetime:
+    """Add elapsed minutes: on local times Python adds what the wall clock shows instead."""
+    return (start.astimezone(dt.UTC) + dt.timedelta(minutes=minutes)).astimezone(start.tzinfo)
+
+
+def arrivals(start: dt.datetime, times_min: Sequence[float]) -> tuple[dt.datetime | None, ...]:
+    """Arrival at the end of each leg.
+
+    Parameters
+    ----------
+    start
+        Start of the first leg, with its zone.
+    times_min
+        Minutes of each leg, 0 or more.
+
+    Returns
+    -------
+    tuple of datetime or None
+        Unrounded, in the zone of `start`; None from the first leg on whose time is not finite.
+
+    Raises
+    ------
+    DateError
+        A start without zone.
+    """
+    if start.tzinfo is None:
+        message = f"A start needs its time zone; got {start:%H:%M} without. Add --zone."
+        raise DateError(message)
+    found: list[dt.datetime | None] = []
+    total_min = 0.0
+    for time_min in times_min:
+        total_min += time_min
+        # Beyond a year a clock time says nothing, and Python's calendar ends somewhere.
+        found.append(_later(start, total_min) if total_min < 525_600.0 else None)
+    return tuple(found)
+
+
+def daylight_left_min(arrival: dt.datetime, light: Daylight) -> float | None:
+    """Minutes from an arrival to sunset.
+
+    Parameters
+    ----------
+    arrival
+        A time with its zone.
+    light
+        The day.
+
+    Returns
+    -------
+    float or None
+        Minutes, negative after sunset; 0 where the sun is down all day; None where it does
+        not set.
+    """
+    if light.sun == "down all day":
+        return 0.0
+    if light.sunset is None:
+        return None
+    elapsed = light.sunset.astimezone(dt.UTC) - arrival.astimezone(dt.UTC)
+    return elapsed.total_seconds() / 60.0
+
+
+def daylight_left_words(arrival: dt.datetime, light: Daylight) -> str:
+    """Daylight left, in hours and minutes rounded down; past sunset rounded up.
+
+    Parameters
+    ----------
+    arrival
+        A time with its zone.
+    light
+        The day.
+
+    Returns
+    -------
+    str
+        ``1 h 05 min before sunset``, ``0 h 20 min after sunset``, ``the sun does not rise``.
+    """
+    left_min = daylight_left_min(arrival, light)
+    if light.sun == "down all day":
+        return "the sun does not rise"
+    if left_min is None:
+        return "the sun does not set"
+    shown_min = int(abs(round_down(left_min, 1.0)))
+    side = "after" if left_min < 0.0 else "before"
+    return f"{shown_min // 60} h {shown_min % 60:02d} min {side} sunset"

@@ -1,0 +1,281 @@
+"""Published rules for walking time: Naismith, Langmuir, Tobler and the Swiss signposts.
+
+Plain formulas over one piece of track. `steybrae.route.times.walking_time` adds them up.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from steybrae.errors import RouteError
+
+__all__ = [
+    "FLAT_KMH",
+    "Segment",
+    "langmuir_min",
+    "naismith_min",
+    "swiss_min",
+    "swiss_min_per_km",
+    "tobler_kmh",
+    "tobler_min",
+]
+
+FLAT_KMH: Final = 5.0
+"""Naismith's pace on the flat, km/h (3 miles an hour, Naismith 1892, in round metric)."""
+
+CLIMB_MIN_PER_M: Final = 60.0 / 600.0
+"""Naismith's time for climbing, minutes per metre (2000 feet an hour, Naismith 1892)."""
+
+DESCENT_MIN_PER_M: Final = 10.0 / 300.0
+"""Langmuir's correction for going down, minutes per metre of descent (Langmuir 1984)."""
+
+GENTLE_DESCENT_DEG: Final = (5.0, 12.0)
+"""Descents that save time, degrees, *both ends included*; steeper ones cost it (Langmuir 1984)."""
+
+EDGE_SLACK_DEG: Final = 1e-6
+"""Arithmetic noise at those two edges, degrees."""
+
+TOBLER_TOP_KMH: Final = 6.0
+"""Tobler's greatest speed, km/h, at a gradient of -0.05 (Tobler 1993, NCGIA report 93-1)."""
+
+TOBLER_DECAY: Final = 3.5
+"""Tobler's fall of speed with the gradient, no unit (the same)."""
+
+TOBLER_BEST_GRADIENT: Final = -0.05
+"""Gradient of Tobler's greatest speed, rise over run (the same)."""
+
+TOBLER_OFF_PATH: Final = 0.6
+"""Tobler's factor on speed off paths, no unit (the same)."""
+
+TOBLER_STANDSTILL_KMH: Final = 0.001
+"""Speed taken for none, km/h: a cliff; the formula never reaches 0 (our choice)."""
+
+SWISS_COEFFICIENTS: Final = (
+    14.271,
+    3.6991,
+    2.5922,
+    -1.4384,
+    0.32105,
+    0.81542,
+    -0.090261,
+    -0.20757,
+    0.010192,
+    0.028588,
+    -5.7466e-4,
+    -2.1842e-3,
+    1.5176e-5,
+    8.6894e-5,
+    -1.3584e-7,
+    -1.4026e-6,
+)
+"""Minutes per km as a polynomial of the gradient in tens of percent, powers 0 to 15.
+
+The rule of the Swiss hikers' federation for signposts, in use since 2006; read in two
+independent public programs, not in the federation's own leaflet.
+"""
+
+SWISS_RANGE: Final = 4.0
+"""Tens of percent to each side for which the polynomial was fitted (the same)."""
+
+SWISS_UP_MIN_PER_KM: Final = 17.0
+"""Beyond it uphill: minutes per km and ten percent (from memory, no paper was read)."""
+
+SWISS_DOWN_MIN_PER_KM: Final = 9.0
+"""Beyond it downhill: minutes per km and ten percent (from memory, no paper was read)."""
+
+
+@dataclass(frozen=True)
+class Segment:
+    """A piece of a leg short enough to have one gradient.
+
+    Some 50 m is a good length on an elevation model: on much shorter pieces the noise of
+    the heights counts as steepness, for which Tobler's rule has no mercy.
+
+    Attributes
+    ----------
+    length_m
+        Horizontal length, metres, 0 or more; above 0 where there is ascent or descent.
+    ascent_m, descent_m
+        Metres climbed and lost, each 0 or more.
+    descent_deg
+        Angle of the track where it goes down, degrees. None: that of `descent_m` spread
+        over `length_m`, which is the gentlest it can be; so long segments hide steep descents.
+    height_known
+        Whether the ground has heights; where not, ascent and descent are not the ground's.
+
+    Raises
+    ------
+    RouteError
+        Negative or not finite, height without length, or a descent that does not fit into
+        the length at its angle.
+    """
+
+    length_m: float
+    ascent_m: float = 0.0
+    descent_m: float = 0.0
+    descent_deg: float | None = None
+    height_known: bool = True
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be walked."""
+        sizes = (self.length_m, self.ascent_m, self.descent_m)
+        walkable = all(math.isfinite(size) and size >= 0.0 for size in sizes)
+        if not walkable or (self.length_m == 0.0 and self.ascent_m + self.descent_m > 0.0):
+            message = (
+                "A segment should have a length above 0 m, and ascent and descent of 0 m or more; "
+                f"got {self.length_m:g}, {self.ascent_m:g} and {self.descent_m:g} m. Check them."
+            )
+            raise RouteError(message)
+        if self.descent_deg is None or self.descent_m == 0.0:
+            return
+        fits = 0.0 < self.descent_deg <= 90.0 and self.descent_m <= self.length_m * math.tan(
+            math.radians(self.descent_deg)
+        ) * (1.0 + 1e-9)
+        if not fits:
+            message = (
+                f"A descent of {self.descent_m:g} m does not fit into {self.length_m:g} m at "
+                f"{self.descent_deg:g} degrees. Check length and angle."
+            )
+            raise RouteError(message)
+
+    @property
+    def track_gradient(self) -> float:
+        """Net rise over run along the track, uphill positive; 0 without length."""
+        return (self.ascent_m - self.descent_m) / self.length_m if self.length_m else 0.0
+
+    @property
+    def track_descent_deg(self) -> float:
+        """Angle of the descending track, degrees, 0 or more."""
+        if self.descent_deg is not None:
+            return self.descent_deg
+        return math.degrees(math.atan2(self.descent_m, self.length_m))
+
+
+def naismith_min(segment: Segment, flat_kmh: float = FLAT_KMH) -> float:
+    """Naismith 1892: ``60 length / speed + ascent / 10``.
+
+    Parameters
+    ----------
+    segment
+        Length in metres, ascent in metres; descent is free.
+    flat_kmh
+        Pace on the flat, km/h; 5 on paths, 4 elsewhere (Aitken 1977).
+
+    Returns
+    -------
+    float
+        Minutes: 12 a km and 10 per 100 m of ascent.
+    """
+    return segment.length_m * 0.06 / flat_kmh + segment.ascent_m * CLIMB_MIN_PER_M
+
+
+def langmuir_min(segment: Segment, flat_kmh: float = FLAT_KMH) -> float:
+    """Naismith with Langmuir's corrections (1984) for going down.
+
+    Per 300 m of descent 10 minutes less where the track falls at 5 to 12 degrees, both
+    included; 10 minutes more where it is steeper than 12; nothing below 5.
+
+    Parameters
+    ----------
+    segment
+        With the angle of its descent.
+    flat_kmh
+        Pace on the flat, km/h.
+
+    Returns
+    -------
+    float
+        Minutes, never below 0 at the paces taken.
+    """
+    low_deg, high_deg = GENTLE_DESCENT_DEG
+    sign = 0.0
+    if segment.track_descent_deg > high_deg + EDGE_SLACK_DEG:
+        sign = 1.0
+    elif segment.track_descent_deg >= low_deg - EDGE_SLACK_DEG:
+        sign = -1.0
+    return naismith_min(segment, flat_kmh) + sign * segment.descent_m * DESCENT_MIN_PER_M
+
+
+def tobler_kmh(track_gradient: float, *, off_path: bool = False) -> float:
+    """Tobler's speed: ``6 exp(-3.5 |gradient + 0.05|)`` km/h, times 0.6 off paths.
+
+    Tobler 1993, NCGIA Technical Report 93-1, from figures of Imhof 1950.
+
+    Parameters
+    ----------
+    track_gradient
+        Rise over run along the track, uphill positive.
+    off_path
+        Whether there is no path.
+
+    Returns
+    -------
+    float
+        Horizontal speed, km/h.
+    """
+    speed = TOBLER_TOP_KMH * math.exp(-TOBLER_DECAY * abs(track_gradient - TOBLER_BEST_GRADIENT))
+    return speed * (TOBLER_OFF_PATH if off_path else 1.0)
+
+
+def tobler_min(segment: Segment, *, off_path: bool = False) -> float:
+    """Time at `tobler_kmh` for the segment's net gradient.
+
+    Parameters
+    ----------
+    segment
+        Short enough to have one gradient.
+    off_path
+        Whether there is no path.
+
+    Returns
+    -------
+    float
+        Minutes; infinite where the speed falls to nothing, as on a cliff.
+    """
+    speed = tobler_kmh(segment.track_gradient, off_path=off_path)
+    return segment.length_m * 0.06 / speed if speed > TOBLER_STANDSTILL_KMH else math.inf
+
+
+def swiss_min_per_km(track_gradient: float) -> float:
+    """Minutes per km of the Swiss signpost rule: ``sum C_k s^k``, s in tens of percent.
+
+    Beyond 40 percent, both included in the polynomial, ``17 s`` uphill and ``9 |s|``
+    downhill (from memory), and never less than at 40 percent.
+
+    Parameters
+    ----------
+    track_gradient
+        Rise over run along the track, uphill positive.
+
+    Returns
+    -------
+    float
+        Minutes per horizontal km; 14.271 on the flat.
+    """
+    tens = 10.0 * track_gradient
+    inside = min(max(tens, -SWISS_RANGE), SWISS_RANGE)
+    polynomial = 0.0
+    for coefficient in reversed(SWISS_COEFFICIENTS):
+        polynomial = polynomial * inside + coefficient
+    if abs(tens) <= SWISS_RANGE * (1.0 + 1e-9):
+        return polynomial
+    per_ten = SWISS_UP_MIN_PER_KM if tens > 0.0 else SWISS_DOWN_MIN_PER_KM
+    return max(polynomial, per_ten * abs(tens))
+
+
+def swiss_min(segment: Segment) -> float:
+    """Time by `swiss_min_per_km` for the segment's net gradient.
+
+    Parameters
+    ----------
+    segment
+        Short enough to have one gradient.
+
+    Returns
+    -------
+    float
+        Minutes.
+    """
+    return segment.length_m / 1000.0 * swiss_min_per_km(segment.track_gradient)

@@ -1,0 +1,189 @@
+"""Walking time of a leg by three published rules, with snow, load and breaks named.
+
+The rules are for summer paths and average walkers. Deep snow, wind, a slow party or a
+search for the way can double them; the factors are the leader's, stated with the result.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Final
+
+from steybrae.errors import QuantityError
+from steybrae.route.times.walking_rules import (
+    FLAT_KMH,
+    Segment,
+    langmuir_min,
+    naismith_min,
+    swiss_min,
+    tobler_min,
+)
+
+__all__ = ["METHODS", "Allowances", "LegTime", "Segment", "leg_time"]
+
+
+@dataclass(frozen=True)
+class Allowances:
+    """What a leader adds to a rule made for summer paths.
+
+    Attributes
+    ----------
+    snow_factor
+        Times the walking time, 1 to 10: snow, wind, rough ground.
+    load_factor
+        Times the walking time, 1 to 10: heavy packs, a slow party.
+    breaks_min_per_hour
+        Minutes of rest in each hour of walking, 0 or more, in proportion.
+    breaks_min
+        Minutes of rest besides, 0 or more.
+
+    Raises
+    ------
+    QuantityError
+        A factor that would shorten the time, or anything out of range.
+    """
+
+    snow_factor: float = 1.0
+    load_factor: float = 1.0
+    breaks_min_per_hour: float = 0.0
+    breaks_min: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse what would flatter."""
+        for name, value in (("snow", self.snow_factor), ("load", self.load_factor)):
+            if not 1.0 <= value <= 10.0:
+                message = (
+                    f"The {name} factor should lie between 1 and 10; got {value:g}. "
+                    "Give how many times longer the walk takes."
+                )
+                raise QuantityError(message)
+        if not (0.0 <= self.breaks_min_per_hour <= 60.0 and 0.0 <= self.breaks_min <= 1440.0):
+            message = (
+                "Breaks should be 0 to 60 minutes in the hour and 0 to 1440 minutes besides; got "
+                f"{self.breaks_min_per_hour:g} and {self.breaks_min:g}. Check the unit."
+            )
+            raise QuantityError(message)
+
+
+@dataclass(frozen=True)
+class LegTime:
+    """Time for a leg, and what it rests on.
+
+    Attributes
+    ----------
+    time_min
+        In all: ``walking_min * snow_factor * load_factor + breaks``, minutes.
+    walking_min
+        By the rule alone, minutes.
+    breaks_min
+        Rest in all, minutes.
+    method
+        ``langmuir``, ``naismith``, ``tobler`` or ``swiss``.
+    allowances
+        Factors and breaks, as given.
+    taken_level_m
+        Length over ground of unknown height, reckoned as level, metres. Where it is above
+        0 the time may be longer: "at least".
+    words
+        Whole sentences for a card: the rule, the factors, the breaks, what is unknown.
+    """
+
+    time_min: float
+    walking_min: float
+    breaks_min: float
+    method: str
+    allowances: Allowances
+    taken_level_m: float
+    words: tuple[str, ...] = field(default=())
+
+
+_RULES: Final = {
+    "langmuir": "Naismith with Langmuir's corrections, {kmh:g} km/h on the flat",
+    "naismith": "Naismith, {kmh:g} km/h on the flat",
+    "tobler": "Tobler's speed, {path} paths",
+    "swiss": "the Swiss signpost rule",
+}
+
+METHODS: Final = tuple(_RULES)
+"""Names of the rules; the first is the default."""
+
+
+def leg_time(
+    segments: Iterable[Segment],
+    method: str = "langmuir",
+    allowances: Allowances = Allowances(),
+    *,
+    flat_kmh: float = FLAT_KMH,
+    off_path: bool = False,
+) -> LegTime:
+    """Time for a leg: the rule over its segments, times the factors, plus the breaks.
+
+    Parameters
+    ----------
+    segments
+        Pieces of the leg, each short enough to have one gradient.
+    method
+        One of `METHODS`.
+    allowances
+        Snow, load and breaks.
+    flat_kmh
+        Pace on the flat for Naismith and Langmuir, 1 to 8 km/h.
+    off_path
+        For Tobler: no path.
+
+    Returns
+    -------
+    LegTime
+        Unrounded; to be shown rounded up.
+
+    Raises
+    ------
+    QuantityError
+        No such rule, or a pace out of range.
+    """
+    rules: dict[str, Callable[[Segment], float]] = {
+        "langmuir": lambda segment: langmuir_min(segment, flat_kmh),
+        "naismith": lambda segment: naismith_min(segment, flat_kmh),
+        "tobler": lambda segment: tobler_min(segment, off_path=off_path),
+        "swiss": swiss_min,
+    }
+    if method not in rules:
+        message = (
+            f"A rule for walking time should be one of {', '.join(METHODS)}; got {method!r}. "
+            "Choose one of them."
+        )
+        raise QuantityError(message)
+    if not 1.0 <= flat_kmh <= 8.0:
+        message = f"A pace on the flat should be 1 to 8 km/h; got {flat_kmh:g}. Check the unit."
+        raise QuantityError(message)
+    pieces = tuple(segments)
+    walking_min = math.fsum(rules[method](piece) for piece in pieces)
+    slowed_min = walking_min * allowances.snow_factor * allowances.load_factor
+    hourly = allowances.breaks_min_per_hour
+    breaks_min = (slowed_min * hourly / 60.0 if hourly else 0.0) + allowances.breaks_min
+    level_m = math.fsum(piece.length_m for piece in pieces if not piece.height_known)
+    rule = _RULES[method].format(kmh=flat_kmh, path="off" if off_path else "on")
+    return LegTime(
+        time_min=slowed_min + breaks_min,
+        walking_min=walking_min,
+        breaks_min=breaks_min,
+        method=method,
+        allowances=allowances,
+        taken_level_m=level_m,
+        words=_words(rule, allowances, level_m),
+    )
+
+
+def _words(rule: str, allowances: Allowances, level_m: float) -> tuple[str, ...]:
+    found = [f"Times by {rule}."]
+    for name, factor in (("snow", allowances.snow_factor), ("load", allowances.load_factor)):
+        found.append(f"Times {factor:g} for {name}." if factor > 1.0 else f"Nothing for {name}.")
+    hourly, besides = allowances.breaks_min_per_hour, allowances.breaks_min
+    breaks = [f"{hourly:g} minutes in the hour"] if hourly else []
+    breaks += [f"{besides:g} minutes besides"] if besides else []
+    found.append(f"Breaks: {' and '.join(breaks)}." if breaks else "No breaks.")
+    if level_m > 0.0:
+        found.append(f"{math.ceil(level_m)} m of unknown height are reckoned as level: at least this long.")
+    return tuple(found)

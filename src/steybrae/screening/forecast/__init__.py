@@ -1,0 +1,1 @@
+"""A forecast matched against the ground of a line or of a place."""

@@ -1,0 +1,343 @@
+"""A forecast matched against the ground of a screened line or of a place.
+
+Per leg and for every rating and problem: over how many metres the line, the corridor and the
+start zones overhead have ground that it names (`steybrae.forecast.named`). The standard gives no
+clock time for "earlier" and "later", so that both are always shown. Nothing is judged.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.errors import BulletinError, QuantityError
+from steybrae.forecast.beside import (
+    ForecastBeside,
+    Kind,
+    LegForecast,
+    NamedAtPlace,
+    NamedOnLeg,
+    ReductionRow,
+)
+from steybrae.forecast.bulletin import TREELINE, Bulletin, DangerRating, Part, where_words
+from steybrae.forecast.choose import Asked, Chosen, Finding, choose, holds_throughout
+from steybrae.forecast.levels import LEVELS, METHOD_SOURCE, reduction_angle
+from steybrae.forecast.matrix import heights_by_aspect
+from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, bound_range_m, crossed
+from steybrae.quantities import round_down
+from steybrae.screening.ground.result import GroundAt
+from steybrae.screening.result import LegScreening, RouteScreening
+
+__all__ = ["LEAST_SLOPE_DEG", "BulletinSource", "ForecastAsk", "Span", "forecast_at_place", "forecast_beside"]
+
+LEAST_SLOPE_DEG: Final = 30.0
+"""Ground from here on is matched where no other slope is asked for, degrees: where the European
+danger scale begins to call ground steep."""
+
+_HEIGHT_ROOM_M: Final = 10.0
+
+Span = tuple[dt.datetime, dt.datetime]
+
+
+@dataclass(frozen=True)
+class BulletinSource:
+    """A file of bulletins, read: its name, what it holds and how it was read."""
+
+    name: str
+    bulletins: tuple[Bulletin, ...]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class ForecastAsk:
+    """What is asked of it.
+
+    Attributes
+    ----------
+    region, lang
+        See `steybrae.forecast.choose.Asked`.
+    start, end
+        When the ground is walked; None where not known.
+    whole_day
+        Whether they are only the day, for want of a time.
+    leg_spans
+        Start and end of each leg; empty where not known.
+    now
+        The present.
+    treeline_m
+        Height of the treeline; None where not stated.
+    least_slope_deg
+        Ground at or above it is matched.
+    reduction
+        Whether the published method's angles are shown.
+
+    Raises
+    ------
+    QuantityError
+        A slope below 20 degrees or above 90.
+    """
+
+    region: str | None = None
+    lang: str | None = None
+    start: dt.datetime | None = None
+    end: dt.datetime | None = None
+    whole_day: bool = False
+    leg_spans: tuple[Span | None, ...] = ()
+    now: dt.datetime | None = None
+    treeline_m: float | None = None
+    least_slope_deg: float = LEAST_SLOPE_DEG
+    reduction: bool = False
+
+    def __post_init__(self) -> None:
+        """Refuse slopes for which no ground is kept."""
+        if not KEPT_FROM_DEG <= self.least_slope_deg <= 90.0:
+            message = (
+                f"The slope for matching a forecast should lie between {KEPT_FROM_DEG:g} and 90 degrees; got "
+                f"{self.least_slope_deg:g}. Usual is {LEAST_SLOPE_DEG:g}."
+            )
+            raise QuantityError(message)
+
+
+def forecast_beside(screening: RouteScreening, source: BulletinSource, ask: ForecastAsk) -> RouteScreening:
+    """Put a forecast beside a screened line.
+
+    Parameters
+    ----------
+    screening
+        With its grounds (`steybrae.screening.forecast.ground.with_forecast_ground`).
+    source
+        The bulletins of a file.
+    ask
+        Region, time, slope.
+
+    Returns
+    -------
+    RouteScreening
+        The same, with `forecast` and the cautions that it brings.
+
+    Raises
+    ------
+    BulletinError
+        The screening has no grounds, or the file is for several regions and none was named.
+    """
+    grounds = screening.forecast_grounds
+    if grounds is None:
+        message = (
+            "A forecast is matched against the ground of each leg; this plan does not hold it. Save the plan "
+            "again from its route and model."
+        )
+        raise BulletinError(message)
+    chosen = _chosen(source, ask)
+    spans = ask.leg_spans or (None,) * len(screening.legs)
+    legs = tuple(
+        _leg(leg, ground, span, chosen.bulletins, ask)
+        for leg, ground, span in zip(screening.legs, grounds, spans, strict=True)
+    )
+    parts = [part for _, part in _parts(chosen.bulletins)]
+    matrix = heights_by_aspect(grounds, parts, ask.least_slope_deg, ask.treeline_m)
+    beside = replace(_frame(source, chosen, ask, grounds), legs=legs, matrix=matrix)
+    return replace(screening, forecast=beside, cautions=_with(screening.cautions, beside.cautions))
+
+
+def forecast_at_place(
+    found: GroundAt, grounds: LegGrounds, source: BulletinSource, ask: ForecastAsk
+) -> GroundAt:
+    """Put a forecast beside the ground at a place; as `forecast_beside`."""
+    chosen = _chosen(source, ask)
+    height = None if found.elevation_m is None else (found.elevation_m, found.elevation_m)
+    place = tuple(_at_place(which, part, grounds, height, ask) for which, part in _parts(chosen.bulletins))
+    beside = replace(_frame(source, chosen, ask, (grounds,)), place=place)
+    return replace(found, forecast=beside, cautions=_with(found.cautions, beside.cautions))
+
+
+def _chosen(source: BulletinSource, ask: ForecastAsk) -> Chosen:
+    chosen = choose(source.bulletins, Asked(ask.region, ask.start, ask.end, ask.lang, ask.now))
+    if not ask.whole_day or not chosen.bulletins:
+        return chosen
+    # A bulletin that holds for part of the day is no fault where no time of the day is known.
+    kept = tuple(finding for finding in chosen.findings if finding.key != "partly_valid")
+    text = "No time of the day was given: every bulletin that holds on that day is shown. Give --start."
+    return replace(chosen, findings=(*kept, Finding("time_not_checked", text)))
+
+
+def _with(cautions: tuple[Caution, ...], more: tuple[Caution, ...]) -> tuple[Caution, ...]:
+    there = {caution.key for caution in cautions}
+    return (*cautions, *(caution for caution in more if caution.key not in there))
+
+
+def _frame(
+    source: BulletinSource, chosen: Chosen, ask: ForecastAsk, grounds: Sequence[LegGrounds]
+) -> ForecastBeside:
+    bounds = [
+        bound
+        for _, part in _parts(chosen.bulletins)
+        if part.elevation is not None
+        for bound in (part.elevation.lower_bound, part.elevation.upper_bound)
+    ]
+    blind = TREELINE in bounds and ask.treeline_m is None
+    from_deg = max((ground.start_from_deg for ground in grounds), default=0.0)
+    return ForecastBeside(
+        file=source.name,
+        region_asked=ask.region,
+        start=None if ask.start is None else ask.start.isoformat(),
+        end=None if ask.end is None else ask.end.isoformat(),
+        treeline_m=ask.treeline_m,
+        least_slope_deg=ask.least_slope_deg,
+        start_from_deg=from_deg,
+        findings=chosen.findings,
+        bulletins=chosen.bulletins,
+        legs=(),
+        place=(),
+        notes=(*source.notes, *chosen.notes),
+        words=_words(ask, from_deg),
+        cautions=(
+            *(Caution(f"forecast_{finding.key}", finding.text) for finding in chosen.findings),
+            *cautions_for(Situation(bulletin=True, treeline_unknown=blind)),
+        ),
+    )
+
+
+def _words(ask: ForecastAsk, start_from_deg: float) -> tuple[str, ...]:
+    return (
+        f"Matched: ground of {ask.least_slope_deg:g}° or more on the line and beside it, and possible start "
+        f"zones overhead (from about {round_down(start_from_deg, 1.0):.0f}°) that look down on it, read "
+        "every 50 m, where they face a named aspect at a named height. What lies within its uncertainty of "
+        "an edge counts on both sides (a bound is good to 50 m, the treeline to 100 m).",
+        "A bulletin has no slope angles: which slope is steep enough is this program's question, not the "
+        "forecasters'. Named aspects and heights are where a problem prevails especially, not the only "
+        "places.",
+        "Earlier and later: the standard gives no clock time for the change, so both are shown.",
+    )
+
+
+Which = tuple[Kind, int, int]
+
+
+def _parts(bulletins: Sequence[Bulletin]) -> Iterator[tuple[Which, Part]]:
+    for number, bulletin in enumerate(bulletins):
+        for k, rating in enumerate(bulletin.danger_ratings):
+            yield ("danger_rating", number, k), rating
+        for k, problem in enumerate(bulletin.avalanche_problems):
+            yield ("avalanche_problem", number, k), problem
+
+
+def _value(part: Part) -> str:
+    return part.main_value if isinstance(part, DangerRating) else part.problem_type
+
+
+def _meets(part: Part, heights_m: tuple[float, float] | None, ask: ForecastAsk) -> bool:
+    low, high = bound_range_m(part.elevation, ask.treeline_m)
+    if heights_m is None:
+        return True
+    return heights_m[1] + _HEIGHT_ROOM_M >= low and heights_m[0] - _HEIGHT_ROOM_M <= high
+
+
+def _leg(
+    leg: LegScreening,
+    grounds: LegGrounds,
+    span: Span | None,
+    bulletins: Sequence[Bulletin],
+    ask: ForecastAsk,
+) -> LegForecast:
+    low, high = leg.elevation_min_m, leg.elevation_max_m
+    # Unknown ground on a leg may lie at any height.
+    heights = None if low is None or high is None or leg.unknown_m > 0.0 else (low, high)
+    named = tuple(_on_leg(which, part, grounds, heights, ask) for which, part in _parts(bulletins))
+    return LegForecast(
+        number=leg.number,
+        from_=leg.from_,
+        to=leg.to,
+        start=None if span is None else span[0].isoformat(),
+        end=None if span is None else span[1].isoformat(),
+        findings=(*_out_of_time(bulletins, span), *_unrated(named, bulletins)),
+        named=named,
+        reduction=_reduction(named, grounds) if ask.reduction else None,
+    )
+
+
+def _on_leg(
+    which: Which,
+    part: Part,
+    grounds: LegGrounds,
+    heights_m: tuple[float, float] | None,
+    ask: ForecastAsk,
+) -> NamedOnLeg:
+    range_m = bound_range_m(part.elevation, ask.treeline_m)
+    return NamedOnLeg(
+        *which,
+        value=_value(part),
+        where=where_words(part),
+        meets_heights=_meets(part, heights_m, ask),
+        line=crossed(grounds.line, part.aspects, range_m, ask.least_slope_deg),
+        corridor=crossed(grounds.corridor, part.aspects, range_m, ask.least_slope_deg),
+        overhead=crossed(grounds.overhead, part.aspects, range_m, 0.0),
+    )
+
+
+def _at_place(
+    which: Which,
+    part: Part,
+    grounds: LegGrounds,
+    heights_m: tuple[float, float] | None,
+    ask: ForecastAsk,
+) -> NamedAtPlace:
+    found = _on_leg(which, part, grounds, heights_m, ask)
+    return NamedAtPlace(
+        *which,
+        value=found.value,
+        where=found.where,
+        meets_heights=found.meets_heights,
+        within=found.line.length_m > 0.0,
+        within_unknown=bool(grounds.line.unknown.any()),
+        overhead=found.overhead.length_m > 0.0,
+        overhead_unknown=bool(grounds.overhead.unknown.any()),
+        sectors=found.line.sectors,
+    )
+
+
+def _out_of_time(bulletins: Sequence[Bulletin], span: Span | None) -> tuple[Finding, ...]:
+    if span is None or not bulletins or holds_throughout(bulletins, *span):
+        return ()
+    text = (
+        f"NOT VALID ALL THE TIME: this leg is walked {span[0]:%Y-%m-%d %H:%M} to {span[1]:%Y-%m-%d %H:%M}, "
+        "outside the hours of the forecast."
+    )
+    return (Finding("leg_out_of_time", text),)
+
+
+def _unrated(named: Sequence[NamedOnLeg], bulletins: Sequence[Bulletin]) -> tuple[Finding, ...]:
+    rated = any(row.kind == "danger_rating" and row.meets_heights and row.value in LEVELS for row in named)
+    if rated or not bulletins:
+        return ()
+    text = "NO RATING for the heights of this leg in the bulletin. That is not a low one: read its text."
+    return (Finding("leg_no_rating", text),)
+
+
+def _reduction(named: Sequence[NamedOnLeg], grounds: LegGrounds) -> ReductionRow | None:
+    levels = [
+        row.value
+        for row in named
+        if row.kind == "danger_rating" and (row.meets_heights or row.overhead.length_m > 0.0)
+    ]
+    highest = max((level for level in levels if level in LEVELS), key=LEVELS.__getitem__, default=None)
+    if highest is None:
+        return None
+    method = reduction_angle(highest)
+    if method.method_deg is None:
+        return ReductionRow(highest, None, method.look_at, None, None, at_least=False, source=METHOD_SOURCE)
+    everywhere = bound_range_m(None, None)
+    line, corridor = (
+        crossed(ground, (), everywhere, method.method_deg) for ground in (grounds.line, grounds.corridor)
+    )
+    return ReductionRow(
+        highest,
+        method.method_deg,
+        method.look_at,
+        line.length_m,
+        corridor.length_m,
+        at_least=line.at_least or corridor.at_least,
+        source=METHOD_SOURCE,
+    )

@@ -1,0 +1,205 @@
+"""Start zones that look down on a line, for matching a forecast.
+
+All possible ones count that look down at 18 degrees or more and from which snow could come: in sight
+of the line, or with their way down passing near it. The line is taken in bins of 50 m; each
+looks up from its first cell, and ways down may pass any of its cells.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.forecast.named import GroundCells, compact
+from steybrae.route.overhead.reading import read_ground
+from steybrae.route.overhead.windows import OverheadLook, cells_on, shared, stretch_windows
+from steybrae.route.track import Track
+from steybrae.screening.forecast.cells import CellsKnown, bits_and_heights, gathered
+from steybrae.terrain.attributes import baseline_cells, slope_deg
+from steybrae.terrain.cell_share import known_roughness_deg
+from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.gradients import index_gradients, plane_gradients
+from steybrae.terrain.jacobian import ground_gradients
+from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points
+from steybrae.terrain.overhead.sight import FLOW_NEAR_M, in_sight
+from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between, unknown_overhead
+
+__all__ = ["STEP_M", "zones_overhead"]
+
+STEP_M: Final = 50.0
+"""Length of the bins of a line, metres (our choice)."""
+
+MOST_TESTED: Final = 8192
+"""Sights that are tested in a bin at most; what is left then counts untested, so that nothing that
+looks down is lost (our choice)."""
+
+HEIGHT_STEP_M: Final = 50.0
+"""Heights of ground overhead are kept in steps of this size, metres, rounded outwards (our choice: what
+a bulletin's bounds are good to)."""
+
+_BITS: Final = 64
+
+
+def zones_overhead(
+    source: DemSource, tracks: list[Track], look: OverheadLook, how: CellsKnown
+) -> tuple[list[GroundCells], float]:
+    """Start zones that look down on each leg, and the slope that they were taken from."""
+    step_m = max(STEP_M, 2.0 * how.cell_m)
+    edges = [np.linspace(0.0, track.length_m, math.ceil(track.length_m / step_m) + 1) for track in tracks]
+    unknown = [np.zeros(len(ends) - 1, dtype=bool) for ends in edges]
+    parts: list[list[GroundCells]] = [[] for _ in tracks]
+    from_deg = 0.0
+    for whole, group in shared(stretch_windows(source.grid, tracks, look), look):
+        ground = read_ground(source, whole, look).possible
+        from_deg = ground.zones.possible_from_deg
+        zones = _Zones.of(ground, how)
+        for part in group:
+            col, row, chainage, _ = cells_on(part, whole, look.joins)
+            points = ground.centres(col.astype(np.intp), row.astype(np.intp))
+            at = np.clip(np.searchsorted(edges[part.leg], chainage) - 1, 0, len(unknown[part.leg]) - 1)
+            found = zones.looking_down(points, at)
+            _mark_unknown(unknown[part.leg], ground, points, at)
+            parts[part.leg].append(zones.as_cells(found, edges[part.leg], unknown[part.leg]))
+    legs = [gathered(*leg, 0.0) for leg in zip(edges, unknown, parts, strict=True)]
+    return legs, from_deg
+
+
+def _mark_unknown(
+    unknown: NDArray[np.bool_], ground: OverheadGround, points: Points, at: NDArray[np.intp]
+) -> None:
+    for k in np.unique(at):
+        unknown[k] |= unknown_overhead(ground, points.pick(at == k))
+
+
+@dataclass(frozen=True, eq=False)
+class _Zones:
+    """Sources of a window in classes that no bulletin can tell apart.
+
+    Attributes
+    ----------
+    ground
+        The window.
+    kind
+        Class of each source, in the order of ``ground.sources``.
+    kinds
+        One row of ground for each class.
+    """
+
+    ground: OverheadGround
+    kind: NDArray[np.intp]
+    kinds: GroundCells
+
+    @staticmethod
+    def of(ground: OverheadGround, how: CellsKnown) -> _Zones:
+        sources, dem = ground.sources, ground.dem
+        halves = baseline_cells(*ground.cell_m, ground.zones.rules.baseline_m)
+        steps = index_gradients(dem.heights_m, "evans")
+        p, q = ground_gradients(ground.jacobian, *steps)
+        rough = known_roughness_deg(slope_deg(p, q))
+        if halves != (1, 1):
+            p, q = ground_gradients(ground.jacobian, *plane_gradients(dem.heights_m, *halves))
+        p, q, rough = (np.asarray(part)[sources.row, sources.col] for part in (p, q, rough))
+        _, bits, half_m = bits_and_heights((p, q, sources.height_m, rough), how)
+        keys = np.stack(
+            (
+                bits,
+                np.floor((sources.height_m - half_m) / HEIGHT_STEP_M),
+                np.ceil((sources.height_m + half_m) / HEIGHT_STEP_M),
+            )
+        )
+        unique, kind = np.unique(keys, axis=1, return_inverse=True)
+        count = unique.shape[1]
+        kinds = GroundCells(
+            np.arange(count + 1.0),
+            np.zeros(count, dtype=bool),
+            np.arange(count, dtype=np.int32),
+            np.full(count, 90.0),
+            unique[0].astype(np.uint8),
+            unique[1] * HEIGHT_STEP_M,
+            unique[2] * HEIGHT_STEP_M,
+        )
+        return _Zones(ground, kind.reshape(-1), kinds)
+
+    def looking_down(self, points: Points, at: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """For each class and each bin of the points whether one of its sources looks down there.
+
+        After `MOST_TESTED` tests in a bin what is left counts as it is.
+        """
+        bins, first = np.unique(at, return_index=True)
+        found = np.zeros((len(self.kinds.at), int(at.max(initial=-1)) + 1), dtype=bool)
+        least = math.tan(math.radians(LEAST_SIGHT_DEG))
+        for start in range(0, len(bins), _BITS):
+            group = bins[start : start + _BITS]
+            past = self._ways_past(points, at, group)
+            for k, which in enumerate(group.tolist()):
+                here = points.pick(first[start + k : start + k + 1])
+                pairs = pairs_between(self.ground, here, least, math.inf, len(self.kind))
+                flows = (past[pairs.cell] >> np.uint64(k)) & np.uint64(1) > 0
+                found[self.kind[pairs.cell[flows]], which] = True
+                self._seen(here, pairs.pick(~flows), found[:, which])
+        return found
+
+    @cached_property
+    def _downs(self) -> tuple[NDArray[np.int32], ...]:
+        """Where each cell's way down leads after 1, 2, 4, 8, ... steps, to twice the reach."""
+        ground = self.ground
+        downs = [ground.down]
+        for _ in range(math.ceil(math.log2(2.0 * ground.reach_m / min(ground.cell_m))) - 1):
+            downs.append(downs[-1][downs[-1]])
+        return tuple(downs)
+
+    def _ways_past(self, points: Points, at: NDArray[np.intp], group: NDArray[np.intp]) -> NDArray[np.uint64]:
+        """For each source which of some bins its way down comes near, as bits."""
+        ground, sources = self.ground, self.ground.sources
+        rows, cols = ground.dem.grid.shape
+        near = np.zeros((rows, cols), dtype=np.uint64)
+        disc_j, disc_i = _disc(ground)
+        for k, which in enumerate(group):
+            here = points.pick(at == which)
+            j = np.clip(here.row.astype(np.intp)[:, None] + disc_j, 0, rows - 1)
+            i = np.clip(here.col.astype(np.intp)[:, None] + disc_i, 0, cols - 1)
+            near[j, i] |= np.uint64(1) << np.uint64(k)
+        bits = near.reshape(-1)
+        for down in self._downs:
+            bits = bits | bits[down]
+        of_sources: NDArray[np.uint64] = bits[sources.row * cols + sources.col]
+        return of_sources
+
+    def _seen(self, here: Points, pairs: Pairs, found: NDArray[np.bool_]) -> None:
+        """Mark the classes of which one source is in sight, the steepest of each tested first."""
+        kind = self.kind[pairs.cell]
+        order = np.argsort(kind, kind="stable")
+        starts = np.flatnonzero(np.diff(kind[order], prepend=-1))
+        rank = np.empty(len(kind), dtype=np.intp)
+        rank[order] = np.arange(len(kind)) - np.repeat(starts, np.diff(starts, append=len(kind)))
+        low, high, tested, most = 0, 1, 0, int(rank.max(initial=-1))
+        while low <= most:
+            left = np.flatnonzero((rank >= low) & ~found[kind])
+            if tested + np.count_nonzero(rank[left] < high) > MOST_TESTED:
+                found[kind[left]] = True
+                return
+            left = left[rank[left] < high]
+            some = pairs.pick(left)
+            found[kind[left[in_sight(self.ground, here, some)]]] = True
+            low, high, tested = high, 4 * high, tested + len(left)
+
+    def as_cells(self, found: NDArray[np.bool_], edges_m: Array, unknown: NDArray[np.bool_]) -> GroundCells:
+        """Ground of the classes that look down on each bin; its slopes are not kept."""
+        kind, at = np.nonzero(found)
+        kinds = self.kinds
+        heights = (kinds.low_m[kind], kinds.high_m[kind])
+        return compact(edges_m, unknown, at, kinds.slope_deg[kind], kinds.sectors[kind], heights, 0.0)
+
+
+def _disc(ground: OverheadGround) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns of the cells within `FLOW_NEAR_M` of one, as steps from it."""
+    shortest = float(np.linalg.svd(ground.jacobian, compute_uv=False)[-1])
+    reach = math.ceil(FLOW_NEAR_M / shortest)
+    j, i = np.mgrid[-reach : reach + 1, -reach : reach + 1].reshape(2, -1)
+    inside = np.hypot(*ground.offset_m(i.astype(float), j.astype(float))) <= FLOW_NEAR_M
+    return j[inside], i[inside]

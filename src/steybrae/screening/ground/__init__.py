@@ -1,0 +1,1 @@
+"""The ground at one place, and what a reading there is compared with."""

@@ -1,0 +1,328 @@
+"""What the ground is like at a place, within the position error."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.bands import BandScheme
+from steybrae.cautions import HeightsRead, Situation, cautions_for
+from steybrae.errors import OffModelError, QuantityError
+from steybrae.quantities import shown_slope_deg
+from steybrae.route.corridor import PLACE_ERROR_M
+from steybrae.route.positions.places import Place
+from steybrae.screening.cross_check import CrossCheck, cross_check
+from steybrae.screening.exchanged import would_lie_on
+from steybrae.screening.ground.result import GroundAt, GroundPatch, PlaceAt, Within
+from steybrae.screening.known import slopes_known
+from steybrae.screening.leg import possible_bands, short_steeper
+from steybrae.screening.screen import Settings
+from steybrae.screening.standing import cells_within
+from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, baseline_cells, slope_field
+from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+
+__all__ = [
+    "Around",
+    "GroundAt",
+    "GroundPatch",
+    "PlaceAt",
+    "Within",
+    "cross_check_ground",
+    "ground_at",
+    "look_around",
+    "radius_95_m",
+]
+
+DEFAULT_EPE_CONFIDENCE: Final = 50.0
+"""Share of fixes, percent, within a stated position error where the share is not stated
+(common practice, no source: many receivers give the radius of half of their fixes)."""
+
+MOST_RADIUS_M: Final = 2000.0
+"""Largest position error taken as meant, metres (our choice)."""
+
+SPARE_CELLS: Final = 4
+"""Ring of cells beyond the circle: slopes, their roughness and the 3 x 3 around the place need it."""
+
+
+def radius_95_m(error_m: float, confidence_percent: float = DEFAULT_EPE_CONFIDENCE) -> float:
+    """Radius that holds 95 % of positions, from a radius that holds another share.
+
+    By the circular normal law ``P(R) = 1 - exp(-R^2 / (2 s^2))``:
+    ``R95 = R sqrt(ln(1 - 0.95) / ln(1 - P))``.
+
+    Parameters
+    ----------
+    error_m
+        Estimated position error as the receiver shows it, metres.
+    confidence_percent
+        Share of positions within it, percent, above 0 and below 100.
+
+    Returns
+    -------
+    float
+        Metres; 2.08 times a 50 % radius, 1.62 times a 68 % one.
+
+    Raises
+    ------
+    QuantityError
+        A share outside 0 to 100.
+    """
+    if not 0.0 < confidence_percent < 100.0:
+        message = (
+            "The confidence of a position error should lie between 0 and 100 percent; "
+            f"got {confidence_percent:g}. Receivers use 50, 68 or 95."
+        )
+        raise QuantityError(message)
+    return error_m * math.sqrt(math.log(0.05) / math.log1p(-confidence_percent / 100.0))
+
+
+def ground_at(
+    place: Place, source: DemSource, radius_m: float | None = None, settings: Settings | None = None
+) -> GroundAt:
+    """Look at the ground at a place and within its position error.
+
+    Parameters
+    ----------
+    place
+        Where.
+    source
+        The elevation model.
+    radius_m
+        95 % radius of the position error, metres; by default that of the place's own square,
+        at least 10 m.
+    settings
+        Bands, method, vertical error and origin of the model.
+
+    Returns
+    -------
+    GroundAt
+        With None for what is unknown.
+
+    Raises
+    ------
+    OffModelError
+        The place lies off the model.
+    ModelError
+        The model cannot be used there.
+    QuantityError
+        A radius that is negative or beyond 2 km.
+    """
+    settings = settings or Settings()
+    radius = max(PLACE_ERROR_M, place.error_m) if radius_m is None else radius_m
+    around = look_around(place, source, radius, settings)
+    return _say(place, around, around.within(radius), radius, settings, source.heights_read)
+
+
+@dataclass(frozen=True, eq=False)
+class Around:
+    """Slopes around a place.
+
+    Attributes
+    ----------
+    field
+        Of a window.
+    col, row
+        The place in it, cells.
+    cell_size_m
+        Along a row and along a column at the place.
+    jacobian
+        At the place; see `steybrae.terrain.jacobian`.
+    known
+        How well the slopes are known.
+    """
+
+    field: SlopeField
+    col: float
+    row: float
+    cell_size_m: tuple[float, float]
+    jacobian: Array
+    known: SlopeUncertainty
+
+    def within(self, radius_m: float) -> NDArray[np.bool_]:
+        """Cells whose square a circle round the place touches, and the 3 x 3 around the place."""
+        return cells_within(self.field.slope_deg.shape, (self.col, self.row), self.jacobian, radius_m)
+
+    def offsets_m(self) -> tuple[Array, Array]:
+        """Metres east and north from the place to the centre of each cell, shape of the window."""
+        rows, cols = self.field.slope_deg.shape
+        dc = (np.arange(cols) + 0.5 - self.col)[None, :]
+        dr = (np.arange(rows) + 0.5 - self.row)[:, None]
+        (ec, er), (nc, nr) = self.jacobian
+        return np.asarray(ec * dc + er * dr), np.asarray(nc * dc + nr * dr)
+
+
+def look_around(place: Place, source: DemSource, reach_m: float, settings: Settings) -> Around:
+    """Read the ground around a place.
+
+    Parameters
+    ----------
+    place, source, settings
+        As for `ground_at`.
+    reach_m
+        How far, metres.
+
+    Returns
+    -------
+    Around
+
+    Raises
+    ------
+    OffModelError, ModelError, QuantityError
+        As `ground_at`.
+    """
+    if not 0.0 <= reach_m <= MOST_RADIUS_M:
+        message = (
+            f"The position error should lie between 0 and {MOST_RADIUS_M:g} m; got {reach_m:g} m. "
+            "Give the place more exactly, or --within."
+        )
+        raise QuantityError(message)
+    at = _position(place, source)
+    cell = cell_size_m(source.grid, *at)
+    halves = baseline_cells(*cell)
+    reach = [math.ceil(reach_m / size) + half + SPARE_CELLS for size, half in zip(cell, halves, strict=True)]
+    corner = (math.floor(at[1]) - reach[1], math.floor(at[0]) - reach[0])
+    dem = source.read(*corner, 2 * reach[1] + 1, 2 * reach[0] + 1)
+    rows, cols = dem.grid.shape
+    return Around(
+        slope_field(dem, settings.method, engine=settings.engine, halves=halves),
+        at[0] - corner[1],
+        at[1] - corner[0],
+        cell,
+        jacobian_at(source.grid, *at),
+        slopes_known(settings.method, jacobian_at(dem.grid, cols / 2, rows / 2), settings),
+    )
+
+
+def _position(place: Place, source: DemSource) -> tuple[float, float]:
+    col, row = (float(v) for v in source.grid.from_wgs84(place.lon_deg, place.lat_deg))
+    rows, cols = source.grid.shape
+    if not (0.0 <= col <= cols and 0.0 <= row <= rows):
+        lon, lat = source.grid.to_wgs84([0, cols, cols, 0], [0, 0, rows, rows])
+        message = (
+            f"The place should lie on the elevation model; {place.lat_deg:.5f}, {place.lon_deg:.5f} "
+            f"does not. The model covers latitude {lat.min():.4f} to {lat.max():.4f}, "
+            f"longitude {lon.min():.4f} to {lon.max():.4f}."
+        )
+        if would_lie_on(source.grid, np.array([place.lat_deg]), np.array([place.lon_deg])).any():
+            message += " With latitude and longitude exchanged it would: check their order."
+        raise OffModelError(message)
+    return col, row
+
+
+def _circle(around: Around, inside: NDArray[np.bool_], radius_m: float) -> Within:
+    slopes = around.field.slope_deg[inside]
+    some = slopes[np.isfinite(slopes)]
+    unknown_share = 1.0 - len(some) / len(slopes)
+    if len(some) == 0:
+        return Within(radius_m, None, None, None, unknown_share, None, None)
+    low, high = slope_interval_deg(
+        around.field.p[inside], around.field.q[inside], around.known, around.field.roughness_deg[inside]
+    )
+    # One high end that is not known leaves that of the circle open.
+    open_above = bool((np.isfinite(slopes) & np.isnan(high)).any())
+    return Within(
+        radius_m,
+        float(some.min()),
+        float(np.median(some)),
+        float(some.max()),
+        unknown_share,
+        None if open_above else float(np.nanmax(high)),
+        float(np.nanmin(low)) if np.isfinite(low).any() else None,
+    )
+
+
+def _say(
+    place: Place,
+    around: Around,
+    inside: NDArray[np.bool_],
+    radius: float,
+    settings: Settings,
+    heights: HeightsRead,
+) -> GroundAt:
+    slopes = around.field
+    point = at_points(slopes, np.array([around.col]), np.array([around.row]))
+    at = (math.floor(around.row), math.floor(around.col))
+    slope = _known(slopes.slope_deg[at])
+    short = short_steeper(settings.bands, slope, _known(slopes.short_deg[at]))
+    ends = slope_interval_deg(slopes.p[at], slopes.q[at], around.known, slopes.roughness_deg[at])
+    low, high = (_known(end) for end in ends)
+    within = _circle(around, inside, radius)
+    aspect = float(point.aspect_true_deg[0])
+    open_above = within.unknown_share > 0.0 or within.slope_high_max_deg is None
+    situation = Situation(
+        from_model=True,
+        cell_size_m=max(around.cell_size_m),
+        unknown_near=within.unknown_share > 0.0,
+        place_coarse=place.error_m > radius,
+        open_above=open_above,
+        slope_high_deg=within.slope_high_max_deg,
+        unit_assumed=settings.origin.height_unit_from == "assumed",
+        heights=heights,
+        datum_accuracy_m=slopes.dem.grid.datum_accuracy_m,
+        sample=settings.origin.sample,
+    )
+    elevation = float(point.elevation_m[0])
+    return GroundAt(
+        place=PlaceAt(place.lat_deg, place.lon_deg, place.written or place.name),
+        elevation_m=elevation if math.isfinite(elevation) else None,
+        slope_deg=slope,
+        slope_low_deg=low,
+        slope_high_deg=high,
+        aspect_true_deg=aspect if math.isfinite(aspect) else None,
+        aspect_sector=aspect_sector(aspect),
+        band=None if slope is None else settings.bands.band(slope),
+        bands_possible=possible_bands(settings.bands, slope, high, within.slope_max_deg, short),
+        baseline_m=around.known.measured_m,
+        short_slope_deg=short,
+        open_above=open_above,
+        within=within,
+        basis=around.known.words,
+        model_files=settings.origin.files,
+        cell_size_m=around.cell_size_m,
+        method=settings.method,
+        cautions=cautions_for(situation),
+        patch=_patch(around, inside, settings.bands),
+    )
+
+
+def _patch(around: Around, inside: NDArray[np.bool_], bands: BandScheme) -> GroundPatch:
+    slopes = around.field.slope_deg
+    edges = np.array(bands.edges_deg)
+    band = np.searchsorted(edges, shown_slope_deg(np.nan_to_num(slopes)), side="right")
+    rows, cols = slopes.shape
+    dc = (np.arange(cols + 1) - around.col)[None, :]
+    dr = (np.arange(rows + 1) - around.row)[:, None]
+    (ec, er), (nc, nr) = around.jacobian
+    return GroundPatch(
+        slope_deg=slopes,
+        band=np.where(np.isfinite(slopes), band, -1),
+        edges_east_m=np.asarray(ec * dc + er * dr),
+        edges_north_m=np.asarray(nc * dc + nr * dr),
+        inside=inside,
+        labels=bands.labels,
+    )
+
+
+def _known(value: Array) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def cross_check_ground(place: Place, source: DemSource, reach_m: float, settings: Settings) -> CrossCheck:
+    """Compare the engines on the ground around a place; see `steybrae.screening.cross_check`.
+
+    Parameters
+    ----------
+    place, source, reach_m, settings
+        As for `look_around`.
+
+    Returns
+    -------
+    CrossCheck
+    """
+    return cross_check([(look_around(place, source, reach_m, settings).field.dem, (0, 0))])

@@ -1,0 +1,157 @@
+"""Overhead angles of a place, added to the ground at it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from steybrae.cautions import Situation, cautions_for
+from steybrae.route.expected import SteepestOnLine, expected_readings
+from steybrae.route.leg_baselines import place_baselines
+from steybrae.route.overhead.legs import place_above
+from steybrae.route.overhead.result import SightAnswer
+from steybrae.route.overhead.windows import REACH_M
+from steybrae.route.positions.places import Place
+from steybrae.route.shape_result import Spot
+from steybrae.screening.ground.result import GroundAt, RunOut
+from steybrae.screening.known import overhead_look, slopes_known
+from steybrae.screening.leg import named
+from steybrae.screening.screen import Settings
+from steybrae.screening.standing import StandingRules
+from steybrae.screening.start_asked import left_out_words, lowered_to_deg
+from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.run_out import ALPHA_SD_DEG, alpha_deg, beta_point
+from steybrae.terrain.sampling import heights_at
+
+__all__ = ["run_out", "with_above"]
+
+
+def with_above(
+    ground: GroundAt,
+    place: Place,
+    source: DemSource,
+    settings: Settings | None = None,
+    *,
+    published: bool = False,
+) -> GroundAt:
+    """Return the same ground with the overhead angles of the place.
+
+    Parameters
+    ----------
+    ground
+        From `steybrae.screening.ground.at.ground_at`.
+    place, source, settings
+        It was made of.
+    published
+        Whether published run-out angles are told too, for teaching.
+
+    Returns
+    -------
+    GroundAt
+        With slopes over baselines, overhead angles, shape and readings to expect, and the
+        cautions that belong to them.
+    """
+    settings = settings or Settings()
+    jacobian = jacobian_at(source.grid, *source.grid.from_wgs84(place.lon_deg, place.lat_deg))
+    known = slopes_known(settings.method, jacobian, settings)
+    look = overhead_look(ground.cell_size_m, jacobian, settings)
+    above = place_above(source, place, look)
+    readings = expected_readings(
+        above,
+        _steepest(ground),
+        known,
+        max(ground.cell_size_m),
+        vertical_error_m=settings.vertical_error_m,
+        place_error_m=ground.within.radius_m,
+    )
+    standing = StandingRules(source, settings.method, settings.engine, known)
+    kept, without = standing.split(readings, ground.within.radius_m)
+    sight = None if above.overhead is None else above.overhead.sight
+    found = run_out(source, place, sight) if published and sight is not None else None
+    more = cautions_for(
+        Situation(
+            overhead=True,
+            runout=published,
+            start_lowered_to_deg=lowered_to_deg(settings.start_zones, [above.overhead]),
+            overhead_left_out=left_out_words(settings.start_zones, settings.reach_m),
+        )
+    )
+    return replace(
+        ground,
+        baselines=place_baselines(source, place.lon_deg, place.lat_deg, ground.cell_size_m),
+        start_zones=settings.start_zones,
+        overhead=above.overhead,
+        unknown_above=above.unknown_above,
+        convex_rolls=above.convex_rolls,
+        terrain_traps=above.terrain_traps,
+        expected_readings=named(
+            tuple(
+                replace(reading, number=number, chainage_m=None)
+                for number, reading in enumerate(kept, start=1)
+            )
+        ),
+        steep_without_check=without,
+        run_out=found,
+        cautions=(*ground.cautions, *(caution for caution in more if caution not in ground.cautions)),
+    )
+
+
+def _steepest(ground: GroundAt) -> SteepestOnLine | None:
+    if ground.slope_deg is None:
+        return None
+    here = Spot(ground.place.lat_deg, ground.place.lon_deg, ground.elevation_m)
+    ends = ground.slope_low_deg, ground.slope_high_deg
+    return SteepestOnLine(ground.slope_deg, *ends, ground.aspect_true_deg, here, None)
+
+
+def run_out(source: DemSource, place: Place, sight: SightAnswer) -> RunOut | None:
+    """Take published run-out angles along the straight way from the top of a zone past a place.
+
+    Parameters
+    ----------
+    source
+        The model.
+    place
+        Where one stands.
+    sight
+        To the zone.
+
+    Returns
+    -------
+    RunOut or None
+        None where the ground does not flatten to 10 degrees within reach and within what is
+        known. For teaching: the profile is straight, the way of snow is not.
+    """
+    if sight.top is None:
+        return None
+    distance_m, height_m = _profile(source, place, sight.top.place)
+    at = beta_point(distance_m, height_m)
+    if at is None or height_m[at] >= height_m[0]:
+        return None
+    beta = math.degrees(math.atan2(float(height_m[0] - height_m[at]), float(distance_m[at])))
+    return RunOut(
+        beta,
+        float(distance_m[at]),
+        alpha_deg(beta),
+        alpha_deg(beta, 2.0),
+        ALPHA_SD_DEG,
+        sight.top.deg,
+    )
+
+
+def _profile(source: DemSource, place: Place, top: Spot) -> tuple[Array, Array]:
+    """Distance and height from a top past a place, a point for each cell, as far as known."""
+    lon, lat = np.array([top.lon_deg, place.lon_deg]), np.array([top.lat_deg, place.lat_deg])
+    ends = np.stack(source.grid.from_wgs84(lon, lat))
+    step = ends[:, 1] - ends[:, 0]
+    far_m = float(np.hypot(*(jacobian_at(source.grid, *ends[:, 1]) @ step)))
+    share = np.arange(0.0, 1.0 + REACH_M / far_m, 1.0 / float(np.abs(step).max()))
+    col, row = ends[:, :1] + step[:, None] * share
+    left, first = math.floor(col.min()) - 1, math.floor(row.min()) - 1
+    cols, rows = math.ceil(col.max()) + 2 - left, math.ceil(row.max()) + 2 - first
+    height = heights_at(source.read(first, left, rows, cols).heights_m, col - left, row - first)
+    end = int(np.argmax(np.isnan(height))) if np.isnan(height).any() else len(height)
+    return share[:end] * far_m, height[:end]

@@ -1,0 +1,109 @@
+"""What a reading is compared with on an elevation model, at a place and near by."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from steybrae.errors import QuantityError
+from steybrae.field.agreement import Origin, Reference
+from steybrae.field.relocation import ASPECT_ERROR_95_DEG, AspectFit, aspect_fit, check_aspect_error
+from steybrae.route.positions.places import Place
+from steybrae.screening.ground.at import MOST_RADIUS_M, GroundAt, look_around
+from steybrae.screening.screen import Settings
+from steybrae.terrain.dem import DemSource
+
+__all__ = ["SEARCH_M", "aspect_at", "model_reference"]
+
+SEARCH_M: Final = 500.0
+"""How far ground of a measured aspect is searched for, metres (our choice)."""
+
+
+def model_reference(ground: GroundAt) -> Reference:
+    """Take the ground within a position error as something to compare with.
+
+    Where in the circle you stand is not known, so its spread is part of the uncertainty: the
+    figure is the median of its cells, its ends are the lowest low and the highest high end of
+    any of them.
+
+    Parameters
+    ----------
+    ground
+        From `steybrae.screening.ground.at.ground_at`.
+
+    Returns
+    -------
+    Reference
+        Named ``the model``. No high end, and so open above, where part of the circle is
+        unknown or the model's uncertainty is.
+    """
+    within = ground.within
+    cell_m = max(ground.cell_size_m)
+    return Reference(
+        "the model",
+        within.slope_median_deg,
+        within.slope_low_min_deg,
+        within.slope_high_max_deg if within.unknown_share == 0.0 else None,
+        Origin(
+            kind="model",
+            baseline_m=ground.baseline_m,
+            cell_size_m=cell_m,
+            aspect_true_deg=ground.aspect_true_deg,
+        ),
+    )
+
+
+def aspect_at(
+    measured_true_deg: float,
+    place: Place,
+    source: DemSource,
+    radius_m: float,
+    settings: Settings,
+    *,
+    error_95_deg: float = ASPECT_ERROR_95_DEG,
+    search_m: float = SEARCH_M,
+) -> AspectFit:
+    """Ask whether an aspect measured here fits where you think you are, and where else it would.
+
+    Parameters
+    ----------
+    measured_true_deg
+        Direction the slope faces, degrees from true north.
+    place
+        Where you think you are.
+    source, settings
+        The elevation model and how it is read.
+    radius_m
+        95 % radius of the position error, metres.
+    error_95_deg
+        95 % error of the aspect, degrees, above 0 to 90.
+    search_m
+        How far to search, metres, at least `radius_m`.
+
+    Returns
+    -------
+    AspectFit
+
+    Raises
+    ------
+    QuantityError
+        An error or a distance that cannot be meant.
+    OffModelError, ModelError
+        As `steybrae.screening.ground.at.ground_at`.
+    """
+    check_aspect_error(error_95_deg)
+    if not radius_m <= search_m <= MOST_RADIUS_M:
+        message = (
+            f"The search should reach from the position error, {radius_m:g} m, to {MOST_RADIUS_M:g} m; "
+            f"got {search_m:g} m. Give --search between the two."
+        )
+        raise QuantityError(message)
+    around = look_around(place, source, search_m, settings)
+    return aspect_fit(
+        measured_true_deg,
+        error_95_deg,
+        around.field,
+        around.known,
+        around.within(radius_m),
+        around.offsets_m(),
+        (radius_m, search_m),
+    )

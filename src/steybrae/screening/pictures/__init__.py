@@ -1,0 +1,1 @@
+"""What pictures of a screened line show, made ready: data, not drawing."""

@@ -1,0 +1,183 @@
+"""The ground round a screened line, made ready for a picture of a stated size on paper.
+
+Everything that a picture shows and a result could hold is computed here, so that drawing only
+draws: the window of the model, the steepest slope in each of its picture cells, light for the
+relief, contour levels, the outline of the corridor, the scale and the two norths, and the
+profile in bins. A picture cell that stands for several cells of the model has the *steepest*
+of them, never their mean; it is unknown as soon as one of them is.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from steybrae.screening.pictures.map_cells import PictureSource, beyond_corridor_m, light_on, picture_cells
+from steybrae.screening.pictures.overhead import places_on_map, zones_on_map
+from steybrae.screening.pictures.picture import Contours, LegOnMap, Relief
+from steybrae.screening.pictures.profile import profile_of
+from steybrae.screening.result import LegScreening, Position, RouteScreening
+from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.jacobian import jacobian_at
+
+__all__ = ["MAP_SHAPES_MM", "PictureSource", "make_relief", "with_relief"]
+
+MAP_SHAPES_MM: Final = ((190.0, 116.0), (118.0, 166.0), (279.0, 82.0))
+"""Width and height that a map may have on A4, millimetres: upright page over the whole width,
+upright page beside a table, page on its side (our choice of page)."""
+
+MARGIN_SHARE: Final = 0.06
+"""Ground beyond the line and its corridor on each side, share of the map."""
+
+SCALE_STEPS: Final = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 7.5, 8.0, 10.0)
+"""Round scales to choose from, in a power of ten (our choice, with those of printed maps among them)."""
+
+LEAST_HALF_WINDOW_M: Final = 150.0
+"""Half of the map's short side shows at least this much ground, metres (our choice)."""
+
+INTERVALS_M: Final = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
+"""Contour intervals to choose from, metres (common practice, no source)."""
+
+LEAST_GAP_MM: Final = 0.5
+"""Gap between contours on ground steeper than nine tenths of the map, millimetres: closer ones
+would run together in print (our choice)."""
+
+INDEX_EVERY: Final = 5
+"""Every fifth contour is heavier and labelled (common practice, no source)."""
+
+
+def with_relief(screening: RouteScreening, source: PictureSource) -> RouteScreening:
+    """Return the same screening with the ground for its picture; see `make_relief`."""
+    return replace(screening, relief=make_relief(screening, source))
+
+
+def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
+    """Make the ground round a screened line ready for a picture.
+
+    Parameters
+    ----------
+    screening
+        The line.
+    source
+        The model it was screened on.
+
+    Returns
+    -------
+    Relief
+        On the map shape of `MAP_SHAPES_MM` that shows the line largest.
+
+    Raises
+    ------
+    ModelError
+        The model cannot be used there.
+    """
+    grid = source.grid
+    legs = tuple(_leg_on_map(leg, grid) for leg in screening.legs)
+    x = np.concatenate([leg.x for leg in legs])
+    y = np.concatenate([leg.y for leg in legs])
+    middle = (float(x.min() + x.max()) / 2.0, float(y.min() + y.max()) / 2.0)
+    per_xy = _ground_per_xy(grid, middle)
+    unit_m = (float(np.hypot(*per_xy[:, 0])), float(np.hypot(*per_xy[:, 1])))
+    widest_m = max(leg.corridor_half_width_m[1] for leg in screening.legs)
+    half_m = (float(np.ptp(x)) * unit_m[0] / 2.0 + widest_m, float(np.ptp(y)) * unit_m[1] / 2.0 + widest_m)
+    map_mm, scale = _shape(half_m)
+    reach = (map_mm[0] * scale / 2000.0 / unit_m[0], map_mm[1] * scale / 2000.0 / unit_m[1])
+    extent = (middle[0] - reach[0], middle[0] + reach[0], middle[1] - reach[1], middle[1] + reach[1])
+    window = _window(grid, extent)
+    dem, slope, cells, thinned = picture_cells(source, window, screening.model)
+    corridor_grid, beyond = beyond_corridor_m(screening.legs, dem.grid)
+    light, gradient = light_on(dem)
+    for array in (slope, light, beyond):
+        array.flags.writeable = False
+    return Relief(
+        grid=dem.grid,
+        heights_m=dem.heights_m,
+        slope_deg=slope,
+        light=light,
+        cells=cells,
+        thinned=thinned,
+        extent=extent,
+        unit_m=unit_m,
+        grid_north_true_deg=math.degrees(math.atan2(per_xy[0, 1], per_xy[1, 1])),
+        crs_name=screening.model.crs,
+        projected=not grid.crs.is_geographic,
+        map_mm=map_mm,
+        scale_denominator=scale,
+        contours=_contours(dem.heights_m, gradient, scale, screening.settings.interval_m),
+        corridor_grid=corridor_grid,
+        beyond_corridor_m=beyond,
+        legs=legs,
+        zones=zones_on_map(screening, source, window, scale),
+        places=places_on_map(screening.places, grid),
+        profile=profile_of(screening),
+    )
+
+
+def _leg_on_map(leg: LegScreening, grid: Grid) -> LegOnMap:
+    points = leg.points
+    x, y = grid.xy(*grid.from_wgs84(points.lon_deg, points.lat_deg))
+    half_m = float(points.chainage_m[-1]) / 2.0
+    middle = (float(np.interp(half_m, points.chainage_m, x)), float(np.interp(half_m, points.chainage_m, y)))
+    return LegOnMap(leg.number, x, y, middle, _xy_of(leg.slope_max_at, grid))
+
+
+def _xy_of(position: Position | None, grid: Grid) -> tuple[float, float] | None:
+    if position is None:
+        return None
+    x, y = grid.xy(*grid.from_wgs84(position.lon_deg, position.lat_deg))
+    return float(x), float(y)
+
+
+def _ground_per_xy(grid: Grid, middle: tuple[float, float]) -> Array:
+    """Ground metres east and north of one CRS unit along x and along y, shape ``(2, 2)``."""
+    a, b, _, d, e, _ = grid.transform
+    col, row = grid.colrow(*middle)
+    out: Array = jacobian_at(grid, col, row) @ np.linalg.inv(np.array([[a, b], [d, e]]))
+    return out
+
+
+def _shape(half_m: tuple[float, float]) -> tuple[tuple[float, float], float]:
+    """Map shape on which the line is largest, and its scale denominator."""
+    room = 1.0 - 2.0 * MARGIN_SHARE
+    found = []
+    for width_mm, height_mm in MAP_SHAPES_MM:
+        scale = 2000.0 / room * max(half_m[0] / width_mm, half_m[1] / height_mm)
+        least = 2000.0 * LEAST_HALF_WINDOW_M / min(width_mm, height_mm)
+        found.append((max(scale, least), (width_mm, height_mm)))
+    scale, shape = min(found, key=lambda item: item[0])
+    return shape, _round_scale(scale)
+
+
+def _round_scale(scale: float) -> float:
+    """Next round denominator: a romer and a ruler can be laid on it."""
+    power = 10.0 ** math.floor(math.log10(scale))
+    return next(step * power for step in SCALE_STEPS if step * power >= scale * (1.0 - 1e-9))
+
+
+def _window(grid: Grid, extent: tuple[float, float, float, float]) -> tuple[int, int, int, int]:
+    """Row, column, rows and columns that hold the map."""
+    x0, x1, y0, y1 = extent
+    col, row = grid.colrow([x0, x1, x1, x0], [y0, y0, y1, y1])
+    left, top = math.floor(col.min()) - 1, math.floor(row.min()) - 1
+    return top, left, math.ceil(row.max()) + 1 - top, math.ceil(col.max()) + 1 - left
+
+
+def _contours(heights_m: Array, gradient: Array, scale: float, own_m: float | None) -> Contours:
+    if not np.isfinite(heights_m).any():
+        return Contours(own_m or INTERVALS_M[0], 1, (), ())
+    known = gradient[np.isfinite(gradient)]
+    steep = float(np.quantile(known, 0.9)) if known.size else 1.0
+    least_m = LEAST_GAP_MM * scale / 1000.0 * steep
+    if own_m is None:
+        interval = next((value for value in INTERVALS_M if value >= least_m), INTERVALS_M[-1])
+        every = 1
+    else:
+        every = next((n for n in (1, 2, 5, 10, 20, 50) if n * own_m >= least_m), 100)
+        interval = every * own_m
+    low, high = float(np.nanmin(heights_m)), float(np.nanmax(heights_m))
+    steps = range(math.ceil(low / interval), math.floor(high / interval) + 1)
+    levels = tuple(step * interval for step in steps)
+    return Contours(interval, every, levels, tuple(s * interval for s in steps if s % INDEX_EVERY == 0))

@@ -1,0 +1,1 @@
+"""Places that matter on a line."""

@@ -1,0 +1,390 @@
+"""Places that matter on a line: where it is steep underfoot, in the corridor or overhead, or unknown.
+
+The whole line is looked at as one, so that a place does not end at a turn point. The corridor counts
+by itself where the ground underfoot is gentler than 30 degrees for 100 m and more; elsewhere it
+belongs to what is underfoot.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.bands import STEEP_DEG
+from steybrae.quantities import shown_slope_deg
+from steybrae.route.corridor_cells import CorridorCells
+from steybrae.route.ground import LegGround
+from steybrae.route.overhead.result import Above
+from steybrae.route.track import Track
+from steybrae.screening.places.line import Line, bridged, joined, length_m, line_of, outside, shared
+from steybrae.screening.places.result import (
+    CorridorAtPlace,
+    DropAtPlace,
+    OnLine,
+    OverheadAtPlace,
+    PlaceThatMatters,
+    PossibleOnly,
+    TrapAtPlace,
+)
+from steybrae.screening.places.words import place_words
+from steybrae.terrain.attributes import sectors_by_length
+from steybrae.terrain.dem import Array
+
+if TYPE_CHECKING:
+    from steybrae.screening.result import LegScreening
+
+__all__ = ["KINDS", "ORDER_RULE", "Places", "places_on", "with_checks"]
+
+KINDS: Final = ("underfoot", "corridor", "overhead", "unknown", "trap")
+"""What makes a stretch matter, in the order in which it is told."""
+
+TOLD_M: Final = 100.0
+"""Length by which a long place is told, metres; shorter pieces of corridor belong to the steep ground
+underfoot that they touch (our choice)."""
+
+LONG_M: Final = 500.0
+"""A longer place is told by its worst `TOLD_M`, metres (our choice)."""
+
+MOST_AT_LENGTH: Final = 5
+"""Places told at length, besides the second of a kind where it too exceeds `EXTREME_DEG` (our choice)."""
+
+EXTREME_DEG: Final = 40.0
+"""Called extremely steep above this, degrees (Swiss leaflet "Achtung Lawinen!")."""
+
+ORDER_RULE: Final = (
+    "At length the worst of each kind, then most metres of 30°+, five in all, and a second above 40°: an "
+    "order of steepness, not a judgement."
+)
+"""Which places are told at length, in words."""
+
+
+@dataclass(frozen=True)
+class Places:
+    """Places of a line, and the legs without.
+
+    Attributes
+    ----------
+    places
+        Along the line.
+    legs_without
+        Numbers of legs with no ground that may be of 30 degrees underfoot or in the corridor, none
+        overhead at 25 and more, and nothing unknown.
+    legs_possible_only
+        Legs on no place that are not without.
+    drops
+        Nearest drop of each leg, in its corridor; None where there is none.
+    """
+
+    places: tuple[PlaceThatMatters, ...]
+    legs_without: tuple[int, ...]
+    legs_possible_only: tuple[PossibleOnly, ...]
+    drops: tuple[DropAtPlace | None, ...]
+
+
+def places_on(
+    tracks: list[Track],
+    from_names: tuple[str, ...],
+    grounds: list[LegGround],
+    above: tuple[Above, ...],
+) -> Places:
+    """Find the places that matter on a line.
+
+    Parameters
+    ----------
+    tracks, from_names
+        Its legs, and the names of the turn points that they begin at.
+    grounds, above
+        What lies on, beside and above each.
+
+    Returns
+    -------
+    Places
+    """
+    line = line_of(tracks, from_names, grounds, above)
+    kinds, spans = _spans(line)
+    found = []
+    for group in shared(spans, np.array([kind == "unknown" for kind in kinds], dtype=bool)):
+        ends = float(spans[group, 0].min()), float(spans[group, 1].max())
+        found.append(_place(line, tuple(k for k in KINDS if k in {kinds[i] for i in group}), ends))
+    found.sort(key=lambda place: (place.from_.chainage_m, place.to.chainage_m))
+    chosen = _at_length(found)
+    named = tuple(replace(place, name=_letters(k), at_length=k in chosen) for k, place in enumerate(found))
+    drops = tuple(
+        _drop(cells, np.ones(len(cells.drop_m), dtype=bool))
+        for cells in (ground.corridor for ground in grounds)
+    )
+    return Places(named, *_legs_left(line, named), drops)
+
+
+def _spans(line: Line) -> tuple[list[str], Array]:
+    """Stretches of each kind: their kinds, and where each begins and ends."""
+    pieces, cells, seen = line.pieces, line.cells, line.seen
+    unknown = joined(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], 0.0)
+    underfoot = bridged(pieces.start_m[line.steep], pieces.end_m[line.steep], unknown)
+    beside = joined(cells.start_m[line.steep_beside], cells.end_m[line.steep_beside], 0.0)
+    underfoot, beside = _apart(underfoot, beside)
+    by_kind = {
+        "underfoot": underfoot,
+        "corridor": beside,
+        "overhead": joined(seen.start_m[line.below], seen.end_m[line.below]),
+        "unknown": joined(*line.unknown),
+        "trap": joined(seen.start_m[seen.trap], seen.end_m[seen.trap]),
+    }
+    kinds = [kind for kind, found in by_kind.items() for _ in found]
+    return kinds, np.concatenate([found.reshape(-1, 2) for found in by_kind.values()])
+
+
+def _apart(underfoot: Array, beside: Array) -> tuple[Array, Array]:
+    """Corridor without the ground underfoot; its short rests lengthen what is underfoot."""
+    underfoot = underfoot.copy()
+    long = np.flatnonzero(underfoot[:, 1] - underfoot[:, 0] >= TOLD_M)
+    rest = outside(beside, underfoot[long])
+    rest = joined(rest[:, 0], rest[:, 1])
+    taken = underfoot[long]
+    keep = []
+    for first, last in rest:
+        near = np.flatnonzero((taken[:, 0] <= last + 1e-6) & (taken[:, 1] >= first - 1e-6))
+        if last - first >= TOLD_M or len(near) == 0:
+            keep.append((first, last))
+            continue
+        longest = near[np.argmax(taken[near, 1] - taken[near, 0])]
+        into = long[longest]
+        underfoot[into] = min(underfoot[into, 0], first), max(underfoot[into, 1], last)
+    return underfoot, np.array(keep).reshape(-1, 2)
+
+
+def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> PlaceThatMatters:
+    pieces = line.pieces
+    here = _within(pieces.start_m, pieces.end_m, ends)
+    steep = here & line.steep
+    slope, at = _largest(pieces.slope_deg, here)
+    high, low = (_largest(end, here)[0] for end in (pieces.high_deg, pieces.low_deg))
+    ended = bool(pieces.ended[here].all())
+    unknown_m = length_m(*line.unknown, ends)
+    overhead, corridor = _overhead(line, ends), _corridor(line, ends)
+    if overhead is not None and "overhead" in kinds and overhead.deg > (slope or 0.0):
+        # Told first by what is steepest there: a headwall over a short piece of 30 degrees.
+        kinds = ("overhead", *(kind for kind in kinds if kind != "overhead"))
+    slope_at = None if at is None else line.spot(_middle(pieces.start_m[at], pieces.end_m[at], ends))
+    heights = line.elevation_m[_within(line.chainage_m, line.chainage_m, (ends[0] - 1e-6, ends[1] + 1e-6))]
+    heights = heights[np.isfinite(heights)]
+    start = line.spot(ends[0])
+    place = PlaceThatMatters(
+        name="",
+        at_length=False,
+        kinds=kinds,
+        from_=start,
+        to=line.spot(ends[1], ends=True),
+        worst=None,
+        length_m=ends[1] - ends[0],
+        steep_m=length_m(pieces.start_m[steep], pieces.end_m[steep], ends),
+        slope_max_deg=slope,
+        slope_low_deg=low,
+        slope_high_deg=high,
+        slope_max_at=slope_at,
+        open_above=unknown_m > 0.0 or high is None or not ended,
+        overhead=overhead,
+        corridor=corridor,
+        unknown_m=unknown_m,
+        unknown_on_line_m=length_m(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], ends),
+        trap=_trap(line, ends) if "trap" in kinds else None,
+        aspect_sectors=_sectors(line, steep),
+        elevation_min_m=float(heights.min()) if len(heights) else None,
+        elevation_max_m=float(heights.max()) if len(heights) else None,
+        after=line.from_names[start.leg - 1],
+        checks=(),
+        words="",
+    )
+    if place.length_m > LONG_M:
+        place = replace(place, worst=_worst(line, place))
+    return replace(place, words=place_words(place))
+
+
+def with_checks(
+    places: tuple[PlaceThatMatters, ...], legs: Sequence[LegScreening]
+) -> tuple[PlaceThatMatters, ...]:
+    """Name the checks of each place: those taken on it, and sights taken before it.
+
+    Parameters
+    ----------
+    places
+        Along the line.
+    legs
+        All legs of it.
+
+    Returns
+    -------
+    tuple of PlaceThatMatters
+        Checks are named by leg and letter, ``7a``.
+    """
+    names: dict[str, list[str]] = {place.name: [] for place in places}
+    start = 0.0
+    for leg in legs:
+        for reading in leg.expected_readings:
+            at = start + (reading.chainage_m or 0.0)
+            on = [place for place in places if place.from_.chainage_m <= at <= place.to.chainage_m]
+            ahead = [place for place in places if place.from_.chainage_m > at and place.overhead is not None]
+            for place in on[:1] or (ahead[:1] if "overhead" in reading.what else []):
+                names[place.name].append(reading.name)
+        start += leg.length_m
+    return tuple(replace(place, checks=tuple(names[place.name])) for place in places)
+
+
+def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:
+    seen = line.seen
+    here = _within(seen.start_m, seen.end_m, ends) & ~seen.in_start_zone
+    deg, at = _largest(seen.deg, here)
+    if deg is None or at is None:
+        return None
+    return OverheadAtPlace(
+        deg,
+        "sight",
+        bool(seen.hidden[at]),
+        float(seen.bearing_true_deg[at]),
+        float(seen.distance_m[at]),
+        float(seen.rise_m[at]),
+        line.spot(_middle(seen.start_m[at], seen.end_m[at], ends)),
+        bool(seen.unknown_above[_within(seen.start_m, seen.end_m, ends)].any()),
+    )
+
+
+def _trap(line: Line, ends: tuple[float, float]) -> TrapAtPlace | None:
+    """Give the most marked terrain trap of a place."""
+    traps = [trap for trap in line.traps if trap.from_m <= ends[1] and trap.to_m >= ends[0]]
+    worst = max(traps, key=lambda trap: (trap.slope_deg or 0.0, trap.depth_m or 0.0), default=None)
+    if worst is None:
+        return None
+    return TrapAtPlace(worst.kind, worst.bearing_true_deg, worst.distance_m, worst.slope_deg, worst.depth_m)
+
+
+def _drop(cells: CorridorCells, here: NDArray[np.bool_]) -> DropAtPlace | None:
+    """Nearest drop among some cells, with the height of the highest."""
+    drops = np.flatnonzero(here & (cells.drop_m > 0.0))
+    if len(drops) == 0:
+        return None
+    nearest = drops[np.lexsort((-cells.drop_m[drops], cells.off_m[drops]))[0]]
+    return DropAtPlace(
+        float(cells.off_m[nearest]), float(cells.drop_m[drops].max()), _side(cells, int(nearest))
+    )
+
+
+def _corridor(line: Line, ends: tuple[float, float]) -> CorridorAtPlace | None:
+    cells = line.cells
+    here = _within(cells.start_m, cells.end_m, ends)
+    deg, at = _largest(cells.slope_deg, here)
+    if deg is None or at is None:
+        return None
+    drop = _drop(cells, here)
+    if drop is None and shown_slope_deg(deg) < STEEP_DEG:
+        return None
+    ends_known = np.isfinite(cells.high_deg[here & cells.known]).all()
+    return CorridorAtPlace(
+        deg,
+        _largest(cells.high_deg, here)[0] if ends_known else None,
+        _side(cells, at),
+        float(cells.off_m[at]),
+        _largest(cells.slope_deg, here & cells.left)[0],
+        _largest(cells.slope_deg, here & ~cells.left)[0],
+        drop,
+        line.spot(_middle(cells.start_m[at], cells.end_m[at], ends)),
+    )
+
+
+def _side(cells: CorridorCells, at: int) -> str:
+    return "left" if cells.left[at] else "right"
+
+
+def _worst(line: Line, place: PlaceThatMatters) -> tuple[OnLine, OnLine]:
+    """Give the 100 m round what the place is told by first."""
+    spots = {
+        "underfoot": place.slope_max_at,
+        "corridor": None if place.corridor is None else place.corridor.at,
+        "overhead": None if place.overhead is None else place.overhead.at,
+    }
+    told = [spots[kind] for kind in place.kinds if spots.get(kind) is not None]
+    first, last = place.from_.chainage_m, place.to.chainage_m
+    middle = told[0].chainage_m if told and told[0] is not None else (first + last) / 2.0
+    start = min(max(middle - TOLD_M / 2.0, first), last - TOLD_M)
+    return line.spot(start), line.spot(start + TOLD_M, ends=True)
+
+
+def _sectors(line: Line, steep: NDArray[np.bool_]) -> tuple[str, ...]:
+    pieces = line.pieces
+    return sectors_by_length(pieces.p[steep], pieces.q[steep], pieces.length_m[steep])
+
+
+def _within(start: Array, end: Array, ends: tuple[float, float]) -> NDArray[np.bool_]:
+    """Pieces of which more than an end lies in a stretch."""
+    inside: NDArray[np.bool_] = (start < ends[1]) & (end > ends[0])
+    return inside
+
+
+def _middle(start: float, end: float, ends: tuple[float, float]) -> float:
+    return float(max(start, ends[0]) + min(end, ends[1])) / 2.0
+
+
+def _largest(values: Array, which: NDArray[np.bool_]) -> tuple[float | None, int | None]:
+    some = np.flatnonzero(which & np.isfinite(values))
+    if len(some) == 0:
+        return None, None
+    at = int(some[np.argmax(values[some])])
+    return float(values[at]), at
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) and value >= 0.0 else None
+
+
+def _measure(place: PlaceThatMatters, kind: str) -> float:
+    """By what places of a kind are held against each other."""
+    slope = place.slope_max_deg or 0.0
+    corridor = 0.0 if place.corridor is None else place.corridor.slope_max_deg
+    overhead = 0.0 if place.overhead is None else place.overhead.deg
+    by_kind = {"underfoot": slope, "corridor": corridor, "overhead": overhead, "unknown": place.unknown_m}
+    return by_kind.get(kind, max(slope, corridor, overhead))
+
+
+def _at_length(places: list[PlaceThatMatters]) -> set[int]:
+    """Which places are told at length; see `ORDER_RULE`."""
+    chosen: set[int] = set()
+    of_kind = {kind: [k for k, place in enumerate(places) if kind in place.kinds] for kind in KINDS}
+    for kind, numbers in of_kind.items():
+        if numbers:
+            chosen.add(max(numbers, key=lambda k: _measure(places[k], kind)))
+    rest = sorted(
+        (k for k in range(len(places)) if k not in chosen),
+        key=lambda k: (-places[k].steep_m, -_measure(places[k], "")),
+    )
+    chosen.update(rest[: max(0, MOST_AT_LENGTH - len(chosen))])
+    for kind in ("underfoot", "corridor", "overhead"):
+        steepest = sorted(of_kind[kind], key=lambda k: -_measure(places[k], kind))
+        chosen.update(k for k in steepest[1:2] if _measure(places[k], kind) > EXTREME_DEG)
+    return chosen
+
+
+def _letters(number: int) -> str:
+    """Give A to Z, then AA, AB, ..."""
+    before, last = divmod(number, 26)
+    return (_letters(before - 1) if before else "") + chr(ord("A") + last)
+
+
+def _legs_left(
+    line: Line, places: tuple[PlaceThatMatters, ...]
+) -> tuple[tuple[int, ...], tuple[PossibleOnly, ...]]:
+    """Legs without, and those with possible ground only."""
+    start, end = line.possible
+    without, possible = [], []
+    for number, ends in enumerate(zip(line.turns_m[:-1], line.turns_m[1:], strict=True), 1):
+        if any(place.from_.chainage_m < ends[1] and place.to.chainage_m > ends[0] for place in places):
+            continue
+        metres = length_m(start, end, (float(ends[0]), float(ends[1])))
+        if metres > 0.0:
+            possible.append(PossibleOnly(number, metres))
+        else:
+            without.append(number)
+    return tuple(without), tuple(possible)

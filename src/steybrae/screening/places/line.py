@@ -1,0 +1,264 @@
+"""A whole line as one, its legs joined, and how stretches of it belong together.
+
+A stretch is ``(start, end)`` in metres of chainage; a set of them is an array ``(n, 2)``, rising.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Final, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.bands import STEEP_DEG
+from steybrae.quantities import shown_slope_deg
+from steybrae.route.corridor_cells import CorridorCells
+from steybrae.route.ground import LegGround
+from steybrae.route.overhead.result import PLACE_SIGHT_DEG, Above, SeenAlong
+from steybrae.route.shape_result import TerrainTrap
+from steybrae.route.touching import Pieces
+from steybrae.route.track import Track
+from steybrae.screening.places.result import OnLine
+from steybrae.terrain.dem import Array
+
+__all__ = ["Line", "bridged", "joined", "length_m", "line_of", "outside", "shared"]
+
+_Part = TypeVar("_Part", Pieces, CorridorCells, SeenAlong)
+
+APART_M: Final = 50.0
+"""Pieces of one kind nearer to each other than this, metres, are one (our choice)."""
+
+ON_TURN_M: Final = 1e-6
+"""Nearer to a turn point than this, metres, is on it: what adding up leg lengths leaves."""
+
+_NONE: Final = np.empty((0, 2))
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """Everything along the legs of a line, by chainage from its start.
+
+    Attributes
+    ----------
+    tracks, from_names, turns_m
+        Legs, the names of the turn points they begin at, chainages of all turn points.
+    pieces
+        What is touched.
+    cells, seen, traps
+        The corridor, what stands over the line, terrain traps.
+    chainage_m, elevation_m
+        Heights along it.
+    """
+
+    tracks: list[Track]
+    from_names: tuple[str, ...]
+    turns_m: Array
+    pieces: Pieces
+    cells: CorridorCells
+    seen: SeenAlong
+    chainage_m: Array
+    elevation_m: Array
+    traps: tuple[TerrainTrap, ...]
+
+    def spot(self, chainage_m: float, *, ends: bool = False) -> OnLine:
+        """Where a chainage lies; at a turn point on the leg that ends there, or on the next one."""
+        near = -ON_TURN_M if ends else ON_TURN_M
+        leg = int(np.searchsorted(self.turns_m, chainage_m + near, side="right")) - 1
+        leg = min(max(leg, 0), len(self.tracks) - 1)
+        at = min(max(chainage_m - float(self.turns_m[leg]), 0.0), self.tracks[leg].length_m)
+        lon, lat = self.tracks[leg].at(at)
+        return OnLine(leg + 1, at, chainage_m, float(lat), float(lon))
+
+    @property
+    def steep(self) -> NDArray[np.bool_]:
+        """Pieces with ground of 30 degrees and more underfoot, short pieces too."""
+        steepest = np.fmax(self.pieces.slope_deg, self.pieces.short_deg)
+        return np.asarray(shown_slope_deg(np.nan_to_num(steepest)) >= STEEP_DEG)
+
+    @property
+    def steep_beside(self) -> NDArray[np.bool_]:
+        """Cells of the corridor of 30 degrees and more, or of a drop."""
+        return (shown_slope_deg(np.nan_to_num(self.cells.slope_deg)) >= STEEP_DEG) | (self.cells.drop_m > 0.0)
+
+    @property
+    def below(self) -> NDArray[np.bool_]:
+        """Pieces in no start zone that a start zone stands over."""
+        return ~self.seen.in_start_zone & (shown_slope_deg(np.nan_to_num(self.seen.deg)) >= PLACE_SIGHT_DEG)
+
+    @property
+    def unknown(self) -> tuple[Array, Array]:
+        """Pieces with unknown ground on the line, in the corridor or above."""
+        pieces, cells, seen = self.pieces, self.cells, self.seen
+        return (
+            np.concatenate(
+                (pieces.start_m[~pieces.known], cells.start_m[~cells.known], seen.start_m[seen.unknown_above])
+            ),
+            np.concatenate(
+                (pieces.end_m[~pieces.known], cells.end_m[~cells.known], seen.end_m[seen.unknown_above])
+            ),
+        )
+
+    @property
+    def possible(self) -> tuple[Array, Array]:
+        """Pieces with ground that may be of 30 degrees underfoot or in the corridor, over or unknown."""
+        pieces, cells, seen = self.pieces, self.cells, self.seen
+        # Not below it: no end is known either.
+        on = ~(pieces.high_deg < STEEP_DEG) | ~pieces.ended | ~pieces.known | self.steep
+        beside = ~(cells.high_deg < STEEP_DEG) | ~cells.known
+        over = seen.unknown_above | (np.fmax(seen.deg, seen.possible_deg) >= PLACE_SIGHT_DEG)
+        return (
+            np.concatenate((pieces.start_m[on], cells.start_m[beside], seen.start_m[over])),
+            np.concatenate((pieces.end_m[on], cells.end_m[beside], seen.end_m[over])),
+        )
+
+
+def line_of(
+    tracks: list[Track],
+    from_names: tuple[str, ...],
+    grounds: list[LegGround],
+    above: tuple[Above, ...],
+) -> Line:
+    """Put the legs of a line one after another; parameters as for `find.places_on`."""
+    turns = np.concatenate(([0.0], np.cumsum([track.length_m for track in tracks])))
+    pieces = _together(Pieces, [ground.pieces for ground in grounds], turns)
+    traps = [
+        replace(trap, from_m=trap.from_m + float(turns[k]), to_m=trap.to_m + float(turns[k]))
+        for k, leg in enumerate(above)
+        for trap in leg.terrain_traps
+    ]
+    return Line(
+        tracks,
+        from_names,
+        turns,
+        pieces,
+        _together(CorridorCells, [ground.corridor for ground in grounds], turns),
+        _together(SeenAlong, [leg.seen for leg in above], turns),
+        np.concatenate([ground.chainage_m + turns[k] for k, ground in enumerate(grounds)]),
+        np.concatenate([ground.elevation_m for ground in grounds]),
+        tuple(traps),
+    )
+
+
+def _together(of: type[_Part], parts: list[_Part], turns_m: Array) -> _Part:
+    """Columns of the legs one after another; those of chainage count on."""
+    names = [one.name for one in fields(of)]
+    columns = [[getattr(part, name) for part in parts] for name in names]
+    for name, column in zip(names, columns, strict=True):
+        if name in {"start_m", "end_m"}:
+            column[:] = [values + by for values, by in zip(column, turns_m, strict=False)]
+    return of(*(np.concatenate(column) for column in columns))
+
+
+def joined(start: Array, end: Array, apart_m: float = APART_M) -> Array:
+    """Join pieces that lie less than a distance apart.
+
+    Parameters
+    ----------
+    start, end
+        Of the pieces, in any order.
+    apart_m
+        Pieces that only touch are joined with 0 too.
+
+    Returns
+    -------
+    Array
+        Stretches that lie `apart_m` or more apart, rising.
+    """
+    if len(start) == 0:
+        return _NONE
+    order = np.argsort(start, kind="stable")
+    first, last = start[order], np.maximum.accumulate(end[order])
+    gap = first[1:] - last[:-1]
+    cut = np.flatnonzero((gap >= apart_m) & (gap > 1e-6)) + 1
+    return np.stack((first[np.append(0, cut)], last[np.append(cut - 1, len(last) - 1)]), axis=1)
+
+
+def bridged(start: Array, end: Array, over: Array) -> Array:
+    """Join pieces, where what lies between two of them is unknown too.
+
+    Parameters
+    ----------
+    start, end
+        Of the pieces.
+    over
+        Stretches that do not end one.
+
+    Returns
+    -------
+    Array
+        Stretches that begin and end with a piece.
+    """
+    runs = joined(np.append(start, over[:, 0]), np.append(end, over[:, 1]))
+    out = []
+    for first, last in runs:
+        here = (start >= first) & (end <= last)
+        if here.any():
+            out.append((start[here].min(), end[here].max()))
+    return np.array(out).reshape(-1, 2)
+
+
+def outside(stretches: Array, taken: Array) -> Array:
+    """Take stretches away from others; both rising and apart."""
+    out = []
+    for first, last in stretches:
+        at = first
+        for a, b in taken[(taken[:, 1] > first) & (taken[:, 0] < last)]:
+            if a > at:
+                out.append((at, a))
+            at = max(at, b)
+        if at < last:
+            out.append((at, last))
+    return np.array(out).reshape(-1, 2)
+
+
+def overlap_m(one: tuple[float, float] | Array, other: tuple[float, float] | Array) -> float:
+    """Length that two stretches have in common, metres."""
+    return max(0.0, min(float(one[1]), float(other[1])) - max(float(one[0]), float(other[0])))
+
+
+def length_m(start: Array, end: Array, within: tuple[float, float]) -> float:
+    """Length of the union of pieces within a stretch, metres."""
+    runs = joined(np.clip(start, *within), np.clip(end, *within), 0.0)
+    return float((runs[:, 1] - runs[:, 0]).sum())
+
+
+def shared(spans: Array, alone: NDArray[np.bool_] | None = None) -> list[NDArray[np.intp]]:
+    """Group stretches of different kinds into places.
+
+    The longest leads; a shorter one joins the leader in which it lies most, if at least half of it
+    lies there, and leads a place of its own if not.
+
+    Parameters
+    ----------
+    spans
+        ``(n, 2)``, in any order.
+    alone
+        Stretches that none joins: unknown ground above may reach over the whole line, and would make
+        one place of all that is known to be steep.
+
+    Returns
+    -------
+    list of array
+        Indexes of each group, the leader first; groups by where their leader begins.
+    """
+    lengths = spans[:, 1] - spans[:, 0]
+    lonely = np.zeros(len(spans), dtype=bool) if alone is None else alone
+    groups: dict[int, list[int]] = {}
+    for k in np.lexsort((spans[:, 0], -lengths, lonely)).tolist():
+        common = {
+            lead: overlap_m(spans[lead], spans[k])
+            for lead in groups
+            if not lonely[lead] and lengths[lead] >= lengths[k]
+        }
+        best = max(common, key=lambda lead: common[lead], default=None)
+        # A stretch of no length lies wholly where it touches.
+        if best is not None and common[best] >= lengths[k] / 2.0 and _touch(spans[best], spans[k]):
+            groups[best].append(k)
+        else:
+            groups[k] = [k]
+    return [np.array(groups[lead]) for lead in sorted(groups, key=lambda lead: (spans[lead, 0], lead))]
+
+
+def _touch(one: Array, other: Array) -> bool:
+    return bool(one[0] <= other[1] and other[0] <= one[1])

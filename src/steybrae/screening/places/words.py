@@ -1,0 +1,173 @@
+"""Why a place matters, in words."""
+
+from __future__ import annotations
+
+from steybrae.bands import STEEP_DEG
+from steybrae.screening.places.result import (
+    CorridorAtPlace,
+    DropAtPlace,
+    OnLine,
+    OverheadAtPlace,
+    PlaceThatMatters,
+    TrapAtPlace,
+)
+from steybrae.value import bearing, distance_off, gentle_length, length, overhead, slope, steep_length
+
+__all__ = ["leading_spot", "place_line", "place_words", "start_words", "stretch_words"]
+
+
+def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -> str:
+    """Say why a place matters.
+
+    Parameters
+    ----------
+    place
+        All but its words.
+    declination_deg
+        Magnetic north east of true north, degrees: bearings are magnetic then; true where None.
+
+    Returns
+    -------
+    str
+        A sentence for each reason, what is underfoot first.
+    """
+    out = []
+    if place.slope_max_deg is not None and place.kinds != ("unknown",):
+        out.append(_underfoot(place))
+    if place.corridor is not None and place.kinds != ("unknown",):
+        out.append(_corridor(place, place.corridor))
+    if place.overhead is not None and "overhead" in place.kinds:
+        out.append(_overhead(place.overhead, declination_deg))
+    if place.unknown_m > 0.0:
+        out.append(_unknown(place))
+    if place.trap is not None and not (place.trap.kind == "cliff below" and _has_drop(place)):
+        out.append(_trap(place.trap, declination_deg))
+    if place.trap_below is not None:
+        below = place.trap_below
+        out.append(f"Below it a {below.kind}, {distance_off(below.off_m).text} off.")
+    return " ".join(filter(None, out))
+
+
+def _has_drop(place: PlaceThatMatters) -> bool:
+    return place.corridor is not None and place.corridor.drop is not None
+
+
+def _bearing(true_deg: float, declination_deg: float | None) -> str:
+    if declination_deg is None:
+        return bearing(true_deg, "true")
+    return bearing((true_deg - declination_deg) % 360.0, "magnetic")
+
+
+def _trap(trap: TrapAtPlace, declination_deg: float | None) -> str:
+    look = _bearing(trap.bearing_true_deg, declination_deg)
+    if trap.kind == "gully":
+        depth = f"{distance_off(trap.depth_m or 0.0).text} or more deep"
+        return f"Trap: gully {depth}, bed along {look}; even a small slide piles up in it."
+    where = f"{distance_off(trap.distance_m).text} off towards {look}"
+    if trap.kind == "flattening":
+        return f"Trap: snow off {slope(trap.slope_deg).text} piles up here."
+    return f"Trap: even a small slide carries one over {slope(trap.slope_deg).text}, {where}."
+
+
+def stretch_words(place: PlaceThatMatters) -> str:
+    """Where a place lies: ``leg 7, 50-270 m``, ``legs 8-10, 170 to 438 m``."""
+    start, end = place.from_, place.to
+    if start.leg == end.leg:
+        return f"leg {start.leg}, {gentle_length(start.at_m).figure}-{steep_length(end.at_m).text}"
+    return f"legs {start.leg}-{end.leg}, {gentle_length(start.at_m).figure} to {steep_length(end.at_m).text}"
+
+
+def start_words(place: PlaceThatMatters) -> str:
+    """Where a place begins, from the turn point before it, and how long it is."""
+    start, end = place.from_, place.to
+    legs = f"leg {start.leg}" if start.leg == end.leg else f"legs {start.leg}-{end.leg}"
+    past = f"{length(start.at_m).text} past " if start.at_m >= 1.0 else "from "
+    return f"{legs}, {past}{place.after}, {steep_length(place.length_m).text}"
+
+
+def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
+    """Spot and figure that a place is told by first: those of the first of its kinds."""
+    least = place.open_above
+    if place.kinds[0] == "underfoot" and place.slope_max_at is not None:
+        return place.slope_max_at, f"{slope(place.slope_max_deg, at_least=least).text}"
+    if place.kinds[0] == "corridor" and place.corridor is not None:
+        corridor = place.corridor
+        return corridor.at, f"{slope(corridor.slope_max_deg, at_least=least).text} {corridor.side}"
+    if place.kinds[0] == "overhead" and place.overhead is not None:
+        return place.overhead.at, f"\N{NORTH EAST ARROW}{_angle(place, place.overhead)}"
+    return place.from_, "unknown" if place.kinds[0] == "unknown" else "trap"
+
+
+def _angle(place: PlaceThatMatters, looks: OverheadAtPlace) -> str:
+    return overhead(looks.deg, at_least=place.open_above or looks.at_least).text
+
+
+def place_line(place: PlaceThatMatters) -> str:
+    """Figures of a place in one short line."""
+    least = place.open_above
+    parts = []
+    if "underfoot" in place.kinds:
+        parts.append(f"underfoot {slope(place.slope_max_deg, at_least=least).text}")
+    if place.corridor is not None and "corridor" in place.kinds and "underfoot" not in place.kinds:
+        corridor = place.corridor
+        if corridor.slope_max_deg >= STEEP_DEG:
+            parts.append(f"{slope(corridor.slope_max_deg, at_least=least).text} {corridor.side}")
+    if place.corridor is not None and place.corridor.drop is not None and place.kinds != ("unknown",):
+        parts.append(_drop(place.corridor.drop))
+    if place.overhead is not None and "overhead" in place.kinds:
+        hidden = ", hidden" if place.overhead.hidden else ""
+        parts.append(f"overhead {_angle(place, place.overhead)}{hidden}")
+    if "unknown" in place.kinds:
+        parts.append(f"unknown ground for {steep_length(place.unknown_m).text}")
+    return ", ".join(parts) or "terrain trap"
+
+
+def _drop(drop: DropAtPlace) -> str:
+    return f"drop of {steep_length(drop.fall_m).text}, {distance_off(drop.off_m).text} {drop.side}"
+
+
+def _underfoot(place: PlaceThatMatters) -> str:
+    interval = (place.slope_low_deg, place.slope_high_deg)
+    steepest = slope(place.slope_max_deg, at_least=place.open_above, interval=interval)
+    words = f"Underfoot {steepest.text}{'' if None in interval else f' ({steepest.interval_text})'}"
+    if place.steep_m == 0.0:
+        return f"{words}."
+    where = "" if place.slope_max_at is None else f", {spot_words(place.slope_max_at)}"
+    facing = f", faces {' '.join(place.aspect_sectors[:3])}" if place.aspect_sectors else ""
+    steep = steep_length(place.steep_m, at_least=place.open_above).text
+    return f"{words}{where}; {steep} of {STEEP_DEG:.0f}°+{facing}."
+
+
+def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
+    least = place.open_above
+    off = f", {distance_off(corridor.off_m).text} off" if "underfoot" not in place.kinds else ""
+    sides = [
+        f"{slope(deg, at_least=least).text} {side}{off if side == corridor.side else ''}"
+        for side, deg in (("left", corridor.left_deg), ("right", corridor.right_deg))
+        if deg is not None and deg >= STEEP_DEG
+    ]
+    words = f"Corridor {', '.join(sides)}" if sides else ""
+    if corridor.drop is not None:
+        found = _drop(corridor.drop)
+        words = f"{words}; {found}" if words else f"A {found}"
+    return f"{words}." if words else ""
+
+
+def _overhead(looks: OverheadAtPlace, declination_deg: float | None) -> str:
+    hidden = ", hidden from there" if looks.hidden else ""
+    off, up = distance_off(looks.distance_m).text, steep_length(looks.rise_m).text
+    return (
+        f"Overhead {overhead(looks.deg, at_least=looks.at_least).text}, {spot_words(looks.at)}, towards "
+        f"{_bearing(looks.bearing_true_deg, declination_deg)}, {off} off, {up} up{hidden}."
+    )
+
+
+def _unknown(place: PlaceThatMatters) -> str:
+    if place.unknown_on_line_m > 0.0:
+        return f"Unknown ground: {steep_length(place.unknown_on_line_m).text}."
+    return f"Unknown ground beside or above, {steep_length(place.unknown_m).text}."
+
+
+def spot_words(spot: OnLine) -> str:
+    """``leg 7 at 250 m``."""
+    return f"leg {spot.leg} at {length(spot.at_m).text}"

@@ -1,0 +1,1 @@
+"""Paper, true to size: the route card and the teaching sheets."""

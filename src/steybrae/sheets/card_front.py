@@ -1,0 +1,156 @@
+"""The first part of a card: the day, the norths, and lines to fill in by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Final
+
+from steybrae.answers.forecast_words import finding_lines, head_line, part_line, text_lines
+from steybrae.card.result import RouteCard
+from steybrae.card.wording import GRID_NAMES, totals_lines
+from steybrae.forecast.beside import ForecastBeside
+from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, two_lines
+from steybrae.sheets.millimetres import Paper, line_mm
+
+__all__ = ["front_block", "front_rest", "text_blocks"]
+
+_TEXT: Final = 8.3
+_WIDTH_MM: Final = FOLD_MM - LEFT_MM - 4.0
+
+_FORECAST: Final = (
+    "Service, region",
+    "Issued, valid until",
+    "Danger level, from which height",
+    "Problem 1: aspects, heights",
+    "Problem 2: aspects, heights",
+    "Snow and wind of the last days",
+    "Wind, direction",
+    "Freezing level, temperature",
+    "Cloud, visibility",
+)
+_BOX: Final = 8.0
+_PARTY_MM: Final = 8.0
+"""Least room for a line to write on, millimetres: a pencil needs some 8 (common practice, no source)."""
+
+_PARTY: Final = ("Party", "Turn back at (time, place)", "Who knows, when to call")
+
+
+@dataclass(frozen=True)
+class _Words:
+    """Words of the left half: how large, and how far the next stand below them."""
+
+    words: str
+    size_pt: float = _TEXT
+    bold: bool = False
+    after_mm: float = 0.6
+
+
+def front_block(card: RouteCard, bottom_mm: float, paper: Paper, top_mm: float) -> None:
+    """Draw the first part: the day on the left, lines to fill in by hand on the right."""
+    placed, _ = _laid(card, paper, bottom_mm)
+    for down_mm, words in placed:
+        y_mm = top_mm + down_mm + 0.8 * line_mm(words.size_pt)
+        paper.paragraph(LEFT_MM, y_mm, words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
+    _by_hand(card, bottom_mm, paper, top_mm)
+
+
+def front_rest(card: RouteCard, paper: Paper, bottom_mm: float) -> tuple[str, ...]:
+    """Return what the first part had no room for, to be printed elsewhere."""
+    return _laid(card, paper, bottom_mm)[1]
+
+
+def _day(card: RouteCard, paper: Paper) -> Iterator[_Words]:
+    """Words of the left half, in order."""
+    name = two_lines(paper, card.name, _WIDTH_MM, 15.0)
+    fitted = [paper.fitted(line, 15.0, _WIDTH_MM, bold=True, cut=True) for line in name]
+    for line, size_pt in fitted:
+        yield _Words(line, size_pt, bold=True, after_mm=0.0)
+    start = f", start {card.start_text}" if card.start_text else ""
+    yield _Words(f"{card.date}{start}", 13.0, bold=True, after_mm=2.0)
+    totals = totals_lines(card)
+    for number, line in enumerate(totals, start=1):
+        yield _Words(line, 10.0, bold=True, after_mm=1.4 if number == len(totals) else 0.0)
+    scale = f", map 1:{card.scale:.0f}" if card.scale else ""
+    yield _Words(f"Grid: {GRID_NAMES[card.grid]}{scale}.")
+    with_scale, without = card.legs[0].compass
+    yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
+    yield _Words(without, bold=True, after_mm=1.4)
+    for line in (*card.norths.sentences, *card.daylight_words, " ".join(card.time_words[:4])):
+        yield _Words(line)
+
+
+def _laid(
+    card: RouteCard, paper: Paper, bottom_mm: float
+) -> tuple[list[tuple[float, _Words]], tuple[str, ...]]:
+    """Place words from the top down, millimetres below it; and the words that found no room."""
+    placed: list[tuple[float, _Words]] = []
+    rest: list[str] = []
+    y_mm = 0.0
+    for words in _day(card, paper):
+        lines = paper.wrapped(words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
+        height_mm = len(lines) * line_mm(words.size_pt)
+        if rest or y_mm + height_mm > bottom_mm - TOP_MM:
+            rest.append(words.words)
+            continue
+        placed.append((y_mm, words))
+        y_mm += height_mm + words.after_mm
+    return placed, tuple(rest)
+
+
+def _by_hand(card: RouteCard, bottom_mm: float, paper: Paper, top_mm: float) -> None:
+    x_mm, right_mm = FOLD_MM + 2.0, RIGHT_MM
+    paper.box(x_mm, top_mm, (right_mm - x_mm, bottom_mm - top_mm - 1.0), 1.0)
+    paper.text(x_mm + 2.0, top_mm + 5.4, "Avalanche forecast and weather", 11.0, bold=True)
+    y_mm, lines = top_mm + 6.5, [*_FORECAST, *_PARTY]
+    if card.forecast is not None:
+        y_mm, lines = _forecast(card.forecast, paper, top_mm + 9.4, bottom_mm), list(_PARTY)
+    else:
+        paper.text(right_mm - 2.0, top_mm + 5.4, "none given: fill in", 8.0, align="right")
+    step_mm = min((bottom_mm - 1.5 - y_mm) / len(lines), 10.5)
+    y_mm = bottom_mm - 1.5 - step_mm * len(lines)
+    for words in lines:
+        paper.text(x_mm + 2.0, y_mm + 3.0, words, 8.0)
+        y_mm += step_mm
+        paper.rule((x_mm + 2.0, y_mm - 0.8), (right_mm - 2.0, y_mm - 0.8), 0.6, dots=True)
+
+
+def _forecast(forecast: ForecastBeside, paper: Paper, y_mm: float, bottom_mm: float) -> float:
+    """Fill the box with what has to be seen first and what the forecasters wrote, as far as it goes.
+
+    Returns where it ends; all of it stands in its own section later.
+    """
+    x_mm, width_mm = FOLD_MM + 4.0, RIGHT_MM - FOLD_MM - 6.0
+    lines = [(line, True) for line in finding_lines(forecast)]
+    lines += [
+        (f"Leg {leg.number}: {finding.text}", True) for leg in forecast.legs for finding in leg.findings
+    ]
+    for bulletin in forecast.bulletins:
+        lines += [(head_line(bulletin, forecast.region_asked), False)]
+        lines += [(part_line(rating), True) for rating in bulletin.danger_ratings]
+        lines += [(part_line(problem), True) for problem in bulletin.avalanche_problems]
+        lines += [(line, False) for line in text_lines(bulletin)]
+    last_mm = bottom_mm - 1.5 - _PARTY_MM * len(_PARTY) - 4.0
+    more = "More in the appendix (--appendix), with the legs it names."
+    for line, bold in lines:
+        need_mm = len(paper.wrapped(line, width_mm, _BOX, bold=bold)) * line_mm(_BOX)
+        if y_mm + need_mm > last_mm:
+            more = "NOT ALL OF IT: the rest stands in the appendix (--appendix)."
+            break
+        y_mm = paper.paragraph(x_mm, y_mm, line, width_mm, _BOX, bold=bold) + 0.5
+    paper.text(x_mm, y_mm, more, _BOX, bold=True)
+    return y_mm + 1.0
+
+
+def text_blocks(
+    paper: Paper, lines: Sequence[str], x_mm: float, width_mm: float
+) -> Iterator[tuple[float, Callable[[Paper, float], None]]]:
+    """Make paragraphs: height of each, and how to draw it."""
+    for line in lines:
+        count = len(paper.wrapped(line, width_mm, _TEXT))
+        yield count * line_mm(_TEXT) + 1.0, partial(_paragraph, line, x_mm, width_mm)
+
+
+def _paragraph(line: str, x_mm: float, width_mm: float, paper: Paper, top_mm: float) -> None:
+    paper.paragraph(x_mm, top_mm + 3.0, line, width_mm, _TEXT)

@@ -1,0 +1,196 @@
+"""The route card on paper: parts of half a page, two to a sheet's side, that folds between them.
+
+The day, the legs in a table, the places with their checks, the corridor, the cautions: in the order in
+which they are needed. Printed on both sides and folded, the first part is outside and the second on
+its back. The rest stands in an appendix, which is drawn on request.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Final
+
+from steybrae.answers.forecast_words import forecast_lines
+from steybrae.card.result import RouteCard
+from steybrae.card.wording import legs_without_check
+from steybrae.sheets.card_front import front_block, front_rest, text_blocks
+from steybrae.sheets.card_places import place_blocks
+from steybrae.sheets.card_rows import (
+    CHECK_HEAD_MM,
+    CHECK_MM,
+    LEFT_MM,
+    LEG_HEAD_MM,
+    RIGHT_MM,
+    TOP_MM,
+    check_head,
+    check_row,
+    leg_head,
+    leg_mm,
+    leg_row,
+)
+from steybrae.sheets.card_table import (
+    LEG_LINE_HEAD_MM,
+    LEG_LINE_MM,
+    corridor_lines,
+    leg_line,
+    leg_line_head,
+)
+from steybrae.sheets.millimetres import PAGES_MM, Paper, PaperFacts, check_page
+
+__all__ = ["card_pdf"]
+
+GAP_MM: Final = 2.0
+_TITLE_MM: Final = 7.0
+_NOTES: Final = 13
+_REMINDER: Final = "Angles of ground, not a judgement of it: read the local avalanche forecast."
+FOOT_MM: Final = 8.5
+"""Height of the foot of a part."""
+
+
+@dataclass(frozen=True)
+class _Block:
+    """Something of a height that is drawn from a top edge; no end of a part cuts it."""
+
+    height_mm: float
+    draw: Callable[[Paper, float], None]
+
+
+@dataclass(frozen=True)
+class _Section:
+    """Rows under a head that every part repeats."""
+
+    head: _Block
+    rows: Sequence[_Block]
+
+
+def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> bytes:
+    """Draw a card.
+
+    Parameters
+    ----------
+    card
+        What it says.
+    page
+        ``a4`` and ``letter`` (two parts to a page) or ``a5`` (one).
+    appendix
+        Whether every leg in full, all checks, the forecast and what it rests on follow.
+
+    Returns
+    -------
+    bytes
+        A PDF; its metadata hold the cautions. The same card is the same bytes.
+
+    Raises
+    ------
+    QuantityError
+        No such page.
+    """
+    width_mm, height_mm = PAGES_MM[check_page(page)]
+    subject = " ".join(caution.text for caution in card.cautions)
+    keys = ", ".join(caution.key for caution in card.cautions)
+    paper = Paper((width_mm, height_mm), PaperFacts(f"Route card: {card.name}, {card.date}", subject, keys))
+    on_page = 1 if page == "a5" else 2
+    bottom_mm = height_mm / on_page - FOOT_MM
+    parts = list(_flow(_sections(card, paper, bottom_mm), bottom_mm))
+    if appendix:
+        parts += _flow(_appendix(card, paper, bottom_mm), bottom_mm)
+    for k, part in enumerate(parts):
+        if k and k % on_page == 0:
+            paper.next_page()
+        paper.top_mm = (k % on_page) * height_mm / on_page
+        for top_mm, block in part:
+            block.draw(paper, top_mm)
+        _footer(paper, card, (k + 1, len(parts)), bottom_mm)
+        if k % on_page:
+            _fold(paper, width_mm)
+    if len(parts) % on_page:
+        paper.top_mm = height_mm / on_page
+        _notes(paper)
+        _fold(paper, width_mm)
+    return paper.content()
+
+
+def _flow(sections: Iterator[_Section], bottom_mm: float) -> Iterator[list[tuple[float, _Block]]]:
+    """Put rows into parts, each section's head before its first row in every part."""
+    part: list[tuple[float, _Block]] = []
+    y_mm = TOP_MM
+    for section in sections:
+        headed = False
+        for row in section.rows:
+            need_mm = row.height_mm if headed else section.head.height_mm + row.height_mm
+            if part and y_mm + need_mm > bottom_mm + 1e-6:
+                yield part
+                part, y_mm, headed = [], TOP_MM, False
+            for block in (row,) if headed else (section.head, row):
+                part.append((y_mm, block))
+                y_mm += block.height_mm
+            headed = True
+        y_mm += GAP_MM
+    yield part
+
+
+def _sections(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Section]:
+    """Yield what leads, in the order in which it is needed."""
+    front = _Block(bottom_mm - TOP_MM, partial(front_block, card, bottom_mm))
+    yield _Section(_Block(0.0, lambda _paper, _top_mm: None), [front])
+    legs = [_Block(LEG_LINE_MM, partial(leg_line, card, leg)) for leg in card.legs]
+    yield _Section(_Block(LEG_LINE_HEAD_MM, partial(leg_line_head, card)), legs)
+    places = [_Block(*block) for block in place_blocks(card, paper)]
+    if places:
+        yield _headed("Places that matter, and their checks" if card.places else "Checks", places)
+    corridor = _paragraphs(paper, corridor_lines(card))
+    if corridor:
+        yield _headed("In poor visibility: what the corridor holds", corridor)
+    yield _headed("Cautions", _paragraphs(paper, [caution.line for caution in card.cautions]))
+
+
+def _appendix(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Section]:
+    """Every leg and check in full, the forecast, and what the card rests on."""
+    legs = [_Block(leg_mm(card, leg), partial(leg_row, card, leg)) for leg in card.legs]
+    yield _Section(_Block(LEG_HEAD_MM, partial(leg_head, card)), legs)
+    checks = [_Block(CHECK_MM, partial(check_row, card, check)) for leg in card.legs for check in leg.checks]
+    if checks:
+        yield _Section(_Block(CHECK_HEAD_MM, check_head), checks)
+    if without := legs_without_check(card.legs):
+        yield _headed("Steep ground without a check", _paragraphs(paper, without))
+    if card.forecast is not None:
+        yield _headed("Avalanche forecast", _paragraphs(paper, forecast_lines(card.forecast)))
+    yield _headed("Cautions in full", _paragraphs(paper, [caution.text for caution in card.cautions]))
+    rest = [*front_rest(card, paper, bottom_mm), *card.basis, " ".join(card.time_words), " ".join(card.notes)]
+    yield _headed("What it rests on", _paragraphs(paper, rest))
+
+
+def _headed(title: str, rows: Sequence[_Block]) -> _Section:
+    return _Section(_Block(_TITLE_MM, partial(_title, title)), rows)
+
+
+def _paragraphs(paper: Paper, lines: Sequence[str]) -> list[_Block]:
+    some = [line for line in lines if line]
+    return [_Block(*block) for block in text_blocks(paper, some, LEFT_MM, RIGHT_MM - LEFT_MM)]
+
+
+def _title(title: str, paper: Paper, top_mm: float) -> None:
+    paper.text(LEFT_MM, top_mm + 4.6, title, 11.0, bold=True)
+
+
+def _footer(paper: Paper, card: RouteCard, part: tuple[int, int], bottom_mm: float) -> None:
+    paper.rule((LEFT_MM, bottom_mm + 1.0), (RIGHT_MM, bottom_mm + 1.0), 0.4)
+    words = f"{card.name} | {card.date} | {card.basis[-1]}"
+    paper.text(LEFT_MM, bottom_mm + 4.1, words, 8.0, most_mm=170.0, cut=True)
+    paper.text(RIGHT_MM, bottom_mm + 4.1, f"part {part[0]} of {part[1]}", 8.0, align="right", bold=True)
+    paper.text(LEFT_MM, bottom_mm + 7.3, _REMINDER, 8.0)
+
+
+def _fold(paper: Paper, width_mm: float) -> None:
+    for start_mm in (0.0, width_mm - 6.0):
+        paper.rule((start_mm, 0.0), (start_mm + 6.0, 0.0), 0.4)
+
+
+def _notes(paper: Paper) -> None:
+    """Draw lines to write on, where a sheet has a half to spare."""
+    _title("Notes", paper, TOP_MM)
+    for k in range(1, _NOTES + 1):
+        y_mm = TOP_MM + 5.0 + 9.6 * k
+        paper.rule((LEFT_MM, y_mm), (RIGHT_MM, y_mm), 0.5, dots=True)

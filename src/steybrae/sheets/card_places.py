@@ -1,0 +1,148 @@
+"""The places of a card, told at length or in a line, and the checks that lead. 8 points at least."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Final
+
+from steybrae.card.result import Check, RouteCard
+from steybrae.card.wording import above_text, limits_text, look_text, metres_up
+from steybrae.quantities import slope_text
+from steybrae.screening.places.find import ORDER_RULE
+from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.words import place_line, start_words, stretch_words
+from steybrae.sheets.card_rows import LEFT_MM, RIGHT_MM
+from steybrae.sheets.millimetres import Paper, line_mm
+
+__all__ = ["MOST_CHECKS", "leading_checks", "legs_left_words", "place_blocks"]
+
+MOST_CHECKS: Final = 8
+"""Checks that lead on a day; the others stand in the appendix (our choice)."""
+
+OTHER_DEG: Final = 1.0
+"""Checks of a place nearer to each other than this tell the same: the division of a hand inclinometer,
+degrees (common practice, no source)."""
+
+CHECK_LINE_MM: Final = 11.0
+_TEXT: Final = 8.3
+_WIDTH_MM: Final = RIGHT_MM - LEFT_MM
+_NAME_MM: Final = 6.0
+
+Block = tuple[float, Callable[[Paper, float], None]]
+
+
+def leading_checks(card: RouteCard) -> dict[str, Check]:
+    """Choose the checks that lead: the steepest of each place before a second, those told at length first."""
+    by_name = {check.number: check for leg in card.legs for check in leg.checks}
+    told = sorted(card.places, key=lambda place: not place.at_length)
+    best = [_steepest_two([by_name[name] for name in place.checks]) for place in told]
+    names = [checks[k].number for k in range(2) for checks in best if k < len(checks)]
+    return {name: by_name[name] for name in (names if card.places else list(by_name))[:MOST_CHECKS]}
+
+
+def _steepest_two(checks: list[Check]) -> list[Check]:
+    """Take the steepest, and the next that is not the same sight from beside it."""
+    ordered = sorted(checks, key=lambda check: -check.expected_deg)
+    others = [check for check in ordered if ordered[0].expected_deg - check.expected_deg >= OTHER_DEG]
+    return [*ordered[:1], *others[:1]]
+
+
+def legs_left_words(card: RouteCard) -> list[str]:
+    """Name the legs without, those with possible ground only, and the rule of the order."""
+    out = []
+    if card.legs_without:
+        numbers = " ".join(map(str, card.legs_without))
+        out.append(f"Legs with no ground of 30° and more found within what is known of them: {numbers}.")
+    if card.legs_possible_only:
+        legs = ", ".join(f"{one.leg} ({metres_up(one.metres)} m)" for one in card.legs_possible_only)
+        out.append(f"Legs where such ground is possible only: {legs}.")
+    return [*out, ORDER_RULE] if card.places else out
+
+
+def place_blocks(card: RouteCard, paper: Paper) -> Iterator[Block]:
+    """Make the places, along the line, each followed by its leading checks."""
+    leading = leading_checks(card)
+    unmeasured = {leg.number for leg in card.legs if leg.steep_without_check}
+    clock = _Clock(card)
+    for place in card.places:
+        legs = range(place.from_.leg, place.to.leg + 1)
+        yield from _place(
+            place, paper, clock.about(place), measured=bool(place.checks) or not unmeasured.intersection(legs)
+        )
+        for name in place.checks:
+            if name in leading:
+                yield CHECK_LINE_MM, partial(_check, card, leading[name])
+    told = {name for place in card.places for name in place.checks}
+    for name, check in leading.items():
+        if name not in told:
+            yield CHECK_LINE_MM, partial(_check, card, check)
+    for line in legs_left_words(card):
+        yield _paragraph(line, paper)
+
+
+def _place(place: PlaceThatMatters, paper: Paper, about: str, *, measured: bool) -> Iterator[Block]:
+    if not place.at_length:
+        words = f"{stretch_words(place)}: {place_line(place)}."
+        count = len(paper.wrapped(words, _WIDTH_MM - _NAME_MM, _TEXT))
+        yield count * line_mm(_TEXT) + 0.8, partial(_in_a_line, place.name, words)
+        return
+    where = start_words(place)
+    head = f"{place.name}  {where[0].upper()}{where[1:]}{about}"
+    words = place.words if measured else f"{place.words} No check."
+    count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
+    yield 5.6 + count * line_mm(_TEXT) + 1.2, partial(_at_length, head, words)
+
+
+def _at_length(head: str, words: str, paper: Paper, top_mm: float) -> None:
+    paper.text(LEFT_MM, top_mm + 4.2, head, 10.0, bold=True, most_mm=_WIDTH_MM, cut=True)
+    paper.paragraph(LEFT_MM, top_mm + 8.2, words, _WIDTH_MM, _TEXT)
+
+
+class _Clock:
+    """When one is at a place: the time of its leg is shared out by length."""
+
+    def __init__(self, card: RouteCard) -> None:
+        ends = [card.start, *(leg.arrival for leg in card.legs)]
+        self._ends = [None if end is None else dt.datetime.fromisoformat(end) for end in ends]
+        self._lengths = [leg.length_m for leg in card.legs]
+
+    def about(self, place: PlaceThatMatters) -> str:
+        """``, about 11:16``, to the earlier minute; empty where times are not known."""
+        number = place.from_.leg - 1
+        start, end = self._ends[number : number + 2]
+        if start is None or end is None:
+            return ""
+        at = start + (end - start) * (place.from_.at_m / self._lengths[number])
+        return f", about {at:%H:%M}"
+
+
+def _in_a_line(name: str, words: str, paper: Paper, top_mm: float) -> None:
+    paper.text(LEFT_MM, top_mm + 3.0, name, 10.0, bold=True)
+    paper.paragraph(LEFT_MM + _NAME_MM, top_mm + 3.0, words, _WIDTH_MM - _NAME_MM, _TEXT)
+
+
+def _paragraph(words: str, paper: Paper) -> Block:
+    return len(paper.wrapped(words, _WIDTH_MM, _TEXT)) * line_mm(_TEXT) + 0.8, partial(_line, words)
+
+
+def _line(words: str, paper: Paper, top_mm: float) -> None:
+    paper.paragraph(LEFT_MM, top_mm + 3.0, words, _WIDTH_MM, _TEXT)
+
+
+def _check(card: RouteCard, check: Check, paper: Paper, top_mm: float) -> None:
+    """Draw a check: where to stand and look, what to expect, the limits, and a box for the reading."""
+    x_mm, box_mm = LEFT_MM + 4.0, RIGHT_MM - 17.0
+    paper.text(x_mm, top_mm + 5.6, check.number, 14.0, bold=True, most_mm=13.0)
+    known = check.look_bearing_magnetic_deg is not None
+    look = f"look {look_text(check, card.bearing_unit)}{' magnetic' if known else ''}"
+    first = f"{check.reference}, {check.chainage_m:.0f} m along; {look}"
+    limits = "no limits known" if check.would_notice_deg is None else f"no difference {limits_text(check)}"
+    expect = f"expect {slope_text(check.expected_deg)}; {limits}; steeper above {above_text(check)}"
+    second = f"{expect}. {check.what[0].upper()}{check.what[1:]}."
+    most_mm = box_mm - x_mm - 17.0
+    paper.text(x_mm + 14.0, top_mm + 4.2, first, 9.0, bold=True, most_mm=most_mm)
+    for k, line in enumerate(paper.wrapped(second, most_mm, 8.0)[:2]):
+        paper.text(x_mm + 14.0, top_mm + 7.4 + 3.1 * k, line, 8.0)
+    paper.box(box_mm, top_mm + 1.2, (RIGHT_MM - box_mm, CHECK_LINE_MM - 2.4))

@@ -1,1 +1,0 @@
-"""Tables, figures and pages; consumes results and computes nothing that a result could hold."""

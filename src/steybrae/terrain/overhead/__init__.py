@@ -1,0 +1,1 @@
+"""Overhead angles: sights to start zones, and paths from them."""

@@ -1,0 +1,229 @@
+"""The energy line: how flat a line from a source, along the way that snow takes, still arrives.
+
+For a fixed angle a every source cell starts with a head H equal to its height, and
+
+    H(cell) = max over its 16 neighbours of H(neighbour) - tan(a) * step
+
+Snow goes on from a cell while ``H >= height``: over small rises and pits, for a head carries
+over them. A place is reached where one of its neighbours brings it a head of at least its own
+height. The *path angle* of a place is the largest a at which it is reached: it falls as a
+grows, so that a few angles, then ever closer ones, find it. One label of height and length for
+each cell cannot give it, for a short steep way would hide a long one that carries further.
+
+Neighbours: the eight around and the eight knight's moves, whose middle has to be passed too
+(the mean height of the two cells that it crosses). On an open slope such a way is up to 2.7 %
+longer than the straight one, 1/cos(13.3 degrees), and its angle up to 0.8 degree flatter; so
+the way that is found is pulled straight where the ground lets it, and the steeper answer is
+told. Snow does not spread sideways but by these steps. Unknown ground stops nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.terrain.dem import Array
+from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG, OverheadGround
+from steybrae.terrain.overhead.path_box import STEPS, Index, PathBox, path_box
+
+__all__ = ["PATH_ANGLES_DEG", "EnergyLines", "energy_lines"]
+
+
+@dataclass(frozen=True, eq=False)
+class EnergyLines:
+    """Which targets are reached at which angles.
+
+    Attributes
+    ----------
+    angles_deg
+        Shape ``(a,)``, rising.
+    reached
+        ``(a, targets)``.
+    source_col, source_row
+        Cell that the snow with the highest head came from, ``(a, targets)``; -1 where none.
+    length_m
+        Length of its way, metres; NaN where not reached.
+    """
+
+    angles_deg: Array
+    reached: NDArray[np.bool_]
+    source_col: Index
+    source_row: Index
+    length_m: Array
+    _box: PathBox
+    _parent: NDArray[np.int32]
+    _last: Index
+
+    @property
+    def deg(self) -> Array:
+        """Largest angle at which each target is reached, shape ``(targets,)``; NaN for none."""
+        angles = np.where(self.reached, self.angles_deg[:, None], -np.inf)
+        return np.where(self.reached.any(axis=0), angles.max(axis=0), np.nan)
+
+    def way(self, angle: int, target: int) -> tuple[Index, Index]:
+        """Columns and rows of the cells from the source to a target that is reached."""
+        state = int(self._last[angle, target])
+        cells = [self._box.target[target]]
+        while state >= 0:
+            cells.append(state % self._box.size)
+            state = int(self._parent[state])
+        flat = np.array(cells[::-1])
+        return flat % self._box.wide - 2 + self._box.col, flat // self._box.wide - 2 + self._box.row
+
+
+def energy_lines(
+    ground: OverheadGround,
+    col: Index,
+    row: Index,
+    angles_deg: Array | tuple[float, ...] = PATH_ANGLES_DEG,
+    sight_deg: Array | None = None,
+) -> EnergyLines:
+    """Which cells are reached by snow from the sources, at each of several angles.
+
+    Heads are settled from the highest down: in a band of heads as high as the smallest loss
+    of a step no cell can raise another, so that whole bands are settled at once.
+
+    Parameters
+    ----------
+    ground
+        Where; its sources start.
+    col, row
+        Targets: indexes of cells, shape ``(n,)``, of known height.
+    angles_deg
+        Rising, above 0.
+    sight_deg
+        Upper bound of each target's angle, its unfiltered sight angle; targets do not ask at
+        angles above it. None asks everywhere.
+
+    Returns
+    -------
+    EnergyLines
+        A source that is a target counts as reached only from another cell.
+    """
+    angles = np.asarray(angles_deg, dtype=float)
+    bound = np.full(len(col), 90.0) if sight_deg is None else np.asarray(sight_deg, dtype=float)
+    asked = bound >= angles[:, None] - 1e-9
+    loss = np.tan(np.radians(angles))
+    box = path_box(ground, col, row, loss, asked)
+    head, parent = _settle(box, loss)
+    return _arrivals(box, angles, asked, head, parent)
+
+
+def _settle(box: PathBox, loss: Array) -> tuple[Array, NDArray[np.int32]]:
+    """Heads of all cells at all angles, and the state that each came from.
+
+    A state is ``angle * size + cell``. Heads start just below what is worth having, so that
+    one comparison asks for the ground, for use to a target and for more than before.
+    """
+    size = box.size
+    worth = np.maximum(box.floor[:, box.block], box.height).reshape(-1)
+    head = np.nextafter(worth, -np.inf)
+    parent = np.full(len(head), -1, dtype=np.int32)
+    seed = (np.arange(len(loss))[:, None] * size + box.source).reshape(-1)
+    start = box.height[seed % size]
+    useful = start >= worth[seed]
+    seed, start = seed[useful], start[useful]
+    if len(seed) == 0:
+        return head, parent
+    head[seed] = start
+    top = float(start.max())
+    width = loss * box.step_m.min() * (1.0 - 1e-12)
+    band = ((top - start) / width[seed // size]).astype(np.int32)
+    order = np.argsort(band, kind="stable")
+    seed, ends = seed[order], np.cumsum(np.bincount(band))
+    waiting: dict[int, list[Index]] = {}
+    done = np.zeros(len(head), dtype=bool)
+    mark = np.empty(len(head), dtype=np.int32)
+    now = -1
+    while now + 1 < len(ends) or waiting:
+        now += 1
+        begin = ends[now - 1] if 0 < now <= len(ends) else 0
+        fresh = seed[begin : ends[now]] if now < len(ends) else seed[:0]
+        state = np.concatenate([fresh, *waiting.pop(now, [])])
+        state = state[~done[state]]
+        if len(state) == 0:
+            continue
+        # Each state once, whichever of its copies wrote last.
+        mark[state] = np.arange(len(state), dtype=np.int32)
+        state = state[mark[state] == np.arange(len(state))]
+        done[state] = True
+        raised = _spread(box, loss, head, parent, state)
+        later = np.maximum(((top - head[raised]) / width[raised // size]).astype(np.int32), now + 1)
+        for band_to in np.unique(later):
+            waiting.setdefault(int(band_to), []).append(raised[later == band_to])
+    return head, parent
+
+
+def _spread(box: PathBox, loss: Array, head: Array, parent: NDArray[np.int32], state: Index) -> Index:
+    """Bring the heads of settled states to their neighbours; the states that were raised."""
+    offset = STEPS[:, 1] * box.wide + STEPS[:, 0]
+    angle = state // box.size
+    to = state[:, None] + offset
+    brought = head[state][:, None] - loss[angle][:, None] * box.step_m
+    one, step = np.nonzero(brought > head[to])
+    to, brought = to[one, step], brought[one, step]
+    knight = step >= 8
+    passes = np.ones(len(to), dtype=bool)
+    passes[knight] = _middle_passed(box, loss, head, state[one[knight]], step[knight])
+    to, brought, one = to[passes], brought[passes], one[passes]
+    np.maximum.at(head, to, brought)
+    won = head[to] == brought
+    parent[to[won]] = state[one[won]]
+    raised: Index = to[won]
+    return raised
+
+
+def _middle_passed(box: PathBox, loss: Array, head: Array, state: Index, step: Index) -> NDArray[np.bool_]:
+    """Whether the middle of knight's moves lies below the head there."""
+    i, j = STEPS[step, 0], STEPS[step, 1]
+    cell = state % box.size
+    # Of the longer leg one cell, of the shorter none or one: the two cells that are crossed.
+    near = cell + (j // 2) * box.wide * (abs(j) == 2) + (i // 2) * (abs(i) == 2)
+    far = near + np.where(abs(i) == 2, j * box.wide, i)
+    ground = (box.height[near] + box.height[far]) / 2.0
+    passed: NDArray[np.bool_] = head[state] - loss[state // box.size] * box.step_m[step] / 2.0 >= ground
+    return passed
+
+
+def _arrivals(
+    box: PathBox, angles: Array, asked: NDArray[np.bool_], head: Array, parent: NDArray[np.int32]
+) -> EnergyLines:
+    """Take what the neighbours of the targets bring them."""
+    loss = np.tan(np.radians(angles))
+    offset = STEPS[:, 1] * box.wide + STEPS[:, 0]
+    shape = (len(angles), len(box.target), len(STEPS))
+    cell = box.target[:, None] - offset
+    state = np.arange(len(angles))[:, None, None] * box.size + cell
+    # A head that nothing brought is the mark just below what is worth having.
+    angle = np.arange(len(angles))[:, None, None]
+    real = head[state] >= np.maximum(box.floor[angle, box.block[cell]], box.height[cell])
+    brought = np.where(real, head[state] - loss[:, None, None] * box.step_m, -np.inf)
+    step = np.broadcast_to(np.arange(len(STEPS)), shape)
+    knight = real & (step >= 8)
+    brought[knight] = np.where(
+        _middle_passed(box, loss, head, state[knight], step[knight]), brought[knight], -np.inf
+    )
+    best = np.argmax(brought, axis=2)
+    top = np.take_along_axis(brought, best[..., None], axis=2)[..., 0]
+    reached = (top >= box.height[box.target]) & asked & box.inside
+    last = np.where(reached, np.take_along_axis(state, best[..., None], axis=2)[..., 0], -1)
+    source = last.copy()
+    while True:
+        before = np.where(source >= 0, parent[source], -1)
+        if (before < 0).all():
+            break
+        source = np.where(before >= 0, before, source)
+    flat = np.where(reached, source % box.size, 0)
+    length = np.where(reached, (box.height[flat] - top) / loss[:, None], np.nan)
+    return EnergyLines(
+        angles,
+        reached,
+        np.where(reached, flat % box.wide - 2 + box.col, -1),
+        np.where(reached, flat // box.wide - 2 + box.row, -1),
+        length,
+        box,
+        parent,
+        last,
+    )

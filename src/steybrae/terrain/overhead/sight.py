@@ -1,0 +1,204 @@
+"""From which sources that look down on a place snow could come.
+
+A pair of place and source counts where the straight line between them runs above the ground,
+or where the source cell's own way down the steepest neighbour passes near the place. Unknown
+ground hides nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, NEIGHBOURS, OverheadGround, Points
+from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between
+from steybrae.terrain.sampling import heights_at
+
+__all__ = ["first_open", "in_sight"]
+
+SIGHT_MARGIN_M: Final = 2.0
+"""How far the ground may rise above a sight line that still counts, metres: the eye of a person
+who stands there, and what a model's cells leave uncertain (our choice)."""
+
+FLOW_NEAR_M: Final = 50.0
+"""How near to the place the way down from a source has to pass, metres: the width of a typical
+slab (median 50 m; Schweizer and Luetschg (2001), Cold Reg. Sci. Technol. 33, 147-162; abstract)."""
+
+MOST_PAIRS: Final = 100_000
+"""Pairs of place and source that are tested at most; the next one then counts untested, so that
+the answer is never too gentle (our choice)."""
+
+_MOST_AT_ONCE: Final = 8192
+_MOST_TRACED: Final = 1000
+_ROUGH_SAMPLES: Final = 16
+_FLAT_TO_STEEP_DEG: Final = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 90.0)
+
+
+def first_open(ground: OverheadGround, points: Points, steepest: float) -> Pairs:
+    """Steepest pair from which snow could come.
+
+    Pairs are taken from the steepest down, until one is in sight or has its way down past
+    the place.
+
+    Parameters
+    ----------
+    ground, points
+        Where.
+    steepest
+        Tangent of the steepest pair.
+
+    Returns
+    -------
+    Pairs
+        One, or none. After `MOST_PAIRS` tests the next pair counts as it is.
+    """
+    top_deg, search = math.degrees(math.atan(steepest)), _Search(ground, points)
+    below, tested = math.inf, 0
+    for drop_deg in _FLAT_TO_STEEP_DEG:
+        least = math.tan(math.radians(max(LEAST_SIGHT_DEG, top_deg - drop_deg)))
+        pairs = pairs_between(ground, points, least, below, MOST_PAIRS - tested + 1)
+        done, size = 0, 32
+        while done < len(pairs.point):
+            if tested >= MOST_PAIRS:
+                return pairs.pick(slice(done, done + 1))
+            size = min(size, MOST_PAIRS - tested)
+            some = pairs.pick(slice(done, done + size))
+            hit = np.flatnonzero(search.opens(some))
+            if len(hit):
+                return some.pick(hit[:1])
+            done, tested, size = done + size, tested + size, min(size * 4, _MOST_AT_ONCE)
+        below = least
+        if top_deg - drop_deg <= LEAST_SIGHT_DEG:
+            break
+    return pairs.pick(slice(0))
+
+
+@dataclass(eq=False)
+class _Search:
+    """A search for the first open pair; it counts the ways down that it has traced."""
+
+    ground: OverheadGround
+    points: Points
+    traced: int = 0
+
+    def opens(self, pairs: Pairs) -> NDArray[np.bool_]:
+        """Whether snow could come, up to the first pair that is in sight; False beyond it."""
+        seen = in_sight(self.ground, self.points, pairs)
+        hidden = np.flatnonzero(~seen)
+        if seen.any():
+            hidden = hidden[hidden < np.argmax(seen)]
+        if self.traced > _MOST_TRACED:
+            hidden = hidden[self._passes_some[pairs.cell[hidden]]]
+        self.traced += len(hidden)
+        seen[hidden] = _flows_past(self.ground, self.points, pairs.pick(hidden))
+        return seen
+
+    @cached_property
+    def _passes_some(self) -> NDArray[np.bool_]:
+        """For each source whether its way down comes near any of the places: rules most out."""
+        ground, sources = self.ground, self.ground.sources
+        _, cols = ground.dem.grid.shape
+        near = _near_some(ground, self.points).reshape(-1)
+        down = ground.down
+        # Each round looks twice as far down as the one before.
+        for _ in range(math.ceil(math.log2(_most_steps(ground)))):
+            near = near | near[down]
+            down = down[down]
+        found: NDArray[np.bool_] = near[sources.row * cols + sources.col]
+        return found
+
+
+def _near_some(ground: OverheadGround, points: Points) -> NDArray[np.bool_]:
+    """Cells that may lie within `FLOW_NEAR_M` of any of the places, and some around."""
+    near = np.zeros(ground.dem.grid.shape, dtype=bool)
+    shortest = float(np.linalg.svd(ground.jacobian, compute_uv=False)[-1])
+    reach = math.ceil(FLOW_NEAR_M / shortest) + 1
+    for col, row in zip(points.col.astype(int).tolist(), points.row.astype(int).tolist(), strict=True):
+        near[max(row - reach, 0) : row + reach + 1, max(col - reach, 0) : col + reach + 1] = True
+    return near
+
+
+def _most_steps(ground: OverheadGround) -> int:
+    return math.ceil(2.0 * ground.reach_m / min(ground.cell_m))
+
+
+def in_sight(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray[np.bool_]:
+    """Whether the straight line of a pair runs above the ground all the way.
+
+    The line is compared with the bilinear ground at steps of one cell at most, in the middle
+    of each step; ground up to `SIGHT_MARGIN_M` above it, and unknown ground, hides nothing.
+
+    Parameters
+    ----------
+    ground, points, pairs
+        See `first_open`.
+
+    Returns
+    -------
+    array of bool
+        One for each pair.
+    """
+    col = ground.sources.col[pairs.cell] + 0.5 - points.col[pairs.point]
+    row = ground.sources.row[pairs.cell] + 0.5 - points.row[pairs.point]
+    steps = np.ceil(np.maximum(np.maximum(np.abs(col), np.abs(row)), 1.0)).astype(np.intp)
+    seen = np.ones(len(pairs.point), dtype=bool)
+    # A few of the steps first: most hidden lines are hidden widely.
+    for samples in (_ROUGH_SAMPLES, int(steps.max(initial=0))):
+        left = np.flatnonzero(seen & ((steps > _ROUGH_SAMPLES) | (samples == _ROUGH_SAMPLES)))
+        step = np.minimum(
+            np.arange(samples) * np.maximum(steps[left, None] / samples, 1.0), steps[left, None] - 1
+        )
+        share = (np.floor(step) + 0.5) / steps[left, None]
+        some = pairs.pick(left)
+        here = heights_at(
+            ground.dem.heights_m,
+            points.col[some.point, None] + col[left, None] * share,
+            points.row[some.point, None] + row[left, None] * share,
+        )
+        low = points.height_m[some.point, None]
+        line = low + (ground.sources.height_m[some.cell, None] - low) * share
+        seen[left] = np.logical_not((here > line + SIGHT_MARGIN_M).any(axis=1))
+    return seen
+
+
+def _flows_past(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray[np.bool_]:
+    """Whether the steepest way down from the cell passes within `FLOW_NEAR_M` of the place.
+
+    The way goes from cell to the neighbour of the eight with the steepest fall and ends in a
+    pit, or after twice the reach.
+    """
+    near = np.zeros(len(pairs.point), dtype=bool)
+    on = np.arange(len(pairs.point))
+    col, row = ground.sources.col[pairs.cell], ground.sources.row[pairs.cell]
+    for _ in range(_most_steps(ground)):
+        at = pairs.point[on]
+        apart = np.hypot(*ground.offset_m(col + 0.5 - points.col[at], row + 0.5 - points.row[at]))
+        near[on[apart <= FLOW_NEAR_M]] = True
+        col_next, row_next = _down(ground, col, row)
+        moving = (apart > FLOW_NEAR_M) & ((col_next != col) | (row_next != row))
+        on, col, row = on[moving], col_next[moving], row_next[moving]
+        if len(on) == 0:
+            break
+    return near
+
+
+def _down(
+    ground: OverheadGround, col: NDArray[np.intp], row: NDArray[np.intp]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Neighbour with the steepest fall, the cell itself where there is none."""
+    rows, cols = ground.dem.grid.shape
+    steps = NEIGHBOURS
+    length = np.hypot(*ground.offset_m(steps[:, 0], steps[:, 1]))
+    i, j = col[:, None] + steps[:, 0], row[:, None] + steps[:, 1]
+    inside = (i >= 0) & (i < cols) & (j >= 0) & (j < rows)
+    there = ground.dem.heights_m[np.clip(j, 0, rows - 1), np.clip(i, 0, cols - 1)]
+    fall = np.where(inside, (ground.dem.heights_m[row, col][:, None] - there) / length, -np.inf)
+    fall = np.nan_to_num(fall, nan=-np.inf, neginf=-np.inf)
+    best = np.argmax(fall, axis=1)
+    goes = fall[np.arange(len(col)), best] > 0.0
+    return np.where(goes, col + steps[best, 0], col), np.where(goes, row + steps[best, 1], row)

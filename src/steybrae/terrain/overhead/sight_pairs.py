@@ -1,0 +1,285 @@
+"""Sight angles from places to all source cells, and which of them can matter.
+
+``tan(sight) = (z_source - z_place) / d`` with ``d`` the horizontal distance between the place
+and the centre of the source's cell, over *every* source cell from half a cell away to the
+reach. Exact: blocks of cells are passed over only where ``(highest - z_place) / (least
+distance)`` is below what is already found.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.terrain.dem import Array
+from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, Blocks, OverheadGround, Points
+from steybrae.terrain.sampling import spread
+
+__all__ = ["Pairs", "pairs_between", "steepest_sight", "unknown_above", "unknown_overhead", "useful_box"]
+
+
+MOST_AT_ONCE: Final = 500_000
+"""Pairs of place and cell whose tangents are held at once: some tens of megabytes (our choice)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Pairs:
+    """Pairs of a place and a source cell, steepest first.
+
+    Attributes
+    ----------
+    point, cell
+        Index of the place, and of the cell in the blocks.
+    tangent
+        Of the sight angle.
+    """
+
+    point: NDArray[np.intp]
+    cell: NDArray[np.intp]
+    tangent: Array
+
+    def pick(self, which: NDArray[np.bool_] | NDArray[np.intp] | slice) -> Pairs:
+        """Pick some of them, in their order."""
+        return Pairs(self.point[which], self.cell[which], self.tangent[which])
+
+
+def _bounds(
+    ground: OverheadGround, points: Points, blocks: Blocks, least: float
+) -> tuple[Array, NDArray[np.intp]]:
+    """Greatest tangent that any cell of a block could have, ``(points, blocks kept)``; which are kept.
+
+    Blocks that could not reach `least` from any of the places are left out.
+    """
+    col, row = (points.col.min(), points.col.max()), (points.row.min(), points.row.max())
+    lowest = np.nanmin(points.height_m) if np.isfinite(points.height_m).any() else np.inf
+    roughly = _bound(ground, blocks, slice(None), ((*col, *row), lowest))
+    keep = np.flatnonzero(roughly >= least)
+    here = points.col[:, None], points.row[:, None]
+    found = _bound(ground, blocks, keep, ((here[0], here[0], here[1], here[1]), points.height_m[:, None]))
+    return found, keep
+
+
+Rectangle = tuple[Array | float, Array | float, Array | float, Array | float]
+
+
+def _bound(
+    ground: OverheadGround,
+    blocks: Blocks,
+    which: NDArray[np.intp] | slice,
+    place: tuple[Rectangle, Array | float],
+) -> Array:
+    """Greatest tangent of blocks from a rectangle of places at a height."""
+    rise, apart = _rise_and_distance(ground, blocks, which, place)
+    bound: Array = rise / np.maximum(apart, _nearest_m(ground))
+    bound[apart > ground.reach_m] = -np.inf
+    return bound
+
+
+def _rise_and_distance(
+    ground: OverheadGround,
+    blocks: Blocks,
+    which: NDArray[np.intp] | slice,
+    place: tuple[Rectangle, Array | float],
+) -> tuple[Array, Array]:
+    """Greatest rise to blocks and least distance, metres, from a rectangle: columns, rows, height."""
+    (col_from, col_to, row_from, row_to), height_m = place
+    across = np.maximum(blocks.left[which] + 0.5 - col_to, col_from - (blocks.right[which] + 0.5))
+    along = np.maximum(blocks.top[which] + 0.5 - row_to, row_from - (blocks.bottom[which] + 0.5))
+    # The smallest stretch of the Jacobian: no direction is shorter.
+    shortest = float(np.linalg.svd(ground.jacobian, compute_uv=False)[-1])
+    # Not np.hypot: its care for overflow, which metres never need, costs four times the time.
+    apart = np.sqrt(np.maximum(across, 0.0) ** 2 + np.maximum(along, 0.0) ** 2) * shortest
+    rise = np.nan_to_num(blocks.highest_m[which] - height_m, nan=-np.inf, posinf=np.inf)
+    return rise, apart
+
+
+def useful_box(ground: OverheadGround, points: Points, least: float) -> tuple[int, int, int, int] | None:
+    """Cells that any way at or above a tangent can touch: least and greatest column and row.
+
+    A way from a source to a place is at most ``l = rise / tan`` long, and lies in the ellipse
+    round both, whose smaller half-axis is ``sqrt(l^2 - distance^2) / 2``.
+
+    Parameters
+    ----------
+    ground
+        Where.
+    points
+        Places of known height; one or more.
+    least
+        Tangent, above 0.
+
+    Returns
+    -------
+    tuple of int or None
+        None where no source can reach a place.
+    """
+    blocks = ground.sources
+    if len(blocks.start) == 0:
+        return None
+    _, kept = _bounds(ground, points, blocks, least)
+    here = points.col[:, None], points.row[:, None]
+    rise, apart = _rise_and_distance(
+        ground, blocks, kept, ((here[0], here[0], here[1], here[1]), points.height_m[:, None])
+    )
+    longest = np.maximum(rise / least, 0.0)
+    useful = (apart <= ground.reach_m) & (longest >= apart)
+    if not useful.any():
+        return None
+    some, places = kept[useful.any(axis=0)], useful.any(axis=1)
+    shortest = float(np.linalg.svd(ground.jacobian, compute_uv=False)[-1])
+    aside_m = np.sqrt(longest[useful] ** 2 - apart[useful] ** 2).max() / 2.0
+    margin = math.ceil(float(aside_m) / shortest) + 2
+    rows, cols = ground.dem.grid.shape
+    return (
+        max(int(min(blocks.left[some].min(), points.col[places].min())) - margin, 0),
+        min(int(max(blocks.right[some].max(), points.col[places].max())) + margin, cols - 1),
+        max(int(min(blocks.top[some].min(), points.row[places].min())) - margin, 0),
+        min(int(max(blocks.bottom[some].max(), points.row[places].max())) + margin, rows - 1),
+    )
+
+
+def _nearest_m(ground: OverheadGround) -> float:
+    return min(ground.cell_m) / 2.0
+
+
+def _tangents(
+    ground: OverheadGround, points: Points, blocks: Blocks, point: NDArray[np.intp], block: NDArray[np.intp]
+) -> Pairs:
+    """Tangents from places to all cells of blocks; minus infinity out of reach."""
+    run, cell = spread(blocks.start[block], blocks.count[block])
+    at = point[run]
+    east, north = ground.offset_m(
+        blocks.col[cell] + 0.5 - points.col[at], blocks.row[cell] + 0.5 - points.row[at]
+    )
+    distance = np.sqrt(east * east + north * north)
+    within = (distance >= _nearest_m(ground)) & (distance <= ground.reach_m)
+    rise = blocks.height_m[cell] - points.height_m[at]
+    tangent = np.where(within, rise / np.where(within, distance, 1.0), -np.inf)
+    return Pairs(at, cell, tangent)
+
+
+def steepest_sight(ground: OverheadGround, points: Points, least_deg: float = LEAST_SIGHT_DEG) -> Pairs:
+    """Steepest sight angle from every place, whatever lies between.
+
+    Parameters
+    ----------
+    ground
+        Where.
+    points
+        Places; one of unknown height has no answer.
+    least_deg
+        Flatter sights are not looked for.
+
+    Returns
+    -------
+    Pairs
+        One for each place in the order of `points`: tangent minus infinity and cell -1 where
+        nothing looks down at `least_deg` or more.
+    """
+    blocks, count = ground.sources, len(points.col)
+    best = np.full(count, math.tan(math.radians(least_deg)))
+    cell = np.full(count, -1, dtype=np.intp)
+    if count and len(blocks.start):
+        bound, kept = _bounds(ground, points, blocks, float(best[0]))
+        # The likeliest blocks first: what they give rules most of the others out.
+        for first in (True, True, False):
+            if len(kept) == 0:
+                break
+            ask = bound >= best[:, None]
+            if first:
+                likely = np.argmax(bound, axis=1)
+                point = np.flatnonzero(ask[np.arange(count), likely])
+                block = likely[point]
+            else:
+                point, block = np.nonzero(ask)
+            for part in _portions(blocks.count[kept[block]]):
+                some = point[part], kept[block[part]]
+                _improve(best, cell, _tangents(ground, points, blocks, *some))
+            bound[point, block] = -np.inf
+    return Pairs(np.arange(count), cell, np.where(cell < 0, -np.inf, best))
+
+
+def _improve(best: Array, cell: NDArray[np.intp], pairs: Pairs) -> None:
+    """Take the steepest pair of each place where it is steeper than the best so far."""
+    if len(pairs.point) == 0:
+        return
+    start = np.flatnonzero(np.diff(pairs.point, prepend=-1))
+    top = np.maximum.reduceat(pairs.tangent, start)
+    point = pairs.point[start]
+    run = np.repeat(np.arange(len(start)), np.diff(start, append=len(pairs.point)))
+    hit = np.flatnonzero(pairs.tangent == top[run])[::-1]
+    winner = np.empty(len(start), dtype=np.intp)
+    winner[run[hit]] = pairs.cell[hit]
+    better = top >= best[point]
+    best[point[better]] = top[better]
+    cell[point[better]] = winner[better]
+
+
+def pairs_between(ground: OverheadGround, points: Points, least: float, below: float, most: int) -> Pairs:
+    """Steepest pairs whose tangent lies from one value to below another.
+
+    Parameters
+    ----------
+    ground, points
+        Where.
+    least, below
+        Tangents.
+    most
+        How many at the most.
+
+    Returns
+    -------
+    Pairs
+        Steepest first.
+    """
+    blocks = ground.sources
+    if len(blocks.start) == 0 or len(points.col) == 0:
+        return Pairs(np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp), np.empty(0))
+    bound, kept = _bounds(ground, points, blocks, least)
+    point, block = np.nonzero(bound >= least)
+    found = Pairs(point[:0], block[:0], np.empty(0))
+    for part in _portions(blocks.count[kept[block]]):
+        more = _tangents(ground, points, blocks, point[part], kept[block[part]])
+        more = more.pick((more.tangent >= least) & (more.tangent < below))
+        found = Pairs(
+            np.concatenate((found.point, more.point)),
+            np.concatenate((found.cell, more.cell)),
+            np.concatenate((found.tangent, more.tangent)),
+        )
+        found = found.pick(np.argsort(-found.tangent, kind="stable")[:most])
+    return found
+
+
+def _portions(counts: NDArray[np.intp]) -> Iterator[slice]:
+    """Cut blocks into portions of a bounded number of cells."""
+    total = np.cumsum(counts)
+    done, start = 0, 0
+    while start < len(counts):
+        end = max(int(np.searchsorted(total, done + MOST_AT_ONCE, side="right")), start + 1)
+        yield slice(start, end)
+        done, start = int(total[end - 1]), end
+
+
+def unknown_overhead(ground: OverheadGround, points: Points) -> bool:
+    """Whether unknown ground within reach could look down on one of the places.
+
+    It could where the greatest height that it is taken to have (`ceiling_m`) stands at
+    `LEAST_SIGHT_DEG` or more, or where the height of a place itself is unknown. Whole blocks
+    are asked, so that a little more is called unknown than cell by cell.
+    """
+    return bool(unknown_above(ground, points, LEAST_SIGHT_DEG).any())
+
+
+def unknown_above(ground: OverheadGround, points: Points, least_deg: float) -> NDArray[np.bool_]:
+    """From which of the places unknown ground may stand at an angle or more; see `unknown_overhead`."""
+    unknown: NDArray[np.bool_] = np.isnan(points.height_m)
+    if len(points.col) == 0 or len(ground.unknown.start) == 0 or unknown.all():
+        return unknown
+    least = math.tan(math.radians(least_deg))
+    bound = _bounds(ground, points, ground.unknown, least)[0]
+    return unknown | (bound >= least).any(axis=1)

@@ -1,0 +1,428 @@
+"""The picture of a route, by what is drawn in it: signs, hatches, figures, words, metadata."""
+
+from __future__ import annotations
+
+import io
+import itertools
+import math
+import re
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import PolyCollection
+from matplotlib.contour import ContourSet
+from matplotlib.patches import Rectangle
+from matplotlib.text import Annotation, Text
+from PIL import Image
+from tests.on_grid import model, route_on
+from tests.pictured import pictured
+
+from steybrae.bands import BandScheme
+from steybrae.errors import QuantityError
+from steybrae.figures.route_figure import figure_bytes, picture_metadata, route_figure
+from steybrae.figures.style import (
+    UNKNOWN_HATCH,
+    band_hatch,
+    band_tint,
+    light_strength,
+    lightness,
+    picture_style,
+    shade,
+)
+from steybrae.files.model.rasters import open_model
+from steybrae.files.routes import read_route
+from steybrae.quantities import slope_text
+from steybrae.screening import Settings, screen_route
+from steybrae.screening.pictures.picture import UNKNOWN
+from steybrae.screening.pictures.relief import with_relief
+from steybrae.screening.places.words import leading_spot
+from steybrae.terrain.dem import Dem
+from steybrae.terrain.synthetic import GaussianHill, Plane
+
+VERDICTS = re.compile(
+    r"\b(safe|safely|safety|unsafe|go|no-go|nogo|danger-free|harmless|recommended)\b", re.IGNORECASE
+)
+LONG_AND_WIDE = [(-500.0, 0.0), (-100.0, 60.0), (300.0, -40.0), (900.0, 20.0), (1300.0, 0.0)]
+
+
+@pytest.fixture(scope="module")
+def sample(sample_dem):
+    with open_model([sample_dem / "stey_massif.tif"]) as opened:
+        route = read_route(sample_dem / "day.gpx")
+        return with_relief(screen_route(route, opened, Settings(interval_m=10.0)), opened)
+
+
+@pytest.fixture(scope="module")
+def sample_figure(sample):
+    return route_figure(sample)
+
+
+@pytest.fixture(scope="module")
+def half_off():
+    """Two legs on the model, one that leaves it, one wholly off."""
+    dem = model(GaussianHill(300.0, 200.0))
+    return pictured(dem, route_on(dem, LONG_AND_WIDE, ["a", "b", "c", "d", "e"]))
+
+
+@pytest.fixture(scope="module")
+def many_legs():
+    dem = model(GaussianHill(400.0, 500.0), (301, 301))
+    zigzag = [(-1200.0 + 40.0 * k, 300.0 * (-1) ** k) for k in range(61)]
+    return pictured(dem, route_on(dem, zigzag))
+
+
+def axes_of(figure, gid):
+    return next(axes for axes in figure.axes if axes.get_gid() == gid)
+
+
+def named(within, gid):
+    return within.findobj(lambda artist: artist.get_gid() == gid)
+
+
+def words(within):
+    return [text.get_text() for text in within.findobj(Text) if text.get_text()]
+
+
+def all_words(figure):
+    return " ".join(" ".join(words(figure)).split())
+
+
+def test_every_leg_has_line_and_number_and_every_place_its_letter(sample, sample_figure):
+    drawn = axes_of(sample_figure, "map")
+    for leg in sample.legs:
+        assert len(named(drawn, f"leg {leg.number}")) == 1
+        assert [text.get_text() for text in named(drawn, f"leg number {leg.number}")] == [str(leg.number)]
+    assert len(sample.places) > 10
+    for place in sample.places:
+        (mark,) = named(drawn, f"spot {place.name}")
+        assert mark.get_marker() == "v"
+        (label,) = named(drawn, f"place {place.name}")
+        letter, *figure = label.get_text().split(maxsplit=1)
+        assert letter == place.name
+        # Those told at length have their figure; no readings stand on the map.
+        assert bool(figure) == place.at_length
+        assert "[" not in label.get_text()
+    (turns,) = named(drawn, "turn points")
+    assert len(turns.get_xdata()) == len(sample.legs)
+    assert len(named(drawn, "start")) == 1
+
+
+def test_marks_stand_where_places_have_their_worst_and_sights_end_at_the_start_zone(sample, sample_figure):
+    drawn = axes_of(sample_figure, "map")
+    grid = sample.relief.grid
+    for place in sample.places:
+        spot, _ = leading_spot(place)
+        (mark,) = named(drawn, f"spot {place.name}")
+        x, y = grid.xy(*grid.from_wgs84(spot.lon_deg, spot.lat_deg))
+        assert mark.get_xydata()[0] == pytest.approx((float(x), float(y)), abs=0.01)
+        up = place.overhead
+        lines = named(drawn, f"sight {place.name}")
+        assert len(lines) == (place.at_length and place.kinds[0] == "overhead")
+        for line in lines:
+            (x0, y0), (x1, y1) = line.get_xydata()
+            assert math.hypot(x1 - x0, y1 - y0) == pytest.approx(up.distance_m, rel=0.002)
+            bearing = math.degrees(math.atan2(x1 - x0, y1 - y0)) + sample.relief.grid_north_true_deg
+            assert (bearing - up.bearing_true_deg + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=0.5)
+
+
+def test_labels_of_the_map_do_not_overlap(sample, sample_figure):
+    drawn = axes_of(sample_figure, "map")
+    renderer = FigureCanvasAgg(sample_figure).get_renderer()
+    with picture_style():
+        sample_figure.draw(renderer)
+    boxes = [
+        label.get_bbox_patch().get_window_extent(renderer)
+        for label in drawn.findobj(Annotation)
+        if label.get_text()
+    ]
+    assert len(boxes) >= len(sample.legs) + len(sample.places)
+    for k, box in enumerate(boxes):
+        assert not any(box.overlaps(other) for other in boxes[k + 1 :])
+        assert drawn.get_window_extent().contains(box.x0, box.y0)
+        assert drawn.get_window_extent().contains(box.x1, box.y1)
+
+
+@pytest.mark.parametrize("which", ["sample", "half_off", "many_legs"])
+def test_nothing_written_runs_off_the_page_or_into_another_word(which, request):
+    figure = route_figure(request.getfixturevalue(which))
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    with picture_style():
+        figure.draw(renderer)  # which places the labels of the axes
+    # matplotlib keeps labels of ticks outside the limits, and does not draw them.
+    ticks = {id(label) for at in figure.axes for label in (*at.get_xticklabels(), *at.get_yticklabels())}
+    page = figure.bbox
+    for text in figure.findobj(Text):
+        if text.get_text().strip() and text.get_visible() and id(text) not in ticks:
+            box = text.get_window_extent(renderer)
+            assert page.x0 <= box.x0 < box.x1 <= page.x1, text.get_text()
+            assert page.y0 <= box.y0 < box.y1 <= page.y1, text.get_text()
+    panels = [at for at in figure.axes if at.get_gid() not in {"map", "heights", "slopes"}]
+    for found in (*[panel.texts for panel in panels], figure.texts):
+        drawn = [text for text in found if text.get_text()]
+        for k, text in enumerate(drawn):
+            box = text.get_window_extent(renderer)
+            for other in drawn[k + 1 :]:
+                apart = not box.overlaps(other.get_window_extent(renderer))
+                assert apart, (text.get_text(), other.get_text())
+    for k, axes in enumerate(figure.axes):
+        for other in figure.axes[k + 1 :]:
+            assert not axes.get_window_extent().overlaps(other.get_window_extent())
+
+
+def test_legend_has_every_band_and_unknown(sample, sample_figure):
+    legend = axes_of(sample_figure, "legend")
+    scheme = BandScheme()
+    for k, band in enumerate(scheme.bands):
+        (patch,) = named(legend, f"band {band.label}")
+        assert patch.get_facecolor()[:3] == pytest.approx(band_tint(k, len(scheme.bands)))
+        assert (patch.get_hatch() or "") == band_hatch(k)
+        assert f"{band.label}°" in words(legend)
+    (unknown,) = named(legend, "unknown")
+    assert isinstance(unknown, Rectangle)
+    assert unknown.get_hatch() == UNKNOWN_HATCH
+    for word in ("unknown", "B: place that matters", "corridor of possible straying"):
+        assert word in words(legend)
+    assert "contours every 20 m (1 in 2 of your map's 10 m)" in words(legend)
+    assert f"{np.ceil(sample.totals.unknown_m):.0f} m" in words(legend)
+
+
+def test_map_is_unknown_wherever_nothing_known_is_painted(sample, sample_figure):
+    drawn = axes_of(sample_figure, "map")
+    assert drawn.patch.get_hatch() == UNKNOWN_HATCH
+    assert drawn.patch.get_facecolor() == (1.0, 1.0, 1.0, 1.0)
+    (image,) = named(drawn, "bands")
+    painted = image.get_array()[..., 3]
+    np.testing.assert_array_equal(painted == 1.0, np.isfinite(sample.relief.slope_deg))
+    assert set(np.unique(painted)) == {0.0, 1.0}
+    assert len(named(drawn, "edge of known ground")) == 1
+
+
+def test_every_cell_has_the_tint_of_its_band(sample, sample_figure):
+    (image,) = named(axes_of(sample_figure, "map"), "bands")
+    colours = image.get_array()[..., :3]
+    scheme = BandScheme()
+    tints = np.array([band_tint(k, 7) for k in range(7)])
+    known = np.argwhere(np.isfinite(sample.relief.slope_deg))[::997]
+    for row, col in known:
+        nearest = np.argmin(np.abs(tints - colours[row, col]).sum(axis=1))
+        assert nearest == scheme.index(float(sample.relief.slope_deg[row, col]))
+    assert colours.min(axis=2)[np.isfinite(sample.relief.slope_deg)].max() < 0.9  # never blank
+
+
+def test_bands_of_the_map_are_hatched(sample_figure):
+    drawn = axes_of(sample_figure, "map")
+    for k, band in enumerate(BandScheme().bands):
+        found = [at for at in named(drawn, f"band {band.label}") if isinstance(at, ContourSet)]
+        assert len(found) == (1 if k else 0)
+        if found:
+            assert found[0].hatches == [band_hatch(k)]
+
+
+def test_tints_darken_and_light_never_makes_one_band_look_like_the_next():
+    for count in (2, 3, 7, 12):
+        greys = [lightness(band_tint(k, count)) for k in range(count)]
+        assert greys == sorted(greys, reverse=True)
+        strength = light_strength(count)
+        shown = [
+            [lightness(tuple(shade(np.array([band_tint(k, count)]), np.array([light]), strength)[0]))
+             for light in (-1.0, 1.0)]
+            for k in range(count)
+        ]  # fmt: skip
+        for gentle, steep in itertools.pairwise(shown):
+            assert min(gentle) > max(steep)
+        assert greys[0] < 0.97
+
+
+def test_hatches_differ_and_only_unknown_is_crossed():
+    hatches = [band_hatch(k) for k in range(14)]
+    assert len(set(hatches)) == 14
+    assert all("x" not in hatch and "+" not in hatch for hatch in hatches)
+    assert all(len(set(hatch)) <= 1 for hatch in hatches)
+    assert set(UNKNOWN_HATCH) == {"x"}
+
+
+def test_contours_corridor_and_norths(sample, sample_figure):
+    drawn, scale = axes_of(sample_figure, "map"), axes_of(sample_figure, "scale")
+    (index,) = named(drawn, "index contours")
+    (thin,) = named(drawn, "contours")
+    assert sorted([*index.levels, *thin.levels]) == sorted(sample.relief.contours.levels_m)
+    assert index.get_linewidth()[0] > thin.get_linewidth()[0]
+    heights = {text.get_text() for text in index.labelTexts}
+    assert heights
+    assert {float(height) for height in heights} <= set(sample.relief.contours.index_levels_m)
+    assert len(named(drawn, "corridor")) == 1
+    assert len(named(scale, "true north")) == 1
+    assert len(named(scale, "grid north")) == 1
+    assert "grid north is 5.2° west of true north here" in words(scale)
+    assert "1:40\N{THIN SPACE}000 on A4 at full size" in words(scale)
+
+
+def test_scale_bar_is_true(sample, sample_figure):
+    scale = axes_of(sample_figure, "scale")
+    (bar,) = named(scale, "scale bar")
+    assert "1 km" in words(scale)
+    width_mm = bar.get_xdata()[1] - bar.get_xdata()[0]
+    axes_mm = scale.get_position().width * 210.0
+    assert width_mm / scale.get_xlim()[1] * axes_mm * sample.relief.scale_denominator == pytest.approx(1e6)
+    drawn = axes_of(sample_figure, "map")
+    ground_m = np.ptp(drawn.get_xlim()) * sample.relief.unit_m[0]
+    paper_mm = drawn.get_position().width * 210.0
+    assert ground_m * 1000.0 / paper_mm == pytest.approx(sample.relief.scale_denominator, rel=1e-6)
+
+
+def test_frame_has_grid_coordinates(sample_figure):
+    drawn = axes_of(sample_figure, "map")
+    ticks = drawn.get_xticks().tolist()
+    assert len(ticks) >= 3
+    assert drawn.get_xticklabels()[0].get_text() == f"{ticks[0]:,.0f}".replace(",", "\N{THIN SPACE}")
+
+
+def test_profile_shows_bands_marks_and_unknown(sample, sample_figure):
+    profile = sample.relief.profile
+    heights, slopes = axes_of(sample_figure, "heights"), axes_of(sample_figure, "slopes")
+    for k, band in enumerate(BandScheme().bands):
+        found = [at for at in named(heights, f"band {band.label}") if isinstance(at, PolyCollection)]
+        assert len(found) == int((profile.band == k).any())
+        assert all((at.get_hatch() or "") == band_hatch(k) for at in found)
+    spans = named(heights, "unknown")
+    unknown_m = sum(span.get_width() for span in spans)
+    assert unknown_m == pytest.approx(np.diff(profile.edges_m)[profile.band == UNKNOWN].sum())
+    assert all(span.get_hatch() == UNKNOWN_HATCH and span.get_height() == 1.0 for span in spans)
+    assert len(named(slopes, "unknown")) == len(spans)
+    for leg in sample.legs:
+        (mark,) = named(slopes, f"steepest {leg.number}")
+        assert mark.get_ydata()[0] == leg.slope_max_deg
+        assert str(leg.number) in words(heights)
+    assert [f"{edge:g}°" for edge in (0, 25, 30, 35, 40, 45, 55)] == [
+        label.get_text() for label in slopes.get_yticklabels()
+    ]
+    assert len(named(slopes, "interval")) == 1
+    assert len(named(slopes, "corridor")) == 1
+
+
+def test_table_has_every_leg(sample, sample_figure):
+    table = words(axes_of(sample_figure, "table 1"))
+    for leg in sample.legs:
+        least = "at least " if leg.open_above else ""
+        steepest, corridor = slope_text(leg.slope_max_deg), slope_text(leg.slope_corridor_max_deg)
+        assert f"{least}{steepest} | {corridor}" in table
+        assert leg.to in table or any(leg.to.startswith(word[:-1]) for word in table if word.endswith("…"))
+        letters = [place.name for place in sample.places if place.from_.leg <= leg.number <= place.to.leg]
+        assert "".join(letters) in table
+    opened = sum(leg.open_above for leg in sample.legs)
+    assert sum(text.startswith("at least") for text in table) == opened > 0
+
+
+def test_cautions_and_provenance_are_in_the_picture(sample, sample_figure):
+    written = all_words(sample_figure)
+    for caution in sample.cautions:
+        assert caution.text in written
+    assert "OSGB36 / British National Grid" in written
+    assert "cells of 10.0 × 10.0 m" in written
+    assert "slope method: horn" in written
+    assert f"steybrae {sample.version}" in written
+
+
+def test_no_verdict_is_written(sample_figure, half_off):
+    for figure in (sample_figure, route_figure(half_off)):
+        assert VERDICTS.search(all_words(figure)) is None
+
+
+def test_png_carries_title_cautions_and_provenance(sample, sample_figure):
+    data = figure_bytes(sample_figure, "png", picture_metadata(sample))
+    image = Image.open(io.BytesIO(data))
+    assert image.text["Title"] == f"How steep: {sample.name}"
+    for caution in sample.cautions:
+        assert caution.text in image.text["Description"]
+    assert "slope method: horn" in image.text["Source"]
+    assert image.text["Software"] == f"steybrae {sample.version}"
+    width, height = image.size
+    assert height / width == pytest.approx(297.0 / 210.0, abs=0.002)
+
+
+def test_pdf_is_one_page_of_a4_and_the_same_every_time(half_off):
+    figure = route_figure(half_off)
+    data = figure_bytes(figure, "pdf", picture_metadata(half_off))
+    assert data == figure_bytes(route_figure(half_off), "pdf", picture_metadata(half_off))
+    assert data.startswith(b"%PDF-")
+    box = [float(value) for value in re.search(rb"/MediaBox \[ ([\d. ]+) \]", data)[1].split()]
+    assert sorted(box[2:]) == pytest.approx([595.28, 841.89], abs=0.01)
+    assert b"/Subject (These are angles of ground, not a judgement of it." in data
+    assert b"/Title (How steep: drawn line)" in data
+    assert b"CreationDate" not in data
+
+
+def test_another_format_is_refused(sample, sample_figure):
+    with pytest.raises(QuantityError) as caught:
+        figure_bytes(sample_figure, "bmp", picture_metadata(sample))
+    assert str(caught.value) == "A picture should be one of png, pdf; got 'bmp'. Choose one."
+
+
+def test_a_screening_without_ground_is_refused():
+    dem = model(Plane(20.0, 0.0))
+    screening = screen_route(route_on(dem, [(-100.0, 0.0), (100.0, 0.0)]), dem)
+    with pytest.raises(QuantityError) as caught:
+        route_figure(screening)
+    assert str(caught.value) == (
+        "A picture should be drawn from a screening that holds the ground round the line; this one does "
+        "not. Add it with with_relief."
+    )
+
+
+def test_legs_off_the_model_are_told_as_unknown(half_off):
+    figure = route_figure(half_off)
+    drawn, table = axes_of(figure, "map"), words(axes_of(figure, "table 1"))
+    assert named(drawn, "steepest 4") == []
+    assert len(named(drawn, "leg 4")) == 1
+    assert any("at least" in label.get_text() for label in drawn.findobj(Annotation))
+    assert table.count("unknown | unknown") == 1  # on the line of leg 4, and in its corridor
+    assert "unknown" in words(axes_of(figure, "heights"))
+    assert "over unknown ground" in all_words(figure)
+
+
+def test_a_line_wholly_over_no_data_can_be_drawn():
+    dem = model(Plane(20.0, 0.0))
+    empty = Dem(dem.grid, np.full(dem.grid.shape, np.nan))
+    screening = pictured(empty, route_on(dem, [(-200.0, 0.0), (200.0, 0.0)]))
+    figure = route_figure(screening)
+    written = all_words(figure)
+    assert "Steepest on the line: unknown" in written
+    assert "no contours: heights unknown or level" in written
+    (image,) = named(axes_of(figure, "map"), "bands")
+    assert (image.get_array()[..., 3] == 0.0).all()
+    (span,) = named(axes_of(figure, "slopes"), "unknown")
+    assert span.get_width() == pytest.approx(screening.totals.length_m)
+    assert figure_bytes(figure, "png", picture_metadata(screening)).startswith(b"\x89PNG")
+
+
+def test_an_open_interval_is_said_in_the_profile():
+    dem = model(Plane(32.0, 90.0), (201, 201), 50.0)  # above 40 m cells there is no upper end
+    screening = pictured(dem, route_on(dem, [(-1000.0, 0.0), (1000.0, 0.0)]))
+    assert screening.legs[0].slope_high_deg is None
+    figure = route_figure(screening)
+    assert "how far slopes may lie above the curve is not known" in words(axes_of(figure, "slopes"))
+    # Over 10 km the grid's scale makes the plane some hundredths steeper than 32, shown rounded up.
+    assert screening.legs[0].slope_max_deg == pytest.approx(32.0, abs=0.05)
+    assert [text.get_text() for text in named(axes_of(figure, "map"), "place A")] == ["A at least 32.1°"]
+
+
+def test_many_legs_leave_the_gentlest_out_of_the_table_and_say_so(many_legs):
+    figure = route_figure(many_legs)
+    table = [word for axes in figure.axes if "table" in (axes.get_gid() or "") for word in words(axes)]
+    left_out = [word for word in table if "legs more" in word]
+    assert len(left_out) == 1
+    count = int(re.match(r"and (\d+) legs more", left_out[0])[1])
+    steepest = sorted((leg.slope_max_deg for leg in many_legs.legs), reverse=True)
+    for slope_deg in steepest[: len(steepest) - count]:
+        assert any(f"{slope_text(slope_deg)} | " in word for word in table)
+
+
+def test_names_are_drawn_as_they_are():
+    dem = model(Plane(20.0, 0.0))
+    route = route_on(
+        dem, [(-100.0, 0.0), (100.0, 0.0)], ["$x_1$", "a very long name that no column of a page takes"]
+    )
+    figure = route_figure(pictured(dem, route))
+    assert "a very long nam…" in words(axes_of(figure, "table 1"))
+    figure_bytes(figure, "png", picture_metadata(pictured(dem, route)))

@@ -1,0 +1,142 @@
+"""``steybrae report`` and ``--report``: what is written, and what is refused in which words."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from pathlib import Path
+
+import pytest
+from tests.pages.conftest import Made, run
+from tests.pages.drawn import Reader
+
+from steybrae.errors import FileReadError
+from steybrae.files.model.fingerprints import file_fingerprint
+
+DAY = ("--date", "2027-01-15")
+
+
+def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    """Run a command that should be refused; its one line."""
+    capsys.readouterr()
+    assert run(*arguments) == 2
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    return printed.err.rstrip("\n")
+
+
+def test_a_saved_plan_becomes_the_same_page(made: Made, tmp_path: Path) -> None:
+    out = tmp_path / "again.html"
+    assert run("report", str(made.plan), "--out", str(out)) == 0
+    assert out.read_bytes() == made.page.read_bytes()
+
+
+def test_cautions_are_printed(made: Made, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "p.html"
+    capsys.readouterr()
+    assert run("report", str(made.plan), "--out", str(out)) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    for caution in made.screening.cautions:
+        assert caution.text in printed
+
+
+def test_an_existing_file_is_kept(made: Made, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "p.html"
+    out.write_text("mine")
+    words = refused(capsys, "report", str(made.plan), "--out", str(out))
+    assert (
+        words
+        == f"steybrae: {out} exists and is not overwritten. Give another name, or --force to replace it."
+    )
+    assert out.read_text() == "mine"
+    assert run("report", str(made.plan), "--out", str(out), "--force") == 0
+    assert out.read_bytes() == made.page.read_bytes()
+
+
+@pytest.mark.parametrize("name", ["plan.pdf", "plan", "plan.html.zip"])
+@pytest.mark.parametrize("command", ["report", "route", "card"])
+def test_another_ending_is_refused(
+    made: Made, tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, command: str
+) -> None:
+    out = str(tmp_path / name)
+    arguments = {
+        "report": (str(made.plan), "--out", out),
+        "route": ("--sample", "--report", out),
+        "card": ("--sample", *DAY, "--report", out),
+    }[command]
+    words = refused(capsys, command, *arguments)
+    assert words == f"steybrae: A report should be named .html; got {name!r}. Change its ending."
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_plan_that_is_none_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    missing = tmp_path / "no.zip"
+    words = refused(capsys, "report", str(missing), "--out", str(tmp_path / "p.html"))
+    assert words == f"steybrae: The plan {missing} should be a file; there is none. Check the path."
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_card_between_places_has_no_report(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    places = ("--from", "59.2 -8.0", "--to", "59.21 -8.01")
+    words = refused(capsys, "card", *places, *DAY, "--report", str(tmp_path / "p.html"))
+    assert words == (
+        "steybrae: A report shows ground; a card between two places has none. Add --dem FILE, or leave "
+        "--report out."
+    )
+
+
+def test_a_card_writes_it_too(made: Made, tmp_path: Path, sample_dem: Path) -> None:
+    out = tmp_path / "card.html"
+    bulletin = ("--bulletin", str(sample_dem / "bulletin.json"), "--region", "XX-STEY-01")
+    clock = ("--start", "08:30", "--zone", "Europe/London")
+    assert run("card", "--sample", *DAY, *clock, *bulletin, "--report", str(out), "--json") == 0
+    page, whole = Reader(out.read_text("utf-8")), Reader(made.page.read_text("utf-8"))
+    assert page.tables[0] == whole.tables[0]
+    assert "steybrae card --date 2027-01-15 --start 08:30" in page.words
+    assert "considerable (3), above 800 m" in page.words
+    for caution in made.screening.cautions:
+        assert page.words.count(caution.text) == 2
+
+
+def test_a_card_of_a_plan_writes_the_plan_s(made: Made, tmp_path: Path) -> None:
+    out = tmp_path / "card.html"
+    assert run("card", str(made.plan), *DAY, "--report", str(out), "--json") == 0
+    assert out.read_bytes() == made.page.read_bytes()
+
+
+def test_the_command_to_repeat_it(tmp_path: Path, sample_dem: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As typed and quoted, without outputs, and without folders of the disk."""
+    line = tmp_path / "my day's $line.gpx"
+    line.write_bytes((sample_dem / "day.gpx").read_bytes())
+    monkeypatch.chdir(tmp_path)
+    model = str(sample_dem / "stey_massif.tif")
+    typed = (
+        "route",
+        line.name,
+        "--dem",
+        model,
+        "--drift",
+        "4",
+        "--edges",
+        "30,40",
+        "--report",
+        "r.html",
+        "--json",
+    )
+    assert run(*typed) == 0
+    page = Reader((tmp_path / "r.html").read_text("utf-8"))
+    command = re.search(r"with the same version: (.*) Cautions ", page.words)
+    assert command is not None
+    assert command[1] == (
+        """steybrae route 'my day'"'"'s $line.gpx' --dem stey_massif.tif --drift 4.0 --edges 30,40"""
+    )
+    assert str(sample_dem) not in (tmp_path / "r.html").read_text("utf-8")
+    assert hashlib.sha256(line.read_bytes()).hexdigest() in page.words
+
+
+def test_a_fingerprint_of_nothing_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(FileReadError) as stop:
+        file_fingerprint(tmp_path / "none.gpx")
+    assert str(stop.value) == (
+        f"The file {tmp_path / 'none.gpx'} could not be read: No such file or directory. Check the path."
+    )

@@ -1,0 +1,331 @@
+"""What looks down on whole rasters, from file to file: start zones, path angles, seams, unknown, resuming."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import rasterio
+from numpy.testing import assert_array_equal
+from tests.raster.rasters_made import UTM, VOID, cells, mountains, run, with_voids, write
+from tests.raster.test_overhead_kernel import heads
+
+from steybrae.errors import QuantityError
+from steybrae.files.model.rasters import open_model
+from steybrae.raster.files.outputs import WORK
+from steybrae.raster.job import AreaJob
+from steybrae.raster.layers import LAYERS, halve
+from steybrae.raster.overhead.energy import ANGLES_DEG, LEAN_DEG
+from steybrae.raster.overhead.layers import code_words, told_deg
+from steybrae.raster.overhead.steps import tile_lengths_m
+from steybrae.raster.overhead.unknown import overlooked_by_unknown
+from steybrae.terrain.attributes import slope_deg
+from steybrae.terrain.dem import Grid
+from steybrae.terrain.gradients import plane_gradients
+from steybrae.terrain.jacobian import ground_gradients, jacobian_at, jacobian_field
+from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG
+from steybrae.terrain.start_zones import StartRules, find_start_zones
+from steybrae.terrain.uncertainty import slope_uncertainty
+
+LAYERS_ASKED = ("bands", "overhead", "start_zones")
+OPTIONS = {"layers": LAYERS_ASKED, "vertical_sd_m": 0.5, "correlation_m": 0.0}
+ROWS, COLS = 1060, 2049
+"""Two by three blocks, the last ones partial; the last column is a block of its own."""
+
+
+@pytest.fixture(scope="module")
+def model(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("model")
+    z = with_voids(mountains(ROWS, COLS), many=40)
+    return write(folder / "hills.tif", z)
+
+
+@pytest.fixture(scope="module")
+def made(model: Path):
+    out = model.parent / "made"
+    return out, run(out, model, layers=LAYERS_ASKED, vertical_sd_m=0.5, correlation_m=0.0)
+
+
+@pytest.fixture(scope="module")
+def four(tmp_path_factory: pytest.TempPathFactory):
+    """A model of two by two blocks, and its rasters."""
+    folder = tmp_path_factory.mktemp("four")
+    path = write(folder / "hills.tif", with_voids(mountains(1040, 1060), many=20))
+    run(folder / "made", path, **OPTIONS)
+    return path, folder / "made"
+
+
+@pytest.fixture(scope="module")
+def zones(model: Path):
+    """Start zones of the model taken as one window, every cell with its own Jacobian."""
+    with open_model([model]) as opened:
+        dem = opened.read(0, 0, ROWS, COLS)
+    known = slope_uncertainty("evans", jacobian_at(dem.grid, COLS / 2, ROWS / 2), 0.5, 0.0)
+    steps = plane_gradients(dem.heights_m, 1, 1)
+    slope = slope_deg(*ground_gradients(jacobian_field(dem.grid), *steps))
+    return find_start_zones(slope, slope, 100.0, known)
+
+
+class TestWholeRaster:
+    def test_start_zones_are_those_of_the_whole_raster_at_once(self, made, zones) -> None:
+        expected = np.ones(zones.zone.shape, np.uint8)
+        expected[zones.possible], expected[zones.source] = 2, 4
+        expected[zones.in_range], expected[zones.unknown] = 3, 0
+        got = cells(made[0] / "start_zones.tif")
+        # A slope within 1e-5 of a threshold may fall on its other side in single precision.
+        assert (got != expected).sum() <= 2
+        assert 0.1 < (got >= 3).mean() < 0.9
+        assert (got == 2).sum() > 100
+
+    def test_path_angles_are_those_of_the_whole_raster_at_once(self, model, made) -> None:
+        """Seams of blocks change nothing: one call of the kernel for all of the raster."""
+        with open_model([model]) as opened:
+            z, grid = opened.read(0, 0, ROWS, COLS).heights_m, opened.grid
+        source = cells(made[0] / "start_zones.tif") >= 3
+        lengths = tile_lengths_m(grid, 4, 8, 1, 1)[0, 0]
+        # One length for all tiles, within 3e-5 of each: angles that differ by less than 0.001 degree.
+        assert np.abs(tile_lengths_m(grid, 0, 0, 9, 17) / lengths - 1.0).max() < 3e-5
+        code = cells(made[0] / "overhead.tif").astype(int)
+        got = np.where(code % 100 > 1, code % 100 - 1, 0)
+        seed = np.where(source, z, -np.inf).astype(np.float32)
+        for angle in (18, 23, 31, 44):
+            reached = [
+                (heads(z, source, angle - LEAN_DEG + lean, lengths) > seed) & ~np.isnan(z)
+                for lean in (2e-3, -2e-3)
+            ]
+            assert not (reached[0] & (got < angle)).any()
+            assert not ((got >= angle) & ~reached[1]).any()
+
+    def test_unknown_ground_has_no_angle_and_all_other_ground_has(self, model, made) -> None:
+        height = cells(model)
+        assert_array_equal(cells(made[0] / "overhead.tif") == 0, height == VOID)
+
+    def test_table_counts_every_cell_once(self, made) -> None:
+        over = made[1].overhead
+        code, kind = cells(made[0] / "overhead.tif"), cells(made[0] / "start_zones.tif")
+        for raster, values in ((code, over.overhead_values), (kind, over.start_zone_values)):
+            found = dict(zip(*(part.tolist() for part in np.unique(raster, return_counts=True)), strict=True))
+            assert {row.value: row.cells for row in values} == found
+        assert sum(row.cells for row in over.rows) == (code > 0).sum()
+        assert sum(row.km2 for row in over.rows) == pytest.approx((code > 0).sum() * 1e-4, rel=1e-3)
+        gentle = cells(made[0] / "bands.tif") == 1
+        labels = [(row.band and row.band.label, row.overhead and row.overhead.label) for row in over.rows]
+        counted = sum(
+            row.cells for row, label in zip(over.rows, labels, strict=True) if label == ("<25", "30-35")
+        )
+        assert counted == ((code % 100 >= 30) & (code % 100 < 35) & gentle).sum() > 0
+
+    def test_overviews_keep_the_steepest_and_say_or_more(self, made) -> None:
+        code = cells(made[0] / "overhead.tif")
+        assert_array_equal(cells(made[0] / "overhead.tif", 0), halve(code, LAYERS["overhead"]))
+
+    def test_every_value_has_a_name_and_a_colour(self, made) -> None:
+        with rasterio.open(made[0] / "overhead.tif") as data:
+            colours, tags = data.colormap(1), data.tags()
+        names = (made[0] / "overhead.tif.aux.xml").read_text(encoding="utf-8")
+        for row in made[1].overhead.overhead_values:
+            assert row.words == code_words(row.value)
+            assert f"<Category>{row.words}</Category>" in names
+        assert len({colours[code] for code in (0, 1, 19, 30, 45, 101, 130, 145)}) == 8
+        for code in (1, 19, 30, 45, 61):
+            light = sum(s * c for s, c in zip((0.2126, 0.7152, 0.0722), colours[code][:3], strict=True))
+            red, green, blue, _ = colours[code + 100]
+            assert red == green == blue == pytest.approx(0.8 * light, abs=0.51)
+        assert tags["START_ZONES"].endswith("no angles are looked for from them.")
+
+
+def test_both_rasters_or_neither(tmp_path: Path) -> None:
+    with pytest.raises(QuantityError) as error:
+        AreaJob(paths=(tmp_path,), layers=("bands", "overhead"))
+    assert str(error.value) == (
+        "The output rasters overhead and start_zones should be asked for together; got bands, overhead. "
+        "Give both or neither."
+    )
+
+
+def test_halving_four_cells() -> None:
+    layer = LAYERS["overhead"]
+    four = {
+        (1, 19, 30, 25): 30,
+        (101, 19, 30, 25): 130,
+        (1, 1, 1, 101): 101,
+        (0, 61, 161, 1): 0,
+        (1, 1, 1, 1): 1,
+    }
+    for given, expected in four.items():
+        assert halve(np.array(given, np.uint8).reshape(2, 2), layer).tolist() == [[expected]]
+
+
+def test_words_of_the_numbers() -> None:
+    words = {
+        0: "unknown ground",
+        1: "none found from 18 degrees",
+        101: "none found, unknown ground above",
+        19: "19 degrees",
+        134: "34 degrees or more",
+        61: "more than 60 degrees",
+        161: "more than 60 degrees or more",
+    }
+    assert {code: code_words(code) for code in words} == words
+    assert [told_deg(code) for code in (0, 1, 101, 19, 161)] == [None, None, None, 19, 61]
+
+
+def test_a_cone_by_hand(tmp_path: Path) -> None:
+    """A cone of 36 degrees, 400 m high, on a plain: from the plain a straight line to a start cell near
+    its top is the steepest way. Told never flatter, and at most 2 degrees steeper: rounding up to the
+    next degree, and up to 0.8 for ways between the directions of the steps."""
+    rows, cols, cell = 400, 420, 10.0
+    y, x = np.mgrid[0:rows, 0:cols] + 0.5
+    r = np.hypot(x - 210.5, y - 200.5) * cell
+    z = np.maximum(400.0 - math.tan(math.radians(36.0)) * r, 0.0)
+    path = write(tmp_path / "cone.tif", z.astype(np.float32))
+    run(tmp_path / "out", path, layers=LAYERS_ASKED, vertical_sd_m=0.01, correlation_m=0.0)
+    code = cells(tmp_path / "out" / "overhead.tif").astype(int) % 100
+    kind = cells(tmp_path / "out" / "start_zones.tif")
+    plain = (r > 600.0) & (kind == 1)
+    exact = steepest_sight_deg(z, (kind >= 3) & (z > 300.0), plain, cell / 1.00013)
+    told = code[plain]
+    assert (exact > 18.0).sum() > 10_000
+    over = (told - exact)[exact > 18.0]
+    assert over.min() >= 0.0
+    assert over.max() <= 2.0
+    assert (told[exact < 17.2] == 1).all()
+
+
+def steepest_sight_deg(z, source, places, across, down=None):
+    """Angle of the steepest straight line to a source from each place, degrees."""
+    row, col = np.nonzero(places)
+    best = np.zeros(len(row))
+    for r, c in np.argwhere(source):
+        far = np.hypot((col - c) * across, (row - r) * (down or across))
+        best = np.maximum(best, (z[r, c] - z[row, col]) / far)
+    return np.degrees(np.arctan(best))
+
+
+def test_a_range_that_leaves_the_cone_out(tmp_path: Path) -> None:
+    rows, cols = 300, 300
+    y, x = np.mgrid[0:rows, 0:cols] + 0.5
+    z = np.maximum(400.0 - math.tan(math.radians(36.0)) * np.hypot(x - 150.5, y - 150.5) * 10.0, 0.0)
+    path = write(tmp_path / "cone.tif", z.astype(np.float32))
+    run(tmp_path / "out", path, start_rules=StartRules(low_deg=50.0), **{**OPTIONS, "vertical_sd_m": 0.01})
+    assert set(np.unique(cells(tmp_path / "out" / "start_zones.tif"))) == {0, 1}
+    assert set(np.unique(cells(tmp_path / "out" / "overhead.tif")) % 100) == {1}
+
+
+class TestUnknownAbove:
+    def brute(self, low, unknown, cell_m, reach_m):
+        """Cell by cell: every unknown cell as high as the known ground around it allows."""
+        known = [(r, c) for r, c in np.argwhere(~np.isnan(low))]
+        found = np.zeros(low.shape, bool)
+        pad = math.ceil(reach_m * math.tan(math.radians(18.0)) / cell_m) + 1
+        rows, cols = low.shape
+        seen = [
+            (r, c)
+            for r in range(-pad, rows + pad)
+            for c in range(-pad, cols + pad)
+            if not (0 <= r < rows and 0 <= c < cols) or np.isnan(low[r, c])
+        ]
+        at = np.array(known)
+        high = low[at[:, 0], at[:, 1]]
+        loss = math.tan(math.radians(LEAST_SIGHT_DEG))
+        for r, c in seen:
+            far = np.hypot(at[:, 0] - r, at[:, 1] - c) * cell_m
+            ceiling = (high + far).min()
+            hit = (ceiling - high >= loss * far) & (far <= reach_m)
+            found[at[hit, 0], at[hit, 1]] = True
+        return found
+
+    @pytest.mark.parametrize("seed", [1, 2])
+    def test_never_less_than_cell_by_cell(self, seed: int) -> None:
+        random = np.random.default_rng(seed)
+        y, x = np.mgrid[0:40, 0:45]
+        low = 300.0 * np.sin(x / 9.0 + seed) * np.cos(y / 7.0) + random.normal(0.0, 5.0, (40, 45))
+        low[10:13, 20:26] = np.nan
+        unknown = np.isnan(low)
+        for reach_m in (500.0, 3000.0):
+            got = overlooked_by_unknown(low, unknown, (80.0, 80.0), reach_m)
+            expected = self.brute(low, unknown, 80.0, reach_m)
+            assert not (expected & ~got & ~unknown).any()
+
+    def test_far_from_the_edge_of_level_ground_nothing_is_open(self) -> None:
+        """On level ground unknown x beyond the edge is seen at D within it while x tan(45) >= tan(18) (x + D)
+        and x + D <= 3000 m: up to D = 3000 (1 - tan 18) = 2025 m."""
+        for cell_m in (40.0, 20.0):
+            count = round(8000.0 / cell_m)
+            low = np.zeros((count, count))
+            got = overlooked_by_unknown(low, np.zeros(low.shape, bool), (cell_m, cell_m), 3000.0)
+            row, col = np.indices(low.shape)
+            edge_m = (np.minimum.reduce([row, col, count - 1 - row, count - 1 - col]) + 0.5) * cell_m
+            assert got[edge_m <= 2025.0].all()
+            # Along rows and columns ways count 1 / cos(22.5) too short, and corners of cells come on top.
+            most_m = 975.0 / (math.tan(math.radians(18.0)) * math.cos(math.radians(22.5))) - 975.0
+            assert not got[edge_m > most_m + 16.0 * cell_m].any()
+
+    def test_a_void_in_a_raster_makes_the_ground_below_it_or_more(self, tmp_path: Path) -> None:
+        rows = cols = 900
+        z = np.broadcast_to(np.linspace(900.0, 0.0, rows)[:, None], (rows, cols)).astype(np.float32).copy()
+        z[450:454, 450:454] = VOID
+        path = write(tmp_path / "ramp.tif", z)
+        run(tmp_path / "out", path, layers=LAYERS_ASKED, vertical_sd_m=0.1, correlation_m=0.0)
+        code = cells(tmp_path / "out" / "overhead.tif")
+        assert (code[450:454, 450:454] == 0).all()
+        assert (code[455:465, 450:454] == 101).all()
+        assert code[650, 450] == 1
+
+
+class StopError(Exception):
+    """A run that ends in the middle."""
+
+
+class TestRuns:
+    def test_goes_on_after_a_stop_between_angles(self, four, tmp_path: Path) -> None:
+        model, made = four
+
+        def told(what: str, done: int, of: int) -> None:
+            if what == "what looks down" and done == 20:
+                raise StopError
+
+        out = tmp_path / "out"
+        with pytest.raises(StopError):
+            run(out, model, told=told, **OPTIONS)
+        kept = np.load(out / WORK / "overhead_done.npz")["angles_deg"]
+        assert 0 < len(kept) < len(ANGLES_DEG)
+        seen: list[str] = []
+        run(out, model, resume=True, told=lambda what, done, of: seen.append(what), **OPTIONS)
+        assert "start zones" not in seen
+        for name in ("overhead", "start_zones", "bands"):
+            assert_array_equal(cells(out / f"{name}.tif"), cells(made / f"{name}.tif"))
+
+    def test_one_thread_and_deflate_or_not_make_the_same(self, four, tmp_path: Path) -> None:
+        model, made = four
+        run(tmp_path / "out", model, threads=1, compress="none", **OPTIONS)
+        for name in ("overhead", "start_zones"):
+            assert_array_equal(cells(tmp_path / "out" / f"{name}.tif"), cells(made / f"{name}.tif"))
+
+    def test_a_model_of_nothing_but_unknown(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "none.tif", np.full((300, 300), VOID, np.float32), transform=UTM)
+        found = run(tmp_path / "out", path, **OPTIONS)
+        assert (cells(tmp_path / "out" / "overhead.tif") == 0).all()
+        assert found.overhead is not None
+        assert found.overhead.rows == ()
+
+    def test_a_grid_of_degrees(self, tmp_path: Path) -> None:
+        """The same cone on cells of a second at 60 N, which are half as wide as high."""
+        grid = Grid((1 / 3600, 0.0, 8.0, 0.0, -1 / 3600, 60.0), "EPSG:4326", (220, 420))
+        across, down = 15.5, 30.95
+        y, x = np.mgrid[0:220, 0:420] + 0.5
+        r = np.hypot((x - 210.5) * across, (y - 110.5) * down)
+        z = np.maximum(500.0 - math.tan(math.radians(36.0)) * r, 0.0).astype(np.float32)
+        path = write(tmp_path / "cone.tif", z, "EPSG:4326", grid.transform)
+        run(tmp_path / "out", path, layers=LAYERS_ASKED, vertical_sd_m=0.01, correlation_m=0.0)
+        code = cells(tmp_path / "out" / "overhead.tif").astype(int) % 100
+        kind = cells(tmp_path / "out" / "start_zones.tif")
+        plain = (r > 800.0) & (kind == 1)
+        exact = steepest_sight_deg(z, (kind >= 3) & (z > 400.0), plain, across, down)
+        over = (code[plain] - exact)[exact > 18.1]
+        assert len(over) > 2000
+        assert over.min() >= -0.1  # the made ground's cells are 15.5 and 30.95 m, the model's within 0.5 %
+        # The steps leave a gap of 46 degrees: ways are told up to 8 % too short.
+        assert over.max() <= 3.5

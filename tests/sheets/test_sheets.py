@@ -1,0 +1,206 @@
+"""Teaching sheets on paper: true to size, nothing cropped, cautions on every page."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.sheets.pdf_lines import level, page_strokes, rendered, upright, words
+
+from steybrae.files.model.rasters import open_model
+from steybrae.sheets.error import error_pdf
+from steybrae.sheets.field import field_pdf
+from steybrae.sheets.practice import key_pdf, marking_line, practice_pdf
+from steybrae.sheets.scale import COMB_LINE_MM, scale_pdf
+from steybrae.teach.field_sheet import field_sheet
+from steybrae.teach.map_ground import MapLook
+from steybrae.teach.practice import PracticeSheet, practice_sheet
+from steybrae.teach.ruler_error import error_sheet
+from steybrae.teach.slope_scale import map_scale, scale_sheet
+from steybrae.terrain.dem import Dem
+from steybrae.terrain.synthetic import Plane, sample_surface
+
+VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
+MAPS = [
+    (25_000.0, 10.0, 5),
+    (50_000.0, 10.0, 5),
+    (24_000.0, 12.192, 5),
+    (1_000.0, 10.0, None),
+    (250_000.0, 50.0, 4),
+]
+
+
+def scales(paper: str = "a4") -> bytes:
+    maps = [map_scale(scale, interval_m, index_every=every) for scale, interval_m, every in MAPS]
+    return scale_pdf(scale_sheet(maps), paper=paper)
+
+
+SHEETS: dict[str, Callable[[str], bytes]] = {
+    "scale": scales,
+    "error": lambda paper: error_pdf(error_sheet(25_000.0, 10.0), paper=paper),
+    "field": lambda paper: field_pdf(field_sheet(), paper=paper),
+}
+
+
+@pytest.mark.parametrize("kind", SHEETS)
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_every_page_has_both_bars_of_100_mm_and_nothing_cropped(kind: str, paper: str) -> None:
+    pdf = SHEETS[kind](paper)
+    size = re.search(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", pdf)
+    assert size is not None
+    width_mm, height_mm = (float(part) * 25.4 / 72.0 for part in size.groups())
+    pages = page_strokes(pdf)
+    assert pages
+    for strokes in pages:
+        assert any(abs(abs(s.ends[2] - s.ends[0]) - 100.0) < 0.001 for s in level(strokes))
+        assert any(abs(abs(s.ends[3] - s.ends[1]) - 100.0) < 0.001 for s in upright(strokes))
+        x, y = np.array([point for s in strokes for point in s.points]).T
+        assert x.min() > 5.0
+        assert x.max() < width_mm - 5.0
+        assert y.min() > 5.0
+        assert y.max() < height_mm - 5.0
+
+
+@pytest.mark.parametrize("kind", SHEETS)
+def test_cautions_stand_on_every_page_and_no_verdict(kind: str, tmp_path: Path) -> None:
+    pdf = SHEETS[kind]("a4")
+    text = words(pdf, tmp_path)
+    assert text.count("A lesson is not a field decision.") == len(page_strokes(pdf))
+    assert text.count("local avalanche forecast") == len(page_strokes(pdf))
+    assert not VERDICT.search(text)
+    assert b"/Subject (These are angles of ground" in pdf
+
+
+@pytest.mark.parametrize("kind", SHEETS)
+def test_the_same_sheet_is_the_same_bytes(kind: str) -> None:
+    assert SHEETS[kind]("a4") == SHEETS[kind]("a4")
+
+
+def test_combs_in_the_pdf_have_the_gaps_of_the_map() -> None:
+    pdf = scale_pdf(scale_sheet([map_scale(25_000.0, 10.0, index_every=5)]))
+    (strokes,) = page_strokes(pdf)
+    lines = [s for s in upright(strokes) if abs(abs(s.ends[3] - s.ends[1]) - COMB_LINE_MM) < 1e-4]
+    above = sorted(s.ends[0] for s in lines if s.ends[3] < s.ends[1])
+    below = sorted(s.ends[0] for s in lines if s.ends[3] > s.ends[1])
+    for at, slopes, spaces, interval_m in (
+        (above, (10, 15, 20, 25, 30, 35, 40, 45), 5, 10.0),
+        (below, (10, 15, 20, 25, 30, 35, 40, 45, 55), 2, 50.0),
+    ):
+        assert len(at) == len(slopes) * (spaces + 1)
+        for slope_deg, comb in zip(slopes, np.array(at).reshape(len(slopes), -1), strict=True):
+            gap_mm = interval_m / 25.0 / math.tan(math.radians(slope_deg))
+            assert np.diff(comb) == pytest.approx([gap_mm] * spaces, abs=0.001)
+
+
+def test_wedges_in_the_pdf_close_in_as_the_map_does() -> None:
+    one = map_scale(25_000.0, 10.0, index_every=5)
+    assert one.wedge is not None
+    (strokes,) = page_strokes(scale_pdf(scale_sheet([one])))
+    curves = [s for s in strokes if len(s.points) == len(one.wedge.slopes_deg)]
+    assert len(curves) >= 6
+    first, last = curves[0], curves[5]
+    for (x0, y0), (x1, y1), slope_deg in zip(first.points, last.points, one.wedge.slopes_deg, strict=True):
+        assert y0 == pytest.approx(y1, abs=1e-6)
+        assert x1 - x0 == pytest.approx(2.0 / math.tan(math.radians(slope_deg)), abs=0.001)
+
+
+def test_a_rendering_at_600_dpi_is_true_to_size(tmp_path: Path) -> None:
+    dpi = 600
+    pdf = scale_pdf(scale_sheet([map_scale(10_000.0, 10.0)]))
+    (strokes,) = page_strokes(pdf)
+    picture = rendered(pdf, tmp_path, dpi)
+    per_mm = dpi / 25.4
+    bar = next(s for s in level(strokes) if abs(s.ends[2] - s.ends[0] - 100.0) < 0.001)
+    # A row of pixels through the small ticks above the bar: 11 of them, 10 mm apart.
+    row = round(picture.shape[0] - (bar.ends[1] + 0.7) * per_mm)
+    ticks = _dark_runs(picture[row, : round((bar.ends[2] + 1.0) * per_mm)]) / per_mm
+    ticks = ticks[ticks > bar.ends[0] - 1.0]
+    assert len(ticks) == 11
+    assert ticks[-1] - ticks[0] == pytest.approx(100.0, abs=0.1)
+    assert np.diff(ticks) == pytest.approx([10.0] * 10, abs=0.05)
+    # Five gaps of 10 m on 1:10 000 at 30 degrees are 8.66 mm.
+    combs = [s for s in upright(strokes) if abs(abs(s.ends[3] - s.ends[1]) - COMB_LINE_MM) < 1e-4]
+    row = round(picture.shape[0] - (combs[0].ends[1] - 3.0) * per_mm)
+    drawn = _dark_runs(picture[row]) / per_mm
+    expected = np.array([s.ends[0] for s in combs])
+    nearest = np.abs(drawn[:, None] - expected[None, :]).min(axis=0)
+    assert nearest.max() < 0.1
+
+
+def _dark_runs(row: np.ndarray) -> np.ndarray:
+    """Middles of the runs of dark pixels, in pixels from the left edge."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], (row < 128).astype(np.int8), [0]))))
+    return edges.reshape(-1, 2).mean(axis=1)
+
+
+def test_the_log_has_a_column_for_each_of_its_names(tmp_path: Path) -> None:
+    text = words(field_pdf(field_sheet()), tmp_path)
+    for part in ("observer", "instrument", "lat_deg", "lon_deg", "check", "readings_deg", "mean_deg"):
+        assert part in text
+
+
+@pytest.fixture(scope="module")
+def massif() -> Dem:
+    with open_model([Path(__file__).parents[2] / "sample_dem" / "stey_massif.tif"], None) as model:
+        return model.read(0, 0, *model.grid.shape)
+
+
+def test_pupils_get_maps_and_questions_and_the_teacher_a_key(massif: Dem, tmp_path: Path) -> None:
+    def made(seed: int) -> PracticeSheet:
+        return practice_sheet(
+            massif, MapLook(25_000.0, 10.0), seed=seed, sample=True, source_words="the sample"
+        )
+
+    sheets = [made(7), made(8)]
+    pdf = practice_pdf(sheets)
+    assert pdf == practice_pdf([made(7), made(8)])
+    assert len(page_strokes(pdf)) == 4
+    text, key = words(pdf, tmp_path), words(key_pdf(sheets), tmp_path)
+    assert text.count("A lesson is not a field decision.") == 4
+    assert text.count("no such ground") == 4
+    assert not VERDICT.search(text + key)
+    assert "Accept" not in text
+    for sheet in sheets:
+        assert f"seed {sheet.seed}" in text
+        assert f"Seed {sheet.seed}" in key
+        for question in sheet.questions:
+            assert question.ask[:30] in text
+            assert marking_line(question) in key
+            for part in question.parts:
+                assert part.worked in key
+                assert part.worked not in text
+
+
+def test_contours_of_a_plane_on_paper_and_at_600_dpi(tmp_path: Path) -> None:
+    """Thick lines of 50 m on a plane of 30 degrees facing east: 3.46 mm apart at 1:25 000."""
+    dem = sample_surface(Plane(30.0, 90.0), (600, 600), 10.0)
+    sheet = practice_sheet(dem, MapLook(25_000.0, 10.0), seed=1, questions=1)
+    pdf = practice_pdf([sheet])
+    strokes = page_strokes(pdf)[0]
+    thick = sorted(s.points[0][0] for s in strokes if abs(s.width_mm - 0.25) < 1e-3 and len(s.points) > 100)
+    gap_mm = 2.0 * math.sqrt(3.0) / 0.9996  # UTM's scale at its central meridian
+    assert len(thick) > 30
+    assert np.diff(thick) == pytest.approx([gap_mm] * (len(thick) - 1), abs=0.001)
+    assert abs((thick[-1] - thick[0]) - gap_mm * (len(thick) - 1)) < 0.1
+    dpi, per_mm = 600, 600 / 25.4
+    picture = rendered(pdf, tmp_path, dpi)
+    # Rows of pixels across the map; a row that meets no letter or number has every thick line.
+    for height_mm in np.arange(120.0, 240.0, 7.3):
+        dark = _wide_runs(picture[round(picture.shape[0] - height_mm * per_mm)], 4) / per_mm
+        inside = [x for x in thick if 25.0 < x < 180.0]
+        away = np.abs(dark[:, None] - np.array(inside)[None, :]).min(axis=0)
+        if away.max() < 0.5:
+            assert away.max() < 0.06
+            break
+    else:
+        pytest.fail("no row of the picture shows every thick contour")
+
+
+def _wide_runs(row: np.ndarray, least: int) -> np.ndarray:
+    """Middles of the runs of dark pixels of at least some width."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], (row < 170).astype(np.int8), [0])))).reshape(-1, 2)
+    return edges[(edges[:, 1] - edges[:, 0]) >= least].mean(axis=1)
