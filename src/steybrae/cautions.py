@@ -562,7 +562,7 @@ def joined_cautions(called_for: Iterable[Caution], held: Iterable[Caution]) -> t
             )
             raise PlanError(message)
         found.setdefault(caution.key, caution)
-    order = kept if found.keys() <= set(kept) else [*ours, *_TOLD]
+    order = kept if found.keys() <= set(kept) else [*ours, *_TOLD, *found]
     return tuple(sorted(found.values(), key=lambda caution: order.index(caution.key)))
 
 

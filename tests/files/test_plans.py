@@ -23,6 +23,8 @@ from steybrae.files.model.rasters import open_model
 from steybrae.files.plans import PLAN_SCHEMA, read_plan, write_plan
 from steybrae.files.results import json_text
 from steybrae.files.routes import read_route
+from steybrae.forecast.beside import ForecastBeside
+from steybrae.forecast.choose import Finding
 from steybrae.route.turns import MAX_CHOSEN_LEGS
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.screening.forecast.ground import with_forecast_ground
@@ -504,6 +506,11 @@ def changed(place: str, value: Any) -> Callable[[Tree], None]:
     return change
 
 
+def _without_cautions(found: RouteScreening) -> RouteScreening:
+    assert found.forecast is not None
+    return dataclasses.replace(found, cautions=(), forecast=dataclasses.replace(found.forecast, cautions=()))
+
+
 class TestTampered:
     """A plan that somebody changed by hand: what follows from its parts is worked out anew or refused."""
 
@@ -526,6 +533,24 @@ class TestTampered:
         assert forged.said() == (
             "The cautions of a plan should be ours, word for word; 'sample' is not. Save the plan again."
         )
+
+    def test_findings_on_its_forecast_come_back(self, screening: RouteScreening, tmp_path: Path) -> None:
+        finding = Finding("region_not_checked", "No region was given. Give --region.")
+        brought = (finding.caution, *cautions_for(Situation(bulletin=True)))
+        parts: dict[str, Any] = {
+            "file": "b.json", "region_asked": None, "start": None, "end": None, "treeline_m": None,
+            "least_slope_deg": 30.0, "start_from_deg": 25.0, "bulletins": (), "legs": (), "place": (),
+            "notes": (), "words": (),
+        }  # fmt: skip
+        forecast = ForecastBeside(**parts, findings=(finding,), cautions=brought)
+        held = (*screening.cautions, finding.caution)
+        whole = dataclasses.replace(screening, forecast=forecast, cautions=joined_cautions(brought, held))
+        for name, tampered in (("whole", whole), ("none", _without_cautions(whole))):
+            write_plan(tmp_path / f"{name}.zip", tampered)
+            back = read_plan(tmp_path / f"{name}.zip")
+            assert back.forecast is not None
+            assert set(back.forecast.cautions) == set(brought)
+            assert set(back.cautions) == set(whole.cautions)
 
     def test_cautions_that_rest_on_what_no_plan_keeps_stay(
         self, screening: RouteScreening, tmp_path: Path

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from steybrae.cautions import Caution
 from steybrae.errors import BulletinError, DateError
 from steybrae.forecast.bulletin import Bulletin
 
@@ -29,6 +30,11 @@ class Finding:
 
     key: str
     text: str
+
+    @property
+    def caution(self) -> Caution:
+        """The same as a caution, so that it reaches every output."""
+        return Caution(f"forecast_{self.key}", self.text)
 
 
 @dataclass(frozen=True)

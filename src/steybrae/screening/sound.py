@@ -63,8 +63,14 @@ def sound(found: RouteScreening) -> RouteScreening:
         open_above=found.totals.open_above,
         unit_doubtful=doubtful_heights(legs, found.totals),
     )
-    cautions = joined_cautions(cautions_for(whole), found.cautions)
-    return dataclasses.replace(found, legs=legs, cautions=cautions)
+    forecast = found.forecast
+    if forecast is not None:
+        findings = (finding.caution for finding in forecast.findings)
+        brought = (*findings, *cautions_for(Situation(bulletin=True)))
+        forecast = dataclasses.replace(forecast, cautions=joined_cautions(brought, forecast.cautions))
+    called_for = (*cautions_for(whole), *(() if forecast is None else forecast.cautions))
+    cautions = joined_cautions(called_for, found.cautions)
+    return dataclasses.replace(found, legs=legs, forecast=forecast, cautions=cautions)
 
 
 def _situation(found: RouteScreening) -> Situation:

@@ -194,7 +194,7 @@ def _frame(
         notes=(*source.notes, *chosen.notes),
         words=_words(ask, from_deg),
         cautions=(
-            *(Caution(f"forecast_{finding.key}", finding.text) for finding in chosen.findings),
+            *(finding.caution for finding in chosen.findings),
             *cautions_for(Situation(bulletin=True, treeline_unknown=blind)),
         ),
     )
