@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import pytest
-from rich.console import Console
 from tests.pages.drawn import Reader, partly, unknown
 
 from steybrae.answers.card import card_document
@@ -26,7 +25,7 @@ from steybrae.files.gpx_out import card_gpx
 from steybrae.files.results import as_json
 from steybrae.pages.report import report_page
 from steybrae.render.html import html_text
-from steybrae.render.terminal import print_document
+from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening
 
 PLANS = ("sample", "partly unknown", "unknown")
@@ -48,9 +47,7 @@ def kilometres(number: float) -> str:
 
 
 def printed(document: Document) -> str:
-    out = io.StringIO()
-    print_document(document, Console(file=out, width=400, highlight=False))
-    return out.getvalue()
+    return terminal_text(document, 400)
 
 
 def flat(text: str) -> str:

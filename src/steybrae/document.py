@@ -1,4 +1,4 @@
-"""An answer before it is printed: headings, paragraphs, facts, tables, pictures, cautions.
+"""An answer before it is printed: headings, paragraphs, lists, tables, cautions.
 
 What an answer says is built here once; `steybrae.render` puts it on a terminal, a page or into a
 table of text. Nothing here computes or knows a medium.
@@ -21,11 +21,9 @@ __all__ = [
     "Cell",
     "Column",
     "Document",
-    "Facts",
     "Heading",
     "Listing",
     "Paragraph",
-    "Picture",
     "Table",
     "cell_lines",
     "or_none",
@@ -100,13 +98,6 @@ class Paragraph:
 
 
 @dataclass(frozen=True)
-class Facts:
-    """Names and what they are."""
-
-    rows: tuple[tuple[str, Cell], ...]
-
-
-@dataclass(frozen=True)
 class Listing:
     """Items of a list; `marked` by dashes where they do not begin with a mark of their own.
 
@@ -129,14 +120,6 @@ class Table:
 
 
 @dataclass(frozen=True)
-class Picture:
-    """A drawing as SVG, and what it shows in words."""
-
-    svg: str
-    words: str
-
-
-@dataclass(frozen=True)
 class Cautions:
     """Every caution, whole or in one line each; never left out."""
 
@@ -144,7 +127,7 @@ class Cautions:
     whole: bool = True
 
 
-Block = Heading | Paragraph | Facts | Listing | Table | Picture | Cautions
+Block = Heading | Paragraph | Listing | Table | Cautions
 
 
 @dataclass(frozen=True)

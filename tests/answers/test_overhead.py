@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import replace
 
 import pytest
-from rich.console import Console
 
 from steybrae.answers.basis import zone_text
 from steybrae.answers.ground import ground_lines
@@ -21,7 +19,7 @@ from steybrae.answers.route import RouteView, route_document
 from steybrae.figures.ground_figure import ground_figure
 from steybrae.figures.route_figure import route_figure
 from steybrae.files.model.rasters import open_model
-from steybrae.render.terminal import print_document
+from steybrae.render.terminal import terminal_text
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.positions.places import Place
 from steybrae.screening.ground.at import ground_at
@@ -41,11 +39,7 @@ def sample(sample_plan):
 
 @pytest.fixture(scope="module")
 def printed(sample):
-    out = io.StringIO()
-    print_document(
-        route_document(sample, RouteView(everything=True)), Console(file=out, width=120, highlight=False)
-    )
-    return out.getvalue()
+    return terminal_text(route_document(sample, RouteView(everything=True)), 120)
 
 
 def ground(opened, sample, **settings):
@@ -104,11 +98,7 @@ def test_the_table_leads_with_the_open_sight_and_keeps_to_120_columns(printed, s
 
 def test_unknown_above_is_never_nothing(sample):
     leg = replace(sample.legs[6], unknown_above=True)
-    out = io.StringIO()
-    print_document(
-        route_document(replace(sample, legs=(leg,)), RouteView(everything=True)), Console(file=out, width=120)
-    )
-    text = out.getvalue()
+    text = terminal_text(route_document(replace(sample, legs=(leg,)), RouteView(everything=True)), 120)
     (row,) = (line.split() for line in text.splitlines() if line.split()[:2] == ["7", "unknown"])
     assert row[1] == "unknown"
     assert "none of 18°+" not in text

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import replace
 
 import pytest
-from rich.console import Console
 from tests.on_grid import model, route_on
 
 from steybrae.answers.route import RouteView, route_document
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
-from steybrae.render.terminal import print_document
+from steybrae.render.terminal import terminal_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.places.words import place_words
 from steybrae.terrain.synthetic import Plane
@@ -27,9 +25,7 @@ def days(sample_dem):
 
 
 def lines(found, width: int, view: RouteView | None = None) -> list[str]:
-    out = io.StringIO()
-    print_document(route_document(found, view), Console(file=out, width=width, highlight=False))
-    return [line.rstrip() for line in out.getvalue().splitlines()]
+    return terminal_text(route_document(found, view), width).splitlines()
 
 
 @pytest.mark.parametrize(("legs", "most"), [(19, 48), (10, 31)])

@@ -1,19 +1,17 @@
-"""What the tables of a screened route say, read from a recorded terminal."""
+"""What the tables of a screened route say, read from a terminal."""
 
 from __future__ import annotations
 
-import io
 import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from rich.console import Console
 from tests.on_grid import model, route_on, towards
 
 from steybrae.answers.route import RouteView, route_document
 from steybrae.bands import BandScheme, bands_text
-from steybrae.render.terminal import print_document
+from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.synthetic import GaussianHill, Plane
@@ -23,9 +21,7 @@ SCHEME = BandScheme()
 
 
 def printed(screening: RouteScreening, width: int = 160) -> str:
-    terminal = Console(file=io.StringIO(), record=True, width=width, force_terminal=False, highlight=False)
-    print_document(route_document(screening, RouteView(everything=True)), terminal)
-    return terminal.export_text()
+    return terminal_text(route_document(screening, RouteView(everything=True)), width)
 
 
 def flat(text: str) -> str:

@@ -10,7 +10,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from rich.console import Console
 from tests.sheets.pdf_lines import words
 
 from steybrae.answers.card import card_document
@@ -26,7 +25,7 @@ from steybrae.files.sample import sample_model, sample_route
 from steybrae.pages.report_rows import reading_rows
 from steybrae.pages.report_words import leg_words
 from steybrae.quantities import slope_text
-from steybrae.render.terminal import print_document
+from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.sheets.card_page import card_pdf
 
@@ -44,12 +43,10 @@ def card_of(screening: RouteScreening, *, open_above: bool) -> RouteCard:
 
 def forms(card: RouteCard, folder: Path) -> dict[str, str]:
     """Text of the card in each form, spaces joined; on paper what leads, and the appendix."""
-    terminal = io.StringIO()
-    print_document(card_document(card), Console(file=terminal, width=400))
     return {
         "pdf": words(card_pdf(card), folder),
         "appendix": words(card_pdf(card, appendix=True), folder).partition("part 5 of")[2],
-        "terminal": " ".join(terminal.getvalue().split()),
+        "terminal": " ".join(terminal_text(card_document(card), 400).split()),
         "gpx": " ".join(card_gpx(card).split()),
         "csv": " ".join(card_csv(card).split()),
     }
@@ -126,9 +123,8 @@ def test_a_check_has_one_name_everywhere(screening: RouteScreening) -> None:
     expected = {one.name: one for leg in screening.legs for one in leg.expected_readings}
     assert list(expected) == [check.number for leg in card.legs for check in leg.checks]
     assert [row[0] for row in reading_rows(screening)] == list(expected)
-    terminal = io.StringIO()
-    print_document(route_document(screening, RouteView(overhead=True)), Console(file=terminal, width=400))
-    assert re.findall(r"\b(\d+[a-z]): \d+ \d{3}° \d", terminal.getvalue()) == list(expected)
+    terminal = terminal_text(route_document(screening, RouteView(overhead=True)), 400)
+    assert re.findall(r"\b(\d+[a-z]): \d+ \d{3}° \d", terminal) == list(expected)
     for leg in screening.legs:
         lines = leg_words(leg, BandScheme(screening.settings.edges_deg)).check
         names = [one.name for one in leg.expected_readings]

@@ -88,7 +88,7 @@ def area(
     Slope and bands if no raster is named. It measures; it decides nothing.
     """
     from steybrae.answers.area import area_document
-    from steybrae.cli.options.common import console, print_json
+    from steybrae.cli.options.common import print_json
     from steybrae.raster.run import run_area
     from steybrae.render.terminal import print_document
 
@@ -106,7 +106,7 @@ def area(
     if outputs.as_json:
         print_json("area", found)
         return
-    print_document(area_document(found), console())
+    print_document(area_document(found))
 
 
 def _job(

@@ -244,7 +244,7 @@ def card(
     without a model. Magnetic bearings need the date. It decides nothing.
     """
     from steybrae.card import card_between
-    from steybrae.cli.options.common import console, print_json
+    from steybrae.cli.options.common import print_json
     from steybrae.cli.origin import run_origin
     from steybrae.cli.report import report_to
 
@@ -276,7 +276,7 @@ def card(
     from steybrae.answers.card import card_document
     from steybrae.render.terminal import print_document
 
-    print_document(card_document(found), console())
+    print_document(card_document(found))
 
 
 def _plan(path: Path, *groups: Group) -> RouteScreening:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from steybrae.cli.options.common import AnswerOptions, BandOptions, console, print_json
+from steybrae.cli.options.common import AnswerOptions, BandOptions, print_json
 from steybrae.cli.options.paper import GapOptions, MapOptions
 from steybrae.cli.options.settings_file import with_taken
 
@@ -22,4 +22,4 @@ def gap(sheet: MapOptions, measured: GapOptions, bands: BandOptions, answer: Ans
     from steybrae.answers.paper import gap_document
     from steybrae.render.terminal import print_document
 
-    print_document(gap_document(result), console())
+    print_document(gap_document(result))

@@ -53,7 +53,7 @@ def ground(
     from dataclasses import replace
 
     from steybrae.answers.ground import ground_document
-    from steybrae.cli.options.common import console, print_json
+    from steybrae.cli.options.common import print_json
     from steybrae.cli.pictures import draw_ground_to
     from steybrae.render.terminal import print_document
     from steybrae.route.positions.places import parse_place
@@ -79,7 +79,7 @@ def ground(
     if outputs.as_json:
         print_json("ground", found)
         return
-    print_document(ground_document(found, note), console())
+    print_document(ground_document(found, note))
 
 
 def place_text(words: list[str], known: Sequence[str] = ()) -> str:

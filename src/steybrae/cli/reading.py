@@ -176,18 +176,18 @@ def _compare(own: Own, sources: Sequence[Source], bearings: Bearings, bands: Ban
 
 def _show(result: ReadingResult, basis: Sequence[str], *, as_json: bool) -> None:
     from steybrae.answers.reading import reading_document
-    from steybrae.cli.options.common import console, print_json
+    from steybrae.cli.options.common import print_json
     from steybrae.render.terminal import print_document
 
     if as_json:
         print_json("reading", result)
         return
-    print_document(reading_document(result, basis), console())
+    print_document(reading_document(result, basis))
 
 
 def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> None:
     from steybrae.answers.reading import review_document
-    from steybrae.cli.options.common import console, print_json
+    from steybrae.cli.options.common import print_json
     from steybrae.field.review import merged_rows, review
     from steybrae.files.logs import read_log
     from steybrae.render.terminal import print_document
@@ -205,4 +205,4 @@ def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> N
     if outputs.as_json:
         print_json("reading review", found)
         return
-    print_document(review_document(found), console())
+    print_document(review_document(found))

@@ -35,7 +35,6 @@ def report(
 
     One file without a network: send it, keep it, print it on A4. It decides nothing.
     """
-    from steybrae.cli.options.common import console
     from steybrae.document import Cautions, Document, Paragraph
     from steybrae.files.plans import read_plan
     from steybrae.files.whole import check_outputs
@@ -45,7 +44,7 @@ def report(
     found = read_plan(plan)
     report_to(to.out, found, force=to.force)
     wrote = f"Wrote {to.out}."
-    print_document(Document(wrote, (Paragraph(wrote), Cautions(found.cautions))), console())
+    print_document(Document(wrote, (Paragraph(wrote), Cautions(found.cautions))))
 
 
 def check_report(path: Path) -> None:

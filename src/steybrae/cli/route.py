@@ -91,7 +91,7 @@ def route(
     """
     from dataclasses import replace
 
-    from steybrae.cli.options.common import console, print_json
+    from steybrae.cli.options.common import print_json
     from steybrae.cli.origin import run_origin
     from steybrae.screening import cross_check_route, screen_route
 
@@ -126,7 +126,7 @@ def route(
     from steybrae.render.terminal import print_document
 
     asked_for = RouteView(view.show_legs, view.show_bands, view.show_overhead, view.show_all)
-    print_document(route_document(found, asked_for), console())
+    print_document(route_document(found, asked_for))
 
 
 def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from steybrae.cli.options.common import AnswerOptions, console, print_json
+from steybrae.cli.options.common import AnswerOptions, print_json
 from steybrae.cli.options.paper import IndexOptions, MapOptions
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.paper.chart import spacing_chart
@@ -42,4 +42,4 @@ def spacing(
     from steybrae.answers.paper import spacing_document
     from steybrae.render.terminal import print_document
 
-    print_document(spacing_document(chart), console())
+    print_document(spacing_document(chart))

@@ -11,13 +11,10 @@ from steybrae.document import (
     Cautions,
     Column,
     Document,
-    Facts,
     Heading,
     Listing,
     Paragraph,
-    Picture,
     Table,
-    cell_lines,
     plain,
 )
 
@@ -57,14 +54,10 @@ def _block(block: Block) -> dict[str, Any]:
             found = {"kind": "heading", "text": plain(text), "level": level}
         case Paragraph(text, strong):
             found = {"kind": "paragraph", "text": plain(text), "strong": strong}
-        case Facts(rows):
-            found = {"kind": "facts", "rows": [(plain(name), _words(cell)) for name, cell in rows]}
         case Listing(items):
             found = {"kind": "listing", "items": [plain(item) for item in items]}
         case Table():
             found = {"kind": "table", **_table(block)}
-        case Picture(svg, words):
-            found = {"kind": "picture", "svg": svg, "words": plain(words)}
         case Cautions(cautions, whole):
             found = {"kind": "cautions", "items": [one.text if whole else one.line for one in cautions]}
     return found
@@ -82,7 +75,3 @@ def _table(table: Table) -> dict[str, Any]:
     rows, foot = ([html_cells(table.columns, row) for row in part] for part in (table.rows, table.foot))
     heads = [plain(column.heading.replace("\n", " ")) for column in table.columns]
     return {"title": plain(table.title), "heads": heads, "rows": rows, "foot": foot}
-
-
-def _words(cell: Any) -> str:
-    return plain(" ".join(cell_lines(cell)))

@@ -3,127 +3,148 @@
 from __future__ import annotations
 
 import io
+import re
+import shutil
+import sys
+import unicodedata
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
-from rich.console import Console, ConsoleOptions, RenderableType
-from rich.text import Text
+import typer
 
 from steybrae.document import (
     Block,
     Cautions,
     Column,
     Document,
-    Facts,
     Heading,
     Listing,
     Paragraph,
-    Picture,
     Table,
-    cell_lines,
     plain,
 )
 
 __all__ = ["print_document", "terminal_text"]
 
-_BETWEEN = 2
+PLAIN_WIDTH: Final = 120
+"""Letters to a line where it is not a terminal that is written to (our choice)."""
+
+_BETWEEN: Final = 2
 """Columns between two items of a line."""
 
+_BOLD: Final = "\x1b[1m{}\x1b[0m"
 
-def print_document(document: Document, to: Console) -> None:
-    """Print all blocks, wrapped at the terminal's width.
+_WORD: Final = re.compile(r"\s*\S+\s*")
+
+
+def print_document(document: Document) -> None:
+    """Print all blocks, wrapped at the terminal's width."""
+    on_terminal = sys.stdout.isatty()
+    width = shutil.get_terminal_size().columns if on_terminal else PLAIN_WIDTH
+    typer.echo(terminal_text(document, width, bold=on_terminal), nl=False)
+
+
+def terminal_text(document: Document, width: int, *, bold: bool = False) -> str:
+    """All blocks as text, wrapped.
 
     Control characters of names and texts are replaced, and nothing in them is taken for markup.
+
+    Parameters
+    ----------
+    document
+        What is shown.
+    width
+        Letters to a line.
+    bold
+        Whether what has to be seen first is marked by the codes of terminals.
+
+    Returns
+    -------
+    str
     """
-    for block in document.blocks:
-        for piece in _pieces(block, to.width):
-            to.print(piece)
+    lines = (line for block in document.blocks for line in _lines(block, width, bold=bold))
+    return "".join(f"{line.rstrip()}\n" for line in lines)
 
 
-def terminal_text(document: Document, width: int) -> str:
-    """Give the same as text, for a file."""
-    out = io.StringIO()
-    print_document(document, Console(file=out, width=width, highlight=False, color_system=None))
-    return "".join(f"{line.rstrip()}\n" for line in out.getvalue().splitlines())
-
-
-def _pieces(block: Block, width: int) -> Iterator[RenderableType]:
+def _lines(block: Block, width: int, *, bold: bool) -> Iterator[str]:
+    marked = _BOLD if bold else "{}"
     match block:
         case Heading(text, level):
-            if level > 1:
-                yield Text()
-            yield Text(plain(text), style="bold")
+            yield from [""] * (level > 1)
+            yield from map(marked.format, _wrapped(text, width))
         case Paragraph(text, strong):
-            yield Text(plain(text), style="bold" if strong else "")
-        case Facts(rows):
-            yield _facts(rows)
+            yield from map((marked if strong else "{}").format, _wrapped(text, width))
         case Listing(items, _, True):
-            yield _Abreast(tuple(plain(item) for item in items))
-        case Listing(items, marked):
+            yield from _abreast(items, width)
+        case Listing(items, marked_by_dashes):
             for item in items:
-                yield from _item(item, width, "  -" if marked else "")
+                yield from _item(item, width, "  -" if marked_by_dashes else "")
         case Table():
-            yield Text()
-            yield _table(block)
-        case Picture(_, words):
-            yield Text(plain(words))
+            yield ""
+            yield from _table(block, width, bold=bold)
         case Cautions(cautions, whole):
-            if whole:
-                yield Text()
-            yield Text("Cautions", style="bold")
+            yield from [""] * whole
+            yield marked.format("Cautions")
             for one in cautions:
-                yield from _item(one.text if whole else one.line, width)
+                yield from _item(one.text if whole else one.line, width, "  -")
 
 
-@dataclass(frozen=True)
-class _Abreast:
-    """Items two to a line where both have room in half of it, in their order."""
-
-    items: tuple[str, ...]
-
-    def __rich_console__(self, _: Console, options: ConsoleOptions) -> Iterator[Text]:
-        half = (options.max_width - _BETWEEN) // 2
+def _wrapped(text: str, width: int) -> Iterator[str]:
+    """Lines of a text, broken at spaces, and inside a word only where it alone is too long."""
+    for whole in plain(text).split("\n"):
         line = ""
-        for item in self.items:
-            if line and len(item) <= half:
-                yield Text(line.ljust(half + _BETWEEN) + item)
+        for word in _WORD.findall(whole):
+            if line and _columns(line) + _columns(word.rstrip()) > width:
+                yield line
                 line = ""
-                continue
-            if line:
-                yield Text(line)
-            line = item
-            if len(item) > half:
-                yield Text(item)
-                line = ""
-        if line:
-            yield Text(line)
+            line += word
+            while _columns(line.rstrip()) > width:
+                fits = next(k for k in range(len(line) - 1, 0, -1) if k == 1 or _columns(line[:k]) <= width)
+                yield line[:fits]
+                line = line[fits:]
+        yield line
 
 
-def _item(text: str, width: int, mark: str = "  -") -> Iterator[Text]:
+def _columns(text: str) -> int:
+    """Columns of a terminal that a text takes (Unicode Standard Annex 11)."""
+    if text.isascii():
+        return len(text)
+    wide = sum(unicodedata.east_asian_width(letter) in "WF" for letter in text)
+    return len(text) + wide - sum(unicodedata.combining(letter) > 0 for letter in text)
+
+
+def _abreast(items: tuple[str, ...], width: int) -> Iterator[str]:
+    """Items two to a line where both have room in half of it, in their order."""
+    half = (width - _BETWEEN) // 2
+    first = ""
+    for item in map(plain, items):
+        if first and _columns(item) <= half:
+            yield first + " " * (half + _BETWEEN - _columns(first)) + item
+            first = ""
+            continue
+        if first:
+            yield first
+        first = item if _columns(item) <= half else ""
+        if not first:
+            yield from _wrapped(item, width)
+    if first:
+        yield first
+
+
+def _item(text: str, width: int, mark: str) -> Iterator[str]:
     """Item of a list, its further lines under its first; a letter before two spaces is its mark."""
     if not mark and "  " in text[:4]:
         mark, text = text.split("  ", 1)
     begin = f"{plain(mark)} " if mark else ""
-    lines = Text(plain(text)).wrap(Console(), max(width - len(begin), 1))
-    for k, line in enumerate(lines):
-        yield Text.assemble(" " * len(begin) if k else begin, line)
+    for k, line in enumerate(_wrapped(text, max(width - len(begin), 1))):
+        yield f"{' ' * len(begin) if k else begin}{line}"
 
 
-def _facts(rows: tuple[tuple[str, Any], ...]) -> RenderableType:
-    from rich.table import Table as RichTable  # noqa: PLC0415  slow to load, and not every answer has one
-
-    grid = RichTable.grid(padding=(0, 2, 0, 0))
-    grid.add_column(no_wrap=True)
-    grid.add_column()
-    for name, cell in rows:
-        grid.add_row(Text(plain(name)), Text(plain(" ".join(cell_lines(cell)))))
-    return grid
-
-
-def _table(table: Table) -> RenderableType:
-    from rich import box  # noqa: PLC0415
-    from rich.table import Table as RichTable  # noqa: PLC0415  slow to load, and not every answer has one
+def _table(table: Table, width: int, *, bold: bool) -> list[str]:
+    from rich import box  # noqa: PLC0415  slow to load, and not every answer has a table
+    from rich.console import Console  # noqa: PLC0415
+    from rich.table import Table as RichTable  # noqa: PLC0415
+    from rich.text import Text  # noqa: PLC0415
 
     shown = RichTable(
         box=box.SIMPLE_HEAD,
@@ -141,10 +162,14 @@ def _table(table: Table) -> RenderableType:
         )
     for part in (table.rows, table.foot):
         for row in part:
-            shown.add_row(*(_cell(column, row) for column in table.columns))
+            shown.add_row(*(Text(_cell(column, row)) for column in table.columns))
         shown.add_section()
-    return shown
+    out = io.StringIO()
+    Console(file=out, width=width, force_terminal=bold, color_system="standard" if bold else None).print(
+        shown
+    )
+    return out.getvalue().splitlines()
 
 
-def _cell(column: Column, row: Any) -> Text:
-    return Text(plain("\n".join(column.lines(row))))
+def _cell(column: Column, row: Any) -> str:
+    return plain("\n".join(column.lines(row)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 
@@ -13,15 +13,10 @@ from steybrae.bands import BandScheme, parse_edges
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken
 
-if TYPE_CHECKING:
-    from rich.console import Console
-
-
 __all__ = [
     "AnswerOptions",
     "BandOptions",
     "OutputOptions",
-    "console",
     "print_json",
 ]
 
@@ -70,14 +65,6 @@ class OutputOptions(AnswerOptions):
 
             paths.append(cautions_path(outputs["csv"]))
         check_outputs(paths, [path for path in inputs if path is not None], force=self.force)
-
-
-def console() -> Console:
-    """Terminal for tables and text; plain and 120 wide where it is not a terminal."""
-    from rich.console import Console
-
-    plain = Console(highlight=False, soft_wrap=False)
-    return plain if plain.is_terminal else Console(highlight=False, width=120)
 
 
 def print_json(command: str, result: Any) -> None:
