@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 import re
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.needs import program
 from tests.sheets.pdf_lines import level, page_strokes, rendered, upright, words
 
 from steybrae.files.model.rasters import open_model
@@ -37,6 +39,11 @@ MAPS = [
 def scales(paper: str = "a4") -> bytes:
     maps = [map_scale(scale, interval_m, index_every=every) for scale, interval_m, every in MAPS]
     return scale_pdf(scale_sheet(maps), paper=paper)
+
+
+def poppler(name: str, *arguments: str | Path) -> str:
+    found = program(name, package="poppler-utils")
+    return subprocess.run([found, *arguments], check=True, capture_output=True).stdout.decode("utf-8")
 
 
 SHEETS: dict[str, Callable[[str], bytes]] = {
@@ -73,6 +80,26 @@ def test_cautions_stand_on_every_page_and_no_verdict(kind: str, tmp_path: Path) 
     assert text.count("local avalanche forecast") == len(page_strokes(pdf))
     assert not VERDICT.search(text)
     assert b"/Subject (These are angles of ground" in pdf
+
+
+@pytest.mark.parametrize("kind", SHEETS)
+def test_every_text_is_tagged_in_order_and_every_font_embedded(kind: str, tmp_path: Path) -> None:
+    pdf = SHEETS[kind]("a4")
+    source = tmp_path / "sheet.pdf"
+    source.write_bytes(pdf)
+    read = poppler("pdfinfo", "-struct-text", source)
+    assert re.match(
+        r'Document\n  H1 \(block\)\n    "[^"]+"\n  P \(block\)\n    "Angles, not a judgement', read
+    )
+    tagged = set(" ".join(re.findall(r'^ +"(.*)"$', read, re.MULTILINE)).split())
+    drawn = set(poppler("pdftotext", "-raw", source, "-").split())
+    # Not read are the numbers of the pages, the figures at the bars and how to print.
+    passed_over = "page 1 2 3 0 50 100 Print at % (actual size); both bars must measure 100 mm."
+    assert drawn - tagged <= set(passed_over.split())
+    assert tagged <= drawn
+    fonts = poppler("pdffonts", source).splitlines()[2:]
+    assert fonts
+    assert all(line.split()[-5] == "yes" for line in fonts), fonts
 
 
 @pytest.mark.parametrize("kind", SHEETS)

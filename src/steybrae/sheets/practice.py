@@ -31,7 +31,7 @@ GRID_MM: Final = 0.1
 """Widths of lines, mm: 0.1 is what fine printed contours have (common practice, no source)."""
 
 HATCH_STEP_MM: Final = 1.6
-LABEL_PT: Final = 5.0
+LABEL_PT: Final = SMALL_PT
 LETTER_PT: Final = 9.0
 
 
@@ -57,7 +57,9 @@ def practice_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> byte
         if number:
             sheet.new_page()
         top = _head(sheet, result, name)
-        _map(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
+        letters = ", ".join(question.letter for question in result.questions)
+        with sheet.read_as("Figure", f"Contour map, seed {result.seed}, with stretches and legs {letters}"):
+            _map(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
         _margin(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
         sheet.new_page()
         _questions(sheet, result)
@@ -104,8 +106,9 @@ def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
             y = sheet.top_mm - 1.0
         y = sheet.paragraph(sheet.left_mm, y - 2.0, width, f"Seed {result.seed}", size_pt=8, face="bold")
         for letter, text in lines:
-            sheet.text(sheet.left_mm, y - 2.9, letter, size_pt=8, face="bold", ink=MARK_INK)
-            y = sheet.paragraph(sheet.left_mm + 8.0, y, width - 8.0, text, size_pt=8) - 0.2
+            with sheet.read_as("P"):
+                sheet.text(sheet.left_mm, y - 2.9, f"{letter} ", size_pt=8, face="bold", ink=MARK_INK)
+                y = sheet.paragraph(sheet.left_mm + 8.0, y, width - 8.0, text, size_pt=8) - 0.2
 
 
 def marking_line(question: Question) -> str:
@@ -204,18 +207,18 @@ def _heights(sheet: Sheet, result: PracticeSheet) -> None:
         along, up = (math.cos(turn), math.sin(turn)), (-math.sin(turn), math.cos(turn))
         corners = [
             (label.x_mm + a * along[0] + b * up[0], label.y_mm + a * along[1] + b * up[1])
-            for a, b in ((-half, -0.75), (half, -0.75), (half, 0.75), (-half, 0.75))
+            for a, b in ((-half, -0.9), (half, -0.9), (half, 0.9), (-half, 0.9))
         ]
         sheet.path(corners, 0.0, fill=(1.0, 1.0, 1.0), closed=True)
-        base = (label.x_mm - 0.62 * up[0], label.y_mm - 0.62 * up[1])
+        base = (label.x_mm - 0.75 * up[0], label.y_mm - 0.75 * up[1])
         sheet.text(
             *base, label.text, size_pt=LABEL_PT, align="middle", turn_deg=label.turn_deg, ink=CONTOUR_INK
         )
     for spot in result.furniture.spots:
         width = sheet.text_width_mm(spot.text, LABEL_PT)
-        sheet.box(spot.x_mm + 0.5, spot.y_mm - 0.75, width + 0.5, 1.6, 0.0, fill=(1.0, 1.0, 1.0))
+        sheet.box(spot.x_mm + 0.5, spot.y_mm - 0.9, width + 0.5, 1.9, 0.0, fill=(1.0, 1.0, 1.0))
         sheet.box(spot.x_mm - 0.3, spot.y_mm - 0.3, 0.6, 0.6, 0.0, fill=(0.0, 0.0, 0.0))
-        sheet.text(spot.x_mm + 0.7, spot.y_mm - 0.6, spot.text, size_pt=LABEL_PT)
+        sheet.text(spot.x_mm + 0.7, spot.y_mm - 0.75, spot.text, size_pt=LABEL_PT)
 
 
 def _stretch(sheet: Sheet, stretch: Stretch, letter: str) -> None:
@@ -293,8 +296,9 @@ def _questions(sheet: Sheet, result: PracticeSheet) -> None:
         if y - (4.0 * len(lines) + 14.0) < sheet.bottom_mm:
             sheet.new_page()
             y = sheet.top_mm - 2.0
-        sheet.text(sheet.left_mm, y - 3.6, question.letter, size_pt=12, face="bold", ink=MARK_INK)
-        y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, question.ask, size_pt=8.5)
+        with sheet.read_as("P"):
+            sheet.text(sheet.left_mm, y - 3.6, f"{question.letter} ", size_pt=12, face="bold", ink=MARK_INK)
+            y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, question.ask, size_pt=8.5)
         y = _blanks(sheet, question.blanks, sheet.left_mm + 10.0, y - 5.5, width - 10.0) - 5.5
 
 
@@ -327,7 +331,7 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
         if y - sum(heights) - 4.0 < sheet.bottom_mm:
             sheet.new_page()
             y = sheet.top_mm - 2.0
-        sheet.text(sheet.left_mm, y - 3.4, question.letter, size_pt=11, face="bold", ink=MARK_INK)
+        sheet.text(sheet.left_mm, y - 3.4, f"{question.letter} ", size_pt=11, face="bold", ink=MARK_INK)
         for text, strong in lines:
             face = "bold" if strong else "regular"
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, text, size_pt=7.5, face=face) - 0.3

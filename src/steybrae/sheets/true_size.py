@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from importlib.resources import files
 from typing import Any, Final, Literal
 
 from steybrae.cautions import Caution
 from steybrae.errors import QuantityError
+from steybrae.sheets.tagged import Kind, Tags
 
 __all__ = ["INK", "MARGIN_MM", "MUTED", "PAPERS_MM", "Colour", "Sheet", "paper_size_mm"]
 
@@ -32,7 +34,7 @@ CHECK_MM: Final = 100.0
 """Length of the check bars, mm."""
 
 SMALL_PT: Final = 6.0
-"""Size of small print, points: 2.1 mm, the least that reads well on paper (our choice)."""
+"""Size of the smallest print, points: 2.1 mm, the least that reads well on paper (our choice)."""
 
 CAUTION_PT: Final = 8.0
 """Size of cautions, points (our choice): never small print."""
@@ -95,7 +97,8 @@ class Sheet:
     title
         Of the document.
     cautions
-        A line each at the foot of every page, 8 point; whole in the document's properties.
+        A line each at the foot of every page, 8 point; whole in the document's properties. Read after the
+        title.
     paper
         ``a4`` or ``letter``.
     turned
@@ -123,7 +126,11 @@ class Sheet:
         self._data = io.BytesIO()
         size = (self.width_mm * PT_PER_MM, self.height_mm * PT_PER_MM)
         # Invariant: no clock and no random name in the file, so that the same sheet is the same bytes.
-        self._canvas: Any = Canvas(self._data, pagesize=size, invariant=1, pageCompression=1)
+        # The first font is one of ours, which is embedded; the canvas's own would not be.
+        self._canvas: Any = Canvas(
+            self._data, pagesize=size, invariant=1, pageCompression=1, initialFontName=_FONTS["regular"]
+        )
+        self._tags = Tags(self._canvas)
         self._canvas.setTitle(title)
         self._canvas.setAuthor("steybrae")
         self._canvas.setSubject(" ".join(caution.text for caution in cautions))
@@ -148,7 +155,7 @@ class Sheet:
 
     def new_page(self) -> None:
         """End this page and begin another one with the same frame."""
-        self._canvas.showPage()
+        self._tags.end_page()
         self._open_page()
 
     def finish(self) -> bytes:
@@ -159,7 +166,8 @@ class Sheet:
         bytes
             The PDF.
         """
-        self._canvas.showPage()
+        self._tags.end_page()
+        self._tags.finish()
         self._canvas.save()
         return self._data.getvalue()
 
@@ -168,12 +176,18 @@ class Sheet:
         canvas = self._canvas
         canvas.setLineCap(0)
         canvas.setLineJoin(1)
-        self._foot()
-        self._check_bars()
+        first = self._page == 1
         top = self.height_mm - MARGIN_MM
-        self.text(self.left_mm, top - 3.4, self.title, size_pt=11, face="bold")
-        self.text(self.right_mm, top - 3.4, f"page {self._page}", size_pt=SMALL_PT, align="right", ink=MUTED)
+        with self._tags.element("H1") if first else self._tags.artifact():
+            self.text(self.left_mm, top - 3.4, self.title, size_pt=11, face="bold")
+        with self._tags.artifact():
+            page = f"page {self._page}"
+            self.text(self.right_mm, top - 3.4, page, size_pt=SMALL_PT, align="right", ink=MUTED)
         self.line(self.left_mm, top - 5.2, self.right_mm, top - 5.2, 0.25)
+        with self._tags.element("P") if first else self._tags.artifact():
+            self._foot()
+        with self._tags.artifact():
+            self._check_bars()
 
     def _foot(self) -> None:
         """Print the cautions at the foot and learn how high they reach."""
@@ -183,7 +197,7 @@ class Sheet:
         top = y + 2.9
         self.line(self.left_mm, top, self.right_mm, top, 0.25)
         for line in lines:
-            self.text(self.left_mm, y, line, size_pt=CAUTION_PT)
+            self.text(self.left_mm, y, f"{line} ", size_pt=CAUTION_PT)
             y -= step
         self.bottom_mm = top
 
@@ -209,7 +223,7 @@ class Sheet:
             self.line(px, py, px + reach * dy, py + reach * dx, 0.18)
         for at, label in ((0.0, "0"), (50.0, "50"), (CHECK_MM, "100")):
             px, py = (x + at, y + 2.3) if along == "x" else (x + 2.3, y + at - 0.6)
-            self.text(px, py, label, size_pt=4.5, align="middle" if along == "x" else "left")
+            self.text(px, py, label, size_pt=SMALL_PT, align="middle" if along == "x" else "left")
 
     def line(
         self,
@@ -249,7 +263,8 @@ class Sheet:
         canvas.setDash([part * PT_PER_MM for part in dash_mm])
         if fill is not None:
             canvas.setFillColorRGB(*fill)
-        canvas.drawPath(path, stroke=int(width_mm > 0.0), fill=int(fill is not None))
+        with self._tags.artifact():
+            canvas.drawPath(path, stroke=int(width_mm > 0.0), fill=int(fill is not None))
 
     def box(
         self,
@@ -300,7 +315,8 @@ class Sheet:
             "middle": canvas.drawCentredString,
             "right": canvas.drawRightString,
         }
-        draw[align](0, 0, text)
+        with self._tags.element("P"):
+            draw[align](0, 0, text)
         canvas.restoreState()
 
     def text_width_mm(self, text: str, size_pt: float, face: str = "regular") -> float:
@@ -349,10 +365,24 @@ class Sheet:
         """
         step = size_pt * LEADING / PT_PER_MM
         y = y_top - size_pt * 0.95 / PT_PER_MM
-        for line in self.wrapped(text, width_mm, size_pt, face):
-            self.text(x, y, line, size_pt=size_pt, face=face, ink=ink)
-            y -= step
+        with self._tags.element("P"):
+            for line in self.wrapped(text, width_mm, size_pt, face):
+                # The blank parts the last word from the next line's where it is read aloud.
+                self.text(x, y, f"{line} ", size_pt=size_pt, face=face, ink=ink)
+                y -= step
         return y + size_pt * 0.95 / PT_PER_MM - 0.25 * step
+
+    def read_as(self, kind: Kind, words: str = "") -> AbstractContextManager[None]:
+        """Let what is drawn inside be read as one piece.
+
+        Parameters
+        ----------
+        kind
+            A heading, a paragraph of several texts, or a picture.
+        words
+            What a picture shows, for those who do not see it.
+        """
+        return self._tags.element(kind, words)
 
     def clip(self, x: float, y: float, width: float, height: float) -> None:
         """Confine what follows to a rectangle, until `unclip`."""
