@@ -117,3 +117,27 @@ def words(pdf: bytes, folder: Path) -> str:
     pdftotext = program("pdftotext", package="poppler-utils")
     done = subprocess.run([pdftotext, "-layout", source, "-"], check=True, capture_output=True)
     return " ".join(done.stdout.decode("utf-8").split())
+
+
+def text_boxes(pdf: bytes, folder: Path) -> list[list[tuple[str, tuple[float, float, float, float]]]]:
+    """Words of every page with their boxes: left, lower, right, upper edge, mm from the lower left corner."""
+    source = folder / "boxes.pdf"
+    source.write_bytes(pdf)
+    found = program("pdftotext", package="poppler-utils")
+    done = subprocess.run([found, "-bbox", source, "-"], check=True, capture_output=True)
+    pages = []
+    for page in re.split(r"<page ", done.stdout.decode("utf-8"))[1:]:
+        height = float(re.search(r'height="([\d.]+)"', page)[1])  # type: ignore[index]
+        words = re.findall(r'<word xMin="(.+?)" yMin="(.+?)" xMax="(.+?)" yMax="(.+?)">(.*?)</word>', page)
+        pages.append(
+            [
+                (
+                    text,
+                    tuple(
+                        v * MM_PER_PT for v in (float(x0), height - float(y1), float(x1), height - float(y0))
+                    ),
+                )
+                for x0, y0, x1, y1, text in words
+            ]
+        )
+    return pages  # type: ignore[return-value]

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.needs import program
-from tests.sheets.pdf_lines import level, page_strokes, rendered, upright, words
+from tests.sheets.pdf_lines import level, page_strokes, rendered, text_boxes, upright, words
 
 from steybrae.files.model.rasters import open_model
 from steybrae.sheets.error import error_pdf
@@ -113,14 +113,38 @@ def test_combs_in_the_pdf_have_the_gaps_of_the_map() -> None:
     lines = [s for s in upright(strokes) if abs(abs(s.ends[3] - s.ends[1]) - COMB_LINE_MM) < 1e-4]
     above = sorted(s.ends[0] for s in lines if s.ends[3] < s.ends[1])
     below = sorted(s.ends[0] for s in lines if s.ends[3] > s.ends[1])
+    edges = 3
     for at, slopes, spaces, interval_m in (
         (above, (10, 15, 20, 25, 30, 35, 40, 45), 5, 10.0),
         (below, (10, 15, 20, 25, 30, 35, 40, 45, 55), 2, 50.0),
     ):
-        assert len(at) == len(slopes) * (spaces + 1)
-        for slope_deg, comb in zip(slopes, np.array(at).reshape(len(slopes), -1), strict=True):
+        # The page is filled with spare edges, one below the other.
+        assert len(at) == edges * len(slopes) * (spaces + 1)
+        assert np.ptp(np.array(at).reshape(-1, edges), axis=1).max() < 1e-6
+        for slope_deg, comb in zip(slopes, np.array(at[::edges]).reshape(len(slopes), -1), strict=True):
             gap_mm = interval_m / 25.0 / math.tan(math.radians(slope_deg))
             assert np.diff(comb) == pytest.approx([gap_mm] * spaces, abs=0.001)
+
+
+def test_a_set_of_maps_has_an_edge_and_a_card_for_each_and_nothing_crosses_a_text(tmp_path: Path) -> None:
+    maps = [map_scale(scale, interval_m) for scale, interval_m, _ in MAPS[:3]]
+    pdf = scale_pdf(scale_sheet(maps))
+    for one in maps:
+        assert words(pdf, tmp_path).count(one.name) >= 3  # its edge, its card, its notes
+    boxes = text_boxes(pdf, tmp_path)
+    for number, strokes in enumerate(page_strokes(pdf)):
+        marks = [s for s in strokes if len(s.points) == 2 and s.width_mm == pytest.approx(0.1, abs=0.01)]
+        assert marks
+        for mark in marks:
+            for text, (x0, y0, x1, y1) in boxes[number]:
+                crossed = all(
+                    min(a, b) < high and max(a, b) > low
+                    for a, b, low, high in (
+                        (mark.ends[0], mark.ends[2], x0, x1),
+                        (mark.ends[1], mark.ends[3], y0, y1),
+                    )
+                )
+                assert not crossed, (text, mark)
 
 
 def test_wedges_in_the_pdf_close_in_as_the_map_does() -> None:
@@ -128,7 +152,7 @@ def test_wedges_in_the_pdf_close_in_as_the_map_does() -> None:
     assert one.wedge is not None
     (strokes,) = page_strokes(scale_pdf(scale_sheet([one])))
     curves = [s for s in strokes if len(s.points) == len(one.wedge.slopes_deg)]
-    assert len(curves) >= 6
+    assert len(curves) == 2 * 6  # the row of cards is filled with a second one
     first, last = curves[0], curves[5]
     for (x0, y0), (x1, y1), slope_deg in zip(first.points, last.points, one.wedge.slopes_deg, strict=True):
         assert y0 == pytest.approx(y1, abs=1e-6)

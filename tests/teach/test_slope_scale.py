@@ -34,14 +34,25 @@ def test_combs_have_the_gaps_of_the_map() -> None:
 
 
 def test_lines_that_cannot_be_read_are_left_out_and_named() -> None:
-    one = map_scale(50_000.0, 10.0)
-    assert [comb.slope_deg for comb in one.combs] == [10.0, 15.0, 20.0, 25.0, 30.0]
+    one = map_scale(50_000.0, 7.5)
+    assert [comb.slope_deg for comb in one.combs] == [10.0, 15.0, 20.0, 25.0]
     assert one.notes == (
-        "No comb of single gaps for 35°, 40°, 45°, 55°: lines closer than 0.3 mm cannot be read.",
+        "No comb of single gaps for 30°, 35°, 40°, 45°, 55°: lines closer than 0.3 mm cannot be read.",
         "Index lines: not said how many contours make one, so there is no scale for them.",
     )
     assert one.index_combs == ()
     assert one.index_wedge is None
+
+
+def test_thick_lines_are_every_fifth_where_that_is_common_and_the_card_says_so() -> None:
+    for interval_m in (5.0, 10.0, 20.0, 40.0 * 0.3048):
+        one, told = map_scale(25_000.0, interval_m), map_scale(25_000.0, interval_m, index_every=5)
+        assert (one.index_combs, one.index_wedge) == (told.index_combs, told.index_wedge)
+        note = "Every 5th line is taken as thick, as is common: count on your sheet first."
+        assert [text for text in one.notes if text not in told.notes] == [note]
+    assert map_scale(25_000.0, 10.0, index_every=4).index_combs[0].spacing_mm == pytest.approx(
+        1.6 / math.tan(math.radians(10.0)), abs=1e-12
+    )
 
 
 def test_wide_gaps_get_fewer_spaces_then_lose_the_gentlest() -> None:
@@ -103,7 +114,7 @@ def test_the_sheet_is_a_lesson() -> None:
             "Count from one thick line to the next on the sheet, often 5.",
         ),
         (
-            {"slopes_deg": [80.0]},
+            {"slopes_deg": [88.0]},
             "At least one slope should have a spacing between 0.3 mm and 172 mm; on 1:25 000, contour "
             "every 10 m none of those asked for has. Check scale and interval.",
         ),

@@ -8,6 +8,7 @@ contours are thick, for index lines. The gap is that of `steybrae.paper.chart.ga
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -53,6 +54,12 @@ MOST_SPACES: Final = 5
 
 MOST_INDEX_SPACES: Final = 2
 """Spaces in a comb of index lines (our choice)."""
+
+USUAL_INDEX_EVERY: Final = 5
+"""Every how many contours one is thick on most maps (common practice, no source)."""
+
+COMMON_INTERVALS_M: Final = (5.0, 10.0, 15.0, 20.0, 25.0, 50.0, 6.096, 12.192, 15.24, 24.384, 30.48)
+"""Intervals of which that holds: metres, and 20, 40, 50, 80 and 100 ft (common practice, no source)."""
 
 STEEPEST_DEG: Final = 60.0
 """A wedge ends here, degrees, where its lines are not too close before (our choice)."""
@@ -182,8 +189,8 @@ def map_scale(
     slopes_deg
         Of the combs, degrees, each above 0 and below 90; the default ones if empty.
     index_every
-        Every how many contours one is thick, 2 or more; None leaves the index parts out, for
-        it differs from sheet to sheet and is never assumed.
+        Every how many contours one is thick, 2 or more. None takes `USUAL_INDEX_EVERY` on maps of
+        `COMMON_INTERVALS_M`, with a note to count on the sheet, and leaves the index parts out on others.
 
     Returns
     -------
@@ -203,6 +210,9 @@ def map_scale(
     slopes = sorted(set(slopes_deg or SCALE_SLOPES_DEG))
     combs, notes = _combs(slopes, scale, interval_m, 1, MOST_SPACES)
     index_combs: tuple[Comb, ...] = ()
+    if index_every is None and any(math.isclose(interval_m, one) for one in COMMON_INTERVALS_M):
+        index_every = USUAL_INDEX_EVERY
+        notes += (f"Every {index_every}th line is taken as thick, as is common: count on your sheet first.",)
     if index_every is not None:
         index_combs, more = _combs(slopes, scale, interval_m, index_every, MOST_INDEX_SPACES)
         notes += more
