@@ -21,10 +21,12 @@ _STREAM = re.compile(
 
 @dataclass(frozen=True)
 class Stroke:
-    """One drawn line: its points, mm from the lower left corner, and its width, mm."""
+    """One drawn line: points, mm from the lower left corner; width, mm; ink, red, green, blue."""
 
     points: tuple[tuple[float, float], ...]
     width_mm: float
+    ink: tuple[float, ...] = ()
+    dashed: bool = False
 
     @property
     def ends(self) -> tuple[float, float, float, float]:
@@ -51,6 +53,8 @@ def _strokes(content: str) -> list[Stroke]:
     state = (0.0, 0.0, 1.0)  # origin x, y, line width; our pages turn only text
     saved: list[tuple[float, float, float]] = []
     paths: list[list[tuple[float, float]]] = []
+    ink: tuple[float, ...] = ()
+    dashed = False
     for word in re.sub(r"\((?:\\.|[^\\)])*\)", " 0 ", content).split():
         try:
             stack.append(float(word))
@@ -66,6 +70,10 @@ def _strokes(content: str) -> list[Stroke]:
             state = (x0 + stack[-2], y0 + stack[-1], width)
         elif word == "w":
             state = (x0, y0, stack[-1])
+        elif word == "RG":
+            ink = tuple(stack[-3:])
+        elif word.startswith("["):
+            dashed = word != "[]"
         elif word == "m":
             paths.append([(x0 + stack[-2], y0 + stack[-1])])
         elif word == "l":
@@ -73,7 +81,9 @@ def _strokes(content: str) -> list[Stroke]:
         elif word in ("S", "B", "B*", "b", "s", "f", "f*", "n"):
             if word not in ("f", "f*", "n"):
                 out += [
-                    Stroke(tuple((x * MM_PER_PT, y * MM_PER_PT) for x, y in path), width * MM_PER_PT)
+                    Stroke(
+                        tuple((x * MM_PER_PT, y * MM_PER_PT) for x, y in path), width * MM_PER_PT, ink, dashed
+                    )
                     for path in paths
                 ]
             paths = []

@@ -30,6 +30,9 @@ THICK_MM: Final = 0.25
 GRID_MM: Final = 0.1
 """Widths of lines, mm: 0.1 is what fine printed contours have (common practice, no source)."""
 
+TICK_MM: Final = 1.6
+"""Length of a tick to either side of a stretch, mm (our choice)."""
+
 HATCH_STEP_MM: Final = 1.6
 LABEL_PT: Final = SMALL_PT
 LETTER_PT: Final = 9.0
@@ -170,7 +173,7 @@ def _map(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
     _heights(sheet, result)
     for question in result.questions:
         if question.stretch is not None:
-            _stretch(sheet, question.stretch, question.letter)
+            _stretch(sheet, question.stretch, question.letter, question.ticks_mm)
         elif question.leg_line is not None:
             _leg(sheet, question.leg_line, question.letter)
     sheet.unshift()
@@ -221,15 +224,19 @@ def _heights(sheet: Sheet, result: PracticeSheet) -> None:
         sheet.text(spot.x_mm + 0.7, spot.y_mm - 0.75, spot.text, size_pt=LABEL_PT)
 
 
-def _stretch(sheet: Sheet, stretch: Stretch, letter: str) -> None:
-    """Draw a stretch: arrows from outside end on its first and last contour, nothing hides the lines."""
+def _stretch(sheet: Sheet, stretch: Stretch, letter: str, ticks_mm: Sequence[float]) -> None:
+    """Draw a stretch: arrows from outside end on its first and last contour, nothing hides the lines.
+
+    A tick stands across it at both ends, and between the parts that are asked for.
+    """
     length = stretch.length_mm
     sheet.line(*stretch.at(0.0), *stretch.at(length), 0.1, ink=MARK_INK, dash_mm=(0.5, 0.5))
     for end, away in ((0.0, -1.0), (length, 1.0)):
         sheet.line(*stretch.at(end), *stretch.at(end + away * LEADER_MM), 0.22, ink=MARK_INK)
         tip = [stretch.at(end), stretch.at(end + away * 1.1, 0.38), stretch.at(end + away * 1.1, -0.38)]
         sheet.path(tip, 0.0, fill=MARK_INK, closed=True)
-        sheet.line(*stretch.at(end, -1.6), *stretch.at(end, 1.6), 0.1, ink=MARK_INK)
+    for tick in ticks_mm:
+        sheet.line(*stretch.at(tick, -TICK_MM), *stretch.at(tick, TICK_MM), 0.1, ink=MARK_INK)
     _letter(sheet, *stretch.at(-LETTER_MM), letter)
 
 

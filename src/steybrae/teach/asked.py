@@ -114,3 +114,12 @@ class Question:
     leg: LegAnswer | None = None
     remarks: tuple[str, ...] = ()
     dropped: tuple[int, ...] = field(default=())
+
+    @property
+    def ticks_mm(self) -> tuple[float, ...]:
+        """Ends of the stretch, and of the parts that are asked for, mm along it."""
+        if self.stretch is None:
+            return ()
+        parts = self.parts if self.kind in ("convex", "concave") else ()
+        inner = (part.across_mm for part in parts if part.what == "lower half")
+        return (0.0, *inner, self.stretch.length_mm)

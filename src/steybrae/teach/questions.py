@@ -246,7 +246,7 @@ def _bent(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> 
         "",
         kind,
         f"{stretch.gaps} gaps. Is the slope convex or concave? Find the slope of the lower {half} "
-        f"gaps, of the upper {stretch.gaps - half}, and of the whole.{hint}",
+        f"gaps, of the upper {stretch.gaps - half}, and of the whole; the tick stands between.{hint}",
         ("shape", "lower °", "upper °", "whole °"),
         (lower, upper, whole),
         stretch,
@@ -276,8 +276,8 @@ def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) 
         (part,),
         stretch,
         remarks=(
-            f"Only {counted} of {stretch.gaps} gaps are drawn: thin lines were left out. Counting them gives "
-            f"{slope_text(fooled)}. Thick lines always stay: count those.",
+            f"Only {counted} of {stretch.gaps} gaps are drawn: thin lines were left out. Counting them "
+            f"gives {slope_text(fooled)}. Thick lines always stay: count those.",
         ),
         dropped=tuple(left_out),
     )
