@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from tests.conftest import SamplePlan
+from tests.sheets.pdf_lines import words
 
+from steybrae.cautions import Situation, cautions_for
 from steybrae.cli.app import main
+from steybrae.files.plans import write_plan
 
 MAP = ("--scale", "1:25000", "--interval", "10m")
 Run = Callable[..., tuple[int, str, str]]
@@ -71,6 +76,37 @@ def test_own_plan_and_log_are_asked_about(run: Run, tmp_path: Path, sample_plan:
         "No reading of the log could be asked about: none lies on this map where it can be measured.",
         "Damaged lines of the log, passed over: 1. See reading --review.",
     ]
+
+
+def test_a_plan_alone_has_the_ground_to_ask_about(run: Run, tmp_path: Path, sample_plan: SamplePlan) -> None:
+    invented = cautions_for(Situation(sample=True))
+    write_plan(plan := tmp_path / "plan.zip", replace(sample_plan.screening, cautions=invented))
+    out, key = tmp_path / "own.pdf", tmp_path / "key.pdf"
+    status, said, errors = run("practice", *MAP, "--plan", plan, "--out", out, "--answers", key)
+    assert (status, errors) == (0, "")
+    assert len(said.splitlines()) == 2
+    text = words(out.read_bytes(), tmp_path)
+    assert "no such ground" in text  # as the plan says of its model
+    assert "Ground: plan" in text
+    assert re.search(r"Your own leg \d+", text)
+
+
+def test_stretches_of_a_printed_map_need_no_model(run: Run, tmp_path: Path) -> None:
+    table, out, key = (tmp_path / name for name in ("stretches.csv", "own.pdf", "key.pdf"))
+    table.write_text("name,length_mm,gaps\nNorth face,6.5,10\nnear the lip,0.8,1\n", encoding="utf-8")
+    arguments = ("practice", *MAP, "--measured", table, "--out", out)
+    assert run(*arguments, "--answers", key)[0] == 0
+    asked, told = words(out.read_bytes(), tmp_path), words(key.read_bytes(), tmp_path)
+    assert "North face" in asked
+    assert "31.7°" not in asked
+    assert "North face: 31.7°. Accept 29.7° to 33.7°, band 25-30 or 30-35." in told
+    assert "near the lip: 26.6°. Accept 17.1° to 53.2°, no band." in told
+    assert run(*arguments, "--sample", "--at", "59.2 -8.0", "--force") == (
+        2,
+        "",
+        "steybrae: --measured is about your printed map and needs no model; got --sample and --at too. "
+        "Make two sheets.\n",
+    )
 
 
 def test_copies_for_a_class_with_one_key(run: Run, tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.conftest import SamplePlan
 
 from steybrae.bands import BandScheme
 from steybrae.errors import ModelError, QuantityError
@@ -23,7 +24,13 @@ from steybrae.screening import Settings, screen_route
 from steybrae.teach.answers import MOST_BANDS, Measured, fair_range_deg, measured
 from steybrae.teach.asked import LEAST_GAP_MM, THINNED_ASIDE_MM, Question
 from steybrae.teach.map_ground import MapGround, MapLook, contours, map_ground
-from steybrae.teach.own_questions import log_middle, log_questions, plan_middle, plan_questions
+from steybrae.teach.own_questions import (
+    log_middle,
+    log_questions,
+    plan_ground,
+    plan_middle,
+    plan_questions,
+)
 from steybrae.teach.placing import footprint_mm
 from steybrae.teach.practice import (
     LEVELS,
@@ -326,6 +333,27 @@ def test_own_legs_and_readings_are_asked_about(sample_dem: Path) -> None:
     )
     assert reading.remarks[0].endswith("Where they differ, the steeper leads.")
     assert log_middle(massif().grid, [row]) is not None
+
+
+@pytest.mark.parametrize("look", LOOKS[:3])
+def test_a_key_and_its_plan_never_disagree(sample_plan: SamplePlan, look: MapLook) -> None:
+    """On the plan's own ground, round every leg: what the key takes holds what the plan says of the line."""
+    plan = sample_plan.screening
+    ground_of = plan_ground(plan)
+    asked = 0
+    for leg in plan.legs:
+        half = len(leg.points.lat_deg) // 2
+        col, row = ground_of.grid.from_wgs84(float(leg.points.lon_deg[half]), float(leg.points.lat_deg[half]))
+        ground = map_ground(ground_of, look.scale, (120.0, 120.0), (float(col), float(row)))
+        for question in plan_questions(ground, look, plan, told=True):
+            assert question.leg is not None
+            number = int(re.search(r"leg (\d+)", question.leg.name)[1])  # type: ignore[index]
+            steepest, theirs = question.leg.steepest, plan.legs[number - 1]
+            if steepest is not None and theirs.slope_max_deg is not None:
+                asked += 1
+                assert steepest.low_deg <= theirs.slope_max_deg <= steepest.high_deg
+                assert BandScheme().band(theirs.slope_max_deg) in steepest.bands
+    assert asked
 
 
 def test_feet_and_fine_models() -> None:

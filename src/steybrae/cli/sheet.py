@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import MISSING, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -18,11 +19,11 @@ from steybrae.cli.options.settings_file import taken_caution
 
 if TYPE_CHECKING:
     from steybrae.field.log import LogRow
-    from steybrae.files.model.rasters import RasterModel
     from steybrae.screening.result import RouteScreening
     from steybrae.teach.asked import Question
     from steybrae.teach.map_ground import MapGround, MapLook
     from steybrae.teach.practice import PracticeSheet
+    from steybrae.terrain.dem import DemSource, Grid
 
 __all__ = ["app"]
 
@@ -77,6 +78,16 @@ class PaperOutput(SheetOutput):
     paper: str = option(
         "--paper", "Paper: a4 or letter; a5 for the checks of a plan.", default="a4", kept="paper"
     )
+
+    def write_with_key(
+        self, make: Callable[[], bytes], make_key: Callable[[], bytes], answers: Path | None
+    ) -> None:
+        """Write the pupils' sheets, and the teacher's in a file of their own where one was named."""
+        self.write(make)
+        if answers is None:
+            typer.echo("The key is not in it: give --answers FILE with the same settings and seed.")
+        else:
+            self.write(make_key, answers)
 
 
 @_command("scale")
@@ -185,11 +196,45 @@ def field(
     to.write(lambda: field_pdf(field_sheet(planned, grid), paper=to.paper))
 
 
+@dataclass(frozen=True)
+class Own(Group, panel="Your own ground"):
+    """What questions are asked about, besides a model."""
+
+    plan: Path | None = option(
+        "--plan", "Ask about the legs of your saved plan; on its own ground, without --dem.", "PLAN"
+    )
+    log: Path | None = option("--log", "Ask about your own logged readings.", "LOG")
+    measured: Path | None = option(
+        "--measured",
+        "Stretches measured on your own map (CSV: name,length_mm,gaps or index_gaps): key, band and range.",
+        "FILE",
+    )
+
+    def check_alone(self, given: Sequence[tuple[str, object]]) -> None:
+        """Refuse beside `--measured` what asks about a model.
+
+        Raises
+        ------
+        QuantityError
+            Names what was given beside it.
+        """
+        from steybrae.errors import QuantityError
+
+        beside = [name for name, value in (("--plan", self.plan), ("--log", self.log), *given) if value]
+        if self.measured is not None and beside:
+            message = (
+                f"--measured is about your printed map and needs no model; got {' and '.join(beside)} too. "
+                "Make two sheets."
+            )
+            raise QuantityError(message)
+
+
 @_command("practice")
 def practice(
     printed: MapOptions,
     to: PaperOutput,
     model: ModelFiles,
+    own: Own,
     *,
     questions: Annotated[int, typer.Option("--questions", help="How many questions, 1 to 16.")] = 8,
     level: Annotated[str, typer.Option("--level", help="first, practice or assessment.")] = "practice",
@@ -208,18 +253,11 @@ def practice(
     at: Annotated[
         str | None, typer.Option("--at", help="Middle of the map, like '59.2 -8.0'.", metavar="PLACE")
     ] = None,
-    plan: Annotated[
-        Path | None, typer.Option("--plan", help="Ask about the legs of your saved plan.", metavar="PLAN")
-    ] = None,
-    log: Annotated[
-        Path | None, typer.Option("--log", help="Ask about your own logged readings.", metavar="LOG")
-    ] = None,
 ) -> None:
     """Make a contour map true to scale with stretches to measure, and a key for the teacher."""
     from steybrae.files.logs import read_log
     from steybrae.files.plans import read_plan
     from steybrae.files.whole import check_writable
-    from steybrae.screening import Settings
     from steybrae.sheets.practice import key_pdf, practice_pdf
     from steybrae.sheets.true_size import paper_size_mm
     from steybrae.teach.practice import FRAMES_MM, practice_sheet
@@ -229,13 +267,18 @@ def practice(
             check_writable(path, force=to.force)
     paper_size_mm(to.paper)
     look = _look(printed, index_every)
-    route = read_plan(plan) if plan else None
-    kept = read_log(log) if log else None
+    own.check_alone((("--sample", model.sample), ("--at", at), ("--copies", copies > 1)))
+    if own.measured is not None:
+        _measured(own.measured, look, to, answers)
+        return
+    route = read_plan(own.plan) if own.plan else None
+    kept = read_log(own.log) if own.log else None
     rows = kept.rows if kept else ()
-    with model.opened(Settings()) as (dem, _):
-        middle = _middle(dem, at, route, rows)
+    sample = model.sample or (route is not None and any(one.key == "sample" for one in route.cautions))
+    with _ground(model, route) as (dem, source_words):
+        middle = _middle(dem.grid, at, route, rows)
 
-        def own(ground: MapGround) -> list[Question]:
+        def asked(ground: MapGround) -> list[Question]:
             from steybrae.teach.own_questions import log_questions, plan_questions
 
             legs = plan_questions(ground, look, route, told=level != "assessment") if route else []
@@ -248,23 +291,46 @@ def practice(
                 seed=seed + copy,
                 questions=questions,
                 level=level,
-                source_words="the invented sample massif" if model.sample else ", ".join(dem.info.files),
-                sample=model.sample,
+                source_words=source_words,
+                sample=sample,
                 frame_mm=FRAMES_MM[to.paper.lower()],
                 middle=middle,
-                own=own,
+                own=asked,
             )
             for copy in range(copies)
         ]
-        to.write(lambda: practice_pdf(sheets, paper=to.paper))
-        if answers is None:
-            typer.echo("The key is not in it: give --answers FILE with the same settings and seed.")
-        else:
-            to.write(lambda: key_pdf(sheets, paper=to.paper), answers)
-    for note in dict.fromkeys(note for sheet in sheets for note in _own_notes(sheet, plan, log)):
+    to.write_with_key(
+        lambda: practice_pdf(sheets, paper=to.paper), lambda: key_pdf(sheets, paper=to.paper), answers
+    )
+    for note in dict.fromkeys(note for sheet in sheets for note in _own_notes(sheet, own.plan, own.log)):
         typer.echo(note)
     if kept and kept.damaged:
         typer.echo(f"Damaged lines of the log, passed over: {len(kept.damaged)}. See reading --review.")
+
+
+@contextmanager
+def _ground(model: ModelFiles, plan: RouteScreening | None) -> Iterator[tuple[DemSource, str]]:
+    """Open the model, or take the ground that a plan keeps where no model was given."""
+    from steybrae.screening import Settings
+    from steybrae.teach.own_questions import plan_ground
+
+    if plan is not None and not model.dem and not model.sample:
+        yield plan_ground(plan), f"plan {plan.name}, from {', '.join(plan.model.files)}"
+        return
+    with model.opened(Settings()) as (dem, _):
+        yield dem, "the invented sample massif" if model.sample else ", ".join(dem.info.files)
+
+
+def _measured(path: Path, look: MapLook, to: PaperOutput, answers: Path | None) -> None:
+    """Write questions and key on stretches of a printed map."""
+    from steybrae.files.stretches import read_stretches
+    from steybrae.sheets.own_map import own_map_key_pdf, own_map_pdf
+    from steybrae.teach.own_map import own_map_sheet
+
+    sheet = own_map_sheet(read_stretches(path, look.index_every), look)
+    to.write_with_key(
+        lambda: own_map_pdf(sheet, paper=to.paper), lambda: own_map_key_pdf(sheet, paper=to.paper), answers
+    )
 
 
 def _look(sheet: MapOptions, index_every: int) -> MapLook:
@@ -278,7 +344,7 @@ def _look(sheet: MapOptions, index_every: int) -> MapLook:
 
 
 def _middle(
-    model: RasterModel, at: str | None, route: RouteScreening | None, rows: Sequence[LogRow]
+    grid: Grid, at: str | None, route: RouteScreening | None, rows: Sequence[LogRow]
 ) -> tuple[float, float] | None:
     """Where the map is to lie: at the place named, else round the plan, else round the readings.
 
@@ -293,13 +359,13 @@ def _middle(
 
     if at is not None:
         place = parse_place(at)
-        col, row = (float(part) for part in model.grid.from_wgs84(place.lon_deg, place.lat_deg))
-        if not (0.0 <= col <= model.grid.shape[1] and 0.0 <= row <= model.grid.shape[0]):
+        col, row = (float(part) for part in grid.from_wgs84(place.lon_deg, place.lat_deg))
+        if not (0.0 <= col <= grid.shape[1] and 0.0 <= row <= grid.shape[0]):
             message = f"The middle of the map should lie on the model; {at!r} does not. Choose another place."
             raise OffModelError(message)
         return col, row
-    found = plan_middle(model.grid, route) if route else None
-    return found or log_middle(model.grid, rows)
+    found = plan_middle(grid, route) if route else None
+    return found or log_middle(grid, rows)
 
 
 def _own_notes(sheet: PracticeSheet, plan: Path | None, log: Path | None) -> list[str]:

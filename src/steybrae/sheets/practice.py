@@ -17,7 +17,7 @@ from steybrae.teach.practice import PracticeSheet
 from steybrae.teach.slope_scale import map_name
 from steybrae.teach.stretches import Stretch
 
-__all__ = ["key_pdf", "marking_line", "practice_pdf"]
+__all__ = ["bands_text", "blanks", "key_pdf", "marking_line", "practice_pdf"]
 
 CONTOUR_INK: Final[Colour] = (0.36, 0.30, 0.24)
 GRID_INK: Final[Colour] = (0.55, 0.62, 0.70)
@@ -119,7 +119,7 @@ def marking_line(question: Question) -> str:
     said = []
     for part in question.parts:
         name = "" if len(question.parts) == 1 else f"{part.what} "
-        bands = "" if question.kind == "single" else f", band {_bands(part)}"
+        bands = "" if question.kind == "single" else f", band {bands_text(part)}"
         said.append(f"{name}{range_text(part.low_deg, part.high_deg)}{bands}")
     if question.aspect is not None:
         said.append(_faces(question.aspect))
@@ -128,7 +128,8 @@ def marking_line(question: Question) -> str:
     return "; ".join(text.rstrip(".") for text in said)
 
 
-def _bands(part: Measured) -> str:
+def bands_text(part: Measured) -> str:
+    """Say which bands are right."""
     return " or ".join(band.label for band in part.bands)
 
 
@@ -286,7 +287,7 @@ def _margin(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
 def _questions(sheet: Sheet, result: PracticeSheet) -> None:
     width = sheet.right_mm - sheet.left_mm
     top = sheet.top_mm - 4.0
-    _blanks(sheet, ("Name", "Date", "Map"), sheet.left_mm, top, width)
+    blanks(sheet, ("Name", "Date", "Map"), sheet.left_mm, top, width)
     y = sheet.paragraph(
         sheet.left_mm,
         top - 3.0,
@@ -306,12 +307,13 @@ def _questions(sheet: Sheet, result: PracticeSheet) -> None:
         with sheet.read_as("P"):
             sheet.text(sheet.left_mm, y - 3.6, f"{question.letter} ", size_pt=12, face="bold", ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, question.ask, size_pt=8.5)
-        y = _blanks(sheet, question.blanks, sheet.left_mm + 10.0, y - 5.5, width - 10.0) - 5.5
+        y = blanks(sheet, question.blanks, sheet.left_mm + 10.0, y - 5.5, width - 10.0) - 5.5
 
 
-def _blanks(sheet: Sheet, blanks: tuple[str, ...], x: float, y: float, width: float) -> float:
-    room = width / len(blanks)
-    for number, blank in enumerate(blanks):
+def blanks(sheet: Sheet, names: tuple[str, ...], x: float, y: float, width: float) -> float:
+    """Rule lines to write on, each after its name."""
+    room = width / len(names)
+    for number, blank in enumerate(names):
         left = x + number * room
         sheet.text(left, y, blank, size_pt=7, ink=MUTED)
         start = left + sheet.text_width_mm(blank, 7) + 1.5
@@ -363,7 +365,7 @@ def _bearing(true_deg: float) -> str:
 
 def _part_text(part: Measured, question: Question) -> str:
     name = "By gap" if len(question.parts) == 1 else f"{part.what.capitalize()}: by gap"
-    bands = "" if question.kind == "single" else f"; band {_bands(part)}"
+    bands = "" if question.kind == "single" else f"; band {bands_text(part)}"
     return (
         f"{name} {slope_text(part.slope_gap_deg)}, by model {slope_text(part.slope_model_deg)}. "
         f"Accept {range_text(part.low_deg, part.high_deg)}{bands}."
@@ -387,7 +389,7 @@ def _leg_lines(leg: LegAnswer) -> list[tuple[str, bool]]:
         text = (
             f"Steepest ground crossed, over {steep.gaps} gaps: {slope_text(steep.slope_gap_deg)}, by model "
             f"{slope_text(steep.slope_model_deg)} at its steepest. Accept "
-            f"{range_text(steep.low_deg, steep.high_deg)}; band {_bands(steep)}."
+            f"{range_text(steep.low_deg, steep.high_deg)}; band {bands_text(steep)}."
         )
         lines.append((text, True))
     return lines

@@ -36,7 +36,7 @@ class Measured:
     slope_gap_deg
         Slope by that gap, degrees.
     slope_model_deg
-        Slope of the ground under it by the model, averaged along it, degrees.
+        Slope of the ground under it by the model, averaged along it, degrees; None without a model.
     low_deg, high_deg
         What is accepted: slopes of a length read long and short by the ruler error, degrees; 90 where nothing
         is left of the length.
@@ -50,7 +50,7 @@ class Measured:
     gaps: int
     across_mm: float
     slope_gap_deg: float
-    slope_model_deg: float
+    slope_model_deg: float | None
     low_deg: float
     high_deg: float
     bands: tuple[Band, ...]
@@ -86,7 +86,7 @@ def measured(
     what: str,
     across_mm: float,
     gaps: int,
-    slope_model_deg: float,
+    slope_model_deg: float | None,
     look: MapLook,
     scheme: BandScheme | None = None,
 ) -> Measured:
@@ -99,7 +99,7 @@ def measured(
     across_mm, gaps
         As drawn.
     slope_model_deg
-        Slope of the ground under it, degrees.
+        Slope of the ground under it, degrees; None where no model is at hand.
     look
         Scale and interval.
     scheme

@@ -118,9 +118,9 @@ def _ends_mm(heights: Array, along: Array, look: MapLook) -> tuple[float, float]
 
 def _suits(question: Question, steepest_deg: float) -> bool:
     leg = question.leg
-    if leg is None or leg.steepest is None:
+    steep = None if leg is None or leg.steepest is None else leg.steepest.slope_model_deg
+    if leg is None or steep is None:
         return False
-    steep = leg.steepest.slope_model_deg
     return LEAST_STEEP_DEG <= steep <= steepest_deg and leg.track_grade_deg <= MOST_GRADE_SHARE * steep
 
 

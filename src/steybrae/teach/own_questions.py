@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from steybrae.errors import ModelError
 from steybrae.field.log import LogRow
 from steybrae.quantities import slope_text
 from steybrae.screening.result import LegScreening, RouteScreening
@@ -17,10 +18,10 @@ from steybrae.teach.asked import LEAST_GAP_MM, LegLine, Question
 from steybrae.teach.leg_questions import leg_question
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.stretches import stretch_over
-from steybrae.terrain.dem import Grid
+from steybrae.terrain.dem import Dem, Grid
 from steybrae.value import slope
 
-__all__ = ["log_middle", "log_questions", "plan_middle", "plan_questions"]
+__all__ = ["log_middle", "log_questions", "plan_ground", "plan_middle", "plan_questions"]
 
 MOST_OWN: Final = 4
 """Most legs, and most readings, of one sheet (our choice)."""
@@ -36,6 +37,30 @@ EDGE_MM: Final = 7.0
 
 READING_GAPS: Final = (4, 3, 2, 1)
 """Gaps measured round the place of a reading, as many as there are (our choice)."""
+
+
+def plan_ground(plan: RouteScreening) -> Dem:
+    """Heights of the map that a plan keeps.
+
+    Parameters
+    ----------
+    plan
+        A saved result.
+
+    Returns
+    -------
+    Dem
+        One height in each cell of its map.
+
+    Raises
+    ------
+    ModelError
+        The plan keeps no map.
+    """
+    if plan.relief is None:
+        message = "This plan keeps no ground for a map. Give the elevation model with --dem."
+        raise ModelError(message)
+    return Dem(plan.relief.grid, plan.relief.heights_m)
 
 
 def plan_middle(grid: Grid, plan: RouteScreening) -> tuple[float, float] | None:

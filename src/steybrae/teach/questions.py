@@ -136,7 +136,8 @@ def _fair(part: Measured, steepest_deg: float, *, any_band: bool) -> bool:
         return False
     down = part.slope_gap_deg - SHARE_OF_TOLERANCE * (part.slope_gap_deg - part.low_deg)
     up = part.slope_gap_deg + SHARE_OF_TOLERANCE * (part.high_deg - part.slope_gap_deg)
-    return down <= part.slope_model_deg <= up and part.slope_gap_deg <= steepest_deg
+    known = part.slope_model_deg is not None and down <= part.slope_model_deg <= up
+    return known and part.slope_gap_deg <= steepest_deg
 
 
 def _readable(stretch: Stretch) -> bool:
