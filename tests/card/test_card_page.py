@@ -21,7 +21,6 @@ from steybrae.route.positions.places import Place
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.sheets import card_page, card_rows
 from steybrae.sheets.card_page import card_pdf
-from steybrae.sheets.card_places import leading_checks
 from steybrae.sheets.millimetres import PAGES_MM, POINT_MM, Paper, PaperFacts
 from steybrae.value import bearing_figure
 
@@ -307,7 +306,7 @@ def test_a_leg_of_the_table_names_its_places_unknown_ground_and_a_drop(monkeypat
 
 def test_at_most_eight_checks_lead_and_one_of_each_place_before_a_second(sample_day) -> None:
     card = make_card(sample_day, CHOSEN)
-    leading = leading_checks(card)
+    leading = [check.number for leg in card.legs for check in leg.checks if check.leads]
     assert 0 < len(leading) <= 8
     told = [place for place in card.places if place.at_length and place.checks]
     assert all(set(place.checks) & set(leading) for place in told)

@@ -10,14 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from steybrae.card.checks import leg_checks, limits
-from steybrae.card.wording import limits_text, look_text
+from steybrae.card.wording import check_sentence, limits_text, where_text
 from steybrae.field.agreement import Origin, Reference, compare
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening import RouteScreening
-from steybrae.screening.result import LegScreening, Position
+from steybrae.screening.result import LegScreening
 
 DAY = dt.date(2027, 1, 1)
 
@@ -66,38 +66,8 @@ def test_ends_not_known(low: float | None, high: float | None, words: str, leg: 
 def test_a_card_adds_no_check_of_its_own(leg: LegScreening) -> None:
     # The leg is 33 degrees on the line and steeper beside it: only the screening, which has the
     # model, can tell where one may stand.
-    steep = replace(beside(leg, 58.0, 0.0003), expected_readings=())
+    steep = replace(leg, slope_corridor_max_deg=58.0, expected_readings=())
     assert leg_checks(steep, DAY, "bng") == ()
-
-
-def beside(leg: LegScreening, slope_deg: float, east_deg: float) -> LegScreening:
-    """Put the steepest place of the corridor a little north or south of the line's middle."""
-    middle = len(leg.points.chainage_m) // 2
-    at = Position(
-        float(leg.points.lat_deg[middle]) + east_deg,
-        float(leg.points.lon_deg[middle]),
-        float(leg.points.chainage_m[middle]),
-    )
-    return replace(leg, slope_corridor_max_deg=slope_deg, slope_corridor_max_at=at)
-
-
-@pytest.mark.parametrize(("north_deg", "side"), [(0.0003, "right"), (-0.0003, "left")])
-def test_a_check_beside_the_line(leg: LegScreening, north_deg: float, side: str) -> None:
-    # The leg goes west (278.6 true): north of it is right. 0.0003 degrees of latitude are 33.4 m;
-    # across the line 33.4 * sin(278.6) = 33.0 m.
-    on_line = leg.expected_readings[0]
-    spot = Spot(on_line.place.lat_deg + north_deg, on_line.place.lon_deg, None)
-    off = replace(on_line, name="3b", place=spot, look_bearing_true_deg=None, low_deg=None, high_deg=None)
-    checks = leg_checks(replace(leg, expected_readings=(on_line, off)), DAY, "bng")
-    assert [check.number for check in checks] == ["3a", "3b"]
-    found = checks[1]
-    assert found.side == side
-    assert found.off_line_m == pytest.approx(33.0, abs=0.1)
-    east_deg = declination(Place(found.lat_deg, found.lon_deg), 0.0, DAY).declination_deg
-    towards = (0.0 if north_deg > 0.0 else 180.0) - east_deg
-    assert found.towards_bearing_magnetic_deg == pytest.approx(towards % 360.0, abs=0.01)
-    assert (found.look_bearing_magnetic_deg, look_text(found)) == (None, "steepest way")
-    assert (found.consistent_low_deg, found.consistent_high_deg) == (None, None)
 
 
 def test_a_check_says_what_the_screening_expects(leg: LegScreening) -> None:
@@ -112,3 +82,26 @@ def test_a_check_says_what_the_screening_expects(leg: LegScreening) -> None:
     assert check.look_bearing_magnetic_deg == pytest.approx(350.0 - east_deg, abs=1e-9)
     assert (check.consistent_low_deg, check.consistent_high_deg) == pytest.approx((26.0, 36.0))
     assert check.result_inside == "consistent"
+    assert (check.overhead_deg, check.overhead_at_least, check.leads) == (None, False, True)
+    assert where_text(check) == f"{chainage_m:.0f} m along the leg"
+
+
+@pytest.mark.parametrize(
+    ("deg", "at_least", "words"),
+    [
+        (24.99, False, ""),
+        (25.0, False, ", overhead there 25.0°"),
+        (31.23, True, ", overhead there at least 31.3°"),
+        (None, True, ", unknown ground overhead there"),
+        (None, False, ""),
+    ],
+)
+def test_what_is_overhead_of_a_standing_place_is_told_with_it(
+    leg: LegScreening, deg: float | None, at_least: bool, words: str
+) -> None:
+    reading = replace(
+        leg.expected_readings[0], overhead_deg=deg, overhead_at_least=at_least, chainage_m=600.0
+    )
+    (check,) = leg_checks(replace(leg, expected_readings=(reading,)), DAY, "bng")
+    assert where_text(check) == f"600 m along the leg{words}"
+    assert where_text(check) in check_sentence(check)

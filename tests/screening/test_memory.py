@@ -23,7 +23,7 @@ import rasterio.windows
 from tests.on_grid import model, route_on, towards
 
 from steybrae.files.model.rasters import CACHE_BYTES, open_model
-from steybrae.route.overhead.legs import route_above
+from steybrae.route.overhead.reading import KeptGround
 from steybrae.screening import Settings, screen_route
 from steybrae.terrain.synthetic import Plane
 
@@ -139,9 +139,7 @@ def test_time_grows_with_the_line_and_not_with_the_box_round_it(monkeypatch):
             read.append(rows * cols)
             return dem.read(row, col, rows, cols)
 
-    monkeypatch.setattr(
-        "steybrae.screening.screen.route_above", lambda _, tracks, look: route_above(dem, tracks, look)
-    )
+    monkeypatch.setattr("steybrae.screening.screen.KeptGround", lambda _, look: KeptGround(dem, look))
     cells = []
     for length_m in (4000.0, 8000.0):
         read.clear()

@@ -139,7 +139,7 @@ def test_steep_ground_beside_a_level_line_has_no_check() -> None:
     (leg,) = screen_route(route_on(dem, LEG), dem, Settings(reach_m=300.0)).legs
     assert leg.expected_readings == ()
     told = {one.what: one.slope_max_deg for one in leg.steep_without_check}
-    assert told["steepest beside the line, up the fall line"] == pytest.approx(50.0, abs=1.0)
+    assert told["steepest beside the line"] == pytest.approx(50.0, abs=1.0)
 
 
 def test_a_place_on_steep_ground_gives_no_reading() -> None:
@@ -233,7 +233,7 @@ def test_no_way_point_on_made_ground_is_steep(surface: Surface, places: list[tup
 def test_no_way_point_of_the_sample_is_steep() -> None:
     with open_model([sample_model()]) as source:
         found = way_points(source, read_route(sample_route()))
-        assert len(found) >= 5
+        assert len(found) >= 4
         for lat_deg, lon_deg in found:
             assert broken(source, lat_deg, lon_deg) == []
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Final
 
 from steybrae.document import Block, Listing, Paragraph
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import place_line, start_words, stretch_words
-from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.screening.places.words import check_words, place_line, start_words, stretch_words
+from steybrae.screening.result import RouteScreening
 from steybrae.value import steep_length
 
 __all__ = ["legs_left_text", "place_blocks", "place_text"]
@@ -20,9 +20,6 @@ NO_PLACE: Final = (
 )
 """What stands where no place was found."""
 
-MOST_CHECKS: Final = 2
-"""Checks of a place that are named (our choice); the JSON and the card's appendix have all."""
-
 
 def place_blocks(found: RouteScreening) -> Iterator[Block]:
     """Yield the places along the line, the legs that are on none, and the rule of their order."""
@@ -30,6 +27,9 @@ def place_blocks(found: RouteScreening) -> Iterator[Block]:
     yield Paragraph(f"{lead} {legs_left_text(found)}")
     told = [place for place in found.places if place.at_length]
     yield Listing(tuple(place_text(found, place) for place in told), marked=False)
+    unmeasured = " ".join(place.name for place in told if not place.checks and place.kinds != ("unknown",))
+    if unmeasured:
+        yield Paragraph(f"No place on the line to measure from: {unmeasured}.")
     rest = [place for place in found.places if not place.at_length]
     if rest:
         yield Listing(tuple(place_text(found, place) for place in rest), marked=False, abreast=True)
@@ -39,18 +39,13 @@ def place_text(found: RouteScreening, place: PlaceThatMatters) -> str:
     """Say a place at length, where, why, and its checks; or in a line."""
     if not place.at_length:
         return f"{place.name}  {stretch_words(place)}: {place_line(place)}"
-    legs = found.legs[place.from_.leg - 1 : place.to.leg]
-    checks = _steepest_checks(legs, place)
-    words = f" Check {' '.join(checks)}." if checks else ""
-    if not checks and any(leg.steep_without_check for leg in legs):
-        words = " No check."
-    return f"{place.name}  {start_words(place)}. {place.words}{words}"
-
-
-def _steepest_checks(legs: Sequence[LegScreening], place: PlaceThatMatters) -> list[str]:
-    """Names of the steepest of a place's checks."""
-    by_name = {reading.name: reading.expected_deg for leg in legs for reading in leg.expected_readings}
-    return sorted(place.checks, key=lambda name: -by_name.get(name, 0.0))[:MOST_CHECKS]
+    checks = " ".join(
+        check_words(reading, leg.number)
+        for leg in found.legs
+        for reading in leg.expected_readings
+        if reading.leads and reading.name in place.checks
+    )
+    return " ".join(filter(None, (f"{place.name}  {start_words(place)}. {place.words}", checks)))
 
 
 def legs_left_text(found: RouteScreening) -> str:

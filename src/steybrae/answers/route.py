@@ -9,7 +9,7 @@ from typing import Final
 from steybrae.answers.basis import cross_check_text, zones_text
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
 from steybrae.answers.leg import band_columns, corridor_slope, leg_columns, short_text
-from steybrae.answers.overhead import OVERHEAD_COLUMNS, baseline_columns, baselines_note
+from steybrae.answers.overhead import OVERHEAD_COLUMNS, baseline_columns, baselines_note, day_overhead_text
 from steybrae.answers.places import place_blocks
 from steybrae.bands import STEEP_DEG, bands_text
 from steybrae.card.wording import legs_without_check
@@ -28,7 +28,7 @@ from steybrae.document import (
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
-from steybrae.value import UNKNOWN, climb, height, kilometres, overhead, slope, steep_length
+from steybrae.value import UNKNOWN, climb, height, kilometres, slope, steep_length
 
 __all__ = ["RouteView", "headline", "route_document"]
 
@@ -131,9 +131,8 @@ def _on(leg: int | None) -> str:
 
 def _overhead_text(found: RouteScreening) -> str:
     totals, looks = found.totals, _looks(found)
-    if totals.overhead_max_deg is not None:
-        angle = overhead(totals.overhead_max_deg, at_least=totals.unknown_above).text
-        return f"{angle}{_on(totals.overhead_max_leg)}"
+    if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
+        return day_overhead_text(totals)
     if totals.unknown_above or looks is None:
         return UNKNOWN
     return f"none in sight at {looks.least_deg:g}° or more within {looks.reach_m / 1000.0:g} km"

@@ -4,26 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass, replace
-from typing import Final, get_args
+from dataclasses import dataclass
+from typing import get_args
 
-import numpy as np
-
-from steybrae.card.beside import travel_true_deg
 from steybrae.card.result import Check
-from steybrae.errors import RouteError
 from steybrae.field.agreement import Answer, Origin, Reference, compare
 from steybrae.field.readings import READING_ERROR_95_DEG
-from steybrae.route.compass.bearings import bearing_difference_deg, geodesic
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.places import Place, format_place
-from steybrae.screening.result import LegPoints, LegScreening
+from steybrae.screening.result import LegScreening
 
 __all__ = ["Limits", "leg_checks", "limits"]
-
-ON_LINE_M: Final = 5.0
-"""A place nearer than this to the line is on it (our choice: half a cell of a 10 m model)."""
 
 
 @dataclass(frozen=True)
@@ -95,61 +87,31 @@ def leg_checks(leg: LegScreening, date: dt.date, grid: str) -> tuple[Check, ...]
     tuple of Check
         Named as there, leg and letter.
     """
-    checks = map(_check, leg.expected_readings)
-    return tuple(_placed(check, leg.points, date, grid) for check in checks)
+    return tuple(_check(reading, date, grid) for reading in leg.expected_readings)
 
 
-def _check(reading: ExpectedReading) -> Check:
+def _check(reading: ExpectedReading, date: dt.date, grid: str) -> Check:
+    place = Place(reading.place.lat_deg, reading.place.lon_deg)
+    look = reading.look_bearing_true_deg
+    east_deg = declination(place, 0.0, date).declination_deg
     limit = limits(reading.expected_deg, reading.low_deg, reading.high_deg)
     return Check(
         number=reading.name,
         what=reading.what,
         quantity=reading.quantity,
-        lat_deg=reading.place.lat_deg,
-        lon_deg=reading.place.lon_deg,
-        reference="",
+        lat_deg=place.lat_deg,
+        lon_deg=place.lon_deg,
+        reference=format_place(place, grid),
         chainage_m=reading.chainage_m or 0.0,
-        off_line_m=0.0,
-        side=None,
-        towards_bearing_magnetic_deg=None,
-        look_bearing_true_deg=reading.look_bearing_true_deg,
-        look_bearing_magnetic_deg=None,
+        look_bearing_true_deg=look,
+        look_bearing_magnetic_deg=None if look is None else (look - east_deg) % 360.0,
         expected_deg=reading.expected_deg,
         consistent_low_deg=limit.low_deg,
         consistent_high_deg=limit.high_deg,
         would_notice_deg=limit.would_notice_deg,
         result_inside=limit.result_inside,
         steeper_above_deg=reading.expected_deg,
+        overhead_deg=reading.overhead_deg,
+        overhead_at_least=reading.overhead_at_least,
+        leads=reading.leads,
     )
-
-
-def _placed(check: Check, points: LegPoints, date: dt.date, grid: str) -> Check:
-    """Add reference, magnetic bearings, and where the place lies from the line."""
-    place = Place(check.lat_deg, check.lon_deg)
-    east_deg = declination(place, 0.0, date).declination_deg
-    look = check.look_bearing_true_deg
-    near = int(np.argmin(np.abs(points.chainage_m - check.chainage_m)))
-    here = Place(*_position(points, near))
-    off_m, towards_deg, side = 0.0, None, None
-    try:
-        off_m, towards_true_deg = geodesic(here, place)
-    except RouteError:
-        towards_true_deg = 0.0
-    turn_deg = bearing_difference_deg(travel_true_deg(points, check.chainage_m), towards_true_deg)
-    # The nearest point lies up to half a step along the line; only what lies across counts.
-    across_m = abs(off_m * math.sin(math.radians(turn_deg)))
-    if across_m >= ON_LINE_M:
-        side = "right" if turn_deg > 0.0 else "left"
-        towards_deg = (towards_true_deg - east_deg) % 360.0
-    return replace(
-        check,
-        reference=format_place(place, grid),
-        off_line_m=across_m if side else 0.0,
-        side=side,
-        towards_bearing_magnetic_deg=towards_deg,
-        look_bearing_magnetic_deg=None if look is None else (look - east_deg) % 360.0,
-    )
-
-
-def _position(points: LegPoints, index: int) -> tuple[float, float]:
-    return float(points.lat_deg[index]), float(points.lon_deg[index])

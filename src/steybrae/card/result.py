@@ -79,13 +79,7 @@ class Check:
     reference
         Where, in the card's grid.
     chainage_m
-        Distance along the leg of the nearest place on it, metres.
-    off_line_m
-        Distance from the line, metres.
-    side
-        ``left`` or ``right`` of travel; None on the line.
-    towards_bearing_magnetic_deg
-        From the line to the place; None on the line.
+        How far along the leg, on it, metres.
     look_bearing_true_deg, look_bearing_magnetic_deg
         Bearing to look along; `what` says whether up or down. Up a fall line it is aspect + 180.
         None where the model does not tell: look along the steepest way.
@@ -103,6 +97,11 @@ class Check:
     steeper_above_deg
         A reading above this is steeper than planned, and leads: the expected reading, for
         the steeper of two figures always leads.
+    overhead_deg, overhead_at_least
+        Steepest sight from there to any possible start zone, None where there is none at 18 degrees and
+        more; whether unknown ground could stand over it too.
+    leads
+        Whether it is one of the eight of the day that tell most.
     """
 
     number: str
@@ -112,9 +111,6 @@ class Check:
     lon_deg: LonDeg
     reference: str
     chainage_m: NotNegative
-    off_line_m: NotNegative
-    side: str | None
-    towards_bearing_magnetic_deg: BearingDeg | None
     look_bearing_true_deg: BearingDeg | None
     look_bearing_magnetic_deg: BearingDeg | None
     expected_deg: SlopeDeg
@@ -123,6 +119,9 @@ class Check:
     would_notice_deg: NotNegative | None
     result_inside: str
     steeper_above_deg: SlopeDeg
+    overhead_deg: SlopeDeg | None
+    overhead_at_least: bool
+    leads: bool
 
 
 @dataclass(frozen=True)

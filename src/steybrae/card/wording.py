@@ -22,6 +22,7 @@ from steybrae.card.result import (
     RouteCard,
 )
 from steybrae.quantities import round_down, round_up
+from steybrae.screening.places.words import overhead_there
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.value import (
@@ -270,13 +271,10 @@ def _parts(one: CliffBelow) -> str:
     return f" in {one.parts} stretches" if one.parts > 1 else ""
 
 
-def where_text(check: Check, unit: str = "deg") -> str:
-    """Where a check place lies: ``391 m along, 24 m to the left (towards 213° magnetic)``."""
-    words = f"{length(check.chainage_m).text} along"
-    if check.side is None:
-        return f"{words} the leg"
-    towards = bearing(check.towards_bearing_magnetic_deg, "magnetic", unit)
-    return f"{words}, {length(check.off_line_m).text} to the {check.side} (towards {towards})"
+def where_text(check: Check) -> str:
+    """Where a check is taken, and what is overhead there: ``391 m along the leg, overhead there 26.1°``."""
+    there = overhead_there(check.overhead_deg, at_least=check.overhead_at_least)
+    return ", ".join(filter(None, (f"{length(check.chainage_m).text} along the leg", there)))
 
 
 def look_text(check: Check, unit: str = "deg") -> str:
@@ -313,7 +311,7 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
         else f"not different from the model: {limits} ({inside})"
     )
     return (
-        f"{check.number}: {check.what}, {where_text(check, unit)}. Look {look}; expect "
+        f"{check.number}: {check.what}, {where_text(check)}. Look {look}; expect "
         f"{slope(check.expected_deg).text}; {agree}; above {above_text(check)} treat as steeper."
     )
 

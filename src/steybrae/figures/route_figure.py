@@ -16,6 +16,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from steybrae.answers.leg import corridor_slope
+from steybrae.answers.overhead import day_overhead_text
 from steybrae.errors import QuantityError
 from steybrae.figures.map_axes import draw_map
 from steybrae.figures.map_panels import ROW_MM, TABLE_MM, draw_legend, draw_scale, draw_table
@@ -24,7 +25,7 @@ from steybrae.figures.style import picture_style
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
-from steybrae.value import climb, kilometres, overhead, slope, steep_length
+from steybrae.value import climb, kilometres, slope, steep_length
 
 __all__ = ["FORMATS", "figure_bytes", "picture_metadata", "route_figure"]
 
@@ -166,9 +167,8 @@ def _facts(screening: RouteScreening) -> str:
     second = f"Steepest on the line: {steepest}{_on(totals.slope_max_leg)}"
     if totals.slope_corridor_max_deg is not None:
         second += f"; in its corridor: {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}"
-    if totals.overhead_max_deg is not None:
-        angle = overhead(totals.overhead_max_deg, at_least=totals.unknown_above).text
-        second += f"; start zone overhead: {angle}{_on(totals.overhead_max_leg)}"
+    if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
+        second += f"; start zone overhead: {day_overhead_text(totals)}"
     elif totals.unknown_above:
         second += "; overhead: unknown"
     return f"{first}\n{second}"

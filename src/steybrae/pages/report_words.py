@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from steybrae.answers.leg import corridor_slope, leg_slope
+from steybrae.answers.overhead import day_overhead_text
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.wording import without_check_lines
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, SightAnswer
@@ -191,9 +192,8 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
         f"Steepest ground on the line: {steepest}{_on(totals.slope_max_leg)}.",
         f"In the corridor: {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}.",
     ]
-    if totals.overhead_max_deg is not None:
-        angle = overhead(totals.overhead_max_deg, at_least=totals.unknown_above).text
-        words.append(f"Steepest sight up to a start zone: {angle}{_on(totals.overhead_max_leg)}.")
+    if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
+        words.append(f"Steepest sight up to a start zone: {day_overhead_text(totals)}.")
     elif totals.unknown_above:
         words.append(f"Overhead: {UNKNOWN}.")
     if totals.in_start_zone_m > 0.0:

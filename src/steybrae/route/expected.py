@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from steybrae.route.corridor import PLACE_ERROR_M
-from steybrae.route.overhead.result import Above, ExpectedReading, Quantity, SightAnswer
+from steybrae.route.overhead.result import Above, ExpectedReading, SightAnswer
 from steybrae.route.shape_result import Spot
 from steybrae.terrain.cell_share import MIDDLING_DEG
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
-__all__ = ["SteepestOnLine", "expected_readings", "sight_interval_deg"]
+__all__ = ["SteepestOnLine", "expected_readings", "sight_interval_deg", "slope_readings"]
 
 LEAST_SIGHT_M: Final = 50.0
 """Nearer than this, metres, a sight line is the slope underfoot and no reading of its own (our choice)."""
@@ -25,7 +25,7 @@ Environmental & Engineering Geoscience 12(3); abstract); for other cells our cho
 
 @dataclass(frozen=True)
 class SteepestOnLine:
-    """The steepest ground on a leg or in its corridor, as the screening found it.
+    """The steepest ground on a leg or at a place, as the screening found it.
 
     Attributes
     ----------
@@ -87,29 +87,20 @@ def expected_readings(
     known: SlopeUncertainty,
     cell_m: float,
     *,
-    beside: SteepestOnLine | None = None,
     vertical_error_m: float | None = None,
     place_error_m: float = PLACE_ERROR_M,
 ) -> tuple[ExpectedReading, ...]:
-    """List the readings that would tell most about a leg, whether or not one may stand there.
+    """List the readings that would tell most about a place, whether or not one may stand there.
 
-    The steepest ground on the line, looking up its fall line; the steepest beside it; the
-    steepest start zone overhead that is far enough to sight, else that from the parts outside of
-    start zones; the most marked convex roll, looking down it. Where one may stand is told by
-    `steybrae.screening.standing`.
+    Those of `slope_readings`, and the steepest start zone overhead that is far enough to sight, else
+    that from outside of start zones. Where one may stand is told by `steybrae.screening.standing`.
 
     Parameters
     ----------
-    above
-        What looks down on the leg.
-    steepest
-        Steepest ground on the line; None where none is known.
-    known
-        How well the model's slopes are known.
+    above, steepest, known
+        As for `slope_readings`.
     cell_m
         Size of the model's cells.
-    beside
-        Steepest ground beside the line; None where it tells nothing new.
     vertical_error_m, place_error_m
         See `sight_interval_deg`.
 
@@ -118,32 +109,59 @@ def expected_readings(
     tuple of ExpectedReading
         Numbered on; empty where nothing is known.
     """
-    found: list[Reading] = []
-    for ground, where in ((steepest, "on"), (beside, "beside")):
-        if ground is not None:
-            aspect = ground.aspect_true_deg
-            look = None if aspect is None else (aspect + 180.0) % 360.0
-            at_place = ground.chainage_m is None
-            what = (
-                f"{'the ground at the place' if at_place else f'steepest {where} the line'}, up the fall line"
-            )
-            numbers = ground.slope_deg, ground.low_deg, ground.high_deg
-            found.append((ground.place, ground.chainage_m, look, *numbers, what, "slope"))
+    found = list(slope_readings(above, steepest, known))
     for sight in _sights(above):
         reading = _sight_reading(sight, cell_m, vertical_error_m, place_error_m)
-        if reading:
-            found += reading
+        if reading is not None:
+            found.insert(1 if steepest is not None else 0, reading)
             break
-    rolls = above.convex_rolls
+    return tuple(replace(one, number=k) for k, one in enumerate(found, start=1))
+
+
+def slope_readings(
+    above: Above, steepest: SteepestOnLine | None, known: SlopeUncertainty
+) -> tuple[ExpectedReading, ...]:
+    """List the slopes that would tell most about a leg or a place, whether or not one may stand there.
+
+    The steepest ground, looking up its fall line, and the most marked convex roll on the line, looking
+    down it.
+
+    Parameters
+    ----------
+    above
+        The shape of its ground.
+    steepest
+        Steepest ground on it; None where none is known, or it tells nothing.
+    known
+        How well the model's slopes are known.
+
+    Returns
+    -------
+    tuple of ExpectedReading
+        None of them numbered.
+    """
+    found = []
+    if steepest is not None:
+        aspect = steepest.aspect_true_deg
+        look = None if aspect is None else (aspect + 180.0) % 360.0
+        where = "the ground at the place" if steepest.chainage_m is None else "steepest on the line"
+        figures = steepest.slope_deg, steepest.low_deg, steepest.high_deg
+        what = f"{where}, up the fall line"
+        found.append(
+            ExpectedReading("", 1, steepest.place, steepest.chainage_m, look, *figures, what, "slope")
+        )
+    rolls = [roll for roll in above.convex_rolls if roll.distance_m == 0.0]
     if rolls:
         roll = max(rolls, key=lambda one: one.below_deg - one.above_deg)
         low, high = slope_interval_deg([math.tan(math.radians(roll.below_deg))], [0.0], known, MIDDLING_DEG)
-        ends = (_finite(float(low[0])), _finite(float(high[0])))
+        figures = roll.below_deg, _finite(float(low[0])), _finite(float(high[0]))
         what = f"top of a convex roll, down its steeper part over {roll.scale_m:.0f} m"
         found.append(
-            (roll.place, roll.chainage_m, roll.bearing_true_deg, roll.below_deg, *ends, what, "slope")
+            ExpectedReading(
+                "", 1, roll.place, roll.chainage_m, roll.bearing_true_deg, *figures, what, "slope"
+            )
         )
-    return tuple(ExpectedReading("", k, *reading) for k, reading in enumerate(found, start=1))
+    return tuple(found)
 
 
 def _sights(above: Above) -> list[SightAnswer]:
@@ -152,19 +170,17 @@ def _sights(above: Above) -> list[SightAnswer]:
     return [] if looks is None else [one for one in (looks.sight, looks.sight_outside) if one is not None]
 
 
-Reading = tuple[Spot, float | None, float | None, float, float | None, float | None, str, Quantity]
-
-
 def _sight_reading(
     sight: SightAnswer, cell_m: float, vertical_error_m: float | None, place_error_m: float
-) -> list[Reading]:
+) -> ExpectedReading | None:
     if sight.deg is None or sight.stand is None or sight.distance_m is None:
-        return []
+        return None
     if sight.distance_m < LEAST_SIGHT_M:
-        return []
+        return None
     ends = sight_interval_deg(sight.deg, sight.distance_m, cell_m, vertical_error_m, place_error_m)
     what = f"sight line to the steepest start zone overhead, {math.floor(sight.distance_m)} m away"
-    return [(sight.stand, sight.chainage_m, sight.bearing_true_deg, sight.deg, *ends, what, "sight")]
+    where = sight.stand, sight.chainage_m, sight.bearing_true_deg
+    return ExpectedReading("", 1, *where, sight.deg, *ends, what, "sight")
 
 
 def _finite(value: float) -> float | None:

@@ -15,12 +15,13 @@ from steybrae.cautions import Situation, cautions_for
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.ascent import ascent, contours_climbed_m
 from steybrae.route.corridor import SIDE_REACH_M, SIDE_SLOPES_DEG, BesideLine, half_width_m
-from steybrae.route.expected import SteepestOnLine, expected_readings
+from steybrae.route.expected import SteepestOnLine, slope_readings
 from steybrae.route.ground import LegGround, Look
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import Above, ExpectedReading
 from steybrae.route.shape_result import Spot
 from steybrae.route.touching import Pieces
+from steybrae.route.track import Track
 from steybrae.screening.result import LegPoints, LegScreening, Position, SideGround, Sides
 from steybrae.screening.standing import StandingRules, SteepWithoutCheck
 from steybrae.terrain.attributes import aspect_deg, sectors_by_length
@@ -33,9 +34,11 @@ __all__ = [
     "Rules",
     "band_lengths_m",
     "longest_steep_m",
+    "named",
     "possible_bands",
     "screen_leg",
     "short_steeper",
+    "worth_a_reading",
 ]
 
 WORTH_DEG: Final = DEFAULT_EDGES_DEG[0]
@@ -85,12 +88,10 @@ class Rules:
 
 @dataclass(frozen=True, eq=False)
 class LegAbove:
-    """Overhead angles of a leg, its slopes over baselines, and the number of its first reading."""
+    """Overhead angles of a leg, and its slopes over baselines."""
 
     above: Above
     baselines: tuple[LegBaseline, ...]
-    first_number: int = 1
-    vertical_error_m: float | None = None
 
 
 def screen_leg(
@@ -119,8 +120,7 @@ def screen_leg(
     short = short_steeper(rules.bands, slope_max, _greatest(pieces.short_deg))
     corridor = None if near.steepest is None else near.steepest.slope_deg
     unknown = float(pieces.length_m[~pieces.known].sum())
-    readings, without = _readings(ground, top, overhead, (look, rules))
-    readings = named(readings, str(names.number))
+    readings, without = _readings(ground, top, overhead.above, (look, rules))
     length = ground.track.length_m
     open_above = unknown > 0.0 or near.unknown or slope_high is None or not pieces.ended.all()
     situation = rules.situation(
@@ -174,27 +174,24 @@ def screen_leg(
 
 
 def _readings(
-    ground: LegGround,
-    top: int | None,
-    overhead: LegAbove,
-    by: tuple[Look, Rules],
+    ground: LegGround, top: int | None, above: Above, by: tuple[Look, Rules]
 ) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...]]:
-    """Split readings, in the order in which they are met, by whether one may stand there."""
+    """Slopes on the line that one may stand on, and steep ground on it and beside it without a check."""
     look, rules = by
     steepest = None if top is None else _on_line_steepest(ground, top)
-    all_of_them = expected_readings(
-        overhead.above,
-        steepest if steepest is not None and _worth(steepest.slope_deg, steepest.high_deg) else None,
-        rules.uncertainty,
-        max(look.cell_m),
-        beside=_beside_steepest(ground.beside, rules.grid, steepest),
-        vertical_error_m=overhead.vertical_error_m,
-        place_error_m=look.place_error_m,
+    worth = steepest is not None and worth_a_reading(steepest.slope_deg, steepest.high_deg)
+    slopes = slope_readings(above, steepest if worth else None, rules.uncertainty)
+    kept, without = rules.standing.split(
+        tuple(_on_the_line(one, ground.track) for one in slopes), look.place_error_m
     )
-    met = sorted(all_of_them, key=lambda one: one.chainage_m or 0.0)
-    kept, without = rules.standing.split(tuple(met), look.place_error_m)
-    numbered = (replace(one, number=overhead.first_number + k) for k, one in enumerate(kept))
-    return tuple(numbered), without
+    beside = _beside_steepest(ground.beside, rules.grid, steepest)
+    return kept, (*without, *(() if beside is None else (beside,)))
+
+
+def _on_the_line(reading: ExpectedReading, track: Track) -> ExpectedReading:
+    """Stand on the line itself, not in the middle of the cell that the line touches."""
+    lon, lat = track.at(reading.chainage_m or 0.0)
+    return replace(reading, place=Spot(float(lat), float(lon), reading.place.elevation_m))
 
 
 def named(readings: tuple[ExpectedReading, ...], before: str = "") -> tuple[ExpectedReading, ...]:
@@ -206,7 +203,7 @@ def _letter(k: int) -> str:
     return chr(ord("a") + k) if k < 26 else f"-{k + 1}"
 
 
-def _worth(slope_deg: float, high_deg: float | None) -> bool:
+def worth_a_reading(slope_deg: float, high_deg: float | None) -> bool:
     """Whether ground is, or may be, as steep as `WORTH_DEG`."""
     return high_deg is None or shown_slope_deg(max(slope_deg, high_deg)) >= WORTH_DEG
 
@@ -225,16 +222,16 @@ def _on_line_steepest(ground: LegGround, top: int) -> SteepestOnLine:
     )
 
 
-def _beside_steepest(near: BesideLine, grid: Grid, on_line: SteepestOnLine | None) -> SteepestOnLine | None:
-    """Give the steepest of the corridor where it is worth a reading and steeper than the line shows."""
+def _beside_steepest(
+    near: BesideLine, grid: Grid, on_line: SteepestOnLine | None
+) -> SteepWithoutCheck | None:
+    """Tell the steepest of the corridor where it is worth a reading and steeper than the line shows."""
     at = _beside(near, grid)
     if near.steepest is None or at is None or shown_slope_deg(near.steepest.slope_deg) < WORTH_DEG:
         return None
     if on_line is not None and near.steepest.slope_deg - on_line.slope_deg < DIVISION_DEG:
         return None
-    # The corridor's slope has no interval of its own, and the line's is for other ground.
-    spot = Spot(at.lat_deg, at.lon_deg, None)
-    return SteepestOnLine(near.steepest.slope_deg, None, None, None, spot, at.chainage_m)
+    return SteepWithoutCheck(at.lat_deg, at.lon_deg, near.steepest.slope_deg, "steepest beside the line")
 
 
 def _steepest(pieces: Pieces) -> int | None:

@@ -289,7 +289,7 @@ class LegScreening:
 class Totals:
     """The whole line; attributes as those of a leg, summed or the steepest.
 
-    ``overhead_max_deg`` is the steepest open sight of any leg.
+    ``overhead_max_deg`` leads; ``overhead_inside_max_deg`` is from the slope that a zone is itself.
 
     Attributes
     ----------
@@ -335,10 +335,14 @@ class Totals:
     known_share
         Share of the length that is known.
     overhead_max_deg
-        Steepest open sight up to a start zone from any leg, degrees; None where nothing looks down
-        or it is unknown.
+        Steepest sight up to a start zone from those parts of the line that lie in none: the open ones
+        of its legs and all of its places, degrees; None where there is none or it is unknown.
     overhead_max_leg
         The leg it is from; None as overhead_max_deg.
+    overhead_inside_max_deg
+        Steepest open sight from within a start zone, where it is steeper than that; else None.
+    overhead_inside_max_leg
+        The leg it is from; None as overhead_inside_max_deg.
     in_start_zone_m
         Metres of the line in a start zone.
     in_possible_zone_m
@@ -369,6 +373,8 @@ class Totals:
     known_share: Share
     overhead_max_deg: SlopeDeg | None
     overhead_max_leg: Ordinal | None
+    overhead_inside_max_deg: SlopeDeg | None
+    overhead_inside_max_leg: Ordinal | None
     in_start_zone_m: NotNegative
     in_possible_zone_m: NotNegative
     unknown_above: bool

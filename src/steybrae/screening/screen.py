@@ -21,6 +21,7 @@ from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows
 from steybrae.route.leg_baselines import leg_baselines
 from steybrae.route.legs import Route
 from steybrae.route.overhead.legs import route_above
+from steybrae.route.overhead.reading import KeptGround
 from steybrae.route.overhead.windows import REACH_M
 from steybrae.route.track import Track, leg_track
 from steybrae.screening.cross_check import CrossCheck, cross_check
@@ -28,7 +29,10 @@ from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.known import overhead_look, slopes_known
 from steybrae.screening.leg import LegAbove, LegNames, Rules, possible_bands, screen_leg, short_steeper
 from steybrae.screening.pictures.picture import Relief
-from steybrae.screening.places.find import places_on, with_checks
+from steybrae.screening.places.checks import CheckRules, with_checks
+from steybrae.screening.places.find import places_on
+from steybrae.screening.places.line import line_of
+from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.trap_below import with_traps_below
 from steybrae.screening.result import (
     LegScreening,
@@ -158,8 +162,8 @@ def screen_route(
     cell = cell_size_m(grid, *inside)
     known = slopes_known(settings.method, jacobian, settings)
     accuracy = grid.datum_accuracy_m
-    look_up = overhead_look(cell, jacobian, settings)
-    above = route_above(source, tracks, look_up)
+    kept = KeptGround(source, overhead_look(cell, jacobian, settings))
+    above = route_above(kept, tracks)
     situation = partial(
         Situation,
         from_model=True,
@@ -179,19 +183,20 @@ def screen_route(
     for number, track in enumerate(tracks):
         look = leg_look(route, number, cell, known, settings)
         leg_names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
-        first = 1 + sum(len(leg.expected_readings) for leg in legs)
-        baselines = leg_baselines(source, track, cell)
-        overhead = LegAbove(above[number], baselines, first, settings.vertical_error_m)
+        overhead = LegAbove(above[number], leg_baselines(source, track, cell))
         neighbours = (
             tracks[number - 1] if number else None,
             tracks[number + 1] if number + 1 < count else None,
         )
         grounds.append(leg_ground(source, track, look, neighbours))
         legs.append(screen_leg(leg_names, grounds[-1], overhead, look, rules))
-    names = tuple(leg.from_ for leg in legs)
-    found = places_on(tracks, names, grounds, above)
+    line = line_of(tracks, tuple(leg.from_ for leg in legs), grounds, above)
+    found = places_on(line, grounds)
+    errors_m = [_place_error_m(route, number, settings) for number in range(count)]
+    checked = CheckRules(standing, errors_m, max(cell), settings.vertical_error_m, kept)
+    legs, places = with_checks(line, found.places, legs, checked)
     legs = [replace(leg, drop=drop) for leg, drop in zip(legs, found.drops, strict=True)]
-    totals = route_totals(legs, settings.bands)
+    totals = route_totals(legs, settings.bands, places)
     whole = situation(
         unknown_m=totals.unknown_m,
         unknown_near=any(_unknown_near(leg) for leg in legs),
@@ -206,7 +211,7 @@ def screen_route(
         notes=route.notes,
         legs=tuple(legs),
         totals=totals,
-        places=with_traps_below(with_checks(found.places, legs), source),
+        places=with_traps_below(places, source),
         legs_without=found.legs_without,
         legs_possible_only=found.legs_possible_only,
         model=_facts(settings, grid, cell, accuracy, known.words),
@@ -352,15 +357,16 @@ def _outside_words(lon: np.ndarray, lat: np.ndarray, grid: Grid) -> str:
     return f"{words} Give a model of that ground."
 
 
-def route_totals(legs: Sequence[LegScreening], bands: BandScheme) -> Totals:
-    """Sum up the legs of a whole line, one or more; the steepest of them leads."""
+def route_totals(
+    legs: Sequence[LegScreening], bands: BandScheme, places: Sequence[PlaceThatMatters] = ()
+) -> Totals:
+    """Sum up the legs of a whole line, one or more; the steepest of them and of its places leads."""
     length = sum(leg.length_m for leg in legs)
     unknown = sum(leg.unknown_m for leg in legs)
     on_line = [leg for leg in legs if leg.slope_max_deg is not None]
     beside = [leg for leg in legs if leg.slope_corridor_max_deg is not None]
     steepest = max(on_line, key=lambda leg: leg.slope_max_deg or 0.0, default=None)
-    below = [leg for leg in legs if _overhead_deg(leg) is not None]
-    overhead = max(below, key=lambda leg: _overhead_deg(leg) or 0.0, default=None)
+    overhead, inside = _overheads(legs, places)
     corridor = max(beside, key=lambda leg: leg.slope_corridor_max_deg or 0.0, default=None)
     highs = [leg.slope_high_deg for leg in legs if leg.slope_high_deg is not None]
     slope_max = steepest.slope_max_deg if steepest else None
@@ -391,17 +397,39 @@ def route_totals(legs: Sequence[LegScreening], bands: BandScheme) -> Totals:
         band_lengths_m={label: sum(leg.band_lengths_m[label] for leg in legs) for label in bands.labels},
         unknown_m=unknown,
         known_share=min(1.0, sum(leg.known_share * leg.length_m for leg in legs) / length),
-        overhead_max_deg=None if overhead is None else _overhead_deg(overhead),
-        overhead_max_leg=overhead.number if overhead else None,
+        overhead_max_deg=overhead[0] if overhead else None,
+        overhead_max_leg=overhead[1] if overhead else None,
+        overhead_inside_max_deg=inside[0] if inside else None,
+        overhead_inside_max_leg=inside[1] if inside else None,
         in_start_zone_m=sum(leg.overhead.in_start_zone_m for leg in legs if leg.overhead),
         in_possible_zone_m=sum(leg.overhead.in_possible_zone_m for leg in legs if leg.overhead),
         unknown_above=any(leg.unknown_above for leg in legs),
     )
 
 
-def _overhead_deg(leg: LegScreening) -> float | None:
-    sight = None if leg.overhead is None else leg.overhead.sight
-    return None if sight is None else sight.deg
+_Sight = tuple[float, int]
+
+
+def _overheads(
+    legs: Sequence[LegScreening], places: Sequence[PlaceThatMatters]
+) -> tuple[_Sight | None, _Sight | None]:
+    """Steepest sight from outside of start zones and its leg; that from within one where it is steeper."""
+    outside: list[_Sight] = [
+        (place.overhead.deg, place.overhead.at.leg)
+        for place in places
+        if "overhead" in place.kinds and place.overhead is not None
+    ]
+    inside: list[_Sight] = []
+    for leg in legs:
+        looks = leg.overhead
+        if looks is None:
+            continue
+        for sights, sight in ((outside, looks.sight_outside), (inside, looks.sight)):
+            if sight is not None and sight.deg is not None:
+                sights.append((sight.deg, leg.number))
+    lead = max(outside, key=lambda one: one[0], default=None)
+    within = max(inside, key=lambda one: one[0], default=None)
+    return lead, within if within is not None and (lead is None or within[0] > lead[0]) else None
 
 
 def doubtful_heights(legs: Sequence[LegScreening], totals: Totals) -> str:

@@ -105,7 +105,7 @@ def _contradictions(found: RouteScreening) -> Iterator[str]:
         for what in (*_lengths(leg, bands), *_slopes(leg, bands), *_along(leg)):
             yield f"in leg {leg.number} {what}"
     yield from _placed(found)
-    if not _alike(route_totals(found.legs, bands), found.totals):
+    if not _alike(route_totals(found.legs, bands, found.places), found.totals):
         yield "its totals are not those of its legs"
 
 

@@ -20,7 +20,7 @@ from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
-__all__ = ["Standing", "StandingRules", "SteepWithoutCheck", "cells_within", "may_stand"]
+__all__ = ["STAND_ROUND_M", "Standing", "StandingRules", "SteepWithoutCheck", "cells_within", "may_stand"]
 
 STAND_ROUND_M: Final = 30.0
 """Least distance round a standing place that has to be off steep ground, metres (our choice)."""

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import Final
 
 from steybrae.card.result import Check, RouteCard
-from steybrae.card.wording import above_text, limits_text, look_text, metres_up
+from steybrae.card.wording import above_text, limits_text, look_text, metres_up, where_text
 from steybrae.quantities import slope_text
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
@@ -16,37 +16,16 @@ from steybrae.screening.places.words import place_line, start_words, stretch_wor
 from steybrae.sheets.card_rows import LEFT_MM, RIGHT_MM
 from steybrae.sheets.millimetres import Paper, line_mm
 
-__all__ = ["MOST_CHECKS", "leading_checks", "legs_left_words", "place_blocks"]
+__all__ = ["legs_left_words", "place_blocks"]
 
-MOST_CHECKS: Final = 8
-"""Checks that lead on a day; the others stand in the appendix (our choice)."""
-
-OTHER_DEG: Final = 1.0
-"""Checks of a place nearer to each other than this tell the same: the division of a hand inclinometer,
-degrees (common practice, no source)."""
-
-CHECK_LINE_MM: Final = 11.0
+_CHECK_TEXT_MM: Final = 14.0
+_BOX_MM: Final = 17.0
+_CHECK_WIDTH_MM: Final = RIGHT_MM - _BOX_MM - LEFT_MM - 4.0 - _CHECK_TEXT_MM - 3.0
 _TEXT: Final = 8.3
 _WIDTH_MM: Final = RIGHT_MM - LEFT_MM
 _NAME_MM: Final = 6.0
 
 Block = tuple[float, Callable[[Paper, float], None]]
-
-
-def leading_checks(card: RouteCard) -> dict[str, Check]:
-    """Choose the checks that lead: the steepest of each place before a second, those told at length first."""
-    by_name = {check.number: check for leg in card.legs for check in leg.checks}
-    told = sorted(card.places, key=lambda place: not place.at_length)
-    best = [_steepest_two([by_name[name] for name in place.checks]) for place in told]
-    names = [checks[k].number for k in range(2) for checks in best if k < len(checks)]
-    return {name: by_name[name] for name in (names if card.places else list(by_name))[:MOST_CHECKS]}
-
-
-def _steepest_two(checks: list[Check]) -> list[Check]:
-    """Take the steepest, and the next that is not the same sight from beside it."""
-    ordered = sorted(checks, key=lambda check: -check.expected_deg)
-    others = [check for check in ordered if ordered[0].expected_deg - check.expected_deg >= OTHER_DEG]
-    return [*ordered[:1], *others[:1]]
 
 
 def legs_left_words(card: RouteCard) -> list[str]:
@@ -63,7 +42,7 @@ def legs_left_words(card: RouteCard) -> list[str]:
 
 def place_blocks(card: RouteCard, paper: Paper) -> Iterator[Block]:
     """Make the places, along the line, each followed by its leading checks."""
-    leading = leading_checks(card)
+    leading = {check.number: check for leg in card.legs for check in leg.checks if check.leads}
     unmeasured = {leg.number for leg in card.legs if leg.steep_without_check}
     clock = _Clock(card)
     for place in card.places:
@@ -73,11 +52,11 @@ def place_blocks(card: RouteCard, paper: Paper) -> Iterator[Block]:
         )
         for name in place.checks:
             if name in leading:
-                yield CHECK_LINE_MM, partial(_check, card, leading[name])
+                yield _check(card, leading[name], paper)
     told = {name for place in card.places for name in place.checks}
     for name, check in leading.items():
         if name not in told:
-            yield CHECK_LINE_MM, partial(_check, card, check)
+            yield _check(card, check, paper)
     for line in legs_left_words(card):
         yield _paragraph(line, paper)
 
@@ -131,18 +110,25 @@ def _line(words: str, paper: Paper, top_mm: float) -> None:
     paper.paragraph(LEFT_MM, top_mm + 3.0, words, _WIDTH_MM, _TEXT)
 
 
-def _check(card: RouteCard, check: Check, paper: Paper, top_mm: float) -> None:
-    """Draw a check: where to stand and look, what to expect, the limits, and a box for the reading."""
-    x_mm, box_mm = LEFT_MM + 4.0, RIGHT_MM - 17.0
-    paper.text(x_mm, top_mm + 5.6, check.number, 14.0, bold=True, most_mm=13.0)
+def _check(card: RouteCard, check: Check, paper: Paper) -> Block:
+    """Make a check: where to stand and look, what to expect, the limits, and a box for the reading."""
     known = check.look_bearing_magnetic_deg is not None
     look = f"look {look_text(check, card.bearing_unit)}{' magnetic' if known else ''}"
-    first = f"{check.reference}, {check.chainage_m:.0f} m along; {look}"
     limits = "no limits known" if check.would_notice_deg is None else f"no difference {limits_text(check)}"
     expect = f"expect {slope_text(check.expected_deg)}; {limits}; steeper above {above_text(check)}"
-    second = f"{expect}. {check.what[0].upper()}{check.what[1:]}."
-    most_mm = box_mm - x_mm - 17.0
-    paper.text(x_mm + 14.0, top_mm + 4.2, first, 9.0, bold=True, most_mm=most_mm)
-    for k, line in enumerate(paper.wrapped(second, most_mm, 8.0)[:2]):
-        paper.text(x_mm + 14.0, top_mm + 7.4 + 3.1 * k, line, 8.0)
-    paper.box(box_mm, top_mm + 1.2, (RIGHT_MM - box_mm, CHECK_LINE_MM - 2.4))
+    words = paper.wrapped(f"{expect}. {check.what[0].upper()}{check.what[1:]}.", _CHECK_WIDTH_MM, 8.0)
+    first = f"{check.reference}, {where_text(check)}; {look}"
+    height_mm = 5.6 + 3.1 * max(len(words), 1)
+    return height_mm, partial(_draw_check, check.number, first, words, height_mm)
+
+
+def _draw_check(
+    name: str, first: str, words: Sequence[str], height_mm: float, paper: Paper, top_mm: float
+) -> None:
+    x_mm = LEFT_MM + 4.0
+    paper.text(x_mm, top_mm + 5.6, name, 14.0, bold=True, most_mm=_CHECK_TEXT_MM - 1.0)
+    x_mm += _CHECK_TEXT_MM
+    paper.text(x_mm, top_mm + 4.2, first, 9.0, bold=True, most_mm=_CHECK_WIDTH_MM)
+    for k, line in enumerate(words):
+        paper.text(x_mm, top_mm + 7.4 + 3.1 * k, line, 8.0)
+    paper.box(RIGHT_MM - _BOX_MM, top_mm + 1.0, (_BOX_MM, height_mm - 1.6))

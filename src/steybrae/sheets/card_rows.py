@@ -220,7 +220,7 @@ def check_row(card: RouteCard, check: Check, paper: Paper, top_mm: float) -> Non
     unit, y_mm = card.bearing_unit, top_mm + 6.4
     paper.text(_CHECK["number"], y_mm + 2.0, check.number, 17.0, bold=True, most_mm=15.0)
     paper.text(_CHECK["place"], y_mm - 1.0, check.reference, 11.0, bold=True, most_mm=80.0)
-    where = f"{check.what}, {where_text(check, unit)}"
+    where = f"{check.what}, {where_text(check)}"
     for k, line in enumerate(paper.wrapped(where, 80.0, _SMALL)[:2]):
         paper.text(_CHECK["place"], y_mm + 2.8 + 3.2 * k, line, _SMALL, most_mm=80.0)
     size_pt = 17.0 if check.look_bearing_magnetic_deg is not None else 8.5

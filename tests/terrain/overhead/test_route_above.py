@@ -18,7 +18,7 @@ from steybrae.route.expected import SteepestOnLine, expected_readings, sight_int
 from steybrae.route.leg_baselines import leg_baselines, place_baselines
 from steybrae.route.legs import Route
 from steybrae.route.overhead.legs import place_above, route_above
-from steybrae.route.overhead.reading import joined, read_ground
+from steybrae.route.overhead.reading import KeptGround, joined, read_ground
 from steybrae.route.overhead.windows import (
     OverheadLook,
     Window,
@@ -58,6 +58,10 @@ def look_at(model, known=EXACT, **settings):
     return OverheadLook(cell_size_m(model.grid), known, **settings)
 
 
+def legs_above(model, tracks, **how):
+    return route_above(KeptGround(model, look_at(model, **how)), tracks)
+
+
 @pytest.fixture(scope="module")
 def sample(sample_dem):
     route = read_route(sample_dem / "day.gpx")
@@ -66,7 +70,7 @@ def sample(sample_dem):
         look = OverheadLook(
             cell_size_m(model.grid), slope_uncertainty("horn", jacobian_at(model.grid, 450, 350))
         )
-        yield model, tracks, look, route_above(model, tracks, look)
+        yield model, tracks, look, route_above(KeptGround(model, look), tracks)
 
 
 def test_the_gentle_leg_below_the_headwall(sample):
@@ -161,7 +165,7 @@ def test_a_place_is_looked_up_from_exactly(sample):
 
 def test_only_ground_within_the_reach_is_read():
     model = Watched(dem(rough(400, 1)))
-    route_above(model, tracks_on(model, (180, 200), (220, 210)), look_at(model, reach_m=500.0))
+    legs_above(model, tracks_on(model, (180, 200), (220, 210)), reach_m=500.0)
     top, left, bottom, right = np.array(model.reads).T
     assert (top.min(), left.min(), bottom.max(), right.max()) >= (140, 120, 0, 0)
     assert top.min() >= 200 - 56
@@ -193,7 +197,7 @@ def test_fine_cells_give_what_cells_of_10_m_give():
         model = dem(z, cell)
         look = look_at(model, reach_m=300.0)
         tracks = tracks_on(model, (1150.0 / cell, 400.0 / cell), (1150.0 / cell, 600.0 / cell))
-        found.append(route_above(model, tracks, look)[0].overhead)
+        found.append(route_above(KeptGround(model, look), tracks)[0].overhead)
     assert look_at(dem(fine, 2.0)).joins == (5, 5)
     # Half a cell of 10 m either way: the line runs along the edge of two columns.
     assert found[0].sight.deg == pytest.approx(found[1].sight.deg, abs=0.01)
@@ -208,7 +212,7 @@ def test_a_long_leg_is_looked_at_in_stretches():
     look = look_at(model, reach_m=300.0)
     tracks = tracks_on(model, (20, 50), (1390, 50))
     assert len(stretch_windows(model.grid, tracks, look)) >= 3
-    (leg,) = route_above(model, tracks, look)
+    (leg,) = route_above(KeptGround(model, look), tracks)
     assert leg.overhead.sight.deg == pytest.approx(math.degrees(math.atan2(40.0, 10.0)), abs=0.1)
     assert leg.overhead.sight.chainage_m == pytest.approx((904 - 20) * 10.0, abs=110.0)
     assert np.isfinite(leg.profile.chainage_m).all()
@@ -216,10 +220,10 @@ def test_a_long_leg_is_looked_at_in_stretches():
 
 def test_a_leg_off_the_model_is_unknown():
     model = dem(np.zeros((50, 50)))
-    inside, outside = route_above(model, tracks_on(model, (10, 10), (40, 40), (900, 900)), look_at(model))
+    inside, outside = legs_above(model, tracks_on(model, (10, 10), (40, 40), (900, 900)))
     assert inside.unknown_above
     assert inside.overhead.sight is None
-    (wholly,) = route_above(model, tracks_on(model, (800, 800), (900, 900)), look_at(model))
+    (wholly,) = legs_above(model, tracks_on(model, (800, 800), (900, 900)))
     assert wholly.overhead is None
     assert wholly.unknown_above
     assert outside.unknown_above
@@ -253,7 +257,7 @@ def test_gullies_and_flattenings_in_words():
         + 0.0
     )
     model = dem(z)
-    (leg,) = route_above(model, tracks_on(model, (50.5, 20), (50.5, 80)), look_at(model, reach_m=500.0))
+    (leg,) = legs_above(model, tracks_on(model, (50.5, 20), (50.5, 80)), reach_m=500.0)
     (gully,) = [trap for trap in leg.terrain_traps if trap.kind == "gully"]
     assert gully.reason == (
         "Gully: both sides rise by 12 m or more within 20 m; its bed runs along 000° true. Even a small "
@@ -263,7 +267,7 @@ def test_gullies_and_flattenings_in_words():
     assert gully.plan_per_100m < 0.0 if gully.plan_per_100m is not None else True
     flat = np.maximum(np.abs(10.0 * col) - 50.0, 0.0) * math.tan(math.radians(36.0))
     model = dem(np.broadcast_to(np.minimum(flat, 120.0), (100, 100)) + 0.0)
-    (leg,) = route_above(model, tracks_on(model, (50.5, 20), (50.5, 80)), look_at(model, reach_m=500.0))
+    (leg,) = legs_above(model, tracks_on(model, (50.5, 20), (50.5, 80)), reach_m=500.0)
     (trap,) = [trap for trap in leg.terrain_traps if trap.kind == "flattening"]
     assert trap.reason.startswith("Abrupt flattening below a slope of 36.0° that begins 60 m away towards ")
     assert trap.reason.endswith(" true: snow that comes down stops and piles up here.")
@@ -274,7 +278,7 @@ def test_two_features_far_apart_are_two():
     for left in (30, 120):
         z[:, left : left + 6] = -100.0
     model = dem(z)
-    (leg,) = route_above(model, tracks_on(model, (5, 30.5), (190, 30.5)), look_at(model, reach_m=200.0))
+    (leg,) = legs_above(model, tracks_on(model, (5, 30.5), (190, 30.5)), reach_m=200.0)
     cliffs = [trap for trap in leg.terrain_traps if trap.kind == "cliff below"]
     assert len(cliffs) >= 2
     assert cliffs[0].to_m < cliffs[1].from_m
@@ -294,11 +298,12 @@ def test_the_readings_that_would_tell_most(sample):
     assert sight.expected_deg == legs[2].overhead.sight.deg
     assert sight.low_deg < sight.expected_deg < sight.high_deg
     assert sight.what == "sight line to the steepest start zone overhead, 433 m away"
-    (roll,) = expected_readings(legs[6], None, TYPICAL, 10.0)
-    assert roll.expected_deg == max(one.below_deg for one in legs[6].convex_rolls)
+    rolls = [replace(one, distance_m=0.0) for one in legs[6].convex_rolls]
+    (roll,) = expected_readings(replace(legs[6], convex_rolls=tuple(rolls)), None, TYPICAL, 10.0)
+    assert roll.expected_deg == max(one.below_deg for one in rolls)
     assert roll.low_deg < roll.expected_deg < roll.high_deg
     coarse = slope_uncertainty("horn", np.diag([62.0, -62.0]))
-    (unknown,) = expected_readings(legs[6], None, coarse, 62.0)
+    (unknown,) = expected_readings(replace(legs[6], convex_rolls=tuple(rolls)), None, coarse, 62.0)
     assert unknown.high_deg is None
     assert unknown.low_deg < roll.expected_deg
     assert (

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from steybrae.route.ground_shape import convex_rolls, terrain_traps
-from steybrae.route.overhead.reading import read_ground
+from steybrae.route.overhead.reading import KeptGround, read_ground
 from steybrae.route.overhead.result import (
     PLACE_SIGHT_DEG,
     Above,
@@ -63,17 +63,15 @@ class _Part:
     seen: SeenAlong
 
 
-def route_above(source: DemSource, tracks: list[Track], look: OverheadLook) -> tuple[Above, ...]:
+def route_above(kept: KeptGround, tracks: list[Track]) -> tuple[Above, ...]:
     """Look up from all legs of a route.
 
     Parameters
     ----------
-    source
-        The model; only ground within the reach is read.
+    kept
+        The model, and how to look; only ground within the reach is read.
     tracks
         Its legs.
-    look
-        How.
 
     Returns
     -------
@@ -85,10 +83,11 @@ def route_above(source: DemSource, tracks: list[Track], look: OverheadLook) -> t
     OffModelError
         A part of the line has no position in the model's CRS.
     """
-    parts = stretch_windows(source.grid, tracks, look)
+    look = kept.look
+    parts = stretch_windows(kept.source.grid, tracks, look)
     found: list[_Part] = []
     for window, group in shared(parts, look):
-        ground = read_ground(source, window, look)
+        ground = kept.ground(window)
         found += [_look(ground, part, window, look) for part in group]
     return tuple(_merge([part for part in found if part.leg == leg], look) for leg in range(len(tracks)))
 
@@ -166,9 +165,12 @@ def _seen(
         ground.sources.col[cell] + 0.5 - points.col[some], ground.sources.row[cell] + 0.5 - points.row[some]
     )
     rise = ground.sources.height_m[cell] - points.height_m[some]
-    bearing, distance, height = np.full((3, len(points.col)), np.nan)
+    bearing, distance, height, lon, lat = np.full((5, len(points.col)), np.nan)
     bearing[some] = np.remainder(np.degrees(np.arctan2(east, north)), 360.0)
     distance[some], height[some] = np.hypot(east, north), rise
+    lon[some], lat[some] = ground.dem.grid.to_wgs84(
+        ground.sources.col[cell] + 0.5, ground.sources.row[cell] + 0.5
+    )
     hidden = np.zeros(len(points.col), dtype=bool)
     hidden[some] = ~in_sight(ground, points, up.pairs.pick(some))
     # What slides has to come from somewhere: from above, or from underfoot.
@@ -183,6 +185,8 @@ def _seen(
         bearing,
         distance,
         height,
+        lat,
+        lon,
         hidden,
         up.possible_deg,
         up.in_start_zone,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -10,9 +11,33 @@ from steybrae.route.overhead.windows import OverheadLook, Window
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.overhead.ground import OverheadGround, overhead_ground
 
-__all__ = ["joined", "read_ground"]
+__all__ = ["KeptGround", "joined", "read_ground"]
 
 _STRIP_ROWS: Final = 512
+
+
+@dataclass(eq=False)
+class KeptGround:
+    """Windows of a model made ready for looking up; the last one is kept, for most days have one only.
+
+    Attributes
+    ----------
+    source
+        The model.
+    look
+        How to look up.
+    """
+
+    source: DemSource
+    look: OverheadLook
+    _last: tuple[Window, OverheadGround] | None = field(default=None, init=False)
+
+    def ground(self, window: Window) -> OverheadGround:
+        """Ground of a window; see `read_ground`."""
+        if self._last is None or self._last[0] != window:
+            self._last = None  # so that two are never held
+            self._last = window, read_ground(self.source, window, self.look)
+        return self._last[1]
 
 
 def read_ground(source: DemSource, window: Window, look: OverheadLook) -> OverheadGround:

@@ -214,6 +214,13 @@ class ExpectedReading:
     quantity
         ``slope``, of the ground there, or ``sight``, the angle up to a named place: a sight never
         confirms a slope.
+    overhead_deg
+        Steepest sight from where one stands to any possible start zone, whatever lies between,
+        degrees; None where there is none at 18 and more.
+    overhead_at_least
+        Whether unknown ground could stand over it too.
+    leads
+        Whether it is one of the eight of the day that tell most.
     """
 
     name: str
@@ -226,6 +233,9 @@ class ExpectedReading:
     high_deg: SlopeDeg | None
     what: str
     quantity: Quantity
+    overhead_deg: SlopeDeg | None = None
+    overhead_at_least: bool = False
+    leads: bool = True
 
 
 def _empty() -> Array:
@@ -260,6 +270,8 @@ class SeenAlong:
         Ends of the piece; all it says is from the middle of the cell that the piece lies in.
     deg, bearing_true_deg, distance_m, rise_m
         Steepest sight up to a source; NaN where there is none.
+    lat_deg, lon_deg
+        Where that source lies, on WGS 84.
     hidden
         Whether ground between hides that source.
     possible_deg
@@ -278,6 +290,8 @@ class SeenAlong:
     bearing_true_deg: Array
     distance_m: Array
     rise_m: Array
+    lat_deg: Array
+    lon_deg: Array
     hidden: NDArray[np.bool_]
     possible_deg: Array
     in_start_zone: NDArray[np.bool_]

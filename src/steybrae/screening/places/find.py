@@ -8,7 +8,6 @@ belongs to what is underfoot.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -19,9 +18,7 @@ from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor_cells import CorridorCells
 from steybrae.route.ground import LegGround
-from steybrae.route.overhead.result import Above
-from steybrae.route.track import Track
-from steybrae.screening.places.line import Line, bridged, joined, length_m, line_of, outside, shared
+from steybrae.screening.places.line import Line, bridged, joined, length_m, outside, shared
 from steybrae.screening.places.result import (
     CorridorAtPlace,
     DropAtPlace,
@@ -36,9 +33,9 @@ from steybrae.terrain.attributes import sectors_by_length
 from steybrae.terrain.dem import Array
 
 if TYPE_CHECKING:
-    from steybrae.screening.result import LegScreening
+    pass
 
-__all__ = ["KINDS", "ORDER_RULE", "Places", "places_on", "with_checks"]
+__all__ = ["KINDS", "ORDER_RULE", "Places", "places_on"]
 
 KINDS: Final = ("underfoot", "corridor", "overhead", "unknown", "trap")
 """What makes a stretch matter, in the order in which it is told."""
@@ -86,26 +83,20 @@ class Places:
     drops: tuple[DropAtPlace | None, ...]
 
 
-def places_on(
-    tracks: list[Track],
-    from_names: tuple[str, ...],
-    grounds: list[LegGround],
-    above: tuple[Above, ...],
-) -> Places:
+def places_on(line: Line, grounds: list[LegGround]) -> Places:
     """Find the places that matter on a line.
 
     Parameters
     ----------
-    tracks, from_names
-        Its legs, and the names of the turn points that they begin at.
-    grounds, above
-        What lies on, beside and above each.
+    line
+        With what lies on, beside and above it.
+    grounds
+        The same of each leg.
 
     Returns
     -------
     Places
     """
-    line = line_of(tracks, from_names, grounds, above)
     kinds, spans = _spans(line)
     found = []
     for group in shared(spans, np.array([kind == "unknown" for kind in kinds], dtype=bool)):
@@ -205,36 +196,6 @@ def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> Pla
     return replace(place, words=place_words(place))
 
 
-def with_checks(
-    places: tuple[PlaceThatMatters, ...], legs: Sequence[LegScreening]
-) -> tuple[PlaceThatMatters, ...]:
-    """Name the checks of each place: those taken on it, and sights taken before it.
-
-    Parameters
-    ----------
-    places
-        Along the line.
-    legs
-        All legs of it.
-
-    Returns
-    -------
-    tuple of PlaceThatMatters
-        Checks are named by leg and letter, ``7a``.
-    """
-    names: dict[str, list[str]] = {place.name: [] for place in places}
-    start = 0.0
-    for leg in legs:
-        for reading in leg.expected_readings:
-            at = start + (reading.chainage_m or 0.0)
-            on = [place for place in places if place.from_.chainage_m <= at <= place.to.chainage_m]
-            ahead = [place for place in places if place.from_.chainage_m > at and place.overhead is not None]
-            for place in on[:1] or (ahead[:1] if "overhead" in reading.what else []):
-                names[place.name].append(reading.name)
-        start += leg.length_m
-    return tuple(replace(place, checks=tuple(names[place.name])) for place in places)
-
-
 def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:
     seen = line.seen
     here = _within(seen.start_m, seen.end_m, ends) & ~seen.in_start_zone
@@ -248,6 +209,8 @@ def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:
         float(seen.bearing_true_deg[at]),
         float(seen.distance_m[at]),
         float(seen.rise_m[at]),
+        float(seen.lat_deg[at]),
+        float(seen.lon_deg[at]),
         line.spot(_middle(seen.start_m[at], seen.end_m[at], ends)),
         bool(seen.unknown_above[_within(seen.start_m, seen.end_m, ends)].any()),
     )

@@ -20,6 +20,7 @@ from steybrae.route.shape_result import TerrainTrap
 from steybrae.route.touching import Pieces
 from steybrae.route.track import Track
 from steybrae.screening.places.result import OnLine
+from steybrae.screening.standing import STAND_ROUND_M
 from steybrae.terrain.dem import Array
 
 __all__ = ["Line", "bridged", "joined", "length_m", "line_of", "outside", "shared"]
@@ -69,6 +70,23 @@ class Line:
         at = min(max(chainage_m - float(self.turns_m[leg]), 0.0), self.tracks[leg].length_m)
         lon, lat = self.tracks[leg].at(at)
         return OnLine(leg + 1, at, chainage_m, float(lat), float(lon))
+
+    def on_leg(self, leg: int, at_m: float) -> OnLine:
+        """Spot of a leg, metres along it."""
+        lon, lat = self.tracks[leg - 1].at(at_m)
+        return OnLine(leg, at_m, float(self.turns_m[leg - 1]) + at_m, float(lat), float(lon))
+
+    def may_serve(self, chainage_m: Array) -> NDArray[np.bool_]:
+        """Which spots may serve as standing places; what is round one left out speaks against it."""
+        pieces, cells = self.pieces, self.cells
+        at = np.clip(np.searchsorted(pieces.start_m, chainage_m, side="right") - 1, 0, None)
+        off = ~(pieces.high_deg[at] < STEEP_DEG) | ~pieces.known[at] | ~pieces.ended[at]
+        against = ~(cells.high_deg < STEEP_DEG) | ~cells.known | (cells.drop_m > 0.0)
+        near = np.flatnonzero(against & (cells.off_m <= STAND_ROUND_M))
+        along = np.sqrt(STAND_ROUND_M**2 - cells.off_m[near] ** 2)
+        for first, last in joined(cells.start_m[near] - along, cells.end_m[near] + along, 0.0):
+            off |= (chainage_m >= first) & (chainage_m <= last)
+        return ~off
 
     @property
     def steep(self) -> NDArray[np.bool_]:

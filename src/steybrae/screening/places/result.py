@@ -52,6 +52,8 @@ class OverheadAtPlace:
         Whether ground between hides the start zone: it can't be checked from there.
     bearing_true_deg, distance_m, rise_m
         Where it lies, degrees from true north, horizontal distance and height difference, metres.
+    lat_deg, lon_deg
+        Where that ground lies, on WGS 84, degrees.
     at
         From where.
     at_least
@@ -64,6 +66,8 @@ class OverheadAtPlace:
     bearing_true_deg: BearingDeg
     distance_m: NotNegative
     rise_m: float
+    lat_deg: LatDeg
+    lon_deg: LonDeg
     at: OnLine
     at_least: bool
 

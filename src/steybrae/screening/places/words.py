@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from steybrae.bands import STEEP_DEG
+from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
 from steybrae.screening.places.result import (
     CorridorAtPlace,
     DropAtPlace,
@@ -13,7 +14,15 @@ from steybrae.screening.places.result import (
 )
 from steybrae.value import bearing, distance_off, gentle_length, length, overhead, slope, steep_length
 
-__all__ = ["leading_spot", "place_line", "place_words", "start_words", "stretch_words"]
+__all__ = [
+    "check_words",
+    "leading_spot",
+    "overhead_there",
+    "place_line",
+    "place_words",
+    "start_words",
+    "stretch_words",
+]
 
 
 def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -> str:
@@ -166,6 +175,23 @@ def _unknown(place: PlaceThatMatters) -> str:
     if place.unknown_on_line_m > 0.0:
         return f"Unknown ground: {steep_length(place.unknown_on_line_m).text}."
     return f"Unknown ground beside or above, {steep_length(place.unknown_m).text}."
+
+
+def overhead_there(deg: float | None, *, at_least: bool) -> str:
+    """``overhead there 26.1°``, where it is 25 or more or unknown ground could be; else empty."""
+    if deg is not None and deg >= PLACE_SIGHT_DEG:
+        return f"overhead there {overhead(deg, at_least=at_least).text}"
+    return "unknown ground overhead there" if at_least else ""
+
+
+def check_words(reading: ExpectedReading, leg: int) -> str:
+    """Say what is read from where: ``Check 2a: leg 2 at 40 m, sight 24.3° towards 345° true``."""
+    look = reading.look_bearing_true_deg
+    towards = "" if look is None or reading.quantity == "slope" else f" towards {_bearing(look, None)}"
+    there = overhead_there(reading.overhead_deg, at_least=reading.overhead_at_least)
+    at = f"leg {leg} at {length(reading.chainage_m or 0.0).text}"
+    figure = f"{reading.quantity} {slope(reading.expected_deg).text}{towards}"
+    return f"Check {reading.name}: {', '.join(filter(None, (at, figure, there)))}."
 
 
 def spot_words(spot: OnLine) -> str:

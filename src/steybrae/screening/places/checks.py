@@ -1,0 +1,257 @@
+"""Checks of a line: what is read or sighted from which standing place on it, and which of them lead."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from steybrae.route.expected import sight_interval_deg
+from steybrae.route.overhead.from_line import FromLine, Spots, Target, look_from
+from steybrae.route.overhead.reading import KeptGround
+from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
+from steybrae.route.shape_result import Spot
+from steybrae.screening.leg import named, worth_a_reading
+from steybrae.screening.places.line import Line
+from steybrae.screening.places.result import OnLine, OverheadAtPlace, PlaceThatMatters
+from steybrae.screening.result import LegScreening
+from steybrae.screening.standing import StandingRules, may_stand
+from steybrae.terrain.attributes import aspect_deg
+
+__all__ = ["MOST_LEADING", "CheckRules", "with_checks"]
+
+MOST_LEADING: Final = 8
+"""Checks that lead on a day (our choice)."""
+
+SLOPE_BEFORE_M: Final = 500.0
+"""How far before a steep place the ground of its slope check may lie, metres along the line (our choice)."""
+
+SIGHT_BEFORE_M: Final = 1500.0
+"""How far before a place its sight may be taken, metres along the line (our choice: on a round one sees a
+face long before one comes to it)."""
+
+SPACING_M: Final = 20.0
+"""Spots along the line that are looked from lie this far apart, metres (our choice: the baseline)."""
+
+MOST_TRIED: Final = 20
+"""Spots for one check that are looked at closely, the best first (our choice)."""
+
+
+@dataclass(frozen=True)
+class CheckRules:
+    """What checks of a line are chosen by.
+
+    Attributes
+    ----------
+    standing
+        Where one may stand.
+    place_error_m
+        For each leg how far off the line one may be, metres.
+    cell_m, vertical_error_m
+        For the interval of a sight, see `steybrae.route.expected.sight_interval_deg`.
+    kept
+        Ground to look up at.
+    """
+
+    standing: StandingRules
+    place_error_m: Sequence[float]
+    cell_m: float
+    vertical_error_m: float | None
+    kept: KeptGround
+
+    def may_stand(self, spot: OnLine) -> bool:
+        """Whether a spot of the line serves as a standing place."""
+        return may_stand(spot.lat_deg, spot.lon_deg, self.standing, self.place_error_m[spot.leg - 1]).may
+
+
+@dataclass(frozen=True)
+class _Check:
+    """A check of the line, and the number of the place that it belongs to; None for none."""
+
+    at: OnLine
+    reading: ExpectedReading
+    place: int | None
+
+
+def with_checks(
+    line: Line, places: tuple[PlaceThatMatters, ...], legs: Sequence[LegScreening], rules: CheckRules
+) -> tuple[list[LegScreening], tuple[PlaceThatMatters, ...]]:
+    """Choose the checks of a line and say at each place which are its own.
+
+    Slopes of the legs that one may stand on are kept. A steep place told at length gets the steepest
+    ground before it that one may stand on. A place below a start zone that is in open sight from it gets
+    a sight to that ground from a spot before the place: the one with the least overhead angle, and of
+    equal ones the nearest.
+
+    Parameters
+    ----------
+    line
+        The whole line.
+    places
+        Along it.
+    legs
+        With slopes to read, each where one may stand.
+    rules
+        How.
+
+    Returns
+    -------
+    tuple
+        Legs and places with their checks, named by leg and letter, ``7a``.
+    """
+    slopes = [*_of_legs(line, places, legs), *_before_steep(line, places, rules)]
+    targets = {
+        k: _target(place.overhead, place.from_.chainage_m)
+        for k, place in enumerate(places)
+        if "overhead" in place.kinds and place.overhead is not None and not place.overhead.hidden
+    }
+    spots = [*(check.at for check in slopes), *_spots(line, rules)]
+    if not spots:
+        return list(legs), places
+    seen = look_from(rules.kept, line.tracks, _columns(spots), tuple(targets.values()))
+    checks = [_with_overhead(check, seen, k) for k, check in enumerate(slopes)]
+    for number, (k, place) in enumerate((k, places[k]) for k in targets):
+        found = _sight(place, number, spots, seen, rules)
+        checks += [] if found is None else [_Check(*found, k)]
+    return _shared_out(_with_leading(checks, places), places, legs)
+
+
+def _target(looks: OverheadAtPlace, begins_m: float) -> Target:
+    return Target(looks.lat_deg, looks.lon_deg, begins_m - SIGHT_BEFORE_M, begins_m)
+
+
+def _of_legs(line: Line, places: tuple[PlaceThatMatters, ...], legs: Sequence[LegScreening]) -> list[_Check]:
+    out = []
+    for leg, start in zip(legs, line.turns_m, strict=False):
+        for reading in leg.expected_readings:
+            at = line.on_leg(leg.number, reading.chainage_m or 0.0)
+            chainage = float(start) + at.at_m
+            on = (k for k, p in enumerate(places) if p.from_.chainage_m <= chainage <= p.to.chainage_m)
+            out.append(_Check(at, reading, next(on, None)))
+    return out
+
+
+def _before_steep(line: Line, places: tuple[PlaceThatMatters, ...], rules: CheckRules) -> list[_Check]:
+    out = []
+    for k, place in enumerate(places):
+        if place.at_length and {"underfoot", "corridor"} & set(place.kinds):
+            found = _slope_before(line, place, rules)
+            out += [] if found is None else [_Check(*found, k)]
+    return out
+
+
+def _slope_before(
+    line: Line, place: PlaceThatMatters, rules: CheckRules
+) -> tuple[OnLine, ExpectedReading] | None:
+    """Steepest ground on the line that one may stand on before a place."""
+    pieces, end = line.pieces, place.from_.chainage_m
+    middle = (pieces.start_m + pieces.end_m) / 2.0
+    here = np.flatnonzero((pieces.end_m <= end) & (middle >= end - SLOPE_BEFORE_M) & line.may_serve(middle))
+    # One for each baseline: pieces at the crossing of two cells tell the same.
+    here = here[np.argsort(-pieces.slope_deg[here], kind="stable")]
+    here = here[np.sort(np.unique(middle[here] // SPACING_M, return_index=True)[1])]
+    for piece in here[:MOST_TRIED].tolist():
+        slope, low, high = (float(v[piece]) for v in (pieces.slope_deg, pieces.low_deg, pieces.high_deg))
+        if not worth_a_reading(slope, high):
+            return None
+        at = line.spot(float(middle[piece]))
+        if not rules.may_stand(at):
+            continue
+        aspect = float(aspect_deg(pieces.p[piece : piece + 1], pieces.q[piece : piece + 1])[0])
+        look = (aspect + 180.0) % 360.0 if np.isfinite(aspect) else None
+        what = f"steepest ground to stand on before {place.name}, up the fall line"
+        return at, ExpectedReading("", 1, _ground(line, at), at.at_m, look, slope, low, high, what, "slope")
+    return None
+
+
+def _spots(line: Line, rules: CheckRules) -> list[OnLine]:
+    """Spots of the line that may serve, so far as its pieces and corridor tell."""
+    middle = (line.pieces.start_m + line.pieces.end_m) / 2.0
+    _, first = np.unique(middle // SPACING_M, return_index=True)
+    some = middle[first]
+    return [line.spot(at) for at in some[line.may_serve(some)].tolist()]
+
+
+def _columns(spots: Sequence[OnLine]) -> Spots:
+    return Spots(
+        np.array([spot.leg - 1 for spot in spots], dtype=np.intp),
+        np.array([spot.at_m for spot in spots]),
+        np.array([spot.chainage_m for spot in spots]),
+    )
+
+
+def _sight(
+    place: PlaceThatMatters, number: int, spots: Sequence[OnLine], seen: FromLine, rules: CheckRules
+) -> tuple[OnLine, ExpectedReading] | None:
+    sights = seen.sights[number]
+    chainage = np.array([spots[spot].chainage_m for spot in sights.spot])
+    # Nothing at 18 degrees or more is the same everywhere; unknown ground above counts as told.
+    none = np.where(seen.unknown_above[sights.spot], PLACE_SIGHT_DEG, 0.0)
+    order = np.lexsort((-chainage, np.fmax(seen.overhead_deg[sights.spot], none)))
+    for k in order[:MOST_TRIED].tolist():
+        at = spots[int(sights.spot[k])]
+        if not rules.may_stand(at):
+            continue
+        deg, distance = float(sights.deg[k]), float(sights.distance_m[k])
+        ends = sight_interval_deg(
+            deg, distance, rules.cell_m, rules.vertical_error_m, rules.place_error_m[at.leg - 1]
+        )
+        what = f"sight up to the steepest ground over {place.name}, {int(distance)} m away"
+        reading = ExpectedReading(
+            "", 1, Spot(at.lat_deg, at.lon_deg, None), at.at_m, float(sights.bearing_true_deg[k]), deg, *ends,
+            what, "sight",
+        )  # fmt: skip
+        return at, _with_overhead(_Check(at, reading, None), seen, int(sights.spot[k])).reading
+    return None
+
+
+def _ground(line: Line, at: OnLine) -> Spot:
+    height = float(np.interp(at.chainage_m, line.chainage_m, line.elevation_m))
+    return Spot(at.lat_deg, at.lon_deg, height if np.isfinite(height) else None)
+
+
+def _with_overhead(check: _Check, seen: FromLine, spot: int) -> _Check:
+    deg = float(seen.overhead_deg[spot])
+    known = deg if np.isfinite(deg) else None
+    least = bool(seen.unknown_above[spot])
+    return replace(check, reading=replace(check.reading, overhead_deg=known, overhead_at_least=least))
+
+
+def _with_leading(checks: list[_Check], places: tuple[PlaceThatMatters, ...]) -> list[_Check]:
+    """Mark those that lead: of each place its first, those told at length first, before a second."""
+    of_place: dict[int | None, int] = {}
+    ranks = []
+    for k in sorted(range(len(checks)), key=lambda k: _tells(checks[k], places)):
+        place = checks[k].place
+        of_place[place] = of_place.get(place, -1) + 1
+        short = place is None or not places[place].at_length
+        ranks.append((of_place[place] if place is not None else len(checks), short, k))
+    leading = {k for *_, k in sorted(ranks)[:MOST_LEADING]}
+    return [
+        replace(check, reading=replace(check.reading, leads=k in leading)) for k, check in enumerate(checks)
+    ]
+
+
+def _tells(check: _Check, places: tuple[PlaceThatMatters, ...]) -> tuple[bool, float]:
+    """Order of the checks of one place: of what it is told by first, then the steepest."""
+    first = "" if check.place is None else places[check.place].kinds[0]
+    return (check.reading.quantity == "sight") != (first == "overhead"), -check.reading.expected_deg
+
+
+def _shared_out(
+    checks: list[_Check], places: tuple[PlaceThatMatters, ...], legs: Sequence[LegScreening]
+) -> tuple[list[LegScreening], tuple[PlaceThatMatters, ...]]:
+    names: dict[int, list[str]] = {}
+    number, out = 1, []
+    for leg in legs:
+        here = sorted((c for c in checks if c.at.leg == leg.number), key=lambda c: c.at.at_m)
+        readings = named(tuple(check.reading for check in here), str(leg.number))
+        readings = tuple(replace(one, number=number + k) for k, one in enumerate(readings))
+        number += len(readings)
+        out.append(replace(leg, expected_readings=readings))
+        for check, reading in zip(here, readings, strict=True):
+            if check.place is not None:
+                names.setdefault(check.place, []).append(reading.name)
+    return out, tuple(replace(place, checks=tuple(names.get(k, ()))) for k, place in enumerate(places))
