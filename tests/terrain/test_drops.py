@@ -51,6 +51,14 @@ def test_two_walls_with_a_ledge_between_are_two():
     assert sorted({round(value, 6) for value in row if value}) == [7.0, 9.0]
 
 
+def test_a_face_of_more_cells_than_a_hundred_is_told_whole():
+    heights = np.broadcast_to(2.0 * np.clip(np.arange(300.0) - 60.0, 0.0, 150.0), (9, 300))
+    found = drop_m(heights, square(1.0))
+    np.testing.assert_allclose(found[4, 60:211], 300.0)
+    assert not found[4, :59].any()
+    assert not found[4, 212:].any()
+
+
 @given(
     heights=st.lists(st.floats(0.0, 60.0), min_size=49, max_size=49),
     turns=st.integers(0, 3),

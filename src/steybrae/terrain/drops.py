@@ -6,6 +6,7 @@ import math
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
 
@@ -16,9 +17,6 @@ DROP_DEG: Final = 55.0
 
 DROP_M: Final = 5.0
 """Least height of a drop, metres (our choice)."""
-
-MOST_STEPS: Final = 100
-"""Cells that one face is followed for; a higher one is told lower (our choice)."""
 
 _DIRECTIONS: Final = ((0, 1), (1, -1), (1, 0), (1, 1))
 """Steps in column and row to half of the eight neighbours; the others are these reversed."""
@@ -44,36 +42,35 @@ def drop_m(heights_m: Array, jacobian: Array) -> Array:
     Array
         Metres, `DROP_M` or more; 0 where there is none.
     """
-    most = np.zeros(heights_m.shape)
+    most = np.zeros(heights_m.size)
     for step in _DIRECTIONS:
         length = float(np.hypot(*(jacobian @ np.array(step, dtype=float))))
-        fall = heights_m - _shifted(heights_m, step)
+        fall = (heights_m - _shifted(heights_m, step)).ravel()
         least = math.tan(math.radians(DROP_DEG)) * length
+        stride = step[1] * heights_m.shape[1] + step[0]
         for sign in (1.0, -1.0):
             with np.errstate(invalid="ignore"):
-                steep = np.where(sign * fall > least, sign * fall, 0.0)
-            if steep.any():
-                np.maximum(most, _face(steep, step), out=most)
-    return np.where(most >= DROP_M, most, 0.0)
+                steep = np.flatnonzero(sign * fall > least)
+            if len(steep):
+                cell, face_m = _faces(steep, np.abs(fall[steep]), stride)
+                most[cell] = np.maximum(most[cell], face_m)
+    return np.where(most >= DROP_M, most, 0.0).reshape(heights_m.shape)
 
 
-def _face(steep: Array, step: tuple[int, int]) -> Array:
-    """Sum of the steep steps before and after each cell; `steep` is that from a cell to the next."""
-    back = (-step[0], -step[1])
-    into = np.nan_to_num(_shifted(steep, back))
-    after, before = steep, into
-    for _ in range(MOST_STEPS):
-        more = np.where(steep > 0.0, steep + np.nan_to_num(_shifted(after, step)), 0.0)
-        if np.array_equal(more, after):
-            break
-        after = more
-    for _ in range(MOST_STEPS):
-        more = np.where(into > 0.0, into + np.nan_to_num(_shifted(before, back)), 0.0)
-        if np.array_equal(more, before):
-            break
-        before = more
-    out: Array = after + before
-    return out
+def _faces(steep: NDArray[np.intp], fall_m: Array, stride: int) -> tuple[NDArray[np.intp], Array]:
+    """Cells of faces and the fall of the whole face, from the cells whose next one lies steeply below.
+
+    Those that follow each other at a stride are one face; none begins in the last row or column, so that
+    none goes on at the other side. Only steep cells cost anything: there are few.
+    """
+    order = np.lexsort((steep, steep % abs(stride)))
+    order = order if stride > 0 else order[::-1]
+    steep, fall_m = steep[order], fall_m[order]
+    first = np.flatnonzero(np.diff(steep, prepend=steep[0] - 2 * stride) != stride)
+    last = np.append(first[1:], len(steep)) - 1
+    whole_m = np.add.reduceat(fall_m, first)
+    cells = np.concatenate((steep, steep[last] + stride))
+    return cells, np.concatenate((np.repeat(whole_m, last - first + 1), whole_m))
 
 
 def _shifted(values: Array, step: tuple[int, int]) -> Array:
