@@ -36,6 +36,7 @@ SAMPLE: Final = Path(__file__).resolve().parents[2] / "sample_dem"
 DEFAULT_COUNT: Final = 500
 TERM_SHARE: Final = 0.25
 WORK: Final = ".steybrae-area"
+TOLD_EVERY: Final = 5
 
 Contents = dict[str, bytes]
 
@@ -59,9 +60,18 @@ class Command:
     outputs: tuple[str, ...]
     again: tuple[str, ...] = ("--force",)
 
+    @property
+    def together(self) -> bool:
+        """Whether its outputs appear together."""
+        return "--resume" in self.again
+
 
 def start(words: list[str]) -> int:
-    """Run the command in a copy of this process; its number."""
+    """Run the command in a copy of this process, or, where it makes workers, in a new one; its number."""
+    if "--cluster" in words:
+        to_nowhere = [(os.POSIX_SPAWN_OPEN, number, os.devnull, os.O_WRONLY, 0) for number in (1, 2)]
+        called = [sys.executable, "-m", "steybrae", *words]
+        return os.posix_spawn(sys.executable, called, os.environ, file_actions=to_nowhere)
     for number in (signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, signal.SIG_DFL)  # whatever a run in this process has set
     child = os.fork()
@@ -121,7 +131,7 @@ def kill(
     else:
         last = time.monotonic() + 2.0 * took_s
         while time.monotonic() < last and watched() == before:
-            pass
+            time.sleep(0.0002)
         time.sleep(chance.choice((0.0, 0.0, 0.001, 0.02)) * chance.random())
     os.kill(child, number)
     return number, end(child)
@@ -145,14 +155,14 @@ def faults(command: Command, folder: Path, clean: Path, old: Contents, number: i
     for name in command.outputs:
         if name not in now:
             # What appears together may be away for a moment, too.
-            found += [f"{name} is lost"] if name in old and command.name != "area" else []
+            found += [f"{name} is lost"] if name in old and not command.together else []
         elif now[name] == old.get(name):
             kinds.add("old")
         elif same(name, now[name], expected[name], folder, clean):
             kinds.add("new")
         else:
             found.append(f"{name} is half")
-    if command.name == "area" and len(kinds) > 1:
+    if command.together and len(kinds) > 1:
         found.append("new outputs stand beside old ones")
     left = [name for name in now if name not in {*command.outputs, *old} and not name.startswith(WORK)]
     if number == signal.SIGTERM and left:
@@ -212,7 +222,10 @@ def log_faults(command: Command, folder: Path, old: Contents) -> list[str]:
 
 def _commands(here: Path) -> tuple[Command, ...]:
     dem, day, plan = SAMPLE / "stey_massif.tif", SAMPLE / "day.gpx", here / "plan.zip"
-    model = write(here / "hills.tif", mountains(700, 900))
+    model, hill = (
+        write(here / "hills.tif", mountains(700, 900)),
+        write(here / "hill.tif", mountains(300, 260)),
+    )
     if whole(["route", str(day), "--dem", str(dem), "--save", str(plan)]):
         raise RuntimeError
 
@@ -223,6 +236,7 @@ def _commands(here: Path) -> tuple[Command, ...]:
     beside = "csv.csv.cautions.txt"
     card = ("pdf.pdf", "gpx.gpx", "csv.csv")
     area = ("README.txt", "bands.tif", "bands.tif.aux.xml", "slope.tif", "table.csv", "table.json")
+    above = [f"{name}.tif{more}" for name in ("overhead", "start_zones") for more in ("", ".aux.xml")]
     return (
         Command(
             "route", lambda at: ["route", str(day), "--dem", str(dem), *to(at, *route)], (*route, beside)
@@ -234,6 +248,18 @@ def _commands(here: Path) -> tuple[Command, ...]:
         Command(
             "area",
             lambda at: ["area", "--dem", str(model), "--out", str(at), "--threads", "1"],
+            area,
+            ("--resume",),
+        ),
+        Command(
+            "overhead",
+            lambda at: ["area", "--dem", str(hill), "--out", str(at), "--threads", "1", "--overhead"],
+            (*area, *above),
+            ("--resume",),
+        ),
+        Command(
+            "cluster",
+            lambda at: ["area", "--dem", str(hill), "--out", str(at), "--cluster", "local:2"],
             area,
             ("--resume",),
         ),
@@ -254,7 +280,7 @@ def run(count: int, seed: int, only: str = "") -> dict[str, list[str]]:
             clean = here / command.name
             clean.mkdir()
             # The first loads what all the others inherit; the second tells how long they take.
-            if whole(command.words(clean)):
+            if end(start(command.words(clean))) if command.name == "cluster" else whole(command.words(clean)):
                 raise RuntimeError(command.name)
             began = time.monotonic()
             end(start([*command.words(clean), *(["--force"] if command.outputs else [])]))
@@ -266,10 +292,13 @@ def run(count: int, seed: int, only: str = "") -> dict[str, list[str]]:
                 tally[ended] += 1
                 wrong[command.name] += [f"{number}, {ended}: {fault}" for fault in found]
                 shutil.rmtree(folder)
-            said = ", ".join(f"{many} {ended}" for ended, many in sorted(tally.items()))
-            print(f"{command.name} ({took_s:.1f} s): {said}; {len(wrong[command.name])} faults", flush=True)
-            for fault in wrong[command.name]:
-                print(f"    {fault}", flush=True)
+                # Told as they come: a run that is itself ended has told what it did.
+                for fault in found:
+                    print(f"    {number}, {ended}: {fault}", flush=True)
+                if (number + 1) % TOLD_EVERY == 0 or number + 1 == -(-count // len(chosen)):
+                    said = ", ".join(f"{many} {how}" for how, many in sorted(tally.items()))
+                    faulty = len(wrong[command.name])
+                    print(f"{command.name} ({took_s:.1f} s): {said}; {faulty} faults", flush=True)
     return wrong
 
 
@@ -278,7 +307,7 @@ def main() -> int:
     options = argparse.ArgumentParser(description="Kill commands at any moment.")
     options.add_argument("--count", type=int, default=DEFAULT_COUNT)
     options.add_argument("--seed", type=int, default=0)
-    options.add_argument("--only", default="", help="route, card, report, area or log")
+    options.add_argument("--only", default="", help="route, card, report, area, overhead, cluster or log")
     given = options.parse_args()
     return int(any(run(given.count, given.seed, given.only).values()))
 
