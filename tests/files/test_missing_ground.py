@@ -25,6 +25,7 @@ from steybrae.screening.ground.at import ground_at
 
 ROWS, COLS = 40, 50
 PLACE = {"crs": "EPSG:27700", "transform": Affine(10.0, 0.0, 54_500.0, 0.0, -10.0, 1_053_500.0)}
+NEXT = Affine(10.0, 0.0, 54_500.0 + 10.0 * COLS, 0.0, -10.0, 1_053_500.0)
 HEIGHTS = np.arange(1.0, ROWS * COLS + 1.0).reshape(ROWS, COLS)
 BOX = (slice(5, 8), slice(6, 9))
 
@@ -133,7 +134,7 @@ class TestVirtual:
         write(tmp_path / "a.tif", boxed(0.0), nodata=0.0)
         mask = np.full((ROWS, COLS), 255, "uint8")
         mask[BOX] = 0
-        write(tmp_path / "b.tif", HEIGHTS.astype("float32"), mask)
+        write(tmp_path / "b.tif", HEIGHTS.astype("float32"), mask, transform=NEXT)
         found = unknown(vrt(tmp_path / "dem.vrt", "a.tif", "b.tif", declared=declared))
         assert only_the_box(found[:, :COLS])
         assert only_the_box(found[:, COLS:])
@@ -287,7 +288,8 @@ def test_a_scale_is_told_by_all(tmp_path: Path) -> None:
         "(dem.tif). Where they are wrong every slope is: compare a height with the map."
     )
     assert told_by_all(path, tmp_path / "out", "scaled_heights") == [words] * 3
-    shifted = vrt(tmp_path / "dem.vrt", "dem.tif", declared="<Offset>12.5</Offset>")
+    write(tmp_path / "plain.tif", HEIGHTS)
+    shifted = vrt(tmp_path / "dem.vrt", "plain.tif", declared="<Offset>12.5</Offset>")
     told = told_by_all(shifted, tmp_path / "out2", "scaled_heights")
     assert told == [words.replace("0.1 and 0 (dem.tif)", "1 and 12.5 (dem.vrt)")] * 3
     assert told_by_all(write(tmp_path / "b.tif", HEIGHTS), tmp_path / "b", "scaled_heights") == []

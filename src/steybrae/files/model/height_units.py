@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
 
 import pyproj
@@ -13,7 +14,7 @@ from steybrae.errors import ModelError
 from steybrae.files.model.tiles import RasterFile
 from steybrae.quantities import FOOT_M, US_SURVEY_FOOT_M
 
-__all__ = ["HEIGHT_UNITS_M", "height_unit", "parse_height_unit"]
+__all__ = ["HEIGHT_UNITS_M", "height_unit", "parse_height_unit", "unit_of"]
 
 HEIGHT_UNITS_M: Final = {
     "m": 1.0,
@@ -80,7 +81,7 @@ def height_unit(opened: Sequence[RasterFile]) -> tuple[float, str]:
     ModelError
         A unit that is not known, or tiles, or a CRS and its band, that say different ones.
     """
-    found = [_unit_of(file) for file in opened]
+    found = [unit_of(file) for file in opened]
     for file, (metres, _) in zip(opened, found, strict=True):
         if metres != found[0][0]:
             message = (
@@ -92,13 +93,29 @@ def height_unit(opened: Sequence[RasterFile]) -> tuple[float, str]:
     return max(found, key=lambda unit: unit[1] == "assumed")
 
 
-def _unit_of(file: RasterFile) -> tuple[float, str]:
-    """Metres in a file's height unit: from a vertical CRS and the band's unit, else assumed metres."""
+def unit_of(file: RasterFile) -> tuple[float, str]:
+    """Metres in a file's height unit: from a vertical CRS and the band's unit, else assumed metres.
+
+    Parameters
+    ----------
+    file
+        An open raster.
+
+    Returns
+    -------
+    tuple of float and str
+        As `height_unit`.
+
+    Raises
+    ------
+    ModelError
+        A unit that is not known, or a CRS and its band that say different ones.
+    """
     data = file.data
     try:
-        crs = pyproj.CRS.from_user_input(data.crs.to_wkt()) if data.crs else None
-    except (pyproj.exceptions.CRSError, rasterio.errors.CRSError):
-        crs = None
+        metres = _vertical_m(data.crs.to_wkt()) if data.crs else None
+    except rasterio.errors.CRSError:
+        metres = None
     try:
         name = (data.units[0] or "").strip()
     except UnicodeDecodeError as error:
@@ -108,9 +125,8 @@ def _unit_of(file: RasterFile) -> tuple[float, str]:
         )
         raise ModelError(message) from error
     band_m = parse_height_unit(name) if name else None
-    if crs is None or len(crs.axis_info) < 3:
+    if metres is None:
         return (1.0, "assumed") if band_m is None else (band_m, "band")
-    metres = float(crs.axis_info[2].unit_conversion_factor)
     if band_m is not None and not math.isclose(metres, band_m, rel_tol=SAME_UNIT):
         message = (
             f"The elevation model {file.name} should have one height unit; its CRS says units of "
@@ -118,3 +134,13 @@ def _unit_of(file: RasterFile) -> tuple[float, str]:
         )
         raise ModelError(message)
     return metres, "CRS"
+
+
+@lru_cache(maxsize=64)
+def _vertical_m(crs: str) -> float | None:
+    """Metres in the unit of a CRS's third axis; None where it has none, or is none."""
+    try:
+        axes = pyproj.CRS.from_user_input(crs).axis_info
+    except pyproj.exceptions.CRSError:
+        return None
+    return float(axes[2].unit_conversion_factor) if len(axes) > 2 else None

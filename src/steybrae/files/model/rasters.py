@@ -22,6 +22,7 @@ import rasterio.windows
 
 from steybrae.cautions import HeightsRead
 from steybrae.errors import FileReadError, ModelError
+from steybrae.files.model.contradictions import Part, check_part, check_sidecar
 from steybrae.files.model.fingerprints import files_fingerprint, files_state, sidecars
 from steybrae.files.model.height_units import height_unit, parse_height_unit
 from steybrae.files.model.heights import damaged, make_unknown, same_cells, stored_numbers
@@ -240,7 +241,7 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
         given = {Path(os.path.realpath(path)) for path in paths}
         opened, parts = [], []
         for path in paths:
-            data, files = _open(path, given)
+            data, files = _open(path, given, unit_stated=unit is not None)
             opened.append(RasterFile(str(path), stack.enter_context(data)))
             parts.append(files)
         for file in opened:
@@ -259,7 +260,7 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
         yield RasterModel(grid, tiles, info)
 
 
-def _open(path: Path, given: Collection[Path]) -> tuple[Any, tuple[Path, ...]]:
+def _open(path: Path, given: Collection[Path], *, unit_stated: bool) -> tuple[Any, tuple[Path, ...]]:
     """Open a file, and tell every file that it consists of."""
     try:
         str(path).encode()
@@ -288,7 +289,18 @@ def _open(path: Path, given: Collection[Path]) -> tuple[Any, tuple[Path, ...]]:
         sources.append(source)
         _check_source(source)
 
-    name = amended(path, given, check) if virtual else str(path.absolute())
+    def agree(vrt: Path, text: str, parts: list[Part]) -> None:
+        whole = _opened(text, ("VRT",))
+        if whole is None:
+            return
+        with whole:
+            for part in parts:
+                source = _opened(part.name, ("VRT",) if part.name.startswith("<") else SOURCES)
+                if source is not None:
+                    with source:
+                        check_part(vrt, whole, part, source, unit_stated=unit_stated)
+
+    name = amended(path, given, check, agree) if virtual else str(path.absolute())
     found = _opened(name, ("VRT",) if virtual else DRIVERS)
     if found is None:
         message = (
@@ -298,6 +310,7 @@ def _open(path: Path, given: Collection[Path]) -> tuple[Any, tuple[Path, ...]]:
         raise FileReadError(message)
     try:
         _check_blocks(path, found)
+        check_sidecar(path, found)
     except ModelError:
         found.close()
         raise
@@ -326,7 +339,8 @@ def _check_source(path: Path) -> None:
         return
     if is_tiff(path):
         _check_block(path, largest_block_bytes(path))
-        return
+        if not sidecars(path):
+            return
     found = _opened(str(path), SOURCES)
     if found is None:
         message = (
@@ -336,6 +350,7 @@ def _check_source(path: Path) -> None:
         raise FileReadError(message)
     with found:
         _check_blocks(path, found)
+        check_sidecar(path, found)
 
 
 def _check_blocks(path: Path, data: Any) -> None:

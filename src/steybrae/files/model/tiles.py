@@ -17,7 +17,7 @@ from steybrae.errors import FileReadError, ModelError
 from steybrae.names import clean
 from steybrae.terrain.dem import Grid, horizontal_crs
 
-__all__ = ["RasterFile", "Tile", "check_band", "join", "scaling_words"]
+__all__ = ["RasterFile", "Tile", "check_band", "grid_of", "join", "scaling_words"]
 
 MOST_CELLS: Final = 2**40
 """Largest grid that several tiles may span, cells; beyond it they are not one model (our choice)."""
@@ -139,10 +139,10 @@ def join(opened: Sequence[RasterFile], unit_m: float) -> tuple[Grid, list[Tile]]
         No place on the earth, numbers that are no heights, or tiles whose CRS or cells differ.
     """
     first = opened[0]
-    base = _grid_of(first)
+    base = grid_of(first)
     places = [(0, 0)]
     for file in opened[1:]:
-        places.append(_offset(base, _grid_of(file), first.name, file.name))
+        places.append(_offset(base, grid_of(file), first.name, file.name))
     top = min(row for row, _ in places)
     left = min(col for _, col in places)
     bottom = max(row + file.data.height for (row, _), file in zip(places, opened, strict=True))
@@ -237,7 +237,14 @@ def _usable(transform: tuple[float, ...]) -> bool:
     return max(abs(c), abs(f)) <= FARTHEST and abs(a * e - b * d) >= LEAST_TURN * sizes[0] * sizes[1]
 
 
-def _grid_of(file: RasterFile) -> Grid:
+def grid_of(file: RasterFile) -> Grid:
+    """Grid of a file.
+
+    Raises
+    ------
+    ModelError
+        It does not say where on the earth its cells lie, or not in a way that can be used.
+    """
     transform = file.data.transform
     found = (transform.a, transform.b, transform.c, transform.d, transform.e, transform.f)
     if not _usable(found):

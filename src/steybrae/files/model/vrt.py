@@ -13,6 +13,7 @@ from typing import Final
 from xml.etree import ElementTree as ET
 
 from steybrae.errors import FileReadError, ModelError
+from steybrae.files.model.contradictions import Part
 
 __all__ = ["amended", "is_vrt"]
 
@@ -55,7 +56,11 @@ def is_vrt(path: Path) -> bool:
 
 
 def amended(
-    path: Path, given: Collection[Path], check: Callable[[Path], None], within: tuple[Path, ...] = ()
+    path: Path,
+    given: Collection[Path],
+    check: Callable[[Path], None],
+    agree: Callable[[Path, str, list[Part]], None],
+    within: tuple[Path, ...] = (),
 ) -> str:
     """Text of a virtual raster in which unknown ground is NaN.
 
@@ -68,6 +73,9 @@ def amended(
         VRT that names it.
     check
         Called with every source; it raises where one is refused.
+    agree
+        Called with every VRT, its text as amended, and those of its sources that are there; it raises
+        where they contradict each other.
     within
         VRTs that led here.
 
@@ -86,23 +94,30 @@ def amended(
     """
     root = _parsed(path)
     _check_elements(path, root)
+    shown: dict[str, Path] = {}
     for name in root.iter("SourceFilename"):
         source = _source(path, name, given)
         name.text, name.attrib = str(source), {"relativeToVRT": "0"}
         check(source)
-        if not source.is_file() or not is_vrt(source):
-            continue  # of one that is not there GDAL says so where the line needs it
-        if len(within) + 1 < MOST_DEEP:
-            name.text = amended(source, given, check, (*within, path))
-        else:
+        if not source.is_file():
+            continue  # GDAL says so where the line needs it
+        if is_vrt(source) and len(within) + 1 < MOST_DEEP:
+            name.text = amended(source, given, check, agree, (*within, path))
+        elif is_vrt(source):
             message = (
                 f"Virtual rasters should name one another at most {MOST_DEEP} deep; {path} names another. "
                 "Name the files themselves."
             )
             raise ModelError(message)
+        shown[name.text or ""] = source
     for band in root.findall("VRTRasterBand"):
         _amend(band)
-    return ET.tostring(root, encoding="unicode")
+    text = ET.tostring(root, encoding="unicode")
+    sources = [
+        (one, one.findtext("SourceFilename", "")) for one in root.findall("VRTRasterBand/ComplexSource")
+    ]
+    agree(path, text, [Part(name, shown[name], one) for one, name in sources if name in shown])
+    return text
 
 
 def _parsed(path: Path) -> ET.Element:

@@ -1,0 +1,234 @@
+"""What a raster file says of itself, against what another file says of it.
+
+A sidecar (``.aux.xml``) overrules the file that it lies beside, and a virtual raster the files that it
+names, without GDAL saying a word: cells twice as large make every slope half as steep. Where the two
+differ the model is refused.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+from xml.etree import ElementTree as ET
+
+import numpy as np
+import rasterio
+from affine import Affine
+
+from steybrae.errors import ModelError
+from steybrae.files.model.height_units import SAME_UNIT, unit_of
+from steybrae.files.model.tiles import RasterFile, grid_of
+from steybrae.terrain.dem import Grid
+from steybrae.terrain.jacobian import jacobian_at
+
+__all__ = ["Part", "check_part", "check_sidecar"]
+
+SAME_CELLS: Final = 1e-3
+"""Share by which cells of two grids over the same ground may differ (our choice: it moves 45 degrees by
+a sixtieth of a degree)."""
+
+SAME_PLACE_CELLS: Final = 1.0
+"""Cells by which a source may lie off its place in a virtual raster: those that are not on its grid are
+put on the nearest cell (our choice)."""
+
+SAME_PLACE_DEG: Final = 0.01
+"""Degrees of latitude or longitude by which two CRS of one file may differ, as datums do (our choice)."""
+
+RESAMPLED_CELLS: Final = 0.5
+"""Cells by which the two rectangles of a source may differ in size: rounding in the text (our choice)."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """A source of a virtual raster.
+
+    Attributes
+    ----------
+    name
+        What GDAL opens: a path, or the text of a VRT.
+    shown
+        Its path.
+    element
+        The source in the VRT.
+    """
+
+    name: str
+    shown: Path
+    element: ET.Element
+
+
+def check_sidecar(path: Path, data: Any) -> None:
+    """Refuse a file whose sidecar says another thing than the file itself.
+
+    Parameters
+    ----------
+    path
+        The file.
+    data
+        It, open.
+
+    Raises
+    ------
+    ModelError
+        They differ in cells, place, scale, offset, height unit or no-data value.
+    """
+    if not path.with_name(f"{path.name}.aux.xml").is_file():
+        return
+    with (
+        rasterio.Env(GDAL_PAM_ENABLED="NO"),
+        rasterio.open(path, driver=data.driver) as alone,
+    ):
+        for what in _differences(alone, data):
+            message = (
+                f"The elevation model {path} and the .aux.xml beside it should say the same; they differ in "
+                f"{what}. Find out which holds, and take the other away."
+            )
+            raise ModelError(message)
+
+
+def _differences(alone: Any, data: Any) -> Iterator[str]:
+    """Say in what a file alone, as far as it says anything, differs from the file as GDAL gives it."""
+    itself, given = _grid(alone), _grid(data)
+    if itself is not None and given is not None:
+        yield from _ground_differences(itself, given)
+    elif not alone.transform.is_identity and alone.transform != data.transform:
+        yield f"the cells: {_cells(alone.transform)} and {_cells(data.transform)}"
+    for what, none, mine, other in zip(
+        ("the scale", "the offset", "the height unit", "the no-data value"),
+        (1.0, 0.0, "", None),
+        *((one.scales[0], one.offsets[0], one.units[0] or "", one.nodatavals[0]) for one in (alone, data)),
+        strict=True,
+    ):
+        if mine not in (none, other) and not (mine != mine and other != other):  # noqa: PLR0124  NaN
+            yield f"{what}: {mine} and {other}"
+
+
+def _ground_differences(one: Grid, other: Grid) -> Iterator[str]:
+    rows, cols = one.shape
+    here = (cols / 2.0, rows / 2.0)
+    first, second = jacobian_at(one, *here), jacobian_at(other, *here)
+    if np.abs(first - second).max() > SAME_CELLS * np.abs(first).max():
+        yield f"the cells: {_metres(first)} and {_metres(second)} on the ground"
+        return
+    (lon, lat), (lon_2, lat_2) = one.to_wgs84(*here), other.to_wgs84(*here)
+    if max(abs(float(lat - lat_2)), abs((float(lon - lon_2) + 180.0) % 360.0 - 180.0)) > SAME_PLACE_DEG:
+        yield f"the place: {float(lat):.3f}, {float(lon):.3f} and {float(lat_2):.3f}, {float(lon_2):.3f}"
+
+
+def _metres(jacobian: Any) -> str:
+    along, down = np.hypot(*jacobian)
+    return f"{along:.5g} x {down:.5g} m"
+
+
+def _cells(transform: Any) -> str:
+    return f"{math.hypot(transform.a, transform.d):.5g} x {math.hypot(transform.b, transform.e):.5g}"
+
+
+def _grid(data: Any) -> Grid | None:
+    """Give its grid; None where it does not say where it lies."""
+    if data.transform.is_identity or data.crs is None:
+        return None
+    try:
+        return grid_of(RasterFile(data.name, data))
+    except ModelError:
+        return None
+
+
+def check_part(path: Path, whole: Any, part: Part, source: Any, *, unit_stated: bool) -> None:
+    """Refuse a virtual raster that gives a source other cells, another place, scale or height unit.
+
+    Parameters
+    ----------
+    path
+        Of the virtual raster.
+    whole
+        It, open.
+    part, source
+        One of its sources, and that, open.
+    unit_stated
+        Whether the user states the height unit.
+
+    Raises
+    ------
+    ModelError
+        What differs, or a source that GDAL would resample.
+    """
+    for what in _part_differences(whole, source, part.element, unit_stated=unit_stated):
+        message = (
+            f"A virtual raster should say of its files what they say themselves; {path} differs from "
+            f"{part.shown} in {what}. Bring its files to one grid and unit, and make it anew."
+        )
+        raise ModelError(message)
+
+
+def _part_differences(whole: Any, source: Any, element: ET.Element, *, unit_stated: bool) -> Iterator[str]:
+    band = element.findtext("SourceBand", "1")
+    number = int(band) if band.isdecimal() else 0
+    if not 1 <= number <= source.count:
+        yield f"the bands: band {band!r:.20} of {source.count} is asked for"
+        return
+    said, meant = ((one.scales[k], one.offsets[k]) for one, k in ((source, number - 1), (whole, 0)))
+    if said not in ((1.0, 0.0), meant):
+        yield f"scale and offset: {meant[0]:g} and {meant[1]:g}, and {said[0]:g} and {said[1]:g}"
+    (unit, known_from), (taken, _) = (unit_of(RasterFile(one.name, one)) for one in (source, whole))
+    if not unit_stated and known_from != "assumed" and not math.isclose(unit, taken, rel_tol=SAME_UNIT):
+        yield f"the height unit: {taken:.6g} m and {unit:.6g} m; --z-unit says which holds"
+    from_, to = _rectangle(element.find("SrcRect"), source), _rectangle(element.find("DstRect"), whole)
+    # What is no number fails the comparison.
+    if not (abs(from_[2] - to[2]) <= RESAMPLED_CELLS and abs(from_[3] - to[3]) <= RESAMPLED_CELLS):
+        yield f"the cells: {from_[2]:g} x {from_[3]:g} of them become {to[2]:g} x {to[3]:g}"
+        return
+    yield from _place_differences(whole, source, from_, to)
+
+
+def _rectangle(element: ET.Element | None, data: Any) -> tuple[float, float, float, float]:
+    """Give column, row, columns and rows of a rectangle in a VRT; the whole raster where none is given."""
+    if element is None or not element.keys():
+        return 0.0, 0.0, float(data.width), float(data.height)
+    left, top, wide, high = (_number(element.get(name, "")) for name in ("xOff", "yOff", "xSize", "ySize"))
+    return left, top, wide, high
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
+
+
+def _place_differences(
+    whole: Any, source: Any, from_: tuple[float, ...], to: tuple[float, ...]
+) -> Iterator[str]:
+    if source.crs is None or whole.crs is None or source.transform.is_identity:
+        return
+    # Thousands of tiles have one CRS, in the same words: no need to ask PROJ.
+    if source.crs.to_wkt() == whole.crs.to_wkt():
+        yield from _cell_differences(whole.transform, source.transform, from_, to)
+        return
+    if not all(map(math.isfinite, (*from_, *to))):
+        yield "the cells: a rectangle has no place"
+        return
+    grids = zip((_grid(source), _grid(whole)), (from_, to), strict=True)
+    here = [
+        grid and grid.part(round(top), round(left), max(round(high), 1), max(round(wide), 1))
+        for grid, (left, top, wide, high) in grids
+    ]
+    if here[0] is not None and here[1] is not None:
+        yield from _ground_differences(here[1], here[0])
+
+
+def _cell_differences(
+    whole: Affine, source: Affine, from_: tuple[float, ...], to: tuple[float, ...]
+) -> Iterator[str]:
+    steps = np.subtract(whole[:6], source[:6])[[0, 1, 3, 4]]
+    if not np.abs(steps).max() <= SAME_CELLS * max(map(abs, (whole.a, whole.b, whole.d, whole.e))):
+        yield f"the cells: {_cells(whole)} and {_cells(source)}"
+        return
+    if whole.determinant == 0.0:
+        return  # refused elsewhere
+    off = np.subtract(~whole @ (source @ from_[:2]), to[:2])
+    if not np.abs(off).max() <= SAME_PLACE_CELLS:
+        yield f"the place: {abs(off[0]):.5g} columns and {abs(off[1]):.5g} rows beside it"
