@@ -35,6 +35,7 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> 
 KINDS: dict[str, tuple[str, ...]] = {
     "scale": (*MAP, "--index-every", "5", "--scale", "1:50000", "--interval", "40ft", "--copies", "2"),
     "error": MAP,
+    "first": ("--seed", "2", "--paper", "letter"),
     "field": (),
     "practice": (*MAP, "--sample", "--questions", "3", "--seed", "7"),
     "lesson": ("--seed", "3"),

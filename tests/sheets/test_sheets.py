@@ -16,9 +16,12 @@ from tests.sheets.pdf_lines import level, page_strokes, rendered, text_boxes, up
 from steybrae.files.model.rasters import open_model
 from steybrae.sheets.error import error_pdf
 from steybrae.sheets.field import field_pdf
+from steybrae.sheets.first import first_pdf, teacher_pdf
 from steybrae.sheets.practice import key_pdf, marking_line, practice_pdf
 from steybrae.sheets.scale import COMB_LINE_MM, scale_pdf
+from steybrae.sheets.true_size import PAPERS_MM
 from steybrae.teach.field_sheet import field_sheet
+from steybrae.teach.first_lesson import first_lesson
 from steybrae.teach.map_ground import MapLook
 from steybrae.teach.practice import PracticeSheet, practice_sheet
 from steybrae.teach.ruler_error import error_sheet
@@ -49,6 +52,8 @@ def poppler(name: str, *arguments: str | Path) -> str:
 SHEETS: dict[str, Callable[[str], bytes]] = {
     "scale": scales,
     "error": lambda paper: error_pdf(error_sheet(25_000.0, 10.0), paper=paper),
+    "first": lambda paper: first_pdf(first_lesson(), paper=paper),
+    "teacher": lambda paper: teacher_pdf(first_lesson(), paper=paper),
     "field": lambda paper: field_pdf(field_sheet(), paper=paper),
 }
 
@@ -80,6 +85,23 @@ def test_cautions_stand_on_every_page_and_no_verdict(kind: str, tmp_path: Path) 
     assert text.count("local avalanche forecast") == len(page_strokes(pdf))
     assert not VERDICT.search(text)
     assert b"/Subject (These are angles of ground" in pdf
+
+
+@pytest.mark.parametrize("kind", SHEETS)
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_no_text_lies_on_another_or_leaves_the_page(kind: str, paper: str, tmp_path: Path) -> None:
+    pdf = SHEETS[kind](paper)
+    width_mm, height_mm = PAPERS_MM[paper][:: -1 if kind == "field" else 1]
+    for boxes in text_boxes(pdf, tmp_path):
+        for number, (text, (x0, y0, x1, y1)) in enumerate(boxes):
+            assert x0 > 5.0
+            assert x1 < width_mm - 5.0, text
+            assert y0 > 5.0
+            assert y1 < height_mm - 5.0
+            for other, (u0, v0, u1, v1) in boxes[number + 1 :]:
+                # Boxes are as high as the face allows, higher than any letter.
+                across, up = min(x1, u1) - max(x0, u0), min(y1, v1) - max(y0, v0)
+                assert across < 0.2 or up < 0.35 * min(y1 - y0, v1 - v0), (text, other)
 
 
 @pytest.mark.parametrize("kind", SHEETS)

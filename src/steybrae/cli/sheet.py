@@ -83,6 +83,12 @@ class PaperOutput(SheetOutput):
         self, make: Callable[[], bytes], make_key: Callable[[], bytes], answers: Path | None
     ) -> None:
         """Write the pupils' sheets, and the teacher's in a file of their own where one was named."""
+        from steybrae.files.whole import check_writable
+        from steybrae.sheets.true_size import paper_size_mm
+
+        paper_size_mm(self.paper)
+        if answers is not None:
+            check_writable(answers, force=self.force)
         self.write(make)
         if answers is None:
             typer.echo("The key is not in it: give --answers FILE with the same settings and seed.")
@@ -154,6 +160,25 @@ def _pairs(scales: list[str], intervals: list[str]) -> list[tuple[str, str]]:
     if len(intervals) == 1:
         intervals = intervals * len(scales)
     return list(zip(scales, intervals, strict=True))
+
+
+@_command("first")
+def first(
+    to: PaperOutput,
+    *,
+    seed: Seed = 1,
+    answers: Annotated[
+        Path | None, typer.Option("--answers", help="Write the teacher's page here.", metavar="FILE")
+    ] = None,
+) -> None:
+    """Make a first lesson: an example, forms to match, slopes to rank; and the teacher's 45 minutes."""
+    from steybrae.sheets.first import first_pdf, teacher_pdf
+    from steybrae.teach.first_lesson import first_lesson
+
+    made = first_lesson(seed)
+    to.write_with_key(
+        lambda: first_pdf(made, paper=to.paper), lambda: teacher_pdf(made, paper=to.paper), answers
+    )
 
 
 @_command("error")

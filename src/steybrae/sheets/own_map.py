@@ -48,7 +48,7 @@ def own_map_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
             sheet.new_page()
             y = sheet.top_mm - 2.0
         with sheet.read_as("P"):
-            sheet.text(sheet.left_mm, y - 3.6, f"{_letter(number)} ", size_pt=11, face="bold", ink=MARK_INK)
+            sheet.text(sheet.left_mm, y - 3.6, _letter(number), size_pt=11, face="bold", ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, stretch.name, size_pt=9)
         asked = ("length mm", "gaps", "height gained", "slope °", "band")
         blanks(sheet, asked, sheet.left_mm + 10.0, y - 5.5, width - 10.0)
@@ -76,7 +76,7 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
         if y - tall < sheet.bottom_mm:
             sheet.new_page()
             y = sheet.top_mm - 2.0
-        sheet.text(sheet.left_mm, y - 3.4, f"{_letter(number)} ", size_pt=11, face="bold", ink=MARK_INK)
+        sheet.text(sheet.left_mm, y - 3.4, _letter(number), size_pt=11, face="bold", ink=MARK_INK)
         for face, line in zip(("bold", "regular"), lines, strict=True):
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, line, size_pt=8.5, face=face) - 0.3
         y -= 2.0

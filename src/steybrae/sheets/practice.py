@@ -110,7 +110,7 @@ def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
         y = sheet.paragraph(sheet.left_mm, y - 2.0, width, f"Seed {result.seed}", size_pt=8, face="bold")
         for letter, text in lines:
             with sheet.read_as("P"):
-                sheet.text(sheet.left_mm, y - 2.9, f"{letter} ", size_pt=8, face="bold", ink=MARK_INK)
+                sheet.text(sheet.left_mm, y - 2.9, letter, size_pt=8, face="bold", ink=MARK_INK)
                 y = sheet.paragraph(sheet.left_mm + 8.0, y, width - 8.0, text, size_pt=8) - 0.2
 
 
@@ -305,7 +305,7 @@ def _questions(sheet: Sheet, result: PracticeSheet) -> None:
             sheet.new_page()
             y = sheet.top_mm - 2.0
         with sheet.read_as("P"):
-            sheet.text(sheet.left_mm, y - 3.6, f"{question.letter} ", size_pt=12, face="bold", ink=MARK_INK)
+            sheet.text(sheet.left_mm, y - 3.6, question.letter, size_pt=12, face="bold", ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, question.ask, size_pt=8.5)
         y = blanks(sheet, question.blanks, sheet.left_mm + 10.0, y - 5.5, width - 10.0) - 5.5
 
@@ -340,7 +340,7 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
         if y - sum(heights) - 4.0 < sheet.bottom_mm:
             sheet.new_page()
             y = sheet.top_mm - 2.0
-        sheet.text(sheet.left_mm, y - 3.4, f"{question.letter} ", size_pt=11, face="bold", ink=MARK_INK)
+        sheet.text(sheet.left_mm, y - 3.4, question.letter, size_pt=11, face="bold", ink=MARK_INK)
         for text, strong in lines:
             face = "bold" if strong else "regular"
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, text, size_pt=7.5, face=face) - 0.3

@@ -197,7 +197,7 @@ class Sheet:
         top = y + 2.9
         self.line(self.left_mm, top, self.right_mm, top, 0.25)
         for line in lines:
-            self.text(self.left_mm, y, f"{line} ", size_pt=CAUTION_PT)
+            self.text(self.left_mm, y, line, size_pt=CAUTION_PT)
             y -= step
         self.bottom_mm = top
 
@@ -310,13 +310,11 @@ class Sheet:
         canvas.setFont(_FONTS[face], size_pt)
         canvas.translate(x * PT_PER_MM, y * PT_PER_MM)
         canvas.rotate(turn_deg)
-        draw = {
-            "left": canvas.drawString,
-            "middle": canvas.drawCentredString,
-            "right": canvas.drawRightString,
-        }
+        width = canvas.stringWidth(text, _FONTS[face], size_pt)
+        start = {"left": 0.0, "middle": -width / 2.0, "right": -width}[align]
         with self._tags.element("P"):
-            draw[align](0, 0, text)
+            # The blank parts it from what follows where both are read aloud.
+            canvas.drawString(start, 0, f"{text} ")
         canvas.restoreState()
 
     def text_width_mm(self, text: str, size_pt: float, face: str = "regular") -> float:
@@ -367,8 +365,7 @@ class Sheet:
         y = y_top - size_pt * 0.95 / PT_PER_MM
         with self._tags.element("P"):
             for line in self.wrapped(text, width_mm, size_pt, face):
-                # The blank parts the last word from the next line's where it is read aloud.
-                self.text(x, y, f"{line} ", size_pt=size_pt, face=face, ink=ink)
+                self.text(x, y, line, size_pt=size_pt, face=face, ink=ink)
                 y -= step
         return y + size_pt * 0.95 / PT_PER_MM - 0.25 * step
 
