@@ -57,6 +57,18 @@ def test_the_hooks_are_put_back(damaged: Path) -> None:
     assert (sys.excepthook, sys.unraisablehook) == before
 
 
+def test_blocks_that_overlap_put_the_hooks_back() -> None:
+    """As in two threads: the first to begin ends first."""
+    before = (sys.excepthook, sys.unraisablehook)
+    first, second = quiet_messages(), quiet_messages()
+    first.__enter__()
+    second.__enter__()
+    first.__exit__(None, None, None)
+    assert (sys.excepthook, sys.unraisablehook) != before
+    second.__exit__(None, None, None)
+    assert (sys.excepthook, sys.unraisablehook) == before
+
+
 def test_other_failures_are_still_told(monkeypatch: pytest.MonkeyPatch) -> None:
     told: list[object] = []
     monkeypatch.setattr(sys, "excepthook", lambda *failure: told.append(failure[0]))

@@ -17,6 +17,7 @@ from matplotlib import patheffects
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
+from steybrae.hush import hushed
 from steybrae.terrain.dem import Array
 
 __all__ = [
@@ -64,7 +65,7 @@ _STYLE: Final[Any] = {
 @contextmanager
 def picture_style() -> Iterator[None]:
     """Set what pictures are made and saved under, whatever the user's own settings are."""
-    with mpl.rc_context(), warnings.catch_warnings():
+    with hushed(), mpl.rc_context():
         # A name in a script that the font lacks is drawn as boxes; the page itself shows that.
         warnings.filterwarnings("ignore", message=r"Glyph .* missing from")
         mpl.rcdefaults()

@@ -27,6 +27,7 @@ import numpy as np
 from steybrae.errors import FileReadError, PlanError
 from steybrae.files.typed import build
 from steybrae.files.whole import write_whole
+from steybrae.hush import hushed
 from steybrae.screening.result import RouteScreening
 from steybrae.screening.sound import sound
 
@@ -248,7 +249,7 @@ def _array(data: bytes) -> np.ndarray:
     if version != (1, 0):
         message = f"an array is of the version {version}"
         raise ValueError(message)
-    with warnings.catch_warnings():
+    with hushed():
         # numpy only warns of a header that Python 2 wrote; we never wrote one.
         warnings.simplefilter("error")
         shape, by_column, dtype = np.lib.format.read_array_header_1_0(file)

@@ -22,6 +22,7 @@ from pyproj.transformer import TransformerGroup
 
 from steybrae.cautions import HeightsRead
 from steybrae.errors import ModelError
+from steybrae.hush import hushed
 
 __all__ = ["Array", "Dem", "DemSource", "Grid", "horizontal_crs"]
 
@@ -234,7 +235,7 @@ class Grid:
         it knows none, or one of no stated accuracy.
         """
         own_lon, own_lat = self.own_lonlat(*self.from_wgs84(lon_deg, lat_deg))
-        with warnings.catch_warnings():
+        with hushed():
             warnings.filterwarnings("ignore", message="Best transformation is not available")
             known = TransformerGroup(WGS84, self._geodetic, always_xy=True, allow_ballpark=False).transformers
         unit_deg, meridian_deg = self._degrees

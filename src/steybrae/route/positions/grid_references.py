@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.errors import PlaceError
+from steybrae.hush import hushed
 from steybrae.route.positions.grids import (
     BNG_EPSG,
     GRID_LETTERS,
@@ -266,7 +267,7 @@ def _mgrs(text: str, zone: str, band: str, letters: str, written: str) -> NamedS
         raise PlaceError(message)
     east, north = _figures(text, written)
     try:
-        with warnings.catch_warnings():
+        with hushed():
             warnings.simplefilter("ignore")  # it warns of squares that lie across a band's edge
             _, hemisphere, east_m, north_m = mgrs_library().MGRSToUTM(
                 f"{number:02d}{band}{letters}{east}{north}"
