@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from dataclasses import dataclass
 from typing import get_args
 
 from steybrae.card.result import Check
+from steybrae.errors import PlanError
 from steybrae.field.agreement import Answer, Origin, Reference, compare
 from steybrae.field.readings import READING_ERROR_95_DEG
+from steybrae.field.references import check_reference
+from steybrae.field.sources import Source
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.places import Place, format_place
-from steybrae.screening.result import LegScreening
+from steybrae.screening.result import LegScreening, RouteScreening
 
-__all__ = ["Limits", "leg_checks", "limits"]
+__all__ = ["Limits", "check_of", "leg_checks", "limits"]
 
 
 @dataclass(frozen=True)
@@ -115,3 +119,60 @@ def _check(reading: ExpectedReading, date: dt.date, grid: str) -> Check:
         overhead_at_least=reading.overhead_at_least,
         leads=reading.leads,
     )
+
+
+def check_of(plan: RouteScreening, number: str, name: str) -> Source:
+    """Take what a plan expects at a check place as something to compare with.
+
+    Parameters
+    ----------
+    plan
+        The screened line.
+    number
+        Of the check, ``7a``; the leg's alone where it has one check.
+    name
+        What the plan is called, for the words.
+
+    Returns
+    -------
+    Source
+
+    Raises
+    ------
+    PlanError
+        The plan has no such check.
+    """
+    legs = {leg.number: leg for leg in plan.legs}
+    written = re.match(r"\s*(\d+)", number)
+    leg = legs.get(int(written[1])) if written else None
+    if leg is None:
+        message = (
+            f"A check is numbered by its leg, like 7a; got {number!r}. "
+            f"The plan {name} has legs 1 to {len(legs)}."
+        )
+        raise PlanError(message)
+    # Numbers, places and slopes do not depend on the day; only magnetic bearings do.
+    checks = {check.number: check for check in leg_checks(leg, dt.date(2025, 1, 1), "latlon")}
+    wanted = number.strip().lower()
+    if wanted not in checks and wanted.isdigit() and len(checks) == 1:
+        wanted = next(iter(checks))
+    if wanted not in checks:
+        there = ", ".join(checks) or "none"
+        message = f"The plan {name} should have a check {number}; leg {leg.number} has {there}. See the card."
+        raise PlanError(message)
+    check = checks[wanted]
+    reference = check_reference(
+        check.number,
+        check.expected_deg,
+        check.consistent_low_deg,
+        check.consistent_high_deg,
+        max(plan.model.cell_size_m),
+        check.look_bearing_true_deg,
+    )
+    basis = (
+        f"Check {check.number} of {name}: {check.what}, {check.chainage_m:.0f} m along leg {leg.number} "
+        f"({leg.from_} to {leg.to}), {check.reference}.",
+        plan.model.uncertainty,
+    )
+    place = Place(check.lat_deg, check.lon_deg, f"check {check.number}")
+    return Source(reference, basis, leg.cautions, place)

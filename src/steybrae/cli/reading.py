@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -29,8 +28,6 @@ from steybrae.cli.options.reading import (
 )
 from steybrae.cli.options.settings_file import taken, with_taken
 from steybrae.cli.reading_sources import (
-    Own,
-    Source,
     check_source,
     model_source,
     other_source,
@@ -41,8 +38,8 @@ from steybrae.cli.reading_sources import (
 if TYPE_CHECKING:
     import datetime as dt
 
-    from steybrae.bands import BandScheme
     from steybrae.field.agreement import ReadingResult
+    from steybrae.field.sources import Source
     from steybrae.route.positions.places import Place
 
 __all__ = ["NEEDS", "reading"]
@@ -75,6 +72,8 @@ def reading(
     Says whether the difference is more than both may be wrong, why they may differ, and which
     leads: the steeper. A gentle reading never lowers what the map says.
     """
+    from steybrae.field.sources import compare_sources
+
     given = given_options(ctx)
     if log.review:
         refuse_beside_review(given)
@@ -99,7 +98,15 @@ def reading(
         *hand,
     ]
     sources = [source for source in found if source is not None]
-    result = with_taken(_compare(own, sources, turned, bands.bands))
+    result = with_taken(
+        compare_sources(
+            own.readings,
+            sources,
+            scheme=bands.bands,
+            magnetic=turned.magnetic,
+            look_true_deg=turned.look_true_deg,
+        )
+    )
     if outputs.figure is not None:
         from steybrae.figures.field_figure import comparison_figure, save_figure
 
@@ -151,27 +158,6 @@ def _place(at: str | None, planned: Source | None) -> Place | None:
     if at is not None:
         return parse_place(at)
     return None if planned is None else planned.place
-
-
-def _compare(own: Own, sources: Sequence[Source], bearings: Bearings, bands: BandScheme) -> ReadingResult:
-    from steybrae.cautions import Situation
-    from steybrae.field.agreement import compare_readings
-    from steybrae.field.reasons import with_reasons
-
-    result = compare_readings(
-        own.readings,
-        [source.reference for source in sources],
-        scheme=bands,
-        situation=Situation(
-            magnetic=bearings.magnetic, open_above=any(source.open_above for source in sources)
-        ),
-    )
-    own_keys = {caution.key: caution for caution in result.cautions}
-    # Each source brings its own cautions; one that several share stands once.
-    cautions = own_keys | {caution.key: caution for source in sources for caution in source.cautions}
-    aspect = next((source.aspect for source in sources if source.aspect is not None), None)
-    result = replace(result, cautions=tuple(cautions.values()), aspect=aspect)
-    return with_reasons(result, bearings.look_true_deg)
 
 
 def _show(result: ReadingResult, basis: Sequence[str], *, as_json: bool) -> None:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,54 +11,23 @@ from typing import TYPE_CHECKING
 from steybrae.cli.options.model import ModelOptions, PositionOptions
 from steybrae.cli.options.paper import GapOptions
 from steybrae.cli.options.reading import BearingOptions, Bearings, InstrumentOptions, ReadingMap
-from steybrae.errors import PlanError, QuantityError
+from steybrae.errors import QuantityError
+from steybrae.field.sources import Source
 
 if TYPE_CHECKING:
-    from steybrae.cautions import Caution
-    from steybrae.field.agreement import Reference
     from steybrae.field.poles import HandSlope
     from steybrae.field.readings import ReadingSet
-    from steybrae.field.relocation import AspectFit
     from steybrae.route.positions.places import Place
     from steybrae.screening import Settings
 
 __all__ = [
     "Own",
-    "Source",
     "check_source",
     "model_source",
     "other_source",
     "own_reading",
     "paper_source",
 ]
-
-
-@dataclass(frozen=True)
-class Source:
-    """One thing to compare with, and all that is to be said of it.
-
-    Attributes
-    ----------
-    reference
-        The figure.
-    basis
-        What it rests on, one sentence each.
-    cautions
-        Its own.
-    place
-        Where it is, if it says so.
-    aspect
-        Whether a measured aspect fits there; None where none was asked for.
-    open_above
-        Whether it may be steeper by an amount not known.
-    """
-
-    reference: Reference
-    basis: tuple[str, ...]
-    cautions: tuple[Caution, ...] = ()
-    place: Place | None = None
-    aspect: AspectFit | None = None
-    open_above: bool = False
 
 
 @dataclass(frozen=True)
@@ -112,7 +79,7 @@ def model_source(
         The model, the place or an option cannot be used.
     """
     from steybrae.screening.ground.at import ground_at
-    from steybrae.screening.ground.reading import SEARCH_M, aspect_at, model_reference
+    from steybrae.screening.ground.reading import SEARCH_M, aspect_at, ground_source
 
     if not model.dem and not model.sample:
         return None
@@ -132,12 +99,7 @@ def model_source(
                 error_95_deg=_aspect_error_deg(asked, bearings),
                 search_m=max(SEARCH_M, radius_m) if search_m is None else search_m,
             )
-    circle = (
-        f"The model: {', '.join(found.model_files)}; the median of its cells within {radius_m:g} m, from "
-        "the lowest low to the highest high end of any of them, for where you stand among them is not known."
-    )
-    basis = (circle, found.basis, *([note] if note else []))
-    return Source(model_reference(found), basis, found.cautions, place, fit)
+    return ground_source(found, place, note, fit)
 
 
 def _aspect_error_deg(asked: BearingOptions, bearings: Bearings) -> float:
@@ -159,49 +121,10 @@ def check_source(plan: Path, number: str) -> Source:
     FileReadError
         The plan cannot be read.
     """
-    from steybrae.card.checks import leg_checks
-    from steybrae.field.references import check_reference
+    from steybrae.card.checks import check_of
     from steybrae.files.plans import read_plan
-    from steybrae.route.positions.places import Place
 
-    found = read_plan(plan)
-    legs = {leg.number: leg for leg in found.legs}
-    written = re.match(r"\s*(\d+)", number)
-    leg = legs.get(int(written[1])) if written else None
-    if leg is None:
-        message = (
-            f"A check is numbered by its leg, like 7a; got {number!r}. "
-            f"The plan {plan.name} has legs 1 to {len(legs)}."
-        )
-        raise PlanError(message)
-    # Numbers, places and slopes do not depend on the day; only magnetic bearings do.
-    checks = {check.number: check for check in leg_checks(leg, dt.date(2025, 1, 1), "latlon")}
-    wanted = number.strip().lower()
-    if wanted not in checks and wanted.isdigit() and len(checks) == 1:
-        wanted = next(iter(checks))
-    if wanted not in checks:
-        there = ", ".join(checks) or "none"
-        message = (
-            f"The plan {plan.name} should have a check {number}; leg {leg.number} has {there}. See the card."
-        )
-        raise PlanError(message)
-    check = checks[wanted]
-    reference = check_reference(
-        check.number,
-        check.expected_deg,
-        check.consistent_low_deg,
-        check.consistent_high_deg,
-        max(found.model.cell_size_m),
-        check.look_bearing_true_deg,
-    )
-    basis = (
-        f"Check {check.number} of {plan.name}: {check.what}, {check.chainage_m:.0f} m along leg {leg.number} "
-        f"({leg.from_} to {leg.to}), {check.reference}.",
-        found.model.uncertainty,
-    )
-    return Source(
-        reference, basis, leg.cautions, Place(check.lat_deg, check.lon_deg, f"check {check.number}")
-    )
+    return check_of(read_plan(plan), number, plan.name)
 
 
 def own_reading(

@@ -7,12 +7,13 @@ from typing import Final
 from steybrae.errors import QuantityError
 from steybrae.field.agreement import Origin, Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG, AspectFit, aspect_fit, check_aspect_error
+from steybrae.field.sources import Source
 from steybrae.route.positions.places import Place
 from steybrae.screening.ground.at import MOST_RADIUS_M, GroundAt, look_around
 from steybrae.screening.screen import Settings
 from steybrae.terrain.dem import DemSource
 
-__all__ = ["SEARCH_M", "aspect_at", "model_reference"]
+__all__ = ["SEARCH_M", "aspect_at", "ground_source", "model_reference"]
 
 SEARCH_M: Final = 500.0
 """How far ground of a measured aspect is searched for, metres (our choice)."""
@@ -50,6 +51,33 @@ def model_reference(ground: GroundAt) -> Reference:
             aspect_true_deg=ground.aspect_true_deg,
         ),
     )
+
+
+def ground_source(
+    ground: GroundAt, place: Place, position_note: str = "", aspect: AspectFit | None = None
+) -> Source:
+    """Take the ground at a place as something to compare with, with all that is to be said of it.
+
+    Parameters
+    ----------
+    ground, place
+        What was found, and where.
+    position_note
+        How the position error was made of what a receiver shows.
+    aspect
+        Whether a measured aspect fits there.
+
+    Returns
+    -------
+    Source
+    """
+    circle = (
+        f"The model: {', '.join(ground.model_files)}; the median of its cells within "
+        f"{ground.within.radius_m:g} m, from the lowest low to the highest high end of any of them, for "
+        "where you stand among them is not known."
+    )
+    basis = (circle, ground.basis, *([position_note] if position_note else []))
+    return Source(model_reference(ground), basis, ground.cautions, place, aspect)
 
 
 def aspect_at(
