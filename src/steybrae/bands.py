@@ -88,6 +88,11 @@ class BandScheme:
     ------
     QuantityError
         No edge, more than `MOST_EDGES`, or edges that do not rise from above 0 to below 90.
+
+    Examples
+    --------
+    >>> steybrae.BandScheme((30, 45)).labels
+    ('<30', '30-45', '45+')
     """
 
     edges_deg: tuple[float, ...] = DEFAULT_EDGES_DEG
@@ -139,6 +144,11 @@ class BandScheme:
         ------
         QuantityError
             NaN: an unknown slope has no band.
+
+        Examples
+        --------
+        >>> steybrae.BandScheme().index(29.99)  # it is shown as 30.0
+        2
         """
         if math.isnan(slope_deg):
             message = "An unknown slope has no band; ask for its band only where it is known."
@@ -147,7 +157,13 @@ class BandScheme:
         return sum(shown >= edge for edge in self.edges_deg)
 
     def band(self, slope_deg: float) -> Band:
-        """Band of a slope, by the number shown; see `index`."""
+        """Band of a slope, by the number shown; see `index`.
+
+        Examples
+        --------
+        >>> steybrae.BandScheme().band(32.0).label
+        '30-35'
+        """
         return self.bands[self.index(slope_deg)]
 
     def between(self, low_deg: float, high_deg: float | None) -> tuple[Band, ...]:
@@ -165,6 +181,11 @@ class BandScheme:
         -------
         tuple of Band
             From the band of `low_deg` to that of the steeper of the two.
+
+        Examples
+        --------
+        >>> [band.label for band in steybrae.BandScheme().between(28.0, 36.0)]
+        ['25-30', '30-35', '35-40']
         """
         first = self.index(low_deg)
         last = first if high_deg is None else max(first, self.index(high_deg))

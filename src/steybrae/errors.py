@@ -41,7 +41,16 @@ __all__ = [
 
 
 class SteybraeError(Exception):
-    """Root of every error raised on purpose; the command prints it as one line."""
+    """Root of every error raised on purpose; the command prints it as one line.
+
+    Examples
+    --------
+    >>> try:
+    ...     steybrae.gap(-1, scale=25_000, interval_m=10)
+    ... except steybrae.SteybraeError as error:
+    ...     print(error)
+    The measured length should lie between 0.01 mm and 10 m; got -1 mm. Measure on the printed sheet.
+    """
 
 
 class QuantityError(SteybraeError, ValueError):

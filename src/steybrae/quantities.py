@@ -165,6 +165,11 @@ def shown_slope_deg(slope_deg: Number) -> Number:
     -------
     float or array
         Degrees, a whole number of tenths.
+
+    Examples
+    --------
+    >>> steybrae.shown_slope_deg(29.91)
+    30.0
     """
     return round_up(slope_deg, 0.1)
 

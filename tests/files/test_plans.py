@@ -305,14 +305,20 @@ def first_array(forged: Forged) -> str:
 
 class TestJson:
     def test_schema(self, forged: Forged) -> None:
-        forged.tree["schema"] = "steybrae-plan/9"
-        assert forged.said() == not_a_plan(f"its schema is 'steybrae-plan/9', expected {PLAN_SCHEMA!r}")
+        forged.tree["schema"] = "another/9"
+        assert forged.said() == not_a_plan(f"its schema is 'another/9', expected {PLAN_SCHEMA!r}")
         assert forged.said(text="[]") == not_a_plan(f"its schema is 'list', expected {PLAN_SCHEMA!r}")
-        # An older plan may hold checks on ground where one may not stand.
-        forged.tree["schema"] = "steybrae-plan/2"
-        assert forged.said() == not_a_plan(f"its schema is 'steybrae-plan/2', expected {PLAN_SCHEMA!r}")
         assert forged.said(text=f'{{"schema": "{PLAN_SCHEMA}"}}') == (
             "The plan's result should be an object; got None. Save the plan again."
+        )
+
+    @pytest.mark.parametrize("form", ["steybrae-plan/2", "steybrae-plan/4", "steybrae-plan/99"])
+    def test_a_plan_of_another_version_is_refused_in_a_sentence(self, forged: Forged, form: str) -> None:
+        """An older one may hold checks on ground where one may not stand, and ends of one part."""
+        forged.tree["schema"] = form
+        assert forged.said() == (
+            f"The plan {forged.path.name} should have the form {PLAN_SCHEMA}; it has {form}, of another "
+            "version of steybrae. Screen the line again, and save it."
         )
 
     @pytest.mark.parametrize(

@@ -30,7 +30,7 @@ from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.value import UNKNOWN, climb, height, kilometres, slope, steep_length
 
-__all__ = ["RouteView", "headline", "route_document"]
+__all__ = ["RouteView", "headline", "route_document", "without_hints"]
 
 MORE: Final = "More: --legs, --bands, --overhead, --all. To carry: steybrae card."
 
@@ -92,6 +92,12 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
     if not whole:
         blocks.append(Paragraph(MORE))
     return Document(found.name or "Route", tuple(blocks))
+
+
+def without_hints(document: Document) -> Document:
+    """Leave out what only a command line can do."""
+    kept = tuple(block for block in document.blocks if block != Paragraph(MORE))
+    return Document(document.title, kept)
 
 
 def _overhead_blocks(found: RouteScreening) -> Iterator[Block]:

@@ -17,7 +17,7 @@ from steybrae.cli.options.model import CheckedModel, StartZoneOptions
 from steybrae.cli.options.settings_file import taken, with_taken
 
 if TYPE_CHECKING:
-    from steybrae.raster.files.outputs import Compress, Workspace
+    from steybrae.raster.files.outputs import Compress
     from steybrae.raster.job import AreaJob, Told
     from steybrae.raster.result import AreaResult
 
@@ -89,18 +89,25 @@ def area(
     """
     from steybrae.answers.area import area_document
     from steybrae.cli.options.common import print_json
-    from steybrae.raster.run import run_area
+    from steybrae.library.area import make_rasters
     from steybrae.render.terminal import print_document
 
     job = _job(model, rasters, zones, bands, work)
     outputs.check()
-    threads = _threads(work.threads)
-    written = _workspace(job, out, outputs.figure, resume=work.resume, force=outputs.force)
-    with written as place, _progress() as told:
-        found = run_area(job, place, threads=threads, cluster=work.cluster, sample=model.sample, told=told)
-        found = with_taken(found)
-        _texts(place, found)
-        place.publish()
+    with _progress() as told:
+        found = make_rasters(
+            job,
+            out,
+            also=() if outputs.figure is None else (outputs.figure,),
+            threads=_threads(work.threads),
+            cluster=work.cluster,
+            sample=model.sample,
+            resume=work.resume,
+            force=outputs.force,
+            told=told,
+            finish=with_taken,
+            settings_file=taken(),
+        )
     if outputs.figure is not None:
         _draw(found, out, outputs.figure, force=outputs.force)
     if outputs.as_json:
@@ -151,40 +158,11 @@ def _threads(threads: int | None) -> int:
     return threads
 
 
-def _workspace(job: AreaJob, out: Path, figure: Path | None, *, resume: bool, force: bool) -> Workspace:
-    from steybrae.files.model.rasters import open_model
-    from steybrae.files.whole import check_not_read
-    from steybrae.raster.files.outputs import WORK, Workspace
-    from steybrae.raster.run import job_identity, output_names
-
-    with open_model(job.paths, job.z_unit) as model:
-        identity = job_identity(job, model.info)
-    read = [file for files in model.info.parts for file in files]
-    outputs = [out / name for name in output_names(job)] + ([] if figure is None else [figure])
-    # The working folder is thrown away at the end.
-    check_not_read([*outputs, out / WORK], [*read, *{folder for file in read for folder in file.parents}])
-    return Workspace(out, identity, output_names(job), resume=resume, force=force)
-
-
-def _texts(work: Workspace, found: AreaResult) -> None:
-    from steybrae.answers.area import area_csv, area_readme
-    from steybrae.files.results import json_text
-    from steybrae.render.terminal import terminal_text
-
-    work.write_text("table.csv", area_csv(found))
-    work.write_text("table.json", json_text("area", found, taken()) + "\n")
-    work.write_text("README.txt", terminal_text(area_readme(found), 110))
-
-
 def _draw(found: AreaResult, out: Path, figure: Path, *, force: bool) -> None:
     from steybrae.figures.area_figure import write_area_figure
-    from steybrae.raster.files.preview import read_preview
+    from steybrae.library.area import drawing
 
-    bands, overhead = (
-        read_preview(out / name, found.model.cell_size_m) if name in found.outputs else None
-        for name in ("bands.tif", "overhead.tif")
-    )
-    write_area_figure(found, bands, overhead, figure, force=force)
+    write_area_figure(found, *drawing(found, out), figure, force=force)
 
 
 @contextmanager

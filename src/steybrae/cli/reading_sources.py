@@ -46,7 +46,7 @@ def paper_source(sheet: ReadingMap, gap: GapOptions, aspect_true_deg: float | No
     QuantityError
         A part is missing, or a value cannot be read.
     """
-    from steybrae.field.references import paper_reference
+    from steybrae.field import references
 
     if sheet.scale is None and sheet.interval_m is None and not gap.measured:
         return None
@@ -58,9 +58,8 @@ def paper_source(sheet: ReadingMap, gap: GapOptions, aspect_true_deg: float | No
         )
         raise QuantityError(message)
     found = gap.slope(sheet.scale, sheet.interval_m)
-    basis = (f"The map: {found.understood}. {found.map_text}.", found.basis, *found.traps)
-    reference = paper_reference(found, gap.measurement(), sheet.interval_m, sheet.scale, aspect_true_deg)
-    return Source(reference, basis, found.cautions, open_above=found.open_above)
+    measured = gap.measurement()
+    return references.paper_source(found, measured, sheet.interval_m, sheet.scale, aspect_true_deg)
 
 
 def model_source(
@@ -149,7 +148,7 @@ def own_reading(
         No reading and no other slope, or one that cannot be read.
     """
     from steybrae.field.poles import COMPASS_ERROR_95_DEG, compass_clinometer
-    from steybrae.field.readings import READING_ERROR_95_DEG, ReadingSet, parse_readings
+    from steybrae.field.readings import READING_ERROR_95_DEG, ReadingSet, parse_readings, reading_basis
 
     down, compass, error_deg = typed.down or [], typed.compass_clinometer, typed.error_deg
     if hand and not up and not down:
@@ -158,21 +157,12 @@ def own_reading(
         return Own(readings, (_hand_words(first),)), [_hand_source(one) for one in others]
     usual_deg = COMPASS_ERROR_95_DEG if compass else READING_ERROR_95_DEG
     readings = parse_readings(up, down, usual_deg if error_deg is None else error_deg)
-    shared = "half of it is taken to be shared by all readings, and does not average out"
-    words = f"A reading: {readings.error_95_deg:g}° (95 %), as stated; {shared}."
+    words = reading_basis(readings, stated=error_deg is not None)
     if compass:
         rests_on = compass_clinometer(readings.readings_deg, readings.error_95_deg).rests_on
-        basis = (
-            *(rests_on[1:] if error_deg is not None else rests_on),
-            *([words] if error_deg is not None else []),
-        )
-    elif error_deg is not None:
-        basis = (words,)
+        basis = rests_on if error_deg is None else (*rests_on[1:], words)
     else:
-        basis = (
-            f"A reading: {usual_deg:g}° (95 %), our reading of what was found for current inclinometers "
-            f"under ideal conditions (McCammon 2023); {shared}.",
-        )
+        basis = (words,)
     return Own(readings, basis), [_hand_source(one) for one in hand]
 
 

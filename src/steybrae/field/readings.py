@@ -21,6 +21,7 @@ __all__ = [
     "READING_ERROR_95_DEG",
     "ReadingSet",
     "parse_readings",
+    "reading_basis",
     "reading_uncertainty_95_deg",
 ]
 
@@ -245,4 +246,28 @@ def parse_readings(
         down_deg=tuple(slope_deg for slope_deg, _ in down_read),
         error_95_deg=error_95_deg,
         units=tuple(unit for _, unit in (*up_read, *down_read)),
+    )
+
+
+def reading_basis(readings: ReadingSet, *, stated: bool) -> str:
+    """Say what the error of one reading rests on.
+
+    Parameters
+    ----------
+    readings
+        The set.
+    stated
+        Whether its error was stated, or is the usual one.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    shared = "half of it is taken to be shared by all readings, and does not average out"
+    if stated:
+        return f"A reading: {readings.error_95_deg:g}° (95 %), as stated; {shared}."
+    return (
+        f"A reading: {readings.error_95_deg:g}° (95 %), our reading of what was found for current "
+        f"inclinometers under ideal conditions (McCammon 2023); {shared}."
     )

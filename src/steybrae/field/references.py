@@ -6,10 +6,11 @@ import math
 
 from steybrae.field.agreement import Origin, Reference
 from steybrae.field.readings import READING_ERROR_95_DEG, ReadingSet
+from steybrae.field.sources import Source
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import GapResult
 
-__all__ = ["check_reference", "paper_reference", "reading_as_reference"]
+__all__ = ["check_reference", "paper_reference", "paper_source", "reading_as_reference"]
 
 
 def paper_reference(
@@ -50,6 +51,19 @@ def paper_reference(
             aspect_true_deg=aspect_true_deg,
         ),
     )
+
+
+def paper_source(
+    gap: GapResult,
+    measured: GapMeasurement,
+    interval_m: float,
+    scale: float,
+    aspect_true_deg: float | None = None,
+) -> Source:
+    """Take a slope read from a printed map with all that is to be said of it; see `paper_reference`."""
+    basis = (f"The map: {gap.understood}. {gap.map_text}.", gap.basis, *gap.traps)
+    reference = paper_reference(gap, measured, interval_m, scale, aspect_true_deg)
+    return Source(reference, basis, gap.cautions, open_above=gap.open_above)
 
 
 def check_reference(

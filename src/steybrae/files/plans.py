@@ -33,7 +33,7 @@ from steybrae.screening.sound import sound
 
 __all__ = ["PLAN_SCHEMA", "read_plan", "write_plan"]
 
-PLAN_SCHEMA: Final = "steybrae-plan/4"
+PLAN_SCHEMA: Final = "steybrae-plan/5"
 """Name and version of the form of a plan."""
 
 MOST_ENTRIES: Final = 50_000
@@ -43,6 +43,7 @@ MOST_BYTES: Final = 256 * 2**20
 """Most bytes that a plan may unpack to (our choice)."""
 
 _ENTRY: Final = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)*\.npy")
+_FORM: Final = re.compile(r"steybrae-plan/\d{1,4}")
 _DAMAGE: Final = (
     ArithmeticError,
     AttributeError,
@@ -199,6 +200,12 @@ def _unpack_archive(archive: zipfile.ZipFile, name: str) -> RouteScreening:
     tree = json.loads(text, parse_constant=_no_number)
     if not isinstance(tree, dict) or tree.get("schema") != PLAN_SCHEMA:
         found = tree.get("schema") if isinstance(tree, dict) else type(tree).__name__
+        if isinstance(found, str) and _FORM.fullmatch(found):
+            message = (
+                f"The plan {name} should have the form {PLAN_SCHEMA}; it has {found}, of another version of "
+                "steybrae. Screen the line again, and save it."
+            )
+            raise PlanError(message)
         raise _not_a_plan(name, f"its schema is {found!r}, expected {PLAN_SCHEMA!r}")
 
     def array(entry: str) -> np.ndarray:

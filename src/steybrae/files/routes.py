@@ -34,7 +34,7 @@ from steybrae.route.turns import (
     route_from_places,
 )
 
-__all__ = ["MAX_FILE_BYTES", "read_route", "route_from_places"]
+__all__ = ["MAX_FILE_BYTES", "read_route", "route_from_geojson", "route_from_line", "route_from_places"]
 
 MAX_FILE_BYTES: Final = 50_000_000
 """Largest file read, bytes; a day's track at one point a second has about 5 million (our choice)."""
@@ -100,16 +100,83 @@ def read_route(
     first = text.lstrip()[:1]
     read = _read_gpx if first == "<" else _read_geojson if first in ("{", "[") else _read_table
     found = read(text, path.name)
+    return _route(found, path.name, path.stem, legs_at, turn_tolerance_m)
+
+
+def route_from_geojson(
+    document: Any, *, legs_at: Sequence[str] = (), turn_tolerance_m: float = TURN_TOLERANCE_M
+) -> Route:
+    """Take a planned line from GeoJSON in memory, read as `read_route` reads it from a file.
+
+    Parameters
+    ----------
+    document
+        A mapping: a geometry, a feature or a collection; its positions may be tuples, its numbers
+        numpy's.
+    legs_at, turn_tolerance_m
+        As for `read_route`.
+
+    Returns
+    -------
+    Route
+
+    Raises
+    ------
+    FileReadError, RouteError
+        As `read_route`.
+    """
+    where = "The line"
+    try:
+        text = json.dumps(document, default=_as_json)
+    except (TypeError, ValueError, RecursionError) as error:
+        message = f"{where} should be GeoJSON; it has what JSON has not ({error!s:.80}). Correct it."
+        raise RouteError(message) from error
+    return _route(_read_geojson(text, where), where, "line", legs_at, turn_tolerance_m)
+
+
+def _as_json(value: Any) -> Any:
+    if hasattr(value, "tolist"):
+        return value.tolist()
+    message = f"a {type(value).__name__}"
+    raise TypeError(message)
+
+
+def route_from_line(
+    places: Sequence[Place], *, legs_at: Sequence[str] = (), turn_tolerance_m: float = TURN_TOLERANCE_M
+) -> Route:
+    """Make a planned line of its places; turn points are chosen as in `read_route`.
+
+    Parameters
+    ----------
+    places
+        In walking order.
+    legs_at, turn_tolerance_m
+        As for `read_route`.
+
+    Returns
+    -------
+    Route
+
+    Raises
+    ------
+    RouteError
+        As `read_route`.
+    """
+    found = _Found("line", "", tuple(places), (), ("Took the places as a line.",))
+    return _route(found, "The line", "line", legs_at, turn_tolerance_m)
+
+
+def _route(found: _Found, where: str, name: str, legs_at: Sequence[str], tolerance_m: float) -> Route:
     points, dropped = drop_repeats(found.points)
     if len(points) < 2:
         message = (
-            f"{path.name} should hold a line of two different points or more; it has {len(points)}. "
+            f"{where} should hold a line of two different points or more; it has {len(points)}. "
             "Add its turn points."
         )
         raise RouteError(message)
-    line, turns, choice = _turns(found, points, legs_at, turn_tolerance_m)
+    line, turns, choice = _turns(found, points, legs_at, tolerance_m)
     notes = (*found.notes, *((repeats_note(dropped),) if dropped else ()), choice)
-    return Route(found.name or path.stem, line, turns, found.kind, notes)
+    return Route(found.name or name, line, turns, found.kind, notes)
 
 
 def _read_text(path: Path) -> str:

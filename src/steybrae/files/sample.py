@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import NamedTuple
 
 from steybrae.errors import FileReadError
 
-__all__ = ["sample_model", "sample_route"]
+__all__ = ["Sample", "is_sample", "sample", "sample_model", "sample_route"]
 
 
 def _folder() -> Path:
@@ -27,3 +28,53 @@ def sample_model() -> Path:
 def sample_route() -> Path:
     """Path of the sample's planned day (GPX)."""
     return _folder() / "day.gpx"
+
+
+def is_sample(path: Path) -> bool:
+    """Tell whether a file is the sample elevation model."""
+    try:
+        return path.samefile(sample_model())
+    except OSError:
+        return False
+
+
+class Sample(NamedTuple):
+    """Paths of the invented sample, to try things on; never for a real day.
+
+    Attributes
+    ----------
+    line
+        The planned day, GPX.
+    model
+        The elevation model, GeoTIFF.
+    bulletin
+        A forecast, CAAML v6 JSON.
+    log
+        Readings of a class, CSV.
+    """
+
+    line: Path
+    model: Path
+    bulletin: Path
+    log: Path
+
+
+def sample() -> Sample:
+    """Where the invented sample massif and what belongs to it lie.
+
+    Returns
+    -------
+    Sample
+        Paths of its line, model, bulletin and log.
+
+    Raises
+    ------
+    FileReadError
+        It was not installed.
+
+    Examples
+    --------
+    >>> steybrae.sample().line.name
+    'day.gpx'
+    """
+    return Sample(sample_route(), sample_model(), _folder() / "bulletin.json", _folder() / "class.csv")

@@ -18,7 +18,7 @@ from steybrae.document import (
     plain,
 )
 
-__all__ = ["html_cells", "html_text"]
+__all__ = ["html_cells", "html_fragment", "html_text"]
 
 
 def html_text(document: Document) -> str:
@@ -34,17 +34,25 @@ def html_text(document: Document) -> str:
     str
         A page that needs no network.
     """
+    return _rendered("document.html.j2", document)
+
+
+def html_fragment(document: Document) -> str:
+    """Blocks as a part of somebody else's page, such as a notebook; see `html_text`."""
+    return _rendered("fragment.html.j2", document)
+
+
+def _rendered(template: str, document: Document) -> str:
     blocks = [_block(one) for one in document.blocks]
-    return str(_template().render(title=plain(document.title), blocks=blocks))
+    return str(_templates().get_template(template).render(title=plain(document.title), blocks=blocks))
 
 
 @cache
-def _template() -> Any:
+def _templates() -> Any:
     from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415  slow to load
 
     loader = PackageLoader("steybrae.render", "templates")
-    found = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
-    return found.get_template("document.html.j2")
+    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
 
 
 def _block(block: Block) -> dict[str, Any]:

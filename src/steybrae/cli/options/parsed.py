@@ -47,13 +47,9 @@ def slope(what: str) -> Callable[[str], float]:
 
 def day(text: str) -> dt.date:
     """Read a day: ``2027-01-15``."""
-    from steybrae.errors import DateError
+    from steybrae.route.times.daylight import parse_day
 
-    try:
-        return dt.date.fromisoformat(text.strip())
-    except ValueError:
-        message = f"A date should look like 2027-01-15; got {text!r}. Give year, month and day."
-        raise DateError(message) from None
+    return parse_day(text)
 
 
 def scale(text: str) -> float:

@@ -31,10 +31,11 @@ from steybrae.files.model.quiet import quiet_messages
 from steybrae.files.model.tiff_head import is_tiff, largest_block_bytes
 from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
 from steybrae.files.model.vrt import amended, is_vrt
+from steybrae.hush import hushed
 from steybrae.names import clean
 from steybrae.terrain.dem import Array, Dem, Grid
 
-__all__ = ["CACHE_BYTES", "ModelInfo", "RasterModel", "open_model"]
+__all__ = ["CACHE_BYTES", "ModelInfo", "RasterModel", "open_model", "open_rasters"]
 
 CACHE_BYTES: Final = 64 * 2**20
 """GDAL's block cache. Its default is a twentieth of the machine's memory, which a striped
@@ -236,28 +237,70 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
         raise ModelError(message)
     unit = parse_height_unit(z_unit) if z_unit is not None else None
     with ExitStack() as stack:
-        stack.enter_context(quiet_messages())
-        stack.enter_context(rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, CPL_DEBUG=False, **OFFLINE))
+        stack.enter_context(_own_gdal())
         given = {Path(os.path.realpath(path)) for path in paths}
         opened, parts = [], []
         for path in paths:
             data, files = _open(path, given, unit_stated=unit is not None)
             opened.append(RasterFile(str(path), stack.enter_context(data)))
             parts.append(files)
-        for file in opened:
-            check_band(file)
-        metres, source = (unit, "--z-unit") if unit is not None else height_unit(opened)
-        grid, tiles = join(opened, metres)
-        info = ModelInfo(
-            files=tuple(clean(path.name) for path in paths),
-            fingerprints=tuple(files_fingerprint(files) for files in parts),
-            parts=tuple(parts),
-            crs=clean(grid.crs.name),
-            height_unit_m=metres,
-            height_unit_from=source,
-            scaling=scaling_words(opened),
-        )
-        yield RasterModel(grid, tiles, info)
+        yield _joined(opened, tuple(parts), tuple(files_fingerprint(files) for files in parts), unit)
+
+
+@contextmanager
+def open_rasters(opened: Sequence[Any], z_unit: str | None = None) -> Iterator[RasterModel]:
+    """Take rasters that are no files, or arrays in their place, as a model.
+
+    Parameters
+    ----------
+    opened
+        Datasets of rasterio, which stay open, or `steybrae.files.model.arrays.ArrayRaster`.
+    z_unit
+        As for `open_model`.
+
+    Yields
+    ------
+    RasterModel
+        Valid inside the ``with`` block.
+
+    Raises
+    ------
+    FileReadError, ModelError
+        As `open_model`.
+    """
+    unit = parse_height_unit(z_unit) if z_unit is not None else None
+    files = [RasterFile(str(data.name), data) for data in opened]
+    with _own_gdal():
+        prints = tuple(getattr(data, "fingerprint", "") for data in opened)
+        yield _joined(files, tuple(() for _ in files), prints, unit)
+
+
+@contextmanager
+def _own_gdal() -> Iterator[None]:
+    with quiet_messages(), rasterio.Env(GDAL_CACHEMAX=CACHE_BYTES, CPL_DEBUG=False, **OFFLINE):
+        yield
+
+
+def _joined(
+    opened: Sequence[RasterFile],
+    parts: tuple[tuple[Path, ...], ...],
+    fingerprints: tuple[str, ...],
+    unit: float | None,
+) -> RasterModel:
+    for file in opened:
+        check_band(file)
+    metres, source = (unit, "--z-unit") if unit is not None else height_unit(opened)
+    grid, tiles = join(opened, metres)
+    info = ModelInfo(
+        files=tuple(clean(Path(file.name).name) for file in opened),
+        fingerprints=fingerprints,
+        parts=parts,
+        crs=clean(grid.crs.name),
+        height_unit_m=metres,
+        height_unit_from=source,
+        scaling=scaling_words(opened),
+    )
+    return RasterModel(grid, tiles, info)
 
 
 def _open(path: Path, given: Collection[Path], *, unit_stated: bool) -> tuple[Any, tuple[Path, ...]]:
@@ -323,7 +366,7 @@ def _opened(name: str, drivers: Sequence[str]) -> Any:
     """Open by the first of the drivers that can; None where none can."""
     for driver in drivers:
         try:
-            with warnings.catch_warnings():
+            with hushed():
                 # Said as an error, in our words, when the transform is looked at.
                 warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
                 return _with_all_processors(rasterio.open(name, driver=driver))

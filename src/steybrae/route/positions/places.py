@@ -44,6 +44,11 @@ class Place:
     ------
     PlaceError
         NaN, infinite, or out of range.
+
+    Examples
+    --------
+    >>> steybrae.Place(59.2234, -8.0712, "Bealach").name
+    'Bealach'
     """
 
     lat_deg: float

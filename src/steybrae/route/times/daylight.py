@@ -28,6 +28,7 @@ __all__ = [
     "daylight_left_min",
     "daylight_left_words",
     "parse_clock",
+    "parse_day",
     "parse_zone",
     "shown_clock",
 ]
@@ -94,6 +95,21 @@ def parse_zone(zone: str | None) -> ZoneInfo:
     except (KeyError, ValueError, OSError) as error:
         message = f"A time zone should be a name like Europe/London or UTC; got {zone!r}. Check its spelling."
         raise DateError(message) from error
+
+
+def parse_day(text: str) -> dt.date:
+    """Read a day: ``2027-01-15``.
+
+    Raises
+    ------
+    DateError
+        Not a day, or written otherwise.
+    """
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        message = f"A date should look like 2027-01-15; got {text!r}. Give year, month and day."
+        raise DateError(message) from None
 
 
 def parse_clock(text: str, date: dt.date, zone: str | None) -> dt.datetime:

@@ -1,0 +1,146 @@
+"""Slope, its interval and its band at every cell of a model that fits in memory."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.bands import BandScheme
+from steybrae.cautions import Cautions, Situation, cautions_for
+from steybrae.quantities import shown_slope_deg
+from steybrae.ranges import Count, NotNegative
+from steybrae.screening.known import slopes_known
+from steybrae.screening.screen import Settings
+from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
+from steybrae.terrain.dem import Array, DemSource, Grid
+from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.uncertainty import slope_interval_deg
+
+__all__ = ["UNKNOWN_BAND", "GroundCells", "ground_cells"]
+
+UNKNOWN_BAND = -1
+"""Number of the band of unknown ground."""
+
+_ARRAY = {"json": False}
+
+
+@dataclass(frozen=True, eq=False)
+class GroundCells:
+    """Slopes of all cells; arrays ``[row, col]``, read-only, NaN unknown.
+
+    Attributes
+    ----------
+    slope_deg
+        Fall-line slope over the baseline, degrees.
+    slope_low_deg
+        Lower end of its 95 % interval, degrees.
+    slope_high_deg
+        Upper end, degrees; NaN where it is not known: then the slope is open above.
+    aspect_true_deg
+        Direction that the slope faces, degrees clockwise from true north; NaN on flat ground too.
+    band
+        Position of the slope's band in `labels`, by the number shown; -1 unknown.
+    labels
+        Of the bands, gentlest first.
+    cells
+        Cells in each band.
+    unknown_cells
+        Cells of unknown slope; the outer rings are, for their neighbours are not known.
+    baseline_m
+        What the slopes are measured over, metres.
+    cell_size_m
+        Ground size of a cell along a row and along a column in the middle, metres.
+    basis
+        What the intervals rest on, in words.
+    model_files
+        Names of the model's files.
+    cautions
+        Those that apply.
+    grid
+        Where the cells lie.
+    """
+
+    slope_deg: Array = field(metadata=_ARRAY)
+    slope_low_deg: Array = field(metadata=_ARRAY)
+    slope_high_deg: Array = field(metadata=_ARRAY)
+    aspect_true_deg: Array = field(metadata=_ARRAY)
+    band: NDArray[np.int8] = field(metadata=_ARRAY)
+    labels: tuple[str, ...]
+    cells: tuple[Count, ...]
+    unknown_cells: Count
+    baseline_m: NotNegative
+    cell_size_m: tuple[NotNegative, NotNegative]
+    basis: str
+    model_files: tuple[str, ...]
+    cautions: Cautions
+    grid: Grid = field(metadata=_ARRAY)
+
+
+def ground_cells(source: DemSource, settings: Settings | None = None) -> GroundCells:
+    """Slope, interval, aspect and band of every cell, as `ground_at` tells them of one.
+
+    Parameters
+    ----------
+    source
+        The model; read whole.
+    settings
+        Bands, method, what was stated of the model.
+
+    Returns
+    -------
+    GroundCells
+        How well slopes are known, and over how many cells they are measured, is that of the middle.
+
+    Raises
+    ------
+    ModelError
+        The model cannot be used, or has more cells than are read at once.
+    """
+    settings = settings or Settings()
+    rows, cols = source.grid.shape
+    middle = cols / 2.0, rows / 2.0
+    cell = cell_size_m(source.grid, *middle)
+    known = slopes_known(settings.method, jacobian_at(source.grid, *middle), settings)
+    dem = source.read(0, 0, rows, cols)
+    field = slope_field(dem, settings.method, engine=settings.engine, halves=baseline_cells(*cell))
+    low, high = slope_interval_deg(field.p, field.q, known, field.roughness_deg)
+    band = _bands(field.slope_deg, settings.bands)
+    aspect = aspect_deg(field.p, field.q)
+    for array in (low, high, aspect, band):
+        array.flags.writeable = False
+    counts = np.bincount(band.ravel() + 1, minlength=len(settings.bands.labels) + 1).tolist()
+    steepest = None if np.isnan(high).all() else float(np.nanmax(high))
+    situation = Situation(
+        from_model=True,
+        cell_size_m=max(cell),
+        area_unknown=counts[0] > 0,
+        open_above=known.open_above,
+        slope_high_deg=steepest,
+        unit_assumed=settings.origin.height_unit_from == "assumed",
+        heights=source.heights_read,
+        datum_accuracy_m=source.grid.datum_accuracy_m,
+        sample=settings.origin.sample,
+    )
+    return GroundCells(
+        slope_deg=field.slope_deg,
+        slope_low_deg=low,
+        slope_high_deg=high,
+        aspect_true_deg=aspect,
+        band=band,
+        labels=settings.bands.labels,
+        cells=tuple(counts[1:]),
+        unknown_cells=counts[0],
+        baseline_m=known.measured_m,
+        cell_size_m=cell,
+        basis=known.words,
+        model_files=settings.origin.files,
+        cautions=cautions_for(situation),
+        grid=source.grid,
+    )
+
+
+def _bands(slope_deg: Array, bands: BandScheme) -> NDArray[np.int8]:
+    found = np.searchsorted(np.array(bands.edges_deg), shown_slope_deg(np.nan_to_num(slope_deg)), "right")
+    return np.where(np.isnan(slope_deg), UNKNOWN_BAND, found).astype(np.int8)
