@@ -27,6 +27,13 @@ __all__ = ["BlockMetric", "Coefficient", "block_metric"]
 SAME: Final = 2e-7
 """Coefficients that differ by less than this share are one: 3e-6 degrees of slope at the most."""
 
+CLOSE_ERROR: Final = 2e-9
+"""Difference of the interpolated from the exact Jacobian, share of its size, that is aimed at: 1e-7 degree
+of slope, the noise that the rounding rule takes for none."""
+
+MESHES: Final = 8
+"""Meshes along a side of a block with which `CLOSE_ERROR` is given up (our choice)."""
+
 Metric = Literal["ground", "grid"]
 
 
@@ -98,14 +105,14 @@ class BlockMetric:
     area_m2
         Ground area of a cell.
     jacobian
-        ``(row) -> (2, 2)``: the Jacobian in the middle of a row of the block.
+        ``(row, col) -> (2, 2, ...)``: the Jacobian at positions in the block, cells, linear in the lattice.
     """
 
     uu: Coefficient
     vv: Coefficient | None
     uv: Coefficient | None
     area_m2: Coefficient
-    jacobian: Callable[[float], Array]
+    jacobian: Callable[[Array, Array], Array]
 
 
 def block_metric(
@@ -145,12 +152,10 @@ def block_metric(
     def spread(values: Array) -> Coefficient:
         return _spread(values, rows, cols, centres)
 
-    middle = lattice[:, lattice.shape[1] // 2]
-
-    def jacobian(row: float) -> Array:
-        mesh = min(int(np.searchsorted(rows, row, side="right")) - 1, len(rows) - 2)
-        share = (row - rows[mesh]) / (rows[mesh + 1] - rows[mesh])
-        out: Array = middle[mesh] + share * (middle[mesh + 1] - middle[mesh])
+    def jacobian(row: Array, col: Array) -> Array:
+        (j, y), (i, x) = _mesh(rows, row), _mesh(cols, col)
+        top, bottom = (lattice[k, i] + x * (lattice[k, i + 1] - lattice[k, i]) for k in (j, j + 1))
+        out: Array = np.moveaxis(top + y * (bottom - top), (-2, -1), (0, 1))
         return out
 
     return BlockMetric(
@@ -160,6 +165,12 @@ def block_metric(
         area_m2=spread(np.sqrt(det2)),
         jacobian=jacobian,
     )
+
+
+def _mesh(nodes: Array, at: Array) -> tuple[Any, Array]:
+    """Meshes of a lattice that positions lie in, and how far in each, 0 to 1, to multiply matrices with."""
+    mesh = np.clip(np.searchsorted(nodes, at, side="right") - 1, 0, len(nodes) - 2)
+    return mesh, ((at - nodes[mesh]) / (nodes[mesh + 1] - nodes[mesh]))[..., None, None]
 
 
 def _lattice(
@@ -176,8 +187,8 @@ def _lattice(
         between_cols, between_rows = (cols[1:] + cols[:-1]) / 2, (rows[1:] + rows[:-1]) / 2
         exact = jacobian_at(grid, left + between_cols[None, :], top + between_rows[:, None])
         linear = (lattice[1:, 1:] + lattice[:-1, 1:] + lattice[1:, :-1] + lattice[:-1, :-1]) / 4.0
-        small = np.abs(linear - exact).max() <= LATTICE_ERROR * np.abs(lattice).max()
-        if small or meshes >= max(shape):
+        error = np.abs(linear - exact).max() / np.abs(lattice).max()
+        if error <= (CLOSE_ERROR if meshes < MESHES else LATTICE_ERROR) or meshes >= max(shape):
             return rows, cols, lattice
         meshes *= 2
 
