@@ -52,6 +52,7 @@ _UNITS: Final = {
     "mm": (" mm", 1.0),
     "min": (" min", 1.0),
     "km2": (" km²", 1.0),
+    "m2": (" m²", 1.0),
 }
 """What is written behind a figure, and the factor from SI to it."""
 
@@ -65,7 +66,7 @@ class Value:
     number
         In SI units, degrees or square kilometres, unrounded; None unknown (NaN becomes None).
     unit
-        ``deg``, ``percent``, ``m``, ``km``, ``mm``, ``min``, ``km2`` or nothing: that of the text.
+        ``deg``, ``percent``, ``m``, ``km``, ``mm``, ``min``, ``km2``, ``m2`` or nothing: that of the text.
     step, rounding
         Of the figure shown, in that unit; to which side it is rounded.
     at_least

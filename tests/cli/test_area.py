@@ -26,6 +26,8 @@ MADE = [
     "README.txt",
     "bands.tif",
     "bands.tif.aux.xml",
+    "bands_possible.tif",
+    "bands_possible.tif.aux.xml",
     "slope.tif",
     "table.csv",
     "table.json",
@@ -58,8 +60,9 @@ def test_it_writes_slope_and_bands_and_says_how_much_lies_where(made: tuple[Path
     assert sorted(path.name for path in folder.iterdir()) == MADE
     text = " ".join(out.split())
     assert "hills.tif: 700 x 900 cells," in text
-    assert "Written: slope.tif, bands.tif." in text
-    assert re.search(r" unknown 0 \d+ 0\.\d{3} 0\.\d %", text)
+    assert "Written: slope.tif, bands.tif, bands_possible.tif." in text
+    assert re.search(r" unknown 0 \d+ 0\.\d{3} 0\.\d % 0\.\d{3} \d\.\d %", text)
+    assert "Bands and this table are of the slope over 20.0 m." in text
     for part in ("<25", "55+", "km2 by facing", "NE", "km2 by elevation", "1000-1500 m"):
         assert part in text
     assert "Read the local avalanche forecast" in text

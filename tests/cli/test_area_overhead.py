@@ -36,21 +36,22 @@ def made(model: Path) -> tuple[Path, str]:
 def test_the_text_says_what_counts_and_how_much_lies_under_what(made: tuple[Path, str]) -> None:
     folder, out = made
     text = " ".join(out.split())
-    assert "Written: slope.tif, bands.tif, overhead.tif, start_zones.tif." in text
+    assert "Written: slope.tif, bands.tif, bands_possible.tif, overhead.tif, start_zones.tif." in text
     assert (
         "km2 by slope and overhead path angle none none known 18-20 20-25 25-30 30-35 35-40 40-45 45+" in text
     )
     assert "Start zones: Slopes of 30 to 55 degrees over 20 m or of which the middle of the 95 %" in text
     assert "from 400 m2; steeper ground is a source as well. Possible ones may reach 30 degrees" in text
     over = json.loads((folder / "table.json").read_text(encoding="utf-8"))["overhead"]
-    km2 = {row["value"]: row["km2"] for row in over["start_zone_values"]}
-    told = re.search(
-        r"([\d.]+) km2 of the ground is one itself, ([\d.]+) km2 is steeper, ([\d.]+) km2 is possibly one\.",
-        text,
-    )
-    assert told is not None
-    for text_km2, value in zip(told.groups(), (3, 4, 2), strict=True):
-        assert 0.0 <= float(text_km2) - km2[value] < 0.001
+    zones = {row["value"]: row for row in over["start_zone_values"]}
+    for value, name in ((2, "possible start zone"), (3, "start zone"), (4, "steeper than a start zone")):
+        told = re.search(rf" {name} {value} (\d+) (\d+) ([\d.]+) %", text)
+        assert told is not None
+        assert int(told[1]) == zones[value]["cells"]
+        assert 0.0 <= int(told[2]) - zones[value]["m2"] < 1.0
+        assert 0.0 <= float(told[3]) - 100.0 * zones[value]["share"] < 0.1
+        assert zones[value]["m2"] == pytest.approx(1e6 * zones[value]["km2"])
+    assert "possible start zones, short pieces and unknown ground are none" in text
     assert "it does not predict how far snow will run" in text
     assert not VERDICT.search(text)
     readme = " ".join((folder / "README.txt").read_text(encoding="utf-8").split())
@@ -135,3 +136,32 @@ def test_bad_input(model: Path, tmp_path: Path, arguments: tuple[str, ...], mess
     out, err = area("--dem", model, "--out", tmp_path / "out", "--overhead", *arguments, status=2)
     assert out == ""
     assert err == f"steybrae: {message}\n"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (
+            ("--start-slopes", "28-60deg"),
+            "--start-slopes says what counts as a start zone, which area looks for with --overhead "
+            "alone; it is missing. Add --overhead, or leave --start-slopes out.",
+        ),
+        (
+            ("--start-area", "200m2"),
+            "--start-area says what counts as a start zone, which area looks for with --overhead "
+            "alone; it is missing. Add --overhead, or leave --start-area out.",
+        ),
+        (
+            ("--bands", "--baseline", "20m"),
+            "--baseline is that of slope.tif and tenths.tif; neither is made. Add --slope, or leave "
+            "--baseline out.",
+        ),
+    ],
+)
+def test_what_would_change_nothing_is_refused(
+    model: Path, tmp_path: Path, arguments: tuple[str, ...], message: str
+) -> None:
+    out, err = area("--dem", model, "--out", tmp_path / "out", *arguments, status=2)
+    assert out == ""
+    assert err == f"steybrae: {message}\n"
+    assert not (tmp_path / "out").exists()

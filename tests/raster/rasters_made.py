@@ -69,9 +69,9 @@ def write(
 def run(
     out: Path, *paths: Path, threads: int = 2, resume: bool = False, force: bool = False, **options: Any
 ) -> AreaResult:
-    """Make the rasters of a model; the texts beside them stay empty."""
+    """Make rasters of a model, slope and bands if none is named; the texts beside them stay empty."""
     cluster, told = options.pop("cluster", None), options.pop("told", None)
-    job = AreaJob(paths=paths, **options)
+    job = AreaJob(paths=paths, **{"layers": ("slope", "bands"), **options})
     with open_model(paths) as model:
         identity = job_identity(job, model.info)
     with Workspace(out, identity, output_names(job), resume=resume, force=force) as work:

@@ -464,8 +464,8 @@ class TestRefusals:
         with pytest.raises(QuantityError) as stop:
             run(tmp_path, model, layers=("height",))
         assert str(stop.value) == (
-            "The output raster should be one of slope, tenths, bands, aspect, curvature, overhead, "
-            "start_zones; got 'height'. Choose one."
+            "The output raster should be one of slope, tenths, bands, bands_possible, aspect, "
+            "curvature, overhead, start_zones; got 'height'. Choose one."
         )
         with pytest.raises(QuantityError) as stop:
             run(tmp_path, model, compress="zip")

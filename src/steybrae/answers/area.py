@@ -6,16 +6,16 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
-from steybrae.answers.area_overhead import overhead_table, overhead_text
+from steybrae.answers.area_overhead import overhead_table, overhead_text, start_zone_table
 from steybrae.bands import Band
 from steybrae.document import Block, Cautions, Cell, Column, Document, Heading, Paragraph, Table, or_none
-from steybrae.raster.layers import LAYERS
+from steybrae.raster.layers import LAYERS, OPEN
 from steybrae.raster.result import AreaResult, AreaRow, BandArea
 from steybrae.render.table import csv_text
 from steybrae.terrain.attributes import SECTORS
 from steybrae.value import UNKNOWN, Rounding, Value, area_km2
 
-__all__ = ["area_csv", "area_document", "area_readme", "by_belt", "by_sector"]
+__all__ = ["area_csv", "area_document", "area_readme", "band_name", "by_belt", "by_sector", "metres_over"]
 
 LEVEL = "level"
 
@@ -68,12 +68,12 @@ def area_document(result: AreaResult) -> Document:
     """
     blocks: list[Block] = [
         Paragraph(_headline(result)),
-        Table(_BANDS, result.bands),
+        Table(_BANDS if result.bands[0].possible_km2 is None else (*_BANDS, *_POSSIBLE), result.bands),
         _group_table(result, "facing", by_sector(result)),
         _group_table(result, "elevation", by_belt(result)),
     ]
     if result.overhead is not None:
-        blocks.append(overhead_table(result.overhead))
+        blocks += [start_zone_table(result.overhead), overhead_table(result.overhead)]
     blocks += [Paragraph(""), *_basis(result)]
     if result.cross_check is not None:
         from steybrae.answers.basis import cross_check_text  # noqa: PLC0415  slow to load, seldom asked for
@@ -92,11 +92,26 @@ def _headline(result: AreaResult) -> str:
 
 _BANDS: Final = (
     Column("band", "Slope (degrees)", band_name, align="left"),
-    Column("value", "value in bands.tif", lambda row: str(row.value)),
+    Column("value", "value", lambda row: str(row.value)),
     Column("cells", "cells", lambda row: str(row.cells)),
     Column("km2", "km2", lambda row: area_km2(row.km2, gentle=_gentlest(row)), "km2"),
     Column("share", "share", lambda row: Value(100.0 * row.share, "percent", 0.1, _share_rounds(row))),
 )
+
+_POSSIBLE: Final = (
+    Column(
+        "possible_km2",
+        "possibly, km2",
+        lambda row: area_km2(row.possible_km2, gentle=_gentlest(row)),
+        "km2",
+    ),
+    Column(
+        "possible_share",
+        "share",
+        lambda row: Value(100.0 * row.possible_share, "percent", 0.1, _share_rounds(row)),
+    ),
+)
+"""Ground for which a band is the steepest that it may reach."""
 
 
 def _gentlest(row: BandArea) -> bool:
@@ -128,11 +143,38 @@ def _basis(result: AreaResult) -> Iterator[Block]:
         f"ground{scale}; method {result.method}, engine {result.engine}; slopes of the true ground. "
         "Areas are horizontal."
     )
+    yield Paragraph(_baselines(result))
     yield Paragraph(result.uncertainty)
     if result.overhead is not None:
         yield Paragraph(overhead_text(result.overhead))
     if result.unreadable:
         yield Paragraph(_unreadable(result))
+
+
+def _baselines(result: AreaResult) -> str:
+    """Say what the slopes are over, and what the possible bands are."""
+    words = f"Bands and this table are of the slope over {metres_over(result.baseline_m)}"
+    others = {
+        name: over
+        for name, over in result.baselines_m.items()
+        if name in ("slope.tif", "tenths.tif") and over != result.baseline_m
+    }
+    words += "".join(f"; {name} is over {metres_over(over)}" for name, over in others.items()) + "."
+    if not result.bands_possible:
+        return words
+    no_end = sum(row.km2 for row in result.bands_possible if row.value >= OPEN)
+    words += (
+        " Possible bands are those of the upper end of its 95 % interval, or of a short piece of 30 degrees "
+        "and more over two cells."
+    )
+    if no_end > 0.0:
+        words += f' For {area_km2(no_end).text} no upper end is known: read their band as "at least".'
+    return words
+
+
+def metres_over(baseline_m: float) -> str:
+    """Length of a baseline with its unit, to a decimetre."""
+    return f"{baseline_m:.1f} m"
 
 
 def _unreadable(result: AreaResult) -> str:
@@ -182,7 +224,10 @@ def area_readme(result: AreaResult) -> Document:
     """
     bands = sorted(result.bands, key=lambda row: row.value)
     hashes = zip(result.model.files, result.model.fingerprints, strict=True)
-    files = [f"  {name}: {_layer_words(name.removesuffix('.tif'))}" for name in result.outputs]
+    files = [
+        f"  {name}: {_layer_words(name.removesuffix('.tif'))}; over {metres_over(result.baselines_m[name])}"
+        for name in result.outputs
+    ]
     files += [
         "  table.csv, table.json: square kilometres by band, direction and elevation belt",
         "  *.aux.xml: names, colours and areas of the values; keep them beside their raster",
@@ -191,17 +236,21 @@ def area_readme(result: AreaResult) -> Document:
     values.append(
         "Overviews show the steepest of the cells they stand for, and unknown where one of them is."
     )
+    possible = [f"  {row.value}  {row.words}" for row in result.bands_possible]
     blocks: list[Block] = [Paragraph(f"Made by steybrae {result.steybrae}."), Paragraph("")]
     blocks += [Paragraph(_headline(result)), *_basis(result)]
     for heading, lines in (
         ("Files", files),
         ("Values of bands.tif (degrees; the band of the slope in tenths, rounded up)", values),
+        *([("Values of bands_possible.tif that occur", possible)] if possible else []),
         (
             "Input (SHA-256 of its size and its first and last 4 MiB)",
             [f"  {name}: {digest}" for name, digest in hashes],
         ),
     ):
         blocks += [Heading(heading), *map(Paragraph, lines)]
+    if result.overhead is not None:
+        blocks += [Paragraph(""), start_zone_table(result.overhead), overhead_table(result.overhead)]
     return Document("README", (*blocks, Cautions(result.cautions)))
 
 

@@ -12,9 +12,14 @@ from numpy.typing import NDArray
 from steybrae.bands import BandScheme
 from steybrae.document import Cell, Column, Table, or_none
 from steybrae.raster.layers import OPEN
-from steybrae.raster.overhead.layers import POSSIBLE, START_ZONE, STEEPER
-from steybrae.raster.overhead.result import OVERHEAD_EDGES_DEG, AreaOverhead, start_zone_words
-from steybrae.value import UNKNOWN, area_km2
+from steybrae.raster.overhead.layers import NEITHER
+from steybrae.raster.overhead.result import (
+    OVERHEAD_EDGES_DEG,
+    AreaOverhead,
+    RasterValue,
+    start_zone_words,
+)
+from steybrae.value import UNKNOWN, Rounding, Value, area_km2
 
 __all__ = [
     "NONE_KNOWN",
@@ -23,6 +28,7 @@ __all__ = [
     "overhead_places",
     "overhead_table",
     "overhead_text",
+    "start_zone_table",
 ]
 
 NOTHING: Final = "none"
@@ -66,16 +72,32 @@ def _in_class(label: str) -> Callable[[tuple[str, dict[str, float]]], Cell]:
     return lambda row: or_none(area_km2(row[1].get(label, 0.0), gentle=label == NOTHING))
 
 
+def start_zone_table(over: AreaOverhead) -> Table:
+    """How much ground is a start zone, possibly one, or steeper."""
+    return Table(_START_ZONES, over.start_zone_values)
+
+
+_START_ZONES: Final = (
+    Column("start_zones", "Start zones", lambda row: row.words, align="left"),
+    Column("value", "value", lambda row: str(row.value)),
+    Column("cells", "cells", lambda row: str(row.cells)),
+    Column("m2", "m2", lambda row: Value(row.m2, "m2", 1.0, _zone_rounds(row)), "m2"),
+    Column("share", "share", lambda row: Value(100.0 * row.share, "percent", 0.1, _zone_rounds(row))),
+)
+
+
+def _zone_rounds(row: RasterValue) -> Rounding:
+    return "down" if row.value == NEITHER else "up"
+
+
 def overhead_text(over: AreaOverhead) -> str:
     """Say what was taken for a start zone, and for how much ground the answer is "or more"."""
     more = area_km2(sum(row.km2 for row in over.rows if row.unknown_above)).figure
-    found = {row.value: row.km2 for row in over.start_zone_values}
-    values = (START_ZONE, STEEPER, POSSIBLE)
-    zone, steeper, possible = (area_km2(found.get(value, 0.0)).figure for value in values)
     return (
-        f"Start zones: {start_zone_words(over)} {zone} km2 of the ground is one itself, {steeper} km2 is "
-        f"steeper, {possible} km2 is possibly one. An overhead path angle is that of the steepest path that "
-        "snow from one could take to a cell, rounded up; none is looked for below 18 degrees. For "
+        f"Start zones: {start_zone_words(over)} An overhead path angle is that of the steepest path that "
+        "snow from a source could take to a cell, rounded up; none is looked for below 18 degrees. Sources "
+        "are the cells of start zones and all ground steeper than they are (3 and 4 in start_zones.tif), "
+        "wherever they lie in the model; possible start zones, short pieces and unknown ground are none. For "
         f"{more} km2 unknown ground, in the model or beyond it, could look down as well: read their angles "
         'as "or more" (100 more in overhead.tif).'
     )

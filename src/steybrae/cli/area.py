@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, cast
+from typing import TYPE_CHECKING, Annotated, Final, cast
 
 import typer
 
+from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.model import CheckedModel, StartZoneOptions
@@ -21,7 +22,10 @@ if TYPE_CHECKING:
     from steybrae.raster.job import AreaJob, Told
     from steybrae.raster.result import AreaResult
 
-__all__ = ["area"]
+__all__ = ["NEEDS", "area"]
+
+NEEDS: Final = dict.fromkeys(("--start-slopes", "--start-area"), ("--overhead",))
+"""Options that say nothing without others."""
 
 
 @dataclass(frozen=True)
@@ -30,26 +34,61 @@ class Rasters(Group, panel="Rasters"):
 
     slope: bool = flag("--slope", "Write slope.tif (degrees).")
     tenths: bool = flag("--tenths", "Write tenths.tif: slope in tenths of a degree, rounded up, small.")
-    banded: bool = flag("--bands", "Write bands.tif (angle bands in colours).")
+    banded: bool = flag("--bands", "Write bands.tif (angle bands over about 20 m, in colours).")
+    possible: bool = flag(
+        "--bands-possible", "Write bands_possible.tif (bands that the ground may reach, 95 %)."
+    )
     aspect: bool = flag("--aspect", "Write aspect.tif.")
     curvature: bool = flag("--curvature", "Write curvature.tif (where ground rolls over).")
     overhead: bool = flag(
         "--overhead",
         "Write overhead.tif and start_zones.tif: each cell's overhead angle, and the start zones.",
     )
+    baseline_m: float | None = option(
+        "--baseline",
+        "What slope.tif and tenths.tif are over, like 20m; two of the model's cells if not given.",
+        "LENGTH",
+        read=parsed.ground_length("The baseline"),
+    )
 
     @property
     def layers(self) -> tuple[str, ...]:
-        """Their names; slope and bands where none is named."""
+        """Their names; slope, bands and possible bands where none is named."""
         wanted = {
             "slope": self.slope,
             "tenths": self.tenths,
             "bands": self.banded,
+            "bands_possible": self.possible,
             "aspect": self.aspect,
             "curvature": self.curvature,
         }
-        layers = tuple(name for name, chosen in wanted.items() if chosen) or ("slope", "bands")
+        named = tuple(name for name, chosen in wanted.items() if chosen)
+        layers = named or ("slope", "bands", "bands_possible")
         return (*layers, "overhead", "start_zones") if self.overhead else layers
+
+    def check(self, zones: StartZoneOptions) -> None:
+        """Refuse what would change nothing.
+
+        Raises
+        ------
+        QuantityError
+            A start zone's rules without start zones, or a baseline without slopes.
+        """
+        from steybrae.errors import QuantityError
+
+        rules = zones.given()
+        if rules and not self.overhead:
+            message = (
+                f"{rules[0]} says what counts as a start zone, which area looks for with --overhead alone; "
+                f"it is missing. Add --overhead, or leave {rules[0]} out."
+            )
+            raise QuantityError(message)
+        if self.baseline_m is not None and not {"slope", "tenths"} & set(self.layers):
+            message = (
+                "--baseline is that of slope.tif and tenths.tif; neither is made. Add --slope, or leave "
+                "--baseline out."
+            )
+            raise QuantityError(message)
 
 
 @dataclass(frozen=True)
@@ -85,13 +124,14 @@ def area(
 ) -> None:
     """Make rasters of slope and angle bands of a whole elevation model of any size.
 
-    Slope and bands if no raster is named. It measures; it decides nothing.
+    Slope, bands and possible bands if no raster is named. It measures; it decides nothing.
     """
     from steybrae.answers.area import area_document
     from steybrae.cli.options.common import print_json
     from steybrae.library.area import make_rasters
     from steybrae.render.terminal import print_document
 
+    rasters.check(zones)
     job = _job(model, rasters, zones, bands, work)
     outputs.check()
     with _progress() as told:
@@ -142,6 +182,7 @@ def _job(
         correlation_m=model.correlation_m,
         model_kind=model.model_kind,
         start_rules=zones.start_zones,
+        baseline_m=rasters.baseline_m,
     )
 
 

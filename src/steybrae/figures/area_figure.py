@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
-from steybrae.answers.area import band_name, by_belt, by_sector
+from steybrae.answers.area import band_name, by_belt, by_sector, metres_over
 from steybrae.answers.area_overhead import NONE_KNOWN, overhead_by_band, overhead_labels, overhead_places
 from steybrae.figures.style import (
     INK,
@@ -75,7 +75,13 @@ def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | N
         _overhead(figure, result.overhead, overhead, box)
     unknown = result.bands[-1]
     files = ", ".join(result.model.files)
-    figure.text(0.05, 1 - 10 / high_mm, f"Slope bands of {files}", fontsize=11, va="center")
+    figure.text(
+        0.05,
+        1 - 10 / high_mm,
+        f"Slope bands over {metres_over(result.baseline_m)} of {files}",
+        fontsize=11,
+        va="center",
+    )
     figure.text(
         0.05,
         1 - 17 / high_mm,

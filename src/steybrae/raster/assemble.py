@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,6 +19,7 @@ from steybrae.raster.files.tiff import HEADER_BYTES, TILE, Level, encode_tiles, 
 from steybrae.raster.job import AreaJob
 from steybrae.raster.layers import LAYERS, Layer, halve
 from steybrae.raster.legend import Colour, metadata, raster_colours
+from steybrae.raster.overhead.result import RasterValue
 from steybrae.raster.result import AreaResult
 from steybrae.raster.station import whole_tiles
 from steybrae.terrain.dem import Grid
@@ -78,11 +79,16 @@ def _values(result: AreaResult, name: str, colours: Mapping[int, Colour]) -> tup
     """Values of a raster of classes; none of a raster of measures."""
     if result.overhead is not None and name in ("overhead", "start_zones"):
         over = result.overhead
-        found = over.overhead_values if name == "overhead" else over.start_zone_values
-        return tuple(
-            Value(row.value, row.words, colours[row.value], row.cells, row.km2, None, None) for row in found
-        )
+        return _named_values(over.overhead_values if name == "overhead" else over.start_zone_values, colours)
+    if name == "bands_possible":
+        return _named_values(result.bands_possible, colours)
     return _band_values(result, colours) if name == "bands" else ()
+
+
+def _named_values(rows: Sequence[RasterValue], colours: Mapping[int, Colour]) -> tuple[Value, ...]:
+    return tuple(
+        Value(row.value, row.words, colours[row.value], row.cells, row.km2, None, None) for row in rows
+    )
 
 
 def _band_values(result: AreaResult, colours: Mapping[int, Colour]) -> tuple[Value, ...]:

@@ -11,11 +11,11 @@ from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
 from steybrae.raster.files.outputs import Compress
 from steybrae.raster.layers import LAYERS
-from steybrae.terrain.attributes import BASELINE_M
+from steybrae.terrain.attributes import BASELINE_M, baseline_cells
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
-from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.overhead.ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
@@ -28,6 +28,16 @@ Told = Callable[[str, int, int], None]
 
 BELT_M: Final = 500.0
 """Height of an elevation belt of the table, metres (our choice)."""
+
+
+SLOPES: Final = ("slope", "tenths")
+"""Rasters whose baseline can be asked for."""
+
+OWN_CELLS: Final = ("aspect", "curvature")
+"""Rasters that are always over two cells."""
+
+MOST_HALF_CELLS: Final = 256
+"""Half of the longest baseline, cells: a quarter of a block (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +69,8 @@ class AreaJob:
         What counts as a start zone, where what looks down is asked for.
     reach_m
         How far unknown ground is looked up at, metres.
+    baseline_m
+        What ``slope.tif`` and ``tenths.tif`` are over, metres; None for two of the model's cells.
 
     Raises
     ------
@@ -67,7 +79,7 @@ class AreaJob:
     """
 
     paths: tuple[Path, ...]
-    layers: tuple[str, ...] = ("slope", "bands")
+    layers: tuple[str, ...] = ("slope", "bands", "bands_possible")
     bands: BandScheme = field(default_factory=BandScheme)
     method: Method = "horn"
     engine: Engine = "own"
@@ -80,6 +92,7 @@ class AreaJob:
     model_kind: ModelKind | None = None
     start_rules: StartRules = field(default_factory=StartRules)
     reach_m: float = REACH_M
+    baseline_m: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse names that mean nothing."""
@@ -101,6 +114,35 @@ class AreaJob:
     def overhead(self) -> bool:
         """Whether overhead angles are asked for; its two rasters belong together."""
         return "overhead" in self.layers
+
+    def halves(self, grid: Grid, name: str) -> tuple[int, int]:
+        """Half-widths, cells along columns and rows, of the window that a raster's slopes are over.
+
+        Bands, start zones and what stands on them are over the leading baseline; slopes, and directions
+        and curvature, over two cells unless `baseline_m` says otherwise of the slopes.
+
+        Raises
+        ------
+        QuantityError
+            A baseline of more cells than a block is read with.
+        """
+        if name in OWN_CELLS or (name in SLOPES and self.baseline_m is None):
+            return 1, 1
+        wanted = self.baseline_m if name in SLOPES and self.baseline_m is not None else BASELINE_M
+        halves = baseline_cells(*cell_size_m(grid), wanted)
+        if max(halves) > MOST_HALF_CELLS:
+            most = 2.0 * MOST_HALF_CELLS * min(cell_size_m(grid))
+            message = (
+                f"The baseline of slope.tif should be {most:.0f} m or less on cells of this size; got "
+                f"{wanted:g} m. Give a shorter one."
+            )
+            raise QuantityError(message)
+        return halves
+
+    def measured_m(self, grid: Grid, name: str) -> float:
+        """Baseline of a raster, metres, between outermost cell centres along the longer side."""
+        sizes = cell_size_m(grid)
+        return max(2.0 * half * size for half, size in zip(self.halves(grid, name), sizes, strict=True))
 
     def uncertainty(self, grid: Grid) -> SlopeUncertainty:
         """How well the slopes of the whole model are known, from its middle and what was stated."""

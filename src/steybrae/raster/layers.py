@@ -22,7 +22,7 @@ LEVEL: Final = -1.0
 
 
 OPEN: Final = np.uint8(100)
-"""Added to a path angle where unknown ground could look down as well."""
+"""Added to a number where it is "or more": unknown ground could look down too, or no upper end is known."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class Layer:
     scale
         Value of one step, where the numbers are whole steps.
     thinned
-        How four cells become one in an overview: ``steepest``, ``one``, or ``overlooked``, which is the
+        How four cells become one in an overview: ``steepest``, ``one``, or ``open``, which is the
         steepest and "or more" where one of them is.
     """
 
@@ -55,7 +55,7 @@ class Layer:
     text: str
     unit: str
     scale: float | None = None
-    thinned: Literal["steepest", "one", "overlooked"] = "steepest"
+    thinned: Literal["steepest", "one", "open"] = "steepest"
 
 
 LAYERS: Final = {
@@ -79,6 +79,16 @@ LAYERS: Final = {
             scale=0.1,
         ),
         Layer("bands", "uint8", 0, False, "Band of the slope; 0 is unknown ground", ""),
+        Layer(
+            "bands_possible",
+            "uint8",
+            0,
+            False,
+            "Steepest band that the slope may reach: that of its 95 % upper end, or of a steep short piece "
+            "over two cells; 100 more where no upper end is known (at least); 0 is unknown ground",
+            "",
+            thinned="open",
+        ),
         Layer(
             "aspect",
             "float32",
@@ -105,7 +115,7 @@ LAYERS: Final = {
             "Angle of the steepest way of snow from a start zone, whole degrees rounded up; 1 where none is "
             "found from 18 degrees, 61 above 60, 100 more where unknown ground could add to it; 0 is unknown",
             "degree",
-            thinned="overlooked",
+            thinned="open",
         ),
         Layer(
             "start_zones",
@@ -139,8 +149,8 @@ def halve(cells: Cells, layer: Layer) -> Cells:
     """
     if layer.thinned == "one":
         return np.ascontiguousarray(cells[::2, ::2])
-    if layer.thinned == "overlooked":
-        return _halve_overlooked(cells, replace(layer, thinned="steepest"))
+    if layer.thinned == "open":
+        return _halve_open(cells, replace(layer, thinned="steepest"))
     known = _ranked(cells, layer)
     if cells.ndim == 4:
         # As they lie in memory: tile by tile.
@@ -152,7 +162,7 @@ def halve(cells: Cells, layer: Layer) -> Cells:
     return np.add(out, np.uint8(1)) if layer.unknown == 0 else out.view(cells.dtype)
 
 
-def _halve_overlooked(cells: Cells, steepest: Layer) -> Cells:
+def _halve_open(cells: Cells, steepest: Layer) -> Cells:
     more = cells >= OPEN
     angle = halve(cells - OPEN * more.view(np.uint8), steepest)
     # As a raster of 1 and 2, in which nothing is unknown.

@@ -91,6 +91,9 @@ def raster_colours(result: AreaResult, name: str) -> dict[int, Colour] | None:
     """
     if name == "bands":
         return band_colours(result)
+    if name == "bands_possible":
+        colours = band_colours(result)
+        return colours | {int(OPEN) + value: _grey(colours[value]) for value in list(colours)[1:]}
     if name == "start_zones":
         return {
             value: UNKNOWN_COLOUR if value == 0 else _between(way)
@@ -106,8 +109,10 @@ def _overhead_colour(code: int) -> Colour:
     deg = told_deg(code)
     way = 0.0 if deg is None else (deg - LEAST_SIGHT_DEG) / (DARKEST_DEG - LEAST_SIGHT_DEG)
     colour = _between(min(1.0, way))
-    if code < OPEN:
-        return colour
+    return colour if code < OPEN else _grey(colour)
+
+
+def _grey(colour: Colour) -> Colour:
     red, green, blue = without_hue(np.array(colour)).round().astype(int).tolist()
     return red, green, blue
 
@@ -156,9 +161,13 @@ def metadata(result: AreaResult, layer: Layer) -> dict[str, str]:
     }
     if model.crs_scale is not None:
         found["GROUND_METRES_PER_CRS_METRE"] = f"{model.crs_scale:.6f}"
-    if layer.name == "bands":
-        names = [f"{row.value}: {row.band.label if row.band else 'unknown'}" for row in result.bands]
-        found["LEGEND"] = "; ".join(sorted(names, key=lambda name: int(name.split(":")[0])))
+    found["BASELINE_M"] = f"{result.baselines_m[f'{layer.name}.tif']:.1f}"
+    if layer.name in ("bands", "bands_possible"):
+        rows = result.bands
+        names = {row.value: row.band.label if row.band else "unknown" for row in rows}
+        if layer.name == "bands_possible":
+            names |= {row.value: row.words for row in result.bands_possible}
+        found["LEGEND"] = "; ".join(f"{value}: {names[value]}" for value in sorted(names))
         found["ROUNDING"] = "The band is that of the slope in tenths of a degree, rounded up."
     if result.overhead is not None and layer.name in ("overhead", "start_zones"):
         found["START_ZONES"] = start_zone_words(result.overhead)

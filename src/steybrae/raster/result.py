@@ -15,7 +15,8 @@ from steybrae.files.model.rasters import ModelInfo
 from steybrae.ranges import Count, NotNegative, Share
 from steybrae.raster.files.heights import BadBlock
 from steybrae.raster.job import BELT_M, AreaJob
-from steybrae.raster.overhead.result import AreaOverhead, area_overhead
+from steybrae.raster.layers import OPEN
+from steybrae.raster.overhead.result import AreaOverhead, RasterValue, area_overhead, raster_values
 from steybrae.raster.tally import MM2_PER_KM2, Tally, state_sector
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
@@ -32,6 +33,7 @@ class Counted:
 
     tally: Tally
     looked: Tally
+    possible: Tally
     bad: tuple[BadBlock, ...]
     cross_check: CrossCheck | None
     heights: HeightsRead
@@ -89,6 +91,9 @@ class BandArea:
         Ground area, square kilometres.
     share
         Of the whole raster, 0 to 1.
+    possible_km2, possible_share
+        The same of ground for which it is the steepest band that it may reach within what is known of
+        it, and for unknown of ground without a known upper end; None where that was not asked for.
     """
 
     band: Band | None
@@ -96,6 +101,8 @@ class BandArea:
     cells: Count
     km2: NotNegative
     share: Share
+    possible_km2: NotNegative | None
+    possible_share: Share | None
 
 
 @dataclass(frozen=True)
@@ -147,6 +154,10 @@ class AreaResult:
         Names of the rasters.
     edges_deg
         Band edges.
+    baseline_m
+        What bands, start zones and the table are over, metres.
+    baselines_m
+        What each raster of slopes is over, metres, by the name of its file.
     uncertainty
         What is known of the slopes' error, in words.
     open_above
@@ -155,6 +166,8 @@ class AreaResult:
         Ground area of the raster, unknown included, square kilometres.
     bands
         Every band, gentlest first, then unknown.
+    bands_possible
+        Every number of ``bands_possible.tif`` that occurs.
     rows
         By band, sector and belt, steepest band last; only rows with cells.
     overhead
@@ -173,10 +186,13 @@ class AreaResult:
     engine: str
     outputs: tuple[str, ...]
     edges_deg: tuple[NotNegative, ...]
+    baseline_m: NotNegative
+    baselines_m: dict[str, NotNegative]
     uncertainty: str
     open_above: bool
     total_km2: NotNegative
     bands: tuple[BandArea, ...]
+    bands_possible: tuple[RasterValue, ...]
     rows: tuple[AreaRow, ...]
     overhead: AreaOverhead | None
     unreadable: tuple[BadBlock, ...]
@@ -211,7 +227,8 @@ def area_result(
         else None
     )
     model = _model(grid, info)
-    bands, table = _tables(job, counted.tally)
+    possible = _possible(job, counted.possible)
+    bands, table = _tables(job, counted.tally, possible)
     open_above = known.open_above
     situation = Situation(
         from_model=True,
@@ -233,10 +250,13 @@ def area_result(
         engine=job.engine,
         outputs=tuple(f"{name}.tif" for name in job.layers),
         edges_deg=job.bands.edges_deg,
+        baseline_m=job.measured_m(grid, "bands"),
+        baselines_m={f"{name}.tif": job.measured_m(grid, name) for name in job.layers},
         uncertainty=known.words,
         open_above=open_above,
         total_km2=sum(counted.tally.area_mm2.values()) / MM2_PER_KM2,
         bands=bands,
+        bands_possible=possible,
         rows=table,
         overhead=overhead,
         unreadable=counted.bad,
@@ -264,7 +284,19 @@ def _model(grid: Grid, info: ModelInfo) -> AreaModel:
     )
 
 
-def _tables(job: AreaJob, tally: Tally) -> tuple[tuple[BandArea, ...], tuple[AreaRow, ...]]:
+def _possible(job: AreaJob, tally: Tally) -> tuple[RasterValue, ...]:
+    labels = ("unknown ground", *(f"{label} degrees" for label in job.bands.labels))
+
+    def words(value: int) -> str:
+        label = labels[value % int(OPEN)]
+        return f"{label} at least, no upper end known" if value >= OPEN else label
+
+    return raster_values(tally, 0, words)
+
+
+def _tables(
+    job: AreaJob, tally: Tally, possible: tuple[RasterValue, ...]
+) -> tuple[tuple[BandArea, ...], tuple[AreaRow, ...]]:
     total_mm2 = sum(tally.area_mm2.values()) or 1
     bands: list[Any] = [*job.bands.bands, None]
     sums: list[list[int]] = [[0, 0] for _ in bands]
@@ -289,8 +321,25 @@ def _tables(job: AreaJob, tally: Tally) -> tuple[tuple[BandArea, ...], tuple[Are
         )
         for (value, belt, _), sector, cells, area_mm2 in sorted(table, key=lambda row: row[0])
     )
+
+    def may_be(value: int, what: str) -> float | None:
+        if "bands_possible" not in job.layers:
+            return None
+        return float(
+            sum(getattr(row, what) for row in possible if (0 if row.value >= OPEN else row.value) == value)
+        )
+
     found = tuple(
-        BandArea(band, (k + 1) % len(bands), cells, area_mm2 / MM2_PER_KM2, area_mm2 / total_mm2)
+        BandArea(
+            band=band,
+            value=value,
+            cells=cells,
+            km2=area_mm2 / MM2_PER_KM2,
+            share=area_mm2 / total_mm2,
+            possible_km2=may_be(value, "km2"),
+            possible_share=may_be(value, "share"),
+        )
         for k, (band, (cells, area_mm2)) in enumerate(zip(bands, sums, strict=True))
+        for value in [(k + 1) % len(bands)]
     )
     return found, rows

@@ -153,7 +153,7 @@ def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int
 
 
 def _counted(work: Workspace) -> Counted:
-    tally, looked = Tally(), Tally()
+    tally, looked, possible = Tally(), Tally(), Tally()
     bad: set[BadBlock] = set()
     compared: list[Any] = []
     seen: set[int] = set()
@@ -164,6 +164,7 @@ def _counted(work: Workspace) -> Counted:
         seen.add(record["block"])
         tally.add_rows(record["tally"])
         looked.add_rows(record["looked"])
+        possible.add_rows(record["possible"])
         bad.update(BadBlock(*found) for found in record["bad"])
         absurd, same, cells = absurd + record["absurd"], same + record["same"], cells + record["cells"]
         compared += record.get("compared", [])
@@ -175,6 +176,7 @@ def _counted(work: Workspace) -> Counted:
     return Counted(
         tally=tally,
         looked=looked,
+        possible=possible,
         bad=tuple(sorted(bad, key=lambda found: (found.file, found.row, found.col))),
         cross_check=cross_check,
         heights=HeightsRead(absurd / max(cells, 1), same / max(cells, 1)),

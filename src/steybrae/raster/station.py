@@ -22,15 +22,16 @@ from steybrae.raster.curvature import profile_curvature
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.raster.files.outputs import PartFile, SmallFile, free_writer_name
 from steybrae.raster.files.tiff import TILE, encode_tiles
-from steybrae.raster.job import BELT_M, AreaJob
+from steybrae.raster.job import BELT_M, SLOPES, AreaJob
 from steybrae.raster.kernel import Kernel
 from steybrae.raster.layers import LAYERS, LEVEL, Layer, halve
-from steybrae.raster.metric import block_metric
+from steybrae.raster.metric import BlockMetric, block_metric
 from steybrae.raster.overhead.layers import OverheadCells, count_overhead, open_overhead
+from steybrae.raster.possible import count_possible, possible_bands
 from steybrae.raster.tally import Pieces, Tally
+from steybrae.raster.windows import TWO_CELLS, BlockHeights, Halves
 from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.engines import engine_gradients
 from steybrae.terrain.jacobian import jacobian_field
 
 __all__ = ["Station", "open_station"]
@@ -38,7 +39,7 @@ __all__ = ["Station", "open_station"]
 Cells = NDArray[Any]
 Record = dict[str, Any]
 
-FAST: Final = ("slope", "tenths", "bands")
+FAST: Final = (*SLOPES, "bands")
 SLOW: Final = ("aspect", "curvature")
 
 
@@ -50,8 +51,14 @@ class Station:
     ) -> None:
         self.job, self.model, self.writer = job, model, writer
         self.layout = Layout(*model.grid.shape)
+        self._halves = {name: job.halves(model.grid, name) for name in FAST}
+        # The kernel takes one column more than a window; roughness takes the slopes of neighbours.
+        wide, high = (max(sides) for sides in zip(*self._halves.values(), strict=True))
+        short = 2 if "bands_possible" in job.layers else 1
+        self._margin = max(high, short), max(wide if wide == 1 else wide + 1, short)
+        self._known = job.uncertainty(model.grid)
         # Beside the blocks of a row, the tiles that their rings touch.
-        self._cache_bytes, _ = cache_for(model, BLOCK + 2)
+        self._cache_bytes, _ = cache_for(model, BLOCK + 2 * self._margin[0])
         self._bad: dict[BadBlock, None] = {}
         self._bad_lock = threading.Lock()
         self._heights = RawHeights(model, self._note_bad if job.unknown_where_unreadable else None)
@@ -86,16 +93,20 @@ class Station:
         -------
         dict
             ``block``, ``writer``, ``tiles`` (for each raster and level: where the tiles begin and
-            the size of each), ``tally`` (`steybrae.raster.tally.Tally.rows`), ``looked`` (the
-            same of `steybrae.raster.overhead.layers.count_overhead`), ``bad`` (unreadable blocks of the
-            input met so far by this process), ``absurd``, ``same`` and ``cells`` (heights
+            the size of each), ``tally`` (`steybrae.raster.tally.Tally.rows`), ``looked`` and
+            ``possible`` (the same of `count_overhead` and `count_possible`), ``bad`` (unreadable
+            blocks of the input met so far by this process), ``absurd``, ``same`` and ``cells`` (heights
             that no land has, in stretches of one number, and all of them) and, where asked for, ``compared``.
         """
         block = self.layout.block(number)
         with this_thread(self._cache_bytes):
-            raw = self._buffer("heights", (block.rows + 2, block.cols + 2), self._heights.dtype)
-            absurd = self._heights.read(block.row - 1, block.col - 1, raw)
-            made, pieces, looked = self._make(block, raw)
+            high, wide = self._margin
+            shape = block.rows + 2 * high, block.cols + 2 * wide
+            raw = self._buffer("heights", shape, self._heights.dtype)
+            absurd = self._heights.read(block.row - high, block.col - wide, raw)
+            ground = BlockHeights(self.job, raw, self._margin)
+            own = ground.ringed()
+            made, pieces, counted = self._make(block, ground, own)
             tiles = {name: self._write(LAYERS[name], block, cells) for name, cells in made.items()}
         with self._bad_lock:
             bad = [[found.file, found.row, found.col] for found in self._bad]
@@ -104,43 +115,73 @@ class Station:
             "writer": self.writer,
             "tiles": tiles,
             "tally": pieces.tally().rows(),
-            "looked": looked.rows(),
+            **{name: tally.rows() for name, tally in counted.items()},
             "bad": bad,
             "absurd": absurd,
-            "same": same_cells(raw[1:-1, 1:-1]),
+            "same": same_cells(own[1:-1, 1:-1]),
             "cells": block.rows * block.cols,
         }
         if self.job.cross_check:
             from steybrae.raster.compare import compare_block  # noqa: PLC0415  slow to load, seldom asked for
 
             record["compared"] = [
-                compare_block(dem, (block.row + first, block.col)) for first, dem in self._strips(block, raw)
+                compare_block(dem, (block.row + first, block.col)) for first, dem in self._strips(block, own)
             ]
         return record
 
-    def _make(self, block: Block, raw: Cells) -> tuple[dict[str, Cells], Pieces, Tally]:
-        job, heights, looked = self.job, self._heights, Tally()
+    def _make(
+        self, block: Block, ground: BlockHeights, own: Cells
+    ) -> tuple[dict[str, Cells], Pieces, dict[str, Tally]]:
+        job, heights = self.job, self._heights
+        counted = {"looked": Tally(), "possible": Tally()}
         made = {name: self._empty(LAYERS[name], block) for name in job.layers}
         pieces = Pieces(len(job.bands.bands), BELT_M, heights.step_m, heights.offset_m)
         metric = block_metric(heights.grid, (block.row, block.col), (block.rows, block.cols))
-        steps = None
-        if job.engine != "own":
-            finite = np.where(np.isfinite(raw), raw, np.nan).astype(np.float64)
-            steps = engine_gradients(job.engine)(finite, job.method)
         fast = {name: cells for name, cells in made.items() if name in FAST}
         if self._overhead is not None:
             fast.setdefault("bands", self._empty(LAYERS["bands"], block))
-        self._kernel().fill(raw, metric, heights.step_m, fast, pieces, steps)
+        leading = self._fill(ground, own, metric, fast, pieces)
+        if "bands_possible" in made:
+            short = self._short(block, ground)
+            slope = short[1:-1, 1:-1] if leading is None else leading
+            possible_bands(slope, short, self._known, job.bands.edges_deg, made["bands_possible"])
+            count_possible(counted["possible"], made["bands_possible"], metric)
         if self._overhead is not None:
-            known = np.isfinite(raw[1:-1, 1:-1])
+            known = np.isfinite(own[1:-1, 1:-1])
             made["overhead"][...] = self._overhead.codes(block, known)
             made["start_zones"][...] = self._overhead.classes(block)
             bands = fast["bands"].reshape(block.rows, block.cols)
-            count_overhead(looked, bands, made["overhead"], made["start_zones"], metric)
+            count_overhead(counted["looked"], bands, made["overhead"], made["start_zones"], metric)
         if set(SLOW) & set(made):
-            for first, dem in self._strips(block, raw):
+            for first, dem in self._strips(block, own):
                 self._slow(first, dem, made)
-        return made, pieces, looked
+        return made, pieces, counted
+
+    def _fill(
+        self, ground: BlockHeights, own: Cells, metric: BlockMetric, fast: dict[str, Cells], pieces: Pieces
+    ) -> Cells | None:
+        """Fill slopes and bands, each over its window; slopes over the leading one where that is wider."""
+        leading = self._halves["bands"]
+        by_window: dict[Halves, dict[str, Cells]] = {leading: {}}
+        for name, cells in fast.items():
+            by_window.setdefault(self._halves[name], {})[name] = cells
+        wide = None
+        if leading != TWO_CELLS and "bands_possible" in self.job.layers:
+            shape = own.shape[0] - 2, own.shape[1] - 2
+            wide = self._buffer("leading", shape, np.float32)
+            by_window[leading]["leading"] = wide
+        for halves, out in by_window.items():
+            counts = pieces if halves == leading else None
+            self._kernel().fill(own, metric, self._heights.step_m, out, counts, ground.steps(halves))
+        return wide
+
+    def _short(self, block: Block, ground: BlockHeights) -> Cells:
+        """Slopes over two cells of a block and one ring, degrees."""
+        out = self._buffer("short", (block.rows + 2, block.cols + 2), np.float32)
+        metric = block_metric(self._heights.grid, (block.row - 1, block.col - 1), out.shape)
+        z, steps = ground.ringed(2), ground.steps(TWO_CELLS, 1)
+        self._kernel().fill(z, metric, self._heights.step_m, {"slope": out}, None, steps)
+        return out
 
     def _buffer(self, name: str, shape: tuple[int, ...], dtype: Any) -> Cells:
         """Array of this thread, used anew for each block: fresh memory costs as much as the arithmetic."""

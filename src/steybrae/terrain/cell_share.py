@@ -17,6 +17,7 @@ hold. They stand for cells of 1 to 40 m and baselines up to 50 m.
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 import numpy as np
@@ -55,12 +56,12 @@ def roughness_deg(slope_deg: Array) -> Array:
     Array
         Degrees, same shape; NaN where one of the nine is unknown, and in the outer ring.
     """
-    out = np.full(slope_deg.shape, np.nan)
+    out = np.full_like(slope_deg, np.nan)
     rows, cols = slope_deg.shape
     if rows < 3 or cols < 3:
         return out
     own = slope_deg[1:-1, 1:-1]
-    total = np.zeros(own.shape)
+    total = np.zeros_like(own)
     for i, j in ((i, j) for i in range(3) for j in range(3) if (i, j) != (1, 1)):
         total += (slope_deg[i : rows - 2 + i, j : cols - 2 + j] - own) ** 2
     out[1:-1, 1:-1] = np.sqrt(total / 8.0)
@@ -114,11 +115,12 @@ def cell_share_deg(
         `OPEN_CELLS_M` the second is no end, only a least value of one.
     """
     ratio = cell_m / baseline_m
-    slope, rough = np.asarray(slope_deg, dtype=float), np.asarray(roughness, dtype=float)
+    # Single precision stays single: whole rasters have no time for double.
+    slope, rough = np.asarray(slope_deg), np.asarray(roughness)
     steep = np.clip((slope - _STEEP_FROM_DEG) / (_STEEP_TO_DEG - _STEEP_FROM_DEG), 0.0, 1.0)
     scale = 1.0 + _STEEP_SHARE * steep
     beyond = max(ratio - _RATIOS[0], 0.0)
-    within = np.sqrt(min(2.0 * ratio, 1.0))
-    down = _LEAST_DEG + _DOWN_RISE_DEG * beyond + within * np.interp(ratio, _RATIOS, _DOWN_K) * rough
-    up = _LEAST_DEG + _UP_RISE_DEG * beyond + within * np.interp(ratio, _RATIOS, _UP_K) * rough
+    within = math.sqrt(min(2.0 * ratio, 1.0))
+    down = _LEAST_DEG + _DOWN_RISE_DEG * beyond + within * float(np.interp(ratio, _RATIOS, _DOWN_K)) * rough
+    up = _LEAST_DEG + _UP_RISE_DEG * beyond + within * float(np.interp(ratio, _RATIOS, _UP_K)) * rough
     return np.asarray(scale * down), np.asarray(scale * up)

@@ -33,6 +33,7 @@ __all__ = [
     "SlopeUncertainty",
     "gradient_covariance",
     "gradient_spread",
+    "high_end_deg",
     "least_ends_deg",
     "slope_interval_deg",
     "slope_uncertainty",
@@ -228,9 +229,35 @@ def least_ends_deg(
     tuple of Array
         Degrees; NaN where unknown.
     """
+    spread = COVERAGE * math.sqrt(_worst_variance(known))
+    return _ends(np.tan(np.radians(slope_deg)), spread, known, roughness)
+
+
+def high_end_deg(slope_deg: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike) -> Array:
+    """Upper end of `least_ends_deg` alone, for whole rasters: single precision stays single.
+
+    Parameters
+    ----------
+    slope_deg, known, roughness
+        As there.
+
+    Returns
+    -------
+    Array
+        Degrees, at most 90; NaN where unknown.
+    """
+    slope = np.asarray(slope_deg)
+    m, spread = np.tan(np.radians(slope)), COVERAGE * math.sqrt(_worst_variance(known))
+    _, up = cell_share_deg(slope, roughness, known.cell_m, known.baseline_m)
+    survey_up = np.degrees(np.arctan(m + slope.dtype.type(spread))) - slope
+    out: Array = np.minimum(slope + np.sqrt(up * up + survey_up * survey_up), slope.dtype.type(90.0))
+    return out
+
+
+def _worst_variance(known: SlopeUncertainty) -> float:
+    """Variance of the gradient by the survey along the worse of its two axes."""
     (pp, pq), (_, qq) = known.covariance
-    worst = (pp + qq) / 2.0 + math.hypot((pp - qq) / 2.0, pq)
-    return _ends(np.tan(np.radians(slope_deg)), COVERAGE * math.sqrt(worst), known, roughness)
+    return (pp + qq) / 2.0 + math.hypot((pp - qq) / 2.0, pq)
 
 
 def _ends(

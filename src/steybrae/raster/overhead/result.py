@@ -13,7 +13,7 @@ from steybrae.ranges import Count, NotNegative, Share
 from steybrae.raster.job import AreaJob
 from steybrae.raster.layers import OPEN
 from steybrae.raster.overhead.layers import CLASSES, code_words, told_deg
-from steybrae.raster.tally import MM2_PER_KM2, Key, Tally
+from steybrae.raster.tally import MM2_PER_KM2, MM2_PER_M2, Key, Tally
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty
@@ -24,6 +24,7 @@ __all__ = [
     "OverheadRow",
     "RasterValue",
     "area_overhead",
+    "raster_values",
     "start_zone_words",
 ]
 
@@ -43,14 +44,18 @@ class RasterValue:
         What it says.
     cells
         How many cells.
-    km2
-        Ground area, square kilometres.
+    km2, m2
+        Ground area, square kilometres and square metres.
+    share
+        Share of the whole raster, 0 to 1.
     """
 
     value: Count
     words: str
     cells: Count
     km2: NotNegative
+    m2: NotNegative
+    share: Share
 
 
 @dataclass(frozen=True)
@@ -150,19 +155,38 @@ def area_overhead(
         baseline_m=max(2.0 * half * size for half, size in zip(halves, cell_m, strict=True)),
         reach_m=job.reach_m,
         rows=_rows(job, looked),
-        overhead_values=_values(looked, 1, code_words),
-        start_zone_values=_values(looked, 2, CLASSES.__getitem__),
+        overhead_values=raster_values(looked, 1, code_words),
+        start_zone_values=raster_values(looked, 2, CLASSES.__getitem__),
     )
 
 
-def _values(looked: Tally, part: int, words: Callable[[int], str]) -> tuple[RasterValue, ...]:
+def raster_values(looked: Tally, part: int, words: Callable[[int], str]) -> tuple[RasterValue, ...]:
+    """Sum up every value of a raster that occurs.
+
+    Parameters
+    ----------
+    looked
+        Sums over all blocks.
+    part
+        Where in their keys its values stand.
+    words
+        What a value says.
+    """
+    total_mm2 = sum(looked.area_mm2.values()) or 1
     cells: Counter[int] = Counter()
     area_mm2: Counter[int] = Counter()
     for key, count in looked.cells.items():
         cells[key[part]] += count
         area_mm2[key[part]] += looked.area_mm2[key]
     return tuple(
-        RasterValue(value, words(value), cells[value], area_mm2[value] / MM2_PER_KM2)
+        RasterValue(
+            value,
+            words(value),
+            cells[value],
+            area_mm2[value] / MM2_PER_KM2,
+            area_mm2[value] / MM2_PER_M2,
+            area_mm2[value] / total_mm2,
+        )
         for value in sorted(cells)
     )
 
