@@ -53,7 +53,7 @@ def with_voids(z: NDArray[Any], many: int = 6, seed: int = 5) -> NDArray[Any]:
 def write(
     path: Path,
     z: NDArray[Any],
-    crs: str = "EPSG:32632",
+    crs: str | None = "EPSG:32632",
     transform: tuple[float, ...] = UTM,
     **options: Any,
 ) -> Path:

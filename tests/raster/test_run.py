@@ -230,7 +230,7 @@ class TestWhatTheFilesSay:
 
     def test_a_crs_that_geotiff_cannot_say_stands_beside(self, tmp_path: Path) -> None:
         pole = "+proj=ob_tran +o_proj=longlat +o_lon_p=0 +o_lat_p=39.25 +lon_0=18 +ellps=WGS84 +type=crs"
-        write(tmp_path / "z.tif", mountains(60, 70))
+        write(tmp_path / "z.tif", mountains(60, 70), crs=None, transform=(1e-4, 0.0, 1.0, 0.0, -1e-4, 2.0))
         wkt = pyproj.CRS.from_user_input(pole).to_wkt()
         text = f"""<VRTDataset rasterXSize="70" rasterYSize="60"><SRS>{escape(wkt)}</SRS>
             <GeoTransform>1.0, 0.0001, 0, 2.0, 0, -0.0001</GeoTransform>
