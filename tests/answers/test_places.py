@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -13,6 +14,7 @@ from steybrae.files.routes import read_route
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.places.words import place_words
+from steybrae.screening.screen import ModelOrigin
 from steybrae.terrain.synthetic import Plane
 
 
@@ -21,14 +23,17 @@ def days(sample_dem):
     with open_model([sample_dem / "stey_massif.tif"]) as opened:
         whole = read_route(sample_dem / "day.gpx")
         ten = replace(whole, points=whole.points[:11], turn_points=whole.turn_points[:11])
-        return {len(line.turn_points) - 1: screen_route(line, opened) for line in (whole, ten)}
+        # The whole day as the sample has it, with the caution of its own.
+        given = (Settings(origin=ModelOrigin(sample=True)), None)
+        both = zip((whole, ten), given, strict=True)
+        return {len(line.turn_points) - 1: screen_route(line, opened, how) for line, how in both}
 
 
 def lines(found, width: int, view: RouteView | None = None) -> list[str]:
     return terminal_text(route_document(found, view), width).splitlines()
 
 
-@pytest.mark.parametrize(("legs", "most"), [(19, 48), (10, 31)])
+@pytest.mark.parametrize(("legs", "most"), [(19, 45), (10, 28)])
 def test_the_answer_stands_on_one_screen_of_100_columns(days, legs, most):
     shown = lines(days[legs], 100)
     assert len(shown) <= most
@@ -67,6 +72,23 @@ def test_each_view_adds_its_table_and_all_adds_every_caution_in_full(days):
     flat = " ".join(" ".join(lines(found, 120, RouteView(everything=True))).split())
     assert all(head in flat for head in heads.values())
     assert all(caution.text in flat for caution in found.cautions)
+
+
+def test_the_checks_that_lead_stand_with_their_place_and_no_more_than_eight(days):
+    for found in days.values():
+        flat = " ".join(" ".join(lines(found, 100)).split())
+        leading = {one.name: one for leg in found.legs for one in leg.expected_readings if one.leads}
+        told = set(re.findall(r"Check (\d+[a-z]) at \d+ m: (?:slope|sight) \d", flat))
+        assert 0 < len(told) <= len(leading) <= 8
+        named = {name for place in found.places if place.at_length for name in place.checks}
+        assert told == named & set(leading)
+        bare = re.search(r"No check: ([A-Z ]+)\.", flat)
+        assert bare is not None
+        assert set(bare[1].split()) == {
+            place.name for place in found.places if place.at_length and not place.checks
+        } - {place.name for place in found.places if place.kinds == ("unknown",)}
+        under = [one for one in leading.values() if (one.overhead_deg or 0.0) >= 25.0 and one.name in told]
+        assert flat.count("overhead there") == len(under)
 
 
 def test_words_of_a_place_name_their_north(days):

@@ -24,12 +24,11 @@ NO_PLACE: Final = (
 def place_blocks(found: RouteScreening) -> Iterator[Block]:
     """Yield the places along the line, the legs that are on none, and the rule of their order."""
     lead = f"Places that matter. {ORDER_RULE}" if found.places else NO_PLACE
-    yield Paragraph(f"{lead} {legs_left_text(found)}")
     told = [place for place in found.places if place.at_length]
+    bare = " ".join(place.name for place in told if not place.checks and place.kinds != ("unknown",))
+    without = f" No check: {bare}." if bare else ""
+    yield Paragraph(f"{lead} {legs_left_text(found)}{without}")
     yield Listing(tuple(place_text(found, place) for place in told), marked=False)
-    unmeasured = " ".join(place.name for place in told if not place.checks and place.kinds != ("unknown",))
-    if unmeasured:
-        yield Paragraph(f"No place on the line to measure from: {unmeasured}.")
     rest = [place for place in found.places if not place.at_length]
     if rest:
         yield Listing(tuple(place_text(found, place) for place in rest), marked=False, abreast=True)
@@ -40,7 +39,7 @@ def place_text(found: RouteScreening, place: PlaceThatMatters) -> str:
     if not place.at_length:
         return f"{place.name}  {stretch_words(place)}: {place_line(place)}"
     checks = " ".join(
-        check_words(reading, leg.number)
+        check_words(reading)
         for leg in found.legs
         for reading in leg.expected_readings
         if reading.leads and reading.name in place.checks

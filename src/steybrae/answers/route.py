@@ -115,16 +115,16 @@ def headline(found: RouteScreening) -> Iterator[Block]:
     """Give the whole line in a few sentences."""
     totals = found.totals
     legs = "1 leg" if totals.legs == 1 else f"{totals.legs} legs"
-    name = found.name or "Route"
-    yield Heading(f"{name} ({found.read_as}, {legs}, {kilometres(totals.length_m).text})", level=1)
     steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
     up = climb(totals.ascent_m, at_least=totals.ascent_at_least).text
     down = climb(totals.descent_m, at_least=totals.ascent_at_least).text
     counted = totals.ascent_on_map_m
     on_map = "" if counted is None else f" (up as counted on the map: {height(counted).text})"
     unknown = f"; unknown ground {steep_length(totals.unknown_m).text}" if totals.unknown_m else ""
+    extent = f"{found.read_as}, {legs}, {kilometres(totals.length_m).text}"
+    yield Heading(f"{found.name or 'Route'} ({extent}): up {up}, down {down}{on_map}{unknown}", level=1)
     yield Paragraph(
-        f"Up {up}, down {down}{on_map}{unknown}. Steepest on the line {steepest}{_on(totals.slope_max_leg)}"
+        f"Steepest on the line {steepest}{_on(totals.slope_max_leg)}"
         f"{short_text(totals.short_slope_max_deg)}, "
         f"in the corridor {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}, "
         f"overhead {_overhead_text(found)}."

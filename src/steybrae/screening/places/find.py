@@ -18,7 +18,17 @@ from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor_cells import CorridorCells
 from steybrae.route.ground import LegGround
-from steybrae.screening.places.line import Line, bridged, joined, length_m, outside, shared
+from steybrae.screening.places.line import (
+    ON_TURN_M,
+    TOLD_M,
+    Line,
+    bridged,
+    joined,
+    length_m,
+    outside,
+    overlap_m,
+    shared,
+)
 from steybrae.screening.places.result import (
     CorridorAtPlace,
     DropAtPlace,
@@ -40,10 +50,6 @@ __all__ = ["KINDS", "ORDER_RULE", "Places", "places_on"]
 KINDS: Final = ("underfoot", "corridor", "overhead", "unknown", "trap")
 """What makes a stretch matter, in the order in which it is told."""
 
-TOLD_M: Final = 100.0
-"""Length by which a long place is told, metres; shorter pieces of corridor belong to the steep ground
-underfoot that they touch (our choice)."""
-
 LONG_M: Final = 500.0
 """A longer place is told by its worst `TOLD_M`, metres (our choice)."""
 
@@ -54,8 +60,8 @@ EXTREME_DEG: Final = 40.0
 """Called extremely steep above this, degrees (Swiss leaflet "Achtung Lawinen!")."""
 
 ORDER_RULE: Final = (
-    "At length the worst of each kind, then most metres of 30°+, five in all, and a second above 40°: an "
-    "order of steepness, not a judgement."
+    "At length the worst of each kind, then most metres of 30°+, five in all, a second above 40°: order of "
+    "steepness, no judgement."
 )
 """Which places are told at length, in words."""
 
@@ -131,22 +137,24 @@ def _spans(line: Line) -> tuple[list[str], Array]:
 
 
 def _apart(underfoot: Array, beside: Array) -> tuple[Array, Array]:
-    """Corridor without the ground underfoot; its short rests lengthen what is underfoot."""
+    """Corridor without the ground underfoot; its short rests lengthen what is underfoot, and stay theirs.
+
+    A rest keeps its kind wherever it lies, so that a place is of the corridor too where its corridor is
+    steep beside gentler ground: what a longer line joins to it takes no kind away.
+    """
     underfoot = underfoot.copy()
     long = np.flatnonzero(underfoot[:, 1] - underfoot[:, 0] >= TOLD_M)
     rest = outside(beside, underfoot[long])
     rest = joined(rest[:, 0], rest[:, 1])
+    gentle = outside(beside, underfoot)
+    rest = rest[[any(overlap_m(one, part) > ON_TURN_M for part in gentle) for one in rest]]
     taken = underfoot[long]
-    keep = []
     for first, last in rest:
-        near = np.flatnonzero((taken[:, 0] <= last + 1e-6) & (taken[:, 1] >= first - 1e-6))
-        if last - first >= TOLD_M or len(near) == 0:
-            keep.append((first, last))
-            continue
-        longest = near[np.argmax(taken[near, 1] - taken[near, 0])]
-        into = long[longest]
-        underfoot[into] = min(underfoot[into, 0], first), max(underfoot[into, 1], last)
-    return underfoot, np.array(keep).reshape(-1, 2)
+        near = np.flatnonzero((taken[:, 0] <= last + ON_TURN_M) & (taken[:, 1] >= first - ON_TURN_M))
+        if last - first < TOLD_M and len(near):
+            into = long[near[np.argmax(taken[near, 1] - taken[near, 0])]]
+            underfoot[into] = min(underfoot[into, 0], first), max(underfoot[into, 1], last)
+    return underfoot, rest
 
 
 def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> PlaceThatMatters:
@@ -316,6 +324,8 @@ def _at_length(places: list[PlaceThatMatters]) -> set[int]:
     """Which places are told at length; see `ORDER_RULE`."""
     chosen: set[int] = set()
     of_kind = {kind: [k for k, place in enumerate(places) if kind in place.kinds] for kind in KINDS}
+    # Beside steep ground underfoot the corridor is no place of its own.
+    of_kind["corridor"] = [k for k in of_kind["corridor"] if "underfoot" not in places[k].kinds]
     for kind, numbers in of_kind.items():
         if numbers:
             chosen.add(max(numbers, key=lambda k: _measure(places[k], kind)))

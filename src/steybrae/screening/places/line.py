@@ -23,12 +23,27 @@ from steybrae.screening.places.result import OnLine
 from steybrae.screening.standing import STAND_ROUND_M
 from steybrae.terrain.dem import Array
 
-__all__ = ["Line", "bridged", "joined", "length_m", "line_of", "outside", "shared"]
+__all__ = [
+    "ON_TURN_M",
+    "TOLD_M",
+    "Line",
+    "bridged",
+    "joined",
+    "length_m",
+    "line_of",
+    "outside",
+    "overlap_m",
+    "shared",
+]
 
 _Part = TypeVar("_Part", Pieces, CorridorCells, SeenAlong)
 
 APART_M: Final = 50.0
 """Pieces of one kind nearer to each other than this, metres, are one (our choice)."""
+
+TOLD_M: Final = 100.0
+"""Length by which a long place is told, metres; shorter pieces of corridor belong to the steep ground
+underfoot that they touch (our choice)."""
 
 ON_TURN_M: Final = 1e-6
 """Nearer to a turn point than this, metres, is on it: what adding up leg lengths leaves."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from steybrae.bands import STEEP_DEG
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
+from steybrae.screening.places.line import TOLD_M
 from steybrae.screening.places.result import (
     CorridorAtPlace,
     DropAtPlace,
@@ -46,7 +47,7 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
     if place.corridor is not None and place.kinds != ("unknown",):
         out.append(_corridor(place, place.corridor))
     if place.overhead is not None and "overhead" in place.kinds:
-        out.append(_overhead(place.overhead, declination_deg))
+        out.append(_overhead(place, place.overhead, declination_deg))
     if place.unknown_m > 0.0:
         out.append(_unknown(place))
     if place.trap is not None and not (place.trap.kind == "cliff below" and _has_drop(place)):
@@ -132,7 +133,9 @@ def place_line(place: PlaceThatMatters) -> str:
 
 
 def _drop(drop: DropAtPlace) -> str:
-    return f"drop of {steep_length(drop.fall_m).text}, {distance_off(drop.off_m).text} {drop.side}"
+    off = distance_off(drop.off_m)
+    where = f"{off.text} {drop.side}" if off.shown else f"at the line, {drop.side}"
+    return f"drop of {steep_length(drop.fall_m).text}, {where}"
 
 
 def _underfoot(place: PlaceThatMatters) -> str:
@@ -141,7 +144,8 @@ def _underfoot(place: PlaceThatMatters) -> str:
     words = f"Underfoot {steepest.text}{'' if None in interval else f' ({steepest.interval_text})'}"
     if place.steep_m == 0.0:
         return f"{words}."
-    where = "" if place.slope_max_at is None else f", {spot_words(place.slope_max_at)}"
+    short = place.slope_max_at is None or place.length_m < TOLD_M
+    where = "" if short or place.slope_max_at is None else f", {_spot(place, place.slope_max_at)}"
     facing = f", faces {' '.join(place.aspect_sectors[:3])}" if place.aspect_sectors else ""
     steep = steep_length(place.steep_m, at_least=place.open_above).text
     return f"{words}{where}; {steep} of {STEEP_DEG:.0f}°+{facing}."
@@ -162,11 +166,11 @@ def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
     return f"{words}." if words else ""
 
 
-def _overhead(looks: OverheadAtPlace, declination_deg: float | None) -> str:
+def _overhead(place: PlaceThatMatters, looks: OverheadAtPlace, declination_deg: float | None) -> str:
     hidden = ", hidden from there" if looks.hidden else ""
     off, up = distance_off(looks.distance_m).text, steep_length(looks.rise_m).text
     return (
-        f"Overhead {overhead(looks.deg, at_least=looks.at_least).text}, {spot_words(looks.at)}, towards "
+        f"Overhead {overhead(looks.deg, at_least=looks.at_least).text}, {_spot(place, looks.at)}, towards "
         f"{_bearing(looks.bearing_true_deg, declination_deg)}, {off} off, {up} up{hidden}."
     )
 
@@ -184,16 +188,17 @@ def overhead_there(deg: float | None, *, at_least: bool) -> str:
     return "unknown ground overhead there" if at_least else ""
 
 
-def check_words(reading: ExpectedReading, leg: int) -> str:
-    """Say what is read from where: ``Check 2a: leg 2 at 40 m, sight 24.3° towards 345° true``."""
+def check_words(reading: ExpectedReading) -> str:
+    """Say what is read from where on its leg: ``Check 2a at 40 m: sight 24.3° towards 345° true``."""
     look = reading.look_bearing_true_deg
     towards = "" if look is None or reading.quantity == "slope" else f" towards {_bearing(look, None)}"
     there = overhead_there(reading.overhead_deg, at_least=reading.overhead_at_least)
-    at = f"leg {leg} at {length(reading.chainage_m or 0.0).text}"
+    at = f"at {length(reading.chainage_m or 0.0).text}"
     figure = f"{reading.quantity} {slope(reading.expected_deg).text}{towards}"
-    return f"Check {reading.name}: {', '.join(filter(None, (at, figure, there)))}."
+    return f"Check {reading.name} {at}: {', '.join(filter(None, (figure, there)))}."
 
 
-def spot_words(spot: OnLine) -> str:
-    """``leg 7 at 250 m``."""
-    return f"leg {spot.leg} at {length(spot.at_m).text}"
+def _spot(place: PlaceThatMatters, spot: OnLine) -> str:
+    """``leg 7 at 250 m``; without the leg where the place lies on one alone."""
+    leg = "" if place.from_.leg == place.to.leg else f"leg {spot.leg} "
+    return f"{leg}at {length(spot.at_m).text}"
