@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from tests.sheets.pdf_lines import page_contents
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
@@ -130,12 +131,12 @@ def test_every_leg_check_and_caution_is_printed(
     assert not VERDICT.search(text)
     assert "overhead at least 34.4°, look 213° magnetic" in text
     outside = "from outside the zone, 1015 m along: at least 31.2°, look 358° magnetic, 2941 m off, 1806 m up"
-    assert words.count(outside) == len(long_card.legs)
+    assert text.count(outside) == len(long_card.legs)
     cliff = (
         "Cliff below to the left: at least 61.3°, 20 m off, 100-1260 m along in 2 stretches; "
         "ahead: at least 61.3°, 20 m off, 100-1260 m along in 2 stretches"
     )
-    assert words.count(cliff) == len(long_card.legs)
+    assert text.count(cliff) == len(long_card.legs)
     # In the table that leads, and in the appendix.
     assert words.count("corridor at least 57.0°") == 2 * len(long_card.legs)
     parts = {int(part) for part in re.findall(r"part (\d+) of", text)}
@@ -287,6 +288,17 @@ def test_ten_legs_go_on_one_sheet(monkeypatch, sample_dem, page: str) -> None:
     found = drawn(monkeypatch, card, page, appendix=False)
     assert found.page + 1 == 2
     assert min(found.sizes_pt) >= 8.0 - 1e-9
+
+
+def test_type_sizes_counted_from_the_pdf(sample_day) -> None:
+    """At least 8 points everywhere, the appendix too, and a bearing of 16 and more for each leg."""
+    card = make_card(sample_day, CHOSEN)
+    for appendix, least in ((False, 1), (True, 2)):
+        text = " ".join(page_contents(card_pdf(card, "a4", appendix=appendix)))
+        sizes = [float(size) for size in re.findall(r"/F\S+ ([\d.]+) Tf", text)]
+        assert len(sizes) > 300
+        assert min(sizes) >= 8.0 - 1e-3
+        assert sum(size >= 16.0 for size in sizes) >= least * len(card.legs)
 
 
 def test_a_leg_of_the_table_names_its_places_unknown_ground_and_a_drop(monkeypatch, sample_day) -> None:

@@ -232,6 +232,9 @@ def test_tints_darken_and_light_never_makes_one_band_look_like_the_next():
         for gentle, steep in itertools.pairwise(shown):
             assert min(gentle) > max(steep)
         assert greys[0] < 0.97
+    greys = [lightness(band_tint(k, 7)) for k in range(7)]
+    # A grey print tells 30-35, 35-40, 40-45 and 45-55 apart by a tenth of full white, beside hatches.
+    assert all(light - dark >= 0.095 for light, dark in itertools.pairwise(greys[2:]))
 
 
 def test_hatches_differ_and_only_unknown_is_crossed():

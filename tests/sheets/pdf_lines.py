@@ -34,7 +34,12 @@ class Stroke:
 
 
 def page_strokes(pdf: bytes) -> list[list[Stroke]]:
-    """Lines of every page; fonts and other streams hold no drawing operators."""
+    """Lines of every page."""
+    return [_strokes(content) for content in page_contents(pdf)]
+
+
+def page_contents(pdf: bytes) -> list[str]:
+    """Drawing operators of every page; fonts and other streams hold none."""
     pages = []
     for found in _STREAM.finditer(pdf):
         content = zlib.decompress(
@@ -43,7 +48,7 @@ def page_strokes(pdf: bytes) -> list[list[Stroke]]:
             else base64.a85decode(b"<~" + found[1].strip(), adobe=True)
         )
         if content.startswith(b"1 0 0 1 0 0 cm"):
-            pages.append(_strokes(content.decode("latin-1")))
+            pages.append(content.decode("latin-1"))
     return pages
 
 

@@ -26,9 +26,8 @@ from steybrae.sheets.card_rows import (
     TOP_MM,
     check_head,
     check_row,
+    leg_block,
     leg_head,
-    leg_mm,
-    leg_row,
 )
 from steybrae.sheets.card_table import (
     LEG_LINE_HEAD_MM,
@@ -148,7 +147,7 @@ def _sections(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Sect
 
 def _appendix(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Section]:
     """Every leg and check in full, the forecast, and what the card rests on."""
-    legs = [_Block(leg_mm(card, leg), partial(leg_row, card, leg)) for leg in card.legs]
+    legs = [_Block(*leg_block(card, leg, paper)) for leg in card.legs]
     yield _Section(_Block(LEG_HEAD_MM, partial(leg_head, card)), legs)
     checks = [_Block(CHECK_MM, partial(check_row, card, check)) for leg in card.legs for check in leg.checks]
     if checks:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 from steybrae.card.result import CardLeg, Check, RouteCard
@@ -24,7 +27,7 @@ from steybrae.card.wording import (
     where_text,
 )
 from steybrae.quantities import slope_text
-from steybrae.sheets.millimetres import Paper
+from steybrae.sheets.millimetres import Paper, line_mm
 from steybrae.value import AT_LEAST
 
 __all__ = [
@@ -37,9 +40,8 @@ __all__ = [
     "TOP_MM",
     "check_head",
     "check_row",
+    "leg_block",
     "leg_head",
-    "leg_mm",
-    "leg_row",
     "two_lines",
 ]
 
@@ -50,13 +52,11 @@ FOLD_MM: Final = 105.0
 
 TOP_MM: Final = 7.0
 LEG_HEAD_MM: Final = 6.5
-LEG_MM: Final = 30.6
-LEG_OVERHEAD_MM: Final = 41.9
-LEG_BOTH_MM: Final = 45.5
-"""Rows of four, of three and of two to a part: a pencil needs some 8 mm (common practice, no source)."""
+NOTES_MM: Final = 6.0
+"""Room for a pencil under a row, besides what its last line leaves (common practice, no source: some 8)."""
 
-CHECK_HEAD_MM: Final = 18.6
-CHECK_MM: Final = 14.2
+CHECK_HEAD_MM: Final = 20.4
+CHECK_MM: Final = 17.0
 
 _LEG: Final = {"number": 8.0, "to": 21.0, "bearing": 68.0, "length": 107.0, "time": 139.0, "ground": 164.5}
 _CHECK: Final = {"number": 8.0, "place": 24.0, "look": 107.0, "expect": 134.0, "limits": 150.0, "box": 184.0}
@@ -69,12 +69,12 @@ def leg_head(card: RouteCard, paper: Paper, top_mm: float) -> None:
     for column, words in (
         ("number", "leg"),
         ("to", "from, to"),
-        ("bearing", f"bearing: magnetic{grid}, true"),
+        ("bearing", f"magnetic{grid}, true"),
         ("length", "length, climb"),
         ("time", f"time{', arrive' if card.start_text else ''}"),
-        ("ground", "steepest on it, in its corridor"),
+        ("ground", "steepest; corridor"),
     ):
-        paper.text(_LEG[column], top_mm + 4.2, words, 7.5, most_mm=38.0)
+        paper.text(_LEG[column], top_mm + 4.2, words, _SMALL, most_mm=38.0)
     _line(paper, top_mm + LEG_HEAD_MM - 0.6, 1.4)
 
 
@@ -82,9 +82,66 @@ def _line(paper: Paper, y_mm: float, width_pt: float) -> None:
     paper.rule((LEFT_MM, y_mm), (RIGHT_MM, y_mm), width_pt)
 
 
-def leg_mm(card: RouteCard, leg: CardLeg) -> float:
-    """Height of a row: four to a part, or three where something is overhead or a cliff below."""
-    return (LEG_MM, LEG_OVERHEAD_MM, LEG_OVERHEAD_MM, LEG_BOTH_MM)[len(_warnings(card, leg))]
+def leg_block(card: RouteCard, leg: CardLeg, paper: Paper) -> tuple[float, Callable[[Paper, float], None]]:
+    """Make the row of a leg, as high as its words ask; nothing in it is under 8 points.
+
+    Parameters
+    ----------
+    card, leg
+        What it says.
+    paper
+        For the width of its words.
+
+    Returns
+    -------
+    tuple
+        Its height, mm, and what draws it from its top edge.
+    """
+    texts = list(_columns(card, leg, paper))
+    low_mm = max(text.y_mm for text in texts) + 4.2
+    sides = list(_sides(leg, paper, low_mm))
+    low_mm = max((text.y_mm + 3.6 for text in sides), default=low_mm)
+    for words, size_pt, bold in _warnings(card, leg):
+        for line in paper.wrapped(words, RIGHT_MM - LEFT_MM, size_pt, bold=bold):
+            sides.append(_Text(LEFT_MM, low_mm, line, size_pt, bold, None))
+            low_mm += 3.7
+    height_mm = low_mm + NOTES_MM
+    return height_mm, partial(_draw_leg, (*texts, *sides), height_mm)
+
+
+def _draw_leg(texts: Sequence[_Text], height_mm: float, paper: Paper, top_mm: float) -> None:
+    for text in texts:
+        paper.text(
+            text.x_mm, top_mm + text.y_mm, text.words, text.size_pt, bold=text.bold, most_mm=text.most_mm,
+            cut=text.cut,
+        )  # fmt: skip
+    bottom_mm = top_mm + height_mm
+    paper.text(LEFT_MM, bottom_mm - 1.6, "notes", _SMALL)
+    paper.rule((LEFT_MM + 11.0, bottom_mm - 1.4), (RIGHT_MM, bottom_mm - 1.4), 0.5, dots=True)
+    _line(paper, bottom_mm, 0.9)
+
+
+@dataclass(frozen=True)
+class _Text:
+    """Words from a place below the top edge of a row; made smaller, or cut, to a width."""
+
+    x_mm: float
+    y_mm: float
+    words: str
+    size_pt: float
+    bold: bool
+    most_mm: float | None
+    cut: bool = False
+
+
+def _wrapped(
+    paper: Paper, at: tuple[float, float], words: Sequence[str], width_mm: float, size_pt: float = 8.0
+) -> Iterator[_Text]:
+    """Lines of small words one under another."""
+    x_mm, y_mm = at
+    for line in (line for one in words for line in paper.wrapped(one, width_mm, size_pt)):
+        yield _Text(x_mm, y_mm, line, size_pt, False, None)
+        y_mm += line_mm(size_pt)
 
 
 def _warnings(card: RouteCard, leg: CardLeg) -> list[tuple[str, float, bool]]:
@@ -104,35 +161,25 @@ def _overhead(card: RouteCard, leg: CardLeg) -> tuple[str, str]:
     return overhead_lines(found, card.bearing_unit)
 
 
-def leg_row(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
-    """Draw a leg from the top edge of its row."""
-    paper.text(_LEG["number"], top_mm + 9.0, str(leg.number), 22.0, bold=True, most_mm=12.0)
-    for k, check in enumerate(leg.checks[:3]):
-        paper.text(_LEG["number"], top_mm + 13.2 + 3.2 * k, f"check {check.number}", 7.0, most_mm=12.5)
-    _places(leg, paper, top_mm)
-    _bearings(card, leg, paper, top_mm)
-    _length(leg, paper, top_mm)
-    _time(leg, paper, top_mm)
-    _ground(leg, paper, top_mm)
-    _sides(leg, paper, top_mm + 23.8)
-    for k, (words, size_pt, bold) in enumerate(_warnings(card, leg)):
-        paper.text(LEFT_MM, top_mm + 27.6 + 3.6 * k, words, size_pt, bold=bold, most_mm=RIGHT_MM - LEFT_MM)
-    bottom_mm = top_mm + leg_mm(card, leg)
-    paper.text(LEFT_MM, bottom_mm - 1.6, "notes", 6.0)
-    paper.rule((LEFT_MM + 8.0, bottom_mm - 1.4), (RIGHT_MM, bottom_mm - 1.4), 0.5, dots=True)
-    _line(paper, bottom_mm, 0.9)
+def _columns(card: RouteCard, leg: CardLeg, paper: Paper) -> Iterator[_Text]:
+    yield _Text(_LEG["number"], 9.0, str(leg.number), 22.0, True, 12.0)
+    checks = [" ".join(check.number for check in leg.checks)] if leg.checks else []
+    yield from _wrapped(paper, (_LEG["number"], 13.6), checks, 12.5)
+    yield from _places(leg, paper)
+    yield from _bearings(card, leg, paper)
+    yield from _length(leg, paper)
+    yield from _time(leg, paper)
+    yield from _ground(leg, paper)
 
 
-def _places(leg: CardLeg, paper: Paper, top_mm: float) -> None:
+def _places(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
     x_mm, most_mm = _LEG["to"], 45.0
-    paper.text(x_mm, top_mm + 3.8, f"from {leg.from_}", 7.5, most_mm=most_mm, cut=True)
+    yield _Text(x_mm, 3.8, f"from {leg.from_}", _SMALL, False, most_mm, cut=True)
     lines = two_lines(paper, leg.to, most_mm, 12.5)
     for k, line in enumerate(lines):
-        paper.text(x_mm, top_mm + 8.8 + 4.8 * k, line, 12.5, bold=True, most_mm=most_mm, cut=True)
-    place = leg.to_place
-    y_mm = top_mm + 9.2 + 4.8 * len(lines)
-    reference = place_text(leg.to, place.written, place.reference)
-    paper.text(x_mm, y_mm, reference, 10.5, bold=True, most_mm=most_mm)
+        yield _Text(x_mm, 8.8 + 4.8 * k, line, 12.5, True, most_mm, cut=True)
+    reference = place_text(leg.to, leg.to_place.written, leg.to_place.reference)
+    yield _Text(x_mm, 9.2 + 4.8 * len(lines), reference, 10.5, True, most_mm)
 
 
 def two_lines(paper: Paper, words: str, most_mm: float, size_pt: float) -> list[str]:
@@ -141,57 +188,52 @@ def two_lines(paper: Paper, words: str, most_mm: float, size_pt: float) -> list[
     return lines if len(lines) < 2 else [lines[0], " ".join(lines[1:])]
 
 
-def _bearings(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
+def _bearings(card: RouteCard, leg: CardLeg, paper: Paper) -> Iterator[_Text]:
     x_mm, unit = _LEG["bearing"], card.bearing_unit
     shown = bearing_shown(leg.bearing_magnetic_deg, unit)
-    width_mm = paper.text(x_mm, top_mm + 9.8, shown, 25.0, bold=True, most_mm=30.0)
-    paper.text(x_mm + width_mm + 1.0, top_mm + 9.8, "mag", 8.0)
-    grid = "" if leg.bearing_grid_deg is None else f"grid {bearing_shown(leg.bearing_grid_deg, unit)}   "
-    true = f"true {bearing_shown(leg.bearing_true_deg, unit)}"
-    paper.text(x_mm, top_mm + 14.2, f"{grid}{true}", 9.0, bold=True, most_mm=35.0)
+    yield _Text(x_mm, 9.8, shown, 25.0, True, 30.0)
+    width_mm = min(paper.width_mm(shown, 25.0, bold=True), 30.0)
+    yield _Text(x_mm + width_mm + 1.0, 9.8, "mag", _SMALL, False, None)
+    grid = [] if leg.bearing_grid_deg is None else [f"grid {bearing_shown(leg.bearing_grid_deg, unit)}"]
+    norths = [*grid, f"true {bearing_shown(leg.bearing_true_deg, unit)}"]
+    yield _Text(x_mm, 14.2, "  ".join(norths), 9.0, True, 36.0)
     back = f"back {bearing_shown(leg.back_bearing_magnetic_deg, unit)} mag"
-    bends = "   line bends!" if leg.bends else ""
-    paper.text(x_mm, top_mm + 18.2, f"{back}{bends}", 8.5, most_mm=35.0)
+    for k, words in enumerate([back, *(["line bends!"] if leg.bends else [])]):
+        yield _Text(x_mm, 18.2 + 3.4 * k, words, 8.5, False, 35.0)
 
 
-def _length(leg: CardLeg, paper: Paper, top_mm: float) -> None:
+def _length(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
     length, on_map = distance_texts(leg)
-    lines = (
-        (7.4, length, 16.0),
-        (11.8, on_map, 9.0),
-        (16.6, climb_text(leg), 11.0),
-    )
-    for y_mm, words, size_pt in lines:
-        paper.text(_LEG["length"], top_mm + y_mm, words, size_pt, bold=True, most_mm=30.0)
-    paper.text(_LEG["length"], top_mm + 20.2, elevation_text(leg), _SMALL, most_mm=30.0)
+    for y_mm, words, size_pt in ((7.4, length, 16.0), (11.8, on_map, 9.0), (16.6, climb_text(leg), 11.0)):
+        yield _Text(_LEG["length"], y_mm, words, size_pt, True, 30.0)
+    yield from _wrapped(paper, (_LEG["length"], 20.4), elevation_text(leg).split("; "), 30.0)
 
 
-def _time(leg: CardLeg, paper: Paper, top_mm: float) -> None:
+def _time(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
     x_mm = _LEG["time"]
-    paper.text(x_mm, top_mm + 7.4, minutes_text(leg.time_min), 15.0, bold=True, most_mm=23.5)
+    yield _Text(x_mm, 7.4, minutes_text(leg.time_min), 15.0, True, 23.5)
     if leg.time_min is not None and leg.time_at_least:
-        paper.text(x_mm, top_mm + 10.6, AT_LEAST, 7.5)
-    paper.text(x_mm, top_mm + 14.8, leg.arrival_text, 11.5, bold=True, most_mm=23.5)
-    paper.text(x_mm, top_mm + 18.4, leg.daylight_text, 7.0, most_mm=24.5)
+        yield _Text(x_mm, 10.6, AT_LEAST, _SMALL, False, None)
+    yield _Text(x_mm, 14.8, leg.arrival_text, 11.5, True, 23.5)
+    yield from _wrapped(paper, (x_mm, 18.6), [leg.daylight_text], 24.0)
 
 
-def _ground(leg: CardLeg, paper: Paper, top_mm: float) -> None:
+def _ground(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
     x_mm = _LEG["ground"]
     most_mm = RIGHT_MM - x_mm
-    paper.text(x_mm, top_mm + 5.2, steepness_text(leg.ground), 13.0, bold=True, most_mm=most_mm)
-    paper.text(x_mm, top_mm + 9.7, corridor_text(leg.ground), 11.0, bold=True, most_mm=most_mm)
-    for k, line in enumerate(grounds_text(leg.ground)):
-        paper.text(x_mm, top_mm + 12.8 + 2.8 * k, line, _SMALL, most_mm=most_mm)
+    yield _Text(x_mm, 5.2, steepness_text(leg.ground), 13.0, True, most_mm)
+    yield _Text(x_mm, 9.7, corridor_text(leg.ground), 11.0, True, most_mm)
+    yield from _wrapped(paper, (x_mm, 13.4), grounds_text(leg.ground), most_mm)
 
 
-def _sides(leg: CardLeg, paper: Paper, y_mm: float) -> None:
+def _sides(leg: CardLeg, paper: Paper, y_mm: float) -> Iterator[_Text]:
     """Write what lies to the left into the left half, to the right into the right one."""
     halves = (("left", LEFT_MM, FOLD_MM - 2.0), ("right", FOLD_MM + 2.0, RIGHT_MM))
     for side, x_mm, end_mm in halves:
         found = [beside_short(beside) for beside in leg.beside if beside.side == side]
         if found:
             words = f"{side.capitalize()}: {'; '.join(found)}"
-            paper.text(x_mm, y_mm, words, 8.5, most_mm=end_mm - x_mm)
+            yield from _wrapped(paper, (x_mm, y_mm), [words], end_mm - x_mm, 8.5)
 
 
 def check_head(paper: Paper, top_mm: float) -> None:
@@ -202,7 +244,7 @@ def check_head(paper: Paper, top_mm: float) -> None:
         "differ from the model by more than both may err; where the limits are wide that proves little. "
         "The steeper figure leads."
     )
-    paper.paragraph(LEFT_MM, top_mm + 8.6, words, RIGHT_MM - LEFT_MM, 7.5)
+    paper.paragraph(LEFT_MM, top_mm + 8.6, words, RIGHT_MM - LEFT_MM, _SMALL)
     for column, label in (
         ("number", "check"),
         ("place", "place"),
@@ -211,7 +253,7 @@ def check_head(paper: Paper, top_mm: float) -> None:
         ("limits", "limits; steeper above"),
         ("box", "reading"),
     ):
-        paper.text(_CHECK[column], top_mm + 16.6, label, 7.5)
+        paper.text(_CHECK[column], top_mm + 18.4, label, _SMALL)
     _line(paper, top_mm + CHECK_HEAD_MM - 0.6, 1.4)
 
 
@@ -221,8 +263,8 @@ def check_row(card: RouteCard, check: Check, paper: Paper, top_mm: float) -> Non
     paper.text(_CHECK["number"], y_mm + 2.0, check.number, 17.0, bold=True, most_mm=15.0)
     paper.text(_CHECK["place"], y_mm - 1.0, check.reference, 11.0, bold=True, most_mm=80.0)
     where = f"{check.what}, {where_text(check)}"
-    for k, line in enumerate(paper.wrapped(where, 80.0, _SMALL)[:2]):
-        paper.text(_CHECK["place"], y_mm + 2.8 + 3.2 * k, line, _SMALL, most_mm=80.0)
+    for k, line in enumerate(paper.wrapped(where, 80.0, _SMALL)):
+        paper.text(_CHECK["place"], y_mm + 2.8 + 3.2 * k, line, _SMALL)
     size_pt = 17.0 if check.look_bearing_magnetic_deg is not None else 8.5
     paper.text(_CHECK["look"], y_mm + 2.0, look_text(check, unit), size_pt, bold=True, most_mm=25.5)
     paper.text(_CHECK["expect"], y_mm + 2.0, slope_text(check.expected_deg), 12.0, bold=True, most_mm=15.0)
