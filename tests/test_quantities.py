@@ -27,7 +27,6 @@ from steybrae.quantities import (
     round_down,
     round_up,
     shown_slope_deg,
-    slope_text,
 )
 
 SLOPES = st.floats(0.0, 90.0)
@@ -271,12 +270,6 @@ def test_infinity_and_nan_stay() -> None:
     assert round_up(math.inf, 1.0) == math.inf
     assert round_down(math.inf, 1.0) == math.inf
     assert math.isnan(round_up(math.nan, 1.0))
-
-
-def test_slopes_in_words() -> None:
-    assert slope_text(31.21) == "31.3°"
-    assert slope_text(None) == "unknown"
-    assert slope_text(math.nan) == "unknown"
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,9 @@ from typing import Annotated, Final
 
 from steybrae.errors import PlanError
 from steybrae.names import clean
-from steybrae.quantities import LAND_HEIGHTS_M, round_up
+from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.ranges import Range
+from steybrae.value import AT_LEAST, percent
 
 __all__ = [
     "SAME_CELLS",
@@ -241,7 +242,7 @@ _RULES: Final = (
         "Part of the line is unknown ground; unknown is not gentle.",
         lambda at: at.unknown_m > 0.0,
         "Part of the line runs over ground the model does not know. Unknown is not gentle: every "
-        'steepness and ascent that includes it is "at least".',
+        f'steepness and ascent that includes it is "{AT_LEAST}".',
     ),
     _Rule(
         "unknown_near",
@@ -269,7 +270,7 @@ _RULES: Final = (
         "How much steeper than shown the ground may be is not known.",
         lambda at: at.open_above,
         "How far the true slope may lie above the figure is not known here; read every steepness as "
-        '"at least".',
+        f'"{AT_LEAST}".',
     ),
     _Rule(
         "model_smooths",
@@ -302,10 +303,10 @@ _RULES: Final = (
     ),
     _Rule(
         "datum",
-        "The line may lie tens of metres or more beside its true place (datum).",
+        "The line may lie tens of metres or farther beside its true place (datum).",
         lambda at: at.datum_accuracy_m is None or at.datum_accuracy_m > BALLPARK_M,
         "The shift between GPS positions (WGS 84) and the model's datum is not known well: the line "
-        "may lie tens of metres or more beside its true place.",
+        "may lie tens of metres or farther beside its true place.",
     ),
     _Rule(
         "place_coarse",
@@ -466,13 +467,13 @@ def _same_words(share: float) -> str:
         return ""
     return (
         f"{_percent(share)} percent of the heights read are stretches of one identical number, {SAME_CELLS} "
-        f"x {SAME_CELLS} cells or more: a lake, level ground in whole metres, or missing ground filled up. "
-        "Its slope of 0 is no better known than that: look at the map."
+        f"x {SAME_CELLS} cells and larger: a lake, level ground in whole metres, or missing ground filled up."
+        " Its slope of 0 is no better known than that: look at the map."
     )
 
 
 def _percent(share: float) -> str:
-    return "Less than 0.1" if share < 0.001 else f"About {round_up(100.0 * share, 0.1):.1f}"
+    return "Less than 0.1" if share < 0.001 else f"About {percent(100.0 * share, step=0.1).figure}"
 
 
 def cautions_for(at: Situation) -> tuple[Caution, ...]:

@@ -32,7 +32,6 @@ __all__ = [
     "round_down",
     "round_up",
     "shown_slope_deg",
-    "slope_text",
 ]
 
 FOOT_M: Final = 0.3048
@@ -172,24 +171,6 @@ def shown_slope_deg(slope_deg: Number) -> Number:
     30.0
     """
     return round_up(slope_deg, 0.1)
-
-
-def slope_text(slope_deg: float | None) -> str:
-    """Slope in words: ``31.3°``, or ``unknown`` for None and NaN.
-
-    Parameters
-    ----------
-    slope_deg
-        Degrees.
-
-    Returns
-    -------
-    str
-        Rounded up to tenths.
-    """
-    if slope_deg is None or math.isnan(slope_deg):
-        return "unknown"
-    return f"{shown_slope_deg(slope_deg):.1f}°"
 
 
 def one_in_text(slope_deg: float) -> str:

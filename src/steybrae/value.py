@@ -19,22 +19,30 @@ __all__ = [
     "NOT_KNOWN_HOW_WELL",
     "UNKNOWN",
     "Value",
+    "and_more",
     "area_km2",
     "bearing",
     "bearing_figure",
+    "between",
     "climb",
+    "daylight_left",
     "distance_off",
     "gentle_length",
+    "ground_run",
     "height",
     "kilometres",
     "length",
     "lower",
+    "map_scale",
     "millimetres",
     "minutes",
+    "no_less",
     "overhead",
     "percent",
+    "rise",
     "slope",
     "steep_length",
+    "stretch",
 ]
 
 UNKNOWN: Final = "unknown"
@@ -49,6 +57,7 @@ _UNITS: Final = {
     "percent": (" %", 1.0),
     "m": (" m", 1.0),
     "km": (" km", 1e-3),
+    "ft": (" ft", 1.0),
     "mm": (" mm", 1.0),
     "min": (" min", 1.0),
     "km2": (" km²", 1.0),
@@ -66,7 +75,7 @@ class Value:
     number
         In SI units, degrees or square kilometres, unrounded; None unknown (NaN becomes None).
     unit
-        ``deg``, ``percent``, ``m``, ``km``, ``mm``, ``min``, ``km2``, ``m2`` or nothing: that of the text.
+        ``deg``, ``percent``, ``m``, ``km``, ``mm``, ``min``, ``km2``, ``m2``, ``ft`` or nothing: that of the text.
     step, rounding
         Of the figure shown, in that unit; to which side it is rounded.
     at_least
@@ -107,6 +116,17 @@ class Value:
     def text(self) -> str:
         """``at least 31.3°``; ``unknown``, which nothing goes before."""
         return " ".join(self.lines)
+
+    @property
+    def short(self) -> str:
+        """`text` without noughts at the end of the figure: ``2.5 mm``, ``50 m``."""
+        return UNKNOWN if self.shown is None else f"{self.shown:.10g}{_UNITS[self.unit][0]}"
+
+    @property
+    def signed(self) -> str:
+        """``+1.5``: the figure with its sign."""
+        sign = "+" if self.shown is not None and self.shown >= 0.0 else ""
+        return f"{sign}{self.figure}"
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -162,18 +182,31 @@ def _clock(shown_min: float) -> str:
 def slope(
     deg: float | None,
     *,
+    step: float = 0.1,
     at_least: bool = False,
     interval: tuple[float | None, float | None] | None = None,
     over_m: float | None = None,
     source: str = "",
 ) -> Value:
-    """Slope angle, degrees: tenths, up."""
-    return Value(deg, "deg", 0.1, "up", at_least, interval, over_m, source)
+    """Slope angle, or half-width of its interval, degrees: tenths, up."""
+    return Value(deg, "deg", step, "up", at_least, interval, over_m, source)
 
 
-def lower(deg: float | None) -> Value:
+def lower(deg: float | None, *, step: float = 0.1, at_least: bool = False) -> Value:
     """Lower limit of a slope or a threshold that counts from there, degrees: tenths, down."""
-    return Value(deg, "deg", 0.1, "down")
+    return Value(deg, "deg", step, "down", at_least)
+
+
+def and_more(deg: float) -> str:
+    """``30° and more``: a threshold, which counts itself."""
+    return f"{deg:g}° and more"
+
+
+def between(low_deg: float | None, high_deg: float | None) -> str:
+    """``24.1° to 39.1°``: the lower end down, the upper up; ``at least 24.1°`` to a wall."""
+    if high_deg is not None and high_deg >= 90.0:
+        return lower(low_deg, at_least=True).text
+    return f"{lower(low_deg).text} to {slope(high_deg).text}"
 
 
 def overhead(deg: float | None, *, at_least: bool = False) -> Value:
@@ -194,6 +227,19 @@ def kilometres(metres: float | None) -> Value:
 def length(metres: float | None) -> Value:
     """Plain length or chainage, metres: to the nearest metre."""
     return Value(metres, "m")
+
+
+def ground_run(metres: float) -> str:
+    """Run that a rise is divided by, metres: down to tenths, from 100 m on to metres, ``312 m``.
+
+    Down, because the same rise over less ground is steeper.
+    """
+    return Value(metres, "m", 1.0 if metres >= 100.0 else 0.1, "down").short
+
+
+def stretch(from_m: float, to_m: float) -> tuple[str, str]:
+    """Round the ends of a stretch of a leg, metres: outwards to 10 m."""
+    return Value(from_m, "", 10.0, "down").figure, Value(to_m, "", 10.0, "up").figure
 
 
 def height(metres: float | None) -> Value:
@@ -221,9 +267,25 @@ def distance_off(metres: float | None) -> Value:
     return Value(metres, "m", 1.0, "down")
 
 
+def rise(number: float | None, unit: str = "m") -> Value:
+    """Height between contours, or side of a cell: tenths, up."""
+    return Value(number, unit, 0.1, "up")
+
+
+def no_less(metres: float | None) -> Value:
+    """Lower limit of a length, metres: down, and "at least"."""
+    return Value(metres, "m", 1.0, "down", at_least=True)
+
+
 def minutes(number: float | None, *, at_least: bool = False) -> Value:
     """Time that walking takes, minutes: up. ``42 min``, ``1 h 05``; infinity has ``no end``."""
     return Value(number, "min", 1.0, "up", at_least)
+
+
+def daylight_left(number: float) -> str:
+    """Time from an arrival to sunset, either side of it, minutes: towards less light; ``2 h 05 min``."""
+    shown = int(abs(round_down(number, 1.0)))
+    return f"{shown // 60} h {shown % 60:02d} min"
 
 
 def millimetres(number: float | None, *, step: float = 0.1, rounding: Rounding = "nearest") -> Value:
@@ -235,6 +297,11 @@ def area_km2(number: float | None, *, gentle: bool = False) -> Value:
     """Ground area, square kilometres: up, that of the gentlest ground down; in 0.001 below 100, else 0.1."""
     step = 0.001 if number is None or number < 100.0 else 0.1
     return Value(number, "km2", step, "down" if gentle else "up")
+
+
+def map_scale(denominator: float) -> str:
+    """``1:25 000``, up to a hundred: a map is drawn no larger than it says."""
+    return f"1:{round_up(denominator, 100.0):,.0f}".replace(",", "\N{NARROW NO-BREAK SPACE}")
 
 
 def bearing(deg: float | None, north: Literal["true", "grid", "magnetic"], unit: str = "deg") -> str:

@@ -146,6 +146,6 @@ def test_nothing_known_above_a_place_is_said(opened, sample):
     assert "Overhead: unknown" in list(ground_lines(found))
     seen = ground(opened, sample)
     nothing = replace(seen, overhead=replace(seen.overhead, sight=None, path=None))
-    assert "Overhead: no start zone at 18° or more within 3 km" in list(ground_lines(nothing))
+    assert "Overhead: no start zone at 18° and more within 3 km" in list(ground_lines(nothing))
     unsure = replace(nothing, unknown_above=True)
     assert "Overhead: unknown ground may look down on this place" in list(ground_lines(unsure))

@@ -24,10 +24,10 @@ from steybrae.files.routes import read_route
 from steybrae.files.sample import sample_model, sample_route
 from steybrae.pages.report_rows import reading_rows
 from steybrae.pages.report_words import leg_words
-from steybrae.quantities import slope_text
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.sheets.card_page import card_pdf
+from steybrae.value import slope
 
 
 @pytest.fixture(scope="module")
@@ -60,13 +60,13 @@ def test_every_form_tells_corridor_and_cliffs(
     cliffs = 0
     for leg in screening.legs:
         least = "at least " if open_above or leg.open_above else ""
-        corridor = f"corridor {least}{slope_text(leg.slope_corridor_max_deg)}"
+        corridor = f"corridor {least}{slope(leg.slope_corridor_max_deg).text}"
         for form in ("pdf", "appendix", "terminal", "gpx"):
             assert corridor in told[form], (form, leg.number)
         traps = [trap for trap in leg.terrain_traps if trap.kind == "cliff below"]
         if traps:
             cliffs += 1
-            steepest = f"{least}{slope_text(max(trap.slope_deg or 0.0 for trap in traps))}"
+            steepest = f"{least}{slope(max(trap.slope_deg or 0.0 for trap in traps)).text}"
             # The table that leads on paper has side and distance, the corridor's list the rest.
             assert f"cliff below {steepest}" in told["pdf"], leg.number
             for form, text in list(told.items())[1:]:

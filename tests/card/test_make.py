@@ -151,10 +151,10 @@ def test_the_rim_in_words(by_hand: RouteScreening) -> None:
     (leg,) = make_card(replace(by_hand, legs=(with_sides(by_hand.legs[2]),)), BNG).legs
     # Distances down, stretches outwards to 10 m.
     assert [beside_sentence(beside) for beside in leg.beside] == [
-        "Steep ground (30° or more) to the left, 25 m off and 12 m below, from 400 to 650 m in 2 stretches "
+        "Steep ground (30° and more) to the left, 25 m off and 12 m below, from 400 to 650 m in 2 stretches "
         "along the leg.",
-        "Steep ground (45° or more) to the left, 41 m off and 8 m above, from 430 to 480 m along the leg.",
-        "Steep ground (30° or more) to the right, under the line, from 0 to 90 m along the leg.",
+        "Steep ground (45° and more) to the left, 41 m off and 8 m above, from 430 to 480 m along the leg.",
+        "Steep ground (30° and more) to the right, under the line, from 0 to 90 m along the leg.",
         "Unknown ground to the right, which may be steep.",
     ]
     assert [beside_short(beside) for beside in leg.beside] == [

@@ -55,7 +55,7 @@ def test_the_text_says_what_counts_and_how_much_lies_under_what(made: tuple[Path
     assert "it does not predict how far snow will run" in text
     assert not VERDICT.search(text)
     readme = " ".join((folder / "README.txt").read_text(encoding="utf-8").split())
-    assert 'read their angles as "or more" (100 more in overhead.tif).' in readme
+    assert 'read their angles as "at least" (100 more in overhead.tif).' in readme
     assert "start_zones.tif: 1 is neither, 2 a possible start zone, which may be steep enough" in readme
     assert "3 a start zone, 4 ground steeper than one; 0 is unknown" in readme
 

@@ -135,10 +135,10 @@ def test_heights_that_look_like_another_unit(folder: Path, run: Run) -> None:
     assert said == {
         "ok.tif": None,
         "cm.tif": None,  # no land is that high: unknown, and told as absurd_heights
-        "lowcm.tif": "Half of the line or more lies on ground of 71 degrees and steeper, where nobody walks: "
-        "the heights may be in feet, decimetres or centimetres. State --z-unit, or bring the model to "
+        "lowcm.tif": "At least half of the line lies on ground of 71 degrees and steeper, where nobody "
+        "walks: the heights may be in feet, decimetres or centimetres. State --z-unit, or bring the model to "
         "metres.",
-        "feetunsaid.tif": "Half of the line or more lies on ground of 66 degrees and steeper, where nobody "
+        "feetunsaid.tif": "At least half of the line lies on ground of 66 degrees and steeper, where nobody "
         "walks: the heights may be in feet, decimetres or centimetres. State --z-unit, or bring the model to "
         "metres.",
         "feet.tif": None,

@@ -32,13 +32,13 @@ from steybrae.figures.style import (
 )
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
-from steybrae.quantities import slope_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.pictures.picture import UNKNOWN
 from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.places.words import leading_spot
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.synthetic import GaussianHill, Plane
+from steybrae.value import slope
 
 VERDICTS = re.compile(
     r"\b(safe|safely|safety|unsafe|go|no-go|nogo|danger-free|harmless|recommended)\b", re.IGNORECASE
@@ -308,7 +308,7 @@ def test_table_has_every_leg(sample, sample_figure):
     table = words(axes_of(sample_figure, "table 1"))
     for leg in sample.legs:
         least = "at least " if leg.open_above else ""
-        steepest, corridor = slope_text(leg.slope_max_deg), slope_text(leg.slope_corridor_max_deg)
+        steepest, corridor = slope(leg.slope_max_deg).text, slope(leg.slope_corridor_max_deg).text
         assert f"{least}{steepest} | {corridor}" in table
         assert leg.to in table or any(leg.to.startswith(word[:-1]) for word in table if word.endswith("…"))
         letters = [place.name for place in sample.places if place.from_.leg <= leg.number <= place.to.leg]
@@ -418,7 +418,7 @@ def test_many_legs_leave_the_gentlest_out_of_the_table_and_say_so(many_legs):
     count = int(re.match(r"and (\d+) legs more", left_out[0])[1])
     steepest = sorted((leg.slope_max_deg for leg in many_legs.legs), reverse=True)
     for slope_deg in steepest[: len(steepest) - count]:
-        assert any(f"{slope_text(slope_deg)} | " in word for word in table)
+        assert any(f"{slope(slope_deg).text} | " in word for word in table)
 
 
 def test_names_are_drawn_as_they_are():

@@ -273,9 +273,9 @@ def test_a_lake_or_filled_ground_is_told_by_all(tmp_path: Path) -> None:
     told = told_by_all(write(tmp_path / "dem.tif", z), tmp_path / "out", "same_heights")
     assert len(told) == 3
     assert told[2] == (
-        "About 19.2 percent of the heights read are stretches of one identical number, 8 x 8 cells or more: "
-        "a lake, level ground in whole metres, or missing ground filled up. Its slope of 0 is no better "
-        "known than that: look at the map."
+        "About 19.2 percent of the heights read are stretches of one identical number, 8 x 8 cells and "
+        "larger: a lake, level ground in whole metres, or missing ground filled up. Its slope of 0 is no "
+        "better known than that: look at the map."
     )
     assert {text.split(" ", 2)[2] for text in told} == {told[2].split(" ", 2)[2]}
     assert told_by_all(write(tmp_path / "b.tif", HEIGHTS), tmp_path / "b", "same_heights") == []

@@ -19,8 +19,9 @@ from steybrae.pages.lesson import lesson_html
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import slope_from_spacing
-from steybrae.quantities import one_in_text, shown_slope_deg, slope_text
+from steybrae.quantities import one_in_text, shown_slope_deg
 from steybrae.teach.lesson import bent_share, bent_steepest_deg, lesson, line_grade_deg
+from steybrae.value import slope
 
 DESKTOP = {"viewport": {"width": 1200, "height": 900}}
 PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True, "is_mobile": True}
@@ -139,12 +140,12 @@ def test_the_rulers_error_is_felt(page: Page) -> None:
     value = round(float(reading.input_value()), 1)
     assert value == pytest.approx(round(gap, 1) - 0.1, abs=1e-9)
     found = slope_from_spacing(GapMeasurement(value), 10.0, 25_000.0, ruler_error_mm=0.1, ruler_only=True)
-    assert text(page, "rule-slope") == slope_text(found.slope_deg)
+    assert text(page, "rule-slope") == slope(found.slope_deg).text
     low = math.floor(10.0 * found.slope_low_deg + 1e-6) / 10.0
-    assert text(page, "rule-range") == f"{low:.1f}° to {slope_text(found.slope_high_deg)}"
+    assert text(page, "rule-range") == f"{low:.1f}° to {slope(found.slope_high_deg).text}"
     assert re.fullmatch(r"That move changed the answer by \d+\.\d°\.", text(page, "rule-say"))
     page.locator("#rule-check").click()
-    assert text(page, "rule-say").startswith(f"The ground is {slope_text(truth)}. You are ")
+    assert text(page, "rule-say").startswith(f"The ground is {slope(truth).text}. You are ")
     page.locator("#rule-new").click()
     page.get_by_label("5 gaps").check()
     second = gap_for_slope_mm(lesson(1).hidden_deg[1], 10.0, 25_000.0, 5)
@@ -179,7 +180,7 @@ def test_crossing_and_bending(page: Page) -> None:
     assert "as steep as before" in text(page, "cross-say")
     slide(page, "mean", 30)
     slide(page, "bend", 0.9)
-    assert text(page, "bend-steepest") == slope_text(bent_steepest_deg(30.0, 0.9))
+    assert text(page, "bend-steepest") == slope(bent_steepest_deg(30.0, 0.9)).text
     assert "convex" in text(page, "bend-now")
     gaps = page.locator("#bent line.thin, #bent line.thick").evaluate_all(
         "(nodes) => nodes.map((n) => Number(n.getAttribute('x1')))"

@@ -19,7 +19,7 @@ from tests.visits import Visit
 
 from steybrae.names import clean
 from steybrae.pages.report import report_page
-from steybrae.quantities import slope_text
+from steybrae.value import slope
 
 DESKTOP = {"viewport": {"width": 1280, "height": 900}}
 PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
@@ -114,8 +114,8 @@ class TestMapAndProfile:
         )
         assert shown["leg"] == str(leg.number)
         assert abs(float(re.sub(r"\D", "", shown["at"])) - points.chainage_m[k]) <= 1.0
-        assert shown["slope"] == slope_text(deg)
-        assert shown["corridor"] == slope_text(float(points.corridor_deg[k]))
+        assert shown["slope"] == slope(deg).text
+        assert shown["corridor"] == slope(float(points.corridor_deg[k])).text
         if math.isnan(deg):
             assert (shown["band"], shown["interval"]) == ("unknown", "not known")
             return
@@ -123,7 +123,7 @@ class TestMapAndProfile:
         label = bands[sum(tenths >= float(name.split("-")[0].strip("<+")) for name in bands[1:])]
         assert shown["band"] == f"{label}°"
         assert (
-            shown["interval"] == f"{math.floor(round(low * 10.0, 8) + 1e-6) / 10.0:.1f} to {slope_text(high)}"
+            shown["interval"] == f"{math.floor(round(low * 10.0, 8) + 1e-6) / 10.0:.1f} to {slope(high).text}"
         )
         assert shown["height"] == f"{round(points.elevation_m[k])} m"
         names = [one.name for one in leg.expected_readings]
@@ -295,7 +295,7 @@ class TestTable:
             head.locator("button").click()
             assert head.get_attribute("aria-sort") == order
             assert [text.split()[-1] for text in self.numbers(desktop, 6)] == [
-                slope_text(deg) for deg in wanted
+                slope(deg).text for deg in wanted
             ]
         desktop.locator(".sortable th button", has_text="Leg").click()
         assert self.numbers(desktop, 1) == [str(leg.number) for leg in made.screening.legs]

@@ -355,7 +355,7 @@ class TestWords:
         shut = SightAnswer(None, 33.33, 190.0, 812.6, None, None, None, None, None, None, None)
         path = PathAnswer(30.0, 10.0, 500.9, 240.0, spot, spot, 5.0, ())
         base = OverheadAnswer(False, 0.0, False, 0.0, None, 30.0, 55.0, 24.0, 3000.0, 18.0, None, None, None)
-        none = "No start zone found overhead at 18.0° or more within 3000 m."
+        none = "No start zone found overhead at 18° and more within 3000 m."
         cases = [
             (None, False, ("Overhead: unknown.",)),
             (base, False, (none,)),

@@ -160,8 +160,8 @@ def test_thin_lines_may_be_missing_from_one_in_three() -> None:
     index = slope_from_spacing(GapMeasurement(5.0, 2, "index", 5), 10.0, 50_000.0)
     assert steep.traps[1] == (
         "Thin lines: some maps, British 1:50 000 ones among them, leave thin contours out on steep "
-        "ground and keep every index line. Where even one is left out the slope is about 1 in 3 (18.4°) "
-        "or more. If one is missing here, the answer is 23.8°."
+        "ground and keep every index line. Where even one is left out the slope is at least about 1 in 3 "
+        "(18.4°). If one is missing here, the answer is 23.8°."
     )
     assert "thinned_lines" in keys(steep)
     for result in (gentle, index):

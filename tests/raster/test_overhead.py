@@ -164,9 +164,9 @@ def test_words_of_the_numbers() -> None:
         1: "none found from 18 degrees",
         101: "none found, unknown ground above",
         19: "19 degrees",
-        134: "34 degrees or more",
+        134: "at least 34 degrees",
         61: "more than 60 degrees",
-        161: "more than 60 degrees or more",
+        161: "more than 60 degrees, unknown ground above",
     }
     assert {code: code_words(code) for code in words} == words
     assert [told_deg(code) for code in (0, 1, 101, 19, 161)] == [None, None, None, 19, 61]

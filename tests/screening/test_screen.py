@@ -286,7 +286,7 @@ def test_a_line_steeper_than_anybody_walks_is_doubted():
     dem = model(Plane(70.4, 0.0), (81, 81))
     found = screen_route(route_on(dem, [(-200.0, 0.0), (200.0, 0.0)]), dem)
     assert [caution.text for caution in found.cautions if caution.key == "unit_doubtful"] == [
-        "Half of the line or more lies on ground of 70 degrees and steeper, where nobody walks: the "
+        "At least half of the line lies on ground of 70 degrees and steeper, where nobody walks: the "
         "heights may be in feet, decimetres or centimetres. State --z-unit, or bring the model to metres."
     ]
 

@@ -97,16 +97,18 @@ def _marks(key: str, letters: Sequence[str]) -> dict[str, str]:
     found = {}
     for letter in letters:
         line = re.search(
-            rf"(?<![\w°]) ?\b{letter} ((?:lower half )?\d+\.\d°.*?)(?= [A-P] (?:lower half )?\d|$)", text
+            rf"(?<![\w°]) ?\b{letter} ({_BEGINS}\.\d°.*?)(?= [A-P] {_BEGINS}|$)",
+            text,
         )
         if line is not None:
             found[letter] = line[1]
     return found
 
 
+_BEGINS = r"(?:lower half )?(?:at least )?\d+"
 _BAND = r"(?:<\d\d|\d\d-\d\d|\d\d\+)"
 _PART = re.compile(
-    r"(?:(lower half|upper half|whole) )?(\d+\.\d)° (?:to (\d+\.\d)°|(or more))"
+    r"(?:(lower half|upper half|whole) )?(?:at least )?(\d+\.\d)°(?: to (\d+\.\d)°)?"
     rf"(?:, band ({_BAND}(?: or {_BAND})*))?"
 )
 
@@ -132,8 +134,8 @@ def read_back(pdf: bytes, key: bytes, look: MapLook, folder: Path) -> list[Read]
                 # From thick line to thick line: thin ones may be left out.
                 gaps = max(gaps, (len(by_thick) - 1) * look.index_every)
             slope = math.degrees(math.atan(gaps * look.interval_m * 1000.0 / (length * look.scale)))
-            high = 90.0 if found[4] else float(found[3])
-            bands = tuple(found[5].split(" or ")) if found[5] else ()
+            high = float(found[3] or 90.0)
+            bands = tuple(found[4].split(" or ")) if found[4] else ()
             out.append(Read(letter, what, gaps, length, slope, float(found[2]), high, bands))
     return out
 

@@ -13,11 +13,10 @@ from steybrae.card.checks import leg_checks
 from steybrae.field.log import COLUMNS, row_from_cells
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
-from steybrae.quantities import slope_text
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.sheets.field import field_pdf
 from steybrae.teach.field_sheet import field_sheet
-from steybrae.value import bearing_figure
+from steybrae.value import bearing_figure, slope
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +59,7 @@ def test_the_checks_of_a_plan_are_filled_in(sample_plan: RouteScreening, tmp_pat
             assert one.check.number in text
             assert one.check.reference in text
             quantity = one.check.quantity.capitalize()
-            assert f"{quantity} {slope_text(one.check.expected_deg)}, nothing differs" in text
+            assert f"{quantity} {slope(one.check.expected_deg).text}, nothing differs" in text
             assert f"Look {bearing_figure(one.check.look_bearing_magnetic_deg or 0.0)}" in text
         assert "Elsewhere" in text
         for caution in sheet.cautions:

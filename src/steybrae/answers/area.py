@@ -13,7 +13,7 @@ from steybrae.raster.layers import LAYERS, OPEN
 from steybrae.raster.result import AreaResult, AreaRow, BandArea
 from steybrae.render.table import csv_text
 from steybrae.terrain.attributes import SECTORS
-from steybrae.value import UNKNOWN, Rounding, Value, area_km2
+from steybrae.value import AT_LEAST, UNKNOWN, Rounding, Value, area_km2
 
 __all__ = ["area_csv", "area_document", "area_readme", "band_name", "by_belt", "by_sector", "metres_over"]
 
@@ -168,7 +168,7 @@ def _baselines(result: AreaResult) -> str:
         "and more over two cells."
     )
     if no_end > 0.0:
-        words += f' For {area_km2(no_end).text} no upper end is known: read their band as "at least".'
+        words += f' For {area_km2(no_end).text} no upper end is known: read their band as "{AT_LEAST}".'
     return words
 
 

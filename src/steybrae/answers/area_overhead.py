@@ -19,7 +19,7 @@ from steybrae.raster.overhead.result import (
     RasterValue,
     start_zone_words,
 )
-from steybrae.value import UNKNOWN, Rounding, Value, area_km2
+from steybrae.value import AT_LEAST, UNKNOWN, Rounding, Value, area_km2
 
 __all__ = [
     "NONE_KNOWN",
@@ -91,7 +91,7 @@ def _zone_rounds(row: RasterValue) -> Rounding:
 
 
 def overhead_text(over: AreaOverhead) -> str:
-    """Say what was taken for a start zone, and for how much ground the answer is "or more"."""
+    """Say what was taken for a start zone, and for how much ground the answer is a least one."""
     more = area_km2(sum(row.km2 for row in over.rows if row.unknown_above)).figure
     return (
         f"Start zones: {start_zone_words(over)} An overhead path angle is that of the steepest path that "
@@ -99,5 +99,5 @@ def overhead_text(over: AreaOverhead) -> str:
         "are the cells of start zones and all ground steeper than they are (3 and 4 in start_zones.tif), "
         "wherever they lie in the model; possible start zones, short pieces and unknown ground are none. For "
         f"{more} km2 unknown ground, in the model or beyond it, could look down as well: read their angles "
-        'as "or more" (100 more in overhead.tif).'
+        f'as "{AT_LEAST}" (100 more in overhead.tif).'
     )

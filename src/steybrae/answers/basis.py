@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from steybrae.quantities import round_down, round_up
 from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.terrain.start_zones import StartRules
-from steybrae.value import lower, slope
+from steybrae.value import between, lower, slope
 
 __all__ = ["cross_check_text", "zone_text", "zones_text"]
 
@@ -14,7 +13,7 @@ __all__ = ["cross_check_text", "zone_text", "zones_text"]
 def cross_check_text(check: CrossCheck) -> str:
     """How far two engines differ, and where, in lines."""
     shares = check.difference_percentiles_deg.items()
-    sizes = ", ".join(f"{share} %: {round_up(deg, 1e-6):.6f}°" for share, deg in shares)
+    sizes = ", ".join(f"{share} %: {slope(deg, step=1e-6).text}" for share, deg in shares)
     lines = [
         f"Cross-check of {check.engine} with {check.other}: {check.cells} cells where both answer; size of "
         f"the difference by percentile {sizes}.",
@@ -31,8 +30,7 @@ def cross_check_text(check: CrossCheck) -> str:
 
 def zone_text(looks: OverheadAnswer) -> str:
     """Say what was taken for a start zone: ``ground of 30.0° to 55.0° over 20 m or two cells``."""
-    low, high = lower(looks.start_from_deg).text, slope(looks.start_to_deg).text
-    return f"ground of {low} to {high} over 20 m or two cells"
+    return f"ground of {between(looks.start_from_deg, looks.start_to_deg)} over 20 m or two cells"
 
 
 def zones_text(looks: OverheadAnswer, rules: StartRules) -> str:
@@ -46,5 +44,5 @@ def zones_text(looks: OverheadAnswer, rules: StartRules) -> str:
         f"{zone_text(looks)}, by its slope or the middle of its 95 % interval, from "
         f"{rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km; possible start zones: "
         f"ground that may reach {rules.low_deg:g}° within its 95 % interval, from about "
-        f"{round_down(looks.possible_from_deg, 1.0):.0f}° on"
+        f"{lower(looks.possible_from_deg, step=1.0).text} on"
     )

@@ -25,6 +25,7 @@ from steybrae.card.wording import (
     totals_lines,
 )
 from steybrae.document import Block, Cautions, Column, Document, Heading, Paragraph, Table
+from steybrae.value import AT_LEAST
 
 __all__ = ["card_document"]
 
@@ -119,7 +120,7 @@ def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
         f"{bearing_shown(leg.back_bearing_magnetic_deg, unit)}{bends}",
         f"{bearing_shown(leg.bearing_grid_deg, unit)}\n{bearing_shown(leg.bearing_true_deg, unit)}",
         f"{length}\n{on_map.replace(', ', chr(10))}",
-        f"{climb_text(leg).replace('at least ', 'at least' + chr(10))}\n"
+        f"{climb_text(leg).replace(AT_LEAST + ' ', AT_LEAST + chr(10))}\n"
         f"{elevation_text(leg).replace('; ', chr(10))}",
         f"{minutes_text(leg.time_min, at_least=leg.time_at_least)}\n{leg.arrival_text}\n"
         f"{leg.daylight_text.replace(' min ', ' min' + chr(10))}",

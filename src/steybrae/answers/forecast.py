@@ -17,6 +17,7 @@ from steybrae.answers.forecast_words import (
 from steybrae.document import Block, Column, Heading, Paragraph, Table
 from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedAtPlace, NamedOnLeg
 from steybrae.forecast.levels import level_words
+from steybrae.value import AT_LEAST
 
 __all__ = ["finding_blocks", "forecast_blocks"]
 
@@ -83,7 +84,7 @@ def _legs(legs: Sequence[LegForecast]) -> Iterator[Block]:
         yield Table(
             (Column("number", "Leg", lambda leg: str(leg.number)), *columns),
             legs,
-            "Metres of each leg with named ground: on the line | in the corridor | overhead (+: or more)",
+            f"Metres of each leg with named ground: on the line | in the corridor | overhead (+: {AT_LEAST})",
         )
 
 

@@ -14,7 +14,7 @@ from steybrae.forecast.beside import NO_FORECAST_WORDS, ForecastBeside, LegForec
 from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, where_words
 from steybrae.forecast.levels import level_words
 from steybrae.forecast.named import Crossed
-from steybrae.quantities import round_up
+from steybrae.value import steep_length
 
 __all__ = [
     "REDUCTION_WORDS",
@@ -133,7 +133,7 @@ def crossed_text(ground: Crossed) -> str:
     more = "+" if ground.at_least else ""
     if not ground.length_m:
         return "0+" if more else "-"
-    return f"{round_up(ground.length_m, 1.0):.0f}{more}"
+    return f"{steep_length(ground.length_m).figure}{more}"
 
 
 def leg_lines(leg: LegForecast) -> tuple[str, ...]:
@@ -153,7 +153,7 @@ def _row_line(row: NamedOnLeg) -> str:
         return f"{value}, {row.where}: no ground that steep found in it"
     grounds = (("on the line", row.line), ("in the corridor", row.corridor), ("overhead", row.overhead))
     metres = [
-        f"{crossed_text(ground).replace('+', ' or more')} m {name}"
+        f"{steep_length(ground.length_m, at_least=ground.at_least).text} {name}"
         for name, ground in grounds
         if ground.length_m or ground.at_least
     ]
@@ -165,7 +165,7 @@ def reduction_cells(row: ReductionRow) -> tuple[str, ...]:
     angle = "none" if row.method_deg is None else f"{row.method_deg:g}°"
     more = "+" if row.at_least else ""
     metres = (
-        "-" if length_m is None else f"{round_up(length_m, 1.0):.0f}{more}"
+        "-" if length_m is None else f"{steep_length(length_m).figure}{more}"
         for length_m in (row.line_m, row.corridor_m)
     )
     return (level_words(row.level), angle, row.look_at, *metres)

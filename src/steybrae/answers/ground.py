@@ -23,6 +23,7 @@ from steybrae.screening.ground.result import GroundAt, RunOut, Within
 from steybrae.value import (
     UNKNOWN,
     Value,
+    and_more,
     bearing,
     distance_off,
     height,
@@ -150,7 +151,7 @@ def _overhead(ground: GroundAt) -> Iterator[str]:
         return
     if looks.sight is None:
         within = f"within {looks.reach_m / 1000.0:g} km"
-        none = f"Overhead: no start zone at {looks.least_deg:g}° or more {within}"
+        none = f"Overhead: no start zone at {and_more(looks.least_deg)} {within}"
         yield "Overhead: unknown ground may look down on this place" if ground.unknown_above else none
         yield from _possible(looks)
         return

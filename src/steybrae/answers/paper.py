@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from steybrae.document import Block, Cautions, Column, Document, Heading, Listing, Paragraph, Table
 from steybrae.quantities import one_in_text
-from steybrae.value import Value, lower, millimetres, percent, slope
+from steybrae.value import AT_LEAST, Value, lower, millimetres, percent, slope
 
 if TYPE_CHECKING:
     from steybrae.paper.chart import SpacingChart
@@ -100,7 +100,8 @@ def spacing_document(chart: SpacingChart) -> Document:
         Paragraph(chart.map_text),
         Table(tuple(columns), chart.rows),
         Paragraph(
-            "Take a gap as narrow as this, or narrower, for ground at least that steep; gaps are rounded up."
+            f"Take a gap as narrow as this, or narrower, for ground {AT_LEAST} that steep; "
+            "gaps are rounded up."
         ),
         Paragraph(
             f"From {lower(chart.unreadable_from_deg).text} a single gap is no wider than a ruler's usual "

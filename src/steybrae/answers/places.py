@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
+from steybrae.bands import STEEP_DEG
 from steybrae.document import Block, Listing, Paragraph
+from steybrae.route.overhead.result import PLACE_SIGHT_DEG
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import check_words, place_line, start_words, stretch_words
 from steybrae.screening.result import RouteScreening
-from steybrae.value import steep_length
+from steybrae.value import and_more, steep_length
 
 __all__ = ["legs_left_text", "place_blocks", "place_text"]
 
 NO_PLACE: Final = (
-    "No ground of 30° and more was found underfoot or in the corridor, none overhead at 25° and more, and "
+    f"No ground of {and_more(STEEP_DEG)} was found underfoot or in the corridor, none overhead at "
+    f"{and_more(PLACE_SIGHT_DEG)}, and "
     "none is unknown; nothing is proved by that."
 )
 """What stands where no place was found."""

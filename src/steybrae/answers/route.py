@@ -25,10 +25,10 @@ from steybrae.document import (
     stacked,
     worded,
 )
-from steybrae.route.corridor import SIDE_SLOPES_DEG
+from steybrae.route.corridor import LEAST_HALF_WIDTH_M, SIDE_SLOPES_DEG
 from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
-from steybrae.value import UNKNOWN, climb, height, kilometres, slope, steep_length
+from steybrae.value import UNKNOWN, and_more, climb, height, kilometres, no_less, slope, steep_length
 
 __all__ = ["RouteView", "headline", "route_document", "without_hints"]
 
@@ -141,7 +141,7 @@ def _overhead_text(found: RouteScreening) -> str:
         return day_overhead_text(totals)
     if totals.unknown_above or looks is None:
         return UNKNOWN
-    return f"none in sight at {looks.least_deg:g}° or more within {looks.reach_m / 1000.0:g} km"
+    return f"none in sight at {and_more(looks.least_deg)} within {looks.reach_m / 1000.0:g} km"
 
 
 def _looks(found: RouteScreening) -> OverheadAnswer | None:
@@ -156,7 +156,7 @@ def _overhead_basis(found: RouteScreening) -> str:
     return (
         f"{metres} of the line lie in a start zone. "
         f"Start zones: {zones_text(looks, found.settings.start_zones)}. Steeper ground counts too. "
-        f"Sights of {looks.least_deg:g}° and more; the open ones lead (in sight, or the zone's own way down "
+        f"Sights of {and_more(looks.least_deg)}; the open ones lead (in sight, or the zone's own way down "
         "passes near; JSON has the others too). Within a zone its next cell is often the steepest: the line "
         "below is the sight from outside. Path: the steepest line from a zone along ground that snow could "
         "follow. Neither says how far it would run."
@@ -248,8 +248,8 @@ def _basis(found: RouteScreening) -> Iterator[str]:
     )
     yield model.uncertainty
     yield (
-        f"Corridor: position error {used.place_error_m:g} m and {used.drift_deg:g}° of drift, at least 30 m "
-        f"each side; its slopes over {model.corridor_baseline_m[0]:.0f} m, and the line's own "
-        "cells. On the line: the steepest of the cells around each place. Ups and downs under "
-        f"{used.reversal_m:g} m are not counted."
+        f"Corridor: position error {used.place_error_m:g} m and {used.drift_deg:g}° of drift, "
+        f"{no_less(LEAST_HALF_WIDTH_M).text} each side; its slopes over "
+        f"{model.corridor_baseline_m[0]:.0f} m, and the line's own cells. On the line: the steepest of the "
+        f"cells around each place. Ups and downs under {used.reversal_m:g} m are not counted."
     )

@@ -6,13 +6,13 @@ import math
 from collections.abc import Iterator, Sequence
 
 from steybrae.card.times import LegPieces
-from steybrae.card.wording import metres_up
-from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.route.compass.bearings import LegBearings
 from steybrae.route.compass.words import grid_magnetic_words, turning_rule
+from steybrae.route.corridor import LEAST_HALF_WIDTH_M
 from steybrae.route.positions.grids import bng_shift_accuracy_m
 from steybrae.route.positions.places import Place
 from steybrae.screening.result import RouteScreening
+from steybrae.value import AT_LEAST, between, lower, no_less, slope, steep_length
 
 __all__ = ["basis_words", "norths_words", "one_leg_words", "position_words", "program_words", "unknown_words"]
 
@@ -49,7 +49,7 @@ def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
         )
     words.append(
         f"Magnetic north is {_degrees_side(first.declination_deg)} of true north, give or take "
-        f"{round_up(first.declination_uncertainty_deg, 0.1):.1f} degrees in 95 of 100 cases "
+        f"{slope(first.declination_uncertainty_deg).figure} degrees in 95 of 100 cases "
         f"({first.field.model})."
     )
     north = "true" if first.grid == "latlon" else "grid"
@@ -71,10 +71,10 @@ def position_words(grid: str, places: Sequence[Place] = ()) -> tuple[str, ...]:
     """Say what positions are good to: the shift of the datum, the squares of references."""
     words = []
     if grid == "bng":
-        shift_m = round_up(bng_shift_accuracy_m(), 1.0)
-        words.append(f"National Grid and GPS positions are joined to about {shift_m:.0f} m.")
+        shift = steep_length(bng_shift_accuracy_m()).text
+        words.append(f"National Grid and GPS positions are joined to about {shift}.")
     words += [
-        f"{place.written} names a square: its centre is taken, up to {metres_up(place.error_m)} m off."
+        f"{place.written} names a square: its centre is taken, up to {steep_length(place.error_m).text} off."
         for place in places
         if place.error_m >= 1.0 and place.written
     ]
@@ -85,10 +85,10 @@ def unknown_words(number: int, pieces: LegPieces) -> str:
     """Say how unknown ground was timed."""
     words = []
     if pieces.bridged_m:
-        words.append(f"{metres_up(pieces.bridged_m)} m as an even slope between known heights")
+        words.append(f"{steep_length(pieces.bridged_m).text} as an even slope between known heights")
     if pieces.level_m:
-        words.append(f"{metres_up(pieces.level_m)} m as level")
-    return f"Leg {number}: unknown ground timed {' and '.join(words)}: at least this long."
+        words.append(f"{steep_length(pieces.level_m).text} as level")
+    return f"Leg {number}: unknown ground timed {' and '.join(words)}: {AT_LEAST} this long."
 
 
 def one_leg_words() -> tuple[str, ...]:
@@ -125,8 +125,8 @@ def basis_words(screening: RouteScreening) -> tuple[str, ...]:
         f"Model: {stamps or 'in memory'}; {model.crs}; cells of {cells}; method {model.method}.",
         model.uncertainty,
         f"Corridor: {used.place_error_m:g} m or the reference's square, and {used.drift_deg:g} degrees of "
-        f"drift, at least 30 m each side; its slopes over {model.corridor_baseline_m[0]:.0f} m, and the "
-        "line's own cells.",
+        f"drift, {no_less(LEAST_HALF_WIDTH_M).text} each side; its slopes over "
+        f"{model.corridor_baseline_m[0]:.0f} m, and the line's own cells.",
         *_start_zones(screening),
         program_words(screening.version),
     )
@@ -138,10 +138,9 @@ def _start_zones(screening: RouteScreening) -> Iterator[str]:
     if looks is None:
         return
     rules = screening.settings.start_zones
-    low = round_down(looks.start_from_deg, 0.1)
     yield (
-        f"Start zones: ground of {low:.1f}° to {slope_text(looks.start_to_deg)} over 20 m or two cells, "
+        f"Start zones: ground of {between(looks.start_from_deg, looks.start_to_deg)} over 20 m or two cells, "
         f"from {rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km; steeper ground counts "
         f"too. Possible ones may reach {rules.low_deg:g}° within what is known of them, from about "
-        f"{round_down(looks.possible_from_deg, 1.0):.0f}° on."
+        f"{lower(looks.possible_from_deg, step=1.0).text} on."
     )

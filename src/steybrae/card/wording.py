@@ -6,7 +6,6 @@ steep ground down; bearings, lengths and counts to the nearest.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Final
 
@@ -21,24 +20,27 @@ from steybrae.card.result import (
     Overhead,
     RouteCard,
 )
-from steybrae.quantities import round_down, round_up
 from steybrae.screening.places.words import overhead_there
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.value import (
     NOT_KNOWN_HOW_WELL,
     UNKNOWN,
+    and_more,
     bearing,
     bearing_figure,
+    between,
     climb,
     distance_off,
     height,
     kilometres,
     length,
     lower,
+    millimetres,
     minutes,
     slope,
     steep_length,
+    stretch,
 )
 
 __all__ = [
@@ -58,7 +60,6 @@ __all__ = [
     "legs_without_check",
     "limits_text",
     "look_text",
-    "metres_up",
     "minutes_text",
     "overhead_lines",
     "overhead_text",
@@ -78,15 +79,6 @@ GRID_NAMES: Final = {
 """How a card calls each grid."""
 
 _SIDES: Final = {"left": "to the left", "right": "to the right", "ahead": "ahead", "behind": "behind"}
-
-
-def metres_up(metres: float) -> int:
-    """Whole metres, rounded up."""
-    return int(round_up(float(metres), 1.0))
-
-
-def _whole(value: float) -> int:
-    return math.floor(value + 0.5)
 
 
 def bearing_shown(bearing_deg: float | None, unit: str) -> str:
@@ -109,8 +101,8 @@ def climb_text(leg: CardLeg) -> str:
 
 def distance_texts(leg: CardLeg) -> tuple[str, str]:
     """Length, and what it is on the map and in paces: ``1974 m`` and ``79 mm, 1290 paces``."""
-    map_words = [] if leg.map_mm is None else [f"{_whole(leg.map_mm * 2.0) / 2.0:g} mm"]
-    pace_words = [] if leg.paces is None else [f"{_whole(leg.paces)} paces"]
+    map_words = [] if leg.map_mm is None else [millimetres(leg.map_mm, step=0.5).short]
+    pace_words = [] if leg.paces is None else [f"{length(leg.paces).figure} paces"]
     return length(leg.length_m).text, ", ".join(map_words + pace_words)
 
 
@@ -210,14 +202,14 @@ def _overhead(overhead: Overhead, unit: str) -> str:
 
 
 def beside_sentence(beside: Beside) -> str:
-    """Say what lies beside: ``Steep ground (30° or more) to the left, 25 m off, from 400 to 650 m ...``."""
+    """Say what lies beside: ``Steep ground (30° and more) to the left, 25 m off, from 400 to 650 m ...``."""
     if beside.least_slope_deg is None:
         return f"Unknown ground to the {beside.side}, which may be steep."
     off = _off(beside)
     along = _along(beside)
     height = "" if beside.height_difference_m is None or off == "under the line" else _height(beside)
     return (
-        f"Steep ground ({beside.least_slope_deg:g}° or more) to the {beside.side}, {off}{height}, "
+        f"Steep ground ({and_more(beside.least_slope_deg)}) to the {beside.side}, {off}{height}, "
         f"{along} along the leg."
     )
 
@@ -230,26 +222,22 @@ def _off(beside: Beside) -> str:
 def _height(beside: Beside) -> str:
     difference_m = beside.height_difference_m or 0.0
     side = "above" if difference_m > 0.0 else "below"
-    return f" and {_whole(abs(difference_m))} m {side}" if _whole(abs(difference_m)) else ""
-
-
-def _ends(beside: Beside) -> tuple[float, float]:
-    """From and to along the leg, rounded outwards to 10 m."""
-    return round_down(beside.from_m or 0.0, 10.0), round_up(beside.to_m or 0.0, 10.0)
+    apart = height(abs(difference_m))
+    return f" and {apart.text} {side}" if apart.shown else ""
 
 
 def _along(beside: Beside) -> str:
-    start, end = _ends(beside)
+    start, end = stretch(beside.from_m or 0.0, beside.to_m or 0.0)
     parts = f" in {beside.parts} stretches" if beside.parts > 1 else ""
-    return f"from {start:.0f} to {end:.0f} m{parts}"
+    return f"from {start} to {end} m{parts}"
 
 
 def beside_short(beside: Beside) -> str:
     """Say the same in a narrow place: ``30°+ 25 m off, 400-650 m``."""
     if beside.least_slope_deg is None:
         return "unknown ground"
-    start, end = _ends(beside)
-    return f"{beside.least_slope_deg:g}°+ {_off(beside)}, {start:.0f}-{end:.0f} m"
+    start, end = stretch(beside.from_m or 0.0, beside.to_m or 0.0)
+    return f"{beside.least_slope_deg:g}°+ {_off(beside)}, {start}-{end} m"
 
 
 def cliffs_text(leg: CardLeg) -> str:
@@ -263,8 +251,8 @@ def cliff_short(leg: CardLeg, one: CliffBelow) -> str:
     steepest = slope(one.slope_max_deg, at_least=leg.ground is None or leg.ground.open_above).text
     distance = distance_off(one.distance_m)
     off = f"{distance.text} off" if distance.shown else "at the line"
-    start, end = round_down(one.from_m, 10.0), round_up(one.to_m, 10.0)
-    return f"{steepest}, {off}, {start:.0f}-{end:.0f} m"
+    start, end = stretch(one.from_m, one.to_m)
+    return f"{steepest}, {off}, {start}-{end} m"
 
 
 def _parts(one: CliffBelow) -> str:
@@ -289,12 +277,12 @@ def limits_text(check: Check) -> str:
     low, high = check.consistent_low_deg, check.consistent_high_deg
     if low is None and high is None:
         return "not known"
-    return f"{lower(low).text} to {slope(high).text}"
+    return between(low, high)
 
 
 def above_text(check: Check) -> str:
     """Give the whole degree, rounded down, above which a reading is steeper than expected."""
-    return f"{round_down(check.steeper_above_deg, 1.0):.0f}°"
+    return lower(check.steeper_above_deg, step=1.0).text
 
 
 def check_sentence(check: Check, unit: str = "deg") -> str:

@@ -20,6 +20,7 @@ from typing import Any, Final
 from steybrae.files.results import SCHEMA
 from steybrae.ranges import Range, Words
 from steybrae.screening.origin import SettingsFile
+from steybrae.value import AT_LEAST
 
 __all__ = ["ANSWERS", "add_definition", "contract", "contract_text"]
 
@@ -39,7 +40,7 @@ ABOUT: Final = (
     "What each command prints with --json. SI units stand in the names: _deg degrees, _m metres, "
     "_mm millimetres on paper, _percent, _min minutes. Numbers are unrounded; null is unknown, never zero "
     "and never gentle. Directions are clockwise from the north that their name says. A band is open above "
-    "where open_above is true: read every steepness as 'at least'."
+    f"where open_above is true: read every steepness as '{AT_LEAST}'."
 )
 
 UNITS: Final = {

@@ -23,7 +23,6 @@ from steybrae.bands import Band, BandScheme
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.field.readings import ReadingSet
-from steybrae.quantities import round_up
 from steybrae.ranges import NotNegative, SlopeDeg
 from steybrae.value import slope
 
@@ -173,10 +172,10 @@ class Comparison:
         """The answer in plain words."""
         if self.difference_deg is None:
             return f"Cannot tell: {self.source} does not know this ground."
-        apart = f"reading and {self.source} lie {_shown(abs(self.difference_deg))} apart"
+        apart = f"reading and {self.source} lie {slope(abs(self.difference_deg)).text} apart"
         if self.would_notice_deg is None:
             return f"Cannot tell: {apart}, but how far {self.source} may be wrong is not known."
-        limit = _shown(self.would_notice_deg)
+        limit = slope(self.would_notice_deg).text
         if self.result == "different":
             words = f"Different: {apart}, and their uncertainties together allow only {limit}"
         else:
@@ -257,10 +256,6 @@ class ReadingResult:
         unknown = "; how much steeper is not known" if self.open_above else ""
         shown = slope(self.steeper_deg, at_least=self.open_above).text
         return f"The steeper figure leads: {shown}, band {self.band.label}{upper}{unknown}."
-
-
-def _shown(value_deg: float) -> str:
-    return f"{round_up(value_deg, 0.1):.1f}°"
 
 
 def _facing_deg(difference_deg: float, reference: Reference) -> float | None:

@@ -31,9 +31,8 @@ from steybrae.quantities import (
     FOOT_M,
     angle_to_gradient,
     gradient_to_angle,
-    round_up,
-    slope_text,
 )
+from steybrae.value import slope
 
 __all__ = ["rescaled", "with_reasons"]
 
@@ -135,16 +134,16 @@ def _about_readings(readings: ReadingSet) -> list[Reason]:
     found = []
     if readings.scattered and readings.scatter_deg is not None:
         text = (
-            f"The readings scatter by {_tenths(readings.scatter_deg)} (standard deviation), more "
-            f"than an error of {_tenths(readings.error_95_deg)} explains: they may lie on "
+            f"The readings scatter by {slope(readings.scatter_deg).text} (standard deviation), more "
+            f"than an error of {slope(readings.error_95_deg).text} explains: they may lie on "
             "different ground. The uncertainty was widened to fit."
         )
         found.append(Reason("scatter", None, text))
     index_error_deg = readings.index_error_deg
     if index_error_deg is not None and abs(index_error_deg) > readings.error_95_deg / 2.0:
         text = (
-            f"Sights up and down differ by {_tenths(2.0 * abs(index_error_deg))}: the instrument "
-            f"may read {_tenths(abs(index_error_deg))} off level, which the mean of both cancels, "
+            f"Sights up and down differ by {slope(2.0 * abs(index_error_deg)).text}: the instrument "
+            f"may read {slope(abs(index_error_deg)).text} off level, which the mean of both cancels, "
             "or they were not taken along the same line."
         )
         found.append(Reason("index_error", None, text))
@@ -157,10 +156,6 @@ def _about_readings(readings: ReadingSet) -> list[Reason]:
     return found
 
 
-def _tenths(value_deg: float) -> str:
-    return f"{round_up(value_deg, 0.1):.1f}°"
-
-
 def _baseline(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
     length_m, slope_deg = at.origin.baseline_m, at.slope_deg
     if length_m is None or slope_deg is None:
@@ -170,21 +165,21 @@ def _baseline(result: ReadingResult, at: Comparison, apart_deg: float) -> str | 
     if apart_deg < 0.0:
         return (
             f"{over}. Where you stand may be gentler than the average, and then other ground in "
-            f"those {length_m:.0f} m is steeper than {slope_text(slope_deg)}. {_STANDS}"
+            f"those {length_m:.0f} m is steeper than {slope(slope_deg).text}. {_STANDS}"
         )
     piece_m = min(PIECE_M, length_m / 2.0)
     rest_deg = rest_slope_deg(slope_deg, result.mean_deg, piece_m, length_m)
-    piece = f"{piece_m:.0f} m at {slope_text(result.mean_deg)}"
+    piece = f"{piece_m:.0f} m at {slope(result.mean_deg).text}"
     if rest_deg is None:
         return f"{over}. Yet {piece} would by itself rise more than {at.source} gives the whole of it."
-    text = f"{over}. A piece of {piece} hides in it if the rest lies at {slope_text(rest_deg)}."
+    text = f"{over}. A piece of {piece} hides in it if the rest lies at {slope(rest_deg).text}."
     gentler_deg = max(0.0, slope_deg - BAND_WIDTH_DEG)
     hidden_deg = hidden_slope_deg(slope_deg, gentler_deg, piece_m, length_m)
     if hidden_deg <= result.mean_deg:
         return text
     return (
-        f"{text} With the rest at {slope_text(gentler_deg)} it could hide {piece_m:.0f} m at "
-        f"{slope_text(hidden_deg)}."
+        f"{text} With the rest at {slope(gentler_deg).text} it could hide {piece_m:.0f} m at "
+        f"{slope(hidden_deg).text}."
     )
 
 
@@ -205,7 +200,7 @@ def _coarse_cells(result: ReadingResult, at: Comparison, apart_deg: float) -> st
     seen_deg = flattened_slope_deg(result.mean_deg, roll_m, cell_m)
     return (
         f"Cells of {cell_m:.0f} m flatten: a roll of {roll_m:.0f} m from crest to crest, "
-        f"{slope_text(result.mean_deg)} at its steepest, shows as {slope_text(seen_deg)}."
+        f"{slope(result.mean_deg).text} at its steepest, shows as {slope(seen_deg).text}."
     )
 
 
@@ -218,7 +213,7 @@ def _thinned(result: ReadingResult, at: Comparison, apart_deg: float) -> str | N
     if gaps is None or slope_deg is None:
         return text
     more_deg = rescaled(at, (gaps + 1) / gaps).slope_deg
-    return f"{text} With one line more between your marks the map says {slope_text(more_deg)}."
+    return f"{text} With one line more between your marks the map says {slope(more_deg).text}."
 
 
 def _lines_for_gaps(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
@@ -232,7 +227,7 @@ def _lines_for_gaps(result: ReadingResult, at: Comparison, apart_deg: float) -> 
         return None
     return (
         f"If you counted {gaps} lines and not {gaps} gaps, the map says "
-        f"{slope_text(fewer.slope_deg)} and they would agree. {_STANDS}"
+        f"{slope(fewer.slope_deg).text} and they would agree. {_STANDS}"
     )
 
 
@@ -270,7 +265,7 @@ def _other_unit(result: ReadingResult, at: Comparison, apart_deg: float) -> str 
         return None
     taken, meant = ("percent", "degrees") if typed_percent else ("degrees", "percent")
     text = (
-        f"Taken as {meant} the reading would be {slope_text(other.mean_deg)} and they would agree: "
+        f"Taken as {meant} the reading would be {slope(other.mean_deg).text} and they would agree: "
         f"it may have been read on the scale of {meant} and given as {taken}. Look which scale "
         "was in view."
     )
@@ -327,7 +322,7 @@ def _would_agree(
     _, name, slope_deg = min(fits)
     article = "an" if what == "interval" else "a"
     text = (
-        f"With {article} {what} of {name} the map says {slope_text(slope_deg)} and they would "
+        f"With {article} {what} of {name} the map says {slope(slope_deg).text} and they would "
         f"agree. Check the {what} on the sheet and {check}."
     )
     return text if slope_deg > at.slope_deg else f"{text} {_STANDS}"
@@ -379,7 +374,7 @@ def _off_line(at: Comparison, mean_deg: float, look_bearing_true_deg: float | No
         return None
     seen_deg = apparent_slope_deg(slope_deg, off_deg)
     return (
-        f"You sighted {off_deg:.0f}° off the fall line: {slope_text(slope_deg)} looks like "
-        f"{slope_text(seen_deg)} along that line. Sight straight up or down the slope and read "
+        f"You sighted {off_deg:.0f}° off the fall line: {slope(slope_deg).text} looks like "
+        f"{slope(seen_deg).text} along that line. Sight straight up or down the slope and read "
         f"again; the slope itself is steeper than what you read."
     )

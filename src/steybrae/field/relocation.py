@@ -23,12 +23,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import QuantityError
-from steybrae.quantities import round_up
 from steybrae.ranges import BearingDeg, LatDeg, LonDeg, NotNegative, Share, SlopeDeg
 from steybrae.terrain.attributes import SECTORS, SlopeField, aspect_deg, aspect_sector
 from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array
 from steybrae.terrain.uncertainty import SlopeUncertainty, gradient_spread
+from steybrae.value import slope, steep_length
 
 __all__ = [
     "ASPECT_ERROR_95_DEG",
@@ -137,14 +137,14 @@ class AspectFit:
     @property
     def sentence(self) -> str:
         """The answer in plain words."""
-        circle = f"within {round_up(self.radius_m, 1.0):.0f} m of the place"
+        circle = f"within {steep_length(self.radius_m).text} of the place"
         if self.nearest_true_deg is None or self.difference_deg is None:
             return f"Cannot tell: no ground {circle} is known to face anywhere."
         apart = f"the nearest aspect {circle} is {_bearing(self.nearest_true_deg)}"
-        off = f"{round_up(abs(self.difference_deg), 1.0):.0f}° from the one measured"
+        off = f"{slope(abs(self.difference_deg), step=1.0).text} from the one measured"
         if self.tolerance_deg is None:
             return f"Cannot tell: {apart}, {off}, but how well the model knows it is not known."
-        allows = f"both errors together allow {round_up(self.tolerance_deg, 1.0):.0f}°"
+        allows = f"both errors together allow {slope(self.tolerance_deg, step=1.0).text}"
         if self.result == "does not fit":
             elsewhere = "You may be elsewhere, or on a slope too small for the model."
             return f"Does not fit: {apart}, {off}; {allows}. {elsewhere}"

@@ -24,8 +24,8 @@ from typing import Final
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import LogError
 from steybrae.field.log import DamagedRow, LogRow
-from steybrae.quantities import round_down, round_up
 from steybrae.ranges import Count, NotNegative, SlopeDeg
+from steybrae.value import lower, slope
 
 __all__ = [
     "Agreement",
@@ -223,13 +223,12 @@ class Agreement:
             )
         if self.limit_low_deg is None or self.limit_high_deg is None:
             return f"{who}: its limits are not known."
-        low_deg = round_down(self.limit_low_deg, 0.1)
-        high_deg = round_up(self.limit_high_deg, 0.1)
+        low, high = lower(self.limit_low_deg).signed, slope(self.limit_high_deg).signed
         known = self.bias_low_deg > 0.0 or self.bias_high_deg < 0.0
         verdict = "more than chance explains" if known else "which chance alone could do"
         return (
             f"{who}: on average of {self.count} {reads}, {verdict}; 95 % of further "
-            f"readings fall within about {low_deg:+.1f}° to {high_deg:+.1f}° of them, and "
+            f"readings fall within about {low}° to {high}° of them, and "
             f"{self.needed_for_bias} readings in all would give the average to "
             f"{self.half_width_deg:g}°."
         )

@@ -21,8 +21,8 @@ from steybrae.errors import FileWriteError
 from steybrae.field.agreement import Comparison, ReadingResult
 from steybrae.figures.style import INK, band_hatch, band_tint, hatch_ink, picture_style, unknown_style
 from steybrae.files.whole import write_whole
-from steybrae.quantities import round_down, round_up, slope_text
-from steybrae.value import slope
+from steybrae.quantities import round_up
+from steybrae.value import Value, lower, slope
 
 __all__ = ["WIDTH_IN", "caution_lines", "comparison_figure", "save_figure", "write_cautions"]
 
@@ -213,9 +213,8 @@ def _draw_bar(axes: Axes, row: int, low_deg: float | None, slope_deg: float, hig
         at_deg, text = slope_deg, f"{slope(slope_deg, at_least=True).text}: upper end not known"
         axes.plot(edge_deg, row, marker=">", markersize=11, color=INK, clip_on=False, zorder=5)
     else:
-        low = "unknown" if low_deg is None else f"{round_down(low_deg, 0.1):.1f}"
         at_deg = high_deg
-        text = f"{slope_text(slope_deg)} ({low}-{round_up(high_deg, 0.1):.1f})"
+        text = f"{slope(slope_deg).text} ({lower(low_deg).figure}-{slope(high_deg).figure})"
     wide_deg = _LETTER_SHARE * (edge_deg - axes.get_xlim()[0]) * len(text)
     if at_deg + wide_deg <= edge_deg:
         side, at_deg = "left", at_deg + 0.7
@@ -246,4 +245,4 @@ def _reference_label(reference: Comparison) -> str:
     name = textwrap.fill(reference.source, 33)
     if reference.en_number is None:
         return f"{name}\n{reference.result}"
-    return f"{name}\n{reference.result}, Eₙ {round_up(reference.en_number, 0.01):.2f}"
+    return f"{name}\n{reference.result}, Eₙ {Value(reference.en_number, '', 0.01, 'up').figure}"

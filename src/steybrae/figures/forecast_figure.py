@@ -16,15 +16,15 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from steybrae.answers.forecast_words import finding_lines, head_line
-from steybrae.document import plain
+from steybrae.document import NONE, plain
 from steybrae.errors import BulletinError
 from steybrae.figures.style import INK, SMALL_PT, UNKNOWN_HATCH, picture_style
 from steybrae.forecast.beside import ForecastBeside, NamedOnLeg
 from steybrae.forecast.levels import level_words
 from steybrae.forecast.matrix import HeightsByAspect
-from steybrae.quantities import round_up
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.attributes import SECTORS
+from steybrae.value import and_more, steep_length
 
 __all__ = ["forecast_figure", "forecast_metadata"]
 
@@ -105,7 +105,7 @@ def _head(figure: Figure, screening: RouteScreening, forecast: ForecastBeside) -
             y -= 0.0115
     words = (
         f"Numbers: metres of the line on | beside | below ground of that height and aspect, "
-        f"{forecast.least_slope_deg:g}° or more (below: start zones). Grey with a frame: named. What is not "
+        f"{and_more(forecast.least_slope_deg)} (below: start zones). Grey with a frame: named. What is not "
         "named is not free of the problem."
     )
     left_out = len(forecast.legs[0].named) - MOST_PARTS
@@ -145,12 +145,12 @@ def _matrix(axes: Axes, matrix: HeightsByAspect, part: int, row: NamedOnLeg, *, 
             if named[j, i]:
                 style = {"facecolor": _NAMED, "edgecolor": INK, "linewidth": 0.7, "zorder": 2}
             axes.add_patch(Rectangle((i, j), 1, 1, **style))
-            metres = [int(round_up(float(ground[j, i]), 1.0)) for ground in grounds]
-            if written and any(metres):
-                text = "\n".join(str(m) if m else "-" for m in metres)
+            metres = [steep_length(float(ground[j, i])) for ground in grounds]
+            if written and any(one.shown for one in metres):
+                text = "\n".join(one.figure if one.shown else NONE for one in metres)
                 size = min(4.2, 60.0 / count)
                 axes.text(i + 0.5, j + 0.5, text, fontsize=size, ha="center", va="center", zorder=3)
-            elif any(metres):
+            elif any(one.shown for one in metres):
                 axes.plot(i + 0.5, j + 0.5, ".", color=INK, markersize=2.0, zorder=3)
     axes.set_xlim(0, len(SECTORS))
     axes.set_ylim(0, count)

@@ -29,9 +29,8 @@ from steybrae.figures.style import (
     swatch,
     unknown_style,
 )
-from steybrae.quantities import round_up, slope_text
 from steybrae.screening.ground.result import GroundAt, GroundPatch
-from steybrae.value import distance_off, overhead
+from steybrae.value import distance_off, overhead, slope, steep_length
 
 __all__ = ["ground_figure", "ground_metadata"]
 
@@ -197,10 +196,10 @@ def _frames(
 def _write_slopes(axes: Axes, patch: GroundPatch) -> None:
     for row, col in np.argwhere(patch.inside):
         middle = _corners(patch, [row, row + 1], [col, col + 1]).mean(axis=0)
-        slope = "?" if patch.band[row, col] < 0 else slope_text(float(patch.slope_deg[row, col])).rstrip("°")
+        figure = "?" if patch.band[row, col] < 0 else slope(float(patch.slope_deg[row, col])).figure
         east, north = (float(value) for value in middle)
         axes.text(
-            east, north, slope, ha="center", va="center", fontsize=SMALL_PT, path_effects=HALO, clip_on=True
+            east, north, figure, ha="center", va="center", fontsize=SMALL_PT, path_effects=HALO, clip_on=True
         )
 
 
@@ -271,10 +270,10 @@ def _draw_legend(axes: Axes, labels: tuple[str, ...]) -> None:
 
 
 def _words(ground: GroundAt, patch: GroundPatch, thinned: int) -> str:
-    radius = round_up(ground.within.radius_m, 1.0)
+    radius = steep_length(ground.within.radius_m).text
     lines = [line for line in ground_lines(ground) if line]
     framed = "framed cells" if _across(patch) <= MOST_FRAMED_CELLS else "cells inside the full line"
-    lines += [f"Dashed: circle of {radius:.0f} m; {framed} count towards it; + the place."]
+    lines += [f"Dashed: circle of {radius}; {framed} count towards it; + the place."]
     if thinned > 1:
         lines += [
             f"Each square stands for {thinned} x {thinned} cells of the model: unknown where one of them is, "

@@ -23,10 +23,9 @@ from steybrae.figures.style import (
     swatch,
     unknown_style,
 )
-from steybrae.quantities import round_up
 from steybrae.screening.pictures.picture import Profile, Relief
 from steybrae.screening.result import LegScreening, RouteScreening
-from steybrae.value import UNKNOWN, gentle_length, overhead, slope, steep_length
+from steybrae.value import UNKNOWN, gentle_length, map_scale, overhead, slope, steep_length
 
 __all__ = ["ROW_MM", "TABLE_MM", "contour_words", "draw_legend", "draw_scale", "draw_table"]
 
@@ -146,7 +145,7 @@ def draw_scale(axes: Axes, relief: Relief) -> None:
     _word(axes, 0.0, 4.2, "0", ha="center")
     _word(axes, length, 4.2, f"{bar_m / 1000.0:g} km" if bar_m >= 1000.0 else f"{bar_m:g} m", ha="center")
     # The line is drawn no larger than it is: the denominator goes up.
-    _word(axes, 0.0, 7.2, f"1:{_grouped(round_up(relief.scale_denominator, 100.0))} on A4 at full size")
+    _word(axes, 0.0, 7.2, f"{map_scale(relief.scale_denominator)} on A4 at full size")
     _word(axes, 0.0, 10.4, f"frame: {relief.crs_name}"[:52])
     _word(axes, 0.0, 13.6, _north_words(relief))
     _arrow(axes, (width_mm - 14.0, 5.2), -relief.grid_north_true_deg, "true N", "true north")
@@ -236,7 +235,3 @@ def _row(axes: Axes, y: float, cells: tuple[str, ...], weight: str = "normal") -
 
 def _word(axes: Axes, x: float, y: float, text: str, ha: str = "left", fontweight: str = "normal") -> None:
     axes.text(x, y, text, ha=ha, va="center", fontsize=SMALL_PT, fontweight=fontweight)
-
-
-def _grouped(value: float) -> str:
-    return f"{value:,.0f}".replace(",", "\N{THIN SPACE}")

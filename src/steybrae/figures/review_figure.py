@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from steybrae.field.review import Agreement, PlaceReadings, Review
 from steybrae.figures.field_figure import LINE_IN, WIDTH_IN, caution_lines, write_cautions
 from steybrae.figures.style import INK, band_tint, picture_style
-from steybrae.quantities import round_down, round_up, slope_text
+from steybrae.value import lower, slope
 
 __all__ = ["review_figure"]
 
@@ -142,7 +142,7 @@ def _place(axes: Axes, place: PlaceReadings, people: Sequence[tuple[str, str]], 
     axes.set_yticks([])
     axes.tick_params(length=2, pad=1.5)
     name = "\n".join(textwrap.fill(part, 15) for part in place.name.replace(", ", ",\n").splitlines())
-    compared = "no reference" if place.reference_high_deg is None else slope_text(place.reference_high_deg)
+    compared = "no reference" if place.reference_high_deg is None else slope(place.reference_high_deg).text
     axes.set_title(f"{name}\n{compared}", fontsize=7, pad=3)
 
 
@@ -182,6 +182,6 @@ def _figures(at: Agreement) -> str:
     if at.spread_deg is None or at.limit_low_deg is None or at.limit_high_deg is None:
         return f"{bias}; too few for a spread"
     return (
-        f"{bias}, spread {round_up(at.spread_deg, 0.1):.1f}°,"
-        f" {round_down(at.limit_low_deg, 0.1):+.1f} to {round_up(at.limit_high_deg, 0.1):+.1f}°"
+        f"{bias}, spread {slope(at.spread_deg).text}, {lower(at.limit_low_deg).signed} to "
+        f"{slope(at.limit_high_deg).signed}°"
     )

@@ -12,7 +12,7 @@ from steybrae.card.wording import cliffs_text
 from steybrae.files.results import as_json
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.names import defused
-from steybrae.quantities import round_up, shown_slope_deg
+from steybrae.value import climb, minutes, slope, steep_length
 
 __all__ = ["card_cautions_text", "card_csv", "card_geojson"]
 
@@ -100,31 +100,23 @@ def _row(leg: CardLeg) -> dict[str, Any]:
         "length_m": round(leg.length_m, 1),
         "map_mm": None if leg.map_mm is None else round(leg.map_mm, 1),
         "paces": None if leg.paces is None else round(leg.paces),
-        "ascent_m": _up(leg.ascent_m),
-        "descent_m": _up(leg.descent_m),
-        "time_min": _up(leg.time_min),
+        "ascent_m": climb(leg.ascent_m).shown,
+        "descent_m": climb(leg.descent_m).shown,
+        "time_min": minutes(leg.time_min).shown,
         "arrival": leg.arrival,
-        "slope_max_deg": _slope(ground.slope_max_deg if ground else None),
-        "slope_high_deg": _slope(ground.slope_high_deg if ground else None),
-        "slope_corridor_deg": _slope(ground.slope_corridor_max_deg if ground else None),
+        "slope_max_deg": slope(ground.slope_max_deg if ground else None).shown,
+        "slope_high_deg": slope(ground.slope_high_deg if ground else None).shown,
+        "slope_corridor_deg": slope(ground.slope_corridor_max_deg if ground else None).shown,
         "cliffs_below": cliffs_text(leg),
         "open_above": ground is None or ground.open_above,
-        "steep_m": _up(ground.steep_m if ground else None),
-        "unknown_m": _up(ground.unknown_m if ground else leg.length_m),
+        "steep_m": steep_length(ground.steep_m if ground else None).shown,
+        "unknown_m": steep_length(ground.unknown_m if ground else leg.length_m).shown,
         "checks": " ".join(check.number for check in leg.checks),
     }
 
 
 def _bearing(value_deg: float | None) -> float | None:
     return None if value_deg is None else round(value_deg, 1) % 360.0
-
-
-def _slope(value_deg: float | None) -> float | None:
-    return None if value_deg is None else shown_slope_deg(value_deg)
-
-
-def _up(value: float | None) -> float | None:
-    return None if value is None else round_up(float(value), 1.0)
 
 
 def card_cautions_text(card: RouteCard) -> str:

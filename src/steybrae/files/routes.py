@@ -20,7 +20,6 @@ from gpxpy.gpx import GPX, GPXException
 
 from steybrae.errors import FileReadError, RouteError
 from steybrae.files.route_tables import place_of, table_places
-from steybrae.quantities import round_up
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import (
@@ -33,6 +32,7 @@ from steybrae.route.turns import (
     repeats_note,
     route_from_places,
 )
+from steybrae.value import steep_length
 
 __all__ = ["MAX_FILE_BYTES", "read_route", "route_from_geojson", "route_from_line", "route_from_places"]
 
@@ -310,7 +310,7 @@ def _joined(parts: Iterable[list[Place]]) -> tuple[list[Place], tuple[str, ...]]
         return points, ()
     note = (
         f"Joined {len(full)} parts by straight lines; the longest break is "
-        f"{round_up(max(breaks_m), 1.0):.0f} m."
+        f"{steep_length(max(breaks_m)).text}."
     )
     return points, (note,)
 

@@ -32,13 +32,12 @@ from steybrae.pages.report_points import report_points
 from steybrae.pages.report_profile import draw_report_profile
 from steybrae.pages.report_rows import reading_rows
 from steybrae.pages.report_words import leg_words, totals_words
-from steybrae.quantities import round_up
 from steybrae.render.html import html_cells
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.result import LegScreening, RouteScreening
-from steybrae.value import gentle_length, steep_length
+from steybrae.value import gentle_length, map_scale, steep_length
 
 __all__ = ["report_page"]
 
@@ -169,9 +168,7 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         "contours": contour_words(relief),
         "slope_sign": slope_sign_words(interval_drawn(relief.profile)),
         "relief": relief,
-        "scale": f"{round_up(relief.scale_denominator, 100.0):,.0f}".replace(
-            ",", "\N{NARROW NO-BREAK SPACE}"
-        ),
+        "scale": map_scale(relief.scale_denominator),
         "profile": draw_report_profile(screening, relief.profile),
         "rows": [(leg, html_cells(leg_columns(*_SHOWN), leg)) for leg in screening.legs],
         "band_rows": _band_rows(screening),

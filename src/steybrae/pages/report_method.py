@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from steybrae.answers.basis import cross_check_text, zones_text
-from steybrae.quantities import round_up
+from steybrae.route.corridor import LEAST_HALF_WIDTH_M
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import ModelFacts, RouteScreening, SettingsUsed
+from steybrae.value import and_more, no_less, steep_length
 
 __all__ = ["method_rows"]
 
@@ -42,7 +43,8 @@ def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
         (
             "Corridor",
             (
-                f"position error {used.place_error_m:g} m, drift {used.drift_deg:g}°, 30 m or more each side",
+                f"position error {used.place_error_m:g} m, drift {used.drift_deg:g}°, "
+                f"{no_less(LEAST_HALF_WIDTH_M).text} each side",
                 "slopes over "
                 + " × ".join(f"{side:.1f}" for side in model.corridor_baseline_m)
                 + " m, and the line's own cells",
@@ -73,14 +75,12 @@ def _overhead(screening: RouteScreening) -> tuple[str, ...]:
     return (
         f"start zones: {zones_text(looks, screening.settings.start_zones)}",
         "steeper ground counts as well",
-        f"sights of {looks.least_deg:g}° and more; neither sight nor way down says how far a slide would run",
+        f"sights of {and_more(looks.least_deg)}; neither sight nor way down says how far a slide would run",
     )
 
 
 def _model(model: ModelFacts) -> tuple[str, ...]:
-    datum = (
-        "not known" if model.datum_accuracy_m is None else f"{round_up(model.datum_accuracy_m, 1.0):.0f} m"
-    )
+    datum = steep_length(model.datum_accuracy_m).text
     cell = " × ".join(f"{side:.1f}" for side in model.cell_size_m)
     return (
         f"{model.crs}, cells of {cell} m on the ground",

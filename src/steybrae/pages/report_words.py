@@ -12,6 +12,7 @@ from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, Sigh
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import (
     UNKNOWN,
+    and_more,
     bearing,
     climb,
     distance_off,
@@ -91,7 +92,7 @@ def _steep_words(leg: LegScreening) -> tuple[str, ...]:
     if leg.steep_m > 0.0:
         steep = steep_length(leg.steep_m, at_least=leg.unknown_m > 0.0).text
         faces = f", facing {' '.join(leg.aspect_sectors)}" if leg.aspect_sectors else ""
-        words.append(f"Ground of {STEEP_DEG:g}° or more: {steep}{faces}.")
+        words.append(f"Ground of {and_more(STEEP_DEG)}: {steep}{faces}.")
     return tuple(words)
 
 
@@ -125,7 +126,7 @@ def overhead_words(looks: OverheadAnswer | None, *, unknown_above: bool) -> tupl
         words.append(f"Path angle: {path} along {distance_off(looks.path.path_m).text}.")
     elif looks.sight is None:
         words.append(
-            f"No start zone found overhead at {slope(looks.least_deg).text} or more within "
+            f"No start zone found overhead at {and_more(looks.least_deg)} within "
             f"{distance_off(looks.reach_m).text}."
         )
     if unknown_above:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Final
 
 from steybrae.paper.measurement import RULER_ERROR_MM, GapMeasurement
-from steybrae.quantities import gradient_to_angle, round_down, round_up, slope_text
+from steybrae.quantities import gradient_to_angle
+from steybrae.value import AT_LEAST, ground_run, lower, millimetres, rise, slope
 
 __all__ = [
     "basis_text",
-    "ground_text",
     "map_text",
     "may_be_thinned",
     "trap_texts",
@@ -44,21 +44,6 @@ def _miscounted_deg(measured: GapMeasurement, more: int, interval_m: float, scal
     return gradient_to_angle(rise_m * 1000.0 / (measured.across_mm * scale))
 
 
-def ground_text(length_m: float) -> str:
-    """Ground length in words, rounded down to metres, below 100 m to tenths: ``312 m``.
-
-    Parameters
-    ----------
-    length_m
-        Metres, above 0. Down, because the same rise over less ground is steeper.
-
-    Returns
-    -------
-    str
-    """
-    return f"{round_down(length_m, 1.0 if length_m >= 100.0 else 0.1):.10g} m"
-
-
 def map_text(interval_m: float, scale: float) -> str:
     """Scale and interval in words, for the reader to check: ``Map 1:25 000, ...``."""
     return f"Map 1:{f'{scale:,.0f}'.replace(',', ' ')}, a contour every {interval_m:g} m of height"
@@ -67,13 +52,13 @@ def map_text(interval_m: float, scale: float) -> str:
 def understood_text(measured: GapMeasurement, rise_m: float, run_m: float) -> str:
     """Repeat a measurement: ``12.5 mm across 5 gaps = 2.5 mm each; 50 m up in 312 m``."""
     across, gaps = f"{measured.across_mm:g} mm", measured.gaps
-    each = f"{round_down(measured.across_mm / gaps, 0.001):g} mm each"
+    each = f"{millimetres(measured.across_mm / gaps, step=0.001, rounding='down').short} each"
     if measured.way == "index":
         counted = f"{measured.counted} index gap{'s' * (measured.counted > 1)} ({gaps} gaps)"
     else:
         counted = f"{gaps} gap{'s' * (gaps > 1)}"
-    rise = f"{round_up(rise_m, 0.1):.10g} m up in {ground_text(run_m)}"
-    return f"{across} across {counted} = {each}; {rise}"
+    up = f"{rise(rise_m).short} up in {ground_run(run_m)}"
+    return f"{across} across {counted} = {each}; {up}"
 
 
 def basis_text(ruler_error_mm: float, *, ruler_only: bool) -> str:
@@ -91,7 +76,7 @@ def basis_text(ruler_error_mm: float, *, ruler_only: bool) -> str:
 def unseen_texts(interval_m: float, run_m: float) -> tuple[str, ...]:
     """Say what a map of this interval cannot show over this run."""
     return (
-        f"This is an average over {ground_text(run_m)} of ground. The piece of slope that decides "
+        f"This is an average over {ground_run(run_m)} of ground. The piece of slope that decides "
         'is about 20 m long (Swiss leaflet "Achtung Lawinen!"); steeper ones may be averaged away.',
         f"With a contour every {interval_m:g} m, a crag, roll or bank lower than {interval_m:g} m "
         "need not show at all: between two lines the ground may do anything, a wall included.",
@@ -100,15 +85,16 @@ def unseen_texts(interval_m: float, run_m: float) -> tuple[str, ...]:
 
 def trap_texts(measured: GapMeasurement, interval_m: float, scale: float, high_deg: float) -> tuple[str, ...]:
     """Name the mistakes this way of measuring invites, each with the slope it would hide."""
-    more = slope_text(_miscounted_deg(measured, 1, interval_m, scale))
+    more = slope(_miscounted_deg(measured, 1, interval_m, scale)).text
     found = []
     if measured.way != "gap":
         found.append(_fence_post(measured, interval_m, scale, more))
     if may_be_thinned(measured, high_deg):
         found.append(
             "Thin lines: some maps, British 1:50 000 ones among them, leave thin contours out on "
-            "steep ground and keep every index line. Where even one is left out the slope is about "
-            f"1 in 3 (18.4°) or more. If one is missing here, the answer is {more}."
+            "steep ground and keep every index line. Where even one is left out the slope is "
+            f"{AT_LEAST} about 1 in 3 ({lower(THINNED_FROM_DEG).text}). If one is missing here, the answer "
+            f"is {more}."
         )
     return tuple(found)
 
@@ -117,6 +103,6 @@ def _fence_post(measured: GapMeasurement, interval_m: float, scale: float, more:
     kind = ("index gap" if measured.way == "index" else "gap") + "s" * (measured.counted > 1)
     text = f"Lines or gaps? {measured.counted + 1} lines make {measured.counted} {kind}. "
     if measured.counted > 1:
-        fewer = slope_text(_miscounted_deg(measured, -1, interval_m, scale))
+        fewer = slope(_miscounted_deg(measured, -1, interval_m, scale)).text
         text += f"If {measured.counted} was the number of lines, the answer is {fewer}. "
     return text + f"If a line was overlooked, it is {more}."

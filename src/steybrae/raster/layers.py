@@ -85,7 +85,7 @@ LAYERS: Final = {
             0,
             False,
             "Steepest band that the slope may reach: that of its 95 % upper end, or of a steep short piece "
-            "over two cells; 100 more where no upper end is known (at least); 0 is unknown ground",
+            f"over two cells; 100 more where no upper end is known ({AT_LEAST}); 0 is unknown ground",
             "",
             thinned="open",
         ),

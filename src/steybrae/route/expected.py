@@ -11,6 +11,7 @@ from steybrae.route.overhead.result import Above, ExpectedReading, SightAnswer
 from steybrae.route.shape_result import Spot
 from steybrae.terrain.cell_share import MIDDLING_DEG
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+from steybrae.value import distance_off
 
 __all__ = ["SteepestOnLine", "expected_readings", "sight_interval_deg", "slope_readings"]
 
@@ -178,7 +179,7 @@ def _sight_reading(
     if sight.distance_m < LEAST_SIGHT_M:
         return None
     ends = sight_interval_deg(sight.deg, sight.distance_m, cell_m, vertical_error_m, place_error_m)
-    what = f"sight line to the steepest start zone overhead, {math.floor(sight.distance_m)} m away"
+    what = f"sight line to the steepest start zone overhead, {distance_off(sight.distance_m).text} away"
     where = sight.stand, sight.chainage_m, sight.bearing_true_deg
     return ExpectedReading("", 1, *where, sight.deg, *ends, what, "sight")
 

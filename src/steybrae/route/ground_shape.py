@@ -9,14 +9,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.quantities import slope_text
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import OverheadGround, Points
 from steybrae.terrain.shape import Around, curvature
 from steybrae.terrain.traps import Found, cliffs_below, flattenings, gullies, hidden_from_above
 from steybrae.terrain.traps import convex_rolls as rolls_at
-from steybrae.value import bearing_figure
+from steybrae.value import bearing_figure, no_less, slope
 
 __all__ = ["convex_rolls", "terrain_traps"]
 
@@ -75,7 +74,7 @@ def _roll_words(above: float, below: float, distance: float, bearing: float, *, 
     # A slope that climbs above the roll is told as level.
     words = (
         f"Convex roll {where}: downhill, towards {bearing_figure(bearing)} true, the slope steepens from "
-        f"{slope_text(max(above, 0.0))} to {slope_text(below)}"
+        f"{slope(max(above, 0.0)).text} to {slope(below).text}"
     )
     return f"{words}; what lies below is hidden from above." if hidden else f"{words}."
 
@@ -133,15 +132,15 @@ def _trap_words(kind: str, found: Found, at: int, spacing_m: float) -> str:
     distance = f"{found.distance_m[at]:.0f} m away towards {bearing} true"
     if kind == "gully":
         return (
-            f"Gully: both sides rise by {math.floor(strength)} m or more within {spacing_m:.0f} m; its bed "
+            f"Gully: both sides rise by {no_less(strength).text} within {spacing_m:.0f} m; its bed "
             f"runs along {bearing} true. Even a small slide piles up deep in it."
         )
     if kind == "flattening":
         return (
-            f"Abrupt flattening below a slope of {slope_text(strength)} that begins {distance}: snow that "
+            f"Abrupt flattening below a slope of {slope(strength).text} that begins {distance}: snow that "
             "comes down stops and piles up here."
         )
-    return f"Ground of {slope_text(strength)} below, from {distance}: even a small slide carries one over it."
+    return f"Ground of {slope(strength).text} below, from {distance}: even a small slide carries one over it."
 
 
 def _stretches(found: Found, chainage_m: Array) -> Iterator[tuple[float, float, int]]:

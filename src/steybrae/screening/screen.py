@@ -14,7 +14,7 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import OffModelError, RouteError
 from steybrae.names import clean
-from steybrae.quantities import LAND_HEIGHTS_M, round_down
+from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.route.ascent import reversal_m
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_place_error_m
 from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows
@@ -51,6 +51,7 @@ from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty
+from steybrae.value import AT_LEAST, lower
 
 __all__ = [
     "ModelOrigin",
@@ -447,8 +448,9 @@ def doubtful_heights(legs: Sequence[LegScreening], totals: Totals) -> str:
     middle_deg = float(np.median(known)) if len(known) else 0.0
     if middle_deg >= WALKED_MEDIAN_DEG:
         return (
-            f"Half of the line or more lies on ground of {round_down(middle_deg, 1.0):.0f} degrees "
-            "and steeper, where nobody walks: the heights may be in feet, decimetres or centimetres. "
+            f"{AT_LEAST.capitalize()} half of the line lies on ground of "
+            f"{lower(middle_deg, step=1.0).figure} degrees and steeper, where nobody walks: "
+            "the heights may be in feet, decimetres or centimetres. "
             "State --z-unit, or bring the model to metres."
         )
     return ""

@@ -7,14 +7,15 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import Final
 
+from steybrae.bands import STEEP_DEG
 from steybrae.card.result import Check, RouteCard
-from steybrae.card.wording import above_text, limits_text, look_text, metres_up, where_text
-from steybrae.quantities import slope_text
+from steybrae.card.wording import above_text, limits_text, look_text, where_text
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_line, start_words, stretch_words
 from steybrae.sheets.card_rows import LEFT_MM, RIGHT_MM
 from steybrae.sheets.millimetres import Paper, line_mm
+from steybrae.value import and_more, slope, steep_length
 
 __all__ = ["legs_left_words", "place_blocks"]
 
@@ -33,9 +34,11 @@ def legs_left_words(card: RouteCard) -> list[str]:
     out = []
     if card.legs_without:
         numbers = " ".join(map(str, card.legs_without))
-        out.append(f"Legs with no ground of 30° and more found within what is known of them: {numbers}.")
+        out.append(
+            f"Legs with no ground of {and_more(STEEP_DEG)} found within what is known of them: {numbers}."
+        )
     if card.legs_possible_only:
-        legs = ", ".join(f"{one.leg} ({metres_up(one.metres)} m)" for one in card.legs_possible_only)
+        legs = ", ".join(f"{one.leg} ({steep_length(one.metres).text})" for one in card.legs_possible_only)
         out.append(f"Legs where such ground is possible only: {legs}.")
     return [*out, ORDER_RULE] if card.places else out
 
@@ -115,7 +118,7 @@ def _check(card: RouteCard, check: Check, paper: Paper) -> Block:
     known = check.look_bearing_magnetic_deg is not None
     look = f"look {look_text(check, card.bearing_unit)}{' magnetic' if known else ''}"
     limits = "no limits known" if check.would_notice_deg is None else f"no difference {limits_text(check)}"
-    expect = f"expect {slope_text(check.expected_deg)}; {limits}; steeper above {above_text(check)}"
+    expect = f"expect {slope(check.expected_deg).text}; {limits}; steeper above {above_text(check)}"
     words = paper.wrapped(f"{expect}. {check.what[0].upper()}{check.what[1:]}.", _CHECK_WIDTH_MM, 8.0)
     first = f"{check.reference}, {where_text(check)}; {look}"
     height_mm = 5.6 + 3.1 * max(len(words), 1)

@@ -26,9 +26,8 @@ from steybrae.card.wording import (
     steepness_text,
     where_text,
 )
-from steybrae.quantities import slope_text
 from steybrae.sheets.millimetres import Paper, line_mm
-from steybrae.value import AT_LEAST
+from steybrae.value import AT_LEAST, slope
 
 __all__ = [
     "CHECK_HEAD_MM",
@@ -267,7 +266,7 @@ def check_row(card: RouteCard, check: Check, paper: Paper, top_mm: float) -> Non
         paper.text(_CHECK["place"], y_mm + 2.8 + 3.2 * k, line, _SMALL)
     size_pt = 17.0 if check.look_bearing_magnetic_deg is not None else 8.5
     paper.text(_CHECK["look"], y_mm + 2.0, look_text(check, unit), size_pt, bold=True, most_mm=25.5)
-    paper.text(_CHECK["expect"], y_mm + 2.0, slope_text(check.expected_deg), 12.0, bold=True, most_mm=15.0)
+    paper.text(_CHECK["expect"], y_mm + 2.0, slope(check.expected_deg).text, 12.0, bold=True, most_mm=15.0)
     paper.text(_CHECK["limits"], y_mm - 1.0, limits_text(check), 10.0, bold=True, most_mm=33.0)
     paper.text(_CHECK["limits"], y_mm + 3.8, f"steeper above {above_text(check)}", 9.5, most_mm=33.0)
     paper.box(_CHECK["box"], top_mm + 1.8, (RIGHT_MM - _CHECK["box"], CHECK_MM - 3.8))

@@ -13,15 +13,13 @@ from steybrae.card.wording import (
     corridor_text,
     distance_texts,
     elevation_text,
-    metres_up,
     minutes_text,
     place_text,
     steepness_text,
 )
-from steybrae.quantities import round_down
 from steybrae.sheets.card_rows import LEFT_MM, RIGHT_MM
 from steybrae.sheets.millimetres import Paper
-from steybrae.value import AT_LEAST
+from steybrae.value import AT_LEAST, distance_off, steep_length
 
 __all__ = ["LEG_LINE_HEAD_MM", "LEG_LINE_MM", "corridor_lines", "leg_line", "leg_line_head"]
 
@@ -95,17 +93,13 @@ def _besides(leg: CardLeg) -> str:
     ground = leg.ground
     if ground is None:
         return ""
-    parts = [f"{metres_up(ground.unknown_m)} m unkn."] if ground.unknown_m else []
+    parts = [f"{steep_length(ground.unknown_m).text} unkn."] if ground.unknown_m else []
     if ground.drop is not None:
-        parts.append(f"DROP {_off(ground.drop.off_m)} {ground.drop.side}")
+        parts.append(f"DROP {distance_off(ground.drop.off_m).text} {ground.drop.side}")
     for cliff in leg.cliffs:
         if ground.drop is None or cliff.side != ground.drop.side:
-            parts.append(f"cliff {_off(cliff.distance_m)} {cliff.side}")
+            parts.append(f"cliff {distance_off(cliff.distance_m).text} {cliff.side}")
     return ", ".join(parts)
-
-
-def _off(distance_m: float) -> str:
-    return f"{round_down(distance_m, 1.0):.0f} m"
 
 
 def corridor_lines(card: RouteCard) -> list[str]:

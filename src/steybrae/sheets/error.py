@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from typing import Final
 
 from steybrae.figures.style import band_tint
-from steybrae.paper.wording import ground_text
-from steybrae.quantities import round_down, round_up
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet
 from steybrae.teach.ruler_error import (
     CURVE_SLOPES_DEG,
@@ -17,6 +15,7 @@ from steybrae.teach.ruler_error import (
     ErrorSheet,
     ErrorTable,
 )
+from steybrae.value import ground_run, lower, millimetres, slope
 
 __all__ = ["error_pdf"]
 
@@ -123,7 +122,7 @@ def _panel(sheet: Sheet, curves: Sequence[ErrorCurve], x: float, y: float) -> No
 def _gap_picture(sheet: Sheet, result: ErrorSheet, top: float) -> float:
     """Draw the gap of 30 degrees true to size, and larger with the errors round one line."""
     gap, x, y = result.gap_30_mm, sheet.left_mm, top - 13.0
-    text = f"One gap at 30° is {round_down(gap, 0.01):g} mm: true size here"
+    text = f"One gap at 30° is {millimetres(gap, step=0.01, rounding='down').short}: true size here"
     sheet.text(x, y + 4.0, text, size_pt=7.5)
     x += sheet.text_width_mm(text, 7.5) + 4.0
     if gap > MAGNIFIED_ROOM_MM:
@@ -151,7 +150,7 @@ def _table(sheet: Sheet, table: ErrorTable, top: float) -> float:
     """Write one table; lower ends go down, upper ends up."""
     x, y = sheet.left_mm, top - 3.6
     gaps = f"{table.gaps} gap{'s' * (table.gaps > 1)}"
-    title = f"Over {gaps}: what you may read. At 30° it averages {ground_text(table.ground_30_m)} of ground."
+    title = f"Over {gaps}: what you may read. At 30° it averages {ground_run(table.ground_30_m)} of ground."
     sheet.text(x, y, title, size_pt=8, face="bold")
     columns = [x + 18.0, x + 40.0, *(x + 66.0 + 25.5 * k for k in range(len(ERRORS_MM)))]
     y -= ROW_MM
@@ -163,7 +162,7 @@ def _table(sheet: Sheet, table: ErrorTable, top: float) -> float:
         y -= ROW_MM
         if number % 2:
             sheet.box(x, y - 1.1, sheet.right_mm - x, ROW_MM, 0.0, fill=(0.94, 0.94, 0.94))
-        cells = [f"{row.slope_deg:g}°", f"{round_up(row.across_mm, 0.01):.2f} mm"]
+        cells = [f"{row.slope_deg:g}°", millimetres(row.across_mm, step=0.01, rounding="up").text]
         cells += [_range(low, high) for low, high in row.read_deg]
         for at, cell in zip(columns, cells, strict=True):
             sheet.text(at, y, cell, size_pt=7, align="right")
@@ -172,5 +171,5 @@ def _table(sheet: Sheet, table: ErrorTable, top: float) -> float:
 
 def _range(low_deg: float, high_deg: float) -> str:
     if high_deg >= 90.0:
-        return f"{round_down(low_deg, 0.1):.1f} to any"
-    return f"{round_down(low_deg, 0.1):.1f} to {round_up(high_deg, 0.1):.1f}"
+        return f"{lower(low_deg).figure} to any"
+    return f"{lower(low_deg).figure} to {slope(high_deg).figure}"

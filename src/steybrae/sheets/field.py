@@ -5,10 +5,9 @@ from __future__ import annotations
 from typing import Final
 
 from steybrae.card.result import Check
-from steybrae.quantities import round_down, round_up, slope_text
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
 from steybrae.teach.field_sheet import FieldSheet
-from steybrae.value import bearing_figure
+from steybrae.value import bearing_figure, lower, slope
 
 __all__ = ["field_pdf"]
 
@@ -101,11 +100,9 @@ def _table(sheet: Sheet, result: FieldSheet, top: float, bottom: float) -> None:
 
 
 def _reminders(sheet: Sheet, result: FieldSheet, top: float) -> None:
-    known = ",  ".join(
-        f"{count}: ±{round_up(value, 0.1):.1f}°" for count, value in result.uncertainty_by_count
-    )
+    known = ",  ".join(f"{count}: ±{slope(value).text}" for count, value in result.uncertainty_by_count)
     lines = (
-        "Look straight up or down the fall line, over 20 m or more where you can; read four times, "
+        "Look straight up or down the fall line, over 20 m, better more, where you can; read four times, "
         "change hands or places. Bearings from true north. In grey: an invented row.",
         f"95 % uncertainty of the mean by number of readings: {known}. A gentle reading never makes "
         f"gentler what map or model show.",
@@ -120,7 +117,7 @@ def _planned(result: FieldSheet, paper: str) -> bytes:
     sheet = Sheet("Log of readings", result.cautions, paper=paper, small=True)
     width = sheet.right_mm - sheet.left_mm
     counts = result.uncertainty_by_count[:4]
-    known = ", ".join(f"{count}: ±{round_up(deg, 0.1):.1f}°" for count, deg in counts)
+    known = ", ".join(f"{count}: ±{slope(deg).text}" for count, deg in counts)
     words = (
         "Stand where it says, look straight up or down the fall line over 20 m, or at the point named; read "
         "three times. Degrees, no sign. A gentle reading never makes gentler what map or model show. 95 % "
@@ -193,9 +190,9 @@ def _check_lines(check: Check) -> tuple[str, ...]:
     if check.look_bearing_magnetic_deg is not None:
         look = f"{bearing_figure(check.look_bearing_magnetic_deg)} magnetic: {look}"
     low, high = check.consistent_low_deg, check.consistent_high_deg
-    between = "" if low is None else f"{round_down(low, 0.1):.1f}"
-    between += " on, no upper end known" if high is None else f" to {slope_text(high)}"
+    between = "" if low is None else lower(low).figure
+    between += " on, no upper end known" if high is None else f" to {slope(high).text}"
     return (
-        f"{check.quantity.capitalize()} {slope_text(check.expected_deg)}, nothing differs: {between}",
+        f"{check.quantity.capitalize()} {slope(check.expected_deg).text}, nothing differs: {between}",
         f"{check.reference}, {check.chainage_m:.0f} m into the leg. Look {look}.",
     )

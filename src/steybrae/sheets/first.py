@@ -6,14 +6,12 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from steybrae.paper.wording import ground_text
-from steybrae.quantities import round_down, slope_text
 from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, blanks
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet
-from steybrae.teach.answers import range_text
 from steybrae.teach.first_lesson import FirstLesson, Hidden, Ranked, Worked
 from steybrae.teach.forms import FormPatch
 from steybrae.teach.slope_scale import map_name
+from steybrae.value import between, ground_run, millimetres, slope
 
 __all__ = ["first_pdf", "teacher_pdf"]
 
@@ -125,7 +123,7 @@ def _example(sheet: Sheet, worked: Worked, metres: float, top: float) -> float:
             f"{worked.rise_m:g} m up.",
             f"Divide: {worked.rise_m:g} / {worked.run_m:g} = {gradient:.3f}. In the table it lies "
             f"between two lines; take the steeper: {math.ceil(worked.slope_deg)}° (worked out "
-            f"{slope_text(worked.slope_deg)}).",
+            f"{slope(worked.slope_deg).text}).",
         ),
         start=1,
     ):
@@ -170,7 +168,7 @@ def _from_the_side(sheet: Sheet, worked: Worked, x: float, top: float) -> None:
         sheet.line(px, py, x + wide, py, 0.1, ink=CONTOUR_INK)
     sheet.text(x + wide / 2, foot - 3.4, f"{worked.run_m:g} m", size_pt=8, align="middle")
     sheet.text(x + wide + 1.5, foot + tall / 2, f"{worked.rise_m:g} m", size_pt=8)
-    sheet.text(x + 11.0, foot + 1.4, slope_text(worked.slope_deg), size_pt=8, face="bold")
+    sheet.text(x + 11.0, foot + 1.4, slope(worked.slope_deg).text, size_pt=8, face="bold")
 
 
 def _tangents(sheet: Sheet, rows: Sequence[tuple[float, float]], top: float) -> float:
@@ -328,7 +326,7 @@ def _rank_table(sheet: Sheet, ranked: Sequence[Ranked], top: float) -> float:
 def _hidden(sheet: Sheet, hidden: Hidden, interval_m: float, top: float) -> None:
     text = (
         "Both hillsides cross every contour at the same places, so the map draws them alike: "
-        f"{slope_text(hidden.slope_deg)}. One has a crag of {hidden.crag_m:g} m. What lies between two "
+        f"{slope(hidden.slope_deg).text}. One has a crag of {hidden.crag_m:g} m. What lies between two "
         f"contours is not on the map: crags and rolls lower than {interval_m:g} m, gullies narrower "
         "than the pen, drifts and cornices of this winter. Where it is steep thin lines may be left "
         "out. The steepest part of a gap is steeper than the gap says."
@@ -394,10 +392,10 @@ def _key(sheet: Sheet, result: FirstLesson, top: float) -> None:
         answer = one.answer
         bands = " or ".join(band.label for band in answer.bands)
         text = (
-            f"Rank {one.rank}: {one.letter}, {round_down(answer.across_mm, 0.1):.1f} mm over "
-            f"{answer.gaps} gaps, {ground_text(result.look.metres(answer.across_mm))}, "
-            f"{slope_text(answer.slope_gap_deg)}. Accept "
-            f"{range_text(answer.low_deg, answer.high_deg)}; band {bands}."
+            f"Rank {one.rank}: {one.letter}, {millimetres(answer.across_mm, rounding='down').text} over "
+            f"{answer.gaps} gaps, {ground_run(result.look.metres(answer.across_mm))}, "
+            f"{slope(answer.slope_gap_deg).text}. Accept "
+            f"{between(answer.low_deg, answer.high_deg)}; band {bands}."
         )
         y = sheet.paragraph(sheet.left_mm, y, _width(sheet), text, size_pt=8.5)
     text = (

@@ -5,12 +5,12 @@ from __future__ import annotations
 from string import ascii_uppercase
 from typing import Final
 
-from steybrae.quantities import slope_text
 from steybrae.sheets.practice import MARK_INK, bands_text, blanks
 from steybrae.sheets.true_size import Sheet
-from steybrae.teach.answers import MOST_BANDS, range_text
+from steybrae.teach.answers import MOST_BANDS
 from steybrae.teach.own_map import OwnMapSheet
 from steybrae.teach.slope_scale import map_name
+from steybrae.value import between, slope
 
 __all__ = ["own_map_key_pdf", "own_map_pdf"]
 
@@ -68,8 +68,8 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
     for number, (stretch, answer) in enumerate(zip(result.stretches, result.answers, strict=True)):
         band = f"band {bands_text(answer)}" if len(answer.bands) <= MOST_BANDS else "no band"
         lines = (
-            f"{stretch.name}: {slope_text(answer.slope_gap_deg)}. "
-            f"Accept {range_text(answer.low_deg, answer.high_deg)}, {band}.",
+            f"{stretch.name}: {slope(answer.slope_gap_deg).text}. "
+            f"Accept {between(answer.low_deg, answer.high_deg)}, {band}.",
             f"{answer.worked}.",
         )
         tall = 4.2 * sum(len(sheet.wrapped(line, width - 10.0, 8.5)) for line in lines)

@@ -7,15 +7,14 @@ from collections.abc import Sequence
 from typing import Final
 
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.paper.wording import ground_text
-from steybrae.quantities import round_up, slope_text
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet
-from steybrae.teach.answers import Measured, range_text
+from steybrae.teach.answers import Measured
 from steybrae.teach.asked import AspectAnswer, LegAnswer, LegLine, Question
 from steybrae.teach.placing import LEADER_MM, LETTER_MM
 from steybrae.teach.practice import PracticeSheet
 from steybrae.teach.slope_scale import map_name
 from steybrae.teach.stretches import Stretch
+from steybrae.value import between, climb, ground_run, rise, slope, steep_length
 
 __all__ = ["bands_text", "blanks", "key_pdf", "marking_line", "practice_pdf"]
 
@@ -120,7 +119,7 @@ def marking_line(question: Question) -> str:
     for part in question.parts:
         name = "" if len(question.parts) == 1 else f"{part.what} "
         bands = "" if question.kind == "single" else f", band {bands_text(part)}"
-        said.append(f"{name}{range_text(part.low_deg, part.high_deg)}{bands}")
+        said.append(f"{name}{between(part.low_deg, part.high_deg)}{bands}")
     if question.aspect is not None:
         said.append(_faces(question.aspect))
     if question.leg is not None:
@@ -134,8 +133,8 @@ def bands_text(part: Measured) -> str:
 
 
 def _faces(at: AspectAnswer) -> str:
-    accepted = f"{round_up(at.tolerance_deg, 1.0):.0f}"
-    return f"Faces {at.sector}, {_bearing(at.aspect_true_deg)}° true. Accept ± {accepted}°."
+    accepted = slope(at.tolerance_deg, step=1.0).text
+    return f"Faces {at.sector}, {_bearing(at.aspect_true_deg)}° true. Accept ± {accepted}."
 
 
 def _head(sheet: Sheet, result: PracticeSheet, name: str) -> float:
@@ -147,7 +146,7 @@ def _head(sheet: Sheet, result: PracticeSheet, name: str) -> float:
     sheet.text(sheet.right_mm, y, f"seed {result.seed}", size_pt=SMALL_PT, align="right", ink=MUTED)
     if result.source:
         y -= 3.6
-        source = f"Ground: {result.source}, cells of {round_up(result.ground.cell_m, 0.1):g} m."
+        source = f"Ground: {result.source}, cells of {rise(result.ground.cell_m).short}."
         sheet.text(sheet.left_mm, y, source, size_pt=7.5)
     return y
 
@@ -367,8 +366,8 @@ def _part_text(part: Measured, question: Question) -> str:
     name = "By gap" if len(question.parts) == 1 else f"{part.what.capitalize()}: by gap"
     bands = "" if question.kind == "single" else f"; band {bands_text(part)}"
     return (
-        f"{name} {slope_text(part.slope_gap_deg)}, by model {slope_text(part.slope_model_deg)}. "
-        f"Accept {range_text(part.low_deg, part.high_deg)}{bands}."
+        f"{name} {slope(part.slope_gap_deg).text}, by model {slope(part.slope_model_deg).text}. "
+        f"Accept {between(part.low_deg, part.high_deg)}{bands}."
     )
 
 
@@ -377,19 +376,19 @@ def _leg_lines(leg: LegAnswer) -> list[tuple[str, bool]]:
     about = f" ± {leg.height_tolerance_m:.0f} m" if leg.height_tolerance_m else ""
     lines = [
         (
-            f"{ground_text(leg.length_m)} ± {round_up(leg.length_tolerance_m, 1.0):.0f} m, "
+            f"{ground_run(leg.length_m)} ± {steep_length(leg.length_tolerance_m).text}, "
             f"{_bearing(leg.bearing_true_deg)}° true ± {leg.bearing_tolerance_deg:.0f}°, "
-            f"{round_up(abs(leg.height_change_m), 1.0):.0f} m{about} {change}; along it "
-            f"{slope_text(leg.track_grade_deg)}.",
+            f"{climb(abs(leg.height_change_m)).text}{about} {change}; along it "
+            f"{slope(leg.track_grade_deg).text}.",
             True,
         ),
     ]
     if leg.steepest is not None:
         steep = leg.steepest
         text = (
-            f"Steepest ground crossed, over {steep.gaps} gaps: {slope_text(steep.slope_gap_deg)}, by model "
-            f"{slope_text(steep.slope_model_deg)} at its steepest. Accept "
-            f"{range_text(steep.low_deg, steep.high_deg)}; band {bands_text(steep)}."
+            f"Steepest ground crossed, over {steep.gaps} gaps: {slope(steep.slope_gap_deg).text}, by model "
+            f"{slope(steep.slope_model_deg).text} at its steepest. Accept "
+            f"{between(steep.low_deg, steep.high_deg)}; band {bands_text(steep)}."
         )
         lines.append((text, True))
     return lines

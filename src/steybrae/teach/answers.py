@@ -13,11 +13,11 @@ from typing import Final
 
 from steybrae.bands import Band, BandScheme
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.paper.wording import ground_text
-from steybrae.quantities import gradient_to_angle, round_down, round_up, slope_text
+from steybrae.quantities import gradient_to_angle
 from steybrae.teach.map_ground import MapLook
+from steybrae.value import ground_run, rise, slope
 
-__all__ = ["MOST_BANDS", "Measured", "fair_range_deg", "measured", "range_text"]
+__all__ = ["MOST_BANDS", "Measured", "fair_range_deg", "measured"]
 
 MOST_BANDS: Final = 3
 """A band is asked for only where no more neighbouring bands than these are right (our choice)."""
@@ -113,12 +113,12 @@ def measured(
     run_m = look.metres(across_mm)
     slope_deg = gradient_to_angle(rise_m / run_m)
     low_deg, high_deg = fair_range_deg(across_mm, rise_m, look.scale)
-    rise = f"{round_up(rise_m / look.unit_m, 0.1):g} {look.unit}"
+    up = rise(rise_m / look.unit_m, look.unit).short
     if look.unit != "m":
-        rise += f" ({rise_m:.4g} m)"
+        up += f" ({rise_m:.4g} m)"
     worked = (
-        f"{across_mm:.2f} mm over {gaps} gap{'s' * (gaps > 1)}: {rise} up in {ground_text(run_m)}; "
-        f"rise / run = {rise_m / run_m:.3f}, slope {slope_text(slope_deg)}"
+        f"{across_mm:.2f} mm over {gaps} gap{'s' * (gaps > 1)}: {up} up in {ground_run(run_m)}; "
+        f"rise / run = {rise_m / run_m:.3f}, slope {slope(slope_deg).text}"
     )
     return Measured(
         what,
@@ -131,10 +131,3 @@ def measured(
         (scheme or BandScheme()).between(low_deg, high_deg),
         worked,
     )
-
-
-def range_text(low_deg: float, high_deg: float) -> str:
-    """Say what is accepted: ``24.1° to 39.1°``; the lower end goes down, the upper up."""
-    if high_deg >= 90.0:
-        return f"{round_down(low_deg, 0.1):.1f}° or more"
-    return f"{round_down(low_deg, 0.1):.1f}° to {round_up(high_deg, 0.1):.1f}°"

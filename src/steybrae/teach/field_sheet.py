@@ -12,8 +12,8 @@ from steybrae.card.result import Check
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.field.log import COLUMNS
 from steybrae.field.readings import reading_uncertainty_95_deg
-from steybrae.quantities import round_up
 from steybrae.screening.result import RouteScreening
+from steybrae.value import slope
 
 __all__ = ["FieldCheck", "FieldColumn", "FieldSheet", "field_sheet"]
 
@@ -120,7 +120,7 @@ def field_sheet(planned: tuple[RouteScreening, dt.date] | None = None, grid: str
     examples = {
         _READINGS: "; ".join(f"{value:g}" for value in EXAMPLE_READINGS_DEG),
         _MEAN: f"{fmean(EXAMPLE_READINGS_DEG):g}",
-        _EXPANDED: f"{round_up(reading_uncertainty_95_deg(len(EXAMPLE_READINGS_DEG)), 0.1):.1f}",
+        _EXPANDED: slope(reading_uncertainty_95_deg(len(EXAMPLE_READINGS_DEG))).figure,
     }
     columns = tuple(
         FieldColumn(name, words, width_mm, examples.get(name, example))

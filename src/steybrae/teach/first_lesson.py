@@ -10,11 +10,12 @@ import numpy as np
 
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.paper.chart import gap_for_slope_mm
-from steybrae.quantities import angle_to_gradient, gradient_to_angle, slope_text
+from steybrae.quantities import angle_to_gradient, gradient_to_angle
 from steybrae.teach.answers import Measured, measured
 from steybrae.teach.forms import FORMS, FormPatch, even_patch, form_patch
 from steybrae.teach.lesson import line_grade_deg
 from steybrae.teach.map_ground import MapLook
+from steybrae.value import slope
 
 __all__ = ["FIRST_LOOK", "FirstLesson", "Hidden", "Ranked", "Step", "Worked", "first_lesson"]
 
@@ -266,7 +267,7 @@ def _mistakes(worked: Worked) -> tuple[str, ...]:
     """Say what usual slips make of the example."""
 
     def given(rise_m: float, run_m: float) -> str:
-        return slope_text(gradient_to_angle(rise_m / run_m))
+        return slope(gradient_to_angle(rise_m / run_m)).text
 
     lines, per = worked.gaps + 1, worked.rise_m / worked.gaps
     along = line_grade_deg(worked.slope_deg, 60.0)
@@ -274,8 +275,8 @@ def _mistakes(worked: Worked) -> tuple[str, ...]:
         f"Counts {lines} lines as {lines} gaps: {given(lines * per, worked.run_m)}.",
         f"Takes the map for 1:50 000: {given(worked.rise_m, 2.0 * worked.run_m)}.",
         f"Takes an interval of {per / 2:g} m: {given(worked.rise_m / 2.0, worked.run_m)}.",
-        f"Measures along a path that crosses 60° off the fall line: {slope_text(along)}. The ground is "
-        f"{slope_text(worked.slope_deg)} all the same.",
+        f"Measures along a path that crosses 60° off the fall line: {slope(along).text}. The ground is "
+        f"{slope(worked.slope_deg).text} all the same.",
     )
 
 

@@ -9,12 +9,13 @@ from typing import Final
 import numpy as np
 
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.quantities import gradient_to_angle, slope_text
+from steybrae.quantities import gradient_to_angle
 from steybrae.teach.answers import MOST_BANDS, Measured, measured
 from steybrae.teach.asked import LEAST_GAP_MM, LegAnswer, LegLine, Question
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.stretches import EDGE_MM, STEP_MM, stretch_over
 from steybrae.terrain.dem import Array
+from steybrae.value import slope
 
 __all__ = ["find_leg", "leg_question"]
 
@@ -198,9 +199,9 @@ def leg_question(
         )
         blanks = (*blanks, "steepest °")
         remarks = (
-            f"Along the line {slope_text(answer.track_grade_deg)}, yet the ground it crosses reaches "
-            f"{slope_text(steepest.slope_gap_deg)} over {steepest.gaps} gaps, "
-            f"{slope_text(float(slopes[top]))} at one place. {steepest.worked}.",
+            f"Along the line {slope(answer.track_grade_deg).text}, yet the ground it crosses reaches "
+            f"{slope(steepest.slope_gap_deg).text} over {steepest.gaps} gaps, "
+            f"{slope(float(slopes[top])).text} at one place. {steepest.worked}.",
         )
     return Question("", "leg", ask, blanks, leg_line=line, leg=answer, remarks=remarks)
 

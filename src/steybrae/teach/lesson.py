@@ -13,9 +13,10 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.quantities import angle_to_gradient, gradient_to_angle, slope_text
-from steybrae.teach.answers import fair_range_deg, range_text
+from steybrae.quantities import angle_to_gradient, gradient_to_angle
+from steybrae.teach.answers import fair_range_deg
 from steybrae.teach.slope_scale import map_name
+from steybrae.value import between, slope
 
 __all__ = [
     "LESSON_INTERVALS",
@@ -196,7 +197,7 @@ def _measured(ask: str, slope_deg: float, gaps: int, scale: float, interval_m: f
     run_m = across * scale / 1000.0
     worked = (
         f"{across:.2f} mm over {gaps} gap{'s' * (gaps > 1)}: {gaps * interval_m:.4g} m up in {run_m:.1f} m, "
-        f"{slope_text(slope_deg)}. A reading {RULER_ERROR_MM} mm out gives {range_text(low, high)}."
+        f"{slope(slope_deg).text}. A reading {RULER_ERROR_MM} mm out gives {between(low, high)}."
     )
     return QuizQuestion(ask, across / gaps, gaps, slope_deg, low, high, worked)
 
@@ -218,13 +219,13 @@ def _lines_for_gaps(rng: np.random.Generator) -> QuizQuestion:
     slope_deg = _a_slope(rng, 24.0, 38.0)
     wrong = gradient_to_angle(angle_to_gradient(slope_deg) * 6.0 / 5.0)
     ask = (
-        f"{name}. Somebody counted six lines, took six gaps, and got {slope_text(wrong)}. How steep is it "
+        f"{name}. Somebody counted six lines, took six gaps, and got {slope(wrong).text}. How steep is it "
         "really, in degrees?"
     )
     question = _measured(ask, slope_deg, 5, scale, interval_m)
     # From their figure, not by ruler: what the ruler leaves open would take their slip for right.
     low, high = slope_deg - HEAD_DEG, slope_deg + HEAD_DEG
-    worked = f"Six lines make five gaps: the height gained is 5/6 of theirs, {slope_text(slope_deg)}."
+    worked = f"Six lines make five gaps: the height gained is 5/6 of theirs, {slope(slope_deg).text}."
     return QuizQuestion(ask, question.gap_mm, 5, slope_deg, low, high, worked)
 
 
@@ -236,7 +237,7 @@ def _cross(rng: np.random.Generator) -> QuizQuestion:
         f"steep is the slope itself, in degrees?"
     )
     worked = (
-        f"tan(slope) = tan({grade:.1f}°) / cos({off_deg:.0f}°): {slope_text(slope_deg)}. The slope "
+        f"tan(slope) = tan({grade:.1f}°) / cos({off_deg:.0f}°): {slope(slope_deg).text}. The slope "
         f"is what can slide, not your line."
     )
     return QuizQuestion(ask, None, 0, slope_deg, slope_deg - HEAD_DEG, slope_deg + HEAD_DEG, worked)
@@ -247,7 +248,7 @@ def _percent(rng: np.random.Generator) -> QuizQuestion:
     slope_deg = gradient_to_angle(percent / 100.0)
     ask = f"An instrument reads {percent} %. How many degrees is that?"
     worked = (
-        f"atan({percent / 100:.2f}) = {slope_text(slope_deg)}. Percent and degrees are not the same scale."
+        f"atan({percent / 100:.2f}) = {slope(slope_deg).text}. Percent and degrees are not the same scale."
     )
     return QuizQuestion(ask, None, 0, slope_deg, slope_deg - HEAD_DEG, slope_deg + HEAD_DEG, worked)
 
@@ -256,8 +257,8 @@ def _wrong_scale(rng: np.random.Generator) -> QuizQuestion:
     slope_deg = _a_slope(rng, 18.0, 24.0)
     right = gradient_to_angle(2.0 * angle_to_gradient(slope_deg))
     ask = (
-        f"With an interval of 10 m somebody got {slope_text(slope_deg)}. The sheet's margin says 20 "
+        f"With an interval of 10 m somebody got {slope(slope_deg).text}. The sheet's margin says 20 "
         f"m. How steep is it, in degrees?"
     )
-    worked = f"Twice the height over the same ground: atan(2 tan({slope_deg:.1f}°)) = {slope_text(right)}."
+    worked = f"Twice the height over the same ground: atan(2 tan({slope_deg:.1f}°)) = {slope(right).text}."
     return QuizQuestion(ask, None, 0, right, right - HEAD_DEG, right + HEAD_DEG, worked)

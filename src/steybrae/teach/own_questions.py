@@ -11,7 +11,6 @@ import numpy as np
 
 from steybrae.errors import ModelError
 from steybrae.field.log import LogRow
-from steybrae.quantities import slope_text
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.teach.answers import Measured, measured
 from steybrae.teach.asked import LEAST_GAP_MM, LegLine, Question
@@ -210,7 +209,7 @@ def _reading(ground: MapGround, look: MapLook, row: LogRow) -> Question | None:
     if stretch is None or stretch.gaps_mm.min() < LEAST_GAP_MM:
         return None
     part = measured("whole", stretch.length_mm, stretch.gaps, stretch.slope_model_deg, look)
-    said = f"{slope_text(row.mean_deg)} ± {slope_text(row.uncertainty_95_deg)}"
+    said = f"{slope(row.mean_deg).text} ± {slope(row.uncertainty_95_deg).text}"
     return Question(
         "",
         "reading",

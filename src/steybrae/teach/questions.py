@@ -9,12 +9,13 @@ import numpy as np
 
 from steybrae.bands import BandScheme
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.quantities import gradient_to_angle, slope_text
-from steybrae.teach.answers import MOST_BANDS, Measured, measured, range_text
+from steybrae.quantities import gradient_to_angle
+from steybrae.teach.answers import MOST_BANDS, Measured, measured
 from steybrae.teach.asked import LEAST_GAP_MM, AspectAnswer, Kind, Question
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.stretches import Profile, Stretch, mean_along, stretch_from
 from steybrae.terrain.attributes import aspect_sector
+from steybrae.value import between, slope
 
 __all__ = ["band_asked", "find_question"]
 
@@ -220,7 +221,7 @@ def _single(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -
         ("length mm", "slope °", "from °", "to °"),
         (part,),
         stretch,
-        remarks=(f"One gap leaves {range_text(part.low_deg, part.high_deg)} open: measure over more.",),
+        remarks=(f"One gap leaves {between(part.low_deg, part.high_deg)} open: measure over more.",),
     )
 
 
@@ -240,8 +241,8 @@ def _bent(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> 
     remark = (
         f"{kind.capitalize()}: "
         f"{'steeper below, its foot is hidden from above' if convex else 'steeper above'}. "
-        f"The average of the whole, {slope_text(whole.slope_gap_deg)}, hides that half of it is "
-        f"{slope_text(steeper)}."
+        f"The average of the whole, {slope(whole.slope_gap_deg).text}, hides that half of it is "
+        f"{slope(steeper).text}."
     )
     return Question(
         "",
@@ -278,7 +279,7 @@ def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) 
         stretch,
         remarks=(
             f"Only {counted} of {stretch.gaps} gaps are drawn: thin lines were left out. Counting them "
-            f"gives {slope_text(fooled)}. Thick lines always stay: count those.",
+            f"gives {slope(fooled).text}. Thick lines always stay: count those.",
         ),
         dropped=tuple(left_out),
     )
@@ -296,7 +297,7 @@ def _lines(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) ->
         ("theirs °", "gaps", "right °", "band"),
         (part,),
         stretch,
-        remarks=(f"{count} lines make {stretch.gaps} gaps. With {count} gaps one gets {slope_text(wrong)}.",),
+        remarks=(f"{count} lines make {stretch.gaps} gaps. With {count} gaps one gets {slope(wrong).text}.",),
     )
 
 

@@ -28,6 +28,7 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import Method, window_weights
 from steybrae.terrain.jacobian import ground_gradients
 from steybrae.terrain.model_kinds import ModelKind, Survey, survey_error
+from steybrae.value import AT_LEAST
 
 __all__ = [
     "SlopeUncertainty",
@@ -84,7 +85,7 @@ class SlopeUncertainty:
             f"95 % interval for pieces of {self.baseline_m:.0f} m: what cells of {self.cell_m:.1f} m hide, "
             f"by how rough the model is there, and {self.survey.words}."
         )
-        no_end = f'No upper end is known for {self.cell_m:.1f} m cells: read every steepness as "at least".'
+        no_end = f'No upper end is known for {self.cell_m:.1f} m cells: read every steepness as "{AT_LEAST}".'
         return f"{words} {no_end}" if self.open_above else words
 
 

@@ -260,7 +260,7 @@ def test_gullies_and_flattenings_in_words():
     (leg,) = legs_above(model, tracks_on(model, (50.5, 20), (50.5, 80)), reach_m=500.0)
     (gully,) = [trap for trap in leg.terrain_traps if trap.kind == "gully"]
     assert gully.reason == (
-        "Gully: both sides rise by 12 m or more within 20 m; its bed runs along 000° true. Even a small "
+        "Gully: both sides rise by at least 12 m within 20 m; its bed runs along 000° true. Even a small "
         "slide piles up deep in it."
     )
     assert gully.to_m - gully.from_m > 500.0

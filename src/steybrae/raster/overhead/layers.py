@@ -2,7 +2,7 @@
 
 ``overhead.tif`` holds whole degrees: 1 where nothing looks down at 18 degrees or more, 19 to 60 the
 path angle rounded up, 61 above 60; 100 more where unknown ground could look down as well, so that
-the answer is "or more"; 0 where the ground itself is unknown.
+the answer is a least one; 0 where the ground itself is unknown.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from steybrae.raster.metric import BlockMetric
 from steybrae.raster.overhead.pieces import Pieces, open_pieces, piece_of
 from steybrae.raster.tally import MM2_PER_M2, Tally
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
+from steybrae.value import AT_LEAST
 
 __all__ = [
     "CLASSES",
@@ -80,8 +81,9 @@ def code_words(code: int) -> str:
     deg = told_deg(code)
     if deg is None:
         return "none found, unknown ground above" if code > OPEN else f"none found from {LEAST_DEG} degrees"
-    words = f"more than {MOST_DEG} degrees" if deg == OVER else f"{deg} degrees"
-    return f"{words} or more" if code > OPEN else words
+    if deg == OVER:
+        return f"more than {MOST_DEG} degrees{', unknown ground above' if code > OPEN else ''}"
+    return f"{AT_LEAST} {deg} degrees" if code > OPEN else f"{deg} degrees"
 
 
 @dataclass(frozen=True, eq=False)

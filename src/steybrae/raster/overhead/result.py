@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.bands import Band, BandScheme
-from steybrae.quantities import round_down
 from steybrae.ranges import Count, NotNegative, Share
 from steybrae.raster.job import AreaJob
 from steybrae.raster.layers import OPEN
@@ -17,6 +16,7 @@ from steybrae.raster.tally import MM2_PER_KM2, MM2_PER_M2, Key, Tally
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty
+from steybrae.value import lower
 
 __all__ = [
     "OVERHEAD_EDGES_DEG",
@@ -224,6 +224,6 @@ def start_zone_words(found: AreaOverhead) -> str:
         f"Slopes of {found.start_from_deg:g} to {found.start_to_deg:g} degrees over {found.baseline_m:.0f} m "
         f"or of which the middle of the 95 % interval is so steep, from {found.least_area_m2:g} m2; steeper "
         f"ground is a source as well. Possible ones may reach {found.start_from_deg:g} degrees within their "
-        f"interval, from about {round_down(found.possible_from_deg, 1.0):.0f} on; they are drawn apart, and "
-        "no angles are looked for from them."
+        f"interval, from about {lower(found.possible_from_deg, step=1.0).figure} on; they are drawn apart, "
+        "and no angles are looked for from them."
     )

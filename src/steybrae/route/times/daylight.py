@@ -18,8 +18,9 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from steybrae.errors import DateError
-from steybrae.quantities import round_down, round_up
+from steybrae.quantities import round_up
 from steybrae.route.positions.places import Place
+from steybrae.value import daylight_left
 
 __all__ = [
     "Daylight",
@@ -352,6 +353,5 @@ def daylight_left_words(arrival: dt.datetime, light: Daylight) -> str:
         return "the sun does not rise"
     if left_min is None:
         return "the sun does not set"
-    shown_min = int(abs(round_down(left_min, 1.0)))
     side = "after" if left_min < 0.0 else "before"
-    return f"{shown_min // 60} h {shown_min % 60:02d} min {side} sunset"
+    return f"{daylight_left(left_min)} {side} sunset"

@@ -20,6 +20,7 @@ from steybrae.route.times.walking_rules import (
     swiss_min,
     tobler_min,
 )
+from steybrae.value import AT_LEAST, steep_length
 
 __all__ = ["METHODS", "Allowances", "LegTime", "Segment", "leg_time"]
 
@@ -185,5 +186,7 @@ def _words(rule: str, allowances: Allowances, level_m: float) -> tuple[str, ...]
     breaks += [f"{besides:g} minutes besides"] if besides else []
     found.append(f"Breaks: {' and '.join(breaks)}." if breaks else "No breaks.")
     if level_m > 0.0:
-        found.append(f"{math.ceil(level_m)} m of unknown height are reckoned as level: at least this long.")
+        found.append(
+            f"{steep_length(level_m).text} of unknown height are reckoned as level: {AT_LEAST} this long."
+        )
     return tuple(found)

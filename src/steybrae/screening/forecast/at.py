@@ -27,9 +27,9 @@ from steybrae.forecast.choose import Asked, Chosen, Finding, choose, holds_throu
 from steybrae.forecast.levels import LEVELS, METHOD_SOURCE, reduction_angle
 from steybrae.forecast.matrix import heights_by_aspect
 from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, bound_range_m, crossed
-from steybrae.quantities import round_down
 from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.value import and_more, lower
 
 __all__ = ["LEAST_SLOPE_DEG", "BulletinSource", "ForecastAsk", "Span", "forecast_at_place", "forecast_beside"]
 
@@ -202,8 +202,8 @@ def _frame(
 
 def _words(ask: ForecastAsk, start_from_deg: float) -> tuple[str, ...]:
     return (
-        f"Matched: ground of {ask.least_slope_deg:g}° or more on the line and beside it, and possible start "
-        f"zones overhead (from about {round_down(start_from_deg, 1.0):.0f}°) that look down on it, read "
+        f"Matched: ground of {and_more(ask.least_slope_deg)} on the line and beside it, and possible start "
+        f"zones overhead (from about {lower(start_from_deg, step=1.0).text}) that look down on it, read "
         "every 50 m, where they face a named aspect at a named height. What lies within its uncertainty of "
         "an edge counts on both sides (a bound is good to 50 m, the treeline to 100 m).",
         "A bulletin has no slope angles: which slope is steep enough is this program's question, not the "

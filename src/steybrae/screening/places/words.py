@@ -13,7 +13,16 @@ from steybrae.screening.places.result import (
     PlaceThatMatters,
     TrapAtPlace,
 )
-from steybrae.value import bearing, distance_off, gentle_length, length, overhead, slope, steep_length
+from steybrae.value import (
+    bearing,
+    distance_off,
+    gentle_length,
+    length,
+    no_less,
+    overhead,
+    slope,
+    steep_length,
+)
 
 __all__ = [
     "check_words",
@@ -71,7 +80,7 @@ def _bearing(true_deg: float, declination_deg: float | None) -> str:
 def _trap(trap: TrapAtPlace, declination_deg: float | None) -> str:
     look = _bearing(trap.bearing_true_deg, declination_deg)
     if trap.kind == "gully":
-        depth = f"{distance_off(trap.depth_m or 0.0).text} or more deep"
+        depth = f"{no_less(trap.depth_m or 0.0).text} deep"
         return f"Trap: gully {depth}, bed along {look}; even a small slide piles up in it."
     where = f"{distance_off(trap.distance_m).text} off towards {look}"
     if trap.kind == "flattening":
