@@ -75,7 +75,8 @@ class Value:
     number
         In SI units, degrees or square kilometres, unrounded; None unknown (NaN becomes None).
     unit
-        ``deg``, ``percent``, ``m``, ``km``, ``mm``, ``min``, ``km2``, ``m2``, ``ft`` or nothing: that of the text.
+        ``deg``, ``percent``, ``m``, ``km``, ``ft``, ``mm``, ``min``, ``km2``, ``m2`` or nothing: that of the
+        text.
     step, rounding
         Of the figure shown, in that unit; to which side it is rounded.
     at_least

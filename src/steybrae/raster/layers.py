@@ -13,6 +13,8 @@ from typing import Any, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.value import AT_LEAST
+
 __all__ = ["LAYERS", "LEVEL", "OPEN", "Layer", "halve"]
 
 Cells = NDArray[Any]

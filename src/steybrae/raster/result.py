@@ -23,6 +23,7 @@ from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.attributes import SECTORS
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.jacobian import cell_size_m
+from steybrae.value import AT_LEAST
 
 __all__ = ["AreaModel", "AreaResult", "AreaRow", "BandArea", "Counted", "area_result"]
 
@@ -289,7 +290,7 @@ def _possible(job: AreaJob, tally: Tally) -> tuple[RasterValue, ...]:
 
     def words(value: int) -> str:
         label = labels[value % int(OPEN)]
-        return f"{label} at least, no upper end known" if value >= OPEN else label
+        return f"{label} {AT_LEAST}, no upper end known" if value >= OPEN else label
 
     return raster_values(tally, 0, words)
 
