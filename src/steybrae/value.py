@@ -27,6 +27,7 @@ __all__ = [
     "climb",
     "daylight_left",
     "distance_off",
+    "far_off",
     "gentle_length",
     "ground_run",
     "height",
@@ -276,6 +277,12 @@ def rise(number: float | None, unit: str = "m") -> Value:
 def no_less(metres: float | None) -> Value:
     """Lower limit of a length, metres: down, and "at least"."""
     return Value(metres, "m", 1.0, "down", at_least=True)
+
+
+def far_off(metres: float | None) -> Value:
+    """Distance to ground far away, metres, shown in kilometres from 1 km on: down."""
+    far = metres is not None and metres >= 1000.0
+    return Value(metres, "km", 0.1, "down") if far else distance_off(metres)
 
 
 def minutes(number: float | None, *, at_least: bool = False) -> Value:

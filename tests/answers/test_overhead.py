@@ -24,6 +24,7 @@ from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.positions.places import Place
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
+from steybrae.terrain.overhead.unknown import UnknownAt
 
 
 @pytest.fixture(scope="module")
@@ -109,7 +110,7 @@ def test_the_picture_shows_why(sample):
     axes = next(axes for axes in route_figure(sample).axes if axes.get_gid() == "map")
     by_gid = {artist.get_gid(): artist for artist in axes.get_children() if artist.get_gid()}
     (floor,) = (place for place in sample.places if place.at_length and place.kinds[0] == "overhead")
-    assert by_gid[f"place {floor.name}"].get_text() == f"{floor.name} \N{NORTH EAST ARROW}41.6°"
+    assert by_gid[f"place {floor.name}"].get_text() == f"{floor.name} \N{NORTH EAST ARROW}at least 41.6°"
     assert f"sight {floor.name}" in by_gid
 
 
@@ -147,5 +148,8 @@ def test_nothing_known_above_a_place_is_said(opened, sample):
     seen = ground(opened, sample)
     nothing = replace(seen, overhead=replace(seen.overhead, sight=None, path=None))
     assert "Overhead: no start zone at 18° and more within 3 km" in list(ground_lines(nothing))
-    unsure = replace(nothing, unknown_above=True)
-    assert "Overhead: unknown ground may look down on this place" in list(ground_lines(unsure))
+    at = UnknownAt(1049.0, 91.0, model_ends=True)
+    unsure = replace(nothing, unknown_above=True, unknown_above_at=at)
+    lines = list(ground_lines(unsure))
+    assert "Overhead: unknown" in lines
+    assert "Overhead may hold more: the model ends 1.0 km east" in lines

@@ -71,6 +71,7 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
         "start_zones",
         "overhead",
         "unknown_above",
+        "unknown_above_at",
         "convex_rolls",
         "terrain_traps",
         "expected_readings",

@@ -234,13 +234,16 @@ def test_unknown_ground_over_a_whole_line_swallows_no_steep_place():
     def heights(east, north):
         return np.clip(north + 40.0, 0.0, 40.0) * math.tan(math.radians(38.0)) + 0.0 * east
 
-    found = along_north(made(heights, 10.0, 71), 600.0, reach_m=600.0)
+    found = along_north(made(heights, 10.0, 61), 500.0, reach_m=600.0)
     (unknown,) = (place for place in found.places if "unknown" in place.kinds)
     assert unknown.kinds == ("unknown",)
     assert unknown.length_m > 500.0
     (bank,) = (place for place in found.places if "underfoot" in place.kinds)
     assert bank.length_m < 100.0
-    assert bank.open_above
+    # What may stand over it makes no ground underfoot steeper.
+    assert not bank.open_above
+    assert unknown.unknown_near_m == 0.0
+    assert "The model ends" in unknown.words
     assert overlap(unknown, bank.from_.chainage_m, bank.to.chainage_m) > 0.0
 
 

@@ -19,6 +19,7 @@ from steybrae.card.wording import without_check_lines
 from steybrae.document import Block, Cautions, Document, Paragraph
 from steybrae.quantities import one_in_text
 from steybrae.route.overhead.result import OverheadAnswer
+from steybrae.route.overhead.words import unknown_words
 from steybrae.screening.ground.result import GroundAt, RunOut, Within
 from steybrae.value import (
     UNKNOWN,
@@ -145,14 +146,16 @@ def _possible(looks: OverheadAnswer) -> Iterator[str]:
 
 def _overhead(ground: GroundAt) -> Iterator[str]:
     """Lines of what is overhead; the open sight leads."""
-    looks = ground.overhead
+    looks, at = ground.overhead, ground.unknown_above_at
+    if at is not None:
+        yield f"Overhead may hold more: {unknown_words(at)}"
     if looks is None:
         yield f"Overhead: {UNKNOWN}"
         return
     if looks.sight is None:
         within = f"within {looks.reach_m / 1000.0:g} km"
         none = f"Overhead: no start zone at {and_more(looks.least_deg)} {within}"
-        yield "Overhead: unknown ground may look down on this place" if ground.unknown_above else none
+        yield f"Overhead: {UNKNOWN}" if ground.unknown_above else none
         yield from _possible(looks)
         return
     sight, least = looks.sight, ground.unknown_above

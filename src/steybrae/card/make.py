@@ -326,6 +326,7 @@ def _overhead(leg: LegScreening, date: dt.date) -> Overhead | None:
         rise_m=None if deg is None else sight.rise_m,
         unknown_above=leg.unknown_above,
         outside=None if found.sight_outside == sight else _outside(found.sight_outside, leg, date),
+        unknown_above_at=leg.unknown_above_at,
     )
 
 

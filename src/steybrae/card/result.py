@@ -17,6 +17,7 @@ from steybrae.route.overhead.result import Quantity
 from steybrae.screening.places.result import DropAtPlace, PlaceThatMatters, PossibleOnly
 from steybrae.screening.result import Position
 from steybrae.screening.standing import SteepWithoutCheck
+from steybrae.terrain.overhead.unknown import UnknownAt
 
 __all__ = [
     "Beside",
@@ -175,6 +176,8 @@ class Overhead:
         Height difference to it, metres; None as sight_deg.
     unknown_above
         Whether unknown ground above may hide more.
+    unknown_above_at
+        The nearest of that ground; None where there is none.
     outside
         The sight from outside of start zones, where the steepest is from within one and so often
         only to the slope underfoot; None where it is not, and where there is none.
@@ -190,6 +193,7 @@ class Overhead:
     rise_m: NotNegative | None
     unknown_above: bool
     outside: OutsideSight | None = None
+    unknown_above_at: UnknownAt | None = None
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from steybrae.card.result import (
     Overhead,
     RouteCard,
 )
+from steybrae.route.overhead.words import unknown_words
 from steybrae.screening.places.words import overhead_there
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import SteepWithoutCheck
@@ -198,6 +199,8 @@ def _overhead(overhead: Overhead, unit: str) -> str:
         parts.append(f"overhead {UNKNOWN}" if least else "no start zone found overhead")
     if overhead.path_deg is not None:
         parts.append(f"path angle {slope(overhead.path_deg, at_least=least).text}")
+    if overhead.unknown_above_at is not None:
+        parts.append(unknown_words(overhead.unknown_above_at))
     return "; ".join(parts)
 
 

@@ -9,7 +9,9 @@ from steybrae.answers.overhead import day_overhead_text
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.wording import without_check_lines
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, SightAnswer
+from steybrae.route.overhead.words import unknown_words
 from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import (
     UNKNOWN,
     and_more,
@@ -74,7 +76,7 @@ def leg_words(leg: LegScreening, scheme: BandScheme) -> LegWords:
         None if leg.band is None else scheme.labels.index(leg.band.label),
         bands_text(leg.bands_possible, open_above=leg.open_above, sign="°"),
         _steep_words(leg),
-        overhead_words(leg.overhead, unknown_above=leg.unknown_above),
+        overhead_words(leg.overhead, unknown_above=leg.unknown_above, at=leg.unknown_above_at),
         _unknown_words(leg),
         (*map(_reading_words, leg.expected_readings), *without_check_lines(leg.steep_without_check))
         or ("None.",),
@@ -96,7 +98,9 @@ def _steep_words(leg: LegScreening) -> tuple[str, ...]:
     return tuple(words)
 
 
-def overhead_words(looks: OverheadAnswer | None, *, unknown_above: bool) -> tuple[str, ...]:
+def overhead_words(
+    looks: OverheadAnswer | None, *, unknown_above: bool, at: UnknownAt | None = None
+) -> tuple[str, ...]:
     """Say what looks down, in sentences.
 
     Parameters
@@ -105,6 +109,8 @@ def overhead_words(looks: OverheadAnswer | None, *, unknown_above: bool) -> tupl
         Of a leg or place; None where none of its heights is known.
     unknown_above
         Whether unknown ground could look down too.
+    at
+        The nearest of that ground.
 
     Returns
     -------
@@ -130,7 +136,8 @@ def overhead_words(looks: OverheadAnswer | None, *, unknown_above: bool) -> tupl
             f"{distance_off(looks.reach_m).text}."
         )
     if unknown_above:
-        words.append("Unknown ground above may hold more.")
+        why = "" if at is None else f": {unknown_words(at)}"
+        words.append(f"Unknown ground above may hold more{why}.")
     return tuple(words)
 
 

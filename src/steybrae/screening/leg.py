@@ -170,6 +170,7 @@ def screen_leg(
         cautions=cautions_for(situation),
         points=_points(ground, look),
         overhead_profile=overhead.above.profile,
+        unknown_above_at=overhead.above.unknown_above_at,
     )
 
 

@@ -28,6 +28,7 @@ from steybrae.screening.places.result import DropAtPlace, PlaceThatMatters, Poss
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.dem import Array
 from steybrae.terrain.model_kinds import ModelKind
+from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.terrain.start_zones import StartRules
 
 __all__ = [
@@ -239,6 +240,8 @@ class LegScreening:
         Nearest drop in the corridor; None where there is none.
     overhead_profile
         Sight angles along it, whatever lies between, for files of points.
+    unknown_above_at
+        The nearest unknown ground that could look down on it; None where there is none.
     """
 
     number: Ordinal
@@ -283,6 +286,7 @@ class LegScreening:
     points: LegPoints = field(metadata={"json": False})
     overhead_profile: Profile = field(metadata={"json": False})
     drop: DropAtPlace | None = None
+    unknown_above_at: UnknownAt | None = None
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from steybrae.terrain.overhead import sight as overhead_sight
 from steybrae.terrain.overhead.angles import look_up
 from steybrae.terrain.overhead.ground import Points, ceiling_m
 from steybrae.terrain.overhead.sight import FLOW_NEAR_M, SIGHT_MARGIN_M, in_sight
-from steybrae.terrain.overhead.sight_pairs import pairs_between, steepest_sight, unknown_overhead
+from steybrae.terrain.overhead.sight_pairs import pairs_between, steepest_sight
 
 
 def at(ground, col, row):
@@ -99,7 +99,8 @@ def test_nothing_flatter_than_18_degrees_is_told():
     ground = given(z, z > 0.0)
     assert look_up(ground, at(ground, 60.5 - 15.0, 20.5)).sight.deg > 18.0
     up = look_up(ground, at(ground, 60.5 - 16.0, 20.5))
-    assert (up.sight, up.unfiltered, up.path, up.unknown_above) == (None, None, None, False)
+    assert (up.sight, up.unfiltered, up.path) == (None, None, None)
+    assert not up.unknown_above.there.any()
 
 
 def test_beyond_the_reach_nothing_is_told():
@@ -188,8 +189,7 @@ def test_unknown_ground_hides_nothing_and_is_told():
     z, source = behind_a_wall()
     z[:, 55:57] = np.nan
     up = look_up(given(z, source), at(given(z, source), 52.5, 30.5))
-    # Two unknown cells rise to 15 m at the most: 25 m away that is 31 degrees.
-    assert up.unknown_above
+    assert up.unknown_above.there.all()
     assert up.sight.deg == up.unfiltered.deg == pytest.approx(up.path.deg, abs=0.06)
 
 
@@ -244,10 +244,9 @@ def test_a_place_of_unknown_height_is_unknown():
     z[10:20, 10:20] = np.nan
     ground = found(z)
     points = at(ground, 15.5, 15.5)
-    assert unknown_overhead(ground, points)
     assert steepest_sight(ground, points).cell.tolist() == [-1]
     up = look_up(ground, points)
-    assert (up.sight, up.path, up.unknown_above) == (None, None, True)
+    assert (up.sight, up.path, up.unknown_above.there.tolist()) == (None, None, [True])
 
 
 def test_unknown_ground_rises_at_45_degrees_at_the_most():
@@ -257,18 +256,9 @@ def test_unknown_ground_rises_at_45_degrees_at_the_most():
     assert np.isinf(ceiling_m(nothing, (10.0, 10.0))).all()
 
 
-@pytest.mark.parametrize(("edge_m", "told"), [(60.0, True), (3000.0, True), (4000.0, False)])
-def test_the_end_of_the_model_is_unknown_ground(edge_m, told):
-    # Level ground: what lies beyond may rise at 45 degrees, and is seen at 18 from 0.675 of the reach.
-    z = np.zeros((11, 500))
-    z[:, int(edge_m / 10.0) + 10 :] = np.nan
-    ground = given(z, np.zeros(z.shape), reach_m=4600.0)
-    assert unknown_overhead(ground, at(ground, 10.5, 5.5)) is told
-
-
 def test_no_places_and_no_sources():
     ground = given(np.zeros((20, 20)), np.zeros((20, 20)))
     none = np.empty(0)
     up = look_up(ground, Points(none, none, none))
-    assert (up.sight, up.path, up.unknown_above) == (None, None, False)
+    assert (up.sight, up.path, up.unknown_above.there.tolist()) == (None, None, [])
     assert dem(np.zeros((2, 2))).heights_m.shape == (2, 2)

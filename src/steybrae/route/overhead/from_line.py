@@ -12,13 +12,13 @@ from numpy.typing import NDArray
 
 from steybrae.route.expected import LEAST_SIGHT_M
 from steybrae.route.overhead.reading import KeptGround
-from steybrae.route.overhead.result import PLACE_SIGHT_DEG
 from steybrae.route.overhead.windows import Stretch, Window, shared, stretch_windows
 from steybrae.route.track import Track
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import OverheadGround, Points
 from steybrae.terrain.overhead.sight import in_sight
-from steybrae.terrain.overhead.sight_pairs import Pairs, steepest_sight, unknown_above
+from steybrae.terrain.overhead.sight_pairs import Pairs, steepest_sight
+from steybrae.terrain.overhead.unknown import unknown_above
 
 __all__ = ["FromLine", "OpenSights", "Spots", "Target", "look_from"]
 
@@ -89,7 +89,7 @@ class FromLine:
         Steepest sight to any possible start zone, whatever lies between, degrees; NaN where there is
         none at `LEAST_SIGHT_DEG` or more, or the spot's height is unknown.
     unknown_above
-        Whether unknown ground could stand over it at `PLACE_SIGHT_DEG` or more.
+        Whether unknown ground could look down on it (`steybrae.terrain.overhead.unknown`).
     sights
         One for each target.
     """
@@ -129,7 +129,7 @@ def look_from(kept: KeptGround, tracks: list[Track], spots: Spots, targets: Sequ
             points = _points(ground, (part, window), spots.at_m[here], kept.look.joins)
             tangent = steepest_sight(ground.possible, points).tangent
             overhead[here] = np.where(np.isfinite(tangent), np.degrees(np.arctan(tangent)), np.nan)
-            unknown[here] = unknown_above(ground, points, PLACE_SIGHT_DEG)
+            unknown[here] = unknown_above(ground, points).there
             for k, target in enumerate(targets):
                 at = spots.chainage_m[here]
                 before = np.flatnonzero((at >= target.from_m) & (at <= target.to_m))

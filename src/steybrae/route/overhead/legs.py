@@ -34,7 +34,7 @@ from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.overhead.angles import Overhead, SightUp, look_up, zone_top
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points
 from steybrae.terrain.overhead.sight import in_sight
-from steybrae.terrain.overhead.sight_pairs import unknown_above
+from steybrae.terrain.overhead.unknown import nearest_of
 from steybrae.terrain.shape import Around, look_around
 from steybrae.terrain.traps import cliffs_below, flattenings, gullies
 
@@ -52,7 +52,6 @@ class _Part:
     possible: bool
     possible_deg: float
     known: bool
-    unknown_above: bool
     possible_from_deg: float
     sight: SightAnswer | None
     outside: SightAnswer | None
@@ -144,7 +143,6 @@ def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length
         bool(up.in_possible_zone.any()),
         float(np.fmax.reduce(up.possible_deg[~up.in_start_zone], initial=-np.inf)),
         bool(np.isfinite(points.height_m).any()),
-        up.unknown_above,
         from_deg,
         _sight(ground, points, chainage_m, up),
         _outside(ground, points, chainage_m, up),
@@ -190,7 +188,10 @@ def _seen(
         hidden,
         up.possible_deg,
         up.in_start_zone,
-        unknown_above(ground, points, PLACE_SIGHT_DEG),
+        up.unknown_above.there,
+        up.unknown_above.distance_m,
+        up.unknown_above.bearing_true_deg,
+        up.unknown_above.model_ends,
         trap & caught,
     )
 
@@ -290,18 +291,20 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
             outside,
             path,
         )
+    seen = SeenAlong(
+        *(np.concatenate([getattr(part.seen, one.name) for part in parts]) for one in fields(SeenAlong))
+    )
     return Above(
         overhead,
-        any(part.unknown_above for part in parts),
+        bool(seen.unknown_above.any()),
+        nearest_of(seen.unknown_off_m, seen.unknown_bearing_true_deg, seen.model_ends),
         tuple(roll for part in parts for roll in part.rolls),
         tuple(trap for part in parts for trap in part.traps),
         Profile(
             np.concatenate([part.profile.chainage_m for part in parts]),
             np.concatenate([part.profile.sight_unfiltered_deg for part in parts]),
         ),
-        SeenAlong(
-            *(np.concatenate([getattr(part.seen, one.name) for part in parts]) for one in fields(SeenAlong))
-        ),
+        seen,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from steybrae.ranges import BearingDeg, ElevationAngleDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.dem import Array
+from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG, UnknownAt
 
 __all__ = [
     "PLACE_SIGHT_DEG",
@@ -25,9 +26,6 @@ __all__ = [
     "TopAnswer",
 ]
 
-
-PLACE_SIGHT_DEG: Final = 25.0
-"""Overhead angle that makes a place matter, degrees (common practice, no source)."""
 
 Quantity = Literal["slope", "sight"]
 
@@ -279,7 +277,9 @@ class SeenAlong:
     in_start_zone
         Whether the cell is of a start zone.
     unknown_above
-        Whether unknown ground could stand over it at `PLACE_SIGHT_DEG` or more.
+        Whether unknown ground could look down on it (`steybrae.terrain.overhead.unknown`).
+    unknown_off_m, unknown_bearing_true_deg, model_ends
+        Where the nearest of that begins, and whether the model ends there; NaN where there is none.
     trap
         Whether it is a terrain trap with ground above or underfoot that could slide.
     """
@@ -296,6 +296,9 @@ class SeenAlong:
     possible_deg: Array
     in_start_zone: NDArray[np.bool_]
     unknown_above: NDArray[np.bool_]
+    unknown_off_m: Array
+    unknown_bearing_true_deg: Array
+    model_ends: NDArray[np.bool_]
     trap: NDArray[np.bool_]
 
 
@@ -310,6 +313,8 @@ class Above:
     unknown_above
         Whether unknown ground could look down on it: every angle is then "at least", and no
         answer does not mean nothing.
+    unknown_above_at
+        The nearest of it; None where there is none.
     convex_rolls, terrain_traps
         In the order of the leg.
     profile
@@ -320,6 +325,7 @@ class Above:
 
     overhead: OverheadAnswer | None
     unknown_above: bool
+    unknown_above_at: UnknownAt | None
     convex_rolls: tuple[ConvexRoll, ...]
     terrain_traps: tuple[TerrainTrap, ...]
     profile: Profile = field(metadata={"json": False})

@@ -27,7 +27,8 @@ from steybrae.terrain.gradients import index_gradients, plane_gradients
 from steybrae.terrain.jacobian import ground_gradients
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points
 from steybrae.terrain.overhead.sight import FLOW_NEAR_M, in_sight
-from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between, unknown_overhead
+from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between
+from steybrae.terrain.overhead.unknown import unknown_above
 
 __all__ = ["STEP_M", "zones_overhead"]
 
@@ -63,17 +64,10 @@ def zones_overhead(
             points = ground.centres(col.astype(np.intp), row.astype(np.intp))
             at = np.clip(np.searchsorted(edges[part.leg], chainage) - 1, 0, len(unknown[part.leg]) - 1)
             found = zones.looking_down(points, at)
-            _mark_unknown(unknown[part.leg], ground, points, at)
+            np.logical_or.at(unknown[part.leg], at, unknown_above(ground, points).there)
             parts[part.leg].append(zones.as_cells(found, edges[part.leg], unknown[part.leg]))
     legs = [gathered(*leg, 0.0) for leg in zip(edges, unknown, parts, strict=True)]
     return legs, from_deg
-
-
-def _mark_unknown(
-    unknown: NDArray[np.bool_], ground: OverheadGround, points: Points, at: NDArray[np.intp]
-) -> None:
-    for k in np.unique(at):
-        unknown[k] |= unknown_overhead(ground, points.pick(at == k))
 
 
 @dataclass(frozen=True, eq=False)

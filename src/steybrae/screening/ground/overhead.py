@@ -85,6 +85,7 @@ def with_above(
         start_zones=settings.start_zones,
         overhead=above.overhead,
         unknown_above=above.unknown_above,
+        unknown_above_at=above.unknown_above_at,
         convex_rolls=above.convex_rolls,
         terrain_traps=above.terrain_traps,
         expected_readings=named(

@@ -17,6 +17,7 @@ from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.dem import Array
+from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.terrain.start_zones import StartRules
 
 __all__ = ["GroundAt", "GroundPatch", "PlaceAt", "RunOut", "Within"]
@@ -180,6 +181,8 @@ class GroundAt:
     unknown_above
         Whether unknown ground could look down on it: every angle overhead is then 'at least', and
         no answer does not mean nothing.
+    unknown_above_at
+        The nearest of that ground; None where there is none, and where it was not asked for.
     convex_rolls
         Ground that steepens downhill, in the order of the leg.
     terrain_traps
@@ -220,6 +223,7 @@ class GroundAt:
     start_zones: StartRules | None = None
     overhead: OverheadAnswer | None = None
     unknown_above: bool = True
+    unknown_above_at: UnknownAt | None = None
     convex_rolls: tuple[ConvexRoll, ...] = ()
     terrain_traps: tuple[TerrainTrap, ...] = ()
     expected_readings: tuple[ExpectedReading, ...] = ()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,9 +41,7 @@ from steybrae.screening.places.result import (
 from steybrae.screening.places.words import place_words
 from steybrae.terrain.attributes import sectors_by_length
 from steybrae.terrain.dem import Array
-
-if TYPE_CHECKING:
-    pass
+from steybrae.terrain.overhead.unknown import UnknownAt, nearest_of
 
 __all__ = ["KINDS", "ORDER_RULE", "Places", "places_on"]
 
@@ -103,9 +101,9 @@ def places_on(line: Line, grounds: list[LegGround]) -> Places:
     -------
     Places
     """
-    kinds, spans = _spans(line)
+    kinds, spans, alone = _spans(line)
     found = []
-    for group in shared(spans, np.array([kind == "unknown" for kind in kinds], dtype=bool)):
+    for group in shared(spans, alone):
         ends = float(spans[group, 0].min()), float(spans[group, 1].max())
         found.append(_place(line, tuple(k for k in KINDS if k in {kinds[i] for i in group}), ends))
     found.sort(key=lambda place: (place.from_.chainage_m, place.to.chainage_m))
@@ -118,8 +116,8 @@ def places_on(line: Line, grounds: list[LegGround]) -> Places:
     return Places(named, *_legs_left(line, named), drops)
 
 
-def _spans(line: Line) -> tuple[list[str], Array]:
-    """Stretches of each kind: their kinds, and where each begins and ends."""
+def _spans(line: Line) -> tuple[list[str], Array, NDArray[np.bool_]]:
+    """Stretches of each kind: their kinds, where each begins and ends, and whether no other joins it."""
     pieces, cells, seen = line.pieces, line.cells, line.seen
     unknown = joined(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], 0.0)
     underfoot = bridged(pieces.start_m[line.steep], pieces.end_m[line.steep], unknown)
@@ -129,11 +127,22 @@ def _spans(line: Line) -> tuple[list[str], Array]:
         "underfoot": underfoot,
         "corridor": beside,
         "overhead": joined(seen.start_m[line.below], seen.end_m[line.below]),
-        "unknown": joined(*line.unknown),
         "trap": joined(seen.start_m[seen.trap], seen.end_m[seen.trap]),
     }
     kinds = [kind for kind, found in by_kind.items() for _ in found]
-    return kinds, np.concatenate([found.reshape(-1, 2) for found in by_kind.values()])
+    spans = np.concatenate([found.reshape(-1, 2) for found in by_kind.values()])
+    # What is unknown in a place belongs to it too; what is unknown above may reach over the whole line.
+    within = [one for one in joined(*line.unknown_near) if any(_mostly_in(one, other) for other in spans)]
+    every = joined(*line.unknown)
+    alone = np.repeat([False, True], [len(kinds) + len(within), len(every)])
+    kinds += ["unknown"] * (len(within) + len(every))
+    return kinds, np.concatenate((spans, np.array(within).reshape(-1, 2), every)), alone
+
+
+def _mostly_in(one: Array, other: Array) -> bool:
+    """Whether a stretch lies at least half in a longer one."""
+    length = float(one[1] - one[0])
+    return length <= other[1] - other[0] and overlap_m(one, other) >= length / 2.0 > 0.0
 
 
 def _apart(underfoot: Array, beside: Array) -> tuple[Array, Array]:
@@ -164,7 +173,7 @@ def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> Pla
     slope, at = _largest(pieces.slope_deg, here)
     high, low = (_largest(end, here)[0] for end in (pieces.high_deg, pieces.low_deg))
     ended = bool(pieces.ended[here].all())
-    unknown_m = length_m(*line.unknown, ends)
+    near_m = length_m(*line.unknown_near, ends)
     overhead, corridor = _overhead(line, ends), _corridor(line, ends)
     if overhead is not None and "overhead" in kinds and overhead.deg > (slope or 0.0):
         # Told first by what is steepest there: a headwall over a short piece of 30 degrees.
@@ -186,11 +195,13 @@ def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> Pla
         slope_low_deg=low,
         slope_high_deg=high,
         slope_max_at=slope_at,
-        open_above=unknown_m > 0.0 or high is None or not ended,
+        open_above=near_m > 0.0 or high is None or not ended,
         overhead=overhead,
         corridor=corridor,
-        unknown_m=unknown_m,
+        unknown_m=length_m(*line.unknown, ends),
+        unknown_near_m=near_m,
         unknown_on_line_m=length_m(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], ends),
+        unknown_above_at=_unknown_above(line, ends),
         trap=_trap(line, ends) if "trap" in kinds else None,
         aspect_sectors=_sectors(line, steep),
         elevation_min_m=float(heights.min()) if len(heights) else None,
@@ -222,6 +233,12 @@ def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:
         line.spot(_middle(seen.start_m[at], seen.end_m[at], ends)),
         bool(seen.unknown_above[_within(seen.start_m, seen.end_m, ends)].any()),
     )
+
+
+def _unknown_above(line: Line, ends: tuple[float, float]) -> UnknownAt | None:
+    seen = line.seen
+    here = _within(seen.start_m, seen.end_m, ends)
+    return nearest_of(seen.unknown_off_m[here], seen.unknown_bearing_true_deg[here], seen.model_ends[here])
 
 
 def _trap(line: Line, ends: tuple[float, float]) -> TrapAtPlace | None:
@@ -316,8 +333,23 @@ def _measure(place: PlaceThatMatters, kind: str) -> float:
     slope = place.slope_max_deg or 0.0
     corridor = 0.0 if place.corridor is None else place.corridor.slope_max_deg
     overhead = 0.0 if place.overhead is None else place.overhead.deg
-    by_kind = {"underfoot": slope, "corridor": corridor, "overhead": overhead, "unknown": place.unknown_m}
+    by_kind = {
+        "underfoot": slope,
+        "corridor": corridor,
+        "overhead": overhead,
+        "unknown": place.unknown_near_m,
+    }
     return by_kind.get(kind, max(slope, corridor, overhead))
+
+
+def _worst_first(place: PlaceThatMatters, kind: str) -> tuple[float, float, float]:
+    """`_measure`, and between equals metres of 30 and more, then of unknown ground."""
+    return _measure(place, kind), _own_steep_m(place), place.unknown_m
+
+
+def _own_steep_m(place: PlaceThatMatters) -> float:
+    """Metres of 30 and more; none under unknown ground alone, whose steep ground has places of its own."""
+    return 0.0 if place.kinds == ("unknown",) else place.steep_m
 
 
 def _at_length(places: list[PlaceThatMatters]) -> set[int]:
@@ -328,10 +360,10 @@ def _at_length(places: list[PlaceThatMatters]) -> set[int]:
     of_kind["corridor"] = [k for k in of_kind["corridor"] if "underfoot" not in places[k].kinds]
     for kind, numbers in of_kind.items():
         if numbers:
-            chosen.add(max(numbers, key=lambda k: _measure(places[k], kind)))
+            chosen.add(max(numbers, key=lambda k: _worst_first(places[k], kind)))
     rest = sorted(
         (k for k in range(len(places)) if k not in chosen),
-        key=lambda k: (-places[k].steep_m, -_measure(places[k], "")),
+        key=lambda k: (-_own_steep_m(places[k]), -_measure(places[k], "")),
     )
     chosen.update(rest[: max(0, MOST_AT_LENGTH - len(chosen))])
     for kind in ("underfoot", "corridor", "overhead"):

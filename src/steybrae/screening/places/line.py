@@ -122,14 +122,19 @@ class Line:
     @property
     def unknown(self) -> tuple[Array, Array]:
         """Pieces with unknown ground on the line, in the corridor or above."""
-        pieces, cells, seen = self.pieces, self.cells, self.seen
+        (start, end), seen = self.unknown_near, self.seen
         return (
-            np.concatenate(
-                (pieces.start_m[~pieces.known], cells.start_m[~cells.known], seen.start_m[seen.unknown_above])
-            ),
-            np.concatenate(
-                (pieces.end_m[~pieces.known], cells.end_m[~cells.known], seen.end_m[seen.unknown_above])
-            ),
+            np.concatenate((start, seen.start_m[seen.unknown_above])),
+            np.concatenate((end, seen.end_m[seen.unknown_above])),
+        )
+
+    @property
+    def unknown_near(self) -> tuple[Array, Array]:
+        """Pieces with unknown ground on the line or in the corridor."""
+        pieces, cells = self.pieces, self.cells
+        return (
+            np.concatenate((pieces.start_m[~pieces.known], cells.start_m[~cells.known])),
+            np.concatenate((pieces.end_m[~pieces.known], cells.end_m[~cells.known])),
         )
 
     @property

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from steybrae.ranges import BearingDeg, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
+from steybrae.terrain.overhead.unknown import UnknownAt
 
 __all__ = [
     "CorridorAtPlace",
@@ -188,8 +189,11 @@ class PlaceThatMatters:
         Whether it may be steeper still: read "at least".
     overhead, corridor
         None where nothing of the kind is known there.
-    unknown_m, unknown_on_line_m
-        Metres with unknown ground on the line, in the corridor or above; and on the line alone.
+    unknown_m, unknown_near_m, unknown_on_line_m
+        Metres with unknown ground on the line, in the corridor or above; on the line or in the corridor;
+        and on the line alone.
+    unknown_above_at
+        The nearest unknown ground that could look down on it; None where there is none.
     trap
         None where there is none.
     trap_below
@@ -222,7 +226,9 @@ class PlaceThatMatters:
     overhead: OverheadAtPlace | None
     corridor: CorridorAtPlace | None
     unknown_m: NotNegative
+    unknown_near_m: NotNegative
     unknown_on_line_m: NotNegative
+    unknown_above_at: UnknownAt | None
     trap: TrapAtPlace | None
     aspect_sectors: tuple[str, ...]
     elevation_min_m: float | None

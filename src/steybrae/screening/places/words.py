@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from steybrae.bands import STEEP_DEG
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
+from steybrae.route.overhead.words import unknown_words
 from steybrae.screening.places.line import TOLD_M
 from steybrae.screening.places.result import (
     CorridorAtPlace,
@@ -113,12 +114,11 @@ def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
         corridor = place.corridor
         return corridor.at, f"{slope(corridor.slope_max_deg, at_least=least).text} {corridor.side}"
     if place.kinds[0] == "overhead" and place.overhead is not None:
-        return place.overhead.at, f"\N{NORTH EAST ARROW}{_angle(place, place.overhead)}"
+        return (
+            place.overhead.at,
+            f"\N{NORTH EAST ARROW}{overhead(place.overhead.deg, at_least=place.overhead.at_least).text}",
+        )
     return place.from_, "unknown" if place.kinds[0] == "unknown" else "trap"
-
-
-def _angle(place: PlaceThatMatters, looks: OverheadAtPlace) -> str:
-    return overhead(looks.deg, at_least=place.open_above or looks.at_least).text
 
 
 def place_line(place: PlaceThatMatters) -> str:
@@ -135,9 +135,14 @@ def place_line(place: PlaceThatMatters) -> str:
         parts.append(_drop(place.corridor.drop))
     if place.overhead is not None and "overhead" in place.kinds:
         hidden = ", hidden" if place.overhead.hidden else ""
-        parts.append(f"overhead {_angle(place, place.overhead)}{hidden}")
+        parts.append(
+            f"overhead {overhead(place.overhead.deg, at_least=place.overhead.at_least).text}{hidden}"
+        )
     if "unknown" in place.kinds:
-        parts.append(f"unknown ground for {steep_length(place.unknown_m).text}")
+        if place.unknown_near_m > 0.0:
+            parts.append(f"unknown ground for {steep_length(place.unknown_near_m).text}")
+        elif place.unknown_above_at is not None:
+            parts.append(unknown_words(place.unknown_above_at))
     return ", ".join(parts) or "terrain trap"
 
 
@@ -185,9 +190,16 @@ def _overhead(place: PlaceThatMatters, looks: OverheadAtPlace, declination_deg: 
 
 
 def _unknown(place: PlaceThatMatters) -> str:
+    words = []
     if place.unknown_on_line_m > 0.0:
-        return f"Unknown ground: {steep_length(place.unknown_on_line_m).text}."
-    return f"Unknown ground beside or above, {steep_length(place.unknown_m).text}."
+        words.append(f"Unknown ground: {steep_length(place.unknown_on_line_m).text}.")
+    elif place.unknown_near_m > 0.0:
+        words.append(f"Unknown ground in the corridor for {steep_length(place.unknown_near_m).text}.")
+    at = place.unknown_above_at
+    if at is not None and not (words and at.bearing_true_deg is None):
+        why = unknown_words(at)
+        words.append(f"{why[0].upper()}{why[1:]}.")
+    return " ".join(words)
 
 
 def overhead_there(deg: float | None, *, at_least: bool) -> str:

@@ -19,7 +19,8 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, NEIGHBOURS, OverheadGround, Points
 from steybrae.terrain.overhead.path import EnergyLines, energy_lines
 from steybrae.terrain.overhead.sight import first_open
-from steybrae.terrain.overhead.sight_pairs import Pairs, steepest_sight, unknown_overhead
+from steybrae.terrain.overhead.sight_pairs import Pairs, steepest_sight
+from steybrae.terrain.overhead.unknown import UnknownAbove, unknown_above
 from steybrae.terrain.overhead.way import pulled, straight_deg
 
 __all__ = ["Overhead", "PathUp", "SightUp", "look_up", "zone_top"]
@@ -100,8 +101,8 @@ class Overhead:
         Steepest sight from each place up to a possible start zone, whatever lies between, degrees;
         NaN where there is none, or its height is unknown.
     unknown_above
-        Whether unknown ground within reach could look down on it: the answer is then
-        "at least", or unknown where there is none.
+        From which of them unknown ground could look down: the answer is then "at least", or
+        unknown where there is none.
     sight
         Steepest sight from which snow could come; None where nothing looks down.
     unfiltered
@@ -122,7 +123,7 @@ class Overhead:
     in_start_zone: NDArray[np.bool_]
     in_possible_zone: NDArray[np.bool_]
     possible_deg: Array
-    unknown_above: bool
+    unknown_above: UnknownAbove
     sight: SightUp | None
     unfiltered: SightUp | None
     outside: SightUp | None
@@ -151,7 +152,7 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
     col, row = points.col.astype(np.intp), points.row.astype(np.intp)
     in_zone, in_possible = ground.zones.in_range[row, col], ground.zones.possible[row, col]
     possible = _degrees(steepest_sight(ground.possible, points).tangent)
-    unknown = unknown_overhead(ground, points)
+    unknown = unknown_above(ground, points)
     sights = steepest_sight(ground, points)
     unfiltered = _steepest(ground, points, sights)
     sight = _open(ground, points, sights.tangent)

@@ -26,6 +26,7 @@ __all__ = [
     "Blocks",
     "OverheadGround",
     "Points",
+    "blocks_of",
     "ceiling_m",
     "overhead_ground",
 ]
@@ -101,7 +102,8 @@ class Blocks:
     highest_m: Array
 
 
-def _blocks(mask: NDArray[np.bool_], height_m: Array) -> Blocks:
+def blocks_of(mask: NDArray[np.bool_], height_m: Array) -> Blocks:
+    """Sort the cells of a mask by the block that they lie in."""
     row, col = np.nonzero(mask)
     wide = mask.shape[1] // BLOCK_CELLS + 1
     block = (row // BLOCK_CELLS) * wide + col // BLOCK_CELLS
@@ -160,7 +162,7 @@ class OverheadGround:
     @cached_property
     def sources(self) -> Blocks:
         """All cells that snow may come from and whose height is known."""
-        return _blocks(self.zones.source & np.isfinite(self.dem.heights_m), self.dem.heights_m)
+        return blocks_of(self.zones.source & np.isfinite(self.dem.heights_m), self.dem.heights_m)
 
     @cached_property
     def possible(self) -> OverheadGround:
@@ -169,8 +171,10 @@ class OverheadGround:
 
     @cached_property
     def unknown(self) -> Blocks:
-        """Cells whose slope is not known, with the greatest height that they are taken to have."""
-        return _blocks(self.zones.unknown, ceiling_m(self.dem.heights_m, self.cell_m))
+        """Cells whose slope is not known, beside cells whose slope is: where unknown ground begins."""
+        known = np.pad(~self.zones.unknown, 1)
+        beside = known[:-2, 1:-1] | known[2:, 1:-1] | known[1:-1, :-2] | known[1:-1, 2:]
+        return blocks_of(self.zones.unknown & beside, self.dem.heights_m)
 
     @cached_property
     def down(self) -> NDArray[np.int32]:

@@ -20,7 +20,7 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, Blocks, OverheadGround, Points
 from steybrae.terrain.sampling import spread
 
-__all__ = ["Pairs", "pairs_between", "steepest_sight", "unknown_above", "unknown_overhead", "useful_box"]
+__all__ = ["Pairs", "pairs_between", "portions", "steepest_sight", "useful_box"]
 
 
 MOST_AT_ONCE: Final = 500_000
@@ -197,7 +197,7 @@ def steepest_sight(ground: OverheadGround, points: Points, least_deg: float = LE
                 block = likely[point]
             else:
                 point, block = np.nonzero(ask)
-            for part in _portions(blocks.count[kept[block]]):
+            for part in portions(blocks.count[kept[block]]):
                 some = point[part], kept[block[part]]
                 _improve(best, cell, _tangents(ground, points, blocks, *some))
             bound[point, block] = -np.inf
@@ -243,7 +243,7 @@ def pairs_between(ground: OverheadGround, points: Points, least: float, below: f
     bound, kept = _bounds(ground, points, blocks, least)
     point, block = np.nonzero(bound >= least)
     found = Pairs(point[:0], block[:0], np.empty(0))
-    for part in _portions(blocks.count[kept[block]]):
+    for part in portions(blocks.count[kept[block]]):
         more = _tangents(ground, points, blocks, point[part], kept[block[part]])
         more = more.pick((more.tangent >= least) & (more.tangent < below))
         found = Pairs(
@@ -255,7 +255,7 @@ def pairs_between(ground: OverheadGround, points: Points, least: float, below: f
     return found
 
 
-def _portions(counts: NDArray[np.intp]) -> Iterator[slice]:
+def portions(counts: NDArray[np.intp]) -> Iterator[slice]:
     """Cut blocks into portions of a bounded number of cells."""
     total = np.cumsum(counts)
     done, start = 0, 0
@@ -263,23 +263,3 @@ def _portions(counts: NDArray[np.intp]) -> Iterator[slice]:
         end = max(int(np.searchsorted(total, done + MOST_AT_ONCE, side="right")), start + 1)
         yield slice(start, end)
         done, start = int(total[end - 1]), end
-
-
-def unknown_overhead(ground: OverheadGround, points: Points) -> bool:
-    """Whether unknown ground within reach could look down on one of the places.
-
-    It could where the greatest height that it is taken to have (`ceiling_m`) stands at
-    `LEAST_SIGHT_DEG` or more, or where the height of a place itself is unknown. Whole blocks
-    are asked, so that a little more is called unknown than cell by cell.
-    """
-    return bool(unknown_above(ground, points, LEAST_SIGHT_DEG).any())
-
-
-def unknown_above(ground: OverheadGround, points: Points, least_deg: float) -> NDArray[np.bool_]:
-    """From which of the places unknown ground may stand at an angle or more; see `unknown_overhead`."""
-    unknown: NDArray[np.bool_] = np.isnan(points.height_m)
-    if len(points.col) == 0 or len(ground.unknown.start) == 0 or unknown.all():
-        return unknown
-    least = math.tan(math.radians(least_deg))
-    bound = _bounds(ground, points, ground.unknown, least)[0]
-    return unknown | (bound >= least).any(axis=1)

@@ -1,0 +1,218 @@
+"""Unknown ground that could look down on a place, by one rule.
+
+Nothing is known of it, so it is taken to be as high as the highest known ground within reach of the
+place, ``h`` above it. At a distance ``d`` it could look down where ``h / d`` is ``tan(25)`` or more,
+and always where it begins within 300 m. Only the nearest unknown ground has to be asked, and only
+ground within reach of the place counts. Unknown is ground whose slope is not known, and all beyond the
+model's edge.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.ranges import BearingDeg, NotNegative
+from steybrae.terrain.dem import Array
+from steybrae.terrain.overhead.ground import Blocks, OverheadGround, Points, blocks_of
+from steybrae.terrain.overhead.sight_pairs import portions
+from steybrae.terrain.sampling import spread
+
+__all__ = [
+    "PLACE_SIGHT_DEG",
+    "UNKNOWN_NEAR_M",
+    "UnknownAbove",
+    "UnknownAt",
+    "nearest_of",
+    "nearest_unknown",
+    "unknown_above",
+]
+
+PLACE_SIGHT_DEG: Final = 25.0
+"""Overhead angle that makes a place matter, degrees (common practice, no source)."""
+
+UNKNOWN_NEAR_M: Final = 300.0
+"""Unknown ground that begins nearer than this always could, metres (our choice)."""
+
+
+@dataclass(frozen=True)
+class UnknownAt:
+    """The nearest unknown ground that could look down.
+
+    Attributes
+    ----------
+    distance_m
+        To where it begins, metres.
+    bearing_true_deg
+        Towards it, degrees clockwise from true north; None where it lies on the place itself.
+    model_ends
+        Whether all is unknown from there on, as far as was looked.
+    """
+
+    distance_m: NotNegative
+    bearing_true_deg: BearingDeg | None
+    model_ends: bool
+
+
+@dataclass(frozen=True, eq=False)
+class UnknownAbove:
+    """From which places unknown ground could look down; arrays ``(n,)``.
+
+    Attributes
+    ----------
+    there
+        Whether it could. Places of unknown height always count.
+    distance_m, bearing_true_deg
+        To the nearest unknown ground; NaN where none could look down, the bearing also where the
+        place itself lies in unknown ground.
+    model_ends
+        Whether all is unknown from there on, along that line as far as is looked.
+    """
+
+    there: NDArray[np.bool_]
+    distance_m: Array
+    bearing_true_deg: Array
+    model_ends: NDArray[np.bool_]
+
+    @property
+    def nearest(self) -> UnknownAt | None:
+        """The nearest of all that could look down; None where none could."""
+        return nearest_of(self.distance_m, self.bearing_true_deg, self.model_ends)
+
+
+def nearest_of(distance_m: Array, bearing_true_deg: Array, model_ends: NDArray[np.bool_]) -> UnknownAt | None:
+    """Give the nearest of some; None where all distances are NaN. Parameters as `UnknownAbove`."""
+    if not np.isfinite(distance_m).any():
+        return None
+    at = int(np.nanargmin(distance_m))
+    bearing = float(bearing_true_deg[at])
+    return UnknownAt(float(distance_m[at]), bearing if math.isfinite(bearing) else None, bool(model_ends[at]))
+
+
+def unknown_above(ground: OverheadGround, points: Points) -> UnknownAbove:
+    """Ask from which places unknown ground could look down; see the module docstring.
+
+    Parameters
+    ----------
+    ground
+        A window that holds the places and all ground within its reach of each.
+    points
+        The places.
+
+    Returns
+    -------
+    UnknownAbove
+    """
+    distance, cell = nearest_unknown(ground, points)
+    there = distance <= min(UNKNOWN_NEAR_M, ground.reach_m)
+    ask = np.flatnonzero(~there & (distance <= ground.reach_m))
+    rise = distance[ask] * math.tan(math.radians(PLACE_SIGHT_DEG))
+    there[ask] = _stands_higher(ground, points.pick(ask), points.height_m[ask] + rise)
+    bearing, ends = np.full(len(there), np.nan), np.zeros(len(there), dtype=bool)
+    some = np.flatnonzero(there & (cell >= 0))
+    bearing[some], ends[some] = _beyond(ground, points.pick(some), cell[some])
+    return UnknownAbove(there, np.where(there, distance, np.nan), bearing, ends)
+
+
+def nearest_unknown(ground: OverheadGround, points: Points) -> tuple[Array, NDArray[np.intp]]:
+    """Distance from places to the nearest unknown ground.
+
+    Parameters
+    ----------
+    ground, points
+        As for `unknown_above`.
+
+    Returns
+    -------
+    tuple of array
+        Metres to where it begins: half a cell less than to the middle of the nearest unknown cell,
+        0 at places in unknown ground, infinite where there is none; index of that cell in
+        ``ground.unknown``, -1 where there is none, or it is the place's own.
+    """
+    blocks, half_m = ground.unknown, max(ground.cell_m) / 2.0
+    distance = np.full(len(points.col), np.inf)
+    cell = np.full(len(points.col), -1, dtype=np.intp)
+    col, row = points.col.astype(np.intp), points.row.astype(np.intp)
+    inside = ground.zones.unknown[row, col] | np.isnan(points.height_m)
+    distance[inside] = 0.0
+    asked = np.flatnonzero(~inside)
+    if len(asked) == 0 or len(blocks.start) == 0:
+        return distance, cell
+    least, most = _distances_m(ground, points.pick(asked), blocks)
+    point, block = np.nonzero(least <= most.min(axis=1)[:, None])
+    for part in portions(blocks.count[block]):
+        run, at = spread(blocks.start[block[part]], blocks.count[block[part]])
+        place = asked[point[part]][run]
+        east, north = ground.offset_m(
+            blocks.col[at] + 0.5 - points.col[place], blocks.row[at] + 0.5 - points.row[place]
+        )
+        apart = np.maximum(np.hypot(east, north) - half_m, 0.0)
+        order = np.lexsort((apart, place))
+        first = order[np.flatnonzero(np.diff(place[order], prepend=-1))]
+        better = first[apart[first] < distance[place[first]]]
+        distance[place[better]], cell[place[better]] = apart[better], at[better]
+    return distance, cell
+
+
+def _distances_m(ground: OverheadGround, points: Points, blocks: Blocks) -> tuple[Array, Array]:
+    """Least and greatest distance from places to any cell of blocks, metres, ``(points, blocks)``."""
+    sides = []
+    for first, last, at in (
+        (blocks.left, blocks.right, points.col[:, None]),
+        (blocks.top, blocks.bottom, points.row[:, None]),
+    ):
+        low, high = first + 0.5 - at, last + 0.5 - at
+        sides.append((np.maximum(np.maximum(low, -high), 0.0), np.maximum(-low, high)))
+    longest, shortest = np.linalg.svd(ground.jacobian, compute_uv=False)
+    (near_col, far_col), (near_row, far_row) = sides
+    return (
+        np.sqrt(near_col**2 + near_row**2) * float(shortest),
+        np.sqrt(far_col**2 + far_row**2) * float(longest),
+    )
+
+
+def _stands_higher(ground: OverheadGround, points: Points, height_m: Array) -> NDArray[np.bool_]:
+    """Whether any known ground within reach of each place is at least so high."""
+    found = np.zeros(len(points.col), dtype=bool)
+    if len(found) == 0:
+        return found
+    with np.errstate(invalid="ignore"):
+        blocks = blocks_of(ground.dem.heights_m >= height_m.min(), ground.dem.heights_m)
+    if len(blocks.start) == 0:
+        return found
+    least, most = _distances_m(ground, points, blocks)
+    high = blocks.highest_m >= height_m[:, None]
+    found[:] = (high & (most <= ground.reach_m)).any(axis=1)
+    point, block = np.nonzero(high & (least <= ground.reach_m) & ~found[:, None])
+    for part in portions(blocks.count[block]):
+        run, at = spread(blocks.start[block[part]], blocks.count[block[part]])
+        place = point[part][run]
+        east, north = ground.offset_m(
+            blocks.col[at] + 0.5 - points.col[place], blocks.row[at] + 0.5 - points.row[place]
+        )
+        here = (np.hypot(east, north) <= ground.reach_m) & (blocks.height_m[at] >= height_m[place])
+        found[place[here]] = True
+    return found
+
+
+def _beyond(
+    ground: OverheadGround, points: Points, cell: NDArray[np.intp]
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Bearing to cells, one for each place, and whether all is unknown from there to the reach."""
+    col, row = ground.unknown.col[cell] + 0.5 - points.col, ground.unknown.row[cell] + 0.5 - points.row
+    east, north = ground.offset_m(col, row)
+    apart = np.hypot(east, north)
+    bearing = np.remainder(np.degrees(np.arctan2(east, north)), 360.0)
+    # On along the same line, a cell at a time.
+    step_m = min(ground.cell_m)
+    share = (apart[:, None] + np.arange(0.0, ground.reach_m, step_m)) / apart[:, None]
+    rows, cols = ground.dem.grid.shape
+    i = np.floor(points.col[:, None] + col[:, None] * share).astype(np.intp)
+    j = np.floor(points.row[:, None] + row[:, None] * share).astype(np.intp)
+    on = (i >= 0) & (i < cols) & (j >= 0) & (j < rows) & (share * apart[:, None] <= ground.reach_m)
+    unknown = ground.zones.unknown[np.clip(j, 0, rows - 1), np.clip(i, 0, cols - 1)]
+    return bearing, np.asarray((unknown | ~on).all(axis=1))

@@ -1,0 +1,113 @@
+"""Unknown ground above, by its one rule: by hand, and against every cell tried one by one."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from tests.terrain.overhead.made_ground import found, given, rough
+
+from steybrae.route.overhead.words import unknown_words
+from steybrae.terrain.overhead.unknown import UnknownAt, nearest_unknown, unknown_above
+
+
+def points(ground, cells):
+    col, row = np.transpose(cells)
+    return ground.points(col.astype(float), row.astype(float))
+
+
+def brute(ground, place):
+    """The rule as it is written, cell by cell: whether it could look down, and from how near."""
+    z, unknown = ground.dem.heights_m, ground.zones.unknown
+    row, col = np.indices(z.shape)
+    east, north = ground.offset_m(col + 0.5 - place.col[0], row + 0.5 - place.row[0])
+    apart = np.hypot(east, north)
+    if unknown[int(place.row[0]), int(place.col[0])] or np.isnan(place.height_m[0]):
+        return True, 0.0
+    if not unknown.any():
+        return False, math.inf
+    near = max(0.0, float(apart[unknown].min()) - max(ground.cell_m) / 2.0)
+    highest = float(np.nanmax(z[apart <= ground.reach_m])) - float(place.height_m[0])
+    steep = near > 0.0 and highest / near >= math.tan(math.radians(25.0))
+    return near <= ground.reach_m and (near <= 300.0 or steep), near
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("reach_m", [250.0, 900.0, 5000.0])
+def test_every_cell_tried_one_by_one_says_the_same(seed, reach_m):
+    rng = np.random.default_rng(seed)
+    z = rough(90, seed, relief=0.6)
+    for _ in range(seed):
+        i, j = rng.integers(0, 85, 2)
+        z[i : i + 4, j : j + rng.integers(1, 6)] = np.nan
+    ground = found(z, reach_m=reach_m) if seed % 2 else given(z, np.zeros(z.shape), reach_m=reach_m)
+    places = points(ground, rng.uniform(2.0, 88.0, (60, 2)))
+    there = unknown_above(ground, places).there
+    distance, _ = nearest_unknown(ground, places)
+    for k in range(len(there)):
+        told, near = brute(ground, places.pick(np.array([k])))
+        assert there[k] == told
+        assert distance[k] == pytest.approx(near, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("off_m", "top_m", "told"),
+    [
+        (295.0, 0.0, True),
+        (320.0, 0.0, False),
+        (1000.0, 470.0, True),
+        (1000.0, 455.0, False),
+        (4700.0, 5000.0, False),
+    ],
+)
+def test_a_level_model_that_ends_beside_a_hill_as_high_as_said(off_m, top_m, told):
+    """300 m always; beyond, tan(25) times 1000 m are 466 m of the highest ground known within reach."""
+    z = np.zeros((11, 520))
+    z[2, 30] = top_m
+    z[:, 10 + int(off_m / 10.0) :] = np.nan
+    ground = given(z, np.zeros(z.shape), reach_m=4600.0)
+    above = unknown_above(ground, points(ground, [(10.0, 5.5)]))
+    assert above.there.tolist() == [told]
+    if told:
+        assert above.nearest.distance_m == pytest.approx(off_m, abs=10.0)
+        assert above.nearest.model_ends
+        assert above.nearest.bearing_true_deg == pytest.approx(90.0, abs=2.0)
+
+
+def test_high_ground_out_of_reach_of_the_place_says_nothing():
+    z = np.zeros((11, 400))
+    z[5, 390] = 3000.0
+    z[:, :3] = np.nan
+    ground = given(z, np.zeros(z.shape), reach_m=3000.0)
+    there = unknown_above(ground, points(ground, [(60.5, 5.5), (95.5, 5.5)])).there
+    # 570 m off the edge, the top 3.3 km away; 920 m off, 2.95 km away.
+    assert there.tolist() == [False, True]
+
+
+def test_a_hole_is_not_the_end_of_the_model():
+    z = np.zeros((60, 60))
+    z[28:32, 40:44] = np.nan
+    ground = given(z, np.zeros(z.shape))
+    at = unknown_above(ground, points(ground, [(20.5, 30.0)])).nearest
+    assert at is not None
+    assert not at.model_ends
+    assert unknown_words(at) == "unknown ground begins 195 m east"
+
+
+def test_nothing_unknown_and_no_places():
+    ground = given(np.zeros((20, 20)), np.zeros((20, 20)))
+    assert unknown_above(ground, points(ground, [(5.5, 5.5)])).nearest is None
+    assert unknown_above(ground, points(ground, np.empty((0, 2)))).nearest is None
+
+
+@pytest.mark.parametrize(
+    ("at", "words"),
+    [
+        (UnknownAt(1049.0, 88.0, model_ends=True), "the model ends 1.0 km east"),
+        (UnknownAt(999.6, 225.0, model_ends=True), "the model ends 999 m south-west"),
+        (UnknownAt(0.0, None, model_ends=False), "part of it is unknown ground itself"),
+    ],
+)
+def test_the_reason_names_distance_and_side(at, words):
+    assert unknown_words(at) == words
