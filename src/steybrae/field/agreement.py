@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from steybrae.field.relocation import AspectFit
 
 __all__ = [
+    "WORDS",
     "Comparison",
     "Origin",
     "ReadingResult",
@@ -44,6 +45,25 @@ BAND_WIDTH_DEG: Final = 5.0
 
 Answer = Literal["consistent", "consistent, weakly", "tells little", "cannot tell", "different"]
 """Of those that do not contradict the first tells most, and the fourth nothing."""
+
+WORDS: Final = {
+    "unknown": "Cannot tell: {source} does not know this ground.",
+    "cannot tell": (
+        "Cannot tell: reading and {source} lie {apart} apart, but how far {source} may be wrong is not known."
+    ),
+    "different": (
+        "Different: reading and {source} lie {apart} apart, and their uncertainties together allow only "
+        "{limit}. The steeper leads."
+    ),
+    "other": (
+        "{result}: reading and {source} lie {apart} apart; less than {limit} would not have been noticed. "
+        "The steeper leads."
+    ),
+    "leads": "The steeper figure leads: {shown}, band {band}{possibly}{open}.",
+    "possibly": ", possibly as steep as {band}",
+    "open": "; how much steeper is not known",
+}
+"""What is said of a comparison, here and on a page that compares by itself."""
 
 _HIDDEN: Final = {"json": False}
 
@@ -171,16 +191,11 @@ class Comparison:
     def sentence(self) -> str:
         """The answer in plain words."""
         if self.difference_deg is None:
-            return f"Cannot tell: {self.source} does not know this ground."
-        apart = f"reading and {self.source} lie {slope(abs(self.difference_deg)).text} apart"
-        if self.would_notice_deg is None:
-            return f"Cannot tell: {apart}, but how far {self.source} may be wrong is not known."
-        limit = slope(self.would_notice_deg).text
-        if self.result == "different":
-            words = f"Different: {apart}, and their uncertainties together allow only {limit}"
-        else:
-            words = f"{self.result.capitalize()}: {apart}; less than {limit} would not have been noticed"
-        return f"{words}. The steeper leads."
+            return WORDS["unknown"].format(source=self.source)
+        words = WORDS.get(self.result, WORDS["other"])
+        limit = "" if self.would_notice_deg is None else slope(self.would_notice_deg).text
+        apart = slope(abs(self.difference_deg)).text
+        return words.format(source=self.source, apart=apart, limit=limit, result=self.result.capitalize())
 
 
 @dataclass(frozen=True)
@@ -252,10 +267,10 @@ class ReadingResult:
     def sentence(self) -> str:
         """What leads, in plain words."""
         steepest = self.bands_possible[-1].label
-        upper = "" if len(self.bands_possible) == 1 else f", possibly as steep as {steepest}"
-        unknown = "; how much steeper is not known" if self.open_above else ""
+        possibly = "" if len(self.bands_possible) == 1 else WORDS["possibly"].format(band=steepest)
         shown = slope(self.steeper_deg, at_least=self.open_above).text
-        return f"The steeper figure leads: {shown}, band {self.band.label}{upper}{unknown}."
+        unknown = WORDS["open"] if self.open_above else ""
+        return WORDS["leads"].format(shown=shown, band=self.band.label, possibly=possibly, open=unknown)
 
 
 def _facing_deg(difference_deg: float, reference: Reference) -> float | None:

@@ -34,7 +34,7 @@ from steybrae.quantities import (
 )
 from steybrae.value import slope
 
-__all__ = ["rescaled", "with_reasons"]
+__all__ = ["WORDS", "rescaled", "with_reasons"]
 
 PIECE_M: Final = 10.0
 """Length in plan of the short steep piece that an average may hide, metres: half of the
@@ -64,6 +64,54 @@ choice); metres for feet, 3.28, is tried all the same."""
 
 _STANDS: Final = "The steeper figure stands all the same."
 """End of every reason that would make the answer gentler."""
+
+_OVER: Final = "{Source} averages over {length} m of ground, a reading over a metre or two"
+
+WORDS: Final = {
+    "scatter": (
+        "The readings scatter by {scatter} (standard deviation), more than an error of {error} explains: "
+        "they may lie on different ground. The uncertainty was widened to fit."
+    ),
+    "index_error": (
+        "Sights up and down differ by {twice}: the instrument may read {once} off level, which the mean of "
+        "both cancels, or they were not taken along the same line."
+    ),
+    "mixed_units": (
+        "Some readings were given in degrees and some in percent. Check on which scale each was read: 30 % "
+        "is only 16.7°, and 30° is 57.7 %."
+    ),
+    "other_unit": (
+        "Taken as {meant} the reading would be {other} and they would agree: it may have been read on the "
+        "scale of {meant} and given as {taken}. Look which scale was in view."
+    ),
+    "baseline gentler": (
+        f"{_OVER}. Where you stand may be gentler than the average, and then other ground in those "
+        f"{{length}} m is steeper than {{slope}}. {_STANDS}"
+    ),
+    "baseline alone": (
+        f"{_OVER}. Yet {{piece}} would by itself rise more than {{source}} gives the whole of it."
+    ),
+    "baseline": f"{_OVER}. A piece of {{piece}} hides in it if the rest lies at {{rest}}.",
+    "baseline hidden": "With the rest at {gentler} it could hide {piece_m} m at {hidden}.",
+    "convexity": (
+        "On a convex slope the ground steepens below: wide gaps above and tight ones below give one average "
+        "that hides the roll. Look for the steepest piece, not for the middle."
+    ),
+    "coarse_cells": (
+        "Cells of {cell} m flatten: a roll of {roll} m from crest to crest, {reading} at its steepest, shows "
+        "as {seen}."
+    ),
+    "snow steeper": (
+        "You read the snow, {source} knows the ground: drifts below edges and in hollows lie steeper than "
+        "what they cover."
+    ),
+    "snow gentler": (
+        "You read the snow, {source} knows the ground: drifts fill hollows, and snow just beside you may lie "
+        f"as steep as the ground does. {_STANDS}"
+    ),
+    "stands": _STANDS,
+}
+"""Reasons that a page which compares by itself says too."""
 
 
 def rescaled(reference: Reference | Comparison, factor: float) -> Reference:
@@ -131,65 +179,55 @@ def with_reasons(result: ReadingResult, look_bearing_true_deg: float | None = No
 
 
 def _about_readings(readings: ReadingSet) -> list[Reason]:
-    found = []
+    found = {}
     if readings.scattered and readings.scatter_deg is not None:
-        text = (
-            f"The readings scatter by {slope(readings.scatter_deg).text} (standard deviation), more "
-            f"than an error of {slope(readings.error_95_deg).text} explains: they may lie on "
-            "different ground. The uncertainty was widened to fit."
-        )
-        found.append(Reason("scatter", None, text))
-    index_error_deg = readings.index_error_deg
-    if index_error_deg is not None and abs(index_error_deg) > readings.error_95_deg / 2.0:
-        text = (
-            f"Sights up and down differ by {slope(2.0 * abs(index_error_deg)).text}: the instrument "
-            f"may read {slope(abs(index_error_deg)).text} off level, which the mean of both cancels, "
-            "or they were not taken along the same line."
-        )
-        found.append(Reason("index_error", None, text))
+        found["scatter"] = {
+            "scatter": slope(readings.scatter_deg).text,
+            "error": slope(readings.error_95_deg).text,
+        }
+    index_error_deg = abs(readings.index_error_deg or 0.0)
+    if index_error_deg > readings.error_95_deg / 2.0:
+        found["index_error"] = {
+            "twice": slope(2.0 * index_error_deg).text,
+            "once": slope(index_error_deg).text,
+        }
     if readings.mixed_units:
-        text = (
-            "Some readings were given in degrees and some in percent. Check on which scale each "
-            "was read: 30 % is only 16.7°, and 30° is 57.7 %."
-        )
-        found.append(Reason("mixed_units", None, text))
-    return found
+        found["mixed_units"] = {}
+    return [Reason(key, None, WORDS[key].format(**parts)) for key, parts in found.items()]
 
 
 def _baseline(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
     length_m, slope_deg = at.origin.baseline_m, at.slope_deg
     if length_m is None or slope_deg is None:
         return None
-    source = at.source[:1].upper() + at.source[1:]
-    over = f"{source} averages over {length_m:.0f} m of ground, a reading over a metre or two"
+    said = {
+        "Source": at.source[:1].upper() + at.source[1:],
+        "source": at.source,
+        "length": f"{length_m:.0f}",
+        "slope": slope(slope_deg).text,
+    }
     if apart_deg < 0.0:
-        return (
-            f"{over}. Where you stand may be gentler than the average, and then other ground in "
-            f"those {length_m:.0f} m is steeper than {slope(slope_deg).text}. {_STANDS}"
-        )
+        return WORDS["baseline gentler"].format(**said)
     piece_m = min(PIECE_M, length_m / 2.0)
+    said |= {"piece": f"{piece_m:.0f} m at {slope(result.mean_deg).text}", "piece_m": f"{piece_m:.0f}"}
     rest_deg = rest_slope_deg(slope_deg, result.mean_deg, piece_m, length_m)
-    piece = f"{piece_m:.0f} m at {slope(result.mean_deg).text}"
     if rest_deg is None:
-        return f"{over}. Yet {piece} would by itself rise more than {at.source} gives the whole of it."
-    text = f"{over}. A piece of {piece} hides in it if the rest lies at {slope(rest_deg).text}."
+        return WORDS["baseline alone"].format(**said)
+    text = WORDS["baseline"].format(**said, rest=slope(rest_deg).text)
     gentler_deg = max(0.0, slope_deg - BAND_WIDTH_DEG)
     hidden_deg = hidden_slope_deg(slope_deg, gentler_deg, piece_m, length_m)
     if hidden_deg <= result.mean_deg:
         return text
-    return (
-        f"{text} With the rest at {slope(gentler_deg).text} it could hide {piece_m:.0f} m at "
-        f"{slope(hidden_deg).text}."
+    hidden = WORDS["baseline hidden"].format(
+        **said, gentler=slope(gentler_deg).text, hidden=slope(hidden_deg).text
     )
+    return f"{text} {hidden}"
 
 
 def _convexity(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
     if apart_deg <= 0.0 or at.origin.kind not in ("paper", "model"):
         return None
-    return (
-        "On a convex slope the ground steepens below: wide gaps above and tight ones below give "
-        "one average that hides the roll. Look for the steepest piece, not for the middle."
-    )
+    return WORDS["convexity"]
 
 
 def _coarse_cells(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
@@ -198,9 +236,11 @@ def _coarse_cells(result: ReadingResult, at: Comparison, apart_deg: float) -> st
         return None
     roll_m = ROLL_CELLS * cell_m
     seen_deg = flattened_slope_deg(result.mean_deg, roll_m, cell_m)
-    return (
-        f"Cells of {cell_m:.0f} m flatten: a roll of {roll_m:.0f} m from crest to crest, "
-        f"{slope(result.mean_deg).text} at its steepest, shows as {slope(seen_deg).text}."
+    return WORDS["coarse_cells"].format(
+        cell=f"{cell_m:.0f}",
+        roll=f"{roll_m:.0f}",
+        reading=slope(result.mean_deg).text,
+        seen=slope(seen_deg).text,
     )
 
 
@@ -234,15 +274,7 @@ def _lines_for_gaps(result: ReadingResult, at: Comparison, apart_deg: float) -> 
 def _snow(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
     if at.origin.kind not in ("paper", "model"):
         return None
-    if apart_deg > 0.0:
-        return (
-            f"You read the snow, {at.source} knows the ground: drifts below edges and in hollows "
-            "lie steeper than what they cover."
-        )
-    return (
-        f"You read the snow, {at.source} knows the ground: drifts fill hollows, and snow just "
-        f"beside you may lie as steep as the ground does. {_STANDS}"
-    )
+    return WORDS["snow steeper" if apart_deg > 0.0 else "snow gentler"].format(source=at.source)
 
 
 def _other_unit(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:
@@ -264,11 +296,7 @@ def _other_unit(result: ReadingResult, at: Comparison, apart_deg: float) -> str 
     if not _agree(other.mean_deg, other.uncertainty_95_deg, _plain(at)):
         return None
     taken, meant = ("percent", "degrees") if typed_percent else ("degrees", "percent")
-    text = (
-        f"Taken as {meant} the reading would be {slope(other.mean_deg).text} and they would agree: "
-        f"it may have been read on the scale of {meant} and given as {taken}. Look which scale "
-        "was in view."
-    )
+    text = WORDS["other_unit"].format(meant=meant, taken=taken, other=slope(other.mean_deg).text)
     return text if typed_percent else f"{text} {_STANDS}"
 
 
