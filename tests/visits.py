@@ -42,5 +42,5 @@ class Visit:
     def end(self) -> None:
         """Nothing was said, and nothing but the file and the pictures in it was asked for."""
         assert self.said == []
-        assert [url for url in self.asked if not url.startswith("data:image/png")] == [self.url]
+        assert [url for url in self.asked if not url.startswith("data:image/")] == [self.url]
         self.context.close()

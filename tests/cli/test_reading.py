@@ -335,23 +335,23 @@ def test_a_check_of_a_plan_is_a_reference_with_the_models_interval(run: Run, pla
 def test_the_place_of_a_check_serves_the_model_and_the_log(run: Run, plan: Path, tmp_path: Path) -> None:
     from steybrae.files.plans import read_plan
 
-    at = read_plan(plan).legs[1].expected_readings[0].place
+    at = read_plan(plan).legs[0].expected_readings[0].place
     log = tmp_path / "readings.csv"
     found = answer(
-        run, "40deg", "--plan", str(plan), "--check", "2a", "--sample", "--within", "20m", "--log",
+        run, "40deg", "--plan", str(plan), "--check", "1a", "--sample", "--within", "20m", "--log",
         str(log), "--time", "2026-02-14T10:30+01:00", "--observer", "Ana", "--instrument", "clino", "--note",
         "gusty, cold",
     )  # fmt: skip
     assert [reference["source"] for reference in found["references"]] == [
-        "check 2a of the plan",
+        "check 1a of the plan",
         "the model",
     ]
     with log.open(newline="", encoding="utf-8") as file:
         (row,) = csv.DictReader(file)
-    assert (row["plan"], row["check"], row["note"]) == ("plan.zip", "2a", "gusty, cold")
+    assert (row["plan"], row["check"], row["note"]) == ("plan.zip", "1a", "gusty, cold")
     assert (row["time"], row["observer"], row["instrument"]) == ("2026-02-14T10:30:00+01:00", "Ana", "clino")
     assert (float(row["lat_deg"]), float(row["lon_deg"])) == (at.lat_deg, at.lon_deg)
-    assert (row["reference_source"], float(row["mean_deg"])) == ("check 2a of the plan", 40.0)
+    assert (row["reference_source"], float(row["mean_deg"])) == ("check 1a of the plan", 40.0)
 
 
 def checks_of(plan: Path) -> dict[int, list[str]]:
@@ -450,6 +450,34 @@ def test_logs_of_a_class_are_one_review_without_doubling(run: Run, tmp_path: Pat
         "person 1",
         "person 2",
     ]
+
+
+def test_rows_kept_elsewhere_join_the_log_once(run: Run, tmp_path: Path) -> None:
+    log, rows = tmp_path / "readings.csv", tmp_path / "rows.csv"
+    for path, reading in ((log, "29deg"), (rows, "30deg"), (rows, "31deg")):
+        run("reading", reading, *FIVE_GAPS, "--log", str(path), "--observer", "Ona")
+    rows.write_text(rows.read_text("utf-8") + '"cut off', "utf-8")
+    said = text_of(run, "--log", str(log), "--add", str(rows))
+    assert said.startswith("2 rows added to readings.csv. ")
+    assert "Line 4: " in said
+    before = log.read_text("utf-8")
+    assert [line.split(",")[11] for line in before.splitlines()[1:]] == ['"29.0"', '"30.0"', '"31.0"']
+    assert text_of(run, "--log", str(log), "--add", str(rows)).startswith(
+        "0 rows added to readings.csv; 2 stood in it already. "
+    )
+    assert log.read_text("utf-8") == before
+
+
+@pytest.mark.parametrize(
+    ("arguments", "got"), [((), "got none"), (("34deg", "--log", "a.csv"), "got READING too")]
+)
+def test_rows_are_added_to_a_log_and_alone(run: Run, arguments: tuple[str, ...], got: str) -> None:
+    assert run("reading", "--add", "rows.csv", *arguments) == (
+        2,
+        "",
+        f"steybrae: --add goes with the --log to add to, and nothing else; {got}. Write --log readings.csv "
+        "--add rows.csv.\n",
+    )
 
 
 def test_a_log_with_markup_in_its_names_is_printed_as_it_is(run: Run, tmp_path: Path) -> None:

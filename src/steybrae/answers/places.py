@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from steybrae.bands import STEEP_DEG
+from steybrae.card.result import RouteCard
 from steybrae.document import Block, Listing, Paragraph
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG
 from steybrae.screening.places.find import ORDER_RULE
@@ -50,7 +51,7 @@ def place_text(found: RouteScreening, place: PlaceThatMatters) -> str:
     return " ".join(filter(None, (f"{place.name}  {start_words(place)}. {place.words}", checks)))
 
 
-def legs_left_text(found: RouteScreening) -> str:
+def legs_left_text(found: RouteScreening | RouteCard) -> str:
     """Name the legs without ground that may be of 30 degrees, and those with possible ground only."""
     without = ", ".join(map(str, found.legs_without)) or "none"
     text = f"Legs without: {without}."

@@ -10,10 +10,11 @@ from steybrae.value import Value, bearing, distance_off, lower, percent, slope
 
 if TYPE_CHECKING:
     from steybrae.field.agreement import Comparison, ReadingResult
+    from steybrae.field.log import DamagedRow
     from steybrae.field.relocation import AspectFit, FittingPlace
     from steybrae.field.review import Review
 
-__all__ = ["reading_document", "review_document"]
+__all__ = ["added_document", "reading_document", "review_document"]
 
 METHOD_WORDS = (
     "Eₙ is the difference divided by both uncertainties together (ISO 13528): above 1 the two differ by more "
@@ -152,9 +153,35 @@ def review_document(review: Review) -> Document:
             "too: a bias is not the instrument's alone."
         )
     )
-    damaged = tuple(f"Line {row.line}: {row.reason} It holds: {row.text[:60]!r}" for row in review.damaged)
-    blocks += _listed("Lines that are no readings (kept as they are)", damaged)
+    blocks += _damaged(review.damaged)
     return Document(f"{rows} of readings", (*blocks, Cautions(review.cautions)))
+
+
+def _damaged(rows: Sequence[DamagedRow]) -> tuple[Block, ...]:
+    lines = tuple(f"Line {row.line}: {row.reason} It holds: {row.text[:60]!r}" for row in rows)
+    return _listed("Lines that are no readings (kept as they are)", lines)
+
+
+def added_document(name: str, added: int, there: int, damaged: Sequence[DamagedRow]) -> Document:
+    """Make what adding the rows of one log to another came to.
+
+    Parameters
+    ----------
+    name
+        Of the log added to.
+    added, there
+        Rows added, and rows that were there already.
+    damaged
+        Lines of the other that are no readings.
+
+    Returns
+    -------
+    Document
+    """
+    rows = "1 row" if added == 1 else f"{added} rows"
+    held = f"; {there} stood in it already" if there else ""
+    said = f"{rows} added to {name}{held}."
+    return Document(said, (Paragraph(said, strong=True), *_damaged(damaged)))
 
 
 _AGREED = (

@@ -215,6 +215,7 @@ class CardOutputs(OutputOptions):
     )
     appendix: bool = flag("--appendix", "Add every leg and check in full to --pdf, and all words.")
     report: Path | None = parsed.page("--report", "Write one page to read, share and print (.html).")
+    phone: Path | None = parsed.page("--phone", "Write the page to carry on a phone, offline (.html).")
     gpx: Path | None = option("--gpx", "Write route and check places as GPX.")
     csv: Path | None = option("--csv", "Write the legs as CSV.")
     geojson: Path | None = option("--geojson", "Write legs and checks as GeoJSON.")
@@ -257,7 +258,7 @@ def card(
     elif ends is None or model.dem or model.sample:
         planned = cut.planned(line, sample=model.sample) if ends is None else _one_leg(ends)
         settings = screening_settings(bands, model, zones, corridor)
-        needs = (outputs.report is not None, asked is not None)
+        needs = (outputs.report is not None or outputs.phone is not None, asked is not None)
         screening = _screened(planned, model, settings, needs)
     else:
         _refuse_without_ground(asked, outputs.report)
@@ -266,6 +267,12 @@ def card(
         found = _made(screening, chosen, asked)
     found = with_taken(found)
     _write(found, outputs)
+    if outputs.phone is not None:
+        from steybrae.files.whole import write_text
+        from steybrae.pages.phone import phone_page
+
+        plan = line.name if line is not None and line.suffix.lower() == PLAN_SUFFIX else ""
+        write_text(outputs.phone, phone_page(found, screening, plan), force=outputs.force)
     if outputs.report is not None and screening is not None:
         origin = screening.origin or run_origin(ctx, line, forecast.bulletin, sample=model.sample)
         whole = with_taken(_for_report(screening, found, origin))

@@ -24,6 +24,7 @@ from steybrae.cli.options.reading import (
     ReadingOutputs,
     given_options,
     refuse_alone,
+    refuse_beside_add,
     refuse_beside_review,
 )
 from steybrae.cli.options.settings_file import taken, with_taken
@@ -78,6 +79,10 @@ def reading(
     if log.review:
         refuse_beside_review(given)
         _review(log.review, outputs, names=not log.no_names)
+        return
+    if log.add is not None:
+        refuse_beside_add(given)
+        _add(log.add, log.log or log.add)
         return
     kept = taken()
     refuse_alone([*given, *(f"--{name}" for name in (kept.taken if kept else ()))])
@@ -149,6 +154,17 @@ def _append(
         note=log.note,
     )
     append_row(path, row)
+
+
+def _add(rows: Path, to: Path) -> None:
+    """Add rows kept elsewhere, and say which of them were none."""
+    from steybrae.answers.reading import added_document
+    from steybrae.files.logs import add_rows, read_log
+    from steybrae.render.terminal import print_document
+
+    found = read_log(rows)
+    added = add_rows(to, found.rows)
+    print_document(added_document(to.name, added, len(found.rows) - added, found.damaged))
 
 
 def _place(at: str | None, planned: Source | None) -> Place | None:

@@ -44,6 +44,9 @@ SCATTER_LEVEL: Final = 0.99
 """Readings that scatter more than this share of honest sets do are believed to scatter,
 and the uncertainty grows to fit (our choice)."""
 
+SCATTER_QUANTILE: Final = NormalDist().inv_cdf(SCATTER_LEVEL)
+"""Standard normal deviate of that share, 2.326."""
+
 UNITS: Final = ("degrees", "percent")
 
 
@@ -184,7 +187,7 @@ class ReadingSet:
         if self.scatter_deg is None:
             return False
         ninth = 2.0 / (9.0 * freedom)
-        cube_root = 1.0 - ninth + NormalDist().inv_cdf(SCATTER_LEVEL) * math.sqrt(ninth)
+        cube_root = 1.0 - ninth + SCATTER_QUANTILE * math.sqrt(ninth)
         expected_deg = RANDOM_SHARE * self.error_95_deg / 2.0
         return self.scatter_deg > expected_deg * math.sqrt(cube_root**3)
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import csv
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +19,7 @@ from typing import Final
 
 from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
+from steybrae.field.review import merged_rows
 from steybrae.files.whole import check_writable
 
 try:
@@ -26,7 +27,7 @@ try:
 except ImportError:  # not on Windows; a lock file takes its place there
     fcntl = None  # type: ignore[assignment]
 
-__all__ = ["LogRead", "append_row", "check_log", "read_log"]
+__all__ = ["LogRead", "add_rows", "append_row", "check_log", "read_log"]
 
 HEAD_BYTES: Final = 65_536
 """The header is looked for in so many bytes from the start (our choice)."""
@@ -79,13 +80,45 @@ def append_row(path: Path, row: LogRow) -> None:
     FileWriteError
         The system refused, or another writer held the log too long. The row is not in it.
     """
+    _append(path, [row])
+
+
+def add_rows(path: Path, rows: Sequence[LogRow]) -> int:
+    """Add the rows of another log, such as one kept on a phone, that this one does not hold yet.
+
+    Parameters
+    ----------
+    path
+        The log, made if it does not exist.
+    rows
+        What to add. A row that is equal in every cell to one of the log is not added again.
+
+    Returns
+    -------
+    int
+        How many were added; all of them in one write, or none.
+
+    Raises
+    ------
+    LogError, FileWriteError
+        As `append_row`.
+    """
+    return _append(path, rows, once=True)
+
+
+def _append(path: Path, rows: Sequence[LogRow], *, once: bool = False) -> int:
     try:
         with _locked(path) as handle:
             size = os.fstat(handle).st_size
-            text = _addition(path, handle, size, row)
-            _write_whole(handle, text.encode("utf-8"), size)
-            if size == 0:
-                _flush_folder(path.parent)
+            if once and size:
+                there = read_log(path).rows
+                rows = merged_rows([there, rows])[0][len(there) :]
+            if rows:
+                text = _addition(path, handle, size, rows)
+                _write_whole(handle, text.encode("utf-8"), size)
+                if size == 0:
+                    _flush_folder(path.parent)
+            return len(rows)
     except FileWriteError:
         raise
     except OSError as error:
@@ -224,19 +257,20 @@ def _lock_file(path: Path) -> Iterator[None]:
         lock.unlink(missing_ok=True)
 
 
-def _addition(path: Path, handle: int, size: int, row: LogRow) -> str:
-    """Text to add: what the file lacks before a row, then the row."""
-    cells = row_to_cells(row)
+def _addition(path: Path, handle: int, size: int, rows: Sequence[LogRow]) -> str:
+    """Text to add: what the file lacks before a row, then the rows."""
+    cells = [row_to_cells(row) for row in rows]
+    whole = "".join(csv_line(list(row.values())) for row in cells)
     if size == 0:
-        return csv_line(list(COLUMNS)) + csv_line(list(cells.values()))
+        return csv_line(list(COLUMNS)) + whole
     os.lseek(handle, 0, os.SEEK_SET)
     head = os.read(handle, HEAD_BYTES)
     os.lseek(handle, size - 1, os.SEEK_SET)
     start = "" if os.read(handle, 1) == b"\n" else "\n"
     if _is_cut_header(head, size):
-        return start + csv_line(list(COLUMNS)) + csv_line(list(cells.values()))
+        return start + csv_line(list(COLUMNS)) + whole
     _, header = _header(path, _lines(head))
-    return start + csv_line([cells.get(name, "") for name in header])
+    return start + "".join(csv_line([row.get(name, "") for name in header]) for row in cells)
 
 
 def _is_cut_header(head: bytes, size: int) -> bool:

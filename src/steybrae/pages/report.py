@@ -39,7 +39,7 @@ from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import gentle_length, map_scale, steep_length
 
-__all__ = ["report_page"]
+__all__ = ["page_policy", "report_page", "templates"]
 
 _HATCH_PX: Final = 22.0
 """Side of a hatch's tile with one line in it, pixels."""
@@ -114,16 +114,12 @@ def report_page(screening: RouteScreening) -> str:
             "does not. Screen it again with --report or --save."
         )
         raise QuantityError(message)
-    engine = _engine()
+    engine = templates()
     style = engine.get_template("report.css").render()
     script = engine.get_template("report.js").render()
-    policy = (
-        f"default-src 'none'; img-src data:; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
-        "base-uri 'none'; form-action 'none'"
-    )
     page = engine.get_template("report.html")
     return page.render(
-        policy=policy,
+        policy=page_policy(style, script),
         style=Markup(style),  # noqa: S704  our own file
         script=Markup(script),  # noqa: S704  our own file
         **_content(screening, relief),
@@ -131,7 +127,8 @@ def report_page(screening: RouteScreening) -> str:
 
 
 @cache
-def _engine() -> Environment:
+def templates() -> Environment:
+    """Return the templates of the pages; what comes from files is escaped in them."""
     return Environment(
         loader=PackageLoader("steybrae.pages", "templates"),
         autoescape=True,
@@ -142,8 +139,14 @@ def _engine() -> Environment:
     )
 
 
-def _hash(text: str) -> str:
-    return f"sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}"
+def page_policy(style: str, script: str) -> str:
+    """Return a page's policy (CSP level 2): its own style and script by their hashes, pictures in it."""
+    hashes = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (style, script))
+    styles, scripts = (f"'sha256-{found}'" for found in hashes)
+    return (
+        f"default-src 'none'; img-src data:; style-src {styles}; script-src {scripts}; base-uri 'none'; "
+        "form-action 'none'"
+    )
 
 
 def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:

@@ -32,6 +32,7 @@ __all__ = [
     "ReadingOutputs",
     "given_options",
     "refuse_alone",
+    "refuse_beside_add",
     "refuse_beside_review",
 ]
 
@@ -258,6 +259,7 @@ class LogOptions(Group, panel="The log"):
     """The log."""
 
     log: Path | None = option("--log", "Add this as one row to a CSV log.")
+    add: Path | None = option("--add", "Add the rows of another log, such as a phone's, to --log.")
     observer: str = option("--observer", "Who read, for the log.", default="", kept="person")
     instrument: str = option("--instrument", "With what, for the log.", default="", kept="person")
     note: str = option("--note", "Anything, for the log.", default="")
@@ -382,6 +384,24 @@ def refuse_alone(given: list[str]) -> None:
             one_of = needed[0] if len(needed) == 1 else f"{', '.join(needed[:-1])} or {needed[-1]}"
             message = f"{name} says nothing without {one_of}; got none. Add it, or leave {name} out."
             raise QuantityError(message)
+
+
+def refuse_beside_add(given: list[str]) -> None:
+    """Refuse a reading beside the rows of another log, and these without a log to add them to.
+
+    Raises
+    ------
+    QuantityError
+        Names what was given beside them, or --log.
+    """
+    others = [option for option in given if option not in ("--add", "--log")]
+    if others or "--log" not in given:
+        got = f"got {' and '.join(others)} too" if others else "got none"
+        message = (
+            f"--add goes with the --log to add to, and nothing else; {got}. Write --log readings.csv --add "
+            "rows.csv."
+        )
+        raise QuantityError(message)
 
 
 def refuse_beside_review(given: list[str]) -> None:

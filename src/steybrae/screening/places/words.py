@@ -27,6 +27,7 @@ from steybrae.value import (
 
 __all__ = [
     "check_words",
+    "drop_words",
     "leading_spot",
     "overhead_there",
     "place_line",
@@ -132,7 +133,7 @@ def place_line(place: PlaceThatMatters) -> str:
         if corridor.slope_max_deg >= STEEP_DEG:
             parts.append(f"{slope(corridor.slope_max_deg, at_least=least).text} {corridor.side}")
     if place.corridor is not None and place.corridor.drop is not None and place.kinds != ("unknown",):
-        parts.append(_drop(place.corridor.drop))
+        parts.append(drop_words(place.corridor.drop))
     if place.overhead is not None and "overhead" in place.kinds:
         hidden = ", hidden" if place.overhead.hidden else ""
         parts.append(
@@ -146,7 +147,8 @@ def place_line(place: PlaceThatMatters) -> str:
     return ", ".join(parts) or "terrain trap"
 
 
-def _drop(drop: DropAtPlace) -> str:
+def drop_words(drop: DropAtPlace) -> str:
+    """``drop of 8 m, 12 m right``."""
     off = distance_off(drop.off_m)
     where = f"{off.text} {drop.side}" if off.shown else f"at the line, {drop.side}"
     return f"drop of {steep_length(drop.fall_m).text}, {where}"
@@ -175,7 +177,7 @@ def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
     ]
     words = f"Corridor {', '.join(sides)}" if sides else ""
     if corridor.drop is not None:
-        found = _drop(corridor.drop)
+        found = drop_words(corridor.drop)
         words = f"{words}; {found}" if words else f"A {found}"
     return f"{words}." if words else ""
 

@@ -1,0 +1,280 @@
+"""The card for a phone: one page that needs no network, and judges a reading where it is taken.
+
+Without its script the page is the whole card to read. The script shows a leg at a time, counts
+times from a start, compares readings by the package's own rule (`steybrae.field.agreement`) with
+the numbers and words that stand in the page, and keeps them as rows of the log.
+"""
+
+from __future__ import annotations
+
+import base64
+import datetime as dt
+import hashlib
+import json
+from typing import Any, Final
+
+from markupsafe import Markup
+
+from steybrae.answers.forecast_words import finding_lines, head_line, leg_lines, part_line, part_lines
+from steybrae.answers.places import legs_left_text
+from steybrae.bands import BandScheme
+from steybrae.card.pocket import PocketCheck, pocket_checks
+from steybrae.card.result import CardLeg, Check, RouteCard
+from steybrae.card.wording import (
+    above_text,
+    bearing_shown,
+    beside_sentence,
+    check_sentence,
+    cliffs_text,
+    climb_text,
+    corridor_text,
+    distance_texts,
+    elevation_text,
+    grounds_text,
+    limits_text,
+    look_text,
+    minutes_text,
+    overhead_lines,
+    place_text,
+    steepness_text,
+    totals_lines,
+    where_text,
+    without_check_lines,
+)
+from steybrae.errors import QuantityError
+from steybrae.field import agreement, poles, readings, reasons, relocation
+from steybrae.field.log import COLUMNS
+from steybrae.figures.small_map import small_map
+from steybrae.names import FORMULA
+from steybrae.pages.report import page_policy, templates
+from steybrae.screening.places.find import ORDER_RULE
+from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.words import drop_words, place_line, start_words, stretch_words
+from steybrae.screening.result import RouteScreening
+from steybrae.value import AT_LEAST, slope
+
+__all__ = ["MOST_BYTES", "phone_page"]
+
+MOST_BYTES: Final = 300_000
+"""Largest page, bytes (our choice): it goes by message over a thin network."""
+
+_LEAST_MAP_BYTES: Final = 20_000
+
+
+def phone_page(card: RouteCard, screening: RouteScreening | None, plan: str = "") -> str:
+    """Write the page.
+
+    Parameters
+    ----------
+    card
+        The card.
+    screening
+        What it was made from, with its relief; None for a leg between two places.
+    plan
+        Name of the saved plan, for the log.
+
+    Returns
+    -------
+    str
+        HTML, whole in itself; with its map not above `MOST_BYTES`.
+
+    Raises
+    ------
+    QuantityError
+        Its words alone leave no room for a map.
+    """
+    style = templates().get_template("phone.css").render()
+    script = templates().get_template("phone.js").render()
+    checks = () if screening is None else pocket_checks(card, max(screening.model.cell_size_m))
+    scheme = BandScheme() if screening is None else BandScheme(screening.settings.edges_deg)
+    content = {
+        "policy": page_policy(style, script),
+        "style": Markup(style),  # noqa: S704  our own file
+        "script": Markup(script),  # noqa: S704  our own file
+        "data": _data(card, checks, scheme, plan),
+        **_content(card),
+    }
+    template = templates().get_template("phone.html")
+    bare = template.render(**content, picture="")
+    if screening is None or screening.relief is None:
+        return bare
+    # Four characters carry three bytes.
+    room = (MOST_BYTES - len(bare.encode())) * 3 // 4 - 100
+    if room < _LEAST_MAP_BYTES:
+        message = (
+            f"A page for a phone should have at most {MOST_BYTES // 1000} kB; the words of this one leave no "
+            f"room for its map. Make it of fewer than {len(card.legs)} legs."
+        )
+        raise QuantityError(message)
+    picture = base64.b64encode(small_map(screening, min(room, 110_000))).decode()
+    return template.render(**content, picture=picture)
+
+
+def _content(card: RouteCard) -> dict[str, Any]:
+    """Everything that the template places."""
+    forecast = card.forecast
+    bulletins = () if forecast is None else forecast.bulletins
+    asked = None if forecast is None else forecast.region_asked
+    return {
+        "card": card,
+        "totals": totals_lines(card),
+        "findings": finding_lines(forecast),
+        "ratings": [f"{part_line(one)}." for bulletin in bulletins for one in bulletin.danger_ratings],
+        "bulletins": [(head_line(bulletin, asked), part_lines(bulletin)) for bulletin in bulletins],
+        "places": [_place(place) for place in card.places],
+        "rule": ORDER_RULE,
+        "left": legs_left_text(card),
+        "legs": [_leg(card, leg) for leg in card.legs],
+        "rests": [
+            line
+            for line in (
+                *card.norths.sentences, *card.legs[0].compass, *card.daylight_words, *card.time_words,
+                *card.notes, *card.basis,
+            )
+            if line
+        ],
+    }  # fmt: skip
+
+
+def _place(place: PlaceThatMatters) -> dict[str, Any]:
+    where, words = start_words(place), place.words
+    if not place.at_length:
+        where, words = stretch_words(place), f"{place_line(place)}."
+    head = where[0].upper() + where[1:]
+    return {"name": place.name, "head": head, "words": words, "long": place.at_length}
+
+
+def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
+    """Words of the screen of one leg."""
+    unit = card.bearing_unit
+    length, on_map = distance_texts(leg)
+    ground = leg.ground
+    looks = None if ground is None else ground.overhead
+    here = [place for place in card.places if place.from_.leg <= leg.number <= place.to.leg]
+    sides = [*map(beside_sentence, leg.beside), *([f"{cliffs_text(leg)}."] if leg.cliffs else [])]
+    forecast = card.forecast
+    named = [] if forecast is None else [one for one in forecast.legs if one.number == leg.number]
+    return {
+        "leg": leg,
+        "bearing": bearing_shown(leg.bearing_magnetic_deg, unit),
+        "back": bearing_shown(leg.back_bearing_magnetic_deg, unit),
+        "grid": bearing_shown(leg.bearing_grid_deg, unit),
+        "true": bearing_shown(leg.bearing_true_deg, unit),
+        "length": length,
+        "on_map": on_map,
+        "climb": climb_text(leg),
+        "height": elevation_text(leg),
+        "time": minutes_text(leg.time_min, at_least=leg.time_at_least),
+        "start": place_text(leg.from_, leg.from_place.written, leg.from_place.reference),
+        "end": place_text(leg.to, leg.to_place.written, leg.to_place.reference),
+        "steepest": steepness_text(ground),
+        "corridor": corridor_text(ground),
+        "grounds": grounds_text(ground),
+        "drop": "" if ground is None or ground.drop is None else drop_words(ground.drop),
+        "overhead": [line for line in overhead_lines(looks, unit) if line],
+        "places": here,
+        "sides": sides,
+        "checks": [_check(card, check) for check in leg.checks],
+        "without": without_check_lines(leg.steep_without_check),
+        "forecast": [line for one in named for line in leg_lines(one)],
+    }
+
+
+def _check(card: RouteCard, check: Check) -> dict[str, str]:
+    unit = card.bearing_unit
+    known = check.look_bearing_magnetic_deg is not None
+    return {
+        "name": check.number,
+        "what": check.what[0].upper() + check.what[1:],
+        "stand": f"{check.reference}, {where_text(check)}",
+        "look": f"{look_text(check, unit)}{' magnetic' if known else ''}",
+        "expect": slope(check.expected_deg).text,
+        "limits": limits_text(check),
+        "above": above_text(check),
+        "quantity": "A sight, the angle up to it"
+        if check.quantity == "sight"
+        else "The slope of this ground",
+        "whole": check_sentence(check, unit),
+    }
+
+
+def _data(card: RouteCard, checks: tuple[PocketCheck, ...], scheme: BandScheme, plan: str) -> Markup:
+    """Numbers and words for the script, as JSON that can end no element."""
+    found = {
+        "name": card.name,
+        "date": card.date,
+        "plan": plan,
+        "checks": [_check_data(one) for one in checks],
+        "minutes": [leg.time_min for leg in card.legs],
+        "minutes_at_least": [bool(leg.time_at_least) for leg in card.legs],
+        "sunset": _sunset(card),
+        "bulletins": _bulletin_ends(card),
+        "bands": {"edges": list(scheme.edges_deg), "labels": list(scheme.labels)},
+        "rule": RULE,
+        "words": {"comparison": agreement.WORDS, "reasons": reasons.WORDS, "at_least": AT_LEAST},
+        "columns": list(COLUMNS),
+        "formula": list(FORMULA),
+    }
+    text = json.dumps(found, ensure_ascii=False, separators=(",", ":"))
+    key = hashlib.sha256(text.encode()).hexdigest()[:16]
+    text = json.dumps(found | {"key": key}, ensure_ascii=False, separators=(",", ":"))
+    return Markup(text.replace("<", "\\u003c"))  # noqa: S704  no element can begin or end in it
+
+
+def _check_data(one: PocketCheck) -> dict[str, Any]:
+    check, origin = one.check, one.reference.origin
+    return {
+        "name": check.number,
+        "leg": one.leg.number,
+        "quantity": check.quantity,
+        "source": one.reference.source,
+        "lat": check.lat_deg,
+        "lon": check.lon_deg,
+        "slope": one.reference.slope_deg,
+        "low": one.reference.slope_low_deg,
+        "high": one.reference.slope_high_deg,
+        "baseline": origin.baseline_m,
+        "cell": origin.cell_size_m,
+        "length_text": f"{origin.baseline_m:.0f}",
+        "piece_text": f"{min(reasons.PIECE_M, (origin.baseline_m or 0.0) / 2.0):.0f}",
+        "cell_text": f"{origin.cell_size_m:.0f}",
+        "roll_text": f"{reasons.ROLL_CELLS * (origin.cell_size_m or 0.0):.0f}",
+        "aspect": origin.aspect_true_deg,
+        "aspect_within": one.aspect_tolerance_deg,
+        "declination": one.leg.declination_deg,
+    }
+
+
+def _sunset(card: RouteCard) -> str | None:
+    """When the sun sets, from the last arrival and what daylight is left then."""
+    last = card.legs[-1]
+    if last.arrival is None or last.daylight_left_min is None:
+        return None
+    left = dt.timedelta(minutes=last.daylight_left_min)
+    return (dt.datetime.fromisoformat(last.arrival) + left).isoformat()
+
+
+def _bulletin_ends(card: RouteCard) -> list[str]:
+    bulletins = () if card.forecast is None else card.forecast.bulletins
+    return [bulletin.valid_to for bulletin in bulletins if bulletin.valid_to is not None]
+
+
+RULE: Final = {
+    "error": readings.READING_ERROR_95_DEG,
+    "compass_error": poles.COMPASS_ERROR_95_DEG,
+    "bias_share": readings.BIAS_SHARE,
+    "random_share": readings.RANDOM_SHARE,
+    "scatter_quantile": readings.SCATTER_QUANTILE,
+    "band": agreement.BAND_WIDTH_DEG,
+    "piece": reasons.PIECE_M,
+    "roll_cells": reasons.ROLL_CELLS,
+    "length_error": poles.LENGTH_ERROR_M,
+    "level_error": poles.LEVEL_ERROR_DEG,
+    "plumb_error": poles.PLUMB_ERROR_DEG,
+    "eye_height": poles.EYE_HEIGHT_M,
+    "pace": poles.PACE_M,
+    "pace_error": poles.PACE_ERROR_SHARE,
+    "eye_height_error": poles.EYE_HEIGHT_ERROR_M,
+    "aspect_most": relocation.MOST_TOLERANCE_DEG,
+}
+"""Constants of the rule, from where they are stated with their sources."""

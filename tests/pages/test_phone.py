@@ -1,0 +1,452 @@
+"""The page for a phone in a real Chromium: its rule, its log, its screens, with and without script."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import json
+import math
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
+from tests.conftest import SamplePlan
+from tests.visits import Visit
+
+from steybrae.card import CardSettings, RouteCard, card_between, make_card
+from steybrae.card.forecast import with_forecast
+from steybrae.card.pocket import aspect_tolerance_deg, pocket_checks
+from steybrae.field.agreement import compare, compare_readings
+from steybrae.field.log import row_from_result
+from steybrae.field.poles import equal_poles, pace_and_eye_height, two_poles
+from steybrae.field.readings import ReadingSet
+from steybrae.field.reasons import with_reasons
+from steybrae.field.references import check_reference
+from steybrae.files.bulletins import read_bulletins
+from steybrae.files.logs import add_rows, append_row, read_log
+from steybrae.files.model.rasters import open_model
+from steybrae.files.routes import read_route
+from steybrae.pages.phone import MOST_BYTES, phone_page
+from steybrae.quantities import gradient_to_angle
+from steybrae.route.positions.places import Place
+from steybrae.route.times.daylight import parse_clock
+from steybrae.screening import Settings, screen_route
+from steybrae.screening.forecast.at import ForecastAsk
+from steybrae.screening.forecast.ground import with_forecast_ground
+from steybrae.screening.pictures.relief import with_relief
+from steybrae.screening.result import RouteScreening
+
+PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 640}, "has_touch": True, "is_mobile": True}
+COUNTS = ((1, 0), (1, 0), (2, 0), (3, 2), (0, 1), (1, 1), (4, 0))
+FACED = ((13.0, 20.0, "fits"), (14.0, 21.0, "does not fit"), (353.0, 0.0, "fits"))
+FITS = "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
+TARGETS = """[...document.querySelectorAll('.now :is(button, a, select, summary), nav :is(a, button)')]
+  .filter((node) => node.checkVisibility())
+  .map((node) => [node.id, node.getBoundingClientRect().width, node.getBoundingClientRect().height])"""
+PAIRS = (("--ink", "--paper"), ("--soft", "--paper"), ("--on", "--mark"), ("--ink", "--panel"))
+DAY = dt.date(2027, 1, 15)
+CHOICE = CardSettings(
+    DAY, zone="Europe/London", start=parse_clock("08:30", DAY, "Europe/London"), scale=25_000.0
+)
+
+
+@dataclasses.dataclass(frozen=True)
+class Made:
+    """A day with a bulletin, its card and its page."""
+
+    screening: RouteScreening
+    card: RouteCard
+    page: Path
+
+    @property
+    def data(self) -> dict[str, Any]:
+        """What the page's script reads."""
+        found = re.search(r'id="data">(.*?)</script>', self.page.read_text("utf-8"))
+        assert found is not None
+        return dict(json.loads(found[1]))
+
+
+@pytest.fixture(scope="module")
+def made(sample_dem: Path, tmp_path_factory: pytest.TempPathFactory) -> Made:
+    route = read_route(sample_dem / "day.gpx")
+    with open_model([sample_dem / "stey_massif.tif"]) as model:
+        settings = Settings()
+        screening = with_relief(screen_route(route, model, settings), model)
+        screening = with_forecast_ground(screening, route, model, settings)
+    source, ask = read_bulletins(sample_dem / "bulletin.json"), ForecastAsk(region="XX-STEY-01")
+    card = with_forecast(make_card(screening, CHOICE), screening, source, ask)
+    page = tmp_path_factory.mktemp("phone") / "hill.html"
+    page.write_text(phone_page(card, screening, "plan.zip"), "utf-8")
+    return Made(screening, card, page)
+
+
+@pytest.fixture
+def phone(browser: Browser, made: Made) -> Iterator[Page]:
+    visit = Visit(browser, made.page, **PHONE)
+    yield visit.page
+    visit.end()
+
+
+def go(page: Page, name: str) -> None:
+    page.evaluate(f"location.hash = '#{name}'")
+    page.wait_for_function(f"document.querySelector('.screen.now').id === '{name}'")
+
+
+def same(one: float | None, other: float | None) -> bool:
+    """Both unknown, or equal to 1e-9."""
+    return one is other if one is None or other is None else abs(one - other) <= 1e-9
+
+
+class TestRule:
+    """The page says what `reading` says: numbers to 1e-9, sentences letter by letter."""
+
+    def test_comparisons(self, phone: Page, made: Made) -> None:
+        draw = np.random.default_rng(20)
+        cell_m = max(made.screening.model.cell_size_m)
+        cases, mine = [], []
+        for number in range(10_000):
+            expected = draw.uniform(0.5, 70.0)
+            down, up = draw.uniform(4.001, 30.0), draw.uniform(4.001, 30.0)
+            low = None if draw.random() < 0.1 else max(0.0, expected - down)
+            high = None if draw.random() < 0.2 else min(90.0, expected + up)
+            reference = check_reference(f"{number}a", expected, low, high, cell_m, draw.uniform(0.0, 360.0))
+            percent = draw.random() < 0.2
+            counts = COUNTS[draw.integers(len(COUNTS))]
+            middle = min(80.0, max(0.5, expected + draw.normal(0.0, 12.0)))
+            ups, downs = (
+                tuple(min(90.0, max(0.0, middle + draw.normal(0.0, 3.0))) for _ in range(count))
+                for count in counts
+            )
+            units = ("percent" if percent else "degrees",) * (len(ups) + len(downs))
+            if len(units) > 2 and draw.random() < 0.3:
+                units = ("degrees", *units[1:-1], "percent")
+            readings = ReadingSet(ups, downs, float(draw.choice((4.0, 5.0, 2.5))), units)
+            result = with_reasons(compare_readings(readings, [reference]))
+            mine.append((result, compare(readings.mean_deg, readings.uncertainty_95_deg, reference)))
+            texts = made.data["checks"][0] if number == 0 else cases[0]["at"]
+            at = texts | {
+                "name": f"{number}a", "source": reference.source, "slope": reference.slope_deg,
+                "low": reference.slope_low_deg, "high": reference.slope_high_deg,
+            }  # fmt: skip
+            cases.append(
+                {"ups": ups, "downs": downs, "error": readings.error_95_deg, "units": units, "at": at}
+            )
+        theirs = phone.evaluate(
+            """(cases) => cases.map((one) => {
+              const set = steybraePhone.readingSet(one.ups, one.downs, one.error, one.units);
+              return {mean: set.mean, uncertainty: set.uncertainty, ...steybraePhone.judge(set, one.at)};
+            })""",
+            cases,
+        )
+        seen: set[str] = set()
+        for found, (result, compared) in zip(theirs, mine, strict=True):
+            assert same(found["mean"], result.mean_deg)
+            assert same(found["uncertainty"], result.uncertainty_95_deg)
+            assert same(found["apart"], compared.difference_deg)
+            assert same(found["notice"], compared.would_notice_deg)
+            assert same(found["en"], compared.en_number)
+            assert found["result"] == compared.result
+            assert found["sentence"] == compared.sentence
+            assert found["leads"] == result.sentence
+            assert found["reasons"] == [reason.text for reason in result.reasons]
+            seen |= {compared.result} | {reason.key for reason in result.reasons}
+        assert seen == {
+            "consistent, weakly", "tells little", "cannot tell", "different", "scatter", "index_error",
+            "mixed_units", "other_unit", "baseline", "convexity", "coarse_cells", "snow", "consistent",
+        }  # fmt: skip
+
+    def test_poles_and_paces(self, phone: Page) -> None:
+        draw = np.random.default_rng(21)
+        cases, mine = [], []
+        for _ in range(500):
+            first, ratio = draw.uniform(0.5, 2.5), draw.uniform(0.01, 0.98)
+            for how, second, found in (
+                ("level", first * ratio * 2.0, two_poles(first, first * ratio * 2.0, along="level")),
+                ("slope", first * ratio, two_poles(first, first * ratio, along="slope")),
+                ("equal", 2.0 * first * ratio, equal_poles(first, 2.0 * first * ratio)),
+                ("paces", 2.4 * first / ratio, pace_and_eye_height(first, 2.4 * first / ratio)),
+            ):
+                cases.append([how, first, second])
+                mine.append(
+                    (found.slope_deg, found.slope_low_deg, found.slope_high_deg, found.uncertainty_95_deg)
+                )
+        theirs = phone.evaluate("(cases) => cases.map((one) => steybraePhone.byHand(...one))", cases)
+        for one, expected in zip(theirs, mine, strict=True):
+            figures = (one["slope"], one["low"], one["high"], one["uncertainty"])
+            assert figures == pytest.approx(expected, abs=1e-9)
+
+    def test_what_cannot_be_measured_is_none(self, phone: Page) -> None:
+        for case in (
+            ["level", 0, 1],
+            ["slope", 1, 1.1],
+            ["equal", 1, 2.1],
+            ["paces", 2, 0],
+            ["level", 1, -1],
+        ):
+            assert phone.evaluate("(one) => steybraePhone.byHand(...one)", case) is None
+
+    def test_which_way_it_faces(self, phone: Page, made: Made) -> None:
+        at = {"aspect": 350.0, "declination": -3.0, "aspect_within": 20.0}
+        call = "([m, at]) => steybraePhone.facing(m, at)"
+        for magnetic, apart, result in FACED:
+            found = phone.evaluate(call, [magnetic, at])
+            assert (found["apart"], found["result"]) == (pytest.approx(apart), result)
+        wide = at | {"aspect_within": 46.0}
+        assert phone.evaluate(call, [13.0, wide])["result"] == "cannot tell"
+        tolerances = {one.check.quantity: one.aspect_tolerance_deg for one in pocket_checks(made.card, 10.0)}
+        assert tolerances.pop("sight", None) is None
+        assert all(within is None or within > 15.0 for within in tolerances.values())
+
+
+def test_how_far_an_aspect_may_lie_off() -> None:
+    # 45 degrees between 40 and 50: tan 50 - tan 45 = 0.19175, atan 10.855; with 15 and 1: 18.543.
+    reference = dataclasses.replace(
+        check_reference("1a", 45.0, None, None, 10.0, 0.0), slope_low_deg=40.0, slope_high_deg=50.0
+    )
+    own = math.degrees(math.atan(math.tan(math.radians(50.0)) - 1.0))
+    assert aspect_tolerance_deg(reference, 1.0) == pytest.approx(math.sqrt(15.0**2 + 1.0 + own**2))
+    assert aspect_tolerance_deg(reference, 1.0) == pytest.approx(18.543, abs=5e-4)
+    assert aspect_tolerance_deg(dataclasses.replace(reference, slope_high_deg=None), 1.0) is None
+
+
+class TestLog:
+    def test_three_taps_keep_a_reading(self, browser: Browser, made: Made) -> None:
+        context = browser.new_context(**PHONE)
+        phone = context.new_page()
+        phone.goto(made.page.as_uri())
+        leg = next(leg for leg in made.card.legs if leg.checks)
+        name = leg.checks[0].number
+        go(phone, f"leg-{leg.number}")
+        phone.locator(f"#leg-{leg.number} a.button").first.tap()
+        phone.locator("#pad button", has_text=re.compile("^38$")).tap()
+        assert phone.locator("#answer .lead").first.inner_text().endswith("The steeper leads.")
+        phone.locator("#keep").tap()
+        assert phone.locator("#kept").inner_text() == f"Kept: 38.0° at {name}. 1 in the log."
+        phone.reload()
+        go(phone, "log")
+        assert phone.locator("#rows li").count() == 1
+        assert f"{name}: 38.0°" in phone.locator("#rows li").inner_text()
+        context.close()
+
+    def test_its_rows_are_those_of_reading(self, phone: Page, made: Made, tmp_path: Path) -> None:
+        checks = pocket_checks(made.card, max(made.screening.model.cell_size_m))
+        time = "2027-01-15T11:20:00+00:00"
+        who = {"observer": '=Ona "Rim", ny', "instrument": "M1"}
+        rows, mine = [], []
+        for k, one in enumerate(checks):
+            readings = ReadingSet((30.0 + k, 31.5), (29.0,), 4.0, ("degrees",) * 3)
+            result = compare_readings(readings, [one.reference])
+            mine.append(
+                row_from_result(
+                    result,
+                    time=dt.datetime.fromisoformat(time),
+                    **who,
+                    plan="plan.zip",
+                    lat_deg=one.check.lat_deg,
+                    lon_deg=one.check.lon_deg,
+                    check=one.check.number,
+                )
+            )
+            rows.append([time, readings.up_deg, readings.down_deg, k])
+        text = phone.evaluate(
+            """([rows, who]) => steybraePhone.csv(rows.map(([time, ups, downs, k]) => steybraePhone.row(time,
+              steybraePhone.readingSet(ups, downs, 4, ['degrees', 'degrees', 'degrees']),
+              steybraePhone.data.checks[k], who, null)))""",
+            [rows, who],
+        )
+        file = tmp_path / "rows.csv"
+        file.write_text(text, "utf-8")
+        back = read_log(file)
+        assert not back.damaged
+        assert len(back.rows) == len(mine) > 3
+        for theirs, ours in zip(back.rows, mine, strict=True):
+            same = dataclasses.replace(
+                theirs, mean_deg=ours.mean_deg, uncertainty_95_deg=ours.uncertainty_95_deg
+            )
+            assert same == ours
+            assert theirs.mean_deg == pytest.approx(ours.mean_deg, abs=1e-9)
+            assert theirs.uncertainty_95_deg == pytest.approx(ours.uncertainty_95_deg, abs=1e-9)
+        log = tmp_path / "readings.csv"
+        append_row(log, mine[0])
+        assert add_rows(log, back.rows[1:]) == len(mine) - 1
+        assert add_rows(log, back.rows) == (0 if back.rows[0] == mine[0] else 1)
+        assert add_rows(log, back.rows) == 0
+
+    def test_a_browser_that_keeps_nothing_says_so(self, browser: Browser, made: Made) -> None:
+        context = browser.new_context(**PHONE)
+        context.add_init_script("delete window.localStorage; Storage.prototype.setItem = () => { throw 1; };")
+        page = context.new_page()
+        page.goto(made.page.as_uri())
+        page.locator("#to-reading").tap()
+        page.locator("#pad button").first.tap()
+        page.locator("#keep").tap()
+        assert "This browser keeps nothing" in page.locator("#kept").inner_text()
+        go(page, "log")
+        assert page.locator("#storage").inner_text() == (
+            "This browser keeps nothing of this page: take the rows out before you close it."
+        )
+        page.locator("#copy").tap()
+        assert page.locator("#text").input_value().count("\n") == 2
+        context.close()
+
+    def test_percent_down_and_other_figures(self, phone: Page) -> None:
+        go(phone, "reading")
+        phone.locator("#at").select_option("")
+        phone.locator("#percent").check()
+        phone.locator("#typed").fill("62,5")
+        phone.locator("#add").tap()
+        phone.locator("#another").tap()
+        phone.locator("#percent").uncheck()
+        phone.locator("#down").check()
+        phone.locator("#pad button", has_text=re.compile("^33$")).tap()
+        phone.locator("#more").tap()
+        up = math.ceil(10.0 * gradient_to_angle(0.625) - 1e-6) / 10.0
+        assert phone.locator("#read").inner_text() == f"{up:.1f}° ↓33.5°"
+        phone.locator("#undo").tap()
+        assert phone.locator("#read").inner_text() == f"{up:.1f}°"
+        assert "difference" not in phone.locator("#answer").inner_text()
+
+
+class TestScreens:
+    @pytest.mark.parametrize(("width", "height"), [(360, 640), (430, 932)])
+    def test_nothing_is_too_small_too_wide_or_hard_to_reach(
+        self, browser: Browser, made: Made, width: int, height: int
+    ) -> None:
+        visit = Visit(browser, made.page, **(PHONE | {"viewport": {"width": width, "height": height}}))
+        page = visit.page
+        for name in ("day", "leg-3", "leg-12", "reading", "log", "rest"):
+            go(page, name)
+            assert page.evaluate(FITS), name
+            boxes = page.evaluate(TARGETS)
+            assert not [box for box in boxes if min(box[1:]) < 47.9], name
+            assert Axe().run(page).response["violations"] == [], name
+        visit.end()
+
+    def test_twice_the_letters_still_fit(self, phone: Page) -> None:
+        phone.evaluate("document.documentElement.style.fontSize = '200%'")
+        for name in ("day", "leg-12", "reading", "log"):
+            go(phone, name)
+            assert phone.evaluate(FITS), name
+
+    def test_what_is_read_on_the_move_has_a_contrast_of_seven(self, phone: Page) -> None:
+        for look in ("", "sun", "night"):
+            phone.evaluate(f"document.documentElement.className = '{look}'")
+            for scheme in ("light", "dark"):
+                phone.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+                for ink, paper in (
+                    ("--ink", "--paper"),
+                    ("--soft", "--paper"),
+                    ("--on", "--mark"),
+                    ("--ink", "--panel"),
+                ):
+                    assert _contrast(_colour(phone, ink), _colour(phone, paper)) >= 7.0, (look, scheme, ink)
+
+    def test_times_count_from_a_tapped_start(self, browser: Browser, made: Made) -> None:
+        context = browser.new_context(**PHONE, timezone_id="Europe/London")
+        page = context.new_page()
+        page.clock.install(time=dt.datetime(2027, 1, 15, 9, 0, tzinfo=dt.UTC))
+        page.goto(made.page.as_uri())
+        page.locator("#start").tap()
+        minutes = made.card.legs[0].time_min
+        assert minutes is not None
+        there = dt.datetime(2027, 1, 15, 9, 0, tzinfo=dt.UTC) + dt.timedelta(minutes=math.ceil(minutes))
+        assert page.locator("#leg-1 .arrive").text_content() == f"there {there:%H:%M}"
+        assert (page.locator("#leg-18 .arrive").text_content() or "").startswith("there at least ")
+        page.clock.set_fixed_time(dt.datetime(2027, 1, 15, 14, 0, tzinfo=dt.UTC))
+        page.locator("#start").tap()
+        assert (page.locator("#leg-19 .arrive").text_content() or "").endswith(", AFTER SUNSET")
+        context.close()
+
+    @pytest.mark.parametrize(
+        ("now", "said"),
+        [
+            (dt.datetime(2027, 1, 15, 12, 0, tzinfo=dt.UTC), ""),
+            (
+                dt.datetime(2027, 1, 15, 19, 0, tzinfo=dt.UTC),
+                "THE AVALANCHE BULLETIN ON THIS PAGE HAS EXPIRED. READ THE LOCAL ONE.",
+            ),
+            (
+                dt.datetime(2027, 1, 16, 9, 0, tzinfo=dt.UTC),
+                "This page is of 2027-01-15, and that day is over. Make it anew. THE AVALANCHE BULLETIN ON "
+                "THIS PAGE HAS EXPIRED. READ THE LOCAL ONE.",
+            ),
+        ],
+    )
+    def test_an_old_page_says_so(self, browser: Browser, made: Made, now: dt.datetime, said: str) -> None:
+        context = browser.new_context(**PHONE, timezone_id="Europe/London")
+        page = context.new_page()
+        page.clock.set_fixed_time(now)
+        page.goto(made.page.as_uri())
+        assert (page.locator("#warning").text_content() or "") == said
+        assert page.locator("#warning").is_visible() == bool(said)
+        context.close()
+
+
+class TestPage:
+    def test_it_is_small_and_asks_for_nothing(self, made: Made) -> None:
+        text = made.page.read_text("utf-8")
+        assert 100_000 < len(text.encode()) <= MOST_BYTES
+        assert not re.search(r"https?://", text)
+        assert text.count("data:image/webp;base64,") == 1
+
+    def test_without_script_it_is_the_whole_card(self, browser: Browser, made: Made) -> None:
+        visit = Visit(browser, made.page, **PHONE, java_script_enabled=False)
+        page = visit.page
+        said = page.locator("main").inner_text()
+        for leg in made.card.legs:
+            assert page.locator(f"#leg-{leg.number}").is_visible()
+            for check in leg.checks:
+                assert f"Look {round(check.look_bearing_magnetic_deg or 0.0) % 360:03d}° magnetic" in said
+        for caution in made.card.cautions:
+            assert caution.text in said
+        for place in made.card.places:
+            assert not place.at_length or place.words in said
+        assert not page.locator("nav").is_visible()
+        assert not page.locator("#reading").is_visible()
+        visit.end()
+
+    def test_a_leg_between_two_places_has_a_page_without_a_map(
+        self, tmp_path: Path, browser: Browser
+    ) -> None:
+        card = card_between(Place(59.21, -8.04), Place(59.22, -8.05), CHOICE)
+        page = tmp_path / "leg.html"
+        page.write_text(phone_page(card, None), "utf-8")
+        visit = Visit(browser, page, **PHONE)
+        go(visit.page, "leg-1")
+        assert "no model: steepness not known" in visit.page.locator("#leg-1").inner_text()
+        visit.end()
+
+    def test_names_run_nothing(self, browser: Browser, sample_plan: SamplePlan, tmp_path: Path) -> None:
+        bad = "</script><script>alert(1)</script><img src=x onerror=alert(2)>"
+        card = dataclasses.replace(make_card(sample_plan.screening, CHOICE), name=bad)
+        legs = tuple(dataclasses.replace(leg, from_=bad, to=bad) for leg in card.legs)
+        page = tmp_path / "bad.html"
+        page.write_text(phone_page(dataclasses.replace(card, legs=legs), sample_plan.screening, bad), "utf-8")
+        visit = Visit(browser, page, **PHONE)
+        assert visit.page.locator("h1").inner_text() == bad
+        visit.end()
+
+
+def _colour(page: Page, name: str) -> tuple[float, ...]:
+    text = page.evaluate(
+        """(name) => { const n = document.createElement('i'); n.style.color = `var(${name})`;
+        document.body.append(n); const c = getComputedStyle(n).color; n.remove(); return c; }""",
+        name,
+    )
+    return tuple(float(part) / 255.0 for part in re.findall(r"[\d.]+", text)[:3])
+
+
+def _contrast(one: tuple[float, ...], other: tuple[float, ...]) -> float:
+    """Contrast ratio of WCAG 2: (L1 + 0.05) / (L2 + 0.05)."""
+
+    def light(colour: tuple[float, ...]) -> float:
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in colour]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    low, high = sorted((light(one), light(other)))
+    return (high + 0.05) / (low + 0.05)
