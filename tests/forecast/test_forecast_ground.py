@@ -17,7 +17,6 @@ from steybrae.route.positions.places import Place
 from steybrae.route.touching import cut_at_edges
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.screening.forecast.cells import aspect_half_width_deg
-from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.terrain.attributes import SECTORS, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG
@@ -31,9 +30,9 @@ EVERYWHERE = (-math.inf, math.inf)
 
 def grounds_of(route: Route, source: Dem, settings: Settings | None = None) -> tuple[LegGrounds, ...]:
     settings = settings or Settings()
-    found = with_forecast_ground(screen_route(route, source, settings), route, source, settings)
-    assert found.forecast_grounds is not None
-    return found.forecast_grounds
+    found = screen_route(route, source, settings, for_forecast=True).forecast_grounds
+    assert found is not None
+    return found
 
 
 class TestByHand:

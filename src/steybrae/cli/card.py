@@ -325,15 +325,12 @@ def _screened(
 ) -> RouteScreening:
     """Screen the line, with the relief for a report and the ground for a forecast where they are needed."""
     from steybrae.screening import screen_route
-    from steybrae.screening.forecast.ground import with_forecast_ground
     from steybrae.screening.pictures.relief import with_relief
 
     with model.opened(settings) as (dem, known):
-        found = screen_route(planned, dem, known)
         relief, grounds = needs
-        if relief:
-            found = with_relief(found, dem)
-        return with_forecast_ground(found, planned, dem, known) if grounds else found
+        found = screen_route(planned, dem, known, for_forecast=grounds)
+        return with_relief(found, dem) if relief else found
 
 
 def _made(screening: RouteScreening, chosen: CardSettings, forecast: Forecast | None) -> RouteCard:

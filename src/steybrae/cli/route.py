@@ -100,17 +100,14 @@ def route(
     outputs.check(line, forecast.bulletin, *(model.dem or ()))
     planned = cut.planned(line, sample=model.sample)
     with model.opened(screening_settings(bands, model, zones, corridor, sheet)) as (dem, settings):
-        found = screen_route(planned, dem, settings)
+        for_forecast = asked is not None or outputs.save is not None
+        found = screen_route(planned, dem, settings, for_forecast=for_forecast)
         if outputs.pictured:
             # What only some answers need is not loaded for the others.
             from steybrae.screening.pictures.relief import with_relief
 
             origin = run_origin(ctx, line, forecast.bulletin, sample=model.sample)
             found = replace(with_relief(found, dem), origin=origin)
-        if asked is not None or outputs.save is not None:
-            from steybrae.screening.forecast.ground import with_forecast_ground
-
-            found = with_forecast_ground(found, planned, dem, settings)
         if model.cross_check:
             found = replace(found, cross_check=cross_check_route(planned, dem, settings))
     if asked is not None:

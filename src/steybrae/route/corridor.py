@@ -308,9 +308,9 @@ def _inside_and_abreast(
 
 
 def cells_inside(
-    window: Window, line: LineInWindow, bins: tuple[float, int], place_error_m: float, drift_deg: float
+    cells: NearCells, bins: tuple[float, int], place_error_m: float, drift_deg: float
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Cells of a window that lie in the corridor of a stretch; parameters as for `beside`.
+    """Cells near a stretch that lie in its corridor; parameters as for `beside`.
 
     Returns
     -------
@@ -318,7 +318,6 @@ def cells_inside(
         Row and column of each cell, shape ``(2, n)``; the bins abreast of its middle and its two
         ends, ``(3, n)``.
     """
-    cells = near_cells(window, line)
     inside, at_bins = _inside_and_abreast(cells, bins, place_error_m, drift_deg)
     return np.stack((cells.row[inside], cells.col[inside])).astype(np.intp), at_bins[:, inside]
 

@@ -7,8 +7,9 @@ diagonal never asks for one large box.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -21,6 +22,7 @@ from steybrae.route.corridor import (
     SIDE_REACH_M,
     BesideLine,
     LineInWindow,
+    NearCells,
     Steepest,
     Window,
     beside,
@@ -29,16 +31,17 @@ from steybrae.route.corridor import (
     near_cells,
 )
 from steybrae.route.corridor_cells import CorridorCells, Polyline, cells_of, join_cells
+from steybrae.route.leg_baselines import LegBaseline, merged_baselines, stretch_baselines
 from steybrae.route.touching import Pieces, join_pieces, touched
 from steybrae.route.track import Track, stretches
-from steybrae.terrain.attributes import at_points, slope_field, track_grade_deg
+from steybrae.terrain.attributes import SlopeField, at_points, slope_field, track_grade_deg
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
-__all__ = ["LegGround", "Look", "bins_reached", "leg_ground", "leg_windows"]
+__all__ = ["LegGround", "Look", "StretchRead", "bins_reached", "leg_ground", "leg_windows", "read_leg"]
 
 STRETCH_CELLS: Final = 48
 """Length of a stretch, cells: windows of some thousand heights, small beside numpy's overhead."""
@@ -79,6 +82,49 @@ class Look:
         """Longest distance between points along a leg: one cell, metres."""
         return min(self.cell_m)
 
+    def bins(self, track: Track) -> tuple[float, int]:
+        """Length of a bin of chainage of a leg, metres, and how many there are."""
+        count = max(1, math.ceil(track.length_m / self.spacing_m))
+        return track.length_m / count or 1.0, count
+
+
+@dataclass(frozen=True, eq=False)
+class StretchRead:
+    """One stretch of a leg and the ground round it, read once for every question.
+
+    Attributes
+    ----------
+    ends
+        First and last of the leg's vertices that it takes.
+    corner
+        Row and column of the window's first cell in the model.
+    field
+        Slopes of the window.
+    interval
+        Ends of their 95 % interval, degrees.
+    near
+        The window as the corridor takes it.
+    line
+        The stretch, in the window's cells, and one vertex more on each side.
+    col, row, chainage_m
+        The stretch alone, in the window's cells.
+    """
+
+    ends: tuple[int, int]
+    corner: tuple[int, int]
+    field: SlopeField
+    interval: tuple[Array, Array]
+    near: Window
+    line: LineInWindow
+    col: Array
+    row: Array
+    chainage_m: Array
+
+    @cached_property
+    def cells(self) -> NearCells:
+        """Where each cell of the window lies from the line."""
+        return near_cells(self.near, self.line)
+
 
 @dataclass(frozen=True, eq=False)
 class LegGround:
@@ -96,6 +142,8 @@ class LegGround:
         What lies in the corridor and to the sides; columns and rows are the model's.
     corridor
         Its cells.
+    baselines
+        Steepest slope over each of several baselines.
     """
 
     track: Track
@@ -106,10 +154,15 @@ class LegGround:
     track_grade_deg: Array
     beside: BesideLine
     corridor: CorridorCells
+    baselines: tuple[LegBaseline, ...]
 
 
 def leg_ground(
-    source: DemSource, track: Track, look: Look, neighbours: tuple[Track | None, Track | None] = (None, None)
+    source: DemSource,
+    track: Track,
+    look: Look,
+    neighbours: tuple[Track | None, Track | None] = (None, None),
+    also: Callable[[StretchRead], None] | None = None,
 ) -> LegGround:
     """Look at the ground of one leg.
 
@@ -123,6 +176,8 @@ def leg_ground(
         How.
     neighbours
         The legs before and after, where there are any: cells beyond an end may be theirs.
+    also
+        Is given each stretch that is read, for what else is to be known of it.
 
     Returns
     -------
@@ -134,6 +189,43 @@ def leg_ground(
     OffModelError
         A part of the leg has no position in the model's CRS.
     """
+    col, row = _on_model(source, track)
+    bins = look.bins(track)
+    points_m = np.linspace(0.0, track.length_m, bins[1] + 1)
+    lines = tuple(_near_end(source, track, bool(k), look) for k, track in enumerate(neighbours))
+    parts = []
+    for read in read_leg(source, track, look):
+        parts.append(_stretch(read, track, (points_m, bins, lines), look))
+        if also is not None:
+            also(read)
+    pieces = join_pieces([part[0] for part in parts])
+    elevation, aspect, grade = np.concatenate([part[1] for part in parts], axis=1)
+    near = _with_line(merge([part[2] for part in parts]), pieces, points_m, (track, col, row))
+    cells = join_cells([part[3] for part in parts])
+    over = merged_baselines([part[4] for part in parts])
+    return LegGround(track, pieces, points_m, elevation, aspect, grade, near, cells, over)
+
+
+def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRead]:
+    """Read a leg stretch by stretch; parameters and errors as for `leg_ground`."""
+    col, row = _on_model(source, track)
+    for first, last in stretches(track, STRETCH_CELLS * look.spacing_m):
+        part, context = slice(first, last + 1), slice(max(first - 1, 0), last + 2)
+        start, end = float(track.chainage_m[first]), float(track.chainage_m[last])
+        corner = window(col[part], row[part], end, look)
+        dem = source.read(*corner)
+        field = slope_field(dem, look.method, engine=look.engine, halves=look.baseline_cells)
+        interval = slope_interval_deg(field.p, field.q, look.known, field.roughness_deg)
+        jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
+        near = Window(field.slope_deg, interval[1], dem.heights_m, jacobian)
+        in_col, in_row = col - corner[1], row - corner[0]
+        line = LineInWindow(in_col[context], in_row[context], track.chainage_m[context], (start, end))
+        stretch = in_col[part], in_row[part], track.chainage_m[part]
+        yield StretchRead((first, last), corner[:2], field, interval, near, line, *stretch)
+
+
+def _on_model(source: DemSource, track: Track) -> tuple[Array, Array]:
+    """Columns and rows of a leg's vertices, refused where there are none."""
     col, row = source.grid.from_wgs84(track.lon_deg, track.lat_deg)
     if not (np.isfinite(col).all() and np.isfinite(row).all()):
         message = (
@@ -141,19 +233,7 @@ def leg_ground(
             "model of the ground it crosses."
         )
         raise OffModelError(message)
-    count = max(1, math.ceil(track.length_m / look.spacing_m))
-    points_m = np.linspace(0.0, track.length_m, count + 1)
-    bins = (track.length_m / count or 1.0, count)
-    lines = tuple(_near_end(source, track, bool(k), look) for k, track in enumerate(neighbours))
-    parts = [
-        _stretch(source, track, (col, row), (points_m, bins, lines), ends, look)
-        for ends in stretches(track, STRETCH_CELLS * look.spacing_m)
-    ]
-    pieces = join_pieces([part[0] for part in parts])
-    elevation, aspect, grade = np.concatenate([part[1] for part in parts], axis=1)
-    near = _with_line(merge([part[2] for part in parts]), pieces, points_m, (track, col, row))
-    cells = join_cells([part[3] for part in parts])
-    return LegGround(track, pieces, points_m, elevation, aspect, grade, near, cells)
+    return col, row
 
 
 def _near_end(source: DemSource, track: Track | None, after: bool, look: Look) -> Polyline:
@@ -218,44 +298,27 @@ def leg_windows(source: DemSource, track: Track, look: Look) -> Iterator[tuple[i
 
 
 def _stretch(
-    source: DemSource,
-    track: Track,
-    colrow: tuple[Array, Array],
-    leg: tuple[Array, tuple[float, int], tuple[Polyline, ...]],
-    ends: tuple[int, int],
-    look: Look,
-) -> tuple[Pieces, Array, BesideLine, CorridorCells]:
+    read: StretchRead, track: Track, leg: tuple[Array, tuple[float, int], tuple[Polyline, ...]], look: Look
+) -> tuple[Pieces, Array, BesideLine, CorridorCells, list[LegBaseline]]:
     points_m, bins, lines = leg
-    first, last = ends
-    start, end = track.chainage_m[first], track.chainage_m[last]
-    part = slice(first, last + 1)
-    corner = window(colrow[0][part], colrow[1][part], float(end), look)
-    dem = source.read(*corner)
-    field = slope_field(dem, look.method, engine=look.engine, halves=look.baseline_cells)
-    interval = slope_interval_deg(field.p, field.q, look.known, field.roughness_deg)
-    col, row = colrow[0] - corner[1], colrow[1] - corner[0]
-    pieces = touched(field, col[part], row[part], track.chainage_m[part], interval)
-    here = points_m[(points_m >= start) & (points_m < end if last < len(track.chainage_m) - 1 else True)]
-    at = at_points(field, np.interp(here, track.chainage_m, col), np.interp(here, track.chainage_m, row))
+    (start, end), field = read.line.span_m, read.field
+    pieces = touched(field, read.col, read.row, read.chainage_m, read.interval)
+    to_end = read.ends[1] == len(track.chainage_m) - 1
+    here = points_m[(points_m >= start) & (True if to_end else points_m < end)]
+    col, row = (np.interp(here, read.chainage_m, values) for values in (read.col, read.row))
+    at = at_points(field, col, row)
     grade = track_grade_deg(at.p, at.q, track.travel_at(here))
     profile = np.stack((at.elevation_m, at.aspect_true_deg, grade))
-    context = slice(max(first - 1, 0), last + 2)
-    near_line = Window(
-        field.slope_deg,
-        interval[1],
-        dem.heights_m,
-        jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2),
-    )
-    line = LineInWindow(col[context], row[context], track.chainage_m[context], (float(start), float(end)))
-    cells = near_cells(near_line, line)
-    near = beside(near_line, line, bins, look.place_error_m, look.drift_deg, cells)
+    near = beside(read.near, read.line, bins, look.place_error_m, look.drift_deg, read.cells)
+    top, left = read.corner
     if near.steepest is not None:
-        top = replace(near.steepest, col=near.steepest.col + corner[1], row=near.steepest.row + corner[0])
-        near = replace(near, steepest=top)
-    before, after = ((c - corner[1], r - corner[0]) for c, r in lines)
+        steepest = replace(near.steepest, col=near.steepest.col + left, row=near.steepest.row + top)
+        near = replace(near, steepest=steepest)
+    before, after = ((c - left, r - top) for c, r in lines)
     width = look.place_error_m, look.drift_deg
-    inside = cells_of(cells, near_line, field.short_deg, width, (before, after), track.length_m)
-    return pieces, profile, near, inside
+    inside = cells_of(read.cells, read.near, field.short_deg, width, (before, after), track.length_m)
+    over = stretch_baselines(field.dem, (read.col, read.row), read.chainage_m)
+    return pieces, profile, near, inside, over
 
 
 def window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, int, int]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -11,15 +11,11 @@ from numpy.typing import NDArray
 
 from steybrae.ranges import NotNegative, SlopeDeg
 from steybrae.route.touching import cut_at_edges
-from steybrae.route.track import Track, stretches
 from steybrae.terrain.baselines import BASELINES_M, BaselineSlope, baseline_slopes
-from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.dem import Array, Dem, DemSource
 from steybrae.terrain.jacobian import jacobian_at
 
-__all__ = ["LegBaseline", "leg_baselines", "place_baselines"]
-
-STRETCH_M: Final = 1000.0
-"""Length of line whose ground is read at once, metres."""
+__all__ = ["LegBaseline", "merged_baselines", "place_baselines", "stretch_baselines"]
 
 POINTS_IN_BASELINE: Final = 5
 """How many points of the line fall into one baseline, where cells are finer (our choice)."""
@@ -53,67 +49,50 @@ class LegBaseline:
     note: str
 
 
-def leg_baselines(
-    source: DemSource,
-    track: Track,
-    cell_m: tuple[float, float],
-    baselines_m: tuple[float, ...] = BASELINES_M,
-) -> tuple[LegBaseline, ...]:
-    """Steepest slope on a leg over each baseline.
+def stretch_baselines(
+    dem: Dem, at: tuple[Array, Array], chainage_m: Array, baselines_m: tuple[float, ...] = BASELINES_M
+) -> list[LegBaseline]:
+    """Steepest slope on a stretch of a leg over each baseline.
 
     Parameters
     ----------
-    source
-        The model.
-    track
-        The leg.
-    cell_m
-        Ground size of a cell along a row and along a column.
+    dem
+        Window with more than half the longest baseline round the stretch.
+    at
+        Columns and rows of its vertices in the window.
+    chainage_m
+        Of the vertices, along the leg.
     baselines_m
         Metres.
 
     Returns
     -------
-    tuple of LegBaseline
+    list of LegBaseline
         Windows centred on the cells that the line touches, and on the eight around each. The
         longer a baseline, the more a crest, a gully or a short steep step vanishes in it.
     """
-    col, row = source.grid.from_wgs84(track.lon_deg, track.lat_deg)
-    margin = [math.ceil(1.1 * max(baselines_m) / size) + 4 for size in cell_m]
-    found: list[list[LegBaseline]] = []
-    for first, last in stretches(track, STRETCH_M):
-        part = slice(first, last + 1)
-        left, top = math.floor(col[part].min()) - margin[0], math.floor(row[part].min()) - margin[1]
-        cols, rows = (
-            math.ceil(col[part].max()) + margin[0] - left,
-            math.ceil(row[part].max()) + margin[1] - top,
-        )
-        dem = source.read(top, left, rows, cols)
-        cuts = cut_at_edges(col[part] - left, row[part] - top, track.chainage_m[part])
-        middle = (cuts[:-1] + cuts[1:]) / 2.0
-        at = (
-            np.interp(middle, track.chainage_m, col - left),
-            np.interp(middle, track.chainage_m, row - top),
-        )
-        jacobian = jacobian_at(dem.grid, cols / 2, rows / 2)
-        found.append([_steepest(dem.heights_m, jacobian, at, middle, size) for size in baselines_m])
-    return tuple(_merge(list(parts)) for parts in zip(*found, strict=True))
+    cuts = cut_at_edges(*at, chainage_m)
+    middle = (cuts[:-1] + cuts[1:]) / 2.0
+    places = np.interp(middle, chainage_m, at[0]), np.interp(middle, chainage_m, at[1])
+    jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
+    return [_steepest(dem.heights_m, jacobian, places, middle, size) for size in baselines_m]
+
+
+def merged_baselines(parts: list[list[LegBaseline]]) -> tuple[LegBaseline, ...]:
+    """Steepest of the stretches of a leg over each baseline."""
+    return tuple(_merge(list(one)) for one in zip(*parts, strict=True))
 
 
 def place_baselines(
-    source: DemSource,
-    lon_deg: float,
-    lat_deg: float,
-    cell_m: tuple[float, float],
-    baselines_m: tuple[float, ...] = BASELINES_M,
+    source: DemSource, lon_deg: float, lat_deg: float, cell_m: tuple[float, float]
 ) -> tuple[LegBaseline, ...]:
-    """Steepest slope over each baseline of the cells at a place; see `leg_baselines`."""
-    here = np.full(2, lon_deg), np.full(2, lat_deg)
-    found = leg_baselines(source, Track(*here, np.array([0.0, 1.0]), np.zeros(1)), cell_m, baselines_m)
-    return tuple(
-        LegBaseline(one.baseline_m, one.measured_m, one.slope_max_deg, None, one.unknown, one.note)
-        for one in found
-    )
+    """Steepest slope over each baseline of the cells at a place; see `stretch_baselines`."""
+    col, row = (float(value) for value in source.grid.from_wgs84(lon_deg, lat_deg))
+    margin = [math.ceil(1.1 * max(BASELINES_M) / size) + 4 for size in cell_m]
+    left, top = math.floor(col) - margin[0], math.floor(row) - margin[1]
+    dem = source.read(top, left, 2 * margin[1] + 1, 2 * margin[0] + 1)
+    at = np.full(2, col - left), np.full(2, row - top)
+    return tuple(replace(one, chainage_m=None) for one in stretch_baselines(dem, at, np.array([0.0, 1.0])))
 
 
 def _steepest(

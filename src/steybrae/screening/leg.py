@@ -17,7 +17,6 @@ from steybrae.route.ascent import ascent, contours_climbed_m
 from steybrae.route.corridor import SIDE_REACH_M, SIDE_SLOPES_DEG, BesideLine, half_width_m
 from steybrae.route.expected import SteepestOnLine, slope_readings
 from steybrae.route.ground import LegGround, Look
-from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import Above, ExpectedReading
 from steybrae.route.shape_result import Spot
 from steybrae.route.touching import Pieces
@@ -29,7 +28,6 @@ from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
 __all__ = [
-    "LegAbove",
     "LegNames",
     "Rules",
     "band_lengths_m",
@@ -86,23 +84,13 @@ class Rules:
     standing: StandingRules
 
 
-@dataclass(frozen=True, eq=False)
-class LegAbove:
-    """Overhead angles of a leg, and its slopes over baselines."""
-
-    above: Above
-    baselines: tuple[LegBaseline, ...]
-
-
-def screen_leg(
-    names: LegNames, ground: LegGround, overhead: LegAbove, look: Look, rules: Rules
-) -> LegScreening:
+def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rules: Rules) -> LegScreening:
     """Say what the ground of one leg is like.
 
     Parameters
     ----------
-    names, ground, overhead
-        The leg.
+    names, ground, above
+        The leg, and what is overhead of it.
     look
         How its ground was looked at.
     rules
@@ -120,7 +108,7 @@ def screen_leg(
     short = short_steeper(rules.bands, slope_max, _greatest(pieces.short_deg))
     corridor = None if near.steepest is None else near.steepest.slope_deg
     unknown = float(pieces.length_m[~pieces.known].sum())
-    readings, without = _readings(ground, top, overhead.above, (look, rules))
+    readings, without = _readings(ground, top, above, (look, rules))
     length = ground.track.length_m
     open_above = unknown > 0.0 or near.unknown or slope_high is None or not pieces.ended.all()
     situation = rules.situation(
@@ -160,17 +148,17 @@ def screen_leg(
         band_lengths_m=band_lengths_m(pieces, rules.bands),
         unknown_m=unknown,
         known_share=_known_share(pieces),
-        baselines=overhead.baselines,
-        overhead=overhead.above.overhead,
-        unknown_above=overhead.above.unknown_above,
-        convex_rolls=overhead.above.convex_rolls,
-        terrain_traps=overhead.above.terrain_traps,
+        baselines=ground.baselines,
+        overhead=above.overhead,
+        unknown_above=above.unknown_above,
+        convex_rolls=above.convex_rolls,
+        terrain_traps=above.terrain_traps,
         expected_readings=readings,
         steep_without_check=without,
         cautions=cautions_for(situation),
         points=_points(ground, look),
-        overhead_profile=overhead.above.profile,
-        unknown_above_at=overhead.above.unknown_above_at,
+        overhead_profile=above.profile,
+        unknown_above_at=above.unknown_above_at,
     )
 
 

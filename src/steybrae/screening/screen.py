@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -18,7 +18,6 @@ from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.route.ascent import reversal_m
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_place_error_m
 from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows
-from steybrae.route.leg_baselines import leg_baselines
 from steybrae.route.legs import Route
 from steybrae.route.overhead.legs import route_above
 from steybrae.route.overhead.reading import KeptGround
@@ -27,7 +26,7 @@ from steybrae.route.track import Track, leg_track
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.known import overhead_look, slopes_known
-from steybrae.screening.leg import LegAbove, LegNames, Rules, possible_bands, screen_leg, short_steeper
+from steybrae.screening.leg import LegNames, Rules, possible_bands, screen_leg, short_steeper
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.checks import CheckRules, with_checks
 from steybrae.screening.places.find import places_on
@@ -52,6 +51,9 @@ from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty
 from steybrae.value import AT_LEAST, lower
+
+if TYPE_CHECKING:
+    from steybrae.screening.forecast.ground import Matching
 
 __all__ = [
     "ModelOrigin",
@@ -123,7 +125,12 @@ class Settings:
 
 
 def screen_route(
-    route: Route, source: DemSource, settings: Settings | None = None, relief: Relief | None = None
+    route: Route,
+    source: DemSource,
+    settings: Settings | None = None,
+    relief: Relief | None = None,
+    *,
+    for_forecast: bool = False,
 ) -> RouteScreening:
     """Screen a planned line, leg by leg.
 
@@ -138,6 +145,8 @@ def screen_route(
     relief
         Ground round the line, kept in the result for pictures; more often added afterwards by
         `steybrae.screening.pictures.relief.with_relief`, which needs the screened line.
+    for_forecast
+        Whether its ground is kept for matching a bulletin.
 
     Returns
     -------
@@ -165,6 +174,7 @@ def screen_route(
     accuracy = grid.datum_accuracy_m
     kept = KeptGround(source, overhead_look(cell, jacobian, settings))
     above = route_above(kept, tracks)
+    matching = _matching(kept, tracks, known, settings) if for_forecast else None
     situation = partial(
         Situation,
         from_model=True,
@@ -184,13 +194,13 @@ def screen_route(
     for number, track in enumerate(tracks):
         look = leg_look(route, number, cell, known, settings)
         leg_names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
-        overhead = LegAbove(above[number], leg_baselines(source, track, cell))
         neighbours = (
             tracks[number - 1] if number else None,
             tracks[number + 1] if number + 1 < count else None,
         )
-        grounds.append(leg_ground(source, track, look, neighbours))
-        legs.append(screen_leg(leg_names, grounds[-1], overhead, look, rules))
+        cells = None if matching is None else matching.leg(track, look)
+        grounds.append(leg_ground(source, track, look, neighbours, cells))
+        legs.append(screen_leg(leg_names, grounds[-1], above[number], look, rules))
     line = line_of(tracks, tuple(leg.from_ for leg in legs), grounds, above)
     found = places_on(line, grounds)
     errors_m = [_place_error_m(route, number, settings) for number in range(count)]
@@ -221,7 +231,14 @@ def screen_route(
         cautions=cautions_for(whole),
         turn_points=tuple(route.points[turn] for turn in route.turn_points),
         relief=relief,
+        forecast_grounds=None if matching is None else matching.grounds(),
     )
+
+
+def _matching(kept: KeptGround, tracks: list[Track], known: SlopeUncertainty, settings: Settings) -> Matching:
+    from steybrae.screening.forecast.ground import Matching  # noqa: PLC0415  few lines need it
+
+    return Matching(kept, tracks, known, settings.vertical_error_m)
 
 
 def cross_check_route(route: Route, source: DemSource, settings: Settings | None = None) -> CrossCheck:

@@ -15,7 +15,8 @@ from steybrae.files.model.rasters import open_model
 from steybrae.files.results import as_json
 from steybrae.files.routes import read_route
 from steybrae.route.expected import SteepestOnLine, expected_readings, sight_interval_deg
-from steybrae.route.leg_baselines import leg_baselines, place_baselines
+from steybrae.route.ground import Look, leg_ground
+from steybrae.route.leg_baselines import place_baselines
 from steybrae.route.legs import Route
 from steybrae.route.overhead.legs import place_above, route_above
 from steybrae.route.overhead.reading import KeptGround, joined, read_ground
@@ -29,6 +30,7 @@ from steybrae.route.overhead.windows import (
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.route.track import leg_track
+from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_uncertainty
 
@@ -52,6 +54,10 @@ def tracks_on(model, *cells):
     points = tuple(Place(float(a), float(b)) for a, b in zip(lat, lon, strict=True))
     route = Route("line", points, tuple(range(len(points))))
     return [leg_track(route, k) for k in range(len(points) - 1)]
+
+
+def legs_look(cell_m):
+    return Look(cell_m, baseline_cells(*cell_m), EXACT)
 
 
 def look_at(model, known=EXACT, **settings):
@@ -326,7 +332,7 @@ def test_a_sight_angles_interval_by_hand():
 
 def test_baselines_along_a_leg_and_at_a_place(sample):
     model, tracks, look, _ = sample
-    ten, twenty, thirty, fifty = leg_baselines(model, tracks[2], look.cell_m)
+    ten, twenty, thirty, fifty = leg_ground(model, tracks[2], legs_look(look.cell_m)).baselines
     assert ten.slope_max_deg is None
     assert ten.note.startswith("The model's cells of 10 m are too large for a baseline of 10 m;")
     assert twenty.slope_max_deg == pytest.approx(15.17, abs=0.01)
@@ -343,6 +349,6 @@ def test_baselines_over_unknown_ground_say_so():
     z[30, 30] = np.nan
     model = dem(z)
     (track,) = tracks_on(model, (10, 30), (50, 30))
-    twenty = leg_baselines(model, track, (10.0, 10.0), (20.0,))[0]
+    twenty = leg_ground(model, track, legs_look((10.0, 10.0))).baselines[1]
     assert twenty.unknown
     assert twenty.slope_max_deg == pytest.approx(0.0, abs=1e-9)

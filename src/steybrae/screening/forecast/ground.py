@@ -9,11 +9,10 @@ uncertainty included.
 
 from __future__ import annotations
 
-import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from steybrae.forecast.named import (
     GroundCells,
@@ -21,12 +20,13 @@ from steybrae.forecast.named import (
     compact,
     join_cells,
 )
-from steybrae.route.corridor import LineInWindow, Window, cells_inside
-from steybrae.route.ground import Look, bins_reached, window
+from steybrae.route.corridor import cells_inside
+from steybrae.route.ground import Look, StretchRead, bins_reached, read_leg
 from steybrae.route.legs import Route
+from steybrae.route.overhead.reading import KeptGround
 from steybrae.route.positions.places import Place
 from steybrae.route.touching import cells_touched
-from steybrae.route.track import Track, stretches
+from steybrae.route.track import Track
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_at_place
 from steybrae.screening.forecast.cells import CellsKnown, cells_for_matching, cells_known, gathered, ground_of
 from steybrae.screening.forecast.overhead import zones_overhead
@@ -35,11 +35,11 @@ from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.known import overhead_look, slopes_known
 from steybrae.screening.result import RouteScreening
 from steybrae.screening.screen import Settings, leg_look, route_tracks
-from steybrae.terrain.attributes import SlopeField, slope_field
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.uncertainty import SlopeUncertainty
 
-__all__ = ["with_forecast_ground", "with_place_forecast"]
+__all__ = ["Matching", "with_forecast_ground", "with_place_forecast"]
 
 
 def with_forecast_ground(
@@ -64,17 +64,16 @@ def with_forecast_ground(
         The model cannot be used there.
     """
     tracks, inside = route_tracks(route, source.grid)
-    cell = cell_size_m(source.grid, *inside)
-    jacobian = jacobian_at(source.grid, *inside)
-    how = cells_known(settings.vertical_error_m, slopes_known(settings.method, jacobian, settings), max(cell))
-    look = overhead_look(cell, jacobian, settings)
-    overhead, start_from_deg = zones_overhead(source, tracks, look, how)
-    legs = []
+    cell, jacobian = cell_size_m(source.grid, *inside), jacobian_at(source.grid, *inside)
+    known = slopes_known(settings.method, jacobian, settings)
+    kept = KeptGround(source, overhead_look(cell, jacobian, settings))
+    matching = Matching(kept, tracks, known, settings.vertical_error_m)
     for number, track in enumerate(tracks):
-        look_beside = leg_look(route, number, cell, how.known, settings)
-        line, corridor = _line_and_corridor(source, track, look_beside, how)
-        legs.append(LegGrounds(line, corridor, overhead[number], start_from_deg))
-    return replace(screening, forecast_grounds=tuple(legs))
+        look = leg_look(route, number, cell, known, settings)
+        take = matching.leg(track, look)
+        for read in read_leg(source, track, look):
+            take(read)
+    return replace(screening, forecast_grounds=matching.grounds())
 
 
 def with_place_forecast(
@@ -114,35 +113,79 @@ def with_place_forecast(
     here = np.array([place.lon_deg] * 2), np.array([place.lat_deg] * 2)
     track = Track(*here, np.array([0.0, 1.0]), np.zeros(1))
     look = overhead_look(around.cell_size_m, around.jacobian, settings)
-    overhead, from_deg = zones_overhead(source, [track], look, how)
+    overhead, from_deg = zones_overhead(KeptGround(source, look), [track], how)
     return forecast_at_place(found, LegGrounds(circle, circle, overhead[0], from_deg), bulletins, ask)
 
 
-def _line_and_corridor(
-    source: DemSource, track: Track, look: Look, how: CellsKnown
-) -> tuple[GroundCells, GroundCells]:
-    col, row = source.grid.from_wgs84(track.lon_deg, track.lat_deg)
-    count = max(1, math.ceil(track.length_m / look.spacing_m))
-    bins = (track.length_m / count or 1.0, count)
-    lines, corridor = [], []
-    unknown = np.zeros(count, dtype=bool)
-    for first, last in stretches(track, 48 * look.spacing_m):
-        part, context = slice(first, last + 1), slice(max(first - 1, 0), last + 2)
-        end_m = float(track.chainage_m[last])
-        corner = window(col[part], row[part], end_m, look)
-        field = slope_field(source.read(*corner), look.method, engine=look.engine, halves=look.baseline_cells)
-        here_col, here_row = col - corner[1], row - corner[0]
-        lines.append(_on_line(field, here_col[part], here_row[part], track.chainage_m[part], how))
-        line = LineInWindow(
-            here_col[context],
-            here_row[context],
-            track.chainage_m[context],
-            (float(track.chainage_m[first]), end_m),
-        )
-        corridor.append(_in_corridor(field, line, bins, look, unknown, how))
-    edges = np.linspace(0.0, track.length_m, count + 1)
-    on_line = join_cells(lines)
-    return on_line, gathered(edges, unknown, [*corridor, _in_bins(on_line, edges)])
+class Matching:
+    """Grounds of all legs of a line, taken from each stretch as it is read.
+
+    Parameters
+    ----------
+    kept
+        The model, and how to look up.
+    tracks
+        The legs.
+    known
+        How well slopes are known.
+    vertical_error_m
+        As stated; None where it was not.
+    """
+
+    def __init__(
+        self, kept: KeptGround, tracks: list[Track], known: SlopeUncertainty, vertical_error_m: float | None
+    ) -> None:
+        self._how = cells_known(vertical_error_m, known, max(kept.look.cell_m))
+        self._overhead, self._from_deg = zones_overhead(kept, tracks, self._how)
+        self._legs: list[LegCells] = []
+
+    def leg(self, track: Track, look: Look) -> Callable[[StretchRead], None]:
+        """Begin the next leg; what is returned takes its stretches."""
+        self._legs.append(LegCells(track, look, self._how))
+        return self._legs[-1].take
+
+    def grounds(self) -> tuple[LegGrounds, ...]:
+        """Grounds of each leg."""
+        both = zip(self._legs, self._overhead, strict=True)
+        return tuple(LegGrounds(*leg.line_and_corridor(), above, self._from_deg) for leg, above in both)
+
+
+class LegCells:
+    """Cells of a leg and of its corridor, taken from each stretch as it is read.
+
+    Parameters
+    ----------
+    track, look
+        The leg, and how it is looked at.
+    how
+        How well aspects and heights are known.
+    """
+
+    def __init__(self, track: Track, look: Look, how: CellsKnown) -> None:
+        self._bins, self._look, self._how = look.bins(track), look, how
+        self._edges_m = np.linspace(0.0, track.length_m, self._bins[1] + 1)
+        self._unknown = np.zeros(self._bins[1], dtype=bool)
+        self._line: list[GroundCells] = []
+        self._corridor: list[GroundCells] = []
+
+    def take(self, read: StretchRead) -> None:
+        """Add a stretch."""
+        self._line.append(_on_line(read, self._how))
+        self._corridor.append(self._in_corridor(read))
+
+    def line_and_corridor(self) -> tuple[GroundCells, GroundCells]:
+        """Both, of the whole leg."""
+        line = join_cells(self._line)
+        parts = [*self._corridor, _in_bins(line, self._edges_m)]
+        return line, gathered(self._edges_m, self._unknown, parts)
+
+    def _in_corridor(self, read: StretchRead) -> GroundCells:
+        """Cells of the corridor of a stretch, in bins of the whole leg; marks unknown bins."""
+        look = self._look
+        (j, i), at_bins = cells_inside(read.cells, self._bins, look.place_error_m, look.drift_deg)
+        self._unknown[at_bins[:, np.isnan(read.field.slope_deg[j, i])]] = True
+        ground = ground_of(read.field, np.tile(j, 3), np.tile(i, 3))
+        return cells_for_matching(self._edges_m, self._unknown, at_bins.ravel(), ground, self._how)
 
 
 def _in_bins(cells: GroundCells, edges_m: Array) -> GroundCells:
@@ -153,31 +196,12 @@ def _in_bins(cells: GroundCells, edges_m: Array) -> GroundCells:
     return compact(edges_m, unknown, at, cells.slope_deg[which], cells.sectors[which], heights)
 
 
-def _on_line(field: SlopeField, col: Array, row: Array, chainage_m: Array, how: CellsKnown) -> GroundCells:
-    cuts, j, i = cells_touched(col, row, chainage_m)
+def _on_line(read: StretchRead, how: CellsKnown) -> GroundCells:
+    field = read.field
+    cuts, j, i = cells_touched(read.col, read.row, read.chainage_m)
     # Most of the sixteen are the same nine: each cell of a piece once.
     piece, j, i = np.unique(
         np.stack((np.repeat(np.arange(len(j)), j.shape[1]), j.ravel(), i.ravel())), axis=1
     )
     unknown = np.bincount(piece, np.isnan(field.slope_deg[j, i]), len(cuts) - 1) > 0
     return cells_for_matching(cuts, unknown, piece, ground_of(field, j, i), how)
-
-
-def _in_corridor(
-    field: SlopeField,
-    line: LineInWindow,
-    bins: tuple[float, int],
-    look: Look,
-    unknown: NDArray[np.bool_],
-    how: CellsKnown,
-) -> GroundCells:
-    """Cells of the corridor of one stretch, in bins of the whole leg; marks unknown bins."""
-    dem = field.dem
-    jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
-    near = Window(field.slope_deg, field.slope_deg, dem.heights_m, jacobian)
-    (j, i), at_bins = cells_inside(near, line, bins, look.place_error_m, look.drift_deg)
-    unknown[at_bins[:, np.isnan(near.slope_deg[j, i])]] = True
-    at = at_bins.ravel()
-    j, i = np.tile(j, 3), np.tile(i, 3)
-    edges = np.linspace(0.0, bins[0] * bins[1], bins[1] + 1)
-    return cells_for_matching(edges, unknown, at, ground_of(field, j, i), how)

@@ -16,13 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.forecast.named import GroundCells, compact
-from steybrae.route.overhead.reading import read_ground
-from steybrae.route.overhead.windows import OverheadLook, cells_on, shared, stretch_windows
+from steybrae.route.overhead.reading import KeptGround
+from steybrae.route.overhead.windows import cells_on, shared, stretch_windows
 from steybrae.route.track import Track
 from steybrae.screening.forecast.cells import CellsKnown, bits_and_heights, gathered
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.cell_share import known_roughness_deg
-from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import index_gradients, plane_gradients
 from steybrae.terrain.jacobian import ground_gradients
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points
@@ -46,17 +46,16 @@ a bulletin's bounds are good to)."""
 _BITS: Final = 64
 
 
-def zones_overhead(
-    source: DemSource, tracks: list[Track], look: OverheadLook, how: CellsKnown
-) -> tuple[list[GroundCells], float]:
+def zones_overhead(kept: KeptGround, tracks: list[Track], how: CellsKnown) -> tuple[list[GroundCells], float]:
     """Start zones that look down on each leg, and the slope that they were taken from."""
     step_m = max(STEP_M, 2.0 * how.cell_m)
     edges = [np.linspace(0.0, track.length_m, math.ceil(track.length_m / step_m) + 1) for track in tracks]
     unknown = [np.zeros(len(ends) - 1, dtype=bool) for ends in edges]
     parts: list[list[GroundCells]] = [[] for _ in tracks]
     from_deg = 0.0
-    for whole, group in shared(stretch_windows(source.grid, tracks, look), look):
-        ground = read_ground(source, whole, look).possible
+    look = kept.look
+    for whole, group in shared(stretch_windows(kept.source.grid, tracks, look), look):
+        ground = kept.ground(whole).possible
         from_deg = ground.zones.possible_from_deg
         zones = _Zones.of(ground, how)
         for part in group:
