@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import math
+import re
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from steybrae.teach.lesson import bent_share, bent_steepest_deg, lesson, line_grade_deg
+from steybrae.errors import ModelError
+from steybrae.teach.lesson import bent_share, bent_steepest_deg, interval_words, lesson, line_grade_deg
+from steybrae.teach.lesson_ground import LessonGround, lesson_ground
+from steybrae.terrain.dem import Dem
+from steybrae.terrain.synthetic import GaussianHill, Plane, sample_surface
 
 
 def test_crossing_a_slope() -> None:
@@ -32,19 +38,61 @@ def test_the_steepest_part_is_at_an_end(mean_deg: float, bend: float) -> None:
     assert bent_steepest_deg(mean_deg, bend) == pytest.approx(math.degrees(math.atan(steepest)), abs=1e-9)
 
 
-@pytest.mark.parametrize("seed", range(25))
-def test_every_answer_lies_in_what_is_accepted(seed: int) -> None:
-    one = lesson(seed)
-    assert len(one.quiz) == 6
-    assert one == lesson(seed)
-    for question in one.quiz:
+@pytest.fixture(scope="module")
+def ground() -> LessonGround:
+    return lesson_ground(sample_surface(GaussianHill(400.0, 600.0), (240, 240), 10.0))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_every_answer_lies_in_what_is_accepted(ground: LessonGround, seed: int) -> None:
+    one = lesson(ground, seed)
+    assert one.rounds == lesson(ground, seed).rounds
+    assert len(set(one.rounds)) == len(one.rounds) == 8  # fresh numbers each time
+    for question in [question for questions in one.rounds for question in questions]:
         assert question.low_deg < question.answer_deg < question.high_deg
         # What somebody wrongly got, or the line's own slope, is never taken for the answer.
         for wrong in _degrees(question.ask):
             assert not question.low_deg <= wrong <= question.high_deg
-    assert all(16.0 < slope_deg < 45.0 for slope_deg in one.hidden_deg)
-    assert lesson(seed + 1).quiz != one.quiz
+    assert {len(questions) for questions in one.rounds} == {6}
+    assert lesson(ground, seed + 1).rounds != one.rounds
     assert {"forecast", "lesson"} <= {caution.key for caution in one.cautions}
+
+
+def test_the_piece_of_ground_is_the_models_and_its_line_climbs_to_the_top(ground: LessonGround) -> None:
+    # A hill h exp(-r^2 / 2 s^2) in the middle of the model: its top, and its gradient h r / s^2 exp(...).
+    hill = GaussianHill(400.0, 600.0)
+    assert ground.side_m == pytest.approx(1600.0)
+    assert np.ptp(ground.heights_m) > 200.0
+    assert ground.walk_heights_m[0] < ground.walk_heights_m[-1]
+    assert ground.walk_heights_m[-1] == pytest.approx(ground.heights_m[4:-4, 4:-4].max(), abs=0.5)
+    steepest = math.degrees(math.atan(hill.top_m / (hill.spread_m * math.sqrt(math.e))))
+    assert ground.walk_slopes_deg.max() <= steepest + 0.1
+    # Rise along the line is the integral of its grade, never more than that of the slope.
+    step = ground.walk_length_m / (len(ground.walk_heights_m) - 1)
+    rises = np.abs(np.diff(ground.walk_heights_m))
+    most = np.maximum(ground.walk_slopes_deg[:-1], ground.walk_slopes_deg[1:])
+    assert (rises <= step * np.tan(np.radians(most)) + 0.5).all()
+
+
+def test_an_interval_of_ones_own_is_chosen_and_listed_once(ground: LessonGround) -> None:
+    one = lesson(ground, scale=24_000.0, interval=(interval_words("40ft", 12.192), 12.192))
+    assert (one.scale, one.interval_m) == (24_000, 12.192)
+    assert [words for words, _ in one.intervals].count("40 ft") == 1
+    other = lesson(ground, scale=63_360.0, interval=(interval_words("50ft", 15.24), 15.24))
+    assert ("50 ft", 15.24) in other.intervals
+    assert 63_360 in other.scales
+    assert list(other.scales) == sorted(other.scales)
+
+
+def test_ground_with_a_hole_is_refused() -> None:
+    dem = sample_surface(Plane(20.0, 0.0), (200, 200), 10.0)
+    dem = Dem(dem.grid, np.where(np.indices((200, 200))[0] % 20 == 0, np.nan, dem.heights_m))
+    message = (
+        "The lesson needs a square of 1600 m of known ground; there is none here. Choose another place or "
+        "model."
+    )
+    with pytest.raises(ModelError, match=f"^{re.escape(message)}$"):
+        lesson_ground(dem)
 
 
 def _degrees(ask: str) -> list[float]:

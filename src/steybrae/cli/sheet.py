@@ -406,11 +406,41 @@ def _own_notes(sheet: PracticeSheet, plan: Path | None, log: Path | None) -> lis
 @_command("lesson")
 def lesson(
     to: SheetOutput,
+    model: ModelFiles,
     *,
     seed: Seed = 1,
+    scale: Annotated[
+        str, typer.Option("--scale", help="Map scale chosen at first, like 1:25000.", metavar="1:N")
+    ] = "1:25000",
+    interval: Annotated[
+        str, typer.Option("--interval", help="Its contour interval, like 10m or 40ft.", metavar="LENGTH")
+    ] = "10m",
+    at: Annotated[
+        str | None,
+        typer.Option("--at", help="Middle of the real ground; else where relief is most.", metavar="PLACE"),
+    ] = None,
 ) -> None:
-    """Make a page to play with: one HTML file that needs no network."""
-    from steybrae.pages.lesson import lesson_html
-    from steybrae.teach.lesson import lesson as make_lesson
+    """Make a page to play with: one HTML file that needs no network. On the sample, or your own --dem."""
+    from dataclasses import replace
 
-    to.write(lambda: lesson_html(make_lesson(seed)).encode("utf-8"))
+    from steybrae.pages.lesson import lesson_html
+    from steybrae.quantities import parse_ground_length_m, parse_scale
+    from steybrae.screening import Settings
+    from steybrae.teach.lesson import interval_words
+    from steybrae.teach.lesson import lesson as make_lesson
+    from steybrae.teach.lesson_ground import lesson_ground
+
+    interval_m = parse_ground_length_m(interval, "A contour interval")
+    files = model if model.dem else replace(model, sample=True)
+    with files.opened(Settings()) as (dem, _):
+        ground = lesson_ground(dem, _middle(dem.grid, at, None, ()))
+        source = "the invented sample massif" if files.sample else ", ".join(dem.info.files)
+    made = make_lesson(
+        ground,
+        seed,
+        scale=parse_scale(scale),
+        interval=(interval_words(interval, interval_m), interval_m),
+        source=source,
+        sample=files.sample,
+    )
+    to.write(lambda: lesson_html(made).encode("utf-8"))

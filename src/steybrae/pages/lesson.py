@@ -10,9 +10,13 @@ import hashlib
 import html
 import json
 from importlib.resources import files
-from typing import Final
+from typing import Any, Final
+
+import numpy as np
 
 from steybrae.figures.style import band_tint, lightness
+from steybrae.pages.lesson_still import still_html
+from steybrae.teach.forms import FormGrid
 from steybrae.teach.lesson import Lesson
 
 __all__ = ["lesson_html"]
@@ -43,6 +47,10 @@ def lesson_html(result: Lesson) -> str:
         "script": script,
         "cautions": "\n".join(f"<li>{html.escape(caution.text)}</li>" for caution in result.cautions),
         "data": _data(result),
+        "still": still_html(result),
+        "source": html.escape(f"Ground: {result.source}." if result.source else ""),
+        "ruler_error": f"{result.ruler_error_mm:g}",
+        "walk_last": str(len(result.ground.walk_heights_m) - 1),
     }
     page = _template("lesson.html")
     for name, value in fields.items():
@@ -62,18 +70,48 @@ def _data(result: Lesson) -> str:
     """Content for the script, as JSON that no closing tag can end."""
     count = len(result.labels)
     tints = [band_tint(k, count) for k in range(count)]
+    ground = result.ground
     data = {
+        "seed": result.seed,
         "scales": result.scales,
         "intervals": result.intervals,
+        "scale": result.scale,
+        "interval_m": result.interval_m,
+        "ruler_error_mm": result.ruler_error_mm,
         "edges_deg": result.edges_deg,
         "bands": [
             {"label": label, "tint": _hex(tint), "ink": "#000000" if lightness(tint) > 0.45 else "#ffffff"}
             for label, tint in zip(result.labels, tints, strict=True)
         ],
-        "quiz": [vars(question) for question in result.quiz],
-        "hidden_deg": result.hidden_deg,
+        "quiz": [[vars(question) for question in questions] for questions in result.rounds],
+        "forms": [_form(form) for form in result.forms],
+        "ground": {
+            "n": len(ground.heights_m),
+            "side_m": ground.side_m,
+            "low_m": float(ground.heights_m.min()),
+            "high_m": float(ground.heights_m.max()),
+            "heights": np.round(ground.heights_m, 1).ravel().tolist(),
+            "walk": {
+                "ends": ground.walk,
+                "length_m": ground.walk_length_m,
+                "heights": np.round(ground.walk_heights_m, 1).tolist(),
+                "slopes_deg": np.round(ground.walk_slopes_deg, 4).tolist(),
+            },
+        },
     }
     return json.dumps(data, ensure_ascii=True, allow_nan=False).replace("<", "\\u003c")
+
+
+def _form(one: FormGrid) -> dict[str, Any]:
+    return {
+        "name": one.form.name,
+        "words": one.form.words,
+        "n": len(one.heights_mm),
+        "heights": np.round(one.heights_mm, 3).ravel().tolist(),
+        "line": one.line,
+        "profile": np.round(one.profile[::2], 2).tolist(),
+        "spots": one.spots,
+    }
 
 
 def _hex(colour: tuple[float, float, float]) -> str:

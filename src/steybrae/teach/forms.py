@@ -16,7 +16,7 @@ import numpy as np
 
 from steybrae.terrain.dem import Array
 
-__all__ = ["FORMS", "Form", "FormPatch", "PatchLine", "even_patch", "form_patch"]
+__all__ = ["FORMS", "Form", "FormGrid", "FormPatch", "PatchLine", "even_patch", "form_grid", "form_patch"]
 
 SIDE_MM: Final = 48.0
 """Side of a patch, mm: 1.2 km at 1:25 000 (our choice)."""
@@ -29,6 +29,9 @@ LABEL_ROOM_MM: Final = 6.0
 
 MOST_LABELS: Final = 4
 """Most numbers on a patch (our choice): they are to tell which way is up, not to hide the lines."""
+
+SPOTS_MM: Final = ((8.0, -10.0), (8.0, 10.0))
+"""Places beside the line whose heights tell which way is up, mm from the middle (our choice)."""
 
 PROFILE_POINTS: Final = 81
 
@@ -92,6 +95,62 @@ class FormPatch:
     labels: tuple[tuple[float, float, str], ...]
     line: tuple[tuple[float, float], tuple[float, float]]
     profile: Array
+
+
+@dataclass(frozen=True, eq=False)
+class FormGrid:
+    """A form as heights to draw from.
+
+    Attributes
+    ----------
+    form
+        Which one.
+    side_mm
+        Of the square.
+    heights_mm
+        ``(n, n)`` at even steps from edge to edge, mm at the map's scale; row 0 the
+        lower edge.
+    line
+        Line of the profile, shares of the side from the lower left corner.
+    profile
+        As in `FormPatch`.
+    spots
+        x and y as in `line`, and height, mm: two places that tell which way is up.
+    """
+
+    form: Form
+    side_mm: float
+    heights_mm: Array
+    line: tuple[tuple[float, float], ...]
+    profile: Array
+    spots: tuple[tuple[float, float, float], ...]
+
+
+def form_grid(form: Form, points: int = 41) -> FormGrid:
+    """Sample a form.
+
+    Parameters
+    ----------
+    form
+        One of `FORMS`.
+    points
+        Heights along a side.
+
+    Returns
+    -------
+    FormGrid
+    """
+    at = np.linspace(-SIDE_MM / 2.0, SIDE_MM / 2.0, points)
+    x, y = np.meshgrid(at, at)
+    spots = [(sx, sy, float(form.height(np.array(sx), np.array(sy)))) for sx, sy in SPOTS_MM]
+    return FormGrid(
+        form,
+        SIDE_MM,
+        form.height(x, y),
+        tuple((0.5 + px / SIDE_MM, 0.5 + py / SIDE_MM) for px, py in form.line),
+        _profile(form),
+        tuple((0.5 + sx / SIDE_MM, 0.5 + sy / SIDE_MM, z) for sx, sy, z in spots),
+    )
 
 
 def _tan(slope_deg: float) -> float:

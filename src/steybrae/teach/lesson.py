@@ -13,8 +13,10 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.quantities import angle_to_gradient, gradient_to_angle
+from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle
 from steybrae.teach.answers import fair_range_deg
+from steybrae.teach.forms import FORMS, FormGrid, form_grid
+from steybrae.teach.lesson_ground import LessonGround
 from steybrae.teach.slope_scale import map_name
 from steybrae.value import between, slope
 
@@ -25,6 +27,7 @@ __all__ = [
     "QuizQuestion",
     "bent_share",
     "bent_steepest_deg",
+    "interval_words",
     "lesson",
     "line_grade_deg",
 ]
@@ -34,6 +37,9 @@ LESSON_SCALES: Final = (10_000, 20_000, 24_000, 25_000, 40_000, 50_000)
 
 LESSON_INTERVALS: Final = (("5 m", 5.0), ("10 m", 10.0), ("15 m", 15.0), ("20 m", 20.0), ("40 ft", 12.192))
 """Contour intervals to choose from: words, metres (our choice)."""
+
+ROUNDS: Final = 8
+"""Rounds of questions with fresh numbers before they come again (our choice)."""
 
 QUIZ_MAPS: Final = ((25_000.0, 10.0), (50_000.0, 10.0), (25_000.0, 20.0), (24_000.0, 12.192))
 HEAD_DEG: Final = 1.0
@@ -67,7 +73,7 @@ class QuizQuestion:
     worked: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Lesson:
     """What the page holds.
 
@@ -75,24 +81,37 @@ class Lesson:
     ----------
     scales, intervals
         To choose from.
+    scale, interval_m
+        Chosen at first.
     edges_deg, labels
         Of the bands.
-    quiz
-        Its questions.
-    hidden_deg
-        Slopes to measure with the ruler of the page, one after the other, degrees.
+    rounds
+        Questions, the same kinds in each round, other numbers.
+    forms
+        Of ground, to match with their profiles.
+    ground
+        A piece of a model, to see as contours and as a block.
+    source
+        Where the model comes from, in words.
+    ruler_error_mm
+        What a reading may be out.
     seed
-        Of quiz and hidden slopes.
+        Of all that is drawn by lot.
     cautions
         Never empty.
     """
 
     scales: tuple[int, ...]
     intervals: tuple[tuple[str, float], ...]
+    scale: int
+    interval_m: float
     edges_deg: tuple[float, ...]
     labels: tuple[str, ...]
-    quiz: tuple[QuizQuestion, ...]
-    hidden_deg: tuple[float, ...]
+    rounds: tuple[tuple[QuizQuestion, ...], ...]
+    forms: tuple[FormGrid, ...]
+    ground: LessonGround
+    source: str
+    ruler_error_mm: float
     seed: int
     cautions: tuple[Caution, ...]
 
@@ -146,13 +165,37 @@ def bent_steepest_deg(mean_deg: float, bend: float) -> float:
     return gradient_to_angle(angle_to_gradient(mean_deg) * (1.0 + abs(bend)))
 
 
-def lesson(seed: int = 1) -> Lesson:
-    """Make the page's content; the same seed makes the same quiz.
+def interval_words(typed: str, interval_m: float) -> str:
+    """Interval as its own unit has it: ``40 ft``, ``10 m``."""
+    feet = typed.strip().lower().endswith("ft")
+    return f"{interval_m / FOOT_M:.4g} ft" if feet else f"{interval_m:.4g} m"
+
+
+def lesson(
+    ground: LessonGround,
+    seed: int = 1,
+    *,
+    scale: float = 25_000.0,
+    interval: tuple[str, float] = ("10 m", 10.0),
+    source: str = "",
+    sample: bool = False,
+) -> Lesson:
+    """Make the page's content; the same seed makes the same questions.
 
     Parameters
     ----------
+    ground
+        A piece of real ground.
     seed
         0 or more.
+    scale
+        Denominator of the map that is chosen at first.
+    interval
+        Its contour interval, in words and in metres.
+    source
+        Where the ground comes from, in words.
+    sample
+        Whether it is the invented massif.
 
     Returns
     -------
@@ -168,16 +211,32 @@ def lesson(seed: int = 1) -> Lesson:
         _measure_one,
         _wrong_scale,
     )
+    known = [one for one in LESSON_INTERVALS if math.isclose(one[1], interval[1], rel_tol=1e-6)]
+    intervals = {*LESSON_INTERVALS, *([] if known else [interval])}
     return Lesson(
-        scales=LESSON_SCALES,
-        intervals=LESSON_INTERVALS,
+        scales=tuple(sorted({*LESSON_SCALES, round(scale)})),
+        intervals=tuple(sorted(intervals, key=lambda one: one[1])),
+        scale=round(scale),
+        interval_m=(known or [interval])[0][1],
         edges_deg=scheme.edges_deg,
         labels=scheme.labels,
-        quiz=tuple(make(rng) for make in makers),
-        hidden_deg=tuple(float(deg) for deg in np.round(rng.uniform(17.0, 44.0, 8), 1)),
+        rounds=tuple(tuple(make(rng) for make in makers) for _ in range(ROUNDS)),
+        forms=tuple(form_grid(form) for form in FORMS),
+        ground=ground,
+        source=source,
+        ruler_error_mm=RULER_ERROR_MM,
         seed=seed,
         cautions=cautions_for(
-            Situation(from_paper=True, lesson=True, single_gap=True, thinned_lines=True, interval_m=10.0)
+            Situation(
+                from_paper=True,
+                from_model=True,
+                lesson=True,
+                single_gap=True,
+                thinned_lines=True,
+                interval_m=interval[1],
+                cell_size_m=ground.side_m / (len(ground.heights_m) - 1),
+                sample=sample,
+            )
         ),
     )
 
