@@ -7,7 +7,7 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from steybrae.errors import ModelError
@@ -25,6 +25,7 @@ def test_crossing_a_slope() -> None:
 
 
 @given(bend=st.floats(-0.9, 0.9), share=st.floats(0.0, 1.0))
+@example(bend=3.5139780835073534e-09, share=1.0)
 def test_a_bent_slope_reaches_each_height_once(bend: float, share: float) -> None:
     t = bent_share(bend, share)
     assert 0.0 <= t <= 1.0 + 1e-12

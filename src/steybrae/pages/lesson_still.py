@@ -191,9 +191,7 @@ def _thinned(points: Array) -> Array:
 
 
 def _crossed() -> str:
-    rows = [
-        (f"{deg:g}°", *(slope(line_grade_deg(deg, off)).text for off in OFF_DEG)) for deg in CROSSED_DEG
-    ]
+    rows = [(f"{deg:g}°", *(slope(line_grade_deg(deg, off)).text for off in OFF_DEG)) for deg in CROSSED_DEG]
     heads = ("Slope of the ground", *(f"{off:g}° off" for off in OFF_DEG))
     caption = "Slope along a line, by how far it is off the fall line. The slope itself is what can slide."
     return _table(caption, heads, rows)

@@ -152,12 +152,11 @@ def bent_share(bend: float, height_share: float) -> float:
     Returns
     -------
     float
-        ``t``, 0 to 1: ``((1 + b) - sqrt((1 + b)^2 - 4 b h)) / (2 b)``, and `h` where b is 0.
+        ``t``, 0 to 1: ``2 h / ((1 + b) + sqrt((1 + b)^2 - 4 b h))``, the root that stays exact where b is
+        next to 0.
     """
-    if abs(bend) < 1e-9:
-        return height_share
     first = 1.0 + bend
-    return (first - math.sqrt(max(0.0, first * first - 4.0 * bend * height_share))) / (2.0 * bend)
+    return 2.0 * height_share / (first + math.sqrt(max(0.0, first * first - 4.0 * bend * height_share)))
 
 
 def bent_steepest_deg(mean_deg: float, bend: float) -> float:

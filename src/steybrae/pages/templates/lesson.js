@@ -10,9 +10,8 @@
   const slopeDeg = (acrossMm, gaps, intervalM, scale) => deg(Math.atan((1000 * gaps * intervalM) / (acrossMm * scale)));
   const lineGradeDeg = (slope, off) => deg(Math.atan(Math.tan(rad(slope)) * Math.cos(rad(off))));
   const bentShare = (bend, height) => {
-    if (Math.abs(bend) < 1e-9) return height;
     const first = 1 + bend;
-    return (first - Math.sqrt(Math.max(0, first * first - 4 * bend * height))) / (2 * bend);
+    return (2 * height) / (first + Math.sqrt(Math.max(0, first * first - 4 * bend * height)));
   };
   const bentSteepestDeg = (mean, bend) => deg(Math.atan(Math.tan(rad(mean)) * (1 + Math.abs(bend))));
   const roundUp = (value, step) => Math.ceil(value / step - 1e-6) / Math.round(1 / step);
