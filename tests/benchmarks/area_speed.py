@@ -10,8 +10,8 @@ cleared for the processes that are timed, and one small run goes first: a user's
 its bytecode, without which every start takes 0.1 s longer.
 
 Parts: ``pairs`` (gdaldem slope against slope and bands; uncompressed and deflate), ``sizes``
-(10^6 to 4 x 10^8 cells), ``memory`` (the kernel against copying the same bytes), ``cluster`` (one
-worker against two).
+(10^6 to 4 x 10^8 cells), ``baselines`` (10 m to 1 m cells), ``memory`` (the kernel against copying the same
+bytes), ``cluster`` (one worker against two).
 """
 
 from __future__ import annotations
@@ -48,21 +48,21 @@ class Run:
     peak_mb: float
 
 
-def make_model(path: Path, rows: int, cols: int, **options: str) -> Path:
+def make_model(path: Path, rows: int, cols: int, cell_m: float = CELL_M, **options: str) -> Path:
     """Waves of many lengths, noise of 5 cm, and voids."""
     random = np.random.default_rng(7)
-    x = np.arange(cols) * CELL_M
+    x = np.arange(cols) * cell_m
     waves = []
     for k in range(14):
         length, turn = 12_000.0 * 0.62**k, random.uniform(0.0, 2.0 * np.pi)
         waves.append((2 * np.pi / length * np.cos(turn), 2 * np.pi / length * np.sin(turn), 0.055 * length))
-    place = {"crs": "EPSG:32632", "transform": from_origin(400_000.0, 5_200_000.0, CELL_M, CELL_M)}
+    place = {"crs": "EPSG:32632", "transform": from_origin(400_000.0, 5_200_000.0, cell_m, cell_m)}
     shape = {"height": rows, "width": cols, "count": 1, "dtype": "float32", "nodata": VOID}
     tiles = {"tiled": True, "blockxsize": 256, "blockysize": 256, "BIGTIFF": "IF_SAFER"}
     with rasterio.open(path, "w", driver="GTiff", **shape, **place, **tiles, **options) as made:
         for row in range(0, rows, STRIP):
             count = min(STRIP, rows - row)
-            y = (np.arange(row, row + count) * CELL_M)[:, None]
+            y = (np.arange(row, row + count) * cell_m)[:, None]
             z = np.full((count, cols), 2000.0)
             for kx, ky, high in waves:
                 z += high * (np.sin(kx * x) * np.cos(ky * y) + np.cos(kx * x) * np.sin(ky * y))
@@ -164,6 +164,25 @@ def sizes(folder: Path, many: int) -> None:
         model.unlink()
 
 
+def baselines(folder: Path, many: int) -> None:
+    """Cost of a cell from 10 m to 1 m cells: two cells are the baseline, then twenty."""
+    print("\n10^7 cells, uncompressed, one thread:\n")
+    out = folder / "out"
+
+    def run(model: Path, layers: tuple[str, ...]) -> Contestant:
+        words = ("--dem", model, "--out", out, "--compress", "none", "--threads", "1")
+        return lambda: timed((*COMMAND, *words, *layers), out)
+
+    models = {
+        f"{size:g} m": make_model(folder / f"{size:g}.tif", 3_162, 3_162, size)
+        for size in (10.0, 5.0, 2.0, 1.0)
+    }
+    for name, layers in (("all three", ()), ("slope and bands", ("--slope", "--bands"))):
+        contestants = {f"{size}, {name}": run(model, layers) for size, model in models.items()}
+        table(rounds(contestants, many), next(iter(contestants)))
+        print()
+
+
 def memory(folder: Path, many: int) -> None:
     """Compare the kernel on a block in memory with copying the same bytes."""
     from concurrent.futures import ThreadPoolExecutor
@@ -226,7 +245,7 @@ def cluster(folder: Path, many: int) -> None:
     model.unlink()
 
 
-PARTS = {"pairs": pairs, "sizes": sizes, "memory": memory, "cluster": cluster}
+PARTS = {"pairs": pairs, "sizes": sizes, "baselines": baselines, "memory": memory, "cluster": cluster}
 
 
 def main() -> None:

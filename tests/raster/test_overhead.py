@@ -21,11 +21,14 @@ from steybrae.raster.overhead.energy import ANGLES_DEG, LEAN_DEG
 from steybrae.raster.overhead.layers import code_words, told_deg
 from steybrae.raster.overhead.steps import tile_lengths_m
 from steybrae.raster.overhead.unknown import overlooked_by_unknown
+from steybrae.route.positions.places import Place
+from steybrae.screening import Settings
+from steybrae.screening.ground.at import ground_at
+from steybrae.screening.ground.overhead import with_above
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.gradients import plane_gradients
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at, jacobian_field
-from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG
 from steybrae.terrain.start_zones import StartRules, find_start_zones
 from steybrae.terrain.uncertainty import slope_uncertainty
 
@@ -214,65 +217,79 @@ def test_a_range_that_leaves_the_cone_out(tmp_path: Path) -> None:
     assert set(np.unique(cells(tmp_path / "out" / "overhead.tif")) % 100) == {1}
 
 
+def by_the_rule(z, unknown, cell_m, reach_m):
+    """Cell by cell: is unknown ground within 300 m, or as near as the highest ground is steep?"""
+    rows, cols = np.indices(z.shape)
+    found = np.zeros(z.shape, bool)
+    for r, c in np.argwhere(~np.isnan(z)):
+        far = np.hypot((cols - c) * cell_m[0], (rows - r) * cell_m[1])
+        nearest = max(far[unknown].min(initial=np.inf) - max(cell_m) / 2.0, 0.0)
+        rise = np.nanmax(z[far <= reach_m]) - z[r, c]
+        steep = rise >= math.tan(math.radians(25.0)) * nearest
+        found[r, c] = nearest <= reach_m and (nearest <= 300.0 or steep)
+    return found
+
+
+def ground_with_unknown(seed: int):
+    random = np.random.default_rng(seed)
+    y, x = np.mgrid[0:44, 0:52]
+    z = 300.0 * np.sin(x / 9.0 + seed) * np.cos(y / 7.0) + random.normal(0.0, 5.0, y.shape)
+    z[10:13, 20:26] = np.nan
+    unknown = np.isnan(z)
+    unknown[9:14, 19:27] = unknown[:, 0] = True
+    return z, unknown
+
+
 class TestUnknownAbove:
-    def brute(self, low, unknown, cell_m, reach_m):
-        """Cell by cell: every unknown cell as high as the known ground around it allows."""
-        known = [(r, c) for r, c in np.argwhere(~np.isnan(low))]
-        found = np.zeros(low.shape, bool)
-        pad = math.ceil(reach_m * math.tan(math.radians(18.0)) / cell_m) + 1
-        rows, cols = low.shape
-        seen = [
-            (r, c)
-            for r in range(-pad, rows + pad)
-            for c in range(-pad, cols + pad)
-            if not (0 <= r < rows and 0 <= c < cols) or np.isnan(low[r, c])
-        ]
-        at = np.array(known)
-        high = low[at[:, 0], at[:, 1]]
-        loss = math.tan(math.radians(LEAST_SIGHT_DEG))
-        for r, c in seen:
-            far = np.hypot(at[:, 0] - r, at[:, 1] - c) * cell_m
-            ceiling = (high + far).min()
-            hit = (ceiling - high >= loss * far) & (far <= reach_m)
-            found[at[hit, 0], at[hit, 1]] = True
-        return found
+    @pytest.mark.parametrize("seed", [1, 2])
+    @pytest.mark.parametrize("cell_m", [(80.0, 80.0), (31.0, 62.0)])
+    @pytest.mark.parametrize("reach_m", [200.0, 900.0, 3000.0])
+    def test_it_is_the_rule_cell_by_cell(self, seed: int, cell_m, reach_m: float) -> None:
+        z, unknown = ground_with_unknown(seed)
+        got = overlooked_by_unknown((z, z), unknown, 1, cell_m, reach_m)
+        assert_array_equal(got, by_the_rule(z, unknown, cell_m, reach_m))
 
     @pytest.mark.parametrize("seed", [1, 2])
-    def test_never_less_than_cell_by_cell(self, seed: int) -> None:
-        random = np.random.default_rng(seed)
-        y, x = np.mgrid[0:40, 0:45]
-        low = 300.0 * np.sin(x / 9.0 + seed) * np.cos(y / 7.0) + random.normal(0.0, 5.0, (40, 45))
-        low[10:13, 20:26] = np.nan
-        unknown = np.isnan(low)
-        for reach_m in (500.0, 3000.0):
-            got = overlooked_by_unknown(low, unknown, (80.0, 80.0), reach_m)
-            expected = self.brute(low, unknown, 80.0, reach_m)
-            assert not (expected & ~got & ~unknown).any()
+    def test_coarse_cells_never_leave_one_out(self, seed: int) -> None:
+        z, unknown = ground_with_unknown(seed)
+        expected = by_the_rule(z, unknown, (60.0, 60.0), 1500.0)
+        for side in (2, 4):
+            groups = z.reshape(44 // side, side, 52 // side, side)
+            low, high = np.fmin.reduce(groups, axis=(1, 3)), np.fmax.reduce(groups, axis=(1, 3))
+            any_unknown = unknown.reshape(groups.shape).any(axis=(1, 3))
+            got = overlooked_by_unknown((low, high), any_unknown, side, (60.0, 60.0), 1500.0)
+            fine = np.repeat(np.repeat(got, side, axis=0), side, axis=1)
+            assert not (expected & ~fine).any()
+            assert (fine & ~expected).mean() < 0.35
 
-    def test_far_from_the_edge_of_level_ground_nothing_is_open(self) -> None:
-        """On level ground unknown x beyond the edge is seen at D within it while x tan(45) >= tan(18) (x + D)
-        and x + D <= 3000 m: up to D = 3000 (1 - tan 18) = 2025 m."""
-        for cell_m in (40.0, 20.0):
-            count = round(8000.0 / cell_m)
-            low = np.zeros((count, count))
-            got = overlooked_by_unknown(low, np.zeros(low.shape, bool), (cell_m, cell_m), 3000.0)
-            row, col = np.indices(low.shape)
-            edge_m = (np.minimum.reduce([row, col, count - 1 - row, count - 1 - col]) + 0.5) * cell_m
-            assert got[edge_m <= 2025.0].all()
-            # Along rows and columns ways count 1 / cos(22.5) too short, and corners of cells come on top.
-            most_m = 975.0 / (math.tan(math.radians(18.0)) * math.cos(math.radians(22.5))) - 975.0
-            assert not got[edge_m > most_m + 16.0 * cell_m].any()
+    def test_level_ground_is_open_within_300_m_of_the_edge_alone(self) -> None:
+        z, unknown = np.zeros((100, 100)), np.ones((100, 100), bool)
+        unknown[1:-1, 1:-1] = False
+        got = overlooked_by_unknown((z, z), unknown, 1, (20.0, 20.0), 3000.0)
+        row, col = np.indices(z.shape)
+        edge_m = np.minimum.reduce([row, col, 99 - row, 99 - col]) * 20.0 - 10.0
+        assert_array_equal(got, edge_m <= 300.0)
 
-    def test_a_void_in_a_raster_makes_the_ground_below_it_or_more(self, tmp_path: Path) -> None:
-        rows = cols = 900
-        z = np.broadcast_to(np.linspace(900.0, 0.0, rows)[:, None], (rows, cols)).astype(np.float32).copy()
-        z[450:454, 450:454] = VOID
-        path = write(tmp_path / "ramp.tif", z)
-        run(tmp_path / "out", path, layers=LAYERS_ASKED, vertical_sd_m=0.1, correlation_m=0.0)
+    def test_a_raster_and_a_place_agree(self, tmp_path: Path) -> None:
+        """A valley along a model whose ridge stands 700 m above it: open where the edge is nearer than
+        1500 m, and beside a void in the middle."""
+        rows = cols = 260
+        x = np.abs(np.arange(cols) - 130.0) * 20.0
+        z = np.broadcast_to(np.minimum(x * 0.35, 700.0), (rows, cols)).astype(np.float32).copy()
+        z[128:132, 200:204] = VOID
+        path = write(tmp_path / "valley.tif", z, transform=(20.0, *UTM[1:4], -20.0, UTM[5]))
+        run(tmp_path / "out", path, layers=LAYERS_ASKED, model_kind="lidar")
         code = cells(tmp_path / "out" / "overhead.tif")
-        assert (code[450:454, 450:454] == 0).all()
-        assert (code[455:465, 450:454] == 101).all()
-        assert code[650, 450] == 1
+        told, there = [], []
+        with open_model([path]) as model:
+            for row, col in ((130, 130), (130, 30), (40, 130), (70, 130), (90, 130), (130, 190), (110, 60)):
+                told.append(bool(code[row, col] > 100))
+                lon, lat = model.grid.to_wgs84(col + 0.5, row + 0.5)
+                place, settings = Place(float(lat), float(lon)), Settings(model_kind="lidar")
+                found = ground_at(place, model, 25.0, settings)
+                there.append(with_above(found, place, model, settings).unknown_above)
+        assert told == there
+        assert set(told) == {True, False}
 
 
 class StopError(Exception):

@@ -12,7 +12,7 @@ from tests.terrain.overhead import brute_overhead as brute
 from tests.terrain.overhead.made_ground import rough
 
 from steybrae.raster.overhead import kernel
-from steybrae.raster.overhead.kernel import LENGTHS, RING, TILE_CELLS, brings_more, lower, settle
+from steybrae.raster.overhead.kernel import LENGTHS, RING, TILE_CELLS, brings_more, settle
 from steybrae.raster.overhead.steps import shortest_share, smallest_cell_m, tile_lengths_m
 from steybrae.terrain.dem import Grid
 
@@ -168,22 +168,6 @@ def test_blocks_that_pass_heads_on_get_what_the_whole_gets():
     assert visits > 2
     joined = np.hstack([found[0][:, RING:-RING], found[1][:, RING:-RING]])[RING:-RING]
     assert_array_equal(joined, whole)
-
-
-def test_lower_is_the_shortest_way_to_each_seed():
-    random = np.random.default_rng(4)
-    got = np.full((40, 50), -np.inf)
-    seeds = [(int(r), int(c), float(h)) for r, c, h in random.uniform(0, (40, 50, 30), (8, 3))]
-    for row, col, height in seeds:
-        got[row, col] = height
-    lower(got, 3.0, 2.0, 3.5)
-    row, col = np.indices(got.shape)
-    expected = np.full(got.shape, -np.inf)
-    for r, c, height in seeds:
-        down, right = np.abs(row - r), np.abs(col - c)
-        both = np.minimum(down, right)
-        expected = np.maximum(expected, height - 3.5 * both - 3.0 * (down - both) - 2.0 * (right - both))
-    np.testing.assert_allclose(got, expected, atol=1e-9, rtol=0.0)
 
 
 def test_ways_are_never_told_longer_than_the_straight_line():

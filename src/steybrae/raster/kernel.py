@@ -39,7 +39,7 @@ STEPS: Final = 2048
 """Slopes come in steps of 1/2048 degree, rounded up, but never beyond their tenth: digits beyond are noise
 of any model, and cost a quarter of a packed file and half of the time to pack it (measured)."""
 
-MARGIN: Final = 5e-6
+MARGIN: Final = 1e-6
 """Share by which single precision and the interpolated metric may be wrong: a slope so near to the next
 tenth is in doubt."""
 

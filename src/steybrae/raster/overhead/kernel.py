@@ -20,7 +20,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LENGTHS", "RING", "TILE_CELLS", "brings_more", "lower", "ready", "settle"]
+__all__ = ["LENGTHS", "RING", "TILE_CELLS", "brings_more", "ready", "settle"]
 
 Cells = NDArray[Any]
 
@@ -313,42 +313,9 @@ def brings_more(head: Cells, z: Cells, worth: Cells, lost: Cells) -> int:
     return found
 
 
-@_compiled
-def lower(heads: Cells, down: float, across: float, diagonal: float) -> None:
-    """Let every cell have at least what its neighbours have, less what a step costs.
-
-    Parameters
-    ----------
-    heads
-        ``[row, col]``, raised in place; minus infinity where there is nothing.
-    down, across, diagonal
-        What a step to the next row, to the next column and to both costs, above 0.
-    """
-    rows, cols = heads.shape
-    # One pass from each of two opposite corners is all that shortest ways of such steps need.
-    for turn in range(2):
-        on = 1 - 2 * turn
-        for k in range(rows):
-            row = k if turn == 0 else rows - 1 - k
-            before = row - on
-            for m in range(cols):
-                col = m if turn == 0 else cols - 1 - m
-                best = heads[row, col]
-                if 0 <= col - on < cols:
-                    best = max(best, heads[row, col - on] - across)
-                if 0 <= before < rows:
-                    best = max(best, heads[before, col] - down)
-                    if col > 0:
-                        best = max(best, heads[before, col - 1] - diagonal)
-                    if col + 1 < cols:
-                        best = max(best, heads[before, col + 1] - diagonal)
-                heads[row, col] = best
-
-
 def ready() -> None:
     """Compile everything now, or load what an earlier run compiled; some seconds the first time."""
     head = np.full((2 * RING + 1, 2 * RING + 1), _NEVER)
     z, lost = np.zeros_like(head), np.ones((3, 3, len(LENGTHS)), head.dtype)
     settle(head, z, z, lost)
     brings_more(head, z, z, lost)
-    lower(np.zeros((1, 1)), 1.0, 1.0, 1.0)

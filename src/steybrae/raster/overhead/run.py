@@ -27,7 +27,7 @@ from steybrae.raster.overhead.kernel import ready
 from steybrae.raster.overhead.layers import OPEN_CELLS
 from steybrae.raster.overhead.pieces import Pieces, open_pieces, put_piece
 from steybrae.raster.overhead.steps import smallest_cell_m
-from steybrae.raster.overhead.survey import Survey, coarse_cells
+from steybrae.raster.overhead.survey import Survey
 from steybrae.raster.overhead.unknown import overlooked_by_unknown
 from steybrae.raster.threads import each
 
@@ -100,26 +100,27 @@ def _site(job: AreaJob, work: Workspace, model: RasterModel, threads: int, told:
 
 def _surveyed(site: _Site) -> Cells:
     """Survey every block; lowest known ground of each coarse cell."""
-    layout, side = site.layout, coarse_cells(site.layout)
-    survey = Survey(site.heights, site.job, layout)
+    layout, survey = site.layout, Survey(site.heights, site.job, site.layout)
+    side = survey.side
     shape = -(-layout.rows // side), -(-layout.cols // side)
-    low_m, unknown = np.full(shape, np.nan, np.float32), np.zeros(shape, np.bool_)
+    low_m, high_m = (np.full(shape, np.nan, np.float32) for _ in range(2))
+    unknown = np.zeros(shape, np.bool_)
 
     def one(number: int) -> None:
         block = layout.block(number)
         with this_thread(site.cache_bytes):
-            classes, low, any_unknown = survey.block(block)
+            classes, (low, high), any_unknown = survey.block(block)
         put_piece(site.pieces.classes, block, classes)
         place = tuple(
             slice(first // side, first // side + size)
             for first, size in zip((block.row, block.col), low.shape, strict=True)
         )
-        low_m[place], unknown[place] = low, any_unknown
+        low_m[place], high_m[place], unknown[place] = low, high, any_unknown
 
     for count, _ in enumerate(each(site.pool, one, range(layout.count)), 1):
         site.told("start zones", count, layout.count)
     cell_m = smallest_cell_m(site.heights.grid)
-    above = overlooked_by_unknown(low_m, unknown, (side * cell_m[0], side * cell_m[1]), site.job.reach_m)
+    above = overlooked_by_unknown((low_m, high_m), unknown, side, cell_m, site.job.reach_m)
     site.work.keep(OPEN_CELLS, low_m=low_m, open=above, side=np.array(side))
     return low_m
 

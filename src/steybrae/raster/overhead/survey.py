@@ -19,9 +19,10 @@ from steybrae.raster.files.heights import RawHeights
 from steybrae.raster.job import AreaJob
 from steybrae.raster.overhead.kernel import TILE_CELLS
 from steybrae.raster.overhead.layers import NEITHER, POSSIBLE, START_ZONE, STEEPER, UNKNOWN
+from steybrae.raster.overhead.steps import smallest_cell_m
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Grid
-from steybrae.terrain.gradients import plane_gradients
+from steybrae.terrain.gradients import index_gradients, plane_gradients
 from steybrae.terrain.jacobian import cell_size_m, ground_gradients, jacobian_at
 from steybrae.terrain.start_zones import StartZones, find_start_zones
 from steybrae.terrain.uncertainty import SlopeUncertainty
@@ -32,6 +33,9 @@ Cells = NDArray[Any]
 
 MOST_COARSE_CELLS: Final = 2_000_000
 """Most cells of the raster on which unknown ground is looked up at: some ten arrays of 16 MB."""
+
+MOST_SHIFTED: Final = 3e8
+"""Most cells of that raster times the cells across a reach: a second or two of looking (our choice)."""
 
 MOST_MARGIN_CELLS: Final = 512
 """Most ground around a block, cells; a zone that reaches farther out is kept without being measured."""
@@ -48,10 +52,20 @@ def heights_m(heights: RawHeights, row: int, col: int, rows: int, cols: int) -> 
     return found
 
 
-def coarse_cells(layout: Layout) -> int:
-    """Side of a coarse cell, cells: a power of two, which divides a block; 1 on small rasters."""
-    side = 1
-    while side < BLOCK and layout.rows * layout.cols > MOST_COARSE_CELLS * side**2:
+def coarse_cells(layout: Layout, cell_m: float, reach_m: float) -> int:
+    """Side of a coarse cell, cells: a power of two, which divides a block; 1 on small rasters.
+
+    Parameters
+    ----------
+    layout
+        Blocks of the raster.
+    cell_m
+        Shorter side of a cell, metres.
+    reach_m
+        How far is looked.
+    """
+    cells, across, side = layout.rows * layout.cols, 2.0 * reach_m / cell_m, 1
+    while side < BLOCK and (cells > MOST_COARSE_CELLS * side**2 or cells * across > MOST_SHIFTED * side**3):
         side *= 2
     return side
 
@@ -75,11 +89,16 @@ class Survey:
     layout: Layout
 
     @cached_property
+    def side(self) -> int:
+        """Cells along the side of a coarse cell."""
+        return coarse_cells(self.layout, min(smallest_cell_m(self.heights.grid)), self.job.reach_m)
+
+    @cached_property
     def known(self) -> SlopeUncertainty:
         """How well the slopes are known that start zones are told from."""
         return self.job.zones_uncertainty(self.heights.grid)
 
-    def block(self, block: Block) -> tuple[Cells, Cells, Cells]:
+    def block(self, block: Block) -> tuple[Cells, tuple[Cells, Cells], Cells]:
         """Survey a block.
 
         Parameters
@@ -89,9 +108,10 @@ class Survey:
 
         Returns
         -------
-        tuple of array
-            Classes of its cells, ``[row, col]``; and in coarse cells (`coarse_cells`) the height of
-            the lowest known cell, metres, NaN where none is known, and whether any is unknown.
+        tuple
+            Classes of its cells, ``[row, col]``; and in coarse cells (`coarse_cells`) the heights of
+            the lowest and of the highest known cell, metres, NaN where none is known, and whether
+            any slope is unknown.
         """
         grid, rules = self.heights.grid, self.job.start_rules
         jacobian = jacobian_at(grid, block.col + block.cols / 2, block.row + block.rows / 2)
@@ -106,10 +126,13 @@ class Survey:
         inside = slice(margin, margin + block.rows), slice(margin, margin + block.cols)
         classes = _classes(zones)[inside]
         height = heights_m(self.heights, block.row, block.col, block.rows, block.cols)
-        side = coarse_cells(self.layout)
-        low = _coarse(np.where(np.isnan(height), np.inf, height), side, np.inf).min(axis=(1, 3))
-        unknown = _coarse(classes == UNKNOWN, side, fill=False).max(axis=(1, 3))
-        return classes, np.where(np.isinf(low), np.nan, low).astype(np.float32), unknown
+        unknown = _coarse(classes == UNKNOWN, self.side, fill=False).max(axis=(1, 3))
+        return classes, (self._lowest(height), -self._lowest(-height)), unknown
+
+    def _lowest(self, height: Cells) -> Cells:
+        """Lowest known height in coarse cells; NaN where none is known."""
+        found = _coarse(np.where(np.isnan(height), np.inf, height), self.side, np.inf).min(axis=(1, 3))
+        return np.where(np.isinf(found), np.nan, found).astype(np.float32)
 
     def _slopes(self, block: Block, margin: int, halves: tuple[int, int]) -> tuple[Cells, Cells]:
         """Slope over the baseline, and over two cells, of a block and a margin around it, degrees."""
@@ -126,10 +149,10 @@ class Survey:
             part = height[first : first + count + 2 * half_rows].astype(np.float64)
             jacobian = _row_jacobians(self.heights.grid, row + first, col, count, cols)
             for slopes, window in zip(out, wanted, strict=True):
-                steps = (
-                    found[half_rows : half_rows + count, half_cols : half_cols + cols]
-                    for found in plane_gradients(part, *window)
-                )
+                # Over two cells a plane is the method of Evans.
+                whole = index_gradients(part, "evans") if window == (1, 1) else plane_gradients(part, *window)
+                inside = (slice(half_rows, half_rows + count), slice(half_cols, half_cols + cols))
+                steps = (found[inside] for found in whole)
                 slopes[first : first + count] = slope_deg(*ground_gradients(jacobian, *steps))
         return out[0], out[-1]
 
