@@ -11,7 +11,7 @@ from tests.terrain.overhead.made_ground import dem, found, given, rough
 
 from steybrae.terrain.overhead import sight as overhead_sight
 from steybrae.terrain.overhead.angles import look_up
-from steybrae.terrain.overhead.ground import Points, ceiling_m
+from steybrae.terrain.overhead.ground import Points
 from steybrae.terrain.overhead.sight import FLOW_NEAR_M, SIGHT_MARGIN_M, in_sight
 from steybrae.terrain.overhead.sight_pairs import pairs_between, steepest_sight
 
@@ -247,13 +247,6 @@ def test_a_place_of_unknown_height_is_unknown():
     assert steepest_sight(ground, points).cell.tolist() == [-1]
     up = look_up(ground, points)
     assert (up.sight, up.path, up.unknown_above.there.tolist()) == (None, None, [True])
-
-
-def test_unknown_ground_rises_at_45_degrees_at_the_most():
-    row = np.array([[5.0, np.nan, np.nan, np.nan, 7.0]])
-    assert ceiling_m(row, (10.0, 10.0))[0] == pytest.approx([5.0, 15.0, 25.0, 17.0, 7.0], abs=1e-12)
-    nothing = np.full((2, 3), np.nan)
-    assert np.isinf(ceiling_m(nothing, (10.0, 10.0))).all()
 
 
 def test_no_places_and_no_sources():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
@@ -27,7 +26,6 @@ __all__ = [
     "OverheadGround",
     "Points",
     "blocks_of",
-    "ceiling_m",
     "overhead_ground",
 ]
 
@@ -40,10 +38,6 @@ PATH_ANGLES_DEG: Final = tuple(float(a) for a in range(int(LEAST_SIGHT_DEG), 61)
 
 REACH_M: Final = 3000.0
 """How far is looked for ground overhead, metres on the map: at 18 degrees 975 m of fall (our choice)."""
-
-UNKNOWN_RISE_DEG: Final = 45.0
-"""How steeply ground that is not known is taken to rise from the known ground next to it, degrees
-(our choice: faces of hundreds of metres are hardly ever steeper on the whole)."""
 
 BLOCK_CELLS: Final = 8
 """Side of a block of cells that is passed over as a whole where it cannot matter."""
@@ -239,33 +233,3 @@ def overhead_ground(
         slope = slope_deg(*ground_gradients(jacobian, *plane_gradients(dem.heights_m, *halves)))
     zones = find_start_zones(slope, short, abs(float(np.linalg.det(jacobian))), known, rules)
     return OverheadGround(dem, zones, jacobian, reach_m)
-
-
-def ceiling_m(heights_m: Array, cell_m: tuple[float, float]) -> Array:
-    """Greatest height that unknown ground is taken to have.
-
-    The least over all known cells of ``height + tan(45) (|along rows| + |along columns|)``;
-    counting both legs of the way instead of the straight line errs to the higher.
-
-    Parameters
-    ----------
-    heights_m
-        ``[row, col]``, metres; NaN unknown.
-    cell_m
-        Ground length of a step in column and in row.
-
-    Returns
-    -------
-    Array
-        Metres; known heights stay; infinite where nothing at all is known.
-    """
-    rise = math.tan(math.radians(UNKNOWN_RISE_DEG))
-    unknown = np.isnan(heights_m)
-    out = np.where(unknown, np.inf, heights_m)
-    for axis, size in ((1, cell_m[0]), (0, cell_m[1])):
-        ramp = np.expand_dims(np.arange(out.shape[axis]) * size * rise, 1 - axis)
-        # There, and back over what was found there.
-        out = np.minimum.accumulate(out - ramp, axis=axis)
-        out += 2.0 * ramp
-        out = np.flip(np.minimum.accumulate(np.flip(out, axis), axis=axis), axis) - ramp
-    return np.where(unknown, out, heights_m)
