@@ -350,7 +350,7 @@ class TestNoVerdict:
 
     @pytest.mark.parametrize("name", ["", *NAMES])
     def test_no_help_judges(self, run: Run, name: str) -> None:
-        _, out, _ = run(*name.split(), "--help")
+        _, out, _ = run(*name.split(), *(["--help-all"] if name else ["--help"]))
         assert not VERDICT.search(out)
 
     def test_no_caution_judges(self) -> None:

@@ -80,7 +80,7 @@ def test_an_option_of_one_group_is_the_same_in_every_command() -> None:
 
 
 def test_help_lists_options_under_the_headings_of_their_groups(run: Run) -> None:
-    _, out, _ = run("route", "--help")
+    _, out, _ = run("route", "--help-all")
     headings = [line for line in out.splitlines() if line.endswith(":") and not line.startswith(" ")]
     assert headings == [
         "Arguments:",

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
+import pty
+import re
 import shlex
+import struct
 import subprocess
 import sys
+import termios
 from pathlib import Path
 
 import pytest
@@ -91,3 +96,79 @@ def test_the_readme_tells_exit_statuses_and_the_file_of_settings() -> None:
     text = (ROOT / "README.md").read_text("utf-8")
     for words in ("| 0 |", "| 1 |", "| 2 |", "| 130 |", "--install-completion", "`steybrae.toml`"):
         assert words in text, words
+
+
+COMMANDS = ("gap", "spacing", "route", "ground", "reading", "card", "report", "area", "sheet practice")
+
+
+def option_names(help_text: str) -> set[str]:
+    return set(re.findall(r"^  (--[a-z-]+)", help_text, re.MULTILINE))
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_help_is_one_screen_and_the_rest_is_asked_for(
+    run: Run, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    _, first, _ = run(*command.split(), "--help")
+    _, whole, _ = run(*command.split(), "--help-all")
+    assert len(first.splitlines()) <= 40
+    assert max(map(len, (first + whole).splitlines())) <= 80
+    more = option_names(whole) - option_names(first)
+    told = re.findall(r"--help-all shows (\d+) more options", first)
+    assert told == ([str(len(more))] if more else [])
+    assert option_names(first) <= option_names(whole)
+
+
+def on_terminal(*typed: str, columns: int = 80, **more: str) -> str:
+    """Run the command on a terminal of its own."""
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+    plain = {key: value for key, value in os.environ.items() if key not in ("COLUMNS", "NO_COLOR")}
+    with subprocess.Popen(
+        [sys.executable, "-m", "steybrae", *typed],
+        stdout=theirs,
+        stderr=theirs,
+        env={**plain, "TERM": "xterm-256color", **more},
+    ) as running:
+        os.close(theirs)
+        text = b""
+        while True:
+            try:
+                got = os.read(ours, 65536)
+            except OSError:  # the other end is closed
+                break
+            if not got:
+                break
+            text += got
+        assert running.wait() == 0
+    os.close(ours)
+    return text.decode().replace("\r\n", "\n")
+
+
+COLOUR = re.compile(r"\x1b\[[0-9;]*(3[0-8]|4[0-8]|9[0-7])[0-9;]*m")
+ANY_ESCAPE = re.compile(r"\x1b\[[0-9;]*m")
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        ("route", "--sample", "--reach", "500m", "--legs"),
+        ("spacing", "--scale", "1:25000", "--interval", "10m", "--index-every", "5"),
+    ],
+)
+def test_a_terminal_of_80_columns_without_colour(typed: tuple[str, ...]) -> None:
+    told = on_terminal(*typed, NO_COLOR="1")
+    assert not COLOUR.search(told)
+    lines = ANY_ESCAPE.sub("", told).splitlines()
+    assert max(map(len, lines)) <= 80
+    assert not re.search(r"\d$\n\s*\.\d", told, re.MULTILINE)  # no figure is torn
+
+
+def test_a_pipe_gets_no_escapes_and_a_dumb_terminal_none_either() -> None:
+    typed = ("gap", "--scale", "1:25000", "--interval", "10m", "--gap", "2.5mm")
+    piped = module(*typed, FORCE_COLOR="")
+    assert "\x1b" not in piped.stdout
+    assert "\x1b" not in on_terminal(*typed, TERM="dumb")
+    # The same words, whatever they are printed on.
+    assert " ".join(on_terminal(*typed, TERM="dumb").split()) == " ".join(piped.stdout.split())

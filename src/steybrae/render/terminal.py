@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import re
 import shutil
 import sys
@@ -29,6 +30,9 @@ __all__ = ["print_document", "terminal_text"]
 PLAIN_WIDTH: Final = 120
 """Letters to a line where it is not a terminal that is written to (our choice)."""
 
+NO_CODES: Final = ("dumb", "unknown")
+"""Terminals, by the setting TERM, that print codes instead of obeying them (terminfo)."""
+
 _BETWEEN: Final = 2
 """Columns between two items of a line."""
 
@@ -41,7 +45,8 @@ def print_document(document: Document) -> None:
     """Print all blocks, wrapped at the terminal's width."""
     on_terminal = sys.stdout.isatty()
     width = shutil.get_terminal_size().columns if on_terminal else PLAIN_WIDTH
-    typer.echo(terminal_text(document, width, bold=on_terminal), nl=False)
+    bold = on_terminal and os.environ.get("TERM") not in NO_CODES
+    typer.echo(terminal_text(document, width, bold=bold), nl=False)
 
 
 def terminal_text(document: Document, width: int, *, bold: bool = False) -> str:
