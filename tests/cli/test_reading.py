@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import json
 import math
 import re
+import shlex
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from PIL import Image
 from tests.conftest import SamplePlan
+
+from steybrae.files.logs import read_log
+from steybrae.teach.field_sheet import TYPE_IN, field_sheet
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 MAP = ("--scale", "1:25000", "--interval", "10m")
@@ -81,6 +86,26 @@ def test_up_and_down_are_averaged_and_uncertainty_is_that_of_the_design(run: Run
     assert answer(run, "34deg")["uncertainty_95_deg"] == pytest.approx(4.0, abs=1e-12)
     assert answer(run, *["34deg"] * 4)["uncertainty_95_deg"] == pytest.approx(math.sqrt(7.0), abs=1e-12)
     assert answer(run, "33", "--down", "-31deg")["mean_deg"] == 32.0
+
+
+def test_the_paper_logs_own_example_is_typed_in_as_it_says(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    alone, whole = (shlex.split(text)[1:] for text in TYPE_IN)
+    assert run(*alone)[::2] == (0, "")
+    columns = field_sheet().columns
+    with (tmp_path / "table.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows([[one.name for one in columns], [one.example for one in columns]])
+    assert run(*whole)[::2] == (0, "")
+    first, second = read_log(tmp_path / "log.csv").rows
+    for row in (first, second):
+        assert row.time == dt.datetime(2027, 2, 14, 10, 30, tzinfo=dt.UTC)
+        assert row.readings_deg == (34.0, 36.0, 33.0, 35.0)
+        assert row.lat_deg == pytest.approx(59.2131, abs=1e-4)
+    assert (first.mean_deg, first.uncertainty_95_deg) == (second.mean_deg, second.uncertainty_95_deg)
+    assert (second.reference_slope_deg, second.check) == (31.0, "7a")
+    assert run("reading", "--review", "table.csv")[::2] == (0, "")
 
 
 def test_without_anything_to_compare_with_it_says_so(run: Run) -> None:
@@ -611,8 +636,7 @@ def test_the_picture_of_a_comparison_carries_the_cautions_and_is_not_overwritten
         ),
         (
             ("34deg", "--log", "a.csv", "--time", "10:30"),
-            "A time should look like 2026-02-14T10:30+00:00, with its zone; got '10:30'. Write it so, or "
-            "leave --time out for now.",
+            "A time should look like 14 Feb 2027 10:30 UTC, with its zone; got '10:30'. Write it so.",
         ),
         (
             ("34deg", "--review", "a.csv", "--gap", "2mm"),

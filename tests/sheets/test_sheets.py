@@ -212,7 +212,7 @@ def _dark_runs(row: np.ndarray) -> np.ndarray:
 
 def test_the_log_has_a_column_for_each_of_its_names(tmp_path: Path) -> None:
     text = words(field_pdf(field_sheet()), tmp_path)
-    for part in ("observer", "instrument", "lat_deg", "lon_deg", "check", "readings_deg", "mean_deg"):
+    for part in ("time", "observer", "instrument", "place", "check", "note", "readings_deg"):
         assert part in text
 
 

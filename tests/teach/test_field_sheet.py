@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -10,7 +11,7 @@ import pytest
 from tests.sheets.pdf_lines import words
 
 from steybrae.card.checks import leg_checks
-from steybrae.field.log import COLUMNS, row_from_cells
+from steybrae.field.typed_log import TYPED_COLUMNS, row_from_typed
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.screening import RouteScreening, screen_route
@@ -25,19 +26,23 @@ def sample_plan(sample_dem: Path) -> RouteScreening:
         return screen_route(read_route(sample_dem / "day.gpx"), model)
 
 
-def test_columns_are_those_of_the_log_in_its_order() -> None:
+def test_columns_are_those_of_the_typed_log_in_its_order() -> None:
     sheet = field_sheet()
-    assert tuple(column.name for column in sheet.columns) == COLUMNS
+    assert tuple(column.name for column in sheet.columns) == TYPED_COLUMNS
     assert sum(column.width_mm for column in sheet.columns) < 297.0
     assert {"reading_local", "lesson"} <= {caution.key for caution in sheet.cautions}
 
 
 def test_the_example_row_could_be_logged() -> None:
     cells = {column.name: column.example for column in field_sheet().columns}
-    row = row_from_cells(cells)
+    row = row_from_typed(cells)
     assert row.time == datetime(2027, 2, 14, 10, 30, tzinfo=UTC)
-    assert row.mean_deg == pytest.approx(sum(row.readings_deg) / len(row.readings_deg))
-    assert row.uncertainty_95_deg == 2.7  # 2.65 of four readings, rounded up
+    assert row.readings_deg == (34.0, 36.0, 33.0, 35.0)
+    assert row.mean_deg == 34.5
+    assert row.uncertainty_95_deg == pytest.approx(math.sqrt(7.0), abs=1e-12)  # 2 sqrt(1 + 3/4)
+    assert row.lat_deg == pytest.approx(59.2131, abs=1e-4)
+    assert row.lon_deg == pytest.approx(-8.0366, abs=1e-4)
+    assert (row.reference_slope_deg, row.aspect_true_deg, row.check) == (31.0, 45.0, "7a")
 
 
 def test_uncertainty_by_count() -> None:

@@ -20,6 +20,7 @@ from typing import Final
 from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
 from steybrae.field.review import merged_rows
+from steybrae.field.typed_log import NEEDED, row_from_typed
 from steybrae.files.whole import check_writable
 
 try:
@@ -160,7 +161,7 @@ def read_log(path: Path) -> LogRead:
     Parameters
     ----------
     path
-        The log.
+        The log, or the rows of a paper log typed into a table (`steybrae.field.typed_log`).
 
     Returns
     -------
@@ -190,7 +191,7 @@ def read_log(path: Path) -> LogRead:
     lines = _lines(data)
     if not any(line.strip() for line in lines):
         return LogRead((), ())
-    header_at, header = _header(path, lines)
+    header_at, header = _header(path, lines, typed=True)
     return _rows(lines, header_at, header)
 
 
@@ -308,11 +309,11 @@ def _lines(data: bytes) -> list[bytes]:
     return lines[:-1] if lines[-1] == b"" else lines
 
 
-def _header(path: Path, lines: list[bytes]) -> tuple[int, list[str]]:
-    """Position and columns of the first line that names every column of a log."""
+def _header(path: Path, lines: list[bytes], *, typed: bool = False) -> tuple[int, list[str]]:
+    """Position and columns of the first line that names every column of a log, or what a typed one needs."""
     for position, line in enumerate(lines):
         cells = _cells([line])
-        if cells is not None and set(COLUMNS) <= set(cells):
+        if cells is not None and (set(COLUMNS) <= set(cells) or (typed and set(NEEDED) <= set(cells))):
             return position, cells
     first = next((line for line in lines if line.strip()), b"")
     message = (
@@ -378,6 +379,7 @@ def _row(lines: list[bytes], header: list[str]) -> tuple[LogRow | None, str]:
     if len(cells) != len(header):
         return None, f"The row should have {len(header)} cells; it has {len(cells)}."
     try:
-        return row_from_cells(dict(zip(header, cells, strict=True))), ""
+        read = row_from_cells if set(COLUMNS) <= set(header) else row_from_typed
+        return read(dict(zip(header, cells, strict=True))), ""
     except LogError as error:
         return None, str(error)

@@ -6,7 +6,7 @@ from typing import Final
 
 from steybrae.card.result import Check
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
-from steybrae.teach.field_sheet import FieldSheet
+from steybrae.teach.field_sheet import TYPE_IN, FieldSheet
 from steybrae.value import bearing_figure, lower, slope
 
 __all__ = ["field_pdf"]
@@ -14,8 +14,8 @@ __all__ = ["field_pdf"]
 ROW_MM: Final = 8.2
 """Height of a row, mm: a gloved hand writes in it (our choice)."""
 
-HEAD_MM: Final = 17.0
-EXAMPLE_MM: Final = 6.0
+HEAD_MM: Final = 18.5
+EXAMPLE_MM: Final = 7.6
 BLOCK_MM: Final = 29.0
 BOX_MM: Final = (13.0, 11.0)
 """Height of a check's block, and width and height of a box for a reading, mm: a gloved hand writes
@@ -24,7 +24,7 @@ in it (our choice)."""
 BLANK_BLOCKS: Final = 2
 """Blocks at least for readings elsewhere (our choice)."""
 
-EXAMPLE_PT: Final = 5.4
+EXAMPLE_PT: Final = 7.0
 
 
 def field_pdf(result: FieldSheet, *, paper: str = "a4") -> bytes:
@@ -46,7 +46,7 @@ def field_pdf(result: FieldSheet, *, paper: str = "a4") -> bytes:
         return _planned(result, paper)
     sheet = Sheet("Log of slope readings", result.cautions, paper=paper, turned=True)
     top = _blanks(sheet, sheet.top_mm - 1.0)
-    bottom = sheet.bottom_mm + 10.0
+    bottom = sheet.bottom_mm + 13.5
     _reminders(sheet, result, bottom)
     _table(sheet, result, top, bottom)
     return sheet.finish()
@@ -80,13 +80,13 @@ def _table(sheet: Sheet, result: FieldSheet, top: float, bottom: float) -> None:
         sheet.paragraph(
             left + 0.8, top - 0.6, right - left - 1.2, column.words, size_pt=SMALL_PT, face="bold"
         )
-        name = sheet.wrapped(column.name.replace("_", "_ "), right - left - 1.0, 4.6)
+        name = sheet.wrapped(column.name.replace("_", "_ "), right - left - 1.0, SMALL_PT)
         for k, line in enumerate(reversed(name)):
             text = line.replace("_ ", "_")
-            sheet.text(left + 0.8, top - HEAD_MM + 0.9 + 2.0 * k, text, size_pt=4.6, ink=MUTED)
+            sheet.text(left + 0.8, top - HEAD_MM + 0.9 + 2.4 * k, text, size_pt=SMALL_PT, ink=MUTED)
         example = sheet.wrapped(column.example, right - left - 1.2, EXAMPLE_PT)
         for k, line in enumerate(example[:2]):
-            y = top - HEAD_MM - (2.4 if len(example) > 1 else 3.6) - 2.3 * k
+            y = top - HEAD_MM - (3.0 if len(example) > 1 else 4.6) - 2.9 * k
             sheet.text(left + 0.8, y, line, size_pt=EXAMPLE_PT, face="slanted", ink=MUTED)
     y = top - HEAD_MM - EXAMPLE_MM
     sheet.line(sheet.left_mm, top, sheet.right_mm, top, 0.3)
@@ -106,6 +106,7 @@ def _reminders(sheet: Sheet, result: FieldSheet, top: float) -> None:
         "change hands or places. Bearings from true north. In grey: an invented row.",
         f"95 % uncertainty of the mean by number of readings: {known}. A gentle reading never makes "
         f"gentler what map or model show.",
+        f"To type a row in: {TYPE_IN[0]}. Or write the table as CSV, the grey names above it: {TYPE_IN[1]}.",
     )
     y = top - 1.0
     for line in lines:

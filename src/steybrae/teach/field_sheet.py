@@ -4,42 +4,38 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from statistics import fmean
 from typing import Final
 
 from steybrae.card.checks import leg_checks
 from steybrae.card.result import Check
 from steybrae.cautions import Caution, Situation, cautions_for
-from steybrae.field.log import COLUMNS
 from steybrae.field.readings import reading_uncertainty_95_deg
+from steybrae.field.typed_log import TYPED_COLUMNS
 from steybrae.screening.result import RouteScreening
-from steybrae.value import slope
 
-__all__ = ["FieldCheck", "FieldColumn", "FieldSheet", "field_sheet"]
-
-EXAMPLE_READINGS_DEG: Final = (34.0, 36.0, 33.0, 35.0)
-"""Readings of the example row, degrees; invented."""
-
-_MEAN: Final = "mean_deg"
-_EXPANDED: Final = "uncertainty_95_deg"
-_READINGS: Final = "readings_deg"
+__all__ = ["TYPE_IN", "FieldCheck", "FieldColumn", "FieldSheet", "field_sheet"]
 
 _WORDS: Final = {
-    "time": ("Day, clock time, zone", 24.0, "2027-02-14T10:30Z"),
-    "observer": ("Who", 16.0, "R. Fennar"),
-    "instrument": ("With what", 19.0, "clinometer 2"),
-    "lat_deg": ("Latitude, degrees", 20.0, "59.21310"),
-    "lon_deg": ("Longitude, degrees", 20.0, "-8.03660"),
-    "reference_source": ("Compared with (map, model, card)", 24.0, "map, 5 gaps"),
-    "reference_slope_deg": ("Slope by that", 15.0, "31"),
-    "aspect_true_deg": ("Faces, from true north", 15.0, "045"),
-    "plan": ("Plan", 16.0, "day.zip"),
-    "check": ("Check", 11.0, "7a"),
-    "note": ("Note: snow, what you looked along, what you saw", 38.0, "wind-packed, up the fall line"),
-    _READINGS: ("Readings, degrees, no sign, split by ;", 29.0, ""),
-    _MEAN: ("Mean", 11.0, ""),
-    _EXPANDED: ("± 95 %", 11.0, ""),
+    "time": ("Day, clock time, zone", 26.0, "14 Feb 2027 10:30 UTC"),
+    "observer": ("Who", 18.0, "R. Fennar"),
+    "instrument": ("With what", 22.0, "clinometer 2"),
+    "place": ("Place: grid reference or degrees", 30.0, "HV 5572 5188"),
+    "reference_source": ("Compared with (map, model, card)", 26.0, "map, 5 gaps"),
+    "reference_slope_deg": ("Slope by that, degrees", 19.0, "31"),
+    "aspect_true_deg": ("Faces, from true north", 17.0, "045"),
+    "plan": ("Plan", 18.0, "day.zip"),
+    "check": ("Check", 12.0, "7a"),
+    "note": ("Note: snow, what you looked along, what you saw", 42.0, "wind-packed, up the fall line"),
+    "readings_deg": ("Readings, degrees, no sign, split by ;", 33.0, "34; 36; 33; 35"),
 }
+"""For each column of the typed log: what to write, width in mm, and an invented row in the sample massif."""
+
+
+TYPE_IN: Final = (
+    "steybrae reading 34 36 33 35 --at 'HV 5572 5188' --time '14 Feb 2027 10:30 UTC' --log log.csv",
+    "steybrae reading --add table.csv --log log.csv",
+)
+"""How the example row is typed in: alone, and a whole table under the columns' names."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +83,7 @@ class FieldSheet:
     Attributes
     ----------
     columns
-        Those of the log, in its order.
+        Those of a typed log, in its order.
     uncertainty_by_count
         Number of readings, and the 95 % uncertainty of their mean, degrees.
     plan, checks
@@ -117,15 +113,7 @@ def field_sheet(planned: tuple[RouteScreening, dt.date] | None = None, grid: str
     -------
     FieldSheet
     """
-    examples = {
-        _READINGS: "; ".join(f"{value:g}" for value in EXAMPLE_READINGS_DEG),
-        _MEAN: f"{fmean(EXAMPLE_READINGS_DEG):g}",
-        _EXPANDED: slope(reading_uncertainty_95_deg(len(EXAMPLE_READINGS_DEG))).figure,
-    }
-    columns = tuple(
-        FieldColumn(name, words, width_mm, examples.get(name, example))
-        for name, (words, width_mm, example) in ((name, _WORDS[name]) for name in COLUMNS)
-    )
+    columns = tuple(FieldColumn(name, *_WORDS[name]) for name in TYPED_COLUMNS)
     checks = [
         FieldCheck(f"Leg {leg.number}, {leg.from_} to {leg.to}", check)
         for plan, date in ([planned] if planned else [])

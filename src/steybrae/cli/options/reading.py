@@ -263,7 +263,7 @@ class LogOptions(Group, panel="The log"):
     observer: str = option("--observer", "Who read, for the log.", default="", kept="person")
     instrument: str = option("--instrument", "With what, for the log.", default="", kept="person")
     note: str = option("--note", "Anything, for the log.", default="")
-    time: str | None = option("--time", "When, with its zone: 2026-02-14T10:30+00:00; now if not given.")
+    time: str | None = option("--time", "When, with its zone: '14 Feb 2027 10:30 UTC'; now if not given.")
     review: list[Path] | None = option(
         "--review", "Look at a log: bias and spread of each instrument; repeat it for the logs of a class."
     )
@@ -286,17 +286,9 @@ class LogOptions(Group, panel="The log"):
                     "setting TZ). Type the time with --time."
                 )
                 raise DateError(message) from error
-        try:
-            found = dt.datetime.fromisoformat(self.time)
-        except ValueError:
-            found = None
-        if found is None or found.tzinfo is None:
-            message = (
-                f"A time should look like 2026-02-14T10:30+00:00, with its zone; got {self.time!r}. Write "
-                "it so, or leave --time out for now."
-            )
-            raise DateError(message)
-        return found
+        from steybrae.field.moments import parse_moment
+
+        return parse_moment(self.time)
 
 
 @dataclass(frozen=True)
