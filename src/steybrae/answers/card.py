@@ -10,6 +10,7 @@ from steybrae.card.wording import (
     GRID_NAMES,
     bearing_shown,
     beside_sentence,
+    call_text,
     check_sentence,
     cliffs_text,
     climb_text,
@@ -45,7 +46,11 @@ def card_document(card: RouteCard) -> Document:
     sides = [f"Leg {leg.number}: {beside_sentence(found)}" for leg in card.legs for found in leg.beside]
     cliffs = [f"Leg {leg.number}: {cliffs_text(leg)}." for leg in card.legs if leg.cliffs]
     checks = [check_sentence(check, card.bearing_unit) for leg in card.legs for check in leg.checks]
-    notes = [line for line in (*card.time_words, *card.daylight_words, *card.notes, *card.basis) if line]
+    notes = [
+        line
+        for line in (card.latest_text, *card.time_words, *card.daylight_words, *card.notes, *card.basis)
+        if line
+    ]
     blocks = (
         *finding_blocks(card.forecast),
         *_head(card),
@@ -70,6 +75,10 @@ def _head(card: RouteCard) -> Iterator[Block]:
     scale = f", map 1:{card.scale:.0f}" if card.scale else ""
     yield Heading(f"{card.name}, {card.date}{start}", level=1)
     yield Paragraph(f"{'; '.join(totals_lines(card))}.")
+    if card.party:
+        yield Paragraph(f"Party: {card.party}.")
+    if call_text(card):
+        yield Paragraph(f"If nobody came back: {call_text(card)}.")
     yield Paragraph(f"Grid: {GRID_NAMES[card.grid]}{scale}. {' '.join(card.norths.sentences)}")
     for k, words in enumerate(card.legs[0].compass):
         yield Paragraph(f"Leg 1. {words}" if k == 0 else words)

@@ -6,7 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from steybrae import __version__
 from steybrae.card.beside import cliffs_below, ground_beside
@@ -31,7 +31,9 @@ from steybrae.card.sentences import (
 from steybrae.card.settings import CardSettings
 from steybrae.card.times import LegPieces, leg_pieces, line_shape_deg
 from steybrae.card.totals import card_totals
+from steybrae.card.turn_back import latest_words, turned_round, with_latest
 from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.names import clean
 from steybrae.route.compass.bearings import LegBearings, leg_bearings
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.compass.words import compass_words
@@ -56,6 +58,10 @@ __all__ = ["card_between", "make_card"]
 BENDS_SHARE: Final = 0.0005
 """A line longer than straight by this share leaves it by 1.6 % of its length at its middle, 1.8
 degrees as seen from its ends: less than a walked bearing drifts (our choice)."""
+
+
+MOST_TEXT: Final = 300
+"""Letters of who goes and whom to call, at most (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -95,9 +101,16 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         _leg(leg, pair, directions, time, settings)
         for leg, pair, directions, time in zip(screening.legs, ends, bearings, timed, strict=True)
     ]
+    latest = _latest(places[0], settings)
+    if latest is not None:
+        back = [_back_min(one, settings) for one in timed]
+        legs = list(with_latest(legs, back, latest))
     reckoned = leg_time((), settings.method, settings.allowances, **_pace(settings))
     return replace(
         _card(screening.name, _with_clock(legs, places[0], settings), bearings, places[0], settings),
+        down_by=None if latest is None else latest.isoformat(),
+        down_by_is=None if latest is None else _down_by_is(settings),
+        latest_text="" if latest is None else latest_words(legs, latest, _down_by_is(settings)),
         time_words=(*reckoned.words, *_unknown(screening.legs, timed)),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
@@ -167,7 +180,11 @@ def _card(
         notes=(),
         basis=(),
         cautions=_cautions((), bearings, checks=False),
+        party=clean(settings.party, MOST_TEXT),
+        call=clean(settings.call, MOST_TEXT),
+        overdue=None if settings.overdue is None else settings.overdue.isoformat(),
         start_text="" if settings.start is None else shown_clock(settings.start, "late"),
+        overdue_text="" if settings.overdue is None else shown_clock(settings.overdue, "early"),
     )
 
 
@@ -194,6 +211,23 @@ def _timed(leg: LegScreening, settings: CardSettings) -> _Timed:
     pieces = leg_pieces(leg.points)
     time = leg_time(pieces.segments, settings.method, settings.allowances, **_pace(settings))
     return _Timed(time, pieces)
+
+
+def _back_min(timed: _Timed, settings: CardSettings) -> float:
+    """Minutes of a leg walked the other way."""
+    back = turned_round(timed.pieces.segments)
+    return leg_time(back, settings.method, settings.allowances, **_pace(settings)).time_min
+
+
+def _latest(start: Place, settings: CardSettings) -> dt.datetime | None:
+    """When to be down: as stated, else sunset; None without a zone, and where the sun does not set."""
+    if settings.down_by is not None or not settings.zone:
+        return settings.down_by
+    return daylight(start, settings.date, settings.zone).sunset
+
+
+def _down_by_is(settings: CardSettings) -> Literal["stated", "sunset"]:
+    return "sunset" if settings.down_by is None else "stated"
 
 
 def _bearings(ends: Sequence[Place], settings: CardSettings, leg: LegScreening) -> LegBearings:

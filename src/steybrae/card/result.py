@@ -382,6 +382,9 @@ class CardLeg:
         Ground worth a reading where one may not stand to take it.
     cautions
         Those of the screening for this leg.
+    walk_on_by, turn_back_by
+        Latest time at its end, to be down by the hour of the card: to walk on from there, and to turn
+        round there and walk back the same way. ISO 8601 with offset; None without that hour.
     shape_deg
         Latitude and longitude of places between the ends, where the line bends.
     arrival_text, daylight_text
@@ -421,6 +424,8 @@ class CardLeg:
     checks: tuple[Check, ...]
     steep_without_check: tuple[SteepWithoutCheck, ...]
     cautions: tuple[Caution, ...]
+    walk_on_by: str | None = None
+    turn_back_by: str | None = None
     shape_deg: tuple[tuple[float, float], ...] = field(default=(), metadata=_PAPER)
     arrival_text: str = field(default="", metadata=_PAPER)
     daylight_text: str = field(default="", metadata=_PAPER)
@@ -559,8 +564,14 @@ class RouteCard:
     forecast
         What a bulletin says beside it; None where no bulletin was given: then nothing here takes
         today's snow into account.
-    start_text
-        As printed; empty without a start.
+    party, call
+        Who goes, and whom to call; may be empty.
+    overdue
+        When to call if nobody came back, ISO 8601 with offset; None where not given.
+    down_by, down_by_is
+        When to be down, and whether that was stated or is sunset; None without a zone.
+    start_text, overdue_text, latest_text
+        As printed; empty where there is none.
     """
 
     name: str
@@ -583,4 +594,11 @@ class RouteCard:
     places: tuple[PlaceThatMatters, ...] = ()
     legs_without: tuple[int, ...] = ()
     legs_possible_only: tuple[PossibleOnly, ...] = ()
+    party: str = ""
+    call: str = ""
+    overdue: str | None = None
+    down_by: str | None = None
+    down_by_is: Literal["stated", "sunset"] | None = None
     start_text: str = field(default="", metadata=_PAPER)
+    overdue_text: str = field(default="", metadata=_PAPER)
+    latest_text: str = field(default="", metadata=_PAPER)

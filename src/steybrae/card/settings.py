@@ -41,6 +41,11 @@ class CardSettings:
         See `steybrae.route.times.walking_time.leg_time`. Rest is by the hour only: on a card of
         many legs nothing says at which of them another break is taken.
 
+    party, call, overdue
+        Who goes; whom to call, and when, with its zone.
+    down_by
+        When to be down, with its zone; sunset where None.
+
     Raises
     ------
     PlaceError, QuantityError, DateError
@@ -58,6 +63,10 @@ class CardSettings:
     allowances: Allowances = field(default_factory=Allowances)
     flat_kmh: float = FLAT_KMH
     off_path: bool = False
+    party: str = ""
+    call: str = ""
+    overdue: dt.datetime | None = None
+    down_by: dt.datetime | None = None
 
     def __post_init__(self) -> None:
         """Refuse what no card can be made with."""

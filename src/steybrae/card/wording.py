@@ -50,6 +50,7 @@ __all__ = [
     "bearing_shown",
     "beside_sentence",
     "beside_short",
+    "call_text",
     "check_sentence",
     "cliff_short",
     "cliffs_text",
@@ -90,6 +91,12 @@ def bearing_shown(bearing_deg: float | None, unit: str) -> str:
 def minutes_text(time_min: float | None, *, at_least: bool = False) -> str:
     """Time rounded up to the minute: ``42 min``, ``1 h 05``, ``at least 42 min``; a dash if unknown."""
     return "-" if time_min is None else minutes(time_min, at_least=at_least).text
+
+
+def call_text(card: RouteCard) -> str:
+    """Whom to call, and when; empty where neither is known."""
+    at = f"at {card.overdue_text}" if card.overdue_text else ""
+    return ", ".join(filter(None, (card.call and f"call {card.call}", at)))
 
 
 def climb_text(leg: CardLeg) -> str:

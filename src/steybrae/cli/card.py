@@ -152,6 +152,14 @@ class DayOptions(Group, panel="The day"):
     snow: float = option("--snow", "Times the walking time for snow, 1 to 10.", default=1.0)
     load: float = option("--load", "Times the walking time for load, 1 to 10.", default=1.0)
     breaks: float = option("--breaks", "Minutes of rest in each hour.", default=0.0)
+    down_by: str | None = option(
+        "--down-by", "When to be down, for the latest times at turning points; sunset if not given.", "HH:MM"
+    )
+    party: str = option("--party", "Who goes, for card and report.", "NAMES", default="", shown="")
+    call: str = option(
+        "--call", "Whom to call if nobody came back, and how.", "WHOM", default="", shown="", kept="person"
+    )
+    overdue: str | None = option("--overdue", "When to call, like 18:00.", "HH:MM")
 
     def settings(self, sheet: CardMap) -> CardSettings:
         """Make the settings of the card on that map.
@@ -180,6 +188,10 @@ class DayOptions(Group, panel="The day"):
             allowances=allowances,
             flat_kmh=self.flat_kmh,
             off_path=self.off_path,
+            party=self.party,
+            call=self.call,
+            overdue=None if self.overdue is None else parse_clock(self.overdue, day, self.zone),
+            down_by=None if self.down_by is None else parse_clock(self.down_by, day, self.zone),
         )
 
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from steybrae.answers.forecast_words import finding_lines, head_line, part_line, text_lines
 from steybrae.card.result import RouteCard
-from steybrae.card.wording import GRID_NAMES, totals_lines
+from steybrae.card.wording import GRID_NAMES, call_text, totals_lines
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, two_lines
 from steybrae.sheets.millimetres import Paper, line_mm
@@ -35,6 +35,7 @@ _PARTY_MM: Final = 8.0
 """Least room for a line to write on, millimetres: a pencil needs some 8 (common practice, no source)."""
 
 _PARTY: Final = ("Party", "Turn back at (time, place)", "Who knows, when to call")
+_VALUE: Final = 9.0
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,8 @@ def _day(card: RouteCard, paper: Paper) -> Iterator[_Words]:
     with_scale, without = card.legs[0].compass
     yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
     yield _Words(without, bold=True, after_mm=1.4)
-    for line in (*card.norths.sentences, *card.daylight_words, " ".join(card.time_words[:4])):
+    latest = [card.latest_text] if card.latest_text else []
+    for line in (*latest, *card.norths.sentences, *card.daylight_words, " ".join(card.time_words[:4])):
         yield _Words(line)
 
 
@@ -110,10 +112,19 @@ def _by_hand(card: RouteCard, bottom_mm: float, paper: Paper, top_mm: float) -> 
         paper.text(right_mm - 2.0, top_mm + 5.4, "none given: fill in", 8.0, align="right")
     step_mm = min((bottom_mm - 1.5 - y_mm) / len(lines), 10.5)
     y_mm = bottom_mm - 1.5 - step_mm * len(lines)
+    given = {_PARTY[0]: card.party, _PARTY[2]: call_text(card)}
     for words in lines:
-        paper.text(x_mm + 2.0, y_mm + 3.0, words, 8.0)
+        _to_fill_in(paper, (x_mm + 2.0, y_mm + 3.0), words, given.get(words, ""), right_mm - x_mm - 4.0)
         y_mm += step_mm
         paper.rule((x_mm + 2.0, y_mm - 0.8), (right_mm - 2.0, y_mm - 0.8), 0.6, dots=True)
+
+
+def _to_fill_in(paper: Paper, at_mm: tuple[float, float], words: str, given: str, most_mm: float) -> None:
+    """Write the name of a line, and what is known of it: the rest of the line is for a pencil."""
+    x_mm, y_mm = at_mm
+    paper.text(x_mm, y_mm, words, 8.0)
+    if given:
+        paper.text(x_mm, y_mm + 3.6, given, _VALUE, bold=True, most_mm=most_mm, cut=True)
 
 
 def _forecast(forecast: ForecastBeside, paper: Paper, y_mm: float, bottom_mm: float) -> float:

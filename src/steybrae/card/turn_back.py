@@ -1,0 +1,97 @@
+"""The latest times at the turning points of a day: to walk on from there, and to turn round there."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import accumulate
+
+from steybrae.card.result import CardLeg
+from steybrae.route.times.daylight import shown_clock
+from steybrae.route.times.walking_time import Segment
+
+__all__ = ["latest_words", "turned_round", "with_latest"]
+
+
+def turned_round(segments: Sequence[Segment]) -> tuple[Segment, ...]:
+    """Pieces of a leg walked the other way: what rose falls."""
+    return tuple(
+        replace(piece, ascent_m=piece.descent_m, descent_m=piece.ascent_m) for piece in reversed(segments)
+    )
+
+
+def with_latest(
+    legs: Sequence[CardLeg], back_min: Sequence[float], down_by: dt.datetime
+) -> tuple[CardLeg, ...]:
+    """Add to each leg the latest time at its end.
+
+    ``walk_on_by = down_by - sum of the times of the legs after it``; ``turn_back_by = down_by - sum of
+    the times of the legs up to it, walked the other way``.
+
+    Parameters
+    ----------
+    legs
+        With their times.
+    back_min
+        Minutes of each leg walked the other way.
+    down_by
+        When one is to be down, with its zone.
+
+    Returns
+    -------
+    tuple of CardLeg
+        Unrounded; where unknown ground may make a leg longer, so much earlier still. None where a
+        time is not known.
+    """
+    ahead = [0.0, *accumulate(leg.time_min or 0.0 for leg in reversed(legs[1:]))][::-1]
+    behind = list(accumulate(back_min))
+    timed = all(leg.time_min is not None for leg in legs)
+    return tuple(
+        replace(
+            leg,
+            walk_on_by=_before(down_by, on_min) if timed else None,
+            turn_back_by=_before(down_by, home_min) if timed else None,
+        )
+        for leg, on_min, home_min in zip(legs, ahead, behind, strict=True)
+    )
+
+
+def _before(at: dt.datetime, minutes: float) -> str:
+    """Elapsed minutes before a time: on local times Python takes what the wall clock shows instead."""
+    earlier = at.astimezone(dt.UTC) - dt.timedelta(minutes=minutes)
+    return earlier.astimezone(at.tzinfo).isoformat(timespec="milliseconds")
+
+
+def latest_words(legs: Sequence[CardLeg], down_by: dt.datetime, why: str) -> str:
+    """Say the latest times in a sentence; clock times rounded down to the minute.
+
+    Parameters
+    ----------
+    legs
+        From `with_latest`.
+    down_by, why
+        When one is to be down, and whether it was stated or is sunset.
+
+    Returns
+    -------
+    str
+        Empty where no time is known.
+    """
+    times = [
+        f"{leg.number} {_clock(leg.walk_on_by)} ({_clock(leg.turn_back_by)})"
+        for leg in legs[:-1]
+        if leg.walk_on_by is not None and leg.turn_back_by is not None
+    ]
+    if not times:
+        return ""
+    by = f"{shown_clock(down_by, 'early')} ({why})"
+    return (
+        f"To be down by {by}, be at the end of each leg no later than this to walk on, in brackets to turn "
+        f"round there and walk back the same way: {', '.join(times)}. Where unknown ground makes a leg "
+        "longer, earlier still."
+    )
+
+
+def _clock(iso: str | None) -> str:
+    return "-" if iso is None else f"{dt.datetime.fromisoformat(iso):%H:%M}"

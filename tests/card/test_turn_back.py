@@ -1,0 +1,102 @@
+"""Latest times: to walk on, to turn round, and that they are the card's own times."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import math
+
+import pytest
+from tests.conftest import SamplePlan
+
+from steybrae.card import CardSettings, make_card
+from steybrae.card.result import CardLeg
+from steybrae.card.times import leg_pieces
+from steybrae.card.turn_back import turned_round, with_latest
+from steybrae.route.times.daylight import parse_clock
+from steybrae.route.times.walking_rules import Segment
+from steybrae.route.times.walking_time import leg_time
+
+DAY = dt.date(2027, 1, 15)
+ZONE = "Europe/London"
+START = parse_clock("08:30", DAY, ZONE)
+DOWN = parse_clock("15:00", DAY, ZONE)
+
+
+def when(iso: str | None) -> dt.datetime:
+    assert iso is not None
+    return dt.datetime.fromisoformat(iso)
+
+
+def test_a_piece_turned_round() -> None:
+    up, down = Segment(50.0, ascent_m=10.0), Segment(60.0, descent_m=5.0)
+    assert turned_round((up, down)) == (Segment(60.0, ascent_m=5.0), Segment(50.0, descent_m=10.0))
+    assert turned_round(turned_round((up, down))) == (up, down)
+
+
+def test_down_by_a_stated_hour(sample_plan: SamplePlan) -> None:
+    settings = CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN)
+    card = make_card(sample_plan.screening, settings)
+    minutes = [leg.time_min or math.nan for leg in card.legs]
+    back = [
+        leg_time(turned_round(leg_pieces(leg.points).segments)).time_min for leg in sample_plan.screening.legs
+    ]
+    spare = (DOWN - when(card.legs[-1].arrival)).total_seconds()
+    for k, leg in enumerate(card.legs):
+        assert (DOWN - when(leg.walk_on_by)).total_seconds() / 60.0 == pytest.approx(
+            sum(minutes[k + 1 :]), abs=1e-4
+        )
+        assert (DOWN - when(leg.turn_back_by)).total_seconds() / 60.0 == pytest.approx(
+            sum(back[: k + 1]), abs=1e-4
+        )
+        # Who keeps the card's times has at every turning point as much to spare as at the end.
+        assert (when(leg.walk_on_by) - when(leg.arrival)).total_seconds() == pytest.approx(spare, abs=0.01)
+    assert when(card.legs[-1].walk_on_by) == DOWN
+    assert (card.down_by, card.down_by_is) == (DOWN.isoformat(), "stated")
+
+
+def test_words_round_down_to_the_minute(sample_plan: SamplePlan) -> None:
+    card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN))
+    assert card.latest_text.startswith(
+        "To be down by 15:00 GMT (stated), be at the end of each leg no later "
+    )
+    for leg in card.legs[:-1]:
+        said = f"{leg.number} {when(leg.walk_on_by):%H:%M} ({when(leg.turn_back_by):%H:%M})"
+        assert said in card.latest_text
+    assert f"{card.legs[-1].number} " not in card.latest_text.split(": ", 1)[1].split(", ")[-1]
+
+
+def test_sunset_stands_where_nothing_was_stated(sample_plan: SamplePlan) -> None:
+    card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE))
+    last = card.legs[-1]
+    assert card.down_by_is == "sunset"
+    assert last.daylight_left_min is not None
+    sunset = when(last.arrival) + dt.timedelta(minutes=last.daylight_left_min)
+    assert abs((when(card.down_by) - sunset).total_seconds()) < 0.01
+
+
+def test_without_a_zone_there_is_no_hour(sample_plan: SamplePlan) -> None:
+    card = make_card(sample_plan.screening, CardSettings(DAY))
+    assert (card.down_by, card.down_by_is, card.latest_text) == (None, None, "")
+    assert {leg.walk_on_by for leg in card.legs} == {None}
+
+
+def test_a_time_that_is_not_known_gives_none(sample_plan: SamplePlan) -> None:
+    legs = make_card(sample_plan.screening, CardSettings(DAY)).legs[:2]
+    unknown: list[CardLeg] = [legs[0], dataclasses.replace(legs[1], time_min=None)]
+    assert [leg.walk_on_by for leg in with_latest(unknown, [1.0, 1.0], DOWN)] == [None, None]
+
+
+def test_across_a_change_of_clocks() -> None:
+    down = parse_clock("04:00", dt.date(2027, 3, 28), ZONE)  # clocks go on from 1 to 2 that night
+    legs = [dataclasses.replace(leg, time_min=180.0) for leg in make_two(dt.date(2027, 3, 28))]
+    found = with_latest(legs, [60.0, 60.0], down)
+    assert found[0].walk_on_by == "2027-03-28T00:00:00.000+00:00"
+
+
+def make_two(day: dt.date) -> tuple[CardLeg, CardLeg]:
+    from steybrae.card import card_between
+    from steybrae.route.positions.places import Place
+
+    (leg,) = card_between(Place(59.21, -8.04), Place(59.22, -8.05), CardSettings(day)).legs
+    return leg, dataclasses.replace(leg, number=2)
