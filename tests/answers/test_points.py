@@ -149,7 +149,7 @@ def test_geojson_is_a_collection_of_points(day):
         assert feature["type"] == "Feature"
         assert feature["geometry"]["type"] == "Point"
         lon, lat = feature["geometry"]["coordinates"]  # longitude first
-        assert lon == pytest.approx(-4.0, abs=0.02)
+        assert lon == pytest.approx(-9.0, abs=0.02)
         assert lat == pytest.approx(57.0, abs=0.01)
         assert set(feature["properties"]) == set(HEADER.split(",")) - {"lat_deg", "lon_deg"}
         assert not any(

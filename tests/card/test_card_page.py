@@ -236,7 +236,7 @@ def test_references_and_bearings_stand_in_full(
 
 
 def test_one_leg_without_a_model_prints(monkeypatch: pytest.MonkeyPatch) -> None:
-    card = card_between(Place(57.0, -5.0, "A"), Place(57.01, -5.0, "B"), CardSettings(DAY))
+    card = card_between(Place(57.0, -10.0, "A"), Place(57.01, -10.0, "B"), CardSettings(DAY))
     words = " ".join(box[4] for box in drawn(monkeypatch, card, "a4").boxes)
     assert "steepness not known" in words
     assert "Checks" not in words

@@ -23,7 +23,7 @@ def points(heights: list[float], step_m: float = 10.0) -> LegPoints:
     return LegPoints(
         chainage,
         57.0 + chainage / 111_300.0,
-        np.full(count, -5.0),
+        np.full(count, -10.0),
         np.array(heights, dtype=float),
         *(zero,) * 7,
         np.isfinite(heights),
@@ -95,6 +95,6 @@ def test_the_shape_of_a_leg_that_bends() -> None:
     straight = points([0.0] * 101)
     north = np.minimum(straight.chainage_m, 500.0) / 111_300.0
     east = np.maximum(straight.chainage_m - 500.0, 0.0) / (111_300.0 * math.cos(math.radians(57.0)))
-    bent = replace(straight, lat_deg=57.0 + north, lon_deg=-5.0 + east)
-    assert line_shape_deg(bent) == ((pytest.approx(57.0 + 500.0 / 111_300.0), pytest.approx(-5.0)),)
+    bent = replace(straight, lat_deg=57.0 + north, lon_deg=-10.0 + east)
+    assert line_shape_deg(bent) == ((pytest.approx(57.0 + 500.0 / 111_300.0), pytest.approx(-10.0)),)
     assert line_shape_deg(straight) == ()

@@ -288,14 +288,14 @@ def test_errors_are_one_line(small, tmp_path, monkeypatch, capsys):
 def test_a_line_off_the_model_is_one_line_too(small, tmp_path):
     _, raster = small
     away = tmp_path / "away.csv"
-    away.write_text("lat,lon\n56.5,-3.0\n56.51,-3.0\n", encoding="utf-8")
+    away.write_text("lat,lon\n56.5,-8.0\n56.51,-8.0\n", encoding="utf-8")
     message = refused("route", away, "--dem", raster)
     assert message.startswith(
-        "steybrae: The line should cross the elevation model; it runs from 56.5000, -3.0000"
+        "steybrae: The line should cross the elevation model; it runs from 56.5000, -8.0000"
     )
     assert message.endswith("Give a model of that ground.")
     swapped = tmp_path / "swapped.csv"
-    swapped.write_text("lat,lon\n-4.0,57.0\n-4.001,57.0\n", encoding="utf-8")
+    swapped.write_text("lat,lon\n-9.0,57.0\n-9.001,57.0\n", encoding="utf-8")
     assert refused("route", swapped, "--dem", raster).endswith(
         "With latitude and longitude exchanged it would: check their order in the route."
     )
@@ -304,7 +304,7 @@ def test_a_line_off_the_model_is_one_line_too(small, tmp_path):
 def test_no_output_is_left_where_the_screening_fails(small, tmp_path):
     _, raster = small
     away = tmp_path / "away.csv"
-    away.write_text("lat,lon\n56.5,-3.0\n56.51,-3.0\n", encoding="utf-8")
+    away.write_text("lat,lon\n56.5,-8.0\n56.51,-8.0\n", encoding="utf-8")
     out = tmp_path / "points.csv"
     refused("route", away, "--dem", raster, "--csv", out)
     assert not out.exists()

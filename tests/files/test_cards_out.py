@@ -43,7 +43,7 @@ def test_csv_has_a_row_a_leg_rounded_against_the_reader(card: RouteCard) -> None
 
 
 def test_csv_without_a_model_leaves_cells_empty_and_ground_unknown() -> None:
-    card = card_between(Place(57.0, -5.0, "A"), Place(57.01, -5.0, "B"), CardSettings(DAY))
+    card = card_between(Place(57.0, -10.0, "A"), Place(57.01, -10.0, "B"), CardSettings(DAY))
     (row,) = csv.DictReader(io.StringIO(card_csv(card)))
     empty = (
         "map_mm",

@@ -21,19 +21,19 @@ HEAD = (
     '<?xml version="1.0" encoding="UTF-8"?>\n'
     '<gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1">'
 )
-WPT = '<wpt lat="57.0105" lon="-5.0"><name>Stone hut</name></wpt>'
+WPT = '<wpt lat="57.0105" lon="-10.0"><name>Stone hut</name></wpt>'
 RTE = (
     "<rte><name>Invented round</name>"
-    '<rtept lat="57.0" lon="-5.0"><ele>300</ele><name>Car park</name></rtept>'
-    '<rtept lat="57.01" lon="-5.0"/><rtept lat="57.02" lon="-5.01"><name>Col</name></rtept></rte>'
+    '<rtept lat="57.0" lon="-10.0"><ele>300</ele><name>Car park</name></rtept>'
+    '<rtept lat="57.01" lon="-10.0"/><rtept lat="57.02" lon="-10.01"><name>Col</name></rtept></rte>'
 )
 TRK = (
     "<trk><name>Recorded</name><trkseg/>"
-    '<trkseg><trkpt lat="57.0" lon="-5.0"/><trkpt lat="57.005" lon="-5.00001"/>'
-    '<trkpt lat="57.01" lon="-5.0"/></trkseg><trkseg></trkseg>'
-    '<trkseg><trkpt lat="57.011" lon="-5.0"/><trkpt lat="57.011" lon="-4.98"/></trkseg></trk>'
+    '<trkseg><trkpt lat="57.0" lon="-10.0"/><trkpt lat="57.005" lon="-10.00001"/>'
+    '<trkpt lat="57.01" lon="-10.0"/></trkseg><trkseg></trkseg>'
+    '<trkseg><trkpt lat="57.011" lon="-10.0"/><trkpt lat="57.011" lon="-9.98"/></trkseg></trk>'
 )
-TABLE = "lat,lon,name\n57.0,-5.0,Car park\n57.01,-5.0,\n57.02,-5.01,Col\n"
+TABLE = "lat,lon,name\n57.0,-10.0,Car park\n57.01,-10.0,\n57.02,-10.01,Col\n"
 
 
 def line_feature(**properties: Any) -> dict[str, Any]:
@@ -42,7 +42,7 @@ def line_feature(**properties: Any) -> dict[str, Any]:
         "properties": properties,
         "geometry": {
             "type": "LineString",
-            "coordinates": [[-5.0, 57.0, 300.0], [-5.0, 57.01], [-5.01, 57.02]],
+            "coordinates": [[-10.0, 57.0, 300.0], [-10.0, 57.01], [-10.01, 57.02]],
         },
     }
 
@@ -65,7 +65,7 @@ def places(route: Route) -> list[tuple[float, float, str]]:
     return [(point.lat_deg, point.lon_deg, point.name) for point in route.points]
 
 
-THREE = [(57.0, -5.0, "Car park"), (57.01, -5.0, ""), (57.02, -5.01, "Col")]
+THREE = [(57.0, -10.0, "Car park"), (57.01, -10.0, ""), (57.02, -10.01, "Col")]
 
 
 def test_a_gpx_route_goes_before_a_track(tmp_path: Path) -> None:
@@ -97,9 +97,9 @@ def test_a_gpx_track_is_joined_and_cut_where_it_bends(tmp_path: Path) -> None:
 
 
 def test_gpx_way_points_are_a_line_where_there_is_no_other(tmp_path: Path) -> None:
-    route = read(tmp_path, f'{HEAD}{WPT}<wpt lat="57.02" lon="-5"/></gpx>')
+    route = read(tmp_path, f'{HEAD}{WPT}<wpt lat="57.02" lon="-10"/></gpx>')
     assert (route.kind, route.name) == ("way-points", "day")
-    assert places(route) == [(57.0105, -5.0, "Stone hut"), (57.02, -5.0, "")]
+    assert places(route) == [(57.0105, -10.0, "Stone hut"), (57.02, -10.0, "")]
     assert route.notes[0] == "Read the way-points as a line."
 
 
@@ -127,8 +127,8 @@ def test_a_byte_order_mark_and_windows_line_ends(tmp_path: Path) -> None:
         TABLE,
         TABLE.replace(",", ";"),
         TABLE.replace(",", "\t"),
-        "Name;LATITUDE;Longitude\nCar park;57,0;-5,0\n;57,01;-5,0\n\nCol;57,02;-5,01\n",
-        'lon_deg,lat_deg,name,note\n-5.0,57.0,Car park,"a, b"\n-5.0,57.01\n-5.01,57.02,Col,\n',
+        "Name;LATITUDE;Longitude\nCar park;57,0;-10,0\n;57,01;-10,0\n\nCol;57,02;-10,01\n",
+        'lon_deg,lat_deg,name,note\n-10.0,57.0,Car park,"a, b"\n-10.0,57.01\n-10.01,57.02,Col,\n',
     ],
 )
 def test_tables(tmp_path: Path, text: str) -> None:
@@ -179,7 +179,7 @@ def test_geojson_points_are_names_beside_a_line_or_the_line(tmp_path: Path) -> N
         {
             "type": "Feature",
             "properties": {"name": name},
-            "geometry": {"type": "Point", "coordinates": [-5.0, lat_deg]},
+            "geometry": {"type": "Point", "coordinates": [-10.0, lat_deg]},
         }
         for name, lat_deg in (("Hut", 57.005), ("Gate", 57.008))
     ]
@@ -210,17 +210,17 @@ def test_legs_where_asked(tmp_path: Path) -> None:
 
 
 def test_a_long_line_is_treated_as_a_track_but_keeps_its_names(tmp_path: Path) -> None:
-    rows = [f"{57.0 + i * 1e-4:.4f},-5.0,{'Gate' if i == 30 else ''}" for i in range(61)]
+    rows = [f"{57.0 + i * 1e-4:.4f},-10.0,{'Gate' if i == 30 else ''}" for i in range(61)]
     route = read(tmp_path, "lat,lon,name\n" + "\n".join(rows), "day.csv")
     assert (len(route.points), route.turn_points) == (61, (0, 30, 60))
     assert "Turn points chosen from the 61 points" in route.notes[-1]
-    numbered = [f"{57.0 + i * 1e-4:.4f},-5.0,{i:03d}" for i in range(61)]
+    numbered = [f"{57.0 + i * 1e-4:.4f},-10.0,{i:03d}" for i in range(61)]
     assert read(tmp_path, "lat,lon,name\n" + "\n".join(numbered), "day.csv").turn_points == (0, 60)
     assert len(read(tmp_path, "lat,lon,name\n" + "\n".join(rows[:60]), "day.csv").turn_points) == 60
 
 
 def test_repeats_are_dropped_and_said(tmp_path: Path) -> None:
-    route = read(tmp_path, TABLE + "57.02,-5.01,Col\n57.02,-5.01,Col\n", "day.csv")
+    route = read(tmp_path, TABLE + "57.02,-10.01,Col\n57.02,-10.01,Col\n", "day.csv")
     assert places(route) == THREE
     assert route.notes[1] == "Dropped 2 points that repeat the one before."
 
@@ -240,7 +240,7 @@ def test_repeats_are_dropped_and_said(tmp_path: Path) -> None:
             "Export it again.",
         ),
         (
-            b'lat,lon,name\n57,-5,"Car park\n57.1,-5,Col\n',
+            b'lat,lon,name\n57,-10,"Car park\n57.1,-10,Col\n',
             "day.x should be a table of positions; it could not be read (unexpected end of data). "
             "Export it again.",
         ),
@@ -270,21 +270,21 @@ def test_files_that_are_damaged(tmp_path: Path, content: bytes, message: str) ->
             "day.x should hold a line of two different points or more; it has 0. Add its turn points.",
         ),
         (
-            "lat,lon\n57,-5\n57,-5\n",
+            "lat,lon\n57,-10\n57,-10\n",
             "day.x should hold a line of two different points or more; it has 1. Add its turn points.",
         ),
         (
-            f'{HEAD}<rte><rtept lat="57" lon="-5"/><rtept lat="91" lon="-5"/></rte></gpx>',
+            f'{HEAD}<rte><rtept lat="57" lon="-10"/><rtept lat="91" lon="-10"/></rte></gpx>',
             "Point 2 of day.x should have a latitude of -90 to 90 and a longitude of -180 to 180 degrees; "
-            "got 91.0, -5.0. Correct it.",
+            "got 91.0, -10.0. Correct it.",
         ),
         (
-            f'{HEAD}<rte><rtept lat="nan" lon="-5"/></rte></gpx>',
+            f'{HEAD}<rte><rtept lat="nan" lon="-10"/></rte></gpx>',
             "Point 1 of day.x should have a latitude of -90 to 90 and a longitude of -180 to 180 degrees; "
-            "got nan, -5.0. Correct it.",
+            "got nan, -10.0. Correct it.",
         ),
         (
-            "lat,lon\n57,-5\n,\n57,\n",
+            "lat,lon\n57,-10\n,\n57,\n",
             "Point 2 of day.x should have a latitude of -90 to 90 and a longitude of -180 to 180 degrees; "
             "got 57, nothing. Correct it.",
         ),
@@ -358,7 +358,9 @@ def test_deep_nesting_is_one_sentence(tmp_path: Path) -> None:
 
 
 def test_a_long_track_is_read(tmp_path: Path) -> None:
-    rows = "".join(f'<trkpt lat="{57 + i * 1e-5:.5f}" lon="-5.0"><ele>1</ele></trkpt>' for i in range(20_000))
+    rows = "".join(
+        f'<trkpt lat="{57 + i * 1e-5:.5f}" lon="-10.0"><ele>1</ele></trkpt>' for i in range(20_000)
+    )
     path = written(tmp_path, f"{HEAD}<trk><trkseg>{rows}</trkseg></trk></gpx>")
     route = read_route(path)
     assert (len(route.points), route.turn_points) == (20_000, (0, 19_999))

@@ -160,9 +160,9 @@ def change_plan(chance: random.Random, data: bytes) -> bytes:
 GPX_SEED: Final = (
     '<?xml version="1.0" encoding="UTF-8"?><gpx version="1.{v}" creator="x" '
     'xmlns="http://www.topografix.com/GPX/1/{v}"><metadata><time>2026-01-02T03:04:05Z</time></metadata>'
-    '<wpt lat="57.1" lon="-3.6"><name>Torran</name></wpt><{a}><name>day</name>{b}'
-    '<{p} lat="57.10" lon="-3.60"><ele>900</ele><name>A</name></{p}><{p} lat="57.11" lon="-3.61"/>'
-    '<{p} lat="57.12" lon="-3.60"><time>2026-01-02T03:04:05Z</time></{p}>{c}</{a}></gpx>'
+    '<wpt lat="57.1" lon="-8.6"><name>Torran</name></wpt><{a}><name>day</name>{b}'
+    '<{p} lat="57.10" lon="-8.60"><ele>900</ele><name>A</name></{p}><{p} lat="57.11" lon="-8.61"/>'
+    '<{p} lat="57.12" lon="-8.60"><time>2026-01-02T03:04:05Z</time></{p}>{c}</{a}></gpx>'
 )
 
 
@@ -173,11 +173,11 @@ def route_seeds() -> list[bytes]:
     line = (
         '{"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {"name": "day", '
         '"turn_points": ["A", null, "B"]}, "geometry": {"type": "LineString", "coordinates": '
-        '[[-3.6, 57.1, 900.0], [-3.61, 57.11], [-3.6, 57.12]]}}, {"type": "Feature", "properties": null, '
-        '"geometry": {"type": "Point", "coordinates": [-3.6, 57.1]}}]}'
+        '[[-8.6, 57.1, 900.0], [-8.61, 57.11], [-8.6, 57.12]]}}, {"type": "Feature", "properties": null, '
+        '"geometry": {"type": "Point", "coordinates": [-8.6, 57.1]}}]}'
     )
-    lines = '{"type": "MultiLineString", "coordinates": [[[-3.6, 57.1], [-3.61, 57.11]], [[-3.6, 57.12]]]}'
-    tables = ('lat,lon,name\n57.1,-3.6,A\n57.11,-3.61,"B, b"\n', "name;lon;lat\nA;-3,6;57,1\nB;-3,61;57,11\n")
+    lines = '{"type": "MultiLineString", "coordinates": [[[-8.6, 57.1], [-8.61, 57.11]], [[-8.6, 57.12]]]}'
+    tables = ('lat,lon,name\n57.1,-8.6,A\n57.11,-8.61,"B, b"\n', "name;lon;lat\nA;-8,6;57,1\nB;-8,61;57,11\n")
     return [text.encode() for text in (route, track, line, lines, *tables)]
 
 
@@ -211,7 +211,7 @@ def model_seeds() -> list[bytes]:
         for kind in kinds:
             path = Path(folder) / "seed.tif"
             cell = 0.001 if kind.get("crs") == "EPSG:4326" else 10.0
-            corner = (-3.0, 57.0) if cell < 1.0 else (54_500.0, 1_053_500.0)
+            corner = (-8.0, 57.0) if cell < 1.0 else (54_500.0, 1_053_500.0)
             profile: dict[str, Any] = {
                 "driver": "GTiff",
                 "crs": "EPSG:27700",

@@ -350,7 +350,7 @@ class TestHostileNames:
 
 class TestWords:
     def test_overhead(self) -> None:
-        spot = Spot(57.0, -4.0, 900.0)
+        spot = Spot(57.0, -9.0, 900.0)
         open_sight = SightAnswer(31.01, 31.01, 10.0, 400.9, 10.0, 400.9, 240.0, spot, spot, 5.0, None)
         shut = SightAnswer(None, 33.33, 190.0, 812.6, None, None, None, None, None, None, None)
         path = PathAnswer(30.0, 10.0, 500.9, 240.0, spot, spot, 5.0, ())

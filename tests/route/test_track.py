@@ -91,7 +91,7 @@ def test_straight_between_vertices_in_a_projection_is_within_millimetres():
 
 
 def test_chainages_add_up_over_the_vertices_of_a_leg():
-    points = [(57.0, -4.0), (57.01, -4.0), (57.01, -3.98), (57.013, -3.99)]
+    points = [(57.0, -9.0), (57.01, -9.0), (57.01, -8.98), (57.013, -8.99)]
     track = track_of(*points)
     lengths = [apart_m(*a, *b) for a, b in pairwise(points)]
     assert track.length_m == pytest.approx(sum(lengths), abs=1e-6)
@@ -103,7 +103,7 @@ def test_chainages_add_up_over_the_vertices_of_a_leg():
 
 
 def test_a_leg_holds_the_vertices_between_its_turn_points_only():
-    points = [(57.0, -4.0), (57.001, -4.0), (57.002, -4.0), (57.003, -4.0)]
+    points = [(57.0, -9.0), (57.001, -9.0), (57.002, -9.0), (57.003, -9.0)]
     first = track_of(*points, turns=(0, 1, 3), number=0)
     second = track_of(*points, turns=(0, 1, 3), number=1)
     assert first.lat_deg.tolist() == [57.0, 57.001]
@@ -127,34 +127,34 @@ def test_over_the_antimeridian_longitudes_run_on():
 
 
 def test_a_leg_of_no_length_has_two_equal_vertices():
-    track = track_of((57.0, -4.0), (57.0, -4.0))
+    track = track_of((57.0, -9.0), (57.0, -9.0))
     assert track.length_m == 0.0
     assert track.lat_deg.tolist() == [57.0, 57.0]
-    assert track.lon_deg.tolist() == [-4.0, -4.0]
+    assert track.lon_deg.tolist() == [-9.0, -9.0]
     assert track.chainage_m.tolist() == [0.0, 0.0]
     assert track.travel_true_deg.tolist() == [0.0]
 
 
 def test_repeated_vertices_leave_no_piece_of_no_length():
-    plain = track_of((57.0, -4.0), (57.01, -4.0), (57.01, -3.99))
-    twice = track_of((57.0, -4.0), (57.0, -4.0), (57.01, -4.0), (57.01, -4.0), (57.01, -3.99))
+    plain = track_of((57.0, -9.0), (57.01, -9.0), (57.01, -8.99))
+    twice = track_of((57.0, -9.0), (57.0, -9.0), (57.01, -9.0), (57.01, -9.0), (57.01, -8.99))
     for name in ("lon_deg", "lat_deg", "chainage_m", "travel_true_deg"):
         assert getattr(twice, name) == pytest.approx(getattr(plain, name), abs=1e-9)
 
 
 @pytest.mark.parametrize(
     ("lat", "lon", "travel_deg"),
-    [(57.01, -4.0, 0.0), (57.0, -3.99, 90.0), (56.99, -4.0, 180.0), (57.0, -4.01, 270.0)],
+    [(57.01, -9.0, 0.0), (57.0, -8.99, 90.0), (56.99, -9.0, 180.0), (57.0, -9.01, 270.0)],
 )
 def test_travel_is_clockwise_from_true_north(lat, lon, travel_deg):
     # A geodesic due east begins a little north of it: half of 0.01 degree times sin(57).
-    travel = track_of((57.0, -4.0), (lat, lon)).travel_true_deg[0]
+    travel = track_of((57.0, -9.0), (lat, lon)).travel_true_deg[0]
     assert (travel - travel_deg + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=0.005)
 
 
 def test_at_a_bend_travel_is_that_of_the_piece_ahead():
-    track = track_of((57.0, -4.0), (57.001, -4.0), (57.001, -3.99))
-    bend_m = apart_m(57.0, -4.0, 57.001, -4.0)
+    track = track_of((57.0, -9.0), (57.001, -9.0), (57.001, -8.99))
+    bend_m = apart_m(57.0, -9.0, 57.001, -9.0)
     assert track.travel_at(bend_m - 0.01) == pytest.approx(0.0, abs=0.01)
     assert track.travel_at(bend_m + 1e-6) == pytest.approx(90.0, abs=0.01)
     assert track.travel_at(track.length_m) == track.travel_true_deg[-1]
@@ -169,7 +169,7 @@ def test_at_a_bend_travel_is_that_of_the_piece_ahead():
 def test_stretches_cover_every_piece_once(steps_m, length_m):
     north = np.cumsum([0.0, *steps_m]) / 111_000.0
     assume(len(set(north)) == len(north))
-    track = track_of(*[(57.0 + step, -4.0) for step in north])
+    track = track_of(*[(57.0 + step, -9.0) for step in north])
     runs = list(stretches(track, length_m))
     assert runs[0][0] == 0
     assert runs[-1][1] == len(track.chainage_m) - 1

@@ -39,7 +39,13 @@ def on_plane(*metres: tuple[float, float], lon_deg: float = 0.0) -> list[Place]:
 
 
 def test_repeats_are_dropped_and_names_kept() -> None:
-    points = [Place(57, -5), Place(57, -5, "Col"), Place(57.1, -5), Place(57, -5, "Col"), Place(57, -5, "x")]
+    points = [
+        Place(57, -10),
+        Place(57, -10, "Col"),
+        Place(57.1, -10),
+        Place(57, -10, "Col"),
+        Place(57, -10, "x"),
+    ]
     kept, dropped = drop_repeats(points)
     assert [(point.lat_deg, point.name) for point in kept] == [(57, "Col"), (57.1, ""), (57, "Col")]
     assert dropped == 2
@@ -122,7 +128,7 @@ def test_a_tolerance_is_above_zero(tolerance_m: float) -> None:
         choose_turns(on_plane((0, 0), (1, 0)), tolerance_m)
 
 
-LINE = [Place(57.0, -5.0, "Car park"), Place(57.0, -4.98), Place(57.01, -4.98, "Col"), Place(57.02, -4.98)]
+LINE = [Place(57.0, -10.0, "Car park"), Place(57.0, -9.98), Place(57.01, -9.98, "Col"), Place(57.02, -9.98)]
 
 
 def test_a_chainage_cuts_on_the_geodesic() -> None:
@@ -131,8 +137,8 @@ def test_a_chainage_cuts_on_the_geodesic() -> None:
     for index, chainage_m in ((1, 300.0), (2, 1000.0)):
         assert chainages_m(points)[index] == pytest.approx(chainage_m, abs=1e-6)
     assert chainages_m(points)[-1] == pytest.approx(chainages_m(LINE)[-1], abs=1e-6)
-    azimuth_deg, _, _ = GEOD.inv(-5.0, 57.0, -4.98, 57.0)
-    lon_deg, lat_deg, _ = GEOD.fwd(-5.0, 57.0, azimuth_deg, 1000.0)
+    azimuth_deg, _, _ = GEOD.inv(-10.0, 57.0, -9.98, 57.0)
+    lon_deg, lat_deg, _ = GEOD.fwd(-10.0, 57.0, azimuth_deg, 1000.0)
     assert (points[2].lat_deg, points[2].lon_deg) == pytest.approx((lat_deg, lon_deg), abs=1e-12)
     assert [point.name for point in points] == ["Car park", "300m", "1km", "", "Col", ""]
 
@@ -152,16 +158,16 @@ def test_two_wishes_for_one_place_are_one_cut() -> None:
 
 
 def test_names_in_any_case_and_at_every_passage() -> None:
-    there_and_back = [*LINE, Place(57.01, -4.98, "Col"), Place(57.0, -5.0, "Car park")]
+    there_and_back = [*LINE, Place(57.01, -9.98, "Col"), Place(57.0, -10.0, "Car park")]
     assert cut_line(there_and_back, [" cOL "])[1] == (0, 2, 4, 5)
 
 
 def test_a_way_point_beside_the_line_cuts_where_it_is_nearest() -> None:
-    beside = Place(57.0005, -4.99, "Bothy")
+    beside = Place(57.0005, -9.99, "Bothy")
     points, turns = cut_line(LINE, ["bothy"], [beside])
     assert turns == (0, 1, 4)
     assert points[1].name == "Bothy"
-    assert points[1].lon_deg == pytest.approx(-4.99, abs=1e-5)
+    assert points[1].lon_deg == pytest.approx(-9.99, abs=1e-5)
     assert points[1].lat_deg == pytest.approx(57.0, abs=1e-5)
 
 
@@ -180,7 +186,7 @@ def test_a_way_point_too_far_away() -> None:
         "Move it, or give a distance along the line."
     )
     with pytest.raises(RouteError, match=exactly(message)):
-        cut_line(LINE, ["top"], [Place(56.99, -4.99, "Top")])
+        cut_line(LINE, ["top"], [Place(56.99, -9.99, "Top")])
 
 
 def test_an_unknown_name_lists_those_there_are() -> None:
@@ -189,7 +195,7 @@ def test_an_unknown_name_lists_those_there_are() -> None:
         "Car park, Col, Bothy. Give one of these or a distance."
     )
     with pytest.raises(RouteError, match=exactly(message)):
-        cut_line(LINE, ["Cairn"], [Place(57, -5, "Bothy")])
+        cut_line(LINE, ["Cairn"], [Place(57, -10, "Bothy")])
 
 
 @pytest.mark.parametrize("wish", ["", "1200", "-5m", "nan m"])
@@ -199,7 +205,7 @@ def test_what_is_neither_name_nor_distance(wish: str) -> None:
         "no names. Give one of these or a distance."
     )
     with pytest.raises(RouteError, match=exactly(message)):
-        cut_line([Place(57, -5), Place(57, -4)], [wish])
+        cut_line([Place(57, -10), Place(57, -9)], [wish])
 
 
 def test_a_distance_beyond_the_end() -> None:

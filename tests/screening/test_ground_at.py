@@ -166,7 +166,8 @@ def test_a_place_on_a_crest_has_the_slope_of_its_flanks_near_it(bearing_deg: flo
     assert found.slope_high_deg > 25.0
     wide = ground_at(place_at(dem, col, 60.5), dem, 30.0)
     assert wide.within.slope_max_deg == pytest.approx(40.0, abs=1e-3)
-    assert wide.bands_possible[-1].label in ("40-45", "45-55")
+    # On the border of two cells rounding says which the place lies in; one of them may be steeper still.
+    assert wide.bands_possible[-1].label in ("40-45", "45-55", "55+")
 
 
 def test_a_crest_faces_nowhere_and_no_sector_is_made_up() -> None:
@@ -256,7 +257,7 @@ def test_a_place_off_the_model_is_refused_with_what_the_model_covers(col: float,
     place = place_at(dem, col, row)
     message = (
         rf"^The place should lie on the elevation model; {place.lat_deg:.5f}, {place.lon_deg:.5f} does not\. "
-        r"The model covers latitude 56\.9946 to 57\.0054, longitude -4\.0100 to -3\.9900\.$"
+        r"The model covers latitude 56\.9946 to 57\.0054, longitude -9\.0100 to -8\.9900\.$"
     )
     with pytest.raises(OffModelError, match=message):
         ground_at(place, dem, 10.0)

@@ -218,21 +218,21 @@ def corners(dem: Dem) -> str:
 def test_a_line_wholly_off_the_model_is_refused():
     dem = model(Plane(20.0, 0.0), (81, 81))
     with pytest.raises(OffModelError) as error:
-        screen_route(Route("away", (Place(56.5, -3.0), Place(56.51, -3.0)), (0, 1)), dem)
-    assert corners(dem) == "latitude 56.9964 to 57.0036, longitude -4.0067 to -3.9933"
+        screen_route(Route("away", (Place(56.5, -8.0), Place(56.51, -8.0)), (0, 1)), dem)
+    assert corners(dem) == "latitude 56.9964 to 57.0036, longitude -9.0067 to -8.9933"
     assert str(error.value) == (
-        "The line should cross the elevation model; it runs from 56.5000, -3.0000 and the model "
-        "covers latitude 56.9964 to 57.0036, longitude -4.0067 to -3.9933. Give a model of that ground."
+        "The line should cross the elevation model; it runs from 56.5000, -8.0000 and the model "
+        "covers latitude 56.9964 to 57.0036, longitude -9.0067 to -8.9933. Give a model of that ground."
     )
 
 
 def test_latitude_and_longitude_exchanged_are_seen():
     dem = model(Plane(20.0, 0.0), (81, 81))
     with pytest.raises(OffModelError) as error:
-        screen_route(Route("turned", (Place(-4.0, 57.0), Place(-4.001, 57.001)), (0, 1)), dem)
+        screen_route(Route("turned", (Place(-9.0, 57.0), Place(-9.001, 57.001)), (0, 1)), dem)
     assert str(error.value) == (
-        "The line should cross the elevation model; it runs from -4.0000, 57.0000 and the model "
-        "covers latitude 56.9964 to 57.0036, longitude -4.0067 to -3.9933. With latitude and longitude "
+        "The line should cross the elevation model; it runs from -9.0000, 57.0000 and the model "
+        "covers latitude 56.9964 to 57.0036, longitude -9.0067 to -8.9933. With latitude and longitude "
         "exchanged it would: check their order in the route."
     )
 
@@ -386,15 +386,15 @@ def test_the_same_ground_in_another_crs(massif, sample, crs):
 def test_an_exact_slope_in_another_crs(crs):
     """A cone sampled at the cells of each CRS itself: no resampling, so no difference left."""
     to_wgs = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
-    x0, y0 = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(-4.0, 57.0)
+    x0, y0 = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(-9.0, 57.0)
     cell = {"EPSG:4326": 1.0 / 9000, "EPSG:3857": 18.3}.get(crs, 10.0)
     shape = (161, 161)
     grid = Grid((cell, 0.0, x0 - 80.5 * cell, 0.0, -cell, y0 + 80.5 * cell), crs, shape)
     x, y = grid.xy(np.arange(161)[None, :] + 0.5, np.arange(161)[:, None] + 0.5)
     lon, lat = to_wgs.transform(*np.broadcast_arrays(x, y))
-    east, north = pyproj.Proj("+proj=aeqd +lat_0=57 +lon_0=-4 +datum=WGS84")(lon, lat)
+    east, north = pyproj.Proj("+proj=aeqd +lat_0=57 +lon_0=-9 +datum=WGS84")(lon, lat)
     dem = Dem(grid, -math.tan(math.radians(36.0)) * np.hypot(east, north))
-    line = Route("ring", (Place(57.0032, -4.001), Place(57.0029, -3.996)), (0, 1))
+    line = Route("ring", (Place(57.0032, -9.001), Place(57.0029, -8.996)), (0, 1))
     leg = screen_route(line, dem).legs[0]
     # A national grid lies on another datum, some metres aside; the cone's slope is one everywhere.
     assert leg.slope_max_deg == pytest.approx(36.0, abs=0.05)

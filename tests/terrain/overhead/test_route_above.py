@@ -290,7 +290,7 @@ def test_two_features_far_apart_are_two():
     assert cliffs[0].to_m < cliffs[1].from_m
 
 
-SPOT = Spot(57.0, -4.0, 800.0)
+SPOT = Spot(57.0, -9.0, 800.0)
 
 
 def test_the_readings_that_would_tell_most(sample):

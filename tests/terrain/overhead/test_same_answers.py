@@ -134,7 +134,7 @@ def test_a_step_on_a_grid_in_degrees(side, bearing):
     high = {"north": np.s_[:20], "south": np.s_[41:], "east": np.s_[:, 41:], "west": np.s_[:, :20]}[side]
     z[high] = 120.0
     second = 1.0 / 3600.0
-    grid = Grid((second, 0.0, -5.0, 0.0, -second, 57.0), "EPSG:4326", z.shape)
+    grid = Grid((second, 0.0, -10.0, 0.0, -second, 57.0), "EPSG:4326", z.shape)
     ground = overhead_ground(Dem(grid, z), EXACT, 5000.0)
     up = look_up(ground, ground.centres(np.array([30]), np.array([30])))
     wide, high_m = ground.cell_m
