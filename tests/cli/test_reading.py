@@ -246,19 +246,19 @@ def test_poles_beside_a_reading_are_compared_with_it(run: Run) -> None:
 # --- the model
 
 
-def test_the_model_at_a_place_is_its_circle(run: Run) -> None:
+def test_the_model_at_a_place_is_its_cell_within_its_circle(run: Run) -> None:
     found = answer(run, "40deg", *AT, "--within", "30m")
     status, out, _ = run("ground", HERE, "--sample", "--within", "30m", "--json")
     ground = json.loads(out)
     (reference,) = found["references"]
     assert status == 0
-    assert reference["slope_deg"] == ground["within"]["slope_median_deg"]
+    assert reference["slope_deg"] == ground["slope_deg"]
     assert reference["slope_low_deg"] < ground["within"]["slope_min_deg"]
     assert reference["slope_high_deg"] > ground["within"]["slope_max_deg"]
     assert reference["slope_high_deg"] >= ground["slope_high_deg"]
     assert "sample" in [caution["key"] for caution in found["cautions"]]
     text = text_of(run, "40deg", *AT, "--within", "30m")
-    assert "the median of its cells within 30 m" in text
+    assert "highest high end of any cell within 30 m" in text
 
 
 def test_a_wider_position_error_never_notices_more(run: Run) -> None:
@@ -339,6 +339,24 @@ def test_bearings_are_turned_to_true_north_with_their_error(run: Run) -> None:
 def test_magnetic_bearings_bring_their_caution(run: Run) -> None:
     found = answer(run, "40deg", *AT, "--look", "260", "--north", "magnetic", "--date", "2027-01-15")
     assert "magnetic" in [caution["key"] for caution in found["cautions"]]
+
+
+def test_a_check_of_a_plan_and_the_model_at_its_place_agree(run: Run, plan: Path) -> None:
+    """Slopes of the same ground, whichever way they are asked for; so does what a place expects."""
+    from steybrae.files.plans import read_plan
+
+    legs = read_plan(plan).legs
+    slopes = [one for leg in legs for one in leg.expected_readings if one.quantity == "slope"]
+    assert len(slopes) >= 3
+    for one in slopes:
+        found = answer(run, "20deg", "--plan", str(plan), "--check", one.name, "--sample", "--within", "10m")
+        ends = ("slope_deg", "slope_low_deg", "slope_high_deg")
+        check, model = ([each[key] for key in ends] for each in found["references"])
+        assert check == pytest.approx(model, abs=1e-3)
+        at = f"{one.place.lat_deg:.7f} {one.place.lon_deg:.7f}"
+        ground = json.loads(run("ground", at, "--sample", "--within", "10m", "--json")[1])
+        (here,) = (each for each in ground["expected_readings"] if each["quantity"] == "slope")
+        assert [here["expected_deg"], here["low_deg"], here["high_deg"]] == pytest.approx(check, abs=1e-3)
 
 
 # --- a plan and its checks

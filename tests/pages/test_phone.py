@@ -114,7 +114,8 @@ class TestRule:
             down, up = draw.uniform(4.001, 30.0), draw.uniform(4.001, 30.0)
             low = None if draw.random() < 0.1 else max(0.0, expected - down)
             high = None if draw.random() < 0.2 else min(90.0, expected + up)
-            reference = check_reference(f"{number}a", expected, low, high, cell_m, draw.uniform(0.0, 360.0))
+            ends = expected, low, high
+            reference = check_reference(f"{number}a", ends, draw.uniform(0.0, 360.0), 2.0 * cell_m, cell_m)
             percent = draw.random() < 0.2
             counts = COUNTS[draw.integers(len(COUNTS))]
             middle = min(80.0, max(0.5, expected + draw.normal(0.0, 12.0)))
@@ -205,9 +206,7 @@ class TestRule:
 
 def test_how_far_an_aspect_may_lie_off() -> None:
     # 45 degrees between 40 and 50: tan 50 - tan 45 = 0.19175, atan 10.855; with 15 and 1: 18.543.
-    reference = dataclasses.replace(
-        check_reference("1a", 45.0, None, None, 10.0, 0.0), slope_low_deg=40.0, slope_high_deg=50.0
-    )
+    reference = check_reference("1a", (45.0, 40.0, 50.0), 0.0, 20.0, 10.0)
     own = math.degrees(math.atan(math.tan(math.radians(50.0)) - 1.0))
     assert aspect_tolerance_deg(reference, 1.0) == pytest.approx(math.sqrt(15.0**2 + 1.0 + own**2))
     assert aspect_tolerance_deg(reference, 1.0) == pytest.approx(18.543, abs=5e-4)

@@ -86,7 +86,8 @@ def test_readings_are_numbered_through_the_route(sample):
     names = [reading.name for leg in sample.legs for reading in leg.expected_readings]
     assert names == ["1a", "4a", "6a", "6b", "11a"]
     first = next(one for one in sample.legs[3].expected_readings if one.quantity == "slope")
-    assert first.expected_deg == sample.legs[3].slope_max_deg
+    # Of its own cell; the leg's is the steepest of the nine around.
+    assert sample.legs[3].slope_max_deg - 1.0 < first.expected_deg <= sample.legs[3].slope_max_deg
     assert first.chainage_m == sample.legs[3].slope_max_at.chainage_m
     assert first.low_deg < first.expected_deg < first.high_deg
 

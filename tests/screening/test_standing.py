@@ -52,6 +52,10 @@ def stands(dem: Dem, col: float, row: float, place_error_m: float = 10.0) -> Sta
     return may_stand(lat, lon, rules(dem), place_error_m)
 
 
+def told(found: Standing) -> tuple[bool, float | None]:
+    return found.may, found.slope_max_deg
+
+
 def level_with(change: dict[tuple[int, int], float], cell_m: float = 10.0) -> Dem:
     """Level ground of 81 x 81 cells with some heights of its own, by row and column."""
     flat = model(Plane(0.0, 0.0), (81, 81), cell_m)
@@ -63,7 +67,7 @@ def level_with(change: dict[tuple[int, int], float], cell_m: float = 10.0) -> De
 
 class TestMayStand:
     def test_level_known_ground_serves(self) -> None:
-        assert stands(level_with({}), 40.5, 40.5) == Standing(may=True, slope_max_deg=0.0)
+        assert told(stands(level_with({}), 40.5, 40.5)) == (True, 0.0)
 
     # The usual worst survey error of 10 m cells, 0.101 in gradient, beside half a degree of the cells of a
     # plane: tan 24 + 0.101 = tan 28.6; at 26 degrees it reaches 30.5.
@@ -84,7 +88,7 @@ class TestMayStand:
     def test_beyond_the_models_edge_is_unknown(self) -> None:
         assert not stands(level_with({}), 3.5, 40.5).may
         assert stands(level_with({}), 40.5, 40.5).slope_max_deg == 0.0
-        assert stands(level_with({}), -50.0, 40.5) == Standing(may=False, slope_max_deg=None)
+        assert told(stands(level_with({}), -50.0, 40.5)) == (False, None)
 
     def test_no_known_upper_end_is_not_below(self) -> None:
         # Cells of 60 m: how much they flatten is not known.
@@ -109,11 +113,26 @@ class TestMayStand:
         x = np.arange(81) * 10.0
         heights = np.broadcast_to(np.maximum(x - 450.0, 0.0) * grade(35.0), (81, 81)).copy()
         dem = Dem(model(Plane(0.0, 0.0), (81, 81)).grid, heights)
-        assert stands(dem, 41.5, 40.5) == Standing(may=True, slope_max_deg=pytest.approx(0.0, abs=1e-9))
+        assert told(stands(dem, 41.5, 40.5)) == (True, pytest.approx(0.0, abs=1e-9))
         half = stands(dem, 42.5, 40.5)
-        assert half == Standing(
-            may=False, slope_max_deg=pytest.approx(math.degrees(math.atan(grade(35.0) / 2.0)))
-        )
+        assert told(half) == (False, pytest.approx(math.degrees(math.atan(grade(35.0) / 2.0))))
+
+    def test_a_reading_there_shows_the_places_own_cell_within_the_ends_of_those_near(self) -> None:
+        """The ground steepens from 10 to 20 degrees: column 40 is half and half, its neighbours are not."""
+        x = (np.arange(81) - 40) * 10.0
+        profile = np.where(x < 0.0, x * grade(10.0), x * grade(20.0))
+        dem = Dem(model(Plane(0.0, 0.0), (81, 81)).grid, np.broadcast_to(profile, (81, 81)).copy())
+        found = stands(dem, 40.5, 40.5, place_error_m=4.0)
+        both = math.degrees(math.atan((grade(10.0) + grade(20.0)) / 2.0))
+        assert found.slope_deg == pytest.approx(both, abs=1e-6)
+        assert found.slope_max_deg == pytest.approx(20.0, abs=1e-6)
+        assert found.aspect_true_deg == pytest.approx(270.0, abs=0.01)
+        assert found.low_deg is not None
+        assert found.high_deg is not None
+        assert found.low_deg < 10.0
+        assert found.high_deg > 20.0
+        wider = stands(dem, 40.5, 40.5, place_error_m=40.0)
+        assert wider.slope_deg == pytest.approx(found.slope_deg)
 
 
 @pytest.mark.parametrize(

@@ -118,6 +118,7 @@ def _check(reading: ExpectedReading, date: dt.date, grid: str) -> Check:
         overhead_deg=reading.overhead_deg,
         overhead_at_least=reading.overhead_at_least,
         leads=reading.leads,
+        model_ends_deg=(reading.low_deg, reading.high_deg),
     )
 
 
@@ -163,11 +164,10 @@ def check_of(plan: RouteScreening, number: str, name: str) -> Source:
     check = checks[wanted]
     reference = check_reference(
         check.number,
-        check.expected_deg,
-        check.consistent_low_deg,
-        check.consistent_high_deg,
-        max(plan.model.cell_size_m),
+        (check.expected_deg, *check.model_ends_deg),
         check.look_bearing_true_deg,
+        leg.baseline_m,
+        max(plan.model.cell_size_m),
     )
     basis = (
         f"Check {check.number} of {name}: {check.what}, {check.chainage_m:.0f} m along leg {leg.number} "

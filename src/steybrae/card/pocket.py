@@ -10,6 +10,7 @@ from steybrae.field.agreement import Reference
 from steybrae.field.references import check_reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
 from steybrae.quantities import angle_to_gradient
+from steybrae.terrain.attributes import BASELINE_M
 
 __all__ = ["PocketCheck", "aspect_tolerance_deg", "pocket_checks"]
 
@@ -55,11 +56,10 @@ def pocket_checks(card: RouteCard, cell_size_m: float) -> tuple[PocketCheck, ...
 def _pocket(leg: CardLeg, check: Check, cell_size_m: float) -> PocketCheck:
     reference = check_reference(
         check.number,
-        check.expected_deg,
-        check.consistent_low_deg,
-        check.consistent_high_deg,
-        cell_size_m,
+        (check.expected_deg, *check.model_ends_deg),
         check.look_bearing_true_deg,
+        max(BASELINE_M, 2.0 * cell_size_m),
+        cell_size_m,
     )
     faces = check.quantity == "slope" and reference.origin.aspect_true_deg is not None
     tolerance_deg = aspect_tolerance_deg(reference, leg.declination_uncertainty_deg) if faces else None

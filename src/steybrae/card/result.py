@@ -103,6 +103,8 @@ class Check:
         more; whether unknown ground could stand over it too.
     leads
         Whether it is one of the eight of the day that tell most.
+    model_ends_deg
+        The model's 95 % ends there, degrees; None where not known.
     """
 
     number: str
@@ -123,6 +125,7 @@ class Check:
     overhead_deg: SlopeDeg | None
     overhead_at_least: bool
     leads: bool
+    model_ends_deg: tuple[float | None, float | None] = field(metadata={"json": False})
 
 
 @dataclass(frozen=True)

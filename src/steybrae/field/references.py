@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
-
 from steybrae.field.agreement import Origin, Reference
-from steybrae.field.readings import READING_ERROR_95_DEG, ReadingSet
+from steybrae.field.readings import ReadingSet
 from steybrae.field.sources import Source
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import GapResult
+
+Ends = tuple[float, float | None, float | None]
 
 __all__ = ["check_reference", "paper_reference", "paper_source", "reading_as_reference"]
 
@@ -67,58 +67,37 @@ def paper_source(
 
 
 def check_reference(
-    number: str,
-    expected_deg: float,
-    consistent_low_deg: float | None,
-    consistent_high_deg: float | None,
-    cell_size_m: float,
-    look_bearing_true_deg: float | None = None,
+    name: str, ends_deg: Ends, look_bearing_true_deg: float | None, baseline_m: float, cell_size_m: float
 ) -> Reference:
-    """Take what a card expects at a check place as something to compare with.
-
-    A card prints the readings that would not differ, ``expected -+ hypot(4, half-width)``; the
-    half-widths of the model's interval are got back from them. A limit that was cut at 0 or 90
-    degrees leaves the whole rest of the circle's quarter open: the interval then ends there.
+    """Take what a plan expects at a check place as something to compare with.
 
     Parameters
     ----------
-    number
+    name
         Of the check, ``7a``.
-    expected_deg
-        Slope of the model there, degrees.
-    consistent_low_deg, consistent_high_deg
-        Those limits, degrees; None where the model's end is not known.
+    ends_deg
+        What is expected, and the model's 95 % ends, degrees; None where an end is not known.
+    look_bearing_true_deg
+        To look along, degrees from true north; None where not known.
+    baseline_m
+        Over what slopes are taken, metres.
     cell_size_m
         Larger side of the model's cell, metres.
-    look_bearing_true_deg
-        Bearing up the fall line, degrees from true north; None where not known.
 
     Returns
     -------
     Reference
-        Named ``check 7a of the plan``.
+        Named ``check 7a of the plan``, its ends those of the model.
     """
-
-    def half_deg(limit_deg: float) -> float:
-        return math.sqrt(max(0.0, (limit_deg - expected_deg) ** 2 - READING_ERROR_95_DEG**2))
-
-    low_deg = high_deg = None
-    if consistent_low_deg is not None:
-        low_deg = 0.0 if consistent_low_deg <= 0.0 else expected_deg - half_deg(consistent_low_deg)
-    if consistent_high_deg is not None:
-        high_deg = 90.0 if consistent_high_deg >= 90.0 else expected_deg + half_deg(consistent_high_deg)
+    look = look_bearing_true_deg
     return Reference(
-        f"check {number} of the plan",
-        expected_deg,
-        low_deg,
-        high_deg,
+        f"check {name} of the plan",
+        *ends_deg,
         Origin(
             kind="model",
-            baseline_m=2.0 * cell_size_m,
+            baseline_m=baseline_m,
             cell_size_m=cell_size_m,
-            aspect_true_deg=None
-            if look_bearing_true_deg is None
-            else (look_bearing_true_deg + 180.0) % 360.0,
+            aspect_true_deg=None if look is None else (look + 180.0) % 360.0,
         ),
     )
 

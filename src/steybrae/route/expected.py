@@ -9,18 +9,18 @@ from typing import Final
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.overhead.result import Above, ExpectedReading, SightAnswer
 from steybrae.route.shape_result import Spot
-from steybrae.terrain.cell_share import MIDDLING_DEG
-from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+from steybrae.terrain.model_kinds import Survey
+from steybrae.terrain.uncertainty import SlopeUncertainty
 from steybrae.value import distance_off
 
-__all__ = ["SteepestOnLine", "expected_readings", "sight_interval_deg", "slope_readings"]
+__all__ = ["SteepestOnLine", "expected_readings", "sight_interval_deg", "slope_reading"]
 
 LEAST_SIGHT_M: Final = 50.0
 """Nearer than this, metres, a sight line is the slope underfoot and no reading of its own (our choice)."""
 
 HEIGHT_ERROR_SHARE: Final = 0.2
-"""95 % error of a height difference where the model's error is not stated, share of a cell's size:
-2 m for 10 m cells, about twice the mean error of 0.92 m published for a 10 m model (Haneberg 2006,
+"""95 % error of a height difference that the cells alone leave, share of a cell's size: 2 m for 10 m
+cells, about twice the mean error of 0.92 m published for a 10 m model (Haneberg 2006,
 Environmental & Engineering Geoscience 12(3); abstract); for other cells our choice."""
 
 
@@ -50,10 +50,13 @@ def sight_interval_deg(
     sight_deg: float,
     distance_m: float,
     cell_m: float,
-    vertical_error_m: float | None = None,
+    survey: Survey,
     place_error_m: float = PLACE_ERROR_M,
 ) -> tuple[float, float]:
     """95 % interval of a sight angle: ``atan((rise -+ u_z) / (distance +- u_d))``.
+
+    ``u_z`` is that of the cells, `HEIGHT_ERROR_SHARE`, and that of the survey in quadrature: two
+    heights a distance d apart differ by ``2 sd sqrt(2 (1 - exp(-d / L)))`` more or less.
 
     Parameters
     ----------
@@ -61,8 +64,8 @@ def sight_interval_deg(
         The sight line.
     cell_m
         Size of the model's cell; half of it is the source's error of place.
-    vertical_error_m
-        Standard deviation of the model's heights; None takes `HEIGHT_ERROR_SHARE`.
+    survey
+        Error of the model's heights; without a correlation length they err independently.
     place_error_m
         Error of the place that one stands on.
 
@@ -72,10 +75,8 @@ def sight_interval_deg(
         Degrees, 0 to 90.
     """
     rise = distance_m * math.tan(math.radians(sight_deg))
-    if vertical_error_m is None:
-        rise_error = HEIGHT_ERROR_SHARE * cell_m
-    else:
-        rise_error = 2.0 * math.sqrt(2.0) * vertical_error_m
+    apart = math.exp(-distance_m / survey.correlation_m) if survey.correlation_m else 0.0
+    rise_error = math.hypot(HEIGHT_ERROR_SHARE * cell_m, 2.0 * survey.sd_m * math.sqrt(2.0 * (1.0 - apart)))
     run_error = math.hypot(place_error_m, cell_m / 2.0)
     low = math.degrees(math.atan2(max(rise - rise_error, 0.0), distance_m + run_error))
     high = math.degrees(math.atan2(rise + rise_error, max(distance_m - run_error, 0.0)))
@@ -87,22 +88,25 @@ def expected_readings(
     steepest: SteepestOnLine | None,
     known: SlopeUncertainty,
     cell_m: float,
-    *,
-    vertical_error_m: float | None = None,
     place_error_m: float = PLACE_ERROR_M,
 ) -> tuple[ExpectedReading, ...]:
     """List the readings that would tell most about a place, whether or not one may stand there.
 
-    Those of `slope_readings`, and the steepest start zone overhead that is far enough to sight, else
-    that from outside of start zones. Where one may stand is told by `steybrae.screening.standing`.
+    The slope of its ground, and the steepest start zone in open sight that is far enough, else that
+    from outside of start zones; ground above the sight line hides it, and gives no reading. Where
+    one may stand is told by `steybrae.screening.standing`.
 
     Parameters
     ----------
-    above, steepest, known
-        As for `slope_readings`.
+    above
+        What looks down on it.
+    steepest
+        Its ground; None where it is not known.
+    known
+        How well the model's slopes are known.
     cell_m
         Size of the model's cells.
-    vertical_error_m, place_error_m
+    place_error_m
         See `sight_interval_deg`.
 
     Returns
@@ -110,59 +114,20 @@ def expected_readings(
     tuple of ExpectedReading
         Numbered on; empty where nothing is known.
     """
-    found = list(slope_readings(above, steepest, known))
-    for sight in _sights(above):
-        reading = _sight_reading(sight, cell_m, vertical_error_m, place_error_m)
-        if reading is not None:
-            found.insert(1 if steepest is not None else 0, reading)
-            break
+    found = [] if steepest is None else [slope_reading(steepest)]
+    sights = (_sight_reading(sight, cell_m, known.survey, place_error_m) for sight in _sights(above))
+    found += [reading for reading in sights if reading is not None][:1]
     return tuple(replace(one, number=k) for k, one in enumerate(found, start=1))
 
 
-def slope_readings(
-    above: Above, steepest: SteepestOnLine | None, known: SlopeUncertainty
-) -> tuple[ExpectedReading, ...]:
-    """List the slopes that would tell most about a leg or a place, whether or not one may stand there.
-
-    The steepest ground, looking up its fall line, and the most marked convex roll on the line, looking
-    down it.
-
-    Parameters
-    ----------
-    above
-        The shape of its ground.
-    steepest
-        Steepest ground on it; None where none is known, or it tells nothing.
-    known
-        How well the model's slopes are known.
-
-    Returns
-    -------
-    tuple of ExpectedReading
-        None of them numbered.
-    """
-    found = []
-    if steepest is not None:
-        aspect = steepest.aspect_true_deg
-        look = None if aspect is None else (aspect + 180.0) % 360.0
-        where = "the ground at the place" if steepest.chainage_m is None else "steepest on the line"
-        figures = steepest.slope_deg, steepest.low_deg, steepest.high_deg
-        what = f"{where}, up the fall line"
-        found.append(
-            ExpectedReading("", 1, steepest.place, steepest.chainage_m, look, *figures, what, "slope")
-        )
-    rolls = [roll for roll in above.convex_rolls if roll.distance_m == 0.0]
-    if rolls:
-        roll = max(rolls, key=lambda one: one.below_deg - one.above_deg)
-        low, high = slope_interval_deg([math.tan(math.radians(roll.below_deg))], [0.0], known, MIDDLING_DEG)
-        figures = roll.below_deg, _finite(float(low[0])), _finite(float(high[0]))
-        what = f"top of a convex roll, down its steeper part over {roll.scale_m:.0f} m"
-        found.append(
-            ExpectedReading(
-                "", 1, roll.place, roll.chainage_m, roll.bearing_true_deg, *figures, what, "slope"
-            )
-        )
-    return tuple(found)
+def slope_reading(steepest: SteepestOnLine) -> ExpectedReading:
+    """Slope of a piece of ground as a reading, looking up its fall line; not numbered."""
+    aspect = steepest.aspect_true_deg
+    look = None if aspect is None else (aspect + 180.0) % 360.0
+    where = "the ground at the place" if steepest.chainage_m is None else "steepest on the line"
+    figures = steepest.slope_deg, steepest.low_deg, steepest.high_deg
+    what = f"{where}, up the fall line"
+    return ExpectedReading("", 1, steepest.place, steepest.chainage_m, look, *figures, what, "slope")
 
 
 def _sights(above: Above) -> list[SightAnswer]:
@@ -172,17 +137,13 @@ def _sights(above: Above) -> list[SightAnswer]:
 
 
 def _sight_reading(
-    sight: SightAnswer, cell_m: float, vertical_error_m: float | None, place_error_m: float
+    sight: SightAnswer, cell_m: float, survey: Survey, place_error_m: float
 ) -> ExpectedReading | None:
     if sight.deg is None or sight.stand is None or sight.distance_m is None:
         return None
     if sight.distance_m < LEAST_SIGHT_M:
         return None
-    ends = sight_interval_deg(sight.deg, sight.distance_m, cell_m, vertical_error_m, place_error_m)
+    ends = sight_interval_deg(sight.deg, sight.distance_m, cell_m, survey, place_error_m)
     what = f"sight line to the steepest start zone overhead, {distance_off(sight.distance_m).text} away"
     where = sight.stand, sight.chainage_m, sight.bearing_true_deg
     return ExpectedReading("", 1, *where, sight.deg, *ends, what, "sight")
-
-
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None

@@ -15,12 +15,11 @@ from steybrae.cautions import Situation, cautions_for
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.ascent import ascent, contours_climbed_m
 from steybrae.route.corridor import SIDE_REACH_M, SIDE_SLOPES_DEG, BesideLine, half_width_m
-from steybrae.route.expected import SteepestOnLine, slope_readings
+from steybrae.route.expected import SteepestOnLine, slope_reading
 from steybrae.route.ground import LegGround, Look
 from steybrae.route.overhead.result import Above, ExpectedReading
 from steybrae.route.shape_result import Spot
 from steybrae.route.touching import Pieces
-from steybrae.route.track import Track
 from steybrae.screening.result import LegPoints, LegScreening, Position, SideGround, Sides
 from steybrae.screening.standing import StandingRules, SteepWithoutCheck
 from steybrae.terrain.attributes import aspect_deg, sectors_by_length
@@ -168,19 +167,12 @@ def _readings(
     """Slopes on the line that one may stand on, and steep ground on it and beside it without a check."""
     look, rules = by
     steepest = None if top is None else _on_line_steepest(ground, top)
-    worth = steepest is not None and worth_a_reading(steepest.slope_deg, steepest.high_deg)
-    slopes = slope_readings(above, steepest if worth else None, rules.uncertainty)
-    kept, without = rules.standing.split(
-        tuple(_on_the_line(one, ground.track) for one in slopes), look.place_error_m
-    )
+    slopes = []
+    if steepest is not None and worth_a_reading(steepest.slope_deg, steepest.high_deg):
+        slopes.append(slope_reading(steepest))
+    kept, without = rules.standing.split(tuple(slopes), look.place_error_m)
     beside = _beside_steepest(ground.beside, rules.grid, steepest)
     return kept, (*without, *(() if beside is None else (beside,)))
-
-
-def _on_the_line(reading: ExpectedReading, track: Track) -> ExpectedReading:
-    """Stand on the line itself, not in the middle of the cell that the line touches."""
-    lon, lat = track.at(reading.chainage_m or 0.0)
-    return replace(reading, place=Spot(float(lat), float(lon), reading.place.elevation_m))
 
 
 def named(readings: tuple[ExpectedReading, ...], before: str = "") -> tuple[ExpectedReading, ...]:

@@ -204,7 +204,7 @@ def screen_route(
     line = line_of(tracks, tuple(leg.from_ for leg in legs), grounds, above)
     found = places_on(line, grounds)
     errors_m = [_place_error_m(route, number, settings) for number in range(count)]
-    checked = CheckRules(standing, errors_m, max(cell), settings.vertical_error_m, kept)
+    checked = CheckRules(standing, errors_m, max(cell), kept)
     legs, places = with_checks(line, found.places, legs, checked)
     legs = [replace(leg, drop=drop) for leg, drop in zip(legs, found.drops, strict=True)]
     totals = route_totals(legs, settings.bands, places)

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.ranges import LatDeg, LonDeg, SlopeDeg
 from steybrae.route.overhead.result import ExpectedReading
-from steybrae.terrain.attributes import baseline_cells, slope_field
+from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.drops import drop_m
 from steybrae.terrain.engines import Engine
@@ -50,13 +50,41 @@ class SteepWithoutCheck:
 
 @dataclass(frozen=True)
 class Standing:
-    """Whether one may stand at a place to take a reading, and the steepest known ground round it.
+    """Whether one may stand at a place to take a reading, and what it would show.
 
-    ``slope_max_deg`` is None where no ground is known.
+    Attributes
+    ----------
+    may
+        Whether one may.
+    slope_max_deg
+        Steepest known ground round it, degrees; None where no ground is known.
+    slope_deg, aspect_true_deg
+        Of the cell of the place, degrees; None unknown.
+    low_deg, high_deg
+        Lowest low and highest high 95 % end of all cells within the position error, for where one
+        stands among them is not known, degrees; None unknown.
     """
 
     may: bool
     slope_max_deg: float | None
+    slope_deg: float | None
+    aspect_true_deg: float | None
+    low_deg: float | None
+    high_deg: float | None
+
+    def reads(self, reading: ExpectedReading) -> ExpectedReading:
+        """Give a reading of the slope at the place the figures that it would show there."""
+        if reading.quantity != "slope" or self.slope_deg is None:
+            return reading
+        aspect = self.aspect_true_deg
+        look = None if aspect is None else (aspect + 180.0) % 360.0
+        return replace(
+            reading,
+            look_bearing_true_deg=look,
+            expected_deg=self.slope_deg,
+            low_deg=self.low_deg,
+            high_deg=self.high_deg,
+        )
 
 
 @dataclass(frozen=True)
@@ -83,7 +111,7 @@ class StandingRules:
         Returns
         -------
         tuple
-            Those, and the others, in their order.
+            Those, with what they would show there, and the others, in their order.
         """
         kept: list[ExpectedReading] = []
         without: list[SteepWithoutCheck] = []
@@ -91,7 +119,7 @@ class StandingRules:
             at = reading.place
             found = may_stand(at.lat_deg, at.lon_deg, self, place_error_m)
             if found.may:
-                kept.append(reading)
+                kept.append(found.reads(reading))
                 continue
             slopes = [found.slope_max_deg, reading.expected_deg if reading.quantity == "slope" else None]
             steepest = max((slope for slope in slopes if slope is not None), default=None)
@@ -138,12 +166,25 @@ def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_
     field = slope_field(dem, rules.method, engine=rules.engine, halves=halves)
     inside = cells_within(dem.grid.shape, (col - left, row - top), jacobian, radius_m)
     slopes = field.slope_deg[inside]
-    high = slope_interval_deg(field.p[inside], field.q[inside], rules.known, field.roughness_deg[inside])[1]
+    low, high = slope_interval_deg(field.p, field.q, rules.known, field.roughness_deg)
     steepest = float(np.nanmax(slopes)) if np.isfinite(slopes).any() else None
     # NaN, which is unknown or without an upper end, is not below.
-    gentle = bool(np.all(np.isfinite(slopes) & (high < STEEP_DEG)))
+    gentle = bool(np.all(np.isfinite(slopes) & (high[inside] < STEEP_DEG)))
     drop = bool((drop_m(dem.heights_m, jacobian)[inside] > 0.0).any())
-    return Standing(gentle and not drop, steepest)
+    near = cells_within(dem.grid.shape, (col - left, row - top), jacobian, place_error_m)
+    own = along, across
+    return Standing(
+        gentle and not drop,
+        steepest,
+        _known(field.slope_deg[own]),
+        _known(aspect_deg(field.p[own], field.q[own])),
+        _known(low[near].min()),
+        _known(high[near].max()),
+    )
+
+
+def _known(value: ArrayLike) -> float | None:
+    return float(value) if np.isfinite(value) else None  # type: ignore[arg-type]
 
 
 def cells_within(

@@ -32,6 +32,7 @@ from steybrae.route.shape_result import Spot
 from steybrae.route.track import leg_track
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.model_kinds import Survey, survey_error
 from steybrae.terrain.uncertainty import slope_uncertainty
 
 TYPICAL = slope_uncertainty("horn", np.diag([10.0, -10.0]))
@@ -304,14 +305,6 @@ def test_the_readings_that_would_tell_most(sample):
     assert sight.expected_deg == legs[2].overhead.sight.deg
     assert sight.low_deg < sight.expected_deg < sight.high_deg
     assert sight.what == "sight line to the steepest start zone overhead, 433 m away"
-    rolls = [replace(one, distance_m=0.0) for one in legs[6].convex_rolls]
-    (roll,) = expected_readings(replace(legs[6], convex_rolls=tuple(rolls)), None, TYPICAL, 10.0)
-    assert roll.expected_deg == max(one.below_deg for one in rolls)
-    assert roll.low_deg < roll.expected_deg < roll.high_deg
-    coarse = slope_uncertainty("horn", np.diag([62.0, -62.0]))
-    (unknown,) = expected_readings(replace(legs[6], convex_rolls=tuple(rolls)), None, coarse, 62.0)
-    assert unknown.high_deg is None
-    assert unknown.low_deg < roll.expected_deg
     assert (
         expected_readings(legs[7], replace(steepest, aspect_true_deg=None), TYPICAL, 10.0)[
             0
@@ -321,13 +314,21 @@ def test_the_readings_that_would_tell_most(sample):
 
 
 def test_a_sight_angles_interval_by_hand():
-    low, high = sight_interval_deg(math.degrees(math.atan(0.8)), 100.0, 10.0)
+    low, high = sight_interval_deg(math.degrees(math.atan(0.8)), 100.0, 10.0, Survey(0.0, 20.0, "kind", ""))
     run = math.hypot(10.0, 5.0)
     assert low == pytest.approx(math.degrees(math.atan(78.0 / (100.0 + run))))
     assert high == pytest.approx(math.degrees(math.atan(82.0 / (100.0 - run))))
-    stated = sight_interval_deg(45.0, 100.0, 10.0, vertical_error_m=5.0, place_error_m=0.0)
-    assert stated[0] == pytest.approx(math.degrees(math.atan((100.0 - math.sqrt(200.0)) / 105.0)))
-    assert sight_interval_deg(20.0, 5.0, 10.0) == (pytest.approx(0.0, abs=0.7), 90.0)
+    # Heights 5 m wrong each on their own differ by 14.1 m more or less; the cells' 2 m on top.
+    stated = sight_interval_deg(45.0, 100.0, 10.0, Survey(5.0, None, "stated", ""), place_error_m=0.0)
+    assert stated[0] == pytest.approx(math.degrees(math.atan((100.0 - math.sqrt(204.0)) / 105.0)))
+    # Errors that hang together over 100 m cancel in part: 1 - exp(-1).
+    near = sight_interval_deg(45.0, 100.0, 10.0, Survey(5.0, 100.0, "stated", ""), place_error_m=0.0)
+    rise = math.sqrt(4.0 + 200.0 * (1.0 - math.exp(-1.0)))
+    assert near[1] == pytest.approx(math.degrees(math.atan((100.0 + rise) / 95.0)))
+    lidar, radar = (survey_error(10.0, kind) for kind in ("lidar", "radar-30m"))
+    narrow, wide = (sight_interval_deg(30.0, 400.0, 10.0, survey) for survey in (lidar, radar))
+    assert wide[0] < narrow[0] < 30.0 < narrow[1] < wide[1]
+    assert sight_interval_deg(20.0, 5.0, 10.0, lidar) == (pytest.approx(0.0, abs=0.7), 90.0)
 
 
 def test_baselines_along_a_leg_and_at_a_place(sample):

@@ -64,8 +64,7 @@ def with_above(
         _steepest(ground),
         known,
         max(ground.cell_size_m),
-        vertical_error_m=settings.vertical_error_m,
-        place_error_m=ground.within.radius_m,
+        ground.within.radius_m,
     )
     standing = StandingRules(source, settings.method, settings.engine, known)
     kept, without = standing.split(readings, ground.within.radius_m)

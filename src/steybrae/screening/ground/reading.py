@@ -23,8 +23,8 @@ def model_reference(ground: GroundAt) -> Reference:
     """Take the ground within a position error as something to compare with.
 
     Where in the circle you stand is not known, so its spread is part of the uncertainty: the
-    figure is the median of its cells, its ends are the lowest low and the highest high end of
-    any of them.
+    figure is the slope of the cell of the place, its ends are the lowest low and the highest high end
+    of any of them. A check of a plan expects the same (`steybrae.screening.standing.may_stand`).
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def model_reference(ground: GroundAt) -> Reference:
     cell_m = max(ground.cell_size_m)
     return Reference(
         "the model",
-        within.slope_median_deg,
+        ground.slope_deg,
         within.slope_low_min_deg,
         within.slope_high_max_deg if within.unknown_share == 0.0 else None,
         Origin(
@@ -72,9 +72,9 @@ def ground_source(
     Source
     """
     circle = (
-        f"The model: {', '.join(ground.model_files)}; the median of its cells within "
-        f"{ground.within.radius_m:g} m, from the lowest low to the highest high end of any of them, for "
-        "where you stand among them is not known."
+        f"The model: {', '.join(ground.model_files)}; the cell of the place, from the lowest low "
+        f"to the highest high end of any cell within {ground.within.radius_m:g} m, for where you stand among "
+        "them is not known."
     )
     basis = (circle, ground.basis, *([position_note] if position_note else []))
     return Source(model_reference(ground), basis, ground.cautions, place, aspect)

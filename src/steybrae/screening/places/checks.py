@@ -17,8 +17,7 @@ from steybrae.screening.leg import named, worth_a_reading
 from steybrae.screening.places.line import Line
 from steybrae.screening.places.result import OnLine, OverheadAtPlace, PlaceThatMatters
 from steybrae.screening.result import LegScreening
-from steybrae.screening.standing import StandingRules, may_stand
-from steybrae.terrain.attributes import aspect_deg
+from steybrae.screening.standing import Standing, StandingRules, may_stand
 
 __all__ = ["MOST_LEADING", "CheckRules", "with_checks"]
 
@@ -49,7 +48,7 @@ class CheckRules:
         Where one may stand.
     place_error_m
         For each leg how far off the line one may be, metres.
-    cell_m, vertical_error_m
+    cell_m
         For the interval of a sight, see `steybrae.route.expected.sight_interval_deg`.
     kept
         Ground to look up at.
@@ -58,12 +57,11 @@ class CheckRules:
     standing: StandingRules
     place_error_m: Sequence[float]
     cell_m: float
-    vertical_error_m: float | None
     kept: KeptGround
 
-    def may_stand(self, spot: OnLine) -> bool:
-        """Whether a spot of the line serves as a standing place."""
-        return may_stand(spot.lat_deg, spot.lon_deg, self.standing, self.place_error_m[spot.leg - 1]).may
+    def stand(self, spot: OnLine) -> Standing:
+        """Whether a spot of the line serves as a standing place, and what its ground would show."""
+        return may_stand(spot.lat_deg, spot.lon_deg, self.standing, self.place_error_m[spot.leg - 1])
 
 
 @dataclass(frozen=True)
@@ -153,16 +151,17 @@ def _slope_before(
     here = here[np.argsort(-pieces.slope_deg[here], kind="stable")]
     here = here[np.sort(np.unique(middle[here] // SPACING_M, return_index=True)[1])]
     for piece in here[:MOST_TRIED].tolist():
-        slope, low, high = (float(v[piece]) for v in (pieces.slope_deg, pieces.low_deg, pieces.high_deg))
+        slope, high = float(pieces.slope_deg[piece]), float(pieces.high_deg[piece])
         if not worth_a_reading(slope, high):
             return None
         at = line.spot(float(middle[piece]))
-        if not rules.may_stand(at):
+        stand = rules.stand(at)
+        if not stand.may:
             continue
-        aspect = float(aspect_deg(pieces.p[piece : piece + 1], pieces.q[piece : piece + 1])[0])
-        look = (aspect + 180.0) % 360.0 if np.isfinite(aspect) else None
         what = f"steepest ground to stand on before {place.name}, up the fall line"
-        return at, ExpectedReading("", 1, _ground(line, at), at.at_m, look, slope, low, high, what, "slope")
+        figures = slope, None, None
+        reading = ExpectedReading("", 1, _ground(line, at), at.at_m, None, *figures, what, "slope")
+        return at, stand.reads(reading)
     return None
 
 
@@ -192,11 +191,11 @@ def _sight(
     order = np.lexsort((-chainage, np.fmax(seen.overhead_deg[sights.spot], none)))
     for k in order[:MOST_TRIED].tolist():
         at = spots[int(sights.spot[k])]
-        if not rules.may_stand(at):
+        if not rules.stand(at).may:
             continue
         deg, distance = float(sights.deg[k]), float(sights.distance_m[k])
         ends = sight_interval_deg(
-            deg, distance, rules.cell_m, rules.vertical_error_m, rules.place_error_m[at.leg - 1]
+            deg, distance, rules.cell_m, rules.standing.known.survey, rules.place_error_m[at.leg - 1]
         )
         what = f"sight up to the steepest ground over {place.name}, {int(distance)} m away"
         reading = ExpectedReading(
