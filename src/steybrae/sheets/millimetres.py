@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 from steybrae.errors import QuantityError
+from steybrae.sheets.tagged import Tags
 
 __all__ = ["PAGES_MM", "Paper", "PaperFacts", "check_page", "line_mm"]
 
@@ -90,7 +91,11 @@ class Paper:
         self._height_mm = size_mm[1]
         self.top_mm = 0.0
         size = (size_mm[0] * mm, size_mm[1] * mm)
-        self._canvas: Any = Canvas(self._held, pagesize=size, invariant=1, lang="en")
+        # The first font is one of ours, which is embedded; the canvas's own would not be.
+        self._canvas: Any = Canvas(
+            self._held, pagesize=size, invariant=1, lang="en", initialFontName=self._faces[False]
+        )
+        self._tags = Tags(self._canvas)
         self._canvas.setTitle(facts.title)
         self._canvas.setSubject(facts.subject)
         self._canvas.setKeywords(facts.keywords)
@@ -102,10 +107,13 @@ class Paper:
 
     def next_page(self) -> None:
         """Begin a new page."""
-        self._canvas.showPage()
+        self._tags.end_page()
 
     def content(self) -> bytes:
         """Close the pages and return the PDF; nothing can be drawn afterwards."""
+        if self._canvas._code:
+            self._tags.end_page()
+        self._tags.finish()
         self._canvas.save()
         return self._held.getvalue()
 
@@ -159,8 +167,9 @@ class Paper:
         line = self._canvas.beginText(*self._at(x_mm, y_mm))
         line.setFont(self._faces[bold], size_pt)
         line.setHorizScale(100.0 * CONDENSED)
-        line.textOut(text)
-        self._canvas.drawText(line)
+        line.textOut(f"{text} ")  # the blank parts it from what follows where both are read aloud
+        with self._tags.element("P"):
+            self._canvas.drawText(line)
         return width
 
     def fitted(
@@ -179,9 +188,10 @@ class Paper:
         self, x_mm: float, y_mm: float, text: str, width_mm: float, size_pt: float, *, bold: bool = False
     ) -> float:
         """Write wrapped lines from a first baseline; return the baseline after the last."""
-        for line in self.wrapped(text, width_mm, size_pt, bold=bold):
-            self.text(x_mm, y_mm, line, size_pt, bold=bold)
-            y_mm += line_mm(size_pt)
+        with self._tags.element("P"):
+            for line in self.wrapped(text, width_mm, size_pt, bold=bold):
+                self.text(x_mm, y_mm, line, size_pt, bold=bold)
+                y_mm += line_mm(size_pt)
         return y_mm
 
     def rule(
@@ -195,14 +205,16 @@ class Paper:
         """Draw a straight line."""
         self._canvas.setLineWidth(width_pt)
         self._canvas.setDash(*(([0.6, 2.0], 0) if dots else ([], 0)))
-        self._canvas.line(*self._at(*start_mm), *self._at(*end_mm))
+        with self._tags.artifact():
+            self._canvas.line(*self._at(*start_mm), *self._at(*end_mm))
 
     def box(self, x_mm: float, y_mm: float, size_mm: tuple[float, float], width_pt: float = 0.8) -> None:
         """Draw an empty rectangle from its top left corner."""
         self._canvas.setLineWidth(width_pt)
         self._canvas.setDash([], 0)
         x, y = self._at(x_mm, y_mm + size_mm[1])
-        self._canvas.rect(x, y, size_mm[0] * self._mm, size_mm[1] * self._mm, stroke=1, fill=0)
+        with self._tags.artifact():
+            self._canvas.rect(x, y, size_mm[0] * self._mm, size_mm[1] * self._mm, stroke=1, fill=0)
 
 
 def line_mm(size_pt: float) -> float:
