@@ -157,10 +157,10 @@ class TestMatching:
     def test_unknown_ground_makes_it_at_least(self) -> None:
         cells = cells_of([(0, 40.0, 10.0, 0.0, 500.0, 500.0)], 2)
         some = GroundCells(cells.edges_m, np.array([False, True]), *(getattr(cells, n) for n in (
-            "at", "slope_deg", "sectors", "low_m", "high_m")))  # fmt: skip
+            "at", "slope_deg", "sectors", "low_m", "high_m", "near_m")))  # fmt: skip
         assert crossed(some, (), (-math.inf, math.inf), 30.0).at_least
         same = GroundCells(cells.edges_m, np.array([True, False]), *(getattr(cells, n) for n in (
-            "at", "slope_deg", "sectors", "low_m", "high_m")))  # fmt: skip
+            "at", "slope_deg", "sectors", "low_m", "high_m", "near_m")))  # fmt: skip
         # The bin is named already: unknown ground in it adds nothing.
         assert not crossed(same, (), (-math.inf, math.inf), 30.0).at_least
 
@@ -224,3 +224,15 @@ class TestWords:
         assert where_words(DangerRating("high", Elevation(None, "treeline"), (), "earlier")) == (
             "below treeline, all aspects, earlier in the day"
         )
+
+
+def test_of_ground_that_no_bulletin_tells_apart_the_nearest_is_kept() -> None:
+    at, flat = np.zeros(3, dtype=int), np.full(3, 40.0)
+    bits, heights = np.full(3, 1, dtype=np.uint8), (np.full(3, 500.0), np.full(3, 510.0))
+    cells = compact(
+        np.array([0.0, 50.0]), np.zeros(1, dtype=bool), at, flat, bits, heights,
+        near_m=np.array([333.0, 87.9, 410.0]),
+    )  # fmt: skip
+    assert cells.near_m.tolist() == [80.0]
+    assert crossed(cells, ("N",), (-math.inf, math.inf), 30.0).nearest_m == 80.0
+    assert crossed(cells, ("S",), (-math.inf, math.inf), 30.0).nearest_m is None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import partial
 from typing import Final
 
 from steybrae.answers.forecast_words import (
@@ -10,6 +11,7 @@ from steybrae.answers.forecast_words import (
     crossed_text,
     finding_lines,
     head_line,
+    named_lines,
     part_lines,
     reduction_cells,
     text_lines,
@@ -17,7 +19,7 @@ from steybrae.answers.forecast_words import (
 from steybrae.document import Block, Column, Heading, Paragraph, Table
 from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedAtPlace, NamedOnLeg
 from steybrae.forecast.levels import level_words
-from steybrae.value import AT_LEAST
+from steybrae.value import AT_LEAST, distance_off
 
 __all__ = ["finding_blocks", "forecast_blocks"]
 
@@ -42,11 +44,12 @@ def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> I
         yield Paragraph(line, strong=True)
     if forecast is not None:
         expired = any(finding.key == "expired" for finding in forecast.findings)
-        for bulletin in () if alone and expired else forecast.bulletins:
+        for number, bulletin in () if alone and expired else enumerate(forecast.bulletins):
             below = "" if alone else " below"
             yield Paragraph(f"Avalanche forecast{below}: {head_line(bulletin, forecast.region_asked)}.")
             if alone:
-                yield from (Paragraph(line) for line in part_lines(bulletin))
+                named = partial(named_lines, forecast, number) if forecast.legs else None
+                yield from (Paragraph(line) for line in part_lines(bulletin, named))
         for leg in forecast.legs:
             for finding in leg.findings:
                 yield Paragraph(f"Leg {leg.number}: {finding.text}", strong=True)
@@ -84,7 +87,8 @@ def _legs(legs: Sequence[LegForecast]) -> Iterator[Block]:
         yield Table(
             (Column("number", "Leg", lambda leg: str(leg.number)), *columns),
             legs,
-            f"Metres of each leg with named ground: on the line | in the corridor | overhead (+: {AT_LEAST})",
+            "Metres of each leg with named ground: on the line | in the corridor | overhead, how many off "
+            f"(+: {AT_LEAST})",
         )
 
 
@@ -102,7 +106,8 @@ def _cell(row: NamedOnLeg) -> str:
         return "-"
     if not row.touches and row.kind == "danger_rating" and not row.line.at_least:
         return "its heights"
-    return " | ".join(crossed_text(ground) for ground in (row.line, row.corridor, row.overhead))
+    off = f", {distance_off(row.overhead.nearest_m).figure} off" if row.overhead.nearest_m else ""
+    return " | ".join(crossed_text(ground) for ground in (row.line, row.corridor, row.overhead)) + off
 
 
 def _place(rows: Sequence[NamedAtPlace]) -> Iterator[str]:

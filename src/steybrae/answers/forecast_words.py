@@ -6,7 +6,7 @@ would obey, are replaced. Metres round up, as everywhere.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Final
 
 from steybrae.document import plain
@@ -14,7 +14,7 @@ from steybrae.forecast.beside import NO_FORECAST_WORDS, ForecastBeside, LegForec
 from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, where_words
 from steybrae.forecast.levels import level_words
 from steybrae.forecast.named import Crossed
-from steybrae.value import steep_length
+from steybrae.value import distance_off, steep_length
 
 __all__ = [
     "REDUCTION_WORDS",
@@ -23,12 +23,16 @@ __all__ = [
     "forecast_lines",
     "head_line",
     "leg_lines",
+    "named_lines",
     "part_line",
     "part_lines",
     "reduction_cells",
     "text_lines",
 ]
 
+
+MOST_OVERHEAD: Final = 4
+"""Legs below named ground that are told, the nearest first (our choice); all of them with --all."""
 
 REDUCTION_WORDS: Final = (
     "Measured here are only the line and its corridor, less ground than the method looks at. A figure of 0 "
@@ -78,13 +82,17 @@ def part_line(part: DangerRating | AvalancheProblem) -> str:
     return f"{part.problem_type}: {where_words(part)}{f' ({more})' if more else ''}"
 
 
-def part_lines(bulletin: Bulletin) -> tuple[str, ...]:
-    """Say all ratings, then all problems with their comments."""
-    lines = [f"Danger rating {part_line(rating)}" for rating in bulletin.danger_ratings]
-    for problem in bulletin.avalanche_problems:
+def part_lines(bulletin: Bulletin, named: Callable[[int], Iterable[str]] | None = None) -> tuple[str, ...]:
+    """Say all ratings, then all problems with their comments; under each what a function has for it."""
+    beside = named or (lambda _: ())
+    lines = []
+    for k, rating in enumerate(bulletin.danger_ratings):
+        lines += [f"Danger rating {part_line(rating)}", *beside(k)]
+    for k, problem in enumerate(bulletin.avalanche_problems, len(bulletin.danger_ratings)):
         lines.append(f"Problem {part_line(problem)}")
         if problem.comment:
             lines.append(f"    {plain(problem.comment)}")
+        lines += beside(k)
     return tuple(lines) or ("No danger rating and no problem in this bulletin.",)
 
 
@@ -153,11 +161,62 @@ def _row_line(row: NamedOnLeg) -> str:
         return f"{value}, {row.where}: no ground that steep found in it"
     grounds = (("on the line", row.line), ("in the corridor", row.corridor), ("overhead", row.overhead))
     metres = [
-        f"{steep_length(ground.length_m, at_least=ground.at_least).text} {name}"
+        f"{steep_length(ground.length_m, at_least=ground.at_least).text} {name}{_nearest(ground)}"
         for name, ground in grounds
         if ground.length_m or ground.at_least
     ]
     return f"{value}, {row.where}: {', '.join(metres)}"
+
+
+def _nearest(ground: Crossed) -> str:
+    return f" from {distance_off(ground.nearest_m).text} off" if ground.nearest_m else ""
+
+
+def named_lines(forecast: ForecastBeside, number: int, k: int) -> tuple[str, ...]:
+    """Say which legs a part of a bulletin names: on the line, else beside it, else overhead, nearest first.
+
+    Parameters
+    ----------
+    forecast
+        Beside a line.
+    number, k
+        Of the bulletin, and of the part among its ratings and then its problems.
+
+    Returns
+    -------
+    tuple of str
+        None where it is matched with no leg.
+    """
+    rows = [(leg.number, [row for row in leg.named if row.bulletin == number][k]) for leg in forecast.legs]
+    on = [leg for leg, row in rows if row.line.length_m or row.line.at_least]
+    beside = [leg for leg, row in rows if leg not in on and (row.corridor.length_m or row.corridor.at_least)]
+    above = sorted(
+        (row.overhead.nearest_m, leg)
+        for leg, row in rows
+        if leg not in (*on, *beside) and row.overhead.nearest_m is not None
+    )
+    shown = [f"{leg} ({distance_off(off).text} off)" for off, leg in above[:MOST_OVERHEAD]]
+    more = [f"{len(above) - MOST_OVERHEAD} more"] if len(above) > MOST_OVERHEAD else []
+    told = (
+        ("on the line", _ranges(on)),
+        ("in the corridor", _ranges(beside)),
+        ("overhead alone, nearest first,", ", ".join([*shown, *more])),
+    )
+    words = "; ".join(f"{where} of legs {legs}" for where, legs in told if legs)
+    return (
+        (f"    Names ground {words}.",) if words else ("    Names no ground that was found.",) if rows else ()
+    )
+
+
+def _ranges(numbers: Sequence[int]) -> str:
+    """``2-5 7``."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return " ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
 
 
 def reduction_cells(row: ReductionRow) -> tuple[str, ...]:

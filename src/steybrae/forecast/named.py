@@ -60,6 +60,9 @@ choice, below the practical lower bound of 25 for dry slabs)."""
 HEIGHT_STEP_M: Final = 10.0
 """Heights are kept in steps of this size, metres, rounded outwards (our choice)."""
 
+NEAR_STEP_M: Final = 10.0
+"""Distances to ground overhead are kept in steps of this size, metres, rounded down (our choice)."""
+
 ALL_SECTORS: Final = 255
 
 
@@ -81,6 +84,9 @@ class GroundCells:
         Bits of the sectors that it may face, ``1 << index`` in the order N, NE, ... NW.
     low_m, high_m
         Heights between which it lies, its uncertainty included.
+    near_m
+        How far off the nearest of the pieces that are alike lies, metres, in steps of `NEAR_STEP_M`
+        downwards; 0 on the line and in the corridor.
     """
 
     edges_m: Array
@@ -90,6 +96,7 @@ class GroundCells:
     sectors: NDArray[np.uint8]
     low_m: Array
     high_m: Array
+    near_m: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,12 +135,16 @@ class Crossed:
         From and to along the leg.
     sectors
         Those of the named aspects that this ground may face.
+    nearest_m
+        How far off the nearest of it lies, metres, 0 on the line and in the corridor; None where there
+        is none.
     """
 
     length_m: NotNegative
     at_least: bool
     stretches_m: tuple[tuple[NotNegative, NotNegative], ...]
     sectors: tuple[Sector, ...]
+    nearest_m: NotNegative | None = None
 
 
 def sector_bits(aspect_true_deg: Array, half_width_deg: Array) -> NDArray[np.uint8]:
@@ -218,6 +229,7 @@ def compact(
     sectors: NDArray[np.uint8],
     heights_m: tuple[Array, Array],
     least_deg: float = KEPT_FROM_DEG,
+    near_m: Array | None = None,
 ) -> GroundCells:
     """Keep one of all pieces of ground that no bulletin can tell apart: the steepest.
 
@@ -231,6 +243,8 @@ def compact(
         Low and high ends of the heights.
     least_deg
         Gentler ground is not kept.
+    near_m
+        How far off each lies; all of them at the line where not given.
 
     Returns
     -------
@@ -245,8 +259,10 @@ def compact(
     keys = np.stack((at[keep], sectors[keep], low[keep].astype(np.int64), high[keep].astype(np.int64)))
     order = np.lexsort((shown[keep], *keys[::-1]))
     keys, steepest = keys[:, order], shown[keep][order]
+    off = np.zeros(len(shown)) if near_m is None else np.floor(near_m / NEAR_STEP_M) * NEAR_STEP_M
     # The last of equal keys is the steepest.
     last = np.append(np.any(np.diff(keys, axis=1) != 0, axis=0), True)[: keys.shape[1]]
+    first = np.flatnonzero(np.append(True, last[:-1])) if len(last) else np.empty(0, dtype=np.intp)
     found = GroundCells(
         np.array(edges_m, dtype=np.float64),
         np.array(unknown, dtype=np.bool_),
@@ -255,10 +271,11 @@ def compact(
         keys[1, last].astype(np.uint8),
         keys[2, last] * HEIGHT_STEP_M,
         keys[3, last] * HEIGHT_STEP_M,
+        np.minimum.reduceat(off[keep][order], first) if len(first) else np.empty(0),
     )
     for array in (found.edges_m, found.unknown, found.at, found.slope_deg, found.sectors):
         array.flags.writeable = False
-    found.low_m.flags.writeable = found.high_m.flags.writeable = False
+    found.low_m.flags.writeable = found.high_m.flags.writeable = found.near_m.flags.writeable = False
     return found
 
 
@@ -273,6 +290,7 @@ def join_cells(parts: Sequence[GroundCells]) -> GroundCells:
         np.concatenate([part.slope_deg for part in parts]),
         np.concatenate([part.sectors for part in parts]),
         (np.concatenate([part.low_m for part in parts]), np.concatenate([part.high_m for part in parts])),
+        near_m=np.concatenate([part.near_m for part in parts]),
     )
 
 
@@ -334,4 +352,5 @@ def crossed(
         at_least=bool((cells.unknown & ~flags).any()),
         stretches_m=tuple(zip(ends[::2], ends[1::2], strict=True)),
         sectors=sector_names(bits),
+        nearest_m=float(cells.near_m[named].min()) if named.any() else None,
     )

@@ -120,8 +120,8 @@ def gathered(
     edges_m: Array, unknown: NDArray[np.bool_], parts: list[GroundCells], least_deg: float = KEPT_FROM_DEG
 ) -> GroundCells:
     """Join grounds in the same bins."""
-    at, slope, bits, low, high = (
+    at, slope, bits, low, high, near = (
         np.concatenate([getattr(part, name) for part in parts])
-        for name in ("at", "slope_deg", "sectors", "low_m", "high_m")
+        for name in ("at", "slope_deg", "sectors", "low_m", "high_m", "near_m")
     )
-    return compact(edges_m, unknown, at, slope, bits, (low, high), least_deg)
+    return compact(edges_m, unknown, at, slope, bits, (low, high), least_deg, near)

@@ -1,8 +1,10 @@
 """Start zones that look down on a line, for matching a forecast.
 
 All possible ones count that look down at 18 degrees or more and from which snow could come: in sight
-of the line, or with their way down passing near it. The line is taken in bins of 50 m; each
-looks up from its first cell, and ways down may pass any of its cells.
+of the line, or with their way down passing near it. The line is taken in bins of 50 m; each looks up
+from its first cell that lies in no start zone, and ways down may pass any of those cells: within a zone
+the slope underfoot is what is matched, and the next cell of it is not overhead. Of ground that no
+bulletin can tell apart the distance of the nearest is kept.
 """
 
 from __future__ import annotations
@@ -115,16 +117,20 @@ class _Zones:
             unique[0].astype(np.uint8),
             unique[1] * HEIGHT_STEP_M,
             unique[2] * HEIGHT_STEP_M,
+            np.zeros(count),
         )
         return _Zones(ground, kind.reshape(-1), kinds)
 
-    def looking_down(self, points: Points, at: NDArray[np.intp]) -> NDArray[np.bool_]:
-        """For each class and each bin of the points whether one of its sources looks down there.
+    def looking_down(self, points: Points, at: NDArray[np.intp]) -> Array:
+        """For each class and each bin of the points how far off the nearest that looks down there is, metres.
 
-        After `MOST_TESTED` tests in a bin what is left counts as it is.
+        Infinite where none does, and where all of a bin lies in a start zone. After `MOST_TESTED` tests
+        in a bin what is left counts as it is.
         """
+        found = np.full((len(self.kinds.at), int(at.max(initial=-1)) + 1), np.inf)
+        zone = self.ground.zones.in_range[points.row.astype(np.intp), points.col.astype(np.intp)]
+        points, at = points.pick(~zone), at[~zone]
         bins, first = np.unique(at, return_index=True)
-        found = np.zeros((len(self.kinds.at), int(at.max(initial=-1)) + 1), dtype=bool)
         least = math.tan(math.radians(LEAST_SIGHT_DEG))
         for start in range(0, len(bins), _BITS):
             group = bins[start : start + _BITS]
@@ -133,8 +139,9 @@ class _Zones:
                 here = points.pick(first[start + k : start + k + 1])
                 pairs = pairs_between(self.ground, here, least, math.inf, len(self.kind))
                 flows = (past[pairs.cell] >> np.uint64(k)) & np.uint64(1) > 0
-                found[self.kind[pairs.cell[flows]], which] = True
-                self._seen(here, pairs.pick(~flows), found[:, which])
+                off = self._off_m(here, pairs)
+                np.minimum.at(found[:, which], self.kind[pairs.cell[flows]], off[flows])
+                self._seen(here, pairs.pick(~flows), off[~flows], found[:, which])
         return found
 
     @cached_property
@@ -163,30 +170,37 @@ class _Zones:
         of_sources: NDArray[np.uint64] = bits[sources.row * cols + sources.col]
         return of_sources
 
-    def _seen(self, here: Points, pairs: Pairs, found: NDArray[np.bool_]) -> None:
-        """Mark the classes of which one source is in sight, the steepest of each tested first."""
+    def _off_m(self, here: Points, pairs: Pairs) -> Array:
+        sources = self.ground.sources
+        col, row = sources.col[pairs.cell] + 0.5, sources.row[pairs.cell] + 0.5
+        return np.asarray(np.hypot(*self.ground.offset_m(col - here.col[0], row - here.row[0])))
+
+    def _seen(self, here: Points, pairs: Pairs, off_m: Array, found: Array) -> None:
+        """Set how far off the nearest of each class in sight is, where it is nearer than what is found."""
         kind = self.kind[pairs.cell]
-        order = np.argsort(kind, kind="stable")
+        order = np.lexsort((off_m, kind))
         starts = np.flatnonzero(np.diff(kind[order], prepend=-1))
         rank = np.empty(len(kind), dtype=np.intp)
         rank[order] = np.arange(len(kind)) - np.repeat(starts, np.diff(starts, append=len(kind)))
         low, high, tested, most = 0, 1, 0, int(rank.max(initial=-1))
         while low <= most:
-            left = np.flatnonzero((rank >= low) & ~found[kind])
+            left = np.flatnonzero((rank >= low) & (off_m < found[kind]))
             if tested + np.count_nonzero(rank[left] < high) > MOST_TESTED:
-                found[kind[left]] = True
+                np.minimum.at(found, kind[left], off_m[left])
                 return
             left = left[rank[left] < high]
-            some = pairs.pick(left)
-            found[kind[left[in_sight(self.ground, here, some)]]] = True
+            some = left[in_sight(self.ground, here, pairs.pick(left))]
+            np.minimum.at(found, kind[some], off_m[some])
             low, high, tested = high, 4 * high, tested + len(left)
 
-    def as_cells(self, found: NDArray[np.bool_], edges_m: Array, unknown: NDArray[np.bool_]) -> GroundCells:
+    def as_cells(self, found: Array, edges_m: Array, unknown: NDArray[np.bool_]) -> GroundCells:
         """Ground of the classes that look down on each bin; its slopes are not kept."""
-        kind, at = np.nonzero(found)
+        kind, at = np.nonzero(np.isfinite(found))
         kinds = self.kinds
         heights = (kinds.low_m[kind], kinds.high_m[kind])
-        return compact(edges_m, unknown, at, kinds.slope_deg[kind], kinds.sectors[kind], heights, 0.0)
+        return compact(
+            edges_m, unknown, at, kinds.slope_deg[kind], kinds.sectors[kind], heights, 0.0, found[kind, at]
+        )
 
 
 def _disc(ground: OverheadGround) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

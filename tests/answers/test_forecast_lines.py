@@ -1,0 +1,50 @@
+"""What a bulletin names is told where it stands first: on the line, else beside it, else overhead."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from steybrae.answers.forecast_words import named_lines
+from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedOnLeg
+from steybrae.forecast.named import Crossed
+
+NOTHING = Crossed(0.0, False, (), ())
+SOME = Crossed(80.0, False, ((0.0, 80.0),), ("N",), 0.0)
+
+
+def leg(number: int, line: Crossed, corridor: Crossed, overhead: Crossed) -> LegForecast:
+    named = NamedOnLeg("danger_rating", 0, 0, "moderate", "all aspects", True, line, corridor, overhead)
+    return LegForecast(number, "A", "B", None, None, (), (named,), None)
+
+
+def far(metres: float) -> Crossed:
+    return replace(SOME, nearest_m=metres)
+
+
+def beside(*legs: LegForecast) -> ForecastBeside:
+    return ForecastBeside("b.json", None, None, None, None, 30.0, 24.0, (), (), legs, (), (), (), ())
+
+
+def test_each_leg_is_named_once_and_those_below_by_what_is_nearest() -> None:
+    found = beside(
+        leg(1, NOTHING, NOTHING, far(430.0)),
+        leg(2, SOME, SOME, far(0.0)),
+        leg(3, SOME, SOME, NOTHING),
+        leg(4, NOTHING, SOME, far(20.0)),
+        leg(5, NOTHING, NOTHING, far(90.0)),
+        leg(6, NOTHING, NOTHING, NOTHING),
+    )
+    assert named_lines(found, 0, 0) == (
+        "    Names ground on the line of legs 2-3; in the corridor of legs 4; overhead alone, nearest first, "
+        "of legs 5 (90 m off), 1 (430 m off).",
+    )
+
+
+def test_what_finds_no_room_is_counted_and_nothing_found_is_said() -> None:
+    found = beside(*(leg(number, NOTHING, NOTHING, far(100.0 * number)) for number in range(1, 8)))
+    (told,) = named_lines(found, 0, 0)
+    assert told.endswith("of legs 1 (100 m off), 2 (200 m off), 3 (300 m off), 4 (400 m off), 3 more.")
+    assert named_lines(beside(leg(1, NOTHING, NOTHING, NOTHING)), 0, 0) == (
+        "    Names no ground that was found.",
+    )
+    assert named_lines(beside(), 0, 0) == ()
