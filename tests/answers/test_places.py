@@ -110,3 +110,24 @@ def test_no_place_is_told_as_no_proof():
     flat = " ".join(" ".join(lines(found, 100)).split())
     assert "nothing is proved by that. Legs without: 1." in flat
     assert "Places that matter" not in flat
+
+
+@pytest.mark.parametrize(
+    ("cell_m", "given", "told"),
+    [
+        (30.0, Settings(reach_m=200.0), True),
+        (30.0, Settings(reach_m=200.0, model_kind="glo-30"), False),
+        (30.0, Settings(reach_m=200.0, vertical_error_m=2.0), False),
+        (10.0, Settings(reach_m=200.0), False),
+    ],
+)
+def test_a_coarse_model_of_which_nothing_is_stated_says_what_would_narrow_it(cell_m, given, told):
+    dem = model(Plane(10.0, 0.0), (61, 61), cell_m)
+    found = screen_route(route_on(dem, [(0.0, -150.0), (0.0, 150.0)]), dem, given)
+    assert ("--model-kind" in " ".join(lines(found, 100))) is told
+
+
+def test_a_place_below_a_face_is_told_by_the_face_first(days):
+    (floor,) = (place for place in days[10].places if place.kinds[0] == "overhead" and place.at_length)
+    assert floor.words.startswith("Overhead 41.6°, leg 3 at ")
+    assert floor.words.index("Overhead") < floor.words.index("Underfoot")

@@ -28,11 +28,17 @@ from steybrae.document import (
 from steybrae.route.corridor import LEAST_HALF_WIDTH_M, SIDE_SLOPES_DEG
 from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
+from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import UNKNOWN, and_more, climb, height, kilometres, no_less, slope, steep_length
 
 __all__ = ["RouteView", "headline", "route_document", "without_hints"]
 
 MORE: Final = "More: --legs, --bands, --overhead, --all. To carry: steybrae card."
+
+
+STATE: Final = (
+    "Wide intervals: nothing was stated of this coarse model; --model-kind (what made it) narrows them."
+)
 
 
 @dataclass(frozen=True)
@@ -91,6 +97,8 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
     blocks.append(Cautions(found.cautions, whole=whole))
     if not whole:
         blocks.append(Paragraph(MORE))
+        if _coarse_and_nothing_stated(found):
+            blocks.append(Paragraph(STATE))
     return Document(found.name or "Route", tuple(blocks))
 
 
@@ -98,6 +106,15 @@ def without_hints(document: Document) -> Document:
     """Leave out what only a command line can do."""
     kept = tuple(block for block in document.blocks if block != Paragraph(MORE))
     return Document(document.title, kept)
+
+
+def _coarse_and_nothing_stated(found: RouteScreening) -> bool:
+    used = found.settings
+    return (
+        max(found.model.cell_size_m) > BASELINE_M
+        and used.model_kind is None
+        and used.vertical_error_m is None
+    )
 
 
 def _overhead_blocks(found: RouteScreening) -> Iterator[Block]:

@@ -50,15 +50,23 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
     Returns
     -------
     str
-        A sentence for each reason, what is underfoot first.
+        A sentence for each reason: what is overhead first where the place is told by that, else what is
+        underfoot.
     """
     out = []
+    above = (
+        _overhead(place, place.overhead, declination_deg)
+        if place.overhead is not None and "overhead" in place.kinds
+        else ""
+    )
+    if place.kinds[0] == "overhead":
+        out.append(above)
     if place.slope_max_deg is not None and place.kinds != ("unknown",):
         out.append(_underfoot(place))
     if place.corridor is not None and place.kinds != ("unknown",):
         out.append(_corridor(place, place.corridor))
-    if place.overhead is not None and "overhead" in place.kinds:
-        out.append(_overhead(place, place.overhead, declination_deg))
+    if place.kinds[0] != "overhead":
+        out.append(above)
     if place.unknown_m > 0.0:
         out.append(_unknown(place))
     if place.trap is not None and not (place.trap.kind == "cliff below" and _has_drop(place)):
