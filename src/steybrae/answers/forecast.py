@@ -43,6 +43,9 @@ def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> I
     for line in finding_lines(forecast):
         yield Paragraph(line, strong=True)
     if forecast is not None:
+        for leg in forecast.legs:
+            for finding in leg.findings:
+                yield Paragraph(f"Leg {leg.number}: {finding.text}", strong=True)
         expired = any(finding.key == "expired" for finding in forecast.findings)
         for number, bulletin in () if alone and expired else enumerate(forecast.bulletins):
             below = "" if alone else " below"
@@ -50,9 +53,6 @@ def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> I
             if alone:
                 named = partial(named_lines, forecast, number) if forecast.legs else None
                 yield from (Paragraph(line) for line in part_lines(bulletin, named))
-        for leg in forecast.legs:
-            for finding in leg.findings:
-                yield Paragraph(f"Leg {leg.number}: {finding.text}", strong=True)
 
 
 def forecast_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:

@@ -113,7 +113,7 @@ def with_place_forecast(
     here = np.array([place.lon_deg] * 2), np.array([place.lat_deg] * 2)
     track = Track(*here, np.array([0.0, 1.0]), np.zeros(1))
     look = overhead_look(around.cell_size_m, around.jacobian, settings)
-    overhead, from_deg = zones_overhead(KeptGround(source, look), [track], how)
+    overhead, from_deg = zones_overhead(KeptGround(source, look), [track], how, within=True)
     return forecast_at_place(found, LegGrounds(circle, circle, overhead[0], from_deg), bulletins, ask)
 
 

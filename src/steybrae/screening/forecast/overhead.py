@@ -48,8 +48,13 @@ a bulletin's bounds are good to)."""
 _BITS: Final = 64
 
 
-def zones_overhead(kept: KeptGround, tracks: list[Track], how: CellsKnown) -> tuple[list[GroundCells], float]:
-    """Start zones that look down on each leg, and the slope that they were taken from."""
+def zones_overhead(
+    kept: KeptGround, tracks: list[Track], how: CellsKnown, *, within: bool = False
+) -> tuple[list[GroundCells], float]:
+    """Start zones that look down on each leg, and the slope that they were taken from.
+
+    From within a start zone too where that is asked for: of a place nothing else can be said.
+    """
     step_m = max(STEP_M, 2.0 * how.cell_m)
     edges = [np.linspace(0.0, track.length_m, math.ceil(track.length_m / step_m) + 1) for track in tracks]
     unknown = [np.zeros(len(ends) - 1, dtype=bool) for ends in edges]
@@ -64,7 +69,7 @@ def zones_overhead(kept: KeptGround, tracks: list[Track], how: CellsKnown) -> tu
             col, row, chainage, _ = cells_on(part, whole, look.joins)
             points = ground.centres(col.astype(np.intp), row.astype(np.intp))
             at = np.clip(np.searchsorted(edges[part.leg], chainage) - 1, 0, len(unknown[part.leg]) - 1)
-            found = zones.looking_down(points, at)
+            found = zones.looking_down(points, at, within=within)
             np.logical_or.at(unknown[part.leg], at, unknown_above(ground, points).there)
             parts[part.leg].append(zones.as_cells(found, edges[part.leg], unknown[part.leg]))
     legs = [gathered(*leg, 0.0) for leg in zip(edges, unknown, parts, strict=True)]
@@ -121,15 +126,16 @@ class _Zones:
         )
         return _Zones(ground, kind.reshape(-1), kinds)
 
-    def looking_down(self, points: Points, at: NDArray[np.intp]) -> Array:
+    def looking_down(self, points: Points, at: NDArray[np.intp], *, within: bool) -> Array:
         """For each class and each bin of the points how far off the nearest that looks down there is, metres.
 
-        Infinite where none does, and where all of a bin lies in a start zone. After `MOST_TESTED` tests
-        in a bin what is left counts as it is.
+        Infinite where none does and, unless `within`, where all of a bin lies in a start zone. After
+        `MOST_TESTED` tests in a bin what is left counts as it is.
         """
         found = np.full((len(self.kinds.at), int(at.max(initial=-1)) + 1), np.inf)
         zone = self.ground.zones.in_range[points.row.astype(np.intp), points.col.astype(np.intp)]
-        points, at = points.pick(~zone), at[~zone]
+        if not within:
+            points, at = points.pick(~zone), at[~zone]
         bins, first = np.unique(at, return_index=True)
         least = math.tan(math.radians(LEAST_SIGHT_DEG))
         for start in range(0, len(bins), _BITS):
