@@ -62,13 +62,13 @@ def test_the_headline_of_a_known_line():
     text = flat(
         printed(screened(GaussianHill(300.0, 200.0), [(-500.0, 0.0), (0.0, 0.0)], Settings(interval_m=20.0)))
     )
-    assert "drawn line (route, 1 leg, 0.50 km) Up " in text
+    assert "drawn line (route, 1 leg, 0.50 km): up " in text
     assert "Steepest on the line 42." in text
     headline = text.split(", overhead ")[0]
     assert "at least" not in headline
     assert "unknown" in text  # the column of unknown metres is always there
     assert "unknown ground" not in headline
-    assert re.search(r"Up \d+ m, down 0 m \(up as counted on the map: \d+0 m\)\.", text)
+    assert re.search(r"up \d+ m, down 0 m \(up as counted on the map: \d+0 m\) Steepest", text)
     assert "Ups and downs under 5 m are not counted." in text
     assert (
         "Corridor: position error 10 m and 3° of drift, at least 30 m each side; its slopes over 20 m, "
@@ -83,8 +83,8 @@ def test_unknown_ground_is_said_in_words_everywhere():
     assert "Steepest on the line at least 33.0° (leg 1)" in text
     assert "in the corridor at least 33.0°" in text
     assert "or steeper." in text
-    assert "Up at least 0 m, down at least" in text
-    assert "unknown ground 420 m." in text  # 1005 - 585 m, rounded up where need be
+    assert "up at least 0 m, down at least" in text
+    assert "unknown ground 420 m" in text  # 1005 - 585 m, rounded up where need be
     assert "| - unknown" in text  # both sides of the last part
 
 

@@ -90,9 +90,9 @@ def test_a_check_says_what_the_screening_expects(leg: LegScreening) -> None:
     ("deg", "at_least", "words"),
     [
         (24.99, False, ""),
-        (25.0, False, ", overhead there 25.0°"),
-        (31.23, True, ", overhead there at least 31.3°"),
-        (None, True, ", unknown ground overhead there"),
+        (25.0, False, ", 25.0° overhead"),
+        (31.23, True, ", at least 31.3° overhead"),
+        (None, True, ", unknown overhead"),
         (None, False, ""),
     ],
 )

@@ -97,7 +97,7 @@ def look_at_checks(source: DemSource, route: Route, found: RouteScreening) -> in
             # Joined cells of fine models and the bilinear height under one's feet move it a little.
             assert told >= overhead - 1.0 or overhead < 18.5
             words = check_words(check)
-            assert ("overhead there" in words) == (told >= 25.0 or check.overhead_at_least)
+            assert (" overhead" in words) == (told >= 25.0 or check.overhead_at_least)
             if check.quantity == "sight":
                 place = of_place[check.name]
                 assert start + (check.chainage_m or 0.0) <= place.from_.chainage_m + 1e-6

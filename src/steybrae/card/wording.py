@@ -270,7 +270,7 @@ def _parts(one: CliffBelow) -> str:
 
 
 def where_text(check: Check) -> str:
-    """Where a check is taken, and what is overhead there: ``391 m along the leg, overhead there 26.1°``."""
+    """Where a check is taken, and what is overhead there: ``391 m along the leg, 26.1° overhead``."""
     there = overhead_there(check.overhead_deg, at_least=check.overhead_at_least)
     return ", ".join(filter(None, (f"{length(check.chainage_m).text} along the leg", there)))
 

@@ -119,21 +119,22 @@ def _columns(text: str) -> int:
 
 
 def _abreast(items: tuple[str, ...], width: int) -> Iterator[str]:
-    """Items two to a line where both have room in half of it, in their order."""
-    half = (width - _BETWEEN) // 2
+    """Items two to a line where both have room, the second in the middle if it can, in their order."""
+    middle = (width - _BETWEEN) // 2 + _BETWEEN
     first = ""
     for item in map(plain, items):
-        if first and _columns(item) <= half:
-            yield first + " " * (half + _BETWEEN - _columns(first)) + item
+        start = max(middle, _columns(first) + _BETWEEN)
+        if first and start + _columns(item) > width:
+            start = _columns(first) + _BETWEEN
+        if first and start + _columns(item) <= width:
+            yield first + " " * (start - _columns(first)) + item
             first = ""
             continue
         if first:
-            yield first
-        first = item if _columns(item) <= half else ""
-        if not first:
-            yield from _wrapped(item, width)
+            yield from _wrapped(first, width)
+        first = item
     if first:
-        yield first
+        yield from _wrapped(first, width)
 
 
 def _item(text: str, width: int, mark: str) -> Iterator[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from steybrae.bands import STEEP_DEG
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
 from steybrae.route.overhead.words import unknown_words
 from steybrae.screening.places.line import TOLD_M
@@ -94,7 +95,7 @@ def _trap(trap: TrapAtPlace, declination_deg: float | None) -> str:
         return f"Trap: gully {depth}, bed along {look}; even a small slide piles up in it."
     where = f"{distance_off(trap.distance_m).text} off towards {look}"
     if trap.kind == "flattening":
-        return f"Trap: snow off {slope(trap.slope_deg).text} piles up here."
+        return f"Trap: snow off {slope(trap.slope_deg).text} piles up."
     return f"Trap: even a small slide carries one over {slope(trap.slope_deg).text}, {where}."
 
 
@@ -183,6 +184,10 @@ def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
         for side, deg in (("left", corridor.left_deg), ("right", corridor.right_deg))
         if deg is not None and deg >= STEEP_DEG
     ]
+    flank = len(sides) == 1 and "underfoot" in place.kinds
+    if flank and shown_slope_deg(corridor.slope_max_deg) <= shown_slope_deg(place.slope_max_deg or 0.0):
+        # The corridor holds the line's own cells: it adds nothing.
+        sides = []
     words = f"Corridor {', '.join(sides)}" if sides else ""
     if corridor.drop is not None:
         found = drop_words(corridor.drop)
@@ -213,16 +218,16 @@ def _unknown(place: PlaceThatMatters) -> str:
 
 
 def overhead_there(deg: float | None, *, at_least: bool) -> str:
-    """``overhead there 26.1°``, where it is 25 or more or unknown ground could be; else empty."""
+    """``26.1° overhead``, where it is 25 or more or unknown ground could be; else empty."""
     if deg is not None and deg >= PLACE_SIGHT_DEG:
-        return f"overhead there {overhead(deg, at_least=at_least).text}"
-    return "unknown ground overhead there" if at_least else ""
+        return f"{overhead(deg, at_least=at_least).text} overhead"
+    return "unknown overhead" if at_least else ""
 
 
 def check_words(reading: ExpectedReading) -> str:
-    """Say what is read from where on its leg: ``Check 2a at 40 m: sight 24.3° towards 345° true``."""
+    """Say what is read from where on its leg: ``Check 2a at 40 m: sight 24.3° to 345° true``."""
     look = reading.look_bearing_true_deg
-    towards = "" if look is None or reading.quantity == "slope" else f" towards {_bearing(look, None)}"
+    towards = "" if look is None or reading.quantity == "slope" else f" to {_bearing(look, None)}"
     there = overhead_there(reading.overhead_deg, at_least=reading.overhead_at_least)
     at = f"at {length(reading.chainage_m or 0.0).text}"
     figure = f"{reading.quantity} {slope(reading.expected_deg).text}{towards}"
