@@ -18,11 +18,12 @@ from steybrae.errors import QuantityError
 from steybrae.files.gpx_out import card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
+from steybrae.papers import PAPERS_MM
 from steybrae.route.positions.places import Place
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.sheets import card_page, card_rows
 from steybrae.sheets.card_page import card_pdf
-from steybrae.sheets.millimetres import PAGES_MM, POINT_MM, Paper, PaperFacts
+from steybrae.sheets.millimetres import POINT_MM, Paper, PaperFacts
 from steybrae.value import bearing_figure
 
 DAY = dt.date(2027, 1, 15)
@@ -187,7 +188,7 @@ def test_the_same_card_is_the_same_bytes(by_hand: RouteScreening) -> None:
 
 
 def test_a_hundred_millimetres_are_a_hundred_millimetres() -> None:
-    paper = Paper(PAGES_MM["a4"], PaperFacts("t", "s", "k"))
+    paper = Paper(PAPERS_MM["a4"], PaperFacts("t", "s", "k"))
     paper.rule((10.0, 20.0), (110.0, 20.0))
     streams = re.findall(rb"stream\r?\n(.*?)~>", paper.content(), re.DOTALL)
     page = next(
@@ -201,7 +202,7 @@ def test_a_hundred_millimetres_are_a_hundred_millimetres() -> None:
 
 
 def test_too_long_a_name_is_made_smaller_then_cut_and_figures_never_are() -> None:
-    paper = Paper(PAGES_MM["a4"], PaperFacts("t", "s", "k"))
+    paper = Paper(PAPERS_MM["a4"], PaperFacts("t", "s", "k"))
     full = paper.width_mm("Torraskel", 10.0)
     assert paper.text(0.0, 0.0, "Torraskel", 10.0, most_mm=0.8 * full) == pytest.approx(0.8 * full)
     shown, size_pt = paper.fitted("Torraskel", 10.0, 0.4 * full, bold=False, cut=True)
@@ -361,7 +362,7 @@ def test_bearings_of_places_are_magnetic_on_a_card(sample_day) -> None:
 
 
 def test_there_is_no_other_page(by_hand: RouteScreening) -> None:
-    message = "A card is printed on a4, a5, letter; got 'a3'. Choose one of them."
+    message = "The paper should be one of a4, letter, a5; got 'a3'. Choose one."
     with pytest.raises(QuantityError, match=f"^{re.escape(message)}$"):
         card_pdf(make_card(by_hand, CardSettings(DAY)), "a3")
 

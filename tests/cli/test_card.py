@@ -142,7 +142,7 @@ def test_a_leg_on_a_model_has_ground(run: Run) -> None:
         ),
         (
             (*SAMPLE, "--page", "a3"),
-            "A card is printed on a4, a5, letter; got 'a3'. Choose one of them.",
+            "The paper should be one of a4, letter, a5; got 'a3'. Choose one.",
         ),
         (
             (*SAMPLE, "--time-rule", "mine"),

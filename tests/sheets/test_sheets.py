@@ -14,12 +14,12 @@ from tests.needs import program
 from tests.sheets.pdf_lines import level, page_strokes, rendered, text_boxes, upright, words
 
 from steybrae.files.model.rasters import open_model
+from steybrae.papers import PAPERS_MM
 from steybrae.sheets.error import error_pdf
 from steybrae.sheets.field import field_pdf
 from steybrae.sheets.first import first_pdf, teacher_pdf
 from steybrae.sheets.practice import key_pdf, marking_line, practice_pdf
 from steybrae.sheets.scale import COMB_LINE_MM, scale_pdf
-from steybrae.sheets.true_size import PAPERS_MM
 from steybrae.teach.field_sheet import field_sheet
 from steybrae.teach.first_lesson import first_lesson
 from steybrae.teach.map_ground import MapLook

@@ -23,6 +23,7 @@ from steybrae.cli.options.model import (
 )
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.errors import BulletinError, DateError, RouteError
+from steybrae.papers import PAPERS_MM
 from steybrae.route.positions.places import Place, parse_place
 
 if TYPE_CHECKING:
@@ -205,9 +206,9 @@ def _day(text: str | None) -> dt.date:
 
 
 def _paper(text: str) -> str:
-    from steybrae.sheets.millimetres import check_page
+    from steybrae.papers import card_size_mm
 
-    check_page(text)
+    card_size_mm(text)
     return text
 
 
@@ -218,7 +219,7 @@ class CardOutputs(OutputOptions):
     pdf: Path | None = option("--pdf", "Write the card as PDF, true to size.")
     page: str = option(
         "--page",
-        "a4 or letter (fold into two halves), or a5 (lying); for --pdf.",
+        f"{', '.join(PAPERS_MM)}, which folds into two halves or, small, lies; for --pdf.",
         default="a4",
         shown="a4",
         read=_paper,

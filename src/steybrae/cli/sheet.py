@@ -16,6 +16,7 @@ from steybrae.cli.options.groups import Group, flag, option, spread
 from steybrae.cli.options.model import ModelFiles
 from steybrae.cli.options.paper import IndexOptions, MapOptions
 from steybrae.cli.options.settings_file import taken_caution
+from steybrae.papers import PAPERS_MM
 
 if TYPE_CHECKING:
     from steybrae.field.log import LogRow
@@ -76,7 +77,7 @@ class PaperOutput(SheetOutput):
     """The sheet as a file, and its paper."""
 
     paper: str = option(
-        "--paper", "Paper: a4 or letter; a5 for the checks of a plan.", default="a4", kept="paper"
+        "--paper", f"Paper: {', '.join(PAPERS_MM)}; a5 for the checks of a plan.", default="a4", kept="paper"
     )
 
     def write_with_key(
@@ -84,7 +85,7 @@ class PaperOutput(SheetOutput):
     ) -> None:
         """Write the pupils' sheets, and the teacher's in a file of their own where one was named."""
         from steybrae.files.whole import check_writable
-        from steybrae.sheets.true_size import paper_size_mm
+        from steybrae.papers import paper_size_mm
 
         paper_size_mm(self.paper)
         if answers is not None:
@@ -121,9 +122,9 @@ def scale_(
     ] = 1,
 ) -> None:
     """Slope scales for your map, true to size: straight edge and card, to cut out or print on film."""
+    from steybrae.papers import paper_size_mm
     from steybrae.quantities import parse_ground_length_m, parse_scale, parse_slope_deg
     from steybrae.sheets.scale import scale_pdf
-    from steybrae.sheets.true_size import paper_size_mm
     from steybrae.teach.slope_scale import map_scale, scale_sheet
 
     paper_size_mm(to.paper)
@@ -283,9 +284,9 @@ def practice(
     from steybrae.files.logs import read_log
     from steybrae.files.plans import read_plan
     from steybrae.files.whole import check_writable
+    from steybrae.papers import map_frame_mm, paper_size_mm
     from steybrae.sheets.practice import key_pdf, practice_pdf
-    from steybrae.sheets.true_size import paper_size_mm
-    from steybrae.teach.practice import FRAMES_MM, practice_sheet
+    from steybrae.teach.practice import practice_sheet
 
     for path in (to.out, answers):
         if path is not None:
@@ -318,7 +319,7 @@ def practice(
                 level=level,
                 source_words=source_words,
                 sample=sample,
-                frame_mm=FRAMES_MM[to.paper.lower()],
+                frame_mm=map_frame_mm(to.paper),
                 middle=middle,
                 own=asked,
             )

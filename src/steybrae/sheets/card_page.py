@@ -15,6 +15,7 @@ from typing import Final
 from steybrae.answers.forecast_words import forecast_lines
 from steybrae.card.result import RouteCard
 from steybrae.card.wording import legs_without_check
+from steybrae.papers import card_size_mm
 from steybrae.sheets.card_front import front_block, front_rest, text_blocks
 from steybrae.sheets.card_places import place_blocks
 from steybrae.sheets.card_rows import (
@@ -36,7 +37,7 @@ from steybrae.sheets.card_table import (
     leg_line,
     leg_line_head,
 )
-from steybrae.sheets.millimetres import PAGES_MM, Paper, PaperFacts, check_page
+from steybrae.sheets.millimetres import Paper, PaperFacts
 
 __all__ = ["card_pdf"]
 
@@ -86,7 +87,7 @@ def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> by
     QuantityError
         No such page.
     """
-    width_mm, height_mm = PAGES_MM[check_page(page)]
+    width_mm, height_mm = card_size_mm(page)
     subject = " ".join(caution.text for caution in card.cautions)
     keys = ", ".join(caution.key for caution in card.cautions)
     paper = Paper((width_mm, height_mm), PaperFacts(f"Route card: {card.name}, {card.date}", subject, keys))

@@ -12,28 +12,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Final, Literal
 
-from steybrae.errors import QuantityError
 from steybrae.sheets.tagged import Tags
 
-__all__ = ["PAGES_MM", "Paper", "PaperFacts", "check_page", "line_mm"]
-
-PAGES_MM: Final = {"a4": (210.0, 297.0), "a5": (210.0, 148.0), "letter": (215.9, 279.4)}
-"""Width and height: A4 upright, which folds once into two A5 lying, and A5 lying (ISO 216); 8.5 by 11
-inches, folded the same way (ANSI/ASME Y14.1)."""
-
-
-def check_page(page: str) -> str:
-    """Refuse a page that there is not.
-
-    Raises
-    ------
-    QuantityError
-        Neither of `PAGES_MM`.
-    """
-    if page not in PAGES_MM:
-        message = f"A card is printed on {', '.join(PAGES_MM)}; got {page!r}. Choose one of them."
-        raise QuantityError(message)
-    return page
+__all__ = ["Paper", "PaperFacts", "line_mm"]
 
 
 POINT_MM: Final = 25.4 / 72.0

@@ -13,19 +13,13 @@ from importlib.resources import files
 from typing import Any, Final, Literal
 
 from steybrae.cautions import Caution
-from steybrae.errors import QuantityError
+from steybrae.papers import paper_size_mm
 from steybrae.sheets.tagged import Kind, Tags
 
-__all__ = ["INK", "MARGIN_MM", "MUTED", "PAPERS_MM", "Colour", "Sheet", "paper_size_mm"]
+__all__ = ["INK", "MARGIN_MM", "MUTED", "Colour", "Sheet"]
 
 PT_PER_MM: Final = 72.0 / 25.4
 """Points of PDF in a millimetre, exact (ISO 32000-1: a unit of user space is 1/72 inch)."""
-
-PAPERS_MM: Final = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0)}
-"""Width and height of papers, mm: ISO 216, and 8.5 by 11 inches."""
-
-SMALL_PAPERS: Final = ("a5",)
-"""Papers on which combs of 172 mm and tables do not fit."""
 
 MARGIN_MM: Final = 12.0
 """Free edge, mm: more than the 5 mm that home printers leave blank (our choice)."""
@@ -50,33 +44,6 @@ INK: Final[Colour] = (0.0, 0.0, 0.0)
 MUTED: Final[Colour] = (0.33, 0.33, 0.33)
 
 _FONTS: Final = {"regular": "DejaVuSans", "bold": "DejaVuSans-Bold", "slanted": "DejaVuSans-Oblique"}
-
-
-def paper_size_mm(name: str, *, small: bool = False) -> tuple[float, float]:
-    """Width and height of a paper by its name.
-
-    Parameters
-    ----------
-    name
-        ``a4``, ``letter`` or ``a5``, in any case.
-    small
-        Whether `SMALL_PAPERS` are taken.
-
-    Returns
-    -------
-    tuple of float
-        Millimetres, upright.
-
-    Raises
-    ------
-    QuantityError
-        No such paper.
-    """
-    papers = [paper for paper in PAPERS_MM if small or paper not in SMALL_PAPERS]
-    if name.lower() not in papers:
-        message = f"The paper should be one of {', '.join(papers)}; got {name!r}. Choose one."
-        raise QuantityError(message)
-    return PAPERS_MM[name.lower()]
 
 
 def _register_fonts() -> None:
@@ -104,7 +71,7 @@ class Sheet:
     turned
         Whether the sheet lies on its long side.
     small
-        Whether it may be on `SMALL_PAPERS`.
+        Whether it may be on a small paper.
     """
 
     def __init__(

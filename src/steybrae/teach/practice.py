@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import ModelError, QuantityError
+from steybrae.papers import map_frame_mm
 from steybrae.teach.asked import THINNED_ASIDE_MM, Kind, LegLine, Question
 from steybrae.teach.leg_questions import find_leg
 from steybrae.teach.map_furniture import Furniture, cut_lines, furniture
@@ -29,16 +30,12 @@ from steybrae.teach.stretches import EDGE_MM, Profile, Stretch, profiles
 from steybrae.terrain.dem import Array, DemSource
 
 __all__ = [
-    "FRAMES_MM",
     "LEVELS",
     "MOST_QUESTIONS",
     "Level",
     "PracticeSheet",
     "practice_sheet",
 ]
-
-FRAMES_MM: Final = {"a4": (172.0, 204.0), "letter": (176.0, 186.0)}
-"""Largest frame of the map by paper, mm: what title, scale bar and cautions leave (our choice)."""
 
 MOST_QUESTIONS: Final = 16
 """Most questions on one map (our choice)."""
@@ -156,7 +153,7 @@ def practice_sheet(
     level: str = "practice",
     source_words: str = "",
     sample: bool = False,
-    frame_mm: tuple[float, float] = FRAMES_MM["a4"],
+    frame_mm: tuple[float, float] = map_frame_mm("a4"),
     middle: tuple[float, float] | None = None,
     own: Callable[[MapGround], Sequence[Question]] | None = None,
 ) -> PracticeSheet:
