@@ -9,9 +9,11 @@ from typing import Final
 
 import numpy as np
 
+from steybrae.route.touching import cut_at_edges
 from steybrae.terrain.dem import Array
+from steybrae.terrain.sampling import heights_at
 
-__all__ = ["Ascent", "ascent", "contours_climbed_m", "reversal_m"]
+__all__ = ["Ascent", "ascent", "contours_climbed_m", "reversal_m", "surface_heights"]
 
 LEAST_REVERSAL_M: Final = 5.0
 """Smaller reversals of height do not count as ups and downs, metres (our choice: half the common
@@ -50,6 +52,44 @@ def reversal_m(vertical_sd_m: float | None) -> float:
         Metres.
     """
     return max(LEAST_REVERSAL_M, 2.0 * (vertical_sd_m or 0.0))
+
+
+def surface_heights(heights_m: Array, col: Array, row: Array, chainage_m: Array) -> Array:
+    """Heights of a line wherever the model's bilinear surface may turn under it.
+
+    Between four centres of cells the surface is ``a + b x + c y + d x y``, along a straight line a
+    parabola: its ends and, where it lies between them, its vertex hold every top and dip.
+
+    Parameters
+    ----------
+    heights_m
+        ``[row, col]``, metres; NaN unknown.
+    col, row
+        Vertices of the line, cells.
+    chainage_m
+        Their chainages, rising, metres.
+
+    Returns
+    -------
+    Array
+        Metres, in walking order; NaN where one of the four heights is unknown.
+    """
+    # The centres of cells lie at halves: the meshes between them are cut where edges are whole.
+    cuts = cut_at_edges(col - 0.5, row - 0.5, chainage_m)
+    middle = (cuts[:-1] + cuts[1:]) / 2.0
+    at, half = (
+        heights_at(heights_m, np.interp(where, chainage_m, col), np.interp(where, chainage_m, row))
+        for where in (cuts, middle)
+    )
+    first, last = at[:-1], at[1:]
+    bend = 2.0 * (first + last - 2.0 * half)
+    rise = last - first - bend
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.clip(-rise / (2.0 * bend), 0.0, 1.0)
+        vertex = np.where(bend == 0.0, first, first + (rise + bend * share) * share)
+    # A mesh of unknown height is unknown, though its ends are those of known ones.
+    vertex[np.isnan(half)] = np.nan
+    return np.append(np.stack((first, vertex), axis=1).reshape(-1), at[-1:])
 
 
 def ascent(elevation_m: Array, least_m: float = LEAST_REVERSAL_M) -> Ascent:

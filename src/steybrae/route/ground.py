@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import OffModelError
+from steybrae.route.ascent import surface_heights
 from steybrae.route.corridor import (
     DRIFT_DEG,
     PLACE_ERROR_M,
@@ -138,6 +139,9 @@ class LegGround:
         What it touches.
     chainage_m, elevation_m, aspect_true_deg, track_grade_deg
         At evenly spaced points, the ends included.
+    surface_m
+        Heights in walking order, with every top and dip of the model's surface among them
+        (`steybrae.route.ascent.surface_heights`).
     beside
         What lies in the corridor and to the sides; columns and rows are the model's.
     corridor
@@ -150,6 +154,7 @@ class LegGround:
     pieces: Pieces
     chainage_m: Array
     elevation_m: Array
+    surface_m: Array
     aspect_true_deg: Array
     track_grade_deg: Array
     beside: BesideLine
@@ -203,7 +208,8 @@ def leg_ground(
     near = _with_line(merge([part[2] for part in parts]), pieces, points_m, (track, col, row))
     cells = join_cells([part[3] for part in parts])
     over = merged_baselines([part[4] for part in parts])
-    return LegGround(track, pieces, points_m, elevation, aspect, grade, near, cells, over)
+    surface = np.concatenate([part[5] for part in parts])
+    return LegGround(track, pieces, points_m, elevation, surface, aspect, grade, near, cells, over)
 
 
 def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRead]:
@@ -299,7 +305,7 @@ def leg_windows(source: DemSource, track: Track, look: Look) -> Iterator[tuple[i
 
 def _stretch(
     read: StretchRead, track: Track, leg: tuple[Array, tuple[float, int], tuple[Polyline, ...]], look: Look
-) -> tuple[Pieces, Array, BesideLine, CorridorCells, list[LegBaseline]]:
+) -> tuple[Pieces, Array, BesideLine, CorridorCells, list[LegBaseline], Array]:
     points_m, bins, lines = leg
     (start, end), field = read.line.span_m, read.field
     pieces = touched(field, read.col, read.row, read.chainage_m, read.interval)
@@ -318,7 +324,8 @@ def _stretch(
     width = look.place_error_m, look.drift_deg
     inside = cells_of(read.cells, read.near, field.short_deg, width, (before, after), track.length_m)
     over = stretch_baselines(field.dem, (read.col, read.row), read.chainage_m)
-    return pieces, profile, near, inside, over
+    surface = surface_heights(field.dem.heights_m, read.col, read.row, read.chainage_m)
+    return pieces, profile, near, inside, over, surface
 
 
 def window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, int, int]:

@@ -113,8 +113,8 @@ def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rul
     situation = rules.situation(
         unknown_m=unknown, unknown_near=near.unknown, open_above=open_above, slope_high_deg=slope_high
     )
-    climb = ascent(ground.elevation_m, rules.reversal_m)
-    heights = ground.elevation_m[np.isfinite(ground.elevation_m)]
+    climb = ascent(ground.surface_m, rules.reversal_m)
+    heights = ground.surface_m[np.isfinite(ground.surface_m)]
     return LegScreening(
         number=names.number,
         from_=names.from_,
@@ -123,7 +123,7 @@ def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rul
         ascent_m=climb.up_m,
         descent_m=climb.down_m,
         ascent_at_least=climb.at_least,
-        ascent_on_map_m=_on_map_m(ground.elevation_m, rules),
+        ascent_on_map_m=_on_map_m(ground.surface_m, rules),
         elevation_min_m=float(heights.min()) if len(heights) else None,
         elevation_max_m=float(heights.max()) if len(heights) else None,
         slope_max_deg=slope_max,
