@@ -20,7 +20,7 @@ def massif() -> Iterator[RasterModel]:
         yield model
 
 
-@pytest.mark.parametrize("seed", [0, 4, 8])
+@pytest.mark.parametrize("seed", [0, 4])
 def test_what_is_measured_on_the_drawn_paths_is_accepted(
     massif: RasterModel, tmp_path: Path, seed: int
 ) -> None:

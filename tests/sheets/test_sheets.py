@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.needs import program
-from tests.sheets.pdf_lines import level, page_strokes, rendered, text_boxes, upright, words
+from tests.sheets.pdf_lines import level, page_strokes, rendered, text_boxes, type_sizes, upright, words
 
 from steybrae.files.model.rasters import open_model
 from steybrae.papers import PAPERS_MM
@@ -122,6 +122,11 @@ def test_every_text_is_tagged_in_order_and_every_font_embedded(kind: str, tmp_pa
     fonts = poppler("pdffonts", source).splitlines()[2:]
     assert fonts
     assert all(line.split()[-5] == "yes" for line in fonts), fonts
+
+
+@pytest.mark.parametrize("kind", SHEETS)
+def test_no_letter_is_smaller_than_6_points(kind: str) -> None:
+    assert min(type_sizes(SHEETS[kind]("a4"))) >= 6.0
 
 
 @pytest.mark.parametrize("kind", SHEETS)

@@ -125,7 +125,13 @@ def _planned(result: FieldSheet, paper: str) -> bytes:
         f"of the mean by number of readings: {known}."
     )
     y = sheet.paragraph(sheet.left_mm, sheet.top_mm - 1.0, width, result.plan, size_pt=9, face="bold")
-    y = sheet.paragraph(sheet.left_mm, y, width, words, size_pt=8) - 1.0
+    y = sheet.paragraph(sheet.left_mm, y, width, words, size_pt=8)
+    if result.checks:
+        name = result.checks[0].check.number
+        options = f"--plan PLAN --check {name} --time 'DAY 10:30 UTC' --log LOG"
+        typing = f"To type in: steybrae reading 19 21 20 {options}"
+        y = sheet.paragraph(sheet.left_mm, y, width, typing, size_pt=7)
+    y -= 1.0
     if not result.checks:
         none = "This plan has no check: nowhere on it may one stand off steep ground and measure."
         y = sheet.paragraph(sheet.left_mm, y, width, none, size_pt=9, face="bold") - 1.0

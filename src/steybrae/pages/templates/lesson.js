@@ -185,6 +185,8 @@
     }
     return paths;
   }
+  const [[startX, startY], [endX, endY]] = ground.walk.ends;
+  const upDeg = (deg(Math.atan2(endX - startX, endY - startY)) + 360) % 360; // bearing of the line, uphill
   const onMap = (grid) => (col, row) => [(col / (grid.n - 1)) * WIDE, WIDE - (row / (grid.n - 1)) * WIDE];
   const COMPASS = ["north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"];
   function drawGroundMap() {
@@ -196,7 +198,7 @@
     const [[x0, y0], [x1, y1]] = ground.walk.ends.map(([x, y]) => [x * WIDE, WIDE - y * WIDE]);
     line(picture, x0, y0, x1, y1, "mark");
     svg(picture, "circle", { id: "ground-dot", r: 5, class: "mark-fill" });
-    called("ground-map", `${mapWords()}; ${Math.round(ground.side_m)} m from side to side, north up; the line climbs from its lower end`);
+    called("ground-map", `${mapWords()}; ${Math.round(ground.side_m)} m from side to side, north up; the line climbs towards the ${COMPASS[Math.round(upDeg / 45) % 8]}`);
   }
   const blockAt = (round) => {
     const c = Math.cos(rad(round));
@@ -658,8 +660,7 @@
     el("steps").appendChild(button);
   });
   for (const node of [document.querySelector(".choice"), el("steps")]) node.hidden = false;
-  const [[x0, y0], [x1, y1]] = ground.walk.ends;
-  el("round").value = String(Math.round(((deg(Math.atan2(x1 - x0, y1 - y0)) + 360) % 360) / 5) * 5 % 360); // up the line
+  el("round").value = String((Math.round(upDeg / 5) * 5) % 360);
   newForm();
   newRule();
   makeQuiz();
