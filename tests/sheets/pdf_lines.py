@@ -38,6 +38,13 @@ def page_strokes(pdf: bytes) -> list[list[Stroke]]:
     return [_strokes(content) for content in page_contents(pdf)]
 
 
+def type_sizes(pdf: bytes) -> set[float]:
+    """Sizes of all letters, points; our sheets turn text and never scale it."""
+    return {
+        float(size) for content in page_contents(pdf) for size in re.findall(r"/F\S+ ([\d.]+) Tf", content)
+    }
+
+
 def page_contents(pdf: bytes) -> list[str]:
     """Drawing operators of every page; fonts and other streams hold none."""
     pages = []
