@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -105,7 +105,7 @@ def with_checks(
         for k, place in enumerate(places)
         if "overhead" in place.kinds and place.overhead is not None and not place.overhead.hidden
     }
-    spots = [*(check.at for check in slopes), *_spots(line, rules)]
+    spots = [*(check.at for check in slopes), *_spots(line, targets.values())]
     if not spots:
         return list(legs), places
     seen = look_from(rules.kept, line.tracks, _columns(spots), tuple(targets.values()))
@@ -165,11 +165,15 @@ def _slope_before(
     return None
 
 
-def _spots(line: Line, rules: CheckRules) -> list[OnLine]:
-    """Spots of the line that may serve, so far as its pieces and corridor tell."""
+def _spots(line: Line, targets: Iterable[Target]) -> list[OnLine]:
+    """Spots of the line from which a target may be sighted, so far as its pieces and corridor tell."""
     middle = (line.pieces.start_m + line.pieces.end_m) / 2.0
     _, first = np.unique(middle // SPACING_M, return_index=True)
     some = middle[first]
+    asked = np.zeros(len(some), dtype=bool)
+    for target in targets:
+        asked |= (some >= target.from_m) & (some <= target.to_m)
+    some = some[asked]
     return [line.spot(at) for at in some[line.may_serve(some)].tolist()]
 
 
