@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, Final, Literal
 
 from steybrae import __version__
@@ -51,7 +51,7 @@ from steybrae.route.times.daylight import (
 from steybrae.route.times.walking_time import LegTime, leg_time
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_words
-from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.screening.result import LegGroundFacts, LegScreening, RouteScreening
 
 __all__ = ["card_between", "make_card"]
 
@@ -322,42 +322,27 @@ def _leg(
 
 def _ground(leg: LegScreening, settings: CardSettings) -> CardGround:
     end_m = float(leg.points.elevation_m[-1])
-    return CardGround(
-        slope_max_deg=leg.slope_max_deg,
-        slope_low_deg=leg.slope_low_deg,
-        slope_high_deg=leg.slope_high_deg,
-        slope_max_at=leg.slope_max_at,
-        slope_corridor_max_deg=leg.slope_corridor_max_deg,
-        band=leg.band,
-        bands_possible=leg.bands_possible,
-        open_above=leg.open_above,
-        steep_m=leg.steep_m,
-        steep_stretch_m=leg.steep_stretch_m,
-        aspect_sectors=leg.aspect_sectors,
-        unknown_m=leg.unknown_m,
-        elevation_end_m=end_m if math.isfinite(end_m) else None,
-        overhead=_overhead(leg, settings.date),
-        drop=leg.drop,
-    )
+    same = {field.name: getattr(leg, field.name) for field in fields(LegGroundFacts)}
+    end = end_m if math.isfinite(end_m) else None
+    return CardGround(elevation_end_m=end, overhead=_overhead(leg, settings.date), **same)
 
 
 def _overhead(leg: LegScreening, date: dt.date) -> Overhead | None:
     """Overhead ground, where the screening looked for it."""
-    found: Any = leg.overhead
+    found = leg.overhead
     if found is None:
         return None
     sight, path = found.sight, found.path
-    deg = None if sight is None else sight.deg
-    look = None if deg is None else _look_magnetic_deg(sight, leg, date)
+    open_sight = None if sight is None or sight.deg is None else sight
     return Overhead(
-        in_start_zone=bool(found.in_start_zone),
-        in_possible_zone=bool(found.in_possible_zone),
-        sight_deg=deg,
+        in_start_zone=found.in_start_zone,
+        in_possible_zone=found.in_possible_zone,
+        sight_deg=None if open_sight is None else open_sight.deg,
         unfiltered_deg=None if sight is None else sight.unfiltered_deg,
         path_deg=None if path is None else path.deg,
-        look_bearing_magnetic_deg=look,
-        distance_m=None if deg is None else sight.distance_m,
-        rise_m=None if deg is None else sight.rise_m,
+        look_bearing_magnetic_deg=None if open_sight is None else _look_magnetic_deg(open_sight, leg, date),
+        distance_m=None if open_sight is None else open_sight.distance_m,
+        rise_m=None if open_sight is None else open_sight.rise_m,
         unknown_above=leg.unknown_above,
         outside=None if found.sight_outside == sight else _outside(found.sight_outside, leg, date),
         unknown_above_at=leg.unknown_above_at,

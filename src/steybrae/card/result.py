@@ -9,13 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
-from steybrae.bands import Band
 from steybrae.cautions import Caution, Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.ranges import BearingDeg, Count, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.route.overhead.result import Quantity
-from steybrae.screening.places.result import DropAtPlace, PlaceThatMatters, PossibleOnly
-from steybrae.screening.result import Position
+from steybrae.screening.places.result import PlaceThatMatters, PossibleOnly
+from steybrae.screening.result import LegGroundFacts
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.overhead.unknown import UnknownAt
 
@@ -200,61 +199,19 @@ class Overhead:
 
 
 @dataclass(frozen=True)
-class CardGround:
+class CardGround(LegGroundFacts):
     """What the ground of a leg does; attributes as those of a leg of the screening.
 
     Attributes
     ----------
-    overhead
-        None where it was not looked for.
-    slope_max_deg
-        Steepest of the cells that the line touches and of those around them; None on a leg wholly
-        unknown. Degrees.
-    slope_low_deg
-        Lower end of the 95 % interval of the slope, degrees; None where it is not known how well.
-    slope_high_deg
-        Upper end of the 95 % interval of the slope, degrees; None where it is not known how well:
-        then it is open above.
-    slope_max_at
-        Where on the line.
-    slope_corridor_max_deg
-        Steepest ground in the corridor over its baseline, never gentler than the line, degrees;
-        None where nothing is known.
-    band
-        Band of slope_max_deg; None on a leg wholly unknown.
-    bands_possible
-        From there to the steeper of the bands of slope_high_deg and of the corridor.
-    open_above
-        Whether it may be steeper still: unknown ground, or no known uncertainty.
-    steep_m
-        Metres of ground of 30 degrees or more, whatever the band edges.
-    steep_stretch_m
-        Longest stretch of ground of 30 degrees or more; unknown ground does not end it. Metres.
-    aspect_sectors
-        Sectors that the ground of 30 degrees or more on the line faces, longest first.
-    unknown_m
-        Metres of unknown ground; with band_lengths_m they add up to length_m.
     elevation_end_m
         Height at the end of the leg, metres; None unknown.
-    drop
-        Nearest drop in the corridor; None where there is none.
+    overhead
+        None where it was not looked for.
     """
 
-    slope_max_deg: SlopeDeg | None
-    slope_low_deg: SlopeDeg | None
-    slope_high_deg: SlopeDeg | None
-    slope_max_at: Position | None
-    slope_corridor_max_deg: SlopeDeg | None
-    band: Band | None
-    bands_possible: tuple[Band, ...]
-    open_above: bool
-    steep_m: NotNegative
-    steep_stretch_m: NotNegative
-    aspect_sectors: tuple[str, ...]
-    unknown_m: NotNegative
     elevation_end_m: float | None
     overhead: Overhead | None
-    drop: DropAtPlace | None = None
 
 
 @dataclass(frozen=True)

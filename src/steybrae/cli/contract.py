@@ -129,10 +129,11 @@ def add_definition(found: dict[str, Schema], name: str, kind: type) -> None:
 
 
 def _names(kind: type) -> dict[str, Any]:
-    """Names that the annotations of a class may use: its module's, and those imported for types alone."""
+    """Names that annotations of a class may use: its and its bases' modules', those for types alone."""
     from steybrae.field.relocation import AspectFit
 
-    return {"AspectFit": AspectFit, **vars(inspect.getmodule(kind) or types.ModuleType(""))}
+    modules = (inspect.getmodule(one) or types.ModuleType("") for one in reversed(kind.__mro__))
+    return {"AspectFit": AspectFit, **{name: value for one in modules for name, value in vars(one).items()}}
 
 
 def _refer(name: str) -> Schema:
@@ -207,9 +208,12 @@ def described(kind: type) -> dict[str, str]:
     dict
         One line for each; ``None`` is written ``null``, and the marks of code are left out.
     """
-    _, _, section = (inspect.getdoc(kind) or "").partition("Attributes\n----------\n")
-    entries = re.findall(r"^(\S.*)((?:\n    .+)+)", section, re.MULTILINE)
-    return {name.strip(): _plain(text) for names, text in entries for name in names.split(",")}
+    found: dict[str, str] = {}
+    for one in reversed(kind.__mro__):
+        _, _, section = inspect.cleandoc(one.__doc__ or "").partition("Attributes\n----------\n")
+        entries = re.findall(r"^(\S.*)((?:\n    .+)+)", section, re.MULTILINE)
+        found |= {name.strip(): _plain(text) for names, text in entries for name in names.split(",")}
+    return found
 
 
 def _first_paragraph(kind: type) -> str:

@@ -32,6 +32,7 @@ from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.terrain.start_zones import StartRules
 
 __all__ = [
+    "LegGroundFacts",
     "LegPoints",
     "LegScreening",
     "ModelFacts",
@@ -150,9 +151,63 @@ class LegPoints:
     known: NDArray[np.bool_]
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class LegGroundFacts:
+    """Ground of one leg, as the screening and the card tell it.
+
+    Attributes
+    ----------
+    slope_max_deg
+        Steepest of the cells that the line touches and of those around them; None on a leg wholly
+        unknown.
+    slope_low_deg
+        Largest low end of the 95 % intervals of those cells, degrees; None where not known.
+    slope_high_deg
+        Largest high end of the 95 % intervals of those cells, degrees; None where it is not known:
+        then it is open above.
+    slope_max_at
+        Where on the line.
+    slope_corridor_max_deg
+        Steepest ground in the corridor over its baseline, never gentler than the line, degrees;
+        None where nothing is known.
+    band
+        Band of `slope_max_deg`; None on a leg wholly unknown.
+    bands_possible
+        From there to the steeper of the bands of `slope_high_deg` and of the corridor.
+    open_above
+        Whether it may be steeper still: unknown ground, or no known uncertainty.
+    steep_m
+        Metres of ground of 30 degrees or more, whatever the band edges.
+    steep_stretch_m
+        Longest stretch of ground of 30 degrees or more; unknown ground does not end it.
+    aspect_sectors
+        Sectors that the ground of 30 degrees or more on the line faces, longest first.
+    unknown_m
+        Metres of unknown ground; with band_lengths_m they add up to length_m.
+    drop
+        Nearest drop in the corridor; None where there is none.
+    """
+
+    slope_max_deg: SlopeDeg | None
+    slope_low_deg: SlopeDeg | None
+    slope_high_deg: SlopeDeg | None
+    slope_max_at: Position | None
+    slope_corridor_max_deg: SlopeDeg | None
+    band: Band | None
+    bands_possible: tuple[Band, ...]
+    open_above: bool
+    steep_m: NotNegative
+    steep_stretch_m: NotNegative
+    aspect_sectors: tuple[str, ...]
+    unknown_m: NotNegative
+    drop: DropAtPlace | None = None
+
+
 @dataclass(frozen=True, eq=False)
-class LegScreening:
+class LegScreening(LegGroundFacts):
     """One leg.
+
+    What a card tells of its ground too stands in `LegGroundFacts`.
 
     Attributes
     ----------
@@ -172,23 +227,10 @@ class LegScreening:
         Lowest height of the known part, metres; None where none is known.
     elevation_max_m
         Highest height of the known part, metres; None where none is known.
-    slope_max_deg
-        Steepest of the cells that the line touches and of those around them; None on a leg wholly
-        unknown.
     baseline_m
         What the slopes of the line and of the corridor are measured over, metres.
     short_slope_max_deg
         Steepest of the same cells over two cells, where that is a band steeper, degrees; else None.
-    slope_low_deg
-        Largest low end of the 95 % intervals of those cells, degrees; None where not known.
-    slope_high_deg
-        Largest high end of the 95 % intervals of those cells, degrees; None where it is not known:
-        then it is open above.
-    slope_max_at
-        Where on the line.
-    slope_corridor_max_deg
-        Steepest ground in the corridor over its baseline, never gentler than the line, degrees;
-        None where nothing is known.
     slope_corridor_max_at
         Its centre; None where nothing is known.
     corridor_half_width_m
@@ -197,24 +239,10 @@ class LegScreening:
         Metres of the leg abreast of which the corridor holds ground at or above each edge.
     track_grade_max_deg
         Steepest gradient along the line, up or down, as a size.
-    steep_m
-        Metres of ground of 30 degrees or more, whatever the band edges.
-    steep_stretch_m
-        Longest stretch of ground of 30 degrees or more; unknown ground does not end it.
     sides
         Nearest steep ground to the left and right.
-    aspect_sectors
-        Sectors that the ground of 30 degrees or more on the line faces, longest first.
-    band
-        Band of `slope_max_deg`; None on a leg wholly unknown.
-    bands_possible
-        From there to the steeper of the bands of `slope_high_deg` and of the corridor.
-    open_above
-        Whether it may be steeper still: unknown ground, or no known uncertainty.
     band_lengths_m
         Metres of the leg by band label; with `unknown_m` they add up to `length_m`.
-    unknown_m
-        Metres of unknown ground; with band_lengths_m they add up to length_m.
     known_share
         Share of the length that is known.
     baselines
@@ -236,8 +264,6 @@ class LegScreening:
         Those that apply to this leg.
     points
         Along the leg.
-    drop
-        Nearest drop in the corridor; None where there is none.
     overhead_profile
         Sight angles along it, whatever lies between, for files of points.
     unknown_above_at
@@ -254,26 +280,14 @@ class LegScreening:
     ascent_on_map_m: NotNegative | None
     elevation_min_m: float | None
     elevation_max_m: float | None
-    slope_max_deg: SlopeDeg | None
     baseline_m: NotNegative
     short_slope_max_deg: SlopeDeg | None
-    slope_low_deg: SlopeDeg | None
-    slope_high_deg: SlopeDeg | None
-    slope_max_at: Position | None
-    slope_corridor_max_deg: SlopeDeg | None
     slope_corridor_max_at: Position | None
     corridor_half_width_m: tuple[NotNegative, NotNegative]
     corridor_lengths_m: dict[str, NotNegative]
     track_grade_max_deg: SlopeDeg | None
-    steep_m: NotNegative
-    steep_stretch_m: NotNegative
     sides: Sides
-    aspect_sectors: tuple[str, ...]
-    band: Band | None
-    bands_possible: tuple[Band, ...]
-    open_above: bool
     band_lengths_m: dict[str, NotNegative]
-    unknown_m: NotNegative
     known_share: Share
     baselines: tuple[LegBaseline, ...]
     overhead: OverheadAnswer | None
@@ -285,7 +299,6 @@ class LegScreening:
     cautions: Cautions
     points: LegPoints = field(metadata={"json": False})
     overhead_profile: Profile = field(metadata={"json": False})
-    drop: DropAtPlace | None = None
     unknown_above_at: UnknownAt | None = None
 
 
