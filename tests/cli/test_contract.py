@@ -88,7 +88,7 @@ EXAMPLES: Final[dict[str, list[tuple[str, ...]]]] = {
 
 WITHOUT_JSON: Final = {
     "report",
-    *(f"sheet {kind}" for kind in ("scale", "practice", "error", "field", "lesson")),
+    *(f"sheet {kind}" for kind in ("scale", "practice", "error", "field", "first", "lesson")),
 }
 """Commands that write files and print no answer."""
 
