@@ -429,3 +429,13 @@ def test_names_are_drawn_as_they_are():
     figure = route_figure(pictured(dem, route))
     assert "a very long nam…" in words(axes_of(figure, "table 1"))
     figure_bytes(figure, "png", picture_metadata(pictured(dem, route)))
+
+
+def test_the_days_line_stays_on_the_page(sample_figure):
+    """It once ran over the right edge, the sight from within a start zone with it."""
+    renderer = sample_figure.canvas.get_renderer()
+    (facts,) = (text for text in sample_figure.texts if text.get_gid() == "facts")
+    box = facts.get_window_extent(renderer)
+    assert box.x1 <= sample_figure.bbox.x1
+    assert "from within a start zone" in " ".join(facts.get_text().split())
+    assert facts.get_text().count("\n") == 1

@@ -48,6 +48,10 @@ _PRINT_LINE_MM: Final = 2.55
 _LETTER_MM: Final = 0.53 * _PRINT_PT * _INCH_MM / 72.0
 """Mean width of a letter of small print."""
 
+_FACTS_PT: Final = 7.0
+_FACTS_LETTER_MM: Final = 0.54 * _FACTS_PT * _INCH_MM / 72.0
+"""The same of the day's line, which has more figures in it."""
+
 
 class _Page:
     """A page with places in millimetres."""
@@ -126,7 +130,7 @@ def _draw(screening: RouteScreening, relief: Relief) -> Figure:
     print_top = page.size[1] - _EDGE_MM - len(origin) * _PRINT_LINE_MM
     page.text(_EDGE_MM, print_top, "\n".join(origin), _PRINT_PT, "small print")
     page.text(_EDGE_MM, 5.0, _title(screening, page), 11.0, "title", weight="bold")
-    page.text(_EDGE_MM, 10.6, _facts(screening), 7.0, "facts")
+    page.text(_EDGE_MM, 10.6, _facts(screening, page.size[0] - 2.0 * _EDGE_MM), _FACTS_PT, "facts")
     draw_map(page.axes(_LEFT_MM, _MAP_TOP_MM, width, height, "map"), screening, relief)
     top = _MAP_TOP_MM + height + _TICKS_MM
     draw_legend(page.panel(_LEFT_MM, top, 128.0, _LEGEND_MM, "legend"), screening, relief)
@@ -154,7 +158,7 @@ def _title(screening: RouteScreening, page: _Page) -> str:
     return textwrap.shorten(words, int(page.size[0] / 2.6), placeholder="…")
 
 
-def _facts(screening: RouteScreening) -> str:
+def _facts(screening: RouteScreening, width_mm: float) -> str:
     totals = screening.totals
     legs = f"{totals.legs} leg{'' if totals.legs == 1 else 's'}"
     ascent, descent = (
@@ -166,12 +170,12 @@ def _facts(screening: RouteScreening) -> str:
     steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
     second = f"Steepest on the line: {steepest}{_on(totals.slope_max_leg)}"
     if totals.slope_corridor_max_deg is not None:
-        second += f"; in its corridor: {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}"
+        second += f"; corridor: {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}"
     if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
-        second += f"; start zone overhead: {day_overhead_text(totals)}"
+        second += f"; overhead: {day_overhead_text(totals)}"
     elif totals.unknown_above:
         second += "; overhead: unknown"
-    return f"{first}\n{second}"
+    return "\n".join(textwrap.wrap(f"{first}. {second}", int(width_mm / _FACTS_LETTER_MM)))
 
 
 def _on(leg: int | None) -> str:
