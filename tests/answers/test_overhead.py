@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import pytest
 
-from steybrae.answers.basis import zone_text
 from steybrae.answers.ground import ground_lines
 from steybrae.answers.overhead import (
     baselines_note,
@@ -22,6 +21,7 @@ from steybrae.files.model.rasters import open_model
 from steybrae.render.terminal import terminal_text
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.positions.places import Place
+from steybrae.screening.basis import zone_text
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
 from steybrae.terrain.overhead.unknown import UnknownAt

@@ -71,8 +71,8 @@ def test_the_headline_of_a_known_line():
     assert re.search(r"up \d+ m, down 0 m \(up as counted on the map: \d+0 m\) Steepest", text)
     assert "Ups and downs under 5 m are not counted." in text
     assert (
-        "Corridor: position error 10 m and 3° of drift, at least 30 m each side; its slopes over 20 m, "
-        "and the line's own cells." in text
+        "Corridor: position error 10 m, or that of a reference's square where larger, and 3° of drift, "
+        "at least 30 m each side; its slopes over 20 m, and the line's own cells." in text
     )
     assert "95 % interval for pieces of 20 m: what cells of 10.0 m hide, by how rough" in text
     assert "the usual worst survey error for 10.0 m cells (1.5 m, 1 SD, correlation 50 m)" in text

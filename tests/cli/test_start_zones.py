@@ -61,8 +61,9 @@ def test_the_route_keeps_and_tells_what_was_asked_for(run: Run, tmp_path: Path) 
     card = answer(run, "card", str(plan), "--date", "2027-01-15")
     assert texts(card)["overhead_left_out"] == LEFT_OUT
     assert [line for line in card["basis"] if line.startswith("Start zones")] == [
-        "Start zones: ground of 35.0° to 50.0° over 20 m or two cells, from 1000 m² on, within 2 km; steeper "
-        "ground counts too. Possible ones may reach 35° within what is known of them, from about 29° on."
+        "Start zones: ground of 35.0° to 50.0° over 20 m or two cells, by its slope or the middle of its 95 "
+        "% interval, from 1000 m² on, within 2 km; possible start zones: ground that may reach 35° within "
+        "its 95 % interval, from about 29° on. Steeper ground counts too."
     ]
 
 

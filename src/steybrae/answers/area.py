@@ -76,7 +76,7 @@ def area_document(result: AreaResult) -> Document:
         blocks += [start_zone_table(result.overhead), overhead_table(result.overhead)]
     blocks += [Paragraph(""), *_basis(result)]
     if result.cross_check is not None:
-        from steybrae.answers.basis import cross_check_text  # noqa: PLC0415  slow to load, seldom asked for
+        from steybrae.screening.basis import cross_check_text  # noqa: PLC0415  slow to load, seldom asked for
 
         blocks += [Paragraph(""), Paragraph(cross_check_text(result.cross_check))]
     return Document(_headline(result), (*blocks, Cautions(result.cautions)))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from steybrae.answers.basis import cross_check_text, zone_text, zones_text
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
 from steybrae.answers.leg import short_text
 from steybrae.answers.overhead import (
@@ -20,6 +19,7 @@ from steybrae.document import Block, Cautions, Document, Paragraph
 from steybrae.quantities import one_in_text
 from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.route.overhead.words import unknown_words
+from steybrae.screening.basis import cross_check_text, zone_text, zones_text
 from steybrae.screening.ground.result import GroundAt, RunOut, Within
 from steybrae.value import (
     UNKNOWN,

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from steybrae.answers.basis import cross_check_text, zones_text
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
 from steybrae.answers.leg import band_columns, corridor_slope, leg_columns, short_text
 from steybrae.answers.overhead import OVERHEAD_COLUMNS, baseline_columns, baselines_note, day_overhead_text
@@ -25,11 +24,12 @@ from steybrae.document import (
     stacked,
     worded,
 )
-from steybrae.route.corridor import LEAST_HALF_WIDTH_M, SIDE_SLOPES_DEG
+from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.route.overhead.result import OverheadAnswer
+from steybrae.screening.basis import corridor_text, cross_check_text, zones_text
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.terrain.attributes import BASELINE_M
-from steybrae.value import UNKNOWN, and_more, climb, height, kilometres, no_less, slope, steep_length
+from steybrae.value import UNKNOWN, and_more, climb, height, kilometres, slope, steep_length
 
 __all__ = ["RouteView", "headline", "route_document", "without_hints"]
 
@@ -265,8 +265,6 @@ def _basis(found: RouteScreening) -> Iterator[str]:
     )
     yield model.uncertainty
     yield (
-        f"Corridor: position error {used.place_error_m:g} m and {used.drift_deg:g}° of drift, "
-        f"{no_less(LEAST_HALF_WIDTH_M).text} each side; its slopes over "
-        f"{model.corridor_baseline_m[0]:.0f} m, and the line's own cells. On the line: the steepest of the "
-        f"cells around each place. Ups and downs under {used.reversal_m:g} m are not counted."
+        f"Corridor: {corridor_text(model, used)}. On the line: the steepest of the cells around each place. "
+        f"Ups and downs under {used.reversal_m:g} m are not counted."
     )

@@ -8,11 +8,11 @@ from collections.abc import Iterator, Sequence
 from steybrae.card.times import LegPieces
 from steybrae.route.compass.bearings import LegBearings
 from steybrae.route.compass.words import grid_magnetic_words, turning_rule
-from steybrae.route.corridor import LEAST_HALF_WIDTH_M
 from steybrae.route.positions.grids import bng_shift_accuracy_m
 from steybrae.route.positions.places import Place
+from steybrae.screening.basis import corridor_text, zones_text
 from steybrae.screening.result import RouteScreening
-from steybrae.value import AT_LEAST, between, lower, no_less, slope, steep_length
+from steybrae.value import AT_LEAST, slope, steep_length
 
 __all__ = ["basis_words", "norths_words", "one_leg_words", "position_words", "program_words", "unknown_words"]
 
@@ -124,9 +124,7 @@ def basis_words(screening: RouteScreening) -> tuple[str, ...]:
     return (
         f"Model: {stamps or 'in memory'}; {model.crs}; cells of {cells}; method {model.method}.",
         model.uncertainty,
-        f"Corridor: {used.place_error_m:g} m or the reference's square, and {used.drift_deg:g} degrees of "
-        f"drift, {no_less(LEAST_HALF_WIDTH_M).text} each side; its slopes over "
-        f"{model.corridor_baseline_m[0]:.0f} m, and the line's own cells.",
+        f"Corridor: {corridor_text(model, used)}.",
         *_start_zones(screening),
         program_words(screening.version),
     )
@@ -137,10 +135,4 @@ def _start_zones(screening: RouteScreening) -> Iterator[str]:
     looks = next((leg.overhead for leg in screening.legs if leg.overhead is not None), None)
     if looks is None:
         return
-    rules = screening.settings.start_zones
-    yield (
-        f"Start zones: ground of {between(looks.start_from_deg, looks.start_to_deg)} over 20 m or two cells, "
-        f"from {rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km; steeper ground counts "
-        f"too. Possible ones may reach {rules.low_deg:g}° within what is known of them, from about "
-        f"{lower(looks.possible_from_deg, step=1.0).text} on."
-    )
+    yield f"Start zones: {zones_text(looks, screening.settings.start_zones)}. Steeper ground counts too."

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from steybrae.answers.basis import cross_check_text, zones_text
-from steybrae.route.corridor import LEAST_HALF_WIDTH_M
+from steybrae.screening.basis import corridor_text, cross_check_text, zones_text
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import ModelFacts, RouteScreening, SettingsUsed
-from steybrae.value import and_more, no_less, steep_length
+from steybrae.value import and_more, steep_length
 
 __all__ = ["method_rows"]
 
@@ -40,16 +39,7 @@ def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
                 *_interval(used.interval_m, screening.totals.ascent_on_map_m),
             ),
         ),
-        (
-            "Corridor",
-            (
-                f"position error {used.place_error_m:g} m, drift {used.drift_deg:g}°, "
-                f"{no_less(LEAST_HALF_WIDTH_M).text} each side",
-                "slopes over "
-                + " × ".join(f"{side:.1f}" for side in model.corridor_baseline_m)
-                + " m, and the line's own cells",
-            ),
-        ),
+        ("Corridor", (corridor_text(model, used),)),
         ("Overhead", _overhead(screening)),
         ("Band edges", (" ".join(f"{edge:g}°" for edge in used.edges_deg),)),
         ("Stated of the model", _stated(used)),

@@ -1,13 +1,15 @@
-"""What an answer rests on, in words: the model, its start zones, a comparison of engines."""
+"""What an answer rests on, in words: corridor, start zones, a comparison of engines."""
 
 from __future__ import annotations
 
+from steybrae.route.corridor import LEAST_HALF_WIDTH_M
 from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.cross_check import CrossCheck
+from steybrae.screening.result import ModelFacts, SettingsUsed
 from steybrae.terrain.start_zones import StartRules
-from steybrae.value import between, lower, slope
+from steybrae.value import between, lower, no_less, slope
 
-__all__ = ["cross_check_text", "zone_text", "zones_text"]
+__all__ = ["corridor_text", "cross_check_text", "zone_text", "zones_text"]
 
 
 def cross_check_text(check: CrossCheck) -> str:
@@ -45,4 +47,13 @@ def zones_text(looks: OverheadAnswer, rules: StartRules) -> str:
         f"{rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km; possible start zones: "
         f"ground that may reach {rules.low_deg:g}° within its 95 % interval, from about "
         f"{lower(looks.possible_from_deg, step=1.0).text} on"
+    )
+
+
+def corridor_text(model: ModelFacts, used: SettingsUsed) -> str:
+    """Say what was taken for the corridor, and over what its slopes are measured."""
+    return (
+        f"position error {used.place_error_m:g} m, or that of a reference's square where larger, and "
+        f"{used.drift_deg:g}° of drift, {no_less(LEAST_HALF_WIDTH_M).text} each side; its slopes over "
+        f"{model.corridor_baseline_m[0]:.0f} m, and the line's own cells"
     )
