@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 from tests.on_grid import model, route_on
 from tests.screening.by_hand import DAYS, ByHand
@@ -362,7 +362,12 @@ def test_cutting_a_leg_in_two_keeps_the_places(massif, spots, share):
     same(*(ends(screen_route(one, massif, NEAR)) for one in (line, cut)), 10.0)
 
 
+TOOK_A_KIND_AWAY = [(52_591.7, 1_053_385.1), (52_830.0, 1_053_890.5), (53_927.7, 1_054_163.2)]
+"""Its second leg begins with 8 m of steep ground, which its corridor holds and the first leg makes longer."""
+
+
 @PATIENT
+@example(spots=TOOK_A_KIND_AWAY)
 @given(spots=LINES)
 def test_joining_two_lines_joins_their_places(massif, spots):
     """Each place of a part lies in places of the whole that are of all its kinds."""
@@ -392,6 +397,7 @@ def test_a_finer_step_finds_the_same(massif, spots):
 
 
 @PATIENT
+@example(spots=TOOK_A_KIND_AWAY)
 @given(spots=LINES)
 def test_no_place_is_lost_when_another_is_added(massif, spots):
     line = between(massif, spots)
