@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from steybrae.library.answer import Answer as Answer
     from steybrae.library.area import Area as Area
     from steybrae.library.area import area as area
+    from steybrae.library.card import Card as Card
+    from steybrae.library.card import card as card
     from steybrae.library.paper import Gap as Gap
     from steybrae.library.paper import Spacing as Spacing
     from steybrae.library.paper import gap as gap
@@ -43,9 +45,7 @@ if TYPE_CHECKING:
     from steybrae.library.readings import Review as Review
     from steybrae.library.readings import compare as compare
     from steybrae.library.readings import review as review
-    from steybrae.library.route import Card as Card
     from steybrae.library.route import Plan as Plan
-    from steybrae.library.route import card as card
     from steybrae.library.route import screen as screen
     from steybrae.quantities import shown_slope_deg as shown_slope_deg
     from steybrae.route.positions.places import Place as Place
@@ -54,7 +54,7 @@ _HOMES = {
     "Answer": "library.answer",
     "Area": "library.area",
     "BandScheme": "bands",
-    "Card": "library.route",
+    "Card": "library.card",
     "Comparison": "library.readings",
     "Gap": "library.paper",
     "Ground": "library.place",
@@ -65,7 +65,7 @@ _HOMES = {
     "Spacing": "library.paper",
     "SteybraeError": "errors",
     "area": "library.area",
-    "card": "library.route",
+    "card": "library.card",
     "compare": "library.readings",
     "gap": "library.paper",
     "ground": "library.place",

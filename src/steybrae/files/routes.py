@@ -131,7 +131,7 @@ def route_from_geojson(
     except (TypeError, ValueError, RecursionError) as error:
         message = f"{where} should be GeoJSON; it has what JSON has not ({error!s:.80}). Correct it."
         raise RouteError(message) from error
-    return _route(_read_geojson(text, where), where, "line", legs_at, turn_tolerance_m)
+    return _route(_read_geojson(text, where), where, "Planned line", legs_at, turn_tolerance_m)
 
 
 def _as_json(value: Any) -> Any:
@@ -163,7 +163,7 @@ def route_from_line(
         As `read_route`.
     """
     found = _Found("line", "", tuple(places), (), ("Took the places as a line.",))
-    return _route(found, "The line", "line", legs_at, turn_tolerance_m)
+    return _route(found, "The line", "Planned line", legs_at, turn_tolerance_m)
 
 
 def _route(found: _Found, where: str, name: str, legs_at: Sequence[str], tolerance_m: float) -> Route:

@@ -1,16 +1,15 @@
-"""A planned line on an elevation model, and the card to carry."""
+"""A planned line on an elevation model."""
 
 from __future__ import annotations
 
-import datetime as dt
 import json
 import os
 from collections.abc import Iterable, Mapping
 from functools import cached_property
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Unpack
 
-from steybrae.card import CardSettings, RouteCard, make_card
-from steybrae.errors import FileWriteError, ModelError
+from steybrae.errors import ModelError
 from steybrae.library.answer import Answer, shown
 from steybrae.library.given import GivenModel, How, as_path, given_line, settings_of
 from steybrae.route.legs import Route
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
     from steybrae.document import Document
     from steybrae.field.sources import Source
 
-__all__ = ["Card", "Plan", "card", "screen"]
+__all__ = ["PathLike", "Plan", "needed_path", "screen"]
 
 PathLike = str | os.PathLike[str]
 
@@ -80,7 +79,7 @@ class Plan(Answer[RouteScreening]):
         """
         from steybrae.files.plans import read_plan  # noqa: PLC0415
 
-        return cls(read_plan(_path(path)))
+        return cls(read_plan(needed_path(path)))
 
     def save(self, path: PathLike, *, force: bool = False) -> None:
         """Keep the whole result in one file, for `read` and for the commands.
@@ -111,7 +110,7 @@ class Plan(Answer[RouteScreening]):
             route, model, settings = self._made_from
             with model.opened(settings) as (source, known):
                 whole = with_forecast_ground(whole, route, source, known)
-        write_plan(_path(path), whole, force=force)
+        write_plan(needed_path(path), whole, force=force)
 
     @property
     def document(self) -> Document:
@@ -203,7 +202,8 @@ class Plan(Answer[RouteScreening]):
             return with_relief(self.result, source)
 
 
-def _path(given: Any) -> Any:
+def needed_path(given: Any) -> Path:
+    """Path of a text or anything path-like."""
     path = as_path(given)
     if path is None:
         message = f"a path is a text or path-like, not {type(given).__name__}"
@@ -261,131 +261,3 @@ def screen(
     with given.opened(asked) as (source, settings):
         found = screen_route(route, source, settings)
     return Plan(found, (route, given, asked))
-
-
-class Card(Answer[RouteCard]):
-    """The route card: bearings to set, distances, times, what the ground does, what to check.
-
-    Attributes
-    ----------
-    result
-        With ``legs``, each with its ``checks``, and ``totals``.
-
-    Examples
-    --------
-    >>> model = steybrae.sample().model
-    >>> plan = steybrae.screen([(59.2240, -8.0574), (59.2270, -8.0590)], model)
-    >>> steybrae.card(plan, "2027-01-15", grid="bng").grid
-    'bng'
-    """
-
-    _command = "card"
-    _rows = "legs"
-
-    @property
-    def document(self) -> Document:
-        """The legs, their sides, the checks, what it rests on, cautions."""
-        from steybrae.answers.card import card_document  # noqa: PLC0415
-
-        return card_document(self.result)
-
-    @property
-    def _line(self) -> str:
-        legs = len(self.result.legs)
-        return f"{self.result.name}, {self.result.date}, {legs} leg{'' if legs == 1 else 's'}"
-
-    @property
-    def __geo_interface__(self) -> Mapping[str, Any]:
-        """Legs as lines and checks as points, a GeoJSON feature collection on WGS 84."""
-        from steybrae.files.cards import card_geojson  # noqa: PLC0415
-
-        found: Mapping[str, Any] = json.loads(card_geojson(self.result))
-        return found
-
-    def save(self, path: PathLike, *, page: str = "a4", force: bool = False) -> None:
-        """Write the card to carry.
-
-        Parameters
-        ----------
-        path
-            PDF, GPX, CSV or GeoJSON by its ending.
-        page
-            Paper of the PDF: ``a4``, ``letter`` or ``a5``.
-        force
-            Whether an existing file is replaced.
-
-        Raises
-        ------
-        SteybraeError
-            Another ending, the file exists, or the system refuses.
-
-        Examples
-        --------
-        >>> model = steybrae.sample().model
-        >>> plan = steybrae.screen([(59.2240, -8.0574), (59.2270, -8.0590)], model)
-        >>> steybrae.card(plan, "2027-01-15").save("card.gpx")
-        """
-        from steybrae.files.whole import write_bytes  # noqa: PLC0415
-
-        to = _path(path)
-        write_bytes(to, self._bytes(to.suffix.lower(), page), force=force)
-
-    def _bytes(self, ending: str, page: str) -> bytes:
-        if ending == ".pdf":
-            from steybrae.sheets.card_page import card_pdf  # noqa: PLC0415
-
-            return card_pdf(self.result, page)
-        from steybrae.files.cards import card_csv, card_geojson  # noqa: PLC0415
-        from steybrae.files.gpx_out import card_gpx  # noqa: PLC0415
-
-        makers = {".gpx": card_gpx, ".csv": card_csv, ".geojson": card_geojson}
-        if ending not in makers:
-            message = f"A card should be named .pdf, {', '.join(makers)}; got {ending!r}. Change its ending."
-            raise FileWriteError(message)
-        return makers[ending](self.result).encode()
-
-
-def card(plan: Plan | PathLike, date: dt.date | str, *, start: str | None = None, **chosen: Any) -> Card:
-    """Make the route card of a plan.
-
-    Parameters
-    ----------
-    plan
-        From `screen`, or a saved one.
-    date
-        Day of the walk, for magnetic north; a date or ``"2027-01-15"``.
-    start
-        Start of the day, ``"08:30"``, for the arrivals; it needs ``zone``.
-    **chosen
-        ``grid``, ``scale``, ``paces_per_100m``, ``bearing_unit``, ``zone``, ``method``, ``flat_kmh``,
-        ``off_path``; ``snow``, ``load`` and ``breaks`` as for the command.
-
-    Returns
-    -------
-    Card
-
-    Raises
-    ------
-    SteybraeError
-        A choice that there is not.
-
-    Examples
-    --------
-    >>> model = steybrae.sample().model
-    >>> plan = steybrae.screen([(59.2240, -8.0574), (59.2270, -8.0590)], model)
-    >>> found = steybrae.card(plan, "2027-01-15", scale=25_000)
-    >>> found.legs[0].number, round(found.legs[0].map_mm)
-    (1, 14)
-    """
-    from steybrae.card.forecast import without_forecast  # noqa: PLC0415
-    from steybrae.route.times.daylight import parse_clock, parse_day  # noqa: PLC0415
-    from steybrae.route.times.walking_time import Allowances, leg_time  # noqa: PLC0415
-
-    screening = (plan if isinstance(plan, Plan) else Plan.read(plan)).result
-    day = parse_day(date) if isinstance(date, str) else date
-    shares = {name: float(chosen.pop(name)) for name in ("snow", "load", "breaks") if name in chosen}
-    allowances = Allowances(shares.get("snow", 1.0), shares.get("load", 1.0), shares.get("breaks", 0.0))
-    begins = None if start is None else parse_clock(start, day, chosen.get("zone"))
-    settings = CardSettings(date=day, start=begins, allowances=allowances, **chosen)
-    leg_time((), settings.method, allowances, flat_kmh=settings.flat_kmh)  # refuses an unknown rule
-    return Card(without_forecast(make_card(screening, settings), screening))

@@ -81,5 +81,7 @@ def html_cells(columns: Iterable[Column], row: Any) -> list[dict[str, Any]]:
 
 def _table(table: Table) -> dict[str, Any]:
     rows, foot = ([html_cells(table.columns, row) for row in part] for part in (table.rows, table.foot))
-    heads = [plain(column.heading.replace("\n", " ")) for column in table.columns]
+    heads = [
+        {"text": plain(column.heading.replace("\n", " ")), "align": column.align} for column in table.columns
+    ]
     return {"title": plain(table.title), "heads": heads, "rows": rows, "foot": foot}
