@@ -88,7 +88,7 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
         "slope_high_max_deg",
         "unknown_share",
     }
-    assert found["place"] == {"lat_deg": 59.2244, "lon_deg": -8.0237, "written": HERE}
+    assert found["place"] == {"lat_deg": 59.2244, "lon_deg": -8.0237, "written": HERE, "name": ""}
     within = found["within"]
     assert within["slope_min_deg"] <= within["slope_median_deg"] <= within["slope_max_deg"]
     assert found["slope_deg"] * 10.0 != round(found["slope_deg"] * 10.0)

@@ -29,6 +29,7 @@ ANSWERS: Final = {
     "spacing": "steybrae.paper.chart.SpacingChart",
     "route": "steybrae.screening.result.RouteScreening",
     "ground": "steybrae.screening.ground.at.GroundAt",
+    "ground places": "steybrae.screening.ground.result.GroundPlaces",
     "reading": "steybrae.field.agreement.ReadingResult",
     "reading review": "steybrae.field.review.Review",
     "card": "steybrae.card.result.RouteCard",

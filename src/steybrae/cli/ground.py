@@ -5,16 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
 from steybrae.cli.options.forecast import ForecastOptions
-from steybrae.cli.options.groups import did_you_mean
+from steybrae.cli.options.groups import did_you_mean, option
 from steybrae.cli.options.model import CheckedModel, PositionOptions, ReachOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
+
+if TYPE_CHECKING:
+    from steybrae.route.overhead.reading import KeptPlaces
+    from steybrae.route.positions.places import Place
+    from steybrae.screening.ground.result import GroundAt, GroundPlaces
 
 __all__ = ["CONTEXT", "ground", "place_text"]
 
@@ -27,53 +32,112 @@ class GroundOutputs(OutputOptions):
     """Where the answer goes."""
 
     figure: Path | None = parsed.picture("--figure", "Draw the cells and the circle, as PNG or PDF.")
+    csv: Path | None = option("--csv", "Write the places of --places with their figures as CSV.")
 
 
 def ground(
     ctx: typer.Context,
     place: Annotated[
-        list[str],
+        list[str] | None,
         typer.Argument(
             metavar="PLACE",
             help="Degrees (59.2234 -8.0712), degrees and minutes, UTM, MGRS or an OS grid reference.",
         ),
-    ],
+    ] = None,
+    *,
     model: CheckedModel,
     position: PositionOptions,
     bands: BandOptions,
     zones: ReachOptions,
     forecast: ForecastOptions,
     outputs: GroundOutputs,
-    *,
+    places: Annotated[
+        Path | None,
+        typer.Option("--places", help="Many places instead: a CSV of lat,lon[,name].", metavar="FILE"),
+    ] = None,
     run_out: Annotated[
         bool, typer.Option("--run-out", help="Tell published run-out angles too, for teaching.")
     ] = False,
 ) -> None:
-    """Look at the ground at one place, around it within your position error, and above it."""
+    """Look at the ground at one place, or at many, around it within your position error, and above it."""
     from dataclasses import replace
 
-    from steybrae.answers.ground import ground_document
-    from steybrae.cli.options.common import print_json
-    from steybrae.cli.pictures import draw_ground_to
-    from steybrae.render.terminal import print_document
     from steybrae.route.positions.places import parse_place
     from steybrae.screening.forecast.ground import with_place_forecast
     from steybrae.screening.ground.at import cross_check_ground, ground_at
     from steybrae.screening.ground.overhead import with_above
 
-    outputs.check(forecast.bulletin, *(model.dem or ()))
+    text = place_text(place or [], [name for one in ctx.command.params for name in one.opts])
+    _refuse_mixed(text, places, outputs)
+    outputs.check(forecast.bulletin, places, *(model.dem or ()))
     asked = forecast.read()
     radius_m, note = position.radius()
-    where = parse_place(place_text(place, [name for one in ctx.command.params for name in one.opts]))
     with model.opened(screening_settings(bands, model, zones)) as (dem, settings):
-        found = ground_at(where, dem, radius_m, settings)
-        found = with_above(found, where, dem, settings, published=run_out)
-        if model.cross_check:
-            checked = cross_check_ground(where, dem, found.within.radius_m, settings)
-            found = replace(found, cross_check=checked)
-        if asked is not None:
-            found = with_place_forecast(found, where, dem, settings, *asked)
-    found = with_taken(found)
+
+        def look(where: Place, kept: KeptPlaces | None = None) -> GroundAt:
+            dem.count_anew()
+            found = ground_at(where, dem, radius_m, settings)
+            found = with_above(found, where, dem, settings, published=run_out, kept=kept)
+            if model.cross_check:
+                checked = cross_check_ground(where, dem, found.within.radius_m, settings)
+                found = replace(found, cross_check=checked)
+            if asked is not None:
+                found = with_place_forecast(found, where, dem, settings, *asked)
+            return with_taken(found)
+
+        if places is not None:
+            from steybrae.files.places import read_places
+            from steybrae.screening.ground.places import ground_places
+
+            every = ground_places(read_places(places), look, places.name)
+        else:
+            found = look(parse_place(text))
+    if places is not None:
+        _tell_places(every, outputs)
+    else:
+        _tell(found, note, outputs)
+
+
+def _refuse_mixed(text: str, places: Path | None, outputs: GroundOutputs) -> None:
+    from steybrae.errors import QuantityError
+
+    message = ""
+    if (text == "") == (places is None):
+        got = "none" if places is None else "both"
+        message = f"A place or --places FILE is needed, one of the two; got {got}. Give one."
+    elif places is None and outputs.csv is not None:
+        message = "--csv belongs to --places, which is missing. Add it, or leave --csv out."
+    elif places is not None and outputs.figure is not None:
+        message = "--figure draws one place; with --places there are several. Leave one of them out."
+    if message:
+        raise QuantityError(message)
+
+
+def _tell_places(found: GroundPlaces, outputs: GroundOutputs) -> None:
+    from steybrae.answers.ground_places import places_cautions, places_csv_table, places_document
+    from steybrae.cli.options.common import print_json
+    from steybrae.render.terminal import print_document
+
+    if outputs.csv is not None:
+        from steybrae.answers.points import cautions_path
+        from steybrae.files.whole import write_text
+        from steybrae.render.table import csv_text
+
+        write_text(outputs.csv, csv_text(places_csv_table(found)), force=outputs.force)
+        lines = [f"{caution.key}\t{caution.text}\n" for caution in places_cautions(found)]
+        write_text(cautions_path(outputs.csv), "".join(lines), force=outputs.force)
+    if outputs.as_json:
+        print_json("ground places", found)
+        return
+    print_document(places_document(found))
+
+
+def _tell(found: GroundAt, note: str, outputs: GroundOutputs) -> None:
+    from steybrae.answers.ground import ground_document
+    from steybrae.cli.options.common import print_json
+    from steybrae.cli.pictures import draw_ground_to
+    from steybrae.render.terminal import print_document
+
     if outputs.figure is not None:
         draw_ground_to(outputs.figure, found, force=outputs.force)
     if outputs.as_json:

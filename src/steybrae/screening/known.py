@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Protocol
 
+import numpy as np
+
 from steybrae.route.overhead.windows import OverheadLook, joins_of
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import Method
@@ -74,9 +76,11 @@ def overhead_look(cell_m: tuple[float, float], jacobian: Array, stated: Stated) 
     OverheadLook
     """
     rules = stated.start_zones
+    # To the centimetre: places of one model are then looked up from alike, and share what was read.
+    cell_m = round(cell_m[0], 2), round(cell_m[1], 2)
     known = slope_uncertainty(
         "evans",
-        jacobian * joins_of(cell_m),
+        np.round(jacobian * joins_of(cell_m), 2),
         stated.vertical_error_m,
         stated.correlation_m,
         stated.model_kind,

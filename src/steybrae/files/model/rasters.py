@@ -118,6 +118,10 @@ class RasterModel:
         many = max(self._cells_read, 1)
         return HeightsRead(self._absurd / many, self._same / many, self.info.scaling)
 
+    def count_anew(self) -> None:
+        """Forget what was met among the heights read so far."""
+        self._cells_read = self._absurd = self._same = 0
+
     def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
         """Heights of a window, metres.
 

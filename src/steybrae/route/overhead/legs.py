@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from steybrae.route.ground_shape import convex_rolls, terrain_traps
-from steybrae.route.overhead.reading import KeptGround, read_ground
+from steybrae.route.overhead.reading import KeptGround, KeptPlaces
 from steybrae.route.overhead.result import (
     PLACE_SIGHT_DEG,
     Above,
@@ -24,6 +24,7 @@ from steybrae.route.overhead.windows import (
     Stretch,
     Window,
     cells_on,
+    on_lattice,
     shared,
     stretch_windows,
 )
@@ -91,7 +92,7 @@ def route_above(kept: KeptGround, tracks: list[Track]) -> tuple[Above, ...]:
     return tuple(_merge([part for part in found if part.leg == leg], look) for leg in range(len(tracks)))
 
 
-def place_above(source: DemSource, place: Place, look: OverheadLook) -> Above:
+def place_above(source: DemSource, place: Place, look: OverheadLook, kept: KeptPlaces | None = None) -> Above:
     """Look up from a place.
 
     Parameters
@@ -102,6 +103,8 @@ def place_above(source: DemSource, place: Place, look: OverheadLook) -> Above:
         Where; the sight is taken from there exactly, the path to the cell it lies in.
     look
         How.
+    kept
+        Where several places are looked up from.
 
     Returns
     -------
@@ -115,10 +118,11 @@ def place_above(source: DemSource, place: Place, look: OverheadLook) -> Above:
     """
     here = np.array([place.lon_deg, place.lon_deg]), np.array([place.lat_deg, place.lat_deg])
     (part,) = stretch_windows(source.grid, [Track(*here, np.array([0.0, 1.0]), np.zeros(1))], look)
-    ground = read_ground(source, part.window, look)
+    window = on_lattice(part.window, look.joins)
+    ground = (kept or KeptPlaces()).ground(source, look, window)
     col, row = (
-        (part.col[:1] - part.window.left) / look.joins[0],
-        (part.row[:1] - part.window.top) / look.joins[1],
+        (part.col[:1] - window.left) / look.joins[0],
+        (part.row[:1] - window.top) / look.joins[1],
     )
     return _merge(
         [_look_from(ground, ground.points(col, row), np.zeros(1), np.zeros(1), 0)], look, at_place=True

@@ -11,7 +11,7 @@ from steybrae.route.overhead.windows import OverheadLook, Window
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.overhead.ground import OverheadGround, overhead_ground
 
-__all__ = ["KeptGround", "joined", "read_ground"]
+__all__ = ["KeptGround", "KeptPlaces", "joined", "read_ground"]
 
 _STRIP_ROWS: Final = 512
 
@@ -38,6 +38,19 @@ class KeptGround:
             self._last = None  # so that two are never held
             self._last = window, read_ground(self.source, window, self.look)
         return self._last[1]
+
+
+@dataclass(eq=False)
+class KeptPlaces:
+    """Ground to look up at from one place after another: places near each other share a window."""
+
+    _kept: KeptGround | None = field(default=None, init=False)
+
+    def ground(self, source: DemSource, look: OverheadLook, window: Window) -> OverheadGround:
+        """Ground of a window; see `read_ground`."""
+        if self._kept is None or self._kept.look != look or self._kept.source is not source:
+            self._kept = KeptGround(source, look)
+        return self._kept.ground(window)
 
 
 def read_ground(source: DemSource, window: Window, look: OverheadLook) -> OverheadGround:

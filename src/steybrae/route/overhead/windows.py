@@ -30,6 +30,7 @@ __all__ = [
     "cells_on",
     "check_reach_m",
     "joins_of",
+    "on_lattice",
     "shared",
     "stretch_windows",
 ]
@@ -47,6 +48,9 @@ STRETCH_M: Final = 4000.0
 MOST_CELLS: Final = 2_000_000
 """Largest window that stretches share, joined cells (our choice: some 100 MB with all that is
 computed on it)."""
+
+LATTICE_CELLS: Final = 64
+"""Side of the squares that windows of places are made of, joined cells (our choice: some 600 m)."""
 
 _MARGIN_CELLS: Final = 4
 
@@ -203,6 +207,17 @@ def _refuse_nowhere(places: list[tuple[Array, Array]]) -> None:
             "model of the ground it crosses."
         )
         raise OffModelError(message)
+
+
+def on_lattice(window: Window, joins: tuple[int, int]) -> Window:
+    """Smallest window of whole squares of `LATTICE_CELLS` that holds another: near places have the same."""
+    across, down = (LATTICE_CELLS * join for join in joins)
+    return Window(
+        _down_to(window.top, down),
+        _down_to(window.left, across),
+        -_down_to(-window.bottom, down),
+        -_down_to(-window.right, across),
+    )
 
 
 def _window(col: Array, row: Array, margin: Array, joins: tuple[int, int]) -> Window:

@@ -269,7 +269,7 @@ def _say(
     )
     elevation = float(point.elevation_m[0])
     return GroundAt(
-        place=PlaceAt(place.lat_deg, place.lon_deg, place.written or place.name),
+        place=PlaceAt(place.lat_deg, place.lon_deg, place.written or place.name, place.name),
         elevation_m=elevation if math.isfinite(elevation) else None,
         slope_deg=slope,
         slope_low_deg=low,

@@ -11,6 +11,7 @@ from steybrae.cautions import Situation, cautions_for
 from steybrae.route.expected import SteepestOnLine, expected_readings
 from steybrae.route.leg_baselines import place_baselines
 from steybrae.route.overhead.legs import place_above
+from steybrae.route.overhead.reading import KeptPlaces
 from steybrae.route.overhead.result import SightAnswer
 from steybrae.route.overhead.windows import REACH_M
 from steybrae.route.positions.places import Place
@@ -36,6 +37,7 @@ def with_above(
     settings: Settings | None = None,
     *,
     published: bool = False,
+    kept: KeptPlaces | None = None,
 ) -> GroundAt:
     """Return the same ground with the overhead angles of the place.
 
@@ -47,6 +49,8 @@ def with_above(
         It was made of.
     published
         Whether published run-out angles are told too, for teaching.
+    kept
+        Where several places are looked at.
 
     Returns
     -------
@@ -58,7 +62,7 @@ def with_above(
     jacobian = jacobian_at(source.grid, *source.grid.from_wgs84(place.lon_deg, place.lat_deg))
     known = slopes_known(settings.method, jacobian, settings)
     look = overhead_look(ground.cell_size_m, jacobian, settings)
-    above = place_above(source, place, look)
+    above = place_above(source, place, look, kept)
     readings = expected_readings(
         above,
         _steepest(ground),
@@ -67,7 +71,7 @@ def with_above(
         ground.within.radius_m,
     )
     standing = StandingRules(source, settings.method, settings.engine, known)
-    kept, without = standing.split(readings, ground.within.radius_m)
+    told, without = standing.split(readings, ground.within.radius_m)
     sight = None if above.overhead is None else above.overhead.sight
     found = run_out(source, place, sight) if published and sight is not None else None
     more = cautions_for(
@@ -90,7 +94,7 @@ def with_above(
         expected_readings=named(
             tuple(
                 replace(reading, number=number, chainage_m=None)
-                for number, reading in enumerate(kept, start=1)
+                for number, reading in enumerate(told, start=1)
             )
         ),
         steep_without_check=without,

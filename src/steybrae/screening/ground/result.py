@@ -20,7 +20,7 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.terrain.start_zones import StartRules
 
-__all__ = ["GroundAt", "GroundPatch", "PlaceAt", "RunOut", "Within"]
+__all__ = ["GroundAt", "GroundPatch", "GroundPlaces", "PlaceAt", "RunOut", "Within"]
 
 
 @dataclass(frozen=True)
@@ -35,11 +35,27 @@ class PlaceAt:
         Longitude on WGS 84, degrees east.
     written
         The place as it was typed.
+    name
+        Its name, from a file of places; may be empty.
     """
 
     lat_deg: LatDeg
     lon_deg: LonDeg
     written: str
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class GroundPlaces:
+    """The ground at several places of one model.
+
+    Attributes
+    ----------
+    places
+        Each as for one place alone, in the order of the file.
+    """
+
+    places: tuple[GroundAt, ...]
 
 
 @dataclass(frozen=True)
