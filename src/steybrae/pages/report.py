@@ -37,7 +37,7 @@ from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.result import LegScreening, RouteScreening
-from steybrae.value import gentle_length, map_scale, steep_length
+from steybrae.value import AT_LEAST, gentle_length, map_scale, steep_length
 
 __all__ = ["page_policy", "report_page", "templates"]
 
@@ -165,6 +165,7 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         "legs": [leg_words(leg, scheme) for leg in screening.legs],
         "bands": _looks(screening, scheme),
         "unknown": UNKNOWN,
+        "least": AT_LEAST,
         "unknown_length": steep_length(screening.totals.unknown_m).text,
         "map": drawing,
         "marks": report_marks(screening, relief, [leg.middle for leg in drawing.legs if not leg.crowded]),
