@@ -389,6 +389,22 @@ def use_zone(parse: Callable[..., Any], text: str) -> None:
     assert dt.datetime(2026, 1, 2, tzinfo=parse(text)).utcoffset() is not None, "a zone of no use"
 
 
+def use_day(parse: Callable[..., Any], text: str) -> None:
+    """Read a day that is written back as one."""
+    assert len(parse(text).isoformat()) == 10, "a day that is none"
+
+
+def use_places(read: Callable[..., Any], path: Path) -> None:
+    """Read places, each with its line of the file."""
+    lines = [line for line, _ in read(path)]
+    assert lines == sorted(set(lines)), "lines out of order"
+
+
+def use_stretches(read: Callable[..., Any], path: Path) -> None:
+    """Read stretches of a map whose every fifth line is thick."""
+    assert read(path, 5), "no stretch"
+
+
 def use_moment(parse: Callable[..., Any], text: str) -> None:
     """Read a date and time with its zone."""
     assert parse(text, "The time").utcoffset() is not None, "a time without a zone"
@@ -458,12 +474,29 @@ READERS: Final = (
         use_zone,
         4,
     ),
+    Reader("steybrae.route.times.daylight", "parse_day", texts("2027-01-15", "2024-02-29"), use_day, 4),
+    Reader(
+        "steybrae.files.places",
+        "read_places",
+        texts("lat,lon\n59.22,-8.07\n", "lat,lon,name\n59.22,-8.07,Foot\n\n59.23,-8.06,Top\n"),
+        use_places,
+        8,
+        ".csv",
+    ),
+    Reader(
+        "steybrae.files.stretches",
+        "read_stretches",
+        texts("name,length_mm,gaps\nA,12.5mm,5\n", "name,length_mm,index_gaps\nTop,6,2\n"),
+        use_stretches,
+        8,
+        ".csv",
+    ),
     Reader("steybrae.forecast.choose", "parse_moment", MOMENTS, use_moment, 4),
     Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 6),
 )
 
-COVERED: Final = {"read_lat_lon", "read_ground", "read_preview"}
-"""Read by `parse_place`; an open model, and a raster that the command itself has just written."""
+COVERED: Final = {"read_lat_lon", "read_ground", "read_leg", "read_preview"}
+"""Read by `parse_place`; an open model, twice, and a raster that the command itself has just written."""
 
 
 @dataclasses.dataclass
