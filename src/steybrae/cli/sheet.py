@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import MISSING, dataclass
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,19 +10,14 @@ import typer
 
 from steybrae.cli.command import GroupedCommand
 from steybrae.cli.options import parsed
-from steybrae.cli.options.groups import Group, flag, option, spread
+from steybrae.cli.options.groups import spread
 from steybrae.cli.options.model import ModelFiles
 from steybrae.cli.options.paper import IndexOptions, MapOptions
-from steybrae.cli.options.settings_file import taken_caution
-from steybrae.papers import PAPERS_MM
+from steybrae.cli.options.sheet import OwnOptions, PaperOutput, SheetOutput
+from steybrae.cli.sheet_ground import ground_of, look_of, middle_of, own_asked, own_notes
 
 if TYPE_CHECKING:
-    from steybrae.field.log import LogRow
-    from steybrae.screening.result import RouteScreening
-    from steybrae.teach.asked import Question
-    from steybrae.teach.map_ground import MapGround, MapLook
-    from steybrae.teach.practice import PracticeSheet
-    from steybrae.terrain.dem import DemSource, Grid
+    from steybrae.teach.map_ground import MapLook
 
 __all__ = ["app"]
 
@@ -50,51 +43,6 @@ def _command(name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
 
 
 Seed = Annotated[int, typer.Option("--seed", help="Same seed, same sheet; another one, another.", min=0)]
-
-
-@dataclass(frozen=True)
-class SheetOutput(Group, panel="Outputs"):
-    """The sheet as a file."""
-
-    out: Path = option("--out", "The file to write.", "FILE", default=MISSING)
-    force: bool = flag("--force", "Replace output files that exist.")
-
-    def write(self, make: Callable[[], bytes], out: Path | None = None) -> None:
-        """Refuse a name that cannot be written before the work, then write whole."""
-        from steybrae.files.whole import check_writable, write_bytes
-
-        path = out or self.out
-        check_writable(path, force=self.force)
-        write_bytes(path, make(), force=self.force)
-        typer.echo(f"{path} written. A lesson is not a field decision.")
-        kept = taken_caution()
-        if kept is not None:
-            typer.echo(kept.text)
-
-
-@dataclass(frozen=True)
-class PaperOutput(SheetOutput):
-    """The sheet as a file, and its paper."""
-
-    paper: str = option(
-        "--paper", f"Paper: {', '.join(PAPERS_MM)}; a5 for the checks of a plan.", default="a4", kept="paper"
-    )
-
-    def write_with_key(
-        self, make: Callable[[], bytes], make_key: Callable[[], bytes], answers: Path | None
-    ) -> None:
-        """Write the pupils' sheets, and the teacher's in a file of their own where one was named."""
-        from steybrae.files.whole import check_writable
-        from steybrae.papers import paper_size_mm
-
-        paper_size_mm(self.paper)
-        if answers is not None:
-            check_writable(answers, force=self.force)
-        self.write(make)
-        if answers is None:
-            typer.echo("The key is not in it: give --answers FILE with the same settings and seed.")
-        else:
-            self.write(make_key, answers)
 
 
 @_command("scale")
@@ -222,45 +170,12 @@ def field(
     to.write(lambda: field_pdf(field_sheet(planned, grid), paper=to.paper))
 
 
-@dataclass(frozen=True)
-class Own(Group, panel="Your own ground"):
-    """What questions are asked about, besides a model."""
-
-    plan: Path | None = option(
-        "--plan", "Ask about the legs of your saved plan; on its own ground, without --dem.", "PLAN"
-    )
-    log: Path | None = option("--log", "Ask about your own logged readings.", "LOG")
-    measured: Path | None = option(
-        "--measured",
-        "Stretches measured on your own map (CSV: name,length_mm,gaps or index_gaps): key, band and range.",
-        "FILE",
-    )
-
-    def check_alone(self, given: Sequence[tuple[str, object]]) -> None:
-        """Refuse beside `--measured` what asks about a model.
-
-        Raises
-        ------
-        QuantityError
-            Names what was given beside it.
-        """
-        from steybrae.errors import QuantityError
-
-        beside = [name for name, value in (("--plan", self.plan), ("--log", self.log), *given) if value]
-        if self.measured is not None and beside:
-            message = (
-                f"--measured is about your printed map and needs no model; got {' and '.join(beside)} too. "
-                "Make two sheets."
-            )
-            raise QuantityError(message)
-
-
 @_command("practice")
 def practice(
     printed: MapOptions,
     to: PaperOutput,
     model: ModelFiles,
-    own: Own,
+    own: OwnOptions,
     *,
     questions: Annotated[int, typer.Option("--questions", help="How many questions, 1 to 16.")] = 8,
     level: Annotated[str, typer.Option("--level", help="first, practice or assessment.")] = "practice",
@@ -292,7 +207,7 @@ def practice(
         if path is not None:
             check_writable(path, force=to.force)
     paper_size_mm(to.paper)
-    look = _look(printed, index_every)
+    look = look_of(printed, index_every)
     own.check_alone((("--sample", model.sample), ("--at", at), ("--copies", copies > 1)))
     if own.measured is not None:
         _measured(own.measured, look, to, answers)
@@ -301,15 +216,8 @@ def practice(
     kept = read_log(own.log) if own.log else None
     rows = kept.rows if kept else ()
     sample = model.sample or (route is not None and any(one.key == "sample" for one in route.cautions))
-    with _ground(model, route) as (dem, source_words):
-        middle = _middle(dem.grid, at, route, rows)
-
-        def asked(ground: MapGround) -> list[Question]:
-            from steybrae.teach.own_questions import log_questions, plan_questions
-
-            legs = plan_questions(ground, look, route, told=level != "assessment") if route else []
-            return [*legs, *log_questions(ground, look, rows)]
-
+    with ground_of(model, route) as (dem, source_words):
+        middle = middle_of(dem.grid, at, route, rows)
         sheets = [
             practice_sheet(
                 dem,
@@ -321,30 +229,17 @@ def practice(
                 sample=sample,
                 frame_mm=map_frame_mm(to.paper),
                 middle=middle,
-                own=asked,
+                own=own_asked(look, route, rows, told=level != "assessment"),
             )
             for copy in range(copies)
         ]
     to.write_with_key(
         lambda: practice_pdf(sheets, paper=to.paper), lambda: key_pdf(sheets, paper=to.paper), answers
     )
-    for note in dict.fromkeys(note for sheet in sheets for note in _own_notes(sheet, own.plan, own.log)):
+    for note in dict.fromkeys(note for sheet in sheets for note in own_notes(sheet, own.plan, own.log)):
         typer.echo(note)
     if kept and kept.damaged:
         typer.echo(f"Damaged lines of the log, passed over: {len(kept.damaged)}. See reading --review.")
-
-
-@contextmanager
-def _ground(model: ModelFiles, plan: RouteScreening | None) -> Iterator[tuple[DemSource, str]]:
-    """Open the model, or take the ground that a plan keeps where no model was given."""
-    from steybrae.screening import Settings
-    from steybrae.teach.own_questions import plan_ground
-
-    if plan is not None and not model.dem and not model.sample:
-        yield plan_ground(plan), f"plan {plan.name}, from {', '.join(plan.model.files)}"
-        return
-    with model.opened(Settings()) as (dem, _):
-        yield dem, "the invented sample massif" if model.sample else ", ".join(dem.info.files)
 
 
 def _measured(path: Path, look: MapLook, to: PaperOutput, answers: Path | None) -> None:
@@ -357,51 +252,6 @@ def _measured(path: Path, look: MapLook, to: PaperOutput, answers: Path | None) 
     to.write_with_key(
         lambda: own_map_pdf(sheet, paper=to.paper), lambda: own_map_key_pdf(sheet, paper=to.paper), answers
     )
-
-
-def _look(sheet: MapOptions, index_every: int) -> MapLook:
-    """How the map is drawn; heights stand in feet where the interval was typed in feet."""
-    from steybrae.quantities import FOOT_M
-    from steybrae.teach.map_ground import MapLook
-
-    in_feet = sheet.interval.strip().lower().endswith("ft")
-    unit = (FOOT_M, "ft") if in_feet else (1.0, "m")
-    return MapLook(sheet.scale, sheet.interval_m, index_every, *unit)
-
-
-def _middle(
-    grid: Grid, at: str | None, route: RouteScreening | None, rows: Sequence[LogRow]
-) -> tuple[float, float] | None:
-    """Where the map is to lie: at the place named, else round the plan, else round the readings.
-
-    Raises
-    ------
-    OffModelError
-        The place is not on the model.
-    """
-    from steybrae.errors import OffModelError
-    from steybrae.route.positions.places import parse_place
-    from steybrae.teach.own_questions import log_middle, plan_middle
-
-    if at is not None:
-        place = parse_place(at)
-        col, row = (float(part) for part in grid.from_wgs84(place.lon_deg, place.lat_deg))
-        if not (0.0 <= col <= grid.shape[1] and 0.0 <= row <= grid.shape[0]):
-            message = f"The middle of the map should lie on the model; {at!r} does not. Choose another place."
-            raise OffModelError(message)
-        return col, row
-    found = plan_middle(grid, route) if route else None
-    return found or log_middle(grid, rows)
-
-
-def _own_notes(sheet: PracticeSheet, plan: Path | None, log: Path | None) -> list[str]:
-    """Say on the terminal what became of the plan and the log, and what the sheet lacks."""
-    notes = list(sheet.notes)
-    for given, kind, what in ((plan, "leg", "leg of the plan"), (log, "reading", "reading of the log")):
-        own = [q for q in sheet.questions if q.kind == kind and (q.leg is None or q.leg.name)]
-        if given and not own:
-            notes.append(f"No {what} could be asked about: none lies on this map where it can be measured.")
-    return notes
 
 
 @_command("lesson")
@@ -434,7 +284,7 @@ def lesson(
     interval_m = parse_ground_length_m(interval, "A contour interval")
     files = model if model.dem else replace(model, sample=True)
     with files.opened(Settings()) as (dem, _):
-        ground = lesson_ground(dem, _middle(dem.grid, at, None, ()))
+        ground = lesson_ground(dem, middle_of(dem.grid, at, None, ()))
         source = "the invented sample massif" if files.sample else ", ".join(dem.info.files)
     made = make_lesson(
         ground,

@@ -6,17 +6,15 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+from steybrae.sheets.first_patches import BODY_PT, GROUND_INK, heading, match_page, rank_page, width_mm
 from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, blanks
-from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet
-from steybrae.teach.first_lesson import FirstLesson, Hidden, Ranked, Worked
-from steybrae.teach.forms import FormPatch
+from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
+from steybrae.teach.first_lesson import FirstLesson, Worked
 from steybrae.teach.slope_scale import map_name
 from steybrae.value import between, ground_run, millimetres, slope
 
 __all__ = ["first_pdf", "teacher_pdf"]
 
-BODY_PT: Final = 9.0
-LABEL_PT: Final = 6.0
 LARGER: Final = 12.0
 """How many times larger the example is drawn beside its true size (our choice)."""
 
@@ -28,14 +26,8 @@ COMB_SPACES: Final = 5
 COMB_INSET_MM: Final = 5.0
 """How a comb in use is drawn: how many times larger, its spaces, its edge's free end, mm (our choice)."""
 
-RANK_LETTER_MM: Final = 10.0
-RANK_ROW_MM: Final = 8.0
-"""Room for a letter, and height of a row to write in, mm (our choice)."""
-
 STEP_MM: Final = 54.0
 """Room for the minutes and the title of a step, mm (our choice)."""
-
-GROUND_INK: Final[Colour] = (0.80, 0.81, 0.83)
 
 
 def first_pdf(result: FirstLesson, *, paper: str = "a4") -> bytes:
@@ -56,9 +48,9 @@ def first_pdf(result: FirstLesson, *, paper: str = "a4") -> bytes:
     sheet = Sheet("Steepness from contours: first lesson", result.cautions, paper=paper)
     _example_page(sheet, result)
     sheet.new_page()
-    _match_page(sheet, result)
+    match_page(sheet, result)
     sheet.new_page()
-    _rank_page(sheet, result)
+    rank_page(sheet, result)
     return sheet.finish()
 
 
@@ -70,31 +62,21 @@ def teacher_pdf(result: FirstLesson, *, paper: str = "a4") -> bytes:
     return sheet.finish()
 
 
-def _width(sheet: Sheet) -> float:
-    return sheet.right_mm - sheet.left_mm
-
-
-def _heading(sheet: Sheet, y: float, text: str) -> float:
-    with sheet.read_as("H2"):
-        sheet.text(sheet.left_mm, y - 4.2, text, size_pt=11, face="bold")
-    return y - 6.6
-
-
 def _example_page(sheet: Sheet, result: FirstLesson) -> None:
     look, worked = result.look, result.worked
     y = sheet.top_mm - 5.0
-    blanks(sheet, ("Name", "Date"), sheet.left_mm, y, _width(sheet))
-    y = _heading(sheet, y - 3.0, f"1. On this map 1 mm is {look.metres(1.0):g} m")
+    blanks(sheet, ("Name", "Date"), sheet.left_mm, y, width_mm(sheet))
+    y = heading(sheet, y - 3.0, f"1. On this map 1 mm is {look.metres(1.0):g} m")
     text = (
         f"{map_name(look.scale, look.interval_m)}. Every line joins places of one height; from one to "
         f"the next the ground rises {look.interval_m:g} m. Close lines, steep ground. Every "
         f"{look.index_every}th line is thick."
     )
-    y = sheet.paragraph(sheet.left_mm, y, _width(sheet), text, size_pt=BODY_PT)
+    y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), text, size_pt=BODY_PT)
     y = _example(sheet, worked, look.metres(1.0), y - 2.0)
-    y = _heading(sheet, y - 3.0, "Height gained / distance on the ground, and the slope in degrees")
+    y = heading(sheet, y - 3.0, "Height gained / distance on the ground, and the slope in degrees")
     y = _tangents(sheet, result.tangents, y)
-    y = _heading(sheet, y - 3.0, "2. Without reckoning: a comb")
+    y = heading(sheet, y - 3.0, "2. Without reckoning: a comb")
     _combs(sheet, result, y)
 
 
@@ -128,7 +110,7 @@ def _example(sheet: Sheet, worked: Worked, metres: float, top: float) -> float:
         start=1,
     ):
         sheet.text(sheet.left_mm, y - 3.2, f"{number}.", size_pt=BODY_PT, face="bold", ink=MARK_INK)
-        y = sheet.paragraph(sheet.left_mm + 7.0, y, _width(sheet) - 7.0, text, size_pt=BODY_PT)
+        y = sheet.paragraph(sheet.left_mm + 7.0, y, width_mm(sheet) - 7.0, text, size_pt=BODY_PT)
     return y
 
 
@@ -175,7 +157,7 @@ def _tangents(sheet: Sheet, rows: Sequence[tuple[float, float]], top: float) -> 
     """Write the table in columns, degrees rising down each."""
     columns = 7
     deep = math.ceil(len(rows) / columns)
-    room = _width(sheet) / columns
+    room = width_mm(sheet) / columns
     for number, (deg, gradient) in enumerate(rows):
         x = sheet.left_mm + room * (number // deep)
         y = top - 4.0 - 4.0 * (number % deep)
@@ -194,9 +176,9 @@ def _combs(sheet: Sheet, result: FirstLesson, top: float) -> None:
         "fall on those of the map, the ground has the comb's slope; where the map's lines are closer, "
         "it is steeper."
     )
-    y = sheet.paragraph(sheet.left_mm, top, _width(sheet), text, size_pt=BODY_PT) - 1.0
+    y = sheet.paragraph(sheet.left_mm, top, width_mm(sheet), text, size_pt=BODY_PT) - 1.0
     comb_deg, comb_gap = result.comb
-    room = _width(sheet) / len(result.comb_grounds)
+    room = width_mm(sheet) / len(result.comb_grounds)
     for number, (ground_deg, gap) in enumerate(result.comb_grounds):
         x = sheet.left_mm + room * number
         words = (
@@ -209,7 +191,7 @@ def _combs(sheet: Sheet, result: FirstLesson, top: float) -> None:
             sheet.text(x + COMB_INSET_MM, y - 20.0, f"{comb_deg:g}°", size_pt=10, face="bold")
             sheet.text(x, y - 29.0, words, size_pt=BODY_PT)
     text = f"{COMB_LARGER:g} times larger. Now lay your own comb on the example above: which one fits?"
-    sheet.paragraph(sheet.left_mm, y - 31.0, _width(sheet), text, size_pt=BODY_PT)
+    sheet.paragraph(sheet.left_mm, y - 31.0, width_mm(sheet), text, size_pt=BODY_PT)
 
 
 def _comb(sheet: Sheet, x: float, y: float, comb_gap: float, gap: float) -> None:
@@ -223,145 +205,14 @@ def _comb(sheet: Sheet, x: float, y: float, comb_gap: float, gap: float) -> None
         sheet.line(at, y - 11.0, at, y - 16.0, 0.5)
 
 
-def _patch(sheet: Sheet, patch: FormPatch, x: float, y: float, *, bare: bool = False) -> None:
-    """Draw a patch of contours, its lower left corner at a place, with its numbers and its line."""
-    side = patch.side_mm
-    sheet.clip(x, y, side, side)
-    sheet.shift(x, y)
-    for contour in patch.lines:
-        sheet.path(contour.points, THICK_MM if contour.thick else THIN_MM, ink=CONTOUR_INK)
-    for px, py, text in () if bare else patch.labels:
-        half = sheet.text_width_mm(text, LABEL_PT) / 2.0 + 0.3
-        sheet.box(px - half, py - 1.0, 2.0 * half, 2.0, 0.0, fill=(1.0, 1.0, 1.0))
-        sheet.text(px, py - 0.75, text, size_pt=LABEL_PT, align="middle", ink=CONTOUR_INK)
-    if not bare:
-        _arrow(sheet, patch)
-    sheet.unshift()
-    sheet.unclip()
-    sheet.box(x, y, side, side, 0.25)
-
-
-def _arrow(sheet: Sheet, patch: FormPatch) -> None:
-    (x0, y0), (x1, y1) = patch.line
-    size = math.hypot(x1 - x0, y1 - y0)
-    east, north = (x1 - x0) / size, (y1 - y0) / size
-    sheet.line(x0, y0, x1, y1, 0.3, ink=MARK_INK)
-    head = [(x1, y1), *((x1 - 2.4 * east + s * north, y1 - 2.4 * north - s * east) for s in (0.9, -0.9))]
-    sheet.path(head, 0.0, fill=MARK_INK, closed=True)
-    sheet.box(x0 - 0.7, y0 - 0.7, 1.4, 1.4, 0.0, fill=MARK_INK)
-
-
-def _match_page(sheet: Sheet, result: FirstLesson) -> None:
-    y = _heading(sheet, sheet.top_mm - 1.0, "3. Which profile belongs to which contours?")
-    text = (
-        "Walk each line from its square to its arrow: what do your feet do? Heights stand on thick "
-        "lines. Write the letter of the profile, and what the form is: convex slope, concave slope, "
-        "roll, gully, spur or corrie. Profiles are not made taller; the lines of the patches turn any "
-        "way."
-    )
-    y = sheet.paragraph(sheet.left_mm, y, _width(sheet), text, size_pt=BODY_PT) - 2.0
-    room = _width(sheet) / 3.0
-    side = result.matches[0].side_mm
-    for number, patch in enumerate(result.matches):
-        x = sheet.left_mm + room * (number % 3)
-        top = y - (side + 12.0) * (number // 3)
-        with sheet.read_as("Figure", f"Contours {number + 1}"):
-            _patch(sheet, patch, x, top - side)
-        sheet.text(x, top - side - 5.5, f"{number + 1}", size_pt=12, face="bold", ink=MARK_INK)
-        blanks(sheet, ("profile", "form"), x + 6.0, top - side - 5.0, side + 2.0)
-    y -= 2.0 * (side + 12.0)
-    tall = 25.0
-    for number, which in enumerate(result.profiles):
-        x = sheet.left_mm + room * (number % 3)
-        foot = y - tall * (number // 3 + 1) + 1.0
-        _profile(sheet, result.matches[which], f"{'ABCDEF'[number]}", x, foot)
-
-
-def _profile(sheet: Sheet, patch: FormPatch, letter: str, x: float, foot: float) -> None:
-    with sheet.read_as("Figure", f"Profile {letter}"):
-        points = [(x + 6.0 + px, foot + py) for px, py in patch.profile]
-        sheet.path([(points[0][0], foot), *points, (points[-1][0], foot)], 0.25, fill=GROUND_INK, closed=True)
-        sheet.text(x, foot, letter, size_pt=12, face="bold", ink=MARK_INK)
-
-
-def _rank_page(sheet: Sheet, result: FirstLesson) -> None:
-    y = _heading(sheet, sheet.top_mm - 1.0, "4. By eye first, then with the ruler")
-    text = (
-        "Rank the five slopes by eye alone: 1 the gentlest, 5 the steepest. One minute. Only then "
-        f"measure, from a thick line to the next but one ({result.ranked[0].answer.gaps} gaps), and "
-        "rank again."
-    )
-    y = sheet.paragraph(sheet.left_mm, y, _width(sheet), text, size_pt=BODY_PT) - 2.0
-    side = result.ranked[0].patch.side_mm
-    room = (_width(sheet) - side) / (len(result.ranked) - 1)
-    for number, one in enumerate(result.ranked):
-        x = sheet.left_mm + room * number
-        with sheet.read_as("Figure", f"Contours {one.letter}: an even slope"):
-            _patch(sheet, one.patch, x, y - side, bare=True)
-        sheet.text(
-            x + side / 2, y - side - 5.0, one.letter, size_pt=12, face="bold", align="middle", ink=MARK_INK
-        )
-    y = _rank_table(sheet, result.ranked, y - side - 8.0)
-    y = _heading(sheet, y - 4.0, "5. What contours hide")
-    _hidden(sheet, result.hidden, result.look.interval_m, y)
-
-
-def _rank_table(sheet: Sheet, ranked: Sequence[Ranked], top: float) -> float:
-    heads = ("by eye, 1-5", "length mm", "ground m", "height m", "slope °", "band", "measured, 1-5")
-    edge = sheet.left_mm + RANK_LETTER_MM
-    room = (sheet.right_mm - edge) / len(heads)
-    y = top - 5.5
-    for number, head in enumerate(heads):
-        x = edge + room * number
-        sheet.text(x + 1.0, top - 4.0, head, size_pt=7.5, ink=MUTED)
-        sheet.line(x, y, x, y - RANK_ROW_MM * len(ranked), 0.15)
-    for one in ranked:
-        sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.15)
-        sheet.text(sheet.left_mm + 2.0, y - 5.4, one.letter, size_pt=11, face="bold", ink=MARK_INK)
-        y -= RANK_ROW_MM
-    sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.15)
-    return y
-
-
-def _hidden(sheet: Sheet, hidden: Hidden, interval_m: float, top: float) -> None:
-    text = (
-        "Both hillsides cross every contour at the same places, so the map draws them alike: "
-        f"{slope(hidden.slope_deg).text}. One has a crag of {hidden.crag_m:g} m. What lies between two "
-        f"contours is not on the map: crags and rolls lower than {interval_m:g} m, gullies narrower "
-        "than the pen, drifts and cornices of this winter. Where it is steep thin lines may be left "
-        "out. The steepest part of a gap is steeper than the gap says."
-    )
-    y = sheet.paragraph(sheet.left_mm, top, _width(sheet), text, size_pt=BODY_PT) - 2.0
-    run = hidden.contours[-1][0]
-    per = 84.0 / run
-    with sheet.read_as(
-        "Figure", "Two hillsides over the same contours; the right one has a crag between two of them."
-    ):
-        for number, profile in enumerate((hidden.even, hidden.broken)):
-            x = sheet.left_mm + number * 90.0
-            foot = y - per * hidden.contours[-1][1] - 2.0
-            points = [(x + per * along, foot + per * height) for along, height in profile]
-            sheet.path([(x, foot), *points, (x + per * run, foot)], 0.3, fill=GROUND_INK, closed=True)
-            for k, (along, height) in enumerate(hidden.contours):
-                at = x + per * along
-                sheet.line(at, foot + per * height, at, foot - 3.0, 0.08, ink=MUTED, dash_mm=(0.6, 0.8))
-                sheet.line(at, foot - 3.0, at, foot - 9.0, 0.5 if k % 5 == 0 else 0.2, ink=CONTOUR_INK)
-            sheet.text(x, foot - 13.0, ("even", "with a crag")[number], size_pt=8, ink=MUTED)
-    text = "What else could lie between two contours there?"
-    y = sheet.paragraph(sheet.left_mm, foot - 17.0, _width(sheet), text, size_pt=BODY_PT)
-    for _ in range(2):
-        y -= RANK_ROW_MM
-        sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.15)
-
-
 def _plan(sheet: Sheet, result: FirstLesson, top: float) -> float:
-    y = _heading(sheet, top, f"{result.plan[-1].end_min} minutes")
+    y = heading(sheet, top, f"{result.plan[-1].end_min} minutes")
     need = (
         "Each pupil: the three pages printed at 100 %, a ruler, a pencil, a slope scale for "
         f"{map_name(result.look.scale, result.look.interval_m)} (steybrae sheet scale). One map of "
         "ground they know."
     )
-    y = sheet.paragraph(sheet.left_mm, y, _width(sheet), need, size_pt=8.5) - 1.5
+    y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), need, size_pt=8.5) - 1.5
     for step in result.plan:
         sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.1)
         sheet.text(
@@ -374,7 +225,7 @@ def _plan(sheet: Sheet, result: FirstLesson, top: float) -> float:
         )
         sheet.text(sheet.left_mm + 15.0, y - 4.0, step.title, size_pt=BODY_PT, face="bold")
         y = (
-            sheet.paragraph(sheet.left_mm + 58.0, y - 0.9, _width(sheet) - 58.0, step.words, size_pt=8.5)
+            sheet.paragraph(sheet.left_mm + 58.0, y - 0.9, width_mm(sheet) - 58.0, step.words, size_pt=8.5)
             - 0.6
         )
     sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.1)
@@ -382,11 +233,11 @@ def _plan(sheet: Sheet, result: FirstLesson, top: float) -> float:
 
 
 def _key(sheet: Sheet, result: FirstLesson, top: float) -> None:
-    y = _heading(sheet, top, f"What is right (seed {result.seed})")
+    y = heading(sheet, top, f"What is right (seed {result.seed})")
     letters = {which: "ABCDEF"[k] for k, which in enumerate(result.profiles)}
     for number, patch in enumerate(result.matches):
         text = f"{number + 1} is profile {letters[number]}: {patch.form.name}. {patch.form.words}"
-        y = sheet.paragraph(sheet.left_mm, y, _width(sheet), text, size_pt=8.5)
+        y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), text, size_pt=8.5)
     y -= 2.0
     for one in sorted(result.ranked, key=lambda one: one.rank):
         answer = one.answer
@@ -397,13 +248,13 @@ def _key(sheet: Sheet, result: FirstLesson, top: float) -> None:
             f"{slope(answer.slope_gap_deg).text}. Accept "
             f"{between(answer.low_deg, answer.high_deg)}; band {bands}."
         )
-        y = sheet.paragraph(sheet.left_mm, y, _width(sheet), text, size_pt=8.5)
+        y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), text, size_pt=8.5)
     text = (
         "The ruler's error is taken as 0.5 mm on the whole length. Eyes are usually fooled by how "
         "much of the patch is dark and by thick lines; ask for it. The crag on page 3 is "
         f"{result.hidden.crag_m:g} m high and stands between two contours."
     )
-    y = sheet.paragraph(sheet.left_mm, y - 2.0, _width(sheet), text, size_pt=8.5)
-    y = _heading(sheet, y - 3.0, "Slips to look out for, with the example of page 1")
+    y = sheet.paragraph(sheet.left_mm, y - 2.0, width_mm(sheet), text, size_pt=8.5)
+    y = heading(sheet, y - 3.0, "Slips to look out for, with the example of page 1")
     for slip in result.mistakes:
-        y = sheet.paragraph(sheet.left_mm, y, _width(sheet), slip, size_pt=8.5)
+        y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), slip, size_pt=8.5)

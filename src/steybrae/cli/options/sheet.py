@@ -1,0 +1,93 @@
+"""Groups of options of ``steybrae sheet``: what it writes, and what of the user's own it asks about."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import MISSING, dataclass
+from pathlib import Path
+
+import typer
+
+from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.settings_file import taken_caution
+from steybrae.papers import PAPERS_MM
+
+__all__ = ["OwnOptions", "PaperOutput", "SheetOutput"]
+
+
+@dataclass(frozen=True)
+class SheetOutput(Group, panel="Outputs"):
+    """The sheet as a file."""
+
+    out: Path = option("--out", "The file to write.", "FILE", default=MISSING)
+    force: bool = flag("--force", "Replace output files that exist.")
+
+    def write(self, make: Callable[[], bytes], out: Path | None = None) -> None:
+        """Refuse a name that cannot be written before the work, then write whole."""
+        from steybrae.files.whole import check_writable, write_bytes
+
+        path = out or self.out
+        check_writable(path, force=self.force)
+        write_bytes(path, make(), force=self.force)
+        typer.echo(f"{path} written. A lesson is not a field decision.")
+        kept = taken_caution()
+        if kept is not None:
+            typer.echo(kept.text)
+
+
+@dataclass(frozen=True)
+class PaperOutput(SheetOutput):
+    """The sheet as a file, and its paper."""
+
+    paper: str = option(
+        "--paper", f"Paper: {', '.join(PAPERS_MM)}; a5 for the checks of a plan.", default="a4", kept="paper"
+    )
+
+    def write_with_key(
+        self, make: Callable[[], bytes], make_key: Callable[[], bytes], answers: Path | None
+    ) -> None:
+        """Write the pupils' sheets, and the teacher's in a file of their own where one was named."""
+        from steybrae.files.whole import check_writable
+        from steybrae.papers import paper_size_mm
+
+        paper_size_mm(self.paper)
+        if answers is not None:
+            check_writable(answers, force=self.force)
+        self.write(make)
+        if answers is None:
+            typer.echo("The key is not in it: give --answers FILE with the same settings and seed.")
+        else:
+            self.write(make_key, answers)
+
+
+@dataclass(frozen=True)
+class OwnOptions(Group, panel="Your own ground"):
+    """What questions are asked about, besides a model."""
+
+    plan: Path | None = option(
+        "--plan", "Ask about the legs of your saved plan; on its own ground, without --dem.", "PLAN"
+    )
+    log: Path | None = option("--log", "Ask about your own logged readings.", "LOG")
+    measured: Path | None = option(
+        "--measured",
+        "Stretches measured on your own map (CSV: name,length_mm,gaps or index_gaps): key, band and range.",
+        "FILE",
+    )
+
+    def check_alone(self, given: Sequence[tuple[str, object]]) -> None:
+        """Refuse beside `--measured` what asks about a model.
+
+        Raises
+        ------
+        QuantityError
+            Names what was given beside it.
+        """
+        from steybrae.errors import QuantityError
+
+        beside = [name for name, value in (("--plan", self.plan), ("--log", self.log), *given) if value]
+        if self.measured is not None and beside:
+            message = (
+                f"--measured is about your printed map and needs no model; got {' and '.join(beside)} too. "
+                "Make two sheets."
+            )
+            raise QuantityError(message)
