@@ -22,6 +22,8 @@ A message is one sentence or two: what was expected, what arrived, what to do.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 __all__ = [
     "BulletinError",
     "DateError",
@@ -37,6 +39,7 @@ __all__ = [
     "RouteError",
     "SettingsFileError",
     "SteybraeError",
+    "one_of",
 ]
 
 
@@ -103,3 +106,11 @@ class SettingsFileError(SteybraeError, ValueError):
 
 class MissingExtraError(SteybraeError, ImportError):
     """An optional package is needed and not installed."""
+
+
+def one_of(name: str, known: Iterable[str], what: str, error: type[SteybraeError] = QuantityError) -> None:
+    """Refuse a name that is none of those known."""
+    names = tuple(known)
+    if name not in names:
+        message = f"{what} should be one of {', '.join(names)}; got {name!r}. Choose one."
+        raise error(message)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from steybrae.errors import QuantityError
+from steybrae.errors import one_of
 
 PAPERS_MM: Final = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a5": (148.0, 210.0)}
 """Width and height, mm, upright: ISO 216, and 8.5 by 11 inches (ANSI/ASME Y14.1)."""
@@ -37,9 +37,7 @@ def paper_size_mm(name: str, *, small: bool = False) -> tuple[float, float]:
         No such paper.
     """
     papers = [paper for paper, (width_mm, _) in PAPERS_MM.items() if small or width_mm >= SMALL_MM]
-    if name.lower() not in papers:
-        message = f"The paper should be one of {', '.join(papers)}; got {name!r}. Choose one."
-        raise QuantityError(message)
+    one_of(name.lower(), papers, "The paper")
     return PAPERS_MM[name.lower()]
 
 

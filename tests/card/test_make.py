@@ -306,7 +306,7 @@ def test_cautions_of_readings_and_of_the_needle_join_those_of_the_screening(by_h
         (
             PlaceError,
             {"grid": "os"},
-            "A grid should be one of bng, utm, mgrs, latlon; got 'os'. Choose one of them.",
+            "A grid should be one of bng, utm, mgrs, latlon; got 'os'. Choose one.",
         ),
         (
             QuantityError,

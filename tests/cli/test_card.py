@@ -147,7 +147,7 @@ def test_a_leg_on_a_model_has_ground(run: Run) -> None:
         (
             (*SAMPLE, "--time-rule", "mine"),
             "A rule for walking time should be one of langmuir, naismith, tobler, swiss; got 'mine'. "
-            "Choose one of them.",
+            "Choose one.",
         ),
         (
             (*SAMPLE, "--snow", "0.5"),
@@ -156,7 +156,7 @@ def test_a_leg_on_a_model_has_ground(run: Run) -> None:
         ),
         (
             ("card", "--sample", "--date", "2027-01-15", "--grid", "osgb"),
-            "A grid should be one of bng, utm, mgrs, latlon; got 'osgb'. Choose one of them.",
+            "A grid should be one of bng, utm, mgrs, latlon; got 'osgb'. Choose one.",
         ),
     ],
 )

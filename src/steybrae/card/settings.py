@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, field
 
-from steybrae.errors import DateError, PlaceError, QuantityError
+from steybrae.errors import DateError, PlaceError, QuantityError, one_of
 from steybrae.route.distances import pace_length_m
 from steybrae.route.positions.places import GRIDS
 from steybrae.route.times.walking_rules import FLAT_KMH
@@ -70,9 +70,7 @@ class CardSettings:
 
     def __post_init__(self) -> None:
         """Refuse what no card can be made with."""
-        if self.grid not in GRIDS:
-            message = f"A grid should be one of {', '.join(GRIDS)}; got {self.grid!r}. Choose one of them."
-            raise PlaceError(message)
+        one_of(self.grid, GRIDS, "A grid", PlaceError)
         if self.bearing_unit not in BEARING_UNITS:
             message = f"Bearings are printed in deg or mil; got {self.bearing_unit!r}. Choose one of the two."
             raise QuantityError(message)

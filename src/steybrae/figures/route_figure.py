@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 
 from steybrae.answers.leg import corridor_slope
 from steybrae.answers.overhead import day_overhead_text
-from steybrae.errors import QuantityError
+from steybrae.errors import QuantityError, one_of
 from steybrae.figures.map_axes import draw_map
 from steybrae.figures.map_panels import ROW_MM, TABLE_MM, draw_legend, draw_scale, draw_table
 from steybrae.figures.profile_axes import draw_heights, draw_slopes
@@ -288,9 +288,7 @@ def figure_bytes(figure: Figure, fmt: str, metadata: Mapping[str, str]) -> bytes
     QuantityError
         Another format.
     """
-    if fmt not in FORMATS:
-        message = f"A picture should be one of {', '.join(FORMATS)}; got {fmt!r}. Choose one."
-        raise QuantityError(message)
+    one_of(fmt, FORMATS, "A picture")
     names: Sequence[str] = (
         ("Title", "Description", "Source", "Software")
         if fmt == "png"

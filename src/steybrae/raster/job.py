@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Final, get_args
 
 from steybrae.bands import BandScheme
-from steybrae.errors import QuantityError
+from steybrae.errors import QuantityError, one_of
 from steybrae.raster.files.outputs import Compress
 from steybrae.raster.layers import LAYERS
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
@@ -100,9 +100,7 @@ class AreaJob:
             *(("output raster", layer, tuple(LAYERS)) for layer in self.layers),
             ("packing (--compress)", self.compress, get_args(Compress)),
         ):
-            if got not in known:
-                message = f"The {what} should be one of {', '.join(known)}; got {got!r}. Choose one."
-                raise QuantityError(message)
+            one_of(got, known, f"The {what}")
         if ("overhead" in self.layers) != ("start_zones" in self.layers):
             message = (
                 "The output rasters overhead and start_zones should be asked for together; got "

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.cautions import Caution, Situation, cautions_for
-from steybrae.errors import ModelError, QuantityError
+from steybrae.errors import ModelError, QuantityError, one_of
 from steybrae.papers import map_frame_mm
 from steybrae.teach.asked import THINNED_ASIDE_MM, Kind, LegLine, Question
 from steybrae.teach.leg_questions import find_leg
@@ -229,9 +229,7 @@ def practice_sheet(
 
 
 def _level(name: str) -> Level:
-    if name not in LEVELS:
-        message = f"The level should be one of {', '.join(LEVELS)}; got {name!r}. Choose one."
-        raise QuantityError(message)
+    one_of(name, LEVELS, "The level")
     return LEVELS[name]
 
 

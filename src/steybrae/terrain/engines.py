@@ -19,7 +19,7 @@ from typing import Final, Literal, get_args
 
 import numpy as np
 
-from steybrae.errors import MissingExtraError, ModelError
+from steybrae.errors import MissingExtraError, ModelError, one_of
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import Method, index_gradients
 
@@ -41,9 +41,7 @@ def check_engine(name: str, method: Method) -> Engine:
     ModelError
         Not one of `ENGINES`, or richdem asked for another method than Horn's.
     """
-    if name not in ENGINES:
-        message = f"The engine should be one of {', '.join(ENGINES)}; got {name!r}. Choose one."
-        raise ModelError(message)
+    one_of(name, ENGINES, "The engine", ModelError)
     if name == "richdem" and method != "horn":
         message = (
             f"The engine richdem computes the method horn only; got {method!r}. Use --engine own for it."

@@ -32,7 +32,7 @@ from typing import Final, Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.errors import ModelError
+from steybrae.errors import ModelError, one_of
 from steybrae.terrain.dem import Array
 
 __all__ = [
@@ -68,9 +68,7 @@ def check_method(name: str) -> Method:
     ModelError
         Not one of `METHODS`.
     """
-    if name not in METHODS:
-        message = f"The slope method should be one of {', '.join(METHODS)}; got {name!r}. Choose one."
-        raise ModelError(message)
+    one_of(name, METHODS, "The slope method", ModelError)
     return name  # type: ignore[return-value]
 
 

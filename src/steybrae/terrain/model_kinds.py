@@ -24,7 +24,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
-from steybrae.errors import ModelError
+from steybrae.errors import ModelError, one_of
 
 __all__ = ["MODEL_KINDS", "ModelKind", "Survey", "check_kind", "survey_error"]
 
@@ -84,9 +84,7 @@ def check_kind(name: str) -> ModelKind:
     ModelError
         Not one of `MODEL_KINDS`.
     """
-    if name not in MODEL_KINDS:
-        message = f"The kind of a model should be one of {', '.join(MODEL_KINDS)}; got {name!r}. Choose one."
-        raise ModelError(message)
+    one_of(name, MODEL_KINDS, "The kind of a model", ModelError)
     return name  # type: ignore[return-value]
 
 

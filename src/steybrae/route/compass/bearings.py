@@ -25,7 +25,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
-from steybrae.errors import PlaceError, QuantityError, RouteError
+from steybrae.errors import PlaceError, QuantityError, RouteError, one_of
 from steybrae.quantities import MIL_PER_DEG
 from steybrae.route.compass.magnetic import MagneticField, declination
 from steybrae.route.positions.grids import BNG_EPSG, grid_m, utm_epsg
@@ -238,9 +238,7 @@ def convergence_deg(place: Place, grid: str) -> float:
     PlaceError
         No such grid, or a place beyond it.
     """
-    if grid not in GRIDS:
-        message = f"A grid should be one of {', '.join(GRIDS)}; got {grid!r}. Choose one of them."
-        raise PlaceError(message)
+    one_of(grid, GRIDS, "A grid", PlaceError)
     if grid == "latlon":
         return 0.0
     epsg = BNG_EPSG if grid == "bng" else utm_epsg(place.lat_deg, place.lon_deg)

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from steybrae.errors import PlaceError
+from steybrae.errors import PlaceError, one_of
 from steybrae.names import clean
 from steybrae.route.positions.grid_references import square_named
 from steybrae.route.positions.grid_texts import bng_text, mgrs_text, utm_text
@@ -130,9 +130,7 @@ def format_place(place: Place, grid: str = "latlon", figures: int = 8) -> str:
     PlaceError
         No such grid, no such figures, or a place off the grid.
     """
-    if grid not in GRIDS:
-        message = f"A grid should be one of {', '.join(GRIDS)}; got {grid!r}. Choose one of them."
-        raise PlaceError(message)
+    one_of(grid, GRIDS, "A grid", PlaceError)
     if grid == "latlon":
         return latlon_text(place.lat_deg, place.lon_deg)
     if grid == "utm":

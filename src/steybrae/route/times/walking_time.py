@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
-from steybrae.errors import QuantityError
+from steybrae.errors import QuantityError, one_of
 from steybrae.route.times.walking_rules import (
     FLAT_KMH,
     Segment,
@@ -150,12 +150,7 @@ def leg_time(
         "tobler": lambda segment: tobler_min(segment, off_path=off_path),
         "swiss": swiss_min,
     }
-    if method not in rules:
-        message = (
-            f"A rule for walking time should be one of {', '.join(METHODS)}; got {method!r}. "
-            "Choose one of them."
-        )
-        raise QuantityError(message)
+    one_of(method, rules, "A rule for walking time")
     if not 1.0 <= flat_kmh <= 8.0:
         message = f"A pace on the flat should be 1 to 8 km/h; got {flat_kmh:g}. Check the unit."
         raise QuantityError(message)
