@@ -71,6 +71,31 @@ def test_a_worker_killed_in_the_middle_loses_nothing(model: Path, alone: Path, t
     same(tmp_path / "out", alone)
 
 
+@pytest.mark.slow
+@pytest.mark.usefixtures("dask")
+@pytest.mark.filterwarnings("ignore")
+def test_overhead_angles_on_workers_of_which_one_is_killed(tmp_path: Path) -> None:
+    from distributed import Client, LocalCluster
+
+    path = write(tmp_path / "hills.tif", with_voids(mountains(1100, 1060)))
+    layers = ("bands", "overhead", "start_zones")
+    alone = run(tmp_path / "alone", path, layers=layers)
+    with (
+        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1") as cluster,
+        Client(cluster) as client,
+    ):
+        workers = list(client.run(os.getpid).values())
+
+        def told(what: str, done: int, of: int) -> None:
+            if what == "what looks down" and done == 2:
+                os.kill(workers[0], signal.SIGKILL)
+
+        found = run(tmp_path / "out", path, layers=layers, cluster=cluster.scheduler_address, told=told)
+    for name in layers:
+        assert_array_equal(cells(tmp_path / "out" / f"{name}.tif"), cells(tmp_path / "alone" / f"{name}.tif"))
+    assert found.overhead == alone.overhead
+
+
 @pytest.mark.usefixtures("dask")
 def test_a_number_of_workers_is_needed(model: Path, tmp_path: Path) -> None:
     with pytest.raises(QuantityError) as stop:

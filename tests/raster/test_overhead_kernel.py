@@ -12,7 +12,8 @@ from tests.terrain.overhead import brute_overhead as brute
 from tests.terrain.overhead.made_ground import rough
 
 from steybrae.raster.overhead import kernel
-from steybrae.raster.overhead.kernel import LENGTHS, RING, TILE_CELLS, brings_more, settle
+from steybrae.raster.overhead.kernel import LENGTHS, TILE_CELLS, brings_more, settle
+from steybrae.raster.overhead.pieces import RING
 from steybrae.raster.overhead.steps import shortest_share, smallest_cell_m, tile_lengths_m
 from steybrae.terrain.dem import Grid
 
@@ -38,7 +39,7 @@ def heads(z, source, angle_deg, steps_m=STEPS_M):
     """Heads of a raster taken as one block."""
     heights, worth, head = walled(z)
     np.copyto(head[RING:-RING, RING:-RING], z.astype(np.float32), where=source & ~np.isnan(z))
-    settle(head, heights, worth, costs(z.shape, angle_deg, steps_m))
+    settle(head, heights, worth, costs(z.shape, angle_deg, steps_m), False)
     return head[RING:-RING, RING:-RING]
 
 
@@ -159,7 +160,7 @@ def test_blocks_that_pass_heads_on_get_what_the_whole_gets():
             head[:, -RING:] = found[1][:, RING : 2 * RING]
         else:
             head[:, :RING] = found[0][:, -2 * RING : -RING]
-        settle(head, heights[:, parts[k]].copy(), worth[:, parts[k]].copy(), lost)
+        settle(head, heights[:, parts[k]].copy(), worth[:, parts[k]].copy(), lost, False)
         found[k], visits = head, visits + 1
         bits = brings_more(head, heights[:, parts[k]].copy(), worth[:, parts[k]].copy(), lost)
         assert bits & ~(1 << 3 | 1 << 5) == 0  # only to the left or the right

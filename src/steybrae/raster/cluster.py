@@ -9,17 +9,26 @@ loses the blocks whose records had not come back; the scheduler gives them to an
 from __future__ import annotations
 
 import threading
-from collections.abc import Generator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import Future
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
 
 from steybrae.errors import MissingExtraError, QuantityError
+from steybrae.files.model.rasters import open_model
+from steybrae.raster.files.outputs import kept_arrays
 from steybrae.raster.job import AreaJob
+from steybrae.raster.overhead.layers import OPEN_CELLS
+from steybrae.raster.overhead.pieces import open_pieces
 from steybrae.raster.station import Station, open_station
 
-__all__ = ["leave", "on_cluster", "work_here"]
+if TYPE_CHECKING:
+    from steybrae.raster.overhead.energy import Energy
+
+__all__ = ["angles_on_cluster", "leave", "leave_angles", "on_cluster", "solve_here", "work_here"]
 
 LOCAL: Final = "local:"
 
@@ -103,6 +112,49 @@ def leave(job: AreaJob, folder: Path) -> None:
         keeper.stop()
 
 
+_energies: dict[Key, tuple[ExitStack, Energy]] = {}
+
+
+def solve_here(job: AreaJob, folder: Path, angles_deg: tuple[int, ...]) -> tuple[int, ...]:
+    """Settle all blocks at some angles in this process; what a worker runs before there are rasters.
+
+    Parameters
+    ----------
+    job, folder
+        As `work_here`.
+    angles_deg
+        Which angles.
+
+    Returns
+    -------
+    tuple of int
+        The same. What was found is in the folder.
+    """
+    from steybrae.raster.overhead.energy import open_energy  # noqa: PLC0415  loads the compiler
+
+    with _starting:
+        if (job, folder) not in _energies:
+            stack = ExitStack()
+            with open_model(job.paths, job.z_unit) as model:
+                grid = model.grid
+            kept = kept_arrays(folder, OPEN_CELLS)
+            assert kept is not None  # noqa: S101  surveyed before
+            pieces = stack.enter_context(open_pieces(folder))
+            lowest_m = float(np.nanmin(kept["low_m"]))
+            _energies[job, folder] = stack, stack.enter_context(open_energy(folder, grid, pieces, lowest_m))
+        _, energy = _energies[job, folder]
+    energy.solve(angles_deg)
+    return angles_deg
+
+
+def leave_angles(job: AreaJob, folder: Path) -> None:
+    """Close what `solve_here` keeps open in this process."""
+    with _starting:
+        stack, _ = _energies.pop((job, folder), (None, None))
+    if stack is not None:
+        stack.close()
+
+
 def on_cluster(
     job: AreaJob, folder: Path, todo: Sequence[int], cluster: str
 ) -> Generator[dict[str, Any], None, None]:
@@ -129,6 +181,31 @@ def on_cluster(
     QuantityError
         ``local:`` without a number, or a scheduler that does not answer.
     """
+    return _tasks((work_here, leave), job, folder, todo, cluster)
+
+
+def angles_on_cluster(
+    job: AreaJob, folder: Path, groups: Sequence[tuple[int, ...]], cluster: str
+) -> Generator[tuple[int, ...], None, None]:
+    """Settle the energy line on a cluster, each task some angles over the whole model.
+
+    Parameters and errors as `on_cluster`, with groups of angles instead of blocks.
+
+    Yields
+    ------
+    tuple of int
+        Groups, as they are done.
+    """
+    return _tasks((solve_here, leave_angles), job, folder, groups, cluster)
+
+
+def _tasks(
+    work: tuple[Callable[..., Any], Callable[..., None]],
+    job: AreaJob,
+    folder: Path,
+    todo: Sequence[Any],
+    cluster: str,
+) -> Generator[Any, None, None]:
     try:
         import dask  # noqa: PLC0415  an optional extra
         from distributed import Client, LocalCluster, as_completed  # noqa: PLC0415
@@ -138,6 +215,7 @@ def on_cluster(
             "Install steybrae[cluster], or leave --cluster out."
         )
         raise MissingExtraError(message) from error
+    function, leave_it = work
     with ExitStack() as stack:
         address: Any = cluster
         if cluster.startswith(LOCAL):
@@ -153,7 +231,7 @@ def on_cluster(
             )
         client = stack.enter_context(_client(Client, address, cluster))
         futures = client.map(
-            work_here, [job] * len(todo), [folder] * len(todo), todo, pure=False, retries=RETRIES
+            function, [job] * len(todo), [folder] * len(todo), todo, pure=False, retries=RETRIES
         )
         done = as_completed(futures)
         del futures
@@ -162,7 +240,7 @@ def on_cluster(
                 yield future.result()
                 future.release()
         finally:
-            client.run(leave, job, folder)
+            client.run(leave_it, job, folder)
 
 
 def _workers(cluster: str) -> int:

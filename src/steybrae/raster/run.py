@@ -95,7 +95,7 @@ def run_area(
                 # Compiles, or loads what was compiled.
                 from steybrae.raster.overhead.run import make_overhead  # noqa: PLC0415
 
-                make_overhead(job, work, model, threads, told or _quiet)
+                make_overhead(job, work, model, threads, told or _quiet, cluster)
             _, striped = cache_for(model, BLOCK)
             _make_blocks(job, work, list(layout.order(striped=striped)), threads, cluster, told)
             _check_unchanged(model.info, began)

@@ -3,145 +3,201 @@
 At each angle every block is settled once, with what its neighbours had by then, and again whenever
 one of them brings it more. Heads only ever rise, and only to what a way of snow gives, so that the
 end does not depend on the order nor on where the blocks are cut.
+
+Angles need nothing of each other: each thread, here or on a cluster, takes some and all blocks. Blocks
+are visited along panels, and the heads of the last few are kept. A block is looked at again when it
+would be let go, after all that follow it in the panel, and goes on from where it stood: of its
+tiles only those at its edge are swept anew.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.raster.blocks import Block, Layout
-from steybrae.raster.files.heights import RawHeights, this_thread
-from steybrae.raster.files.outputs import SmallFile
+from steybrae.raster.blocks import PANEL_BLOCKS, Block, Layout
+from steybrae.raster.files.outputs import SmallFile, free_writer_name
 from steybrae.raster.overhead.frames import Frames, neighbours
-from steybrae.raster.overhead.kernel import RING, TILE_CELLS, brings_more, settle
+from steybrae.raster.overhead.kernel import TILE_CELLS, brings_more, settle
 from steybrae.raster.overhead.layers import START_ZONE
-from steybrae.raster.overhead.pieces import piece_of, put_piece
+from steybrae.raster.overhead.pieces import RING, Pieces, piece_of, put_piece
 from steybrae.raster.overhead.steps import tile_lengths_m
-from steybrae.raster.overhead.survey import heights_m
-from steybrae.raster.threads import each
-from steybrae.terrain.dem import Array
+from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
 
-__all__ = ["ANGLES_DEG", "LEAN_DEG", "Energy"]
+__all__ = ["ANGLES_AT_ONCE", "ANGLES_DEG", "LEAN_DEG", "Energy", "open_energy"]
 
 Cells = NDArray[Any]
 
 ANGLES_DEG: Final = tuple(int(angle) for angle in PATH_ANGLES_DEG)
 """Angles that are tried, whole degrees."""
 
+ANGLES_AT_ONCE: Final = 2
+"""Angles for which a block's heights are read once. What a kill loses is the angles under way."""
+
 LEAN_DEG: Final = 0.01
 """So much flatter is tried, degrees, that single precision never lets snow stop short: a head of 4000 m
 is rounded by 0.0002 m at each step, a few hundredths of a metre on the longest way."""
 
+BLOCKS_KEPT: Final = PANEL_BLOCKS + 2
+"""Blocks whose heads a thread keeps, 4 MB for each angle: when one is let go, all around it in its panel
+have been visited."""
+
 
 @dataclass(frozen=True, eq=False)
 class Energy:
-    """Settles the blocks of a model.
+    """Settles the blocks of a model at any angles; threads may share it.
 
     Attributes
     ----------
-    heights, layout
-        The model and its blocks.
-    classes
-        Pieces with the class of every cell of a block.
+    grid, layout
+        Of the model.
+    pieces
+        Heights and classes of every block.
     steepest
         Pieces with the largest angle at which each cell was reached so far, degrees; raised.
     lowest_m
         Height of the lowest known ground of the whole model.
-    cache_bytes
-        For GDAL, in each thread.
+    folder
+        For the edges of blocks.
     """
 
-    heights: RawHeights
+    grid: Grid
     layout: Layout
-    classes: SmallFile
+    pieces: Pieces
     steepest: SmallFile
     lowest_m: float
-    cache_bytes: int
-    _waiting: dict[int, set[int]] = field(default_factory=dict)
+    folder: Path
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
-    def solve(
-        self,
-        angles_deg: Sequence[int],
-        frames: Frames,
-        pool: ThreadPoolExecutor,
-        visited: Callable[[int], None],
-    ) -> None:
+    def solve(self, angles_deg: Sequence[int], visited: Callable[[], None] | None = None) -> None:
         """Settle every block at some angles.
 
         Parameters
         ----------
         angles_deg
             Which.
-        frames
-            Empty, for as many angles.
-        pool
-            Who works.
         visited
-            Called after each visit to a block, with the number of those known to be to come.
+            Called after the first visit to each block.
         """
-        self._waiting.update({number: set(range(len(angles_deg))) for number in range(self.layout.count)})
-        while self._waiting:
-            round_ = sorted(self._waiting)
-            for _ in each(pool, lambda number: self._visit(number, angles_deg, frames), round_):
-                visited(len(self._waiting))
+        with _frames(self.folder, self.layout, len(angles_deg)) as frames:
+            _Round(self, tuple(angles_deg), frames).run(visited or (lambda: None))
 
-    def _visit(self, number: int, angles_deg: Sequence[int], frames: Frames) -> None:
-        # Taken off before the neighbours' edges are read: what comes later marks it again.
-        with self._lock:
-            asked = self._waiting.pop(number, set())
-        if asked:
-            with this_thread(self.cache_bytes):
-                self._settle(self.layout.block(number), asked, angles_deg, frames)
-
-    def _settle(self, block: Block, asked: set[int], angles_deg: Sequence[int], frames: Frames) -> None:
-        number = block.number
-        z, worth, seeds = self._ground(block)
-        lengths = self._lengths(block)
-        best = piece_of(self.steepest, block).copy()
-        for angle in sorted(asked):
-            lost = (np.tan(np.radians(angles_deg[angle] - LEAN_DEG)) * lengths).astype(np.float32)
-            head = seeds.copy()
-            frames.fill_ring(number, angle, head)
-            settle(head, z, worth, lost)
-            frames.put(number, angle, head)
-            inside = (slice(RING, -RING), slice(RING, -RING))
-            np.maximum(best, np.uint8(angles_deg[angle]), out=best, where=head[inside] > seeds[inside])
-            self._mark(number, angle, brings_more(head, z, worth, lost))
-        put_piece(self.steepest, block, best)
-
-    def _ground(self, block: Block) -> tuple[Cells, Cells, Cells]:
+    def ground(self, block: Block) -> tuple[Cells, Cells, Cells]:
         """Heights, least heads and first heads of a block with its ring, for the kernel."""
-        rows, cols = block.rows + 2 * RING, block.cols + 2 * RING
-        z = heights_m(self.heights, block.row - RING, block.col - RING, rows, cols)
-        z[np.isnan(z)] = -np.inf
+        z = self.pieces.heights_of(block)
         worth = np.maximum(z, np.float32(self.lowest_m))
-        row, col = np.arange(rows) + block.row - RING, np.arange(cols) + block.col - RING
-        outside = np.logical_or.outer(
-            (row < 0) | (row >= self.layout.rows), (col < 0) | (col >= self.layout.cols)
-        )
-        z[outside] = worth[outside] = np.inf
         seeds = np.full_like(z, -np.inf)
-        inside = (slice(RING, -RING), slice(RING, -RING))
-        source = piece_of(self.classes, block) >= START_ZONE
-        np.copyto(seeds[inside], z[inside], where=source)
+        source = piece_of(self.pieces.classes, block) >= START_ZONE
+        np.copyto(_inside(seeds), _inside(z), where=source)
         return z, worth, seeds
 
-    def _lengths(self, block: Block) -> Array:
+    def lengths(self, block: Block) -> Array:
+        """Lengths of the steps in a block's tiles and those around."""
         down, right = (-(-size // TILE_CELLS) + 2 for size in (block.rows, block.cols))
         first = block.row // TILE_CELLS - 1, block.col // TILE_CELLS - 1
-        return tile_lengths_m(self.heights.grid, *first, down, right)
+        return tile_lengths_m(self.grid, *first, down, right)
+
+    def raise_steepest(self, block: Block, reached: Cells) -> None:
+        """Keep the largest angles of a block."""
+        with self._lock:
+            put_piece(self.steepest, block, np.maximum(piece_of(self.steepest, block), reached))
+
+
+@contextmanager
+def _frames(folder: Path, layout: Layout, angles: int) -> Iterator[Frames]:
+    path = folder / f"{free_writer_name()}.frames"
+    frames = Frames(path, layout, angles)
+    try:
+        yield frames
+    finally:
+        frames.close()
+        path.unlink()
+
+
+def _inside(cells: Cells) -> Cells:
+    return cells[RING:-RING, RING:-RING]
+
+
+class _Round:
+    """All blocks at some angles, in one thread."""
+
+    def __init__(self, energy: Energy, angles_deg: tuple[int, ...], frames: Frames) -> None:
+        self._energy, self._angles, self._frames = energy, angles_deg, frames
+        self._waiting: dict[int, set[int]] = {}
+        self._kept: dict[int, dict[int, Cells]] = {}
+
+    def run(self, visited: Callable[[], None]) -> None:
+        """Visit every block, and again while one waits."""
+        everything = set(range(len(self._angles)))
+        for number in self._energy.layout.order():
+            self._visit(number, everything)
+            visited()
+        while self._waiting:
+            near = next((number for number in self._kept if number in self._waiting), None)
+            self._visit(next(iter(self._waiting)) if near is None else near, set())
+
+    def _visit(self, number: int, asked: set[int]) -> None:
+        """Settle a block, from its kept heads or anew, and let the oldest go."""
+        asked = asked | self._waiting.pop(number, set())
+        heads = self._kept.pop(number, {})
+        self._settle(number, asked, heads)
+        self._kept[number] = heads
+        if len(self._kept) > BLOCKS_KEPT:
+            oldest = next(iter(self._kept))
+            heads, again = self._kept.pop(oldest), self._waiting.pop(oldest, None)
+            if again:
+                self._settle(oldest, again, heads)
+
+    def _settle(self, number: int, asked: set[int], heads: dict[int, Cells]) -> None:
+        """Settle a block at some angles; `heads` has those of before, and gets the new ones."""
+        energy = self._energy
+        block = energy.layout.block(number)
+        z, worth, seeds = energy.ground(block)
+        lengths = energy.lengths(block)
+        reached = np.zeros((block.rows, block.cols), np.uint8)
+        for k in sorted(asked):
+            lost = (np.tan(np.radians(self._angles[k] - LEAN_DEG)) * lengths).astype(np.float32)
+            again = k in heads
+            if not again:
+                heads[k] = seeds.copy()
+            head = heads[k]
+            self._frames.fill_ring(number, k, head)
+            settle(head, z, worth, lost, again)
+            self._frames.put(number, k, head)
+            np.maximum(reached, np.uint8(self._angles[k]), out=reached, where=_inside(head) > _inside(seeds))
+            self._mark(number, k, brings_more(head, z, worth, lost))
+        energy.raise_steepest(block, reached)
 
     def _mark(self, number: int, angle: int, bits: int) -> None:
-        for other, j, i in neighbours(self.layout, number):
+        for other, j, i in neighbours(self._energy.layout, number):
             if bits >> (3 * (j + 1) + i + 1) & 1:
-                with self._lock:
-                    self._waiting.setdefault(other, set()).add(angle)
+                self._waiting.setdefault(other, set()).add(angle)
+
+
+@contextmanager
+def open_energy(folder: Path, grid: Grid, pieces: Pieces, lowest_m: float) -> Iterator[Energy]:
+    """Make what settles blocks, with a file of its own for what it finds.
+
+    Parameters
+    ----------
+    folder
+        The working folder.
+    grid
+        Of the model.
+    pieces
+        From the survey.
+    lowest_m
+        Height of the lowest known ground.
+    """
+    with ExitStack() as stack:
+        steepest = pieces.new_steepest()
+        stack.callback(steepest.close)
+        yield Energy(grid, Layout(*grid.shape), pieces, steepest, lowest_m, folder)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from steybrae.raster.blocks import BLOCK, Layout
 from steybrae.raster.files.outputs import SmallFile
-from steybrae.raster.overhead.kernel import RING
+from steybrae.raster.overhead.pieces import RING
 
 __all__ = ["Frames", "neighbours"]
 

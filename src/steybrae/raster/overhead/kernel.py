@@ -20,12 +20,11 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LENGTHS", "RING", "TILE_CELLS", "brings_more", "ready", "settle"]
+from steybrae.raster.overhead.pieces import RING
+
+__all__ = ["LENGTHS", "TILE_CELLS", "brings_more", "ready", "settle"]
 
 Cells = NDArray[Any]
-
-RING: Final = 2
-"""Cells of the neighbours around a block: as far as a knight's move reaches."""
 
 TILE_CELLS: Final = 128
 """Side of a tile, cells: swept until nothing changes before the next one, while it is in the cache.
@@ -171,11 +170,17 @@ def _tile(
 ) -> bool:
     """Sweep a tile down and up until nothing rises; whether anything did.
 
-    A row is passed over while nothing changed in it or in the two that it takes from.
+    A row is passed over while nothing changed in it or in the two that it takes from, and at first where
+    there is no head in any of them.
     """
     straight, from_above, from_below = lost[0], lost[_FROM_ABOVE], lost[_FROM_BELOW]
     rows = bottom - top
-    changed = np.ones(rows + 4, np.int64)
+    changed = np.zeros(rows + 4, np.int64)
+    for k in range(rows + 4):
+        for col in range(left - 2, right + 2):
+            if head[top - 2 + k, col] > _NEVER:
+                changed[k] = 1
+                break
     swept = np.zeros((2, rows), np.int64)
     clock, first, rose = 1, True, False
     while True:
@@ -201,7 +206,7 @@ def _tile(
 
 
 @_compiled
-def settle(head: Cells, z: Cells, worth: Cells, lost: Cells) -> None:
+def settle(head: Cells, z: Cells, worth: Cells, lost: Cells, again: bool) -> None:
     """Raise the heads of a block until no neighbour brings more.
 
     Parameters
@@ -216,6 +221,9 @@ def settle(head: Cells, z: Cells, worth: Cells, lost: Cells) -> None:
     lost
         What each of the `LENGTHS` costs in each tile, ``[tile row, tile col, step]``; that of the
         tile that is entered counts. The first and last rows and columns are the neighbours'.
+    again
+        Whether the block was settled before and the ring alone has risen since: then only tiles at its
+        edge are looked at first.
     """
     high, wide = head.shape
     down, across = lost.shape[0] - 2, lost.shape[1] - 2
@@ -228,10 +236,15 @@ def settle(head: Cells, z: Cells, worth: Cells, lost: Cells) -> None:
         ].max()
     # A ring of numbers of tiles that wait, the highest first: snow comes down from them.
     queue = np.empty(count + 1, np.int64)
-    queue[:count] = np.argsort(-highest)
-    waits = np.ones(count, np.bool_)
+    waits = np.zeros(count, np.bool_)
+    first, end = 0, 0
+    for t in np.argsort(-highest):
+        row, col = t // across, t % across
+        if not again or row in (0, down - 1) or col in (0, across - 1):
+            queue[end] = t
+            end += 1
+            waits[t] = True
     out = np.empty(TILE_CELLS, head.dtype)
-    first, end = 0, count
     while first != end:
         t = queue[first]
         first = (first + 1) % (count + 1)
@@ -317,5 +330,5 @@ def ready() -> None:
     """Compile everything now, or load what an earlier run compiled; some seconds the first time."""
     head = np.full((2 * RING + 1, 2 * RING + 1), _NEVER)
     z, lost = np.zeros_like(head), np.ones((3, 3, len(LENGTHS)), head.dtype)
-    settle(head, z, z, lost)
+    settle(head, z, z, lost, False)
     brings_more(head, z, z, lost)

@@ -8,7 +8,7 @@ the answer is a least one; 0 where the ground itself is unknown.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -16,8 +16,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.raster.blocks import STRIP_ROWS, Block
-from steybrae.raster.files.outputs import kept_arrays
+from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block
+from steybrae.raster.files.outputs import SmallFile, kept_arrays
 from steybrae.raster.layers import OPEN
 from steybrae.raster.metric import BlockMetric
 from steybrae.raster.overhead.pieces import Pieces, open_pieces, piece_of
@@ -94,6 +94,8 @@ class OverheadCells:
     ----------
     pieces
         What `steybrae.raster.overhead.run` found.
+    steepest
+        Largest angles at which cells are reached, from every writer.
     open
         Coarse cells that unknown ground could look down on, ``[row, col]``.
     side
@@ -101,6 +103,7 @@ class OverheadCells:
     """
 
     pieces: Pieces
+    steepest: tuple[SmallFile, ...]
     open: Cells
     side: int
 
@@ -119,7 +122,9 @@ class OverheadCells:
             Where the ground's height is known, ``[row, col]``.
         """
         # The largest angle at which a cell is reached is less than one below the true one.
-        code = piece_of(self.pieces.steepest, block) + np.uint8(1)
+        code = np.ones((block.rows, block.cols), np.uint8)
+        for file in self.steepest:
+            np.maximum(code, piece_of(file, block) + np.uint8(1), out=code)
         row, col = (
             np.arange(first, first + size) // self.side
             for first, size in ((block.row, block.rows), (block.col, block.cols))
@@ -134,8 +139,12 @@ def open_overhead(folder: Path) -> Iterator[OverheadCells]:
     """Open what `steybrae.raster.overhead.run.make_overhead` left in a working folder."""
     kept = kept_arrays(folder, OPEN_CELLS)
     assert kept is not None  # noqa: S101  made before any block
-    with open_pieces(folder) as pieces:
-        yield OverheadCells(pieces, kept["open"], int(kept["side"]))
+    with ExitStack() as stack:
+        pieces = stack.enter_context(open_pieces(folder))
+        steepest = tuple(SmallFile(path, BLOCK * BLOCK) for path in sorted(folder.glob("*.steepest")))
+        for file in steepest:
+            stack.callback(file.close)
+        yield OverheadCells(pieces, steepest, kept["open"], int(kept["side"]))
 
 
 def count_overhead(tally: Tally, bands: Cells, codes: Cells, classes: Cells, metric: BlockMetric) -> None:

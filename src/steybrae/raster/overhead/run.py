@@ -1,13 +1,13 @@
 """Overhead angles of every cell of a model: start zones, then the energy line, in a working folder.
 
-Done before the rasters are made, on this machine. The blocks that make the rasters, here or on a
-cluster, then read what they need of it (`steybrae.raster.overhead.layers`).
+Done before the rasters are made: start zones on this machine, angles here or on a cluster. The blocks that
+make the rasters then read what they need of it (`steybrae.raster.overhead.layers`).
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
+import threading
+from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
@@ -21,22 +21,18 @@ from steybrae.raster.blocks import BLOCK, Layout
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.raster.files.outputs import Workspace
 from steybrae.raster.job import AreaJob, Told
-from steybrae.raster.overhead.energy import ANGLES_DEG, Energy
-from steybrae.raster.overhead.frames import Frames
+from steybrae.raster.overhead.energy import ANGLES_AT_ONCE, ANGLES_DEG, open_energy
 from steybrae.raster.overhead.kernel import ready
 from steybrae.raster.overhead.layers import OPEN_CELLS
 from steybrae.raster.overhead.pieces import Pieces, open_pieces, put_piece
 from steybrae.raster.overhead.steps import smallest_cell_m
-from steybrae.raster.overhead.survey import Survey
+from steybrae.raster.overhead.survey import Survey, ringed_heights_m
 from steybrae.raster.overhead.unknown import overlooked_by_unknown
 from steybrae.raster.threads import each
 
 __all__ = ["make_overhead"]
 
 Cells = NDArray[Any]
-
-ANGLES_AT_ONCE: Final = 16
-"""Angles for which a block's heights are read once. What a kill loses is the angles under way."""
 
 DONE: Final = "overhead_done"
 """Name under which the working folder keeps the angles that are done."""
@@ -56,7 +52,14 @@ class _Site:
     told: Told
 
 
-def make_overhead(job: AreaJob, work: Workspace, model: RasterModel, threads: int, told: Told) -> None:
+def make_overhead(
+    job: AreaJob,
+    work: Workspace,
+    model: RasterModel,
+    threads: int,
+    told: Told,
+    cluster: str | None = None,
+) -> None:
     """Find the start zones of a model and how steeply snow from them could reach each cell.
 
     Parameters
@@ -71,6 +74,8 @@ def make_overhead(job: AreaJob, work: Workspace, model: RasterModel, threads: in
         How many blocks at once.
     told
         Called as blocks are done.
+    cluster
+        Where angles are worked on, each worker for all of the model; None works here, in threads.
     """
     told("compiling, the first time", 0, 1)
     ready()
@@ -81,7 +86,8 @@ def make_overhead(job: AreaJob, work: Workspace, model: RasterModel, threads: in
         if np.isnan(low_m).all():
             return
         done = work.kept(DONE)
-        _solved(site, float(np.nanmin(low_m)), set() if done is None else set(done["angles_deg"].tolist()))
+        angles = set() if done is None else set(done["angles_deg"].tolist())
+        _solved(site, float(np.nanmin(low_m)), angles, cluster)
 
 
 @contextmanager
@@ -110,7 +116,9 @@ def _surveyed(site: _Site) -> Cells:
         block = layout.block(number)
         with this_thread(site.cache_bytes):
             classes, (low, high), any_unknown = survey.block(block)
+            heights = ringed_heights_m(site.heights, layout, block)
         put_piece(site.pieces.classes, block, classes)
+        site.pieces.put_heights(block, heights)
         place = tuple(
             slice(first // side, first // side + size)
             for first, size in zip((block.row, block.col), low.shape, strict=True)
@@ -125,22 +133,48 @@ def _surveyed(site: _Site) -> Cells:
     return low_m
 
 
-def _solved(site: _Site, lowest_m: float, done: set[int]) -> None:
-    """Solve for the angles that are left, some at a time."""
-    pieces, count = site.pieces, site.layout.count
-    energy = Energy(site.heights, site.layout, pieces.classes, pieces.steepest, lowest_m, site.cache_bytes)
+def _solved(site: _Site, lowest_m: float, done: set[int], cluster: str | None) -> None:
+    """Solve for the angles that are left, some at a time in each thread or worker; the flattest first."""
     angles = sorted(set(ANGLES_DEG) - done)
-    visits = 0
-    for first in range(0, len(angles), ANGLES_AT_ONCE):
-        group = angles[first : first + ANGLES_AT_ONCE]
-        later = count * math.ceil(len(angles[first + ANGLES_AT_ONCE :]) / ANGLES_AT_ONCE)
+    groups = [tuple(angles[k : k + ANGLES_AT_ONCE]) for k in range(0, len(angles), ANGLES_AT_ONCE)]
+    if cluster is None:
+        solved = _in_threads(site, lowest_m, groups)
+    else:
+        from steybrae.raster.cluster import angles_on_cluster  # noqa: PLC0415  an optional extra
 
-        def visited(waiting: int, later: int = later) -> None:
-            nonlocal visits
+        solved = _told_groups(site, angles_on_cluster(site.job, site.work.folder, groups, cluster), groups)
+    with closing(solved):
+        for group in solved:
+            done = done | set(group)
+            site.work.keep(DONE, angles_deg=np.array(sorted(done)))
+
+
+Groups = Generator[tuple[int, ...], None, None]
+
+
+def _in_threads(site: _Site, lowest_m: float, groups: Sequence[tuple[int, ...]]) -> Groups:
+    lock, visits, of = threading.Lock(), 0, len(groups) * site.layout.count
+
+    def visited() -> None:
+        nonlocal visits
+        with lock:
             visits += 1
-            site.told("what looks down", visits, visits + waiting + later)
+            site.told("what looks down", visits, of)
 
-        with closing(Frames(site.work.folder / "frames.pieces", site.layout, len(group))) as frames:
-            energy.solve(group, frames, site.pool, visited)
-        done = done | set(group)
-        site.work.keep(DONE, angles_deg=np.array(sorted(done)))
+    with open_energy(site.work.folder, site.heights.grid, site.pieces, lowest_m) as energy:
+
+        def one(group: tuple[int, ...]) -> tuple[int, ...]:
+            energy.solve(group, visited)
+            return group
+
+        try:
+            yield from each(site.pool, one, groups)
+        finally:
+            site.pool.shutdown(cancel_futures=True)
+
+
+def _told_groups(site: _Site, solved: Groups, groups: Sequence[tuple[int, ...]]) -> Groups:
+    with closing(solved):
+        for count, group in enumerate(solved, 1):
+            site.told("what looks down", count, len(groups))
+            yield group

@@ -19,6 +19,7 @@ from steybrae.raster.files.heights import RawHeights
 from steybrae.raster.job import AreaJob
 from steybrae.raster.overhead.kernel import TILE_CELLS
 from steybrae.raster.overhead.layers import NEITHER, POSSIBLE, START_ZONE, STEEPER, UNKNOWN
+from steybrae.raster.overhead.pieces import RING
 from steybrae.raster.overhead.steps import smallest_cell_m
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Grid
@@ -27,7 +28,7 @@ from steybrae.terrain.jacobian import cell_size_m, ground_gradients, jacobian_at
 from steybrae.terrain.start_zones import StartZones, find_start_zones
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
-__all__ = ["Survey", "coarse_cells", "heights_m"]
+__all__ = ["Survey", "coarse_cells", "heights_m", "ringed_heights_m"]
 
 Cells = NDArray[Any]
 
@@ -50,6 +51,16 @@ def heights_m(heights: RawHeights, row: int, col: int, rows: int, cols: int) -> 
     found = raw.astype(np.float32, copy=False)
     found[~np.isfinite(found)] = np.nan
     return found
+
+
+def ringed_heights_m(heights: RawHeights, layout: Layout, block: Block) -> Cells:
+    """Heights of a block and its ring for the kernel: minus infinity where unknown, infinite outside."""
+    rows, cols = block.rows + 2 * RING, block.cols + 2 * RING
+    z = heights_m(heights, block.row - RING, block.col - RING, rows, cols)
+    z[np.isnan(z)] = -np.inf
+    row, col = np.arange(rows) + block.row - RING, np.arange(cols) + block.col - RING
+    z[(row < 0) | (row >= layout.rows)] = z[:, (col < 0) | (col >= layout.cols)] = np.inf
+    return z
 
 
 def coarse_cells(layout: Layout, cell_m: float, reach_m: float) -> int:
