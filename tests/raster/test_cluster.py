@@ -87,7 +87,7 @@ def test_overhead_angles_on_workers_of_which_one_is_killed(tmp_path: Path) -> No
         workers = list(client.run(os.getpid).values())
 
         def told(what: str, done: int, of: int) -> None:
-            if what == "what looks down" and done == 2:
+            if what == "overhead angles" and done == 2:
                 os.kill(workers[0], signal.SIGKILL)
 
         found = run(tmp_path / "out", path, layers=layers, cluster=cluster.scheduler_address, told=told)

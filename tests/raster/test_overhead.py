@@ -301,7 +301,7 @@ class TestRuns:
         model, made = four
 
         def told(what: str, done: int, of: int) -> None:
-            if what == "what looks down" and done == 20:
+            if what == "overhead angles" and done == 20:
                 raise StopError
 
         out = tmp_path / "out"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from textwrap import fill
 from typing import Any, Final
 
 import numpy as np
@@ -39,7 +40,10 @@ MM_PER_INCH: Final = 25.4
 DOTS_PER_INCH: Final = 200
 
 OVERHEAD_MM: Final = 152.0
-"""Height added for what looks down, millimetres."""
+"""Height added for overhead angles, millimetres."""
+
+LINE_LETTERS: Final = 190
+"""Letters of the small text in a line of the page's width."""
 
 
 def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | None = None) -> Figure:
@@ -55,7 +59,7 @@ def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | N
     Returns
     -------
     Figure
-        A4 across, higher with what looks down; cautions below.
+        A4 across, higher with overhead angles; cautions below.
     """
     high_mm = PAPER_MM[1] + (OVERHEAD_MM if overhead is not None else 0.0)
     figure = Figure(figsize=(PAPER_MM[0] / MM_PER_INCH, high_mm / MM_PER_INCH))
@@ -108,7 +112,7 @@ def _picture(axes: Axes, picture: NDArray[Any], preview: Preview) -> None:
 
 
 def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callable[..., Any]) -> None:
-    """Draw what looks down, and how much ground of each band it looks down on."""
+    """Draw overhead angles, and how much ground of each band lies under them."""
     count = len(overhead_labels()) - 1
     picture = np.array([band_tint(k, count) for k in range(count)])[overhead_places(preview.cells)]
     picture[preview.cells == 0] = 1.0
@@ -117,10 +121,15 @@ def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callabl
     _picture(figure.add_axes(box(0.05, 51, 0.55, 168)), picture, preview)
     _overhead_bars(figure.add_axes(box(0.64, 72, 0.95, 160)), over, count)
     _, heading, _, _ = box(0.0, 178.0, 1.0, 179.0)
-    figure.text(0.05, heading, "What looks down: angle of the steepest way of snow", fontsize=11)
+    figure.text(
+        0.05,
+        heading,
+        "Overhead path angle: the steepest path that snow from a source could take",
+        fontsize=11,
+    )
     _, below, _, _ = box(0.0, 171.0, 1.0, 172.0)
-    words = f"{start_zone_words(over)}\nGrey: unknown ground could add to the angle."
-    figure.text(0.05, below, words, linespacing=1.3)
+    words = f"{start_zone_words(over)} Grey: unknown ground could add to the angle."
+    figure.text(0.05, below, fill(words, LINE_LETTERS), linespacing=1.3)
 
 
 def _overhead_bars(axes: Axes, over: AreaOverhead, count: int) -> None:
@@ -138,7 +147,7 @@ def _overhead_bars(axes: Axes, over: AreaOverhead, count: int) -> None:
     axes.bar(places, bottom, fill=False, edgecolor=INK, linewidth=0.4)
     axes.set_xticks(list(places), list(groups), fontsize=SMALL_PT)
     axes.set_xlabel("the ground's own slope, degrees")
-    axes.set_title("km² by slope, and by the path angle that looks down on it", loc="left")
+    axes.set_title("km² by slope and overhead path angle", loc="left")
     axes.legend(
         title="path angle, degrees", ncols=3, loc="upper center", bbox_to_anchor=(0.5, -0.16), frameon=False
     )

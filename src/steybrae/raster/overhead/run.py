@@ -159,7 +159,7 @@ def _in_threads(site: _Site, lowest_m: float, groups: Sequence[tuple[int, ...]])
         nonlocal visits
         with lock:
             visits += 1
-            site.told("what looks down", visits, of)
+            site.told("overhead angles", visits, of)
 
     with open_energy(site.work.folder, site.heights.grid, site.pieces, lowest_m) as energy:
 
@@ -176,5 +176,5 @@ def _in_threads(site: _Site, lowest_m: float, groups: Sequence[tuple[int, ...]])
 def _told_groups(site: _Site, solved: Groups, groups: Sequence[tuple[int, ...]]) -> Groups:
     with closing(solved):
         for count, group in enumerate(solved, 1):
-            site.told("what looks down", count, len(groups))
+            site.told("overhead angles", count, len(groups))
             yield group
