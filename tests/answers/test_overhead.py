@@ -21,10 +21,11 @@ from steybrae.files.model.rasters import open_model
 from steybrae.render.terminal import terminal_text
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.positions.places import Place
-from steybrae.screening.basis import zone_text
+from steybrae.screening.basis import zone_text, zones_text
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
 from steybrae.terrain.overhead.unknown import UnknownAt
+from steybrae.terrain.start_zones import StartRules
 
 
 @pytest.fixture(scope="module")
@@ -148,8 +149,23 @@ def test_nothing_known_above_a_place_is_said(opened, sample):
     seen = ground(opened, sample)
     nothing = replace(seen, overhead=replace(seen.overhead, sight=None, path=None))
     assert "Overhead: no start zone at 18° and more within 3 km" in list(ground_lines(nothing))
+    sight = replace(seen.overhead.sight, hidden=True)
+    longer = replace(seen.overhead, sight=sight, path=replace(seen.overhead.path, deg=45.0))
+    told = [line for line in ground_lines(replace(seen, overhead=longer)) if "°" in line]
+    first = next(line for line in told if line.startswith("Overhead"))
+    assert first.startswith("Overhead path angle 45.0° along")
+    hidden = next(line for line in told if line.startswith("41.6°"))
+    assert "385 m up, hidden (sight, with ground above its line, to a start zone" in hidden
     at = UnknownAt(1049.0, 91.0, model_ends=True)
     unsure = replace(nothing, unknown_above=True, unknown_above_at=at)
     lines = list(ground_lines(unsure))
     assert "Overhead: unknown" in lines
     assert "Overhead may hold more: the model ends 1.0 km east" in lines
+
+
+def test_start_zones_of_cells_whose_ends_are_not_known_rest_on_no_interval(sample):
+    looks = replace(sample.legs[2].overhead, possible_from_deg=8.4)
+    assert "by its slope or the middle of its 95 % interval" in zones_text(looks, StartRules(), 40.0)
+    open_above = zones_text(looks, StartRules(), 62.0)
+    assert "interval" not in open_above
+    assert "ground of 8° and more, as if the ends of smaller cells held for cells of 62 m" in open_above

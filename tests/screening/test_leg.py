@@ -112,6 +112,8 @@ def test_the_corridor_is_never_gentler_than_its_line(seed, cell_m, bearing_deg):
     found = screened_route(dem, towards(bearing_deg, 37.0 * cell_m))
     (leg,) = found.legs
     assert leg.slope_corridor_max_deg >= leg.slope_max_deg
+    ends = leg.slope_corridor_high_deg, leg.slope_high_deg
+    assert ends[0] is None or ends[0] >= max(ends[1], leg.slope_corridor_max_deg)
     assert leg.slope_corridor_max_deg == np.nanmax(leg.points.corridor_deg)
     known = leg.points.known
     assert (leg.points.corridor_deg[known] >= leg.points.slope_deg[known]).all()

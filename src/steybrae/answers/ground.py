@@ -128,7 +128,7 @@ def _start_zones(ground: GroundAt) -> list[str]:
     looks, rules = ground.overhead, ground.start_zones
     if looks is None or rules is None:
         return []
-    return [f"Start zones: {zones_text(looks, rules)}. Steeper ground counts too."]
+    return [f"Start zones: {zones_text(looks, rules, max(ground.cell_size_m))}. Steeper ground counts too."]
 
 
 def _baselines(ground: GroundAt) -> list[str]:
@@ -158,8 +158,15 @@ def _overhead(ground: GroundAt) -> Iterator[str]:
         yield f"Overhead: {UNKNOWN}" if ground.unknown_above else none
         yield from _possible(looks)
         return
-    sight, least = looks.sight, ground.unknown_above
-    yield f"Overhead {sight_text(sight, at_least=least)} (open sight to a start zone, {zone_text(looks)})"
+    sight, path, least = looks.sight, looks.path, ground.unknown_above
+    by = "sight, with ground above its line," if sight.hidden and sight.deg is not None else "open sight"
+    lines = [f"{sight_text(sight, at_least=least)} ({by} to a start zone, {zone_text(looks)})"]
+    if path is not None:
+        # The larger of the two leads.
+        first = path.deg > (sight.deg or 0.0)
+        lines.insert(0 if first else 1, f"path angle {path_text(path, at_least=least)}")
+    yield f"Overhead {lines[0]}"
+    yield from (f"{line[0].upper()}{line[1:]}" for line in lines[1:])
     yield from _possible(looks)
     if sight.top is not None:
         off, up = distance_off(sight.top.distance_m).text, steep_length(sight.top.rise_m).text
@@ -169,8 +176,6 @@ def _overhead(ground: GroundAt) -> Iterator[str]:
     if whatever != slope(sight.deg, at_least=least).text:
         look = bearing(sight.unfiltered_bearing_true_deg, "true")
         yield f"Whatever lies between: {whatever} towards {look}"
-    if looks.path is not None:
-        yield f"Path angle {path_text(looks.path, at_least=least)}"
 
 
 def _readings(ground: GroundAt) -> list[str]:

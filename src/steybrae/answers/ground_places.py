@@ -35,7 +35,7 @@ def _overhead(ground: GroundAt) -> Cell:
 
 def _quantity(ground: GroundAt) -> Cell:
     quantity, one, _ = _leading(ground)
-    hidden = isinstance(one, SightAnswer) and one.deg is None
+    hidden = isinstance(one, SightAnswer) and one.hidden
     return f"{quantity}, hidden" if hidden else quantity
 
 

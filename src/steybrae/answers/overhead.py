@@ -37,12 +37,13 @@ MOST_PLACES: Final = 1
 
 
 def sight_text(sight: SightAnswer, *, at_least: bool = False) -> str:
-    """``41.6° towards 340° true, 433 m off, 385 m up``; the distance is rounded down, the rest up."""
+    """``41.6° towards 340° true, 433 m off, 385 m up, hidden``; the distance is rounded down, the rest up."""
     if sight.deg is None:
         return "none in the open"
     look = bearing(sight.bearing_true_deg, "true")
     off, up = distance_off(sight.distance_m).text, steep_length(sight.rise_m).text
-    return f"{overhead(sight.deg, at_least=at_least).text} towards {look}, {off} off, {up} up"
+    hidden = ", hidden" if sight.hidden else ""
+    return f"{overhead(sight.deg, at_least=at_least).text} towards {look}, {off} off, {up} up{hidden}"
 
 
 def path_text(path: PathAnswer, *, at_least: bool = False) -> str:

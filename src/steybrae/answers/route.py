@@ -170,9 +170,9 @@ def _overhead_basis(found: RouteScreening) -> str:
     if looks is None:
         return "What is overhead is unknown: the model knows no height of the line."
     metres = steep_length(found.totals.in_start_zone_m).text
+    zones = zones_text(looks, found.settings.start_zones, max(found.model.cell_size_m))
     return (
-        f"{metres} of the line lie in a start zone. "
-        f"Start zones: {zones_text(looks, found.settings.start_zones)}. Steeper ground counts too. "
+        f"{metres} of the line lie in a start zone. Start zones: {zones}. Steeper ground counts too. "
         f"Sights of {and_more(looks.least_deg)}; the open ones lead (in sight, or the zone's own way down "
         "passes near; JSON has the others too). Within a zone its next cell is often the steepest: the line "
         "below is the sight from outside. Path: the steepest line from a zone along ground that snow could "

@@ -135,4 +135,5 @@ def _start_zones(screening: RouteScreening) -> Iterator[str]:
     looks = next((leg.overhead for leg in screening.legs if leg.overhead is not None), None)
     if looks is None:
         return
-    yield f"Start zones: {zones_text(looks, screening.settings.start_zones)}. Steeper ground counts too."
+    zones = zones_text(looks, screening.settings.start_zones, max(screening.model.cell_size_m))
+    yield f"Start zones: {zones}. Steeper ground counts too."

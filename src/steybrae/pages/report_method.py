@@ -63,7 +63,7 @@ def _overhead(screening: RouteScreening) -> tuple[str, ...]:
     if looks is None:
         return ("unknown: the model knows no height of the line",)
     return (
-        f"start zones: {zones_text(looks, screening.settings.start_zones)}",
+        f"start zones: {zones_text(looks, screening.settings.start_zones, max(screening.model.cell_size_m))}",
         "steeper ground counts as well",
         f"sights of {and_more(looks.least_deg)}; neither sight nor way down says how far a slide would run",
     )

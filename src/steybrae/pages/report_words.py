@@ -148,7 +148,8 @@ def _sight_words(sight: SightAnswer, *, unknown_above: bool) -> str:
         off = distance_off(sight.unfiltered_distance_m).text
         return f"Sight, other ground between: {hidden} towards {look}, {off} off."
     look, off = bearing(sight.bearing_true_deg, "true"), distance_off(sight.distance_m).text
-    return f"Sight up: {overhead(sight.deg, at_least=unknown_above).text} towards {look}, {off} off."
+    hidden = ", hidden by ground between" if sight.hidden else ""
+    return f"Sight up: {overhead(sight.deg, at_least=unknown_above).text} towards {look}, {off} off{hidden}."
 
 
 def _unknown_words(leg: LegScreening) -> tuple[str, ...]:

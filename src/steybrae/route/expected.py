@@ -139,7 +139,7 @@ def _sights(above: Above) -> list[SightAnswer]:
 def _sight_reading(
     sight: SightAnswer, cell_m: float, survey: Survey, place_error_m: float
 ) -> ExpectedReading | None:
-    if sight.deg is None or sight.stand is None or sight.distance_m is None:
+    if sight.hidden or sight.deg is None or sight.stand is None or sight.distance_m is None:
         return None
     if sight.distance_m < LEAST_SIGHT_M:
         return None

@@ -6,6 +6,7 @@ from steybrae.route.corridor import LEAST_HALF_WIDTH_M
 from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.result import ModelFacts, SettingsUsed
+from steybrae.terrain.cell_share import OPEN_CELLS_M
 from steybrae.terrain.start_zones import StartRules
 from steybrae.value import between, lower, no_less, slope
 
@@ -35,13 +36,20 @@ def zone_text(looks: OverheadAnswer) -> str:
     return f"ground of {between(looks.start_from_deg, looks.start_to_deg)} over 20 m or two cells"
 
 
-def zones_text(looks: OverheadAnswer, rules: StartRules) -> str:
+def zones_text(looks: OverheadAnswer, rules: StartRules, cell_m: float) -> str:
     """Say all that was taken for a start zone, and for a possible one.
 
     ``ground of 30.0° to 55.0° over 20 m or two cells, by its slope or the middle of its 95 % interval,
     from 400 m² on, within 3 km; possible start zones: ground that may reach 30° within its 95 %
-    interval, from about 24° on``
+    interval, from about 24° on``; for cells so large that no upper end is known, what was taken instead
     """
+    if cell_m > OPEN_CELLS_M:
+        least = lower(looks.possible_from_deg, step=1.0).text
+        return (
+            f"{zone_text(looks)}, from {rules.least_area_m2:.10g} m² on, within "
+            f"{looks.reach_m / 1000.0:g} km; possible start zones: ground of {least} and more, as if the "
+            f"ends of smaller cells held for cells of {cell_m:.0f} m, for which none is known"
+        )
     return (
         f"{zone_text(looks)}, by its slope or the middle of its 95 % interval, from "
         f"{rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km; possible start zones: "

@@ -158,6 +158,7 @@ def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rul
         points=_points(ground, look),
         overhead_profile=above.profile,
         unknown_above_at=above.unknown_above_at,
+        slope_corridor_high_deg=_corridor_high(ground),
     )
 
 
@@ -213,6 +214,13 @@ def _beside_steepest(
     if on_line is not None and near.steepest.slope_deg - on_line.slope_deg < DIVISION_DEG:
         return None
     return SteepWithoutCheck(at.lat_deg, at.lon_deg, near.steepest.slope_deg, "steepest beside the line")
+
+
+def _corridor_high(ground: LegGround) -> float | None:
+    """Largest high end of the corridor and the line in it; None where one is not known."""
+    cells, pieces = ground.corridor, ground.pieces
+    high = np.concatenate((cells.high_deg[cells.known], pieces.high_deg))
+    return float(high.max()) if len(high) and pieces.ended.all() and np.isfinite(high).all() else None
 
 
 def _steepest(pieces: Pieces) -> int | None:

@@ -268,6 +268,8 @@ class LegScreening(LegGroundFacts):
         Sight angles along it, whatever lies between, for files of points.
     unknown_above_at
         The nearest unknown ground that could look down on it; None where there is none.
+    slope_corridor_high_deg
+        Largest high end in the corridor, never below that of the line; None where one is not known.
     """
 
     number: Ordinal
@@ -300,6 +302,7 @@ class LegScreening(LegGroundFacts):
     points: LegPoints = field(metadata={"json": False})
     overhead_profile: Profile = field(metadata={"json": False})
     unknown_above_at: UnknownAt | None = None
+    slope_corridor_high_deg: SlopeDeg | None = None
 
 
 @dataclass(frozen=True)

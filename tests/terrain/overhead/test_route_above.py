@@ -305,6 +305,10 @@ def test_the_readings_that_would_tell_most(sample):
     assert sight.expected_deg == legs[2].overhead.sight.deg
     assert sight.low_deg < sight.expected_deg < sight.high_deg
     assert sight.what == "sight line to the steepest start zone overhead, 433 m away"
+    looks = legs[2].overhead
+    shut = replace(looks, sight=replace(looks.sight, hidden=True), sight_outside=None)
+    (only,) = expected_readings(replace(legs[2], overhead=shut), steepest, TYPICAL, 10.0)
+    assert only.quantity == "slope"
     assert (
         expected_readings(legs[7], replace(steepest, aspect_true_deg=None), TYPICAL, 10.0)[
             0

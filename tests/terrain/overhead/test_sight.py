@@ -9,6 +9,7 @@ import pytest
 from tests.terrain.overhead import brute_overhead as brute
 from tests.terrain.overhead.made_ground import dem, found, given, rough
 
+from steybrae.route.overhead.legs import hidden_sight
 from steybrae.terrain.overhead import sight as overhead_sight
 from steybrae.terrain.overhead.angles import look_up
 from steybrae.terrain.overhead.ground import Points
@@ -41,6 +42,7 @@ def test_a_cone_is_seen_at_its_tip_from_every_side(bearing):
     by_hand = math.degrees(math.atan2(300.0 * math.tan(math.radians(40.0)), out))
     assert up.sight.deg == pytest.approx(by_hand, abs=0.01)
     assert up.unfiltered.deg == up.sight.deg
+    assert not hidden_sight(ground, at(ground, 60.5 + east / 10.0, 60.5 - north / 10.0), up.sight)
     assert up.sight.distance_m == pytest.approx(out, abs=0.1)
     assert up.sight.rise_m == pytest.approx(300.0 * math.tan(math.radians(40.0)), abs=1e-9)
     # The convergence of the grid lies between grid and true north.
@@ -208,6 +210,7 @@ def test_a_way_down_past_the_place_counts_behind_a_brow():
     )[0]
     assert up.sight.deg == up.unfiltered.deg
     assert up.path.deg < up.sight.deg
+    assert hidden_sight(ground, at(ground, 15.5, 29.5), up.sight)
 
 
 def test_the_steepest_neighbour_is_the_same_for_one_cell_and_for_all():

@@ -35,11 +35,12 @@ from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.overhead.angles import Overhead, SightUp, look_up, zone_top
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points
 from steybrae.terrain.overhead.sight import in_sight
+from steybrae.terrain.overhead.sight_pairs import Pairs
 from steybrae.terrain.overhead.unknown import nearest_of
 from steybrae.terrain.shape import Around, look_around
 from steybrae.terrain.traps import cliffs_below, flattenings, gullies
 
-__all__ = ["place_above", "route_above"]
+__all__ = ["hidden_sight", "place_above", "route_above"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -233,7 +234,7 @@ def _answer(
         return None
     seen = whatever.deg, whatever.bearing_true_deg, whatever.distance_m
     if sight is None or top is None:
-        return SightAnswer(None, *seen, None, None, None, None, None, None, None)
+        return SightAnswer(None, *seen, None, None, None, None, None, None, None, hidden=True)
     return SightAnswer(
         sight.deg,
         *seen,
@@ -244,7 +245,28 @@ def _answer(
         _stand(ground, points, sight.point),
         float(chainage_m[sight.point]),
         _top(ground, top),
+        hidden_sight(ground, points, sight),
     )
+
+
+def hidden_sight(ground: OverheadGround, points: Points, sight: SightUp) -> bool:
+    """Whether ground stands above a line of sight.
+
+    Parameters
+    ----------
+    ground, points
+        Where, and from where.
+    sight
+        From one of them.
+
+    Returns
+    -------
+    bool
+    """
+    sources, at = ground.sources, np.array([sight.point])
+    cell = np.flatnonzero((sources.col == int(sight.col)) & (sources.row == int(sight.row)))[:1]
+    tangent = np.array([math.tan(math.radians(sight.deg))])
+    return not bool(in_sight(ground, points, Pairs(at, cell, tangent))[0])
 
 
 def _top(ground: OverheadGround, top: SightUp) -> TopAnswer:

@@ -84,6 +84,9 @@ class SightAnswer:
         How far along the leg one stands, metres; None for a place and as deg.
     top
         Sight to the top of the zone; None as deg.
+    hidden
+        Whether ground stands above the line of sight: snow could come from there all the same, and
+        nobody can measure it.
     """
 
     deg: SlopeDeg | None
@@ -97,6 +100,7 @@ class SightAnswer:
     stand: Spot | None
     chainage_m: NotNegative | None
     top: TopAnswer | None
+    hidden: bool = False
 
 
 @dataclass(frozen=True)

@@ -270,10 +270,12 @@ def _corridor(line: Line, ends: tuple[float, float]) -> CorridorAtPlace | None:
     drop = _drop(cells, here)
     if drop is None and shown_slope_deg(deg) < STEEP_DEG:
         return None
-    ends_known = np.isfinite(cells.high_deg[here & cells.known]).all()
+    on = _within(line.pieces.start_m, line.pieces.end_m, ends)
+    highs = np.concatenate((cells.high_deg[here & cells.known], line.pieces.high_deg[on]))
+    ends_known = np.isfinite(highs).all() and line.pieces.ended[on].all()
     return CorridorAtPlace(
         deg,
-        _largest(cells.high_deg, here)[0] if ends_known else None,
+        float(highs.max()) if ends_known else None,
         _side(cells, at),
         float(cells.off_m[at]),
         _largest(cells.slope_deg, here & cells.left)[0],
