@@ -61,7 +61,7 @@ degrees as seen from its ends: less than a walked bearing drifts (our choice).""
 
 
 MOST_TEXT: Final = 300
-"""Letters of who goes and whom to call, at most (our choice)."""
+"""Letters of the party and of whom to call, at most (our choice)."""
 
 
 @dataclass(frozen=True)

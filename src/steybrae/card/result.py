@@ -525,7 +525,7 @@ class RouteCard:
         What a bulletin says beside it; None where no bulletin was given: then nothing here takes
         today's snow into account.
     party, call
-        Who goes, and whom to call; may be empty.
+        Names of the party, and whom to call; may be empty.
     overdue
         When to call if nobody came back, ISO 8601 with offset; None where not given.
     down_by, down_by_is

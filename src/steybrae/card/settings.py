@@ -42,7 +42,7 @@ class CardSettings:
         many legs nothing says at which of them another break is taken.
 
     party, call, overdue
-        Who goes; whom to call, and when, with its zone.
+        Names of the party; whom to call, and when, with its zone.
     down_by
         When to be down, with its zone; sunset where None.
 

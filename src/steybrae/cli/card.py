@@ -156,7 +156,7 @@ class DayOptions(Group, panel="The day"):
     down_by: str | None = option(
         "--down-by", "When to be down, for the latest times at turning points; sunset if not given.", "HH:MM"
     )
-    party: str = option("--party", "Who goes, for card and report.", "NAMES", default="", shown="")
+    party: str = option("--party", "Names of the party, for card and report.", "NAMES", default="", shown="")
     call: str = option(
         "--call", "Whom to call if nobody came back, and how.", "WHOM", default="", shown="", kept="person"
     )
