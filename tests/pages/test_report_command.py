@@ -98,10 +98,46 @@ def test_a_card_writes_it_too(made: Made, tmp_path: Path, sample_dem: Path) -> N
         assert page.words.count(caution.text) == 2
 
 
-def test_a_card_of_a_plan_writes_the_plan_s(made: Made, tmp_path: Path) -> None:
-    out = tmp_path / "card.html"
-    assert run("card", str(made.plan), *DAY, "--report", str(out), "--json") == 0
-    assert out.read_bytes() == made.page.read_bytes()
+def test_the_page_of_a_day_is_one_whoever_writes_it(made: Made, tmp_path: Path) -> None:
+    by_card, by_report = tmp_path / "card.html", tmp_path / "report.html"
+    day = (
+        *DAY,
+        "--start",
+        "08:30",
+        "--zone",
+        "Europe/London",
+        "--party",
+        "Ona, Bo",
+        "--call",
+        "Mara",
+        "--overdue",
+        "18:00",
+    )
+    assert run("card", str(made.plan), *day, "--report", str(by_card), "--json") == 0
+    assert run("report", str(made.plan), *day, "--out", str(by_report)) == 0
+    assert by_card.read_bytes() == by_report.read_bytes()
+    words = " ".join(Reader(by_card.read_text("utf-8")).words.split())
+    for said in (
+        "When 2027-01-15, start 08:30 GMT", "From Hjarnavoe Foot, 59.20387, -8.04502",
+        "Due back at least 13:35 GMT, at Hjarnavoe Bridge", "Party Ona, Bo",
+        "If nobody came back call Mara, at 18:00 GMT", "To be down by 16:09 GMT (sunset)",
+        "343° magnetic, there 09:08 GMT.",
+    ):  # fmt: skip
+        assert said in words
+
+
+def test_what_was_not_given_is_said(made: Made) -> None:
+    words = " ".join(Reader(made.page.read_text("utf-8")).words.split())
+    assert "When not given: steybrae report makes this page with --date, --start and --zone." in words
+    assert "Party not given (--party)." in words
+    assert "If nobody came back not given (--call, --overdue)." in words
+
+
+def test_a_day_without_a_report_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("route", "--sample", *DAY) == 2
+    assert capsys.readouterr().err == (
+        "steybrae: The day, its times and its party go with --report; it is missing. Add --report FILE.\n"
+    )
 
 
 def test_the_command_to_repeat_it(tmp_path: Path, sample_dem: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
+from steybrae.cli.options.day import CardMap, DayOptions
 from steybrae.cli.options.forecast import LegForecastOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.model import (
@@ -22,7 +21,7 @@ from steybrae.cli.options.model import (
     screening_settings,
 )
 from steybrae.cli.options.settings_file import with_taken
-from steybrae.errors import BulletinError, DateError, RouteError
+from steybrae.errors import BulletinError, RouteError
 from steybrae.papers import PAPERS_MM
 from steybrae.route.positions.places import Place, parse_place
 
@@ -39,31 +38,6 @@ __all__ = ["card"]
 
 PLAN_SUFFIX = ".zip"
 """A file so called is a saved plan."""
-
-
-def _choice(name: str) -> Callable[[Any], Any]:
-    """Take a choice of the card that there is."""
-
-    def read(value: Any) -> Any:
-        from steybrae.card import CardSettings
-
-        return getattr(CardSettings(dt.date.min, **{name: value}), name)
-
-    return read
-
-
-def _zone(text: str) -> str:
-    from steybrae.route.times.daylight import parse_zone
-
-    parse_zone(text)
-    return text
-
-
-def _time_rule(text: str) -> str:
-    from steybrae.route.times.walking_time import leg_time
-
-    leg_time((), text)
-    return text
 
 
 @dataclass(frozen=True)
@@ -91,118 +65,6 @@ class EndOptions(Group, panel="One leg"):
             )
             raise RouteError(message)
         return None if start is None or end is None else (start, end)
-
-
-@dataclass(frozen=True)
-class CardMap(Group, panel="Your map, compass and paces"):
-    """The printed map and who carries it."""
-
-    grid: str = option(
-        "--grid",
-        "Grid of your map: bng, utm, mgrs, or latlon for none.",
-        default="latlon",
-        read=_choice("grid"),
-        shown="latlon",
-        kept="map",
-    )
-    scale: float | None = option(
-        "--scale", "Scale of your map, for the millimetres.", "1:N", read=parsed.scale, kept="map"
-    )
-    paces: float | None = option(
-        "--paces",
-        "Your paces to 100 m, for the pace counts.",
-        read=_choice("paces_per_100m"),
-        typed=float,
-        kept="person",
-    )
-    unit: str = option(
-        "--unit",
-        "Bearings in deg or mil.",
-        default="deg",
-        read=_choice("bearing_unit"),
-        shown="deg",
-        kept="person",
-    )
-
-
-@dataclass(frozen=True)
-class DayOptions(Group, panel="The day"):
-    """The day, and how fast one walks."""
-
-    date: str | None = option("--date", "Day of the walk, like 2027-01-15.", "DATE")
-    start: str | None = option("--start", "Start, like 08:30, for the arrivals.", "HH:MM")
-    zone: str | None = option(
-        "--zone",
-        "Time zone of the clock, like Europe/London.",
-        read=_zone,
-        kept="person",
-        beside=("--start",),
-    )
-    time_rule: str = option(
-        "--time-rule",
-        "langmuir, naismith, tobler or swiss.",
-        default="langmuir",
-        read=_time_rule,
-        shown="langmuir",
-        kept="person",
-    )
-    flat_kmh: float = option(
-        "--flat-kmh", "Pace on the flat for Naismith and Langmuir, km/h.", default=5.0, kept="person"
-    )
-    off_path: bool = flag("--off-path", "For Tobler: no path.")
-    snow: float = option("--snow", "Times the walking time for snow, 1 to 10.", default=1.0)
-    load: float = option("--load", "Times the walking time for load, 1 to 10.", default=1.0)
-    breaks: float = option("--breaks", "Minutes of rest in each hour.", default=0.0)
-    down_by: str | None = option(
-        "--down-by", "When to be down, for the latest times at turning points; sunset if not given.", "HH:MM"
-    )
-    party: str = option("--party", "Names of the party, for card and report.", "NAMES", default="", shown="")
-    call: str = option(
-        "--call", "Whom to call if nobody came back, and how.", "WHOM", default="", shown="", kept="person"
-    )
-    overdue: str | None = option("--overdue", "When to call, like 18:00.", "HH:MM")
-
-    def settings(self, sheet: CardMap) -> CardSettings:
-        """Make the settings of the card on that map.
-
-        Raises
-        ------
-        SteybraeError
-            A choice that there is not, or no date.
-        """
-        from steybrae.card import CardSettings
-        from steybrae.route.times.daylight import parse_clock
-        from steybrae.route.times.walking_time import Allowances, leg_time
-
-        day = _day(self.date)
-        allowances = Allowances(self.snow, self.load, self.breaks)
-        leg_time((), self.time_rule, allowances, flat_kmh=self.flat_kmh)  # refuses an unknown rule
-        return CardSettings(
-            date=day,
-            grid=sheet.grid,
-            scale=sheet.scale,
-            paces_per_100m=sheet.paces,
-            bearing_unit=sheet.unit,
-            start=None if self.start is None else parse_clock(self.start, day, self.zone),
-            zone=self.zone,
-            method=self.time_rule,
-            allowances=allowances,
-            flat_kmh=self.flat_kmh,
-            off_path=self.off_path,
-            party=self.party,
-            call=self.call,
-            overdue=None if self.overdue is None else parse_clock(self.overdue, day, self.zone),
-            down_by=None if self.down_by is None else parse_clock(self.down_by, day, self.zone),
-        )
-
-
-def _day(text: str | None) -> dt.date:
-    if text is None:
-        message = (
-            "A card needs the day of the walk, for magnetic north wanders; got none. Add --date 2027-01-15."
-        )
-        raise DateError(message)
-    return parsed.day(text)
 
 
 def _paper(text: str) -> str:
@@ -289,7 +151,7 @@ def card(
     if outputs.report is not None and screening is not None:
         origin = screening.origin or run_origin(ctx, line, forecast.bulletin, sample=model.sample)
         whole = with_taken(_for_report(screening, found, origin))
-        report_to(outputs.report, whole, force=outputs.force)
+        report_to(outputs.report, whole, found, force=outputs.force)
     if outputs.as_json:
         print_json("card", found)
         return

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from steybrae.cli.options import parsed
+from steybrae.cli.options.day import DayOptions
 from steybrae.cli.options.groups import Group, flag
 
 if TYPE_CHECKING:
+    from steybrae.card import RouteCard
     from steybrae.screening import RouteScreening
 
 __all__ = ["check_report", "report", "report_to"]
@@ -29,11 +31,14 @@ def report(
     plan: Annotated[
         Path, typer.Argument(metavar="PLAN", help="A plan saved with --save (.zip).", show_default=False)
     ],
+    *,
+    day: DayOptions,
     to: PageOutput,
 ) -> None:
-    """Write the page of a saved plan: leg by leg, map and profile, tables, method, cautions.
+    """Write the page of a saved plan, for the party and for the person at home.
 
-    One file without a network: send it, keep it, print it on A4. It decides nothing.
+    With --date, --start, --party, --call and --overdue its first screen tells when, where, and whom to
+    call. One file without a network: send it, keep it, print it on A4. It decides nothing.
     """
     from steybrae.document import Cautions, Document, Paragraph
     from steybrae.files.plans import read_plan
@@ -42,7 +47,7 @@ def report(
 
     check_outputs([to.out], [plan], force=to.force)
     found = read_plan(plan)
-    report_to(to.out, found, force=to.force)
+    report_to(to.out, found, day.card(found), force=to.force)
     wrote = f"Wrote {to.out}."
     print_document(Document(wrote, (Paragraph(wrote), Cautions(found.cautions))))
 
@@ -62,9 +67,9 @@ def check_report(path: Path) -> None:
         raise FileWriteError(message)
 
 
-def report_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
-    """Make the page of a screening that has its relief, and write it whole."""
+def report_to(path: Path, screening: RouteScreening, card: RouteCard | None, *, force: bool) -> None:
+    """Make the page of a screening that has its relief, and of its day, and write it whole."""
     from steybrae.files.whole import write_text
     from steybrae.pages.report import report_page
 
-    write_text(path, report_page(screening), force=force)
+    write_text(path, report_page(screening, card), force=force)

@@ -10,6 +10,7 @@ import typer
 
 from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
+from steybrae.cli.options.day import DayOptions
 from steybrae.cli.options.forecast import LegForecastOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.model import (
@@ -81,6 +82,7 @@ def route(
     bands: BandOptions,
     zones: ReachOptions,
     forecast: LegForecastOptions,
+    day: DayOptions,
     view: ViewOptions,
     outputs: RouteOutputs,
 ) -> None:
@@ -96,6 +98,7 @@ def route(
     from steybrae.screening import cross_check_route, screen_route
 
     _refuse_picture(forecast.bulletin, outputs.bulletin_figure)
+    _refuse_day(day, outputs.report)
     asked = forecast.read()
     outputs.check(line, forecast.bulletin, *(model.dem or ()))
     planned = cut.planned(line, sample=model.sample)
@@ -115,7 +118,7 @@ def route(
 
         found = forecast_beside(found, *asked)
     found = with_taken(found)
-    _write(found, outputs)
+    _write(found, outputs, day)
     if outputs.as_json:
         print_json("route", found)
         return
@@ -134,7 +137,15 @@ def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:
         raise BulletinError(message)
 
 
-def _write(found: RouteScreening, to: RouteOutputs) -> None:
+def _refuse_day(day: DayOptions, report: Path | None) -> None:
+    from steybrae.errors import DateError
+
+    if report is None and day.given():
+        message = "The day, its times and its party go with --report; it is missing. Add --report FILE."
+        raise DateError(message)
+
+
+def _write(found: RouteScreening, to: RouteOutputs, day: DayOptions) -> None:
     from steybrae.files.whole import write_text
 
     if to.csv is not None or to.geojson is not None:
@@ -147,7 +158,7 @@ def _write(found: RouteScreening, to: RouteOutputs) -> None:
     if to.report is not None:
         from steybrae.cli.report import report_to
 
-        report_to(to.report, found, force=to.force)
+        report_to(to.report, found, day.card(found), force=to.force)
     if to.save is not None:
         from steybrae.files.plans import write_plan
 

@@ -19,19 +19,21 @@ from markupsafe import Markup
 from steybrae.answers.leg import band_columns, leg_columns
 from steybrae.answers.places import legs_left_text, place_text
 from steybrae.bands import BandScheme
+from steybrae.card.result import RouteCard
 from steybrae.card.wording import legs_without_check
 from steybrae.document import Column, or_none
 from steybrae.errors import QuantityError
 from steybrae.figures.map_panels import contour_words, interval_drawn, slope_sign_words
 from steybrae.figures.style import band_hatch, band_tint, hatch_ink, lightness
 from steybrae.pages.report_forecast import forecast_content
+from steybrae.pages.report_home import home_rows, sketch_letters
 from steybrae.pages.report_map import draw_report_map
 from steybrae.pages.report_marks import report_marks
 from steybrae.pages.report_method import method_rows
 from steybrae.pages.report_points import report_points
 from steybrae.pages.report_profile import draw_report_profile
 from steybrae.pages.report_rows import reading_rows
-from steybrae.pages.report_words import leg_words, totals_words
+from steybrae.pages.report_words import day_words, leg_words, totals_words
 from steybrae.render.html import html_cells
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE
@@ -89,13 +91,15 @@ class BandLook:
     letters: str
 
 
-def report_page(screening: RouteScreening) -> str:
+def report_page(screening: RouteScreening, card: RouteCard | None = None) -> str:
     """Write the page.
 
     Parameters
     ----------
     screening
         With its relief, from `steybrae.screening.pictures.relief.with_relief`.
+    card
+        Its day: date, times, magnetic bearings, who to call; None where that was not given.
 
     Returns
     -------
@@ -122,7 +126,7 @@ def report_page(screening: RouteScreening) -> str:
         policy=page_policy(style, script),
         style=Markup(style),  # noqa: S704  our own file
         script=Markup(script),  # noqa: S704  our own file
-        **_content(screening, relief),
+        **_content(screening, relief, card),
     )
 
 
@@ -149,20 +153,27 @@ def page_policy(style: str, script: str) -> str:
     )
 
 
-def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
+def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) -> dict[str, Any]:
     """Everything that the template places."""
     scheme = BandScheme(screening.settings.edges_deg)
     drawing = draw_report_map(screening, relief)
+    letter, letters = sketch_letters(screening, relief, drawing)
     return {
         "name": screening.name or "Route without a name",
         "screening": screening,
         "headline": totals_words(screening),
+        "home": list(home_rows(screening, card)),
+        "latest": "" if card is None else card.latest_text,
+        "letter": letter,
+        "letters": letters,
+        "letters_on": [_letters_on(screening, leg.number) for leg in screening.legs],
         "cautions_first": [caution for caution in screening.cautions if caution.key not in _ON_READING],
         "cautions_on_reading": [caution for caution in screening.cautions if caution.key in _ON_READING],
         "places": [_place_parts(screening, place) for place in screening.places],
         "places_rule": ORDER_RULE,
         "legs_left": legs_left_text(screening),
         "legs": [leg_words(leg, scheme) for leg in screening.legs],
+        "days": [()] * len(screening.legs) if card is None else [day_words(leg, card) for leg in card.legs],
         "bands": _looks(screening, scheme),
         "unknown": UNKNOWN,
         "least": AT_LEAST,
@@ -184,6 +195,12 @@ def _content(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         "line_m": sum(leg.length_m for leg in screening.legs),
         **forecast_content(screening),
     }
+
+
+def _letters_on(screening: RouteScreening, number: int) -> str:
+    """Letters of the places that a leg is on."""
+    places = screening.places
+    return " ".join(place.name for place in places if place.from_.leg <= number <= place.to.leg)
 
 
 def _place_parts(screening: RouteScreening, place: PlaceThatMatters) -> tuple[str, str, str, bool]:

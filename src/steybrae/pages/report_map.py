@@ -80,8 +80,8 @@ class MapDrawing:
         In units.
     relief_png, bands_png
         Data addresses of the pictures; both let unknown ground through.
-    contours, index_contours, corridor, edge_of_known
-        SVG path data.
+    contours, index_contours, corridor, edge_of_known, zones
+        SVG path data; zones, the outline of start zones, is empty where it would tell nothing.
     legs
         Lines.
     bar
@@ -96,6 +96,7 @@ class MapDrawing:
     index_contours: str
     corridor: str
     edge_of_known: str
+    zones: str
     legs: tuple[LegLine, ...]
     bar: tuple[int, float]
 
@@ -126,6 +127,7 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
         _isolines(relief, relief.grid, relief.heights_m, heavy),
         _isolines(relief, relief.corridor_grid, relief.beyond_corridor_m, (0.0,)),
         _isolines(relief, relief.grid, known, (0.5,)),
+        _zones(relief),
         _leg_lines(screening, relief),
         _scale_bar(relief),
     )
@@ -206,6 +208,12 @@ def _isolines(relief: Relief, grid: Grid, values: Array, levels: Sequence[float]
     x, y = grid.xy(np.arange(cols)[None, :] + 0.5, np.arange(rows)[:, None] + 0.5)
     lines = _axes(relief).contour(x, y, values, here)
     return "".join(_path_data(path, _to_units(relief)) for path in lines.get_paths())
+
+
+def _zones(relief: Relief) -> str:
+    """Outline of start zones; empty where it would tell nothing."""
+    zones = relief.zones
+    return "" if zones is None else _isolines(relief, zones.grid, zones.source.astype(float), (0.5,))
 
 
 def _path_data(path: Path, to_units: Affine2D) -> str:

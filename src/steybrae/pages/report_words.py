@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from steybrae.answers.leg import corridor_slope, leg_slope
 from steybrae.answers.overhead import day_overhead_text
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
-from steybrae.card.wording import without_check_lines
+from steybrae.card.result import CardLeg, RouteCard
+from steybrae.card.wording import bearing_shown, without_check_lines
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, SightAnswer
 from steybrae.route.overhead.words import unknown_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import (
+    AT_LEAST,
     UNKNOWN,
     and_more,
     bearing,
@@ -25,7 +27,7 @@ from steybrae.value import (
     steep_length,
 )
 
-__all__ = ["LegWords", "leg_words", "look_words", "overhead_words", "totals_words"]
+__all__ = ["LegWords", "day_words", "leg_words", "look_words", "overhead_words", "totals_words"]
 
 
 @dataclass(frozen=True)
@@ -82,6 +84,15 @@ def leg_words(leg: LegScreening, scheme: BandScheme) -> LegWords:
         or ("None.",),
         _bar(leg),
     )
+
+
+def day_words(leg: CardLeg, card: RouteCard) -> tuple[str, ...]:
+    """Bearing and times of a leg on the day of its card."""
+    bearing_text = f"{bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)} magnetic"
+    there = ""
+    if leg.arrival_text:
+        there = f", there {f'{AT_LEAST} ' if leg.time_at_least else ''}{leg.arrival_text}"
+    return (f"{bearing_text}{', the line bends' if leg.bends else ''}{there}.",)
 
 
 def _steep_words(leg: LegScreening) -> tuple[str, ...]:

@@ -190,8 +190,16 @@
   const middle = () => ({ x: view.x + width / view.zoom / 2, y: view.y + height / view.zoom / 2 });
   function showAll() { view.zoom = 1; draw(); settle(); }
 
-  one("#zoom-in").addEventListener("click", () => zoomAbout(middle(), 1.6));
-  one("#zoom-out").addEventListener("click", () => zoomAbout(middle(), 1 / 1.6));
+  // The place last pointed at keeps its place on the screen, or comes into the middle where it was out of view.
+  function chosen() {
+    const point = picked < 0 ? null : points[picked];
+    if (!point) return middle();
+    const [x, y, w, h] = [column(point, "x"), column(point, "y"), width / view.zoom, height / view.zoom];
+    if (x < view.x || y < view.y || x > view.x + w || y > view.y + h) Object.assign(view, { x: x - w / 2, y: y - h / 2 });
+    return { x, y };
+  }
+  one("#zoom-in").addEventListener("click", () => { zoomAbout(chosen(), 1.6); settle(); });
+  one("#zoom-out").addEventListener("click", () => { zoomAbout(chosen(), 1 / 1.6); settle(); });
   one("#zoom-all").addEventListener("click", showAll);
   frame.addEventListener("keydown", (event) => {
     if (event.target !== frame) return;
@@ -214,6 +222,9 @@
     zoomAbout(toUnits(event), Math.exp(-event.deltaY * (event.deltaMode ? 0.05 : 0.0016)));
   }, { passive: false });
 
+  const tip = one("#tip");
+  let picked = -1;
+  frame.addEventListener("pointerleave", (event) => { if (event.pointerType === "mouse") tip.hidden = true; });
   const fingers = new Map();
   let pinch = null;
   picture.addEventListener("pointerdown", (event) => {
@@ -226,7 +237,23 @@
   function point(event) {
     const place = toUnits(event);
     const k = nearestOnMap(place.x, place.y, 60 * place.perPixel);
-    if (k >= 0) show(k);
+    if (k < 0) {
+      tip.hidden = true;
+      return;
+    }
+    picked = k;
+    show(k);
+    told(event);
+  }
+  // What was pointed at is told beside the finger: on a phone the table of it is out of view.
+  function told(event) {
+    const text = words(points[picked]);
+    tip.textContent = `Leg ${text.leg}, ${text.at}: ${text.slope} (95 % ${text.interval}), in the corridor ${text.corridor}; height ${text.height}`;
+    tip.hidden = false;
+    const box = frame.getBoundingClientRect();
+    const [left, top] = [event.clientX - box.left, event.clientY - box.top];
+    tip.style.left = `${Math.max(4, Math.min(box.width - tip.offsetWidth - 4, left - tip.offsetWidth / 2))}px`;
+    tip.style.top = `${top > tip.offsetHeight + 28 ? top - tip.offsetHeight - 24 : top + 28}px`;
   }
   picture.addEventListener("pointermove", (event) => {
     const last = fingers.get(event.pointerId);
@@ -260,6 +287,15 @@
   addEventListener("beforeprint", () => { Object.assign(view, { x: 0, y: 0, zoom: 1 }); settle(); frame.style.removeProperty("--k"); });
   addEventListener("afterprint", settle);
   settle();
+
+  // --- legs, lesser places and legend: folded where the screen is narrow, never on paper ----------
+  const narrow = matchMedia("(max-width: 40rem)");
+  const folds = all(".legs details, .folds");
+  const fold = () => folds.forEach((part) => { part.open = !narrow.matches; });
+  narrow.addEventListener("change", fold);
+  addEventListener("beforeprint", () => folds.forEach((part) => { part.open = true; }));
+  addEventListener("afterprint", fold);
+  fold();
 
   // --- tables that sort ----------------------------------------------------------------------
   all(".sortable").forEach((table) => {

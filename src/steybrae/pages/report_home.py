@@ -1,0 +1,116 @@
+"""The first screen of the report: what somebody at home has to know in a minute."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from steybrae.answers.forecast_words import finding_lines, part_line
+from steybrae.card.result import RouteCard
+from steybrae.card.wording import call_text, place_text
+from steybrae.pages.report_map import MapDrawing, place_on_map
+from steybrae.screening.pictures.picture import Relief
+from steybrae.screening.places.words import leading_spot
+from steybrae.screening.result import RouteScreening
+from steybrae.value import AT_LEAST
+
+__all__ = ["Letter", "home_rows", "sketch_letters"]
+
+_LETTER_SHARE: Final = 0.028
+"""Half the side of a letter's sign on the sketch, share of its longer side (our choice, by looking)."""
+
+_WAYS: Final = 12
+_NOT_GIVEN: Final = "not given"
+
+
+@dataclass(frozen=True)
+class Letter:
+    """A place on the sketch: its letter, where it is, and where its letter finds room."""
+
+    name: str
+    at: tuple[int, int]
+    label: tuple[int, int]
+
+
+def home_rows(screening: RouteScreening, card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Yield what is asked first, and its answer in lines; what is not known is said.
+
+    Parameters
+    ----------
+    screening
+        The line, with its forecast if it has one.
+    card
+        The day; None where it was not given.
+    """
+    yield from _when(card)
+    yield from _who(card)
+    forecast = screening.forecast
+    ratings = () if forecast is None else (part for one in forecast.bulletins for part in one.danger_ratings)
+    lines = (*finding_lines(forecast), *(f"{part_line(part)}." for part in ratings))
+    yield "Forecast" if forecast is not None else "Forecast: NONE", lines
+
+
+def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
+    if card is None:
+        yield "When", ("not given: steybrae report makes this page with --date, --start and --zone.",)
+        return
+    first, last = card.legs[0], card.legs[-1]
+    yield "When", (f"{card.date}{f', start {card.start_text}' if card.start_text else ''}",)
+    where = place_text(first.from_, first.from_place.written, first.from_place.reference)
+    yield "From", (f"{first.from_}, {where}" if first.from_ else where,)
+    least = f"{AT_LEAST} " if any(leg.time_at_least for leg in card.legs) else ""
+    back = f"{least}{last.arrival_text}, at {last.to or last.to_place.reference}"
+    yield "Due back", (back if last.arrival_text else f"{_NOT_GIVEN}: it needs a start.",)
+
+
+def _who(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
+    yield "Party", ((card.party if card else "") or f"{_NOT_GIVEN} (--party).",)
+    yield "If nobody came back", ((call_text(card) if card else "") or f"{_NOT_GIVEN} (--call, --overdue).",)
+
+
+def sketch_letters(
+    screening: RouteScreening, relief: Relief, drawing: MapDrawing
+) -> tuple[float, list[Letter]]:
+    """Half the side of the letters of the places told at length, and each with room for it.
+
+    Parameters
+    ----------
+    screening, relief, drawing
+        The line, its ground, and its map.
+
+    Returns
+    -------
+    tuple of float and list of Letter
+        In units of the map; a letter lies beside its place, off the others and inside the map.
+    """
+    size = _LETTER_SHARE * max(drawing.width, drawing.height)
+    spots = []
+    for place in screening.places:
+        if place.at_length:
+            spot, _ = leading_spot(place)
+            spots.append((place.name, place_on_map(relief, spot.lat_deg, spot.lon_deg)))
+    taken: list[tuple[float, float]] = []
+    out = []
+    for name, at in spots:
+        others = [*taken, *(other for _, other in spots)]
+        label = max(_around(at, size, drawing), key=lambda spot: min(1.5 * size, _clear(spot, others)))
+        taken.append(label)
+        out.append(Letter(name, at, (round(label[0]), round(label[1]))))
+    return size, out
+
+
+def _around(at: tuple[int, int], size: float, drawing: MapDrawing) -> Iterator[tuple[float, float]]:
+    """Yield places for a letter, near ones first, inside the map."""
+    for far in (2.0, 3.2, 4.6):
+        for k in range(_WAYS):
+            angle = 2.0 * math.pi * k / _WAYS
+            x, y = at[0] + far * size * math.cos(angle), at[1] - far * size * math.sin(angle)
+            if size <= x <= drawing.width - size and size <= y <= drawing.height - size:
+                yield x, y
+    yield float(at[0]), float(at[1])
+
+
+def _clear(spot: tuple[float, float], others: Iterable[tuple[float, float]]) -> float:
+    return min((math.hypot(spot[0] - x, spot[1] - y) for x, y in others), default=math.inf)
