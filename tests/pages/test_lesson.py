@@ -367,8 +367,11 @@ def test_your_map_is_chosen_at_first(browser: Browser, made: Lesson, tmp_path: P
     visit.end()
 
 
-def test_without_script_it_has_pictures_and_tables(browser: Browser, file: Path, made: Lesson) -> None:
-    visit = Visit(browser, file, java_script_enabled=False, **DESKTOP)
+@pytest.mark.parametrize("options", [DESKTOP, PHONE], ids=["desktop", "phone"])
+def test_without_script_it_has_pictures_and_tables(
+    browser: Browser, file: Path, made: Lesson, options: dict[str, Any]
+) -> None:
+    visit = Visit(browser, file, java_script_enabled=False, **options)
     page = visit.page
     said = page.locator("main").inner_text()
     assert page.locator("main svg:visible").count() == 2 + 2 * len(FORMS)

@@ -12,7 +12,7 @@ from steybrae.cli.command import GroupedCommand
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import spread
 from steybrae.cli.options.model import ModelFiles
-from steybrae.cli.options.paper import IndexOptions, MapOptions
+from steybrae.cli.options.paper import ChosenMap, IndexOptions, MapOptions
 from steybrae.cli.options.sheet import OwnOptions, PaperOutput, SheetOutput
 from steybrae.cli.sheet_ground import ground_of, look_of, middle_of, own_asked, own_notes
 
@@ -257,15 +257,10 @@ def _measured(path: Path, look: MapLook, to: PaperOutput, answers: Path | None) 
 @_command("lesson")
 def lesson(
     to: SheetOutput,
+    chosen: ChosenMap,
     model: ModelFiles,
     *,
     seed: Seed = 1,
-    scale: Annotated[
-        str, typer.Option("--scale", help="Map scale chosen at first, like 1:25000.", metavar="1:N")
-    ] = "1:25000",
-    interval: Annotated[
-        str, typer.Option("--interval", help="Its contour interval, like 10m or 40ft.", metavar="LENGTH")
-    ] = "10m",
     at: Annotated[
         str | None,
         typer.Option("--at", help="Middle of the real ground; else where relief is most.", metavar="PLACE"),
@@ -275,13 +270,12 @@ def lesson(
     from dataclasses import replace
 
     from steybrae.pages.lesson import lesson_html
-    from steybrae.quantities import parse_ground_length_m, parse_scale
     from steybrae.screening import Settings
     from steybrae.teach.lesson import interval_words
     from steybrae.teach.lesson import lesson as make_lesson
     from steybrae.teach.lesson_ground import lesson_ground
 
-    interval_m = parse_ground_length_m(interval, "A contour interval")
+    interval_m = chosen.interval_m
     files = model if model.dem else replace(model, sample=True)
     with files.opened(Settings()) as (dem, _):
         ground = lesson_ground(dem, middle_of(dem.grid, at, None, ()))
@@ -289,8 +283,8 @@ def lesson(
     made = make_lesson(
         ground,
         seed,
-        scale=parse_scale(scale),
-        interval=(interval_words(interval, interval_m), interval_m),
+        scale=chosen.scale,
+        interval=(interval_words(chosen.interval, interval_m), interval_m),
         source=source,
         sample=files.sample,
     )
