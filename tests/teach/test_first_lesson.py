@@ -95,7 +95,9 @@ def test_the_example_the_comb_and_the_hidden_crag_are_right() -> None:
     # By hand: 4.2 mm are 105 m, five gaps are 50 m, atan(50 / 105) is 25.463.
     assert (worked.across_mm, worked.run_m, worked.rise_m) == (4.2, 105.0, 50.0)
     assert worked.slope_deg == pytest.approx(25.4633, abs=1e-4)
-    assert dict(lesson.tangents)[45.0] == pytest.approx(1.0, abs=1e-12)
+    table = dict(lesson.tangents)
+    assert (table[13.0], table[25.0]) == (0.230, 0.466)  # 0.23087 and 0.46631: never up
+    assert table[45.0] == pytest.approx(1.0, abs=1e-12)
     assert lesson.comb[1] == pytest.approx(0.4 * math.sqrt(3.0), abs=1e-12)
     assert lesson.mistakes[0] == "Counts 6 lines as 6 gaps: 29.8°."  # atan(60 / 105) is 29.745
     hidden = lesson.hidden

@@ -10,7 +10,7 @@ import numpy as np
 
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.paper.chart import gap_for_slope_mm
-from steybrae.quantities import angle_to_gradient, gradient_to_angle
+from steybrae.quantities import angle_to_gradient, gradient_to_angle, round_down
 from steybrae.teach.answers import Measured, measured
 from steybrae.teach.forms import FORMS, FormPatch, even_patch, form_patch
 from steybrae.teach.lesson import line_grade_deg
@@ -121,7 +121,7 @@ class FirstLesson:
     worked
         The example.
     tangents
-        Degrees, and height gained over distance.
+        Degrees, and height gained over distance, left down in thousandths: a table that flatters no slope.
     comb
         Slope of a comb, and distance of its lines, mm.
     comb_grounds
@@ -235,7 +235,9 @@ def first_lesson(seed: int = 1) -> FirstLesson:
     return FirstLesson(
         look=look,
         worked=worked,
-        tangents=tuple((float(deg), angle_to_gradient(float(deg))) for deg in TANGENTS_DEG),
+        tangents=tuple(
+            (float(deg), round_down(angle_to_gradient(float(deg)), 0.001)) for deg in TANGENTS_DEG
+        ),
         comb=(COMB_DEG, gap_for_slope_mm(COMB_DEG, look.interval_m, look.scale)),
         comb_grounds=tuple(
             (deg, gap_for_slope_mm(deg, look.interval_m, look.scale)) for deg in COMB_GROUND_DEG
