@@ -77,6 +77,9 @@ def test_the_texts_beside_say_the_same(made: tuple[Path, str], model: Path) -> N
         rows = list(csv.DictReader(file))
     assert [int(row["cells"]) for row in rows] == [row["cells"] for row in answer["rows"]]
     assert rows[-1]["band"] == "unknown"
+    assert [float(row["baseline_m"]) for row in rows] == pytest.approx(
+        [answer["baseline_m"]] * len(rows), rel=1e-5
+    )
     assert sum(int(row["cells"]) for row in rows) == 700 * 900
     readme = " ".join((folder / "README.txt").read_text("utf-8").split())
     for caution in answer["cautions"]:

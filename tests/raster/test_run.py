@@ -197,7 +197,8 @@ class TestWhatTheFilesSay:
             assert data.transform == rasterio.Affine(*UTM)
             assert data.descriptions == ("Band of the slope; 0 is unknown ground",)
         assert (
-            tags["LEGEND"] == "0: unknown; 1: <25; 2: 25-30; 3: 30-35; 4: 35-40; 5: 40-45; 6: 45-55; 7: 55+"
+            tags["LEGEND"] == "0: unknown; 1: <25; 2: 25-30; 3: 30-35; 4: 35-40; 5: 40-45; 6: 45-55; 7: 55+ "
+            "(degrees over 20.0 m)"
         )
         assert tags["MODEL_FILES"] == "hills.tif"
         assert [tags[f"CAUTION_{k}"] for k in range(1, len(result.cautions) + 1)] == [
@@ -209,8 +210,8 @@ class TestWhatTheFilesSay:
         beside = (out / "bands.tif.aux.xml").read_text("utf-8")
         assert re.findall("<Category>(.*)</Category>", beside) == [
             "unknown",
-            "&lt;25 degrees",
-            *(f"{label} degrees" for label in BandScheme().labels[1:]),
+            "&lt;25 degrees over 20.0 m",
+            *(f"{label} degrees over 20.0 m" for label in BandScheme().labels[1:]),
         ]
         assert beside.count("<Row ") == 8
 

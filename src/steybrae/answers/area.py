@@ -196,7 +196,8 @@ def area_csv(result: AreaResult) -> str:
     str
         With a header, unrounded; its cautions stand in the README beside it (`area_readme`).
     """
-    return csv_text(Table(_ROWS, result.rows))
+    over = Column("baseline_m", "", lambda _: f"{result.baseline_m:g}")
+    return csv_text(Table((*_ROWS, over), result.rows))
 
 
 _ROWS: Final = (

@@ -96,7 +96,9 @@ def _band_values(result: AreaResult, colours: Mapping[int, Colour]) -> tuple[Val
     return tuple(
         Value(
             value=row.value,
-            name="unknown" if row.band is None else f"{row.band.label} degrees",
+            name="unknown"
+            if row.band is None
+            else f"{row.band.label} degrees over {result.baseline_m:.1f} m",
             colour=colours[row.value],
             cells=row.cells,
             low_deg=None if row.band is None else row.band.low_deg,

@@ -167,7 +167,8 @@ def metadata(result: AreaResult, layer: Layer) -> dict[str, str]:
         names = {row.value: row.band.label if row.band else "unknown" for row in rows}
         if layer.name == "bands_possible":
             names |= {row.value: row.words for row in result.bands_possible}
-        found["LEGEND"] = "; ".join(f"{value}: {names[value]}" for value in sorted(names))
+        legend = "; ".join(f"{value}: {names[value]}" for value in sorted(names))
+        found["LEGEND"] = f"{legend} (degrees over {found['BASELINE_M']} m)"
         found["ROUNDING"] = "The band is that of the slope in tenths of a degree, rounded up."
     if result.overhead is not None and layer.name in ("overhead", "start_zones"):
         found["START_ZONES"] = start_zone_words(result.overhead)
