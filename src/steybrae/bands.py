@@ -34,17 +34,6 @@ from steybrae.errors import QuantityError
 from steybrae.quantities import parse_slope_deg, shown_slope_deg
 from steybrae.ranges import SlopeDeg
 
-__all__ = [
-    "DEFAULT_EDGES_DEG",
-    "STEEP_DEG",
-    "Band",
-    "BandScheme",
-    "bands_text",
-    "parse_edges",
-    "parse_slope_range_deg",
-    "steepness_words",
-]
-
 DEFAULT_EDGES_DEG: Final = (25.0, 30.0, 35.0, 40.0, 45.0, 55.0)
 """Band edges in degrees; the module docstring gives the source of each."""
 
@@ -214,10 +203,6 @@ def parse_edges(text: str) -> BandScheme:
     ----------
     text
         Degrees, between commas.
-
-    Returns
-    -------
-    BandScheme
 
     Raises
     ------

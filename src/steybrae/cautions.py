@@ -17,16 +17,6 @@ from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.ranges import Range
 from steybrae.value import AT_LEAST, percent
 
-__all__ = [
-    "SAME_CELLS",
-    "Caution",
-    "Cautions",
-    "HeightsRead",
-    "Situation",
-    "cautions_for",
-    "joined_cautions",
-]
-
 COARSE_CELL_M: Final = 20.0
 """Cells above this size, metres, are coarser than the piece of slope that decides, about
 20 m x 20 m (Swiss leaflet "Achtung Lawinen!")."""
@@ -512,10 +502,6 @@ def settings_file_caution(name: str, taken: Mapping[str, str], narrows: Sequence
         Values by the name of their option.
     narrows
         Those of them that make an interval narrower.
-
-    Returns
-    -------
-    Caution
     """
     every = ", ".join(key if value == "true" else f"{key} {value}" for key, value in taken.items())
     text = f"Not typed but taken from {name}: {every}."

@@ -14,24 +14,6 @@ from typing import Any, Final, Literal
 from steybrae.cautions import Caution
 from steybrae.value import UNKNOWN, Value
 
-__all__ = [
-    "NONE",
-    "Block",
-    "Cautions",
-    "Cell",
-    "Column",
-    "Document",
-    "Heading",
-    "Listing",
-    "Paragraph",
-    "Table",
-    "cell_lines",
-    "or_none",
-    "plain",
-    "stacked",
-    "worded",
-]
-
 NONE: Final = "-"
 """Cell of what is known not to be there."""
 
@@ -168,10 +150,6 @@ def cell_lines(cell: Cell, *, unit: str = "") -> tuple[str, ...]:
         A value, text with line feeds, or several of them.
     unit
         Unit that is told elsewhere: values leave it out.
-
-    Returns
-    -------
-    tuple of str
     """
     if isinstance(cell, Value):
         return cell.figure_lines if unit else cell.lines

@@ -24,24 +24,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-__all__ = [
-    "BulletinError",
-    "DateError",
-    "FileReadError",
-    "FileWriteError",
-    "LogError",
-    "MissingExtraError",
-    "ModelError",
-    "OffModelError",
-    "PlaceError",
-    "PlanError",
-    "QuantityError",
-    "RouteError",
-    "SettingsFileError",
-    "SteybraeError",
-    "one_of",
-]
-
 
 class SteybraeError(Exception):
     """Root of every error raised on purpose; the command prints it as one line.

@@ -7,8 +7,6 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-__all__ = ["ONE_AT_A_TIME", "hushed"]
-
 ONE_AT_A_TIME = threading.RLock()
 """Held while anything is changed that a whole process shares, and put back after."""
 

@@ -10,8 +10,6 @@ import re
 import unicodedata
 from typing import Final
 
-__all__ = ["MOST_NAME", "clean", "defused", "undefused"]
-
 MOST_NAME: Final = 120
 """Longest name, characters (our choice): a line of a wide terminal."""
 

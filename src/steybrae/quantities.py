@@ -14,26 +14,6 @@ from typing import Any, Final, TypeVar
 
 from steybrae.errors import QuantityError
 
-__all__ = [
-    "FOOT_M",
-    "INCH_MM",
-    "LAND_HEIGHTS_M",
-    "MIL_PER_DEG",
-    "US_SURVEY_FOOT_M",
-    "angle_to_gradient",
-    "gradient_to_angle",
-    "one_in_text",
-    "parse_ground_area_m2",
-    "parse_ground_length_m",
-    "parse_paper_length_mm",
-    "parse_percent_or_deg",
-    "parse_scale",
-    "parse_slope_deg",
-    "round_down",
-    "round_up",
-    "shown_slope_deg",
-]
-
 FOOT_M: Final = 0.3048
 """International foot in metres, exact (international yard and pound agreement, 1959)."""
 

@@ -9,21 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-__all__ = [
-    "BearingDeg",
-    "Count",
-    "ElevationAngleDeg",
-    "LatDeg",
-    "LonDeg",
-    "NotNegative",
-    "Ordinal",
-    "Positive",
-    "Range",
-    "Share",
-    "SlopeDeg",
-    "Words",
-]
-
 
 @dataclass(frozen=True)
 class Range:

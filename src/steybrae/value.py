@@ -14,38 +14,6 @@ from typing import Final, Literal
 from steybrae.errors import QuantityError
 from steybrae.quantities import MIL_PER_DEG, round_down, round_up
 
-__all__ = [
-    "AT_LEAST",
-    "NOT_KNOWN_HOW_WELL",
-    "UNKNOWN",
-    "Value",
-    "and_more",
-    "area_km2",
-    "bearing",
-    "bearing_figure",
-    "between",
-    "climb",
-    "daylight_left",
-    "distance_off",
-    "far_off",
-    "gentle_length",
-    "ground_run",
-    "height",
-    "kilometres",
-    "length",
-    "lower",
-    "map_scale",
-    "millimetres",
-    "minutes",
-    "no_less",
-    "overhead",
-    "percent",
-    "rise",
-    "slope",
-    "steep_length",
-    "stretch",
-]
-
 UNKNOWN: Final = "unknown"
 NOT_KNOWN_HOW_WELL: Final = "not known how well"
 AT_LEAST: Final = "at least"

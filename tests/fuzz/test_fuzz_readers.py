@@ -25,10 +25,8 @@ def public_readers() -> Iterator[str]:
     for found in pkgutil.walk_packages(steybrae.__path__, "steybrae."):
         if not found.name.startswith(("steybrae.cli", "steybrae.pages", "steybrae.__main__")):
             module = importlib.import_module(found.name)
-            for name in getattr(module, "__all__", ()):
-                function = getattr(module, name)
-                here = inspect.isfunction(function) and function.__module__ == module.__name__
-                if here and name.startswith(("parse_", "read_")):
+            for name, function in inspect.getmembers(module, inspect.isfunction):
+                if function.__module__ == module.__name__ and name.startswith(("parse_", "read_")):
                     yield name
 
 

@@ -15,8 +15,6 @@ from steybrae.render.table import csv_text
 from steybrae.terrain.attributes import SECTORS
 from steybrae.value import AT_LEAST, UNKNOWN, Rounding, Value, area_km2
 
-__all__ = ["area_csv", "area_document", "area_readme", "band_name", "by_belt", "by_sector", "metres_over"]
-
 LEVEL = "level"
 
 
@@ -61,10 +59,6 @@ def area_document(result: AreaResult) -> Document:
     ----------
     result
         Every figure is in it.
-
-    Returns
-    -------
-    Document
     """
     blocks: list[Block] = [
         Paragraph(_headline(result)),
@@ -218,10 +212,6 @@ def area_readme(result: AreaResult) -> Document:
     ----------
     result
         What they are.
-
-    Returns
-    -------
-    Document
     """
     bands = sorted(result.bands, key=lambda row: row.value)
     hashes = zip(result.model.files, result.model.fingerprints, strict=True)

@@ -21,16 +21,6 @@ from steybrae.raster.overhead.result import (
 )
 from steybrae.value import AT_LEAST, UNKNOWN, Rounding, Value, area_km2
 
-__all__ = [
-    "NONE_KNOWN",
-    "overhead_by_band",
-    "overhead_labels",
-    "overhead_places",
-    "overhead_table",
-    "overhead_text",
-    "start_zone_table",
-]
-
 NOTHING: Final = "none"
 NONE_KNOWN: Final = "none known"
 """Where nothing was found but unknown ground could look down: no answer, and no band's tint."""

@@ -28,8 +28,6 @@ from steybrae.card.wording import (
 from steybrae.document import Block, Cautions, Column, Document, Heading, Paragraph, Table
 from steybrae.value import AT_LEAST
 
-__all__ = ["card_document"]
-
 
 def card_document(card: RouteCard) -> Document:
     """Headline, the legs, what lies to their sides, the checks, what it rests on, cautions.
@@ -38,10 +36,6 @@ def card_document(card: RouteCard) -> Document:
     ----------
     card
         The card; every figure shown is in it.
-
-    Returns
-    -------
-    Document
     """
     sides = [f"Leg {leg.number}: {beside_sentence(found)}" for leg in card.legs for found in leg.beside]
     cliffs = [f"Leg {leg.number}: {cliffs_text(leg)}." for leg in card.legs if leg.cliffs]

@@ -10,8 +10,6 @@ from steybrae.value import UNKNOWN
 if TYPE_CHECKING:
     from steybrae.screening.ground.cells import GroundCells
 
-__all__ = ["cells_document"]
-
 _COLUMNS: Final = (
     Column("band", "slope (degrees)", lambda row: row[0], align="left"),
     Column("cells", "cells", lambda row: str(row[1])),
@@ -25,10 +23,6 @@ def cells_document(found: GroundCells) -> Document:
     ----------
     found
         Slopes of all cells.
-
-    Returns
-    -------
-    Document
     """
     rows, cols = found.slope_deg.shape
     title = f"{', '.join(found.model_files)}: slope of {rows} x {cols} cells, over {found.baseline_m:.0f} m"

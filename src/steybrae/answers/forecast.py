@@ -21,8 +21,6 @@ from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedAtPlace, 
 from steybrae.forecast.levels import level_words
 from steybrae.value import AT_LEAST, distance_off
 
-__all__ = ["finding_blocks", "forecast_blocks"]
-
 _AT_ONCE: Final = 6
 """Columns of named ground that an ordinary terminal has room for (our choice)."""
 

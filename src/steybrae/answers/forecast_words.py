@@ -16,21 +16,6 @@ from steybrae.forecast.levels import level_words
 from steybrae.forecast.named import Crossed
 from steybrae.value import distance_off, steep_length
 
-__all__ = [
-    "REDUCTION_WORDS",
-    "crossed_text",
-    "finding_lines",
-    "forecast_lines",
-    "head_line",
-    "leg_lines",
-    "named_lines",
-    "part_line",
-    "part_lines",
-    "reduction_cells",
-    "text_lines",
-]
-
-
 MOST_OVERHEAD: Final = 4
 """Legs below named ground that are told, the nearest first (our choice); all of them with --all."""
 

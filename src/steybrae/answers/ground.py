@@ -34,8 +34,6 @@ from steybrae.value import (
     steep_length,
 )
 
-__all__ = ["ground_document", "ground_lines"]
-
 
 def ground_document(ground: GroundAt, position_note: str = "") -> Document:
     """Tell what the ground is like at a place, around it and above it.
@@ -46,10 +44,6 @@ def ground_document(ground: GroundAt, position_note: str = "") -> Document:
         The result; every figure shown is in it.
     position_note
         How the position error was made of what a receiver shows.
-
-    Returns
-    -------
-    Document
     """
     lines = [*ground_lines(ground), *([position_note] if position_note else [])]
     blocks: list[Block] = [*finding_blocks(ground.forecast), *map(Paragraph, lines)]

@@ -11,8 +11,6 @@ from steybrae.route.overhead.result import PathAnswer, SightAnswer
 from steybrae.screening.ground.result import GroundAt, GroundPlaces
 from steybrae.value import UNKNOWN, Value, height, lower, overhead, slope, steep_length
 
-__all__ = ["places_cautions", "places_csv_table", "places_document"]
-
 
 def _leading(ground: GroundAt) -> tuple[str, SightAnswer | PathAnswer | None, float | None]:
     """Larger of sight and path, and which it is."""
@@ -94,17 +92,7 @@ def places_cautions(found: GroundPlaces) -> tuple[Caution, ...]:
 
 
 def places_document(found: GroundPlaces) -> Document:
-    """Tell what the ground is like at places, one a row.
-
-    Parameters
-    ----------
-    found
-        The places.
-
-    Returns
-    -------
-    Document
-    """
+    """Tell what the ground is like at places, one a row."""
     basis = dict.fromkeys(at.basis for at in found.places)
     blocks: tuple[Block, ...] = (
         Table((_PLACE[0], *_GROUND), found.places),

@@ -22,16 +22,6 @@ from steybrae.value import (
     steep_length,
 )
 
-__all__ = [
-    "LEG_COLUMNS",
-    "band_columns",
-    "corridor_slope",
-    "leg_columns",
-    "leg_slope",
-    "short_text",
-    "side_text",
-]
-
 _SIDES = " | ".join(f"{deg:g}°" for deg in SIDE_SLOPES_DEG)
 
 

@@ -22,16 +22,6 @@ from steybrae.value import (
     steep_length,
 )
 
-__all__ = [
-    "OVERHEAD_COLUMNS",
-    "baseline_columns",
-    "baselines_note",
-    "baselines_text",
-    "path_text",
-    "reading_interval_text",
-    "sight_text",
-]
-
 MOST_PLACES: Final = 1
 """Chainages of one kind of ground that a row of the table names (our choice)."""
 

@@ -13,8 +13,6 @@ if TYPE_CHECKING:
     from steybrae.paper.chart import SpacingChart
     from steybrae.paper.spacing import GapResult
 
-__all__ = ["gap_document", "spacing_document"]
-
 
 def gap_document(result: GapResult) -> Document:
     """Make the answer to a slope read from a map: what was understood first.
@@ -23,10 +21,6 @@ def gap_document(result: GapResult) -> Document:
     ----------
     result
         What `steybrae.paper.spacing.slope_from_spacing` returned.
-
-    Returns
-    -------
-    Document
     """
     also = f"{percent(result.grade_percent).text} = {one_in_text(result.slope_deg)}"
     headline = f"Slope {slope(result.slope_deg).text} = {also}"
@@ -83,10 +77,6 @@ def spacing_document(chart: SpacingChart) -> Document:
     ----------
     chart
         What `steybrae.paper.chart.spacing_chart` returned.
-
-    Returns
-    -------
-    Document
     """
     columns = [
         Column("slope_deg", "slope", lambda row: slope(row.slope_deg)),

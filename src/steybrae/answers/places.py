@@ -15,8 +15,6 @@ from steybrae.screening.places.words import check_words, place_line, start_words
 from steybrae.screening.result import RouteScreening
 from steybrae.value import and_more, steep_length
 
-__all__ = ["legs_left_text", "place_blocks", "place_text"]
-
 NO_PLACE: Final = (
     f"No ground of {and_more(STEEP_DEG)} was found underfoot or in the corridor, none overhead at "
     f"{and_more(PLACE_SIGHT_DEG)}, and "

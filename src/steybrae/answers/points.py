@@ -19,8 +19,6 @@ from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import Array
 from steybrae.value import UNKNOWN, Value, lower, overhead, slope
 
-__all__ = ["cautions_path", "cautions_text", "overhead_at_points_deg", "points_csv", "points_geojson"]
-
 
 @dataclass(frozen=True, eq=False)
 class _Point:
@@ -107,11 +105,6 @@ def _points(screening: RouteScreening) -> Iterator[_Point]:
 def points_csv(screening: RouteScreening) -> str:
     """Every point along the legs as CSV with a header.
 
-    Parameters
-    ----------
-    screening
-        The result.
-
     Returns
     -------
     str
@@ -141,11 +134,6 @@ def cautions_text(screening: RouteScreening) -> str:
 
 def points_geojson(screening: RouteScreening) -> str:
     """Every point along the legs as GeoJSON (RFC 7946).
-
-    Parameters
-    ----------
-    screening
-        The result.
 
     Returns
     -------

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from steybrae.field.relocation import AspectFit, FittingPlace
     from steybrae.field.review import Review
 
-__all__ = ["added_document", "reading_document", "review_document"]
-
 METHOD_WORDS = (
     "Eₙ is the difference divided by both uncertainties together (ISO 13528): above 1 the two differ by more "
     "than they may be wrong. Even so, two that agree need not be right."
@@ -31,10 +29,6 @@ def reading_document(result: ReadingResult, basis: Sequence[str]) -> Document:
         From `steybrae.field.agreement.compare_readings`.
     basis
         What the figures rest on, one sentence each.
-
-    Returns
-    -------
-    Document
     """
     blocks: list[Block] = [Paragraph(_readings(result)), Paragraph(result.sentence, strong=True)]
     if result.references:
@@ -134,10 +128,6 @@ def review_document(review: Review) -> Document:
     ----------
     review
         From `steybrae.field.review.review`.
-
-    Returns
-    -------
-    Document
     """
     rows = "1 row" if review.rows == 1 else f"{review.rows} rows"
     twice = f"; {review.doubled} more stood in another log too and count once" if review.doubled else ""
@@ -173,10 +163,6 @@ def added_document(name: str, added: int, there: int, damaged: Sequence[DamagedR
         Rows added, and rows that were there already.
     damaged
         Lines of the other that are no readings.
-
-    Returns
-    -------
-    Document
     """
     rows = "1 row" if added == 1 else f"{added} rows"
     held = f"; {there} stood in it already" if there else ""

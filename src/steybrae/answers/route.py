@@ -31,8 +31,6 @@ from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import UNKNOWN, and_more, climb, height, kilometres, slope, steep_length
 
-__all__ = ["RouteView", "headline", "route_document", "without_hints"]
-
 MORE: Final = "More: --legs, --bands, --overhead, --all. To carry: steybrae card."
 
 
@@ -60,10 +58,6 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
         The result; every figure shown is in it.
     view
         What more to tell.
-
-    Returns
-    -------
-    Document
     """
     view = view or RouteView()
     whole = view.everything

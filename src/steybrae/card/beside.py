@@ -12,8 +12,6 @@ from steybrae.route.compass.bearings import bearing_difference_deg, geodesic
 from steybrae.route.positions.places import Place
 from steybrae.screening.result import LegPoints, LegScreening, SideGround, Sides
 
-__all__ = ["cliffs_below", "ground_beside", "travel_true_deg"]
-
 HALF_AHEAD_DEG: Final = 45.0
 """Nearer than this to the way of travel, degrees, is ahead; to its opposite, behind (our choice)."""
 

@@ -19,8 +19,6 @@ from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.places import Place, format_place
 from steybrae.screening.result import LegScreening, RouteScreening
 
-__all__ = ["Limits", "check_of", "leg_checks", "limits"]
-
 
 @dataclass(frozen=True)
 class Limits:
@@ -133,10 +131,6 @@ def check_of(plan: RouteScreening, number: str, name: str) -> Source:
         Of the check, ``7a``; the leg's alone where it has one check.
     name
         What the plan is called, for the words.
-
-    Returns
-    -------
-    Source
 
     Raises
     ------

@@ -12,8 +12,6 @@ from steybrae.route.times.daylight import parse_zone
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, Span, forecast_beside
 from steybrae.screening.result import RouteScreening
 
-__all__ = ["leg_spans", "with_forecast", "without_forecast"]
-
 
 def leg_spans(card: RouteCard) -> tuple[Span, ...]:
     """Start and end of each leg by the card's own arrivals.
@@ -47,10 +45,6 @@ def with_forecast(
     source, ask
         The bulletins and what is asked of them. A time that is asked for leads; else the card's
         own times, else the whole day of the card (in UTC where it has no zone).
-
-    Returns
-    -------
-    RouteCard
 
     Raises
     ------

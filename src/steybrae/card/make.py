@@ -53,8 +53,6 @@ from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegGroundFacts, LegScreening, RouteScreening
 
-__all__ = ["card_between", "make_card"]
-
 BENDS_SHARE: Final = 0.0005
 """A line longer than straight by this share leaves it by 1.6 % of its length at its middle, 1.8
 degrees as seen from its ends: less than a walked bearing drifts (our choice)."""
@@ -81,10 +79,6 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         The line on its model, or a saved plan.
     settings
         Date, grid, scale, start and how to reckon times.
-
-    Returns
-    -------
-    RouteCard
 
     Raises
     ------

@@ -12,8 +12,6 @@ from steybrae.field.relocation import ASPECT_ERROR_95_DEG
 from steybrae.quantities import angle_to_gradient
 from steybrae.terrain.attributes import BASELINE_M
 
-__all__ = ["PocketCheck", "aspect_tolerance_deg", "pocket_checks"]
-
 
 @dataclass(frozen=True)
 class PocketCheck:
@@ -45,10 +43,6 @@ def pocket_checks(card: RouteCard, cell_size_m: float) -> tuple[PocketCheck, ...
         The card.
     cell_size_m
         Larger side of the model's cells, metres.
-
-    Returns
-    -------
-    tuple of PocketCheck
     """
     return tuple(_pocket(leg, check, cell_size_m) for leg in card.legs for check in leg.checks)
 

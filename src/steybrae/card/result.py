@@ -18,20 +18,6 @@ from steybrae.screening.result import LegGroundFacts
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.overhead.unknown import UnknownAt
 
-__all__ = [
-    "Beside",
-    "CardGround",
-    "CardLeg",
-    "CardPlace",
-    "CardTotals",
-    "Check",
-    "CliffBelow",
-    "Norths",
-    "OutsideSight",
-    "Overhead",
-    "RouteCard",
-]
-
 _PAPER: Final[dict[str, Any]] = {"json": False}
 
 

@@ -14,8 +14,6 @@ from steybrae.screening.basis import corridor_text, zones_text
 from steybrae.screening.result import RouteScreening
 from steybrae.value import AT_LEAST, slope, steep_length
 
-__all__ = ["basis_words", "norths_words", "one_leg_words", "position_words", "program_words", "unknown_words"]
-
 
 def _degrees_side(value_deg: float) -> str:
     side = "east" if value_deg > 0.0 else "west"

@@ -11,8 +11,6 @@ from steybrae.route.positions.places import GRIDS
 from steybrae.route.times.walking_rules import FLAT_KMH
 from steybrae.route.times.walking_time import METHODS, Allowances
 
-__all__ = ["BEARING_UNITS", "CardSettings"]
-
 BEARING_UNITS = ("deg", "mil")
 """How bearings are printed."""
 

@@ -14,8 +14,6 @@ from steybrae.route.times.walking_time import Segment
 from steybrae.route.turns import choose_turns
 from steybrae.screening.result import LegPoints
 
-__all__ = ["PIECE_M", "LegPieces", "leg_pieces", "line_shape_deg"]
-
 PIECE_M: Final = 50.0
 """Length of a piece to be timed, metres: on much shorter ones the noise of the heights counts
 as steepness, longer ones hide steep descents (our choice)."""

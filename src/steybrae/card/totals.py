@@ -7,8 +7,6 @@ from collections.abc import Sequence
 
 from steybrae.card.result import CardLeg, CardTotals
 
-__all__ = ["card_totals"]
-
 
 def _sum(values: Sequence[float | None]) -> float | None:
     known = [value for value in values if value is not None]

@@ -11,8 +11,6 @@ from steybrae.card.result import CardLeg
 from steybrae.route.times.daylight import shown_clock
 from steybrae.route.times.walking_time import Segment
 
-__all__ = ["latest_words", "turned_round", "with_latest"]
-
 
 def turned_round(segments: Sequence[Segment]) -> tuple[Segment, ...]:
     """Pieces of a leg walked the other way: what rose falls."""

@@ -44,34 +44,6 @@ from steybrae.value import (
     stretch,
 )
 
-__all__ = [
-    "GRID_NAMES",
-    "above_text",
-    "bearing_shown",
-    "beside_sentence",
-    "beside_short",
-    "call_text",
-    "check_sentence",
-    "cliff_short",
-    "cliffs_text",
-    "climb_text",
-    "corridor_text",
-    "distance_texts",
-    "elevation_text",
-    "grounds_text",
-    "legs_without_check",
-    "limits_text",
-    "look_text",
-    "minutes_text",
-    "overhead_lines",
-    "overhead_text",
-    "place_text",
-    "steepness_text",
-    "totals_lines",
-    "where_text",
-    "without_check_lines",
-]
-
 GRID_NAMES: Final = {
     "bng": "British National Grid",
     "utm": "UTM",

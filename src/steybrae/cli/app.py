@@ -21,8 +21,6 @@ from steybrae.errors import SteybraeError
 from steybrae.files.model.offline import own_environment
 from steybrae.names import clean
 
-__all__ = ["COMMANDS", "app", "main"]
-
 COMMANDS: Final = {
     "gap": "This gap on this map: how steep?",
     "spacing": "This steepness on this map: what gap?",

@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from steybrae.raster.job import AreaJob, Told
     from steybrae.raster.result import AreaResult
 
-__all__ = ["NEEDS", "area"]
-
 NEEDS: Final = dict.fromkeys(("--start-slopes", "--start-area"), ("--overhead",))
 """Options that say nothing without others."""
 

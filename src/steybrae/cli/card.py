@@ -34,8 +34,6 @@ if TYPE_CHECKING:
 
     Forecast = tuple[BulletinSource, ForecastAsk]
 
-__all__ = ["card"]
-
 PLAN_SUFFIX = ".zip"
 """A file so called is a saved plan."""
 

@@ -9,8 +9,6 @@ from typer.core import TyperCommand, TyperOption
 from steybrae.cli.options.groups import OPTIONS
 from steybrae.cli.options.settings_file import forget, found_file, values_for
 
-__all__ = ["FIRST", "GroupedCommand"]
-
 FIRST: Final = {
     "route": (
         *("--dem", "--sample", "--model-kind", "--bulletin", "--region", "--legs", "--all"),

@@ -22,8 +22,6 @@ from steybrae.ranges import Range, Words
 from steybrae.screening.origin import SettingsFile
 from steybrae.value import AT_LEAST
 
-__all__ = ["ANSWERS", "add_definition", "contract", "contract_text"]
-
 ANSWERS: Final = {
     "gap": "steybrae.paper.spacing.GapResult",
     "spacing": "steybrae.paper.chart.SpacingChart",

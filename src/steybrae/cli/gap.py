@@ -6,8 +6,6 @@ from steybrae.cli.options.common import AnswerOptions, BandOptions, print_json
 from steybrae.cli.options.paper import GapOptions, MapOptions
 from steybrae.cli.options.settings_file import with_taken
 
-__all__ = ["gap"]
-
 
 def gap(sheet: MapOptions, measured: GapOptions, bands: BandOptions, answer: AnswerOptions) -> None:
     """Slope of the ground between contours measured on a printed map, with its 95 % interval.

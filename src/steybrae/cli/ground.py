@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from steybrae.route.positions.places import Place
     from steybrae.screening.ground.result import GroundAt, GroundPlaces
 
-__all__ = ["CONTEXT", "ground", "place_text"]
-
 CONTEXT = {"ignore_unknown_options": True}
 """A place may begin with a minus, which would else be read as an option."""
 

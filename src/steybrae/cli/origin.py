@@ -16,8 +16,6 @@ from steybrae.names import clean
 if TYPE_CHECKING:
     from steybrae.screening.origin import RunOrigin
 
-__all__ = ["repeating_command", "run_origin"]
-
 MOST_WORD: Final = 1000
 """Longest word of a command that is kept, characters (our choice)."""
 

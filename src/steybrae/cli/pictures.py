@@ -9,8 +9,6 @@ if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
     from steybrae.screening.ground.result import GroundAt
 
-__all__ = ["draw_forecast_to", "draw_ground_to", "draw_to", "figure_format"]
-
 
 def figure_format(path: Path) -> str:
     """Format of a picture by its name's ending, refused before any work is done.

@@ -20,15 +20,6 @@ if TYPE_CHECKING:
     from steybrae.route.positions.places import Place
     from steybrae.screening import Settings
 
-__all__ = [
-    "Own",
-    "check_source",
-    "model_source",
-    "other_source",
-    "own_reading",
-    "paper_source",
-]
-
 
 @dataclass(frozen=True)
 class Own:
@@ -137,10 +128,6 @@ def own_reading(
         Readings looking up as typed, and what was said of them.
     hand
         Slopes found without an instrument; without a reading the first of them is the reading.
-
-    Returns
-    -------
-    tuple of Own and list of Source
 
     Raises
     ------

@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from steybrae.card import RouteCard
     from steybrae.screening import RouteScreening
 
-__all__ = ["check_report", "report", "report_to"]
-
 
 @dataclass(frozen=True)
 class PageOutput(Group, panel="Outputs"):

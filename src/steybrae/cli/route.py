@@ -25,8 +25,6 @@ from steybrae.cli.options.settings_file import with_taken
 if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
 
-__all__ = ["route"]
-
 
 @dataclass(frozen=True)
 class MapInterval(Group, panel="The map"):

@@ -19,8 +19,6 @@ from steybrae.cli.sheet_ground import ground_of, look_of, middle_of, own_asked, 
 if TYPE_CHECKING:
     from steybrae.teach.map_ground import MapLook
 
-__all__ = ["app"]
-
 app = typer.Typer(
     add_completion=False,
     rich_markup_mode=None,

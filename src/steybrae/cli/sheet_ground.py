@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from steybrae.teach.practice import PracticeSheet
     from steybrae.terrain.dem import DemSource, Grid
 
-__all__ = ["ground_of", "look_of", "middle_of", "own_asked", "own_notes"]
-
 
 @contextmanager
 def ground_of(model: ModelFiles, plan: RouteScreening | None) -> Iterator[tuple[DemSource, str]]:

@@ -12,8 +12,6 @@ from steybrae.cli.options.settings_file import with_taken
 from steybrae.paper.chart import spacing_chart
 from steybrae.quantities import parse_slope_deg
 
-__all__ = ["spacing"]
-
 
 def spacing(
     sheet: MapOptions,

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import sys
 
-__all__ = ["main"]
-
 
 def main() -> None:
     """Load the command and run it; Ctrl-C while it loads ends it without a word, too."""

@@ -29,17 +29,6 @@ from steybrae.value import slope
 if TYPE_CHECKING:
     from steybrae.field.relocation import AspectFit
 
-__all__ = [
-    "WORDS",
-    "Comparison",
-    "Origin",
-    "ReadingResult",
-    "Reason",
-    "Reference",
-    "compare",
-    "compare_readings",
-]
-
 BAND_WIDTH_DEG: Final = 5.0
 """Width of a band where slabs start, 30 to 45 degrees (the default edges)."""
 
@@ -307,10 +296,6 @@ def compare(mean_deg: float, uncertainty_95_deg: float, reference: Reference) ->
         where the printed ends are cut: the cut adds no knowledge of the instrument.
     reference
         What to compare with.
-
-    Returns
-    -------
-    Comparison
     """
     difference_deg = None if reference.slope_deg is None else mean_deg - reference.slope_deg
     facing_deg = None if difference_deg is None else _facing_deg(difference_deg, reference)

@@ -6,15 +6,6 @@ import math
 
 from steybrae.quantities import angle_to_gradient, gradient_to_angle
 
-__all__ = [
-    "apparent_slope_deg",
-    "average_slope_deg",
-    "flattened_slope_deg",
-    "hidden_slope_deg",
-    "off_fall_line_deg",
-    "rest_slope_deg",
-]
-
 
 def average_slope_deg(piece_deg: float, piece_m: float, rest_deg: float, baseline_m: float) -> float:
     """Slope of the average over a baseline that holds one steeper piece.

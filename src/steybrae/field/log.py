@@ -20,16 +20,6 @@ from steybrae.field.agreement import ReadingResult
 from steybrae.names import MOST_NAME, clean, defused, undefused
 from steybrae.ranges import Ordinal
 
-__all__ = [
-    "COLUMNS",
-    "DamagedRow",
-    "LogRow",
-    "csv_line",
-    "row_from_cells",
-    "row_from_result",
-    "row_to_cells",
-]
-
 MOST_TEXT: Final = 10_000
 """Longest text in one cell, characters (our choice; Python's csv reads up to 131 072)."""
 
@@ -193,10 +183,6 @@ def row_from_result(
     aspect_true_deg
         As measured; that of the reference if None.
 
-    Returns
-    -------
-    LogRow
-
     Raises
     ------
     LogError
@@ -227,11 +213,6 @@ def row_from_result(
 def row_to_cells(row: LogRow) -> dict[str, str]:
     """Write a row as text, one cell for each of `COLUMNS`.
 
-    Parameters
-    ----------
-    row
-        The measurement.
-
     Returns
     -------
     dict of str to str
@@ -256,10 +237,6 @@ def row_from_cells(cells: Mapping[str, str]) -> LogRow:
     ----------
     cells
         One cell for each of `COLUMNS`; others are passed over.
-
-    Returns
-    -------
-    LogRow
 
     Raises
     ------
@@ -312,11 +289,6 @@ def csv_line(cells: list[str]) -> str:
 
     Every cell is quoted (RFC 4180), so that a record cut off short shows an open quote or too
     few cells and is never taken for a whole one.
-
-    Parameters
-    ----------
-    cells
-        The texts.
 
     Returns
     -------

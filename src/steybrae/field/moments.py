@@ -9,8 +9,6 @@ from typing import Final
 
 from steybrae.errors import DateError
 
-__all__ = ["parse_moment"]
-
 _MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 _ZONES_H: Final = {

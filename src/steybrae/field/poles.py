@@ -17,15 +17,6 @@ from steybrae.field.agreement import Origin, Reference
 from steybrae.field.readings import ReadingSet
 from steybrae.quantities import gradient_to_angle
 
-__all__ = [
-    "COMPASS_ERRORS",
-    "HandSlope",
-    "compass_clinometer",
-    "equal_poles",
-    "pace_and_eye_height",
-    "two_poles",
-]
-
 LENGTH_ERROR_M: Final = 0.02
 """95 % error of a length read off a pole, metres (common practice, no source)."""
 
@@ -165,10 +156,6 @@ def two_poles(
     length_error_m, level_error_deg
         95 % errors of either length and of the level.
 
-    Returns
-    -------
-    HandSlope
-
     Raises
     ------
     QuantityError
@@ -222,10 +209,6 @@ def equal_poles(
     length_error_m, plumb_error_deg
         95 % errors of the distance and of the hanging pole.
 
-    Returns
-    -------
-    HandSlope
-
     Raises
     ------
     QuantityError
@@ -278,10 +261,6 @@ def pace_and_eye_height(
         Where the paces lie.
     level_error_deg
         95 % error of a level line of sight.
-
-    Returns
-    -------
-    HandSlope
 
     Raises
     ------

@@ -17,14 +17,6 @@ from typing import Final
 from steybrae.errors import QuantityError
 from steybrae.quantities import parse_percent_or_deg
 
-__all__ = [
-    "READING_ERROR_95_DEG",
-    "ReadingSet",
-    "parse_readings",
-    "reading_basis",
-    "reading_uncertainty_95_deg",
-]
-
 READING_ERROR_95_DEG: Final = 4.0
 """Expanded (95 %) error of one reading, degrees. McCammon (2023), Proc. Int. Snow Science
 Workshop, pp. 1141-1148: current inclinometers measure slope to about +-4 degrees under

@@ -34,8 +34,6 @@ from steybrae.quantities import (
 )
 from steybrae.value import slope
 
-__all__ = ["WORDS", "rescaled", "with_reasons"]
-
 PIECE_M: Final = 10.0
 """Length in plan of the short steep piece that an average may hide, metres: half of the
 piece of slope that decides, about 20 m (Swiss leaflet "Achtung Lawinen!")."""

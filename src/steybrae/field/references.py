@@ -10,8 +10,6 @@ from steybrae.paper.spacing import GapResult
 
 Ends = tuple[float, float | None, float | None]
 
-__all__ = ["check_reference", "paper_reference", "paper_source", "reading_as_reference"]
-
 
 def paper_reference(
     gap: GapResult,

@@ -30,15 +30,6 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.uncertainty import SlopeUncertainty, gradient_spread
 from steybrae.value import slope, steep_length
 
-__all__ = [
-    "ASPECT_ERROR_95_DEG",
-    "AspectFit",
-    "FittingPlace",
-    "aspect_fit",
-    "aspect_uncertainty_95_deg",
-    "check_aspect_error",
-]
-
 ASPECT_ERROR_95_DEG: Final = 15.0
 """95 % error of an aspect taken with a compass, degrees: the fall line is judged by eye (common
 practice, no source)."""
@@ -229,10 +220,6 @@ def aspect_fit(
         Metres east and north from the place to the centre of each cell, shape of the window.
     radii_m
         The position error, and how far to search.
-
-    Returns
-    -------
-    AspectFit
     """
     aspects = aspect_deg(field.p, field.q)
     apart = _turn(measured_true_deg - aspects)

@@ -27,17 +27,6 @@ from steybrae.field.log import DamagedRow, LogRow
 from steybrae.ranges import Count, NotNegative, SlopeDeg
 from steybrae.value import lower, slope
 
-__all__ = [
-    "Agreement",
-    "PlaceReading",
-    "PlaceReadings",
-    "Review",
-    "merged_rows",
-    "readings_needed",
-    "review",
-    "student_t",
-]
-
 LIMIT_VARIANCE: Final = 3.0
 """Variance of a limit in units of s^2/n (same paper: approximately 3)."""
 
@@ -335,10 +324,6 @@ def review(
         Rows that `merged_rows` left out.
     names
         Whether observers are named; else they are numbered, in the order of the log.
-
-    Returns
-    -------
-    Review
     """
     if not names:
         numbers: dict[str, str] = {}

@@ -13,8 +13,6 @@ from steybrae.field.reasons import with_reasons
 from steybrae.field.relocation import AspectFit
 from steybrae.route.positions.places import Place
 
-__all__ = ["Source", "compare_sources"]
-
 
 @dataclass(frozen=True)
 class Source:

@@ -13,8 +13,6 @@ from steybrae.field.readings import ReadingSet, parse_readings
 from steybrae.quantities import parse_slope_deg
 from steybrae.route.positions.places import parse_place
 
-__all__ = ["NEEDED", "TYPED_COLUMNS", "row_from_typed"]
-
 TYPED_COLUMNS: Final = (
     "time",
     "observer",
@@ -42,10 +40,6 @@ def row_from_typed(cells: Mapping[str, str]) -> LogRow:
     cells
         Of `TYPED_COLUMNS`, those of `NEEDED` at least; the place may be empty, a grid reference or degrees,
         readings stand between semicolons or blanks.
-
-    Returns
-    -------
-    LogRow
 
     Raises
     ------

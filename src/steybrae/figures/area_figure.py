@@ -31,8 +31,6 @@ from steybrae.raster.legend import without_hue
 from steybrae.raster.overhead.result import AreaOverhead, start_zone_words
 from steybrae.raster.result import AreaResult
 
-__all__ = ["area_figure", "write_area_figure"]
-
 PAPER_MM: Final = (297.0, 210.0)
 """A4 across."""
 

@@ -24,8 +24,6 @@ from steybrae.files.whole import write_whole
 from steybrae.quantities import round_up
 from steybrae.value import Value, lower, slope
 
-__all__ = ["WIDTH_IN", "caution_lines", "comparison_figure", "save_figure", "write_cautions"]
-
 WIDTH_IN: Final = 8.0
 LINE_IN: Final = 0.165
 """Height of a line of the cautions, inches."""

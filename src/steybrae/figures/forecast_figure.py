@@ -26,8 +26,6 @@ from steybrae.screening.result import RouteScreening
 from steybrae.terrain.attributes import SECTORS
 from steybrae.value import and_more, steep_length
 
-__all__ = ["forecast_figure", "forecast_metadata"]
-
 PAGE_IN: Final = (8.27, 11.69)
 """A4 upright, inches."""
 

@@ -32,8 +32,6 @@ from steybrae.figures.style import (
 from steybrae.screening.ground.result import GroundAt, GroundPatch
 from steybrae.value import distance_off, overhead, slope, steep_length
 
-__all__ = ["ground_figure", "ground_metadata"]
-
 WIDTH_IN: Final = 7.0
 """Width of the picture, inches (our choice); its height is what the words need."""
 

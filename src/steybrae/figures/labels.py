@@ -15,8 +15,6 @@ from matplotlib.transforms import Bbox
 from steybrae.figures.style import INK
 from steybrae.terrain.dem import Array
 
-__all__ = ["Labels"]
-
 _PAD_PT: Final = 1.0
 _DISTANCES_PT: Final = (8.0, 13.0, 20.0, 30.0, 42.0)
 _FAR_PT: Final = (54.0, 68.0, 84.0, 102.0, 124.0, 150.0, 180.0)

@@ -29,8 +29,6 @@ from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array, Grid
 
-__all__ = ["CORRIDOR_DASHES", "LINE_PT", "draw_ground", "draw_map", "sign"]
-
 LINE_PT: Final = 1.5
 CORRIDOR_DASHES: Final = (0, (3.5, 1.8))
 _TICK_MM: Final = 26.0

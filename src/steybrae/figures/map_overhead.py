@@ -12,14 +12,6 @@ from steybrae.figures.style import INK
 from steybrae.screening.pictures.picture import Relief
 from steybrae.terrain.dem import Array
 
-__all__ = [
-    "SIGHT_DASHES",
-    "ZONE_DOTS",
-    "draw_places",
-    "draw_zones",
-    "sight_samples",
-]
-
 ZONE_DOTS: Final = (0, (0.7, 1.3))
 ZONE_PT: Final = 0.8
 SIGHT_DASHES: Final = (0, (7.0, 1.6))

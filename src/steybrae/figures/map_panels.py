@@ -27,8 +27,6 @@ from steybrae.screening.pictures.picture import Profile, Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import UNKNOWN, gentle_length, map_scale, overhead, slope, steep_length
 
-__all__ = ["ROW_MM", "TABLE_MM", "contour_words", "draw_legend", "draw_scale", "draw_table"]
-
 ROW_MM: Final = 2.95
 """Height of a row of the table, millimetres."""
 

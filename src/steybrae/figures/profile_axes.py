@@ -22,8 +22,6 @@ from steybrae.screening.pictures.picture import UNKNOWN, Profile
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array
 
-__all__ = ["INTERVAL_GREY", "draw_heights", "draw_slopes"]
-
 _DIGIT_MM: Final = 2.0
 """Room that a figure of a leg number takes, millimetres."""
 

@@ -15,8 +15,6 @@ from steybrae.figures.field_figure import LINE_IN, WIDTH_IN, caution_lines, writ
 from steybrae.figures.style import INK, band_tint, picture_style
 from steybrae.value import lower, slope
 
-__all__ = ["review_figure"]
-
 ROW_IN: Final = 0.19
 """Height of a reading and of a row of the lower part, inches: a line of 8 point (our choice)."""
 

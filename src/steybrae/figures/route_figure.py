@@ -27,8 +27,6 @@ from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
 from steybrae.value import climb, kilometres, slope, steep_length
 
-__all__ = ["FORMATS", "figure_bytes", "picture_metadata", "route_figure"]
-
 FORMATS: Final = ("png", "pdf")
 A4_MM: Final = (210.0, 297.0)
 PNG_DPI: Final = 200

@@ -12,8 +12,6 @@ from steybrae.figures.map_axes import draw_map
 from steybrae.figures.style import picture_style
 from steybrae.screening.result import RouteScreening
 
-__all__ = ["small_map"]
-
 _INCH_MM: Final = 25.4
 _EDGE_MM: Final = 5.0
 _TRIES: Final = ((140, 45), (110, 35), (90, 30), (75, 25))

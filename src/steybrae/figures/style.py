@@ -20,22 +20,6 @@ from matplotlib.patches import Rectangle
 from steybrae.hush import hushed
 from steybrae.terrain.dem import Array
 
-__all__ = [
-    "HALO",
-    "INK",
-    "SMALL_PT",
-    "UNKNOWN_HATCH",
-    "band_hatch",
-    "band_tint",
-    "hatch_ink",
-    "light_strength",
-    "lightness",
-    "picture_style",
-    "shade",
-    "swatch",
-    "unknown_style",
-]
-
 INK: Final = "black"
 SMALL_PT: Final = 6.0
 """Size of small print, points: 2.1 mm, the least that reads well on A4 (our choice)."""

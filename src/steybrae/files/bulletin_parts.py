@@ -27,8 +27,6 @@ from steybrae.forecast.choose import parse_moment
 from steybrae.names import clean
 from steybrae.terrain.attributes import SECTORS
 
-__all__ = ["Reader"]
-
 MOST_TEXT: Final = 20_000
 """Longest text of a bulletin, characters (our choice: five printed pages)."""
 

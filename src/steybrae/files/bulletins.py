@@ -19,8 +19,6 @@ from steybrae.files.bulletin_parts import Reader
 from steybrae.forecast.bulletin import Bulletin
 from steybrae.names import clean
 
-__all__ = ["MOST_FILE_BYTES", "BulletinFile", "read_bulletins"]
-
 MOST_FILE_BYTES: Final = 24_000_000
 """Largest file read, bytes (our choice: a continent's bulletins of a day are some megabytes)."""
 

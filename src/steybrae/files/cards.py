@@ -14,8 +14,6 @@ from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.names import defused
 from steybrae.value import climb, minutes, slope, steep_length
 
-__all__ = ["card_cautions_text", "card_csv", "card_geojson"]
-
 _COLUMNS: Final = (
     "leg",
     "from",
@@ -51,11 +49,6 @@ _COLUMNS: Final = (
 
 def card_csv(card: RouteCard) -> str:
     """Write a card as CSV, one leg a row.
-
-    Parameters
-    ----------
-    card
-        The card.
 
     Returns
     -------
@@ -127,11 +120,6 @@ def card_cautions_text(card: RouteCard) -> str:
 
 def card_geojson(card: RouteCard) -> str:
     """Write a card as GeoJSON (RFC 7946): a line for each leg, a point for each check.
-
-    Parameters
-    ----------
-    card
-        The card.
 
     Returns
     -------

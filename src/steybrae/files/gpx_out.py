@@ -28,16 +28,9 @@ from steybrae.card.wording import (
 )
 from steybrae.screening.places.words import place_line, stretch_words
 
-__all__ = ["card_gpx"]
-
 
 def card_gpx(card: RouteCard) -> str:
     """Write a card as GPX.
-
-    Parameters
-    ----------
-    card
-        The card.
 
     Returns
     -------

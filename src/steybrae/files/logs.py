@@ -28,8 +28,6 @@ try:
 except ImportError:  # not on Windows; a lock file takes its place there
     fcntl = None  # type: ignore[assignment]
 
-__all__ = ["LogRead", "add_rows", "append_row", "check_log", "read_log"]
-
 HEAD_BYTES: Final = 65_536
 """The header is looked for in so many bytes from the start (our choice)."""
 

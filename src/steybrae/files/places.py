@@ -12,8 +12,6 @@ from steybrae.errors import FileReadError, PlaceError
 from steybrae.names import clean
 from steybrae.route.positions.places import Place, parse_place
 
-__all__ = ["MOST_PLACES", "read_places"]
-
 MOST_PLACES: Final = 10_000
 """Most places of a file (our choice: an hour's work at a third of a second each)."""
 

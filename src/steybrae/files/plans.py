@@ -31,8 +31,6 @@ from steybrae.hush import hushed
 from steybrae.screening.result import RouteScreening
 from steybrae.screening.sound import sound
 
-__all__ = ["PLAN_SCHEMA", "read_plan", "write_plan"]
-
 PLAN_SCHEMA: Final = "steybrae-plan/5"
 """Name and version of the form of a plan."""
 

@@ -11,8 +11,6 @@ from typing import TYPE_CHECKING, Any, Final
 if TYPE_CHECKING:
     from steybrae.screening.origin import SettingsFile
 
-__all__ = ["SCHEMA", "as_json", "json_text"]
-
 SCHEMA: Final = "steybrae/1"
 """Name and version of the JSON contract."""
 

@@ -11,8 +11,6 @@ from steybrae.errors import FileReadError, PlaceError, RouteError
 from steybrae.route.positions.places import Place, parse_place
 from steybrae.route.turns import chainages_m
 
-__all__ = ["place_of", "table_places"]
-
 TWO_POSITIONS_M: Final = 30.0
 """A row whose place and lat, lon lie farther apart, metres, contradicts itself (our choice)."""
 

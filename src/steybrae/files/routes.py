@@ -116,10 +116,6 @@ def route_from_geojson(
     legs_at, turn_tolerance_m
         As for `read_route`.
 
-    Returns
-    -------
-    Route
-
     Raises
     ------
     FileReadError, RouteError
@@ -152,10 +148,6 @@ def route_from_line(
         In walking order.
     legs_at, turn_tolerance_m
         As for `read_route`.
-
-    Returns
-    -------
-    Route
 
     Raises
     ------

@@ -7,8 +7,6 @@ from typing import NamedTuple
 
 from steybrae.errors import FileReadError
 
-__all__ = ["Sample", "is_sample", "sample", "sample_model", "sample_route"]
-
 
 def _folder() -> Path:
     package = Path(__file__).resolve().parent.parent

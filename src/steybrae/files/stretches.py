@@ -12,8 +12,6 @@ from steybrae.names import clean
 from steybrae.quantities import parse_paper_length_mm
 from steybrae.teach.own_map import OwnStretch
 
-__all__ = ["read_stretches"]
-
 HEADER: Final = ("name", "length_mm", "gaps")
 INDEX_GAPS: Final = "index_gaps"
 MOST_BYTES: Final = 100_000

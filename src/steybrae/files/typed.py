@@ -18,8 +18,6 @@ import numpy as np
 from steybrae.errors import PlanError
 from steybrae.names import clean
 
-__all__ = ["build"]
-
 MOST_TEXT: Final = 40_000
 """Longest text in a plan, characters (our choice): twice a bulletin's longest."""
 

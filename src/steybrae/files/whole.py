@@ -11,8 +11,6 @@ from typing import Final
 
 from steybrae.errors import FileWriteError
 
-__all__ = ["check_not_read", "check_outputs", "check_writable", "write_bytes", "write_text", "write_whole"]
-
 MOST_STEM: Final = 50
 """Characters of a name that its temporary name repeats: a name may be as long as the system allows."""
 

@@ -13,15 +13,6 @@ from steybrae.forecast.named import Crossed
 from steybrae.ranges import Count, NotNegative, Ordinal, Range
 from steybrae.terrain.attributes import Sector
 
-__all__ = [
-    "NO_FORECAST_WORDS",
-    "ForecastBeside",
-    "LegForecast",
-    "NamedAtPlace",
-    "NamedOnLeg",
-    "ReductionRow",
-]
-
 NO_FORECAST_WORDS = (
     "No avalanche forecast was given (--bulletin): nothing here knows today's snow. Read the local one."
 )

@@ -13,26 +13,6 @@ from typing import Annotated, Final, Literal
 from steybrae.ranges import Range, Words
 from steybrae.terrain.attributes import SECTORS, Sector
 
-__all__ = [
-    "DANGER_VALUES",
-    "FREQUENCIES",
-    "PERIODS",
-    "PROBLEM_TYPES",
-    "STABILITIES",
-    "TREELINE",
-    "AvalancheProblem",
-    "Bulletin",
-    "DangerRating",
-    "DangerValue",
-    "Elevation",
-    "Part",
-    "Period",
-    "Region",
-    "Texts",
-    "elevation_words",
-    "where_words",
-]
-
 DANGER_VALUES: Final = ("low", "moderate", "considerable", "high", "very_high", "no_snow", "no_rating")
 """Values of a danger rating in the standard."""
 

@@ -11,8 +11,6 @@ from steybrae.cautions import Caution
 from steybrae.errors import BulletinError, DateError
 from steybrae.forecast.bulletin import Bulletin
 
-__all__ = ["Asked", "Chosen", "Finding", "choose", "holds_throughout", "parse_moment"]
-
 _SHOWN_REGIONS: Final = 12
 
 

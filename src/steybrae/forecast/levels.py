@@ -10,8 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["LEVELS", "METHOD_SOURCE", "ReductionAngle", "level_words", "reduction_angle"]
-
 LEVELS: Final = {"low": 1, "moderate": 2, "considerable": 3, "high": 4, "very_high": 5}
 """Number of each degree of the European danger scale; ``no_snow`` and ``no_rating`` have none."""
 

@@ -15,8 +15,6 @@ from steybrae.forecast.named import LegGrounds, aspect_bits, crossed, plain_rang
 from steybrae.terrain.attributes import SECTORS
 from steybrae.terrain.dem import Array
 
-__all__ = ["HeightsByAspect", "heights_by_aspect"]
-
 STEP_M: Final = 100.0
 """Height of a row, metres: the standard's own resolution of bounds (CAAML v6)."""
 

@@ -22,26 +22,6 @@ from steybrae.ranges import NotNegative
 from steybrae.terrain.attributes import SECTORS, Sector
 from steybrae.terrain.dem import Array
 
-__all__ = [
-    "ALL_SECTORS",
-    "BOUND_HALF_STEP_M",
-    "HALF_SECTOR_DEG",
-    "KEPT_FROM_DEG",
-    "TREELINE_HALF_WIDTH_M",
-    "Crossed",
-    "GroundCells",
-    "LegGrounds",
-    "aspect_bits",
-    "bound_range_m",
-    "compact",
-    "crossed",
-    "join_cells",
-    "named_bins",
-    "plain_range_m",
-    "sector_bits",
-    "sector_names",
-]
-
 BOUND_HALF_STEP_M: Final = 50.0
 """A bound is written in hundreds of metres (CAAML v6), so it may be meant half a step, metres,
 higher or lower (our reading)."""
@@ -322,10 +302,6 @@ def named_bins(
         From `bound_range_m`.
     least_deg
         Least slope, degrees, lower end included.
-
-    Returns
-    -------
-    array of bool
     """
     flags = np.zeros(len(cells.unknown), dtype=bool)
     flags[cells.at[_named(cells, aspects, range_m, least_deg)]] = True
@@ -335,12 +311,7 @@ def named_bins(
 def crossed(
     cells: GroundCells, aspects: Sequence[str], range_m: tuple[float, float], least_deg: float
 ) -> Crossed:
-    """Say how much of a leg has ground that is named; parameters as for `named_bins`.
-
-    Returns
-    -------
-    Crossed
-    """
+    """Say how much of a leg has ground that is named; parameters as for `named_bins`."""
     named = _named(cells, aspects, range_m, least_deg)
     flags = np.zeros(len(cells.unknown), dtype=bool)
     flags[cells.at[named]] = True

@@ -67,10 +67,6 @@ def make_rasters(
     settings_file
         What was taken from a file of settings, for the JSON.
 
-    Returns
-    -------
-    AreaResult
-
     Raises
     ------
     SteybraeError
@@ -189,10 +185,6 @@ def area(
     **how
         ``edges_deg``, ``method``, ``engine``, ``vertical_error_m``, ``correlation_m``, ``model_kind``,
         ``start_slopes_deg``, ``start_area_m2``.
-
-    Returns
-    -------
-    Area
 
     Raises
     ------

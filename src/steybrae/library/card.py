@@ -115,10 +115,6 @@ def card(plan: Plan | PathLike, date: dt.date | str, *, start: str | None = None
         ``grid``, ``scale``, ``paces_per_100m``, ``bearing_unit``, ``zone``, ``method``, ``flat_kmh``,
         ``off_path``; ``snow``, ``load`` and ``breaks`` as for the command.
 
-    Returns
-    -------
-    Card
-
     Raises
     ------
     SteybraeError

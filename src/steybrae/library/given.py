@@ -134,10 +134,6 @@ def given_place(given: Any) -> Place:
         there is one; a GeoJSON point or feature, or what has one as ``__geo_interface__``
         (longitude first, as RFC 7946 has it).
 
-    Returns
-    -------
-    Place
-
     Raises
     ------
     PlaceError
@@ -206,10 +202,6 @@ def given_line(given: Any, legs_at: Iterable[str], turn_tolerance_m: float) -> R
         or places, each as `given_place` takes them, in any iterable.
     legs_at, turn_tolerance_m
         As for the command.
-
-    Returns
-    -------
-    Route
 
     Raises
     ------

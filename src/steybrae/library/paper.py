@@ -91,10 +91,6 @@ def gap(
     edges_deg
         Edges of the bands, degrees.
 
-    Returns
-    -------
-    Gap
-
     Raises
     ------
     SteybraeError
@@ -188,10 +184,6 @@ def spacing(
         Contour interval, metres.
     index_every
         Every how many contours one is thick.
-
-    Returns
-    -------
-    Spacing
 
     Raises
     ------

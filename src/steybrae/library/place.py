@@ -116,10 +116,6 @@ def ground(
     **how
         As for `screen`, without those of the line.
 
-    Returns
-    -------
-    Ground
-
     Raises
     ------
     SteybraeError
@@ -206,10 +202,6 @@ def slopes(model: Any, *, z_unit: str | None = None, **how: Unpack[How]) -> Slop
         As for `ground`.
     **how
         ``edges_deg``, ``method``, ``engine``, ``vertical_error_m``, ``correlation_m``, ``model_kind``.
-
-    Returns
-    -------
-    Slopes
 
     Raises
     ------

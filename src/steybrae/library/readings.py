@@ -94,10 +94,6 @@ def compare(
     edges_deg
         Edges of the bands, degrees.
 
-    Returns
-    -------
-    Comparison
-
     Raises
     ------
     SteybraeError
@@ -200,10 +196,6 @@ def review(logs: Any, *, names: bool = True) -> Review:
         A path, or one for each person of a class.
     names
         False numbers the people instead.
-
-    Returns
-    -------
-    Review
 
     Raises
     ------

@@ -61,10 +61,6 @@ class Plan(Answer[RouteScreening]):
         path
             Made by `save`, or by ``steybrae route --save``.
 
-        Returns
-        -------
-        Plan
-
         Raises
         ------
         SteybraeError
@@ -132,10 +128,6 @@ class Plan(Answer[RouteScreening]):
         ----------
         name
             Like ``7a``.
-
-        Returns
-        -------
-        Source
 
         Raises
         ------
@@ -239,10 +231,6 @@ def screen(
         The options of ``steybrae route``, as numbers: ``edges_deg``, ``method``, ``engine``,
         ``vertical_error_m``, ``correlation_m``, ``model_kind``, ``place_error_m``, ``drift_deg``,
         ``interval_m``, ``start_slopes_deg``, ``start_area_m2``, ``reach_m``.
-
-    Returns
-    -------
-    Plan
 
     Raises
     ------

@@ -19,8 +19,6 @@ from steybrae.pages.lesson_still import still_html
 from steybrae.teach.forms import FormGrid
 from steybrae.teach.lesson import Lesson
 
-__all__ = ["lesson_html"]
-
 _TEMPLATES: Final = files("steybrae.pages") / "templates"
 
 

@@ -17,8 +17,6 @@ from steybrae.teach.slope_scale import map_name
 from steybrae.terrain.dem import Array
 from steybrae.value import millimetres, percent, slope
 
-__all__ = ["still_html"]
-
 SIDE: Final = 300.0
 """Side of a picture in its own units."""
 

@@ -53,8 +53,6 @@ from steybrae.screening.places.words import drop_words, place_line, start_words,
 from steybrae.screening.result import RouteScreening
 from steybrae.value import AT_LEAST, slope
 
-__all__ = ["MOST_BYTES", "phone_page"]
-
 MOST_BYTES: Final = 300_000
 """Largest page, bytes (our choice): it goes by message over a thin network."""
 

@@ -41,8 +41,6 @@ from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import AT_LEAST, gentle_length, map_scale, steep_length
 
-__all__ = ["page_policy", "report_page", "templates"]
-
 _HATCH_PX: Final = 22.0
 """Side of a hatch's tile with one line in it, pixels."""
 

@@ -15,8 +15,6 @@ from steybrae.answers.forecast_words import (
 )
 from steybrae.screening.result import RouteScreening
 
-__all__ = ["forecast_content"]
-
 
 def forecast_content(screening: RouteScreening) -> dict[str, Any]:
     """Give what the template places.

@@ -16,8 +16,6 @@ from steybrae.screening.places.words import leading_spot
 from steybrae.screening.result import RouteScreening
 from steybrae.value import AT_LEAST
 
-__all__ = ["Letter", "home_rows", "sketch_letters"]
-
 _LETTER_SHARE: Final = 0.028
 """Half the side of a letter's sign on the sketch, share of its longer side (our choice, by looking)."""
 

@@ -25,8 +25,6 @@ from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array, Grid
 
-__all__ = ["UNITS_PER_MM", "LegLine", "MapDrawing", "crowded", "draw_report_map", "place_on_map"]
-
 UNITS_PER_MM: Final = 50
 """Units of the drawing in a millimetre of the map on paper."""
 
@@ -102,17 +100,7 @@ class MapDrawing:
 
 
 def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
-    """Draw the ground round a line and the line on it.
-
-    Parameters
-    ----------
-    screening, relief
-        What to draw.
-
-    Returns
-    -------
-    MapDrawing
-    """
+    """Draw the ground round a line and the line on it."""
     width, height = (round(side * UNITS_PER_MM) for side in relief.map_mm)
     levels = relief.contours
     heavy = levels.index_levels_m or levels.levels_m

@@ -10,8 +10,6 @@ from steybrae.route.shape_result import Spot
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, RouteScreening
 
-__all__ = ["Marks", "ReadingMark", "report_marks"]
-
 
 @dataclass(frozen=True)
 class ReadingMark:
@@ -51,10 +49,6 @@ def report_marks(screening: RouteScreening, relief: Relief, middles: Sequence[tu
         What, and the map.
     middles
         Where numbers of legs stand already.
-
-    Returns
-    -------
-    Marks
     """
     places = [
         (one.name, place_on_map(relief, one.place.lat_deg, one.place.lon_deg))

@@ -7,18 +7,11 @@ from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import ModelFacts, RouteScreening, SettingsUsed
 from steybrae.value import and_more, steep_length
 
-__all__ = ["method_rows"]
-
 Row = tuple[str, tuple[str, ...]]
 
 
 def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
     """Heading and lines of each item.
-
-    Parameters
-    ----------
-    screening, relief
-        What to describe.
 
     Returns
     -------

@@ -20,8 +20,6 @@ from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import Array
 from steybrae.value import UNKNOWN, overhead, slope
 
-__all__ = ["report_points"]
-
 
 def report_points(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
     """Points of every leg.

@@ -17,8 +17,6 @@ from steybrae.screening.pictures.picture import Profile
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array
 
-__all__ = ["ProfileDrawing", "Stretch", "Tick", "draw_report_profile"]
-
 SPAN: Final = 10_000.0
 """Units of a panel each way; SVG paths have no percent."""
 
@@ -82,17 +80,7 @@ class ProfileDrawing:
 
 
 def draw_report_profile(screening: RouteScreening, profile: Profile) -> ProfileDrawing:
-    """Draw the profile along a whole line.
-
-    Parameters
-    ----------
-    screening, profile
-        What to draw.
-
-    Returns
-    -------
-    ProfileDrawing
-    """
+    """Draw the profile along a whole line."""
     whole_m = float(profile.edges_m[-1])
     across = profile.edges_m / whole_m * SPAN
     low_m, high_m = _height_range(profile.elevation_m)

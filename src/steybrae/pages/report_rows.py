@@ -7,8 +7,6 @@ from steybrae.pages.report_words import look_words
 from steybrae.screening.result import RouteScreening
 from steybrae.value import length
 
-__all__ = ["reading_rows"]
-
 
 def reading_rows(screening: RouteScreening) -> tuple[tuple[str, ...], ...]:
     """Give name, leg, along it, place, look, expect, 95 % and what, of each reading to expect."""

@@ -27,8 +27,6 @@ from steybrae.value import (
     steep_length,
 )
 
-__all__ = ["LegWords", "day_words", "leg_words", "look_words", "overhead_words", "totals_words"]
-
 
 @dataclass(frozen=True)
 class LegWords:
@@ -122,10 +120,6 @@ def overhead_words(
         Whether unknown ground could look down too.
     at
         The nearest of that ground.
-
-    Returns
-    -------
-    tuple of str
     """
     if looks is None:
         return (f"Overhead: {UNKNOWN}.",)

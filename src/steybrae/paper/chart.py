@@ -13,8 +13,6 @@ from steybrae.paper.wording import THINNED_FROM_DEG, map_text
 from steybrae.quantities import angle_to_gradient, gradient_to_angle
 from steybrae.ranges import NotNegative, SlopeDeg
 
-__all__ = ["CHART_SLOPES_DEG", "SpacingChart", "SpacingRow", "gap_for_slope_mm", "spacing_chart"]
-
 CHART_SLOPES_DEG: Final = (10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0, 55.0)
 """Slopes of a table, degrees: the default band edges, and gentler ones to learn on (our choice)."""
 
@@ -124,10 +122,6 @@ def spacing_chart(
     index_every
         Every how many contours one is thick, 2 or more; None leaves that column empty. It
         differs from sheet to sheet, so it is never assumed.
-
-    Returns
-    -------
-    SpacingChart
 
     Raises
     ------

@@ -8,8 +8,6 @@ from typing import Final, Literal
 from steybrae.errors import QuantityError
 from steybrae.quantities import SCALE_RANGE
 
-__all__ = ["RULER_ERROR_MM", "GapMeasurement", "check_map"]
-
 RULER_ERROR_MM: Final = 0.5
 """Reading error of a ruler, 95 % half-width, mm: half a division (common practice, no source)."""
 

@@ -8,15 +8,6 @@ from steybrae.paper.measurement import RULER_ERROR_MM, GapMeasurement
 from steybrae.quantities import gradient_to_angle
 from steybrae.value import AT_LEAST, ground_run, lower, millimetres, rise, slope
 
-__all__ = [
-    "basis_text",
-    "map_text",
-    "may_be_thinned",
-    "trap_texts",
-    "understood_text",
-    "unseen_texts",
-]
-
 THINNED_FROM_DEG: Final = gradient_to_angle(1.0 / 3.0)
 """Slope from which thin contours may be left out, degrees: about 1 in 3, taught for British
 1:50 000 maps by two mountain-navigation courses; steeper than that a line may be missing."""
@@ -31,10 +22,6 @@ def may_be_thinned(measured: GapMeasurement, high_deg: float) -> bool:
         What was measured; index lines are never left out.
     high_deg
         Upper end of the slope, degrees: unknown is not gentle.
-
-    Returns
-    -------
-    bool
     """
     return measured.way != "index" and high_deg >= THINNED_FROM_DEG
 

@@ -24,8 +24,6 @@ from steybrae.raster.result import AreaResult
 from steybrae.raster.station import whole_tiles
 from steybrae.terrain.dem import Grid
 
-__all__ = ["assemble"]
-
 Cells = NDArray[Any]
 
 COPY_BYTES: Final = 2**23

@@ -19,8 +19,6 @@ from numpy.typing import NDArray
 
 from steybrae.raster.files.tiff import TILE
 
-__all__ = ["BLOCK", "BLOCK_LEVELS", "SMALL", "STRIP_ROWS", "Block", "Layout", "filled"]
-
 BLOCK: Final = 4 * TILE
 """Side of a block, cells."""
 

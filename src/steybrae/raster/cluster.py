@@ -28,8 +28,6 @@ from steybrae.raster.station import Station, open_station
 if TYPE_CHECKING:
     from steybrae.raster.overhead.energy import Energy
 
-__all__ = ["angles_on_cluster", "leave", "leave_angles", "on_cluster", "solve_here", "work_here"]
-
 LOCAL: Final = "local:"
 
 RETRIES: Final = 3

@@ -20,8 +20,6 @@ from steybrae.terrain.dem import Dem
 from steybrae.terrain.engines import richdem_gradients
 from steybrae.terrain.jacobian import ground_gradients, jacobian_field
 
-__all__ = ["compare_block", "joined"]
-
 CLASSES: Final = 50
 """Classes of size in a decade."""
 

@@ -22,8 +22,6 @@ import numpy as np
 
 from steybrae.terrain.dem import Array
 
-__all__ = ["profile_curvature"]
-
 
 def profile_curvature(heights_m: Array, jacobian: Array, p: Array, q: Array, flat_gradient: float) -> Array:
     """Profile curvature of every cell.

@@ -21,8 +21,6 @@ from steybrae.terrain.overhead.ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
 
-__all__ = ["BELT_M", "AreaJob", "Told"]
-
 Told = Callable[[str, int, int], None]
 """Told after each block: what is done to them, how many are done, and of how many."""
 

@@ -27,8 +27,6 @@ from steybrae.terrain.attributes import FLAT_GRADIENT, slope_deg
 from steybrae.terrain.gradients import Method, method_weights
 from steybrae.terrain.jacobian import ground_gradients
 
-__all__ = ["MARGIN", "PIECE_ROWS", "Kernel", "Steps"]
-
 Cells = NDArray[Any]
 
 PIECE_ROWS: Final = 128

@@ -15,8 +15,6 @@ from numpy.typing import NDArray
 
 from steybrae.value import AT_LEAST
 
-__all__ = ["LAYERS", "LEVEL", "OPEN", "Layer", "halve"]
-
 Cells = NDArray[Any]
 
 LEVEL: Final = -1.0

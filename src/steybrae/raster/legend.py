@@ -13,8 +13,6 @@ from steybrae.raster.overhead.result import start_zone_words
 from steybrae.raster.result import AreaResult
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG
 
-__all__ = ["UNKNOWN_COLOUR", "Colour", "band_colours", "metadata", "raster_colours", "without_hue"]
-
 Colour = tuple[int, int, int]
 
 UNKNOWN_COLOUR: Final[Colour] = (255, 0, 170)

@@ -22,8 +22,6 @@ import numpy as np
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.jacobian import LATTICE_ERROR, grid_jacobian, jacobian_at
 
-__all__ = ["BlockMetric", "Coefficient", "block_metric"]
-
 SAME: Final = 2e-7
 """Coefficients that differ by less than this share are one: 3e-6 degrees of slope at the most."""
 
@@ -132,10 +130,6 @@ def block_metric(
     metric
         ``ground``, or ``grid`` for the CRS's own units (for comparing with tools that know no
         other).
-
-    Returns
-    -------
-    BlockMetric
 
     Raises
     ------

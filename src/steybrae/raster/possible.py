@@ -24,8 +24,6 @@ from steybrae.raster.tally import MM2_PER_M2, Tally
 from steybrae.terrain.cell_share import roughness_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty, high_end_deg
 
-__all__ = ["count_possible", "possible_bands"]
-
 Cells = NDArray[Any]
 
 

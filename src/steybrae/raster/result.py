@@ -25,8 +25,6 @@ from steybrae.terrain.dem import Grid
 from steybrae.terrain.jacobian import cell_size_m
 from steybrae.value import AT_LEAST
 
-__all__ = ["AreaModel", "AreaResult", "AreaRow", "BandArea", "Counted", "area_result"]
-
 
 @dataclass(frozen=True, eq=False)
 class Counted:
@@ -216,10 +214,6 @@ def area_result(
         From all blocks.
     sample
         Whether the ground is the invented sample massif.
-
-    Returns
-    -------
-    AreaResult
     """
     known = job.uncertainty(grid)
     overhead = (

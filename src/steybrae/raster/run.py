@@ -21,8 +21,6 @@ from steybrae.raster.station import open_station
 from steybrae.raster.tally import Tally
 from steybrae.raster.threads import each
 
-__all__ = ["TEXTS", "job_identity", "output_names", "run_area"]
-
 TEXTS: Final = ("table.csv", "table.json", "README.txt")
 """Texts that stand beside the rasters."""
 

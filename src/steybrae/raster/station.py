@@ -34,8 +34,6 @@ from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.jacobian import jacobian_field
 
-__all__ = ["Station", "open_station"]
-
 Cells = NDArray[Any]
 Record = dict[str, Any]
 
@@ -83,11 +81,6 @@ class Station:
 
     def work(self, number: int) -> Record:
         """Make a block of every raster, write it, and count its cells.
-
-        Parameters
-        ----------
-        number
-            Of the block.
 
         Returns
         -------

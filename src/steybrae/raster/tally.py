@@ -21,8 +21,6 @@ from numpy.typing import NDArray
 from steybrae.terrain.attributes import SECTORS
 from steybrae.terrain.dem import Array
 
-__all__ = ["MM2_PER_KM2", "MM2_PER_M2", "NO_STATE", "Facing", "Key", "Pieces", "Tally", "state_sector"]
-
 Cells = NDArray[Any]
 
 STATES: Final = len(SECTORS)
@@ -138,10 +136,6 @@ class Pieces:
             The lowest and the highest of them; not finite where one is unknown.
         jacobian
             In its middle.
-
-        Returns
-        -------
-        Facing
         """
         (a, b), (c, d) = jacobian.tolist()
         turned = math.copysign(1.0, self._step_m * (a * d - b * c))

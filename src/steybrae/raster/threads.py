@@ -6,8 +6,6 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Final, TypeVar
 
-__all__ = ["each"]
-
 AT_ONCE: Final = 4096
 """Tasks given out at once: each takes about a kilobyte, and a country has 200 000 blocks."""
 

@@ -14,8 +14,6 @@ from steybrae.raster.kernel import Steps
 from steybrae.terrain.engines import engine_gradients
 from steybrae.terrain.gradients import plane_gradients
 
-__all__ = ["TWO_CELLS", "BlockHeights", "Halves"]
-
 Cells = NDArray[Any]
 
 Halves = tuple[int, int]

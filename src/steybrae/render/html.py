@@ -18,16 +18,9 @@ from steybrae.document import (
     plain,
 )
 
-__all__ = ["html_cells", "html_fragment", "html_text"]
-
 
 def html_text(document: Document) -> str:
     """Blocks as HTML, every text escaped.
-
-    Parameters
-    ----------
-    document
-        What is shown.
 
     Returns
     -------

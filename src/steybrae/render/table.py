@@ -9,8 +9,6 @@ from steybrae.document import Table, cell_lines, plain
 from steybrae.names import defused
 from steybrae.value import Value
 
-__all__ = ["csv_text"]
-
 
 def csv_text(table: Table) -> str:
     """Rows under the keys of the columns.

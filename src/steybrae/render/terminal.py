@@ -25,8 +25,6 @@ from steybrae.document import (
     plain,
 )
 
-__all__ = ["print_document", "terminal_text"]
-
 PLAIN_WIDTH: Final = 120
 """Letters to a line where it is not a terminal that is written to (our choice)."""
 
@@ -62,10 +60,6 @@ def terminal_text(document: Document, width: int, *, bold: bool = False) -> str:
         Letters to a line.
     bold
         Whether what has to be seen first is marked by the codes of terminals.
-
-    Returns
-    -------
-    str
     """
     lines = (line for block in document.blocks for line in _lines(block, width, bold=bold))
     return "".join(f"{line.rstrip()}\n" for line in lines)

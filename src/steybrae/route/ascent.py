@@ -13,8 +13,6 @@ from steybrae.route.touching import cut_at_edges
 from steybrae.terrain.dem import Array
 from steybrae.terrain.sampling import heights_at
 
-__all__ = ["Ascent", "ascent", "contours_climbed_m", "reversal_m", "surface_heights"]
-
 LEAST_REVERSAL_M: Final = 5.0
 """Smaller reversals of height do not count as ups and downs, metres (our choice: half the common
 10 m contour interval)."""

@@ -17,27 +17,6 @@ from numpy.typing import NDArray
 from steybrae.errors import QuantityError
 from steybrae.terrain.dem import Array
 
-__all__ = [
-    "DRIFT_DEG",
-    "LEAST_HALF_WIDTH_M",
-    "PLACE_ERROR_M",
-    "SIDE_REACH_M",
-    "SIDE_SLOPES_DEG",
-    "BesideLine",
-    "LineInWindow",
-    "NearCells",
-    "Nearest",
-    "Steepest",
-    "Window",
-    "beside",
-    "cells_inside",
-    "check_drift",
-    "check_place_error_m",
-    "half_width_m",
-    "merge",
-    "near_cells",
-]
-
 DRIFT_DEG: Final = 3.0
 """Drift of a walked bearing, degrees (common practice, no source)."""
 

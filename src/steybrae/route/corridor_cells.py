@@ -15,8 +15,6 @@ from steybrae.route.corridor import NearCells, Window, half_width_m
 from steybrae.terrain.dem import Array
 from steybrae.terrain.drops import drop_m
 
-__all__ = ["CorridorCells", "cells_of", "join_cells"]
-
 Polyline = tuple[Array, Array]
 
 
@@ -76,10 +74,6 @@ def cells_of(
         The legs before and after, columns and rows of their vertices in the window; may be empty.
     length_m
         Of the leg.
-
-    Returns
-    -------
-    CorridorCells
     """
     inside = near.edge_m <= half_width_m(near.chainage_m, *width)
     for number, line in enumerate(ends):

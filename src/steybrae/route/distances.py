@@ -6,8 +6,6 @@ import math
 
 from steybrae.errors import QuantityError
 
-__all__ = ["map_mm", "pace_length_m", "paces", "slope_distance_m"]
-
 
 def map_mm(length_m: float, scale: float) -> float:
     """Length on the map, for the romer: ``1000 length / scale``.

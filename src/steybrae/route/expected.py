@@ -13,8 +13,6 @@ from steybrae.terrain.model_kinds import Survey
 from steybrae.terrain.uncertainty import SlopeUncertainty
 from steybrae.value import distance_off
 
-__all__ = ["SteepestOnLine", "expected_readings", "sight_interval_deg", "slope_reading"]
-
 LEAST_SIGHT_M: Final = 50.0
 """Nearer than this, metres, a sight line is the slope underfoot and no reading of its own (our choice)."""
 

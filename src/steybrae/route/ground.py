@@ -42,8 +42,6 @@ from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
-__all__ = ["LegGround", "Look", "StretchRead", "bins_reached", "leg_ground", "leg_windows", "read_leg"]
-
 STRETCH_CELLS: Final = 48
 """Length of a stretch, cells: windows of some thousand heights, small beside numpy's overhead."""
 

@@ -17,8 +17,6 @@ from steybrae.terrain.traps import Found, cliffs_below, flattenings, gullies, hi
 from steybrae.terrain.traps import convex_rolls as rolls_at
 from steybrae.value import bearing_figure, no_less, slope
 
-__all__ = ["convex_rolls", "terrain_traps"]
-
 GAP_M: Final = 60.0
 """Features nearer to each other than this along the leg, metres, are one (our choice: three
 spacings)."""

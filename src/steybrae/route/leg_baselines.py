@@ -15,8 +15,6 @@ from steybrae.terrain.baselines import BASELINES_M, BaselineSlope, baseline_slop
 from steybrae.terrain.dem import Array, Dem, DemSource
 from steybrae.terrain.jacobian import jacobian_at
 
-__all__ = ["LegBaseline", "merged_baselines", "place_baselines", "stretch_baselines"]
-
 POINTS_IN_BASELINE: Final = 5
 """How many points of the line fall into one baseline, where cells are finer (our choice)."""
 

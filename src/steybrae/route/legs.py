@@ -9,8 +9,6 @@ from steybrae.errors import RouteError
 from steybrae.names import clean
 from steybrae.route.positions.places import Place
 
-__all__ = ["Route"]
-
 
 @dataclass(frozen=True)
 class Route:

@@ -7,8 +7,6 @@ from typing import Annotated, Final
 
 from steybrae.ranges import BearingDeg, ElevationAngleDeg, LatDeg, LonDeg, NotNegative, SlopeDeg, Words
 
-__all__ = ["ConvexRoll", "Spot", "TerrainTrap"]
-
 
 @dataclass(frozen=True)
 class Spot:

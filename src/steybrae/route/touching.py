@@ -20,8 +20,6 @@ from numpy.typing import NDArray
 from steybrae.terrain.attributes import SlopeField
 from steybrae.terrain.dem import Array
 
-__all__ = ["Pieces", "cells_touched", "cut_at_edges", "join_pieces", "touched"]
-
 ON_LINE: Final = 1e-6
 """Nearer to an edge of a cell than this, cells, a point is on it: PROJ's own noise."""
 

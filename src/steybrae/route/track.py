@@ -18,8 +18,6 @@ import pyproj
 from steybrae.route.legs import Route
 from steybrae.terrain.dem import Array
 
-__all__ = ["Track", "leg_track", "stretches"]
-
 
 @lru_cache(maxsize=1)
 def _geod() -> pyproj.Geod:

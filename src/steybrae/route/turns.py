@@ -21,18 +21,6 @@ from steybrae.quantities import parse_ground_length_m
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 
-__all__ = [
-    "MAX_TURN_POINTS",
-    "NEAR_LINE_M",
-    "TURN_TOLERANCE_M",
-    "chainages_m",
-    "choose_turns",
-    "cut_line",
-    "drop_repeats",
-    "repeats_note",
-    "route_from_places",
-]
-
 TURN_TOLERANCE_M: Final = 25.0
 """Most that a line may lie beside the straight line of its leg, metres: half a millimetre on a
 1:50 000 map (our choice)."""
@@ -306,10 +294,6 @@ def route_from_places(places: Sequence[Place], name: str = "") -> Route:
         In walking order; a place that repeats the one before is dropped.
     name
         Name of the route; may be empty.
-
-    Returns
-    -------
-    Route
 
     Raises
     ------

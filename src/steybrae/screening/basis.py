@@ -10,8 +10,6 @@ from steybrae.terrain.cell_share import OPEN_CELLS_M
 from steybrae.terrain.start_zones import StartRules
 from steybrae.value import between, lower, no_less, slope
 
-__all__ = ["corridor_text", "cross_check_text", "zone_text", "zones_text"]
-
 
 def cross_check_text(check: CrossCheck) -> str:
     """How far two engines differ, and where, in lines."""

@@ -20,8 +20,6 @@ from steybrae.terrain.dem import Array, Dem
 from steybrae.terrain.engines import richdem_gradients
 from steybrae.terrain.jacobian import ground_gradients, jacobian_field
 
-__all__ = ["CrossCheck", "WorstPlace", "cross_check"]
-
 PERCENTILES: Final = (50.0, 95.0, 99.0, 100.0)
 """Percentiles of the size of the differences that are told."""
 
@@ -90,10 +88,6 @@ def cross_check(windows: Iterable[tuple[Dem, tuple[int, int]]]) -> CrossCheck:
     windows
         Windows of one model, with the row and column of their first cell; a cell that lies
         in several counts once.
-
-    Returns
-    -------
-    CrossCheck
 
     Raises
     ------

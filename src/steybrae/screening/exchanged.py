@@ -16,8 +16,6 @@ from steybrae.errors import RouteError
 from steybrae.route.legs import Route
 from steybrae.terrain.dem import Array, Grid
 
-__all__ = ["MOST_BETWEEN_M", "places_swapped", "would_lie_on"]
-
 MOST_BETWEEN_M: Final = 100_000.0
 """No two points of a day's line lie further apart, metres (our choice; a long day on ski is half)."""
 

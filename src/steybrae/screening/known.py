@@ -13,8 +13,6 @@ from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
 
-__all__ = ["Stated", "overhead_look", "slopes_known"]
-
 
 class Stated(Protocol):
     """Anything that holds what was stated of a model, and what was asked for."""
@@ -51,10 +49,6 @@ def slopes_known(method: Method, jacobian: Array, stated: Stated) -> SlopeUncert
         ``(2, 2)``, ground metres per cell.
     stated
         What was said of the model.
-
-    Returns
-    -------
-    SlopeUncertainty
     """
     return slope_uncertainty(
         method, jacobian, stated.vertical_error_m, stated.correlation_m, stated.model_kind
@@ -70,10 +64,6 @@ def overhead_look(cell_m: tuple[float, float], jacobian: Array, stated: Stated) 
         Ground size of a cell along a row and along a column, metres.
     jacobian, stated
         As for `slopes_known`.
-
-    Returns
-    -------
-    OverheadLook
     """
     rules = stated.start_zones
     # To the centimetre: places of one model are then looked up from alike, and share what was read.

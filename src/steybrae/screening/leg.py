@@ -26,18 +26,6 @@ from steybrae.terrain.attributes import aspect_deg, sectors_by_length
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
-__all__ = [
-    "LegNames",
-    "Rules",
-    "band_lengths_m",
-    "longest_steep_m",
-    "named",
-    "possible_bands",
-    "screen_leg",
-    "short_steeper",
-    "worth_a_reading",
-]
-
 WORTH_DEG: Final = DEFAULT_EDGES_DEG[0]
 """Ground is worth a reading where it is, or may be, as steep as this: the lowest band edge."""
 

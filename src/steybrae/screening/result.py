@@ -31,19 +31,6 @@ from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.terrain.start_zones import StartRules
 
-__all__ = [
-    "LegGroundFacts",
-    "LegPoints",
-    "LegScreening",
-    "ModelFacts",
-    "Position",
-    "RouteScreening",
-    "SettingsUsed",
-    "SideGround",
-    "Sides",
-    "Totals",
-]
-
 
 @dataclass(frozen=True)
 class Position:

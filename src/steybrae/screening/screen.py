@@ -55,17 +55,6 @@ from steybrae.value import AT_LEAST, lower
 if TYPE_CHECKING:
     from steybrae.screening.forecast.ground import Matching
 
-__all__ = [
-    "ModelOrigin",
-    "Settings",
-    "cross_check_route",
-    "doubtful_heights",
-    "leg_look",
-    "route_totals",
-    "route_tracks",
-    "screen_route",
-]
-
 WALKED_MEDIAN_DEG: Final = 60.0
 """Median slope of the ground that no walked line has (our choice: ground of 30 degrees in feet,
 read as metres, comes out at 62)."""
@@ -147,10 +136,6 @@ def screen_route(
         `steybrae.screening.pictures.relief.with_relief`, which needs the screened line.
     for_forecast
         Whether its ground is kept for matching a bulletin.
-
-    Returns
-    -------
-    RouteScreening
 
     Raises
     ------

@@ -22,8 +22,6 @@ from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.screening.screen import doubtful_heights, route_totals
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 
-__all__ = ["sound"]
-
 SAME: Final = 1e-6
 """Share of a sum by which it may differ from its parts: rounding of other machines (our choice)."""
 
@@ -33,11 +31,6 @@ SAME_M: Final = 0.01
 
 def sound(found: RouteScreening) -> RouteScreening:
     """Work out anew what follows from a result's parts, and refuse what contradicts itself.
-
-    Parameters
-    ----------
-    found
-        As read.
 
     Returns
     -------

@@ -20,8 +20,6 @@ from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
-__all__ = ["STAND_ROUND_M", "Standing", "StandingRules", "SteepWithoutCheck", "cells_within", "may_stand"]
-
 STAND_ROUND_M: Final = 30.0
 """Least distance round a standing place that has to be off steep ground, metres (our choice)."""
 
@@ -142,10 +140,6 @@ def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_
         The model; where it has no known upper end no place serves.
     place_error_m
         How far off the place one may stand, metres.
-
-    Returns
-    -------
-    Standing
 
     Raises
     ------

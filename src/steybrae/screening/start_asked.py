@@ -8,8 +8,6 @@ from typing import Final, Protocol
 from steybrae.terrain.overhead.ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
 
-__all__ = ["left_out_words", "lowered_to_deg"]
-
 MUCH_LOWERED_DEG: Final = 5.0
 """Degrees taken off the lower end for the model's uncertainty from which that is told: from 30 to 25,
 the practical lower bound for dry slabs (from memory)."""

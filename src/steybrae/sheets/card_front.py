@@ -14,8 +14,6 @@ from steybrae.forecast.beside import ForecastBeside
 from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, two_lines
 from steybrae.sheets.millimetres import Paper, line_mm
 
-__all__ = ["front_block", "front_rest", "text_blocks"]
-
 _TEXT: Final = 8.3
 _WIDTH_MM: Final = FOLD_MM - LEFT_MM - 4.0
 

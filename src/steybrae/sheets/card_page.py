@@ -39,8 +39,6 @@ from steybrae.sheets.card_table import (
 )
 from steybrae.sheets.millimetres import Paper, PaperFacts
 
-__all__ = ["card_pdf"]
-
 GAP_MM: Final = 2.0
 _TITLE_MM: Final = 7.0
 _NOTES: Final = 13

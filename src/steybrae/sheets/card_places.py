@@ -17,8 +17,6 @@ from steybrae.sheets.card_rows import LEFT_MM, RIGHT_MM
 from steybrae.sheets.millimetres import Paper, line_mm
 from steybrae.value import and_more, slope, steep_length
 
-__all__ = ["legs_left_words", "place_blocks"]
-
 _CHECK_TEXT_MM: Final = 14.0
 _BOX_MM: Final = 17.0
 _CHECK_WIDTH_MM: Final = RIGHT_MM - _BOX_MM - LEFT_MM - 4.0 - _CHECK_TEXT_MM - 3.0

@@ -29,21 +29,6 @@ from steybrae.card.wording import (
 from steybrae.sheets.millimetres import Paper, line_mm
 from steybrae.value import AT_LEAST, slope
 
-__all__ = [
-    "CHECK_HEAD_MM",
-    "CHECK_MM",
-    "FOLD_MM",
-    "LEFT_MM",
-    "LEG_HEAD_MM",
-    "RIGHT_MM",
-    "TOP_MM",
-    "check_head",
-    "check_row",
-    "leg_block",
-    "leg_head",
-    "two_lines",
-]
-
 LEFT_MM: Final = 8.0
 RIGHT_MM: Final = 202.0
 FOLD_MM: Final = 105.0

@@ -21,8 +21,6 @@ from steybrae.sheets.card_rows import LEFT_MM, RIGHT_MM
 from steybrae.sheets.millimetres import Paper
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
-__all__ = ["LEG_LINE_HEAD_MM", "LEG_LINE_MM", "corridor_lines", "leg_line", "leg_line_head"]
-
 LEG_LINE_HEAD_MM: Final = 6.0
 LEG_LINE_MM: Final = 11.6
 """Ten rows and their head fill one half of an A4 page (our choice)."""

@@ -17,8 +17,6 @@ from steybrae.teach.ruler_error import (
 )
 from steybrae.value import ground_run, lower, millimetres, slope
 
-__all__ = ["error_pdf"]
-
 PANEL_MM: Final = 47.0
 """Side of a panel, mm (our choice)."""
 

@@ -9,8 +9,6 @@ from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
 from steybrae.teach.field_sheet import TYPE_IN, FieldSheet
 from steybrae.value import bearing_figure, lower, slope
 
-__all__ = ["field_pdf"]
-
 ROW_MM: Final = 8.2
 """Height of a row, mm: a gloved hand writes in it (our choice)."""
 

@@ -13,8 +13,6 @@ from steybrae.teach.first_lesson import FirstLesson, Worked
 from steybrae.teach.slope_scale import map_name
 from steybrae.value import between, ground_run, millimetres, slope
 
-__all__ = ["first_pdf", "teacher_pdf"]
-
 LARGER: Final = 12.0
 """How many times larger the example is drawn beside its true size (our choice)."""
 

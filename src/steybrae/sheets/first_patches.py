@@ -12,8 +12,6 @@ from steybrae.teach.first_lesson import FirstLesson, Hidden, Ranked
 from steybrae.teach.forms import FormPatch
 from steybrae.value import slope
 
-__all__ = ["BODY_PT", "GROUND_INK", "heading", "match_page", "rank_page", "width_mm"]
-
 BODY_PT: Final = 9.0
 LABEL_PT: Final = SMALL_PT
 

@@ -14,9 +14,6 @@ from typing import Any, Final, Literal
 
 from steybrae.sheets.tagged import Tags
 
-__all__ = ["Paper", "PaperFacts", "line_mm"]
-
-
 POINT_MM: Final = 25.4 / 72.0
 """A typographic point in millimetres (PDF: 72 to the inch)."""
 

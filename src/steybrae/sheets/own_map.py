@@ -12,8 +12,6 @@ from steybrae.teach.own_map import OwnMapSheet
 from steybrae.teach.slope_scale import map_name
 from steybrae.value import between, slope
 
-__all__ = ["own_map_key_pdf", "own_map_pdf"]
-
 ROW_MM: Final = 16.0
 """Room for a question, mm: a line to read and a line to write on (our choice)."""
 

@@ -16,8 +16,6 @@ from steybrae.teach.slope_scale import map_name
 from steybrae.teach.stretches import Stretch
 from steybrae.value import between, climb, ground_run, rise, slope, steep_length
 
-__all__ = ["bands_text", "blanks", "key_pdf", "marking_line", "practice_pdf"]
-
 CONTOUR_INK: Final[Colour] = (0.36, 0.30, 0.24)
 GRID_INK: Final[Colour] = (0.55, 0.62, 0.70)
 MARK_INK: Final[Colour] = (0.0, 0.12, 0.45)

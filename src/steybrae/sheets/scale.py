@@ -9,8 +9,6 @@ from typing import Final
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
 from steybrae.teach.slope_scale import COMB_ROOM_MM, Comb, MapScale, ScaleSheet, Wedge
 
-__all__ = ["scale_pdf"]
-
 EDGE_HEIGHT_MM: Final = 25.0
 """Height of a straight edge, mm: two fingers hold it (our choice)."""
 

@@ -11,8 +11,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-__all__ = ["Kind", "Tags"]
-
 Kind = Literal["H1", "H2", "P", "Figure"]
 """Standard structure types (ISO 32000-1, 14.8.4)."""
 

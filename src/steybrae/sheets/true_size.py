@@ -16,8 +16,6 @@ from steybrae.cautions import Caution
 from steybrae.papers import paper_size_mm
 from steybrae.sheets.tagged import Kind, Tags
 
-__all__ = ["INK", "MARGIN_MM", "MUTED", "Colour", "Sheet"]
-
 PT_PER_MM: Final = 72.0 / 25.4
 """Points of PDF in a millimetre, exact (ISO 32000-1: a unit of user space is 1/72 inch)."""
 

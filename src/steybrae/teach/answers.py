@@ -17,8 +17,6 @@ from steybrae.quantities import gradient_to_angle
 from steybrae.teach.map_ground import MapLook
 from steybrae.value import ground_run, rise, slope
 
-__all__ = ["MOST_BANDS", "Measured", "fair_range_deg", "measured"]
-
 MOST_BANDS: Final = 3
 """A band is asked for only where no more neighbouring bands than these are right (our choice)."""
 
@@ -104,10 +102,6 @@ def measured(
         Scale and interval.
     scheme
         Bands; the default ones if None.
-
-    Returns
-    -------
-    Measured
     """
     rise_m = gaps * look.interval_m
     run_m = look.metres(across_mm)

@@ -13,8 +13,6 @@ from steybrae.field.readings import reading_uncertainty_95_deg
 from steybrae.field.typed_log import TYPED_COLUMNS
 from steybrae.screening.result import RouteScreening
 
-__all__ = ["TYPE_IN", "FieldCheck", "FieldColumn", "FieldSheet", "field_sheet"]
-
 _WORDS: Final = {
     "time": ("Day, clock time, zone", 26.0, "14 Feb 2027 10:30 UTC"),
     "observer": ("Who", 18.0, "R. Fennar"),
@@ -108,10 +106,6 @@ def field_sheet(planned: tuple[RouteScreening, dt.date] | None = None, grid: str
         Plan whose checks are to be filled in, and the day, for magnetic bearings; None for a blank log.
     grid
         Grid that its places are written in.
-
-    Returns
-    -------
-    FieldSheet
     """
     columns = tuple(FieldColumn(name, *_WORDS[name]) for name in TYPED_COLUMNS)
     checks = [

@@ -17,8 +17,6 @@ from steybrae.teach.lesson import line_grade_deg
 from steybrae.teach.map_ground import MapLook
 from steybrae.value import slope
 
-__all__ = ["FIRST_LOOK", "FirstLesson", "Hidden", "Ranked", "Step", "Worked", "first_lesson"]
-
 FIRST_LOOK: Final = MapLook(25_000.0, 10.0)
 """Map of the first lesson: 1 mm on paper is 25 m, a contour every 10 m (our choice)."""
 
@@ -213,10 +211,6 @@ def first_lesson(seed: int = 1) -> FirstLesson:
     ----------
     seed
         0 or more; the same one makes the same sheets.
-
-    Returns
-    -------
-    FirstLesson
     """
     rng = np.random.default_rng(seed)
     look = FIRST_LOOK

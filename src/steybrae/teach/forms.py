@@ -16,8 +16,6 @@ import numpy as np
 
 from steybrae.terrain.dem import Array
 
-__all__ = ["FORMS", "Form", "FormGrid", "FormPatch", "PatchLine", "even_patch", "form_grid", "form_patch"]
-
 SIDE_MM: Final = 48.0
 """Side of a patch, mm: 1.2 km at 1:25 000 (our choice)."""
 
@@ -135,10 +133,6 @@ def form_grid(form: Form, points: int = 41) -> FormGrid:
         One of `FORMS`.
     points
         Heights along a side.
-
-    Returns
-    -------
-    FormGrid
     """
     at = np.linspace(-SIDE_MM / 2.0, SIDE_MM / 2.0, points)
     x, y = np.meshgrid(at, at)
@@ -230,10 +224,6 @@ def form_patch(
         Height of the middle, metres.
     every
         Every how many contours one is thick.
-
-    Returns
-    -------
-    FormPatch
     """
     return _patch(form, scale, interval_m, SIDE_MM, turn_deg, base_m, every)
 

@@ -17,8 +17,6 @@ from steybrae.teach.stretches import EDGE_MM, STEP_MM, stretch_over
 from steybrae.terrain.dem import Array
 from steybrae.value import slope
 
-__all__ = ["find_leg", "leg_question"]
-
 LENGTH_MM: Final = (18.0, 34.0)
 """Shortest and longest leg asked for, mm on paper (our choice)."""
 

@@ -20,18 +20,6 @@ from steybrae.teach.lesson_ground import LessonGround
 from steybrae.teach.slope_scale import map_name
 from steybrae.value import between, slope
 
-__all__ = [
-    "LESSON_INTERVALS",
-    "LESSON_SCALES",
-    "Lesson",
-    "QuizQuestion",
-    "bent_share",
-    "bent_steepest_deg",
-    "interval_words",
-    "lesson",
-    "line_grade_deg",
-]
-
 LESSON_SCALES: Final = (10_000, 20_000, 24_000, 25_000, 40_000, 50_000)
 """Scales to choose from (our choice: those of hill maps)."""
 
@@ -195,10 +183,6 @@ def lesson(
         Where the ground comes from, in words.
     sample
         Whether it is the invented massif.
-
-    Returns
-    -------
-    Lesson
     """
     rng = np.random.default_rng(seed)
     scheme = BandScheme()

@@ -12,8 +12,6 @@ from steybrae.errors import ModelError
 from steybrae.teach.map_ground import MapGround, map_ground
 from steybrae.terrain.dem import Array, DemSource
 
-__all__ = ["LessonGround", "lesson_ground"]
-
 SIDE_M: Final = 1600.0
 """Side of the piece, metres: a corrie and its walls (our choice)."""
 
@@ -64,10 +62,6 @@ def lesson_ground(source: DemSource, middle: tuple[float, float] | None = None) 
     middle
         ``col, row`` of its middle; None takes, of some squares spread over the model, the one with the most
         relief of those that are wholly known.
-
-    Returns
-    -------
-    LessonGround
 
     Raises
     ------

@@ -13,8 +13,6 @@ from numpy.typing import NDArray
 from steybrae.teach.map_ground import Contour, MapGround, MapLook
 from steybrae.terrain.dem import Array
 
-__all__ = ["Furniture", "GridLine", "HeightLabel", "SpotHeight", "cut_lines", "furniture"]
-
 LABEL_MM: Final = (6.5, 2.4)
 """Length and height of the room for a number on a contour, mm (our choice)."""
 
@@ -92,10 +90,6 @@ def furniture(
         The map and its contours.
     clear
         Whether a place is far enough from the stretches.
-
-    Returns
-    -------
-    Furniture
     """
     spots = _spots(ground, look, clear)
     taken = [(spot.x_mm, spot.y_mm) for spot in spots]

@@ -21,8 +21,6 @@ from steybrae.terrain.attributes import PointAttributes, SlopeField, at_points, 
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 
-__all__ = ["Contour", "MapGround", "MapLook", "contours", "map_ground"]
-
 FINEST_CELL_MM: Final = 0.15
 """Cells smaller than this on paper, mm, are averaged: no pen draws finer (our choice)."""
 
@@ -188,10 +186,6 @@ def map_ground(
     middle
         ``col, row`` of the middle of the map in the model; the model's middle if None. It is
         moved so that the frame stays on the model.
-
-    Returns
-    -------
-    MapGround
 
     Raises
     ------

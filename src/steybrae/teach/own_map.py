@@ -11,8 +11,6 @@ from steybrae.errors import QuantityError
 from steybrae.teach.answers import Measured, measured
 from steybrae.teach.map_ground import MapLook
 
-__all__ = ["OwnMapSheet", "OwnStretch", "own_map_sheet"]
-
 MOST_GAPS: Final = 100
 """Most gaps of a stretch (our choice): 1000 m at 10 m."""
 

@@ -20,8 +20,6 @@ from steybrae.teach.stretches import stretch_over
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.value import slope
 
-__all__ = ["log_middle", "log_questions", "plan_ground", "plan_middle", "plan_questions"]
-
 MOST_OWN: Final = 4
 """Most legs, and most readings, of one sheet (our choice)."""
 
@@ -177,13 +175,6 @@ def _chord(ground: MapGround, points: np.ndarray) -> LegLine | None:
 
 def log_questions(ground: MapGround, look: MapLook, rows: Sequence[LogRow]) -> list[Question]:
     """Questions on the readings of a log whose places lie on the map.
-
-    Parameters
-    ----------
-    ground, look
-        The map.
-    rows
-        Of the log.
 
     Returns
     -------

@@ -11,8 +11,6 @@ from steybrae.teach.asked import LegLine, Question
 from steybrae.teach.stretches import Stretch
 from steybrae.terrain.dem import Array
 
-__all__ = ["CLEAR_MM", "LEADER_MM", "LETTER_MM", "Placed", "footprint_mm"]
-
 CLEAR_MM: Final = 7.0
 """Stretches, legs and their letters keep so far apart, mm (our choice)."""
 

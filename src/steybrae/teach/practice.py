@@ -29,14 +29,6 @@ from steybrae.teach.questions import band_asked, find_question
 from steybrae.teach.stretches import EDGE_MM, Profile, Stretch, profiles
 from steybrae.terrain.dem import Array, DemSource
 
-__all__ = [
-    "LEVELS",
-    "MOST_QUESTIONS",
-    "Level",
-    "PracticeSheet",
-    "practice_sheet",
-]
-
 MOST_QUESTIONS: Final = 16
 """Most questions on one map (our choice)."""
 

@@ -17,9 +17,6 @@ from steybrae.teach.stretches import Profile, Stretch, mean_along, stretch_from
 from steybrae.terrain.attributes import aspect_sector
 from steybrae.value import between, slope
 
-__all__ = ["band_asked", "find_question"]
-
-
 SHARE_OF_TOLERANCE: Final = 0.7
 """The model's slope may use so much of what is accepted to either side (our choice)."""
 

@@ -15,17 +15,6 @@ from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.quantities import gradient_to_angle
 from steybrae.teach.slope_scale import map_name
 
-__all__ = [
-    "ERRORS_MM",
-    "GAP_COUNTS",
-    "ErrorCurve",
-    "ErrorRow",
-    "ErrorSheet",
-    "ErrorTable",
-    "error_sheet",
-    "misread_deg",
-]
-
 ERRORS_MM: Final = (0.1, 0.2, 0.3, 0.4, 0.5)
 """Errors of a reading, mm: from a fine line's width to half a division of a ruler (our choice)."""
 
@@ -148,10 +137,6 @@ def error_sheet(scale: float, interval_m: float, interval_text: str = "") -> Err
         Contour interval, metres.
     interval_text
         The interval as typed, for its own unit to be named.
-
-    Returns
-    -------
-    ErrorSheet
 
     Raises
     ------

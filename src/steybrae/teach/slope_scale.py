@@ -20,18 +20,6 @@ from steybrae.errors import QuantityError
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.quantities import gradient_to_angle
 
-__all__ = [
-    "LEAST_GAP_MM",
-    "SCALE_SLOPES_DEG",
-    "Comb",
-    "MapScale",
-    "ScaleSheet",
-    "Wedge",
-    "map_name",
-    "map_scale",
-    "scale_sheet",
-]
-
 SCALE_SLOPES_DEG: Final = (10.0, 15.0, 20.0, *DEFAULT_EDGES_DEG)
 """Slopes of the combs, degrees: the default band edges, and gentler ones to learn on (our choice)."""
 
@@ -192,10 +180,6 @@ def map_scale(
         Every how many contours one is thick, 2 or more. None takes `USUAL_INDEX_EVERY` on maps of
         `COMMON_INTERVALS_M`, with a note to count on the sheet, and leaves the index parts out on others.
 
-    Returns
-    -------
-    MapScale
-
     Raises
     ------
     QuantityError
@@ -288,10 +272,6 @@ def scale_sheet(maps: Sequence[MapScale]) -> ScaleSheet:
     ----------
     maps
         From `map_scale`; the same one several times for a class.
-
-    Returns
-    -------
-    ScaleSheet
     """
     finest = min(maps, key=lambda one: one.interval_m)
     return ScaleSheet(

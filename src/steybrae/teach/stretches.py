@@ -19,8 +19,6 @@ from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.terrain.attributes import aspect_deg
 from steybrae.terrain.dem import Array
 
-__all__ = ["Profile", "Stretch", "mean_along", "profiles", "stretch_from", "stretch_over"]
-
 REACH_MM: Final = 13.0
 """A line is followed so far to either side, mm (our choice): ten wide gaps."""
 
@@ -182,10 +180,6 @@ def mean_along(values: Array) -> float:
     ----------
     values
         Two or more.
-
-    Returns
-    -------
-    float
     """
     return float(((values[1:] + values[:-1]) / 2.0).mean())
 

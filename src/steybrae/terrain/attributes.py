@@ -23,23 +23,6 @@ from steybrae.terrain.engines import Engine, engine_gradients
 from steybrae.terrain.gradients import Method, plane_gradients
 from steybrae.terrain.jacobian import grid_jacobian, ground_gradients, jacobian_field
 
-__all__ = [
-    "BASELINE_M",
-    "FLAT_GRADIENT",
-    "SECTORS",
-    "PointAttributes",
-    "Sector",
-    "SlopeField",
-    "aspect_deg",
-    "aspect_sector",
-    "at_points",
-    "baseline_cells",
-    "sectors_by_length",
-    "slope_deg",
-    "slope_field",
-    "track_grade_deg",
-]
-
 FLAT_GRADIENT: Final = 0.05
 """Gradient below which ground has no aspect, metres per metre: 2.9 degrees (our choice; the
 error of an aspect grows as the slope falls)."""

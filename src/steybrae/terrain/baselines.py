@@ -17,8 +17,6 @@ from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array
 from steybrae.terrain.jacobian import ground_gradients
 
-__all__ = ["BASELINES_M", "BaselineSlope", "baseline_slopes"]
-
 BASELINES_M: Final = (10.0, 20.0, 30.0, 50.0)
 """Baselines shown, metres."""
 

@@ -25,8 +25,6 @@ from numpy.typing import ArrayLike
 
 from steybrae.terrain.dem import Array
 
-__all__ = ["MIDDLING_DEG", "OPEN_CELLS_M", "cell_share_deg", "known_roughness_deg", "roughness_deg"]
-
 OPEN_CELLS_M: Final = 40.0
 """Largest cell, metres, for which an upper end was measured; above it how much steeper is not known."""
 

@@ -24,8 +24,6 @@ from steybrae.cautions import HeightsRead
 from steybrae.errors import ModelError
 from steybrae.hush import hushed
 
-__all__ = ["Array", "Dem", "DemSource", "Grid", "horizontal_crs"]
-
 Array = NDArray[np.float64]
 """An array of floats; NaN is unknown."""
 

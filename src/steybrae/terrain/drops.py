@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
 
-__all__ = ["DROP_DEG", "DROP_M", "drop_m"]
-
 DROP_DEG: Final = 55.0
 """Ground steeper than this from cell to cell is part of a drop, degrees: above the start range."""
 

@@ -23,8 +23,6 @@ from steybrae.errors import MissingExtraError, ModelError, one_of
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import Method, index_gradients
 
-__all__ = ["ENGINES", "Engine", "check_engine", "engine_gradients", "richdem_gradients"]
-
 Engine = Literal["own", "richdem"]
 ENGINES: Final = get_args(Engine)
 

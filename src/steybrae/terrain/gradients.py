@@ -35,17 +35,6 @@ from numpy.typing import NDArray
 from steybrae.errors import ModelError, one_of
 from steybrae.terrain.dem import Array
 
-__all__ = [
-    "METHODS",
-    "Method",
-    "check_method",
-    "index_gradients",
-    "method_weights",
-    "plane_gradients",
-    "plane_scale",
-    "window_weights",
-]
-
 Method = Literal["horn", "zevenbergen-thorne", "evans"]
 METHODS: Final = get_args(Method)
 

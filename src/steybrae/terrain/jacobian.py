@@ -21,8 +21,6 @@ from numpy.typing import ArrayLike
 from steybrae.errors import ModelError
 from steybrae.terrain.dem import Array, Grid
 
-__all__ = ["cell_size_m", "grid_jacobian", "ground_gradients", "jacobian_at", "jacobian_field"]
-
 POLE_GAP_DEG: Final = 0.1
 """Nearer to a pole than this, degrees of latitude, east and north turn too fast (our choice)."""
 

@@ -26,8 +26,6 @@ from typing import Final, Literal, get_args
 
 from steybrae.errors import ModelError, one_of
 
-__all__ = ["MODEL_KINDS", "ModelKind", "Survey", "check_kind", "survey_error"]
-
 ModelKind = Literal["lidar", "photogrammetry", "contours", "glo-30", "aw3d-30", "srtm-30", "radar-30m"]
 MODEL_KINDS: Final = get_args(ModelKind)
 
@@ -104,10 +102,6 @@ def survey_error(
         As the user says; None where not said.
     vertical_sd_m, correlation_m
         As stated, metres; a length alone takes the place of the kind's.
-
-    Returns
-    -------
-    Survey
     """
     if vertical_sd_m is not None:
         length = "worst correlation length" if correlation_m is None else f"correlation {correlation_m:g} m"

@@ -22,8 +22,6 @@ import numpy as np
 from steybrae.errors import ModelError
 from steybrae.terrain.dem import Array
 
-__all__ = ["ALPHA_SD_DEG", "alpha_deg", "beta_point", "reach_m"]
-
 ALPHA_SLOPE: Final = 0.96
 """Factor of beta (from memory)."""
 

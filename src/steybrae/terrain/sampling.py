@@ -7,8 +7,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from steybrae.terrain.dem import Array
 
-__all__ = ["heights_at", "spread"]
-
 
 def heights_at(heights_m: Array, col: ArrayLike, row: ArrayLike) -> Array:
     """Bilinear height at positions of a grid.

@@ -28,8 +28,6 @@ import numpy as np
 from steybrae.terrain.dem import Array
 from steybrae.terrain.sampling import heights_at
 
-__all__ = ["DIRECTIONS", "RINGS", "SHAPE_SPACING_M", "Around", "Curvature", "curvature", "look_around"]
-
 SHAPE_SPACING_M: Final = 20.0
 """Spacing L of the heights, metres: the side of the piece of slope that decides (Swiss leaflet
 "Achtung Lawinen!"; 10 to 20 m in other sources)."""

@@ -25,8 +25,6 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.sampling import spread
 from steybrae.terrain.uncertainty import SlopeUncertainty, least_ends_deg
 
-__all__ = ["StartRules", "StartZones", "connected", "find_start_zones", "start_from_deg"]
-
 START_LOW_DEG: Final = 30.0
 """Least slope of a slab's start zone, degrees (Swiss leaflet "Achtung Lawinen!": slabs need 30
 and more). In a set of more than 1000 Swiss slabs 96 % lay between 30 and 50 (encyclopedia of the
@@ -165,10 +163,6 @@ def find_start_zones(
         How well the slopes are known.
     rules
         What counts; the defaults of `StartRules`.
-
-    Returns
-    -------
-    StartZones
     """
     rules = rules or StartRules()
     unknown = np.isnan(slope_deg)

@@ -13,8 +13,6 @@ import numpy as np
 
 from steybrae.terrain.dem import Array, Dem, Grid
 
-__all__ = ["Cone", "Crest", "GaussianHill", "Plane", "Surface", "Waves", "sample_surface"]
-
 
 class Surface(Protocol):
     """A surface of known slope."""

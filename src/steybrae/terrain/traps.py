@@ -16,8 +16,6 @@ from numpy.typing import NDArray
 from steybrae.terrain.dem import Array
 from steybrae.terrain.shape import DIRECTIONS, RINGS, Around
 
-__all__ = ["Found", "cliffs_below", "convex_rolls", "flattenings", "gullies", "hidden_from_above"]
-
 ROLL_CHANGE_DEG: Final = 10.0
 """Steepening from one spacing to the next that makes a roll, degrees (our choice)."""
 

@@ -30,16 +30,6 @@ from steybrae.terrain.jacobian import ground_gradients
 from steybrae.terrain.model_kinds import ModelKind, Survey, survey_error
 from steybrae.value import AT_LEAST
 
-__all__ = [
-    "SlopeUncertainty",
-    "gradient_covariance",
-    "gradient_spread",
-    "high_end_deg",
-    "least_ends_deg",
-    "slope_interval_deg",
-    "slope_uncertainty",
-]
-
 COVERAGE: Final = 2.0
 """Coverage factor k of an expanded uncertainty of about 95 % (JCGM 100:2008, 6.2)."""
 
@@ -164,10 +154,6 @@ def slope_uncertainty(
         As stated by the user; None where not.
     baseline_m
         As asked for, metres; what the window measures over is nearest to it.
-
-    Returns
-    -------
-    SlopeUncertainty
     """
     size = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
     halves = baseline_cells(*size, baseline_m)

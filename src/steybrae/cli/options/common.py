@@ -13,13 +13,6 @@ from steybrae.bands import BandScheme, parse_edges
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken
 
-__all__ = [
-    "AnswerOptions",
-    "BandOptions",
-    "OutputOptions",
-    "print_json",
-]
-
 
 @dataclass(frozen=True)
 class BandOptions(Group, panel="Bands"):

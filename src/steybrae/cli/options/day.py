@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from steybrae.card import CardSettings, RouteCard
     from steybrae.screening import RouteScreening
 
-__all__ = ["CardMap", "DayOptions"]
-
 
 def _choice(name: str) -> Callable[[Any], Any]:
     """Take a choice of the card that there is."""

@@ -13,8 +13,6 @@ from steybrae.cli.options.groups import Group, flag, option
 if TYPE_CHECKING:
     from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
 
-__all__ = ["ForecastOptions", "LegForecastOptions"]
-
 Moment = dt.datetime
 _BULLETIN: Final = ("--bulletin",)
 

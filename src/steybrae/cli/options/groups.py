@@ -16,8 +16,6 @@ from typing import Annotated, Any, ClassVar, Final, get_type_hints
 
 import typer
 
-__all__ = ["OPTIONS", "Group", "Option", "Spread", "did_you_mean", "flag", "option", "spread"]
-
 OPTIONS: Final = "Options"
 """Heading in the help of what belongs to no group."""
 
@@ -70,10 +68,6 @@ def option(
         where there is ``read``. ``kept``: table of the file of settings that may hold it, then ``beside``:
         only beside one of these options, ``unless``: not beside any of these, ``narrows``: whether it
         makes an interval narrower.
-
-    Returns
-    -------
-    dataclasses.Field
     """
     info = {"help": help_, "metavar": metavar, **(limits or {})}
     return field(default=default, metadata={"option": Option(name, info, **said)})

@@ -18,18 +18,6 @@ if TYPE_CHECKING:
     from steybrae.screening import Settings
     from steybrae.terrain.start_zones import StartRules
 
-__all__ = [
-    "CheckedModel",
-    "CorridorOptions",
-    "LineOptions",
-    "ModelFiles",
-    "ModelOptions",
-    "PositionOptions",
-    "ReachOptions",
-    "StartZoneOptions",
-    "screening_settings",
-]
-
 
 @dataclass(frozen=True)
 class ModelFiles(Group, panel="The model"):

@@ -12,9 +12,6 @@ from steybrae.errors import QuantityError
 from steybrae.paper.spacing import GapMeasurement, GapResult, slope_from_spacing
 from steybrae.quantities import parse_ground_length_m
 
-__all__ = ["MEASURED", "ChosenMap", "GapOptions", "IndexOptions", "MapOptions"]
-
-
 MEASURED: Final = ("--gap", "--across", "--gaps", "--index-gaps", "--index-every")
 """Options of which a gap that was measured has one at least."""
 

@@ -9,8 +9,6 @@ from typing import Any
 
 from steybrae.cli.options.groups import option
 
-__all__ = ["day", "ground_length", "page", "paper_length", "picture", "scale", "slope"]
-
 
 def ground_length(what: str, *, zero: bool = False) -> Callable[[str], float]:
     """Read a length on the ground, metres; `what` begins the error text."""

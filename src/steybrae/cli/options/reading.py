@@ -20,22 +20,6 @@ if TYPE_CHECKING:
     from steybrae.field.poles import HandSlope
     from steybrae.route.positions.places import Place
 
-__all__ = [
-    "NEEDS",
-    "BearingOptions",
-    "Bearings",
-    "ByHand",
-    "InstrumentOptions",
-    "LogOptions",
-    "PlanCheck",
-    "ReadingMap",
-    "ReadingOutputs",
-    "given_options",
-    "refuse_alone",
-    "refuse_beside_add",
-    "refuse_beside_review",
-]
-
 
 def _lengths(first: str, second: str) -> Callable[[tuple[str, str]], tuple[float, float]]:
     """Read two lengths, metres, of which the second may be 0."""
@@ -343,17 +327,7 @@ _WITH_REVIEW: Final = ("--review", "--no-names", "--figure", "--force", "--json"
 
 
 def given_options(context: typer.Context) -> list[str]:
-    """Options on the command line, as they are written there; the readings are ``READING``.
-
-    Parameters
-    ----------
-    context
-        Of the command.
-
-    Returns
-    -------
-    list of str
-    """
+    """Options on the command line, as they are written there; the readings are ``READING``."""
     given = []
     for one in context.command.params:
         source = context.get_parameter_source(one.name or "")

@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from steybrae.cautions import Caution
     from steybrae.screening.origin import SettingsFile
 
-__all__ = ["FILE_NAME", "forget", "found_file", "taken", "taken_caution", "values_for", "with_taken"]
-
 FILE_NAME: Final = "steybrae.toml"
 
 OF_A_PLAN: Final = {"model", "line", "bands", "start-zones"}

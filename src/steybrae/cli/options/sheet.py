@@ -12,8 +12,6 @@ from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken_caution
 from steybrae.papers import PAPERS_MM
 
-__all__ = ["OwnOptions", "PaperOutput", "SheetOutput"]
-
 
 @dataclass(frozen=True)
 class SheetOutput(Group, panel="Outputs"):

@@ -20,8 +20,6 @@ from rasterio.enums import MaskFlags
 
 from steybrae.errors import ModelError
 
-__all__ = ["ArrayRaster", "labelled_raster"]
-
 EVEN: Final = 1e-3
 """How far the steps between labels may differ, share of a cell (our choice: labels of float32 do)."""
 

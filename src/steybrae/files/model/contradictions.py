@@ -24,8 +24,6 @@ from steybrae.files.model.tiles import RasterFile, grid_of
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.jacobian import jacobian_at
 
-__all__ = ["Part", "check_part", "check_sidecar"]
-
 SAME_CELLS: Final = 1e-3
 """Share by which cells of two grids over the same ground may differ (our choice: it moves 45 degrees by
 a sixtieth of a degree)."""

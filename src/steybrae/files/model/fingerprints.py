@@ -9,8 +9,6 @@ from typing import Final
 
 from steybrae.errors import FileReadError
 
-__all__ = ["END_BYTES", "file_fingerprint", "files_fingerprint", "files_state", "sidecars"]
-
 END_BYTES: Final = 4 * 2**20
 """How much of either end of a model's file its fingerprint covers."""
 
@@ -28,10 +26,6 @@ def file_fingerprint(path: Path) -> str:
     ----------
     path
         The file; a route, not a model.
-
-    Returns
-    -------
-    str
 
     Raises
     ------

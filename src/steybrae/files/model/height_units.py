@@ -14,8 +14,6 @@ from steybrae.errors import ModelError
 from steybrae.files.model.tiles import RasterFile
 from steybrae.quantities import FOOT_M, US_SURVEY_FOOT_M
 
-__all__ = ["HEIGHT_UNITS_M", "height_unit", "parse_height_unit", "unit_of"]
-
 HEIGHT_UNITS_M: Final = {
     "m": 1.0,
     "metre": 1.0,

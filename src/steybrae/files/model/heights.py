@@ -19,8 +19,6 @@ from steybrae.errors import FileReadError
 from steybrae.files.model.tiles import Tile
 from steybrae.quantities import LAND_HEIGHTS_M
 
-__all__ = ["damaged", "make_unknown", "same_cells", "stored_numbers"]
-
 STRIP_ROWS: Final = 64
 """Rows searched at once, which stay in the processor's cache."""
 

@@ -6,8 +6,6 @@ import os
 from pathlib import Path
 from typing import Final
 
-__all__ = ["DRIVERS", "OFFLINE", "SOURCES", "own_environment"]
-
 SOURCES: Final = ("GTiff", "HFA", "AAIGrid", "GRASSASCIIGrid", "DTED")
 """Kinds of file that a virtual raster may name. GDAL asks their drivers before any of a service."""
 

@@ -10,8 +10,6 @@ from typing import Any
 
 from steybrae.hush import ONE_AT_A_TIME
 
-__all__ = ["quiet_messages"]
-
 _before: list[tuple[Callable[..., Any], Callable[..., Any]]] = []
 """The hooks that were there, once for each block that is open, in whichever thread."""
 

@@ -35,8 +35,6 @@ from steybrae.hush import hushed
 from steybrae.names import clean
 from steybrae.terrain.dem import Array, Dem, Grid
 
-__all__ = ["CACHE_BYTES", "ModelInfo", "RasterModel", "open_model", "open_rasters"]
-
 CACHE_BYTES: Final = 64 * 2**20
 """GDAL's block cache. Its default is a twentieth of the machine's memory, which a striped
 model would fill; this holds the strips that one window of a line needs."""

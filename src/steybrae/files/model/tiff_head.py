@@ -7,8 +7,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
-__all__ = ["is_tiff", "largest_block_bytes"]
-
 MOST_DIRECTORIES: Final = 64
 """Images in one file that are looked at: heights, a mask and their overviews (our choice)."""
 

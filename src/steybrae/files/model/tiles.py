@@ -17,8 +17,6 @@ from steybrae.errors import FileReadError, ModelError
 from steybrae.names import clean
 from steybrae.terrain.dem import Grid, horizontal_crs
 
-__all__ = ["RasterFile", "Tile", "check_band", "grid_of", "join", "scaling_words"]
-
 MOST_CELLS: Final = 2**40
 """Largest grid that several tiles may span, cells; beyond it they are not one model (our choice)."""
 

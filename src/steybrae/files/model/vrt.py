@@ -15,8 +15,6 @@ from xml.etree import ElementTree as ET
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.model.contradictions import Part
 
-__all__ = ["amended", "is_vrt"]
-
 HEAD_BYTES: Final = 4096
 """Where GDAL and we look for a VRT's first element."""
 

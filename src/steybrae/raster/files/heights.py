@@ -24,8 +24,6 @@ from steybrae.files.model.rasters import CACHE_BYTES, RasterModel
 from steybrae.files.model.tiles import Tile
 from steybrae.ranges import Count
 
-__all__ = ["BadBlock", "RawHeights", "cache_for", "this_thread"]
-
 TILED_CELLS: Final = 8192
 """A block of a file that is narrower than this, cells, counts as a tile."""
 

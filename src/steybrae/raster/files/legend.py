@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from typing import Final
 from xml.etree import ElementTree as ET
 
-__all__ = ["Value", "aux_xml"]
-
 # GDAL's numbers for the type and the use of a column of a raster attribute table.
 _INTEGER, _REAL, _STRING = 0, 1, 2
 _GENERIC, _COUNT, _NAME, _VALUE, _RED, _GREEN, _BLUE = 0, 1, 2, 5, 6, 7, 8

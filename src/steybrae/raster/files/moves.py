@@ -16,8 +16,6 @@ from typing import BinaryIO, Final
 
 from steybrae.errors import FileWriteError
 
-__all__ = ["JOB", "Lock", "is_listed", "list_outputs", "move_out", "take_back", "throw_away", "write_part"]
-
 LIST: Final = "publish.json"
 """Name of the list in a working folder: every name of an output, and whether it was made."""
 

@@ -53,8 +53,6 @@ from steybrae.raster.files.moves import (
 )
 from steybrae.raster.files.tiff import HEADER_BYTES
 
-__all__ = ["WORK", "Compress", "PartFile", "SmallFile", "Workspace", "free_writer_name", "kept_arrays"]
-
 Compress = Literal["deflate", "none"]
 
 WORK: Final = ".steybrae-area"

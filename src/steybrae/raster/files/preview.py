@@ -10,8 +10,6 @@ import numpy as np
 import rasterio
 from numpy.typing import NDArray
 
-__all__ = ["Preview", "read_preview"]
-
 
 @dataclass(frozen=True, eq=False)
 class Preview:
@@ -41,10 +39,6 @@ def read_preview(path: Path, cell_size_m: tuple[float, float], most_cells: int =
         Ground length of a column and a row, metres.
     most_cells
         How many cells at the most.
-
-    Returns
-    -------
-    Preview
     """
     with rasterio.open(path) as whole:
         rows, cols = whole.height, whole.width

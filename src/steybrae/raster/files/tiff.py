@@ -25,8 +25,6 @@ from isal import isal_zlib
 from numpy.typing import NDArray
 from rasterio.io import MemoryFile
 
-__all__ = ["HEADER_BYTES", "TILE", "Level", "Tags", "encode_tiles", "raster_tags", "write_directories"]
-
 TILE: Final = 256
 """Side of a tile, cells."""
 

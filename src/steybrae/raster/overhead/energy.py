@@ -32,8 +32,6 @@ from steybrae.raster.overhead.steps import tile_lengths_m
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
 
-__all__ = ["ANGLES_AT_ONCE", "ANGLES_DEG", "LEAN_DEG", "Energy", "open_energy"]
-
 Cells = NDArray[Any]
 
 ANGLES_DEG: Final = tuple(int(angle) for angle in PATH_ANGLES_DEG)

@@ -14,8 +14,6 @@ from steybrae.raster.blocks import BLOCK, Layout
 from steybrae.raster.files.outputs import SmallFile
 from steybrae.raster.overhead.pieces import RING
 
-__all__ = ["Frames", "neighbours"]
-
 Cells = NDArray[Any]
 
 TOP, BOTTOM, LEFT, RIGHT = range(4)

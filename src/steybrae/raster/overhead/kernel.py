@@ -22,8 +22,6 @@ from numpy.typing import NDArray
 
 from steybrae.raster.overhead.pieces import RING
 
-__all__ = ["LENGTHS", "TILE_CELLS", "brings_more", "ready", "settle"]
-
 Cells = NDArray[Any]
 
 TILE_CELLS: Final = 128

@@ -25,23 +25,6 @@ from steybrae.raster.tally import MM2_PER_M2, Tally
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
 from steybrae.value import AT_LEAST
 
-__all__ = [
-    "CLASSES",
-    "CODES",
-    "NEITHER",
-    "NONE_FOUND",
-    "OPEN_CELLS",
-    "POSSIBLE",
-    "START_ZONE",
-    "STEEPER",
-    "UNKNOWN",
-    "OverheadCells",
-    "code_words",
-    "count_overhead",
-    "open_overhead",
-    "told_deg",
-]
-
 Cells = NDArray[Any]
 
 NONE_FOUND: Final = 1

@@ -14,8 +14,6 @@ from numpy.typing import NDArray
 from steybrae.raster.blocks import BLOCK, Block, filled
 from steybrae.raster.files.outputs import SmallFile, free_writer_name
 
-__all__ = ["RING", "Pieces", "open_pieces", "piece_of", "put_piece"]
-
 Cells = NDArray[Any]
 
 RING: Final = 2

@@ -18,16 +18,6 @@ from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty
 from steybrae.value import lower
 
-__all__ = [
-    "OVERHEAD_EDGES_DEG",
-    "AreaOverhead",
-    "OverheadRow",
-    "RasterValue",
-    "area_overhead",
-    "raster_values",
-    "start_zone_words",
-]
-
 OVERHEAD_EDGES_DEG: Final = (18.0, 20.0, 25.0, 30.0, 35.0, 40.0, 45.0)
 """Edges of the classes of path angles in the table, degrees (our choice)."""
 
@@ -140,10 +130,6 @@ def area_overhead(
         Ground length of a column and a row in its middle, metres.
     looked
         Sums over all blocks.
-
-    Returns
-    -------
-    AreaOverhead
     """
     rules = job.start_rules
     halves = baseline_cells(*cell_m, rules.baseline_m)

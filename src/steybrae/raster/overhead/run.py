@@ -30,8 +30,6 @@ from steybrae.raster.overhead.survey import Survey, ringed_heights_m
 from steybrae.raster.overhead.unknown import overlooked_by_unknown
 from steybrae.raster.threads import each
 
-__all__ = ["make_overhead"]
-
 Cells = NDArray[Any]
 
 DONE: Final = "overhead_done"

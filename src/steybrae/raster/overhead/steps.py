@@ -15,8 +15,6 @@ from steybrae.raster.overhead.kernel import LENGTHS, TILE_CELLS
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.jacobian import jacobian_at
 
-__all__ = ["shortest_share", "smallest_cell_m", "tile_lengths_m"]
-
 
 def tile_lengths_m(grid: Grid, tile_row: int, tile_col: int, down: int, right: int) -> Array:
     """Lengths of the steps in some tiles, shortened to the straight line.

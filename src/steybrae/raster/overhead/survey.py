@@ -28,8 +28,6 @@ from steybrae.terrain.jacobian import cell_size_m, ground_gradients, jacobian_at
 from steybrae.terrain.start_zones import StartZones, find_start_zones
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
-__all__ = ["Survey", "coarse_cells", "heights_m", "ringed_heights_m"]
-
 Cells = NDArray[Any]
 
 MOST_COARSE_CELLS: Final = 2_000_000

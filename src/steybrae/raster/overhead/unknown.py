@@ -16,8 +16,6 @@ from numpy.typing import NDArray
 
 from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG, UNKNOWN_NEAR_M
 
-__all__ = ["overlooked_by_unknown"]
-
 Mask = NDArray[np.bool_]
 Heights = NDArray[Any]
 

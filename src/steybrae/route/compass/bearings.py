@@ -34,20 +34,6 @@ from steybrae.route.positions.places import GRIDS, Place
 if TYPE_CHECKING:
     from pyproj import Geod, Proj
 
-__all__ = [
-    "NORTHS",
-    "Bearing",
-    "LegBearings",
-    "back_bearing_deg",
-    "bearing_difference_deg",
-    "bearing_mean_deg",
-    "convergence_deg",
-    "geodesic",
-    "leg_bearings",
-    "parse_bearing",
-    "true_bearing_deg",
-]
-
 NORTHS: Final = ("true", "grid", "magnetic")
 """The norths that a bearing can be counted from."""
 

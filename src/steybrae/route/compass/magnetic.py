@@ -20,8 +20,6 @@ from typing import Any, Final
 from steybrae.errors import DateError, PlaceError
 from steybrae.route.positions.places import Place
 
-__all__ = ["MODEL", "MagneticField", "decimal_year", "declination", "declination_sigma_deg"]
-
 MODEL: Final = "WMM2025"
 """Name of the model in use."""
 

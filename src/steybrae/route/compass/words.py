@@ -10,8 +10,6 @@ from steybrae.value import bearing_figure
 if TYPE_CHECKING:  # it must not cost the magnetic model
     from steybrae.route.compass.bearings import LegBearings
 
-__all__ = ["compass_words", "grid_magnetic_words", "turning_rule"]
-
 
 def _tenths(value_deg: float) -> float:
     return math.floor(value_deg * 10.0 + 0.5) / 10.0 + 0.0

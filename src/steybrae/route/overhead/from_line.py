@@ -20,8 +20,6 @@ from steybrae.terrain.overhead.sight import in_sight
 from steybrae.terrain.overhead.sight_pairs import Pairs, steepest_sight
 from steybrae.terrain.overhead.unknown import unknown_above
 
-__all__ = ["FromLine", "OpenSights", "Spots", "Target", "look_from"]
-
 LEAST_CHECK_SIGHT_DEG: Final = 10.0
 """Flatter sights are no check, degrees: a reading's own error would be nearly half of it (our choice)."""
 
@@ -112,10 +110,6 @@ def look_from(kept: KeptGround, tracks: list[Track], spots: Spots, targets: Sequ
         Where to stand.
     targets
         What to sight.
-
-    Returns
-    -------
-    FromLine
     """
     overhead = np.full(len(spots.leg), np.nan)
     unknown = np.ones(len(spots.leg), dtype=bool)

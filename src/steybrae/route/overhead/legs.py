@@ -40,8 +40,6 @@ from steybrae.terrain.overhead.unknown import nearest_of
 from steybrae.terrain.shape import Around, look_around
 from steybrae.terrain.traps import cliffs_below, flattenings, gullies
 
-__all__ = ["hidden_sight", "place_above", "route_above"]
-
 
 @dataclass(frozen=True, eq=False)
 class _Part:
@@ -258,10 +256,6 @@ def hidden_sight(ground: OverheadGround, points: Points, sight: SightUp) -> bool
         Where, and from where.
     sight
         From one of them.
-
-    Returns
-    -------
-    bool
     """
     sources, at = ground.sources, np.array([sight.point])
     cell = np.flatnonzero((sources.col == int(sight.col)) & (sources.row == int(sight.row)))[:1]

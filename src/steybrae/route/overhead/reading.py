@@ -11,8 +11,6 @@ from steybrae.route.overhead.windows import OverheadLook, Window
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.overhead.ground import OverheadGround, overhead_ground
 
-__all__ = ["KeptGround", "KeptPlaces", "joined", "read_ground"]
-
 _STRIP_ROWS: Final = 512
 
 

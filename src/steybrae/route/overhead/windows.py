@@ -268,13 +268,6 @@ def shared(
 def cells_on(part: Stretch, window: Window, joins: tuple[int, int]) -> tuple[Array, Array, Array, Array]:
     """Cells of a window that a stretch touches.
 
-    Parameters
-    ----------
-    part
-        The stretch.
-    window, joins
-        Of the ground.
-
     Returns
     -------
     tuple of Array

@@ -8,8 +8,6 @@ from steybrae.terrain.attributes import SECTORS, aspect_sector
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import far_off
 
-__all__ = ["unknown_words"]
-
 _SIDES: Final = dict(
     zip(
         SECTORS,

@@ -26,8 +26,6 @@ from steybrae.route.positions.grids import (
     on_bng,
 )
 
-__all__ = ["NamedSquare", "square_named"]
-
 UTM_EASTING_M: Final = (100_000.0, 900_000.0)
 """Eastings inside a zone with room to spare, metres (GeoConvert takes the same)."""
 

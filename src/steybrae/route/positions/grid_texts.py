@@ -15,8 +15,6 @@ from steybrae.route.positions.grids import (
     utm_epsg,
 )
 
-__all__ = ["bng_text", "mgrs_text", "utm_text"]
-
 CUT_SLACK_M: Final = 0.001
 """A place this little below a grid line is on it, metres: the shift comes back within 1 mm."""
 

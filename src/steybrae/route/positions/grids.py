@@ -17,18 +17,6 @@ from steybrae.errors import PlaceError
 if TYPE_CHECKING:
     from pyproj import Transformer
 
-__all__ = [
-    "BNG_EPSG",
-    "GRID_LETTERS",
-    "UTM_LAT_DEG",
-    "bng_shift_accuracy_m",
-    "grid_m",
-    "lat_lon_deg",
-    "mgrs_library",
-    "on_bng",
-    "utm_epsg",
-]
-
 BNG_EPSG: Final = 27700
 """EPSG code of the British National Grid on OSGB36."""
 

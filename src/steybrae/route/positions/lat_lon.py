@@ -14,8 +14,6 @@ from typing import Final
 
 from steybrae.errors import PlaceError
 
-__all__ = ["LONGEST_DEGREE_M", "latlon_text", "read_lat_lon"]
-
 LONGEST_DEGREE_M: Final = 111_700.0
 """Longest degree on WGS 84, metres: a degree of latitude at the poles, 111 694 m, rounded up."""
 

@@ -16,8 +16,6 @@ from steybrae.route.positions.grid_references import square_named
 from steybrae.route.positions.grid_texts import bng_text, mgrs_text, utm_text
 from steybrae.route.positions.lat_lon import latlon_text, read_lat_lon
 
-__all__ = ["GRIDS", "Place", "format_place", "parse_place"]
-
 GRIDS: Final = ("bng", "utm", "mgrs", "latlon")
 """How a place can be written: British National Grid, UTM, MGRS, latitude and longitude."""
 

@@ -22,18 +22,6 @@ from steybrae.quantities import round_up
 from steybrae.route.positions.places import Place
 from steybrae.value import daylight_left
 
-__all__ = [
-    "Daylight",
-    "arrivals",
-    "daylight",
-    "daylight_left_min",
-    "daylight_left_words",
-    "parse_clock",
-    "parse_day",
-    "parse_zone",
-    "shown_clock",
-]
-
 SUNRISE_ALTITUDE_DEG: Final = -0.833
 """Altitude of the sun's centre at sunrise and sunset, degrees: 34' of refraction and 16' of disc."""
 

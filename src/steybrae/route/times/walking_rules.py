@@ -11,17 +11,6 @@ from typing import Final
 
 from steybrae.errors import RouteError
 
-__all__ = [
-    "FLAT_KMH",
-    "Segment",
-    "langmuir_min",
-    "naismith_min",
-    "swiss_min",
-    "swiss_min_per_km",
-    "tobler_kmh",
-    "tobler_min",
-]
-
 FLAT_KMH: Final = 5.0
 """Naismith's pace on the flat, km/h (3 miles an hour, Naismith 1892, in round metric)."""
 

@@ -31,8 +31,6 @@ from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import and_more, lower
 
-__all__ = ["LEAST_SLOPE_DEG", "BulletinSource", "ForecastAsk", "Span", "forecast_at_place", "forecast_beside"]
-
 LEAST_SLOPE_DEG: Final = 30.0
 """Ground from here on is matched where no other slope is asked for, degrees: where the European
 danger scale begins to call ground steep."""

@@ -13,18 +13,6 @@ from steybrae.terrain.attributes import SlopeField, aspect_deg, slope_deg
 from steybrae.terrain.dem import Array
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
-__all__ = [
-    "HEIGHT_ERROR_95_M",
-    "CellsKnown",
-    "Ground",
-    "aspect_half_width_deg",
-    "bits_and_heights",
-    "cells_for_matching",
-    "cells_known",
-    "gathered",
-    "ground_of",
-]
-
 HEIGHT_ERROR_95_M: Final = 10.0
 """How far a height of a model may be off where no vertical error is stated, metres (our choice)."""
 

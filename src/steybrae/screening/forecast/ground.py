@@ -39,8 +39,6 @@ from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
-__all__ = ["Matching", "with_forecast_ground", "with_place_forecast"]
-
 
 def with_forecast_ground(
     screening: RouteScreening, route: Route, source: DemSource, settings: Settings
@@ -53,10 +51,6 @@ def with_forecast_ground(
         The line, screened.
     route, source, settings
         What it was made from.
-
-    Returns
-    -------
-    RouteScreening
 
     Raises
     ------
@@ -92,10 +86,6 @@ def with_place_forecast(
         The ground, and what it was made from; its circle stands for a line.
     bulletins, ask
         See `steybrae.screening.forecast.at`.
-
-    Returns
-    -------
-    GroundAt
 
     Raises
     ------

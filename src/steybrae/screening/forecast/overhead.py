@@ -32,8 +32,6 @@ from steybrae.terrain.overhead.sight import FLOW_NEAR_M, in_sight
 from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between
 from steybrae.terrain.overhead.unknown import unknown_above
 
-__all__ = ["STEP_M", "zones_overhead"]
-
 STEP_M: Final = 50.0
 """Length of the bins of a line, metres (our choice)."""
 

@@ -167,10 +167,6 @@ def look_around(place: Place, source: DemSource, reach_m: float, settings: Setti
     reach_m
         How far, metres.
 
-    Returns
-    -------
-    Around
-
     Raises
     ------
     OffModelError, ModelError, QuantityError
@@ -320,9 +316,5 @@ def cross_check_ground(place: Place, source: DemSource, reach_m: float, settings
     ----------
     place, source, reach_m, settings
         As for `look_around`.
-
-    Returns
-    -------
-    CrossCheck
     """
     return cross_check([(look_around(place, source, reach_m, settings).field.dem, (0, 0))])

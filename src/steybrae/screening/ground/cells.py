@@ -18,8 +18,6 @@ from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_interval_deg
 
-__all__ = ["UNKNOWN_BAND", "GroundCells", "ground_cells"]
-
 UNKNOWN_BAND = -1
 """Number of the band of unknown ground."""
 

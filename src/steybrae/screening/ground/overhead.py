@@ -27,8 +27,6 @@ from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.run_out import ALPHA_SD_DEG, alpha_deg, beta_point
 from steybrae.terrain.sampling import heights_at
 
-__all__ = ["run_out", "with_above"]
-
 
 def with_above(
     ground: GroundAt,

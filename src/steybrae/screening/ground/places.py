@@ -9,8 +9,6 @@ from steybrae.route.overhead.reading import KeptPlaces
 from steybrae.route.positions.places import Place
 from steybrae.screening.ground.result import GroundAt, GroundPlaces
 
-__all__ = ["ground_places"]
-
 
 def ground_places(
     places: Sequence[tuple[int, Place]], look: Callable[[Place, KeptPlaces], GroundAt], where: str
@@ -25,10 +23,6 @@ def ground_places(
         The ground at one of them.
     where
         Name of the file, for errors.
-
-    Returns
-    -------
-    GroundPlaces
 
     Raises
     ------

@@ -13,8 +13,6 @@ from steybrae.screening.ground.at import MOST_RADIUS_M, GroundAt, look_around
 from steybrae.screening.screen import Settings
 from steybrae.terrain.dem import DemSource
 
-__all__ = ["SEARCH_M", "aspect_at", "ground_source", "model_reference"]
-
 SEARCH_M: Final = 500.0
 """How far ground of a measured aspect is searched for, metres (our choice)."""
 
@@ -66,10 +64,6 @@ def ground_source(
         How the position error was made of what a receiver shows.
     aspect
         Whether a measured aspect fits there.
-
-    Returns
-    -------
-    Source
     """
     circle = (
         f"The model: {', '.join(ground.model_files)}; the cell of the place, from the lowest low "
@@ -106,10 +100,6 @@ def aspect_at(
         95 % error of the aspect, degrees, above 0 to 90.
     search_m
         How far to search, metres, at least `radius_m`.
-
-    Returns
-    -------
-    AspectFit
 
     Raises
     ------

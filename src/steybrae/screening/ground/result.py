@@ -20,8 +20,6 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.terrain.start_zones import StartRules
 
-__all__ = ["GroundAt", "GroundPatch", "GroundPlaces", "PlaceAt", "RunOut", "Within"]
-
 
 @dataclass(frozen=True)
 class PlaceAt:

@@ -14,8 +14,6 @@ from steybrae.terrain.engines import check_engine
 from steybrae.terrain.gradients import check_method, index_gradients
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at, jacobian_field
 
-__all__ = ["PictureSource", "beyond_corridor_m", "light_on", "picture_cells"]
-
 MOST_PICTURE_CELLS: Final = 680 * 680
 """Picture cells at the most: about 0.25 mm each on paper (our choice)."""
 

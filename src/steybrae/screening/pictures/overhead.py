@@ -17,21 +17,12 @@ from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import DemSource, Grid
 from steybrae.terrain.jacobian import jacobian_at
 
-__all__ = ["places_on_map", "zones_on_map"]
-
 MOST_OUTLINE_PER_MM: Final = 0.2
 """Millimetres of outline on a square millimetre of map at the most (our choice, by looking)."""
 
 
 def places_on_map(places: tuple[PlaceThatMatters, ...], grid: Grid) -> tuple[PlaceOnMap, ...]:
     """Where the places that matter stand on a map.
-
-    Parameters
-    ----------
-    places
-        Of the line.
-    grid
-        Of the model.
 
     Returns
     -------

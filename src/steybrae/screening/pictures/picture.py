@@ -13,8 +13,6 @@ from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array, Grid
 
-__all__ = ["UNKNOWN", "Contours", "LegOnMap", "PlaceOnMap", "Profile", "Relief", "ZonesOnMap"]
-
 UNKNOWN: Final = -1
 """Stands for a band where the ground is unknown."""
 

@@ -12,19 +12,12 @@ from steybrae.screening.pictures.picture import UNKNOWN, Profile
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import Array
 
-__all__ = ["MOST_BINS", "profile_of"]
-
 MOST_BINS: Final = 760
 """Bins along the whole line at the most: a quarter of a millimetre each on A4 (our choice)."""
 
 
 def profile_of(screening: RouteScreening) -> Profile:
     """Put the points of every leg into bins.
-
-    Parameters
-    ----------
-    screening
-        The line.
 
     Returns
     -------

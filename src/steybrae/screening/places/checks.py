@@ -19,8 +19,6 @@ from steybrae.screening.places.result import OnLine, OverheadAtPlace, PlaceThatM
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import Standing, StandingRules, may_stand
 
-__all__ = ["MOST_LEADING", "CheckRules", "with_checks"]
-
 MOST_LEADING: Final = 8
 """Checks that lead on a day (our choice)."""
 

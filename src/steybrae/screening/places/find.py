@@ -43,8 +43,6 @@ from steybrae.terrain.attributes import sectors_by_length
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.unknown import UnknownAt, nearest_of
 
-__all__ = ["KINDS", "ORDER_RULE", "Places", "places_on"]
-
 KINDS: Final = ("underfoot", "corridor", "overhead", "unknown", "trap")
 """What makes a stretch matter, in the order in which it is told."""
 
@@ -96,10 +94,6 @@ def places_on(line: Line, grounds: list[LegGround]) -> Places:
         With what lies on, beside and above it.
     grounds
         The same of each leg.
-
-    Returns
-    -------
-    Places
     """
     kinds, spans, alone = _spans(line)
     found = []

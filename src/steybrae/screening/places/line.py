@@ -23,19 +23,6 @@ from steybrae.screening.places.result import OnLine
 from steybrae.screening.standing import STAND_ROUND_M
 from steybrae.terrain.dem import Array
 
-__all__ = [
-    "ON_TURN_M",
-    "TOLD_M",
-    "Line",
-    "bridged",
-    "joined",
-    "length_m",
-    "line_of",
-    "outside",
-    "overlap_m",
-    "shared",
-]
-
 _Part = TypeVar("_Part", Pieces, CorridorCells, SeenAlong)
 
 APART_M: Final = 50.0

@@ -7,17 +7,6 @@ from dataclasses import dataclass
 from steybrae.ranges import BearingDeg, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.terrain.overhead.unknown import UnknownAt
 
-__all__ = [
-    "CorridorAtPlace",
-    "DropAtPlace",
-    "OnLine",
-    "OverheadAtPlace",
-    "PlaceThatMatters",
-    "PossibleOnly",
-    "TrapAtPlace",
-    "TrapBelow",
-]
-
 
 @dataclass(frozen=True)
 class OnLine:

@@ -19,8 +19,6 @@ from steybrae.terrain.overhead.ground import NEIGHBOURS
 from steybrae.terrain.shape import RINGS, SHAPE_SPACING_M, look_around
 from steybrae.terrain.traps import flattenings, gullies
 
-__all__ = ["with_traps_below"]
-
 BELOW_M: Final = 300.0
 """How far down is looked, metres on the map (our choice)."""
 
@@ -38,10 +36,6 @@ def with_traps_below(places: tuple[PlaceThatMatters, ...], source: DemSource) ->
         Of a line.
     source
         The model.
-
-    Returns
-    -------
-    tuple of PlaceThatMatters
     """
     return tuple(_with_trap(place, source) for place in places)
 

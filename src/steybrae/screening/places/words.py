@@ -26,17 +26,6 @@ from steybrae.value import (
     steep_length,
 )
 
-__all__ = [
-    "check_words",
-    "drop_words",
-    "leading_spot",
-    "overhead_there",
-    "place_line",
-    "place_words",
-    "start_words",
-    "stretch_words",
-]
-
 
 def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -> str:
     """Say why a place matters.

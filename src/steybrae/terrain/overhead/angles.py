@@ -23,8 +23,6 @@ from steybrae.terrain.overhead.sight_pairs import Pairs, steepest_sight
 from steybrae.terrain.overhead.unknown import UnknownAbove, unknown_above
 from steybrae.terrain.overhead.way import pulled, straight_deg
 
-__all__ = ["Overhead", "PathUp", "SightUp", "look_up", "zone_top"]
-
 PATH_STEP_DEG: Final = 0.05
 """How closely the path angle is solved, degrees, rounded up (our choice: half of what is shown)."""
 

@@ -17,18 +17,6 @@ from steybrae.terrain.sampling import heights_at
 from steybrae.terrain.start_zones import StartRules, StartZones, find_start_zones
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
-__all__ = [
-    "LEAST_SIGHT_DEG",
-    "NEIGHBOURS",
-    "PATH_ANGLES_DEG",
-    "REACH_M",
-    "Blocks",
-    "OverheadGround",
-    "Points",
-    "blocks_of",
-    "overhead_ground",
-]
-
 LEAST_SIGHT_DEG: Final = 18.0
 """Flattest angle, degrees, at which ground overhead is told: a low extreme of published run-out
 angles (from memory). Flatter than that nothing is looked for; nothing is proved by it either."""
@@ -218,10 +206,6 @@ def overhead_ground(
         How far to look, metres on the map.
     rules
         What counts as a start zone.
-
-    Returns
-    -------
-    OverheadGround
     """
     rules = rules or StartRules()
     rows, cols = dem.grid.shape

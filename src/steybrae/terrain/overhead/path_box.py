@@ -13,8 +13,6 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import OverheadGround
 from steybrae.terrain.overhead.sight_pairs import useful_box
 
-__all__ = ["STEPS", "Index", "PathBox", "path_box"]
-
 Index: TypeAlias = NDArray[np.intp]
 """Whole numbers that point into arrays."""
 

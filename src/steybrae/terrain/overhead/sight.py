@@ -19,8 +19,6 @@ from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, NEIGHBOURS, Overhe
 from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between
 from steybrae.terrain.sampling import heights_at
 
-__all__ = ["first_open", "in_sight"]
-
 SIGHT_MARGIN_M: Final = 2.0
 """How far the ground may rise above a sight line that still counts, metres: the eye of a person
 who stands there, and what a model's cells leave uncertain (our choice)."""

@@ -20,9 +20,6 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, Blocks, OverheadGround, Points
 from steybrae.terrain.sampling import spread
 
-__all__ = ["Pairs", "pairs_between", "portions", "steepest_sight", "useful_box"]
-
-
 MOST_AT_ONCE: Final = 500_000
 """Pairs of place and cell whose tangents are held at once: some tens of megabytes (our choice)."""
 

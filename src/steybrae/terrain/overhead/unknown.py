@@ -22,16 +22,6 @@ from steybrae.terrain.overhead.ground import Blocks, OverheadGround, Points, blo
 from steybrae.terrain.overhead.sight_pairs import portions
 from steybrae.terrain.sampling import spread
 
-__all__ = [
-    "PLACE_SIGHT_DEG",
-    "UNKNOWN_NEAR_M",
-    "UnknownAbove",
-    "UnknownAt",
-    "nearest_of",
-    "nearest_unknown",
-    "unknown_above",
-]
-
 PLACE_SIGHT_DEG: Final = 25.0
 """Overhead angle that makes a place matter, degrees (common practice, no source)."""
 
@@ -102,10 +92,6 @@ def unknown_above(ground: OverheadGround, points: Points) -> UnknownAbove:
         A window that holds the places and all ground within its reach of each.
     points
         The places.
-
-    Returns
-    -------
-    UnknownAbove
     """
     distance, cell = nearest_unknown(ground, points)
     there = distance <= min(UNKNOWN_NEAR_M, ground.reach_m)

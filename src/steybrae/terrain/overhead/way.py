@@ -12,8 +12,6 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import OverheadGround
 from steybrae.terrain.sampling import heights_at
 
-__all__ = ["Way", "pulled", "straight_deg"]
-
 Index = NDArray[np.intp]
 
 
