@@ -223,7 +223,7 @@ def climb(metres: float | None, *, at_least: bool = False) -> Value:
 
 
 def steep_length(metres: float | None, *, at_least: bool = False) -> Value:
-    """Length of steep or unknown ground, or rise to what looks down, metres: up."""
+    """Length of steep or unknown ground, or rise to a start zone, metres: up."""
     return Value(metres, "m", 1.0, "up", at_least)
 
 

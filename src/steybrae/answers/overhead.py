@@ -106,7 +106,7 @@ def day_overhead_text(totals: Totals) -> str:
 
 
 def expected(reading: ExpectedReading) -> Value:
-    """Value of a reading to expect."""
+    """Value of a check."""
     return slope(reading.expected_deg, interval=(reading.low_deg, reading.high_deg))
 
 

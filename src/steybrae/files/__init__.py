@@ -1,1 +1,1 @@
-"""The doors to disk; nothing else in the package opens a file."""
+"""Readers and writers of files; nothing else in the package opens one."""

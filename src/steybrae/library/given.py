@@ -60,7 +60,7 @@ class How(TypedDict, total=False):
 _LENGTHS = {
     "vertical_error_m": ("The vertical error", False),
     "correlation_m": ("The correlation length", True),
-    "place_error_m": ("The place error", True),
+    "place_error_m": ("The position error", True),
     "interval_m": ("The contour interval", False),
 }
 """Name for the error, and whether 0 is taken: as the command has it."""

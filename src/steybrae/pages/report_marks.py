@@ -41,7 +41,7 @@ class Marks:
 
 
 def report_marks(screening: RouteScreening, relief: Relief, middles: Sequence[tuple[int, int]]) -> Marks:
-    """Put what looks down on each leg, and its readings, on the map.
+    """Put what is overhead of each leg, and its readings, on the map.
 
     Parameters
     ----------

@@ -36,7 +36,7 @@ def report_points(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
         numbers or None: ``at`` along the leg in decimetres, ``x`` and ``y`` on the map, ``height`` in
         metres, ``slope``, ``low``, ``high`` and ``corridor`` in tenths of a degree, ``aspect`` in
         degrees, ``band``, its position or -1, and ``above``, the steepest sight up as shown.
-        ``reading`` has the place along the leg, name and slope of each reading to expect.
+        ``reading`` has the place along the leg, name and slope of each check.
     """
     scheme = BandScheme(screening.settings.edges_deg)
     start_m, legs = 0.0, []

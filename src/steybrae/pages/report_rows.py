@@ -9,7 +9,7 @@ from steybrae.value import length
 
 
 def reading_rows(screening: RouteScreening) -> tuple[tuple[str, ...], ...]:
-    """Give name, leg, along it, place, look, expect, 95 % and what, of each reading to expect."""
+    """Give name, leg, along it, place, look, expect, 95 % and what, of each check."""
     return tuple(
         (
             one.name,

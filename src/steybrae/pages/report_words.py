@@ -110,7 +110,7 @@ def _steep_words(leg: LegScreening) -> tuple[str, ...]:
 def overhead_words(
     looks: OverheadAnswer | None, *, unknown_above: bool, at: UnknownAt | None = None
 ) -> tuple[str, ...]:
-    """Say what looks down, in sentences.
+    """Say what is overhead, in sentences.
 
     Parameters
     ----------

@@ -64,7 +64,7 @@ class AreaJob:
         Stated error of the heights, metres, and kind of the model (`steybrae.terrain.model_kinds`);
         None where not stated.
     start_rules
-        What counts as a start zone, where what looks down is asked for.
+        What counts as a start zone, where overhead angles are asked for.
     reach_m
         How far unknown ground is looked up at, metres.
     baseline_m
@@ -73,7 +73,7 @@ class AreaJob:
     Raises
     ------
     QuantityError
-        A layer or a packing of another name, or half of what looks down.
+        A layer or a packing of another name, or one of the two rasters of overhead angles alone.
     """
 
     paths: tuple[Path, ...]

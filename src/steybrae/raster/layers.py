@@ -112,7 +112,7 @@ LAYERS: Final = {
             "uint8",
             0,
             False,
-            "Angle of the steepest way of snow from a start zone, whole degrees rounded up; 1 where none is "
+            "Path angle of the steepest path from a start zone, whole degrees rounded up; 1 where none is "
             "found from 18 degrees, 61 above 60, 100 more where unknown ground could add to it; 0 is unknown",
             "degree",
             thinned="open",

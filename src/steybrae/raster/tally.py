@@ -47,7 +47,7 @@ NO_STATE: Final = -1
 MM2_PER_KM2: Final = 10**12
 
 Key = tuple[int, int, int]
-"""Of the table: elevation belt, band (0 unknown), state. Of what looks down: band (0 unknown), number of
+"""Of the table: elevation belt, band (0 unknown), state. Of ground overhead: band (0 unknown), number of
 ``overhead.tif``, value of ``start_zones.tif``."""
 
 

@@ -1,6 +1,6 @@
 """The corridor: ground on both sides of the line in which one may stray, and what lies left and right.
 
-Half-width of the corridor at a chainage ``s`` after the last turn point: ``place error + s
+Half-width of the corridor at a chainage ``s`` after the last turn point: ``position error + s
 tan(drift)``, at least 30 m. Every cell whose square reaches into it counts. Distances are taken
 on the ground from the line to the nearest edge of a cell's square, so they are never too long.
 """
@@ -62,7 +62,7 @@ def check_place_error_m(place_error_m: float) -> float:
     """
     if place_error_m > MOST_PLACE_ERROR_M:
         message = (
-            f"The place error should be at most {MOST_PLACE_ERROR_M / 1000.0:g} km; got "
+            f"The position error should be at most {MOST_PLACE_ERROR_M / 1000.0:g} km; got "
             f"{place_error_m / 1000.0:.10g} km. Give turn points with more figures, or a "
             "smaller --place-error."
         )

@@ -1,4 +1,4 @@
-"""Checks: where on a leg a clinometer would tell most, and the reading to expect there."""
+"""Checks: where on a leg a clinometer would tell most, and the reading expected there."""
 
 from __future__ import annotations
 

@@ -178,7 +178,7 @@ class CorridorOptions(Group, panel="Beside the line"):
     place_error_m: float | None = option(
         "--place-error",
         "Error of the turn points; 10m if not given.",
-        read=parsed.ground_length("The place error", zero=True),
+        read=parsed.ground_length("The position error", zero=True),
         kept="line",
         narrows=True,
     )

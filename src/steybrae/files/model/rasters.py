@@ -146,7 +146,7 @@ class RasterModel:
             message = (
                 f"A stretch of the line and what lies beside it should span at most {MOST_WINDOW_CELLS} "
                 f"cells of the model, {MOST_WINDOW_SIDE} on a side; it spans {rows} x {cols}. Give a "
-                "coarser model, a smaller place error or drift, or, where the line leaves the model at "
+                "coarser model, a smaller position error or drift, or, where the line leaves the model at "
                 "180 degrees, tiles of both sides."
             )
             raise ModelError(message)

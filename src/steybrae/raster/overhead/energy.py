@@ -1,7 +1,7 @@
 """The energy line over a whole model: block by block, until no block brings a neighbour more.
 
 At each angle every block is settled once, with what its neighbours had by then, and again whenever
-one of them brings it more. Heads only ever rise, and only to what a way of snow gives, so that the
+one of them brings it more. Heads only ever rise, and only to what a path of snow gives, so that the
 end does not depend on the order nor on where the blocks are cut.
 
 Angles need nothing of each other: each thread, here or on a cluster, takes some and all blocks. Blocks

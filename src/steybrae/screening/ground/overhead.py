@@ -125,7 +125,7 @@ def run_out(source: DemSource, place: Place, sight: SightAnswer) -> RunOut | Non
     -------
     RunOut or None
         None where the ground does not flatten to 10 degrees within reach and within what is
-        known. For teaching: the profile is straight, the way of snow is not.
+        known. For teaching: the profile is straight, the path of snow is not.
     """
     if sight.top is None:
         return None

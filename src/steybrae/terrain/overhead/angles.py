@@ -115,7 +115,7 @@ class Overhead:
     top
         Sight to the top of the zone of `sight`, from the same place.
     path
-        Steepest way of snow; None where none arrives at `LEAST_SIGHT_DEG`.
+        Steepest path of snow; None where none arrives at `LEAST_SIGHT_DEG`.
     """
 
     in_start_zone: NDArray[np.bool_]
