@@ -283,3 +283,53 @@ def test_what_options_wait_for_are_options() -> None:
             names |= {one.name for one in said}
             waited |= {name for one in said for name in (*one.beside, *one.unless)}
     assert waited - names == {"READING", "--at"}, "these two are of the command itself"
+
+
+@pytest.fixture
+def narrowed(run: Run, folder: Path, sample_dem: Path) -> Path:
+    """A plan screened with a kind of model that only the file of settings said, and every output of route."""
+    (folder / "steybrae.toml").write_text('[[model]]\nfor = "stey_massif.tif"\nmodel-kind = "lidar"\n')
+    line, model = sample_dem / "day.gpx", ("--dem", str(sample_dem / "stey_massif.tif"))
+    outputs = ("--save", "plan.zip", "--csv", "r.csv", "--geojson", "r.geojson", "--report", "r.html")
+    status, out, _ = run("route", str(line), *model, *outputs)
+    assert status == 0
+    (folder / "r.txt").write_text(out)
+    place = "59.23121 -8.06788"
+    (folder / "places.csv").write_text(f"lat,lon\n{place.replace(' ', ',')}\n")
+    for name, command in (
+        ("ground", ("ground", place)),
+        ("places", ("ground", "--places", "places.csv", "--csv", "places_out.csv")),
+        ("reading", ("reading", "20deg", "--at", place)),
+    ):
+        status, out, _ = run(*command, *model)
+        assert status == 0
+        (folder / f"{name}.txt").write_text(out)
+    (folder / "steybrae.toml").unlink()
+    return folder
+
+
+def test_what_the_file_narrowed_is_told_in_every_output_and_kept_in_the_plan(
+    run: Run, narrowed: Path
+) -> None:
+    """By the outputs of the run itself, and by what is made of its plan where there is no such file."""
+    plan, day = str(narrowed / "plan.zip"), ("--date", "2026-02-14")
+    check = next(one.name for leg in read_plan(narrowed / "plan.zip").legs for one in leg.expected_readings)
+    cards = ("--gpx", "c.gpx", "--csv", "c.csv", "--geojson", "c.geojson", "--phone", "c.html")
+    for name, command in (
+        ("card", ("card", plan, *day, *cards)),
+        ("check", ("reading", "20deg", "--plan", plan, "--check", check)),
+        ("report", ("report", plan, "--out", "again.html")),
+        ("sheet", ("sheet", "field", "--plan", plan, *day, "--out", "log.pdf")),
+    ):
+        status, out, err = run(*command)
+        assert status == 0, err
+        (narrowed / f"{name}.txt").write_text(out)
+    told = (
+        *("r.txt", "r.csv.cautions.txt", "r.geojson", "r.html", "again.html"),
+        *("ground.txt", "places.txt", "places_out.csv.cautions.txt", "reading.txt", "check.txt"),
+        *("card.txt", "c.gpx", "c.csv.cautions.txt", "c.geojson", "c.html"),
+    )
+    for name in told:
+        text = " ".join((narrowed / name).read_text("utf-8").split())
+        assert "taken from steybrae.toml" in text, name
+        assert "model-kind" in text, name

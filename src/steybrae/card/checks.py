@@ -169,4 +169,6 @@ def check_of(plan: RouteScreening, number: str, name: str) -> Source:
         plan.model.uncertainty,
     )
     place = Place(check.lat_deg, check.lon_deg, f"check {check.number}")
-    return Source(reference, basis, leg.cautions, place)
+    # What a file of settings gave the plan holds for its checks too.
+    taken = tuple(caution for caution in plan.cautions if caution.key == "settings_file")
+    return Source(reference, basis, (*leg.cautions, *taken), place)

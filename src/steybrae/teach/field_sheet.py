@@ -119,5 +119,8 @@ def field_sheet(planned: tuple[RouteScreening, dt.date] | None = None, grid: str
         tuple((count, reading_uncertainty_95_deg(count)) for count in (1, 2, 3, 4, 6, 8)),
         f"{planned[0].name}, {planned[1]:%d %B %Y}" if planned else "",
         tuple(checks),
-        cautions_for(Situation(from_reading=True, lesson=planned is None, magnetic=planned is not None)),
+        (
+            *cautions_for(Situation(from_reading=True, lesson=planned is None, magnetic=planned is not None)),
+            *(one for one in (planned[0].cautions if planned else ()) if one.key == "settings_file"),
+        ),
     )
