@@ -12,7 +12,7 @@ from tests.conftest import SamplePlan
 from steybrae.card import CardSettings, make_card
 from steybrae.card.result import CardLeg
 from steybrae.card.times import leg_pieces
-from steybrae.card.turn_back import turned_round, with_latest
+from steybrae.card.turn_back import latest_at_leg, turned_round, with_latest
 from steybrae.route.times.daylight import parse_clock
 from steybrae.route.times.walking_rules import Segment
 from steybrae.route.times.walking_time import leg_time
@@ -64,6 +64,14 @@ def test_words_round_down_to_the_minute(sample_plan: SamplePlan) -> None:
         said = f"{leg.number} {when(leg.walk_on_by):%H:%M} ({when(leg.turn_back_by):%H:%M})"
         assert said in card.latest_text
     assert f"{card.legs[-1].number} " not in card.latest_text.split(": ", 1)[1].split(", ")[-1]
+
+
+def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
+    card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN))
+    leg = card.legs[3]
+    on, home = (f"{when(iso):%H:%M}" for iso in (leg.walk_on_by, leg.turn_back_by))
+    assert latest_at_leg(leg) == f"Latest there {on} to walk on, {home} to turn round"
+    assert latest_at_leg(dataclasses.replace(leg, walk_on_by=None)) == ""
 
 
 def test_sunset_stands_where_nothing_was_stated(sample_plan: SamplePlan) -> None:

@@ -21,6 +21,7 @@ from tests.visits import Visit
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.forecast import with_forecast
 from steybrae.card.pocket import aspect_tolerance_deg, pocket_checks
+from steybrae.card.turn_back import latest_at_leg
 from steybrae.field.agreement import compare, compare_readings
 from steybrae.field.log import row_from_result
 from steybrae.field.poles import equal_poles, pace_and_eye_height, two_poles
@@ -51,7 +52,13 @@ TARGETS = """[...document.querySelectorAll('.now :is(button, a, select, summary)
 PAIRS = (("--ink", "--paper"), ("--soft", "--paper"), ("--on", "--mark"), ("--ink", "--panel"))
 DAY = dt.date(2027, 1, 15)
 CHOICE = CardSettings(
-    DAY, zone="Europe/London", start=parse_clock("08:30", DAY, "Europe/London"), scale=25_000.0
+    DAY,
+    party="Ona, Bo",
+    call="Mara 0000",
+    overdue=parse_clock("18:00", DAY, "Europe/London"),
+    zone="Europe/London",
+    start=parse_clock("08:30", DAY, "Europe/London"),
+    scale=25_000.0,
 )
 
 
@@ -399,12 +406,14 @@ class TestPage:
         said = page.locator("main").inner_text()
         for leg in made.card.legs:
             assert page.locator(f"#leg-{leg.number}").is_visible()
+            assert latest_at_leg(leg) in said
             for check in leg.checks:
                 assert f"Look {round(check.look_bearing_magnetic_deg or 0.0) % 360:03d}° magnetic" in said
         for caution in made.card.cautions:
             assert caution.text in said
         for place in made.card.places:
             assert not place.at_length or place.words in said
+        assert "If nobody came back: call Mara 0000, at 18:00 GMT" in said
         assert not page.locator("nav").is_visible()
         assert not page.locator("#reading").is_visible()
         visit.end()

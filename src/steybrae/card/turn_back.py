@@ -91,5 +91,12 @@ def latest_words(legs: Sequence[CardLeg], down_by: dt.datetime, why: str) -> str
     )
 
 
+def latest_at_leg(leg: CardLeg) -> str:
+    """Say them for one leg: ``Latest there 11:41 to walk on, 15:48 to turn round``; empty where not known."""
+    if leg.walk_on_by is None or leg.turn_back_by is None:
+        return ""
+    return f"Latest there {_clock(leg.walk_on_by)} to walk on, {_clock(leg.turn_back_by)} to turn round"
+
+
 def _clock(iso: str | None) -> str:
     return "-" if iso is None else f"{dt.datetime.fromisoformat(iso):%H:%M}"

@@ -20,10 +20,12 @@ from steybrae.answers.places import legs_left_text
 from steybrae.bands import BandScheme
 from steybrae.card.pocket import PocketCheck, pocket_checks
 from steybrae.card.result import CardLeg, Check, RouteCard
+from steybrae.card.turn_back import latest_at_leg
 from steybrae.card.wording import (
     above_text,
     bearing_shown,
     beside_sentence,
+    call_text,
     check_sentence,
     cliffs_text,
     climb_text,
@@ -116,6 +118,7 @@ def _content(card: RouteCard) -> dict[str, Any]:
     return {
         "card": card,
         "totals": totals_lines(card),
+        "call": call_text(card),
         "findings": finding_lines(forecast),
         "ratings": [f"{part_line(one)}." for bulletin in bulletins for one in bulletin.danger_ratings],
         "bulletins": [(head_line(bulletin, asked), part_lines(bulletin)) for bulletin in bulletins],
@@ -174,6 +177,7 @@ def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
         "sides": sides,
         "checks": [_check(card, check) for check in leg.checks],
         "without": without_check_lines(leg.steep_without_check),
+        "latest": latest_at_leg(leg),
         "forecast": [line for one in named for line in leg_lines(one)],
     }
 

@@ -8,6 +8,7 @@ from steybrae.answers.leg import corridor_slope, leg_slope
 from steybrae.answers.overhead import day_overhead_text
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
+from steybrae.card.turn_back import latest_at_leg
 from steybrae.card.wording import bearing_shown, without_check_lines
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, SightAnswer
 from steybrae.route.overhead.words import unknown_words
@@ -90,7 +91,11 @@ def day_words(leg: CardLeg, card: RouteCard) -> tuple[str, ...]:
     there = ""
     if leg.arrival_text:
         there = f", there {f'{AT_LEAST} ' if leg.time_at_least else ''}{leg.arrival_text}"
-    return (f"{bearing_text}{', the line bends' if leg.bends else ''}{there}.",)
+    latest = latest_at_leg(leg)
+    return (
+        f"{bearing_text}{', the line bends' if leg.bends else ''}{there}.",
+        *([f"{latest}."] if latest else []),
+    )
 
 
 def _steep_words(leg: LegScreening) -> tuple[str, ...]:
