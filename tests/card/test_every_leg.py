@@ -22,8 +22,7 @@ from steybrae.files.gpx_out import card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.files.sample import sample_model, sample_route
-from steybrae.pages.report_rows import reading_rows
-from steybrae.pages.report_words import leg_words
+from steybrae.pages.report_words import leg_words, reading_rows
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.sheets.card_page import card_pdf

@@ -32,8 +32,7 @@ from steybrae.pages.report_marks import report_marks
 from steybrae.pages.report_method import method_rows
 from steybrae.pages.report_points import report_points
 from steybrae.pages.report_profile import draw_report_profile
-from steybrae.pages.report_rows import reading_rows
-from steybrae.pages.report_words import day_words, leg_words, totals_words
+from steybrae.pages.report_words import day_words, leg_words, reading_rows, totals_words
 from steybrae.render.html import html_cells
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE

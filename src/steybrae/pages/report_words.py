@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from steybrae.answers.leg import corridor_slope, leg_slope
-from steybrae.answers.overhead import day_overhead_text
+from steybrae.answers.overhead import day_overhead_text, expected
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_at_leg
@@ -226,3 +226,21 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
 
 def _on(leg: int | None) -> str:
     return "" if leg is None else f", on leg {leg}"
+
+
+def reading_rows(screening: RouteScreening) -> tuple[tuple[str, ...], ...]:
+    """Give name, leg, along it, place, look, expect, 95 % and what, of each check."""
+    return tuple(
+        (
+            one.name,
+            str(leg.number),
+            length(one.chainage_m or 0.0).text,
+            f"{one.place.lat_deg:.5f}, {one.place.lon_deg:.5f}",
+            look_words(one.look_bearing_true_deg),
+            expected(one).text,
+            expected(one).interval_text,
+            one.what,
+        )
+        for leg in screening.legs
+        for one in leg.expected_readings
+    )
