@@ -85,6 +85,21 @@ def test_links_lead_somewhere() -> None:
             assert (ROOT / link).exists(), link
 
 
+def test_links_within_the_readme_lead_to_its_headings() -> None:
+    headings = {
+        re.sub(r"[^a-z0-9 -]", "", heading.lower()).replace(" ", "-")
+        for heading in re.findall(r"^#+ (.*)", README, re.MULTILINE)
+    }
+    found = re.findall(r"\]\(#([^)]+)\)", README)
+    assert found
+    assert set(found) <= headings
+
+
+def test_the_picture_of_the_readme_is_light() -> None:
+    for name in re.findall(r"!\[.*?\]\((.*?)\)", README):
+        assert (ROOT / name).stat().st_size < 200_000
+
+
 def test_the_glossary_explains_the_terms() -> None:
     rows = rows_below("## Glossary", README)
     terms = {term.strip() for row in rows for term in row[0].split(",")}

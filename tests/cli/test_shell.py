@@ -98,6 +98,20 @@ def test_the_readme_tells_exit_statuses_and_the_file_of_settings() -> None:
         assert words in text, words
 
 
+def test_the_readme_shows_what_route_prints(run: Run) -> None:
+    """Real lines of the answer in its order, with ``[...]`` where some are left out."""
+    _, _, section = (ROOT / "README.md").read_text("utf-8").partition("## What the answer looks like\n")
+    shown = re.sub(r"^ {4}", "", re.findall(r"(?:^    .*\n)+", section, re.MULTILINE)[1], flags=re.MULTILINE)
+    assert 10 <= len(shown.splitlines()) <= 20
+    status, printed, err = run("route", "--sample")
+    assert (status, err) == (0, "")
+    pieces = [piece for piece in re.split(r"^\[\.\.\.\]\n", shown, flags=re.MULTILINE) if piece]
+    at = 0
+    for piece in pieces:
+        assert f"\n{piece}" in f"\n{printed[at:]}", "put the lines of the answer as it is now into the README"
+        at = printed.index(piece, at) + len(piece)
+
+
 COMMANDS = ("gap", "spacing", "route", "ground", "reading", "card", "report", "area", "sheet practice")
 
 
