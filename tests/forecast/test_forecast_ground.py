@@ -10,7 +10,7 @@ import pytest
 from tests.on_grid import model, route_on, towards
 from tests.terrain.overhead.made_ground import dem, rough, surveyed
 
-from steybrae.forecast.named import LegGrounds, crossed
+from steybrae.forecast.named import HEIGHT_STEP_M, LegGrounds, crossed
 from steybrae.route.corridor import half_width_m
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
@@ -59,6 +59,21 @@ class TestByHand:
         # A bound at 0: from about 10 m of height and a cell and a half below it.
         assert 150.0 < above.length_m < 150.0 + 2 * 10.0 / math.tan(math.radians(35.0)) + 25.0
         assert crossed(ground.line, (), (200.0, math.inf), 30.0).length_m == 0.0
+
+    def test_heights_overhead_are_rounded_as_those_of_the_line(self) -> None:
+        """A face of 40 degrees over a flat: its lowest and highest sources, outwards to 10 m and no more."""
+        x = np.arange(121) * 10.0
+        face = np.clip(x - 600.0, 0.0, 300.0) * math.tan(math.radians(40.0))
+        source = dem(np.tile(1003.0 + face, (121, 1)))
+        lon, lat = source.grid.to_wgs84(np.array([40.5, 40.5]), np.array([40.0, 80.0]))
+        places = tuple(Place(float(a), float(o)) for a, o in zip(lat, lon, strict=True))
+        (ground,) = grounds_of(Route("flat", places, (0, 1)), source, Settings(vertical_error_m=0.5))
+        low, high = ground.overhead.low_m, ground.overhead.high_m
+        assert len(low) > 3
+        assert (np.remainder(np.concatenate((low, high)), HEIGHT_STEP_M) == 0.0).all()
+        # Half a cell of the face and twice the error, and a step outwards on each side.
+        half_m = 5.0 * math.tan(math.radians(40.0)) + 1.0
+        assert (high - low <= 2.0 * (half_m + HEIGHT_STEP_M) + 1e-9).all()
 
     def test_on_a_crest_both_sides_count(self) -> None:
         x = np.abs(np.arange(81) - 40.0) * 10.0

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.forecast.named import GroundCells, compact
+from steybrae.forecast.named import HEIGHT_STEP_M, GroundCells, compact
 from steybrae.route.overhead.reading import KeptGround
 from steybrae.route.overhead.windows import cells_on, shared, stretch_windows
 from steybrae.route.track import Track
@@ -38,10 +38,6 @@ STEP_M: Final = 50.0
 MOST_TESTED: Final = 8192
 """Sights that are tested in a bin at most; what is left then counts untested, so that nothing that
 looks down is lost (our choice)."""
-
-HEIGHT_STEP_M: Final = 50.0
-"""Heights of ground overhead are kept in steps of this size, metres, rounded outwards (our choice: what
-a bulletin's bounds are good to)."""
 
 _BITS: Final = 64
 
