@@ -259,8 +259,44 @@ class CliffBelow:
     parts: Count
 
 
+@dataclass(frozen=True, kw_only=True)
+class CardDay:
+    """Length, climb and time of a leg, or of the whole day.
+
+    Attributes
+    ----------
+    length_m
+        Along the line, metres on the level.
+    map_mm
+        Length on the map, millimetres; None without a scale.
+    ascent_m, descent_m
+        As in the screening, metres; None without a model.
+    ascent_at_least
+        Whether unknown ground may hide more.
+    time_min
+        Minutes with factors and breaks; None without a model.
+    time_at_least
+        Whether unknown ground may make it longer.
+    arrival
+        At its end, ISO 8601 with offset; None without a start.
+    daylight_left_min
+        Minutes from there to sunset, negative after it; None without a start, or where the sun does
+        not set.
+    """
+
+    length_m: NotNegative
+    map_mm: NotNegative | None
+    ascent_m: NotNegative | None
+    descent_m: NotNegative | None
+    ascent_at_least: bool
+    time_min: float | None
+    time_at_least: bool
+    arrival: str | None
+    daylight_left_min: float | None
+
+
 @dataclass(frozen=True)
-class CardLeg:
+class CardLeg(CardDay):
     """One leg.
 
     Attributes
@@ -289,31 +325,14 @@ class CardLeg:
         From true to grid north, degrees, east positive.
     grid_magnetic_deg
         From grid to magnetic north, degrees, east positive.
-    length_m
-        Along the line, metres on the level.
     straight_m
         Straight from start to end, metres on the level.
     bends
         Whether the line leaves the straight: the bearing then does not follow it.
     slope_distance_m
         Along the ground; None without heights.
-    map_mm
-        Length on the map; None without a scale.
     paces
         Of the slope distance, or of the length without heights; None without a count.
-    ascent_m, descent_m
-        As in the screening, metres; None without a model.
-    ascent_at_least
-        Whether unknown ground may hide more.
-    time_min
-        Minutes with factors and breaks; None without a model.
-    time_at_least
-        Whether unknown ground may make it longer.
-    arrival
-        At its end, ISO 8601 with offset; None without a start.
-    daylight_left_min
-        Minutes from there to sunset, negative after it; None without a start, or where the sun does
-        not set.
     compass
         What to set with a declination scale, and the sum to do without.
     ground
@@ -350,19 +369,10 @@ class CardLeg:
     declination_uncertainty_deg: NotNegative
     convergence_deg: float
     grid_magnetic_deg: float
-    length_m: NotNegative
     straight_m: NotNegative
     bends: bool
     slope_distance_m: NotNegative | None
-    map_mm: NotNegative | None
     paces: float | None
-    ascent_m: NotNegative | None
-    descent_m: NotNegative | None
-    ascent_at_least: bool
-    time_min: float | None
-    time_at_least: bool
-    arrival: str | None
-    daylight_left_min: float | None
     compass: tuple[str, str]
     ground: CardGround | None
     beside: tuple[Beside, ...]
@@ -378,30 +388,13 @@ class CardLeg:
 
 
 @dataclass(frozen=True)
-class CardTotals:
+class CardTotals(CardDay):
     """The whole day; attributes as those of a leg, summed, the steepest, or of the last leg.
 
     Attributes
     ----------
     legs
         Number of legs.
-    length_m
-        Along the line, metres on the level.
-    map_mm
-        Length on the map, millimetres; None without a scale.
-    ascent_m, descent_m
-        As in the screening, metres; None without a model.
-    ascent_at_least
-        Whether unknown ground may hide more.
-    time_min
-        Minutes with factors and breaks; None without a model.
-    time_at_least
-        Whether unknown ground may make it longer.
-    arrival
-        At its end, ISO 8601 with offset; None without a start.
-    daylight_left_min
-        Minutes from there to sunset, negative after it; None without a start, or where the sun does
-        not set.
     slope_max_deg
         Steepest of the cells that the line touches and of those around them; None on a leg wholly
         unknown. Degrees.
@@ -418,15 +411,6 @@ class CardTotals:
     """
 
     legs: Ordinal
-    length_m: NotNegative
-    map_mm: NotNegative | None
-    ascent_m: NotNegative | None
-    descent_m: NotNegative | None
-    ascent_at_least: bool
-    time_min: float | None
-    time_at_least: bool
-    arrival: str | None
-    daylight_left_min: float | None
     slope_max_deg: SlopeDeg | None
     slope_corridor_max_deg: SlopeDeg | None
     open_above: bool
