@@ -190,18 +190,12 @@ class LegGroundFacts:
     drop: DropAtPlace | None = None
 
 
-@dataclass(frozen=True, eq=False)
-class LegScreening(LegGroundFacts):
-    """One leg.
-
-    What a card tells of its ground too stands in `LegGroundFacts`.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class LineFacts:
+    """Length, heights and bands of a leg, or of the whole line.
 
     Attributes
     ----------
-    number
-        From 1.
-    from_, to
-        Names of its turn points, or ``point n``.
     length_m
         Horizontal ground distance.
     ascent_m, descent_m
@@ -214,10 +208,40 @@ class LegScreening(LegGroundFacts):
         Lowest height of the known part, metres; None where none is known.
     elevation_max_m
         Highest height of the known part, metres; None where none is known.
-    baseline_m
-        What the slopes of the line and of the corridor are measured over, metres.
     short_slope_max_deg
         Steepest of the same cells over two cells, where that is a band steeper, degrees; else None.
+    band_lengths_m
+        Metres of the leg by band label; with `unknown_m` they add up to `length_m`.
+    known_share
+        Share of the length that is known.
+    """
+
+    length_m: NotNegative
+    ascent_m: NotNegative
+    descent_m: NotNegative
+    ascent_at_least: bool
+    ascent_on_map_m: NotNegative | None
+    elevation_min_m: float | None
+    elevation_max_m: float | None
+    short_slope_max_deg: SlopeDeg | None
+    band_lengths_m: dict[str, NotNegative]
+    known_share: Share
+
+
+@dataclass(frozen=True, eq=False)
+class LegScreening(LineFacts, LegGroundFacts):
+    """One leg.
+
+    What a card tells of its ground too stands in `LegGroundFacts`.
+
+    Attributes
+    ----------
+    number
+        From 1.
+    from_, to
+        Names of its turn points, or ``point n``.
+    baseline_m
+        What the slopes of the line and of the corridor are measured over, metres.
     slope_corridor_max_at
         Its centre; None where nothing is known.
     corridor_half_width_m
@@ -228,10 +252,6 @@ class LegScreening(LegGroundFacts):
         Steepest gradient along the line, up or down, as a size.
     sides
         Nearest steep ground to the left and right.
-    band_lengths_m
-        Metres of the leg by band label; with `unknown_m` they add up to `length_m`.
-    known_share
-        Share of the length that is known.
     baselines
         Steepest slope over each of several baselines.
     overhead
@@ -262,22 +282,12 @@ class LegScreening(LegGroundFacts):
     number: Ordinal
     from_: str
     to: str
-    length_m: NotNegative
-    ascent_m: NotNegative
-    descent_m: NotNegative
-    ascent_at_least: bool
-    ascent_on_map_m: NotNegative | None
-    elevation_min_m: float | None
-    elevation_max_m: float | None
     baseline_m: NotNegative
-    short_slope_max_deg: SlopeDeg | None
     slope_corridor_max_at: Position | None
     corridor_half_width_m: tuple[NotNegative, NotNegative]
     corridor_lengths_m: dict[str, NotNegative]
     track_grade_max_deg: SlopeDeg | None
     sides: Sides
-    band_lengths_m: dict[str, NotNegative]
-    known_share: Share
     baselines: tuple[LegBaseline, ...]
     overhead: OverheadAnswer | None
     unknown_above: bool
@@ -293,7 +303,7 @@ class LegScreening(LegGroundFacts):
 
 
 @dataclass(frozen=True)
-class Totals:
+class Totals(LineFacts):
     """The whole line; attributes as those of a leg, summed or the steepest.
 
     ``overhead_max_deg`` leads; ``overhead_inside_max_deg`` is from the slope that a zone is itself.
@@ -302,24 +312,9 @@ class Totals:
     ----------
     legs
         Number of legs.
-    length_m
-        Horizontal ground distance. Metres.
-    ascent_m, descent_m
-        Without reversals smaller than the settings'; over unknown ground "at least". Metres.
-    ascent_at_least
-        Whether unknown ground may hide more ascent and descent.
-    ascent_on_map_m
-        Contour lines crossed upwards times the map's interval; None where no interval was given.
-        Metres.
-    elevation_min_m
-        Lowest height of the known part, metres; None where none is known.
-    elevation_max_m
-        Highest height of the known part, metres; None where none is known.
     slope_max_deg
         Steepest of the cells that the line touches and of those around them; None on a leg wholly
         unknown. Degrees.
-    short_slope_max_deg
-        Steepest over two cells, where that is a band steeper, degrees; else None.
     slope_max_leg
         Number of the leg that holds it; None where nothing is known.
     slope_corridor_max_deg
@@ -335,12 +330,8 @@ class Totals:
         From there to the steeper of the bands of slope_high_deg and of the corridor.
     open_above
         Whether it may be steeper still: unknown ground, or no known uncertainty.
-    band_lengths_m
-        Metres of the leg by band label; with unknown_m they add up to length_m.
     unknown_m
         Metres of unknown ground; with band_lengths_m they add up to length_m.
-    known_share
-        Share of the length that is known.
     overhead_max_deg
         Steepest sight up to a start zone from those parts of the line that lie in none: the open ones
         of its legs and all of its places, degrees; None where there is none or it is unknown.
@@ -359,15 +350,7 @@ class Totals:
     """
 
     legs: Ordinal
-    length_m: NotNegative
-    ascent_m: NotNegative
-    descent_m: NotNegative
-    ascent_at_least: bool
-    ascent_on_map_m: NotNegative | None
-    elevation_min_m: float | None
-    elevation_max_m: float | None
     slope_max_deg: SlopeDeg | None
-    short_slope_max_deg: SlopeDeg | None
     slope_max_leg: Ordinal | None
     slope_corridor_max_deg: SlopeDeg | None
     slope_corridor_max_leg: Ordinal | None
@@ -375,9 +358,7 @@ class Totals:
     band: Band | None
     bands_possible: tuple[Band, ...]
     open_above: bool
-    band_lengths_m: dict[str, NotNegative]
     unknown_m: NotNegative
-    known_share: Share
     overhead_max_deg: SlopeDeg | None
     overhead_max_leg: Ordinal | None
     overhead_inside_max_deg: SlopeDeg | None
