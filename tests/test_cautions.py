@@ -9,6 +9,8 @@ from typing import Any
 import pytest
 
 from steybrae.cautions import HeightsRead, Situation, cautions_for
+from steybrae.terrain.examine.doubt import KIND_DOUBTED
+from steybrae.terrain.examine.found import FINDING_KINDS
 
 ALWAYS = ("forecast", "angle_alone")
 VERDICT = re.compile(r"\b(safe|safely|unsafe|go|no-go|nogo)\b", re.IGNORECASE)
@@ -22,6 +24,7 @@ EVERYTHING = Situation(
     unit_doubtful="The heights look like feet.",
     heights=HeightsRead(0.2, 0.1, "The numbers are scaled."),
     datum_accuracy_m=None,
+    model_found=(*FINDING_KINDS, KIND_DOUBTED),
 )
 
 
@@ -65,6 +68,14 @@ def test_two_always_apply() -> None:
         ({"magnetic": True}, "magnetic"),
         ({"lesson": True}, "lesson"),
         ({"unit_doubtful": "The heights look like feet."}, "unit_doubtful"),
+        ({"model_found": ("interpolated",)}, "cells_interpolated"),
+        ({"model_found": ("terraced",)}, "terraces"),
+        ({"model_found": ("whole units",), "cell_size_m": 10.0}, "rounded_heights"),
+        ({"model_found": ("striped",)}, "stripes"),
+        ({"model_found": ("seam",)}, "seams"),
+        ({"model_found": ("spikes",)}, "spikes"),
+        ({"model_found": (KIND_DOUBTED,)}, "kind_doubted"),
+        ({"model_found": ("unit doubtful",)}, "unit_doubtful"),
         ({"heights": HeightsRead(absurd_share=1e-9)}, "absurd_heights"),
         ({"heights": HeightsRead(same_share=1e-9)}, "same_heights"),
         ({"heights": HeightsRead(scaling="The numbers are scaled.")}, "scaled_heights"),
@@ -82,6 +93,7 @@ def test_each_applies_to_its_situation_alone(changes: dict[str, Any], key: str) 
         {"datum_accuracy_m": 30.0},
         {"unknown_m": 0.0},
         {"slope_high_deg": 60.0},
+        {"model_found": ("voids", "flat fill")},  # told by how much of them was met
     ],
 )
 def test_none_is_added_at_the_edge(changes: dict[str, Any]) -> None:

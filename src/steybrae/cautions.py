@@ -94,6 +94,8 @@ class Situation:
         A sentence why the heights look like another unit, or an empty string.
     heights
         What the model's heights are like, as far as they were read.
+    model_found
+        Kinds of what was found in how they were made (`steybrae.terrain.examine.found`).
     place_coarse
         Whether the place as written names more ground than was looked at.
     places_swapped
@@ -138,6 +140,7 @@ class Situation:
     unit_assumed: bool = False
     unit_doubtful: str = ""
     heights: HeightsRead = HeightsRead()
+    model_found: tuple[str, ...] = ()
     place_coarse: bool = False
     places_swapped: bool = False
     datum_accuracy_m: float | None = 0.0
@@ -201,6 +204,10 @@ def _blind_start(at: Situation) -> bool:
     return at.start_lowered_to_deg is not None and at.start_lowered_to_deg < BLIND_START_DEG
 
 
+def _rounding_tells(at: Situation) -> bool:
+    return "whole units" in at.model_found and (at.cell_size_m or 0.0) < COARSE_CELL_M
+
+
 def _always(at: Situation) -> bool:
     return True
 
@@ -246,7 +253,7 @@ _RULES: Final = (
         "Part of this area is unknown; unknown is not gentle.",
         lambda at: at.area_unknown,
         "Part of this area is unknown: the model has no height there, or ends beside it. Unknown is not "
-        "gentle; it has a class and a colour of its own in the rasters.",
+        "gentle; it has a class and a mark of its own.",
     ),
     _Rule(
         "unreadable",
@@ -283,6 +290,56 @@ _RULES: Final = (
         _very_coarse,
         "The model's cells are larger than 50 m: whole steep slopes fit between its heights. Do not "
         "read its slopes as the ground's.",
+    ),
+    _Rule(
+        "cells_interpolated",
+        "The model's cells were made finer by interpolation: it shows less than its cells promise.",
+        lambda at: "interpolated" in at.model_found,
+        "The model's cells were made finer by interpolation: it shows no more than the coarser cells that it "
+        "was made from, and looks smoother than the ground is. Intervals are those of the coarser cells.",
+    ),
+    _Rule(
+        "terraces",
+        "The model was drawn from contours: between them its slopes are made up.",
+        lambda at: "terraced" in at.model_found,
+        "The heights crowd at even steps: the model was drawn from contours. Between them its slopes are "
+        "made up, flat steps beside steep ones, and what is lower than the interval is missing. Intervals "
+        "are those of contours at least.",
+    ),
+    _Rule(
+        "kind_doubted",
+        "The heights speak against the kind of model that was stated; the wider interval holds.",
+        lambda at: "kind doubted" in at.model_found,
+        "What the model's heights show speaks against the kind that was stated with --model-kind; of its "
+        "error and the usual one the wider holds. steybrae model tells why.",
+    ),
+    _Rule(
+        "rounded_heights",
+        "The heights are in whole units: short pieces and gentle ground look stepped.",
+        _rounding_tells,
+        "The model's heights are rounded to whole units: short pieces and gentle ground look stepped, level "
+        "beside too steep.",
+    ),
+    _Rule(
+        "stripes",
+        "The model has stripes: rows or columns stand too high or too low.",
+        lambda at: "striped" in at.model_found,
+        "Rows or columns of the model stand too high or too low from end to end: slopes across them are "
+        "wrong. Intervals were widened by their height; look at the figure of steybrae model.",
+    ),
+    _Rule(
+        "seams",
+        "The model has a seam, where its parts do not meet: slopes across it are wrong.",
+        lambda at: "seam" in at.model_found,
+        "Parts of the model do not meet: along a line of the grid its heights step, and slopes across that "
+        "line are wrong, too steep or too gentle. Where it runs the figure of steybrae model shows.",
+    ),
+    _Rule(
+        "spikes",
+        "Single cells of the model are spikes or pits: the ground round them is not so.",
+        lambda at: "spikes" in at.model_found,
+        "Single cells of the model stand far above or below all around them, as errors do: slopes there are "
+        "wrong, and a pit can hide a steep one.",
     ),
     _Rule(
         "unit_assumed",
@@ -414,6 +471,12 @@ _RULES: Final = (
     ),
 )
 
+UNIT_STEEP: Final = (
+    "A tenth of the model or more is steeper over 60 m than hardly any land is: its heights may be in feet "
+    "and were taken as metres. Compare a height with the map, and state --z-unit."
+)
+"""Caution on a model whose ground is too steep for its unit."""
+
 _TOLD_LINES: Final = {
     "unit_doubtful": "The heights look like another unit than was taken.",
     "absurd_heights": "Heights that no land has count as unknown; check voids and unit.",
@@ -481,7 +544,7 @@ def cautions_for(at: Situation) -> tuple[Caution, ...]:
     """
     found = [Caution(rule.key, rule.text) for rule in _RULES if rule.applies(at)]
     told = {
-        "unit_doubtful": at.unit_doubtful,
+        "unit_doubtful": at.unit_doubtful or (UNIT_STEEP if "unit doubtful" in at.model_found else ""),
         "absurd_heights": _absurd_words(at.heights.absurd_share),
         "same_heights": _same_words(at.heights.same_share),
         "scaled_heights": at.heights.scaling,

@@ -49,7 +49,10 @@ USUAL_FINE_M: Final = (1.5, 50.0)
 USUAL_COARSE_M: Final = KIND_ERRORS_M["srtm-30"]
 """The same for coarser cells: the worst of the usual models of the whole earth."""
 
-Basis = Literal["stated", "kind", "usual"]
+CONTOURS_M: Final = 20.0
+"""Contour interval that the figures of the kind ``contours`` stand for, metres."""
+
+Basis = Literal["stated", "kind", "usual", "found"]
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,7 @@ class Survey:
     correlation_m
         Correlation length, metres; None takes the worst.
     basis
-        ``stated``, by ``kind``, or ``usual`` for the cell size.
+        ``stated``, by ``kind``, ``usual`` for the cell size, or ``found`` in the model.
     words
         The same in words.
     """
@@ -120,3 +123,25 @@ def survey_error(
     if kind is None:
         words += "; --model-kind or --vertical-error would say more"
     return Survey(sd, length_m, basis, words)
+
+
+def contour_error(interval_m: float) -> Survey:
+    """Survey error of a model that was found to be drawn from contours.
+
+    Parameters
+    ----------
+    interval_m
+        Contour interval, metres; taken as 20 at least, for a part of the true one may have been found.
+
+    Returns
+    -------
+    Survey
+        Of the kind ``contours``, in proportion to the interval.
+    """
+    times = max(interval_m / CONTOURS_M, 1.0)
+    sd_m, length_m = (times * one for one in KIND_ERRORS_M["contours"])
+    words = (
+        f"the survey error of a model drawn from contours {interval_m:.3g} m apart, as its terraces tell "
+        f"({sd_m:.3g} m, 1 SD, correlation {length_m:.3g} m)"
+    )
+    return Survey(sd_m, length_m, "found", words)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from steybrae.errors import ModelError
 from steybrae.ranges import NotNegative, Positive, Range
 from steybrae.terrain.attributes import BASELINE_M
-from steybrae.terrain.cell_share import MIDDLING_DEG, known_roughness_deg
+from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array
 from steybrae.terrain.sampling import spread
 from steybrae.terrain.uncertainty import SlopeUncertainty, least_ends_deg
@@ -137,7 +137,7 @@ def start_from_deg(known: SlopeUncertainty, low_deg: float = START_LOW_DEG) -> f
     least, most = 0.0, low_deg
     for _ in range(50):
         middle = (least + most) / 2.0
-        high = least_ends_deg(middle, known, MIDDLING_DEG)[1]
+        high = least_ends_deg(middle, known, known.middling_deg)[1]
         least, most = (least, middle) if high >= low_deg else (middle, most)
     return least
 

@@ -9,6 +9,9 @@ survey
     the gradient by the covariance of the slope window's weights, so that the ends are lopsided in
     degrees as the tangent is.
 
+Where a model was found to be less than it seems (`steybrae.terrain.examine.found`), the cells are those
+that it was made from, and what contours, rounding and stripes do to heights is part of the survey.
+
 Both are always there, in quadrature on each side. An interval is for pieces of ground as long as the
 baseline; where two cells are longer than that, for such pieces within them.
 """
@@ -23,11 +26,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
-from steybrae.terrain.cell_share import OPEN_CELLS_M, cell_share_deg
+from steybrae.terrain.cell_share import MIDDLING_DEG, OPEN_CELLS_M, cell_share_deg
 from steybrae.terrain.dem import Array
+from steybrae.terrain.examine.doubt import doubt
+from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound
 from steybrae.terrain.gradients import Method, window_weights
 from steybrae.terrain.jacobian import ground_gradients
-from steybrae.terrain.model_kinds import ModelKind, Survey, survey_error
+from steybrae.terrain.model_kinds import ModelKind, Survey, contour_error, survey_error
 from steybrae.value import AT_LEAST
 
 COVERAGE: Final = 2.0
@@ -46,7 +51,7 @@ class SlopeUncertainty:
     Attributes
     ----------
     cell_m
-        Longer side of a cell, metres.
+        Longer side of a cell, metres; of those that it was made finer from, where it was.
     baseline_m
         Length of the pieces of ground that the interval is for, metres.
     survey
@@ -55,6 +60,10 @@ class SlopeUncertainty:
         ``((var p, cov), (cov, var q))`` of the gradient by the survey, 1 standard deviation squared.
     measured_m
         What the slopes are measured over, metres: longer than those pieces where two cells are.
+    finer
+        How many times finer its cells were made.
+    added
+        What contours, rounding and stripes add, in words; empty where nothing does.
     """
 
     cell_m: float
@@ -62,6 +71,21 @@ class SlopeUncertainty:
     survey: Survey
     covariance: Covariance
     measured_m: float = BASELINE_M
+    finer: float = 1.0
+    added: str = ""
+
+    def rough_deg(self, roughness: ArrayLike) -> Array:
+        """Roughness that cells as large as there were before would show.
+
+        Interpolated slopes change evenly from cell to cell, so that over ``finer`` cells they change that
+        many times as much.
+        """
+        return np.asarray(roughness, dtype=float) * self.finer
+
+    @property
+    def middling_deg(self) -> float:
+        """Roughness that the model shows on middling ground, degrees."""
+        return MIDDLING_DEG / self.finer
 
     @property
     def open_above(self) -> bool:
@@ -71,9 +95,10 @@ class SlopeUncertainty:
     @property
     def words(self) -> str:
         """The basis in a sentence or two, with its figures, for every output."""
+        made = ", which its cells were made finer from," if self.finer > 1.0 else ""
         words = (
-            f"95 % interval for pieces of {self.baseline_m:.0f} m: what cells of {self.cell_m:.1f} m hide, "
-            f"by how rough the model is there, and {self.survey.words}."
+            f"95 % interval for pieces of {self.baseline_m:.0f} m: what cells of {self.cell_m:.1f} m{made} "
+            f"hide, by how rough the model is there{self.added}, and {self.survey.words}."
         )
         no_end = f'No upper end is known for {self.cell_m:.1f} m cells: read every steepness as "{AT_LEAST}".'
         return f"{words} {no_end}" if self.open_above else words
@@ -141,6 +166,7 @@ def slope_uncertainty(
     correlation_m: float | None = None,
     kind: ModelKind | None = None,
     baseline_m: float = BASELINE_M,
+    found: ModelFound = NOTHING_FOUND,
 ) -> SlopeUncertainty:
     """Say what a model's slopes over a baseline are known to; see the module docstring.
 
@@ -154,16 +180,43 @@ def slope_uncertainty(
         As stated by the user; None where not.
     baseline_m
         As asked for, metres; what the window measures over is nearest to it.
+    found
+        What the model was found to be; it only widens.
     """
     size = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
     halves = baseline_cells(*size, baseline_m)
     measured_m = max(2.0 * half * side for half, side in zip(halves, size, strict=True))
     # To the decimetre: a projection's scale must not carry a model over the edge of a table.
-    cell_m = round(max(size), 1)
-    survey = survey_error(cell_m, kind, vertical_sd_m, correlation_m)
-    found = gradient_covariance(method, jacobian, survey.sd_m, survey.correlation_m, halves)
-    (pp, pq), (_, qq) = found.tolist()
-    return SlopeUncertainty(cell_m, min(measured_m, baseline_m), survey, ((pp, pq), (pq, qq)), measured_m)
+    own_m = round(max(size), 1)
+    cell_m = max(own_m, round(found.source_cell_m or 0.0, 1))
+    surveys = [survey_error(cell_m, kind, vertical_sd_m, correlation_m)]
+    if kind is not None and vertical_sd_m is None and doubt(kind, found, own_m):
+        surveys.append(survey_error(cell_m, None, None, correlation_m))
+    if found.contours_m is not None:
+        surveys.append(contour_error(found.contours_m))
+
+    def spread(sd_m: float, length_m: float | None) -> Array:
+        return gradient_covariance(method, jacobian, sd_m, length_m, halves)
+
+    spreads = [spread(one.sd_m, one.correlation_m) for one in surveys]
+    widest = max(range(len(spreads)), key=lambda k: float(np.trace(spreads[k])))
+    covariance, added = spreads[widest], ""
+    if found.rounded_m is not None:
+        covariance = covariance + spread(found.rounded_m / math.sqrt(12.0), 0.0)
+        added += f", heights rounded to {found.rounded_m:.3g} m"
+    if found.striped_m is not None:
+        covariance = covariance + spread(found.striped_m, None)
+        added += f", stripes of {found.striped_m:.2g} m"
+    (pp, pq), (_, qq) = covariance.tolist()
+    return SlopeUncertainty(
+        cell_m,
+        min(measured_m, baseline_m),
+        surveys[widest],
+        ((pp, pq), (pq, qq)),
+        measured_m,
+        cell_m / own_m,
+        added,
+    )
 
 
 def slope_interval_deg(
@@ -251,7 +304,7 @@ def _ends(
     m: Array, spread: Array | float, known: SlopeUncertainty, roughness: ArrayLike
 ) -> tuple[Array, Array]:
     slope = np.degrees(np.arctan(m))
-    down, up = cell_share_deg(slope, roughness, known.cell_m, known.baseline_m)
+    down, up = cell_share_deg(slope, known.rough_deg(roughness), known.cell_m, known.baseline_m)
     survey_down = slope - np.degrees(np.arctan(np.maximum(m - spread, 0.0)))
     survey_up = np.degrees(np.arctan(m + spread)) - slope
     low, high = slope - np.hypot(down, survey_down), slope + np.hypot(up, survey_up)
@@ -292,5 +345,5 @@ def gradient_spread(
     m2 = p**2 + q**2
     variance = COVERAGE**2 * _survey_variance(p, q, known.covariance, across=across)
     slope = np.degrees(np.arctan(np.sqrt(m2)))
-    cells = np.maximum(*cell_share_deg(slope, roughness, known.cell_m, known.baseline_m))
+    cells = np.maximum(*cell_share_deg(slope, known.rough_deg(roughness), known.cell_m, known.baseline_m))
     return np.asarray(np.sqrt(variance + (np.radians(cells) * (1.0 + m2)) ** 2))

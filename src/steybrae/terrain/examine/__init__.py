@@ -1,0 +1,1 @@
+"""What a model's heights tell about how they were made."""

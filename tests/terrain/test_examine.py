@@ -1,0 +1,227 @@
+"""What the heights of a model tell of how they were made: formulas on made-up ground, and what they widen."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from steybrae.quantities import FOOT_M
+from steybrae.terrain.examine.doubt import doubt, doubted_kinds, kinds_told
+from steybrae.terrain.examine.finer import finer_times, periods_of
+from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, found_in, seams_in
+from steybrae.terrain.examine.marks import joined, marks_of, whole_unit_m
+from steybrae.terrain.examine.terraces import crowd_of, terrace_interval_m
+from steybrae.terrain.model_kinds import MODEL_KINDS
+from steybrae.terrain.uncertainty import least_ends_deg, slope_uncertainty
+
+SIDE = 256
+CELL = (10.0, 10.0)
+
+
+def rough_ground(seed: int, side: int = SIDE, steepness: float = 1.0) -> np.ndarray:
+    """Ground whose spectrum falls as ground's does, amplitude as wavelength squared; some 27 degrees."""
+    rng = np.random.default_rng(seed)
+    f = np.hypot(np.fft.fftfreq(side)[:, None], np.fft.rfftfreq(side)[None, :])
+    f[0, 0] = 1.0
+    ground = np.fft.irfft2(np.fft.rfft2(rng.standard_normal((side, side))) * f**-2.0, s=(side, side))
+    grade = np.hypot(*np.gradient(ground)).mean()
+    return np.asarray(1000.0 + ground * (steepness * 5.0 / grade))
+
+
+def between(heights: np.ndarray, times: int) -> np.ndarray:
+    """Straight lines between centres, along both axes, cells lying as GDAL lays them."""
+    at = (np.arange(len(heights) * times) + 0.5) / times - 0.5
+    down = np.stack([np.interp(at, np.arange(len(heights)), column) for column in heights.T], axis=1)
+    return np.stack([np.interp(at, np.arange(len(heights)), row) for row in down])
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_ground_as_it_is_shows_nothing(seed: int) -> None:
+    assert found_in(marks_of(rough_ground(seed), CELL), CELL) == NOTHING_FOUND
+
+
+@pytest.mark.parametrize("times", [2, 3, 4, 5, 6, 8])
+def test_straight_interpolation_is_told_with_its_factor(times: int) -> None:
+    made = between(rough_ground(1)[: SIDE // 2, : SIDE // 2], times)[: 2 * SIDE, : 2 * SIDE]
+    found = found_in(marks_of(made, (2.0, 2.0)), (2.0, 2.0))
+    assert found.kinds == ("interpolated",)
+    assert found.source_cell_m == pytest.approx(2.0 * times, rel=0.03)
+
+
+def test_one_axis_made_finer_is_told_by_the_longer_side() -> None:
+    made = between(rough_ground(2)[:128, :128], 4)[::4]
+    found = found_in(marks_of(made, (5.0, 5.0)), (5.0, 5.0))
+    assert found.source_cell_m == pytest.approx(20.0, rel=0.03)
+
+
+def test_blocks_too_small_for_a_window_tell_nothing() -> None:
+    made = between(rough_ground(1)[:20, :20], 4)
+    assert periods_of(made).windows == 0
+    assert finer_times(periods_of(made)) == 1.0
+
+
+@pytest.mark.parametrize(("unit", "rounded"), [(1.0, 1.0), (FOOT_M, FOOT_M), (2.0, 2.0)])
+def test_whole_units_are_told_with_their_step(unit: float, rounded: float) -> None:
+    made = np.round(rough_ground(3) / unit) * unit
+    found = found_in(marks_of(made, CELL), CELL)
+    assert "whole units" in found.kinds
+    assert found.rounded_m == pytest.approx(rounded)
+
+
+def test_a_few_mended_heights_leave_whole_units() -> None:
+    made = np.round(rough_ground(3))
+    made.ravel()[::500] += 0.37
+    assert whole_unit_m(marks_of(made, CELL)) == 1.0
+    made.ravel()[::100] += 0.37
+    assert whole_unit_m(marks_of(made, CELL)) is None
+
+
+@pytest.mark.parametrize("interval", [10.0, 20.0, 25.0, 50.0, 40 * FOOT_M])
+def test_contours_are_told_with_their_interval(interval: float) -> None:
+    ground = rough_ground(4)
+    # Flatter at the height of each contour, by three fifths, steeper between.
+    made = ground - 0.6 * interval / (2.0 * math.pi) * np.sin(2.0 * math.pi * ground / interval)
+    assert terrace_interval_m(crowd_of(made)) == pytest.approx(interval)
+    found = found_in(marks_of(made, CELL), CELL)
+    assert found.kinds == ("terraced",)
+
+
+def test_steps_of_whole_contours_are_terraces_and_no_rounding() -> None:
+    found = found_in(marks_of(np.floor(rough_ground(4) / 20.0) * 20.0, CELL), CELL)
+    assert (found.contours_m, found.rounded_m) == (20.0, None)
+    assert "terraced" in found.kinds
+    assert "whole units" not in found.kinds
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_stripes_and_seams_are_told_apart_along_both_axes(turned: bool) -> None:
+    ground = rough_ground(5)
+    off = np.random.default_rng(0).standard_normal(SIDE)[None, :]
+    step = 3.0 * (np.arange(SIDE) >= 100)[None, :]
+    striped, seamed = (ground + one for one in (off, step))
+    if turned:
+        striped, seamed = striped.T, seamed.T
+    assert found_in(marks_of(striped, CELL), CELL).kinds == ("striped",)
+    marks = marks_of(seamed, CELL)
+    assert found_in(marks, CELL).kinds == ("seam",)
+    (seam,) = seams_in(marks)
+    assert (seam.axis, seam.at) == ("row" if turned else "column", 99)
+    assert seam.step_m == pytest.approx(3.0, abs=0.5)
+
+
+def test_a_seam_in_one_block_of_many_is_found() -> None:
+    seamed = rough_ground(6) + 4.0 * (np.arange(SIDE) >= 31)[None, :]
+    blocks = [marks_of(rough_ground(seed), CELL) for seed in range(4)]
+    assert found_in(joined([*blocks, marks_of(seamed, CELL)]), CELL).kinds == ("seam",)
+
+
+@pytest.mark.parametrize("height", [40.0, -40.0])
+def test_spikes_and_pits_are_counted(height: float) -> None:
+    ground = rough_ground(7)
+    ground[20, 30] += height
+    ground[200, 99] += height
+    marks = marks_of(ground, CELL)
+    assert marks.spikes == 2
+    assert found_in(marks, CELL).kinds == ("spikes",)
+
+
+def test_feet_taken_for_metres_are_doubted_and_steep_ground_is_not() -> None:
+    assert "unit doubtful" in found_in(marks_of(rough_ground(8) / FOOT_M, CELL), CELL).kinds
+    assert found_in(marks_of(rough_ground(8, steepness=1.4), CELL), CELL).kinds == ()
+
+
+def test_a_small_piece_may_be_as_steep_as_it_likes() -> None:
+    cell = (2.0, 2.0)
+    assert found_in(marks_of(rough_ground(8, steepness=0.6), cell), cell).kinds == ()
+
+
+def test_holes_are_voids_and_hide_nothing_else() -> None:
+    ground = np.round(rough_ground(9))
+    ground[40:60, 50:90] = np.nan
+    found = found_in(marks_of(ground, CELL), CELL, same_share=0.01)
+    assert found.kinds == ("whole units", "flat fill", "voids")
+
+
+def test_nothing_but_voids_is_told_of_few_heights() -> None:
+    few = np.full((SIDE, SIDE), np.nan)
+    few[:90, :90] = np.round(rough_ground(1)[:90, :90])
+    assert found_in(marks_of(few, CELL), CELL) == ModelFound(("voids",))
+
+
+# What is found only ever widens, whatever was stated.
+sizes = st.sampled_from([1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0])
+found_models = st.builds(
+    ModelFound,
+    st.just(()),
+    st.none() | st.floats(2.0, 90.0),
+    st.none() | st.floats(5.0, 100.0),
+    st.none() | st.floats(0.1, 4.0),
+    st.none() | st.floats(0.05, 5.0),
+)
+
+
+@given(
+    sizes,
+    found_models,
+    st.none() | st.sampled_from(MODEL_KINDS),
+    st.none() | st.floats(0.1, 10.0),
+    st.floats(0.0, 80.0),
+    st.floats(0.0, 15.0),
+)
+def test_what_is_found_never_narrows(cell_m, found, kind, sd_m, slope_deg, rough_deg) -> None:
+    jacobian = np.array([[cell_m, 0.0], [0.0, -cell_m]])
+    bare, looked = (
+        slope_uncertainty("horn", jacobian, sd_m, None, kind, found=one) for one in (NOTHING_FOUND, found)
+    )
+    (low, high), (wide_low, wide_high) = (least_ends_deg(slope_deg, one, rough_deg) for one in (bare, looked))
+    assert wide_low <= low + 1e-9
+    assert wide_high >= high - 1e-9
+    assert looked.open_above or not bare.open_above
+
+
+def test_cells_made_finer_are_reckoned_by_those_before() -> None:
+    fine, coarse = (np.array([[one, 0.0], [0.0, -one]]) for one in (5.0, 30.0))
+    found = slope_uncertainty("horn", fine, 1.0, 50.0, found=ModelFound(("interpolated",), 30.0))
+    was = slope_uncertainty("horn", coarse, 1.0, 50.0)
+    assert (found.cell_m, found.finer, found.open_above) == (was.cell_m, 6.0, False)
+    assert "cells of 30.0 m, which its cells were made finer from, hide" in found.words
+    beyond = slope_uncertainty("horn", fine, 1.0, 50.0, found=ModelFound(("interpolated",), 45.0))
+    assert beyond.open_above
+
+
+def test_a_doubted_kind_gives_way_to_the_usual_error_and_contours_lead() -> None:
+    jacobian = np.array([[5.0, 0.0], [0.0, -5.0]])
+
+    def basis(found: ModelFound) -> tuple[float, str]:
+        known = slope_uncertainty("horn", jacobian, kind="lidar", found=found)
+        return known.survey.sd_m, known.survey.basis
+
+    assert basis(NOTHING_FOUND) == (0.3, "kind")
+    assert basis(ModelFound(("whole units",), rounded_m=1.0)) == (1.5, "usual")
+    assert basis(ModelFound(("interpolated",), 30.0)) == (8.0, "usual")
+    assert basis(ModelFound(("terraced",), contours_m=10.0)) == (6.0, "found")
+    assert basis(ModelFound(("terraced",), contours_m=40.0)) == (12.0, "found")
+
+
+@pytest.mark.parametrize(
+    ("found", "cell_m", "doubted"),
+    [
+        (NOTHING_FOUND, 5.0, {"glo-30", "aw3d-30", "srtm-30", "radar-30m"}),
+        (NOTHING_FOUND, 30.0, set()),
+        (ModelFound(rounded_m=1.0), 30.0, {"lidar", "glo-30"}),
+        (ModelFound(source_cell_m=30.0), 5.0, {"lidar"}),
+        (ModelFound(source_cell_m=10.0), 5.0, {"glo-30", "aw3d-30", "srtm-30", "radar-30m"}),
+        (ModelFound(contours_m=20.0), 10.0, set(MODEL_KINDS) - {"contours"}),
+    ],
+)
+def test_kinds_that_the_heights_speak_against(found: ModelFound, cell_m: float, doubted: set[str]) -> None:
+    assert set(doubted_kinds(found, cell_m)) == doubted
+    for kind in MODEL_KINDS:
+        told = kinds_told(found, kind, cell_m)
+        assert ("kind doubted" in told) == (kind in doubted), kind
+        assert bool(doubt(kind, found, cell_m)) == (kind in doubted)
+    assert kinds_told(found, None, cell_m) == found.kinds
