@@ -72,6 +72,12 @@ EXAMPLES: Final[dict[str, list[tuple[str, ...]]]] = {
         ("reading", "--review", "log.csv"),
         ("reading", "--review", "empty.csv"),
     ],
+    "model": [
+        ("model", "--sample", "--model-kind", "lidar"),
+        ("model", "ok.tif"),
+        ("model", "holes.tif", "--vertical-error", "1m"),
+        ("model", "west.tif", "east.tif"),
+    ],
     "area": [
         ("area", *ON_MODEL, "--out", "area1", "--force"),
         ("area", "--dem", "holes.tif", "--out", "area2", "--bands", "--edges", "30,40", "--force"),

@@ -26,6 +26,7 @@ COMMANDS: Final = {
     "spacing": "This steepness on this map: what gap?",
     "route": "Where on a planned line, beside it and above it, is it steep?",
     "ground": "What is the ground like here, within my position error?",
+    "model": "What is this elevation model, and how far can it be trusted for this?",
     "reading": "Does my inclinometer agree with the map and the model?",
     "card": "The route card to carry.",
     "report": "One page of a saved plan to read, share and print.",

@@ -200,7 +200,7 @@ def _screened(
     from steybrae.screening import screen_route
     from steybrae.screening.pictures.relief import with_relief
 
-    with model.opened(settings) as (dem, known):
+    with model.opened(settings, planned.points) as (dem, known):
         relief, grounds = needs
         found = screen_route(planned, dem, known, for_forecast=grounds)
         return with_relief(found, dem) if relief else found

@@ -28,6 +28,7 @@ ANSWERS: Final = {
     "route": "steybrae.screening.result.RouteScreening",
     "ground": "steybrae.screening.ground.at.GroundAt",
     "ground places": "steybrae.screening.ground.result.GroundPlaces",
+    "model": "steybrae.screening.model.result.ModelExamined",
     "reading": "steybrae.field.agreement.ReadingResult",
     "reading review": "steybrae.field.review.Review",
     "card": "steybrae.card.result.RouteCard",

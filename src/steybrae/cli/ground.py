@@ -64,15 +64,18 @@ def ground(
     from steybrae.screening.forecast.ground import with_place_forecast
     from steybrae.screening.ground.at import cross_check_ground, ground_at
     from steybrae.screening.ground.overhead import with_above
+    from steybrae.screening.model.look import found_near
 
     text = place_text(place or [], [name for one in ctx.command.params for name in one.opts])
     _refuse_mixed(text, places, outputs)
     outputs.check(forecast.bulletin, places, *(model.dem or ()))
     asked = forecast.read()
     radius_m, note = position.radius()
-    with model.opened(screening_settings(bands, model, zones)) as (dem, settings):
+    with model.opened(screening_settings(bands, model, zones), examined=False) as (dem, opened):
 
         def look(where: Place, kept: KeptPlaces | None = None) -> GroundAt:
+            # Each place is examined by itself, so that one of many is told as it would be alone.
+            settings = replace(opened, model_found=found_near(dem, [where]))
             dem.count_anew()
             found = ground_at(where, dem, radius_m, settings)
             found = with_above(found, where, dem, settings, published=run_out, kept=kept)

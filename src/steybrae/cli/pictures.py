@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from steybrae.screening import RouteScreening
     from steybrae.screening.ground.result import GroundAt
+    from steybrae.screening.model.result import ModelExamined
 
 
 def figure_format(path: Path) -> str:
@@ -53,4 +54,14 @@ def draw_ground_to(path: Path, ground: GroundAt, *, force: bool) -> None:
     from steybrae.files.whole import write_bytes
 
     data = figure_bytes(ground_figure(ground), figure_format(path), ground_metadata(ground))
+    write_bytes(path, data, force=force)
+
+
+def draw_model_to(path: Path, found: ModelExamined, *, force: bool) -> None:
+    """Draw an examined model and write it whole, its cautions in the picture's metadata."""
+    from steybrae.figures.model_figure import model_figure, model_metadata
+    from steybrae.figures.route_figure import figure_bytes
+    from steybrae.files.whole import write_bytes
+
+    data = figure_bytes(model_figure(found), figure_format(path), model_metadata(found))
     write_bytes(path, data, force=force)

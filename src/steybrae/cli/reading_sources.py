@@ -76,7 +76,7 @@ def model_source(
     radius_m, note = position.radius()
     search_m = asked.search_m
     fit = None
-    with model.opened(settings) as (dem, known):
+    with model.opened(settings, [place]) as (dem, known):
         found = ground_at(place, dem, radius_m, known)
         radius_m = found.within.radius_m
         if bearings.aspect_true_deg is not None:

@@ -100,7 +100,8 @@ def route(
     asked = forecast.read()
     outputs.check(line, forecast.bulletin, *(model.dem or ()))
     planned = cut.planned(line, sample=model.sample)
-    with model.opened(screening_settings(bands, model, zones, corridor, sheet)) as (dem, settings):
+    asked_for = screening_settings(bands, model, zones, corridor, sheet)
+    with model.opened(asked_for, planned.points) as (dem, settings):
         for_forecast = asked is not None or outputs.save is not None
         found = screen_route(planned, dem, settings, for_forecast=for_forecast)
         if outputs.pictured:
@@ -123,8 +124,8 @@ def route(
     from steybrae.answers.route import RouteView, route_document
     from steybrae.render.terminal import print_document
 
-    asked_for = RouteView(view.show_legs, view.show_bands, view.show_overhead, view.show_all)
-    print_document(route_document(found, asked_for))
+    shown = RouteView(view.show_legs, view.show_bands, view.show_overhead, view.show_all)
+    print_document(route_document(found, shown))
 
 
 def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:

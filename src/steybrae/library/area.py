@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Unpack, cast
 
@@ -19,6 +20,7 @@ from steybrae.raster.job import AreaJob, Told
 from steybrae.raster.result import AreaResult
 from steybrae.raster.run import job_identity, output_names, run_area
 from steybrae.render.terminal import terminal_text
+from steybrae.screening.model.look import found_near
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -73,6 +75,7 @@ def make_rasters(
         As `run_area`; or an output that may not be written.
     """
     with open_model(job.paths, job.z_unit) as model:
+        job = replace(job, model_found=found_near(model))
         identity = job_identity(job, model.info)
     read = [file for files in model.info.parts for file in files]
     outputs = [*(out / name for name in output_names(job)), *also]

@@ -15,6 +15,7 @@ from steybrae.quantities import parse_ground_area_m2, parse_ground_length_m
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place, parse_place
 from steybrae.screening import ModelOrigin, Settings
+from steybrae.screening.model.look import found_near
 
 if TYPE_CHECKING:
     from steybrae.files.model.rasters import RasterModel
@@ -255,8 +256,10 @@ class GivenModel:
         return any(map(is_sample, self._paths))
 
     @contextmanager
-    def opened(self, settings: Settings) -> Iterator[tuple[RasterModel, Settings]]:
-        """Open it, and tell the settings where it came from."""
+    def opened(
+        self, settings: Settings, near: Sequence[Place] = ()
+    ) -> Iterator[tuple[RasterModel, Settings]]:
+        """Open it and look at it near places; the settings are told where it came from, and what it is."""
         from steybrae.files.model.rasters import open_model, open_rasters  # noqa: PLC0415
 
         for data in self._rasters:
@@ -280,7 +283,9 @@ class GivenModel:
                 info.height_unit_from,
                 sample=self.sample,
             )
-            yield model, replace(settings, origin=origin)
+            found = found_near(model, near)
+            model.count_anew()
+            yield model, replace(settings, origin=origin, model_found=found)
 
 
 def _parts(given: Any) -> tuple[tuple[Path, ...], tuple[Any, ...]]:

@@ -133,7 +133,7 @@ def ground(
 
     where = given_place(place)
     radius_m = None if within_m is None else length_m(within_m, "The position error", zero=True)
-    with GivenModel(model, z_unit).opened(settings_of(how)) as (source, settings):
+    with GivenModel(model, z_unit).opened(settings_of(how), [where]) as (source, settings):
         found = ground_at(where, source, radius_m, settings)
         return Ground(with_above(found, where, source, settings, published=run_out), where)
 

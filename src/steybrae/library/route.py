@@ -104,7 +104,7 @@ class Plan(Answer[RouteScreening]):
         whole = self._pictured
         if whole.forecast_grounds is None and self._made_from is not None:
             route, model, settings = self._made_from
-            with model.opened(settings) as (source, known):
+            with model.opened(settings, route.points) as (source, known):
                 whole = with_forecast_ground(whole, route, source, known)
         write_plan(needed_path(path), whole, force=force)
 
@@ -246,6 +246,6 @@ def screen(
     """
     route = given_line(line, legs_at, turn_tolerance_m)
     given, asked = GivenModel(model, z_unit), settings_of(how)
-    with given.opened(asked) as (source, settings):
+    with given.opened(asked, route.points) as (source, settings):
         found = screen_route(route, source, settings)
     return Plan(found, (route, given, asked))

@@ -14,6 +14,7 @@ from steybrae.raster.layers import LAYERS
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.engines import Engine
+from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.model_kinds import ModelKind
@@ -63,6 +64,8 @@ class AreaJob:
     vertical_sd_m, correlation_m, model_kind
         Stated error of the heights, metres, and kind of the model (`steybrae.terrain.model_kinds`);
         None where not stated.
+    model_found
+        What its heights were found to be.
     start_rules
         What counts as a start zone, where overhead angles are asked for.
     reach_m
@@ -88,6 +91,7 @@ class AreaJob:
     vertical_sd_m: float | None = None
     correlation_m: float | None = None
     model_kind: ModelKind | None = None
+    model_found: ModelFound = NOTHING_FOUND
     start_rules: StartRules = field(default_factory=StartRules)
     reach_m: float = REACH_M
     baseline_m: float | None = None
@@ -152,7 +156,13 @@ class AreaJob:
         rows, cols = grid.shape
         jacobian = jacobian_at(grid, cols / 2, rows / 2)
         return slope_uncertainty(
-            method, jacobian, self.vertical_sd_m, self.correlation_m, self.model_kind, baseline_m
+            method,
+            jacobian,
+            self.vertical_sd_m,
+            self.correlation_m,
+            self.model_kind,
+            baseline_m,
+            self.model_found,
         )
 
     def identity(self) -> dict[str, Any]:

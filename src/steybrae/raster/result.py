@@ -22,6 +22,7 @@ from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.attributes import SECTORS
 from steybrae.terrain.dem import Grid
+from steybrae.terrain.examine.doubt import kinds_told
 from steybrae.terrain.jacobian import cell_size_m
 from steybrae.value import AT_LEAST
 
@@ -233,6 +234,7 @@ def area_result(
         cell_size_m=max(model.cell_size_m),
         open_above=open_above,
         unit_assumed=info.height_unit_from == "assumed",
+        model_found=kinds_told(job.model_found, job.model_kind, max(model.cell_size_m)),
         sample=sample,
         overhead=job.overhead,
         start_lowered_to_deg=None if overhead is None else lowered_to_deg(job.start_rules, [overhead]),

@@ -8,6 +8,7 @@ import numpy as np
 
 from steybrae.route.overhead.windows import OverheadLook, joins_of
 from steybrae.terrain.dem import Array
+from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.start_zones import StartRules
@@ -28,6 +29,10 @@ class Stated(Protocol):
     @property
     def model_kind(self) -> ModelKind | None:
         """What the user says it is."""
+
+    @property
+    def model_found(self) -> ModelFound:
+        """What its heights were found to be."""
 
     @property
     def start_zones(self) -> StartRules:
@@ -51,7 +56,12 @@ def slopes_known(method: Method, jacobian: Array, stated: Stated) -> SlopeUncert
         What was said of the model.
     """
     return slope_uncertainty(
-        method, jacobian, stated.vertical_error_m, stated.correlation_m, stated.model_kind
+        method,
+        jacobian,
+        stated.vertical_error_m,
+        stated.correlation_m,
+        stated.model_kind,
+        found=stated.model_found,
     )
 
 
@@ -75,5 +85,6 @@ def overhead_look(cell_m: tuple[float, float], jacobian: Array, stated: Stated) 
         stated.correlation_m,
         stated.model_kind,
         rules.baseline_m,
+        stated.model_found,
     )
     return OverheadLook(cell_m, known, rules, stated.reach_m)

@@ -27,6 +27,7 @@ from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.result import DropAtPlace, PlaceThatMatters, PossibleOnly
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.dem import Array
+from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.terrain.start_zones import StartRules
@@ -429,6 +430,8 @@ class SettingsUsed:
         Correlation length of that error as stated, metres; None where it was not.
     model_kind
         Kind of the model as stated; None where it was not.
+    model_found
+        What the model's heights were found to be; intervals rest on it.
     interval_m
         Contour interval of the user's map; None where not given. Metres.
     reversal_m
@@ -445,6 +448,7 @@ class SettingsUsed:
     vertical_error_m: NotNegative | None
     correlation_m: NotNegative | None
     model_kind: ModelKind | None
+    model_found: ModelFound
     interval_m: NotNegative | None
     reversal_m: NotNegative
     start_zones: StartRules

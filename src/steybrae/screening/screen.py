@@ -45,6 +45,8 @@ from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.engines import Engine
+from steybrae.terrain.examine.doubt import kinds_told
+from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.model_kinds import ModelKind
@@ -91,6 +93,8 @@ class Settings:
         Correlation length of that error, metres; None takes the worst, or that of the kind.
     model_kind
         What kind of model it is, for the error of its heights; None where not stated.
+    model_found
+        What its heights were found to be (`steybrae.screening.model.examine`).
     interval_m
         Contour interval of the user's map, for the ascent as counted there.
     start_zones, reach_m
@@ -107,6 +111,7 @@ class Settings:
     vertical_error_m: float | None = None
     correlation_m: float | None = None
     model_kind: ModelKind | None = None
+    model_found: ModelFound = NOTHING_FOUND
     interval_m: float | None = None
     start_zones: StartRules = field(default_factory=StartRules)
     reach_m: float = REACH_M
@@ -169,6 +174,7 @@ def screen_route(
         cell_size_m=max(cell),
         unit_assumed=settings.origin.height_unit_from == "assumed",
         datum_accuracy_m=accuracy,
+        model_found=kinds_told(settings.model_found, settings.model_kind, max(cell)),
         sample=settings.origin.sample,
     )
     least_m = reversal_m(settings.vertical_error_m)
@@ -290,6 +296,7 @@ def _used(settings: Settings, reversal: float) -> SettingsUsed:
         vertical_error_m=settings.vertical_error_m,
         correlation_m=settings.correlation_m,
         model_kind=settings.model_kind,
+        model_found=settings.model_found,
         interval_m=settings.interval_m,
         reversal_m=reversal,
         start_zones=settings.start_zones,

@@ -21,6 +21,7 @@ from steybrae.screening.leg import possible_bands
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.screening.screen import doubtful_heights, route_totals
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
+from steybrae.terrain.examine.doubt import kinds_told
 
 SAME: Final = 1e-6
 """Share of a sum by which it may differ from its parts: rounding of other machines (our choice)."""
@@ -75,6 +76,7 @@ def _situation(found: RouteScreening) -> Situation:
         cell_size_m=max(model.cell_size_m),
         unit_assumed=model.height_unit_from == "assumed",
         datum_accuracy_m=model.datum_accuracy_m,
+        model_found=kinds_told(settings.model_found, settings.model_kind, max(model.cell_size_m)),
         start_lowered_to_deg=lowered_to_deg(settings.start_zones, (leg.overhead for leg in found.legs)),
         bulletin=found.forecast is not None,
         overhead_left_out=left_out_words(settings.start_zones, settings.reach_m),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -15,6 +15,7 @@ from steybrae.terrain.model_kinds import ModelKind, check_kind
 if TYPE_CHECKING:
     from steybrae.files.model.rasters import RasterModel
     from steybrae.route.legs import Route
+    from steybrae.route.positions.places import Place
     from steybrae.screening import Settings
     from steybrae.terrain.start_zones import StartRules
 
@@ -50,19 +51,27 @@ class ModelFiles(Group, panel="The model"):
         return paths
 
     @contextmanager
-    def opened(self, settings: Settings) -> Iterator[tuple[RasterModel, Settings]]:
-        """Open the model, and tell the settings where it came from."""
+    def opened(
+        self, settings: Settings, near: Sequence[Place] = (), *, examined: bool = True
+    ) -> Iterator[tuple[RasterModel, Settings]]:
+        """Open the model and look at it near places; the settings are told where it came from, what it is."""
         from dataclasses import replace
 
         from steybrae.files.model.rasters import open_model
         from steybrae.screening import ModelOrigin
+        from steybrae.screening.model.look import found_near
 
         with open_model(self.paths, self.z_unit) as model:
             info = model.info
             origin = ModelOrigin(
                 info.files, info.fingerprints, info.height_unit_m, info.height_unit_from, sample=self.sample
             )
-            yield model, replace(settings, origin=origin)
+            settings = replace(settings, origin=origin)
+            if examined:
+                settings = replace(settings, model_found=found_near(model, near))
+                # What is met in the blocks looked at is not what the line meets.
+                model.count_anew()
+            yield model, settings
 
 
 def _method(text: str) -> str:

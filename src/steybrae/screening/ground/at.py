@@ -24,6 +24,7 @@ from steybrae.screening.screen import Settings
 from steybrae.screening.standing import cells_within
 from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.examine.doubt import kinds_told
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
@@ -261,6 +262,7 @@ def _say(
         unit_assumed=settings.origin.height_unit_from == "assumed",
         heights=heights,
         datum_accuracy_m=slopes.dem.grid.datum_accuracy_m,
+        model_found=kinds_told(settings.model_found, settings.model_kind, max(around.cell_size_m)),
         sample=settings.origin.sample,
     )
     elevation = float(point.elevation_m[0])

@@ -1,0 +1,60 @@
+"""``steybrae model``: what an elevation model is, and how far it can be trusted for this."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from steybrae.cli.options import parsed
+from steybrae.cli.options.common import OutputOptions
+from steybrae.cli.options.model import ModelOptions, screening_settings
+from steybrae.cli.options.settings_file import with_taken
+
+__all__ = ["model"]
+
+
+@dataclass(frozen=True)
+class ModelOutputs(OutputOptions):
+    """Where the answer goes."""
+
+    figure: Path | None = parsed.picture(
+        "--figure", "Draw its slopes, a piece at full size and its intervals (PNG, PDF)."
+    )
+
+
+def model(
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="DEM...", help="The elevation model; tiles act as one. The same as --dem."),
+    ] = None,
+    *,
+    stated: ModelOptions,
+    outputs: ModelOutputs,
+) -> None:
+    """Examine an elevation model before it is believed.
+
+    What it is; what was found in how its heights were made; how much of it is steep; and the interval to be
+    expected on smooth, middling and rough ground. It finds what is plain; it proves no model right.
+    """
+    from dataclasses import replace
+
+    from steybrae.answers.model import model_document
+    from steybrae.cli.options.common import print_json
+    from steybrae.cli.pictures import draw_model_to
+    from steybrae.render.terminal import print_document
+    from steybrae.screening.model.examine import examine_model
+
+    stated = replace(stated, dem=[*(files or ()), *(stated.dem or ())] or None)
+    outputs.check(*(stated.dem or ()))
+    with stated.opened(screening_settings(stated), examined=False) as (dem, settings):
+        found = examine_model(dem, settings, pictured=outputs.figure is not None)
+    found = with_taken(found)
+    if outputs.figure is not None:
+        draw_model_to(outputs.figure, found, force=outputs.force)
+    if outputs.as_json:
+        print_json("model", found)
+        return
+    print_document(model_document(found))

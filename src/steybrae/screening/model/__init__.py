@@ -1,0 +1,1 @@
+"""An elevation model examined before it is believed."""

@@ -1,0 +1,247 @@
+"""Examine an elevation model: what it is, what was found, and what can be expected of its slopes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import Final, Literal
+
+import numpy as np
+
+from steybrae.bands import STEEP_DEG
+from steybrae.cautions import Situation, cautions_for
+from steybrae.errors import ModelError
+from steybrae.names import clean
+from steybrae.quantities import shown_slope_deg
+from steybrae.screening.known import slopes_known
+from steybrae.screening.model.look import Corner, block_corners, read_blocks
+from steybrae.screening.model.picture import Drawn
+from steybrae.screening.model.result import (
+    IntervalExample,
+    KindDoubted,
+    ModelExamined,
+    ModelExtent,
+    ModelFinding,
+    ModelPicture,
+)
+from steybrae.screening.model.words import finding_words
+from steybrae.screening.screen import Settings
+from steybrae.terrain.attributes import baseline_cells, slope_field
+from steybrae.terrain.dem import Array, Dem, DemSource, Grid
+from steybrae.terrain.examine.doubt import doubted_kinds, kinds_told
+from steybrae.terrain.examine.found import FindingKind, ModelFound, found_in, seams_in
+from steybrae.terrain.examine.marks import Marks, marks_of
+from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.start_zones import start_from_deg
+from steybrae.terrain.uncertainty import SlopeUncertainty, least_ends_deg
+
+__all__ = ["MOST_BLOCKS", "SIDE", "examine_model"]
+
+SIDE: Final = 256
+"""Side of a block, cells (our choice)."""
+
+MOST_BLOCKS: Final = 64
+"""Most blocks looked at (our choice): 4 million cells, some seconds."""
+
+ROUGH_FROM_DEG: Final = 20.0
+"""Slope from which ground tells how rough the model is where it matters, degrees (our choice)."""
+
+_GROUNDS: Final[tuple[tuple[Literal["smooth", "middling", "rough"], float], ...]] = (
+    ("smooth", 0.1),
+    ("middling", 0.5),
+    ("rough", 0.9),
+)
+"""Shares of the steep ground that are as smooth or smoother."""
+
+_STEP_DEG: Final = 0.05
+_MOST_ROUGH_DEG: Final = 60.0
+
+
+@dataclass
+class _Sums:
+    """What the blocks of a model add up to."""
+
+    marks: list[Marks] = field(default_factory=list)
+    slopes: int = 0
+    steep: int = 0
+    steepest_deg: float = -math.inf
+    rough: Array = field(default_factory=lambda: np.zeros((2, round(_MOST_ROUGH_DEG / _STEP_DEG) + 1)))
+
+    def add(self, dem: Dem, margin: int, halves: tuple[int, int], settings: Settings) -> Array:
+        """Look at a block within its margin and give its slopes over the baseline."""
+        inside = tuple(slice(margin, size - margin) for size in dem.grid.shape)
+        self.marks.append(marks_of(dem.heights_m[inside], cell_size_m(dem.grid)))
+        around = slope_field(dem, settings.method, engine=settings.engine, halves=halves)
+        slope, rough = around.slope_deg[inside], around.roughness_deg[inside]
+        known = slope[np.isfinite(slope)]
+        self.slopes += len(known)
+        self.steep += int(np.count_nonzero(shown_slope_deg(known) >= STEEP_DEG))
+        self.steepest_deg = max(self.steepest_deg, float(known.max(initial=-math.inf)))
+        both = np.isfinite(slope) & np.isfinite(rough)
+        place = np.minimum(rough[both] / _STEP_DEG, self.rough.shape[1] - 1).astype(int)
+        self.rough[0] += np.bincount(place, minlength=self.rough.shape[1])
+        there = place[slope[both] >= ROUGH_FROM_DEG]
+        self.rough[1] += np.bincount(there, minlength=self.rough.shape[1])
+        return slope
+
+    def roughness_deg(self, share: float) -> float:
+        """Roughness that a share of the steep ground has at most; of all where little is steep."""
+        every, steep = self.rough
+        counts = steep if steep.sum() >= 0.02 * every.sum() > 0.0 else every
+        if counts.sum() == 0.0:
+            return math.nan
+        return float((np.searchsorted(np.cumsum(counts), share * counts.sum()) + 1) * _STEP_DEG)
+
+
+def examine_model(
+    source: DemSource, settings: Settings | None = None, *, pictured: bool = False
+) -> ModelExamined:
+    """Examine a model by blocks spread over it.
+
+    Parameters
+    ----------
+    source
+        The elevation model.
+    settings
+        Method, what was stated of the model, and where it came from.
+    pictured
+        Whether what was looked at is kept for a picture.
+
+    Returns
+    -------
+    ModelExamined
+
+    Raises
+    ------
+    ModelError
+        No height was met, or the model cannot be used.
+    FileReadError
+        A block is damaged.
+    """
+    settings = settings or Settings()
+    grid = source.grid
+    corners = block_corners(grid.shape, SIDE, MOST_BLOCKS)
+    size = cell_size_m(grid)
+    halves = baseline_cells(*size)
+    margin = max(*halves, 2)
+    sums, drawn, places = _Sums(), Drawn(grid.shape, SIDE), []
+    for corner in corners:
+        for dem in read_blocks(source, [corner], SIDE, margin):
+            slope = sums.add(dem, margin, halves, settings)
+            places.append(corner)
+            if pictured:
+                drawn.add(corner, dem.read(margin, margin, *slope.shape), slope)
+    if not sums.marks:
+        message = (
+            "An elevation model should hold heights; none was met where it was looked at. Check its voids."
+        )
+        raise ModelError(message)
+    return _say(source, settings, sums, places, drawn.picture(sums.marks, places) if pictured else None)
+
+
+def _say(
+    source: DemSource, settings: Settings, sums: _Sums, places: list[Corner], picture: ModelPicture | None
+) -> ModelExamined:
+    grid, heights = source.grid, source.heights_read
+    rows, cols = grid.shape
+    size = cell_size_m(grid)
+    marks = sums.marks[0]
+    for one in sums.marks[1:]:
+        marks = marks + one
+    looked = marks.cells + _empty_cells(grid, places)
+    whole = replace(marks, cells=looked)
+    found = found_in(whole, size, heights.same_share)
+    settings = replace(settings, model_found=found)
+    known = slopes_known(settings.method, jacobian_at(grid, cols / 2, rows / 2), settings)
+    unknown = 1.0 - marks.known / looked
+    return ModelExamined(
+        files=settings.origin.files,
+        fingerprints=settings.origin.fingerprints,
+        crs=clean(grid.crs.name),
+        extent=_extent(grid, size),
+        cell_m=max(size),
+        cell_size_m=size,
+        elevation_min_m=marks.low_m if math.isfinite(marks.low_m) else None,
+        elevation_max_m=marks.high_m if math.isfinite(marks.high_m) else None,
+        height_unit_m=settings.origin.height_unit_m,
+        height_unit_from=settings.origin.height_unit_from,
+        looked_share=min(1.0, looked / (rows * cols)),
+        unknown_share=unknown,
+        steep_share=sums.steep / sums.slopes if sums.slopes else None,
+        slope_max_deg=sums.steepest_deg if sums.slopes else None,
+        baseline_m=known.measured_m,
+        findings=_findings(found, whole, size, heights.same_share),
+        interval_examples=tuple(
+            _example(ground, known, sums.roughness_deg(share)) for ground, share in _GROUNDS
+        ),
+        example_slope_deg=STEEP_DEG,
+        possible_from_deg=start_from_deg(known),
+        model_kind=settings.model_kind,
+        kinds_doubted=tuple(KindDoubted(kind, why) for kind, why in doubted_kinds(found, max(size)).items()),
+        uncertainty=known.words,
+        cautions=cautions_for(
+            Situation(
+                from_model=True,
+                area_unknown=unknown > 0.0,
+                open_above=known.open_above,
+                cell_size_m=max(size),
+                unit_assumed=settings.origin.height_unit_from == "assumed",
+                heights=heights,
+                model_found=kinds_told(found, settings.model_kind, max(size)),
+                datum_accuracy_m=grid.datum_accuracy_m,
+                sample=settings.origin.sample,
+            )
+        ),
+        picture=picture,
+    )
+
+
+def _empty_cells(grid: Grid, places: list[Corner]) -> int:
+    """Cells of blocks that were read and hold no height at all."""
+    rows, cols = grid.shape
+    empty = set(block_corners(grid.shape, SIDE, MOST_BLOCKS)) - set(places)
+    return sum(min(SIDE, rows - row) * min(SIDE, cols - col) for row, col in empty)
+
+
+def _extent(grid: Grid, size: tuple[float, float]) -> ModelExtent:
+    rows, cols = grid.shape
+    lon, lat = grid.to_wgs84([0, cols, cols, 0], [0, 0, rows, rows])
+    return ModelExtent(
+        rows=rows,
+        cols=cols,
+        lat_min_deg=float(lat.min()),
+        lat_max_deg=float(lat.max()),
+        lon_min_deg=float(lon.min()),
+        lon_max_deg=float(lon.max()),
+        width_m=cols * size[0],
+        height_m=rows * size[1],
+    )
+
+
+def _example(
+    ground: Literal["smooth", "middling", "rough"], known: SlopeUncertainty, roughness_deg: float
+) -> IntervalExample:
+    low, high = (float(end) for end in least_ends_deg(STEEP_DEG, known, roughness_deg))
+    return IntervalExample(
+        ground,
+        STEEP_DEG - low if math.isfinite(low) else None,
+        high - STEEP_DEG if math.isfinite(high) and not known.open_above else None,
+    )
+
+
+def _findings(
+    found: ModelFound, marks: Marks, cell_m: tuple[float, float], same_share: float
+) -> tuple[ModelFinding, ...]:
+    seams = seams_in(marks)
+    shares: dict[FindingKind, float] = {
+        "seam": min(1.0, 2.0 * SIDE * len(seams) / marks.cells),
+        "flat fill": same_share,
+        "spikes": marks.spikes / marks.cells,
+        "voids": 1.0 - marks.known / marks.cells,
+    }
+    highest = seams[0].step_m if seams else 0.0
+
+    def words(kind: FindingKind) -> str:
+        return finding_words(kind, found, max(cell_m), highest, marks.spikes)
+
+    return tuple(ModelFinding(kind, shares.get(kind, 1.0), words(kind)) for kind in found.kinds)

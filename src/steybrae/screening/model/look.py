@@ -1,0 +1,160 @@
+"""Look at blocks of a model through the one way in for heights, few or many.
+
+A model of any size costs what the blocks cost. They are spread over it so that as many of its rows and
+columns as can be are met by one; where a line is planned, they lie on it instead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from steybrae.errors import FileReadError
+from steybrae.route.positions.places import Place
+from steybrae.terrain.dem import Dem, DemSource, Grid
+from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, found_in
+from steybrae.terrain.examine.marks import joined, marks_of
+from steybrae.terrain.jacobian import cell_size_m
+
+__all__ = ["Corner", "block_corners", "corners_near", "found_near", "read_blocks"]
+
+Corner = tuple[int, int]
+"""First row and column of a block."""
+
+FEW_BLOCKS: Final = 4
+"""Blocks looked at before every answer (our choice): some 0.1 s."""
+
+FEW_SIDE: Final = 192
+"""Side of such a block, cells (our choice): a window of the periodogram and half a one."""
+
+OVERLAP: Final = 4
+"""Cells that neighbouring blocks share, so that no seam between them is missed."""
+
+_GOLDEN: Final = (5.0**0.5 - 1.0) / 2.0
+"""Share that puts each next column farthest from those before."""
+
+
+def block_corners(shape: tuple[int, int], side: int, most: int) -> list[Corner]:
+    """First row and column of blocks spread over a grid: all of them, or as many as are allowed.
+
+    Parameters
+    ----------
+    shape
+        Rows and columns of the grid.
+    side
+        Of a block, cells; those at the end reach outside.
+    most
+        Most blocks.
+
+    Returns
+    -------
+    list of tuple
+        In the order of their rows. Fewer than all lie in rows of blocks at even distances, each in
+        another column by the golden ratio.
+    """
+    rows, cols = (max(1, -(-(size - OVERLAP) // (side - OVERLAP))) for size in shape)
+    if rows * cols <= most:
+        places = [(row, col) for row in range(rows) for col in range(cols)]
+    else:
+        spread = [(int((k + 0.5) / most * rows), int((k + 0.5) * _GOLDEN % 1.0 * cols)) for k in range(most)]
+        places = list(dict.fromkeys(spread))
+    return [(row * (side - OVERLAP), col * (side - OVERLAP)) for row, col in places]
+
+
+def corners_near(grid: Grid, places: Sequence[Place], side: int, most: int) -> list[Corner]:
+    """First row and column of blocks around places, those on the model alone.
+
+    Parameters
+    ----------
+    grid
+        Of the model.
+    places
+        In their order along a line.
+    side, most
+        As for `block_corners`.
+
+    Returns
+    -------
+    list of tuple
+        Empty where no place lies on the model.
+    """
+    lon, lat = [place.lon_deg for place in places], [place.lat_deg for place in places]
+    col, row = (np.atleast_1d(value) for value in grid.from_wgs84(lon, lat))
+    rows, cols = grid.shape
+    on = np.flatnonzero((col >= 0) & (col < cols) & (row >= 0) & (row < rows))
+    taken = on[np.unique(np.linspace(0, len(on) - 1, min(most, len(on))).astype(int))] if len(on) else on
+    found: list[Corner] = []
+    for k in taken.tolist():
+        # A block that would reach outside is moved in, where the model is large enough.
+        at = tuple(
+            int(max(0, min(value - side // 2, size - side)))
+            for value, size in ((row[k], rows), (col[k], cols))
+        )
+        if all(max(abs(at[0] - one[0]), abs(at[1] - one[1])) >= side // 2 for one in found):
+            found.append((at[0], at[1]))
+    return found
+
+
+def read_blocks(source: DemSource, corners: Sequence[Corner], side: int, margin: int = 0) -> Iterator[Dem]:
+    """Read blocks, cut where the model ends, with a margin around them for their slopes.
+
+    Parameters
+    ----------
+    source
+        The elevation model.
+    corners, side
+        Of the blocks, from `block_corners`.
+    margin
+        Cells around each; outside of the model they are unknown.
+
+    Yields
+    ------
+    Dem
+        In their order; blocks without any height are read and left out.
+    """
+    rows, cols = source.grid.shape
+    for row, col in corners:
+        high, wide = (min(side, size - at) + 2 * margin for size, at in ((rows, row), (cols, col)))
+        dem = source.read(row - margin, col - margin, high, wide)
+        if np.isfinite(dem.heights_m[margin : high - margin, margin : wide - margin]).any():
+            yield dem
+
+
+def found_near(source: DemSource, near: Sequence[Place] = ()) -> ModelFound:
+    """Look at a few blocks, near places where there are any.
+
+    Parameters
+    ----------
+    source
+        The elevation model.
+    near
+        Places in their order along a line; none of them, or none on the model, looks all over it.
+
+    Returns
+    -------
+    ModelFound
+        Nothing where no block holds a height. Voids and stretches of one number are left to those who
+        read the ground (`steybrae.cautions.HeightsRead`).
+    """
+    grid = source.grid
+    on = corners_near(grid, near, FEW_SIDE, FEW_BLOCKS) if near else []
+    corners = on or block_corners(grid.shape, FEW_SIDE, FEW_BLOCKS)
+    size, marks = (0.0, 0.0), []
+    for dem in _readable(source, corners, FEW_SIDE):
+        size = cell_size_m(dem.grid)
+        marks.append(marks_of(dem.heights_m, size))
+    if not marks:
+        return NOTHING_FOUND
+    found = found_in(joined(marks), size)
+    return replace(found, kinds=tuple(kind for kind in found.kinds if kind != "voids"))
+
+
+def _readable(source: DemSource, corners: Sequence[Corner], side: int) -> Iterator[Dem]:
+    """Blocks that can be read: who needs the others is told of the damage there."""
+    for corner in corners:
+        with suppress(FileReadError):
+            yield from read_blocks(source, [corner], side)

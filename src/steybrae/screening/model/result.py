@@ -1,0 +1,230 @@
+"""What is said of an elevation model. Field names are the keys of the JSON contract."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.cautions import Cautions
+from steybrae.ranges import Count, LatDeg, LonDeg, NotNegative, Positive, Share, SlopeDeg
+from steybrae.terrain.dem import Array
+from steybrae.terrain.examine.found import FindingKind
+from steybrae.terrain.model_kinds import ModelKind
+
+__all__ = [
+    "IntervalExample",
+    "KindDoubted",
+    "ModelExamined",
+    "ModelExtent",
+    "ModelFinding",
+    "ModelPicture",
+    "SeamAt",
+]
+
+
+@dataclass(frozen=True)
+class ModelExtent:
+    """Where a model lies.
+
+    Attributes
+    ----------
+    rows, cols
+        Its size, cells.
+    lat_min_deg, lat_max_deg
+        Latitude of its corners on WGS 84.
+    lon_min_deg, lon_max_deg
+        Their longitude.
+    width_m, height_m
+        Ground length of its middle row and column, metres.
+    """
+
+    rows: Count
+    cols: Count
+    lat_min_deg: LatDeg
+    lat_max_deg: LatDeg
+    lon_min_deg: LonDeg
+    lon_max_deg: LonDeg
+    width_m: NotNegative
+    height_m: NotNegative
+
+
+@dataclass(frozen=True)
+class ModelFinding:
+    """One thing found in how the heights were made.
+
+    Attributes
+    ----------
+    kind
+        What it is.
+    share
+        Of the cells looked at, how many it concerns.
+    words
+        What was found and what it does.
+    """
+
+    kind: FindingKind
+    share: Share
+    words: str
+
+
+@dataclass(frozen=True)
+class IntervalExample:
+    """The 95 % interval to be expected where the model shows 30 degrees.
+
+    Attributes
+    ----------
+    ground
+        The smoothest tenth of its steep ground, the middle of it, the roughest tenth.
+    down_deg
+        How much gentler it may be over the baseline. None where not known.
+    up_deg
+        How much steeper; None where no upper end is known.
+    """
+
+    ground: Literal["smooth", "middling", "rough"]
+    down_deg: NotNegative | None
+    up_deg: NotNegative | None
+
+
+@dataclass(frozen=True)
+class KindDoubted:
+    """A kind of model that the heights rather speak against.
+
+    Attributes
+    ----------
+    kind
+        As --model-kind takes it.
+    words
+        Why.
+    """
+
+    kind: ModelKind
+    words: str
+
+
+@dataclass(frozen=True)
+class SeamAt:
+    """A seam on the picture.
+
+    Attributes
+    ----------
+    rows, cols
+        Where it begins and ends in the grid, cells.
+    step_m
+        Its height, metres.
+    """
+
+    rows: tuple[float, float]
+    cols: tuple[float, float]
+    step_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class ModelPicture:
+    """What was looked at, thinned, for a picture.
+
+    Attributes
+    ----------
+    slope_deg
+        Over the baseline, ``[row, col]``; NaN unknown or not looked at.
+    looked
+        Which cells were looked at.
+    step
+        Cells of the model in one of the picture.
+    close_m
+        Heights of a piece at full size, metres.
+    close_cell_m
+        Ground size of its cells.
+    seams
+        Those found.
+    """
+
+    slope_deg: Array
+    looked: NDArray[np.bool_]
+    step: int
+    close_m: Array
+    close_cell_m: tuple[float, float]
+    seams: tuple[SeamAt, ...]
+
+
+@dataclass(frozen=True)
+class ModelExamined:
+    """An elevation model examined before it is believed.
+
+    Attributes
+    ----------
+    files
+        File names, in the order given.
+    fingerprints
+        SHA-256 of each file's size and first and last 4 MiB.
+    crs
+        Name of its CRS.
+    extent
+        Where it lies.
+    cell_m
+        Longer side of a cell on the ground, in the middle. Metres.
+    cell_size_m
+        Ground size of a cell along a row and along a column there.
+    elevation_min_m, elevation_max_m
+        Least and greatest height looked at; None where none is known.
+    height_unit_m
+        Metres in its height unit.
+    height_unit_from
+        What said so: --z-unit, CRS, band, or assumed.
+    looked_share
+        Share of its cells that was looked at.
+    unknown_share
+        Share of those that has no height.
+    steep_share
+        Share of those whose slope is known that is 30 degrees and steeper; None where none is known.
+    slope_max_deg
+        Steepest of them; None where none is known.
+    baseline_m
+        What slopes are measured over, metres.
+    findings
+        What was found in how the heights were made; empty where nothing was, which proves nothing.
+    interval_examples
+        The interval to be expected on smooth, middling and rough ground of this model.
+    example_slope_deg
+        Slope that they are for.
+    possible_from_deg
+        Least slope that may be 30 degrees, on its middling ground.
+    model_kind
+        As stated; None where not.
+    kinds_doubted
+        Kinds that the heights rather speak against.
+    uncertainty
+        What the intervals rest on, in words.
+    cautions
+        Those that apply.
+    picture
+        For a picture; None where none was asked for.
+    """
+
+    files: tuple[str, ...]
+    fingerprints: tuple[str, ...]
+    crs: str
+    extent: ModelExtent
+    cell_m: Positive
+    cell_size_m: tuple[Positive, Positive]
+    elevation_min_m: float | None
+    elevation_max_m: float | None
+    height_unit_m: Positive
+    height_unit_from: str
+    looked_share: Share
+    unknown_share: Share
+    steep_share: Share | None
+    slope_max_deg: SlopeDeg | None
+    baseline_m: Positive
+    findings: tuple[ModelFinding, ...]
+    interval_examples: tuple[IntervalExample, ...]
+    example_slope_deg: SlopeDeg
+    possible_from_deg: SlopeDeg
+    model_kind: ModelKind | None
+    kinds_doubted: tuple[KindDoubted, ...]
+    uncertainty: str
+    cautions: Cautions
+    picture: ModelPicture | None = field(default=None, metadata={"json": False})

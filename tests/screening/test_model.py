@@ -1,0 +1,208 @@
+"""Models examined through the one way in for heights, and what other answers make of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rasterio.enums import Resampling
+from tests.made_models import (
+    UNTOUCHED,
+    Made,
+    changed,
+    copies,
+    drawn_between,
+    finer,
+    read_made,
+    rightly,
+    told,
+)
+from tests.real_ground import slope_over
+
+from steybrae.errors import ModelError
+from steybrae.files.model.rasters import open_model
+from steybrae.files.plans import read_plan, write_plan
+from steybrae.files.routes import read_route
+from steybrae.route.positions.places import Place, parse_place
+from steybrae.screening import Settings, screen_route
+from steybrae.screening.ground.at import ground_at
+from steybrae.screening.model.examine import examine_model
+from steybrae.screening.model.look import block_corners, corners_near, found_near
+from steybrae.terrain.attributes import baseline_cells, slope_field
+from steybrae.terrain.dem import Dem, Grid
+from steybrae.terrain.examine.found import ModelFound
+from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.uncertainty import slope_interval_deg, slope_uncertainty
+
+MODELS = ("stey_massif", "tyrol_3_5m")
+"""The benchmark `examined.py` has all of them."""
+
+
+def path_of(name: str, request: pytest.FixtureRequest) -> Path:
+    if name == "stey_massif":
+        folder: Path = request.getfixturevalue("sample_dem")
+        return folder / "stey_massif.tif"
+    shared: Path = request.getfixturevalue("shared_data")
+    path = shared / "terrain" / f"{name}.tif"
+    if not path.is_file():
+        pytest.skip(f"the model {path.name} is not there: {path.parent}")
+    return path
+
+
+@pytest.mark.parametrize("name", UNTOUCHED)
+def test_untouched_models_are_accused_of_no_more_than_they_have(name, request) -> None:
+    assert told(path_of(name, request)) == UNTOUCHED[name]
+
+
+@pytest.mark.parametrize("name", MODELS)
+def test_copies_are_told_for_what_they_are(name, request, tmp_path) -> None:
+    model, wrong, count = read_made(path_of(name, request)), [], 0
+    for copy, kind, made in copies(model):
+        found = told(made.write(tmp_path / "copy.tif"))
+        count += 1
+        if not rightly(kind, found, UNTOUCHED[name]):
+            wrong.append((copy, found))
+    assert len(wrong) <= 0.05 * count, wrong
+
+
+@pytest.mark.parametrize("times", [0.7, 0.8, 0.9, 1.03, 1.1, 1.25, 1.33])
+@pytest.mark.parametrize("how", [Resampling.bilinear, Resampling.cubic])
+def test_a_model_moved_to_another_grid_is_not_called_made_finer(times, how, sample_dem, tmp_path) -> None:
+    model = read_made(sample_dem / "stey_massif.tif")
+    part = Made(model.heights[150:550, 250:750], model.transform, model.crs)
+    found = told(finer(part, times, how).write(tmp_path / "moved.tif"))
+    assert "interpolated" not in found
+
+
+@pytest.mark.parametrize("name", ["tyrol_2_5m", "tyrol_5_5m"])
+@pytest.mark.parametrize(("kind", "least"), [("finer", 0.95), ("contours", 0.95)])
+def test_what_is_found_makes_the_interval_hold(name, kind, least, request) -> None:
+    model = read_made(path_of(name, request))
+    truth = slope_over(model.heights, 5.0, 20.0)
+    if kind == "finer":
+        rows, cols = (size // 4 * 4 for size in model.heights.shape)
+        means = model.heights[:rows, :cols].reshape(rows // 4, 4, cols // 4, 4).mean((1, 3))
+        coarse = Made(means, model.transform @ type(model.transform).scale(4.0), model.crs)
+        made, found = finer(coarse, 4, Resampling.bilinear), ModelFound(source_cell_m=20.0)
+    else:
+        made, found = changed(model, drawn_between), ModelFound(contours_m=20.0)
+    rows, cols = made.heights.shape
+    grid = Grid(tuple(made.transform)[:6], made.crs, (rows, cols))
+    field = slope_field(Dem(grid, made.heights), halves=baseline_cells(5.0, 5.0))
+    held = []
+    for one in (ModelFound(), found):
+        known = slope_uncertainty("horn", jacobian_at(grid, cols / 2, rows / 2), kind="lidar", found=one)
+        low, high = slope_interval_deg(field.p, field.q, known, field.roughness_deg)
+        ground = truth[:rows, :cols]
+        there = np.isfinite(ground) & np.isfinite(low)
+        held.append(float(((ground >= low) & (ground <= high))[there].mean()))
+    assert held[0] < 0.85
+    assert held[1] >= least
+
+
+@given(st.integers(3, 5000), st.integers(3, 5000), st.integers(1, 80))
+def test_blocks_lie_on_the_grid_apart_and_meet_many_rows_and_columns(rows, cols, most) -> None:
+    corners = block_corners((rows, cols), 256, most)
+    assert 1 <= len(corners) <= max(most, 1)
+    assert len(set(corners)) == len(corners)
+    assert all(0 <= row < rows and 0 <= col < cols for row, col in corners)
+    every = block_corners((rows, cols), 256, 10**6)
+    met = np.zeros((rows, cols), np.int8)
+    for row, col in every:
+        met[row : row + 256, col : col + 256] = 1
+    assert met.all()
+    if len(every) > most:
+        down = len({row for row, _ in corners})
+        assert down >= min(most, len({row for row, _ in every})) // 2
+
+
+def test_blocks_lie_near_the_places_that_are_asked_about(sample_dem) -> None:
+    with open_model([sample_dem / "stey_massif.tif"]) as model:
+        grid = model.grid
+        lon, lat = grid.to_wgs84([450.0, 455.0, 890.0], [350.0, 352.0, 20.0])
+        places = [Place(lat_deg=float(y), lon_deg=float(x)) for x, y in zip(lon, lat, strict=True)]
+        corners = corners_near(grid, places, 192, 4)
+        assert corners_near(grid, [Place(lat_deg=0.0, lon_deg=0.0)], 192, 4) == []
+    # Within the cell that going there and back may cost; the third is moved in from the model's edge.
+    assert np.abs(np.array(corners) - [(350 - 96, 450 - 96), (0, 900 - 192)]).max() <= 1
+
+
+def test_a_whole_answer_of_the_sample(sample_dem) -> None:
+    with open_model([sample_dem / "stey_massif.tif"]) as model:
+        found = examine_model(model, pictured=True)
+    assert (found.extent.rows, found.extent.cols) == (700, 900)
+    assert found.cell_m == pytest.approx(10.0, abs=0.02)
+    assert found.looked_share == 1.0
+    assert found.elevation_min_m == pytest.approx(94.1, abs=0.01)
+    assert found.elevation_max_m == pytest.approx(1172.3, abs=0.01)
+    assert found.steep_share == pytest.approx(0.123, abs=0.002)  # numpy.gradient: 0.124
+    smooth, middling, rough = found.interval_examples
+    assert smooth.down_deg < middling.down_deg < rough.down_deg
+    assert smooth.up_deg < middling.up_deg < rough.up_deg
+    assert found.possible_from_deg < 30.0 - 0.9 * middling.up_deg
+    picture = found.picture
+    assert picture is not None
+    assert picture.looked.all()
+    assert np.nanmax(picture.slope_deg) <= found.slope_max_deg
+
+
+def test_a_model_larger_than_what_is_looked_at_costs_blocks(monkeypatch, sample_dem) -> None:
+    monkeypatch.setattr("steybrae.screening.model.examine.MOST_BLOCKS", 3)
+    with open_model([sample_dem / "stey_massif.tif"]) as model:
+        found = examine_model(model, pictured=True)
+    assert 0.2 < found.looked_share < 0.35
+    assert found.picture is not None
+    assert 0.2 < found.picture.looked.mean() < 0.35
+
+
+def test_a_model_without_heights_is_refused() -> None:
+    grid = Grid((10.0, 0.0, 0.0, 0.0, -10.0, 0.0), "EPSG:32629", (20, 30))
+    with pytest.raises(ModelError, match="none was met where it was looked at"):
+        examine_model(Dem(grid, np.full((20, 30), np.nan)))
+    assert found_near(Dem(grid, np.full((20, 30), np.nan))) == ModelFound()
+
+
+@pytest.fixture(scope="module")
+def finer_sample(sample_dem, tmp_path_factory) -> Path:
+    """The middle of the massif, 30 m means made finer to 7.5 m."""
+    model = read_made(sample_dem / "stey_massif.tif")
+    means = model.heights[:699].reshape(233, 3, 300, 3).mean((1, 3))
+    coarse = Made(means, model.transform @ type(model.transform).scale(3.0), model.crs)
+    return finer(coarse, 4, Resampling.cubic).write(tmp_path_factory.mktemp("finer") / "finer.tif")
+
+
+def test_a_place_on_cells_made_finer_is_known_as_on_the_coarser_ones(finer_sample) -> None:
+    place = parse_place("59.2244 -8.0237")
+    with open_model([finer_sample], "m") as model:
+        looked = found_near(model, [place])
+        bare, told_of = (
+            ground_at(place, model, settings=Settings(model_found=found)) for found in (ModelFound(), looked)
+        )
+    assert looked.kinds == ("interpolated",)
+    assert looked.source_cell_m == pytest.approx(30.0, rel=0.02)
+    assert "cells_interpolated" in {caution.key for caution in told_of.cautions}
+    assert "cells_interpolated" not in {caution.key for caution in bare.cautions}
+    assert told_of.slope_deg == bare.slope_deg
+    assert told_of.slope_low_deg < bare.slope_low_deg - 5.0
+    assert told_of.slope_high_deg > bare.slope_high_deg + 5.0
+
+
+def test_a_plan_keeps_what_was_found_and_its_caution(finer_sample, sample_dem, tmp_path) -> None:
+    route = read_route(sample_dem / "day.gpx")
+    found = ModelFound(("interpolated", "spikes"), 30.0)
+    with open_model([finer_sample], "m") as model:
+        screened = screen_route(route, model, Settings(model_found=found, reach_m=20.0))
+    write_plan(tmp_path / "plan.zip", screened)
+    kept = read_plan(tmp_path / "plan.zip")
+    assert kept.settings.model_found == found
+    assert {"cells_interpolated", "spikes"} <= {caution.key for caution in kept.cautions}
+    # A plan that lost its caution gets it back: it is worked out from what it says of the model.
+    bare = replace(screened, cautions=screened.cautions[:2])
+    write_plan(tmp_path / "bare.zip", bare)
+    assert "cells_interpolated" in {caution.key for caution in read_plan(tmp_path / "bare.zip").cautions}
+    assert math.isfinite(kept.totals.slope_max_deg)
