@@ -177,7 +177,7 @@ def finer_sample(sample_dem, tmp_path_factory) -> Path:
 
 
 def test_a_place_on_cells_made_finer_is_known_as_on_the_coarser_ones(finer_sample) -> None:
-    place = parse_place("59.2244 -8.0237")
+    place = parse_place("59.2287 -8.0688")
     with open_model([finer_sample], "m") as model:
         looked = found_near(model, [place])
         bare, told_of = (
