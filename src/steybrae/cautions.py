@@ -303,8 +303,8 @@ _RULES: Final = (
         "The model was drawn from contours: between them its slopes are made up.",
         lambda at: "terraced" in at.model_found,
         "The heights crowd at even steps: the model was drawn from contours. Between them its slopes are "
-        "made up, flat steps beside steep ones, and what is lower than the interval is missing. Intervals "
-        "are those of contours at least.",
+        "made up, flat steps beside steep ones, and what is lower than the interval is missing. Slopes are no "
+        "better known than those of contours.",
     ),
     _Rule(
         "kind_doubted",
@@ -472,7 +472,7 @@ _RULES: Final = (
 )
 
 UNIT_STEEP: Final = (
-    "A tenth of the model or more is steeper over 60 m than hardly any land is: its heights may be in feet "
+    "A tenth of the model is steeper over 60 m than hardly any land is: its heights may be in feet "
     "and were taken as metres. Compare a height with the map, and state --z-unit."
 )
 """Caution on a model whose ground is too steep for its unit."""

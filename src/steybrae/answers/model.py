@@ -19,7 +19,7 @@ from steybrae.document import (
 )
 from steybrae.quantities import FOOT_M, US_SURVEY_FOOT_M
 from steybrae.screening.model.result import IntervalExample, ModelExamined, ModelFinding
-from steybrae.value import UNKNOWN, height, kilometres, lower, percent, slope
+from steybrae.value import AT_LEAST, UNKNOWN, height, kilometres, lower, percent, slope
 
 __all__ = ["interval_text", "model_document", "model_lines"]
 
@@ -74,9 +74,10 @@ def model_lines(found: ModelExamined) -> Iterator[str]:
     if found.steep_share is None:
         yield "How much of it is steep is unknown."
     else:
-        share, most = percent(100.0 * found.steep_share, step=0.1).text, slope(found.slope_max_deg).text
-        at_least = " or more" if found.unknown_share > 0.0 else ""
-        yield f"{share} of the ground that it knows is {STEEP_DEG:g}° and steeper; steepest {most}{at_least}."
+        share = percent(100.0 * found.steep_share, step=0.1).text
+        part = found.unknown_share > 0.0 or found.looked_share < 1.0
+        most = slope(found.slope_max_deg, at_least=part).text
+        yield f"{share} of the ground that it knows is {STEEP_DEG:g}° and steeper; steepest {most}."
     stated = next((one for one in found.kinds_doubted if one.kind == found.model_kind), None)
     if stated is not None:
         yield f"It was stated to be {stated.kind}, and {stated.words}: the wider interval holds."
@@ -90,9 +91,7 @@ def _meaning(found: ModelExamined) -> str:
         return "How well its slopes are known could not be told: too little of its ground was met."
     shown = f"Where it shows {at}, middling ground is {interval_text(found, middling)}"
     if middling.up_deg is None:
-        return (
-            f"{shown}. It shows where it is steep, never where it is not: read every slope as at least that."
-        )
+        return f"{shown}. It shows where it is steep, never where it is not: read every slope as {AT_LEAST} that."
     width = middling.down_deg + middling.up_deg
     if width <= TELLS_BANDS_DEG:
         return f"{shown}: it tells a band of 5° from the next but one. Short rolls and gullies are not in it."
