@@ -303,8 +303,8 @@ _RULES: Final = (
         "The model was drawn from contours: between them its slopes are made up.",
         lambda at: "terraced" in at.model_found,
         "The heights crowd at even steps: the model was drawn from contours. Between them its slopes are "
-        "made up, flat steps beside steep ones, and what is lower than the interval is missing. Slopes are no "
-        "better known than those of contours.",
+        "made up, flat steps beside steep ones, and what is lower than the interval is missing. Slopes are "
+        "no better known than those of contours.",
     ),
     _Rule(
         "kind_doubted",

@@ -86,7 +86,7 @@ def test_coarse_cells_have_no_upper_end_and_say_so(run: Run, sample_dem: Path, t
     _, out, _ = run("model", str(path), "--json")
     assert [one["up_deg"] for one in json.loads(out)["interval_examples"]] == [None] * 3
     _, out, _ = run("model", str(path))
-    assert "never where it is not: read every slope as at least that" in " ".join(out.split())
+    assert "never where not: read every slope as at least that" in " ".join(out.split())
 
 
 def test_the_doubted_kind_is_told_first_and_the_wider_holds(run: Run, sample_dem: Path) -> None:

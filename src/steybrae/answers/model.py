@@ -91,7 +91,7 @@ def _meaning(found: ModelExamined) -> str:
         return "How well its slopes are known could not be told: too little of its ground was met."
     shown = f"Where it shows {at}, middling ground is {interval_text(found, middling)}"
     if middling.up_deg is None:
-        return f"{shown}. It shows where it is steep, never where it is not: read every slope as {AT_LEAST} that."
+        return f"{shown}. It shows where it is steep, never where not: read every slope as {AT_LEAST} that."
     width = middling.down_deg + middling.up_deg
     if width <= TELLS_BANDS_DEG:
         return f"{shown}: it tells a band of 5° from the next but one. Short rolls and gullies are not in it."
