@@ -21,8 +21,6 @@ from steybrae.quantities import FOOT_M, US_SURVEY_FOOT_M
 from steybrae.screening.model.result import IntervalExample, ModelExamined, ModelFinding
 from steybrae.value import AT_LEAST, UNKNOWN, height, kilometres, lower, percent, slope
 
-__all__ = ["interval_text", "model_document", "model_lines"]
-
 TELLS_BANDS_DEG: Final = 10.0
 """Width of the interval up to which a model tells bands of five degrees but for their neighbours (our
 choice)."""

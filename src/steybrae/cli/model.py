@@ -13,8 +13,6 @@ from steybrae.cli.options.common import OutputOptions
 from steybrae.cli.options.model import ModelOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
 
-__all__ = ["model"]
-
 
 @dataclass(frozen=True)
 class ModelOutputs(OutputOptions):

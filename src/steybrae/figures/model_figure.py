@@ -25,8 +25,6 @@ from steybrae.screening.model.result import ModelExamined, ModelPicture
 from steybrae.terrain.dem import Array
 from steybrae.value import percent
 
-__all__ = ["model_figure", "model_metadata"]
-
 WIDTH_IN: Final = 7.0
 """Width of the picture, inches (our choice); its height is what the words need."""
 

@@ -35,8 +35,6 @@ from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty, least_ends_deg
 
-__all__ = ["MOST_BLOCKS", "SIDE", "examine_model"]
-
 SIDE: Final = 256
 """Side of a block, cells (our choice)."""
 

@@ -20,8 +20,6 @@ from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, found_in
 from steybrae.terrain.examine.marks import joined, marks_of
 from steybrae.terrain.jacobian import cell_size_m
 
-__all__ = ["Corner", "block_corners", "corners_near", "found_near", "read_blocks"]
-
 Corner = tuple[int, int]
 """First row and column of a block."""
 

@@ -15,8 +15,6 @@ from steybrae.terrain.examine.found import seams_in
 from steybrae.terrain.examine.marks import Marks, joined
 from steybrae.terrain.jacobian import cell_size_m
 
-__all__ = ["Drawn"]
-
 MOST_SIDE: Final = 600
 """Most rows or columns of the picture (our choice)."""
 

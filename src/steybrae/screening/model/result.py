@@ -14,16 +14,6 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.found import FindingKind
 from steybrae.terrain.model_kinds import ModelKind
 
-__all__ = [
-    "IntervalExample",
-    "KindDoubted",
-    "ModelExamined",
-    "ModelExtent",
-    "ModelFinding",
-    "ModelPicture",
-    "SeamAt",
-]
-
 
 @dataclass(frozen=True)
 class ModelExtent:

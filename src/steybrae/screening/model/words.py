@@ -7,8 +7,6 @@ import math
 from steybrae.terrain.examine.found import FindingKind, ModelFound
 from steybrae.value import slope
 
-__all__ = ["finding_words"]
-
 
 def finding_words(
     kind: FindingKind, found: ModelFound, cell_m: float, seam_m: float = 0.0, spikes: int = 0

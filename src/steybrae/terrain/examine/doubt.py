@@ -7,8 +7,6 @@ from typing import Final
 from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.model_kinds import MODEL_KINDS, ModelKind
 
-__all__ = ["KIND_DOUBTED", "doubt", "doubted_kinds", "kinds_told"]
-
 KIND_DOUBTED: Final = "kind doubted"
 """Told beside what was found where the kind that was stated does not fit it."""
 

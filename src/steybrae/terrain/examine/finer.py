@@ -19,8 +19,6 @@ import numpy as np
 
 from steybrae.terrain.dem import Array
 
-__all__ = ["LEAST_FINER", "Periods", "finer_times", "periods_of"]
-
 WINDOW: Final = 128
 """Cells of a window of the periodogram (our choice): lines of 1/6 and 1/7 stand three steps apart."""
 

@@ -26,8 +26,6 @@ from steybrae.terrain.examine.marks import Marks, steep_tenth_deg, whole_unit_m
 from steybrae.terrain.examine.stripes import LEAST_STRIPED, LEAST_STRIPED_FINER, Seam, stripes_m
 from steybrae.terrain.examine.terraces import terrace_interval_m
 
-__all__ = ["FINDING_KINDS", "NOTHING_FOUND", "FindingKind", "ModelFound", "found_in", "seams_in"]
-
 FindingKind = Literal[
     "interpolated",
     "terraced",

@@ -18,8 +18,6 @@ from steybrae.terrain.examine.stripes import Seam, alike_of, seams_of, steps_apa
 from steybrae.terrain.examine.terraces import crowd_of
 from steybrae.terrain.gradients import plane_gradients
 
-__all__ = ["UNIT_BASELINE_M", "Marks", "joined", "marks_of", "steep_tenth_deg", "whole_unit_m"]
-
 STEPS_M: Final = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 40.0, 50.0, 100.0, FOOT_M, 10 * FOOT_M, 20 * FOOT_M)
 """Steps that heights may be multiples of, metres."""
 

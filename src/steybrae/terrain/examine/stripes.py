@@ -10,16 +10,6 @@ import numpy as np
 
 from steybrae.terrain.dem import Array
 
-__all__ = [
-    "LEAST_STRIPED",
-    "LEAST_STRIPED_FINER",
-    "Seam",
-    "alike_of",
-    "seams_of",
-    "steps_apart",
-    "stripes_m",
-]
-
 SEGMENT: Final = 32
 """Cells of a piece of a row or column in which steps are averaged (our choice)."""
 

@@ -10,8 +10,6 @@ import numpy as np
 from steybrae.quantities import FOOT_M, LAND_HEIGHTS_M
 from steybrae.terrain.dem import Array
 
-__all__ = ["crowd_of", "terrace_interval_m"]
-
 BIN_M: Final = 0.25
 """Step of the count of heights, metres (our choice): contours lie 5 m apart and more."""
 
