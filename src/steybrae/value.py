@@ -222,6 +222,17 @@ def climb(metres: float | None, *, at_least: bool = False) -> Value:
     return Value(metres, "m", 1.0, "up", at_least)
 
 
+def up_and_down(up_m: float | None, down_m: float | None, *, at_least: bool = False) -> str:
+    """``up at least 1200 m, down at least 1197 m``."""
+    up, down = (climb(metres, at_least=at_least).text for metres in (up_m, down_m))
+    return f"up {up}, down {down}"
+
+
+def legs_and_length(legs: int, metres: float) -> str:
+    """``19 legs, 13.53 km``."""
+    return f"{legs} leg{'' if legs == 1 else 's'}, {kilometres(metres).text}"
+
+
 def steep_length(metres: float | None, *, at_least: bool = False) -> Value:
     """Length of steep or unknown ground, or rise to a start zone, metres: up."""
     return Value(metres, "m", 1.0, "up", at_least)

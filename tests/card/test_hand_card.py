@@ -163,7 +163,7 @@ def test_totals(card: RouteCard) -> None:
     # 500.125 + 1000.249 + 1200.299 = 2700.673 m.
     assert card.totals.length_m == pytest.approx(2700.673, abs=0.004)
     assert (card.totals.ascent_m, card.totals.descent_m) == (200.0, 180.0)
-    assert totals_lines(card)[:3] == ("3 legs, 2.70 km", "200 m up, 180 m down", "1 h 22 in all")
+    assert totals_lines(card)[:3] == ("3 legs, 2.70 km", "up 200 m, down 180 m", "1 h 22 in all")
     assert totals_lines(card)[3].startswith("arrive 10:22 GMT, 5 h ")
     assert totals_lines(card)[4:] == ("steepest on the line 33.0°", "steepest in the corridor 0.0°")
 

@@ -29,7 +29,15 @@ from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.basis import corridor_text, cross_check_text, zones_text
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.terrain.attributes import BASELINE_M
-from steybrae.value import UNKNOWN, and_more, climb, height, kilometres, slope, steep_length
+from steybrae.value import (
+    UNKNOWN,
+    and_more,
+    height,
+    legs_and_length,
+    slope,
+    steep_length,
+    up_and_down,
+)
 
 MORE: Final = "More: --legs, --bands, --overhead, --all. To carry: steybrae card."
 
@@ -125,15 +133,13 @@ def _overhead_blocks(found: RouteScreening) -> Iterator[Block]:
 def headline(found: RouteScreening) -> Iterator[Block]:
     """Give the whole line in a few sentences."""
     totals = found.totals
-    legs = "1 leg" if totals.legs == 1 else f"{totals.legs} legs"
     steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
-    up = climb(totals.ascent_m, at_least=totals.ascent_at_least).text
-    down = climb(totals.descent_m, at_least=totals.ascent_at_least).text
+    climbs = up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least)
     counted = totals.ascent_on_map_m
     on_map = "" if counted is None else f" (up as counted on the map: {height(counted).text})"
     unknown = f"; unknown ground {steep_length(totals.unknown_m).text}" if totals.unknown_m else ""
-    extent = f"{found.read_as}, {legs}, {kilometres(totals.length_m).text}"
-    yield Heading(f"{found.name or 'Route'} ({extent}): up {up}, down {down}{on_map}{unknown}", level=1)
+    extent = f"{found.read_as}, {legs_and_length(totals.legs, totals.length_m)}"
+    yield Heading(f"{found.name or 'Route'} ({extent}): {climbs}{on_map}{unknown}", level=1)
     yield Paragraph(
         f"Steepest on the line {steepest}{_on(totals.slope_max_leg)}"
         f"{short_text(totals.short_slope_max_deg)}, "

@@ -34,7 +34,7 @@ from steybrae.value import (
     climb,
     distance_off,
     height,
-    kilometres,
+    legs_and_length,
     length,
     lower,
     millimetres,
@@ -42,6 +42,7 @@ from steybrae.value import (
     slope,
     steep_length,
     stretch,
+    up_and_down,
 )
 
 GRID_NAMES: Final = {
@@ -325,12 +326,9 @@ def place_text(name: str, written: str, reference: str) -> str:
 def totals_lines(card: RouteCard) -> tuple[str, ...]:
     """Say what the whole day comes to, one short line each."""
     totals = card.totals
-    count = f"{totals.legs} leg{'' if totals.legs == 1 else 's'}"
-    lines = [f"{count}, {kilometres(totals.length_m).text}"]
+    lines = [legs_and_length(totals.legs, totals.length_m)]
     if totals.ascent_m is not None and totals.descent_m is not None:
-        least = totals.ascent_at_least
-        up, down = (climb(metres, at_least=least).text for metres in (totals.ascent_m, totals.descent_m))
-        lines.append(f"{up} up, {down} down")
+        lines.append(up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least))
     if totals.time_min is not None:
         lines.append(f"{minutes_text(totals.time_min, at_least=totals.time_at_least)} in all")
     last = card.legs[-1]

@@ -25,7 +25,7 @@ from steybrae.figures.style import picture_style
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
-from steybrae.value import climb, kilometres, slope, steep_length
+from steybrae.value import legs_and_length, slope, steep_length, up_and_down
 
 FORMATS: Final = ("png", "pdf")
 A4_MM: Final = (210.0, 297.0)
@@ -158,11 +158,8 @@ def _title(screening: RouteScreening, page: _Page) -> str:
 
 def _facts(screening: RouteScreening, width_mm: float) -> str:
     totals = screening.totals
-    legs = f"{totals.legs} leg{'' if totals.legs == 1 else 's'}"
-    ascent, descent = (
-        climb(metres, at_least=totals.ascent_at_least).text for metres in (totals.ascent_m, totals.descent_m)
-    )
-    first = f"{legs}, {kilometres(totals.length_m).text}; ascent {ascent}, descent {descent}"
+    climbs = up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least)
+    first = f"{legs_and_length(totals.legs, totals.length_m)}; {climbs}"
     if totals.unknown_m > 0.0:
         first += f"; {steep_length(totals.unknown_m).text} of the line over unknown ground"
     steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text

@@ -19,13 +19,14 @@ from steybrae.value import (
     UNKNOWN,
     and_more,
     bearing,
-    climb,
     distance_off,
     kilometres,
+    legs_and_length,
     length,
     overhead,
     slope,
     steep_length,
+    up_and_down,
 )
 
 
@@ -67,8 +68,8 @@ def look_words(bearing_true_deg: float | None) -> str:
 
 def leg_words(leg: LegScreening, scheme: BandScheme) -> LegWords:
     """Headline of a leg."""
-    up, down = (climb(metres, at_least=leg.ascent_at_least).text for metres in (leg.ascent_m, leg.descent_m))
-    extent = f"{kilometres(leg.length_m).text}, up {up}, down {down}"
+    climbs = up_and_down(leg.ascent_m, leg.descent_m, at_least=leg.ascent_at_least)
+    extent = f"{kilometres(leg.length_m).text}, {climbs}"
     return LegWords(
         leg.number,
         leg.from_,
@@ -201,13 +202,10 @@ def _bar(leg: LegScreening) -> tuple[tuple[float, float, int | None], ...]:
 def totals_words(screening: RouteScreening) -> tuple[str, ...]:
     """Headline of the whole line, in sentences."""
     totals = screening.totals
-    up, down = (
-        climb(metres, at_least=totals.ascent_at_least).text for metres in (totals.ascent_m, totals.descent_m)
-    )
-    legs = f"{totals.legs} leg{'' if totals.legs == 1 else 's'}"
+    climbs = up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least)
     steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
     words = [
-        f"{legs}, {kilometres(totals.length_m).text}, up {up}, down {down}.",
+        f"{legs_and_length(totals.legs, totals.length_m)}, {climbs}.",
         f"Steepest ground on the line: {steepest}{_on(totals.slope_max_leg)}.",
         f"In the corridor: {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}.",
     ]
