@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -80,6 +81,17 @@ def test_a_sidecar_that_adds_to_the_file_or_agrees_is_taken(tmp_path: Path, text
     with open_model([path]) as model:
         heights = model.read(0, 0, ROWS, COLS).heights_m
     assert np.count_nonzero(np.isnan(heights)) == ("NoData" in text)
+
+
+def test_a_place_that_stands_in_the_sidecar_alone_is_taken(tmp_path: Path) -> None:
+    path = tmp_path / "dem.tif"
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        with rasterio.open(path, "w", "GTiff", COLS, ROWS, 1, dtype="float32") as made:
+            made.write(HEIGHTS.astype("float32"), 1)
+    beside(path, "<SRS>EPSG:27700</SRS><GeoTransform>54500,10,0,1053500,0,-10</GeoTransform>")
+    with open_model([path]) as model:
+        assert model.grid.transform == (10.0, 0.0, 54_500.0, 0.0, -10.0, 1_053_500.0)
 
 
 CHANGES = [

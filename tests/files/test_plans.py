@@ -601,12 +601,36 @@ class TestTampered:
             (changed("settings.edges_deg", [10.0, 20.0]), "in leg 1 the bands are not those of its edges"),
             (changed("places", []), "has no place that matters and is not named as without"),
             (changed("legs_without", [1, 2, 3]), "is named as without a place that matters and has one"),
+            (
+                lambda r: [place.update(slope_max_deg=1.0, kinds=["underfoot"]) for place in r["places"]],
+                "is steeper than its steepest slope",
+            ),
+            (changed("places.0.words", "Gentle."), "the words of place A are not those of its figures"),
+            (
+                changed("places.0.unknown_on_line_m", 9e3),
+                "the metres of unknown ground of place A are too few",
+            ),
+            (
+                changed("legs.0.slope_corridor_max_deg", None),
+                "in leg 1 its corridor is steeper abreast of a point than at its steepest",
+            ),
             (changed("model.cell_size_m", [0.0, 0.0]), "cells of a size and a height unit"),
         ],
     )
     def test_contradictions(self, forged: Forged, change: Callable[[Tree], None], what: str) -> None:
         change(forged.result)
         assert what in forged.said()
+
+    def test_points_forgotten_along_the_line_are_missed_by_its_places(self, forged: Forged) -> None:
+        for name in ("known", "elevation_m"):
+            entry = f"legs.0.points.{name}.npy"
+            values = np.load(io.BytesIO(forged.entries[entry]))
+            values[:] = np.nan if name == "elevation_m" else False
+            forged.entries[entry] = npy(values)
+        leg = forged.result["legs"][0]
+        leg.update(unknown_m=leg["length_m"], open_above=True, unknown_above=False)
+        leg.update(band_lengths_m=dict.fromkeys(leg["band_lengths_m"], 0.0))
+        assert "the metres of unknown ground of place A are too few" in forged.said()
 
     def test_slopes_made_gentler_everywhere_but_along_the_line(
         self, forged: Forged, screening: RouteScreening

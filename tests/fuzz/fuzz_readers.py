@@ -2,10 +2,11 @@
 
 Good inputs are changed at random: bytes flipped, cut, doubled, numbers made absurd, two files
 joined; plans also inside their entries. An answer is checked too, for what may never come out.
-Warnings count as crashes: they would reach the user's terminal.
+Warnings count as crashes: they would reach the user's terminal. What is never silently gentler than the
+clean model or plan is in `gentler`, the command line in `command_line`.
 
-    python tests/fuzz/fuzz_readers.py                       200 000 inputs over all readers
-    python tests/fuzz/fuzz_readers.py --count 50000 --only read_plan --seed 7
+    python -m tests.fuzz.fuzz_readers                       200 000 inputs over all readers
+    python -m tests.fuzz.fuzz_readers --count 50000 --only read_plan --seed 7
 
 What crashed is kept in ``--keep`` (a folder), one file an input.
 """
@@ -33,6 +34,7 @@ from typing import Any, Final
 import numpy as np
 import rasterio
 from affine import Affine
+from tests.fuzz import command_line, gentler
 
 from steybrae.errors import SteybraeError
 
@@ -100,6 +102,11 @@ class Reader:
     weight: int
     suffix: str | None = None
     inside: Mutate | None = None
+
+    @property
+    def label(self) -> str:
+        """Its name, and what it is given where that is a file."""
+        return f"{self.name} {self.suffix}" if self.suffix else self.name
 
 
 def change(chance: random.Random, data: bytes, others: list[bytes]) -> bytes:
@@ -418,11 +425,29 @@ PLACES: Final = texts(
 )
 MOMENTS: Final = texts("2027-01-15T09:30+00:00", "2027-01-15T09:30Z", "2027-01-15 09:30:00.5-05:30")
 
+RASTERS: Final = "steybrae.files.model.rasters"
+
 READERS: Final = (
     Reader("steybrae.files.routes", "read_route", route_seeds, use_route, 50, ".gpx"),
-    Reader("steybrae.files.model.rasters", "open_model", model_seeds, use_model, 40, ".tif"),
-    Reader("steybrae.files.model.rasters", "open_model", vrt_seeds, use_vrt, 20, ".vrt"),
+    Reader(RASTERS, "open_model", model_seeds, use_model, 40, ".tif"),
+    Reader(RASTERS, "open_model", vrt_seeds, use_vrt, 20, ".vrt"),
+    Reader(RASTERS, "open_model", gentler.vrt_seeds, gentler.use_vrt, 20, ".clean.vrt"),
+    Reader(RASTERS, "open_model", gentler.aux_seeds, gentler.use_sidecar, 20, ".side.tif.aux.xml"),
+    Reader(RASTERS, "open_model", gentler.mask_seeds, gentler.use_sidecar, 10, ".mask.tif.msk"),
+    Reader(RASTERS, "open_model", gentler.world_seeds, gentler.use_only_place, 5, ".world.tfw"),
+    Reader(RASTERS, "open_model", gentler.prj_seeds, gentler.use_only_place, 5, ".crs.prj"),
+    Reader(RASTERS, "open_model", gentler.header_seeds, gentler.use_raw, 5, ".raw.hdr"),
     Reader("steybrae.files.plans", "read_plan", plan_seeds, use_plan, 20, ".zip", change_plan),
+    Reader(
+        "steybrae.files.plans",
+        "read_plan",
+        gentler.plan_seeds,
+        gentler.use_plan,
+        20,
+        ".plan",
+        gentler.tamper_plan,
+    ),
+    Reader("steybrae.cli.app", "main", command_line.seeds, command_line.use, 20),
     Reader("steybrae.files.logs", "read_log", log_seeds, use_log, 20, ".csv"),
     Reader("steybrae.files.bulletins", "read_bulletins", bulletin_seeds, use_bulletins, 30, ".json"),
     Reader("steybrae.quantities", "parse_slope_deg", SLOPES, within(0.0, 90.0), 8),
@@ -521,7 +546,7 @@ class Tally:
 def found_readers(only: str = "") -> Iterator[tuple[Reader, Callable[..., Any]]]:
     """Yield the readers that exist, with their functions."""
     for reader in READERS:
-        if only in ("", reader.name):
+        if only in ("", reader.name, reader.label):
             try:
                 function = getattr(importlib.import_module(reader.home), reader.name)
             except ModuleNotFoundError:
@@ -575,9 +600,8 @@ def run(count: int, seed: int, only: str = "", keep: Path | None = None) -> dict
         for reader, function in readers:
             share = math.ceil(count * reader.weight / whole)
             tally = fuzz(reader, function, share, seed, Path(folder))
-            name = reader.name if reader.name not in tallies else f"{reader.name} {reader.suffix}"
-            tallies[name] = tally
-            _report(name, share, tally, keep)
+            tallies[reader.label] = tally
+            _report(reader.label, share, tally, keep)
     return tallies
 
 
@@ -601,7 +625,7 @@ def main() -> int:
     options = argparse.ArgumentParser(description="Feed every reader what nobody would write.")
     options.add_argument("--count", type=int, default=DEFAULT_COUNT)
     options.add_argument("--seed", type=int, default=0)
-    options.add_argument("--only", default="", help="name of one reader")
+    options.add_argument("--only", default="", help="one reader, with or without the kind of its file")
     options.add_argument("--keep", type=Path, help="folder for inputs that crashed")
     given = options.parse_args()
     tallies = run(given.count, given.seed, given.only, given.keep)

@@ -35,12 +35,12 @@ def test_every_reader_is_fuzzed() -> None:
 
 
 @pytest.mark.parametrize(
-    "reader", {each.name: each for each in READERS}.values(), ids=lambda reader: reader.name
+    "reader", {each.label: each for each in READERS}.values(), ids=lambda reader: reader.label
 )
 def test_nothing_but_errors_of_ours(reader: Reader) -> None:
     whole = sum(each.weight for each in READERS)
-    alike = sum(each.weight for each in READERS if each.name == reader.name)
-    for tally in run(SHORT * alike // whole, seed=20, only=reader.name).values():
+    alike = sum(each.weight for each in READERS if each.label == reader.label)
+    for tally in run(SHORT * alike // whole, seed=20, only=reader.label).values():
         assert tally.crashes == {}
         assert tally.refused > 0
         assert tally.answered > 0

@@ -18,6 +18,7 @@ from steybrae.cautions import Situation, cautions_for, joined_cautions
 from steybrae.errors import PlanError
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.leg import possible_bands
+from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.screening.screen import doubtful_heights, route_totals
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
@@ -100,6 +101,7 @@ def _contradictions(found: RouteScreening) -> Iterator[str]:
         for what in (*_lengths(leg, bands), *_slopes(leg, bands), *_along(leg)):
             yield f"in leg {leg.number} {what}"
     yield from _placed(found)
+    yield from _along_places(found)
     if not _alike(route_totals(found.legs, bands, found.places), found.totals):
         yield "its totals are not those of its legs"
 
@@ -113,6 +115,35 @@ def _placed(found: RouteScreening) -> Iterator[str]:
             yield f"leg {leg.number} has no place that matters and is not named as without"
         if leg.number in found.legs_without and (placed or leg.steep_m > 0.0 or leg.unknown_m > 0.0):
             yield f"leg {leg.number} is named as without a place that matters and has one"
+
+
+def _along_places(found: RouteScreening) -> Iterator[str]:
+    """Places against the points of the line within them; single ones may lie on an end."""
+    before_m = np.concatenate(([0.0], np.cumsum([leg.length_m for leg in found.legs])))
+    chainage, slope, unknown = (
+        np.concatenate(columns)
+        for columns in zip(
+            *(
+                (leg.points.chainage_m + start_m, leg.points.slope_deg, ~leg.points.known)
+                for leg, start_m in zip(found.legs, before_m, strict=False)
+            ),
+            strict=True,
+        )
+    )
+    for place in found.places:
+        inside = np.flatnonzero((chainage > place.from_.chainage_m) & (chainage < place.to.chainage_m))[1:-1]
+        steepest = np.nanmax(slope[inside], initial=0.0)
+        if place.kinds != ("unknown",) and steepest > (place.slope_max_deg or 0.0) + SAME:
+            yield f"a point of place {place.name} is steeper than its steepest slope"
+        both = unknown[inside][1:] & unknown[inside][:-1]
+        on_line_m = np.diff(chainage[inside])[both].sum() / 2.0
+        if on_line_m > place.unknown_on_line_m + SAME_M or place.unknown_on_line_m > place.unknown_m + SAME_M:
+            yield f"the metres of unknown ground of place {place.name} are too few"
+        if place_words(place) != place.words:
+            yield f"the words of place {place.name} are not those of its figures"
+    for leg in found.legs:
+        if np.count_nonzero(~np.isfinite(leg.points.elevation_m)) > 2 and not leg.unknown_above:
+            yield f"heights of leg {leg.number} are unknown and nothing overhead is"
 
 
 def _lengths(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
@@ -155,6 +186,8 @@ def _along(leg: LegScreening) -> Iterator[str]:
     steepest = np.nanmax(slope, initial=0.0)
     if steepest > (leg.slope_max_deg or 0.0) + SAME or np.nanmin(slope, initial=0.0) < 0.0:
         yield "a point is steeper than its steepest slope"
+    if np.nanmax(leg.points.corridor_deg, initial=0.0) > (leg.slope_corridor_max_deg or 0.0) + SAME:
+        yield "its corridor is steeper abreast of a point than at its steepest"
     if leg.unknown_m == 0.0 and np.count_nonzero(~known) > 2:
         yield "points are unknown and no metres are"
     if leg.steep_m == 0.0 and np.count_nonzero(shown_slope_deg(slope[np.isfinite(slope)]) >= STEEP_DEG) > 2:

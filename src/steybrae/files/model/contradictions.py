@@ -8,6 +8,7 @@ differ the model is refused.
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +17,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import rasterio
+import rasterio.errors
 from affine import Affine
 
 from steybrae.errors import ModelError
@@ -75,10 +77,11 @@ def check_sidecar(path: Path, data: Any) -> None:
     """
     if not path.with_name(f"{path.name}.aux.xml").is_file():
         return
-    with (
-        rasterio.Env(GDAL_PAM_ENABLED="NO"),
-        rasterio.open(path, driver=data.driver) as alone,
-    ):
+    with rasterio.Env(GDAL_PAM_ENABLED="NO"), warnings.catch_warnings():
+        # Where it lies may stand in the sidecar alone.
+        warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
+        alone = rasterio.open(path, driver=data.driver)
+    with alone:
         for what in _differences(alone, data):
             message = (
                 f"The elevation model {path} and the .aux.xml beside it should say the same; they differ in "
