@@ -148,7 +148,7 @@ def test_names_that_are_no_utf8(tmp_path: Path, sample_dem: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("route", "/dev/zero", "--sample"), "A route file should be at most 50 MB; zero is larger."),
+        (("route", "/dev/zero", "--sample"), "A route file should be at most 25 MB; zero is larger."),
         (
             ("reading", "--review", "/dev/zero"),
             "A log of readings should have at most 16 MB; /dev/zero has more.",

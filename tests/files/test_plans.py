@@ -25,7 +25,7 @@ from steybrae.files.results import json_text
 from steybrae.files.routes import read_route
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.choose import Finding
-from steybrae.route.turns import MAX_CHOSEN_LEGS
+from steybrae.route.ceilings import MOST_LEGS
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.screening.pictures.relief import with_relief
@@ -605,6 +605,9 @@ class TestTampered:
                 lambda r: [place.update(slope_max_deg=1.0, kinds=["underfoot"]) for place in r["places"]],
                 "is steeper than its steepest slope",
             ),
+            (changed("places.0.length_m", 1.0), "place A is not as long as from one end of it to the other"),
+            (changed("relief.grid.crs_wkt", "<b>"), "its map should have a CRS that PROJ knows"),
+            (changed("relief.corridor_grid.crs_wkt", ""), "its map should have a CRS that PROJ knows"),
             (changed("places.0.words", "Gentle."), "the words of place A are not those of its figures"),
             (
                 changed("places.0.unknown_on_line_m", 9e3),
@@ -673,6 +676,6 @@ def test_a_plan_of_1000_legs_is_read_again(
     )
     write_plan(tmp_path / "p.zip", whole)
     with zipfile.ZipFile(tmp_path / "p.zip") as archive:
-        assert len(archive.namelist()) / 20 * MAX_CHOSEN_LEGS <= plans.MOST_ENTRIES
-    monkeypatch.setattr(plans, "MOST_ENTRIES", plans.MOST_ENTRIES // (MAX_CHOSEN_LEGS // 20))
+        assert len(archive.namelist()) / 20 * MOST_LEGS <= plans.MOST_ENTRIES
+    monkeypatch.setattr(plans, "MOST_ENTRIES", plans.MOST_ENTRIES // (MOST_LEGS // 20))
     alike(whole, read_plan(tmp_path / "p.zip"))

@@ -347,7 +347,7 @@ def test_a_file_that_is_not_there_and_a_folder(tmp_path: Path) -> None:
 
 def test_a_file_too_large(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(routes, "MAX_FILE_BYTES", 40)
-    message = "A route file should be at most 50 MB; day.csv is larger. Export the day's line alone."
+    message = "A route file should be at most 25 MB; day.csv is larger. Export the day's line alone."
     with pytest.raises(FileReadError, match=exactly(message)):
         read(tmp_path, TABLE, "day.csv")
 

@@ -10,7 +10,7 @@ import pytest
 from tests.on_grid import TRUE_GRID, model, route_on, towards
 
 from steybrae.errors import OffModelError
-from steybrae.route.ground import STRETCH_CELLS, LegGround, Look, leg_ground
+from steybrae.route.ground import LegGround, Look, leg_ground
 from steybrae.route.track import Track, leg_track
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.synthetic import GaussianHill, Plane
@@ -162,6 +162,6 @@ def test_a_line_that_the_crs_has_no_place_for_is_refused():
 
 
 def test_the_longest_stretch_is_some_thousand_heights():
-    assert STRETCH_CELLS * LOOK.spacing_m == 480.0
+    assert LOOK.stretch_m == 480.0
     assert Look((25.0, 14.0), (1, 1), KNOWN).spacing_m == 14.0
     assert "+k=1 " in TRUE_GRID

@@ -139,6 +139,13 @@ def readings_needed(
     return count
 
 
+MOST_ROWS: Final = 20_000
+"""Most rows that are looked at, those that are none among them (our choice)."""
+
+MOST_NAMES: Final = 1000
+"""Most instruments, observers or places of a log that are looked at (our choice: each is a line)."""
+
+
 @dataclass(frozen=True)
 class Agreement:
     """Readings of one instrument or observer against their references.
@@ -324,7 +331,21 @@ def review(
         Rows that `merged_rows` left out.
     names
         Whether observers are named; else they are numbered, in the order of the log.
+
+    Raises
+    ------
+    LogError
+        More than `MOST_ROWS` rows, or `MOST_NAMES` instruments, observers or places.
     """
+    if len(rows) + len(damaged) > MOST_ROWS:
+        raise LogError(_too_many(MOST_ROWS, "rows", len(rows) + len(damaged)))
+    for what, many in (
+        ("instruments", {row.instrument for row in rows}),
+        ("observers", {row.observer for row in rows}),
+        ("places", {_place_name(row) for row in rows}),
+    ):
+        if len(many) > MOST_NAMES:
+            raise LogError(_too_many(MOST_NAMES, what, len(many)))
     if not names:
         numbers: dict[str, str] = {}
         for row in rows:
@@ -342,6 +363,13 @@ def review(
         agreements += [_agreement(kind, name, groups[name], half_width_deg) for name in sorted(groups)]
     cautions = cautions_for(Situation(from_reading=True))
     return Review(len(rows), doubled, _places(rows), tuple(agreements), tuple(damaged), cautions)
+
+
+def _too_many(most: int, what: str, found: int) -> str:
+    return (
+        f"Logs to look at should have at most {most} {what}; these have {found}. Take those of one class or "
+        "one season."
+    )
 
 
 def merged_rows(logs: Sequence[Sequence[LogRow]]) -> tuple[list[LogRow], int]:

@@ -10,6 +10,7 @@ from typing import Final
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from steybrae.errors import LogError
 from steybrae.field.review import Agreement, PlaceReadings, Review
 from steybrae.figures.field_figure import LINE_IN, WIDTH_IN, caution_lines, write_cautions
 from steybrae.figures.style import INK, band_tint, picture_style
@@ -34,6 +35,9 @@ HALF_DEG: Final = 15.0
 MOST_LETTERS: Final = 30
 """Longest name beside a row."""
 
+MOST_BOXES: Final = 2400
+"""Most places times people that are drawn (our choice: 40 people at 60 places)."""
+
 
 @picture_style()
 def review_figure(review: Review) -> Figure:
@@ -51,9 +55,20 @@ def review_figure(review: Review) -> Figure:
         with its 95 % as a line, and what it was compared with as an upright bar. Below, a row for
         each observer and instrument: bias as a dot with its 95 % as a thick line, limits of
         agreement as a thin one, and the table's figures. A4 wide, as high as it needs.
+
+    Raises
+    ------
+    LogError
+        More places and people than `MOST_BOXES`.
     """
     lines = caution_lines(review.cautions)
     people = _people(review.places)
+    if len(people) * len(review.places) > MOST_BOXES or len(review.agreements) > MOST_BOXES // 8:
+        message = (
+            f"A picture of a review should have at most {MOST_BOXES} places times people; this log has "
+            f"{len(review.places)} places and {len(people)} people. Take the log of one class."
+        )
+        raise LogError(message)
     blocks = math.ceil(len(review.places) / ACROSS)
     block_in = ROW_IN * len(people) + HEAD_IN
     above_in = block_in * max(1, blocks)

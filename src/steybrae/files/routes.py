@@ -20,6 +20,7 @@ from gpxpy.gpx import GPX, GPXException
 
 from steybrae.errors import FileReadError, RouteError
 from steybrae.files.route_tables import place_of, table_places
+from steybrae.route.ceilings import check_line
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import (
@@ -36,7 +37,7 @@ from steybrae.value import steep_length
 
 __all__ = ["MAX_FILE_BYTES", "read_route", "route_from_geojson", "route_from_line", "route_from_places"]
 
-MAX_FILE_BYTES: Final = 50_000_000
+MAX_FILE_BYTES: Final = 25_000_000
 """Largest file read, bytes; a day's track at one point a second has about 5 million (our choice)."""
 
 MOST_NAMESPACES: Final = 100
@@ -77,7 +78,7 @@ def read_route(
     Parameters
     ----------
     path
-        The file, UTF-8, at most 50 MB.
+        The file, UTF-8, at most 25 MB.
     legs_at
         Where legs begin instead: names of points or way-points, or distances along the line
         such as ``1.2km``; start and end are added.
@@ -94,7 +95,7 @@ def read_route(
     FileReadError
         Missing, empty, too large, not UTF-8, or damaged.
     RouteError
-        Fewer than two different points, a position that lies nowhere, no such turn point.
+        Fewer than two different points or more than 20 000, a position that lies nowhere, no such turn point.
     """
     text = _read_text(path)
     first = text.lstrip()[:1]
@@ -166,6 +167,7 @@ def _route(found: _Found, where: str, name: str, legs_at: Sequence[str], toleran
             "Add its turn points."
         )
         raise RouteError(message)
+    check_line(len(points), 1)
     line, turns, choice = _turns(found, points, legs_at, tolerance_m)
     notes = (*found.notes, *((repeats_note(dropped),) if dropped else ()), choice)
     return Route(found.name or name, line, turns, found.kind, notes)
@@ -180,7 +182,7 @@ def _read_text(path: Path) -> str:
         message = f"A route file is needed; {path} could not be read: {reason}. Check the name."
         raise FileReadError(message) from error
     if len(content) > MAX_FILE_BYTES:
-        message = f"A route file should be at most 50 MB; {path.name} is larger. Export the day's line alone."
+        message = f"A route file should be at most 25 MB; {path.name} is larger. Export the day's line alone."
         raise FileReadError(message)
     try:
         text = content.decode("utf-8-sig")

@@ -36,6 +36,7 @@ from steybrae.route.leg_baselines import LegBaseline, merged_baselines, stretch_
 from steybrae.route.touching import Pieces, join_pieces, touched
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.attributes import SlopeField, at_points, slope_field, track_grade_deg
+from steybrae.terrain.ceilings import MOST_CELLS_SLOPES, check_cells
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
@@ -44,6 +45,9 @@ from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 STRETCH_CELLS: Final = 48
 """Length of a stretch, cells: windows of some thousand heights, small beside numpy's overhead."""
+
+STRETCH_M: Final = SIDE_REACH_M
+"""Least length of a stretch, metres: of fine cells much is read beside a short one, again and again."""
 
 SPARE_CELLS: Final = 4
 """Ring of cells beyond what is asked for: slopes take one, cells touched around the line another, and
@@ -80,6 +84,11 @@ class Look:
     def spacing_m(self) -> float:
         """Longest distance between points along a leg: one cell, metres."""
         return min(self.cell_m)
+
+    @property
+    def stretch_m(self) -> float:
+        """Longest stretch with a window of its own, metres."""
+        return max(STRETCH_CELLS * self.spacing_m, STRETCH_M)
 
     def bins(self, track: Track) -> tuple[float, int]:
         """Length of a bin of chainage of a leg, metres, and how many there are."""
@@ -213,7 +222,7 @@ def leg_ground(
 def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRead]:
     """Read a leg stretch by stretch; parameters and errors as for `leg_ground`."""
     col, row = _on_model(source, track)
-    for first, last in stretches(track, STRETCH_CELLS * look.spacing_m):
+    for first, last in stretches(track, look.stretch_m):
         part, context = slice(first, last + 1), slice(max(first - 1, 0), last + 2)
         start, end = float(track.chainage_m[first]), float(track.chainage_m[last])
         corner = window(col[part], row[part], end, look)
@@ -293,10 +302,31 @@ def bins_reached(start_m: Array, end_m: Array, edges_m: Array) -> tuple[NDArray[
     return piece, first[piece] + step
 
 
+def leg_work(source: DemSource, track: Track, look: Look) -> tuple[int, int]:
+    """Count what `leg_ground` works out: cells of its windows, and pairs of a piece of line and a cell.
+
+    Raises
+    ------
+    ModelError
+        One window is too large.
+    """
+    cells = pairs = 0
+    ends = stretches(track, look.stretch_m)
+    for (first, last), (_, _, rows, cols) in zip(ends, leg_windows(source, track, look), strict=True):
+        check_cells(
+            *(rows, cols, MOST_CELLS_SLOPES),
+            "The ground beside a stretch of the line",
+            "a smaller place error or drift, shorter legs",
+        )
+        cells += rows * cols
+        pairs += rows * cols * (last - first)
+    return cells, pairs
+
+
 def leg_windows(source: DemSource, track: Track, look: Look) -> Iterator[tuple[int, int, int, int]]:
     """Yield the windows of the model that `leg_ground` reads for a leg, as `DemSource.read` takes them."""
     col, row = source.grid.from_wgs84(track.lon_deg, track.lat_deg)
-    for first, last in stretches(track, STRETCH_CELLS * look.spacing_m):
+    for first, last in stretches(track, look.stretch_m):
         part = slice(first, last + 1)
         yield window(col[part], row[part], float(track.chainage_m[last]), look)
 

@@ -18,6 +18,7 @@ from pyproj import Geod
 
 from steybrae.errors import QuantityError, RouteError
 from steybrae.quantities import parse_ground_length_m
+from steybrae.route.ceilings import MOST_LEGS
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 
@@ -27,9 +28,6 @@ TURN_TOLERANCE_M: Final = 25.0
 
 MAX_TURN_POINTS: Final = 60
 """A line of more points than this was recorded or traced, not planned point by point (our choice)."""
-
-MAX_CHOSEN_LEGS: Final = 1000
-"""More legs than this are no plan, and choosing them would take time without end (our choice)."""
 
 NEAR_LINE_M: Final = 200.0
 """Farthest that a named way-point may lie beside the line to cut it, metres (our choice)."""
@@ -146,7 +144,7 @@ def choose_turns(points: Sequence[Place], tolerance_m: float = TURN_TOLERANCE_M)
         if offsets_m[farthest] > tolerance_m:
             split = first + 1 + farthest
             kept.add(split)
-            if len(kept) - 1 > MAX_CHOSEN_LEGS:
+            if len(kept) - 1 > MOST_LEGS:
                 raise RouteError(_too_many(tolerance_m))
             stretches += [(first, split), (split, last)]
     return tuple(sorted(kept))
@@ -154,7 +152,7 @@ def choose_turns(points: Sequence[Place], tolerance_m: float = TURN_TOLERANCE_M)
 
 def _too_many(tolerance_m: float) -> str:
     return (
-        f"A line should fall into {MAX_CHOSEN_LEGS} legs at most; with a tolerance of {tolerance_m:g} m "
+        f"A line should fall into {MOST_LEGS} legs at most; with a tolerance of {tolerance_m:g} m "
         "it has more. Give a larger tolerance, or say where the legs begin."
     )
 

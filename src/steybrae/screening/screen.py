@@ -16,8 +16,9 @@ from steybrae.errors import OffModelError, RouteError
 from steybrae.names import clean
 from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.route.ascent import reversal_m
+from steybrae.route.ceilings import check_beside, check_line
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_place_error_m
-from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows
+from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows, leg_work
 from steybrae.route.legs import Route
 from steybrae.route.overhead.legs import route_above
 from steybrae.route.overhead.reading import KeptGround
@@ -154,6 +155,7 @@ def screen_route(
     settings = settings or Settings()
     grid = source.grid
     count = len(route.turn_points) - 1
+    check_line(len(route.points), count)
     tracks = [leg_track(route, number) for number in range(count)]
     _refuse_lengthless(route, tracks)
     inside = _refuse_outside(tracks, grid)
@@ -161,6 +163,8 @@ def screen_route(
     jacobian = jacobian_at(grid, *inside)
     cell = cell_size_m(grid, *inside)
     known = slopes_known(settings.method, jacobian, settings)
+    looks = [leg_look(route, number, cell, known, settings) for number in range(count)]
+    _refuse_endless(source, tracks, looks)
     accuracy = grid.datum_accuracy_m
     kept = KeptGround(source, overhead_look(cell, jacobian, settings))
     above = route_above(kept, tracks)
@@ -183,7 +187,7 @@ def screen_route(
     legs: list[LegScreening] = []
     grounds: list[LegGround] = []
     for number, track in enumerate(tracks):
-        look = leg_look(route, number, cell, known, settings)
+        look = looks[number]
         leg_names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
         neighbours = (
             tracks[number - 1] if number else None,
@@ -327,6 +331,14 @@ def _refuse_lengthless(route: Route, tracks: list[Track]) -> None:
                 f"{_name(route, number + 1)}) starts and ends at one place. Leave the second out."
             )
             raise RouteError(message)
+
+
+def _refuse_endless(source: DemSource, tracks: list[Track], looks: list[Look]) -> None:
+    """Refuse a line that would take minutes or gigabytes, before any of its ground is read."""
+    length_m = sum(track.length_m for track in tracks)
+    check_beside(length_m, 0, 0)
+    work = [leg_work(source, track, look) for track, look in zip(tracks, looks, strict=True)]
+    check_beside(length_m, sum(cells for cells, _ in work), sum(pairs for _, pairs in work))
 
 
 def _refuse_outside(tracks: list[Track], grid: Grid) -> tuple[float, float]:

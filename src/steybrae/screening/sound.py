@@ -12,16 +12,18 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 import numpy as np
+import pyproj
 
 from steybrae.bands import STEEP_DEG, BandScheme
 from steybrae.cautions import Situation, cautions_for, joined_cautions
-from steybrae.errors import PlanError
+from steybrae.errors import ModelError, PlanError
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.leg import possible_bands
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.screening.screen import doubtful_heights, route_totals
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
+from steybrae.terrain.dem import Grid
 from steybrae.terrain.examine.doubt import kinds_told
 
 SAME: Final = 1e-6
@@ -100,10 +102,24 @@ def _contradictions(found: RouteScreening) -> Iterator[str]:
     for leg in found.legs:
         for what in (*_lengths(leg, bands), *_slopes(leg, bands), *_along(leg)):
             yield f"in leg {leg.number} {what}"
+    relief = found.relief
+    grids = [] if relief is None else [relief.grid, relief.corridor_grid]
+    if relief is not None and relief.zones is not None:
+        grids.append(relief.zones.grid)
+    if not all(map(_on_earth, grids)):
+        yield "its map should have a CRS that PROJ knows"
+        return
     yield from _placed(found)
     yield from _along_places(found)
     if not _alike(route_totals(found.legs, bands, found.places), found.totals):
         yield "its totals are not those of its legs"
+
+
+def _on_earth(grid: Grid) -> bool:
+    try:
+        return bool(np.isfinite(grid.to_wgs84(0.0, 0.0)).all())
+    except (pyproj.exceptions.ProjError, ModelError):
+        return False
 
 
 def _placed(found: RouteScreening) -> Iterator[str]:
@@ -131,6 +147,8 @@ def _along_places(found: RouteScreening) -> Iterator[str]:
         )
     )
     for place in found.places:
+        if abs(place.to.chainage_m - place.from_.chainage_m - place.length_m) > SAME_M:
+            yield f"place {place.name} is not as long as from one end of it to the other"
         inside = np.flatnonzero((chainage > place.from_.chainage_m) & (chainage < place.to.chainage_m))[1:-1]
         steepest = np.nanmax(slope[inside], initial=0.0)
         if place.kinds != ("unknown",) and steepest > (place.slope_max_deg or 0.0) + SAME:

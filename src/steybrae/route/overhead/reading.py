@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 
 from steybrae.route.overhead.windows import OverheadLook, Window
+from steybrae.terrain.ceilings import MOST_CELLS_OVERHEAD, check_cells
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.overhead.ground import OverheadGround, overhead_ground
 
@@ -91,6 +92,11 @@ def joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Dem:
     """
     join_col, join_row = joins
     cols = window.right - window.left
+    check_cells(
+        *((window.bottom - window.top) // join_row, cols // join_col, MOST_CELLS_OVERHEAD),
+        "The ground that may stand overhead",
+        "a shorter --reach",
+    )
     if joins == (1, 1):
         return source.read(window.top, window.left, window.bottom - window.top, cols)
     strips = []

@@ -271,14 +271,13 @@ def cells_on(part: Stretch, window: Window, joins: tuple[int, int]) -> tuple[Arr
     Returns
     -------
     tuple of Array
-        Columns and rows of the cells, chainage in the middle of each piece, length of the piece.
+        Columns and rows of the cells, chainage in the middle of each piece, length of the piece: a cell
+        counts once for as long as the line stays in it, however many vertices lie there.
     """
     col, row = (part.col - window.left) / joins[0], (part.row - window.top) / joins[1]
     cuts = cut_at_edges(col, row, part.chainage_m)
     middle = (cuts[:-1] + cuts[1:]) / 2.0
-    return (
-        np.floor(np.interp(middle, part.chainage_m, col)),
-        np.floor(np.interp(middle, part.chainage_m, row)),
-        middle,
-        np.diff(cuts),
-    )
+    cells = np.floor([np.interp(middle, part.chainage_m, axis) for axis in (col, row)])
+    first = np.flatnonzero(np.diff(cells, prepend=np.nan).any(axis=0))
+    start, end = cuts[first], np.append(cuts[first[1:]], cuts[-1:])[: len(first)]
+    return cells[0, first], cells[1, first], (start + end) / 2.0, end - start

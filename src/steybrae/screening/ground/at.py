@@ -23,6 +23,7 @@ from steybrae.screening.leg import possible_bands, short_steeper
 from steybrae.screening.screen import Settings
 from steybrae.screening.standing import cells_within
 from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, baseline_cells, slope_field
+from steybrae.terrain.ceilings import MOST_CELLS_SLOPES, check_cells
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.examine.doubt import kinds_told
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
@@ -184,8 +185,11 @@ def look_around(place: Place, source: DemSource, reach_m: float, settings: Setti
     halves = baseline_cells(*cell)
     reach = [math.ceil(reach_m / size) + half + SPARE_CELLS for size, half in zip(cell, halves, strict=True)]
     corner = (math.floor(at[1]) - reach[1], math.floor(at[0]) - reach[0])
-    dem = source.read(*corner, 2 * reach[1] + 1, 2 * reach[0] + 1)
-    rows, cols = dem.grid.shape
+    rows, cols = 2 * reach[1] + 1, 2 * reach[0] + 1
+    check_cells(
+        rows, cols, MOST_CELLS_SLOPES, "The ground around a place", "a smaller position error (--within)"
+    )
+    dem = source.read(*corner, rows, cols)
     return Around(
         slope_field(dem, settings.method, engine=settings.engine, halves=halves),
         at[0] - corner[1],

@@ -51,7 +51,7 @@ class Points:
     row: Array
     height_m: Array
 
-    def pick(self, which: NDArray[np.bool_] | NDArray[np.intp]) -> Points:
+    def pick(self, which: NDArray[np.bool_] | NDArray[np.intp] | slice) -> Points:
         """Pick some of them."""
         return Points(self.col[which], self.row[which], self.height_m[which])
 

@@ -23,6 +23,9 @@ from steybrae.terrain.sampling import spread
 MOST_AT_ONCE: Final = 500_000
 """Pairs of place and cell whose tangents are held at once: some tens of megabytes (our choice)."""
 
+PLACES_AT_ONCE: Final = 1000
+"""Places whose bounds to all blocks are held at once: some tens of megabytes (our choice)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Pairs:
@@ -43,6 +46,12 @@ class Pairs:
     def pick(self, which: NDArray[np.bool_] | NDArray[np.intp] | slice) -> Pairs:
         """Pick some of them, in their order."""
         return Pairs(self.point[which], self.cell[which], self.tangent[which])
+
+
+def _few(points: Points) -> Iterator[tuple[int, Points]]:
+    """Cut places into runs of `PLACES_AT_ONCE`, each with the number of its first."""
+    for first in range(0, len(points.col), PLACES_AT_ONCE):
+        yield first, points.pick(slice(first, first + PLACES_AT_ONCE))
 
 
 def _bounds(
@@ -115,6 +124,14 @@ def useful_box(ground: OverheadGround, points: Points, least: float) -> tuple[in
     tuple of int or None
         None where no source can reach a place.
     """
+    boxes = [box for _, few in _few(points) if (box := _useful_box(ground, few, least)) is not None]
+    if not boxes:
+        return None
+    left, right, top, bottom = zip(*boxes, strict=True)
+    return min(left), max(right), min(top), max(bottom)
+
+
+def _useful_box(ground: OverheadGround, points: Points, least: float) -> tuple[int, int, int, int] | None:
     blocks = ground.sources
     if len(blocks.start) == 0:
         return None
@@ -178,10 +195,17 @@ def steepest_sight(ground: OverheadGround, points: Points, least_deg: float = LE
         One for each place in the order of `points`: tangent minus infinity and cell -1 where
         nothing looks down at `least_deg` or more.
     """
+    found = [_steepest_sight(ground, few, least_deg) for _, few in _few(points)]
+    cells, tangents = ([getattr(one, name) for one in found] for name in ("cell", "tangent"))
+    cell = np.concatenate([np.empty(0, dtype=np.intp), *cells])
+    return Pairs(np.arange(len(cell)), cell, np.concatenate([np.empty(0), *tangents]))
+
+
+def _steepest_sight(ground: OverheadGround, points: Points, least_deg: float) -> Pairs:
     blocks, count = ground.sources, len(points.col)
     best = np.full(count, math.tan(math.radians(least_deg)))
     cell = np.full(count, -1, dtype=np.intp)
-    if count and len(blocks.start):
+    if len(blocks.start):
         bound, kept = _bounds(ground, points, blocks, float(best[0]))
         # The likeliest blocks first: what they give rules most of the others out.
         for first in (True, True, False):
@@ -235,20 +259,21 @@ def pairs_between(ground: OverheadGround, points: Points, least: float, below: f
         Steepest first.
     """
     blocks = ground.sources
-    if len(blocks.start) == 0 or len(points.col) == 0:
-        return Pairs(np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp), np.empty(0))
-    bound, kept = _bounds(ground, points, blocks, least)
-    point, block = np.nonzero(bound >= least)
-    found = Pairs(point[:0], block[:0], np.empty(0))
-    for part in portions(blocks.count[kept[block]]):
-        more = _tangents(ground, points, blocks, point[part], kept[block[part]])
-        more = more.pick((more.tangent >= least) & (more.tangent < below))
-        found = Pairs(
-            np.concatenate((found.point, more.point)),
-            np.concatenate((found.cell, more.cell)),
-            np.concatenate((found.tangent, more.tangent)),
-        )
-        found = found.pick(np.argsort(-found.tangent, kind="stable")[:most])
+    found = Pairs(np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp), np.empty(0))
+    if len(blocks.start) == 0:
+        return found
+    for first, few in _few(points):
+        bound, kept = _bounds(ground, few, blocks, least)
+        point, block = np.nonzero(bound >= least)
+        for part in portions(blocks.count[kept[block]]):
+            more = _tangents(ground, few, blocks, point[part], kept[block[part]])
+            more = more.pick((more.tangent >= least) & (more.tangent < below))
+            found = Pairs(
+                np.concatenate((found.point, more.point + first)),
+                np.concatenate((found.cell, more.cell)),
+                np.concatenate((found.tangent, more.tangent)),
+            )
+            found = found.pick(np.argsort(-found.tangent, kind="stable")[:most])
     return found
 
 
