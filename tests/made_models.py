@@ -18,7 +18,7 @@ from steybrae.quantities import FOOT_M
 from steybrae.screening.model.examine import examine_model
 
 Floats = NDArray[np.float64]
-MOST_FINE = 800
+MOST_FINE = 1100
 """Most rows or columns of a copy made finer: a part of the model is enough to tell."""
 
 
@@ -54,9 +54,9 @@ def read_made(path: Path) -> Made:
         return Made(heights, data.transform, data.crs.to_wkt())
 
 
-def finer(model: Made, times: float, how: Resampling, decimals: int | None = None) -> Made:
-    """Cells made finer by interpolation, as GDAL does it; rounded where asked."""
-    size = [min(round(side * times), MOST_FINE) for side in model.heights.shape]
+def finer(model: Made, times: float, how: Resampling, most: int = MOST_FINE) -> Made:
+    """Cells made finer by interpolation, as GDAL does it."""
+    size = [min(round(side * times), most) for side in model.heights.shape]
     out = np.full(size, -9999.0, np.float32)
     transform = model.transform @ Affine.scale(1.0 / times)
     rasterio.warp.reproject(
@@ -71,7 +71,7 @@ def finer(model: Made, times: float, how: Resampling, decimals: int | None = Non
         resampling=how,
     )
     heights = np.where(out == -9999.0, np.nan, out).astype(float)
-    return Made(heights if decimals is None else np.round(heights, decimals), transform, model.crs)
+    return Made(heights, transform, model.crs)
 
 
 def changed(model: Made, change: Callable[[Floats], Floats]) -> Made:
@@ -128,12 +128,12 @@ def spiked(heights: Floats, height: float, count: int = 5) -> Floats:
     return out
 
 
-def copies(model: Made) -> Iterator[tuple[str, str, Made]]:
+def copies(model: Made, most: int = MOST_FINE) -> Iterator[tuple[str, str, Made]]:
     """Name, the kind of finding that there must be, and the copy."""
     cell = abs(model.transform.a)
     for how in (Resampling.bilinear, Resampling.cubic):
         for times in (2, 3, 4, 5, 6):
-            yield f"{how.name} x{times}", "interpolated", finer(model, times, how)
+            yield f"{how.name} x{times}", "interpolated", finer(model, times, how, most)
     yield "rounded to metres", "whole units", changed(model, np.round)
     yield "rounded to feet", "whole units", changed(model, lambda z: np.round(z / FOOT_M) * FOOT_M)
     yield "steps of 20 m", "terraced", changed(model, in_steps)

@@ -61,8 +61,10 @@ def test_untouched_models_are_accused_of_no_more_than_they_have(name, request) -
 
 @pytest.mark.parametrize("name", MODELS)
 def test_copies_are_told_for_what_they_are(name, request, tmp_path) -> None:
-    model, wrong, count = read_made(path_of(name, request)), [], 0
-    for copy, kind, made in copies(model):
+    whole, wrong, count = read_made(path_of(name, request)), [], 0
+    # A part is enough to tell; feet are told of ground from 0.75 km2 on.
+    model = Made(whole.heights[-450:, -450:], whole.transform, whole.crs)
+    for copy, kind, made in copies(model, most=450):
         found = told(made.write(tmp_path / "copy.tif"))
         count += 1
         if not rightly(kind, found, UNTOUCHED[name]):
