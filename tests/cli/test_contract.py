@@ -55,6 +55,7 @@ EXAMPLES: Final[dict[str, list[tuple[str, ...]]]] = {
         ("route", "r.gpx", "--dem", "void.tif"),
         ("route", "r.gpx", "--dem", "holes.tif"),
         ("route", "part.gpx", *ON_MODEL),
+        ("route", "r.gpx", "part.gpx", "--dem", "holes.tif", "--shift", "30m"),
         ("route", "over180.gpx", "--dem", "west.tif", "--dem", "east.tif"),
     ],
     "ground": [

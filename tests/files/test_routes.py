@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from steybrae.errors import FileReadError, RouteError, SteybraeError
 from steybrae.files import routes
-from steybrae.files.routes import read_route
+from steybrae.files.routes import read_route, read_routes
 from steybrae.route.legs import Route
 from steybrae.route.turns import chainages_m
 
@@ -77,6 +77,55 @@ def test_a_gpx_route_goes_before_a_track(tmp_path: Path) -> None:
         "Passed over in the file: 1 further route, 1 track.",
         "Each of the 3 points is a turn point.",
     )
+
+
+def route_of(name: str, shift_deg: float = 0.0) -> str:
+    return (
+        f'<rte><name>{name}</name><rtept lat="{57.0 + shift_deg}" lon="-10.0"/>'
+        f'<rtept lat="{57.01 + shift_deg}" lon="-10.0"/></rte>'
+    )
+
+
+def test_lines_side_by_side_come_from_several_files_and_from_several_routes_of_one(tmp_path: Path) -> None:
+    several = written(
+        tmp_path, f"{HEAD}{route_of('Way off west')}{route_of('High', 0.1)}{route_of('')}{TRK}</gpx>"
+    )
+    table = written(tmp_path, TABLE, "low.csv")
+    lines = read_routes((several, table))
+    # The first that is no way off leads; the others keep their order.
+    assert [line.name for line in lines] == ["High", "Way off west", "day, route 3", "low"]
+    assert lines[0].notes == ("Read the route.", "Each of the 2 points is a turn point.")
+    assert lines[1].notes[1] == "Passed over in the file: 1 track."
+
+
+def test_one_route_alone_is_read_as_ever_whatever_its_name(tmp_path: Path) -> None:
+    for text in (f"{HEAD}{WPT}{RTE}{TRK}</gpx>", f"{HEAD}{route_of('Way off west')}</gpx>", TABLE):
+        path = written(tmp_path, text)
+        assert read_routes((path,)) == (read_route(path),)
+
+
+def test_legs_begin_where_asked_on_the_main_line_only(tmp_path: Path) -> None:
+    path = written(tmp_path, f"{HEAD}{route_of('High')}{RTE}</gpx>")
+    high, other = read_routes((path,), legs_at=("500m",))
+    assert (len(high.turn_points), len(other.turn_points)) == (3, 3)
+    assert high.notes[-1] == "Legs begin where asked: 2 legs."
+    assert other.notes[-1] == "Each of the 3 points is a turn point."
+
+
+def test_routes_after_the_twelfth_are_passed_over_and_told(tmp_path: Path) -> None:
+    path = written(tmp_path, f"{HEAD}{''.join(route_of(f'r{k}') for k in range(14))}</gpx>")
+    lines = read_routes((path,))
+    assert [line.name for line in lines] == [f"r{k}" for k in range(12)]
+    assert lines[0].notes[1] == "Passed over in the file: 2 further routes."
+
+
+def test_an_error_names_the_route_of_its_file(tmp_path: Path) -> None:
+    path = written(tmp_path, f'{HEAD}{RTE}<rte><rtept lat="57" lon="-10"/></rte></gpx>')
+    message = (
+        "day.gpx, route 2 should hold a line of two different points or more; it has 1. Add its turn points."
+    )
+    with pytest.raises(RouteError, match=exactly(message)):
+        read_routes((path,))
 
 
 def test_a_gpx_track_is_joined_and_cut_where_it_bends(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from typing import Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
 from steybrae.answers.leg import band_columns, corridor_slope, leg_columns, short_text
+from steybrae.answers.lines import lines_blocks, lines_cautions
 from steybrae.answers.overhead import OVERHEAD_COLUMNS, baseline_columns, baselines_note, day_overhead_text
 from steybrae.answers.places import place_blocks
 from steybrae.bands import STEEP_DEG, bands_text
@@ -27,6 +28,7 @@ from steybrae.document import (
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.basis import corridor_text, cross_check_text, zones_text
+from steybrae.screening.compared import RouteLines
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import (
@@ -73,6 +75,7 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
         *finding_blocks(found.forecast, alone=not whole),
         *headline(found),
         *place_blocks(found),
+        *(lines_blocks(found) if isinstance(found, RouteLines) else ()),
     ]
     if whole:
         bands = bands_text(found.totals.bands_possible, open_above=found.totals.open_above)
@@ -96,7 +99,8 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
         blocks += [Paragraph(""), Paragraph(cross_check_text(found.cross_check))]
     if whole:
         blocks += forecast_blocks(found.forecast)
-    blocks.append(Cautions(found.cautions, whole=whole))
+    cautions = lines_cautions(found) if isinstance(found, RouteLines) else found.cautions
+    blocks.append(Cautions(cautions, whole=whole))
     if not whole:
         blocks.append(Paragraph(MORE))
         if _coarse_and_nothing_stated(found):

@@ -10,9 +10,9 @@ import numpy as np
 
 from steybrae.route.distances import slope_distance_m
 from steybrae.route.positions.places import Place
-from steybrae.route.times.walking_time import Segment
+from steybrae.route.times.walking_time import Segment, leg_time
 from steybrae.route.turns import choose_turns
-from steybrae.screening.result import LegPoints
+from steybrae.screening.result import LegPoints, LegScreening
 
 PIECE_M: Final = 50.0
 """Length of a piece to be timed, metres: on much shorter ones the noise of the heights counts
@@ -88,6 +88,12 @@ def leg_pieces(points: LegPoints) -> LegPieces:
         segments.append(Segment(length, max(rise, 0.0), max(-rise, 0.0), height_known=whole or bool(between)))
     along = math.fsum(slope_distance_m(piece.length_m, piece.ascent_m, piece.descent_m) for piece in segments)
     return LegPieces(tuple(segments), bridged, level_m, along)
+
+
+def usual_time(leg: LegScreening) -> tuple[float, bool]:
+    """Minutes of a leg by the usual rule, without breaks, and whether unknown ground may make them more."""
+    pieces = leg_pieces(leg.points)
+    return leg_time(pieces.segments).time_min, pieces.unknown_m > 0.0 or leg.ascent_at_least
 
 
 def line_shape_deg(points: LegPoints) -> tuple[tuple[float, float], ...]:

@@ -26,6 +26,7 @@ ANSWERS: Final = {
     "gap": "steybrae.paper.spacing.GapResult",
     "spacing": "steybrae.paper.chart.SpacingChart",
     "route": "steybrae.screening.result.RouteScreening",
+    "route lines": "steybrae.screening.compared.RouteLines",
     "ground": "steybrae.screening.ground.at.GroundAt",
     "ground places": "steybrae.screening.ground.result.GroundPlaces",
     "model": "steybrae.screening.model.result.ModelExamined",

@@ -23,7 +23,9 @@ from steybrae.cli.options.model import (
 from steybrae.cli.options.settings_file import with_taken
 
 if TYPE_CHECKING:
-    from steybrae.screening import RouteScreening
+    from steybrae.files.model.rasters import RasterModel
+    from steybrae.route.legs import Route
+    from steybrae.screening import RouteScreening, Settings
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,25 @@ class RouteOutputs(OutputOptions):
         return (self.figure, self.report, self.save) != (None, None, None)
 
 
+def _shifts(texts: list[str]) -> tuple[float, ...]:
+    read = parsed.ground_length("The shift")
+    return tuple(dict.fromkeys(map(read, texts)))
+
+
+@dataclass(frozen=True)
+class BesideOptions(Group, panel="Beside the line"):
+    """What is held beside the line."""
+
+    shifts_m: tuple[float, ...] = option(
+        "--shift",
+        "Move the line to either side by so much, like 30m, and tell where a band changes; repeat.",
+        "LENGTH",
+        default=(),
+        read=_shifts,
+        typed=list[str],
+    )
+
+
 @dataclass(frozen=True)
 class ViewOptions(Group, panel="What is printed besides what matters"):
     """More of the answer."""
@@ -70,13 +91,18 @@ class ViewOptions(Group, panel="What is printed besides what matters"):
 def route(
     ctx: typer.Context,
     line: Annotated[
-        Path | None, typer.Argument(metavar="ROUTE", help="The planned line: GPX, GeoJSON or CSV.")
+        list[Path] | None,
+        typer.Argument(
+            metavar="ROUTE",
+            help="The planned line: GPX, GeoJSON or CSV; more stand beside it.",
+        ),
     ] = None,
     *,
     model: CheckedModel,
     cut: LineOptions,
     sheet: MapInterval,
     corridor: CorridorOptions,
+    beside: BesideOptions,
     bands: BandOptions,
     zones: ReachOptions,
     forecast: LegForecastOptions,
@@ -90,6 +116,7 @@ def route(
     what is overhead; how well that is known, and what is unknown. It decides nothing.
     """
     from dataclasses import replace
+    from functools import partial
 
     from steybrae.cli.options.common import print_json
     from steybrae.cli.origin import run_origin
@@ -98,17 +125,23 @@ def route(
     _refuse_picture(forecast.bulletin, outputs.bulletin_figure)
     _refuse_day(day, outputs.report)
     asked = forecast.read()
-    outputs.check(line, forecast.bulletin, *(model.dem or ()))
-    planned = cut.planned(line, sample=model.sample)
+    outputs.check(*(line or ()), forecast.bulletin, *(model.dem or ()))
+    routes = cut.planned_lines(line or (), sample=model.sample)
+    planned = routes[0]
     asked_for = screening_settings(bands, model, zones, corridor, sheet)
     with model.opened(asked_for, planned.points) as (dem, settings):
         for_forecast = asked is not None or outputs.save is not None
         found = screen_route(planned, dem, settings, for_forecast=for_forecast)
+        if len(routes) > 1 or beside.shifts_m:
+            from steybrae.card.times import usual_time
+            from steybrae.screening.compared import compared
+
+            found = compared(routes, found, partial(_alone, dem, settings), usual_time, beside.shifts_m)
         if outputs.pictured:
             # What only some answers need is not loaded for the others.
             from steybrae.screening.pictures.relief import with_relief
 
-            origin = run_origin(ctx, line, forecast.bulletin, sample=model.sample)
+            origin = run_origin(ctx, line[0] if line else None, forecast.bulletin, sample=model.sample)
             found = replace(with_relief(found, dem), origin=origin)
         if model.cross_check:
             found = replace(found, cross_check=cross_check_route(planned, dem, settings))
@@ -119,13 +152,25 @@ def route(
     found = with_taken(found)
     _write(found, outputs, day)
     if outputs.as_json:
-        print_json("route", found)
+        print_json("route lines" if len(routes) > 1 or beside.shifts_m else "route", found)
         return
     from steybrae.answers.route import RouteView, route_document
     from steybrae.render.terminal import print_document
 
     shown = RouteView(view.show_legs, view.show_bands, view.show_overhead, view.show_all)
     print_document(route_document(found, shown))
+
+
+def _alone(model: RasterModel, settings: Settings, route: Route) -> RouteScreening:
+    """Screen a line as if it had been given alone: the model is looked at near it."""
+    from dataclasses import replace
+
+    from steybrae.screening import screen_route
+    from steybrae.screening.model.look import found_near
+
+    own = replace(settings, model_found=found_near(model, route.points))
+    model.count_anew()
+    return screen_route(route, model, own)
 
 
 def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:
@@ -160,8 +205,9 @@ def _write(found: RouteScreening, to: RouteOutputs, day: DayOptions) -> None:
         report_to(to.report, found, day.card(found), force=to.force)
     if to.save is not None:
         from steybrae.files.plans import write_plan
+        from steybrae.screening.compared import alone
 
-        write_plan(to.save, found, force=to.force)
+        write_plan(to.save, alone(found), force=to.force)
     if to.figure is not None or to.bulletin_figure is not None:
         from steybrae.cli.pictures import draw_forecast_to, draw_to
     if to.figure is not None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
@@ -21,7 +21,7 @@ from gpxpy.gpx import GPX, GPXException
 from steybrae.errors import FileReadError, RouteError
 from steybrae.files.route_tables import place_of, table_places
 from steybrae.route.ceilings import check_line
-from steybrae.route.legs import Route
+from steybrae.route.legs import Route, is_way_off
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import (
     MAX_TURN_POINTS,
@@ -31,11 +31,8 @@ from steybrae.route.turns import (
     cut_line,
     drop_repeats,
     repeats_note,
-    route_from_places,
 )
 from steybrae.value import steep_length
-
-__all__ = ["MAX_FILE_BYTES", "read_route", "route_from_geojson", "route_from_line", "route_from_places"]
 
 MAX_FILE_BYTES: Final = 25_000_000
 """Largest file read, bytes; a day's track at one point a second has about 5 million (our choice)."""
@@ -45,6 +42,9 @@ MOST_NAMESPACES: Final = 100
 
 MOST_TAG: Final = 10_000
 """Most characters in one tag of a GPX file (our choice)."""
+
+MOST_LINES: Final = 12
+"""Most routes of a file that are held side by side (our choice: each costs a screening)."""
 
 _WGS84_NAMES: Final = re.compile(r"CRS84|EPSG:+4326$", re.IGNORECASE)
 
@@ -59,6 +59,9 @@ class _Found:
     near: Sequence[Place] = ()
     notes: tuple[str, ...] = ()
     named_are_turns: bool = False
+    further: tuple[_Found, ...] = ()
+    """Routes after it in the file."""
+    passed_over: tuple[tuple[int, str], ...] = ()
 
 
 def read_route(
@@ -97,11 +100,54 @@ def read_route(
     RouteError
         Fewer than two different points or more than 20 000, a position that lies nowhere, no such turn point.
     """
+    return _route(_read(path), path.name, path.stem, legs_at, turn_tolerance_m)
+
+
+def read_routes(
+    paths: Sequence[Path], *, legs_at: Sequence[str] = (), turn_tolerance_m: float = TURN_TOLERANCE_M
+) -> tuple[Route, ...]:
+    """Read planned lines to hold side by side: those of several files, and all routes of a GPX file.
+
+    Parameters
+    ----------
+    paths
+        As `read_route` reads them.
+    legs_at, turn_tolerance_m
+        As for `read_route`; legs begin there on the main line only.
+
+    Returns
+    -------
+    tuple of Route
+        The main line first: the first that is no way off, the first of all where all are. A file's
+        routes after the twelfth are passed over, and its notes say so.
+
+    Raises
+    ------
+    FileReadError, RouteError
+        As `read_route`.
+    """
+    lines: list[tuple[_Found, str, str]] = []
+    for path in paths:
+        found = _read(path)
+        several = (found, *found.further)[:MOST_LINES]
+        over = (len(found.further) + 1 - len(several), "further route")
+        for k, one in enumerate(several):
+            alone = replace(one, further=(), passed_over=() if k else (over, *found.passed_over))
+            number = f", route {k + 1}" if k else ""
+            lines.append((alone, f"{path.name}{number}", f"{path.stem}{number}"))
+    main = next((k for k, (found, _, name) in enumerate(lines) if not is_way_off(found.name or name)), 0)
+    lines.insert(0, lines.pop(main))
+    return tuple(
+        _route(found, where, name, () if k else legs_at, turn_tolerance_m)
+        for k, (found, where, name) in enumerate(lines)
+    )
+
+
+def _read(path: Path) -> _Found:
     text = _read_text(path)
     first = text.lstrip()[:1]
     read = _read_gpx if first == "<" else _read_geojson if first in ("{", "[") else _read_table
-    found = read(text, path.name)
-    return _route(found, path.name, path.stem, legs_at, turn_tolerance_m)
+    return read(text, path.name)
 
 
 def route_from_geojson(
@@ -169,7 +215,8 @@ def _route(found: _Found, where: str, name: str, legs_at: Sequence[str], toleran
         raise RouteError(message)
     check_line(len(points), 1)
     line, turns, choice = _turns(found, points, legs_at, tolerance_m)
-    notes = (*found.notes, *((repeats_note(dropped),) if dropped else ()), choice)
+    over = _passed_over([(len(found.further), "further route"), *found.passed_over])
+    notes = (*found.notes, *over, *((repeats_note(dropped),) if dropped else ()), choice)
     return Route(found.name or name, line, turns, found.kind, notes)
 
 
@@ -246,9 +293,11 @@ def _read_gpx(text: str, where: str) -> _Found:
     near = [place for place in way_points if place.name]
     old = ("The file is GPX 1.0; it was read as such.",) if gpx.version == "1.0" else ()
     if routes:
-        points = _gpx_places(routes[0].points, where)
-        over = _passed_over([(len(routes) - 1, "further route"), (len(tracks), "track")])
-        return _Found("route", routes[0].name or "", points, near, (*old, "Read the route.", *over))
+        first, *further = (
+            _Found("route", one.name or "", _gpx_places(one.points, where), near, (*old, "Read the route."))
+            for one in routes
+        )
+        return replace(first, further=tuple(further), passed_over=((len(tracks), "track"),))
     if tracks:
         points, joined = _joined([_gpx_places(part.points, where) for part in tracks[0].segments])
         over = _passed_over([(len(tracks) - 1, "further track")])

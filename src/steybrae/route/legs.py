@@ -4,10 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Final
 
 from steybrae.errors import RouteError
 from steybrae.names import clean
 from steybrae.route.positions.places import Place
+
+WAY_OFF: Final = "way off"
+"""How the name of a route begins that leaves a planned line, in any letter case (our choice)."""
+
+
+def is_way_off(name: str) -> bool:
+    """Tell by its name whether a route is a way off another."""
+    return name.strip().casefold().startswith(WAY_OFF)
 
 
 @dataclass(frozen=True)

@@ -212,7 +212,9 @@ def cut_line(
         (float(at_m), replace(point, name=point.name or marked.get(index, "")), index in marked)
         for index, (point, at_m) in enumerate(zip(points, along_m, strict=True))
     ]
-    stations += [(cut.chainage_m, _place_at(cut, points, along_m), True) for cut in between]
+    stations += [
+        (cut.chainage_m, place_along(cut.chainage_m, points, along_m, cut.name), True) for cut in between
+    ]
     stations.sort(key=lambda station: station[0])
     turns = tuple(index for index, station in enumerate(stations) if station[2])
     return tuple(station[1] for station in stations), turns
@@ -253,7 +255,21 @@ def _chainage_m(text: str, points: Sequence[Place], length_m: float, near: Seque
     return chainage_m
 
 
-def _nearest_cut(place: Place, points: Sequence[Place], along_m: FloatArray) -> _Cut:
+def nearest_on_line(place: Place, points: Sequence[Place], along_m: FloatArray) -> tuple[float, float]:
+    """Where a line first comes nearest to a place.
+
+    Parameters
+    ----------
+    place
+        Anywhere near.
+    points, along_m
+        The line, at least two points, and `chainages_m` of it.
+
+    Returns
+    -------
+    tuple of float
+        Distance along the line, and off it, metres.
+    """
     plane_m = _plane_m((*points, place))
     target, line = plane_m[-1], plane_m[:-1]
     steps = np.diff(line, axis=0)
@@ -261,26 +277,30 @@ def _nearest_cut(place: Place, points: Sequence[Place], along_m: FloatArray) -> 
     shares = np.clip(((target - line[:-1]) * steps).sum(axis=1) / squared, 0.0, 1.0)
     offsets_m = np.hypot(*(line[:-1] + shares[:, np.newaxis] * steps - target).T)
     nearest = int(np.argmin(offsets_m))
-    if offsets_m[nearest] > NEAR_LINE_M:
+    at_m = along_m[nearest] + shares[nearest] * (along_m[nearest + 1] - along_m[nearest])
+    return float(at_m), float(offsets_m[nearest])
+
+
+def _nearest_cut(place: Place, points: Sequence[Place], along_m: FloatArray) -> _Cut:
+    at_m, off_m = nearest_on_line(place, points, along_m)
+    if off_m > NEAR_LINE_M:
         message = (
             f"The way-point {place.name!r} should lie within {NEAR_LINE_M:g} m of the line to cut it; "
-            f"it is {offsets_m[nearest]:.0f} m away. Move it, or give a distance along the line."
+            f"it is {off_m:.0f} m away. Move it, or give a distance along the line."
         )
         raise RouteError(message)
-    share = float(shares[nearest])
-    at_m = float(along_m[nearest] + share * (along_m[nearest + 1] - along_m[nearest]))
     return _Cut(at_m, place.name)
 
 
-def _place_at(cut: _Cut, points: Sequence[Place], along_m: FloatArray) -> Place:
-    """Return the point of the line at a chainage, on the geodesic between its neighbours."""
-    after = int(np.searchsorted(along_m, cut.chainage_m))
+def place_along(chainage_m: float, points: Sequence[Place], along_m: FloatArray, name: str = "") -> Place:
+    """Point of a line at a chainage, on the geodesic between its neighbours; `along_m` as `chainages_m`."""
+    after = max(1, int(np.searchsorted(along_m, chainage_m)))
     before, beyond = points[after - 1], points[after]
     azimuth_deg, _, _ = _wgs84().inv(before.lon_deg, before.lat_deg, beyond.lon_deg, beyond.lat_deg)
     lon_deg, lat_deg, _ = _wgs84().fwd(
-        before.lon_deg, before.lat_deg, azimuth_deg, cut.chainage_m - float(along_m[after - 1])
+        before.lon_deg, before.lat_deg, azimuth_deg, chainage_m - float(along_m[after - 1])
     )
-    return Place(lat_deg, lon_deg, name=cut.name)
+    return Place(lat_deg, lon_deg, name=name)
 
 
 def route_from_places(places: Sequence[Place], name: str = "") -> Route:

@@ -161,17 +161,28 @@ class LineOptions(Group, panel="The line"):
         RouteError
             No route was given.
         """
-        from steybrae.errors import RouteError
         from steybrae.files.routes import read_route
+
+        path = line or self._samples(sample=sample)
+        return read_route(path, legs_at=self.legs_at or (), turn_tolerance_m=self.turn_tolerance_m)
+
+    def planned_lines(self, lines: Sequence[Path], *, sample: bool) -> tuple[Route, ...]:
+        """Read all routes, the main one first, or the sample's; see `planned`."""
+        from steybrae.files.routes import read_routes
+
+        paths = lines or (self._samples(sample=sample),)
+        return read_routes(paths, legs_at=self.legs_at or (), turn_tolerance_m=self.turn_tolerance_m)
+
+    def _samples(self, *, sample: bool) -> Path:
+        from steybrae.errors import RouteError
         from steybrae.files.sample import sample_route
 
-        path = line or (sample_route() if sample else None)
-        if path is None:
+        if not sample:
             message = (
                 "A planned line is needed; none was given. Give a GPX, GeoJSON or CSV file, or --sample."
             )
             raise RouteError(message)
-        return read_route(path, legs_at=self.legs_at or (), turn_tolerance_m=self.turn_tolerance_m)
+        return sample_route()
 
 
 def _drift(drift_deg: float) -> float:
