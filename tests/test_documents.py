@@ -95,6 +95,11 @@ def test_links_within_the_readme_lead_to_its_headings() -> None:
     assert set(found) <= headings
 
 
+def test_the_readme_says_which_command_answers_which_question() -> None:
+    rows = rows_below("## Which command answers my question", README)
+    assert [name for row in rows for name in re.findall(r"\[`(\w+)`\]", row[1])] == list(app.COMMANDS)
+
+
 def test_the_picture_of_the_readme_is_light() -> None:
     for name in re.findall(r"!\[.*?\]\((.*?)\)", README):
         assert (ROOT / name).stat().st_size < 200_000
