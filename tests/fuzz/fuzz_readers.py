@@ -511,8 +511,8 @@ READERS: Final = (
     Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 6),
 )
 
-COVERED: Final = {"read_lat_lon", "read_ground", "read_leg", "read_preview"}
-"""Read by `parse_place`; an open model, twice, and a raster that the command itself has just written."""
+COVERED: Final = {"read_blocks", "read_lat_lon", "read_ground", "read_leg", "read_preview"}
+"""Read by `parse_place`; an open model, three times, and a raster that the command itself has just written."""
 
 
 @dataclasses.dataclass
