@@ -41,6 +41,9 @@ COVERAGE: Final = 2.0
 _CORRELATION_TRIALS: Final = (0.0, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0)
 """Correlation lengths, in halves of the window, of which the worst is taken where none is stated."""
 
+_ROUGHER: Final = 0.75
+"""By which power of times finer roughness grows; see `SlopeUncertainty.rough_deg`."""
+
 Covariance = tuple[tuple[float, float], tuple[float, float]]
 
 
@@ -75,17 +78,17 @@ class SlopeUncertainty:
     added: str = ""
 
     def rough_deg(self, roughness: ArrayLike) -> Array:
-        """Roughness that cells as large as there were before would show.
+        """Roughness that cells as large as there were before would show: more by ``finer^0.75``.
 
-        Interpolated slopes change evenly from cell to cell, so that over ``finer`` cells they change that
-        many times as much.
+        That is what the median of it grows by on copies of alpine slopes made 2 to 6 times finer, straight
+        (0.7 to 0.8); on cubic ones and on rough ground it grows by less.
         """
-        return np.asarray(roughness, dtype=float) * self.finer
+        return np.asarray(roughness, dtype=float) * float(self.finer**_ROUGHER)
 
     @property
     def middling_deg(self) -> float:
         """Roughness that the model shows on middling ground, degrees."""
-        return MIDDLING_DEG / self.finer
+        return MIDDLING_DEG / float(self.finer**_ROUGHER)
 
     @property
     def open_above(self) -> bool:
