@@ -40,10 +40,6 @@ def model_document(found: ModelExamined) -> Document:
     ----------
     found
         The result; every figure shown is in it.
-
-    Returns
-    -------
-    Document
     """
     title = f"Elevation model {', '.join(found.files)}"
     blocks: list[Block] = [Heading(title, 1), *(Paragraph(line) for line in model_lines(found))]

@@ -10,8 +10,6 @@ from typing import Final
 
 from steybrae.errors import RouteError
 
-__all__ = ["MOST_BESIDE_CELLS", "MOST_LEGS", "MOST_LENGTH_M", "MOST_POINTS", "check_beside", "check_line"]
-
 MOST_POINTS: Final = 20_000
 """Most points of a line (our choice): a day of five hours and a half recorded every second."""
 

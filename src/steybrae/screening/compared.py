@@ -164,10 +164,6 @@ def compared(
     shifts_m
         How far the main line is moved to either side, metres.
 
-    Returns
-    -------
-    RouteLines
-
     Raises
     ------
     RouteError, OffModelError

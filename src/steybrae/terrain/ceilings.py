@@ -6,8 +6,6 @@ from typing import Final
 
 from steybrae.errors import ModelError
 
-__all__ = ["MOST_CELLS_OVERHEAD", "MOST_CELLS_SLOPES", "check_cells"]
-
 MOST_CELLS_SLOPES: Final = 4_000_000
 """Most cells of one window whose slopes are worked out (our choice: 0.9 GB with all that goes with them,
 measured; a circle of 500 m on cells of half a metre)."""

@@ -105,10 +105,6 @@ def examine_model(
     pictured
         Whether what was looked at is kept for a picture.
 
-    Returns
-    -------
-    ModelExamined
-
     Raises
     ------
     ModelError

@@ -68,10 +68,6 @@ class Drawn:
         ----------
         marks, places
             Of each block that holds heights, and where it begins.
-
-        Returns
-        -------
-        ModelPicture
         """
         assert self._close is not None  # noqa: S101  a block without heights is not added
         piece = self._close[1]

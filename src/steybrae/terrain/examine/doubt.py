@@ -62,10 +62,6 @@ def kinds_told(found: ModelFound, kind: ModelKind | None, cell_m: float) -> tupl
         As for `doubt`.
     kind
         As stated; None where not.
-
-    Returns
-    -------
-    tuple of str
     """
     doubted = kind is not None and doubt(kind, found, cell_m) != ""
     return (*found.kinds, KIND_DOUBTED) if doubted else found.kinds

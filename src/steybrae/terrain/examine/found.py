@@ -100,10 +100,6 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
         Ground size of a cell along a row and along a column, metres.
     same_share
         Share of cells in squares of one identical number (`steybrae.cautions.HeightsRead`).
-
-    Returns
-    -------
-    ModelFound
     """
     voids: tuple[FindingKind, ...] = ("voids",) if marks.known < marks.cells else ()
     if marks.known < LEAST_CELLS:

@@ -108,10 +108,6 @@ def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
         ``[row, col]``, metres; NaN unknown.
     cell_m
         Ground size of a cell along a row and along a column, metres.
-
-    Returns
-    -------
-    Marks
     """
     known = heights_m[np.isfinite(heights_m)]
     across, down = steps_apart(heights_m), steps_apart(heights_m.T)
