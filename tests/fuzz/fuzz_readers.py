@@ -512,7 +512,7 @@ READERS: Final = (
 )
 
 COVERED: Final = {"read_blocks", "read_lat_lon", "read_ground", "read_leg", "read_preview"}
-"""Read by `parse_place`; an open model, three times, and a raster that the command itself has just written."""
+"""Read by `parse_place`; an open model, three times, and a raster that the command has just written."""
 
 
 @dataclasses.dataclass
