@@ -6,6 +6,7 @@ import io
 import itertools
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from tests.on_grid import model, route_on
 from tests.pictured import pictured
 
 from steybrae.bands import BandScheme
+from steybrae.card.times import usual_time
 from steybrae.errors import QuantityError
 from steybrae.figures.route_figure import figure_bytes, picture_metadata, route_figure
 from steybrae.figures.style import (
@@ -33,6 +35,7 @@ from steybrae.figures.style import (
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.screening import Settings, screen_route
+from steybrae.screening.compared import alone, compared
 from steybrae.screening.pictures.picture import UNKNOWN
 from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.places.words import leading_spot
@@ -143,7 +146,7 @@ def test_labels_of_the_map_do_not_overlap(sample, sample_figure):
         assert drawn.get_window_extent().contains(box.x1, box.y1)
 
 
-@pytest.mark.parametrize("which", ["sample", "half_off", "many_legs"])
+@pytest.mark.parametrize("which", ["sample", "half_off", "many_legs", "three_lines"])
 def test_nothing_written_runs_off_the_page_or_into_another_word(which, request):
     figure = route_figure(request.getfixturevalue(which))
     renderer = FigureCanvasAgg(figure).get_renderer()
@@ -439,3 +442,36 @@ def test_the_days_line_stays_on_the_page(sample_figure):
     assert box.x1 <= sample_figure.bbox.x1
     assert "from within a start zone" in " ".join(facts.get_text().split())
     assert facts.get_text().count("\n") == 1
+
+
+@pytest.fixture(scope="module")
+def three_lines():
+    """A line with one beside it that runs far north of it, and a way off to the south."""
+    dem = model(GaussianHill(300.0, 200.0))
+    main, north, off = (
+        replace(route_on(dem, points), name=name)
+        for name, points in (
+            ("Main", [(-400.0, -100.0), (0.0, 60.0), (400.0, -40.0)]),
+            ("North of the top", [(-400.0, -100.0), (0.0, 550.0), (400.0, -40.0)]),
+            ("Way off south", [(0.0, 60.0), (0.0, -300.0)]),
+        )
+    )
+    found = screen_route(main, dem)
+    lines = compared((main, north, off), found, lambda route: screen_route(route, dem), usual_time)
+    return with_relief(lines, dem)
+
+
+def test_lines_beside_the_main_one_are_on_the_map_whole_and_named(three_lines):
+    figure = route_figure(three_lines)
+    drawn = axes_of(figure, "map")
+    x0, x1, y0, y1 = three_lines.relief.extent
+    for line in (three_lines.lines[1], *three_lines.ways_off):
+        (along,) = named(drawn, f"beside {line.name}")
+        x, y = along.get_data()
+        assert x0 < x.min() <= x.max() < x1
+        assert y0 < y.min() <= y.max() < y1
+        (name,) = named(drawn, f"name {line.name}")
+        assert name.get_text() == line.name
+    assert y.max() == pytest.approx(60.0, abs=1.0)
+    assert {"line beside it", "way off"} <= set(words(axes_of(figure, "legend")))
+    assert not {"line beside it", "way off"} & set(words(route_figure(alone(three_lines))))

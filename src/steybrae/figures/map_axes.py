@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import Final
 
@@ -25,12 +26,16 @@ from steybrae.figures.style import (
     unknown_style,
 )
 from steybrae.quantities import shown_slope_deg
-from steybrae.screening.pictures.picture import Relief
+from steybrae.screening.pictures.picture import LineOnMap, Relief
+from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array, Grid
 
 LINE_PT: Final = 1.5
 CORRIDOR_DASHES: Final = (0, (3.5, 1.8))
+BESIDE_DASHES: Final = (0, (5.0, 1.2))
+WAY_OFF_DASHES: Final = (0, (4.0, 1.2, 1.0, 1.2))
+_NAME_LETTERS: Final = 24
 _TICK_MM: Final = 26.0
 _CORNER_MM: Final = 7.0
 _LINE_SAMPLES: Final = 60
@@ -54,8 +59,11 @@ def draw_map(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     _edge_of_known(axes, relief)
     heights = _contours(axes, relief)
     draw_zones(axes, relief)
+    beside = lines_on_map(screening, relief.grid)
+    for line in beside:
+        _beside(axes, line)
     _line(axes, relief)
-    _figures(axes, relief, heights)
+    _figures(axes, relief, heights, beside)
     _frame(axes, relief)
     axes.set(xlim=(x0, x1), ylim=(y0, y1))
 
@@ -156,6 +164,14 @@ def _line(axes: Axes, relief: Relief) -> None:
     sign(axes, [(relief.legs[0].x[0], relief.legs[0].y[0])], "s", 5.5, "start")
 
 
+def _beside(axes: Axes, line: LineOnMap) -> None:
+    dashes = WAY_OFF_DASHES if line.way_off else BESIDE_DASHES
+    axes.plot(line.x, line.y, color="white", linewidth=LINE_PT + 1.2, zorder=4.5, solid_capstyle="round")
+    axes.plot(
+        line.x, line.y, color=INK, linewidth=LINE_PT, linestyle=dashes, zorder=4.6, gid=f"beside {line.name}"
+    )
+
+
 def sign(
     axes: Axes, places: Sequence[tuple[float, float]], marker: str, size_pt: float, gid: str = ""
 ) -> None:
@@ -174,9 +190,10 @@ def sign(
     )
 
 
-def _figures(axes: Axes, relief: Relief, heights: list[Text]) -> None:
-    """Mark the places that matter with their letters, and number the legs."""
-    samples = np.concatenate([_samples(np.column_stack((leg.x, leg.y))) for leg in relief.legs])
+def _figures(axes: Axes, relief: Relief, heights: list[Text], beside: Sequence[LineOnMap]) -> None:
+    """Mark the places that matter with their letters, number the legs, and name the lines beside it."""
+    lines = [(line.x, line.y) for part in (relief.legs, beside) for line in part]
+    samples = np.concatenate([_samples(np.column_stack(line)) for line in lines])
     clear = np.concatenate((samples, sight_samples(relief), _unknown_points(relief)))
     labels = Labels(axes, axes.transData.transform(clear))
     for leg in relief.legs:
@@ -187,6 +204,10 @@ def _figures(axes: Axes, relief: Relief, heights: list[Text]) -> None:
     for leg in relief.legs:
         labels.place(str(leg.number), leg.middle, f"leg number {leg.number}", fontsize=6.5, fontweight="bold")
     draw_places(axes, relief, labels)
+    for line in beside:
+        middle = (float(line.x[len(line.x) // 2]), float(line.y[len(line.y) // 2]))
+        name = textwrap.shorten(line.name, _NAME_LETTERS, placeholder="…")
+        labels.place(name, middle, f"name {line.name}", must=True, fontsize=6.5, fontstyle="italic")
     for height in heights:
         labels.keep_or_remove(height)
 

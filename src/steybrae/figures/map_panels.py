@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 
 from steybrae.answers.leg import leg_slope
 from steybrae.bands import BandScheme
-from steybrae.figures.map_axes import CORRIDOR_DASHES, LINE_PT, sign
+from steybrae.figures.map_axes import BESIDE_DASHES, CORRIDOR_DASHES, LINE_PT, WAY_OFF_DASHES, sign
 from steybrae.figures.map_overhead import SIGHT_DASHES, ZONE_DOTS, ZONE_PT
 from steybrae.figures.profile_axes import INTERVAL_GREY
 from steybrae.figures.style import (
@@ -24,6 +24,7 @@ from steybrae.figures.style import (
     unknown_style,
 )
 from steybrae.screening.pictures.picture import Profile, Relief
+from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import UNKNOWN, gentle_length, map_scale, overhead, slope, steep_length
 
@@ -65,10 +66,10 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     _word(axes, left + 7.0, 9.0, steep_length(screening.totals.unknown_m).text, ha="center")
     _word(axes, left + 15.5, 6.4, "slope of the ground")
     _word(axes, left + 15.5, 9.0, "length of the line")
-    _signs(axes, relief)
+    _signs(axes, screening, relief)
 
 
-def _signs(axes: Axes, relief: Relief) -> None:
+def _signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     """Rows of signs with their meanings."""
     known = interval_drawn(relief.profile)
     casing = Line2D([0.0, 7.0], [12.7, 12.7], color=INK, linewidth=LINE_PT)
@@ -90,6 +91,7 @@ def _signs(axes: Axes, relief: Relief) -> None:
     _word(axes, 8.5, 16.3, contour_words(relief))
     _word(axes, 80.5, 16.3, slope_sign_words(known))
     _overhead_signs(axes, relief)
+    _beside_signs(axes, screening, relief)
 
 
 def slope_sign_words(known: bool) -> str:
@@ -115,7 +117,20 @@ def _overhead_signs(axes: Axes, relief: Relief) -> None:
         "start zone" if relief.zones else "start zones: no room",
     )
     _word(axes, 29.0, 19.9, "↗ sight to a start zone")
-    _word(axes, 63.0, 19.9, "with its figure where told at length; all of them: the terminal, the card")
+
+
+def _beside_signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
+    """End of the third row: lines beside the main one, or where more sights are told."""
+    beside = lines_on_map(screening, relief.grid)
+    if not beside:
+        _word(axes, 63.0, 19.9, "with its figure where told at length; all of them: the terminal, the card")
+    for left, words, way_off in ((63.0, "line beside it", False), (95.0, "way off", True)):
+        if any(line.way_off is way_off for line in beside):
+            dashes = WAY_OFF_DASHES if way_off else BESIDE_DASHES
+            axes.add_line(
+                Line2D([left, left + 8.0], [19.9, 19.9], color=INK, linewidth=LINE_PT, linestyle=dashes)
+            )
+            _word(axes, left + 9.5, 19.9, words)
 
 
 def contour_words(relief: Relief) -> str:

@@ -101,6 +101,16 @@ class LegOnMap:
     steepest: tuple[float, float] | None
 
 
+@dataclass(frozen=True, eq=False)
+class LineOnMap:
+    """A line beside the main one in the CRS of the model: its points ``(n,)``, whether it is a way off."""
+
+    name: str
+    x: Array
+    y: Array
+    way_off: bool
+
+
 @dataclass(frozen=True)
 class PlaceOnMap:
     """A place that matters.

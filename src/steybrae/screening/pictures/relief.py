@@ -15,9 +15,10 @@ from typing import Final
 
 import numpy as np
 
+from steybrae.screening.compared import RouteLines
 from steybrae.screening.pictures.map_cells import PictureSource, beyond_corridor_m, light_on, picture_cells
 from steybrae.screening.pictures.overhead import places_on_map, zones_on_map
-from steybrae.screening.pictures.picture import Contours, LegOnMap, Relief
+from steybrae.screening.pictures.picture import Contours, LegOnMap, LineOnMap, Relief
 from steybrae.screening.pictures.profile import profile_of
 from steybrae.screening.result import LegScreening, Position, RouteScreening
 from steybrae.terrain.dem import Array, Grid
@@ -67,7 +68,7 @@ def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
     Returns
     -------
     Relief
-        On the map shape of `MAP_SHAPES_MM` that shows the line largest.
+        On the map shape of `MAP_SHAPES_MM` that shows the line, and those beside it, largest.
 
     Raises
     ------
@@ -76,8 +77,9 @@ def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
     """
     grid = source.grid
     legs = tuple(_leg_on_map(leg, grid) for leg in screening.legs)
-    x = np.concatenate([leg.x for leg in legs])
-    y = np.concatenate([leg.y for leg in legs])
+    beside = lines_on_map(screening, grid)
+    x = np.concatenate([*(leg.x for leg in legs), *(line.x for line in beside)])
+    y = np.concatenate([*(leg.y for leg in legs), *(line.y for line in beside)])
     middle = (float(x.min() + x.max()) / 2.0, float(y.min() + y.max()) / 2.0)
     per_xy = _ground_per_xy(grid, middle)
     unit_m = (float(np.hypot(*per_xy[:, 0])), float(np.hypot(*per_xy[:, 1])))
@@ -113,6 +115,17 @@ def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
         zones=zones_on_map(screening, source, window, scale),
         places=places_on_map(screening.places, grid),
         profile=profile_of(screening),
+    )
+
+
+def lines_on_map(screening: RouteScreening, grid: Grid) -> tuple[LineOnMap, ...]:
+    """Lines beside the main one, in the CRS of a grid; ways off come last."""
+    if not isinstance(screening, RouteLines):
+        return ()
+    both = (*((line, False) for line in screening.lines[1:]), *((way, True) for way in screening.ways_off))
+    return tuple(
+        LineOnMap(line.name, *grid.xy(*grid.from_wgs84(line.line_deg[1], line.line_deg[0])), way_off)
+        for line, way_off in both
     )
 
 
