@@ -91,6 +91,7 @@ def test_help_lists_options_under_the_headings_of_their_groups(run: Run) -> None
         "Bands:",
         "Start zones:",
         "The forecast:",
+        "The day:",
         "What is printed besides what matters:",
         "Outputs:",
         "Options:",

@@ -75,10 +75,10 @@ def fine_cells() -> None:
 
 
 def wide_circle() -> None:
-    """A place within 490 m, on cells of half a metre."""
+    """A place within 480 m, on cells of half a metre."""
     dem = hills(0.5, 2200)
     lon, lat = dem.grid.to_wgs84(1100.0, 1100.0)
-    ground_at(Place(float(lat), float(lon)), dem, 490.0)
+    ground_at(Place(float(lat), float(lon)), dem, 480.0)
 
 
 def far_reach() -> None:
