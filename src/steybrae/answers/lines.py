@@ -31,6 +31,10 @@ NOT_RANKED: Final = (
     "Each screened as if it were alone, in the order given: no order of merit. Times by a card's usual rule, "
     "without breaks. Letters are those of each line's own places."
 )
+CHANGES: Final = (
+    "Told only where the band of a leg's steepest ground changes: of the leading figure, the interval may "
+    "reach steeper."
+)
 NO_CHANGE: Final = "No band of a leg changes there; nothing is proved by that."
 
 
@@ -56,7 +60,7 @@ def lines_blocks(found: RouteLines) -> Iterator[Block]:
         yield Heading("The line moved")
         items = moved_items(found.shifts)
         by = ", ".join(dict.fromkeys(length(one.shift_m).short for one in found.shifts))
-        told = "Told only where the band of a leg's steepest ground changes." if items else NO_CHANGE
+        told = CHANGES if items else NO_CHANGE
         yield Paragraph(f"To the left and right by {by}. {told}")
         yield Listing(items)
 
@@ -89,10 +93,12 @@ def _band(band: Band | None, *, open_above: bool) -> str:
 
 
 def _side_by_side(lines: Sequence[ComparedLine]) -> Iterator[Block]:
-    name = stacked("Line, places\n(at length)", _NAME, _PLACES, align="left", width=20)
+    name = stacked("Line, places\n(at length)", _NAME, _PLACES, align="left", width=16)
     way = stacked("km\n+ up m\n- down m\ntime", _LENGTH, *_CLIMBS, _TIME)
+    yield Table((name, way, _STEEPEST, _ZONES, _OVERHEAD, _UNKNOWN), lines)
     bands = band_columns(lines[0].band_lengths_m)
-    yield Table((name, way, _STEEPEST, *bands, _UNKNOWN, _ZONES, _OVERHEAD), lines)
+    # A table of its own: all in one would run over the edge of a narrow terminal.
+    yield Table((_NAME, *bands, _UNKNOWN), lines, "Metres of each line in each band (degrees)")
 
 
 def _zones(line: ComparedLine) -> Cell:
@@ -119,7 +125,7 @@ def _at_length(line: ComparedLine) -> Cell:
     return f"{places} ({letters})" if letters else places
 
 
-_NAME: Final = Column("name", "Line", lambda line: line.name)
+_NAME: Final = Column("name", "Line", lambda line: line.name, align="left", width=20)
 _LENGTH: Final = Column("length_m", "km", lambda line: kilometres(line.length_m), "km")
 _CLIMBS: Final = (
     worded(
@@ -133,10 +139,8 @@ _TIME: Final = Column("time_min", "Time", lambda line: minutes(line.time_min, at
 _STEEPEST: Final = Column(
     "slope_max_deg", "Steepest", lambda line: slope(line.slope_max_deg, at_least=line.open_above)
 )
-_UNKNOWN: Final = Column(
-    "unknown_m", "un-\nknown\nm", lambda line: or_none(steep_length(line.unknown_m)), "m"
-)
-_ZONES: Final = Column("in_start_zone_m", "In zone\n(possible)", _zones)
+_UNKNOWN: Final = Column("unknown_m", "unknown\nm", lambda line: or_none(steep_length(line.unknown_m)), "m")
+_ZONES: Final = Column("in_start_zone_m", "m in start zones\n(possible)", _zones)
 _OVERHEAD: Final = Column("overhead_max_deg", "Overhead\n(- none\nseen)", _overhead)
 _PLACES: Final = Column("places", "Places", _at_length)
 

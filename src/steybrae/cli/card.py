@@ -147,7 +147,9 @@ def card(
         plan = line.name if line is not None and line.suffix.lower() == PLAN_SUFFIX else ""
         write_text(outputs.phone, phone_page(found, screening, plan), force=outputs.force)
     if outputs.report is not None and screening is not None:
-        origin = screening.origin or run_origin(ctx, line, forecast.bulletin, sample=model.sample)
+        origin = screening.origin or run_origin(
+            ctx, (line,) if line else (), forecast.bulletin, sample=model.sample
+        )
         whole = with_taken(_for_report(screening, found, origin))
         report_to(outputs.report, whole, found, force=outputs.force)
     if outputs.as_json:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -21,7 +21,7 @@ MOST_WORD: Final = 1000
 
 
 def run_origin(
-    ctx: typer.Context, line: Path | None, bulletin: Path | None = None, *, sample: bool = False
+    ctx: typer.Context, lines: Sequence[Path], bulletin: Path | None = None, *, sample: bool = False
 ) -> RunOrigin:
     """Say how the screening of this command line can be repeated.
 
@@ -29,7 +29,7 @@ def run_origin(
     ----------
     ctx
         Of the running command.
-    line, bulletin, sample
+    lines, bulletin, sample
         What it reads besides the model.
 
     Raises
@@ -41,14 +41,11 @@ def run_origin(
     from steybrae.files.sample import sample_route
     from steybrae.screening.origin import FileRead, RunOrigin
 
-    read = {"route": line or (sample_route() if sample else None), "bulletin": bulletin}
+    read = [("route", path) for path in lines or ((sample_route(),) if sample else ())]
+    read += [("bulletin", bulletin)] if bulletin is not None else []
     return RunOrigin(
         repeating_command(ctx),
-        tuple(
-            FileRead(clean(path.name), what, file_fingerprint(path))
-            for what, path in read.items()
-            if path is not None
-        ),
+        tuple(FileRead(clean(path.name), what, file_fingerprint(path)) for what, path in read),
         taken(),
     )
 

@@ -141,7 +141,7 @@ def route(
             # What only some answers need is not loaded for the others.
             from steybrae.screening.pictures.relief import with_relief
 
-            origin = run_origin(ctx, line[0] if line else None, forecast.bulletin, sample=model.sample)
+            origin = run_origin(ctx, line or (), forecast.bulletin, sample=model.sample)
             found = replace(with_relief(found, dem), origin=origin)
         if model.cross_check:
             found = replace(found, cross_check=cross_check_route(planned, dem, settings))
