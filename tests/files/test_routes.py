@@ -98,6 +98,13 @@ def test_lines_side_by_side_come_from_several_files_and_from_several_routes_of_o
     assert lines[1].notes[1] == "Passed over in the file: 1 track."
 
 
+def test_every_command_takes_the_same_main_line_of_a_file(tmp_path: Path) -> None:
+    path = written(tmp_path, f"{HEAD}{route_of('Way off west')}{route_of('High', 0.1)}</gpx>")
+    alone, main = read_route(path), read_routes((path,))[0]
+    assert (alone.name, alone.points) == ("High", main.points)
+    assert alone.notes[1] == "Passed over in the file: 1 further route."
+
+
 def test_one_route_alone_is_read_as_ever_whatever_its_name(tmp_path: Path) -> None:
     for text in (f"{HEAD}{WPT}{RTE}{TRK}</gpx>", f"{HEAD}{route_of('Way off west')}</gpx>", TABLE):
         path = written(tmp_path, text)

@@ -197,6 +197,12 @@ def use_route(read: Callable[..., Any], path: Path) -> None:
     assert all(abs(p.lat_deg) <= 90.0 and abs(p.lon_deg) <= 180.0 for p in route.points), "off the earth"
 
 
+def use_routes(read: Callable[..., Any], path: Path) -> None:
+    """Read every route of a file twice over."""
+    for route in read((path, path)):
+        use_route(lambda *_, route=route, **__: route, path)
+
+
 def model_seeds() -> list[bytes]:
     """Return small GeoTIFFs of several kinds and an ASCII grid."""
     heights = np.add.outer(np.arange(24.0), 3.0 * np.arange(24.0))
@@ -429,6 +435,7 @@ RASTERS: Final = "steybrae.files.model.rasters"
 
 READERS: Final = (
     Reader("steybrae.files.routes", "read_route", route_seeds, use_route, 50, ".gpx"),
+    Reader("steybrae.files.routes", "read_routes", route_seeds, use_routes, 10, ".gpx"),
     Reader(RASTERS, "open_model", model_seeds, use_model, 40, ".tif"),
     Reader(RASTERS, "open_model", vrt_seeds, use_vrt, 20, ".vrt"),
     Reader(RASTERS, "open_model", gentler.vrt_seeds, gentler.use_vrt, 20, ".clean.vrt"),

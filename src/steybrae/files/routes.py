@@ -69,7 +69,7 @@ def read_route(
 ) -> Route:
     """Read a planned line.
 
-    GPX 1.1 and 1.0 (the first route, else the first track, else the way-points), GeoJSON
+    GPX 1.1 and 1.0 (the first route that is no way off, else the first track, else the way-points), GeoJSON
     (the first line, else its points), or a table with the columns ``lat`` and ``lon``, or ``place``
     in any notation of `parse_place`, and ``name`` if there is one, parted by commas, semicolons or
     tabs (a place with a comma stands in quotation marks). Each point of a planned line is a
@@ -100,7 +100,15 @@ def read_route(
     RouteError
         Fewer than two different points or more than 20 000, a position that lies nowhere, no such turn point.
     """
-    return _route(_read(path), path.name, path.stem, legs_at, turn_tolerance_m)
+    return _route(_leading(_read(path)), path.name, path.stem, legs_at, turn_tolerance_m)
+
+
+def _leading(found: _Found) -> _Found:
+    """Put the first route that is no way off before the others: it is the planned line for every command."""
+    several = (found, *found.further)
+    main = next((one for one in several if not is_way_off(one.name)), found)
+    others = tuple(one for one in several if one is not main)
+    return replace(main, further=others, passed_over=found.passed_over)
 
 
 def read_routes(
