@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -67,13 +68,19 @@ def day(name: str, folder: Path) -> Day:
             "10m",
             "--start-slopes",
             "28-60deg",
+            *("--bulletin", str(sample.bulletin), "--region", "XX-STEY-01", "--treeline", "600m"),
+            *("--at-time", "2027-01-15T09:30Z/2027-01-15T14:00Z", "--forecast-slope", "32"),
+            *("--language", "en", "--reduction-angles"),
         )
         how = {"edges_deg": (30, 40), "place_error_m": 25, "model_kind": "contours", "reach_m": 600}
+        beside = {"region": "XX-STEY-01", "treeline_m": 600, "forecast_slope_deg": 32, "language": "en"}
+        span = dt.datetime(2027, 1, 15, 9, 30, tzinfo=dt.UTC), dt.datetime(2027, 1, 15, 14, tzinfo=dt.UTC)
+        today = {"bulletin": sample.bulletin, "at_time": span, "reduction_angles": True}
         return Day(
             (*typed, *more),
             str(line),
             [model],
-            {**how, "interval_m": 10, "start_slopes_deg": (28, 60)},
+            {**how, **beside, **today, "interval_m": 10, "start_slopes_deg": (28, 60)},
         )
     turns = [(59.2300, -8.0590, "West"), (59.2338, -8.0515, "Hole"), (59.2300, -8.0470, "East")]
     line, model = table(folder / "day.csv", turns), in_degrees_and_feet(folder / "hill.tif")
@@ -121,9 +128,20 @@ def test_an_array_says_what_its_file_says(tmp_path: Path) -> None:
             lambda: steybrae.spacing([30, "58%"], scale=50_000, interval_m=10),
         ),
         (
-            ("ground", "59.2240 -8.0574", "--within", "20m", "--sample", "--reach", "600m", "--run-out"),
+            (
+                *("ground", "59.2240 -8.0574", "--within", "20m", "--sample", "--reach", "600m", "--run-out"),
+                *("--bulletin", str(steybrae.sample().bulletin), "--region", "XX-STEY-01"),
+                *("--at-time", "2027-01-15T09:30Z"),
+            ),
             lambda: steybrae.ground(
-                "59.2240 -8.0574", steybrae.sample().model, within_m=20, reach_m=600, run_out=True
+                "59.2240 -8.0574",
+                steybrae.sample().model,
+                within_m=20,
+                reach_m=600,
+                run_out=True,
+                bulletin=str(steybrae.sample().bulletin),
+                region="XX-STEY-01",
+                at_time="2027-01-15T09:30Z",
             ),
         ),
         (

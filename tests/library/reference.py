@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import steybrae
+from steybrae.library.forecast import BulletinHow
 from steybrae.library.given import How
 
 README = Path(__file__).resolve().parents[2] / "README.md"
@@ -45,7 +46,7 @@ def members(kind: type) -> str:
 
 def how_rows() -> list[str]:
     """Keywords that several functions take, with what each says."""
-    text = (inspect.getdoc(How) or "").split("----------\n")[1]
+    text = "\n".join((inspect.getdoc(kind) or "").split("----------\n")[1] for kind in (How, BulletinHow))
     pairs = re.findall(r"^(\S.*)\n((?:    .*\n?)+)", text, re.MULTILINE)
     return [
         f"| {', '.join(f'`{name.strip()}`' for name in names.split(','))} | {' '.join(words.split())} |"

@@ -248,6 +248,14 @@ def test_a_whole_raster_needs_files(tmp_path: Path) -> None:
         (lambda: steybrae.compare(34, 5), "A reference should be a Gap, a Ground, a check of a plan"),
         (lambda: steybrae.compare(34, {"x": 5}), "x should be (slope, low, high) in degrees; got 5."),
         (lambda: steybrae.compare(34, {"x": (30, 35, 40)}), "low end, slope and high end rising"),
+        (
+            lambda: steybrae.ground(LINE[0], "model.tif", region="XX-STEY-01"),
+            "region belongs to a forecast, which is missing. Give its file as bulletin.",
+        ),
+        (
+            lambda: steybrae.screen(LINE, "model.tif", bulletin=steybrae.sample().bulletin, at_time="noon"),
+            "The time should be a date and time with its zone",
+        ),
         (lambda: steybrae.compare([]), "At least one reading should be given"),
         (lambda: steybrae.compare({34: None}, {}), ""),
         (lambda: steybrae.review([]), "Logs should be a path or several; got []."),

@@ -114,6 +114,23 @@ def parse_moment(text: str, what: str) -> dt.datetime:
     return found
 
 
+def parse_span(text: str) -> tuple[dt.datetime, dt.datetime]:
+    """Read a time, or two with / between them; of one it is both ends.
+
+    Raises
+    ------
+    DateError
+        Not a date and time with zone, or an end before its beginning.
+    """
+    start, _, end = text.partition("/")
+    first = parse_moment(start, "The time")
+    last = parse_moment(end, "The end of the time") if end else first
+    if last < first:
+        message = f"The time should end no earlier than it begins; got {text!r:.60}. Exchange the two."
+        raise DateError(message)
+    return first, last
+
+
 def choose(bulletins: Sequence[Bulletin], asked: Asked) -> Chosen:
     """Choose the bulletins for a region and a time.
 

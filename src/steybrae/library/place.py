@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Unpack
 
 from steybrae.library.answer import Answer, shown
+from steybrae.library.forecast import BulletinHow, bulletin_and_how
 from steybrae.library.given import GivenModel, How, given_place, length_m, settings_of
 from steybrae.route.positions.places import Place
 from steybrae.screening.ground.cells import GroundCells, ground_cells
@@ -96,7 +98,8 @@ def ground(
     within_m: float | None = None,
     run_out: bool = False,
     z_unit: str | None = None,
-    **how: Unpack[How],
+    bulletin: str | os.PathLike[str] | None = None,
+    **how: Unpack[BulletinHow],
 ) -> Ground:
     """Look at the ground at one place, around it within your position error, and above it.
 
@@ -113,13 +116,15 @@ def ground(
         Tell published run-out angles too, for teaching.
     z_unit
         Unit of the model's heights, where it does not say its own: ``m``, ``ft`` or ``usft``.
+    bulletin
+        Path to today's avalanche bulletin, CAAML v6 JSON; nothing is fetched.
     **how
         As for `screen`, without those of the line.
 
     Raises
     ------
     SteybraeError
-        A place, a model or a value that cannot be used.
+        A place, a model, a bulletin or a value that cannot be used.
 
     Examples
     --------
@@ -127,15 +132,24 @@ def ground(
     >>> here = steybrae.ground("59.2240 -8.0574", model, within_m=20)
     >>> here.open_above, [band.label for band in here.bands_possible]
     (False, ['<25'])
+    >>> today = {"bulletin": steybrae.sample().bulletin, "region": "XX-STEY-01"}
+    >>> steybrae.ground("59.2240 -8.0574", model, at_time="2027-01-15T09:30Z", **today).forecast.file
+    'bulletin.json'
     """
     from steybrae.screening.ground.at import ground_at  # noqa: PLC0415
     from steybrae.screening.ground.overhead import with_above  # noqa: PLC0415
 
+    beside, rest = bulletin_and_how(bulletin, how)
     where = given_place(place)
     radius_m = None if within_m is None else length_m(within_m, "The position error", zero=True)
-    with GivenModel(model, z_unit).opened(settings_of(how), [where]) as (source, settings):
+    with GivenModel(model, z_unit).opened(settings_of(rest), [where]) as (source, settings):
         found = ground_at(where, source, radius_m, settings)
-        return Ground(with_above(found, where, source, settings, published=run_out), where)
+        found = with_above(found, where, source, settings, published=run_out)
+        if beside is not None:
+            from steybrae.screening.forecast.ground import with_place_forecast  # noqa: PLC0415
+
+            found = with_place_forecast(found, where, source, settings, *beside)
+        return Ground(found, where)
 
 
 class Slopes(Answer[GroundCells]):

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any, Unpack
 
 from steybrae.errors import ModelError
 from steybrae.library.answer import Answer, shown
-from steybrae.library.given import GivenModel, How, as_path, given_line, settings_of
+from steybrae.library.forecast import BulletinHow, bulletin_and_how
+from steybrae.library.given import GivenModel, as_path, given_line, settings_of
 from steybrae.route.legs import Route
 from steybrae.route.turns import TURN_TOLERANCE_M
 from steybrae.screening import RouteScreening, Settings, screen_route
@@ -210,7 +211,9 @@ def screen(
     legs_at: Iterable[str] = (),
     turn_tolerance_m: float = TURN_TOLERANCE_M,
     z_unit: str | None = None,
-    **how: Unpack[How],
+    bulletin: PathLike | None = None,
+    reduction_angles: bool = False,
+    **how: Unpack[BulletinHow],
 ) -> Plan:
     """Screen a planned line on an elevation model: the places that matter on it, and why.
 
@@ -227,15 +230,20 @@ def screen(
         How far a track may bend from its legs before a turn point is set, metres.
     z_unit
         Unit of the model's heights, where it does not say its own: ``m``, ``ft`` or ``usft``.
+    bulletin
+        Path to today's avalanche bulletin, CAAML v6 JSON; nothing is fetched.
+    reduction_angles
+        For people trained in it: a published method's angle for the level, as a reference row.
     **how
         The options of ``steybrae route``, as numbers: ``edges_deg``, ``method``, ``engine``,
         ``vertical_error_m``, ``correlation_m``, ``model_kind``, ``place_error_m``, ``drift_deg``,
-        ``interval_m``, ``start_slopes_deg``, ``start_area_m2``, ``reach_m``.
+        ``interval_m``, ``start_slopes_deg``, ``start_area_m2``, ``reach_m``; with a
+        bulletin ``region``, ``language``, ``at_time``, ``treeline_m``, ``forecast_slope_deg``.
 
     Raises
     ------
     SteybraeError
-        A line, a model or a value that cannot be used.
+        A line, a model, a bulletin or a value that cannot be used.
 
     Examples
     --------
@@ -243,9 +251,18 @@ def screen(
     >>> plan = steybrae.screen(sample.line, sample.model)
     >>> plan.totals.legs, plan.totals.open_above  # ground on the line is unknown: "at least"
     (19, True)
+    >>> today = {"bulletin": sample.bulletin, "region": "XX-STEY-01", "at_time": "2027-01-15T09:30Z"}
+    >>> plan = steybrae.screen([(59.2240, -8.0574), (59.2270, -8.0590)], sample.model, **today)
+    >>> plan.forecast.bulletins[0].danger_ratings[0].main_value
+    'considerable'
     """
+    beside, rest = bulletin_and_how(bulletin, how, reduction=reduction_angles)
     route = given_line(line, legs_at, turn_tolerance_m)
-    given, asked = GivenModel(model, z_unit), settings_of(how)
+    given, asked = GivenModel(model, z_unit), settings_of(rest)
     with given.opened(asked, route.points) as (source, settings):
-        found = screen_route(route, source, settings)
+        found = screen_route(route, source, settings, for_forecast=beside is not None)
+    if beside is not None:
+        from steybrae.screening.forecast.at import forecast_beside  # noqa: PLC0415
+
+        found = forecast_beside(found, *beside)
     return Plan(found, (route, given, asked))

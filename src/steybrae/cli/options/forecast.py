@@ -18,16 +18,9 @@ _BULLETIN: Final = ("--bulletin",)
 
 
 def _span(text: str) -> tuple[Moment, Moment]:
-    from steybrae.errors import DateError
-    from steybrae.forecast.choose import parse_moment
+    from steybrae.forecast.choose import parse_span
 
-    start, _, end = text.partition("/")
-    first = parse_moment(start, "The time")
-    last = parse_moment(end, "The end of the time") if end else first
-    if last < first:
-        message = f"The time should end no earlier than it begins; got {text!r:.60}. Exchange the two."
-        raise DateError(message)
-    return first, last
+    return parse_span(text)
 
 
 @dataclass(frozen=True)
@@ -87,22 +80,17 @@ class ForecastOptions(Group, panel="The forecast"):
         """
         if self.bulletin is None:
             return None
-        from steybrae.files.bulletins import read_bulletins
-        from steybrae.screening.forecast.at import LEAST_SLOPE_DEG, BulletinSource, ForecastAsk
+        from steybrae.library.forecast import read_asked
 
-        start, end = self.at_time or (None, None)
-        ask = ForecastAsk(
+        return read_asked(
+            self.bulletin,
             region=self.region,
             lang=self.language,
-            start=start,
-            end=end,
-            now=dt.datetime.now(dt.UTC),
+            span=self.at_time,
             treeline_m=self.treeline_m,
-            least_slope_deg=LEAST_SLOPE_DEG if self.forecast_slope_deg is None else self.forecast_slope_deg,
+            slope_deg=self.forecast_slope_deg,
             reduction=getattr(self, "reduction_angles", False),
         )
-        read = read_bulletins(self.bulletin)
-        return BulletinSource(read.name, read.bulletins, read.notes), ask
 
 
 @dataclass(frozen=True)
