@@ -21,7 +21,7 @@ from steybrae.files.plans import read_plan
 
 REGION = ("--region", "XX-STEY-01")
 DAY = ("--at-time", "2027-01-15T08:00+00:00/2027-01-15T16:00+00:00")
-NONE = "No avalanche forecast was given (--bulletin): nothing here knows today's snow. Read the local one."
+NONE = "No avalanche forecast was given as a bulletin: nothing here knows today's snow. Read the local one."
 VERDICT = re.compile(r"\b(safe|safely|safety|unsafe|safer|go|goes|no-go|nogo)\b", re.IGNORECASE)
 CONTRACT = json.loads(resources.files("steybrae.files").joinpath("contract.schema.json").read_text("utf-8"))
 

@@ -14,7 +14,7 @@ from steybrae.ranges import Count, NotNegative, Ordinal, Range
 from steybrae.terrain.attributes import Sector
 
 NO_FORECAST_WORDS = (
-    "No avalanche forecast was given (--bulletin): nothing here knows today's snow. Read the local one."
+    "No avalanche forecast was given as a bulletin: nothing here knows today's snow. Read the local one."
 )
 """What every output says that has no bulletin beside it."""
 
