@@ -186,3 +186,9 @@ def test_a_shift_onto_unknown_ground_is_told_as_steeper_or_unknown() -> None:
     assert onto.moved_band is None
     assert not right.legs or not right.legs[0].moved_open_above
     assert "becomes unknown" in moved_items((left,))[0]
+
+
+def test_a_line_moved_off_the_model_is_unknown_there_and_the_answer_stands() -> None:
+    route = route_on(HILL, [(560.0, 100.0), (560.0, -100.0)])
+    lines = compared((route,), screened(route), screened, usual_time, (100.0,))
+    assert moved_items(lines.shifts) == ("leg 1, 100 m left: <25 becomes unknown",)

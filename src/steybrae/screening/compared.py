@@ -14,7 +14,7 @@ from pyproj import Geod
 
 from steybrae.bands import Band
 from steybrae.cautions import Cautions
-from steybrae.errors import QuantityError, RouteError
+from steybrae.errors import OffModelError, QuantityError, RouteError
 from steybrae.ranges import NotNegative, Ordinal, Positive
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.legs import Route, is_way_off
@@ -183,7 +183,7 @@ def compared(
         lines=tuple(ComparedLine(**_figures(one, walked)) for one in lines),
         ways_off=tuple(WayOff(**_figures(way, walked), leaves=at, off_m=off_m) for way, at, off_m in ways),
         shifts=tuple(
-            LineMoved(shift_m, side, _changed(found.legs, screen(route).legs))
+            LineMoved(shift_m, side, _changed(found.legs, _legs(screen, route)))
             for shift_m, side, route in beside
         ),
     )
@@ -311,10 +311,24 @@ def moved(route: Route, shift_m: float, side: Side) -> Route:
     return replace(route, points=tuple(points), turn_points=tuple(int(turn) for turn in turns))
 
 
-def _changed(legs: Sequence[LegScreening], others: Sequence[LegScreening]) -> tuple[LegMoved, ...]:
+def _legs(screen: Callable[[Route], RouteScreening], route: Route) -> Sequence[LegScreening | None]:
+    """Legs of a line moved; None for each where all of it lies off the model."""
+    try:
+        return screen(route).legs
+    except OffModelError:
+        return [None] * (len(route.turn_points) - 1)
+
+
+def _changed(legs: Sequence[LegScreening], others: Sequence[LegScreening | None]) -> tuple[LegMoved, ...]:
     """Legs whose band, or whether it is "at least", differs."""
     pairs = (
-        LegMoved(leg.number, leg.band, leg.open_above, other.band, other.open_above)
+        LegMoved(
+            leg.number,
+            leg.band,
+            leg.open_above,
+            None if other is None else other.band,
+            other is None or other.open_above,
+        )
         for leg, other in zip(legs, others, strict=True)
     )
     return tuple(one for one in pairs if (one.band, one.open_above) != (one.moved_band, one.moved_open_above))
