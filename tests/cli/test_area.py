@@ -37,7 +37,7 @@ MADE = [
 def area(*arguments: object, status: int = 0) -> tuple[str, str]:
     """Run the command in a process of its own, warnings being errors."""
     done = subprocess.run(
-        [*COMMAND, *map(str, arguments)], capture_output=True, text=True, check=False, timeout=120
+        [*COMMAND, *map(str, arguments)], capture_output=True, text=True, check=False, timeout=600
     )
     assert done.returncode == status, done.stderr
     return done.stdout, done.stderr

@@ -215,7 +215,7 @@ class TestProcess:
 
     def test_an_error(self, folder: Path) -> None:
         with self.start("route", "r.gpx", "--dem", "nowhere.tif", stdout=subprocess.PIPE) as process:
-            out, err = process.communicate(timeout=60)
+            out, err = process.communicate(timeout=600)
         assert (process.returncode, out) == (2, b"")
         assert err == (
             b"steybrae: The elevation model nowhere.tif should say where its cells lie; it has no transform. "
@@ -230,7 +230,7 @@ class TestProcess:
             assert process.stderr is not None
             process.stdout.close()
             assert process.stderr.read() == b""
-            assert process.wait(timeout=60) in (0, 1)
+            assert process.wait(timeout=600) in (0, 1)
 
     @pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGINT to send")
     def test_ctrl_c(self, folder: Path) -> None:
@@ -251,7 +251,7 @@ class TestProcess:
                 assert process.stdout is not None
                 assert process.stdout.readline() == b"reading\n"
                 process.send_signal(signal.SIGINT)
-                assert process.wait(timeout=60) == 130
+                assert process.wait(timeout=600) == 130
         assert (folder / "reading").read_bytes() == b""
 
 

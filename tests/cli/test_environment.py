@@ -24,7 +24,7 @@ def run(*arguments: str, **environment: str) -> subprocess.CompletedProcess[byte
         env={**os.environ, **environment},
         capture_output=True,
         check=False,
-        timeout=120,
+        timeout=600,
     )
 
 
@@ -92,7 +92,7 @@ def test_streams_that_are_closed(tmp_path: Path, closed: str) -> None:
     """Nothing printed may go into a file that is opened in a closed stream's place."""
     log = tmp_path / "log.csv"
     command = shlex.join([sys.executable, "-c", CODE, "reading", "34deg", "--log", str(log)])
-    done = subprocess.run(["sh", "-c", f"{command} {closed}"], capture_output=True, check=False, timeout=120)
+    done = subprocess.run(["sh", "-c", f"{command} {closed}"], capture_output=True, check=False, timeout=600)
     assert (done.returncode, done.stderr) == (0, b"")
     assert rows(log) == 1
 
@@ -102,7 +102,7 @@ def test_what_could_not_be_printed_is_not_logged(tmp_path: Path) -> None:
     log = tmp_path / "log.csv"
     with Path("/dev/full").open("w") as full:
         command = [sys.executable, "-c", CODE, "reading", "34deg", "--log", str(log)]
-        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, check=False, timeout=120)
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, check=False, timeout=600)
     assert done.returncode == 2
     assert done.stderr.decode().startswith("steybrae: The system refused: ")
     assert not log.exists()

@@ -38,7 +38,7 @@ def steybrae(*arguments: object, status: int = 0) -> tuple[str, str]:
         capture_output=True,
         text=True,
         check=False,
-        timeout=120,
+        timeout=600,
     )
     assert done.returncode == status, done.stderr
     return done.stdout, done.stderr
@@ -220,6 +220,13 @@ def test_settings_reach_the_answer(small):
         "vertical_error_m": 2.0,
         "correlation_m": 0.0,
         "model_kind": None,
+        "model_found": {
+            "kinds": [],
+            "source_cell_m": None,
+            "contours_m": None,
+            "rounded_m": None,
+            "striped_m": None,
+        },
         "interval_m": 15.0,
         "reversal_m": 5.0,
         "start_zones": {"low_deg": 30.0, "high_deg": 55.0, "least_area_m2": 400.0, "baseline_m": 20.0},

@@ -22,7 +22,7 @@ CELLS = (
 def run(folder: Path) -> nbformat.NotebookNode:
     cells = [nbformat.v4.new_code_cell(text) for text in CELLS]
     notebook = nbformat.v4.new_notebook(cells=cells)
-    nbclient.NotebookClient(notebook, timeout=120, resources={"metadata": {"path": str(folder)}}).execute()
+    nbclient.NotebookClient(notebook, timeout=600, resources={"metadata": {"path": str(folder)}}).execute()
     return notebook
 
 

@@ -71,7 +71,7 @@ def screened(line: Path, dem: Path) -> tuple[dict, float, float]:
         capture_output=True,
         text=True,
         check=True,
-        timeout=120,
+        timeout=600,
     )
     peak_kb, seconds = re.findall(r"VmHWM:\s*(\d+) kB ([\d.]+)", done.stderr)[-1]
     return json.loads(done.stdout), int(peak_kb) / 1024.0, float(seconds)

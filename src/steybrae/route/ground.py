@@ -316,7 +316,8 @@ def leg_work(source: DemSource, track: Track, look: Look) -> tuple[int, int]:
         check_cells(
             *(rows, cols, MOST_CELLS_SLOPES),
             "The ground beside a stretch of the line",
-            "a smaller place error or drift, shorter legs",
+            "a smaller position error or drift, shorter legs, tiles of both sides where the line leaves the "
+            "model at 180 degrees",
         )
         cells += rows * cols
         pairs += rows * cols * (last - first)

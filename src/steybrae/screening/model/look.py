@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from steybrae.errors import FileReadError
+from steybrae.errors import FileReadError, ModelError
 from steybrae.route.positions.places import Place
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, found_in
@@ -143,8 +143,10 @@ def found_near(source: DemSource, near: Sequence[Place] = ()) -> ModelFound:
     corners = on or block_corners(grid.shape, FEW_SIDE, FEW_BLOCKS)
     size, marks = (0.0, 0.0), []
     for dem in _readable(source, corners, FEW_SIDE):
-        size = cell_size_m(dem.grid)
-        marks.append(marks_of(dem.heights_m, size))
+        # Who needs ground at a pole is told so; near a line elsewhere it says nothing.
+        with suppress(ModelError):
+            size = cell_size_m(dem.grid)
+            marks.append(marks_of(dem.heights_m, size))
     if not marks:
         return NOTHING_FOUND
     found = found_in(joined(marks), size)
