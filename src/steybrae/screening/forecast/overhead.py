@@ -145,29 +145,35 @@ class _Zones:
         return found
 
     @cached_property
-    def _downs(self) -> tuple[NDArray[np.int32], ...]:
-        """Where each cell's way down leads after 1, 2, 4, 8, ... steps, to twice the reach."""
-        ground = self.ground
-        downs = [ground.down]
-        for _ in range(math.ceil(math.log2(2.0 * ground.reach_m / min(ground.cell_m))) - 1):
-            downs.append(downs[-1][downs[-1]])
-        return tuple(downs)
+    def _ends(self) -> NDArray[np.int32]:
+        """Cell in which each cell's way down ends, by row; a way down falls, so that it has an end."""
+        ends = self.ground.down
+        while not np.array_equal(further := ends[ends], ends):
+            ends = further
+        return ends
 
     def _ways_past(self, points: Points, at: NDArray[np.intp], group: NDArray[np.intp]) -> NDArray[np.uint64]:
-        """For each source which of some bins its way down comes near, as bits."""
+        """For each source which of some bins its way down, to twice the reach, comes near, as bits."""
         ground, sources = self.ground, self.ground.sources
         rows, cols = ground.dem.grid.shape
-        near = np.zeros((rows, cols), dtype=np.uint64)
+        past = np.zeros(rows * cols, dtype=np.uint64)
         disc_j, disc_i = _disc(ground)
         for k, which in enumerate(group):
             here = points.pick(at == which)
             j = np.clip(here.row.astype(np.intp)[:, None] + disc_j, 0, rows - 1)
             i = np.clip(here.col.astype(np.intp)[:, None] + disc_i, 0, cols - 1)
-            near[j, i] |= np.uint64(1) << np.uint64(k)
-        bits = near.reshape(-1)
-        for down in self._downs:
-            bits = bits | bits[down]
-        of_sources: NDArray[np.uint64] = bits[sources.row * cols + sources.col]
+            past[j * cols + i] |= np.uint64(1) << np.uint64(k)
+        # Ways down that come near end where those of the bins end: few cells do, and each with all its way.
+        ending = np.zeros(rows * cols, dtype=bool)
+        ending[self._ends[np.flatnonzero(past)]] = True
+        cells = np.flatnonzero(ending[self._ends])
+        number = np.empty(rows * cols, dtype=np.int32)
+        number[cells] = np.arange(len(cells), dtype=np.int32)
+        down, bits = number[ground.down[cells]], past[cells]
+        for _ in range(max(1, math.ceil(math.log2(2.0 * ground.reach_m / min(ground.cell_m))))):
+            bits, down = bits | bits[down], down[down]
+        past[cells] = bits
+        of_sources: NDArray[np.uint64] = past[sources.row * cols + sources.col]
         return of_sources
 
     def _off_m(self, here: Points, pairs: Pairs) -> Array:
