@@ -256,6 +256,10 @@ def test_a_whole_raster_needs_files(tmp_path: Path) -> None:
             lambda: steybrae.screen(LINE, "model.tif", bulletin=steybrae.sample().bulletin, at_time="noon"),
             "The time should be a date and time with its zone",
         ),
+        (
+            lambda: steybrae.ground(LINE[0], "model.tif", bulletin=3),
+            "A bulletin should be a path; got 3. Give the file's.",
+        ),
         (lambda: steybrae.compare([]), "At least one reading should be given"),
         (lambda: steybrae.compare({34: None}, {}), ""),
         (lambda: steybrae.review([]), "Logs should be a path or several; got []."),

@@ -69,10 +69,11 @@ def bulletin_and_how(
         message = f"A bulletin should be a path; got {bulletin!r:.60}. Give the file's."
         raise BulletinError(message)
     slope_deg, treeline_m = asked.get("forecast_slope_deg"), asked.get("treeline_m")
+    region, language = (str(asked[key]) if key in asked else None for key in ("region", "language"))
     found = read_asked(
         path,
-        region=asked.get("region"),
-        lang=asked.get("language"),
+        region=region,
+        lang=language,
         span=parse_span(_text(asked["at_time"])) if "at_time" in asked else None,
         treeline_m=None if treeline_m is None else length_m(treeline_m, "The treeline", zero=False),
         slope_deg=None if slope_deg is None else float(slope_deg),
