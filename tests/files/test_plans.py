@@ -14,8 +14,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.fuzz.gentler import clean_plan
+from tests.on_grid import model, route_on
 
-from steybrae.bands import BandScheme
+from steybrae.bands import STEEP_DEG, BandScheme
 from steybrae.cautions import HeightsRead, Situation, cautions_for, joined_cautions
 from steybrae.errors import FileReadError, FileWriteError, PlanError, SteybraeError
 from steybrae.files import plans
@@ -29,7 +31,11 @@ from steybrae.route.ceilings import MOST_LEGS
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.screening.pictures.relief import with_relief
+from steybrae.screening.places.words import place_words
 from steybrae.screening.screen import route_totals
+from steybrae.screening.sound import sound
+from steybrae.terrain.dem import Dem
+from steybrae.terrain.synthetic import Plane
 
 Tree = dict[str, Any]
 
@@ -617,6 +623,7 @@ class TestTampered:
                 changed("legs.0.slope_corridor_max_deg", None),
                 "in leg 1 its corridor is steeper abreast of a point than at its steepest",
             ),
+            (changed("legs.1.overhead.sight.deg", None), "in leg 2 a sight has a distance and no angle"),
             (changed("model.cell_size_m", [0.0, 0.0]), "cells of a size and a height unit"),
         ],
     )
@@ -649,6 +656,66 @@ class TestTampered:
         assert "in leg 1 a point is steeper than its steepest slope" in forged.said()
 
 
+@pytest.fixture
+def steep(tmp_path: Path) -> Forged:
+    """A plan of three legs and three places: overhead, unknown, and steep underfoot."""
+    (tmp_path / "steep").mkdir()
+    good = tmp_path / "steep" / "good.zip"
+    good.write_bytes(clean_plan())
+    return Forged(good, tmp_path / "steep")
+
+
+class TestPlacesTampered:
+    """Places against the legs and their points."""
+
+    @pytest.mark.parametrize("gone", [[0], [1], [2], [0, 1], [0, 2], [1, 2], [0, 1, 2]])
+    def test_places_left_out_are_missed_by_the_legs(self, steep: Forged, gone: list[int]) -> None:
+        """The others named anew, and legs without any named as those that are possible only."""
+        places = steep.result["places"]
+        assert len(places) == 3
+        left = [place for k, place in enumerate(places) if k not in gone]
+        for place, name in zip(left, "ABC", strict=False):
+            place.update(name=name)
+        on = {n for place in left for n in range(place["from_"]["leg"], place["to"]["leg"] + 1)}
+        steep.result["legs_possible_only"] = [{"leg": n, "metres": 1.0} for n in {1, 2, 3} - on]
+        steep.result["places"] = left
+        assert "is on no place" in steep.said()
+
+    @pytest.mark.parametrize(
+        ("change", "what"),
+        [
+            (lambda r: r["places"].append(r["places"][-1]), "its places are not named from A on"),
+            (lambda r: r["places"].pop(0), "its places are not named from A on"),
+            (changed("places.0.from_.at_m", 50.0), "place A does not lie on the line"),
+            (changed("places.1.to.leg", 4), "place B does not lie on the line"),
+            (changed("places.0.unknown_m", -1.0), "the metres of unknown ground of place A are too few"),
+            (changed("places.2.unknown_m", 200.0), "unknown ground of place B is known on place C"),
+            (changed("places.2.kinds", ["trap"]), "steep ground of the line is on no place"),
+            (changed("places.0.overhead.deg", 26.0), "what stands over leg 1 is on no place"),
+        ],
+    )
+    def test_places_made_gentler(self, steep: Forged, change: Callable[[Tree], None], what: str) -> None:
+        change(steep.result)
+        for place in steep.result["places"]:
+            place["words"] = "Whatever."
+        assert what in steep.said()
+
+    def test_a_corridor_beside_level_ground(self) -> None:
+        """A line along the foot of a slope of 63 degrees that begins within its corridor."""
+        heights = np.broadcast_to(20.0 * np.maximum(np.arange(60) - 33.0, 0.0), (60, 60))
+        dem = Dem(model(Plane(0.0, 0.0), (60, 60), 10.0).grid, heights)
+        found = screen_route(route_on(dem, [(0.0, -200.0), (0.0, 200.0)], ("A", "B")), dem)
+        assert found.legs[0].steep_m == 0.0
+        assert (found.legs[0].slope_corridor_max_deg or 0.0) > STEEP_DEG
+        assert sound(found).places == found.places
+        gentler = tuple(dataclasses.replace(place, corridor=None) for place in found.places)
+        with pytest.raises(PlanError, match="the corridor of place A is steeper abreast of a point than"):
+            sound(dataclasses.replace(found, places=gentler))
+        other = tuple(dataclasses.replace(place, kinds=("overhead", "unknown")) for place in found.places)
+        with pytest.raises(PlanError, match="steep ground of the corridor is on no place"):
+            sound(dataclasses.replace(found, places=other))
+
+
 def test_a_plan_of_1000_legs_is_read_again(
     screening: RouteScreening, sample_dem: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -660,15 +727,22 @@ def test_a_plan_of_1000_legs_is_read_again(
     assert grounds is not None
     assert screening.relief is not None
     legs = tuple(dataclasses.replace(screening.legs[0], number=k + 1) for k in range(20))
-    totals = route_totals(legs, BandScheme(screening.settings.edges_deg))
     relief = dataclasses.replace(screening.relief, legs=screening.relief.legs[:1] * 20)
-    place = screening.places[0]
-    ends = dataclasses.replace(place.from_, leg=1), dataclasses.replace(place.to, leg=20)
+    place, whole_m = screening.places[1], 20.0 * legs[0].length_m
+    place = dataclasses.replace(
+        place,
+        kinds=("overhead", "unknown"),
+        from_=dataclasses.replace(place.from_, leg=1, at_m=0.0, chainage_m=0.0),
+        to=dataclasses.replace(place.to, leg=20, at_m=legs[0].length_m, chainage_m=whole_m),
+        length_m=whole_m,
+        name="A",
+    )
+    totals = route_totals(legs, BandScheme(screening.settings.edges_deg), (place,))
     whole = dataclasses.replace(
         screening,
         legs=legs,
         totals=totals,
-        places=(dataclasses.replace(place, from_=ends[0], to=ends[1]),),
+        places=(dataclasses.replace(place, words=place_words(place)),),
         legs_without=(),
         legs_possible_only=(),
         relief=relief,

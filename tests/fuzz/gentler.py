@@ -323,16 +323,24 @@ def _gentler(found: Any, clean: Any) -> list[str]:
         up, true_up = _overhead_deg(one), _overhead_deg(other)
         if true_up is not None and (up is None or up < true_up - 1e-3):
             out.append(f"overhead of leg {one.number}")
-    if len(found.places) < len(clean.places):
-        out.append("places are gone")
-    for one, other in zip(found.places, clean.places, strict=False):
+    out += _gentler_places(found.places, clean.places)
+    if {one.key for one in clean.cautions} - {one.key for one in found.cautions}:
+        out.append("cautions are gone")
+    return out
+
+
+def _gentler_places(found: Any, clean: Any) -> list[str]:
+    out = ["places are gone"] if len(found) < len(clean) else []
+    for one, other in zip(found, clean, strict=False):
         for name in ("slope_max_deg", "unknown_m", "length_m", "overhead.deg", "corridor.slope_max_deg"):
             mine, true = _at(one, name), _at(other, name)
+            if name == "overhead.deg" and "overhead" not in other.kinds:
+                continue  # told by another place, and by its leg
+            if name.startswith("corridor.") and mine is not None and one.slope_max_deg is not None:
+                mine = max(mine, one.slope_max_deg)  # what leads where it is steeper
             least = 0.0 if true is None else true - (SHOWN_M if name.endswith("_m") else 1e-3)
             if true is not None and (mine is None or mine < least):
                 out.append(f"{name} of place {one.name}")
-    if {one.key for one in clean.cautions} - {one.key for one in found.cautions}:
-        out.append("cautions are gone")
     return out
 
 

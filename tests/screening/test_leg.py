@@ -16,6 +16,7 @@ from steybrae.route.touching import Pieces
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.leg import longest_steep_m, possible_bands
 from steybrae.screening.pictures.profile import profile_of
+from steybrae.screening.sound import sound
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.gradients import METHODS
 from steybrae.terrain.synthetic import Crest, GaussianHill, Plane, sample_surface
@@ -130,7 +131,9 @@ def test_a_short_steep_step_on_the_line_is_where_the_corridor_is_steepest():
     """A bank of 1 m cells, 3 m high at 45 degrees: over 20 m it is 8.6 degrees."""
     east = np.arange(201) + 0.5 - 100.5
     bank = np.broadcast_to(np.clip(east, 0.0, 3.0), (201, 201))
-    leg = screened(Dem(model(Plane(0.0, 0.0), (201, 201), 1.0).grid, bank), [(-80.0, 3.0), (80.0, 3.0)])
+    dem = Dem(model(Plane(0.0, 0.0), (201, 201), 1.0).grid, bank)
+    found = screened_route(dem, [(-80.0, 3.0), (80.0, 3.0)])
+    (leg,) = sound(found).legs  # a plan of it is one of ours
     assert leg.slope_max_deg == pytest.approx(12.02, abs=0.01)
     assert leg.baseline_m == pytest.approx(20.0, abs=1e-3)
     assert leg.short_slope_max_deg == pytest.approx(45.0, abs=1e-3)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 import pyproj
@@ -19,18 +19,12 @@ from steybrae.cautions import Situation, cautions_for, joined_cautions
 from steybrae.errors import ModelError, PlanError
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.leg import possible_bands
-from steybrae.screening.places.words import place_words
+from steybrae.screening.places.sound import SAME, SAME_M, place_contradictions
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.screening.screen import doubtful_heights, route_totals
 from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.examine.doubt import kinds_told
-
-SAME: Final = 1e-6
-"""Share of a sum by which it may differ from its parts: rounding of other machines (our choice)."""
-
-SAME_M: Final = 0.01
-"""Metres by which lengths may differ from their sum (our choice)."""
 
 
 def sound(found: RouteScreening) -> RouteScreening:
@@ -109,8 +103,7 @@ def _contradictions(found: RouteScreening) -> Iterator[str]:
     if not all(map(_on_earth, grids)):
         yield "its map should have a CRS that PROJ knows"
         return
-    yield from _placed(found)
-    yield from _along_places(found)
+    yield from place_contradictions(found)
     if not _alike(route_totals(found.legs, bands, found.places), found.totals):
         yield "its totals are not those of its legs"
 
@@ -120,48 +113,6 @@ def _on_earth(grid: Grid) -> bool:
         return bool(np.isfinite(grid.to_wgs84(0.0, 0.0)).all())
     except (pyproj.exceptions.ProjError, ModelError):
         return False
-
-
-def _placed(found: RouteScreening) -> Iterator[str]:
-    """Legs against the places that matter: each has one, or is named as having none."""
-    possible = {one.leg for one in found.legs_possible_only}
-    for leg in found.legs:
-        placed = any(place.from_.leg <= leg.number <= place.to.leg for place in found.places)
-        if not placed and leg.number not in possible and leg.number not in found.legs_without:
-            yield f"leg {leg.number} has no place that matters and is not named as without"
-        if leg.number in found.legs_without and (placed or leg.steep_m > 0.0 or leg.unknown_m > 0.0):
-            yield f"leg {leg.number} is named as without a place that matters and has one"
-
-
-def _along_places(found: RouteScreening) -> Iterator[str]:
-    """Places against the points of the line within them; single ones may lie on an end."""
-    before_m = np.concatenate(([0.0], np.cumsum([leg.length_m for leg in found.legs])))
-    chainage, slope, unknown = (
-        np.concatenate(columns)
-        for columns in zip(
-            *(
-                (leg.points.chainage_m + start_m, leg.points.slope_deg, ~leg.points.known)
-                for leg, start_m in zip(found.legs, before_m, strict=False)
-            ),
-            strict=True,
-        )
-    )
-    for place in found.places:
-        if abs(place.to.chainage_m - place.from_.chainage_m - place.length_m) > SAME_M:
-            yield f"place {place.name} is not as long as from one end of it to the other"
-        inside = np.flatnonzero((chainage > place.from_.chainage_m) & (chainage < place.to.chainage_m))[1:-1]
-        steepest = np.nanmax(slope[inside], initial=0.0)
-        if place.kinds != ("unknown",) and steepest > (place.slope_max_deg or 0.0) + SAME:
-            yield f"a point of place {place.name} is steeper than its steepest slope"
-        both = unknown[inside][1:] & unknown[inside][:-1]
-        on_line_m = np.diff(chainage[inside])[both].sum() / 2.0
-        if on_line_m > place.unknown_on_line_m + SAME_M or place.unknown_on_line_m > place.unknown_m + SAME_M:
-            yield f"the metres of unknown ground of place {place.name} are too few"
-        if place_words(place) != place.words:
-            yield f"the words of place {place.name} are not those of its figures"
-    for leg in found.legs:
-        if np.count_nonzero(~np.isfinite(leg.points.elevation_m)) > 2 and not leg.unknown_above:
-            yield f"heights of leg {leg.number} are unknown and nothing overhead is"
 
 
 def _lengths(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
@@ -189,10 +140,13 @@ def _slopes(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
         yield "the steepest slope lies outside its own interval"
     if leg.band != (None if slope is None else bands.band(slope)):
         yield "the band is not that of its steepest slope"
-    if leg.bands_possible != possible_bands(bands, slope, high, corridor):
+    if leg.bands_possible != possible_bands(bands, slope, high, corridor, leg.short_slope_max_deg):
         yield "the possible bands are not those of its slopes"
     if not leg.open_above and (leg.unknown_m > 0.0 or high is None):
         yield "something is unknown and it is not open above"
+    sights = () if leg.overhead is None else (leg.overhead.sight, leg.overhead.sight_outside)
+    if any(sight is not None and (sight.deg is None) != (sight.distance_m is None) for sight in sights):
+        yield "a sight has a distance and no angle, or none and an angle"
     steeper = bands.bands[0 if slope is None else bands.index(slope) + 1 :]
     if any(leg.band_lengths_m.get(band.label, 0.0) > 0.0 for band in steeper):
         yield "metres lie in a band above its steepest slope"

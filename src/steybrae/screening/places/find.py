@@ -102,7 +102,7 @@ def places_on(line: Line, grounds: list[LegGround]) -> Places:
         found.append(_place(line, tuple(k for k in KINDS if k in {kinds[i] for i in group}), ends))
     found.sort(key=lambda place: (place.from_.chainage_m, place.to.chainage_m))
     chosen = _at_length(found)
-    named = tuple(replace(place, name=_letters(k), at_length=k in chosen) for k, place in enumerate(found))
+    named = tuple(replace(place, name=letters(k), at_length=k in chosen) for k, place in enumerate(found))
     drops = tuple(
         _drop(cells, np.ones(len(cells.drop_m), dtype=bool))
         for cells in (ground.corridor for ground in grounds)
@@ -368,10 +368,10 @@ def _at_length(places: list[PlaceThatMatters]) -> set[int]:
     return chosen
 
 
-def _letters(number: int) -> str:
+def letters(number: int) -> str:
     """Give A to Z, then AA, AB, ..."""
     before, last = divmod(number, 26)
-    return (_letters(before - 1) if before else "") + chr(ord("A") + last)
+    return (letters(before - 1) if before else "") + chr(ord("A") + last)
 
 
 def _legs_left(
