@@ -1,7 +1,8 @@
-"""Every text of a plan made hostile: in Chromium no page runs it, asks for anything or says a word."""
+"""Every text of a plan or a lesson made hostile: in Chromium no page runs it, asks or says a thing."""
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import json
 import zipfile
@@ -19,7 +20,10 @@ from tests.visits import Visit
 from steybrae.errors import SteybraeError
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.names import clean
+from steybrae.pages.lesson import lesson_html
 from steybrae.pages.report import report_page
+from steybrae.teach.lesson import lesson
+from steybrae.teach.lesson_ground import lesson_ground
 
 URL = "http://127.0.0.1:9/x"
 SAY = "console.log('ran')"
@@ -134,4 +138,24 @@ def test_no_text_of_a_plan_runs_in_its_page(plan: Plan, browser: Browser, tmp_pa
     visit.page.mouse.move(300, 300)
     visit.page.keyboard.press("Tab")
     assert visit.page.locator("iframe, object, embed, base, form, img[src=x], xss").count() == 0
+    visit.end()
+
+
+def test_no_text_of_a_lesson_runs_in_its_page(browser: Browser, tmp_path: Path) -> None:
+    """All of them at once, as a model's name, in cautions, and where the script writes them."""
+    text = " ".join(STRINGS)
+    made = lesson(lesson_ground(model(HILL, (201, 201))), 1, source=text)
+    hostile = dataclasses.replace(
+        made,
+        labels=tuple(f"{label} {text}" for label in made.labels),
+        intervals=tuple((f"{name} {text}", metres) for name, metres in made.intervals),
+        cautions=tuple(dataclasses.replace(caution, text=text) for caution in made.cautions),
+    )
+    page = tmp_path / "lesson.html"
+    page.write_text(lesson_html(hostile), "utf-8")
+    visit = Visit(browser, page)
+    visit.page.mouse.move(300, 300)
+    visit.page.keyboard.press("Tab")
+    assert STRINGS[0] in visit.page.inner_text("body")
+    assert visit.page.locator("iframe, object, embed, base, img, video, xss").count() == 0
     visit.end()
