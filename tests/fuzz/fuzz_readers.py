@@ -418,6 +418,12 @@ def use_stretches(read: Callable[..., Any], path: Path) -> None:
     assert read(path, 5), "no stretch"
 
 
+def use_span(parse: Callable[..., Any], text: str) -> None:
+    """Read a time with two ends, of which the second is no earlier."""
+    first, last = parse(text)
+    assert first <= last, "a time that ends before it begins"
+
+
 def use_moment(parse: Callable[..., Any], text: str) -> None:
     """Read a date and time with its zone."""
     assert parse(text, "The time").utcoffset() is not None, "a time without a zone"
@@ -430,6 +436,10 @@ PLACES: Final = texts(
     *("38N 444140 3684706", "-33.9 18.4", "59° 13.4' N, 8° 04.2' W", "216600 1071200"),
 )
 MOMENTS: Final = texts("2027-01-15T09:30+00:00", "2027-01-15T09:30Z", "2027-01-15 09:30:00.5-05:30")
+
+SPANS: Final = texts(
+    "2027-01-15T09:30Z", "2027-01-15T09:30Z/2027-01-15T15:00Z", "2027-01-15 09:30:00.5-05:30"
+)
 
 RASTERS: Final = "steybrae.files.model.rasters"
 
@@ -524,11 +534,13 @@ READERS: Final = (
         ".csv",
     ),
     Reader("steybrae.forecast.choose", "parse_moment", MOMENTS, use_moment, 4),
+    Reader("steybrae.forecast.choose", "parse_span", SPANS, use_span, 4),
     Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 6),
 )
 
-COVERED: Final = {"read_blocks", "read_lat_lon", "read_ground", "read_leg", "read_preview"}
-"""Read by `parse_place`; an open model, three times, and a raster that the command has just written."""
+COVERED: Final = {"read_blocks", "read_lat_lon", "read_ground", "read_leg", "read_preview", "read_asked"}
+"""Read by `parse_place`; an open model, three times, a raster that the command has just written, and by
+`read_bulletins`."""
 
 
 @dataclasses.dataclass
