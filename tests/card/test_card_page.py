@@ -267,7 +267,7 @@ def test_the_sample_day_goes_on_two_sheets_in_the_order_of_need(monkeypatch, sam
                  if word == bearing_figure(leg.bearing_magnetic_deg, "deg")]  # fmt: skip
         assert max(sizes) >= 16.0
     heads = ["Avalanche forecast and weather", "magnetic", "Places that matter, and their checks",
-             "In poor visibility: what the corridor holds", "Cautions"]  # fmt: skip
+             "In poor visibility: steep ground in the corridor and near it", "Cautions"]  # fmt: skip
     firsts = [words.index(head) for head in heads]
     assert firsts == sorted(firsts)
     text = " ".join(words)

@@ -12,7 +12,7 @@ from tests.conftest import SamplePlan
 from steybrae.card import CardSettings, make_card
 from steybrae.card.result import CardLeg
 from steybrae.card.times import leg_pieces
-from steybrae.card.turn_back import latest_at_leg, turned_round, with_latest
+from steybrae.card.turn_back import ends_apart_m, latest_at_leg, turned_round, with_latest
 from steybrae.route.times.daylight import parse_clock
 from steybrae.route.times.walking_rules import Segment
 from steybrae.route.times.walking_time import leg_time
@@ -72,6 +72,32 @@ def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
     on, home = (f"{when(iso):%H:%M}" for iso in (leg.walk_on_by, leg.turn_back_by))
     assert latest_at_leg(leg) == f"Latest there {on} to walk on, {home} to turn round"
     assert latest_at_leg(dataclasses.replace(leg, walk_on_by=None)) == ""
+
+
+def test_a_call_before_the_end_is_a_caution(sample_plan: SamplePlan) -> None:
+    for clock, early in (("13:00", True), ("18:00", False)):
+        overdue = parse_clock(clock, DAY, ZONE)
+        card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, overdue=overdue))
+        found = [caution.text for caution in card.cautions if caution.key == "overdue_early"]
+        text = (
+            "The time to call, 13:00 GMT, is not after the time at the end of the line, 13:35 GMT: give a "
+            "later one."
+        )
+        assert found == ([text] if early else [])
+
+
+def test_a_line_that_ends_elsewhere(sample_plan: SamplePlan) -> None:
+    card = make_card(sample_plan.screening, CardSettings(DAY))
+    assert ends_apart_m(card) < 500.0
+    half = dataclasses.replace(card, legs=card.legs[:10])
+    first, last = half.legs[0].from_place, half.legs[-1].to_place
+    north = (last.lat_deg - first.lat_deg) * 111_400.0
+    east = (last.lon_deg - first.lon_deg) * 111_400.0 * math.cos(math.radians(59.2))
+    assert ends_apart_m(half) == pytest.approx(math.hypot(north, east), rel=5e-3)
+    assert (
+        ends_apart_m(dataclasses.replace(card, legs=(dataclasses.replace(card.legs[0], to_place=first),)))
+        == 0.0
+    )
 
 
 def test_sunset_stands_where_nothing_was_stated(sample_plan: SamplePlan) -> None:

@@ -695,3 +695,16 @@ def test_a_place_with_a_leading_minus(run: Run) -> None:
     status, _, err = run("reading", "34deg", "--sample", "--at", "-33.45 -70.66")
     assert status == 2
     assert "-33.45000, -70.66000 does not" in err
+
+
+def test_a_figure_never_replaces_the_log_it_is_of(run: Run, tmp_path: Path) -> None:
+    log = tmp_path / "log.png"
+    run("reading", "31deg", "--log", str(log))
+    before = log.read_bytes()
+    for arguments in (("--review", str(log)), ("31deg", "--log", str(log))):
+        status, _, err = run("reading", *arguments, "--figure", str(log), "--force")
+        assert (status, err) == (
+            2,
+            f"steybrae: {log} is read by this command and is not overwritten. Give the output another name.\n",
+        )
+    assert log.read_bytes() == before

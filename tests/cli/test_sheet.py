@@ -164,3 +164,25 @@ def test_one_sentence_and_status_2_and_no_file(
 ) -> None:
     assert run(*arguments, "--out", tmp_path / "sheet.pdf") == (2, "", f"steybrae: {message}\n")
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("arguments", "which"),
+    [
+        (("practice", "--measured", "in.csv", "--scale", "1:25000", "--interval", "10m"), "in.csv"),
+        (("practice", "--log", "in.csv", "--sample", "--scale", "1:25000", "--interval", "10m"), "in.csv"),
+        (("field", "--plan", "in.csv", "--date", "2027-01-15"), "in.csv"),
+        (("lesson", "--dem", "in.csv"), "in.csv"),
+    ],
+)
+def test_not_even_force_overwrites_what_is_read(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: tuple[str, ...], which: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path(which).write_text("kept", "utf-8")
+    assert run("sheet", *arguments, "--out", which, "--force") == (
+        2,
+        "",
+        f"steybrae: {which} is read by this command and is not overwritten. Give the output another name.\n",
+    )
+    assert Path(which).read_text("utf-8") == "kept"

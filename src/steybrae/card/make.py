@@ -31,7 +31,7 @@ from steybrae.card.sentences import (
 from steybrae.card.settings import CardSettings
 from steybrae.card.times import LegPieces, leg_pieces, line_shape_deg
 from steybrae.card.totals import card_totals
-from steybrae.card.turn_back import latest_words, turned_round, with_latest
+from steybrae.card.turn_back import latest_words, overdue_caution, turned_round, with_latest
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.names import clean
 from steybrae.route.compass.bearings import LegBearings, leg_bearings
@@ -100,7 +100,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         back = [_back_min(one, settings) for one in timed]
         legs = list(with_latest(legs, back, latest))
     reckoned = leg_time((), settings.method, settings.allowances, **_pace(settings))
-    return replace(
+    made = replace(
         _card(screening.name, _with_clock(legs, places[0], settings), bearings, places[0], settings),
         down_by=None if latest is None else latest.isoformat(),
         down_by_is=None if latest is None else _down_by_is(settings),
@@ -113,6 +113,8 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         legs_possible_only=screening.legs_possible_only,
         cautions=_cautions(screening.cautions, bearings, checks=any(leg.checks for leg in legs)),
     )
+    early = overdue_caution(made)
+    return made if early is None else replace(made, cautions=(*made.cautions, early))
 
 
 def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:

@@ -7,7 +7,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import accumulate
 
-from steybrae.card.result import CardLeg
+from steybrae.card.result import CardLeg, RouteCard
+from steybrae.cautions import Caution
+from steybrae.errors import RouteError
+from steybrae.route.compass.bearings import geodesic
+from steybrae.route.positions.places import Place
 from steybrae.route.times.daylight import shown_clock
 from steybrae.route.times.walking_time import Segment
 
@@ -96,6 +100,29 @@ def latest_at_leg(leg: CardLeg) -> str:
     if leg.walk_on_by is None or leg.turn_back_by is None:
         return ""
     return f"Latest there {_clock(leg.walk_on_by)} to walk on, {_clock(leg.turn_back_by)} to turn round"
+
+
+def ends_apart_m(card: RouteCard) -> float:
+    """Distance from where a line begins to where it ends, metres: elsewhere there is a way back."""
+    first, last = card.legs[0].from_place, card.legs[-1].to_place
+    try:
+        return geodesic(Place(first.lat_deg, first.lon_deg), Place(last.lat_deg, last.lon_deg))[0]
+    except RouteError:
+        return 0.0
+
+
+def overdue_caution(card: RouteCard) -> Caution | None:
+    """Say that the time to call is not after the end of the line; None where it is, or is not known."""
+    end = card.legs[-1].arrival
+    if card.overdue is None or end is None:
+        return None
+    if dt.datetime.fromisoformat(card.overdue) > dt.datetime.fromisoformat(end):
+        return None
+    return Caution(
+        "overdue_early",
+        f"The time to call, {card.overdue_text}, is not after the time at the end of the line, "
+        f"{card.legs[-1].arrival_text}: give a later one.",
+    )
 
 
 def _clock(iso: str | None) -> str:

@@ -25,6 +25,7 @@ from steybrae.screening.places.words import overhead_there
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.value import (
+    AT_LEAST,
     NOT_KNOWN_HOW_WELL,
     UNKNOWN,
     and_more,
@@ -333,7 +334,8 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
         lines.append(f"{minutes_text(totals.time_min, at_least=totals.time_at_least)} in all")
     last = card.legs[-1]
     if last.arrival_text:
-        lines.append(f"arrive {last.arrival_text}, {last.daylight_text}")
+        least = f"{AT_LEAST} " if totals.time_at_least else ""
+        lines.append(f"arrive {least}{last.arrival_text}, {last.daylight_text}")
     if totals.slope_max_deg is not None:
         lines.append(f"steepest on the line {_least_text(totals, totals.slope_max_deg)}")
     else:

@@ -86,7 +86,7 @@ def reading(
         return
     kept = taken()
     refuse_alone([*given, *(f"--{name}" for name in (kept.taken if kept else ()))])
-    outputs.check()
+    outputs.check(log.log, planned.plan, *(model.dem or ()))
     when = None if log.log is None else log.read_time()
     own, hand = own_reading(readings or [], instrument, by_hand.slopes())
     check = None
@@ -194,7 +194,7 @@ def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> N
     from steybrae.files.logs import read_log
     from steybrae.render.terminal import print_document
 
-    outputs.check()
+    outputs.check(*paths)
     logs = [read_log(path) for path in paths]
     rows, doubled = merged_rows([read.rows for read in logs])
     damaged = [line for read in logs for line in read.damaged]

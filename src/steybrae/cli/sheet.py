@@ -122,6 +122,7 @@ def first(
     from steybrae.sheets.first import first_pdf, teacher_pdf
     from steybrae.teach.first_lesson import first_lesson
 
+    to.check(answers=answers)
     made = first_lesson(seed)
     to.write_with_key(
         lambda: first_pdf(made, paper=to.paper), lambda: teacher_pdf(made, paper=to.paper), answers
@@ -164,6 +165,7 @@ def field(
             "Add --date 2027-01-15."
         )
         raise DateError(message)
+    to.check(plan)
     planned = None if plan is None or date is None else (read_plan(plan), parsed.day(date))
     to.write(lambda: field_pdf(field_sheet(planned, grid), paper=to.paper))
 
@@ -196,14 +198,11 @@ def practice(
     """Make a contour map true to scale with stretches to measure, and a key for the teacher."""
     from steybrae.files.logs import read_log
     from steybrae.files.plans import read_plan
-    from steybrae.files.whole import check_writable
     from steybrae.papers import map_frame_mm, paper_size_mm
     from steybrae.sheets.practice import key_pdf, practice_pdf
     from steybrae.teach.practice import practice_sheet
 
-    for path in (to.out, answers):
-        if path is not None:
-            check_writable(path, force=to.force)
+    to.check(own.plan, own.log, own.measured, *(model.dem or ()), answers=answers)
     paper_size_mm(to.paper)
     look = look_of(printed, index_every)
     own.check_alone((("--sample", model.sample), ("--at", at), ("--copies", copies > 1)))
@@ -273,6 +272,7 @@ def lesson(
     from steybrae.teach.lesson import lesson as make_lesson
     from steybrae.teach.lesson_ground import lesson_ground
 
+    to.check(*(model.dem or ()))
     interval_m = chosen.interval_m
     files = model if model.dem else replace(model, sample=True)
     with files.opened(Settings()) as (dem, _):

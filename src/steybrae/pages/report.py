@@ -163,6 +163,9 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "latest": "" if card is None else card.latest_text,
         "letter": letter,
         "letters": letters,
+        "over": [
+            html_cells(leg_columns("overhead_deg"), leg)[0]["text"].strip("-") for leg in screening.legs
+        ],
         "letters_on": [_letters_on(screening, leg.number) for leg in screening.legs],
         "cautions_first": [caution for caution in screening.cautions if caution.key not in _ON_READING],
         "cautions_on_reading": [caution for caution in screening.cautions if caution.key in _ON_READING],
@@ -192,6 +195,12 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "line_m": sum(leg.length_m for leg in screening.legs),
         **forecast_content(screening),
     }
+
+
+def _over(leg: LegScreening) -> str:
+    """Return what is overhead of a leg, empty where nothing was found."""
+    (cell,) = html_cells(leg_columns("overhead_deg"), leg)
+    return str(cell["text"]).strip("-")
 
 
 def _letters_on(screening: RouteScreening, number: int) -> str:

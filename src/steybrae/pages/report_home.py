@@ -9,17 +9,21 @@ from typing import Final
 
 from steybrae.answers.forecast_words import finding_lines, part_line
 from steybrae.card.result import RouteCard
+from steybrae.card.turn_back import ends_apart_m, overdue_caution
 from steybrae.card.wording import call_text, place_text
 from steybrae.pages.report_map import MapDrawing, place_on_map
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.words import leading_spot
 from steybrae.screening.result import RouteScreening
-from steybrae.value import AT_LEAST
+from steybrae.value import AT_LEAST, distance_off
 
 _LETTER_SHARE: Final = 0.028
 """Half the side of a letter's sign on the sketch, share of its longer side (our choice, by looking)."""
 
 _WAYS: Final = 12
+_NEAR_M: Final = 500.0
+"""A line that ends nearer than this to where it begins comes back, metres (our choice)."""
+
 _NOT_GIVEN: Final = "not given"
 
 
@@ -59,13 +63,27 @@ def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
     where = place_text(first.from_, first.from_place.written, first.from_place.reference)
     yield "From", (f"{first.from_}, {where}" if first.from_ else where,)
     least = f"{AT_LEAST} " if any(leg.time_at_least for leg in card.legs) else ""
-    back = f"{least}{last.arrival_text}, at {last.to or last.to_place.reference}"
-    yield "Due back", (back if last.arrival_text else f"{_NOT_GIVEN}: it needs a start.",)
+    day = _on_another_day(card, last.arrival)
+    back = f"{least}{last.arrival_text}{day}, at {last.to or last.to_place.reference}"
+    told = back if last.arrival_text else f"{_NOT_GIVEN}: it needs a start."
+    away_m = ends_apart_m(card)
+    if away_m <= _NEAR_M:
+        yield "Due back", (told,)
+        return
+    off = distance_off(away_m).text
+    yield "End of the line", (told, f"{off} from where it begins: the way from there is not in this plan.")
+
+
+def _on_another_day(card: RouteCard, arrival: str | None) -> str:
+    """Say the date of an arrival where it is not that of the card."""
+    return "" if arrival is None or arrival.startswith(card.date) else f" on {arrival[:10]}"
 
 
 def _who(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
     yield "Party", ((card.party if card else "") or f"{_NOT_GIVEN} (--party).",)
-    yield "If nobody came back", ((call_text(card) if card else "") or f"{_NOT_GIVEN} (--call, --overdue).",)
+    early = None if card is None else overdue_caution(card)
+    call = (call_text(card) if card else "") or f"{_NOT_GIVEN} (--call, --overdue)."
+    yield "If nobody came back", (call,) if early is None else (call, early.text)
 
 
 def sketch_letters(

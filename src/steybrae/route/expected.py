@@ -122,7 +122,7 @@ def slope_reading(steepest: SteepestOnLine) -> ExpectedReading:
     """Slope of a piece of ground as a reading, looking up its fall line; not numbered."""
     aspect = steepest.aspect_true_deg
     look = None if aspect is None else (aspect + 180.0) % 360.0
-    where = "the ground at the place" if steepest.chainage_m is None else "steepest on the line"
+    where = "the ground at the place" if steepest.chainage_m is None else "steepest at and round the line"
     figures = steepest.slope_deg, steepest.low_deg, steepest.high_deg
     what = f"{where}, up the fall line"
     return ExpectedReading("", 1, steepest.place, steepest.chainage_m, look, *figures, what, "slope")

@@ -140,7 +140,7 @@ def _sections(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Sect
         yield _headed("Places that matter, and their checks" if card.places else "Checks", places)
     corridor = _paragraphs(paper, corridor_lines(card))
     if corridor:
-        yield _headed("In poor visibility: what the corridor holds", corridor)
+        yield _headed("In poor visibility: steep ground in the corridor and near it", corridor)
     yield _headed("Cautions", _paragraphs(paper, [caution.line for caution in card.cautions]))
 
 

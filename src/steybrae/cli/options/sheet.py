@@ -20,6 +20,19 @@ class SheetOutput(Group, panel="Outputs"):
     out: Path = option("--out", "The file to write.", "FILE", default=MISSING)
     force: bool = flag("--force", "Replace output files that exist.")
 
+    def check(self, *inputs: Path | None, answers: Path | None = None) -> None:
+        """Refuse what could not be written before anything is done; an input is never overwritten.
+
+        Raises
+        ------
+        FileWriteError
+            An output that is an input, that exists, that is named twice, or that the system refuses.
+        """
+        from steybrae.files.whole import check_outputs
+
+        outputs = [path for path in (self.out, answers) if path is not None]
+        check_outputs(outputs, [path for path in inputs if path is not None], force=self.force)
+
     def write(self, make: Callable[[], bytes], out: Path | None = None) -> None:
         """Refuse a name that cannot be written before the work, then write whole."""
         from steybrae.files.whole import check_writable, write_bytes
