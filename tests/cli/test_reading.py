@@ -703,8 +703,6 @@ def test_a_figure_never_replaces_the_log_it_is_of(run: Run, tmp_path: Path) -> N
     before = log.read_bytes()
     for arguments in (("--review", str(log)), ("31deg", "--log", str(log))):
         status, _, err = run("reading", *arguments, "--figure", str(log), "--force")
-        assert (status, err) == (
-            2,
-            f"steybrae: {log} is read by this command and is not overwritten. Give the output another name.\n",
-        )
+        why = "is read by this command and is not overwritten. Give the output another name."
+        assert (status, err) == (2, f"steybrae: {log} {why}\n")
     assert log.read_bytes() == before

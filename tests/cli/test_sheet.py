@@ -180,7 +180,7 @@ def test_not_even_force_overwrites_what_is_read(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     Path(which).write_text("kept", "utf-8")
-    assert run("sheet", *arguments, "--out", which, "--force") == (
+    assert run(*arguments, "--out", which, "--force") == (
         2,
         "",
         f"steybrae: {which} is read by this command and is not overwritten. Give the output another name.\n",
