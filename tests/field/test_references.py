@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
-from steybrae.field.agreement import Origin
+from steybrae.field.agreement import Origin, compare_readings
+from steybrae.field.readings import ReadingSet
+from steybrae.field.reasons import with_reasons
 from steybrae.field.references import check_reference, paper_reference
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import slope_from_spacing
@@ -31,3 +33,12 @@ def test_a_check_of_unknown_ends_is_open_above() -> None:
     assert (found.slope_low_deg, found.slope_high_deg) == (None, None)
     assert found.open_above
     assert found.origin.aspect_true_deg is None
+
+
+def test_a_sight_has_the_ends_of_the_model_and_no_reason_of_a_slope() -> None:
+    found = check_reference("3a", (41.6, 37.0, 46.0), 343.0, 20.0, 10.0, sight=True)
+    assert (found.slope_deg, found.slope_low_deg, found.slope_high_deg) == (41.6, 37.0, 46.0)
+    assert found.origin == Origin()
+    result = with_reasons(compare_readings(ReadingSet((52.0,)), [found]))
+    assert result.references[0].result == "different"
+    assert result.reasons == ()

@@ -162,6 +162,7 @@ def check_of(plan: RouteScreening, number: str, name: str) -> Source:
         check.look_bearing_true_deg,
         leg.baseline_m,
         max(plan.model.cell_size_m),
+        sight=check.quantity == "sight",
     )
     basis = (
         f"Check {check.number} of {name}: {check.what}, {check.chainage_m:.0f} m along leg {leg.number} "

@@ -54,8 +54,9 @@ def _pocket(leg: CardLeg, check: Check, cell_size_m: float) -> PocketCheck:
         check.look_bearing_true_deg,
         max(BASELINE_M, 2.0 * cell_size_m),
         cell_size_m,
+        sight=check.quantity == "sight",
     )
-    faces = check.quantity == "slope" and reference.origin.aspect_true_deg is not None
+    faces = reference.origin.aspect_true_deg is not None
     tolerance_deg = aspect_tolerance_deg(reference, leg.declination_uncertainty_deg) if faces else None
     return PocketCheck(leg, check, reference, tolerance_deg)
 

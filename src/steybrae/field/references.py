@@ -65,7 +65,13 @@ def paper_source(
 
 
 def check_reference(
-    name: str, ends_deg: Ends, look_bearing_true_deg: float | None, baseline_m: float, cell_size_m: float
+    name: str,
+    ends_deg: Ends,
+    look_bearing_true_deg: float | None,
+    baseline_m: float,
+    cell_size_m: float,
+    *,
+    sight: bool = False,
 ) -> Reference:
     """Take what a plan expects at a check place as something to compare with.
 
@@ -81,15 +87,21 @@ def check_reference(
         Over what slopes are taken, metres.
     cell_size_m
         Larger side of the model's cell, metres.
+    sight
+        Whether it is the angle up to a named place: it averages over no ground, faces nowhere, and none of
+        the reasons of a slope fits it.
 
     Returns
     -------
     Reference
         Named ``check 7a of the plan``, its ends those of the model.
     """
+    source = f"check {name} of the plan"
+    if sight:
+        return Reference(source, *ends_deg)
     look = look_bearing_true_deg
     return Reference(
-        f"check {name} of the plan",
+        source,
         *ends_deg,
         Origin(
             kind="model",

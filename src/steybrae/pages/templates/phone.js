@@ -124,7 +124,9 @@
     const out = aboutReadings(set);
     if (!at || (found.result !== 'different' && Math.abs(found.apart) < rule.band)) return out;
     const say = words.reasons;
-    out.push(otherUnit(set, at), baseline(set, at, found.apart));
+    out.push(otherUnit(set, at));
+    if (at.baseline === null) return out.filter(Boolean); // a sight averages over no ground
+    out.push(baseline(set, at, found.apart));
     if (found.apart > 0) {
       const phase = (2 * Math.PI) / rule.roll_cells;
       const seen = angle((gradient(set.mean) * Math.sin(phase)) / phase);
