@@ -440,8 +440,9 @@ class TestRefused:
             model.read(0, 0, *window)
         assert str(caught.value) == (
             "A stretch of the line and what lies beside it should span at most 67108864 cells of the model, "
-            f"32768 on a side; it spans {window[0]} x {window[1]}. Give a coarser model, a smaller place "
-            "error or drift, or, where the line leaves the model at 180 degrees, tiles of both sides."
+            f"32768 on a side; it spans {window[0]} x {window[1]}. Give a coarser model, a smaller "
+            "position error or drift, or, where the line leaves the model at 180 degrees, tiles of both "
+            "sides."
         )
 
 

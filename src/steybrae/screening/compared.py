@@ -77,7 +77,7 @@ class WayOff(ComparedLine):
     leaves
         Place of the main line that is nearest to its first point.
     off_m
-        How far off the main line that point is, metres; beyond the usual place error the ground between
+        How far off the main line that point is, metres; beyond the usual position error the ground between
         is screened as its first leg.
     """
 
@@ -230,7 +230,7 @@ def leaving(way: Route, main: Route) -> tuple[Route, OnLine, float]:
     -------
     tuple of Route, OnLine and float
         The way as it is screened, from the place of the main line nearest to its first point where that
-        is farther off than the usual place error; that place; metres between.
+        is farther off than the usual position error; that place; metres between.
 
     Raises
     ------
