@@ -22,7 +22,7 @@ NAME = f"steybrae-{steybrae.__version__}"
 def project() -> set[str]:
     """Files of the project, without what running it leaves behind."""
     found = (path for top in TOP for path in (ROOT / top, *(ROOT / top).rglob("*")) if path.is_file())
-    return {path.relative_to(ROOT).as_posix() for path in found if path.suffix != ".pyc"}
+    return {path.relative_to(ROOT).as_posix() for path in found if path.parent.name != "__pycache__"}
 
 
 def built(into: Path, root: Path = ROOT) -> tuple[Path, Path]:

@@ -74,7 +74,7 @@ def steep(leg: LegScreening) -> LegScreening:
     )
     aspects = np.full_like(leg.points.chainage_m, 90.0)
     spot = Spot(at.lat_deg, at.lon_deg, None)
-    what = "steepest on the line, up the fall line"
+    what = "steepest at and round the line, up the fall line"
     return replace(
         leg,
         expected_readings=(

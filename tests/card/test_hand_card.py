@@ -145,7 +145,7 @@ def test_the_check_on_the_third_leg(card: RouteCard) -> None:
     # Both are more than a band of 5 degrees and less than two: a reading between them is weak.
     assert [len(leg.checks) for leg in card.legs] == [0, 0, 1]
     (check,) = card.legs[2].checks
-    assert (check.number, check.what) == ("3a", "steepest on the line, up the fall line")
+    assert (check.number, check.what) == ("3a", "steepest at and round the line, up the fall line")
     assert check.look_bearing_true_deg == pytest.approx(270.0, abs=1e-9)
     assert check.look_bearing_magnetic_deg == pytest.approx(270.601, abs=0.02)
     assert check.expected_deg == check.steeper_above_deg == 33.0
@@ -153,9 +153,9 @@ def test_the_check_on_the_third_leg(card: RouteCard) -> None:
     assert check.consistent_high_deg == pytest.approx(33.0 + 8.06226, abs=1e-4)
     assert check.result_inside == "consistent, weakly"
     assert check_sentence(check) == (
-        "3a: steepest on the line, up the fall line, 600 m along the leg. Look along 271° magnetic; expect "
-        "33.0°; not different from the model: 24.0° to 41.1° (a reading there is consistent, "
-        "weakly); above 33° treat as steeper."
+        "3a: steepest at and round the line, up the fall line, 600 m along the leg. Look along 271° "
+        "magnetic; expect 33.0°; not different from the model: 24.0° to 41.1° (a reading there is "
+        "consistent, weakly); above 33° treat as steeper."
     )
 
 

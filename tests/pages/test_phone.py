@@ -115,6 +115,7 @@ class TestRule:
     def test_comparisons(self, phone: Page, made: Made) -> None:
         draw = np.random.default_rng(20)
         cell_m = max(made.screening.model.cell_size_m)
+        slope = next(one for one in made.data["checks"] if one["quantity"] == "slope")
         cases, mine = [], []
         for number in range(10_000):
             expected = draw.uniform(0.5, 70.0)
@@ -136,7 +137,7 @@ class TestRule:
             readings = ReadingSet(ups, downs, float(draw.choice((4.0, 5.0, 2.5))), units)
             result = with_reasons(compare_readings(readings, [reference]))
             mine.append((result, compare(readings.mean_deg, readings.uncertainty_95_deg, reference)))
-            texts = made.data["checks"][0] if number == 0 else cases[0]["at"]
+            texts = slope if number == 0 else cases[0]["at"]
             at = texts | {
                 "name": f"{number}a", "source": reference.source, "slope": reference.slope_deg,
                 "low": reference.slope_low_deg, "high": reference.slope_high_deg,

@@ -33,7 +33,7 @@ from steybrae.terrain.uncertainty import slope_uncertainty
 
 DAY = CardSettings(dt.date(2027, 1, 15), "latlon")
 CANYON = Path(__file__).parents[1] / "data" / "grand_canyon_128.tif"
-STEEPEST = "steepest on the line, up the fall line"
+STEEPEST = "steepest at and round the line, up the fall line"
 LEG = [(-200.0, 0.0), (200.0, 0.0)]
 
 
