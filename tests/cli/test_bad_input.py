@@ -238,11 +238,11 @@ class TestProcess:
         os.mkfifo(folder / "pipe.gpx")
         with (folder / "reading").open("wb") as mark:
             code = (
-                "from steybrae.cli.options.model import LineOptions; own = LineOptions.planned\n"
+                "from steybrae.cli.options.model import LineOptions; own = LineOptions.planned_lines\n"
                 "def told(*a, **k):\n"
                 "    print('reading', flush=True)\n"
                 "    return own(*a, **k)\n"
-                "LineOptions.planned = told\n"
+                "LineOptions.planned_lines = told\n"
                 "from steybrae.cli.app import main\n"
                 "main()"
             )
