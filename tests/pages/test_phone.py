@@ -19,6 +19,7 @@ from tests.conftest import SamplePlan
 from tests.visits import Visit
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
+from steybrae.card.checks import check_of
 from steybrae.card.forecast import with_forecast
 from steybrae.card.pocket import aspect_tolerance_deg, pocket_checks
 from steybrae.card.turn_back import latest_at_leg
@@ -207,7 +208,9 @@ class TestRule:
             assert (found["apart"], found["result"]) == (pytest.approx(apart), result)
         wide = at | {"aspect_within": 46.0}
         assert phone.evaluate(call, [13.0, wide])["result"] == "cannot tell"
-        tolerances = {one.check.quantity: one.aspect_tolerance_deg for one in pocket_checks(made.card, 10.0)}
+        tolerances = {
+            one.check.quantity: one.aspect_tolerance_deg for one in pocket_checks(made.card, made.screening)
+        }
         assert tolerances.pop("sight", None) is None
         assert all(within is None or within > 15.0 for within in tolerances.values())
 
@@ -219,6 +222,13 @@ def test_how_far_an_aspect_may_lie_off() -> None:
     assert aspect_tolerance_deg(reference, 1.0) == pytest.approx(math.sqrt(15.0**2 + 1.0 + own**2))
     assert aspect_tolerance_deg(reference, 1.0) == pytest.approx(18.543, abs=5e-4)
     assert aspect_tolerance_deg(dataclasses.replace(reference, slope_high_deg=None), 1.0) is None
+
+
+def test_a_check_on_the_page_is_the_check_of_reading(made: Made) -> None:
+    found = pocket_checks(made.card, made.screening)
+    assert {one.check.quantity for one in found} == {"slope", "sight"}
+    for one in found:
+        assert one.reference == check_of(made.screening, one.check.number, "plan.zip").reference
 
 
 class TestLog:
@@ -241,7 +251,7 @@ class TestLog:
         context.close()
 
     def test_its_rows_are_those_of_reading(self, phone: Page, made: Made, tmp_path: Path) -> None:
-        checks = pocket_checks(made.card, max(made.screening.model.cell_size_m))
+        checks = pocket_checks(made.card, made.screening)
         time = "2027-01-15T11:20:00+00:00"
         who = {"observer": '=Ona "Rim", ny', "instrument": "M1"}
         rows, mine = [], []

@@ -17,7 +17,7 @@ from steybrae.field.sources import Source
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.places import Place, format_place
-from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
 
 
 @dataclass(frozen=True)
@@ -120,6 +120,26 @@ def _check(reading: ExpectedReading, date: dt.date, grid: str) -> Check:
     )
 
 
+def reference_of(check: Check, leg: LegScreening, model: ModelFacts) -> Reference:
+    """Take what a check expects as something that readings are compared with.
+
+    Parameters
+    ----------
+    check, leg
+        The check, and the leg of the screening that it is on.
+    model
+        What the leg was screened on.
+    """
+    return check_reference(
+        check.number,
+        (check.expected_deg, *check.model_ends_deg),
+        check.look_bearing_true_deg,
+        leg.baseline_m,
+        max(model.cell_size_m),
+        sight=check.quantity == "sight",
+    )
+
+
 def check_of(plan: RouteScreening, number: str, name: str) -> Source:
     """Take what a plan expects at a check place as something to compare with.
 
@@ -156,14 +176,7 @@ def check_of(plan: RouteScreening, number: str, name: str) -> Source:
         message = f"The plan {name} should have a check {number}; leg {leg.number} has {there}. See the card."
         raise PlanError(message)
     check = checks[wanted]
-    reference = check_reference(
-        check.number,
-        (check.expected_deg, *check.model_ends_deg),
-        check.look_bearing_true_deg,
-        leg.baseline_m,
-        max(plan.model.cell_size_m),
-        sight=check.quantity == "sight",
-    )
+    reference = reference_of(check, leg, plan.model)
     basis = (
         f"Check {check.number} of {name}: {check.what}, {check.chainage_m:.0f} m along leg {leg.number} "
         f"({leg.from_} to {leg.to}), {check.reference}.",

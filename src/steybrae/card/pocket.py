@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from steybrae.card.checks import reference_of
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.field.agreement import Reference
-from steybrae.field.references import check_reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
 from steybrae.quantities import angle_to_gradient
-from steybrae.terrain.attributes import BASELINE_M
+from steybrae.screening.result import RouteScreening
 
 
 @dataclass(frozen=True)
@@ -34,28 +34,22 @@ class PocketCheck:
     aspect_tolerance_deg: float | None
 
 
-def pocket_checks(card: RouteCard, cell_size_m: float) -> tuple[PocketCheck, ...]:
+def pocket_checks(card: RouteCard, screening: RouteScreening) -> tuple[PocketCheck, ...]:
     """Make the checks of a card ready to be compared with, in the order in which they are met.
 
     Parameters
     ----------
-    card
-        The card.
-    cell_size_m
-        Larger side of the model's cells, metres.
+    card, screening
+        The card, and what it was made from.
     """
-    return tuple(_pocket(leg, check, cell_size_m) for leg in card.legs for check in leg.checks)
-
-
-def _pocket(leg: CardLeg, check: Check, cell_size_m: float) -> PocketCheck:
-    reference = check_reference(
-        check.number,
-        (check.expected_deg, *check.model_ends_deg),
-        check.look_bearing_true_deg,
-        max(BASELINE_M, 2.0 * cell_size_m),
-        cell_size_m,
-        sight=check.quantity == "sight",
+    return tuple(
+        _pocket(leg, check, reference_of(check, screened, screening.model))
+        for leg, screened in zip(card.legs, screening.legs, strict=True)
+        for check in leg.checks
     )
+
+
+def _pocket(leg: CardLeg, check: Check, reference: Reference) -> PocketCheck:
     faces = reference.origin.aspect_true_deg is not None
     tolerance_deg = aspect_tolerance_deg(reference, leg.declination_uncertainty_deg) if faces else None
     return PocketCheck(leg, check, reference, tolerance_deg)

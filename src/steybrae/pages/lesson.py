@@ -5,10 +5,7 @@ Style and script stand in the page; its policy (CSP) names their hashes and allo
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import html
-import json
 from importlib.resources import files
 from typing import Any, Final
 
@@ -16,6 +13,7 @@ import numpy as np
 
 from steybrae.figures.style import band_tint, lightness
 from steybrae.pages.lesson_still import still_html
+from steybrae.pages.page import data_text, hex_colour, page_policy
 from steybrae.teach.forms import FormGrid
 from steybrae.teach.lesson import Lesson
 
@@ -37,10 +35,7 @@ def lesson_html(result: Lesson) -> str:
     """
     style, script = _template("lesson.css"), _template("lesson.js")
     fields = {
-        "policy": (
-            f"default-src 'none'; script-src '{_hash(script)}'; style-src '{_hash(style)}'; "
-            "base-uri 'none'; form-action 'none'"
-        ),
+        "policy": page_policy(style, script, pictures=False),
         "style": style,
         "script": script,
         "cautions": "\n".join(f"<li>{html.escape(caution.text)}</li>" for caution in result.cautions),
@@ -60,10 +55,6 @@ def _template(name: str) -> str:
     return (_TEMPLATES / name).read_text(encoding="utf-8")
 
 
-def _hash(text: str) -> str:
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
-
-
 def _data(result: Lesson) -> str:
     """Content for the script, as JSON that no closing tag can end."""
     count = len(result.labels)
@@ -78,7 +69,11 @@ def _data(result: Lesson) -> str:
         "ruler_error_mm": result.ruler_error_mm,
         "edges_deg": result.edges_deg,
         "bands": [
-            {"label": label, "tint": _hex(tint), "ink": "#000000" if lightness(tint) > 0.45 else "#ffffff"}
+            {
+                "label": label,
+                "tint": hex_colour(tint),
+                "ink": "#000000" if lightness(tint) > 0.45 else "#ffffff",
+            }
             for label, tint in zip(result.labels, tints, strict=True)
         ],
         "quiz": [[vars(question) for question in questions] for questions in result.rounds],
@@ -97,7 +92,7 @@ def _data(result: Lesson) -> str:
             },
         },
     }
-    return json.dumps(data, ensure_ascii=True, allow_nan=False).replace("<", "\\u003c")
+    return data_text(data)
 
 
 def _form(one: FormGrid) -> dict[str, Any]:
@@ -110,7 +105,3 @@ def _form(one: FormGrid) -> dict[str, Any]:
         "profile": np.round(one.profile[::2], 2).tolist(),
         "spots": one.spots,
     }
-
-
-def _hex(colour: tuple[float, float, float]) -> str:
-    return "#" + "".join(f"{round(255 * part):02x}" for part in colour)

@@ -10,7 +10,6 @@ from __future__ import annotations
 import base64
 import datetime as dt
 import hashlib
-import json
 from typing import Any, Final
 
 from markupsafe import Markup
@@ -26,7 +25,6 @@ from steybrae.card.wording import (
     bearing_shown,
     beside_sentence,
     call_text,
-    check_sentence,
     cliffs_text,
     climb_text,
     corridor_text,
@@ -48,7 +46,7 @@ from steybrae.field import agreement, poles, readings, reasons, relocation
 from steybrae.field.log import COLUMNS
 from steybrae.figures.small_map import small_map
 from steybrae.names import FORMULA
-from steybrae.pages.report import page_policy, templates
+from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import drop_words, place_line, start_words, stretch_words
@@ -85,7 +83,7 @@ def phone_page(card: RouteCard, screening: RouteScreening | None, plan: str = ""
     """
     style = templates().get_template("phone.css").render()
     script = templates().get_template("phone.js").render()
-    checks = () if screening is None else pocket_checks(card, max(screening.model.cell_size_m))
+    checks = () if screening is None else pocket_checks(card, screening)
     scheme = BandScheme() if screening is None else BandScheme(screening.settings.edges_deg)
     content = {
         "policy": page_policy(style, script),
@@ -196,7 +194,6 @@ def _check(card: RouteCard, check: Check) -> dict[str, str]:
         "quantity": "A sight, the angle up to it"
         if check.quantity == "sight"
         else "The slope of this ground",
-        "whole": check_sentence(check, unit),
     }
 
 
@@ -217,10 +214,8 @@ def _data(card: RouteCard, checks: tuple[PocketCheck, ...], scheme: BandScheme, 
         "columns": list(COLUMNS),
         "formula": list(FORMULA),
     }
-    text = json.dumps(found, ensure_ascii=False, separators=(",", ":"))
-    key = hashlib.sha256(text.encode()).hexdigest()[:16]
-    text = json.dumps(found | {"key": key}, ensure_ascii=False, separators=(",", ":"))
-    return Markup(text.replace("<", "\\u003c"))  # noqa: S704  no element can begin or end in it
+    key = hashlib.sha256(data_text(found).encode()).hexdigest()[:16]
+    return Markup(data_text(found | {"key": key}))  # noqa: S704  no element can begin or end in it
 
 
 def _check_data(one: PocketCheck) -> dict[str, Any]:

@@ -7,13 +7,9 @@ escaped by the template engine.
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from dataclasses import dataclass
-from functools import cache
 from typing import Any, Final
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from steybrae.answers.leg import band_columns, leg_columns
@@ -25,6 +21,7 @@ from steybrae.document import Column, or_none
 from steybrae.errors import QuantityError
 from steybrae.figures.map_panels import contour_words, interval_drawn, slope_sign_words
 from steybrae.figures.style import band_hatch, band_tint, hatch_ink, lightness
+from steybrae.pages.page import hex_colour, page_policy, templates
 from steybrae.pages.report_forecast import forecast_content
 from steybrae.pages.report_home import home_rows, sketch_letters
 from steybrae.pages.report_map import draw_report_map
@@ -127,29 +124,6 @@ def report_page(screening: RouteScreening, card: RouteCard | None = None) -> str
     )
 
 
-@cache
-def templates() -> Environment:
-    """Return the templates of the pages; what comes from files is escaped in them."""
-    return Environment(
-        loader=PackageLoader("steybrae.pages", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=False,
-    )
-
-
-def page_policy(style: str, script: str) -> str:
-    """Return a page's policy (CSP level 2): its own style and script by their hashes, pictures in it."""
-    hashes = (base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() for text in (style, script))
-    styles, scripts = (f"'sha256-{found}'" for found in hashes)
-    return (
-        f"default-src 'none'; img-src data:; style-src {styles}; script-src {scripts}; base-uri 'none'; "
-        "form-action 'none'"
-    )
-
-
 def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) -> dict[str, Any]:
     """Everything that the template places."""
     scheme = BandScheme(screening.settings.edges_deg)
@@ -232,7 +206,7 @@ def _looks(screening: RouteScreening, scheme: BandScheme) -> list[BandLook]:
         BandLook(
             band.label,
             (gentle_length if k == 0 else steep_length)(lengths[band.label]).text,
-            _hex(band_tint(k, count)),
+            hex_colour(band_tint(k, count)),
             "#404040" if hatch_ink(k, count) != "white" else "#ffffff",
             band_hatch(k)[:1],
             round(_HATCH_PX / max(1, len(band_hatch(k))), 2),
@@ -240,10 +214,6 @@ def _looks(screening: RouteScreening, scheme: BandScheme) -> list[BandLook]:
         )
         for k, band in enumerate(scheme.bands)
     ]
-
-
-def _hex(colour: tuple[float, float, float]) -> str:
-    return "#" + "".join(f"{round(255 * part):02x}" for part in colour)
 
 
 def _shapes(screening: RouteScreening) -> list[tuple[str, str, str]]:

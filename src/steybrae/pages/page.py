@@ -1,0 +1,48 @@
+"""What every page that stands alone is made with: templates, its policy, data for its script, colours."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+
+@cache
+def templates() -> Environment:
+    """Return the templates of the pages; what comes from files is escaped in them."""
+    return Environment(
+        loader=PackageLoader("steybrae.pages", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=False,
+    )
+
+
+def page_policy(style: str, script: str, *, pictures: bool = True) -> str:
+    """Return a page's policy (CSP level 2): its own style and script by their hashes, no more."""
+    images = "img-src data:; " if pictures else ""
+    return (
+        f"default-src 'none'; {images}style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+def _hash(text: str) -> str:
+    return f"sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}"
+
+
+def data_text(data: Any) -> str:
+    """Return data for a page's script, as JSON in which no element can begin or end."""
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c")
+
+
+def hex_colour(colour: tuple[float, float, float]) -> str:
+    """``#00206e`` of red, green and blue, 0 to 1."""
+    return "#" + "".join(f"{round(255 * part):02x}" for part in colour)
