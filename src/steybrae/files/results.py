@@ -43,11 +43,11 @@ def as_json(command: str, result: Any, settings_file: SettingsFile | None = None
 
 def _plain(value: Any) -> Any:
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {
-            field.name.rstrip("_"): _plain(getattr(value, field.name))
-            for field in dataclasses.fields(value)
-            if field.metadata.get("json", True)
-        }
+        # Fields that a class shares come before its own; where a person reads, it says otherwise.
+        first: tuple[str, ...] = getattr(value, "KEY_ORDER", ())
+        names = [one.name for one in dataclasses.fields(value) if one.metadata.get("json", True)]
+        ordered = (*first, *(name for name in names if name not in first))
+        return {name.rstrip("_"): _plain(getattr(value, name)) for name in ordered}
     if isinstance(value, Mapping):
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):

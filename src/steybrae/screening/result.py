@@ -8,6 +8,7 @@ unknown.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -279,6 +280,14 @@ class LegScreening(LineFacts, LegGroundFacts):
     slope_corridor_high_deg
         Largest high end in the corridor, never below that of the line; None where one is not known.
     """
+
+    KEY_ORDER: ClassVar[tuple[str, ...]] = (
+        "number", "from_", "to", "length_m", "ascent_m", "descent_m", "elevation_min_m", "elevation_max_m",
+        "slope_max_deg", "slope_low_deg", "slope_high_deg", "slope_max_at", "slope_corridor_max_deg",
+        "slope_corridor_max_at", "track_grade_max_deg", "steep_stretch_m", "sides", "aspect_sectors", "band",
+        "bands_possible", "open_above", "band_lengths_m", "unknown_m", "known_share", "cautions",
+    )  # fmt: skip
+    """Keys of the contract in the order in which a person reads them; all others follow."""
 
     number: Ordinal
     from_: str
