@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import accumulate
+from typing import Final
 
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.cautions import Caution
@@ -14,6 +15,9 @@ from steybrae.route.compass.bearings import geodesic
 from steybrae.route.positions.places import Place
 from steybrae.route.times.daylight import shown_clock
 from steybrae.route.times.walking_time import Segment
+
+OVERDUE_EARLY: Final = "overdue_early"
+"""Key of the caution on a time to call that is not after the end of the line."""
 
 
 def turned_round(segments: Sequence[Segment]) -> tuple[Segment, ...]:
@@ -119,7 +123,7 @@ def overdue_caution(card: RouteCard) -> Caution | None:
     if dt.datetime.fromisoformat(card.overdue) > dt.datetime.fromisoformat(end):
         return None
     return Caution(
-        "overdue_early",
+        OVERDUE_EARLY,
         f"The time to call, {card.overdue_text}, is not after the time at the end of the line, "
         f"{card.legs[-1].arrival_text}: give a later one.",
     )

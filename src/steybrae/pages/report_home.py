@@ -9,7 +9,7 @@ from typing import Final
 
 from steybrae.answers.forecast_words import finding_lines, part_line
 from steybrae.card.result import RouteCard
-from steybrae.card.turn_back import ends_apart_m, overdue_caution
+from steybrae.card.turn_back import OVERDUE_EARLY, ends_apart_m
 from steybrae.card.wording import call_text, place_text
 from steybrae.pages.report_map import MapDrawing, place_on_map
 from steybrae.screening.pictures.picture import Relief
@@ -62,7 +62,7 @@ def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
     yield "When", (f"{card.date}{f', start {card.start_text}' if card.start_text else ''}",)
     where = place_text(first.from_, first.from_place.written, first.from_place.reference)
     yield "From", (f"{first.from_}, {where}" if first.from_ else where,)
-    least = f"{AT_LEAST} " if any(leg.time_at_least for leg in card.legs) else ""
+    least = f"{AT_LEAST} " if card.totals.time_at_least else ""
     day = _on_another_day(card, last.arrival)
     back = f"{least}{last.arrival_text}{day}, at {last.to or last.to_place.reference}"
     told = back if last.arrival_text else f"{_NOT_GIVEN}: it needs a start."
@@ -81,9 +81,9 @@ def _on_another_day(card: RouteCard, arrival: str | None) -> str:
 
 def _who(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
     yield "Party", ((card.party if card else "") or f"{_NOT_GIVEN} (--party).",)
-    early = None if card is None else overdue_caution(card)
     call = (call_text(card) if card else "") or f"{_NOT_GIVEN} (--call, --overdue)."
-    yield "If nobody came back", (call,) if early is None else (call, early.text)
+    early = () if card is None else (one.text for one in card.cautions if one.key == OVERDUE_EARLY)
+    yield "If nobody came back", (call, *early)
 
 
 def sketch_letters(
