@@ -57,13 +57,13 @@ class PaperOutput(SheetOutput):
     def write_with_key(
         self, make: Callable[[], bytes], make_key: Callable[[], bytes], answers: Path | None
     ) -> None:
-        """Write the pupils' sheets, and the teacher's in a file of their own where one was named."""
-        from steybrae.files.whole import check_writable
+        """Write the pupils' sheets, and the teacher's in a file of their own where one was named.
+
+        The command has asked `check` for both before.
+        """
         from steybrae.papers import paper_size_mm
 
         paper_size_mm(self.paper)
-        if answers is not None:
-            check_writable(answers, force=self.force)
         self.write(make)
         if answers is None:
             typer.echo("The key is not in it: give --answers FILE with the same settings and seed.")
