@@ -95,6 +95,7 @@ EXAMPLES: Final[dict[str, list[tuple[str, ...]]]] = {
 
 WITHOUT_JSON: Final = {
     "report",
+    "desk",
     *(f"sheet {kind}" for kind in ("scale", "practice", "error", "field", "first", "lesson")),
 }
 """Commands that write files and print no answer."""

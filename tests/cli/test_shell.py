@@ -112,7 +112,18 @@ def test_the_readme_shows_what_route_prints(run: Run) -> None:
         at = printed.index(piece, at) + len(piece)
 
 
-COMMANDS = ("gap", "spacing", "route", "ground", "reading", "card", "report", "area", "sheet practice")
+COMMANDS = (
+    "gap",
+    "spacing",
+    "route",
+    "ground",
+    "reading",
+    "card",
+    "report",
+    "desk",
+    "area",
+    "sheet practice",
+)
 
 
 def option_names(help_text: str) -> set[str]:

@@ -30,6 +30,7 @@ COMMANDS: Final = {
     "reading": "Does my inclinometer agree with the map and the model?",
     "card": "The route card to carry.",
     "report": "One page of a saved plan to read, share and print.",
+    "desk": "Draw and move a line on the relief, and see what it meets.",
     "area": "Slope and bands of a whole elevation model.",
     "sheet": "True-size teaching sheets, and a page to play with.",
 }

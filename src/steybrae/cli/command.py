@@ -26,6 +26,10 @@ FIRST: Final = {
         *("--date", "--start", "--zone", "--grid", "--scale", "--dem", "--sample"),
         *("--json", "--force", "--pdf", "--report", "--gpx", "--phone"),
     ),
+    "desk": (
+        *("--dem", "--sample", "--plan", "--model-kind", "--bulletin", "--interval", "--grid", "--date"),
+        *("--port", "--no-browser"),
+    ),
     "area": (
         *("--out", "--dem", "--sample", "--model-kind", "--bands", "--slope", "--overhead"),
         *("--resume", "--json", "--force", "--figure"),

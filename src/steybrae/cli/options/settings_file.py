@@ -34,7 +34,7 @@ OF_A_PLAN: Final = {"model", "line", "bands", "start-zones"}
 OF_ANY_MODEL: Final = ("--dem", "--method", "--engine")
 """Options of the table ``model`` that hold whatever the model is."""
 
-_COMMANDS: Final = ("area", "card", "ground", "reading", "route", "sheet", "spacing")
+_COMMANDS: Final = ("area", "card", "desk", "ground", "reading", "route", "sheet", "spacing")
 _TAKEN: ContextVar[SettingsFile | None] = ContextVar("taken", default=None)
 
 Table = Mapping[str, Any]

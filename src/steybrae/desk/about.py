@@ -1,0 +1,70 @@
+"""What the page is told of the model and the layers of its map."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from steybrae.bands import BandScheme
+from steybrae.cautions import Situation, cautions_for
+from steybrae.desk.opened import Desk
+from steybrae.figures.style import band_tint, hatch_ink
+from steybrae.pages.page import hex_colour
+from steybrae.terrain.jacobian import cell_size_m
+
+TILE: Final = 256
+"""Side of a tile, pixels."""
+
+FINEST: Final = 4
+"""Finest zoom: a cell is 2 to the power of it pixels wide (our choice)."""
+
+LAYERS: Final = {
+    "bands": "Bands of slope",
+    "relief": "Relief",
+    "zones": "Start zones",
+    "contours": "Contours",
+    "unknown": "Unknown ground",
+}
+"""Layers of the map with their titles, from the lowest to the highest."""
+
+ALWAYS: Final = ("unknown",)
+"""Layers that no one can turn off."""
+
+
+def coarsest(shape: tuple[int, int]) -> int:
+    """Zoom at which a whole grid goes on one tile; a pixel is 2 to the power of minus it cells wide."""
+    return -max(0, (-(-max(shape) // TILE) - 1).bit_length())
+
+
+def model_facts(desk: Desk) -> dict[str, Any]:
+    """Tell the model and the map's layers; see the page's script."""
+    rows, cols = desk.grid.shape
+    cell_m = cell_size_m(desk.grid, cols / 2, rows / 2)
+    situation = Situation(
+        from_model=True,
+        cell_size_m=max(cell_m),
+        unit_assumed=desk.settings.origin.height_unit_from == "assumed",
+        datum_accuracy_m=desk.grid.datum_accuracy_m,
+        sample=desk.settings.origin.sample,
+    )
+    cautions = (*cautions_for(situation), *desk.ask.cautions)
+    return {
+        "rows": rows,
+        "cols": cols,
+        "cell_m": max(cell_m),
+        "name": ", ".join(desk.info.files),
+        "zooms": [coarsest(desk.grid.shape), FINEST],
+        "layers": [
+            {"key": key, "title": title, "on": True, "always": key in ALWAYS} for key, title in LAYERS.items()
+        ],
+        "legend": _legend(desk.settings.bands),
+        "cautions": [caution.text for caution in cautions],
+    }
+
+
+def _legend(scheme: BandScheme) -> list[dict[str, str]]:
+    count = len(scheme.bands)
+    tints = [hex_colour(band_tint(k, count)) for k in range(count)]
+    return [
+        {"label": f"{band.label}°", "colour": tint, "pattern": f"band{k}", "ink": hatch_ink(k, count)}
+        for k, (band, tint) in enumerate(zip(scheme.bands, tints, strict=True))
+    ]

@@ -1,0 +1,94 @@
+"""What a desk was opened with, and the threads that serve it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from steybrae.card.settings import CardSettings
+from steybrae.cautions import Caution
+from steybrae.desk.readers import ModelThreads
+from steybrae.files.model.rasters import ModelInfo, RasterModel
+from steybrae.route.legs import Route
+from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
+from steybrae.screening.screen import ModelOrigin, Settings
+from steybrae.terrain.dem import Grid
+
+
+@dataclass(frozen=True)
+class DeskAsk:
+    """What was asked for when the desk was opened.
+
+    Attributes
+    ----------
+    paths, z_unit, sample
+        The model.
+    settings
+        How lines are screened; `Desk.settings` adds where the model came from.
+    lines
+        Lines to begin with, the main one first; may be empty.
+    forecast
+        The bulletin and what is asked of it.
+    card
+        The user's map and pace, and what is known of the day.
+    cautions
+        What was taken from the file of settings.
+    """
+
+    paths: tuple[Path, ...]
+    settings: Settings
+    card: CardSettings
+    z_unit: str | None = None
+    sample: bool = False
+    lines: tuple[Route, ...] = ()
+    forecast: tuple[BulletinSource, ForecastAsk] | None = None
+    cautions: tuple[Caution, ...] = ()
+
+
+class Desk:
+    """An open desk; `close` ends its threads.
+
+    Parameters
+    ----------
+    ask
+        What was asked for.
+
+    Attributes
+    ----------
+    ask
+        The same.
+    grid, info
+        Of the model.
+    settings
+        How lines are screened, the model not yet looked at (`model_found`).
+    answers
+        A thread for lines.
+    looks
+        A thread for what is under the pointer.
+    drawing
+        Threads for the map.
+    """
+
+    def __init__(self, ask: DeskAsk) -> None:
+        self.ask = ask
+        self.answers, self.looks = (ModelThreads(ask.paths, ask.z_unit) for _ in range(2))
+        self.drawing = ModelThreads(ask.paths, ask.z_unit, 2)
+        try:
+            self.grid, self.info = self.looks.call(_facts)
+        except BaseException:
+            self.close()
+            raise
+        info = self.info
+        origin = ModelOrigin(
+            info.files, info.fingerprints, info.height_unit_m, info.height_unit_from, sample=ask.sample
+        )
+        self.settings = replace(ask.settings, origin=origin)
+
+    def close(self) -> None:
+        """End the threads and close the model."""
+        for threads in (self.answers, self.looks, self.drawing):
+            threads.close()
+
+
+def _facts(model: RasterModel) -> tuple[Grid, ModelInfo]:
+    return model.grid, model.info

@@ -1,0 +1,101 @@
+"""Threads that each hold the model open: GDAL's files belong to the thread that opened them."""
+
+from __future__ import annotations
+
+import itertools
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future
+from pathlib import Path
+from queue import PriorityQueue
+from typing import Any, Final, TypeVar
+
+from steybrae.files.model.rasters import RasterModel, open_model
+
+Found = TypeVar("Found")
+
+_Work = Callable[[RasterModel | Exception], None]
+
+SOON: Final = 0
+"""Work that somebody waits for."""
+
+LATER: Final = 1
+"""Work that is done while nobody waits."""
+
+
+class ModelThreads:
+    """Some threads, each with the model open, that share one queue of work.
+
+    Parameters
+    ----------
+    paths, z_unit
+        Of the model, as for `steybrae.files.model.rasters.open_model`.
+    count
+        How many threads.
+    """
+
+    def __init__(self, paths: Sequence[Path], z_unit: str | None, count: int = 1) -> None:
+        self._order = itertools.count()
+        self._work: PriorityQueue[tuple[int, int, _Work | None]] = PriorityQueue()
+        self._threads = [
+            threading.Thread(target=self._run, args=(tuple(paths), z_unit), daemon=True) for _ in range(count)
+        ]
+        for thread in self._threads:
+            thread.start()
+
+    def submit(self, function: Callable[..., Found], *args: Any, when: int = SOON) -> Future[Found]:
+        """Have ``function(model, *args)`` called in one of the threads.
+
+        Parameters
+        ----------
+        function
+            Takes the open model of the thread first.
+        args
+            Its other arguments.
+        when
+            `SOON` or `LATER`: what is to be done later waits for all that is to be done soon.
+
+        Returns
+        -------
+        Future
+            Of its result, or of the error that it ended with.
+        """
+        future: Future[Found] = Future()
+
+        def work(model: RasterModel | Exception) -> None:
+            if not future.set_running_or_notify_cancel():
+                return
+            try:
+                if isinstance(model, Exception):
+                    raise model  # noqa: TRY301  as every other error
+                future.set_result(function(model, *args))
+            except Exception as error:
+                future.set_exception(error)
+
+        self._work.put((when, next(self._order), work))
+        return future
+
+    def call(self, function: Callable[..., Found], *args: Any) -> Found:
+        """Call ``function(model, *args)`` in one of the threads and wait for its result."""
+        return self.submit(function, *args).result()
+
+    def close(self) -> None:
+        """Let the threads end after what is to be done soon; the model is closed with them."""
+        for _ in self._threads:
+            self._work.put((SOON, next(self._order), None))
+        for thread in self._threads:
+            thread.join()
+
+    def _run(self, paths: tuple[Path, ...], z_unit: str | None) -> None:
+        try:
+            with open_model(paths, z_unit) as model:
+                self._serve(model)
+        except Exception as error:
+            self._serve(error)
+
+    def _serve(self, model: RasterModel | Exception) -> None:
+        while True:
+            _, _, work = self._work.get()
+            if work is None:
+                return
+            work(model)

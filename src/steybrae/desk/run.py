@@ -1,0 +1,90 @@
+"""The desk from its opening to Ctrl-C."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable
+from contextlib import closing
+from typing import Final
+
+import uvicorn
+
+from steybrae.desk.opened import Desk, DeskAsk
+from steybrae.desk.server import desk_app
+from steybrae.errors import QuantityError
+
+LOOPBACK: Final = "127.0.0.1"
+
+KEY_BYTES: Final = 24
+"""Bytes of chance in a key, which is 32 letters long (our choice): nobody tries them all."""
+
+MOST_CONNECTIONS: Final = 100
+"""Most connections at once (our choice): a browser opens six."""
+
+
+def serve(ask: DeskAsk, port: int, *, tell: Callable[[str], None], browser: bool) -> None:
+    """Serve a desk until Ctrl-C.
+
+    Parameters
+    ----------
+    ask
+        What it is opened with.
+    port
+        0 for a free one.
+    tell
+        Prints a line.
+    browser
+        Whether the page is opened in the user's browser.
+
+    Raises
+    ------
+    SteybraeError
+        The model cannot be opened, or the port is taken.
+    """
+    desk = Desk(ask)
+    with closing(desk), closing(_listening(port)) as listening:
+        key = secrets.token_urlsafe(KEY_BYTES)
+        own_port = listening.getsockname()[1]
+        address = f"http://{LOOPBACK}:{own_port}/{key}/"
+        tell(f"The desk is open, for this machine alone: {address}")
+        tell("Ctrl-C ends it. Local avalanche forecast, local rules, qualified guidance come first.")
+        config = uvicorn.Config(
+            desk_app(desk, key, own_port),
+            log_level="error",
+            access_log=False,
+            server_header=False,
+            date_header=False,
+            proxy_headers=False,
+            lifespan="off",
+            ws="none",
+            http="h11",
+            timeout_keep_alive=30,
+            timeout_graceful_shutdown=2,
+            limit_concurrency=MOST_CONNECTIONS,
+        )
+        if browser:
+            # The socket listens already, so that an early browser waits and is not refused.
+            threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+        uvicorn.Server(config).run([listening])
+
+
+def _listening(port: int) -> socket.socket:
+    """Listen on the loopback address alone."""
+    found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":  # elsewhere it would let two programs share the port
+        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        found.bind((LOOPBACK, port))
+    except OSError as error:
+        found.close()
+        message = (
+            f"Port {port} should be free; this machine refuses it ({error.strerror}). Leave --port out for a "
+            "free one."
+        )
+        raise QuantityError(message) from error
+    found.listen(100)
+    return found

@@ -1,0 +1,157 @@
+"""The desk's server: one app behind its guard, on the loopback address alone."""
+
+from __future__ import annotations
+
+import json
+import logging
+import math
+from typing import Any, Final
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.routing import Route as Path
+
+from steybrae.desk import actions
+from steybrae.desk.about import model_facts
+from steybrae.desk.guard import App, Guard
+from steybrae.desk.opened import Desk
+from steybrae.desk.refused import RefusedError
+from steybrae.desk.statics import static_files
+from steybrae.errors import FileReadError, FileWriteError, SteybraeError
+
+LOG: Final = logging.getLogger("steybrae.desk")
+
+MOST_DEEP: Final = 16
+"""Deepest nesting of a message (our choice)."""
+
+
+def desk_app(desk: Desk, key: str, port: int) -> App:
+    """Make the app of an open desk.
+
+    Parameters
+    ----------
+    desk
+        What it serves.
+    key
+        Of its address.
+    port
+        On which it listens.
+    """
+    served = static_files()
+
+    async def page(_: Request) -> Response:
+        if actions.PAGE is None:
+            raise RefusedError(501, "There is no page yet.")
+        return HTMLResponse(await run_in_threadpool(actions.PAGE, desk))
+
+    async def static(request: Request) -> Response:
+        found = served.get(request.path_params["name"])
+        if found is None:
+            raise RefusedError(404, "The desk has no such file.")
+        return Response(found[0], media_type=found[1])
+
+    async def model(_: Request) -> Response:
+        return JSONResponse(await run_in_threadpool(model_facts, desk))
+
+    async def act(request: Request) -> Response:
+        name = request.url.path.lstrip("/")
+        action = actions.ACTIONS.get((request.method, name))
+        if action is None:
+            raise RefusedError(501, "The desk cannot do that yet.")
+        body = await request.body()
+        given = body if name == "open" else read_message(body)
+        found = await run_in_threadpool(action, desk, given)
+        if isinstance(found, actions.Made):
+            return Response(found.body, media_type=found.kind)
+        return JSONResponse(found)
+
+    made = [Path(f"/make/{one}", act, methods=["POST"]) for one in actions.MADE]
+    posted = [Path(f"/{one}", act, methods=["POST"]) for one in ("place", "typed", "answer", "open", "shift")]
+    return Guard(
+        Starlette(
+            routes=[
+                Path("/", page),
+                Path("/static/{name}", static),
+                Path("/model", model),
+                Path("/tiles/{layer}/{z}/{x}/{y}.png", _not_yet),
+                Path("/gridlines", _not_yet),
+                *posted,
+                *made,
+                Path("/draft", act, methods=["PUT"]),
+            ],
+            exception_handlers={
+                RefusedError: _refused,
+                SteybraeError: _not_taken,
+                HTTPException: _no_such,
+                Exception: _own_error,
+            },
+        ),
+        key,
+        port,
+    )
+
+
+async def _not_yet(_: Request) -> Response:
+    raise RefusedError(501, "The desk cannot do that yet.")
+
+
+def read_message(body: bytes) -> dict[str, Any]:
+    """Read a message: a JSON object of finite numbers, not nested deeply.
+
+    Raises
+    ------
+    RefusedError
+        It is something else.
+    """
+    wrong = RefusedError(400, "A message should be a JSON object of finite numbers; this one is not.")
+
+    def number(text: str) -> float:
+        found = float(text)
+        if not math.isfinite(found):
+            raise wrong
+        return found
+
+    try:
+        found = json.loads(body, parse_float=number, parse_constant=number)
+    except (ValueError, RecursionError):
+        raise wrong from None
+    if not isinstance(found, dict) or _too_deep(found, MOST_DEEP):
+        raise wrong
+    return found
+
+
+def _too_deep(value: Any, left: int) -> bool:
+    if not isinstance(value, (dict, list)):
+        return False
+    inner = value.values() if isinstance(value, dict) else value
+    return left == 0 or any(_too_deep(one, left - 1) for one in inner)
+
+
+def _says(status: int, sentence: str) -> Response:
+    return JSONResponse({"refused": sentence}, status)
+
+
+def _refused(_: Request, error: Exception) -> Response:
+    assert isinstance(error, RefusedError)  # noqa: S101
+    return _says(error.status, error.sentence)
+
+
+def _not_taken(_: Request, error: Exception) -> Response:
+    """Say what is wrong with what was asked; where a file is, the page need not know."""
+    if isinstance(error, (FileReadError, FileWriteError)):
+        LOG.error("%s", error)
+        return _says(422, "A file could not be read or written; the terminal of the desk says which.")
+    return _says(422, str(error))
+
+
+def _no_such(_: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)  # noqa: S101
+    return _says(error.status_code, "The desk has no such address, or not for this method.")
+
+
+def _own_error(_: Request, error: Exception) -> Response:
+    LOG.error("The desk failed.", exc_info=error)
+    return _says(500, "The desk met an error of its own; the terminal of the desk says more.")

@@ -1,0 +1,141 @@
+"""The desk attacked: whoever is not its own page gets a sentence, and nothing else."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from starlette.testclient import TestClient
+from tests.desk.conftest import KEY, PORT
+
+from steybrae.desk.guard import MOST_BYTES
+
+HOST = f"127.0.0.1:{PORT}"
+JSON = {"content-type": "application/json"}
+
+
+def refused(client: TestClient, method: str, path: str, status: int, **more: object) -> str:
+    """Ask, and return the sentence of the refusal."""
+    found = client.request(method, path, **more)  # type: ignore[arg-type]
+    assert found.status_code == status, found.text
+    assert set(found.json()) == {"refused"}
+    sentence: str = found.json()["refused"]
+    assert sentence.endswith(".")
+    assert not {"Traceback", "/work", "/home", "site-packages"} & set(sentence.split("/"))
+    return sentence
+
+
+def test_the_page_is_told_of_the_model(client: TestClient) -> None:
+    found = client.get("model")
+    assert found.status_code == 200
+    told = found.json()
+    assert (told["rows"], told["cols"]) == (700, 900)
+    assert [one["key"] for one in told["layers"] if one["always"]] == ["unknown"]
+    assert [one["label"] for one in told["legend"]][:2] == ["<25°", "25-30°"]
+    assert told["cautions"]
+
+
+def test_every_answer_carries_the_policy_and_shares_with_no_other_origin(client: TestClient) -> None:
+    for found in (client.get("model"), client.get("static/no"), client.get(f"http://{HOST}/model")):
+        policy = found.headers["content-security-policy"]
+        assert policy.startswith("default-src 'none'; script-src 'self'; style-src 'self'")
+        assert "unsafe" not in policy
+        assert found.headers["x-content-type-options"] == "nosniff"
+        assert found.headers["referrer-policy"] == "no-referrer"
+        assert found.headers["cache-control"] == "no-store"
+        assert not [name for name in found.headers if name.startswith("access-control")]
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/model", "/x/model", f"/{KEY[:-1]}/model", f"/{KEY}k/model", "//model"]
+)
+def test_without_the_key(client: TestClient, path: str) -> None:
+    assert "key" in refused(client, "GET", f"http://{HOST}{path}", 403)
+
+
+@pytest.mark.parametrize("host", ["evil.example", f"evil.example:{PORT}", "127.0.0.1", "127.0.0.1:80", ""])
+def test_another_host_s_name_that_leads_here(client: TestClient, host: str) -> None:
+    assert "host" in refused(client, "GET", "model", 403, headers={"host": host})
+
+
+def test_our_own_name_on_this_machine(client: TestClient) -> None:
+    assert client.get("model", headers={"host": f"localhost:{PORT}"}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"origin": "http://evil.example"},
+        {"origin": "null"},
+        {"origin": f"https://{HOST}"},
+        {"origin": "http://127.0.0.1:1"},
+        {"sec-fetch-site": "cross-site"},
+        {"sec-fetch-site": "same-site"},
+    ],
+)
+def test_another_origin(client: TestClient, headers: dict[str, str]) -> None:
+    assert "another" in refused(client, "GET", "model", 403, headers=headers)
+    assert "another" in refused(client, "POST", "answer", 403, headers=JSON | headers, content="{}")
+
+
+def test_our_own_origin(client: TestClient) -> None:
+    headers = {"origin": f"http://{HOST}", "sec-fetch-site": "same-origin"}
+    assert client.get("model", headers=headers).status_code == 200
+
+
+def test_preflight_of_another_origin_is_given_nothing(client: TestClient) -> None:
+    headers = {"origin": "http://evil.example", "access-control-request-method": "PUT"}
+    refused(client, "OPTIONS", "draft", 403, headers=headers)
+    refused(client, "OPTIONS", "draft", 405)
+
+
+@pytest.mark.parametrize(
+    "kind", [None, "text/plain", "application/x-www-form-urlencoded", "multipart/form-data"]
+)
+def test_messages_of_kinds_that_a_form_can_send(client: TestClient, kind: str | None) -> None:
+    headers = {} if kind is None else {"content-type": kind}
+    assert "type" in refused(client, "POST", "place", 415, headers=headers, content="{}")
+
+
+def test_messages_that_are_too_large_told_or_not(client: TestClient) -> None:
+    large = b" " * (MOST_BYTES + 1)
+    assert "2 MB" in refused(client, "POST", "place", 413, headers=JSON, content=large)
+    pieces = (large[:65536] for _ in range(40))
+    assert "2 MB" in refused(client, "POST", "place", 413, headers=JSON, content=pieces)
+    refused(client, "POST", "place", 413, headers=JSON | {"content-length": "9" * 400}, content=b"{}")
+    refused(client, "POST", "place", 413, headers=JSON | {"content-length": "-1"}, content=b"{}")
+
+
+@pytest.mark.parametrize(
+    "path", ["static/%2e%2e%2fserver.py", "static/..%2f..%2fpyproject.toml", "static/",
+             "static/leaflet-src.js", "static/%00", "static/leaflet.js%00.css", "tiles", "favicon.ico"],
+)  # fmt: skip
+def test_names_that_lead_elsewhere(client: TestClient, path: str) -> None:
+    refused(client, "GET", path, 404)
+
+
+def test_the_library_of_the_map_is_its_package_s(client: TestClient) -> None:
+    found = client.get("static/leaflet.js")
+    assert found.headers["content-type"].startswith("text/javascript")
+    assert b"Leaflet 1.9" in found.content[:200]
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        b"", b"[]", b"3", b'"a"', b"{", b"\xff\xfe", b'{"row": NaN}', b'{"row": Infinity}', b'{"row": 1e999}',
+        b"[" * 100_000, b'{"a":' * 20 + b"1" + b"}" * 20, b'{"a":' + b"9" * 5000 + b"}",
+    ],
+)  # fmt: skip
+def test_messages_that_are_no_json_object_of_finite_numbers(client: TestClient, body: bytes) -> None:
+    from steybrae.desk.refused import RefusedError
+    from steybrae.desk.server import read_message
+
+    with pytest.raises(RefusedError, match="JSON object of finite numbers"):
+        read_message(body)
+
+
+def test_a_message_is_read() -> None:
+    from steybrae.desk.server import read_message
+
+    assert read_message(b'{"row": 1.5}') == json.loads('{"row": 1.5}')
