@@ -27,7 +27,7 @@ FIRST: Final = {
         *("--json", "--force", "--pdf", "--report", "--gpx", "--phone"),
     ),
     "desk": (
-        *("--dem", "--sample", "--plan", "--model-kind", "--bulletin", "--interval", "--grid", "--date"),
+        *("--dem", "--sample", "--plan", "--model-kind", "--bulletin", "--interval", "--grid"),
         *("--port", "--no-browser"),
     ),
     "area": (

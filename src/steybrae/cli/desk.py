@@ -78,7 +78,7 @@ def desk(
         card=_day_today(day).settings(card),
         z_unit=model.z_unit,
         sample=model.sample,
-        lines=_lines(line or (), plan, cut),
+        lines=_lines(line or (), plan, cut, sample=model.sample),
         forecast=forecast.read(),
         cautions=() if told is None else (told,),
     )
@@ -92,11 +92,13 @@ def _day_today(day: DayOptions) -> DayOptions:
     return day if day.date is not None else replace(day, date=dt.date.today().isoformat())
 
 
-def _lines(paths: list[Path] | tuple[()], plan: Path | None, cut: LineOptions) -> tuple[Route, ...]:
+def _lines(
+    paths: list[Path] | tuple[()], plan: Path | None, cut: LineOptions, *, sample: bool
+) -> tuple[Route, ...]:
     from steybrae.errors import RouteError
 
     if plan is None:
-        return cut.planned_lines(paths, sample=False) if paths else ()
+        return cut.planned_lines(paths, sample=sample) if paths or sample else ()
     if paths:
         message = "The desk begins with lines or with a saved plan; got both. Leave one out."
         raise RouteError(message)
