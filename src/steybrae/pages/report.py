@@ -7,7 +7,6 @@ escaped by the template engine.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 from markupsafe import Markup
@@ -20,8 +19,8 @@ from steybrae.card.wording import legs_without_check
 from steybrae.document import Column, or_none
 from steybrae.errors import QuantityError
 from steybrae.figures.map_panels import contour_words, interval_drawn, slope_sign_words
-from steybrae.figures.style import band_hatch, band_tint, hatch_ink, lightness
-from steybrae.pages.page import hex_colour, page_policy, templates
+from steybrae.pages.looks import band_looks
+from steybrae.pages.page import page_policy, templates
 from steybrae.pages.report_forecast import forecast_content
 from steybrae.pages.report_home import home_rows, sketch_letters
 from steybrae.pages.report_map import draw_report_map
@@ -36,9 +35,6 @@ from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import AT_LEAST, gentle_length, map_scale, steep_length
-
-_HATCH_PX: Final = 22.0
-"""Side of a hatch's tile with one line in it, pixels."""
 
 _ON_READING: Final = (
     "model_smooths",
@@ -58,31 +54,6 @@ _SHOWN: Final = (
     "unknown_m", "aspect_sectors",
 )  # fmt: skip
 """Columns of the page's table of legs, after their names."""
-
-
-@dataclass(frozen=True)
-class BandLook:
-    """A band in the page's own hatching, kin to that of the map's picture.
-
-    Attributes
-    ----------
-    label, length
-        Its angles; metres of the line in it.
-    tint, ink
-        Colours.
-    kind, step
-        Sign of the hatch, and the distance of its lines, pixels.
-    letters
-        Colour of letters on it.
-    """
-
-    label: str
-    length: str
-    tint: str
-    ink: str
-    kind: str
-    step: float
-    letters: str
 
 
 def report_page(screening: RouteScreening, card: RouteCard | None = None) -> str:
@@ -148,7 +119,8 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "legs_left": legs_left_text(screening),
         "legs": [leg_words(leg, scheme) for leg in screening.legs],
         "days": [()] * len(screening.legs) if card is None else [day_words(leg, card) for leg in card.legs],
-        "bands": _looks(screening, scheme),
+        "bands": band_looks(scheme),
+        "band_lengths": _band_lengths(screening, scheme),
         "unknown": UNKNOWN,
         "least": AT_LEAST,
         "unknown_length": steep_length(screening.totals.unknown_m).text,
@@ -199,19 +171,10 @@ def _band_rows(screening: RouteScreening) -> list[tuple[str, list[dict[str, Any]
     return [(name, html_cells(columns, part)) for name, part in parts]
 
 
-def _looks(screening: RouteScreening, scheme: BandScheme) -> list[BandLook]:
-    count = len(scheme.bands)
+def _band_lengths(screening: RouteScreening, scheme: BandScheme) -> list[str]:
     lengths = screening.totals.band_lengths_m
     return [
-        BandLook(
-            band.label,
-            (gentle_length if k == 0 else steep_length)(lengths[band.label]).text,
-            hex_colour(band_tint(k, count)),
-            "#404040" if hatch_ink(k, count) != "white" else "#ffffff",
-            band_hatch(k)[:1],
-            round(_HATCH_PX / max(1, len(band_hatch(k))), 2),
-            "#000000" if lightness(band_tint(k, count)) > 0.5 else "#ffffff",
-        )
+        (gentle_length if k == 0 else steep_length)(lengths[band.label]).text
         for k, band in enumerate(scheme.bands)
     ]
 

@@ -1,0 +1,60 @@
+"""The page of the desk: a map to draw a line on, and what the line meets beside it.
+
+Unlike the other pages it does not stand alone: its script asks the program that serves it. The
+script formats and computes nothing but positions on the screen; every word and number comes
+from `steybrae.desk`.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from steybrae.bands import BandScheme
+from steybrae.pages.looks import band_looks
+from steybrae.pages.page import templates
+from steybrae.pages.report_profile import draw_report_profile
+from steybrae.screening.pictures.picture import UNKNOWN
+from steybrae.screening.pictures.profile import profile_of
+from steybrae.screening.result import RouteScreening
+
+_FILES: Final = (
+    "desk.css", "desk.js", "dom.js", "talk.js", "lines.js", "map.js", "points.js", "answer.js", "day.js",
+)  # fmt: skip
+
+DAY_FIELDS: Final = (
+    ("date", "Date", "2027-01-15"),
+    ("start", "Start", "08:30"),
+    ("zone", "Time zone", "Europe/London"),
+    ("party", "Party", "names"),
+    ("call", "Whom to call", "name, number"),
+    ("overdue", "When to call", "18:00"),
+    ("down_by", "Down by", "15:30"),
+    ("scale", "Scale of the map", "1:25000"),
+    ("paces", "Paces to 100 m", "62"),
+)
+"""Name, label and example of each field of the day; the names are those of the commands' options."""
+
+
+def desk_page(name: str, scheme: BandScheme) -> str:
+    """Write the page of a model; its files are those of `desk_files`, and Leaflet's, in ``static/``."""
+    fields = [{"name": key, "label": label, "like": like} for key, label, like in DAY_FIELDS]
+    page = templates().get_template("desk/desk.html")
+    return page.render(name=name, bands=band_looks(scheme), fields=fields)
+
+
+def desk_files() -> dict[str, str]:
+    """Return the page's own style and script, by name."""
+    return {name: templates().get_template(f"desk/{name}").render() for name in _FILES}
+
+
+def profile_html(screening: RouteScreening) -> str:
+    """Write the profile of a line as the report has it.
+
+    Returns
+    -------
+    str
+        Elements without style or script of their own, for the page's ``profile``; across a panel
+        positions are shares of the length of the line.
+    """
+    drawing = draw_report_profile(screening, profile_of(screening))
+    return templates().get_template("profile_panels.html").render(profile=drawing, unknown=UNKNOWN)

@@ -1,0 +1,214 @@
+// The desk: joins the lines, the map, the words beside it, and the server.
+
+import { AnswerPanel } from "./answer.js";
+import { DayForm } from "./day.js";
+import { all, el, later, one } from "./dom.js";
+import { Lines } from "./lines.js";
+import { DeskMap, swatch } from "./map.js";
+import { PointList } from "./points.js";
+import { Draft, get, Newest, plain, post, postGpx, Refused } from "./talk.js";
+
+function tell(sentence) {
+  one("#notice").textContent = sentence;
+  one("#notice").hidden = !sentence;
+}
+
+/** Do it, and tell what the server refuses. */
+async function trying(task) {
+  try {
+    await task();
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+    tell(error.message);
+  }
+}
+
+// --- tabs and drawer --------------------------------------------------------------------------
+function turnTo(tab) {
+  all("[role=tab]").forEach((each) => {
+    each.setAttribute("aria-selected", each === tab);
+    each.tabIndex = each === tab ? 0 : -1;
+    document.getElementById(each.getAttribute("aria-controls")).hidden = each !== tab;
+  });
+}
+
+function wireTabs() {
+  const tabs = all("[role=tab]");
+  tabs.forEach((tab, k) => {
+    tab.addEventListener("click", () => turnTo(tab));
+    tab.addEventListener("keydown", (event) => {
+      const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+      if (!step) return;
+      const next = tabs[(k + step + tabs.length) % tabs.length];
+      turnTo(next);
+      next.focus();
+    });
+  });
+  one("#handle").addEventListener("click", () => {
+    const large = document.body.classList.toggle("large");
+    one("#handle").setAttribute("aria-expanded", large);
+    one("#handle").textContent = large ? "Larger map" : "Larger answer";
+  });
+}
+
+function showLegend(model, map) {
+  one("#layers").append(...map.layers.map((layer) => {
+    const box = el("input", { type: "checkbox", checked: layer.on || layer.always, disabled: layer.always });
+    box.addEventListener("change", () => map.turn(layer.key, box.checked));
+    return el("label", {}, box, " ", layer.title);
+  }));
+  one("#legend").append(...model.legend.map((entry) => el("li", {}, swatch(entry), " ", entry.label)));
+  one("#settings").append(...model.settings.map((text) => el("p", { class: "soft" }, text)));
+  one("#key").open = matchMedia("(min-width: 60rem)").matches;
+}
+
+// --- the page ---------------------------------------------------------------------------------
+function openDesk(model) {
+  let drawing = false;
+  let sequence = 0;
+  let askedFor = 0;
+  const day = new DayForm(model.draft.day, {
+    content: () => ({ lines: lines.lines, active: lines.active }), tells: tell, changed: () => draft.changed(),
+  });
+
+  // The answer: asked again after each change, and while a point is dragged.
+  const asking = new Newest(async (state, number) => {
+    try {
+      const found = await (await post("answer", { sequence: number, lines: plain(state), active: lines.active })).json();
+      lines.settle(state, found.points ?? []);
+      panel.show(found);
+      map.answer(found.refused ? null : found);
+      list.show();
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      tell(error.message);
+    }
+    if (number !== askedFor) return;
+    panel.old(false);
+    map.old(false);
+  });
+
+  function answer(state = lines.lines) {
+    askedFor = sequence += 1;
+    panel.old(true);
+    map.old(true);
+    asking.ask(state, askedFor);
+  }
+
+  function draw(on) {
+    drawing = on;
+    document.body.classList.toggle("drawing", on);
+    one("#draw").setAttribute("aria-pressed", on);
+    if (on) lines.choose(-1);
+  }
+
+  function refresh() {
+    map.show(lines.lines, lines.active, lines.chosen);
+    list.show();
+    one("#undo").disabled = !lines.canUndo;
+    one("#redo").disabled = !lines.canRedo;
+  }
+
+  const lines = new Lines(model.draft.lines, (what) => {
+    refresh();
+    if (what === "chosen") return;
+    if (what === "changed") draft.changed();
+    answer();
+  });
+
+  /** Keys on a point, on the map or in the list. */
+  function pressed(event, index) {
+    const point = lines.points[index];
+    const stepped = map.stepped(point, event);
+    if (stepped) lines.move(index, stepped);
+    else if (event.key === "Delete" || event.key === "Backspace") lines.remove(index);
+    else if (event.key === "Insert") lines.insertAfter(index);
+    else return;
+    event.preventDefault();
+    event.stopPropagation();
+  }
+
+  const under = later(120, async (point) => trying(async () => {
+    const said = await (await post("place", point)).json();
+    one("#under").replaceChildren(...[said.written, ...said.lines].map((text) => el("span", {}, text)));
+  }));
+
+  const map = new DeskMap(model, {
+    clicked: (point) => { if (drawing) lines.add(point); else { lines.choose(-1); under(point); } },
+    added: (point) => lines.add(point),
+    ended: () => draw(false),
+    inserted: (point, leg) => lines.add(point, leg),
+    activated: (index) => lines.activate(index),
+    chosen: (index) => { if (lines.chosen !== index) lines.choose(index); },
+    dragged: (index, point) => {
+      const state = lines.dragged(index, point);
+      map.show(state, lines.active, index);
+      answer(state);
+    },
+    dropped: (index, point) => lines.move(index, point),
+    pressed,
+    pointed: under,
+    moved: (point) => { if (document.activeElement === one("#map")) under(point); },
+    near: (metres) => { panel.cursor(metres); map.here(metres); },
+    placed: (name) => { turnTo(one("#tab-answer")); panel.place(name); },
+  });
+  const panel = new AnswerPanel({ marks: (path) => map.mark(path), goes: (path) => map.fit(path), here: (metres) => map.here(metres) });
+  const list = new PointList(lines, { tells: tell, pressed, seen: () => map.fit() });
+
+  // What the server keeps for the next time, and what another page wrote meanwhile.
+  let theirs = null;
+  const draft = new Draft(model.draft.revision, {
+    content: () => ({ lines: plain(lines.lines), day: day.values }),
+    told: (text) => { one("#kept").textContent = text; },
+    conflict: (found) => { theirs = found; one("#conflict").showModal(); },
+  });
+  one("#conflict").addEventListener("cancel", (event) => event.preventDefault());
+  one("#take-theirs").addEventListener("click", () => resolve(theirs.lines));
+  one("#keep-mine").addEventListener("click", () => {
+    const mine = lines.lines.filter((line) => line.points.length)
+      .map((line) => ({ ...line, role: "alternative", name: `${line.name || line.role} (this page)` }));
+    resolve([...theirs.lines, ...mine]);
+  });
+
+  function resolve(both) {
+    one("#conflict").close();
+    draft.accept(theirs.revision);
+    lines.replace(both);
+  }
+
+  one("#draw").addEventListener("click", () => draw(!drawing));
+  one("#undo").addEventListener("click", () => lines.undo());
+  one("#redo").addEventListener("click", () => lines.redo());
+  one("#whole").addEventListener("click", () => map.fit());
+  one("#open").addEventListener("click", () => one("#file").click());
+  one("#file").addEventListener("change", ({ target }) => trying(async () => {
+    const [file] = target.files;
+    if (!file) return;
+    const { lines: found, refused } = await postGpx(file);
+    target.value = "";
+    tell(refused ?? "");
+    lines.addLines(found ?? []);
+    map.fit();
+  }));
+  document.addEventListener("keydown", (event) => {
+    if (event.key === "Escape") { draw(false); return; }
+    if (event.target.matches("input, select")) return;
+    const key = event.key.toLowerCase();
+    const control = event.ctrlKey || event.metaKey;
+    if (control && key === "z") (event.shiftKey ? lines.redo() : lines.undo());
+    else if (control && key === "y") lines.redo();
+    else if (!control && key === "d") draw(!drawing);
+    else return;
+    event.preventDefault();
+  });
+
+  wireTabs();
+  showLegend(model, map);
+  panel.cautions(model.cautions);
+  refresh();
+  map.fit();
+  if (lines.points.length) answer();
+  else draw(true);
+}
+
+trying(async () => openDesk(await get("model")));
