@@ -50,7 +50,7 @@ def model_facts(desk: Desk) -> dict[str, Any]:
     return {
         "rows": rows,
         "cols": cols,
-        "cell_m": max(cell_m),
+        "cell_m": list(cell_m),
         "name": ", ".join(desk.info.files),
         "zooms": [coarsest(desk.grid.shape), FINEST],
         "layers": [
@@ -65,6 +65,6 @@ def _legend(scheme: BandScheme) -> list[dict[str, str]]:
     count = len(scheme.bands)
     tints = [hex_colour(band_tint(k, count)) for k in range(count)]
     return [
-        {"label": f"{band.label}°", "colour": tint, "pattern": f"band{k}", "ink": hatch_ink(k, count)}
+        {"label": f"{band.label}°", "colour": tint, "pattern": str(k), "ink": hatch_ink(k, count)}
         for k, (band, tint) in enumerate(zip(scheme.bands, tints, strict=True))
     ]

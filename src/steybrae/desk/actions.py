@@ -34,9 +34,6 @@ class Made:
     body: bytes
 
 
-PAGE: Callable[[Desk], str] | None = None
-"""Makes the page."""
-
 ACTIONS: Final[dict[tuple[str, str], Action]] = {}
 """By method and path; a message to ``open`` is the bytes of a file, those to others are JSON objects."""
 

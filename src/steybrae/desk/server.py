@@ -21,6 +21,7 @@ from steybrae.desk.opened import Desk
 from steybrae.desk.refused import RefusedError
 from steybrae.desk.statics import static_files
 from steybrae.errors import FileReadError, FileWriteError, SteybraeError
+from steybrae.pages.desk import desk_page
 
 LOG: Final = logging.getLogger("steybrae.desk")
 
@@ -43,9 +44,7 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
     served = static_files()
 
     async def page(_: Request) -> Response:
-        if actions.PAGE is None:
-            raise RefusedError(501, "There is no page yet.")
-        return HTMLResponse(await run_in_threadpool(actions.PAGE, desk))
+        return HTMLResponse(desk_page(", ".join(desk.info.files), desk.settings.bands))
 
     async def static(request: Request) -> Response:
         found = served.get(request.path_params["name"])

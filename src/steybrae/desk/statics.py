@@ -6,12 +6,11 @@ from importlib.resources import files
 from typing import Final
 
 from steybrae.errors import MissingExtraError
+from steybrae.pages.desk import desk_files
 
 _TYPES: Final = {
     "js": "text/javascript; charset=utf-8",
     "css": "text/css; charset=utf-8",
-    "svg": "image/svg+xml",
-    "png": "image/png",
 }
 
 _LIBRARY: Final = ("leaflet.js", "leaflet.css")
@@ -38,12 +37,10 @@ def static_files() -> dict[str, tuple[bytes, str]]:
     MissingExtraError
         The map library is not installed.
     """
-    own = files("steybrae.desk") / "static"
-    found = {one.name: one.read_bytes() for one in own.iterdir() if one.is_file()} if own.is_dir() else {}
+    found = {name: text.encode() for name, text in desk_files().items()}
     try:
         library = files("xstatic.pkg.leaflet") / "data"
     except ModuleNotFoundError as error:
         raise missing_extra() from error
     found |= {name: (library / name).read_bytes() for name in _LIBRARY}
-    kinds = {name: _TYPES.get(name.rpartition(".")[2]) for name in found}
-    return {name: (found[name], kind) for name, kind in kinds.items() if kind is not None}
+    return {name: (content, _TYPES[name.rpartition(".")[2]]) for name, content in found.items()}
