@@ -35,6 +35,7 @@ MIDDLING_DEG: Final = 2.7
 _RATIOS: Final = (0.5, 1.0, 1.5, 2.0)
 _DOWN_K: Final = (1.0, 1.2, 1.3, 1.3)
 _UP_K: Final = (1.0, 1.45, 1.7, 1.8)
+_STRIP_ROWS: Final = 32
 _LEAST_DEG, _DOWN_RISE_DEG, _UP_RISE_DEG = 0.5, 1.7, 4.5
 _STEEP_FROM_DEG, _STEEP_TO_DEG, _STEEP_SHARE = 40.0, 50.0, 0.3
 
@@ -58,12 +59,33 @@ def roughness_deg(slope_deg: Array) -> Array:
     rows, cols = slope_deg.shape
     if rows < 3 or cols < 3:
         return out
-    own = slope_deg[1:-1, 1:-1]
-    total = np.zeros_like(own)
-    for i, j in ((i, j) for i in range(3) for j in range(3) if (i, j) != (1, 1)):
-        total += (slope_deg[i : rows - 2 + i, j : cols - 2 + j] - own) ** 2
-    out[1:-1, 1:-1] = np.sqrt(total / 8.0)
-    return out
+    # A strip of rows at a time stays in the processor's cache.
+    for top in range(1, rows - 1, _STRIP_ROWS):
+        end = min(top + _STRIP_ROWS, rows - 1)
+        _mean_square(slope_deg[top - 1 : end + 1], out[top:end, 1:-1])
+    return np.sqrt(out, out=out)
+
+
+def _mean_square(slope_deg: Array, out: Array) -> None:
+    """Mean square of neighbour's slope less own, of all but the outer ring of a strip."""
+    rows, cols = slope_deg.shape
+    # From a cell to the next on, down and askew: the square is the same there and back.
+    along, down = np.square(np.diff(slope_deg, axis=1)), np.square(np.diff(slope_deg, axis=0))
+    fall = np.square(slope_deg[1:, 1:] - slope_deg[:-1, :-1])
+    rise = np.square(slope_deg[1:, :-1] - slope_deg[:-1, 1:])
+    inside, on = slice(1, rows - 1), slice(1, cols - 1)
+    out[:] = fall[:-1, :-1]
+    for square in (
+        down[:-1, on],
+        rise[:-1, 1:],
+        along[inside, :-1],
+        along[inside, 1:],
+        rise[1:, :-1],
+        down[1:, on],
+        fall[1:, 1:],
+    ):
+        out += square
+    out /= 8.0
 
 
 def known_roughness_deg(slope_deg: Array) -> Array:
@@ -81,6 +103,8 @@ def known_roughness_deg(slope_deg: Array) -> Array:
     """
     out = roughness_deg(slope_deg)
     row, col = np.nonzero(np.isnan(out) & np.isfinite(slope_deg))
+    if len(row) == 0:
+        return out
     ringed = np.pad(slope_deg, 1, constant_values=np.nan)
     around = np.stack([ringed[row + i, col + j] for i in range(3) for j in range(3) if (i, j) != (1, 1)])
     off = np.square(around - slope_deg[row, col])

@@ -23,7 +23,7 @@ from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array
 from steybrae.terrain.sampling import spread
-from steybrae.terrain.uncertainty import SlopeUncertainty, least_ends_deg
+from steybrae.terrain.uncertainty import SlopeUncertainty, high_end_below, least_ends_deg
 
 START_LOW_DEG: Final = 30.0
 """Least slope of a slab's start zone, degrees (Swiss leaflet "Achtung Lawinen!": slabs need 30
@@ -166,12 +166,8 @@ def find_start_zones(
     """
     rules = rules or StartRules()
     unknown = np.isnan(slope_deg)
-    low, high = least_ends_deg(slope_deg, known, known_roughness_deg(short_deg))
-    with np.errstate(invalid="ignore"):
-        # Where no neighbour is known nothing is known of the ends: any of it may be steep.
-        reaches = (high >= rules.low_deg) | (np.isnan(high) & ~unknown)
-        steep = np.fmax(slope_deg, (low + high) / 2.0) >= rules.low_deg
-        too_steep = slope_deg > rules.high_deg
+    steep, reaches = _steep(slope_deg, known_roughness_deg(short_deg), known, rules.low_deg)
+    too_steep = slope_deg > rules.high_deg
     rim = _beside(unknown)
     zone, area = _zones(steep, rim, cell_area_m2, rules)
     possible, _ = _zones(reaches, rim, cell_area_m2, rules)
@@ -188,6 +184,23 @@ def find_start_zones(
     for array in (found.zone, found.in_range, found.source, found.possible, found.unknown, found.area_m2):
         array.flags.writeable = False
     return found
+
+
+def _steep(slope_deg: Array, roughness: Array, known: SlopeUncertainty, low_deg: float) -> tuple[Mask, Mask]:
+    """Ground as steep by the higher of its slope and the middle of its interval, and by its upper end."""
+    steep = slope_deg >= low_deg
+    reaches = steep.copy()
+    # What is as steep is so by its ends too, and by far the most of the rest cannot be.
+    least, per_rough = high_end_below(known)
+    beyond = np.multiply(roughness, per_rough)
+    beyond += slope_deg
+    # Where no neighbour is known nothing is known of the ends: any of it may be steep.
+    ask = np.flatnonzero(~(beyond < low_deg - least) & (slope_deg < low_deg))
+    slope = slope_deg.reshape(-1)[ask]
+    low, high = least_ends_deg(slope, known, roughness.reshape(-1)[ask])
+    reaches.reshape(-1)[ask] = (high >= low_deg) | np.isnan(high)
+    steep.reshape(-1)[ask] = (low + high) / 2.0 >= low_deg
+    return steep, reaches
 
 
 def _zones(steep: Mask, rim: Mask, cell_area_m2: float, rules: StartRules) -> tuple[NDArray[np.int32], Array]:

@@ -276,6 +276,29 @@ def least_ends_deg(
     return _ends(np.tan(np.radians(slope_deg)), spread, known, roughness)
 
 
+def high_end_below(known: SlopeUncertainty) -> tuple[float, float]:
+    """Bound of the high end of `least_ends_deg`: less than slope + the first + the second * roughness.
+
+    For passing over ground without working its ends out. Cells widen most on steep ground, the
+    survey on level ground.
+
+    Parameters
+    ----------
+    known
+        From `slope_uncertainty`.
+
+    Returns
+    -------
+    tuple of float
+        Degrees, and degrees per degree of roughness.
+    """
+    (_, level), (_, rough) = (
+        cell_share_deg(90.0, known.rough_deg(rough), known.cell_m, known.baseline_m) for rough in (0.0, 1.0)
+    )
+    survey = math.degrees(math.atan(COVERAGE * math.sqrt(_worst_variance(known))))
+    return float(level) + survey + 1e-6, float(rough - level) + 1e-6
+
+
 def high_end_deg(slope_deg: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike) -> Array:
     """Upper end of `least_ends_deg` alone, for whole rasters: single precision stays single.
 

@@ -14,10 +14,10 @@ from scipy import ndimage
 from tests.terrain.overhead.made_ground import EXACT, dem, found, rough, surveyed
 
 from steybrae.errors import ModelError
-from steybrae.terrain.cell_share import MIDDLING_DEG
+from steybrae.terrain.cell_share import MIDDLING_DEG, known_roughness_deg
 from steybrae.terrain.overhead.ground import overhead_ground
 from steybrae.terrain.start_zones import StartRules, connected, find_start_zones, start_from_deg
-from steybrae.terrain.uncertainty import slope_interval_deg, slope_uncertainty
+from steybrae.terrain.uncertainty import least_ends_deg, slope_interval_deg, slope_uncertainty
 
 
 @cases(hnp.arrays(bool, hnp.array_shapes(min_dims=2, max_dims=2, max_side=12)))
@@ -191,3 +191,22 @@ def test_a_larger_least_area_never_adds_ground(area):
     less = find_start_zones(field, field, 100.0, EXACT, StartRules(least_area_m2=float(area)))
     more = find_start_zones(field, field, 100.0, EXACT, StartRules(least_area_m2=0.0))
     assert (more.source | ~less.source).all()
+
+
+@pytest.mark.parametrize("low_deg", [0.5, 30.0, 62.0])
+@pytest.mark.parametrize("seed", range(3))
+def test_passing_over_gentle_ground_finds_what_its_ends_say_cell_by_cell(seed, low_deg):
+    rng = np.random.default_rng(seed)
+    ground = rng.uniform(0.0, 75.0, (70, 90)) * rng.uniform(0.2, 1.0, (70, 1))
+    ground[rng.random(ground.shape) < 0.03] = np.nan
+    ground[40:46, 5:11] = np.nan
+    ground[42, 8] = 20.0
+    known = slope_uncertainty("horn", np.diag([10.0, -10.0]), *((None, None), (0.2, 0.0), (4.0, 50.0))[seed])
+    rules = StartRules(low_deg=low_deg, high_deg=80.0, least_area_m2=0.0)
+    zones = find_start_zones(ground, ground, 100.0, known, rules)
+    low, high = least_ends_deg(ground, known, known_roughness_deg(ground))
+    certain = np.fmax(ground, (low + high) / 2.0) >= low_deg
+    assert np.array_equal(zones.in_range, certain)
+    assert np.array_equal(zones.possible, (high >= low_deg) | (np.isnan(high) & np.isfinite(ground)))
+    assert zones.possible[42, 8]
+    assert np.isnan(high[42, 8])

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Dem
-from steybrae.terrain.gradients import index_gradients, plane_gradients
+from steybrae.terrain.gradients import STRIP_ROWS, index_gradients, plane_gradients
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at
 from steybrae.terrain.sampling import heights_at
 from steybrae.terrain.start_zones import StartRules, StartZones, find_start_zones
@@ -83,6 +83,31 @@ class Blocks:
     bottom: NDArray[np.intp]
     highest_m: Array
 
+    @cached_property
+    def square(self) -> NDArray[np.int32]:
+        """Cells of each block as its whole square, ``(blocks, 64)`` by row; -1 where one is none of them.
+
+        Squares of one size are worked on without an index for every cell: in an eighth of the time.
+        """
+        out = np.full((len(self.start), BLOCK_CELLS * BLOCK_CELLS), -1, dtype=np.int32)
+        at = self.row % BLOCK_CELLS * BLOCK_CELLS + self.col % BLOCK_CELLS
+        out[np.repeat(np.arange(len(self.start)), self.count), at] = np.arange(len(at))
+        return out
+
+    @cached_property
+    def square_m(self) -> Array:
+        """Heights of `square`, metres; minus infinity where there is no cell."""
+        return np.where(self.square < 0, -np.inf, self.height_m[self.square])
+
+    def apart(self, which: NDArray[np.intp], points: Points) -> tuple[Array, Array]:
+        """Columns and rows from places to the cells of squares, one each, ``(n, 1, 8)`` and ``(n, 8, 1)``."""
+        side = np.arange(BLOCK_CELLS)
+        col, row = (
+            (first[which] // BLOCK_CELLS * BLOCK_CELLS)[:, None] + side + 0.5 - at[:, None]
+            for first, at in ((self.left, points.col), (self.top, points.row))
+        )
+        return col[:, None, :], row[:, :, None]
+
 
 def blocks_of(mask: NDArray[np.bool_], height_m: Array) -> Blocks:
     """Sort the cells of a mask by the block that they lie in."""
@@ -142,6 +167,12 @@ class OverheadGround:
         return float(np.hypot(*self.jacobian[:, 0])), float(np.hypot(*self.jacobian[:, 1]))
 
     @cached_property
+    def stretch_m(self) -> tuple[float, float]:
+        """Smallest and largest stretch of the Jacobian, metres per cell: no direction is beyond them."""
+        longest, shortest = np.linalg.svd(self.jacobian, compute_uv=False)
+        return float(shortest), float(longest)
+
+    @cached_property
     def sources(self) -> Blocks:
         """All cells that snow may come from and whose height is known."""
         return blocks_of(self.zones.source & np.isfinite(self.dem.heights_m), self.dem.heights_m)
@@ -157,6 +188,14 @@ class OverheadGround:
         known = np.pad(~self.zones.unknown, 1)
         beside = known[:-2, 1:-1] | known[2:, 1:-1] | known[1:-1, :-2] | known[1:-1, 2:]
         return blocks_of(self.zones.unknown & beside, self.dem.heights_m)
+
+    @cached_property
+    def tops_m(self) -> Array:
+        """Height of the highest known cell of each square of cells, ``[row, col]``; NaN for none."""
+        tops = self.dem.heights_m
+        for axis in (0, 1):
+            tops = np.fmax.reduceat(tops, np.arange(0, tops.shape[axis], BLOCK_CELLS), axis=axis)
+        return tops
 
     @cached_property
     def down(self) -> NDArray[np.int32]:
@@ -212,8 +251,25 @@ def overhead_ground(
     jacobian = jacobian_at(dem.grid, cols / 2, rows / 2)
     cell = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
     halves = baseline_cells(*cell, rules.baseline_m)
-    slope = short = slope_deg(*ground_gradients(jacobian, *index_gradients(dem.heights_m, "evans")))
+    slope = short = _slopes(dem.heights_m, jacobian, (1, 1))
     if halves != (1, 1):
-        slope = slope_deg(*ground_gradients(jacobian, *plane_gradients(dem.heights_m, *halves)))
+        slope = _slopes(dem.heights_m, jacobian, halves)
     zones = find_start_zones(slope, short, abs(float(np.linalg.det(jacobian))), known, rules)
     return OverheadGround(dem, zones, jacobian, reach_m)
+
+
+def _slopes(heights_m: Array, jacobian: Array, halves: tuple[int, int]) -> Array:
+    """Slope of each cell over a window, degrees; a strip of rows at a time stays in the processor's cache."""
+    out = np.full(heights_m.shape, np.nan)
+    margin = halves[1]
+    known = np.flatnonzero(np.isfinite(heights_m).any(axis=1))
+    if len(known) == 0:
+        return out
+    # Where the model ends there is nothing to work out.
+    for top in range(max(known[0], margin), min(known[-1] + 1, len(out) - margin), STRIP_ROWS):
+        end = min(top + STRIP_ROWS, len(out) - margin)
+        strip = heights_m[top - margin : end + margin]
+        plane = index_gradients(strip, "evans") if halves == (1, 1) else plane_gradients(strip, *halves)
+        inside = (part[margin : len(strip) - margin] for part in plane)
+        out[top:end] = slope_deg(*ground_gradients(jacobian, *inside))
+    return out

@@ -114,8 +114,7 @@ class _Search:
 def _near_some(ground: OverheadGround, points: Points) -> NDArray[np.bool_]:
     """Cells that may lie within `FLOW_NEAR_M` of any of the places, and some around."""
     near = np.zeros(ground.dem.grid.shape, dtype=bool)
-    shortest = float(np.linalg.svd(ground.jacobian, compute_uv=False)[-1])
-    reach = math.ceil(FLOW_NEAR_M / shortest) + 1
+    reach = math.ceil(FLOW_NEAR_M / ground.stretch_m[0]) + 1
     for col, row in zip(points.col.astype(int).tolist(), points.row.astype(int).tolist(), strict=True):
         near[max(row - reach, 0) : row + reach + 1, max(col - reach, 0) : col + reach + 1] = True
     return near

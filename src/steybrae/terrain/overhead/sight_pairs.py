@@ -18,13 +18,15 @@ from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, Blocks, OverheadGround, Points
-from steybrae.terrain.sampling import spread
 
 MOST_AT_ONCE: Final = 500_000
-"""Pairs of place and cell whose tangents are held at once: some tens of megabytes (our choice)."""
+"""Pairs of place and cell that are sorted at once: some tens of megabytes (our choice)."""
 
-PLACES_AT_ONCE: Final = 1000
-"""Places whose bounds to all blocks are held at once: some tens of megabytes (our choice)."""
+SQUARES_AT_ONCE: Final = 1024
+"""Pairs of place and block whose tangents are held at once: they stay in the processor's cache."""
+
+PLACES_AT_ONCE: Final = 128
+"""Places whose bounds to all blocks are held at once, for the same reason."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,8 +52,8 @@ class Pairs:
 
 def _few(points: Points) -> Iterator[tuple[int, Points]]:
     """Cut places into runs of `PLACES_AT_ONCE`, each with the number of its first."""
-    for first in range(0, len(points.col), PLACES_AT_ONCE):
-        yield first, points.pick(slice(first, first + PLACES_AT_ONCE))
+    for part in portions(len(points.col), PLACES_AT_ONCE):
+        yield part.start, points.pick(part)
 
 
 def _bounds(
@@ -62,11 +64,12 @@ def _bounds(
     Blocks that could not reach `least` from any of the places are left out.
     """
     col, row = (points.col.min(), points.col.max()), (points.row.min(), points.row.max())
-    lowest = np.nanmin(points.height_m) if np.isfinite(points.height_m).any() else np.inf
-    roughly = _bound(ground, blocks, slice(None), ((*col, *row), lowest))
+    # From a place of unknown height nothing is up.
+    height_m = np.where(np.isnan(points.height_m), np.inf, points.height_m)
+    roughly = _bound(ground, blocks, slice(None), ((*col, *row), height_m.min()))
     keep = np.flatnonzero(roughly >= least)
     here = points.col[:, None], points.row[:, None]
-    found = _bound(ground, blocks, keep, ((here[0], here[0], here[1], here[1]), points.height_m[:, None]))
+    found = _bound(ground, blocks, keep, ((here[0], here[0], here[1], here[1]), height_m[:, None]))
     return found, keep
 
 
@@ -81,7 +84,7 @@ def _bound(
 ) -> Array:
     """Greatest tangent of blocks from a rectangle of places at a height."""
     rise, apart = _rise_and_distance(ground, blocks, which, place)
-    bound: Array = rise / np.maximum(apart, _nearest_m(ground))
+    bound: Array = np.divide(rise, np.maximum(apart, _nearest_m(ground)), out=rise)
     bound[apart > ground.reach_m] = -np.inf
     return bound
 
@@ -96,12 +99,13 @@ def _rise_and_distance(
     (col_from, col_to, row_from, row_to), height_m = place
     across = np.maximum(blocks.left[which] + 0.5 - col_to, col_from - (blocks.right[which] + 0.5))
     along = np.maximum(blocks.top[which] + 0.5 - row_to, row_from - (blocks.bottom[which] + 0.5))
-    # The smallest stretch of the Jacobian: no direction is shorter.
-    shortest = float(np.linalg.svd(ground.jacobian, compute_uv=False)[-1])
+    for side in (across, along):
+        np.square(np.maximum(side, 0.0, out=side), out=side)
     # Not np.hypot: its care for overflow, which metres never need, costs four times the time.
-    apart = np.sqrt(np.maximum(across, 0.0) ** 2 + np.maximum(along, 0.0) ** 2) * shortest
-    rise = np.nan_to_num(blocks.highest_m[which] - height_m, nan=-np.inf, posinf=np.inf)
-    return rise, apart
+    apart = np.sqrt(np.add(across, along, out=across), out=across)
+    # The smallest stretch of the Jacobian: no direction is shorter.
+    apart *= ground.stretch_m[0]
+    return blocks.highest_m[which] - height_m, apart
 
 
 def useful_box(ground: OverheadGround, points: Points, least: float) -> tuple[int, int, int, int] | None:
@@ -145,9 +149,8 @@ def _useful_box(ground: OverheadGround, points: Points, least: float) -> tuple[i
     if not useful.any():
         return None
     some, places = kept[useful.any(axis=0)], useful.any(axis=1)
-    shortest = float(np.linalg.svd(ground.jacobian, compute_uv=False)[-1])
     aside_m = np.sqrt(longest[useful] ** 2 - apart[useful] ** 2).max() / 2.0
-    margin = math.ceil(float(aside_m) / shortest) + 2
+    margin = math.ceil(float(aside_m) / ground.stretch_m[0]) + 2
     rows, cols = ground.dem.grid.shape
     return (
         max(int(min(blocks.left[some].min(), points.col[places].min())) - margin, 0),
@@ -163,18 +166,20 @@ def _nearest_m(ground: OverheadGround) -> float:
 
 def _tangents(
     ground: OverheadGround, points: Points, blocks: Blocks, point: NDArray[np.intp], block: NDArray[np.intp]
-) -> Pairs:
-    """Tangents from places to all cells of blocks; minus infinity out of reach."""
-    run, cell = spread(blocks.start[block], blocks.count[block])
-    at = point[run]
-    east, north = ground.offset_m(
-        blocks.col[cell] + 0.5 - points.col[at], blocks.row[cell] + 0.5 - points.row[at]
+) -> Array:
+    """Tangents from places to all cells of blocks' squares, ``(n, 64)``; minus infinity out of reach."""
+    here = points.pick(point)
+    east, north = ground.offset_m(*blocks.apart(block, here))
+    distance = np.add(np.square(east, out=east), np.square(north, out=north), out=east).reshape(
+        len(point), -1
     )
-    distance = np.sqrt(east * east + north * north)
-    within = (distance >= _nearest_m(ground)) & (distance <= ground.reach_m)
-    rise = blocks.height_m[cell] - points.height_m[at]
-    tangent = np.where(within, rise / np.where(within, distance, 1.0), -np.inf)
-    return Pairs(at, cell, tangent)
+    np.sqrt(distance, out=distance)
+    out = (distance < _nearest_m(ground)) | (distance > ground.reach_m)
+    distance[out] = 1.0
+    tangent: Array = blocks.square_m[block] - here.height_m[:, None]
+    tangent /= distance
+    tangent[out] = -np.inf
+    return tangent
 
 
 def steepest_sight(ground: OverheadGround, points: Points, least_deg: float = LEAST_SIGHT_DEG) -> Pairs:
@@ -218,27 +223,35 @@ def _steepest_sight(ground: OverheadGround, points: Points, least_deg: float) ->
                 block = likely[point]
             else:
                 point, block = np.nonzero(ask)
-            for part in portions(blocks.count[kept[block]]):
-                some = point[part], kept[block[part]]
-                _improve(best, cell, _tangents(ground, points, blocks, *some))
+            for part in portions(len(point), SQUARES_AT_ONCE):
+                _improve(best, cell, (ground, points, blocks), point[part], kept[block[part]])
             bound[point, block] = -np.inf
     return Pairs(np.arange(count), cell, np.where(cell < 0, -np.inf, best))
 
 
-def _improve(best: Array, cell: NDArray[np.intp], pairs: Pairs) -> None:
-    """Take the steepest pair of each place where it is steeper than the best so far."""
-    if len(pairs.point) == 0:
+def _improve(
+    best: Array,
+    cell: NDArray[np.intp],
+    where: tuple[OverheadGround, Points, Blocks],
+    point: NDArray[np.intp],
+    block: NDArray[np.intp],
+) -> None:
+    """Take the steepest cell of some blocks where it is steeper than the best so far."""
+    if len(point) == 0:
         return
-    start = np.flatnonzero(np.diff(pairs.point, prepend=-1))
-    top = np.maximum.reduceat(pairs.tangent, start)
-    point = pairs.point[start]
-    run = np.repeat(np.arange(len(start)), np.diff(start, append=len(pairs.point)))
-    hit = np.flatnonzero(pairs.tangent == top[run])[::-1]
+    tangents = _tangents(*where, point, block)
+    steepest = np.argmax(tangents, axis=1)
+    tangent = tangents[np.arange(len(point)), steepest]
+    start = np.flatnonzero(np.diff(point, prepend=-1))
+    top = np.maximum.reduceat(tangent, start)
+    run = np.repeat(np.arange(len(start)), np.diff(start, append=len(point)))
+    hit = np.flatnonzero(tangent == top[run])[::-1]
     winner = np.empty(len(start), dtype=np.intp)
-    winner[run[hit]] = pairs.cell[hit]
-    better = top >= best[point]
-    best[point[better]] = top[better]
-    cell[point[better]] = winner[better]
+    winner[run[hit]] = where[2].square[block[hit], steepest[hit]]
+    some = point[start]
+    better = top >= best[some]
+    best[some[better]] = top[better]
+    cell[some[better]] = winner[better]
 
 
 def pairs_between(ground: OverheadGround, points: Points, least: float, below: float, most: int) -> Pairs:
@@ -259,29 +272,40 @@ def pairs_between(ground: OverheadGround, points: Points, least: float, below: f
         Steepest first.
     """
     blocks = ground.sources
-    found = Pairs(np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp), np.empty(0))
+    found, more, waiting = _NONE, [_NONE], 0
     if len(blocks.start) == 0:
         return found
     for first, few in _few(points):
         bound, kept = _bounds(ground, few, blocks, least)
         point, block = np.nonzero(bound >= least)
-        for part in portions(blocks.count[kept[block]]):
-            more = _tangents(ground, few, blocks, point[part], kept[block[part]])
-            more = more.pick((more.tangent >= least) & (more.tangent < below))
-            found = Pairs(
-                np.concatenate((found.point, more.point + first)),
-                np.concatenate((found.cell, more.cell)),
-                np.concatenate((found.tangent, more.tangent)),
+        for part in portions(len(point), SQUARES_AT_ONCE):
+            some = kept[block[part]]
+            tangent = _tangents(ground, few, blocks, point[part], some)
+            pair, at = np.nonzero((tangent >= least) & (tangent < below))
+            more.append(
+                Pairs(
+                    point[part][pair] + first,
+                    blocks.square[some[pair], at].astype(np.intp),
+                    tangent[pair, at],
+                )
             )
-            found = found.pick(np.argsort(-found.tangent, kind="stable")[:most])
-    return found
+            waiting += len(pair)
+            if waiting > MOST_AT_ONCE:
+                found, more, waiting = _steepest_of([found, *more], most), [], 0
+    return _steepest_of([found, *more], most)
 
 
-def portions(counts: NDArray[np.intp]) -> Iterator[slice]:
-    """Cut blocks into portions of a bounded number of cells."""
-    total = np.cumsum(counts)
-    done, start = 0, 0
-    while start < len(counts):
-        end = max(int(np.searchsorted(total, done + MOST_AT_ONCE, side="right")), start + 1)
-        yield slice(start, end)
-        done, start = int(total[end - 1]), end
+_NONE: Final = Pairs(np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp), np.empty(0))
+
+
+def _steepest_of(parts: list[Pairs], most: int) -> Pairs:
+    point, cell, tangent = (
+        np.concatenate([getattr(part, name) for part in parts]) for name in ("point", "cell", "tangent")
+    )
+    return Pairs(point, cell, tangent).pick(np.argsort(-tangent, kind="stable")[:most])
+
+
+def portions(count: int, at_once: int) -> Iterator[slice]:
+    """Cut so many things into portions of at most so many."""
+    for first in range(0, count, at_once):
+        yield slice(first, first + at_once)

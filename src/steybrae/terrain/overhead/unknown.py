@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from steybrae.ranges import BearingDeg, NotNegative
 from steybrae.terrain.dem import Array
-from steybrae.terrain.overhead.ground import Blocks, OverheadGround, Points, blocks_of
-from steybrae.terrain.overhead.sight_pairs import portions
+from steybrae.terrain.overhead.ground import BLOCK_CELLS, OverheadGround, Points
+from steybrae.terrain.overhead.sight_pairs import SQUARES_AT_ONCE, portions
 from steybrae.terrain.sampling import spread
 
 PLACE_SIGHT_DEG: Final = 25.0
@@ -27,6 +27,9 @@ PLACE_SIGHT_DEG: Final = 25.0
 
 UNKNOWN_NEAR_M: Final = 300.0
 """Unknown ground that begins nearer than this always could, metres (our choice)."""
+
+_SQUARES_FIRST: Final = 64
+"""How many squares of cells are asked first for high ground, then four times as many each time."""
 
 
 @dataclass(frozen=True)
@@ -128,9 +131,10 @@ def nearest_unknown(ground: OverheadGround, points: Points) -> tuple[Array, NDAr
     asked = np.flatnonzero(~inside)
     if len(asked) == 0 or len(blocks.start) == 0:
         return distance, cell
-    least, most = _distances_m(ground, points.pick(asked), blocks)
+    sides = blocks.left, blocks.right, blocks.top, blocks.bottom
+    least, most = _distances_m(ground, points.pick(asked), sides)
     point, block = np.nonzero(least <= most.min(axis=1)[:, None])
-    for part in portions(blocks.count[block]):
+    for part in portions(len(point), SQUARES_AT_ONCE):
         run, at = spread(blocks.start[block[part]], blocks.count[block[part]])
         place = asked[point[part]][run]
         east, north = ground.offset_m(
@@ -144,45 +148,71 @@ def nearest_unknown(ground: OverheadGround, points: Points) -> tuple[Array, NDAr
     return distance, cell
 
 
-def _distances_m(ground: OverheadGround, points: Points, blocks: Blocks) -> tuple[Array, Array]:
+_Sides = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]
+"""Least and greatest columns, least and greatest rows of blocks."""
+
+
+def _distances_m(ground: OverheadGround, points: Points, sides: _Sides) -> tuple[Array, Array]:
     """Least and greatest distance from places to any cell of blocks, metres, ``(points, blocks)``."""
-    sides = []
-    for first, last, at in (
-        (blocks.left, blocks.right, points.col[:, None]),
-        (blocks.top, blocks.bottom, points.row[:, None]),
-    ):
+    found = []
+    for first, last, at in ((*sides[:2], points.col[:, None]), (*sides[2:], points.row[:, None])):
         low, high = first + 0.5 - at, last + 0.5 - at
-        sides.append((np.maximum(np.maximum(low, -high), 0.0), np.maximum(-low, high)))
-    longest, shortest = np.linalg.svd(ground.jacobian, compute_uv=False)
-    (near_col, far_col), (near_row, far_row) = sides
+        found.append((np.maximum(np.maximum(low, -high), 0.0), np.maximum(-low, high)))
+    (near_col, far_col), (near_row, far_row) = found
+    shortest, longest = ground.stretch_m
     return (
-        np.sqrt(near_col**2 + near_row**2) * float(shortest),
-        np.sqrt(far_col**2 + far_row**2) * float(longest),
+        np.sqrt(near_col**2 + near_row**2) * shortest,
+        np.sqrt(far_col**2 + far_row**2) * longest,
     )
 
 
 def _stands_higher(ground: OverheadGround, points: Points, height_m: Array) -> NDArray[np.bool_]:
-    """Whether any known ground within reach of each place is at least so high."""
+    """Whether any known ground within reach of each place is at least so high.
+
+    The highest squares of cells are asked first: they answer for most places.
+    """
     found = np.zeros(len(points.col), dtype=bool)
-    if len(found) == 0:
-        return found
-    with np.errstate(invalid="ignore"):
-        blocks = blocks_of(ground.dem.heights_m >= height_m.min(), ground.dem.heights_m)
-    if len(blocks.start) == 0:
-        return found
-    least, most = _distances_m(ground, points, blocks)
-    high = blocks.highest_m >= height_m[:, None]
-    found[:] = (high & (most <= ground.reach_m)).any(axis=1)
-    point, block = np.nonzero(high & (least <= ground.reach_m) & ~found[:, None])
-    for part in portions(blocks.count[block]):
-        run, at = spread(blocks.start[block[part]], blocks.count[block[part]])
-        place = point[part][run]
-        east, north = ground.offset_m(
-            blocks.col[at] + 0.5 - points.col[place], blocks.row[at] + 0.5 - points.row[place]
-        )
-        here = (np.hypot(east, north) <= ground.reach_m) & (blocks.height_m[at] >= height_m[place])
-        found[place[here]] = True
+    tops, wide = ground.tops_m.reshape(-1), ground.tops_m.shape[1]
+    order = np.flatnonzero(tops >= height_m.min(initial=np.inf))
+    order = order[np.argsort(-tops[order])]
+    across: list[tuple[NDArray[np.intp], NDArray[np.intp]]] = []
+    first, size, left = 0, _SQUARES_FIRST, np.arange(len(found))
+    while first < len(order) and len(left):
+        some = order[first : first + size]
+        top, start = some // wide * BLOCK_CELLS, some % wide * BLOCK_CELLS
+        sides = start, start + (BLOCK_CELLS - 1), top, top + (BLOCK_CELLS - 1)
+        least, most = _distances_m(ground, points.pick(left), sides)
+        high = tops[some] >= height_m[left, None]
+        found[left] = (high & (most <= ground.reach_m)).any(axis=1)
+        one, other = np.nonzero(high & (least <= ground.reach_m) & ~found[left, None])
+        across.append((left[one], some[other]))
+        first, size, left = first + size, size * 4, left[~found[left]]
+    for point, square in across:
+        for part in portions(len(point), SQUARES_AT_ONCE):
+            _reach_across(ground, points, height_m, found, point[part], np.divmod(square[part], wide))
     return found
+
+
+def _reach_across(
+    ground: OverheadGround,
+    points: Points,
+    height_m: Array,
+    found: NDArray[np.bool_],
+    point: NDArray[np.intp],
+    square: tuple[NDArray[np.intp], NDArray[np.intp]],
+) -> None:
+    """Note which places have ground as high within reach in squares that lie partly beyond it."""
+    row, col = (
+        np.minimum(first[:, None] * BLOCK_CELLS + np.arange(BLOCK_CELLS), size - 1)
+        for first, size in zip(square, ground.dem.grid.shape, strict=True)
+    )
+    high = ground.dem.heights_m[row[:, :, None], col[:, None, :]] >= height_m[point, None, None]
+    pair, j, i = np.nonzero(high & ~found[point, None, None])
+    place = point[pair]
+    east, north = ground.offset_m(
+        col[pair, i] + 0.5 - points.col[place], row[pair, j] + 0.5 - points.row[place]
+    )
+    found[place[np.hypot(east, north) <= ground.reach_m]] = True
 
 
 def _beyond(
