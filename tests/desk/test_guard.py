@@ -128,14 +128,14 @@ def test_the_library_of_the_map_is_its_package_s(client: TestClient) -> None:
     ],
 )  # fmt: skip
 def test_messages_that_are_no_json_object_of_finite_numbers(client: TestClient, body: bytes) -> None:
+    from steybrae.desk.messages import read_message
     from steybrae.desk.refused import RefusedError
-    from steybrae.desk.server import read_message
 
     with pytest.raises(RefusedError, match="JSON object of finite numbers"):
         read_message(body)
 
 
 def test_a_message_is_read() -> None:
-    from steybrae.desk.server import read_message
+    from steybrae.desk.messages import read_message
 
     assert read_message(b'{"row": 1.5}') == json.loads('{"row": 1.5}')

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, Final
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.desk.opened import Desk
+from steybrae.desk.tiles.draw import ZONES_FROM
 from steybrae.figures.style import band_tint, hatch_ink
 from steybrae.pages.page import hex_colour
 from steybrae.terrain.jacobian import cell_size_m
-
-TILE: Final = 256
-"""Side of a tile, pixels."""
-
-FINEST: Final = 4
-"""Finest zoom: a cell is 2 to the power of it pixels wide (our choice)."""
+from steybrae.value import percent
 
 LAYERS: Final = {
     "bands": "Bands of slope",
@@ -28,11 +25,6 @@ LAYERS: Final = {
 
 ALWAYS: Final = ("unknown",)
 """Layers that no one can turn off."""
-
-
-def coarsest(shape: tuple[int, int]) -> int:
-    """Zoom at which a whole grid goes on one tile; a pixel is 2 to the power of minus it cells wide."""
-    return -max(0, (-(-max(shape) // TILE) - 1).bit_length())
 
 
 def model_facts(desk: Desk) -> dict[str, Any]:
@@ -52,11 +44,16 @@ def model_facts(desk: Desk) -> dict[str, Any]:
         "cols": cols,
         "cell_m": list(cell_m),
         "name": ", ".join(desk.info.files),
-        "zooms": [coarsest(desk.grid.shape), FINEST],
+        "zooms": list(desk.map.zooms),
         "layers": [
             {"key": key, "title": title, "on": True, "always": key in ALWAYS} for key, title in LAYERS.items()
         ],
         "legend": _legend(desk.settings.bands),
+        "intervals": {
+            zoom: f"Contours every {desk.map.interval_m(zoom):g} m"
+            for zoom in range(desk.map.zooms[0], desk.map.zooms[1] + 1)
+        },
+        "zones_from": ZONES_FROM,
         "cautions": [caution.text for caution in cautions],
     }
 
@@ -68,3 +65,14 @@ def _legend(scheme: BandScheme) -> list[dict[str, str]]:
         {"label": f"{band.label}°", "colour": tint, "pattern": str(k), "ink": hatch_ink(k, count)}
         for k, (band, tint) in enumerate(zip(scheme.bands, tints, strict=True))
     ]
+
+
+def looked_at(desk: Desk) -> dict[str, Any]:
+    """Tell how much of the model the overviews hold: ``tick`` rises with each block."""
+    cells = desk.map.cells
+    done = cells.looked == cells.layout.count
+    share = percent(math.floor(100.0 * cells.looked / cells.layout.count)).text
+    words = "" if done else f"{share} of the model looked at; the rest is striped."
+    if cells.bad:
+        words = f"{words} Parts of the model cannot be read: they are unknown.".strip()
+    return {"done": done, "tick": cells.looked, "words": words}

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from steybrae.desk.opened import Desk
+from steybrae.desk.place import place_under
 
 Action = Callable[[Desk, Any], Any]
 
@@ -34,7 +35,9 @@ class Made:
     body: bytes
 
 
-ACTIONS: Final[dict[tuple[str, str], Action]] = {}
+ACTIONS: Final[dict[tuple[str, str], Action]] = {
+    ("POST", "place"): place_under,
+}
 """By method and path; a message to ``open`` is the bytes of a file, those to others are JSON objects."""
 
 MADE: Final = ("gpx", "plan", "card", "report", "phone")

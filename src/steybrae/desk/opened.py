@@ -8,7 +8,9 @@ from pathlib import Path
 from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution
 from steybrae.desk.readers import ModelThreads
+from steybrae.desk.tiles.draw import MapDrawing
 from steybrae.files.model.rasters import ModelInfo, RasterModel
+from steybrae.raster.job import AreaJob
 from steybrae.route.legs import Route
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
 from steybrae.screening.screen import ModelOrigin, Settings
@@ -67,6 +69,8 @@ class Desk:
         A thread for what is under the pointer.
     drawing
         Threads for the map.
+    map
+        Draws its tiles.
     """
 
     def __init__(self, ask: DeskAsk) -> None:
@@ -83,6 +87,8 @@ class Desk:
             info.files, info.fingerprints, info.height_unit_m, info.height_unit_from, sample=ask.sample
         )
         self.settings = replace(ask.settings, origin=origin)
+        self.map = MapDrawing(_job(ask), self.grid, self.settings)
+        self.map.cells.look_at_all(self.drawing)
 
     def close(self) -> None:
         """End the threads and close the model."""
@@ -92,3 +98,19 @@ class Desk:
 
 def _facts(model: RasterModel) -> tuple[Grid, ModelInfo]:
     return model.grid, model.info
+
+
+def _job(ask: DeskAsk) -> AreaJob:
+    """Say what the map shows, as a whole raster of the same settings would have it."""
+    settings = ask.settings
+    return AreaJob(
+        paths=ask.paths,
+        bands=settings.bands,
+        method=settings.method,
+        engine=settings.engine,
+        z_unit=ask.z_unit,
+        vertical_sd_m=settings.vertical_error_m,
+        correlation_m=settings.correlation_m,
+        model_kind=settings.model_kind,
+        start_rules=settings.start_zones,
+    )

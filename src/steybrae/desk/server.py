@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
+import asyncio
 import logging
-import math
-from typing import Any, Final
+import re
+from typing import Final
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -15,18 +15,20 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route as Path
 
 from steybrae.desk import actions
-from steybrae.desk.about import model_facts
+from steybrae.desk.about import looked_at, model_facts
+from steybrae.desk.gridlines import gridlines
 from steybrae.desk.guard import App, Guard
+from steybrae.desk.messages import read_message
 from steybrae.desk.opened import Desk
 from steybrae.desk.refused import RefusedError
 from steybrae.desk.statics import static_files
+from steybrae.desk.tiles.view import TileView
 from steybrae.errors import FileReadError, FileWriteError, SteybraeError
 from steybrae.pages.desk import desk_page
 
 LOG: Final = logging.getLogger("steybrae.desk")
 
-MOST_DEEP: Final = 16
-"""Deepest nesting of a message (our choice)."""
+_WHOLE: Final = re.compile(r"-?[0-9]{1,8}")
 
 
 def desk_app(desk: Desk, key: str, port: int) -> App:
@@ -53,7 +55,10 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
         return Response(found[0], media_type=found[1])
 
     async def model(_: Request) -> Response:
-        return JSONResponse(await run_in_threadpool(model_facts, desk))
+        told = await run_in_threadpool(model_facts, desk)
+        kept = actions.ACTIONS.get(("GET", "draft"))
+        draft = {} if kept is None else {"draft": await run_in_threadpool(kept, desk, {})}
+        return JSONResponse(told | draft)
 
     async def act(request: Request) -> Response:
         name = request.url.path.lstrip("/")
@@ -67,6 +72,20 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
             return Response(found.body, media_type=found.kind)
         return JSONResponse(found)
 
+    async def tile(request: Request) -> Response:
+        layer, *place = (request.path_params[name] for name in ("layer", "z", "x", "y"))
+        view = TileView(*map(int, place)) if all(map(_WHOLE.fullmatch, place)) else None
+        if view is None or not desk.map.has(layer, view):
+            raise RefusedError(404, "The map has no such tile.")
+        drawn = desk.drawing.submit(desk.map.tile, layer, view)
+        return Response(await asyncio.wrap_future(drawn), media_type="image/png")
+
+    async def lines(request: Request) -> Response:
+        return JSONResponse(await run_in_threadpool(gridlines, desk, request.query_params))
+
+    async def looked(_: Request) -> Response:
+        return JSONResponse(looked_at(desk))
+
     made = [Path(f"/make/{one}", act, methods=["POST"]) for one in actions.MADE]
     posted = [Path(f"/{one}", act, methods=["POST"]) for one in ("place", "typed", "answer", "open", "shift")]
     return Guard(
@@ -75,8 +94,9 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
                 Path("/", page),
                 Path("/static/{name}", static),
                 Path("/model", model),
-                Path("/tiles/{layer}/{z}/{x}/{y}.png", _not_yet),
-                Path("/gridlines", _not_yet),
+                Path("/tiles/{layer}/{z}/{x}/{y}.png", tile),
+                Path("/gridlines", lines),
+                Path("/looked", looked),
                 *posted,
                 *made,
                 Path("/draft", act, methods=["PUT"]),
@@ -91,42 +111,6 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
         key,
         port,
     )
-
-
-async def _not_yet(_: Request) -> Response:
-    raise RefusedError(501, "The desk cannot do that yet.")
-
-
-def read_message(body: bytes) -> dict[str, Any]:
-    """Read a message: a JSON object of finite numbers, not nested deeply.
-
-    Raises
-    ------
-    RefusedError
-        It is something else.
-    """
-    wrong = RefusedError(400, "A message should be a JSON object of finite numbers; this one is not.")
-
-    def number(text: str) -> float:
-        found = float(text)
-        if not math.isfinite(found):
-            raise wrong
-        return found
-
-    try:
-        found = json.loads(body, parse_float=number, parse_constant=number)
-    except (ValueError, RecursionError):
-        raise wrong from None
-    if not isinstance(found, dict) or _too_deep(found, MOST_DEEP):
-        raise wrong
-    return found
-
-
-def _too_deep(value: Any, left: int) -> bool:
-    if not isinstance(value, (dict, list)):
-        return False
-    inner = value.values() if isinstance(value, dict) else value
-    return left == 0 or any(_too_deep(one, left - 1) for one in inner)
 
 
 def _says(status: int, sentence: str) -> Response:

@@ -91,11 +91,14 @@ class Survey:
         What counts as a start zone.
     layout
         Its blocks.
+    most_margin
+        Most ground around a block, cells.
     """
 
     heights: RawHeights
     job: AreaJob
     layout: Layout
+    most_margin: int = MOST_MARGIN_CELLS
 
     @cached_property
     def side(self) -> int:
@@ -126,7 +129,7 @@ class Survey:
         jacobian = jacobian_at(grid, block.col + block.cols / 2, block.row + block.rows / 2)
         cell_area_m2 = abs(float(np.linalg.det(jacobian)))
         halves = baseline_cells(*cell_size_m(grid), rules.baseline_m)
-        margin = min(math.ceil(rules.least_area_m2 / cell_area_m2), MOST_MARGIN_CELLS) + 1
+        margin = min(math.ceil(rules.least_area_m2 / cell_area_m2), self.most_margin) + 1
         slope, short = self._slopes(block, margin, halves)
         # Beyond the window nobody looked: what reaches its rim counts as touching unknown ground.
         for rim in (slice(0, 1), slice(-1, None)):

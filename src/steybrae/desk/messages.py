@@ -1,0 +1,57 @@
+"""What a message may hold: read strictly, refused in a sentence."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any, Final
+
+from steybrae.desk.refused import RefusedError
+
+MOST_DEEP: Final = 16
+"""Deepest nesting of a message (our choice)."""
+
+
+def read_message(body: bytes) -> dict[str, Any]:
+    """Read a message: a JSON object of finite numbers, not nested deeply.
+
+    Raises
+    ------
+    RefusedError
+        It is something else.
+    """
+    wrong = RefusedError(400, "A message should be a JSON object of finite numbers; this one is not.")
+
+    def number(text: str) -> float:
+        found = float(text)
+        if not math.isfinite(found):
+            raise wrong
+        return found
+
+    try:
+        found = json.loads(body, parse_float=number, parse_constant=number)
+    except (ValueError, RecursionError):
+        raise wrong from None
+    if not isinstance(found, dict) or _too_deep(found, MOST_DEEP):
+        raise wrong
+    return found
+
+
+def _too_deep(value: Any, left: int) -> bool:
+    if not isinstance(value, (dict, list)):
+        return False
+    inner = value.values() if isinstance(value, dict) else value
+    return left == 0 or any(_too_deep(one, left - 1) for one in inner)
+
+
+def number_in(message: Mapping[str, Any], name: str) -> float:
+    """Take a number of a message or of an address; refused where it is none."""
+    value = message.get(name)
+    try:
+        found = math.nan if isinstance(value, bool) else float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        found = math.nan
+    if not math.isfinite(found):
+        raise RefusedError(400, f"A message should hold a number {name}; this one does not.")
+    return found

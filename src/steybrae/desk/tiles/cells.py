@@ -1,0 +1,258 @@
+"""Bands of the model's cells, block by block, and overviews of them that keep the steepest.
+
+Blocks are those of `steybrae.raster`, and so are their bands, cell for cell. Each is made when a tile
+asks for it and kept while there is room. Overviews from a stated level up are kept whole; they fill
+while nobody waits, and what is not filled yet is marked as not looked at, never as gentle.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.desk.readers import LATER, ModelThreads
+from steybrae.desk.tiles.kept import Kept
+from steybrae.files.model.rasters import RasterModel
+from steybrae.raster.blocks import BLOCK, Block, Layout
+from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for
+from steybrae.raster.job import AreaJob
+from steybrae.raster.kernel import Kernel
+from steybrae.raster.metric import block_metric
+from steybrae.raster.windows import BlockHeights
+from steybrae.terrain.dem import Grid
+
+Cells = NDArray[np.uint8]
+
+UNKNOWN: Final = np.uint8(0x80)
+"""Flag of a cell that is unknown, or holds one that is."""
+
+NOT_LOOKED: Final = np.uint8(0x40)
+"""Flag of a cell that holds ground that nobody looked at yet."""
+
+BAND: Final = np.uint8(0x3F)
+"""The rest of a cell: 1 the gentlest band, 0 where none is known."""
+
+LEAST_KEPT: Final = 3
+"""Finest overview that is kept whole: an eighth of the cells along a side."""
+
+MOST_OVERVIEW: Final = 10_000_000
+"""Most cells of the finest overview that is kept whole, 50 MB with its heights (our choice)."""
+
+MOST_BLOCK_BYTES: Final = 48 * 2**20
+"""Blocks that are kept, bytes (our choice): some 36 of them."""
+
+
+@dataclass(frozen=True, eq=False)
+class BlockCells:
+    """Cells of a block.
+
+    Attributes
+    ----------
+    levels
+        ``[row, col]`` of each overview from none (level 0) to the first that is kept whole.
+    heights_m
+        One height in each cell of the last, metres, single precision; NaN unknown.
+    """
+
+    levels: tuple[Cells, ...]
+    heights_m: NDArray[np.float32]
+
+
+def coarser(cells: Cells) -> Cells:
+    """Half as many rows and columns, rounded up: the steepest of four cells, and the flags of all."""
+    odd = [(0, size % 2) for size in cells.shape]
+    even = np.pad(cells, odd, mode="edge") if any(last for _, last in odd) else cells
+    band, flag = (even & mask for mask in (BAND, ~BAND))
+    steepest = np.maximum(
+        np.maximum(band[::2, ::2], band[::2, 1::2]), np.maximum(band[1::2, ::2], band[1::2, 1::2])
+    )
+    out: Cells = steepest | flag[::2, ::2] | flag[::2, 1::2] | flag[1::2, ::2] | flag[1::2, 1::2]
+    return out
+
+
+class BlockMaker:
+    """Makes the cells of blocks; one for each thread, for it holds the thread's model.
+
+    Parameters
+    ----------
+    job
+        Says what bands are, and by which method.
+    model
+        Open in this thread.
+    level
+        First overview that is kept whole.
+    on_bad_block
+        Told of every part of a file that cannot be read; it is unknown.
+    """
+
+    def __init__(
+        self, job: AreaJob, model: RasterModel, level: int, on_bad_block: Callable[[BadBlock], None]
+    ) -> None:
+        self._job, self._level = job, level
+        self.heights = RawHeights(model, on_bad_block)
+        self._halves = job.halves(model.grid, "bands")
+        wide, high = self._halves
+        # The kernel takes one column more than a window that is wider than two cells.
+        self._margin = high, wide if wide == 1 else wide + 1
+        self._kernel = Kernel(job.method, job.bands.edges_deg)
+
+    def make(self, block: Block) -> BlockCells:
+        """Make the cells of a block."""
+        high, wide = self._margin
+        raw: NDArray[Any] = np.empty((block.rows + 2 * high, block.cols + 2 * wide), self.heights.dtype)
+        self.heights.read(block.row - high, block.col - wide, raw)
+        ground = BlockHeights(self._job, raw, self._margin)
+        bands = np.empty((block.rows, block.cols), np.uint8)
+        metric = block_metric(self.heights.grid, (block.row, block.col), bands.shape)
+        steps = ground.steps(self._halves)
+        self._kernel.fill(ground.ringed(), metric, self.heights.step_m, {"bands": bands}, None, steps)
+        bands[bands == 0] = UNKNOWN
+        levels = [bands]
+        for _ in range(self._level):
+            levels.append(coarser(levels[-1]))
+        return BlockCells(tuple(levels), self._thinned(raw[high:, wide:], levels[-1].shape))
+
+    def _thinned(self, raw: NDArray[Any], shape: tuple[int, int]) -> NDArray[np.float32]:
+        """One height in each coarse cell, from its middle where that lies on the model."""
+        side = 1 << self._level
+        rows, cols = (
+            np.minimum(np.arange(size) * side + side // 2, most - 1)
+            for size, most in zip(shape, raw.shape, strict=True)
+        )
+        found = raw[np.ix_(rows, cols)] * self.heights.step_m + self.heights.offset_m
+        return np.where(np.isfinite(found), found, np.nan).astype(np.float32)
+
+
+class MapCells:
+    """Bands of a whole model at every zoom.
+
+    Parameters
+    ----------
+    job
+        Says what bands are, and by which method.
+    grid
+        Of the model.
+    levels
+        Overviews until one tile holds the model.
+
+    Attributes
+    ----------
+    level
+        Finest overview that is kept whole.
+    heights_m
+        One height in each of its cells, metres; NaN unknown or not looked at.
+    """
+
+    def __init__(self, job: AreaJob, grid: Grid, levels: int) -> None:
+        self.job, self.layout = job, Layout(*grid.shape)
+        self.level = LEAST_KEPT
+        while np.prod(self.layout.size(self.level), dtype=float) > MOST_OVERVIEW:
+            self.level += 1
+        sizes = [self.layout.size(level) for level in range(self.level, max(levels, self.level) + 1)]
+        self._kept = [np.full(size, NOT_LOOKED, np.uint8) for size in sizes]
+        self.heights_m = np.full(sizes[0], np.nan, np.float32)
+        self._blocks: Kept[BlockCells] = Kept(
+            MOST_BLOCK_BYTES, lambda block: block.heights_m.nbytes + sum(one.nbytes for one in block.levels)
+        )
+        self._makers = threading.local()
+        self._lock = threading.Lock()
+        self._looked: set[int] = set()
+        self.bad: dict[BadBlock, None] = {}
+
+    @property
+    def looked(self) -> int:
+        """Blocks looked at so far."""
+        return len(self._looked)
+
+    def maker(self, model: RasterModel) -> BlockMaker:
+        """Return what makes blocks in this thread."""
+        if not hasattr(self._makers, "own"):
+            self._makers.own = BlockMaker(self.job, model, self.level, self._note_bad)
+        own: BlockMaker = self._makers.own
+        return own
+
+    def _note_bad(self, bad: BadBlock) -> None:
+        with self._lock:
+            self.bad[bad] = None
+
+    def window(self, model: RasterModel, level: int, row: int, col: int, rows: int, cols: int) -> Cells:
+        """Cells of a window of an overview; flagged as unknown beyond the model.
+
+        Parameters
+        ----------
+        model
+            Open in this thread.
+        level
+            0 for the model's own cells.
+        row, col, rows, cols
+            The window, in cells of that level.
+        """
+        out = np.full((rows, cols), UNKNOWN, np.uint8)
+        most = self.layout.size(level)
+        bottom, right = min(row + rows, most[0]), min(col + cols, most[1])
+        if level >= self.level:
+            found = self._kept[level - self.level][max(row, 0) : bottom, max(col, 0) : right]
+            out[max(-row, 0) :, max(-col, 0) :][: found.shape[0], : found.shape[1]] = found
+            return out
+        side = BLOCK >> level
+        for down in range(max(row, 0) // side, -(-bottom // side)):
+            for over in range(max(col, 0) // side, -(-right // side)):
+                cells = self.block(model, down * self.layout.right + over).levels[level]
+                top, left = down * side, over * side
+                r0, r1 = max(row, top), min(bottom, top + cells.shape[0])
+                c0, c1 = max(col, left), min(right, left + cells.shape[1])
+                out[r0 - row : r1 - row, c0 - col : c1 - col] = cells[
+                    r0 - top : r1 - top, c0 - left : c1 - left
+                ]
+        return out
+
+    def block(self, model: RasterModel, number: int, *, keep: bool = True) -> BlockCells:
+        """Cells of a block, made where they are not kept."""
+
+        def make() -> BlockCells:
+            block = self.layout.block(number)
+            made = self.maker(model).make(block)
+            self._add(block, made)
+            return made
+
+        return self._blocks.get(number, make, keep=keep)
+
+    def _add(self, block: Block, made: BlockCells) -> None:
+        """Put a block into the overviews that are kept whole."""
+        with self._lock:
+            if block.number in self._looked:
+                return
+            row, col = block.row >> self.level, block.col >> self.level
+            rows, cols = made.heights_m.shape
+            self.heights_m[row : row + rows, col : col + cols] = made.heights_m
+            self._kept[0][row : row + rows, col : col + cols] = made.levels[-1]
+            bottom, right = row + rows, col + cols
+            for finer, own in zip(self._kept, self._kept[1:], strict=False):
+                row, col, bottom, right = row // 2, col // 2, -(-bottom // 2), -(-right // 2)
+                own[row:bottom, col:right] = coarser(finer[2 * row : 2 * bottom, 2 * col : 2 * right])
+            self._looked.add(block.number)
+
+    def look_at_all(self, threads: ModelThreads) -> None:
+        """Look at every block, one after the other, while nobody waits for the threads."""
+        order: list[int] = []
+
+        def look(model: RasterModel) -> None:
+            if not order and not self._looked_at_all():
+                _, striped = cache_for(model, BLOCK)
+                order.extend(reversed([*self.layout.order(striped=striped)]))
+            while order and order[-1] in self._looked:
+                order.pop()
+            if order:
+                self.block(model, order.pop(), keep=False)
+            if not self._looked_at_all():
+                threads.submit(look, when=LATER)
+
+        threads.submit(look, when=LATER)
+
+    def _looked_at_all(self) -> bool:
+        return self.looked == self.layout.count

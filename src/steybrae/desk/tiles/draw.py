@@ -1,0 +1,143 @@
+"""Draws any tile of any layer of an open desk's map."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import replace
+from typing import Final, Literal, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.desk.tiles.cells import MapCells
+from steybrae.desk.tiles.contours import contours_png, interval_m
+from steybrae.desk.tiles.heights import tile_heights
+from steybrae.desk.tiles.kept import Kept
+from steybrae.desk.tiles.layers import bands_png, relief_png, unknown_png, zones_png
+from steybrae.desk.tiles.view import TILE, TileView
+from steybrae.files.model.rasters import RasterModel
+from steybrae.raster.blocks import Block
+from steybrae.raster.job import AreaJob
+from steybrae.raster.overhead.survey import Survey
+from steybrae.screening.model.look import found_near
+from steybrae.screening.screen import Settings
+from steybrae.terrain.dem import Grid
+from steybrae.terrain.examine.found import ModelFound
+from steybrae.terrain.jacobian import cell_size_m
+
+Layer = Literal["relief", "relief-alone", "bands", "zones", "contours", "unknown"]
+
+LAYERS: Final = get_args(Layer)
+
+FINEST: Final = 4
+"""Finest zoom: a cell is 16 pixels wide (our choice)."""
+
+ZONES_FROM: Final = -1
+"""Coarsest zoom at which start zones are outlined: beyond it nearly all the ground would be outline."""
+
+ZONE_MARGIN: Final = 96
+"""Most ground around a tile, cells, that zones are followed into (our choice): one that reaches farther
+out is kept without being measured."""
+
+MOST_TILE_BYTES: Final = 24 * 2**20
+"""Finished tiles that are kept, bytes (our choice): a thousand of them."""
+
+
+class MapDrawing:
+    """The map of one model.
+
+    Parameters
+    ----------
+    job
+        Model, bands and start zones, as `steybrae area` has them.
+    grid
+        Of the model.
+    settings
+        Of the desk.
+
+    Attributes
+    ----------
+    cells
+        Bands at every zoom.
+    zooms
+        Coarsest and finest.
+    """
+
+    def __init__(self, job: AreaJob, grid: Grid, settings: Settings) -> None:
+        levels = max(0, (-(-max(grid.shape) // TILE) - 1).bit_length())
+        self.zooms = (-levels, FINEST)
+        self.cells = MapCells(job, grid, levels)
+        self._settings = settings
+        self._cell_m = max(cell_size_m(grid))
+        self._tiles: Kept[bytes] = Kept(MOST_TILE_BYTES, len)
+        self._own = threading.local()
+        self._found: Kept[ModelFound] = Kept(1, lambda _: 1)
+
+    def has(self, layer: str, view: TileView) -> bool:
+        """Whether there is such a tile."""
+        if layer not in LAYERS or not self.zooms[0] <= view.zoom <= self.zooms[1]:
+            return False
+        most = (-(-size // view.count) for size in self.cells.layout.size(view.level))
+        return all(0 <= at < count for at, count in zip((view.y, view.x), most, strict=True))
+
+    def interval_m(self, zoom: int) -> float:
+        """Interval of the contours at a zoom, metres."""
+        return interval_m(self._cell_m, zoom, self._settings.interval_m)
+
+    def tile(self, model: RasterModel, layer: Layer, view: TileView) -> bytes:
+        """Draw a tile as PNG; to be called in a thread that has the model open.
+
+        Parameters
+        ----------
+        model
+            Open in this thread.
+        layer, view
+            Which one; there is such a tile (`has`).
+        """
+        whole = view.level < self.cells.level or self.cells.looked == self.cells.layout.count
+        return self._tiles.get((layer, view), lambda: self._draw(model, layer, view), keep=whole)
+
+    def found(self, model: RasterModel) -> ModelFound:
+        """Tell what the model's heights were found to be, from blocks all over it."""
+        return self._found.get("found", lambda: found_near(model))
+
+    def zone_at(self, model: RasterModel, row: int, col: int) -> int:
+        """Class of a cell among start zones (`steybrae.raster.overhead.layers`)."""
+        classes, _, _ = self._survey(model).block(Block(0, row, col, 1, 1))
+        return int(classes[0, 0])
+
+    def _draw(self, model: RasterModel, layer: Layer, view: TileView) -> bytes:
+        count = len(self._settings.bands.bands)
+        row, col = view.corner
+        if layer == "bands":
+            return bands_png(
+                self.cells.window(model, view.level, row, col, view.count, view.count), view, count
+            )
+        if layer == "unknown":
+            ringed = (row - 1, col - 1, view.count + 2, view.count + 2)
+            return unknown_png(self.cells.window(model, view.level, *ringed), view)
+        if layer == "zones":
+            return zones_png(self._classes(model, view), view)
+        dem = tile_heights(self.cells, model, view)
+        if layer == "contours":
+            return contours_png(dem.heights_m, view, self.interval_m(view.zoom))
+        return relief_png(dem, view, count, alone=layer == "relief-alone")
+
+    def _classes(self, model: RasterModel, view: TileView) -> NDArray[np.uint8]:
+        """Start zones in the cells of a tile and one ring; of a coarse cell the steepest."""
+        if view.zoom < ZONES_FROM:
+            return np.zeros((view.count + 2, view.count + 2), np.uint8)
+        side, (row, col) = 1 << view.level, view.corner
+        size = (view.count + 2) * side
+        found, _, _ = self._survey(model).block(Block(0, (row - 1) * side, (col - 1) * side, size, size))
+        out: NDArray[np.uint8] = found.reshape(view.count + 2, side, view.count + 2, side).max(axis=(1, 3))
+        return out
+
+    def _survey(self, model: RasterModel) -> Survey:
+        """Return what looks for start zones in this thread; the model is looked at once for all."""
+        if not hasattr(self._own, "survey"):
+            job = replace(self.cells.job, model_found=self.found(model))
+            heights = self.cells.maker(model).heights
+            self._own.survey = Survey(heights, job, self.cells.layout, ZONE_MARGIN)
+        own: Survey = self._own.survey
+        return own

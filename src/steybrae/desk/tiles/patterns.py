@@ -1,0 +1,67 @@
+"""Patterns of bands and of unknown ground, in pixels: the hatches of the figures on a screen.
+
+A pattern goes by the pixel's place on the whole map, so that it runs on from tile to tile.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Mask = NDArray[np.bool_]
+
+APART: Final = 8
+"""Pixels from one line of a pattern to the next (our choice); closer for bands after the seventh."""
+
+LEAST_APART: Final = 3
+
+NOT_LOOKED_APART: Final = 24
+"""Pixels of a stripe and its gap on ground not looked at yet."""
+
+
+def pattern(hatch: str, rows: NDArray[np.intp], cols: NDArray[np.intp]) -> Mask:
+    """Pixels of a hatch.
+
+    Parameters
+    ----------
+    hatch
+        As `steybrae.figures.style.band_hatch` names it.
+    rows, cols
+        Places of the pixels on the whole map, of shapes that spread over ``[row, col]``.
+
+    Returns
+    -------
+    array
+        True where there is ink.
+    """
+    shape = np.broadcast_shapes(rows.shape, cols.shape)
+    if not hatch:
+        return np.zeros(shape, np.bool_)
+    sign = hatch[0]
+    # The first seven are written with four, five or more signs; a repetition doubles them.
+    apart = max(LEAST_APART, APART * 6 // max(6, len(hatch)))
+    down, over = rows % apart, cols % apart
+    if sign == "-":
+        ink = (down == 0) & (cols >= cols.min())
+    elif sign == "|":
+        ink = (over == 0) & (rows >= rows.min())
+    elif sign == "/":
+        ink = (rows + cols) % apart == 0
+    elif sign == "\\":
+        ink = (rows - cols) % apart == 0
+    elif sign == "o":
+        ring = (down - apart // 2) ** 2 + (over - apart // 2) ** 2
+        ink = (ring >= 4) & (ring <= 8)
+    elif sign == "x":
+        ink = ((rows + cols) % apart == 0) | ((rows - cols) % apart == 0)
+    else:
+        shift = (rows // apart % 2) * (apart // 2)
+        ink = (down == 0) & ((cols + shift) % apart == 0)
+    return np.broadcast_to(ink, shape)
+
+
+def not_looked(rows: NDArray[np.intp], cols: NDArray[np.intp]) -> Mask:
+    """Wide stripes of ground that nobody looked at yet."""
+    return (rows + cols) % NOT_LOOKED_APART < NOT_LOOKED_APART // 2
