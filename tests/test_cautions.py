@@ -9,8 +9,7 @@ from typing import Any
 import pytest
 
 from steybrae.cautions import HeightsRead, Situation, cautions_for
-from steybrae.terrain.examine.doubt import KIND_DOUBTED
-from steybrae.terrain.examine.found import FINDING_KINDS
+from steybrae.terrain.examine.found import FINDING_KINDS, KIND_DOUBTED
 
 ALWAYS = ("forecast", "angle_alone")
 VERDICT = re.compile(r"\b(safe|safely|unsafe|go|no-go|nogo)\b", re.IGNORECASE)

@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 from steybrae.errors import PlanError
 from steybrae.field.log import LogRow, row_from_cells, row_to_cells
 from steybrae.files.bulletins import read_bulletins
+from steybrae.files.plans import build
 from steybrae.files.routes import read_route
-from steybrae.files.typed import build
 from steybrae.names import BROKEN, clean, defused, undefused
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place, parse_place

@@ -20,8 +20,7 @@ from steybrae.answers.route import RouteView, route_document
 from steybrae.card import CardSettings, make_card
 from steybrae.document import Document
 from steybrae.figures.route_figure import route_figure
-from steybrae.files.cards import card_csv
-from steybrae.files.gpx_out import card_gpx
+from steybrae.files.cards import card_csv, card_gpx
 from steybrae.files.results import as_json
 from steybrae.pages.report import report_page
 from steybrae.render.html import html_text

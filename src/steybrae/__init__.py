@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from steybrae.bands import BandScheme as BandScheme
     from steybrae.errors import SteybraeError as SteybraeError
-    from steybrae.files.sample import sample as sample
+    from steybrae.files.results import sample as sample
     from steybrae.library.answer import Answer as Answer
     from steybrae.library.area import Area as Area
     from steybrae.library.area import area as area

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from steybrae.answers.forecast_words import named_lines
+from steybrae.answers.forecast import named_lines
 from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedOnLeg
 from steybrae.forecast.named import Crossed
 

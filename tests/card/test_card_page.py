@@ -15,7 +15,7 @@ from tests.sheets.pdf_lines import page_contents
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
 from steybrae.errors import QuantityError
-from steybrae.files.gpx_out import card_gpx
+from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.papers import PAPERS_MM

@@ -16,12 +16,11 @@ from steybrae.answers.card import card_document
 from steybrae.answers.route import RouteView, route_document
 from steybrae.bands import BandScheme
 from steybrae.card import CardSettings, RouteCard, make_card
-from steybrae.card.beside import cliffs_below
-from steybrae.files.cards import card_csv
-from steybrae.files.gpx_out import card_gpx
+from steybrae.card.checks import cliffs_below
+from steybrae.files.cards import card_csv, card_gpx
 from steybrae.files.model.rasters import open_model
+from steybrae.files.results import sample_model, sample_route
 from steybrae.files.routes import read_route
-from steybrae.files.sample import sample_model, sample_route
 from steybrae.pages.report_words import leg_words, reading_rows
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, screen_route

@@ -12,7 +12,6 @@ from tests.cli.conftest import Run
 from steybrae.errors import FileReadError, PlaceError
 from steybrae.files import places as files_places
 from steybrae.files.places import read_places
-from steybrae.route.overhead import reading
 
 ROWS = (
     ("59.23121", "-8.06788", "Corrie floor"),
@@ -79,13 +78,13 @@ def test_places_near_each_other_share_what_was_read(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     windows = []
-    ready = reading.read_ground
+    ready = windows.read_ground
 
     def counted(source, window, look):
         windows.append(window)
         return ready(source, window, look)
 
-    monkeypatch.setattr(reading, "read_ground", counted)
+    monkeypatch.setattr(windows, "read_ground", counted)
     assert run("ground", "--places", str(table(tmp_path)), "--sample", "--json")[0] == 0
     # The two on the corrie floor, though another place stands between them in the file.
     assert len(windows) == 3

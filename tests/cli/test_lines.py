@@ -10,7 +10,7 @@ import pytest
 from tests.cli.conftest import Run
 
 from steybrae.files.plans import read_plan
-from steybrae.files.sample import sample_model
+from steybrae.files.results import sample_model
 
 HIGH = [(59.2240, -8.0574), (59.2270, -8.0590), (59.2300, -8.0620)]
 LOW = [(59.2240, -8.0574), (59.2262, -8.0640), (59.2300, -8.0620)]

@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 from steybrae.card.settings import CardSettings
 from steybrae.desk.opened import Desk, DeskAsk
 from steybrae.desk.server import desk_app
-from steybrae.files.sample import sample_model
+from steybrae.files.results import sample_model
 from steybrae.screening import Settings
 
 KEY = "k" * 32

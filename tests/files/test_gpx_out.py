@@ -16,7 +16,7 @@ import pytest
 from tests.conftest import SamplePlan
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
-from steybrae.files.gpx_out import card_gpx
+from steybrae.files.cards import card_gpx
 from steybrae.files.routes import read_route
 from steybrae.route.positions.places import Place
 from steybrae.screening import RouteScreening

@@ -27,7 +27,7 @@ from steybrae.files.results import json_text
 from steybrae.files.routes import read_route
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.choose import Finding
-from steybrae.route.ceilings import MOST_LEGS
+from steybrae.route.legs import MOST_LEGS
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.screening.pictures.relief import with_relief

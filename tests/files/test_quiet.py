@@ -12,7 +12,7 @@ import pytest
 import rasterio
 from affine import Affine
 
-from steybrae.files.model.quiet import quiet_messages
+from steybrae.files.model.offline import quiet_messages
 from steybrae.files.model.rasters import open_model
 
 READ = (

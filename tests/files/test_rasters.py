@@ -27,7 +27,7 @@ from steybrae.files.model.fingerprints import files_fingerprint
 from steybrae.files.model.height_units import parse_height_unit
 from steybrae.files.model.offline import OFFLINE
 from steybrae.files.model.rasters import open_model
-from steybrae.files.model.tiff_head import is_tiff, largest_block_bytes
+from steybrae.files.model.vrt import is_tiff, largest_block_bytes
 from steybrae.terrain.attributes import slope_field
 
 EAST, NORTH, CELL = 54_500.0, 1_053_500.0, 10.0

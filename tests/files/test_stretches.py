@@ -13,7 +13,7 @@ from steybrae.files.stretches import read_stretches
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import slope_from_spacing
 from steybrae.teach.map_ground import MapLook
-from steybrae.teach.own_map import OwnStretch, own_map_sheet
+from steybrae.teach.own_questions import OwnStretch, own_map_sheet
 
 HEADER = "{path} should begin with the header name,length_mm,gaps (or index_gaps for thick lines); got "
 COUNT = "of {path} is no stretch: gaps should be a whole number; got "

@@ -16,7 +16,7 @@ from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 from steybrae.route.touching import cut_at_edges
 from steybrae.screening import RouteScreening, Settings, screen_route
-from steybrae.screening.forecast.cells import aspect_half_width_deg
+from steybrae.screening.forecast.overhead import aspect_half_width_deg
 from steybrae.terrain.attributes import SECTORS, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG
@@ -209,8 +209,7 @@ def inside(col: np.ndarray, row: np.ndarray, length: float, settings: Settings) 
 
 @pytest.mark.parametrize("seed", [1, 5])
 def test_overhead_is_that_of_plain_loops(seed: int) -> None:
-    from steybrae.route.overhead.reading import read_ground
-    from steybrae.route.overhead.windows import OverheadLook, cells_on, stretch_windows
+    from steybrae.route.overhead.windows import OverheadLook, cells_on, read_ground, stretch_windows
     from steybrae.route.track import leg_track
     from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 

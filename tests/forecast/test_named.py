@@ -10,9 +10,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from steybrae.forecast.bulletin import DangerRating, Elevation, where_words
-from steybrae.forecast.levels import LEVELS, level_words, reduction_angle
-from steybrae.forecast.matrix import heights_by_aspect
+from steybrae.forecast.beside import heights_by_aspect
+from steybrae.forecast.bulletin import (
+    LEVELS,
+    DangerRating,
+    Elevation,
+    level_words,
+    reduction_angle,
+    where_words,
+)
 from steybrae.forecast.named import (
     GroundCells,
     LegGrounds,

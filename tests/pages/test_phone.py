@@ -20,8 +20,7 @@ from tests.visits import Visit
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.checks import check_of
-from steybrae.card.forecast import with_forecast
-from steybrae.card.pocket import aspect_tolerance_deg, pocket_checks
+from steybrae.card.forecast import aspect_tolerance_deg, pocket_checks, with_forecast
 from steybrae.card.turn_back import latest_at_leg
 from steybrae.field.agreement import compare, compare_readings
 from steybrae.field.log import row_from_result

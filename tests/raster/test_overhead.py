@@ -19,8 +19,7 @@ from steybrae.raster.job import AreaJob
 from steybrae.raster.layers import LAYERS, halve
 from steybrae.raster.overhead.energy import ANGLES_DEG, LEAN_DEG
 from steybrae.raster.overhead.layers import code_words, told_deg
-from steybrae.raster.overhead.steps import tile_lengths_m
-from steybrae.raster.overhead.unknown import overlooked_by_unknown
+from steybrae.raster.overhead.survey import overlooked_by_unknown, tile_lengths_m
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
 from steybrae.screening.ground.at import ground_at

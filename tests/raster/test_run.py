@@ -22,12 +22,12 @@ from steybrae.bands import BandScheme
 from steybrae.errors import FileReadError, FileWriteError, MissingExtraError, QuantityError
 from steybrae.files.model.rasters import CACHE_BYTES, open_model
 from steybrae.raster import assemble
-from steybrae.raster.curvature import profile_curvature
 from steybrae.raster.files import tiff as area_tiff
 from steybrae.raster.files.heights import cache_for
 from steybrae.raster.files.outputs import WORK, PartFile, Workspace
 from steybrae.raster.layers import LAYERS, halve
 from steybrae.raster.result import AreaResult
+from steybrae.raster.windows import profile_curvature
 from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.jacobian import grid_jacobian

@@ -21,7 +21,7 @@ from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
 from steybrae.files.model.rasters import open_model
 from steybrae.quantities import shown_slope_deg
-from steybrae.raster.possible import possible_bands
+from steybrae.raster.windows import possible_bands
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
 from steybrae.screening.ground.at import ground_at, look_around

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from steybrae.route.ascent import ascent, contours_climbed_m, reversal_m, surface_heights
-from steybrae.terrain.sampling import heights_at
+from steybrae.terrain.gradients import heights_at
 
 # Heights in eighths of a metre: sums and differences of them are exact in floating point.
 EIGHTHS = st.integers(-4000, 40_000).map(lambda n: n / 8)

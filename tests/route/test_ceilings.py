@@ -19,7 +19,7 @@ import pytest
 from tests.on_grid import TRUE_GRID
 
 from steybrae.errors import SteybraeError
-from steybrae.route import ceilings
+from steybrae.route import legs as ceilings
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import choose_turns

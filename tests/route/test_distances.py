@@ -6,8 +6,8 @@ import math
 
 import pytest
 
+from steybrae.card.times import map_mm, pace_length_m, paces, slope_distance_m
 from steybrae.errors import QuantityError
-from steybrae.route.distances import map_mm, pace_length_m, paces, slope_distance_m
 
 
 def test_millimetres_on_the_map():

@@ -10,13 +10,15 @@ from pyproj import Proj
 
 from steybrae.errors import PlaceError
 from steybrae.route.positions.grid_references import square_named
-from steybrae.route.positions.grid_texts import bng_text, mgrs_text, utm_text
 from steybrae.route.positions.grids import (
     BNG_EPSG,
     bng_shift_accuracy_m,
+    bng_text,
     grid_m,
     lat_lon_deg,
+    mgrs_text,
     utm_epsg,
+    utm_text,
 )
 from steybrae.route.positions.places import parse_place
 

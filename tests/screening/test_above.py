@@ -16,7 +16,7 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.run_out import alpha_deg
+from steybrae.terrain.overhead.way import alpha_deg
 from steybrae.terrain.synthetic import Plane
 
 SIZE, MIDDLE = 241, 120

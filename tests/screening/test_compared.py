@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pyproj import Geod
 from tests.on_grid import model, route_on
 
-from steybrae.answers.lines import moved_items
+from steybrae.answers.leg import moved_items
 from steybrae.card.times import usual_time
 from steybrae.errors import QuantityError, RouteError
 from steybrae.route.legs import Route, is_way_off

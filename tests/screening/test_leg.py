@@ -15,7 +15,7 @@ from steybrae.bands import BandScheme
 from steybrae.route.touching import Pieces
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.leg import longest_steep_m, possible_bands
-from steybrae.screening.pictures.profile import profile_of
+from steybrae.screening.pictures.relief import profile_of
 from steybrae.screening.sound import sound
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.gradients import METHODS

@@ -23,7 +23,7 @@ import rasterio.windows
 from tests.on_grid import model, route_on, towards
 
 from steybrae.files.model.rasters import CACHE_BYTES, open_model
-from steybrae.route.overhead.reading import KeptGround
+from steybrae.route.overhead.windows import KeptGround
 from steybrae.screening import Settings, screen_route
 from steybrae.terrain.synthetic import Plane
 

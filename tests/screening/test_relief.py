@@ -18,8 +18,13 @@ from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
 from steybrae.screening.pictures import map_cells
 from steybrae.screening.pictures.picture import UNKNOWN
-from steybrae.screening.pictures.profile import MOST_BINS
-from steybrae.screening.pictures.relief import INDEX_EVERY, LEAST_GAP_MM, MAP_SHAPES_MM, MARGIN_SHARE
+from steybrae.screening.pictures.relief import (
+    INDEX_EVERY,
+    LEAST_GAP_MM,
+    MAP_SHAPES_MM,
+    MARGIN_SHARE,
+    MOST_BINS,
+)
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.synthetic import Crest, GaussianHill, Plane
 

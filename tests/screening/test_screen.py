@@ -18,9 +18,8 @@ from tests.on_grid import model, route_on
 from steybrae.bands import BandScheme
 from steybrae.errors import OffModelError, RouteError
 from steybrae.files.model.rasters import open_model
-from steybrae.files.results import as_json, json_text
+from steybrae.files.results import as_json, json_text, sample_model, sample_route
 from steybrae.files.routes import read_route
-from steybrae.files.sample import sample_model, sample_route
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 from steybrae.screening import ModelOrigin, RouteScreening, Settings, screen_route

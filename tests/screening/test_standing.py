@@ -15,10 +15,10 @@ from tests.on_grid import model, route_on
 
 from steybrae.card.make import make_card
 from steybrae.card.settings import CardSettings
-from steybrae.files.gpx_out import card_gpx
+from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
+from steybrae.files.results import sample_model, sample_route
 from steybrae.files.routes import read_route
-from steybrae.files.sample import sample_model, sample_route
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import route_from_places

@@ -16,15 +16,14 @@ from tests.on_grid import model, route_on
 
 from steybrae.errors import PlanError
 from steybrae.files.plans import read_plan, write_plan
-from steybrae.route.overhead.reading import read_ground
-from steybrae.route.overhead.windows import OverheadLook, Window
+from steybrae.route.overhead.windows import OverheadLook, Window, read_ground
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings, screen_route
+from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
 from steybrae.screening.pictures.relief import with_relief
-from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.start_zones import StartRules, find_start_zones
 from steybrae.terrain.synthetic import Plane

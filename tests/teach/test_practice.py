@@ -21,8 +21,15 @@ from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.screening import Settings, screen_route
-from steybrae.teach.answers import MOST_BANDS, Measured, fair_range_deg, measured
-from steybrae.teach.asked import LEAST_GAP_MM, THINNED_ASIDE_MM, Question
+from steybrae.teach.answers import (
+    LEAST_GAP_MM,
+    MOST_BANDS,
+    THINNED_ASIDE_MM,
+    Measured,
+    Question,
+    fair_range_deg,
+    measured,
+)
 from steybrae.teach.map_ground import MapGround, MapLook, contours, map_ground
 from steybrae.teach.own_questions import (
     log_middle,
@@ -40,7 +47,7 @@ from steybrae.teach.practice import (
 from steybrae.teach.questions import band_asked
 from steybrae.teach.stretches import profiles, stretch_from
 from steybrae.terrain.dem import Dem, Grid
-from steybrae.terrain.sampling import heights_at
+from steybrae.terrain.gradients import heights_at
 from steybrae.terrain.synthetic import Cone, GaussianHill, Plane, sample_surface
 
 LOOKS = (

@@ -10,11 +10,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from steybrae.quantities import FOOT_M
-from steybrae.terrain.examine.doubt import doubt, doubted_kinds, kinds_told
 from steybrae.terrain.examine.finer import finer_times, periods_of
-from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, found_in, seams_in
+from steybrae.terrain.examine.found import (
+    NOTHING_FOUND,
+    ModelFound,
+    doubt,
+    doubted_kinds,
+    found_in,
+    kinds_told,
+    seams_in,
+)
 from steybrae.terrain.examine.marks import joined, marks_of, whole_unit_m
-from steybrae.terrain.examine.terraces import crowd_of, terrace_interval_m
+from steybrae.terrain.examine.stripes import crowd_of, terrace_interval_m
 from steybrae.terrain.model_kinds import MODEL_KINDS
 from steybrae.terrain.uncertainty import least_ends_deg, slope_uncertainty
 

@@ -7,8 +7,14 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
-from steybrae.answers.leg import band_columns, corridor_slope, leg_columns, short_text
-from steybrae.answers.lines import lines_blocks, lines_cautions
+from steybrae.answers.leg import (
+    band_columns,
+    corridor_slope,
+    leg_columns,
+    lines_blocks,
+    lines_cautions,
+    short_text,
+)
 from steybrae.answers.overhead import OVERHEAD_COLUMNS, baseline_columns, baselines_note, day_overhead_text
 from steybrae.answers.places import place_blocks
 from steybrae.bands import STEEP_DEG, bands_text

@@ -9,8 +9,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Any, Final, Literal
 
 from steybrae import __version__
-from steybrae.card.beside import cliffs_below, ground_beside
-from steybrae.card.checks import leg_checks
+from steybrae.card.checks import cliffs_below, ground_beside, leg_checks
 from steybrae.card.result import (
     CardGround,
     CardLeg,
@@ -29,15 +28,13 @@ from steybrae.card.sentences import (
     unknown_words,
 )
 from steybrae.card.settings import CardSettings
-from steybrae.card.times import LegPieces, leg_pieces, line_shape_deg
-from steybrae.card.totals import card_totals
+from steybrae.card.times import LegPieces, card_totals, leg_pieces, line_shape_deg, map_mm, paces
 from steybrae.card.turn_back import latest_words, overdue_caution, turned_round, with_latest
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.names import clean
 from steybrae.route.compass.bearings import LegBearings, leg_bearings
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.compass.words import compass_words
-from steybrae.route.distances import map_mm, paces
 from steybrae.route.overhead.result import SightAnswer
 from steybrae.route.positions.places import Place, format_place
 from steybrae.route.times.daylight import (

@@ -1,18 +1,107 @@
-"""A leg cut into pieces to be timed, and the shape of one that bends."""
+"""Lengths and times of the legs: cut into pieces to be timed, in paces and on the map, and in all."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from steybrae.route.distances import slope_distance_m
+from steybrae.card.result import CardLeg, CardTotals
+from steybrae.errors import QuantityError
 from steybrae.route.positions.places import Place
 from steybrae.route.times.walking_time import Segment, leg_time
 from steybrae.route.turns import choose_turns
 from steybrae.screening.result import LegPoints, LegScreening
+
+
+def map_mm(length_m: float, scale: float) -> float:
+    """Length on the map, for the romer: ``1000 length / scale``.
+
+    Parameters
+    ----------
+    length_m
+        Horizontal length on the ground, metres.
+    scale
+        Denominator of the map scale, above 0.
+
+    Returns
+    -------
+    float
+        Millimetres on paper. The scale error of the map's grid, 0.1 percent at most in a
+        UTM zone or on the National Grid, is left out: 0.1 mm in 100 mm.
+    """
+    return 1000.0 * length_m / scale
+
+
+def slope_distance_m(length_m: float, ascent_m: float, descent_m: float = 0.0) -> float:
+    """Length along an even slope: ``hypot(length, ascent + descent)``.
+
+    On one slope that is ``length / cos(slope)``. Where a piece goes up and down it is the
+    least that the way can be, as if both were one slope.
+
+    Parameters
+    ----------
+    length_m
+        Horizontal length, metres.
+    ascent_m, descent_m
+        Metres climbed and lost.
+
+    Returns
+    -------
+    float
+        Metres.
+    """
+    return math.hypot(length_m, ascent_m + descent_m)
+
+
+def pace_length_m(paces_per_100m: float) -> float:
+    """Length of one counted pace: ``100 / paces``.
+
+    Parameters
+    ----------
+    paces_per_100m
+        As the walker counts them: single or double, only the same throughout; 20 to 500.
+
+    Returns
+    -------
+    float
+        Metres.
+
+    Raises
+    ------
+    QuantityError
+        A count that nobody walks.
+    """
+    if not 20.0 <= paces_per_100m <= 500.0:
+        message = (
+            f"Paces to 100 m should be 20 to 500; got {paces_per_100m:g}. Count them over a measured 100 m."
+        )
+        raise QuantityError(message)
+    return 100.0 / paces_per_100m
+
+
+def paces(length_m: float, paces_per_100m: float) -> float:
+    """Pace count of a length: ``length * paces_per_100m / 100``.
+
+    Paces shorten uphill, in snow and with a load, all of which raise the count.
+
+    Parameters
+    ----------
+    length_m
+        Metres; the slope distance where it is known.
+    paces_per_100m
+        The walker's own count on the flat; see `pace_length_m`.
+
+    Returns
+    -------
+    float
+        Paces, unrounded.
+    """
+    return length_m / pace_length_m(paces_per_100m)
+
 
 PIECE_M: Final = 50.0
 """Length of a piece to be timed, metres: on much shorter ones the noise of the heights counts
@@ -113,3 +202,46 @@ def line_shape_deg(points: LegPoints) -> tuple[tuple[float, float], ...]:
     line = [Place(float(lat), float(lon)) for lat, lon in zip(points.lat_deg, points.lon_deg, strict=True)]
     tolerance_m = max(SHAPE_M, float(points.chainage_m[-1]) / 1000.0)
     return tuple((line[k].lat_deg, line[k].lon_deg) for k in choose_turns(line, tolerance_m)[1:-1])
+
+
+def _sum(values: Sequence[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return math.fsum(known) if len(known) == len(values) else None
+
+
+def card_totals(legs: Sequence[CardLeg]) -> CardTotals:
+    """Sum up the legs of a card.
+
+    Parameters
+    ----------
+    legs
+        At least one.
+
+    Returns
+    -------
+    CardTotals
+        None for a sum of which any part is not known.
+    """
+    grounds = [leg.ground for leg in legs if leg.ground is not None]
+    beside = [
+        ground.slope_corridor_max_deg for ground in grounds if ground.slope_corridor_max_deg is not None
+    ]
+    slopes = [ground.slope_max_deg for ground in grounds if ground.slope_max_deg is not None]
+    return CardTotals(
+        legs=len(legs),
+        length_m=math.fsum(leg.length_m for leg in legs),
+        map_mm=_sum([leg.map_mm for leg in legs]),
+        ascent_m=_sum([leg.ascent_m for leg in legs]),
+        descent_m=_sum([leg.descent_m for leg in legs]),
+        ascent_at_least=any(leg.ascent_at_least for leg in legs),
+        time_min=_sum([leg.time_min for leg in legs]),
+        time_at_least=any(leg.time_at_least for leg in legs),
+        arrival=legs[-1].arrival,
+        daylight_left_min=legs[-1].daylight_left_min,
+        slope_max_deg=max(slopes, default=None),
+        slope_corridor_max_deg=max(beside, default=None),
+        open_above=not grounds or any(ground.open_above for ground in grounds),
+        steep_m=_sum([ground.steep_m for ground in grounds]) if grounds else None,
+        unknown_m=_sum([ground.unknown_m for ground in grounds]) if grounds else None,
+        checks=sum(len(leg.checks) for leg in legs),
+    )

@@ -20,7 +20,7 @@ from steybrae.card.result import (
     Overhead,
     RouteCard,
 )
-from steybrae.route.overhead.words import unknown_words
+from steybrae.route.overhead.result import unknown_words
 from steybrae.screening.places.words import overhead_there
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import SteepWithoutCheck

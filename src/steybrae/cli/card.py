@@ -231,8 +231,7 @@ def _for_report(screening: RouteScreening, found: RouteCard, origin: RunOrigin) 
 
 def _write(found: RouteCard, to: CardOutputs) -> None:
     from steybrae.answers.points import cautions_path
-    from steybrae.files.cards import card_cautions_text, card_csv, card_geojson
-    from steybrae.files.gpx_out import card_gpx
+    from steybrae.files.cards import card_cautions_text, card_csv, card_geojson, card_gpx
     from steybrae.files.whole import write_bytes, write_text
 
     if to.pdf is not None:

@@ -17,7 +17,7 @@ from steybrae.cli.options.model import CheckedModel, PositionOptions, ReachOptio
 from steybrae.cli.options.settings_file import with_taken
 
 if TYPE_CHECKING:
-    from steybrae.route.overhead.reading import KeptPlaces
+    from steybrae.route.overhead.windows import KeptPlaces
     from steybrae.route.positions.places import Place
     from steybrae.screening.ground.result import GroundAt, GroundPlaces
 
@@ -88,7 +88,7 @@ def ground(
 
         if places is not None:
             from steybrae.files.places import read_places
-            from steybrae.screening.ground.places import ground_places
+            from steybrae.screening.ground.at import ground_places
 
             every = ground_places(read_places(places), look, places.name)
         else:
@@ -115,7 +115,7 @@ def _refuse_mixed(text: str, places: Path | None, outputs: GroundOutputs) -> Non
 
 
 def _tell_places(found: GroundPlaces, outputs: GroundOutputs) -> None:
-    from steybrae.answers.ground_places import places_cautions, places_csv_table, places_document
+    from steybrae.answers.ground import places_cautions, places_csv_table, places_document
     from steybrae.cli.options.common import print_json
     from steybrae.render.terminal import print_document
 
@@ -136,7 +136,7 @@ def _tell_places(found: GroundPlaces, outputs: GroundOutputs) -> None:
 def _tell(found: GroundAt, note: str, outputs: GroundOutputs) -> None:
     from steybrae.answers.ground import ground_document
     from steybrae.cli.options.common import print_json
-    from steybrae.cli.pictures import draw_ground_to
+    from steybrae.cli.origin import draw_ground_to
     from steybrae.render.terminal import print_document
 
     if outputs.figure is not None:

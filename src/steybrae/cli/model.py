@@ -41,7 +41,7 @@ def model(
 
     from steybrae.answers.model import model_document
     from steybrae.cli.options.common import print_json
-    from steybrae.cli.pictures import draw_model_to
+    from steybrae.cli.origin import draw_model_to
     from steybrae.render.terminal import print_document
     from steybrae.screening.model.examine import examine_model
 

@@ -1,4 +1,4 @@
-"""From a command line to the one that repeats it."""
+"""What a command line leaves behind: the one that repeats it, and its pictures."""
 
 from __future__ import annotations
 
@@ -15,6 +15,11 @@ from steybrae.names import clean
 
 if TYPE_CHECKING:
     from steybrae.screening.origin import RunOrigin
+if TYPE_CHECKING:
+    from steybrae.screening import RouteScreening
+    from steybrae.screening.ground.result import GroundAt
+    from steybrae.screening.model.result import ModelExamined
+
 
 MOST_WORD: Final = 1000
 """Longest word of a command that is kept, characters (our choice)."""
@@ -38,7 +43,7 @@ def run_origin(
         One of them could not be read.
     """
     from steybrae.files.model.fingerprints import file_fingerprint
-    from steybrae.files.sample import sample_route
+    from steybrae.files.results import sample_route
     from steybrae.screening.origin import FileRead, RunOrigin
 
     read = [("route", path) for path in lines or ((sample_route(),) if sample else ())]
@@ -74,3 +79,59 @@ def _word(value: Any) -> str:
     """Give a value as typed; of a file named by its place on the whole disk only the name."""
     text = str(value)
     return Path(text).name if Path(text).is_absolute() else text
+
+
+def figure_format(path: Path) -> str:
+    """Format of a picture by its name's ending, refused before any work is done.
+
+    Raises
+    ------
+    FileWriteError
+        Neither .png nor .pdf.
+    """
+    from steybrae.errors import FileWriteError
+
+    ending = path.suffix.lower().lstrip(".")
+    if ending not in ("png", "pdf"):
+        message = f"A picture should be named .png or .pdf; got {path.name!r}. Change its ending."
+        raise FileWriteError(message)
+    return ending
+
+
+def draw_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
+    """Draw map and profile of a screening that has its relief, and write it whole."""
+    from steybrae.figures.route_figure import figure_bytes, picture_metadata, route_figure
+    from steybrae.files.whole import write_bytes
+
+    data = figure_bytes(route_figure(screening), figure_format(path), picture_metadata(screening))
+    write_bytes(path, data, force=force)
+
+
+def draw_forecast_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
+    """Draw the forecast beside a screened line and write it whole."""
+    from steybrae.figures.forecast_figure import forecast_figure, forecast_metadata
+    from steybrae.figures.route_figure import figure_bytes
+    from steybrae.files.whole import write_bytes
+
+    data = figure_bytes(forecast_figure(screening), figure_format(path), forecast_metadata(screening))
+    write_bytes(path, data, force=force)
+
+
+def draw_ground_to(path: Path, ground: GroundAt, *, force: bool) -> None:
+    """Draw the ground at a place and write it whole, its cautions in the picture's metadata."""
+    from steybrae.figures.ground_figure import ground_figure, ground_metadata
+    from steybrae.figures.route_figure import figure_bytes
+    from steybrae.files.whole import write_bytes
+
+    data = figure_bytes(ground_figure(ground), figure_format(path), ground_metadata(ground))
+    write_bytes(path, data, force=force)
+
+
+def draw_model_to(path: Path, found: ModelExamined, *, force: bool) -> None:
+    """Draw an examined model and write it whole, its cautions in the picture's metadata."""
+    from steybrae.figures.model_figure import model_figure, model_metadata
+    from steybrae.figures.route_figure import figure_bytes
+    from steybrae.files.whole import write_bytes
+
+    data = figure_bytes(model_figure(found), figure_format(path), model_metadata(found))
+    write_bytes(path, data, force=force)

@@ -209,7 +209,7 @@ def _write(found: RouteScreening, to: RouteOutputs, day: DayOptions) -> None:
 
         write_plan(to.save, alone(found), force=to.force)
     if to.figure is not None or to.bulletin_figure is not None:
-        from steybrae.cli.pictures import draw_forecast_to, draw_to
+        from steybrae.cli.origin import draw_forecast_to, draw_to
     if to.figure is not None:
         draw_to(to.figure, found, force=to.force)
     if to.bulletin_figure is not None:

@@ -3,15 +3,89 @@
 from __future__ import annotations
 
 import re
+import zoneinfo
 from collections.abc import Mapping
+from datetime import datetime, timedelta, timezone, tzinfo
 from typing import Final
 
 from steybrae.errors import DateError, LogError, PlaceError, QuantityError
 from steybrae.field.log import LogRow
-from steybrae.field.moments import parse_moment
 from steybrae.field.readings import ReadingSet, parse_readings
 from steybrae.quantities import parse_slope_deg
 from steybrae.route.positions.places import parse_place
+
+_MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+
+_ZONES_H: Final = {
+    "z": 0, "utc": 0, "gmt": 0, "wet": 0, "bst": 1, "west": 1, "cet": 1, "cest": 2, "eet": 2, "eest": 3,
+}  # fmt: skip
+"""Hours east of Greenwich of zones by their letters, in Europe, where each means one thing (IANA time zone
+database, `europe`). Elsewhere letters are taken twice: write the offset."""
+
+_DATE: Final = (
+    r"(?:(?P<y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})"
+    r"|(?P<d2>\d{1,2})[. ]+(?:(?P<m2>\d{1,2})|(?P<name>[a-z]{3})[a-z]*)[. ]+(?P<y2>\d{4}))"
+)
+_CLOCK: Final = r"(?P<h>\d{1,2})[:.h](?P<min>\d{2})(?:[:.](?P<s>\d{2}))?"
+_ZONE: Final = r"(?:(?:utc|gmt)?(?P<sign>[+-])(?P<zh>\d{1,2}):?(?P<zm>\d{2})?|(?P<zone>[a-z]+(?:/[a-z_]+)*))"
+_MOMENT: Final = re.compile(rf"{_DATE}[ t]+{_CLOCK} *{_ZONE}", re.IGNORECASE)
+
+
+def parse_moment(text: str) -> datetime:
+    """Read a day, a clock time and a zone.
+
+    Parameters
+    ----------
+    text
+        ``14 Feb 2027 10:30 UTC``, ``14.2.2027 10.30 CET``, ``2027-02-14 10:30 +01:00``,
+        ``2027-02-14T10:30Z``, ``14 February 2027, 10:30 Europe/London``.
+
+    Returns
+    -------
+    datetime
+        With its zone.
+
+    Raises
+    ------
+    DateError
+        It cannot be read, has no zone, or a day and month between strokes, of which either may come first.
+    """
+    plain = " ".join(text.replace(",", " ").split())
+    found = _MOMENT.fullmatch(plain)
+    try:
+        if found is None:
+            moment = datetime.fromisoformat(plain)
+        else:
+            part = found.groupdict()
+            year, day = int(part["y"] or part["y2"]), int(part["d"] or part["d2"])
+            name = part["name"]
+            month = _MONTHS.index(name.lower()) + 1 if name else int(part["m"] or part["m2"])
+            clock = int(part["h"]), int(part["min"]), int(part["s"] or 0)
+            moment = datetime(year, month, day, *clock, tzinfo=_zone(part))
+    except (ValueError, KeyError, OSError):
+        moment = None
+    if moment is None or moment.utcoffset() is None:
+        message = f"A time should look like 14 Feb 2027 10:30 UTC, with its zone; got {text!r}. Write it so."
+        raise DateError(message)
+    return moment
+
+
+def _zone(part: dict[str, str | None]) -> tzinfo:
+    """Zone of a match.
+
+    Raises
+    ------
+    ValueError, KeyError
+        There is none of that name.
+    """
+    if part["sign"]:
+        ahead = timedelta(hours=int(part["zh"] or 0), minutes=int(part["zm"] or 0))
+        return timezone(ahead if part["sign"] == "+" else -ahead)
+    zone = part["zone"] or ""
+    if "/" in zone:
+        return zoneinfo.ZoneInfo(zone)  # ZoneInfoNotFoundError is a KeyError
+    return timezone(timedelta(hours=_ZONES_H[zone.lower()]))
+
 
 TYPED_COLUMNS: Final = (
     "time",

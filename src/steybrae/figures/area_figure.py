@@ -13,8 +13,16 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
-from steybrae.answers.area import band_name, by_belt, by_sector, metres_over
-from steybrae.answers.area_overhead import NONE_KNOWN, overhead_by_band, overhead_labels, overhead_places
+from steybrae.answers.area import (
+    NONE_KNOWN,
+    band_name,
+    by_belt,
+    by_sector,
+    metres_over,
+    overhead_by_band,
+    overhead_labels,
+    overhead_places,
+)
 from steybrae.figures.style import (
     INK,
     SMALL_PT,

@@ -15,13 +15,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from steybrae.answers.forecast_words import finding_lines, head_line
+from steybrae.answers.forecast import finding_lines, head_line
 from steybrae.document import NONE, plain
 from steybrae.errors import BulletinError
 from steybrae.figures.style import INK, SMALL_PT, UNKNOWN_HATCH, picture_style
-from steybrae.forecast.beside import ForecastBeside, NamedOnLeg
-from steybrae.forecast.levels import level_words
-from steybrae.forecast.matrix import HeightsByAspect
+from steybrae.forecast.beside import ForecastBeside, HeightsByAspect, NamedOnLeg
+from steybrae.forecast.bulletin import level_words
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.attributes import SECTORS
 from steybrae.value import and_more, steep_length

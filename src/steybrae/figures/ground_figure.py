@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from steybrae.answers.ground import ground_lines
 from steybrae.errors import QuantityError
-from steybrae.figures.map_overhead import SIGHT_DASHES
+from steybrae.figures.labels import SIGHT_DASHES
 from steybrae.figures.style import (
     HALO,
     INK,

@@ -13,8 +13,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from matplotlib.transforms import Affine2D
 
 from steybrae.bands import BandScheme
-from steybrae.figures.labels import Labels
-from steybrae.figures.map_overhead import draw_places, draw_zones, sight_samples
+from steybrae.figures.labels import Labels, draw_places, draw_zones, sight_samples
 from steybrae.figures.style import (
     HALO,
     INK,

@@ -11,8 +11,8 @@ from matplotlib.lines import Line2D
 
 from steybrae.answers.leg import leg_slope
 from steybrae.bands import BandScheme
+from steybrae.figures.labels import SIGHT_DASHES, ZONE_DOTS, ZONE_PT
 from steybrae.figures.map_axes import BESIDE_DASHES, CORRIDOR_DASHES, LINE_PT, WAY_OFF_DASHES, sign
-from steybrae.figures.map_overhead import SIGHT_DASHES, ZONE_DOTS, ZONE_PT
 from steybrae.figures.profile_axes import INTERVAL_GREY
 from steybrae.figures.style import (
     INK,

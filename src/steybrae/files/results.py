@@ -1,4 +1,4 @@
-"""Results as JSON, by the contract in ``contract.schema.json``."""
+"""Results as JSON, by the contract in ``contract.schema.json``; the sample that comes with the package."""
 
 from __future__ import annotations
 
@@ -6,10 +6,14 @@ import dataclasses
 import json
 import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any, Final
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from steybrae.errors import FileReadError
 
 if TYPE_CHECKING:
     from steybrae.screening.origin import SettingsFile
+
 
 SCHEMA: Final = "steybrae/1"
 """Name and version of the JSON contract."""
@@ -62,3 +66,73 @@ def _plain(value: Any) -> Any:
 def json_text(command: str, result: Any, settings_file: SettingsFile | None = None) -> str:
     """JSON text of `as_json`, indented, without NaN, ending in no line feed."""
     return json.dumps(as_json(command, result, settings_file), indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def _folder() -> Path:
+    package = Path(__file__).resolve().parent.parent
+    # A wheel carries the folder inside the package; a checkout has it at its top level.
+    for folder in (package / "sample_dem", package.parent.parent / "sample_dem"):
+        if folder.is_dir():
+            return folder
+    message = "The sample massif should be installed with steybrae; it is not. Install the package again."
+    raise FileReadError(message)
+
+
+def sample_model() -> Path:
+    """Path of the sample elevation model."""
+    return _folder() / "stey_massif.tif"
+
+
+def sample_route() -> Path:
+    """Path of the sample's planned day (GPX)."""
+    return _folder() / "day.gpx"
+
+
+def is_sample(path: Path) -> bool:
+    """Tell whether a file is the sample elevation model."""
+    try:
+        return path.samefile(sample_model())
+    except OSError:
+        return False
+
+
+class Sample(NamedTuple):
+    """Paths of the invented sample, to try things on; never for a real day.
+
+    Attributes
+    ----------
+    line
+        The planned day, GPX.
+    model
+        The elevation model, GeoTIFF.
+    bulletin
+        A forecast, CAAML v6 JSON.
+    log
+        Readings of a class, CSV.
+    """
+
+    line: Path
+    model: Path
+    bulletin: Path
+    log: Path
+
+
+def sample() -> Sample:
+    """Where the invented sample massif and what belongs to it lie.
+
+    Returns
+    -------
+    Sample
+        Paths of its line, model, bulletin and log.
+
+    Raises
+    ------
+    FileReadError
+        It was not installed.
+
+    Examples
+    --------
+    >>> steybrae.sample().line.name
+    'day.gpx'
+    """
+    return Sample(sample_route(), sample_model(), _folder() / "bulletin.json", _folder() / "class.csv")

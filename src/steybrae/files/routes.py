@@ -20,8 +20,7 @@ from gpxpy.gpx import GPX, GPXException
 
 from steybrae.errors import FileReadError, RouteError
 from steybrae.files.route_tables import place_of, table_places
-from steybrae.route.ceilings import check_line
-from steybrae.route.legs import Route, is_way_off
+from steybrae.route.legs import Route, check_line, is_way_off
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import (
     MAX_TURN_POINTS,

@@ -10,7 +10,7 @@ from typing import Final
 from steybrae.errors import FileReadError, QuantityError
 from steybrae.names import clean
 from steybrae.quantities import parse_paper_length_mm
-from steybrae.teach.own_map import OwnStretch
+from steybrae.teach.own_questions import OwnStretch
 
 HEADER: Final = ("name", "length_mm", "gaps")
 INDEX_GAPS: Final = "index_gaps"

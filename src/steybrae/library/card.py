@@ -90,8 +90,11 @@ class Card(Answer[RouteCard]):
             from steybrae.sheets.card_page import card_pdf  # noqa: PLC0415
 
             return card_pdf(self.result, page)
-        from steybrae.files.cards import card_csv, card_geojson  # noqa: PLC0415
-        from steybrae.files.gpx_out import card_gpx  # noqa: PLC0415
+        from steybrae.files.cards import (  # noqa: PLC0415
+            card_csv,
+            card_geojson,
+            card_gpx,
+        )
 
         makers = {".gpx": card_gpx, ".csv": card_csv, ".geojson": card_geojson}
         if ending not in makers:

@@ -251,7 +251,7 @@ class GivenModel:
     @property
     def sample(self) -> bool:
         """Whether it is the invented massif."""
-        from steybrae.files.sample import is_sample  # noqa: PLC0415
+        from steybrae.files.results import is_sample  # noqa: PLC0415
 
         return any(map(is_sample, self._paths))
 

@@ -14,7 +14,7 @@ from steybrae.paper.spacing import GapResult, slope_from_spacing
 
 if TYPE_CHECKING:
     from steybrae.document import Document
-    from steybrae.field.sources import Source
+    from steybrae.field.references import Source
 
 __all__ = ["Gap", "Spacing", "gap", "spacing"]
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from steybrae.document import Document
-    from steybrae.field.sources import Source
+    from steybrae.field.references import Source
 
 __all__ = ["Ground", "Slopes", "ground", "slopes"]
 
@@ -173,7 +173,7 @@ class Slopes(Answer[GroundCells]):
     @property
     def document(self) -> Document:
         """How many cells lie in each band, and are unknown; cautions."""
-        from steybrae.answers.cells import cells_document  # noqa: PLC0415
+        from steybrae.answers.ground import cells_document  # noqa: PLC0415
 
         return cells_document(self.result)
 

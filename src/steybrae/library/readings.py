@@ -9,8 +9,8 @@ from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
 from steybrae.field.agreement import ReadingResult, Reference
 from steybrae.field.readings import READING_ERROR_95_DEG, parse_readings, reading_basis
+from steybrae.field.references import Source, compare_sources
 from steybrae.field.review import Review as ReviewResult
-from steybrae.field.sources import Source, compare_sources
 from steybrae.library.answer import Answer, shown
 from steybrae.library.given import as_path, numbers_or_texts
 from steybrae.library.paper import Gap

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from steybrae.document import Document
-    from steybrae.field.sources import Source
+    from steybrae.field.references import Source
 
 __all__ = ["PathLike", "Plan", "needed_path", "screen"]
 

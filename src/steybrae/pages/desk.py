@@ -14,7 +14,7 @@ from steybrae.pages.looks import band_looks
 from steybrae.pages.page import templates
 from steybrae.pages.report_profile import draw_report_profile
 from steybrae.screening.pictures.picture import UNKNOWN
-from steybrae.screening.pictures.profile import profile_of
+from steybrae.screening.pictures.relief import profile_of
 from steybrae.screening.result import RouteScreening
 
 _FILES: Final = (

@@ -14,10 +14,10 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
-from steybrae.answers.forecast_words import finding_lines, head_line, leg_lines, part_line, part_lines
+from steybrae.answers.forecast import finding_lines, head_line, leg_lines, part_line, part_lines
 from steybrae.answers.places import legs_left_text
 from steybrae.bands import BandScheme
-from steybrae.card.pocket import PocketCheck, pocket_checks
+from steybrae.card.forecast import PocketCheck, pocket_checks
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.card.turn_back import latest_at_leg
 from steybrae.card.wording import (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from steybrae.answers.forecast_words import (
+from steybrae.answers.forecast import (
     REDUCTION_WORDS,
     finding_lines,
     head_line,

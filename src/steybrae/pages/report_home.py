@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from steybrae.answers.forecast_words import finding_lines, part_line
+from steybrae.answers.forecast import finding_lines, part_line
 from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import OVERDUE_EARLY, ends_apart_m
 from steybrae.card.wording import call_text, place_text

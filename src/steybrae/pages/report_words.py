@@ -10,8 +10,7 @@ from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_at_leg
 from steybrae.card.wording import bearing_shown, without_check_lines
-from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, SightAnswer
-from steybrae.route.overhead.words import unknown_words
+from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, SightAnswer, unknown_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import (

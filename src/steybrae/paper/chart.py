@@ -8,8 +8,7 @@ from typing import Final
 
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
-from steybrae.paper.measurement import RULER_ERROR_MM, check_map
-from steybrae.paper.wording import THINNED_FROM_DEG, map_text
+from steybrae.paper.measurement import RULER_ERROR_MM, THINNED_FROM_DEG, check_map, map_text
 from steybrae.quantities import angle_to_gradient, gradient_to_angle
 from steybrae.ranges import NotNegative, SlopeDeg
 

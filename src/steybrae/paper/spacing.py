@@ -26,9 +26,11 @@ from typing import Final
 from steybrae.bands import Band, BandScheme
 from steybrae.cautions import Caution, Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
-from steybrae.paper.measurement import RULER_ERROR_MM, GapMeasurement, check_map
-from steybrae.paper.wording import (
+from steybrae.paper.measurement import (
+    RULER_ERROR_MM,
+    GapMeasurement,
     basis_text,
+    check_map,
     map_text,
     may_be_thinned,
     trap_texts,

@@ -13,12 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.raster.blocks import BLOCK_LEVELS, SMALL, Layout
-from steybrae.raster.files.legend import Value, aux_xml
 from steybrae.raster.files.outputs import SmallFile, Workspace
 from steybrae.raster.files.tiff import HEADER_BYTES, TILE, Level, encode_tiles, raster_tags, write_directories
 from steybrae.raster.job import AreaJob
 from steybrae.raster.layers import LAYERS, Layer, halve
-from steybrae.raster.legend import Colour, metadata, raster_colours
+from steybrae.raster.legend import Colour, Value, aux_xml, metadata, raster_colours
 from steybrae.raster.overhead.result import RasterValue
 from steybrae.raster.result import AreaResult
 from steybrae.raster.station import whole_tiles

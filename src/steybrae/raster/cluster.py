@@ -21,8 +21,7 @@ from steybrae.errors import MissingExtraError, QuantityError
 from steybrae.files.model.rasters import open_model
 from steybrae.raster.files.outputs import kept_arrays
 from steybrae.raster.job import AreaJob
-from steybrae.raster.overhead.layers import OPEN_CELLS
-from steybrae.raster.overhead.pieces import open_pieces
+from steybrae.raster.overhead.layers import OPEN_CELLS, open_pieces
 from steybrae.raster.station import Station, open_station
 
 if TYPE_CHECKING:

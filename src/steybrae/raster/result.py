@@ -18,11 +18,11 @@ from steybrae.raster.job import BELT_M, AreaJob
 from steybrae.raster.layers import OPEN
 from steybrae.raster.overhead.result import AreaOverhead, RasterValue, area_overhead, raster_values
 from steybrae.raster.tally import MM2_PER_KM2, Tally, state_sector
+from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck
-from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.attributes import SECTORS
 from steybrae.terrain.dem import Grid
-from steybrae.terrain.examine.doubt import kinds_told
+from steybrae.terrain.examine.found import kinds_told
 from steybrae.terrain.jacobian import cell_size_m
 from steybrae.value import AT_LEAST
 

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from steybrae.files.model.heights import same_cells
 from steybrae.files.model.rasters import RasterModel, open_model
 from steybrae.raster.blocks import BLOCK, BLOCK_LEVELS, SMALL, STRIP_ROWS, Block, Layout, filled
-from steybrae.raster.curvature import profile_curvature
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.raster.files.outputs import PartFile, SmallFile, free_writer_name
 from steybrae.raster.files.tiff import TILE, encode_tiles
@@ -27,9 +26,15 @@ from steybrae.raster.kernel import Kernel
 from steybrae.raster.layers import LAYERS, LEVEL, Layer, halve
 from steybrae.raster.metric import BlockMetric, block_metric
 from steybrae.raster.overhead.layers import OverheadCells, count_overhead, open_overhead
-from steybrae.raster.possible import count_possible, possible_bands
 from steybrae.raster.tally import Pieces, Tally
-from steybrae.raster.windows import TWO_CELLS, BlockHeights, Halves
+from steybrae.raster.windows import (
+    TWO_CELLS,
+    BlockHeights,
+    Halves,
+    count_possible,
+    possible_bands,
+    profile_curvature,
+)
 from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.jacobian import jacobian_field

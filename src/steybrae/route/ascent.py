@@ -11,7 +11,7 @@ import numpy as np
 
 from steybrae.route.touching import cut_at_edges
 from steybrae.terrain.dem import Array
-from steybrae.terrain.sampling import heights_at
+from steybrae.terrain.gradients import heights_at
 
 LEAST_REVERSAL_M: Final = 5.0
 """Smaller reversals of height do not count as ups and downs, metres (our choice: half the common

@@ -31,13 +31,19 @@ from steybrae.route.corridor import (
     merge,
     near_cells,
 )
-from steybrae.route.corridor_cells import CorridorCells, Polyline, cells_of, join_cells
 from steybrae.route.leg_baselines import LegBaseline, merged_baselines, stretch_baselines
-from steybrae.route.touching import Pieces, join_pieces, touched
+from steybrae.route.touching import (
+    CorridorCells,
+    Pieces,
+    Polyline,
+    cells_of,
+    join_cells,
+    join_pieces,
+    touched,
+)
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.attributes import SlopeField, at_points, slope_field, track_grade_deg
-from steybrae.terrain.ceilings import MOST_CELLS_SLOPES, check_cells
-from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, check_cells
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at

@@ -1,11 +1,22 @@
-"""The shape of the ground along a leg. Field names are the keys of the JSON contract."""
+"""The shape of the ground along a leg, and how it is found. Field names are the keys of the JSON contract."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from steybrae.ranges import BearingDeg, ElevationAngleDeg, LatDeg, LonDeg, NotNegative, SlopeDeg, Words
+from steybrae.terrain.dem import Array
+from steybrae.terrain.overhead.ground import OverheadGround, Points
+from steybrae.terrain.shape import Around, curvature
+from steybrae.terrain.traps import Found, cliffs_below, flattenings, gullies, hidden_from_above
+from steybrae.terrain.traps import convex_rolls as rolls_at
+from steybrae.value import bearing_figure, no_less, slope
 
 
 @dataclass(frozen=True)
@@ -120,3 +131,153 @@ class TerrainTrap:
     plan_per_100m: float | None
     scale_m: NotNegative
     reason: str
+
+
+GAP_M: Final = 60.0
+"""Features nearer to each other than this along the leg, metres, are one (our choice: three
+spacings)."""
+
+
+def convex_rolls(
+    ground: OverheadGround, points: Points, chainage_m: Array, around: Around, steep_deg: float
+) -> tuple[ConvexRoll, ...]:
+    """Convex rolls below a leg.
+
+    Parameters
+    ----------
+    ground, points, chainage_m
+        The leg.
+    around
+        Heights around its points.
+    steep_deg
+        How steep the lower part is at least.
+
+    Returns
+    -------
+    tuple of ConvexRoll
+        One for each stretch, where it is most marked.
+    """
+    found = rolls_at(around, steep_deg)
+    hidden = hidden_from_above(around, found.bearing_true_deg)
+    profile = curvature(around.nine_m, around.spacing_m).profile
+    out = []
+    for first, last, worst in _stretches(found, chainage_m):
+        bearing, distance = float(found.bearing_true_deg[worst]), float(found.distance_m[worst])
+        above, below = float(found.from_deg[worst]), float(found.to_deg[worst])
+        out.append(
+            ConvexRoll(
+                first,
+                last,
+                float(chainage_m[worst]),
+                _beside(ground, points, worst, bearing, distance),
+                distance,
+                bearing,
+                above,
+                below,
+                _finite(profile[worst]),
+                bool(hidden[worst]),
+                around.spacing_m,
+                _roll_words(above, below, distance, bearing, hidden=bool(hidden[worst])),
+            )
+        )
+    return tuple(out)
+
+
+def _roll_words(above: float, below: float, distance: float, bearing: float, *, hidden: bool) -> str:
+    where = "on the line" if distance == 0.0 else f"{distance:.0f} m from the line"
+    # A slope that climbs above the roll is told as level.
+    words = (
+        f"Convex roll {where}: downhill, towards {bearing_figure(bearing)} true, the slope steepens from "
+        f"{slope(max(above, 0.0)).text} to {slope(below).text}"
+    )
+    return f"{words}; what lies below is hidden from above." if hidden else f"{words}."
+
+
+def terrain_traps(
+    ground: OverheadGround, points: Points, chainage_m: Array, around: Around, steep_deg: float
+) -> tuple[TerrainTrap, ...]:
+    """Terrain traps along a leg.
+
+    Parameters
+    ----------
+    ground, points, chainage_m, around
+        As for `convex_rolls`.
+    steep_deg
+        How steep the slope above a flattening is at least.
+
+    Returns
+    -------
+    tuple of TerrainTrap
+        In the order of the leg.
+    """
+    plan = curvature(around.nine_m, around.spacing_m).plan
+    kinds = {
+        "gully": gullies(around),
+        "flattening": flattenings(around, steep_deg),
+        "cliff below": cliffs_below(around),
+    }
+    out = []
+    for kind, found in kinds.items():
+        for first, last, worst in _stretches(found, chainage_m):
+            strength, distance = float(found.strength[worst]), float(found.distance_m[worst])
+            bearing = float(found.bearing_true_deg[worst])
+            deep = kind == "gully"
+            out.append(
+                TerrainTrap(
+                    kind,
+                    first,
+                    last,
+                    float(chainage_m[worst]),
+                    _beside(ground, points, worst, 0.0, 0.0),
+                    distance,
+                    bearing,
+                    None if deep else strength,
+                    strength if deep else None,
+                    _finite(plan[worst]),
+                    around.spacing_m,
+                    _trap_words(kind, found, worst, around.spacing_m),
+                )
+            )
+    return tuple(sorted(out, key=lambda trap: trap.chainage_m))
+
+
+def _trap_words(kind: str, found: Found, at: int, spacing_m: float) -> str:
+    strength, bearing = float(found.strength[at]), bearing_figure(float(found.bearing_true_deg[at]))
+    distance = f"{found.distance_m[at]:.0f} m away towards {bearing} true"
+    if kind == "gully":
+        return (
+            f"Gully: both sides rise by {no_less(strength).text} within {spacing_m:.0f} m; its bed "
+            f"runs along {bearing} true. Even a small slide piles up deep in it."
+        )
+    if kind == "flattening":
+        return (
+            f"Abrupt flattening below a slope of {slope(strength).text} that begins {distance}: snow that "
+            "comes down stops and piles up here."
+        )
+    return f"Ground of {slope(strength).text} below, from {distance}: even a small slide carries one over it."
+
+
+def _stretches(found: Found, chainage_m: Array) -> Iterator[tuple[float, float, int]]:
+    """Cut places with a feature into runs: first and last chainage, and where it is strongest."""
+    there: NDArray[np.intp] = np.flatnonzero(found.there)
+    if len(there) == 0:
+        return
+    cut = np.flatnonzero(np.diff(chainage_m[there]) > GAP_M) + 1
+    for run in np.split(there, cut):
+        worst = int(run[np.argmax(found.strength[run])])
+        yield float(chainage_m[run[0]]), float(chainage_m[run[-1]]), worst
+
+
+def _beside(ground: OverheadGround, points: Points, at: int, bearing: float, distance: float) -> Spot:
+    """Spot some metres from a place."""
+    towards = math.radians(bearing)
+    east, north = distance * math.sin(towards), distance * math.cos(towards)
+    step = np.linalg.inv(ground.jacobian) @ np.array([east, north])
+    col, row = float(points.col[at] + step[0]), float(points.row[at] + step[1])
+    lon, lat = ground.dem.grid.to_wgs84(col, row)
+    height = float(ground.points(np.array([col]), np.array([row])).height_m[0])
+    return Spot(float(lat), float(lon), height if math.isfinite(height) else None)
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None

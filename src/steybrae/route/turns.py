@@ -18,8 +18,7 @@ from pyproj import Geod
 
 from steybrae.errors import QuantityError, RouteError
 from steybrae.quantities import parse_ground_length_m
-from steybrae.route.ceilings import MOST_LEGS
-from steybrae.route.legs import Route
+from steybrae.route.legs import MOST_LEGS, Route
 from steybrae.route.positions.places import Place
 
 TURN_TOLERANCE_M: Final = 25.0

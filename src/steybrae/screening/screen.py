@@ -16,24 +16,22 @@ from steybrae.errors import OffModelError, RouteError
 from steybrae.names import clean
 from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.route.ascent import reversal_m
-from steybrae.route.ceilings import check_beside, check_line
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_place_error_m
 from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows, leg_work
-from steybrae.route.legs import Route
+from steybrae.route.legs import Route, check_beside, check_line
 from steybrae.route.overhead.legs import route_above
-from steybrae.route.overhead.reading import KeptGround
-from steybrae.route.overhead.windows import REACH_M
+from steybrae.route.overhead.windows import REACH_M, KeptGround
 from steybrae.route.track import Track, leg_track
+from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.known import overhead_look, slopes_known
 from steybrae.screening.leg import LegNames, Rules, possible_bands, screen_leg, short_steeper
 from steybrae.screening.pictures.picture import Relief
-from steybrae.screening.places.checks import CheckRules, with_checks
+from steybrae.screening.places.checks import CheckRules, with_checks, with_traps_below
 from steybrae.screening.places.find import places_on
 from steybrae.screening.places.line import line_of
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.trap_below import with_traps_below
 from steybrae.screening.result import (
     LegScreening,
     ModelFacts,
@@ -42,12 +40,10 @@ from steybrae.screening.result import (
     Totals,
 )
 from steybrae.screening.standing import StandingRules
-from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.engines import Engine
-from steybrae.terrain.examine.doubt import kinds_told
-from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound
+from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, kinds_told
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.model_kinds import ModelKind

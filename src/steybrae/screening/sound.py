@@ -18,13 +18,13 @@ from steybrae.bands import STEEP_DEG, BandScheme
 from steybrae.cautions import Situation, cautions_for, joined_cautions
 from steybrae.errors import ModelError, PlanError
 from steybrae.quantities import shown_slope_deg
+from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.leg import possible_bands
 from steybrae.screening.places.sound import SAME, SAME_M, place_contradictions
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.screening.screen import doubtful_heights, route_totals
-from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.dem import Grid
-from steybrae.terrain.examine.doubt import kinds_told
+from steybrae.terrain.examine.found import kinds_told
 
 
 def sound(found: RouteScreening) -> RouteScreening:

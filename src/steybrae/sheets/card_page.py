@@ -12,11 +12,20 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
-from steybrae.answers.forecast_words import forecast_lines
+from steybrae.answers.forecast import forecast_lines
 from steybrae.card.result import RouteCard
 from steybrae.card.wording import legs_without_check
 from steybrae.papers import card_size_mm
-from steybrae.sheets.card_front import front_block, front_rest, text_blocks
+from steybrae.sheets.card_front import (
+    LEG_LINE_HEAD_MM,
+    LEG_LINE_MM,
+    corridor_lines,
+    front_block,
+    front_rest,
+    leg_line,
+    leg_line_head,
+    text_blocks,
+)
 from steybrae.sheets.card_places import place_blocks
 from steybrae.sheets.card_rows import (
     CHECK_HEAD_MM,
@@ -29,13 +38,6 @@ from steybrae.sheets.card_rows import (
     check_row,
     leg_block,
     leg_head,
-)
-from steybrae.sheets.card_table import (
-    LEG_LINE_HEAD_MM,
-    LEG_LINE_MM,
-    corridor_lines,
-    leg_line,
-    leg_line_head,
 )
 from steybrae.sheets.millimetres import Paper, PaperFacts
 

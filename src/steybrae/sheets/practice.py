@@ -8,8 +8,7 @@ from typing import Final
 
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet
-from steybrae.teach.answers import Measured
-from steybrae.teach.asked import AspectAnswer, LegAnswer, LegLine, Question
+from steybrae.teach.answers import AspectAnswer, LegAnswer, LegLine, Measured, Question
 from steybrae.teach.placing import LEADER_MM, LETTER_MM
 from steybrae.teach.practice import PracticeSheet
 from steybrae.teach.slope_scale import map_name

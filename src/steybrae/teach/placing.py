@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from steybrae.teach.asked import LegLine, Question
+from steybrae.teach.answers import LegLine, Question
 from steybrae.teach.stretches import Stretch
 from steybrae.terrain.dem import Array
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import ModelError, QuantityError, one_of
 from steybrae.papers import map_frame_mm
-from steybrae.teach.asked import THINNED_ASIDE_MM, Kind, LegLine, Question
+from steybrae.teach.answers import THINNED_ASIDE_MM, Kind, LegLine, Question
 from steybrae.teach.leg_questions import find_leg
 from steybrae.teach.map_furniture import Furniture, cut_lines, furniture
 from steybrae.teach.map_ground import Contour, MapGround, MapLook, contours, map_ground

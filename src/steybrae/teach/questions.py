@@ -10,8 +10,7 @@ import numpy as np
 from steybrae.bands import BandScheme
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import gradient_to_angle
-from steybrae.teach.answers import MOST_BANDS, Measured, measured
-from steybrae.teach.asked import LEAST_GAP_MM, AspectAnswer, Kind, Question
+from steybrae.teach.answers import LEAST_GAP_MM, MOST_BANDS, AspectAnswer, Kind, Measured, Question, measured
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.stretches import Profile, Stretch, mean_along, stretch_from
 from steybrae.terrain.attributes import aspect_sector

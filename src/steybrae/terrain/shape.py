@@ -26,7 +26,7 @@ from typing import Final
 import numpy as np
 
 from steybrae.terrain.dem import Array
-from steybrae.terrain.sampling import heights_at
+from steybrae.terrain.gradients import heights_at
 
 SHAPE_SPACING_M: Final = 20.0
 """Spacing L of the heights, metres: the side of the piece of slope that decides (Swiss leaflet

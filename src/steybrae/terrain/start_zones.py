@@ -22,7 +22,7 @@ from steybrae.ranges import NotNegative, Positive, Range
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array
-from steybrae.terrain.sampling import spread
+from steybrae.terrain.gradients import spread
 from steybrae.terrain.uncertainty import SlopeUncertainty, high_end_below, least_ends_deg
 
 START_LOW_DEG: Final = 30.0

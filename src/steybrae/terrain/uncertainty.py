@@ -28,8 +28,7 @@ from numpy.typing import ArrayLike
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
 from steybrae.terrain.cell_share import MIDDLING_DEG, OPEN_CELLS_M, cell_share_deg
 from steybrae.terrain.dem import Array
-from steybrae.terrain.examine.doubt import doubt
-from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound
+from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, doubt
 from steybrae.terrain.gradients import Method, window_weights
 from steybrae.terrain.jacobian import ground_gradients
 from steybrae.terrain.model_kinds import ModelKind, Survey, contour_error, survey_error

@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 from tests.terrain.overhead.made_ground import rough
 
 from steybrae.errors import ModelError
+from steybrae.route.leg_baselines import BASELINES_M, baseline_slopes
 from steybrae.terrain.attributes import slope_deg
-from steybrae.terrain.baselines import BASELINES_M, baseline_slopes
 from steybrae.terrain.gradients import plane_gradients
 from steybrae.terrain.jacobian import ground_gradients
-from steybrae.terrain.run_out import alpha_deg, beta_point, reach_m
+from steybrae.terrain.overhead.way import alpha_deg, beta_point, reach_m
 
 
 def square(size):

@@ -19,11 +19,13 @@ from steybrae.route.ground import Look, leg_ground
 from steybrae.route.leg_baselines import place_baselines
 from steybrae.route.legs import Route
 from steybrae.route.overhead.legs import place_above, route_above
-from steybrae.route.overhead.reading import KeptGround, joined, read_ground
 from steybrae.route.overhead.windows import (
+    KeptGround,
     OverheadLook,
     Window,
     cells_on,
+    joined,
+    read_ground,
     shared,
     stretch_windows,
 )

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tests.terrain.overhead.made_ground import found, given, rough
 
-from steybrae.route.overhead.words import unknown_words
+from steybrae.route.overhead.result import unknown_words
 from steybrae.terrain.overhead.unknown import UnknownAt, nearest_unknown, unknown_above
 
 

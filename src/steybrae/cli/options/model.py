@@ -42,7 +42,7 @@ class ModelFiles(Group, panel="The model"):
             No model was given.
         """
         from steybrae.errors import ModelError
-        from steybrae.files.sample import sample_model
+        from steybrae.files.results import sample_model
 
         paths = tuple(self.dem or ()) or ((sample_model(),) if self.sample else ())
         if not paths:
@@ -175,7 +175,7 @@ class LineOptions(Group, panel="The line"):
 
     def _samples(self, *, sample: bool) -> Path:
         from steybrae.errors import RouteError
-        from steybrae.files.sample import sample_route
+        from steybrae.files.results import sample_route
 
         if not sample:
             message = (

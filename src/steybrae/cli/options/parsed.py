@@ -61,7 +61,7 @@ def picture(name: str, help_: str) -> Any:
     """Say that a field names a picture to write, PNG or PDF."""
 
     def read(path: Path) -> Path:
-        from steybrae.cli.pictures import figure_format
+        from steybrae.cli.origin import figure_format
 
         figure_format(path)
         return path

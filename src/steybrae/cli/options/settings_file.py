@@ -170,7 +170,7 @@ def _of_model(models: list[Table], wanted: list[str], given: Table) -> dict[str,
 
 def _model_files(given: Table, found: Table) -> list[str]:
     if given.get("--sample") and "--dem" not in given:
-        from steybrae.files.sample import sample_model
+        from steybrae.files.results import sample_model
 
         return [sample_model().name]
     dem = given.get("--dem") or found.get("--dem") or []

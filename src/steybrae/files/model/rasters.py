@@ -26,11 +26,9 @@ from steybrae.files.model.contradictions import Part, check_part, check_sidecar
 from steybrae.files.model.fingerprints import files_fingerprint, files_state, sidecars
 from steybrae.files.model.height_units import height_unit, parse_height_unit
 from steybrae.files.model.heights import damaged, make_unknown, same_cells, stored_numbers
-from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES
-from steybrae.files.model.quiet import quiet_messages
-from steybrae.files.model.tiff_head import is_tiff, largest_block_bytes
+from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES, quiet_messages
 from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
-from steybrae.files.model.vrt import amended, is_vrt
+from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes
 from steybrae.hush import hushed
 from steybrae.names import clean
 from steybrae.terrain.dem import Array, Dem, Grid

@@ -20,7 +20,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.raster.overhead.pieces import RING
+from steybrae.raster.overhead.layers import RING
 
 Cells = NDArray[Any]
 

@@ -23,11 +23,8 @@ from steybrae.raster.files.outputs import Workspace
 from steybrae.raster.job import AreaJob, Told
 from steybrae.raster.overhead.energy import ANGLES_AT_ONCE, ANGLES_DEG, open_energy
 from steybrae.raster.overhead.kernel import ready
-from steybrae.raster.overhead.layers import OPEN_CELLS
-from steybrae.raster.overhead.pieces import Pieces, open_pieces, put_piece
-from steybrae.raster.overhead.steps import smallest_cell_m
-from steybrae.raster.overhead.survey import Survey, ringed_heights_m
-from steybrae.raster.overhead.unknown import overlooked_by_unknown
+from steybrae.raster.overhead.layers import OPEN_CELLS, Pieces, open_pieces, put_piece
+from steybrae.raster.overhead.survey import Survey, overlooked_by_unknown, ringed_heights_m, smallest_cell_m
 from steybrae.raster.threads import each
 
 Cells = NDArray[Any]

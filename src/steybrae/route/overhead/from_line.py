@@ -11,8 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.route.expected import LEAST_SIGHT_M
-from steybrae.route.overhead.reading import KeptGround
-from steybrae.route.overhead.windows import Stretch, Window, shared, stretch_windows
+from steybrae.route.overhead.windows import KeptGround, Stretch, Window, shared, stretch_windows
 from steybrae.route.track import Track
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import OverheadGround, Points

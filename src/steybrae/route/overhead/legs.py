@@ -7,8 +7,6 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from steybrae.route.ground_shape import convex_rolls, terrain_traps
-from steybrae.route.overhead.reading import KeptGround, KeptPlaces
 from steybrae.route.overhead.result import (
     PLACE_SIGHT_DEG,
     Above,
@@ -20,6 +18,8 @@ from steybrae.route.overhead.result import (
     TopAnswer,
 )
 from steybrae.route.overhead.windows import (
+    KeptGround,
+    KeptPlaces,
     OverheadLook,
     Stretch,
     Window,
@@ -29,7 +29,7 @@ from steybrae.route.overhead.windows import (
     stretch_windows,
 )
 from steybrae.route.positions.places import Place
-from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
+from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap, convex_rolls, terrain_traps
 from steybrae.route.track import Track
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.overhead.angles import Overhead, SightUp, look_up, zone_top

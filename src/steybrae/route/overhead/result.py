@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.ranges import BearingDeg, ElevationAngleDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
+from steybrae.terrain.attributes import SECTORS, aspect_sector
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG, UnknownAt
+from steybrae.value import far_off
 
 __all__ = [
     "PLACE_SIGHT_DEG",
@@ -334,3 +336,20 @@ class Above:
     terrain_traps: tuple[TerrainTrap, ...]
     profile: Profile = field(metadata={"json": False})
     seen: SeenAlong = field(metadata={"json": False})
+
+
+_SIDES: Final = dict(
+    zip(
+        SECTORS,
+        ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"),
+        strict=True,
+    )
+)
+
+
+def unknown_words(at: UnknownAt) -> str:
+    """Say where unknown ground begins: ``the model ends 1.0 km east``."""
+    if at.bearing_true_deg is None:
+        return "part of it is unknown ground itself"
+    where = f"{far_off(at.distance_m).text} {_SIDES[aspect_sector(at.bearing_true_deg) or SECTORS[0]]}"
+    return f"the model ends {where}" if at.model_ends else f"unknown ground begins {where}"

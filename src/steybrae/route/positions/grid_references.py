@@ -4,7 +4,7 @@ A reference names a *square*, as large as its last figure: ``HX 166 712`` is one
 100 m, UTM metres one of 1 m. Letters and figures truncate, they never round (Ordnance
 Survey, "A guide to coordinate systems in Great Britain"; the manual of GeoConvert says
 the same of MGRS). So a reference is read to the centre of its square;
-`steybrae.route.positions.grid_texts` writes them by cutting figures off.
+`steybrae.route.positions.grids` writes them by cutting figures off.
 """
 
 from __future__ import annotations

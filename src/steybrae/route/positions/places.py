@@ -2,19 +2,177 @@
 
 `parse_place` takes every notation and `format_place` writes the four that a route card
 may be set in. Nothing here imports numpy or pyproj; a place in degrees needs neither.
+
+Degrees: ``59.2234, -8.0712``, ``59.2234N 8.0712W``, ``59°13'24"N 8°04'16"W``, ``59 13.4 N 8 04.3 W``,
+``59:13:24 -8:04:16``. Latitude comes first unless the letters say otherwise. The point is
+the one written; how far it may lie off is half its last figure.
 """
 
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Final
 
 from steybrae.errors import PlaceError, one_of
 from steybrae.names import clean
 from steybrae.route.positions.grid_references import square_named
-from steybrae.route.positions.grid_texts import bng_text, mgrs_text, utm_text
-from steybrae.route.positions.lat_lon import latlon_text, read_lat_lon
+from steybrae.route.positions.grids import bng_text, mgrs_text, utm_text
+
+LONGEST_DEGREE_M: Final = 111_700.0
+"""Longest degree on WGS 84, metres: a degree of latitude at the poles, 111 694 m, rounded up."""
+
+_SIGNS: Final = str.maketrans(
+    {"−": "-", "–": "-", "º": "°", "˚": "°", "’": "'", "‘": "'", "′": "'", "`": "'"}
+    | {"″": '"', "”": '"', "“": '"', "\u00a0": " ", "\u2009": " ", "\u202f": " "}
+)
+
+_NUMBER: Final = r"\d{1,9}(?:\.\d{0,15})?"
+_HALF: Final = re.compile(
+    rf"(?P<before>[NSEW])?\s*(?P<sign>[+-])?\s*(?P<deg>{_NUMBER})"
+    rf"(?:(?:\s*[°:]\s*|\s+)(?P<min>{_NUMBER})(?:(?:\s*[':]\s*|\s+)(?P<sec>{_NUMBER}))?)?"
+    r"\s*[°'\"]?\s*(?P<after>[NSEW])?"
+)
+
+_EXAMPLE: Final = "59.2234 -8.0712, 59 13 24 N 8 04 16 W, HX 166 712, 38SMB4484 or 38N 444140 3684706"
+
+
+@dataclass(frozen=True)
+class _Half:
+    """One of the two numbers: its value, its letter and the size of its last figure."""
+
+    value_deg: float
+    letter: str
+    unit_deg: float
+    decimals: int
+
+
+def read_lat_lon(text: str) -> tuple[float, float, float]:
+    """Read latitude and longitude.
+
+    Parameters
+    ----------
+    text
+        Two numbers of degrees, degrees and minutes, or degrees, minutes and seconds, each
+        with its sign or its letter N, S, E, W. Minutes and seconds split by spaces alone
+        need letters, or a comma between the two numbers.
+
+    Returns
+    -------
+    tuple of float
+        Latitude and longitude in degrees, and the half-diagonal in metres of the square
+        that half a step of the last figure to each side makes. Where the two numbers have
+        different counts of decimals the finer counts for both, for programs drop noughts.
+
+    Raises
+    ------
+    PlaceError
+        Says which part cannot be read.
+    """
+    capitals = re.sub(r"\s*DEG(?:REES?)?\.?\s*", "°", text.translate(_SIGNS).strip().upper())
+    capitals = capitals.replace("''", '"')
+    halves = [_half(part, text) for part in _split(capitals, text)]
+    letters = [half.letter for half in halves]
+    if all(letters) and letters[0] in "EW" and letters[1] in "NS":
+        halves.reverse()
+    elif any(letters) and not (letters[0] in tuple("NS") and letters[1] in tuple("EW")):
+        message = (
+            "A latitude takes N or S and a longitude E or W, both or neither; got "
+            f"{' and '.join(letter or 'none' for letter in letters)} in {text!r}. "
+            "Write one letter after each number."
+        )
+        raise PlaceError(message)
+    lat, lon = halves
+    return lat.value_deg, lon.value_deg, _half_diagonal_m(lat, lon)
+
+
+def _half_diagonal_m(lat: _Half, lon: _Half) -> float:
+    step_deg = min(lat.unit_deg, lon.unit_deg) * 10.0 ** -max(lat.decimals, lon.decimals)
+    half_m = step_deg / 2.0 * LONGEST_DEGREE_M
+    return math.hypot(half_m, half_m * math.cos(math.radians(lat.value_deg)))
+
+
+def _split(capitals: str, text: str) -> list[str]:
+    """Part the latitude from the longitude, never by a guess."""
+    if capitals.count(",") > 1:
+        message = (
+            f"One comma at most stands between latitude and longitude; got {text!r}. "
+            "Write decimals with a point."
+        )
+        raise PlaceError(message)
+    if "," in capitals:
+        return [part.strip() for part in capitals.split(",")]
+    for pattern in (r"([^NSEW]+[NSEW])\s*([^NSEW]+[NSEW]?)", r"([NSEW][^NSEW]+)([NSEW][^NSEW]+)"):
+        found = re.fullmatch(pattern, capitals)
+        if found is not None:
+            return [part.strip() for part in found.groups()]
+    parts = capitals.split()
+    if len(parts) == 2:
+        return parts
+    message = f"A place should look like {_EXAMPLE}; got {text!r}. Write it in one of these ways."
+    if len(parts) in (4, 6):
+        message = (
+            f"It is not clear where the latitude ends in {text!r}. "
+            "Add the letters N or S and E or W, or a comma."
+        )
+    raise PlaceError(message)
+
+
+def _half(part: str, text: str) -> _Half:
+    found = _HALF.fullmatch(part)
+    if found is None:
+        message = f"The part {part!r} of the place {text!r} cannot be read. A place looks like {_EXAMPLE}."
+        raise PlaceError(message)
+    letter = _letter(found, part, text)
+    numbers = [found[name] for name in ("deg", "min", "sec") if found[name] is not None]
+    if any("." in number for number in numbers[:-1]):
+        message = (
+            f"Only the last number of {part!r} may have decimals in {text!r}. "
+            "Write degrees and minutes whole."
+        )
+        raise PlaceError(message)
+    for name, number in zip(("minutes", "seconds"), numbers[1:], strict=False):
+        if float(number) >= 60.0:
+            message = (
+                f"The {name} of {part!r} should lie below 60; got {number} in {text!r}. "
+                "Write 60 as one of the next larger unit."
+            )
+            raise PlaceError(message)
+    size_deg = sum(float(number) / 60.0**power for power, number in enumerate(numbers))
+    negative = found["sign"] == "-" or letter in tuple("SW")
+    decimals = len(numbers[-1].partition(".")[2])
+    unit_deg = 60.0 ** -(len(numbers) - 1)
+    return _Half(-size_deg if negative else size_deg, letter, unit_deg, decimals)
+
+
+def _letter(found: re.Match[str], part: str, text: str) -> str:
+    marks = [found[name] for name in ("before", "sign", "after") if found[name]]
+    if len(marks) > 1:
+        message = (
+            f"The part {part!r} has both {marks[0]} and {marks[1]} in {text!r}. "
+            "Give a sign or a letter, not both."
+        )
+        raise PlaceError(message)
+    return found["before"] or found["after"] or ""
+
+
+def latlon_text(lat_deg: float, lon_deg: float) -> str:
+    """Latitude and longitude in decimal degrees, to the nearest 0.00001 (about a metre).
+
+    Parameters
+    ----------
+    lat_deg, lon_deg
+        Degrees.
+
+    Returns
+    -------
+    str
+        ``59.22340, -8.07120``; never ``-0.00000``.
+    """
+    lat_deg, lon_deg = (round(value, 5) + 0.0 for value in (lat_deg, lon_deg))
+    return f"{lat_deg:.5f}, {lon_deg:.5f}"
+
 
 GRIDS: Final = ("bng", "utm", "mgrs", "latlon")
 """How a place can be written: British National Grid, UTM, MGRS, latitude and longitude."""

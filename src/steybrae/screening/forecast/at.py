@@ -21,11 +21,19 @@ from steybrae.forecast.beside import (
     NamedAtPlace,
     NamedOnLeg,
     ReductionRow,
+    heights_by_aspect,
 )
-from steybrae.forecast.bulletin import TREELINE, Bulletin, DangerRating, Part, where_words
+from steybrae.forecast.bulletin import (
+    LEVELS,
+    METHOD_SOURCE,
+    TREELINE,
+    Bulletin,
+    DangerRating,
+    Part,
+    reduction_angle,
+    where_words,
+)
 from steybrae.forecast.choose import Asked, Chosen, Finding, choose, holds_throughout
-from steybrae.forecast.levels import LEVELS, METHOD_SOURCE, reduction_angle
-from steybrae.forecast.matrix import heights_by_aspect
 from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, bound_range_m, crossed
 from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.result import LegScreening, RouteScreening

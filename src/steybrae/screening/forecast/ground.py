@@ -23,13 +23,19 @@ from steybrae.forecast.named import (
 from steybrae.route.corridor import cells_inside
 from steybrae.route.ground import Look, StretchRead, bins_reached, read_leg
 from steybrae.route.legs import Route
-from steybrae.route.overhead.reading import KeptGround
+from steybrae.route.overhead.windows import KeptGround
 from steybrae.route.positions.places import Place
 from steybrae.route.touching import cells_touched
 from steybrae.route.track import Track
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_at_place
-from steybrae.screening.forecast.cells import CellsKnown, cells_for_matching, cells_known, gathered, ground_of
-from steybrae.screening.forecast.overhead import zones_overhead
+from steybrae.screening.forecast.overhead import (
+    CellsKnown,
+    cells_for_matching,
+    cells_known,
+    gathered,
+    ground_of,
+    zones_overhead,
+)
 from steybrae.screening.ground.at import look_around
 from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.known import overhead_look, slopes_known

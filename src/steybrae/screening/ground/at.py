@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,21 +12,21 @@ from numpy.typing import NDArray
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import HeightsRead, Situation, cautions_for
-from steybrae.errors import OffModelError, QuantityError
+from steybrae.errors import OffModelError, QuantityError, SteybraeError
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor import PLACE_ERROR_M
+from steybrae.route.overhead.windows import KeptPlaces
 from steybrae.route.positions.places import Place
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import would_lie_on
-from steybrae.screening.ground.result import GroundAt, GroundPatch, PlaceAt, Within
+from steybrae.screening.ground.result import GroundAt, GroundPatch, GroundPlaces, PlaceAt, Within
 from steybrae.screening.known import slopes_known
 from steybrae.screening.leg import possible_bands, short_steeper
 from steybrae.screening.screen import Settings
 from steybrae.screening.standing import cells_within
 from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, baseline_cells, slope_field
-from steybrae.terrain.ceilings import MOST_CELLS_SLOPES, check_cells
-from steybrae.terrain.dem import Array, DemSource
-from steybrae.terrain.examine.doubt import kinds_told
+from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, check_cells
+from steybrae.terrain.examine.found import kinds_told
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
@@ -324,3 +325,37 @@ def cross_check_ground(place: Place, source: DemSource, reach_m: float, settings
         As for `look_around`.
     """
     return cross_check([(look_around(place, source, reach_m, settings).field.dem, (0, 0))])
+
+
+def ground_places(
+    places: Sequence[tuple[int, Place]], look: Callable[[Place, KeptPlaces], GroundAt], where: str
+) -> GroundPlaces:
+    """Look at places one after another, those near each other first, and tell them in their order.
+
+    Parameters
+    ----------
+    places
+        Lines of the file, and places.
+    look
+        The ground at one of them.
+    where
+        Name of the file, for errors.
+
+    Raises
+    ------
+    SteybraeError
+        As `look`, with the line of the place.
+    """
+    kept, found = KeptPlaces(), {}
+    for k in sorted(range(len(places)), key=lambda k: _square(places[k][1])):
+        line, place = places[k]
+        try:
+            found[k] = look(place, kept)
+        except SteybraeError as error:
+            message = f"Line {line} of {where}: {error}"
+            raise type(error)(message) from error
+    return GroundPlaces(tuple(found[k] for k in range(len(places))))
+
+
+def _square(place: Place) -> tuple[float, float]:
+    return round(place.lat_deg, 2), round(place.lon_deg, 2)

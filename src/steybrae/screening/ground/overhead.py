@@ -11,21 +11,20 @@ from steybrae.cautions import Situation, cautions_for
 from steybrae.route.expected import SteepestOnLine, expected_readings
 from steybrae.route.leg_baselines import place_baselines
 from steybrae.route.overhead.legs import place_above
-from steybrae.route.overhead.reading import KeptPlaces
 from steybrae.route.overhead.result import SightAnswer
-from steybrae.route.overhead.windows import REACH_M
+from steybrae.route.overhead.windows import REACH_M, KeptPlaces
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
+from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.ground.result import GroundAt, RunOut
 from steybrae.screening.known import overhead_look, slopes_known
 from steybrae.screening.leg import named
 from steybrae.screening.screen import Settings
 from steybrae.screening.standing import StandingRules
-from steybrae.screening.start_asked import left_out_words, lowered_to_deg
 from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.gradients import heights_at
 from steybrae.terrain.jacobian import jacobian_at
-from steybrae.terrain.run_out import ALPHA_SD_DEG, alpha_deg, beta_point
-from steybrae.terrain.sampling import heights_at
+from steybrae.terrain.overhead.way import ALPHA_SD_DEG, alpha_deg, beta_point
 
 
 def with_above(

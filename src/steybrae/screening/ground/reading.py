@@ -6,8 +6,8 @@ from typing import Final
 
 from steybrae.errors import QuantityError
 from steybrae.field.agreement import Origin, Reference
+from steybrae.field.references import Source
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG, AspectFit, aspect_fit, check_aspect_error
-from steybrae.field.sources import Source
 from steybrae.route.positions.places import Place
 from steybrae.screening.ground.at import MOST_RADIUS_M, GroundAt, look_around
 from steybrae.screening.screen import Settings

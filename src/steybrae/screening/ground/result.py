@@ -122,7 +122,7 @@ class RunOut:
     beta_distance_m
         How far from the top that is.
     alpha_deg
-        Run-out angle by the published relation; see `steybrae.terrain.run_out`.
+        Run-out angle by the published relation; see `steybrae.terrain.overhead.way`.
     alpha_low_deg
         The same, two standard deviations farther out.
     alpha_sd_deg

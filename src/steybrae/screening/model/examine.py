@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
@@ -15,7 +16,6 @@ from steybrae.names import clean
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.known import slopes_known
 from steybrae.screening.model.look import Corner, block_corners, read_blocks
-from steybrae.screening.model.picture import Drawn
 from steybrae.screening.model.result import (
     IntervalExample,
     KindDoubted,
@@ -23,17 +23,169 @@ from steybrae.screening.model.result import (
     ModelExtent,
     ModelFinding,
     ModelPicture,
+    SeamAt,
 )
-from steybrae.screening.model.words import finding_words
 from steybrae.screening.screen import Settings
 from steybrae.terrain.attributes import baseline_cells, slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
-from steybrae.terrain.examine.doubt import doubted_kinds, kinds_told
-from steybrae.terrain.examine.found import FindingKind, ModelFound, found_in, seams_in
-from steybrae.terrain.examine.marks import Marks, marks_of
+from steybrae.terrain.examine.found import (
+    FindingKind,
+    ModelFound,
+    doubted_kinds,
+    found_in,
+    kinds_told,
+    seams_in,
+)
+from steybrae.terrain.examine.marks import Marks, joined, marks_of
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty, least_ends_deg
+from steybrae.value import slope
+
+
+def finding_words(
+    kind: FindingKind, found: ModelFound, cell_m: float, seam_m: float = 0.0, spikes: int = 0
+) -> str:
+    """Say what a finding is and what it does.
+
+    Parameters
+    ----------
+    kind, found
+        Which, and its figures.
+    cell_m
+        Longer side of a cell, metres.
+    seam_m
+        Height of the highest seam met, metres.
+    spikes
+        How many cells are spikes or pits.
+
+    Returns
+    -------
+    str
+        A sentence or two.
+    """
+    source, contours = found.source_cell_m or cell_m, found.contours_m or 0.0
+    rounded, striped = found.rounded_m or 0.0, found.striped_m or 0.0
+    return {
+        "interpolated": (
+            f"Cells of {cell_m:.3g} m were made finer by interpolation, from about {source:.3g} m: it looks "
+            "smoother than the ground, and shows no more than those."
+        ),
+        "terraced": (
+            f"Heights crowd every {contours:.3g} m: it was drawn from contours. Between them its slopes are "
+            "made up, flat steps beside steep ones."
+        ),
+        "whole units": (
+            f"Heights are whole steps of {rounded:.3g} m: over two cells that alone is worth up to "
+            f"{_rounding_deg(rounded, cell_m)}."
+        ),
+        "striped": (
+            f"Rows or columns stand too high or too low from end to end, by some {striped:.2g} m: slopes "
+            "across them are wrong."
+        ),
+        "seam": (
+            f"Along a line of the grid its parts do not meet, a step of {seam_m:.2g} m: slopes across it are "
+            "wrong."
+        ),
+        "flat fill": (
+            "Stretches of one identical number: water, level ground in whole units, or missing ground filled "
+            "up. Their slope of 0 is no measurement."
+        ),
+        "spikes": f"{spikes} cells stand far above or below all around them, as errors do.",
+        "unit doubtful": (
+            "It is steeper over 60 m than hardly any land is: its heights may be in feet and were taken as "
+            "metres."
+        ),
+        "voids": "Cells without a height: unknown ground, never gentle.",
+    }[kind]
+
+
+def _rounding_deg(rounded_m: float, cell_m: float) -> str:
+    """Slope of one step over two cells, degrees in tenths, rounded up."""
+    return slope(math.degrees(math.atan(rounded_m / (2.0 * cell_m)))).text
+
+
+MOST_SIDE: Final = 600
+"""Most rows or columns of the picture (our choice)."""
+
+CLOSE: Final = 96
+"""Cells of the piece at full size, along a side (our choice): single rows are seen."""
+
+
+class Drawn:
+    """Collects blocks for the picture: the steepest of many cells in one, unknown where one is."""
+
+    def __init__(self, shape: tuple[int, int], side: int) -> None:
+        self.step = max(1, -(-max(shape) // MOST_SIDE))
+        size = [-(-count // self.step) for count in shape]
+        self._slope = np.full(size, np.nan)
+        self._looked = np.zeros(size, dtype=np.bool_)
+        self._unknown = np.zeros(size, dtype=np.bool_)
+        self._side = side
+        self._close: tuple[float, Dem] | None = None
+
+    def add(self, corner: Corner, dem: Dem, slope: np.ndarray) -> None:
+        """Add a block and its slopes."""
+        rows, cols = slope.shape
+        row = (corner[0] + np.arange(rows)) // self.step
+        col = (corner[1] + np.arange(cols)) // self.step
+        at = np.broadcast_arrays(row[:, None], col[None, :])
+        self._looked[at[0], at[1]] = True
+        known = np.isfinite(slope)
+        self._unknown[at[0][~known], at[1][~known]] = True
+        steepest = np.where(np.isnan(self._slope), -1.0, self._slope)
+        np.maximum.at(steepest, (at[0][known], at[1][known]), slope[known])
+        self._slope = np.where(steepest < 0.0, np.nan, steepest)
+        self._keep_close(dem)
+
+    def _keep_close(self, dem: Dem) -> None:
+        """Keep the piece with the most relief among those without voids; else with the fewest."""
+        rows, cols = dem.heights_m.shape
+        for row in range(0, max(rows - CLOSE, 0) + 1, CLOSE):
+            for col in range(0, max(cols - CLOSE, 0) + 1, CLOSE):
+                piece = dem.read(row, col, min(CLOSE, rows), min(CLOSE, cols))
+                known = np.isfinite(piece.heights_m)
+                if not known.any():
+                    continue
+                score = float(np.nanstd(piece.heights_m)) - 1e6 * float((~known).mean())
+                if self._close is None or score > self._close[0]:
+                    self._close = (score, piece)
+
+    def picture(self, marks: Sequence[Marks], places: Sequence[Corner]) -> ModelPicture:
+        """Give the picture of all blocks.
+
+        Parameters
+        ----------
+        marks, places
+            Of each block that holds heights, and where it begins.
+        """
+        assert self._close is not None  # noqa: S101  a block without heights is not added
+        piece = self._close[1]
+        seams = self._seams(marks, places) if seams_in(joined(marks)) else ()
+        return ModelPicture(
+            np.where(self._unknown, np.nan, self._slope),
+            self._looked,
+            self.step,
+            piece.heights_m,
+            cell_size_m(piece.grid),
+            seams,
+        )
+
+    def _seams(self, marks: Sequence[Marks], places: Sequence[Corner]) -> tuple[SeamAt, ...]:
+        found = []
+        for one, (row, col) in zip(marks, places, strict=True):
+            for seam in one.seams:
+                across = (float(col), float(col + self._side))
+                down = (float(row), float(row + self._side))
+                at = seam.at + 1.0
+                place = SeamAt(down, across, seam.step_m)
+                found.append(
+                    replace(place, cols=(col + at, col + at))
+                    if seam.axis == "column"
+                    else replace(place, rows=(row + at, row + at))
+                )
+        return tuple(found)
+
 
 SIDE: Final = 256
 """Side of a block, cells (our choice)."""

@@ -14,15 +14,165 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
+import pyproj
 
+from steybrae.bands import BandScheme
+from steybrae.quantities import shown_slope_deg
+from steybrae.route.overhead.windows import MOST_CELLS, Window, read_ground
 from steybrae.screening.compared import RouteLines
+from steybrae.screening.known import overhead_look
 from steybrae.screening.pictures.map_cells import PictureSource, beyond_corridor_m, light_on, picture_cells
-from steybrae.screening.pictures.overhead import places_on_map, zones_on_map
-from steybrae.screening.pictures.picture import Contours, LegOnMap, LineOnMap, Relief
-from steybrae.screening.pictures.profile import profile_of
+from steybrae.screening.pictures.picture import (
+    UNKNOWN,
+    Contours,
+    LegOnMap,
+    LineOnMap,
+    PlaceOnMap,
+    Profile,
+    Relief,
+    ZonesOnMap,
+)
+from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.words import leading_spot
 from steybrae.screening.result import LegScreening, Position, RouteScreening
-from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.jacobian import jacobian_at
+
+MOST_BINS: Final = 760
+"""Bins along the whole line at the most: a quarter of a millimetre each on A4 (our choice)."""
+
+
+def profile_of(screening: RouteScreening) -> Profile:
+    """Put the points of every leg into bins.
+
+    Returns
+    -------
+    Profile
+        No bin reaches over a turn point; a bin is never wider than need be, and where the
+        points are few each interval between two of them is a bin.
+    """
+    turns = np.concatenate(([0.0], np.cumsum([leg.length_m for leg in screening.legs])))
+    parts = [_bins(leg, turns[-1]) for leg in screening.legs]
+    edges = [part[0][:-1] + start for part, start in zip(parts, turns, strict=False)]
+    heights = [part[1][:-1] for part in parts]
+    slope, low, high, corridor = (np.concatenate([part[2][k] for part in parts]) for k in range(4))
+    index = np.array(BandScheme(screening.settings.edges_deg).edges_deg)
+    band = np.where(np.isnan(slope), UNKNOWN, np.searchsorted(index, shown_slope_deg(slope), side="right"))
+    steepest = [
+        np.nan if leg.slope_max_at is None else start + leg.slope_max_at.chainage_m
+        for leg, start in zip(screening.legs, turns, strict=False)
+    ]
+    return Profile(
+        np.append(np.concatenate(edges), turns[-1]),
+        np.append(np.concatenate(heights), parts[-1][1][-1]),
+        slope,
+        low,
+        high,
+        corridor,
+        band,
+        turns,
+        np.array(steepest),
+    )
+
+
+def _bins(leg: LegScreening, whole_m: float) -> tuple[Array, Array, Array]:
+    """Edges, heights at them, and slope, low, high and corridor of each bin."""
+    points = leg.points
+    count = len(points.chainage_m) - 1
+    bins = min(count, max(1, int(MOST_BINS * leg.length_m / whole_m)))
+    starts = np.arange(bins) * count // bins
+    at = np.append(starts, count)
+    values = np.stack((points.slope_deg, points.slope_low_deg, points.slope_high_deg, points.corridor_deg))
+    # An interval between two points has the steeper of them; fmax passes over what is unknown.
+    out = np.fmax.reduceat(np.fmax(values[:, :-1], values[:, 1:]), starts, axis=1)
+    unknown = np.logical_or.reduceat(~(points.known[:-1] & points.known[1:]), starts)
+    if leg.slope_max_at is not None and leg.slope_max_deg is not None:
+        edges = points.chainage_m[at]
+        k = int(np.clip(np.searchsorted(edges, leg.slope_max_at.chainage_m) - 1, 0, bins - 1))
+        ends = (leg.slope_max_deg, leg.slope_low_deg, leg.slope_high_deg)
+        out[:3, k] = np.fmax(out[:3, k], [np.nan if end is None else end for end in ends])
+    out[:3, unknown] = np.nan
+    return points.chainage_m[at], points.elevation_m[at], out
+
+
+MOST_OUTLINE_PER_MM: Final = 0.2
+"""Millimetres of outline on a square millimetre of map at the most (our choice, by looking)."""
+
+
+def places_on_map(places: tuple[PlaceThatMatters, ...], grid: Grid) -> tuple[PlaceOnMap, ...]:
+    """Where the places that matter stand on a map.
+
+    Returns
+    -------
+    tuple of PlaceOnMap
+        Those told at length first.
+    """
+    return tuple(_on_map(place, grid) for place in sorted(places, key=lambda place: not place.at_length))
+
+
+def _on_map(place: PlaceThatMatters, grid: Grid) -> PlaceOnMap:
+    spot, figure = leading_spot(place)
+    source = None
+    if place.at_length and place.kinds[0] == "overhead" and place.overhead is not None:
+        up = place.overhead
+        lon, lat, _ = pyproj.Geod(ellps="WGS84").fwd(
+            up.at.lon_deg, up.at.lat_deg, up.bearing_true_deg, up.distance_m
+        )
+        source = _xy(float(lon), float(lat), grid)
+    text = f"{place.name} {figure}" if place.at_length else place.name
+    return PlaceOnMap(text, _xy(spot.lon_deg, spot.lat_deg, grid), source)
+
+
+def _xy(lon_deg: float, lat_deg: float, grid: Grid) -> tuple[float, float]:
+    x, y = grid.xy(*grid.from_wgs84(lon_deg, lat_deg))
+    return float(x), float(y)
+
+
+def zones_on_map(
+    screening: RouteScreening, source: DemSource, window: tuple[int, int, int, int], scale: float
+) -> ZonesOnMap | None:
+    """Start zones on a map.
+
+    Parameters
+    ----------
+    screening
+        How its slopes are known.
+    source
+        The model.
+    window
+        Row, column, rows and columns of the map in it.
+    scale
+        Denominator of the map's scale.
+
+    Returns
+    -------
+    ZonesOnMap or None
+        None on a map of more ground than is looked at at once, and where the outlines would
+        lie so close that they would tell nothing.
+    """
+    facts, used = screening.model, screening.settings
+    top, left, rows, cols = window
+    jacobian = jacobian_at(source.grid, left + cols / 2, top + rows / 2)
+    look = overhead_look(facts.cell_size_m, jacobian, used)
+    join_col, join_row = look.joins
+    if rows * cols > MOST_CELLS * join_col * join_row:
+        return None
+    # One joined cell more on each side than is shown.
+    cells = Window(
+        (top // join_row - 2) * join_row,
+        (left // join_col - 2) * join_col,
+        (-(-(top + rows) // join_row) + 2) * join_row,
+        (-(-(left + cols) // join_col) + 2) * join_col,
+    )
+    ground = read_ground(source, cells, look)
+    inside = np.array(ground.zones.source)
+    across, along = (float(np.count_nonzero(np.diff(inside, axis=axis))) for axis in (1, 0))
+    length_m = across * ground.cell_m[1] + along * ground.cell_m[0]
+    area_m2 = inside.size * ground.cell_m[0] * ground.cell_m[1]
+    if length_m / area_m2 * scale / 1000.0 > MOST_OUTLINE_PER_MM:
+        return None
+    return ZonesOnMap(ground.dem.grid, inside)
+
 
 __all__ = ["MAP_SHAPES_MM", "PictureSource", "make_relief", "with_relief"]
 

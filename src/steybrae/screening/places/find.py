@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
-from steybrae.route.corridor_cells import CorridorCells
 from steybrae.route.ground import LegGround
+from steybrae.route.touching import CorridorCells
 from steybrae.screening.places.line import (
     ON_TURN_M,
     TOLD_M,

@@ -13,11 +13,10 @@ from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
-from steybrae.route.corridor_cells import CorridorCells
 from steybrae.route.ground import LegGround
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, Above, SeenAlong
 from steybrae.route.shape_result import TerrainTrap
-from steybrae.route.touching import Pieces
+from steybrae.route.touching import CorridorCells, Pieces
 from steybrae.route.track import Track
 from steybrae.screening.places.result import OnLine
 from steybrae.screening.standing import STAND_ROUND_M

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
-from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
-from steybrae.route.overhead.words import unknown_words
+from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading, unknown_words
 from steybrae.screening.places.line import TOLD_M
 from steybrae.screening.places.result import (
     CorridorAtPlace,

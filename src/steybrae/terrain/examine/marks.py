@@ -14,8 +14,7 @@ from steybrae.quantities import FOOT_M
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.finer import Periods, periods_of
-from steybrae.terrain.examine.stripes import Seam, alike_of, seams_of, steps_apart
-from steybrae.terrain.examine.terraces import crowd_of
+from steybrae.terrain.examine.stripes import Seam, alike_of, crowd_of, seams_of, steps_apart
 from steybrae.terrain.gradients import plane_gradients
 
 STEPS_M: Final = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 40.0, 50.0, 100.0, FOOT_M, 10 * FOOT_M, 20 * FOOT_M)
@@ -49,7 +48,7 @@ class Marks:
     multiples
         How many heights are multiples of each of `STEPS_M`.
     crowd
-        From `steybrae.terrain.examine.terraces.crowd_of`.
+        From `steybrae.terrain.examine.stripes.crowd_of`.
     periods
         Along rows and along columns.
     alike

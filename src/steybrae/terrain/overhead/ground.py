@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Dem
-from steybrae.terrain.gradients import STRIP_ROWS, index_gradients, plane_gradients
+from steybrae.terrain.gradients import STRIP_ROWS, heights_at, index_gradients, plane_gradients
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at
-from steybrae.terrain.sampling import heights_at
 from steybrae.terrain.start_zones import StartRules, StartZones, find_start_zones
 from steybrae.terrain.uncertainty import SlopeUncertainty
 

@@ -15,9 +15,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.terrain.gradients import heights_at
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, NEIGHBOURS, OverheadGround, Points
 from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between
-from steybrae.terrain.sampling import heights_at
 
 SIGHT_MARGIN_M: Final = 2.0
 """How far the ground may rise above a sight line that still counts, metres: the eye of a person

@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 
 from steybrae.ranges import BearingDeg, NotNegative
 from steybrae.terrain.dem import Array
+from steybrae.terrain.gradients import spread
 from steybrae.terrain.overhead.ground import BLOCK_CELLS, OverheadGround, Points
 from steybrae.terrain.overhead.sight_pairs import SQUARES_AT_ONCE, portions
-from steybrae.terrain.sampling import spread
 
 PLACE_SIGHT_DEG: Final = 25.0
 """Overhead angle that makes a place matter, degrees (common practice, no source)."""
