@@ -23,7 +23,7 @@ from steybrae.route.positions.places import Place
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.sheets import card_page, card_rows
 from steybrae.sheets.card_page import card_pdf
-from steybrae.sheets.millimetres import POINT_MM, Paper, PaperFacts
+from steybrae.sheets.true_size import PT_PER_MM, Canvas
 from steybrae.value import bearing_figure
 
 DAY = dt.date(2027, 1, 15)
@@ -41,11 +41,11 @@ BESIDE = tuple(
 )
 
 
-class Recorder(Paper):
+class Recorder(Canvas):
     """Keeps what was written, and the box of each text in mm: left, top, right, bottom."""
 
-    def __init__(self, *arguments: Any) -> None:
-        super().__init__(*arguments)
+    def __init__(self, *arguments: Any, **how: Any) -> None:
+        super().__init__(*arguments, **how)
         self.boxes: list[tuple[float, float, float, float, str]] = []
         self.sizes_pt: list[float] = []
         self.page = 0
@@ -53,23 +53,23 @@ class Recorder(Paper):
 
     last: Recorder
 
-    def next_page(self) -> None:
+    def new_page(self) -> None:
         self.page += 1
-        super().next_page()
+        super().new_page()
 
-    def text(self, x_mm: float, y_mm: float, text: str, size_pt: float, **how: Any) -> float:
+    def text(self, x: float, y: float, text: str, size_pt: float = 8.0, **how: Any) -> float:
         bold, most_mm = how.get("bold", False), how.get("most_mm")
         shown, size = text, size_pt
         if most_mm is not None:
             shown, size = self.fitted(text, size_pt, most_mm, bold=bold, cut=how.get("cut", False))
-        width = self.width_mm(shown, size, bold=bold)
-        left = x_mm - {"left": 0.0, "centre": width / 2.0, "right": width}[how.get("align", "left")]
-        height = 0.73 * size * POINT_MM  # capitals of the face are 0.73 of its size
+        width = self.text_width_mm(shown, size, bold=bold)
+        left = x - {"left": 0.0, "middle": width / 2.0, "right": width}[how.get("align", "left")]
+        height = 0.73 * size / PT_PER_MM  # capitals of the face are 0.73 of its size
         if shown.strip():
-            top = self.page * 1000.0 + self.top_mm + y_mm
+            top = self.page * 1000.0 + self.from_top_mm + y
             self.boxes.append((left, top - height, left + width, top, shown))
             self.sizes_pt.append(size)
-        return super().text(x_mm, y_mm, text, size_pt, **how)
+        return super().text(x, y, text, size_pt, **how)
 
 
 @pytest.fixture
@@ -98,7 +98,7 @@ def long_card(by_hand: RouteScreening) -> RouteCard:
 
 
 def drawn(monkeypatch: pytest.MonkeyPatch, card: RouteCard, page: str, *, appendix: bool = True) -> Recorder:
-    monkeypatch.setattr(card_page, "Paper", Recorder)
+    monkeypatch.setattr(card_page, "Canvas", Recorder)
     card_pdf(card, page, appendix=appendix)
     return Recorder.last
 
@@ -188,27 +188,27 @@ def test_the_same_card_is_the_same_bytes(by_hand: RouteScreening) -> None:
 
 
 def test_a_hundred_millimetres_are_a_hundred_millimetres() -> None:
-    paper = Paper(PAPERS_MM["a4"], PaperFacts("t", "s", "k"))
-    paper.rule((10.0, 20.0), (110.0, 20.0))
-    streams = re.findall(rb"stream\r?\n(.*?)~>", paper.content(), re.DOTALL)
+    paper = Canvas(PAPERS_MM["a4"], "t", "s", down=True)
+    paper.line(10.0, 20.0, 110.0, 20.0)
+    streams = re.findall(rb"stream\r?\n(.*?)~>", paper.finish(), re.DOTALL)
     page = next(
         text for text in (zlib.decompress(base64.a85decode(stream)) for stream in streams) if b" m " in text
     )
     found = re.search(rb"([\d.]+) ([\d.]+) m ([\d.]+) ([\d.]+) l", page)
     assert found is not None
-    left, y, right, same_y = (float(value) * POINT_MM for value in found.groups())
+    left, y, right, same_y = (float(value) / PT_PER_MM for value in found.groups())
     assert (left, right) == pytest.approx((10.0, 110.0), abs=1e-3)
     assert (y, same_y) == pytest.approx((277.0, 277.0), abs=1e-3)
 
 
 def test_too_long_a_name_is_made_smaller_then_cut_and_figures_never_are() -> None:
-    paper = Paper(PAPERS_MM["a4"], PaperFacts("t", "s", "k"))
-    full = paper.width_mm("Torraskel", 10.0)
+    paper = Canvas(PAPERS_MM["a4"], "t", "s", condensed=0.9)
+    full = paper.text_width_mm("Torraskel", 10.0)
     assert paper.text(0.0, 0.0, "Torraskel", 10.0, most_mm=0.8 * full) == pytest.approx(0.8 * full)
     shown, size_pt = paper.fitted("Torraskel", 10.0, 0.4 * full, bold=False, cut=True)
     assert shown.endswith("…")
     assert size_pt == pytest.approx(7.2)
-    assert paper.width_mm(shown, size_pt) <= 0.4 * full
+    assert paper.text_width_mm(shown, size_pt) <= 0.4 * full
     assert paper.fitted("12345", 10.0, 1.0, bold=False, cut=False)[0] == "12345"
 
 
@@ -227,7 +227,7 @@ def test_references_and_bearings_stand_in_full(
             assert check.reference in words
     for box in boxes:
         if box[4] in [leg.to_place.reference for leg in card.legs]:
-            assert (box[3] - box[1]) / (0.73 * POINT_MM) > 8.5  # points
+            assert (box[3] - box[1]) * PT_PER_MM / 0.73 > 8.5  # points
     for k, (left, top, right, bottom, text) in enumerate(boxes):
         for other in boxes[k + 1 :]:
             assert right <= other[0] or other[2] <= left or bottom <= other[1] or other[3] <= top, (

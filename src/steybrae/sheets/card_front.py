@@ -28,8 +28,8 @@ from steybrae.card.wording import (
     totals_lines,
 )
 from steybrae.forecast.beside import ForecastBeside
-from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, two_lines
-from steybrae.sheets.millimetres import Paper, line_mm
+from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, rule, two_lines
+from steybrae.sheets.true_size import Canvas
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
 _TEXT: Final = 8.3
@@ -64,21 +64,21 @@ class _Words:
     after_mm: float = 0.6
 
 
-def front_block(card: RouteCard, bottom_mm: float, paper: Paper, top_mm: float) -> None:
+def front_block(card: RouteCard, bottom_mm: float, paper: Canvas, top_mm: float) -> None:
     """Draw the first part: the day on the left, lines to fill in by hand on the right."""
     placed, _ = _laid(card, paper, bottom_mm)
     for down_mm, words in placed:
-        y_mm = top_mm + down_mm + 0.8 * line_mm(words.size_pt)
-        paper.paragraph(LEFT_MM, y_mm, words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
+        y_mm = top_mm + down_mm
+        paper.paragraph(LEFT_MM, y_mm, _WIDTH_MM, words.words, size_pt=words.size_pt, bold=words.bold)
     _by_hand(card, bottom_mm, paper, top_mm)
 
 
-def front_rest(card: RouteCard, paper: Paper, bottom_mm: float) -> tuple[str, ...]:
+def front_rest(card: RouteCard, paper: Canvas, bottom_mm: float) -> tuple[str, ...]:
     """Return what the first part had no room for, to be printed elsewhere."""
     return _laid(card, paper, bottom_mm)[1]
 
 
-def _day(card: RouteCard, paper: Paper) -> Iterator[_Words]:
+def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
     """Words of the left half, in order."""
     name = two_lines(paper, card.name, _WIDTH_MM, 15.0)
     fitted = [paper.fitted(line, 15.0, _WIDTH_MM, bold=True, cut=True) for line in name]
@@ -100,7 +100,7 @@ def _day(card: RouteCard, paper: Paper) -> Iterator[_Words]:
 
 
 def _laid(
-    card: RouteCard, paper: Paper, bottom_mm: float
+    card: RouteCard, paper: Canvas, bottom_mm: float
 ) -> tuple[list[tuple[float, _Words]], tuple[str, ...]]:
     """Place words from the top down, millimetres below it; and the words that found no room."""
     placed: list[tuple[float, _Words]] = []
@@ -108,7 +108,7 @@ def _laid(
     y_mm = 0.0
     for words in _day(card, paper):
         lines = paper.wrapped(words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
-        height_mm = len(lines) * line_mm(words.size_pt)
+        height_mm = len(lines) * paper.line_mm(words.size_pt)
         if rest or y_mm + height_mm > bottom_mm - TOP_MM:
             rest.append(words.words)
             continue
@@ -117,13 +117,13 @@ def _laid(
     return placed, tuple(rest)
 
 
-def _by_hand(card: RouteCard, bottom_mm: float, paper: Paper, top_mm: float) -> None:
+def _by_hand(card: RouteCard, bottom_mm: float, paper: Canvas, top_mm: float) -> None:
     x_mm, right_mm = FOLD_MM + 2.0, RIGHT_MM
-    paper.box(x_mm, top_mm, (right_mm - x_mm, bottom_mm - top_mm - 1.0), 1.0)
+    paper.box(x_mm, top_mm, right_mm - x_mm, bottom_mm - top_mm - 1.0, 0.35)
     paper.text(x_mm + 2.0, top_mm + 5.4, "Avalanche forecast and weather", 11.0, bold=True)
     y_mm, lines = top_mm + 6.5, [*_FORECAST, *_PARTY]
     if card.forecast is not None:
-        y_mm, lines = _forecast(card.forecast, paper, top_mm + 9.4, bottom_mm), list(_PARTY)
+        y_mm, lines = _forecast(card.forecast, paper, top_mm + 6.7, bottom_mm), list(_PARTY)
     else:
         paper.text(right_mm - 2.0, top_mm + 5.4, "none given: fill in", 8.0, align="right")
     step_mm = min((bottom_mm - 1.5 - y_mm) / len(lines), 10.5)
@@ -132,10 +132,10 @@ def _by_hand(card: RouteCard, bottom_mm: float, paper: Paper, top_mm: float) -> 
     for words in lines:
         _to_fill_in(paper, (x_mm + 2.0, y_mm + 3.0), words, given.get(words, ""), right_mm - x_mm - 4.0)
         y_mm += step_mm
-        paper.rule((x_mm + 2.0, y_mm - 0.8), (right_mm - 2.0, y_mm - 0.8), 0.6, dots=True)
+        rule(paper, y_mm - 0.8, 0.2, from_mm=x_mm + 2.0, to_mm=right_mm - 2.0, dots=True)
 
 
-def _to_fill_in(paper: Paper, at_mm: tuple[float, float], words: str, given: str, most_mm: float) -> None:
+def _to_fill_in(paper: Canvas, at_mm: tuple[float, float], words: str, given: str, most_mm: float) -> None:
     """Write the name of a line, and what is known of it: the rest of the line is for a pencil."""
     x_mm, y_mm = at_mm
     paper.text(x_mm, y_mm, words, 8.0)
@@ -143,7 +143,7 @@ def _to_fill_in(paper: Paper, at_mm: tuple[float, float], words: str, given: str
         paper.text(x_mm, y_mm + 3.6, given, _VALUE, bold=True, most_mm=most_mm, cut=True)
 
 
-def _forecast(forecast: ForecastBeside, paper: Paper, y_mm: float, bottom_mm: float) -> float:
+def _forecast(forecast: ForecastBeside, paper: Canvas, y_mm: float, bottom_mm: float) -> float:
     """Fill the box with what has to be seen first and what the forecasters wrote, as far as it goes.
 
     Returns where it ends; all of it stands in its own section later.
@@ -158,29 +158,29 @@ def _forecast(forecast: ForecastBeside, paper: Paper, y_mm: float, bottom_mm: fl
         lines += [(part_line(rating), True) for rating in bulletin.danger_ratings]
         lines += [(part_line(problem), True) for problem in bulletin.avalanche_problems]
         lines += [(line, False) for line in text_lines(bulletin)]
-    last_mm = bottom_mm - 1.5 - _PARTY_MM * len(_PARTY) - 4.0
+    last_mm = bottom_mm - 1.5 - _PARTY_MM * len(_PARTY) - 6.7
     more = "More in the appendix (--appendix), with the legs it names."
     for line, bold in lines:
-        need_mm = len(paper.wrapped(line, width_mm, _BOX, bold=bold)) * line_mm(_BOX)
+        need_mm = len(paper.wrapped(line, width_mm, _BOX, bold=bold)) * paper.line_mm(_BOX)
         if y_mm + need_mm > last_mm:
             more = "NOT ALL OF IT: the rest stands in the appendix (--appendix)."
             break
-        y_mm = paper.paragraph(x_mm, y_mm, line, width_mm, _BOX, bold=bold) + 0.5
-    paper.text(x_mm, y_mm, more, _BOX, bold=True)
-    return y_mm + 1.0
+        y_mm = paper.paragraph(x_mm, y_mm, width_mm, line, size_pt=_BOX, bold=bold) - 0.35
+    paper.text(x_mm, y_mm + 2.7, more, _BOX, bold=True)
+    return y_mm + 3.7
 
 
 def text_blocks(
-    paper: Paper, lines: Sequence[str], x_mm: float, width_mm: float
-) -> Iterator[tuple[float, Callable[[Paper, float], None]]]:
+    paper: Canvas, lines: Sequence[str], x_mm: float, width_mm: float
+) -> Iterator[tuple[float, Callable[[Canvas, float], None]]]:
     """Make paragraphs: height of each, and how to draw it."""
     for line in lines:
         count = len(paper.wrapped(line, width_mm, _TEXT))
-        yield count * line_mm(_TEXT) + 1.0, partial(_paragraph, line, x_mm, width_mm)
+        yield count * paper.line_mm(_TEXT) + 1.0, partial(_paragraph, line, x_mm, width_mm)
 
 
-def _paragraph(line: str, x_mm: float, width_mm: float, paper: Paper, top_mm: float) -> None:
-    paper.paragraph(x_mm, top_mm + 3.0, line, width_mm, _TEXT)
+def _paragraph(line: str, x_mm: float, width_mm: float, paper: Canvas, top_mm: float) -> None:
+    paper.paragraph(x_mm, top_mm + 0.2, width_mm, line, size_pt=_TEXT)
 
 
 LEG_LINE_HEAD_MM: Final = 6.0
@@ -193,7 +193,7 @@ _GROUND_MM: Final = 43.0
 _SMALL: Final = 8.0
 
 
-def leg_line_head(card: RouteCard, paper: Paper, top_mm: float) -> None:
+def leg_line_head(card: RouteCard, paper: Canvas, top_mm: float) -> None:
     """Name the columns."""
     on_map = " | mm" if card.scale else ""
     for column, words in (
@@ -207,10 +207,10 @@ def leg_line_head(card: RouteCard, paper: Paper, top_mm: float) -> None:
         ("places", "places"),
     ):
         paper.text(_X[column], top_mm + 4.0, words, _SMALL)
-    paper.rule((LEFT_MM, top_mm + LEG_LINE_HEAD_MM - 0.6), (RIGHT_MM, top_mm + LEG_LINE_HEAD_MM - 0.6), 1.2)
+    rule(paper, top_mm + LEG_LINE_HEAD_MM - 0.6, 0.42)
 
 
-def leg_line(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None:
+def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> None:
     """Draw a leg from the top edge of its row."""
     first, second = top_mm + 5.0, top_mm + 9.4
     length, on_map = distance_texts(leg)
@@ -239,7 +239,7 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Paper, top_mm: float) -> None
     lines = [" ".join(letters)] if len(letters) < 4 else [" ".join(letters[:3]), " ".join(letters[3:])]
     for y_mm, words in zip((first, second), lines, strict=False):
         paper.text(_X["places"], y_mm, words, 11.0, bold=True, most_mm=RIGHT_MM - _X["places"])
-    paper.rule((LEFT_MM, top_mm + LEG_LINE_MM - 0.6), (RIGHT_MM, top_mm + LEG_LINE_MM - 0.6), 0.4)
+    rule(paper, top_mm + LEG_LINE_MM - 0.6, 0.14)
 
 
 def _height(leg: CardLeg) -> str:

@@ -38,10 +38,17 @@ from steybrae.sheets.card_rows import (
     check_row,
     leg_block,
     leg_head,
+    rule,
 )
-from steybrae.sheets.millimetres import Paper, PaperFacts
+from steybrae.sheets.true_size import Canvas
 
 GAP_MM: Final = 2.0
+CONDENSED: Final = 0.9
+"""Width of letters against the face as drawn: a wide face, and many figures in a row (our choice)."""
+
+LEADING: Final = 1.2
+"""Distance of lines over the size of letters (common practice, no source)."""
+
 _TITLE_MM: Final = 7.0
 _NOTES: Final = 13
 _REMINDER: Final = "Angles of ground, not a judgement of it: read the local avalanche forecast."
@@ -54,7 +61,7 @@ class _Block:
     """Something of a height that is drawn from a top edge; no end of a part cuts it."""
 
     height_mm: float
-    draw: Callable[[Paper, float], None]
+    draw: Callable[[Canvas, float], None]
 
 
 @dataclass(frozen=True)
@@ -90,7 +97,10 @@ def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> by
     width_mm, height_mm = card_size_mm(page)
     subject = " ".join(caution.text for caution in card.cautions)
     keys = ", ".join(caution.key for caution in card.cautions)
-    paper = Paper((width_mm, height_mm), PaperFacts(f"Route card: {card.name}, {card.date}", subject, keys))
+    paper = Canvas(
+        (width_mm, height_mm), f"Route card: {card.name}, {card.date}", subject, keywords=keys,
+        down=True, condensed=CONDENSED, leading=LEADING,
+    )  # fmt: skip
     on_page = 1 if page == "a5" else 2
     bottom_mm = height_mm / on_page - FOOT_MM
     parts = list(_flow(_sections(card, paper, bottom_mm), bottom_mm))
@@ -98,18 +108,18 @@ def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> by
         parts += _flow(_appendix(card, paper, bottom_mm), bottom_mm)
     for k, part in enumerate(parts):
         if k and k % on_page == 0:
-            paper.next_page()
-        paper.top_mm = (k % on_page) * height_mm / on_page
+            paper.new_page()
+        paper.from_top_mm = (k % on_page) * height_mm / on_page
         for top_mm, block in part:
             block.draw(paper, top_mm)
         _footer(paper, card, (k + 1, len(parts)), bottom_mm)
         if k % on_page:
             _fold(paper, width_mm)
     if len(parts) % on_page:
-        paper.top_mm = height_mm / on_page
+        paper.from_top_mm = height_mm / on_page
         _notes(paper)
         _fold(paper, width_mm)
-    return paper.content()
+    return paper.finish()
 
 
 def _flow(sections: Iterator[_Section], bottom_mm: float) -> Iterator[list[tuple[float, _Block]]]:
@@ -131,7 +141,7 @@ def _flow(sections: Iterator[_Section], bottom_mm: float) -> Iterator[list[tuple
     yield part
 
 
-def _sections(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Section]:
+def _sections(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Section]:
     """Yield what leads, in the order in which it is needed."""
     front = _Block(bottom_mm - TOP_MM, partial(front_block, card, bottom_mm))
     yield _Section(_Block(0.0, lambda _paper, _top_mm: None), [front])
@@ -146,7 +156,7 @@ def _sections(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Sect
     yield _headed("Cautions", _paragraphs(paper, [caution.line for caution in card.cautions]))
 
 
-def _appendix(card: RouteCard, paper: Paper, bottom_mm: float) -> Iterator[_Section]:
+def _appendix(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Section]:
     """Every leg and check in full, the forecast, and what the card rests on."""
     legs = [_Block(*leg_block(card, leg, paper)) for leg in card.legs]
     yield _Section(_Block(LEG_HEAD_MM, partial(leg_head, card)), legs)
@@ -166,31 +176,30 @@ def _headed(title: str, rows: Sequence[_Block]) -> _Section:
     return _Section(_Block(_TITLE_MM, partial(_title, title)), rows)
 
 
-def _paragraphs(paper: Paper, lines: Sequence[str]) -> list[_Block]:
+def _paragraphs(paper: Canvas, lines: Sequence[str]) -> list[_Block]:
     some = [line for line in lines if line]
     return [_Block(*block) for block in text_blocks(paper, some, LEFT_MM, RIGHT_MM - LEFT_MM)]
 
 
-def _title(title: str, paper: Paper, top_mm: float) -> None:
+def _title(title: str, paper: Canvas, top_mm: float) -> None:
     paper.text(LEFT_MM, top_mm + 4.6, title, 11.0, bold=True)
 
 
-def _footer(paper: Paper, card: RouteCard, part: tuple[int, int], bottom_mm: float) -> None:
-    paper.rule((LEFT_MM, bottom_mm + 1.0), (RIGHT_MM, bottom_mm + 1.0), 0.4)
+def _footer(paper: Canvas, card: RouteCard, part: tuple[int, int], bottom_mm: float) -> None:
+    rule(paper, bottom_mm + 1.0, 0.14)
     words = f"{card.name} | {card.date} | {card.basis[-1]}"
     paper.text(LEFT_MM, bottom_mm + 4.1, words, 8.0, most_mm=170.0, cut=True)
     paper.text(RIGHT_MM, bottom_mm + 4.1, f"part {part[0]} of {part[1]}", 8.0, align="right", bold=True)
     paper.text(LEFT_MM, bottom_mm + 7.3, _REMINDER, 8.0)
 
 
-def _fold(paper: Paper, width_mm: float) -> None:
+def _fold(paper: Canvas, width_mm: float) -> None:
     for start_mm in (0.0, width_mm - 6.0):
-        paper.rule((start_mm, 0.0), (start_mm + 6.0, 0.0), 0.4)
+        rule(paper, 0.0, 0.14, from_mm=start_mm, to_mm=start_mm + 6.0)
 
 
-def _notes(paper: Paper) -> None:
+def _notes(paper: Canvas) -> None:
     """Draw lines to write on, where a sheet has a half to spare."""
     _title("Notes", paper, TOP_MM)
     for k in range(1, _NOTES + 1):
-        y_mm = TOP_MM + 5.0 + 9.6 * k
-        paper.rule((LEFT_MM, y_mm), (RIGHT_MM, y_mm), 0.5, dots=True)
+        rule(paper, TOP_MM + 5.0 + 9.6 * k, 0.18, dots=True)

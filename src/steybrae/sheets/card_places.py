@@ -14,7 +14,7 @@ from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_line, start_words, stretch_words
 from steybrae.sheets.card_rows import LEFT_MM, RIGHT_MM
-from steybrae.sheets.millimetres import Paper, line_mm
+from steybrae.sheets.true_size import Canvas
 from steybrae.value import and_more, slope, steep_length
 
 _CHECK_TEXT_MM: Final = 14.0
@@ -24,7 +24,7 @@ _TEXT: Final = 8.3
 _WIDTH_MM: Final = RIGHT_MM - LEFT_MM
 _NAME_MM: Final = 6.0
 
-Block = tuple[float, Callable[[Paper, float], None]]
+Block = tuple[float, Callable[[Canvas, float], None]]
 
 
 def legs_left_words(card: RouteCard) -> list[str]:
@@ -41,7 +41,7 @@ def legs_left_words(card: RouteCard) -> list[str]:
     return [*out, ORDER_RULE] if card.places else out
 
 
-def place_blocks(card: RouteCard, paper: Paper) -> Iterator[Block]:
+def place_blocks(card: RouteCard, paper: Canvas) -> Iterator[Block]:
     """Make the places, along the line, each followed by its leading checks."""
     leading = {check.number: check for leg in card.legs for check in leg.checks if check.leads}
     unmeasured = {leg.number for leg in card.legs if leg.steep_without_check}
@@ -62,22 +62,22 @@ def place_blocks(card: RouteCard, paper: Paper) -> Iterator[Block]:
         yield _paragraph(line, paper)
 
 
-def _place(place: PlaceThatMatters, paper: Paper, about: str, *, measured: bool) -> Iterator[Block]:
+def _place(place: PlaceThatMatters, paper: Canvas, about: str, *, measured: bool) -> Iterator[Block]:
     if not place.at_length:
         words = f"{stretch_words(place)}: {place_line(place)}."
         count = len(paper.wrapped(words, _WIDTH_MM - _NAME_MM, _TEXT))
-        yield count * line_mm(_TEXT) + 0.8, partial(_in_a_line, place.name, words)
+        yield count * paper.line_mm(_TEXT) + 0.8, partial(_in_a_line, place.name, words)
         return
     where = start_words(place)
     head = f"{place.name}  {where[0].upper()}{where[1:]}{about}"
     words = place.words if measured else f"{place.words} No check."
     count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
-    yield 5.6 + count * line_mm(_TEXT) + 1.2, partial(_at_length, head, words)
+    yield 5.6 + count * paper.line_mm(_TEXT) + 1.2, partial(_at_length, head, words)
 
 
-def _at_length(head: str, words: str, paper: Paper, top_mm: float) -> None:
+def _at_length(head: str, words: str, paper: Canvas, top_mm: float) -> None:
     paper.text(LEFT_MM, top_mm + 4.2, head, 10.0, bold=True, most_mm=_WIDTH_MM, cut=True)
-    paper.paragraph(LEFT_MM, top_mm + 8.2, words, _WIDTH_MM, _TEXT)
+    paper.paragraph(LEFT_MM, top_mm + 5.4, _WIDTH_MM, words, size_pt=_TEXT)
 
 
 class _Clock:
@@ -98,20 +98,20 @@ class _Clock:
         return f", about {at:%H:%M}"
 
 
-def _in_a_line(name: str, words: str, paper: Paper, top_mm: float) -> None:
+def _in_a_line(name: str, words: str, paper: Canvas, top_mm: float) -> None:
     paper.text(LEFT_MM, top_mm + 3.0, name, 10.0, bold=True)
-    paper.paragraph(LEFT_MM + _NAME_MM, top_mm + 3.0, words, _WIDTH_MM - _NAME_MM, _TEXT)
+    paper.paragraph(LEFT_MM + _NAME_MM, top_mm + 0.2, _WIDTH_MM - _NAME_MM, words, size_pt=_TEXT)
 
 
-def _paragraph(words: str, paper: Paper) -> Block:
-    return len(paper.wrapped(words, _WIDTH_MM, _TEXT)) * line_mm(_TEXT) + 0.8, partial(_line, words)
+def _paragraph(words: str, paper: Canvas) -> Block:
+    return len(paper.wrapped(words, _WIDTH_MM, _TEXT)) * paper.line_mm(_TEXT) + 0.8, partial(_line, words)
 
 
-def _line(words: str, paper: Paper, top_mm: float) -> None:
-    paper.paragraph(LEFT_MM, top_mm + 3.0, words, _WIDTH_MM, _TEXT)
+def _line(words: str, paper: Canvas, top_mm: float) -> None:
+    paper.paragraph(LEFT_MM, top_mm + 0.2, _WIDTH_MM, words, size_pt=_TEXT)
 
 
-def _check(card: RouteCard, check: Check, paper: Paper) -> Block:
+def _check(card: RouteCard, check: Check, paper: Canvas) -> Block:
     """Make a check: where to stand and look, what to expect, the limits, and a box for the reading."""
     known = check.look_bearing_magnetic_deg is not None
     look = f"look {look_text(check, card.bearing_unit)}{' magnetic' if known else ''}"
@@ -124,7 +124,7 @@ def _check(card: RouteCard, check: Check, paper: Paper) -> Block:
 
 
 def _draw_check(
-    name: str, first: str, words: Sequence[str], height_mm: float, paper: Paper, top_mm: float
+    name: str, first: str, words: Sequence[str], height_mm: float, paper: Canvas, top_mm: float
 ) -> None:
     x_mm = LEFT_MM + 4.0
     paper.text(x_mm, top_mm + 5.6, name, 14.0, bold=True, most_mm=_CHECK_TEXT_MM - 1.0)
@@ -132,4 +132,4 @@ def _draw_check(
     paper.text(x_mm, top_mm + 4.2, first, 9.0, bold=True, most_mm=_CHECK_WIDTH_MM)
     for k, line in enumerate(words):
         paper.text(x_mm, top_mm + 7.4 + 3.1 * k, line, 8.0)
-    paper.box(RIGHT_MM - _BOX_MM, top_mm + 1.0, (_BOX_MM, height_mm - 1.6))
+    paper.box(RIGHT_MM - _BOX_MM, top_mm + 1.0, _BOX_MM, height_mm - 1.6, 0.28)

@@ -26,7 +26,7 @@ from steybrae.card.wording import (
     steepness_text,
     where_text,
 )
-from steybrae.sheets.millimetres import Paper, line_mm
+from steybrae.sheets.true_size import Canvas
 from steybrae.value import AT_LEAST, slope
 
 LEFT_MM: Final = 8.0
@@ -47,7 +47,7 @@ _CHECK: Final = {"number": 8.0, "place": 24.0, "look": 107.0, "expect": 134.0, "
 _SMALL: Final = 8.0
 
 
-def leg_head(card: RouteCard, paper: Paper, top_mm: float) -> None:
+def leg_head(card: RouteCard, paper: Canvas, top_mm: float) -> None:
     """Name the columns of the legs."""
     grid = "" if card.grid == "latlon" else ", grid"
     for column, words in (
@@ -59,14 +59,23 @@ def leg_head(card: RouteCard, paper: Paper, top_mm: float) -> None:
         ("ground", "steepest; corridor"),
     ):
         paper.text(_LEG[column], top_mm + 4.2, words, _SMALL, most_mm=38.0)
-    _line(paper, top_mm + LEG_HEAD_MM - 0.6, 1.4)
+    rule(paper, top_mm + LEG_HEAD_MM - 0.6, 0.5)
 
 
-def _line(paper: Paper, y_mm: float, width_pt: float) -> None:
-    paper.rule((LEFT_MM, y_mm), (RIGHT_MM, y_mm), width_pt)
+def rule(
+    paper: Canvas,
+    y_mm: float,
+    width_mm: float,
+    *,
+    from_mm: float = LEFT_MM,
+    to_mm: float = RIGHT_MM,
+    dots: bool = False,
+) -> None:
+    """Draw a level line, dotted where it is to be written on."""
+    paper.line(from_mm, y_mm, to_mm, y_mm, width_mm, dash_mm=(0.2, 0.7) if dots else ())
 
 
-def leg_block(card: RouteCard, leg: CardLeg, paper: Paper) -> tuple[float, Callable[[Paper, float], None]]:
+def leg_block(card: RouteCard, leg: CardLeg, paper: Canvas) -> tuple[float, Callable[[Canvas, float], None]]:
     """Make the row of a leg, as high as its words ask; nothing in it is under 8 points.
 
     Parameters
@@ -93,7 +102,7 @@ def leg_block(card: RouteCard, leg: CardLeg, paper: Paper) -> tuple[float, Calla
     return height_mm, partial(_draw_leg, (*texts, *sides), height_mm)
 
 
-def _draw_leg(texts: Sequence[_Text], height_mm: float, paper: Paper, top_mm: float) -> None:
+def _draw_leg(texts: Sequence[_Text], height_mm: float, paper: Canvas, top_mm: float) -> None:
     for text in texts:
         paper.text(
             text.x_mm, top_mm + text.y_mm, text.words, text.size_pt, bold=text.bold, most_mm=text.most_mm,
@@ -101,8 +110,8 @@ def _draw_leg(texts: Sequence[_Text], height_mm: float, paper: Paper, top_mm: fl
         )  # fmt: skip
     bottom_mm = top_mm + height_mm
     paper.text(LEFT_MM, bottom_mm - 1.6, "notes", _SMALL)
-    paper.rule((LEFT_MM + 11.0, bottom_mm - 1.4), (RIGHT_MM, bottom_mm - 1.4), 0.5, dots=True)
-    _line(paper, bottom_mm, 0.9)
+    rule(paper, bottom_mm - 1.4, 0.18, from_mm=LEFT_MM + 11.0, dots=True)
+    rule(paper, bottom_mm, 0.32)
 
 
 @dataclass(frozen=True)
@@ -119,13 +128,13 @@ class _Text:
 
 
 def _wrapped(
-    paper: Paper, at: tuple[float, float], words: Sequence[str], width_mm: float, size_pt: float = 8.0
+    paper: Canvas, at: tuple[float, float], words: Sequence[str], width_mm: float, size_pt: float = 8.0
 ) -> Iterator[_Text]:
     """Lines of small words one under another."""
     x_mm, y_mm = at
     for line in (line for one in words for line in paper.wrapped(one, width_mm, size_pt)):
         yield _Text(x_mm, y_mm, line, size_pt, False, None)
-        y_mm += line_mm(size_pt)
+        y_mm += paper.line_mm(size_pt)
 
 
 def _warnings(card: RouteCard, leg: CardLeg) -> list[tuple[str, float, bool]]:
@@ -145,7 +154,7 @@ def _overhead(card: RouteCard, leg: CardLeg) -> tuple[str, str]:
     return overhead_lines(found, card.bearing_unit)
 
 
-def _columns(card: RouteCard, leg: CardLeg, paper: Paper) -> Iterator[_Text]:
+def _columns(card: RouteCard, leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     yield _Text(_LEG["number"], 9.0, str(leg.number), 22.0, True, 12.0)
     checks = [" ".join(check.number for check in leg.checks)] if leg.checks else []
     yield from _wrapped(paper, (_LEG["number"], 13.6), checks, 12.5)
@@ -156,7 +165,7 @@ def _columns(card: RouteCard, leg: CardLeg, paper: Paper) -> Iterator[_Text]:
     yield from _ground(leg, paper)
 
 
-def _places(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
+def _places(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     x_mm, most_mm = _LEG["to"], 45.0
     yield _Text(x_mm, 3.8, f"from {leg.from_}", _SMALL, False, most_mm, cut=True)
     lines = two_lines(paper, leg.to, most_mm, 12.5)
@@ -166,17 +175,17 @@ def _places(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
     yield _Text(x_mm, 9.2 + 4.8 * len(lines), reference, 10.5, True, most_mm)
 
 
-def two_lines(paper: Paper, words: str, most_mm: float, size_pt: float) -> list[str]:
+def two_lines(paper: Canvas, words: str, most_mm: float, size_pt: float) -> list[str]:
     """Break bold words into two lines at the most; the second may be too long."""
-    lines = paper.wrapped(words, most_mm, size_pt, bold=True)
+    lines = paper.wrapped(words, most_mm, size_pt, bold=True, whole=True)
     return lines if len(lines) < 2 else [lines[0], " ".join(lines[1:])]
 
 
-def _bearings(card: RouteCard, leg: CardLeg, paper: Paper) -> Iterator[_Text]:
+def _bearings(card: RouteCard, leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     x_mm, unit = _LEG["bearing"], card.bearing_unit
     shown = bearing_shown(leg.bearing_magnetic_deg, unit)
     yield _Text(x_mm, 9.8, shown, 25.0, True, 30.0)
-    width_mm = min(paper.width_mm(shown, 25.0, bold=True), 30.0)
+    width_mm = min(paper.text_width_mm(shown, 25.0, bold=True), 30.0)
     yield _Text(x_mm + width_mm + 1.0, 9.8, "mag", _SMALL, False, None)
     grid = [] if leg.bearing_grid_deg is None else [f"grid {bearing_shown(leg.bearing_grid_deg, unit)}"]
     norths = [*grid, f"true {bearing_shown(leg.bearing_true_deg, unit)}"]
@@ -186,14 +195,14 @@ def _bearings(card: RouteCard, leg: CardLeg, paper: Paper) -> Iterator[_Text]:
         yield _Text(x_mm, 18.2 + 3.4 * k, words, 8.5, False, 35.0)
 
 
-def _length(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
+def _length(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     length, on_map = distance_texts(leg)
     for y_mm, words, size_pt in ((7.4, length, 16.0), (11.8, on_map, 9.0), (16.6, climb_text(leg), 11.0)):
         yield _Text(_LEG["length"], y_mm, words, size_pt, True, 30.0)
     yield from _wrapped(paper, (_LEG["length"], 20.4), elevation_text(leg).split("; "), 30.0)
 
 
-def _time(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
+def _time(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     x_mm = _LEG["time"]
     yield _Text(x_mm, 7.4, minutes_text(leg.time_min), 15.0, True, 23.5)
     if leg.time_min is not None and leg.time_at_least:
@@ -202,7 +211,7 @@ def _time(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
     yield from _wrapped(paper, (x_mm, 18.6), [leg.daylight_text], 24.0)
 
 
-def _ground(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
+def _ground(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     x_mm = _LEG["ground"]
     most_mm = RIGHT_MM - x_mm
     yield _Text(x_mm, 5.2, steepness_text(leg.ground), 13.0, True, most_mm)
@@ -210,7 +219,7 @@ def _ground(leg: CardLeg, paper: Paper) -> Iterator[_Text]:
     yield from _wrapped(paper, (x_mm, 13.4), grounds_text(leg.ground), most_mm)
 
 
-def _sides(leg: CardLeg, paper: Paper, y_mm: float) -> Iterator[_Text]:
+def _sides(leg: CardLeg, paper: Canvas, y_mm: float) -> Iterator[_Text]:
     """Write what lies to the left into the left half, to the right into the right one."""
     halves = (("left", LEFT_MM, FOLD_MM - 2.0), ("right", FOLD_MM + 2.0, RIGHT_MM))
     for side, x_mm, end_mm in halves:
@@ -220,7 +229,7 @@ def _sides(leg: CardLeg, paper: Paper, y_mm: float) -> Iterator[_Text]:
             yield from _wrapped(paper, (x_mm, y_mm), [words], end_mm - x_mm, 8.5)
 
 
-def check_head(paper: Paper, top_mm: float) -> None:
+def check_head(paper: Canvas, top_mm: float) -> None:
     """Name the columns of the checks, and say how to use them."""
     paper.text(LEFT_MM, top_mm + 4.6, "Checks: places worth a reading", 11.0, bold=True)
     words = (
@@ -228,7 +237,7 @@ def check_head(paper: Paper, top_mm: float) -> None:
         "differ from the model by more than both may err; where the limits are wide that proves little. "
         "The steeper figure leads."
     )
-    paper.paragraph(LEFT_MM, top_mm + 8.6, words, RIGHT_MM - LEFT_MM, _SMALL)
+    paper.paragraph(LEFT_MM, top_mm + 5.9, RIGHT_MM - LEFT_MM, words, size_pt=_SMALL)
     for column, label in (
         ("number", "check"),
         ("place", "place"),
@@ -238,10 +247,10 @@ def check_head(paper: Paper, top_mm: float) -> None:
         ("box", "reading"),
     ):
         paper.text(_CHECK[column], top_mm + 18.4, label, _SMALL)
-    _line(paper, top_mm + CHECK_HEAD_MM - 0.6, 1.4)
+    rule(paper, top_mm + CHECK_HEAD_MM - 0.6, 0.5)
 
 
-def check_row(card: RouteCard, check: Check, paper: Paper, top_mm: float) -> None:
+def check_row(card: RouteCard, check: Check, paper: Canvas, top_mm: float) -> None:
     """Draw a check from the top edge of its row."""
     unit, y_mm = card.bearing_unit, top_mm + 6.4
     paper.text(_CHECK["number"], y_mm + 2.0, check.number, 17.0, bold=True, most_mm=15.0)
@@ -254,5 +263,5 @@ def check_row(card: RouteCard, check: Check, paper: Paper, top_mm: float) -> Non
     paper.text(_CHECK["expect"], y_mm + 2.0, slope(check.expected_deg).text, 12.0, bold=True, most_mm=15.0)
     paper.text(_CHECK["limits"], y_mm - 1.0, limits_text(check), 10.0, bold=True, most_mm=33.0)
     paper.text(_CHECK["limits"], y_mm + 3.8, f"steeper above {above_text(check)}", 9.5, most_mm=33.0)
-    paper.box(_CHECK["box"], top_mm + 1.8, (RIGHT_MM - _CHECK["box"], CHECK_MM - 3.8))
-    _line(paper, top_mm + CHECK_MM - 0.4, 0.5)
+    paper.box(_CHECK["box"], top_mm + 1.8, RIGHT_MM - _CHECK["box"], CHECK_MM - 3.8, 0.28)
+    rule(paper, top_mm + CHECK_MM - 0.4, 0.18)

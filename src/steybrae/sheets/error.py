@@ -112,7 +112,7 @@ def _panel(sheet: Sheet, curves: Sequence[ErrorCurve], x: float, y: float) -> No
         sheet.text(px, y - 3.0, f"{slope_deg}°", size_pt=SMALL_PT, align="middle")
     sheet.path([at(first, first), at(last, last)], 0.3)
     sheet.box(x, y, PANEL_MM, PANEL_MM, 0.25)
-    sheet.text(x, y + PANEL_MM + 1.4, f"{gaps} gap{'s' * (gaps > 1)}", size_pt=8, face="bold")
+    sheet.text(x, y + PANEL_MM + 1.4, f"{gaps} gap{'s' * (gaps > 1)}", size_pt=8, bold=True)
     sheet.text(x + PANEL_MM, y + PANEL_MM + 1.4, "up: what you read", size_pt=SMALL_PT, align="right")
     sheet.text(x + PANEL_MM / 2, y - 6.0, "slope of the ground", size_pt=SMALL_PT, align="middle")
 
@@ -149,7 +149,7 @@ def _table(sheet: Sheet, table: ErrorTable, top: float) -> float:
     x, y = sheet.left_mm, top - 3.6
     gaps = f"{table.gaps} gap{'s' * (table.gaps > 1)}"
     title = f"Over {gaps}: what you may read. At 30° it averages {ground_run(table.ground_30_m)} of ground."
-    sheet.text(x, y, title, size_pt=8, face="bold")
+    sheet.text(x, y, title, size_pt=8, bold=True)
     columns = [x + 18.0, x + 40.0, *(x + 66.0 + 25.5 * k for k in range(len(ERRORS_MM)))]
     y -= ROW_MM
     heads = ["slope", "length", *(f"± {error_mm:g} mm" for error_mm in ERRORS_MM)]

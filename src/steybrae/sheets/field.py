@@ -75,9 +75,7 @@ def _table(sheet: Sheet, result: FieldSheet, top: float, bottom: float) -> None:
     for width in widths:
         edges.append(edges[-1] + width * stretch)
     for column, left, right in zip(result.columns, edges, edges[1:], strict=False):
-        sheet.paragraph(
-            left + 0.8, top - 0.6, right - left - 1.2, column.words, size_pt=SMALL_PT, face="bold"
-        )
+        sheet.paragraph(left + 0.8, top - 0.6, right - left - 1.2, column.words, size_pt=SMALL_PT, bold=True)
         name = sheet.wrapped(column.name.replace("_", "_ "), right - left - 1.0, SMALL_PT)
         for k, line in enumerate(reversed(name)):
             text = line.replace("_ ", "_")
@@ -85,7 +83,7 @@ def _table(sheet: Sheet, result: FieldSheet, top: float, bottom: float) -> None:
         example = sheet.wrapped(column.example, right - left - 1.2, EXAMPLE_PT)
         for k, line in enumerate(example[:2]):
             y = top - HEAD_MM - (3.0 if len(example) > 1 else 4.6) - 2.9 * k
-            sheet.text(left + 0.8, y, line, size_pt=EXAMPLE_PT, face="slanted", ink=MUTED)
+            sheet.text(left + 0.8, y, line, size_pt=EXAMPLE_PT, ink=MUTED)
     y = top - HEAD_MM - EXAMPLE_MM
     sheet.line(sheet.left_mm, top, sheet.right_mm, top, 0.3)
     sheet.line(sheet.left_mm, top - HEAD_MM, sheet.right_mm, top - HEAD_MM, 0.15)
@@ -122,7 +120,7 @@ def _planned(result: FieldSheet, paper: str) -> bytes:
         "three times. Degrees, no sign. A gentle reading never makes gentler what map or model show. 95 % "
         f"of the mean by number of readings: {known}."
     )
-    y = sheet.paragraph(sheet.left_mm, sheet.top_mm - 1.0, width, result.plan, size_pt=9, face="bold")
+    y = sheet.paragraph(sheet.left_mm, sheet.top_mm - 1.0, width, result.plan, size_pt=9, bold=True)
     y = sheet.paragraph(sheet.left_mm, y, width, words, size_pt=8)
     if result.checks:
         name = result.checks[0].check.number
@@ -132,7 +130,7 @@ def _planned(result: FieldSheet, paper: str) -> bytes:
     y -= 1.0
     if not result.checks:
         none = "This plan has no check: nowhere on it may one stand off steep ground and measure."
-        y = sheet.paragraph(sheet.left_mm, y, width, none, size_pt=9, face="bold") - 1.0
+        y = sheet.paragraph(sheet.left_mm, y, width, none, size_pt=9, bold=True) - 1.0
     for one in result.checks:
         y = _room(sheet, y)
         _head(sheet, y, one.check.number, one.leg)
@@ -160,8 +158,8 @@ def _head(sheet: Sheet, y: float, number: str, leg: str) -> None:
     """Draw the line over a block, its name, three boxes and lines for time, who and note."""
     sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.2)
     indent = 13.0 if number else 0.0
-    sheet.text(sheet.left_mm, y - 5.2, number, size_pt=13, face="bold")
-    sheet.text(sheet.left_mm + indent, y - 4.6, leg, size_pt=8, face="bold")
+    sheet.text(sheet.left_mm, y - 5.2, number, size_pt=13, bold=True)
+    sheet.text(sheet.left_mm + indent, y - 4.6, leg, size_pt=8, bold=True)
     wide, high = BOX_MM
     for k in range(3):
         sheet.box(sheet.right_mm - (3 - k) * (wide + 1.5) + 1.5, y - 6.5 - high, wide, high, 0.25)
@@ -185,8 +183,7 @@ def _lines(sheet: Sheet, y: float, lines: tuple[str, ...], *, ruled: bool = Fals
             sheet.line(start, y - 3.7, sheet.left_mm + width, y - 3.7, 0.15)
             y -= 5.0
         else:
-            face = "regular" if number else "bold"
-            y = sheet.paragraph(sheet.left_mm, y, width, line, size_pt=7.5, face=face) - 0.4
+            y = sheet.paragraph(sheet.left_mm, y, width, line, size_pt=7.5, bold=not number) - 0.4
 
 
 def _check_lines(check: Check) -> tuple[str, ...]:

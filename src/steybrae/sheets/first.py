@@ -110,7 +110,7 @@ def _example(sheet: Sheet, worked: Worked, metres: float, top: float) -> float:
         ),
         start=1,
     ):
-        sheet.text(sheet.left_mm, y - 3.2, f"{number}.", size_pt=BODY_PT, face="bold", ink=MARK_INK)
+        sheet.text(sheet.left_mm, y - 3.2, f"{number}.", size_pt=BODY_PT, bold=True, ink=MARK_INK)
         y = sheet.paragraph(sheet.left_mm + 7.0, y, width_mm(sheet) - 7.0, text, size_pt=BODY_PT)
     return y
 
@@ -151,7 +151,7 @@ def _from_the_side(sheet: Sheet, worked: Worked, x: float, top: float) -> None:
         sheet.line(px, py, x + wide, py, 0.1, ink=CONTOUR_INK)
     sheet.text(x + wide / 2, foot - 3.4, f"{worked.run_m:g} m", size_pt=8, align="middle")
     sheet.text(x + wide + 1.5, foot + tall / 2, f"{worked.rise_m:g} m", size_pt=8)
-    sheet.text(x + 11.0, foot + 1.4, slope(worked.slope_deg).text, size_pt=8, face="bold")
+    sheet.text(x + 11.0, foot + 1.4, slope(worked.slope_deg).text, size_pt=8, bold=True)
 
 
 def _tangents(sheet: Sheet, rows: Sequence[tuple[float, float]], top: float) -> float:
@@ -166,7 +166,7 @@ def _tangents(sheet: Sheet, rows: Sequence[tuple[float, float]], top: float) -> 
             sheet.box(x, y - 1.0, room - 3.0, 4.0, 0.0, fill=(0.94, 0.94, 0.94))
         with sheet.read_as("P"):
             sheet.text(x + 12.0, y, f"{gradient:.3f}", size_pt=8, align="right")
-            sheet.text(x + 20.5, y, f"{deg:g}°", size_pt=8, face="bold", align="right")
+            sheet.text(x + 20.5, y, f"{deg:g}°", size_pt=8, bold=True, align="right")
     return top - 4.0 * deep - 2.0
 
 
@@ -189,7 +189,7 @@ def _combs(sheet: Sheet, result: FirstLesson, top: float) -> None:
         )
         with sheet.read_as("Figure", f"A comb of {comb_deg:g} degrees on contours. {words}."):
             _comb(sheet, x, y, comb_gap, gap)
-            sheet.text(x + COMB_INSET_MM, y - 20.0, f"{comb_deg:g}°", size_pt=10, face="bold")
+            sheet.text(x + COMB_INSET_MM, y - 20.0, f"{comb_deg:g}°", size_pt=10, bold=True)
             sheet.text(x, y - 29.0, words, size_pt=BODY_PT)
     text = f"{COMB_LARGER:g} times larger. Now lay your own comb on the example above: which one fits?"
     sheet.paragraph(sheet.left_mm, y - 31.0, width_mm(sheet), text, size_pt=BODY_PT)
@@ -221,10 +221,10 @@ def _plan(sheet: Sheet, result: FirstLesson, top: float) -> float:
             y - 4.0,
             f"{step.begin_min}-{step.end_min}",
             size_pt=BODY_PT,
-            face="bold",
+            bold=True,
             ink=MARK_INK,
         )
-        sheet.text(sheet.left_mm + 15.0, y - 4.0, step.title, size_pt=BODY_PT, face="bold")
+        sheet.text(sheet.left_mm + 15.0, y - 4.0, step.title, size_pt=BODY_PT, bold=True)
         y = (
             sheet.paragraph(sheet.left_mm + 58.0, y - 0.9, width_mm(sheet) - 58.0, step.words, size_pt=8.5)
             - 0.6
@@ -295,7 +295,7 @@ def own_map_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
             sheet.new_page()
             y = sheet.top_mm - 2.0
         with sheet.read_as("P"):
-            sheet.text(sheet.left_mm, y - 3.6, _letter(number), size_pt=11, face="bold", ink=MARK_INK)
+            sheet.text(sheet.left_mm, y - 3.6, _letter(number), size_pt=11, bold=True, ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, stretch.name, size_pt=9)
         asked = ("length mm", "gaps", "height gained", "slope °", "band")
         blanks(sheet, asked, sheet.left_mm + 10.0, y - 5.5, width - 10.0)
@@ -311,7 +311,7 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
         f"{_map_text(result)}. Accept: what a length read 0.5 mm long or short gives, and its bands. A "
         f"band is not asked for where more than {MOST_BANDS} are right: measure over more gaps."
     )
-    y = sheet.paragraph(sheet.left_mm, sheet.top_mm - 1.0, width, text, size_pt=8, face="bold") - 2.0
+    y = sheet.paragraph(sheet.left_mm, sheet.top_mm - 1.0, width, text, size_pt=8, bold=True) - 2.0
     for number, (stretch, answer) in enumerate(zip(result.stretches, result.answers, strict=True)):
         band = f"band {bands_text(answer)}" if len(answer.bands) <= MOST_BANDS else "no band"
         lines = (
@@ -323,9 +323,9 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
         if y - tall < sheet.bottom_mm:
             sheet.new_page()
             y = sheet.top_mm - 2.0
-        sheet.text(sheet.left_mm, y - 3.4, _letter(number), size_pt=11, face="bold", ink=MARK_INK)
-        for face, line in zip(("bold", "regular"), lines, strict=True):
-            y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, line, size_pt=8.5, face=face) - 0.3
+        sheet.text(sheet.left_mm, y - 3.4, _letter(number), size_pt=11, bold=True, ink=MARK_INK)
+        for bold, line in zip((True, False), lines, strict=True):
+            y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, line, size_pt=8.5, bold=bold) - 0.3
         y -= 2.0
     return sheet.finish()
 

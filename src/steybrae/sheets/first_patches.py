@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, blanks
-from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet
+from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet, box
 from steybrae.teach.first_lesson import FirstLesson, Hidden, Ranked
 from steybrae.teach.forms import FormPatch
 from steybrae.value import slope
@@ -30,14 +30,14 @@ def width_mm(sheet: Sheet) -> float:
 def heading(sheet: Sheet, y: float, text: str) -> float:
     """Write a heading; say where what follows begins."""
     with sheet.read_as("H2"):
-        sheet.text(sheet.left_mm, y - 4.2, text, size_pt=11, face="bold")
+        sheet.text(sheet.left_mm, y - 4.2, text, size_pt=11, bold=True)
     return y - 6.6
 
 
 def _patch(sheet: Sheet, patch: FormPatch, x: float, y: float, *, bare: bool = False) -> None:
     """Draw a patch of contours, its lower left corner at a place, with its numbers and its line."""
     side = patch.side_mm
-    sheet.clip(x, y, side, side)
+    sheet.clip(box(x, y, side, side))
     sheet.shift(x, y)
     for contour in patch.lines:
         sheet.path(contour.points, THICK_MM if contour.thick else THIN_MM, ink=CONTOUR_INK)
@@ -79,7 +79,7 @@ def match_page(sheet: Sheet, result: FirstLesson) -> None:
         top = y - (side + 12.0) * (number // 3)
         with sheet.read_as("Figure", f"Contours {number + 1}"):
             _patch(sheet, patch, x, top - side)
-        sheet.text(x, top - side - 5.5, f"{number + 1}", size_pt=12, face="bold", ink=MARK_INK)
+        sheet.text(x, top - side - 5.5, f"{number + 1}", size_pt=12, bold=True, ink=MARK_INK)
         blanks(sheet, ("profile", "form"), x + 6.0, top - side - 5.0, side + 2.0)
     y -= 2.0 * (side + 12.0)
     tall = 25.0
@@ -93,7 +93,7 @@ def _profile(sheet: Sheet, patch: FormPatch, letter: str, x: float, foot: float)
     with sheet.read_as("Figure", f"Profile {letter}"):
         points = [(x + 6.0 + px, foot + py) for px, py in patch.profile]
         sheet.path([(points[0][0], foot), *points, (points[-1][0], foot)], 0.25, fill=GROUND_INK, closed=True)
-        sheet.text(x, foot, letter, size_pt=12, face="bold", ink=MARK_INK)
+        sheet.text(x, foot, letter, size_pt=12, bold=True, ink=MARK_INK)
 
 
 def rank_page(sheet: Sheet, result: FirstLesson) -> None:
@@ -112,7 +112,7 @@ def rank_page(sheet: Sheet, result: FirstLesson) -> None:
         with sheet.read_as("Figure", f"Contours {one.letter}: an even slope"):
             _patch(sheet, one.patch, x, y - side, bare=True)
         sheet.text(
-            x + side / 2, y - side - 5.0, one.letter, size_pt=12, face="bold", align="middle", ink=MARK_INK
+            x + side / 2, y - side - 5.0, one.letter, size_pt=12, bold=True, align="middle", ink=MARK_INK
         )
     y = _rank_table(sheet, result.ranked, y - side - 8.0)
     y = heading(sheet, y - 4.0, "5. What contours hide")
@@ -130,7 +130,7 @@ def _rank_table(sheet: Sheet, ranked: Sequence[Ranked], top: float) -> float:
         sheet.line(x, y, x, y - RANK_ROW_MM * len(ranked), 0.15)
     for one in ranked:
         sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.15)
-        sheet.text(sheet.left_mm + 2.0, y - 5.4, one.letter, size_pt=11, face="bold", ink=MARK_INK)
+        sheet.text(sheet.left_mm + 2.0, y - 5.4, one.letter, size_pt=11, bold=True, ink=MARK_INK)
         y -= RANK_ROW_MM
     sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.15)
     return y

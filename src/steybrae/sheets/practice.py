@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet
+from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet, box
 from steybrae.teach.answers import AspectAnswer, LegAnswer, LegLine, Measured, Question
 from steybrae.teach.placing import LEADER_MM, LETTER_MM
 from steybrae.teach.practice import PracticeSheet
@@ -95,7 +95,7 @@ def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
         width,
         "Key for marking: what to accept, and the bands that are right. The ways to the answers follow.",
         size_pt=8,
-        face="bold",
+        bold=True,
     )
     for result in results:
         lines = [(question.letter, marking_line(question)) for question in result.questions]
@@ -103,10 +103,10 @@ def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
         if y - sum(heights) - 8.0 < sheet.bottom_mm:
             sheet.new_page()
             y = sheet.top_mm - 1.0
-        y = sheet.paragraph(sheet.left_mm, y - 2.0, width, f"Seed {result.seed}", size_pt=8, face="bold")
+        y = sheet.paragraph(sheet.left_mm, y - 2.0, width, f"Seed {result.seed}", size_pt=8, bold=True)
         for letter, text in lines:
             with sheet.read_as("P"):
-                sheet.text(sheet.left_mm, y - 2.9, letter, size_pt=8, face="bold", ink=MARK_INK)
+                sheet.text(sheet.left_mm, y - 2.9, letter, size_pt=8, bold=True, ink=MARK_INK)
                 y = sheet.paragraph(sheet.left_mm + 8.0, y, width - 8.0, text, size_pt=8) - 0.2
 
 
@@ -155,7 +155,7 @@ def _nth(number: int) -> str:
 def _map(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
     """Draw the map with its lower left corner at a place."""
     ground, around = result.ground, result.furniture
-    sheet.clip(x, y, ground.width_mm, ground.height_mm)
+    sheet.clip(box(x, y, ground.width_mm, ground.height_mm))
     sheet.shift(x, y)
     for line in around.upright:
         sheet.line(line.at_mm, 0.0, line.at_mm, ground.height_mm, GRID_MM, ink=GRID_INK)
@@ -190,7 +190,7 @@ def _unknown(sheet: Sheet, result: PracticeSheet) -> None:
         return
     for corners in patches:
         sheet.path(corners, 0.0, fill=(1.0, 1.0, 1.0), closed=True)
-    sheet.clip_areas(patches)
+    sheet.clip(*patches)
     width, height = result.ground.width_mm, result.ground.height_mm
     for k in range(math.ceil((width + height) / HATCH_STEP_MM)):
         at = k * HATCH_STEP_MM
@@ -255,9 +255,9 @@ def _leg(sheet: Sheet, leg: LegLine, letter: str) -> None:
 
 
 def _letter(sheet: Sheet, x: float, y: float, letter: str) -> None:
-    half = sheet.text_width_mm(letter, LETTER_PT, "bold") / 2.0 + 0.5
+    half = sheet.text_width_mm(letter, LETTER_PT, bold=True) / 2.0 + 0.5
     sheet.box(x - half, y - 1.7, 2.0 * half, 3.4, 0.0, fill=(1.0, 1.0, 1.0))
-    sheet.text(x, y - 1.15, letter, size_pt=LETTER_PT, face="bold", align="middle", ink=MARK_INK)
+    sheet.text(x, y - 1.15, letter, size_pt=LETTER_PT, bold=True, align="middle", ink=MARK_INK)
 
 
 def _margin(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
@@ -301,7 +301,7 @@ def _questions(sheet: Sheet, result: PracticeSheet) -> None:
             sheet.new_page()
             y = sheet.top_mm - 2.0
         with sheet.read_as("P"):
-            sheet.text(sheet.left_mm, y - 3.6, question.letter, size_pt=12, face="bold", ink=MARK_INK)
+            sheet.text(sheet.left_mm, y - 3.6, question.letter, size_pt=12, bold=True, ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, question.ask, size_pt=8.5)
         y = blanks(sheet, question.blanks, sheet.left_mm + 10.0, y - 5.5, width - 10.0) - 5.5
 
@@ -327,7 +327,7 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
         "slope under it. "
         f"Accept: what a length read {RULER_ERROR_MM} mm long or short gives, and its bands.",
         size_pt=8,
-        face="bold",
+        bold=True,
     )
     y -= 2.0
     for question in result.questions:
@@ -336,10 +336,9 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
         if y - sum(heights) - 4.0 < sheet.bottom_mm:
             sheet.new_page()
             y = sheet.top_mm - 2.0
-        sheet.text(sheet.left_mm, y - 3.4, question.letter, size_pt=11, face="bold", ink=MARK_INK)
+        sheet.text(sheet.left_mm, y - 3.4, question.letter, size_pt=11, bold=True, ink=MARK_INK)
         for text, strong in lines:
-            face = "bold" if strong else "regular"
-            y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, text, size_pt=7.5, face=face) - 0.3
+            y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, text, size_pt=7.5, bold=strong) - 0.3
         y -= 2.6
 
 

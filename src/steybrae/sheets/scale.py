@@ -122,7 +122,7 @@ def _edge_in_use(sheet: Sheet, x: float, top: float) -> None:
     for k in range(1, 7):
         at = x + 1.0 + 4.0 * k + 0.02 * 9.5**2
         sheet.line(at, top - 10.5, at, top - 14.0, 0.3)
-    sheet.text(x + 17.0, top - 17.8, "30°", size_pt=7, face="bold", align="middle")
+    sheet.text(x + 17.0, top - 17.8, "30°", size_pt=7, bold=True, align="middle")
 
 
 def _card_in_use(sheet: Sheet, x: float, top: float) -> None:
@@ -162,7 +162,7 @@ def _edge(sheet: Sheet, one: MapScale, x: float, y: float) -> None:
     if one.index_combs:
         below = f"▼ {_spaces(one.index_combs, 'index gap')}, thick line to thick line"
         sheet.text(x + between, middle - 2.4, below, size_pt=SMALL_PT)
-    sheet.text(x + width - between, middle - 0.8, one.name, size_pt=SMALL_PT, face="bold", align="right")
+    sheet.text(x + width - between, middle - 0.8, one.name, size_pt=SMALL_PT, bold=True, align="right")
 
 
 def _spaces(combs: Sequence[Comb], what: str) -> str:
@@ -185,7 +185,7 @@ def _combs(sheet: Sheet, combs: Sequence[Comb], x: float, edge: float, *, down: 
         end = edge + inward * COMB_LINE_MM
         sheet.line(first, end, first + comb.length_mm, end, 0.08)
         label = end + (-2.9 if down else 0.9)
-        sheet.text(x + cell / 2, label, f"{comb.slope_deg:g}°", size_pt=7, face="bold", align="middle")
+        sheet.text(x + cell / 2, label, f"{comb.slope_deg:g}°", size_pt=7, bold=True, align="middle")
         x += cell + between
 
 
@@ -206,7 +206,7 @@ def _wedges(one: MapScale) -> list[tuple[Wedge, str, float, float]]:
 
 def _card_width(sheet: Sheet, one: MapScale) -> float:
     return max(
-        sum(wide for _, _, _, wide in _wedges(one)) + 4.0, sheet.text_width_mm(one.name, 7, "bold") + 6.0
+        sum(wide for _, _, _, wide in _wedges(one)) + 4.0, sheet.text_width_mm(one.name, 7, bold=True) + 6.0
     )
 
 
@@ -215,7 +215,7 @@ def _card(sheet: Sheet, one: MapScale, x: float, y: float) -> float:
     width = _card_width(sheet, one)
     sheet.cut_box(x, y, width, CARD_HEIGHT_MM)
     top = y + CARD_HEIGHT_MM
-    sheet.text(x + 3.0, top - 4.2, one.name, size_pt=7, face="bold")
+    sheet.text(x + 3.0, top - 4.2, one.name, size_pt=7, bold=True)
     at = x + 2.0
     for wedge, title, line, wide in _wedges(one):
         sheet.text(at + 8.0, top - 8.4, title, size_pt=SMALL_PT)
@@ -236,7 +236,7 @@ def _wedge(sheet: Sheet, wedge: Wedge, x: float, top: float, line_mm: float) -> 
         sheet.line(x - (2.4 if whole else 1.2), y, x, y, 0.1)
         if whole:
             sheet.line(x, y, x + wedge.spaces * spacing, y, 0.05, ink=MUTED)
-            sheet.text(x - 2.9, y - 0.8, f"{deg:g}°", size_pt=SMALL_PT, face="bold", align="right")
+            sheet.text(x - 2.9, y - 0.8, f"{deg:g}°", size_pt=SMALL_PT, bold=True, align="right")
     thin = min(line_mm, 0.3 * wedge.spacings_mm[-1])
     for k in range(wedge.spaces + 1):
         sheet.path([(x + k * gap, y) for gap, y in zip(wedge.spacings_mm, levels, strict=True)], thin)

@@ -1,7 +1,8 @@
-"""Pages true to size: a PDF drawn in millimetres, with what lets its reader check them.
+"""Pages true to size: a PDF drawn in millimetres, and teaching sheets with what lets their reader check them.
 
-Positions are millimetres from the lower left corner of the sheet, x to the right, y up. Every
-page carries a bar of 100 mm both ways, the note to print at 100 %, and the cautions.
+Positions on a sheet are millimetres from its lower left corner, x to the right, y up. Every sheet
+carries a bar of 100 mm both ways, the note to print at 100 %, and the cautions. A card's rows are laid
+from the top down: there y runs down from `Canvas.from_top_mm`.
 """
 
 from __future__ import annotations
@@ -22,6 +23,9 @@ PT_PER_MM: Final = 72.0 / 25.4
 MARGIN_MM: Final = 12.0
 """Free edge, mm: more than the 5 mm that home printers leave blank (our choice)."""
 
+LEAST_SHARE: Final = 0.72
+"""Least part of its size to which a name that is too long is made smaller (our choice)."""
+
 CHECK_MM: Final = 100.0
 """Length of the check bars, mm."""
 
@@ -41,7 +45,8 @@ Points = Any
 INK: Final[Colour] = (0.0, 0.0, 0.0)
 MUTED: Final[Colour] = (0.33, 0.33, 0.33)
 
-_FONTS: Final = {"regular": "DejaVuSans", "bold": "DejaVuSans-Bold", "slanted": "DejaVuSans-Oblique"}
+_FONTS: Final = {False: "DejaVuSans", True: "DejaVuSans-Bold"}
+"""Faces that come with matplotlib, plain and bold: they hold the names of most hills."""
 
 
 def _register_fonts() -> None:
@@ -54,8 +59,291 @@ def _register_fonts() -> None:
             pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))
 
 
-class Sheet:
-    """A PDF in the making, one page after the other.
+class Canvas:
+    """A PDF in the making, one page after the other; black on white unless told otherwise.
+
+    Parameters
+    ----------
+    size_mm
+        Width and height of a page.
+    title, subject, keywords
+        Of the document: its metadata. The same drawing is the same bytes: no time is written.
+    down
+        Whether y runs down from `from_top_mm`, and not up from the lower edge.
+    condensed
+        Width of letters against the face as drawn.
+    leading
+        Line distance over type size.
+    """
+
+    def __init__(
+        self,
+        size_mm: tuple[float, float],
+        title: str,
+        subject: str,
+        *,
+        keywords: str = "",
+        down: bool = False,
+        condensed: float = 1.0,
+        leading: float = LEADING,
+    ) -> None:
+        from reportlab.pdfgen.canvas import Canvas as Pages  # noqa: PLC0415
+
+        _register_fonts()
+        self.width_mm, self.height_mm = size_mm
+        self.from_top_mm = 0.0
+        self._down, self._condensed, self._leading = down, condensed, leading
+        self._data = io.BytesIO()
+        # Invariant: no clock and no random name in the file, so that the same sheet is the same bytes.
+        # The first font is one of ours, which is embedded; the canvas's own would not be.
+        self._canvas: Any = Pages(
+            self._data,
+            pagesize=(self.width_mm * PT_PER_MM, self.height_mm * PT_PER_MM),
+            invariant=1,
+            pageCompression=1,
+            initialFontName=_FONTS[False],
+        )
+        self._tags = Tags(self._canvas)
+        self._canvas.setTitle(title)
+        self._canvas.setSubject(subject)
+        self._canvas.setKeywords(keywords)
+        self._canvas.setCreator("steybrae")
+        self._canvas.setAuthor("")
+
+    def _at(self, point: Any) -> tuple[float, float]:
+        """Points of PDF from the lower left corner."""
+        y = self.height_mm - self.from_top_mm - float(point[1]) if self._down else float(point[1])
+        return float(point[0]) * PT_PER_MM, y * PT_PER_MM
+
+    def new_page(self) -> None:
+        """End this page and begin another one."""
+        self._tags.end_page()
+
+    def finish(self) -> bytes:
+        """End the document and return the PDF; nothing can be drawn afterwards."""
+        self._tags.end_page()
+        self._tags.finish()
+        self._canvas.save()
+        return self._data.getvalue()
+
+    def line_mm(self, size_pt: float) -> float:
+        """Distance from base line to base line."""
+        return size_pt * self._leading / PT_PER_MM
+
+    def line(
+        self,
+        x1: float,
+        y1: float,
+        x2: float,
+        y2: float,
+        width_mm: float = 0.2,
+        *,
+        ink: Colour = INK,
+        dash_mm: Sequence[float] = (),
+    ) -> None:
+        """Draw a straight line."""
+        self.path([(x1, y1), (x2, y2)], width_mm, ink=ink, dash_mm=dash_mm)
+
+    def path(
+        self,
+        points: Points,
+        width_mm: float = 0.2,
+        *,
+        ink: Colour = INK,
+        fill: Colour | None = None,
+        dash_mm: Sequence[float] = (),
+        closed: bool = False,
+    ) -> None:
+        """Draw a line through points, or a filled area; a width of 0 leaves the line out."""
+        canvas = self._canvas
+        path = canvas.beginPath()
+        path.moveTo(*self._at(points[0]))
+        for point in points[1:]:
+            path.lineTo(*self._at(point))
+        if closed:
+            path.close()
+        canvas.setStrokeColorRGB(*ink)
+        canvas.setLineWidth(width_mm * PT_PER_MM)
+        canvas.setDash([part * PT_PER_MM for part in dash_mm])
+        if fill is not None:
+            canvas.setFillColorRGB(*fill)
+        with self._tags.artifact():
+            canvas.drawPath(path, stroke=int(width_mm > 0.0), fill=int(fill is not None))
+
+    def box(
+        self,
+        x: float,
+        y: float,
+        width: float,
+        height: float,
+        line_mm: float = 0.2,
+        *,
+        ink: Colour = INK,
+        fill: Colour | None = None,
+        dash_mm: Sequence[float] = (),
+    ) -> None:
+        """Draw a rectangle from the corner where x and y are least."""
+        self.path(box(x, y, width, height), line_mm, ink=ink, fill=fill, dash_mm=dash_mm, closed=True)
+
+    def cut_box(self, x: float, y: float, width: float, height: float) -> None:
+        """Draw the line to cut along: thin dashes, corners marked outside."""
+        self.box(x, y, width, height, 0.1, ink=MUTED, dash_mm=(1.2, 0.8))
+        for px in (x, x + width):
+            for py in (y, y + height):
+                out_x, out_y = (-1.0 if px == x else 1.0), (-1.0 if py == y else 1.0)
+                self.line(px + 0.6 * out_x, py, px + 2.2 * out_x, py, 0.1)
+                self.line(px, py + 0.6 * out_y, px, py + 2.2 * out_y, 0.1)
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        size_pt: float = 8.0,
+        *,
+        bold: bool = False,
+        align: Literal["left", "middle", "right"] = "left",
+        turn_deg: float = 0.0,
+        ink: Colour = INK,
+        most_mm: float | None = None,
+        cut: bool = False,
+    ) -> float:
+        """Write one line and return its width, mm.
+
+        Parameters
+        ----------
+        x, y
+            Start, middle or end of the base line, as `align` says.
+        text, size_pt, bold, ink, turn_deg
+            What and how.
+        most_mm
+            Room there is: longer text is made smaller.
+        cut
+            Whether it may be cut with an ellipsis rather than made very small: names, never figures.
+        """
+        if most_mm is not None:
+            text, size_pt = self.fitted(text, size_pt, most_mm, bold=bold, cut=cut)
+        canvas = self._canvas
+        width = self.text_width_mm(text, size_pt, bold=bold)
+        canvas.saveState()
+        canvas.setFillColorRGB(*ink)
+        canvas.translate(*self._at((x, y)))
+        canvas.rotate(turn_deg)
+        line = canvas.beginText({"left": 0.0, "middle": -width / 2.0, "right": -width}[align] * PT_PER_MM, 0)
+        line.setFont(_FONTS[bold], size_pt)
+        line.setHorizScale(100.0 * self._condensed)
+        line.textOut(f"{text} ")  # the blank parts it from what follows where both are read aloud
+        with self._tags.element("P"):
+            canvas.drawText(line)
+        canvas.restoreState()
+        return width
+
+    def text_width_mm(self, text: str, size_pt: float, *, bold: bool = False) -> float:
+        """Width of a line of text, mm."""
+        width: float = self._canvas.stringWidth(text, _FONTS[bold], size_pt)
+        return width * self._condensed / PT_PER_MM
+
+    def fitted(
+        self, text: str, size_pt: float, most_mm: float, *, bold: bool = False, cut: bool = False
+    ) -> tuple[str, float]:
+        """Make a text smaller until it has room, or cut it with an ellipsis; text and size."""
+        share = most_mm / max(self.text_width_mm(text, size_pt, bold=bold), 1e-9)
+        size_pt *= min(1.0, max(share, LEAST_SHARE) if cut else share)
+        whole = text
+        while cut and self.text_width_mm(text, size_pt, bold=bold) > most_mm + 1e-6 and len(whole) > 1:
+            whole = whole[:-1]
+            text = f"{whole.rstrip()}…"
+        return text, size_pt
+
+    def wrapped(
+        self, text: str, width_mm: float, size_pt: float, *, bold: bool = False, whole: bool = False
+    ) -> list[str]:
+        """Break a text into lines no wider than asked; a longer word is cut unless it has to stay whole."""
+        lines: list[str] = [""]
+        for word in text.split():
+            candidate = f"{lines[-1]} {word}".strip()
+            if self.text_width_mm(candidate, size_pt, bold=bold) <= width_mm:
+                lines[-1] = candidate
+                continue
+            left = word
+            if lines[-1]:
+                lines.append("")
+            while not whole and self.text_width_mm(left, size_pt, bold=bold) > width_mm and len(left) > 1:
+                fits = next(
+                    k for k in range(len(left) - 1, 0, -1)
+                    if k == 1 or self.text_width_mm(left[:k], size_pt, bold=bold) <= width_mm
+                )  # fmt: skip
+                lines[-1], left = left[:fits], left[fits:]
+                lines.append("")
+            lines[-1] = left
+        return lines if lines[0] else []
+
+    def paragraph(
+        self,
+        x: float,
+        y_top: float,
+        width_mm: float,
+        text: str,
+        *,
+        size_pt: float = 8.0,
+        bold: bool = False,
+        ink: Colour = INK,
+    ) -> float:
+        """Write a text in lines below `y_top`.
+
+        Returns
+        -------
+        float
+            Where the next paragraph may begin, mm.
+        """
+        below = 1.0 if self._down else -1.0
+        step, rise = below * self.line_mm(size_pt), below * size_pt * 0.95 / PT_PER_MM
+        y = y_top + rise
+        with self._tags.element("P"):
+            for line in self.wrapped(text, width_mm, size_pt, bold=bold):
+                self.text(x, y, line, size_pt, bold=bold, ink=ink)
+                y += step
+        return y - rise + 0.25 * step
+
+    def read_as(self, kind: Kind, words: str = "") -> AbstractContextManager[None]:
+        """Let what is drawn inside be read as one piece.
+
+        Parameters
+        ----------
+        kind
+            A heading, a paragraph of several texts, or a picture.
+        words
+            What a picture shows, for those who do not see it.
+        """
+        return self._tags.element(kind, words)
+
+    def clip(self, *areas: Points) -> None:
+        """Confine what follows to closed areas, until `unclip`."""
+        self._canvas.saveState()
+        path = self._canvas.beginPath()
+        for area in areas:
+            path.moveTo(*self._at(area[0]))
+            for point in area[1:]:
+                path.lineTo(*self._at(point))
+            path.close()
+        self._canvas.clipPath(path, stroke=0, fill=0)
+
+    def unclip(self) -> None:
+        """End the last `clip`."""
+        self._canvas.restoreState()
+
+    def shift(self, x: float, y: float) -> None:
+        """Move the origin, until `unshift`."""
+        self._canvas.saveState()
+        self._canvas.translate(x * PT_PER_MM, y * PT_PER_MM)
+
+    def unshift(self) -> None:
+        """End the last `shift`."""
+        self._canvas.restoreState()
+
+
+class Sheet(Canvas):
+    """A teaching sheet: a page with title, cautions at the foot, and bars to check its size.
 
     Parameters
     ----------
@@ -81,24 +369,11 @@ class Sheet:
         turned: bool = False,
         small: bool = False,
     ) -> None:
-        from reportlab.pdfgen.canvas import Canvas  # noqa: PLC0415
-
-        _register_fonts()
         short, long = paper_size_mm(paper, small=small)
-        self.width_mm, self.height_mm = (long, short) if turned else (short, long)
+        subject = " ".join(caution.text for caution in cautions)
+        super().__init__((long, short) if turned else (short, long), title, subject)
         self.title = title
         self._cautions = [caution.line for caution in cautions]
-        self._data = io.BytesIO()
-        size = (self.width_mm * PT_PER_MM, self.height_mm * PT_PER_MM)
-        # Invariant: no clock and no random name in the file, so that the same sheet is the same bytes.
-        # The first font is one of ours, which is embedded; the canvas's own would not be.
-        self._canvas: Any = Canvas(
-            self._data, pagesize=size, invariant=1, pageCompression=1, initialFontName=_FONTS["regular"]
-        )
-        self._tags = Tags(self._canvas)
-        self._canvas.setTitle(title)
-        self._canvas.setAuthor("steybrae")
-        self._canvas.setSubject(" ".join(caution.text for caution in cautions))
         self._page = 0
         self.bottom_mm = MARGIN_MM
         self._open_page()
@@ -120,21 +395,8 @@ class Sheet:
 
     def new_page(self) -> None:
         """End this page and begin another one with the same frame."""
-        self._tags.end_page()
+        super().new_page()
         self._open_page()
-
-    def finish(self) -> bytes:
-        """End the document.
-
-        Returns
-        -------
-        bytes
-            The PDF.
-        """
-        self._tags.end_page()
-        self._tags.finish()
-        self._canvas.save()
-        return self._data.getvalue()
 
     def _open_page(self) -> None:
         self._page += 1
@@ -144,7 +406,7 @@ class Sheet:
         first = self._page == 1
         top = self.height_mm - MARGIN_MM
         with self._tags.element("H1") if first else self._tags.artifact():
-            self.text(self.left_mm, top - 3.4, self.title, size_pt=11, face="bold")
+            self.text(self.left_mm, top - 3.4, self.title, size_pt=11, bold=True)
         with self._tags.artifact():
             page = f"page {self._page}"
             self.text(self.right_mm, top - 3.4, page, size_pt=SMALL_PT, align="right", ink=MUTED)
@@ -190,189 +452,7 @@ class Sheet:
             px, py = (x + at, y + 2.3) if along == "x" else (x + 2.3, y + at - 0.6)
             self.text(px, py, label, size_pt=SMALL_PT, align="middle" if along == "x" else "left")
 
-    def line(
-        self,
-        x1: float,
-        y1: float,
-        x2: float,
-        y2: float,
-        width_mm: float = 0.2,
-        *,
-        ink: Colour = INK,
-        dash_mm: Sequence[float] = (),
-    ) -> None:
-        """Draw a straight line."""
-        self.path([(x1, y1), (x2, y2)], width_mm, ink=ink, dash_mm=dash_mm)
 
-    def path(
-        self,
-        points: Points,
-        width_mm: float = 0.2,
-        *,
-        ink: Colour = INK,
-        fill: Colour | None = None,
-        dash_mm: Sequence[float] = (),
-        closed: bool = False,
-    ) -> None:
-        """Draw a line through points, or a filled area; a width of 0 leaves the line out."""
-        canvas = self._canvas
-        path = canvas.beginPath()
-        first = points[0]
-        path.moveTo(float(first[0]) * PT_PER_MM, float(first[1]) * PT_PER_MM)
-        for point in points[1:]:
-            path.lineTo(float(point[0]) * PT_PER_MM, float(point[1]) * PT_PER_MM)
-        if closed:
-            path.close()
-        canvas.setStrokeColorRGB(*ink)
-        canvas.setLineWidth(width_mm * PT_PER_MM)
-        canvas.setDash([part * PT_PER_MM for part in dash_mm])
-        if fill is not None:
-            canvas.setFillColorRGB(*fill)
-        with self._tags.artifact():
-            canvas.drawPath(path, stroke=int(width_mm > 0.0), fill=int(fill is not None))
-
-    def box(
-        self,
-        x: float,
-        y: float,
-        width: float,
-        height: float,
-        line_mm: float = 0.2,
-        *,
-        ink: Colour = INK,
-        fill: Colour | None = None,
-        dash_mm: Sequence[float] = (),
-    ) -> None:
-        """Draw a rectangle from its lower left corner."""
-        corners = [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
-        self.path(corners, line_mm, ink=ink, fill=fill, dash_mm=dash_mm, closed=True)
-
-    def cut_box(self, x: float, y: float, width: float, height: float) -> None:
-        """Draw the line to cut along: thin dashes, corners marked outside."""
-        self.box(x, y, width, height, 0.1, ink=MUTED, dash_mm=(1.2, 0.8))
-        for px in (x, x + width):
-            for py in (y, y + height):
-                out_x, out_y = (-1.0 if px == x else 1.0), (-1.0 if py == y else 1.0)
-                self.line(px + 0.6 * out_x, py, px + 2.2 * out_x, py, 0.1)
-                self.line(px, py + 0.6 * out_y, px, py + 2.2 * out_y, 0.1)
-
-    def text(
-        self,
-        x: float,
-        y: float,
-        text: str,
-        *,
-        size_pt: float = 8.0,
-        face: str = "regular",
-        align: Literal["left", "middle", "right"] = "left",
-        turn_deg: float = 0.0,
-        ink: Colour = INK,
-    ) -> None:
-        """Write one line; y is its base line."""
-        canvas = self._canvas
-        canvas.saveState()
-        canvas.setFillColorRGB(*ink)
-        canvas.setFont(_FONTS[face], size_pt)
-        canvas.translate(x * PT_PER_MM, y * PT_PER_MM)
-        canvas.rotate(turn_deg)
-        width = canvas.stringWidth(text, _FONTS[face], size_pt)
-        start = {"left": 0.0, "middle": -width / 2.0, "right": -width}[align]
-        with self._tags.element("P"):
-            # The blank parts it from what follows where both are read aloud.
-            canvas.drawString(start, 0, f"{text} ")
-        canvas.restoreState()
-
-    def text_width_mm(self, text: str, size_pt: float, face: str = "regular") -> float:
-        """Width of a line of text, mm."""
-        width: float = self._canvas.stringWidth(text, _FONTS[face], size_pt)
-        return width / PT_PER_MM
-
-    def wrapped(self, text: str, width_mm: float, size_pt: float, face: str = "regular") -> list[str]:
-        """Break a text into lines no wider than asked; a longer word is cut."""
-        lines: list[str] = [""]
-        for word in text.split():
-            candidate = f"{lines[-1]} {word}".strip()
-            if self.text_width_mm(candidate, size_pt, face) <= width_mm:
-                lines[-1] = candidate
-                continue
-            left = word
-            if lines[-1]:
-                lines.append("")
-            while self.text_width_mm(left, size_pt, face) > width_mm and len(left) > 1:
-                fits = next(
-                    k for k in range(len(left) - 1, 0, -1)
-                    if k == 1 or self.text_width_mm(left[:k], size_pt, face) <= width_mm
-                )  # fmt: skip
-                lines[-1], left = left[:fits], left[fits:]
-                lines.append("")
-            lines[-1] = left
-        return lines
-
-    def paragraph(
-        self,
-        x: float,
-        y_top: float,
-        width_mm: float,
-        text: str,
-        *,
-        size_pt: float = 8.0,
-        face: str = "regular",
-        ink: Colour = INK,
-    ) -> float:
-        """Write a text in lines below `y_top`.
-
-        Returns
-        -------
-        float
-            Where the next paragraph may begin, mm.
-        """
-        step = size_pt * LEADING / PT_PER_MM
-        y = y_top - size_pt * 0.95 / PT_PER_MM
-        with self._tags.element("P"):
-            for line in self.wrapped(text, width_mm, size_pt, face):
-                self.text(x, y, line, size_pt=size_pt, face=face, ink=ink)
-                y -= step
-        return y + size_pt * 0.95 / PT_PER_MM - 0.25 * step
-
-    def read_as(self, kind: Kind, words: str = "") -> AbstractContextManager[None]:
-        """Let what is drawn inside be read as one piece.
-
-        Parameters
-        ----------
-        kind
-            A heading, a paragraph of several texts, or a picture.
-        words
-            What a picture shows, for those who do not see it.
-        """
-        return self._tags.element(kind, words)
-
-    def clip(self, x: float, y: float, width: float, height: float) -> None:
-        """Confine what follows to a rectangle, until `unclip`."""
-        self._canvas.saveState()
-        path = self._canvas.beginPath()
-        path.rect(x * PT_PER_MM, y * PT_PER_MM, width * PT_PER_MM, height * PT_PER_MM)
-        self._canvas.clipPath(path, stroke=0, fill=0)
-
-    def clip_areas(self, areas: Sequence[Points]) -> None:
-        """Confine what follows to closed areas, until `unclip`."""
-        self._canvas.saveState()
-        path = self._canvas.beginPath()
-        for area in areas:
-            path.moveTo(float(area[0][0]) * PT_PER_MM, float(area[0][1]) * PT_PER_MM)
-            for point in area[1:]:
-                path.lineTo(float(point[0]) * PT_PER_MM, float(point[1]) * PT_PER_MM)
-            path.close()
-        self._canvas.clipPath(path, stroke=0, fill=0)
-
-    def unclip(self) -> None:
-        """End the last `clip`."""
-        self._canvas.restoreState()
-
-    def shift(self, x: float, y: float) -> None:
-        """Move the origin, until `unshift`."""
-        self._canvas.saveState()
-        self._canvas.translate(x * PT_PER_MM, y * PT_PER_MM)
-
-    def unshift(self) -> None:
-        """End the last `shift`."""
-        self._canvas.restoreState()
+def box(x: float, y: float, width: float, height: float) -> list[tuple[float, float]]:
+    """Corners of a rectangle."""
+    return [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
