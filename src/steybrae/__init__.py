@@ -70,7 +70,7 @@ _HOMES = {
     "gap": "library.paper",
     "ground": "library.place",
     "review": "library.readings",
-    "sample": "files.sample",
+    "sample": "files.results",
     "screen": "library.route",
     "shown_slope_deg": "quantities",
     "slopes": "library.place",
