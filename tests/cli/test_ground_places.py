@@ -78,13 +78,13 @@ def test_places_near_each_other_share_what_was_read(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     windows = []
-    ready = windows.read_ground
+    ready = overhead_windows.read_ground
 
     def counted(source, window, look):
         windows.append(window)
         return ready(source, window, look)
 
-    monkeypatch.setattr(windows, "read_ground", counted)
+    monkeypatch.setattr(overhead_windows, "read_ground", counted)
     assert run("ground", "--places", str(table(tmp_path)), "--sample", "--json")[0] == 0
     # The two on the corrie floor, though another place stands between them in the file.
     assert len(windows) == 3
