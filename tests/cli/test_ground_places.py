@@ -12,6 +12,7 @@ from tests.cli.conftest import Run
 from steybrae.errors import FileReadError, PlaceError
 from steybrae.files import places as files_places
 from steybrae.files.places import read_places
+from steybrae.route.overhead import windows as overhead_windows
 
 ROWS = (
     ("59.23121", "-8.06788", "Corrie floor"),
