@@ -9,7 +9,7 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.desk.opened import Desk
 from steybrae.desk.tiles.draw import ZONES_FROM
-from steybrae.figures.style import band_tint, hatch_ink
+from steybrae.figures.style import band_tint
 from steybrae.pages.page import hex_colour
 from steybrae.terrain.jacobian import cell_size_m
 from steybrae.value import percent
@@ -22,6 +22,15 @@ LAYERS: Final = {
     "unknown": "Unknown ground",
 }
 """Layers of the map with their titles, from the lowest to the highest."""
+
+SIGNS: Final = {
+    "unknown": "unknown ground",
+    "zone": "edge of a start zone",
+    "possible": "edge of a possible start zone",
+    "contour": "contours",
+    "overhead": "up to a start zone overhead",
+}
+"""Signs of the map beside the bands."""
 
 ALWAYS: Final = ("unknown",)
 """Layers that no one can turn off."""
@@ -61,10 +70,12 @@ def model_facts(desk: Desk) -> dict[str, Any]:
 def _legend(scheme: BandScheme) -> list[dict[str, str]]:
     count = len(scheme.bands)
     tints = [hex_colour(band_tint(k, count)) for k in range(count)]
-    return [
-        {"label": f"{band.label}°", "colour": tint, "pattern": str(k), "ink": hatch_ink(k, count)}
+    bands = [
+        {"label": f"{band.label}°", "colour": tint, "pattern": str(k)}
         for k, (band, tint) in enumerate(zip(scheme.bands, tints, strict=True))
     ]
+    signs = [{"label": label, "colour": "#000000", "pattern": key} for key, label in SIGNS.items()]
+    return [*bands, *signs]
 
 
 def looked_at(desk: Desk) -> dict[str, Any]:

@@ -2,6 +2,8 @@
 
 import { all, el, one, table } from "./dom.js";
 
+const PINNED = 2; // paragraphs of the headline that stay in view, whatever else is shown
+
 const list = (texts, tag = "p") => texts.map((text) => el(tag, {}, text));
 
 function folded(head, ...content) {
@@ -27,14 +29,15 @@ export class AnswerPanel {
 
   /** While a newer answer is awaited the one shown says that it is for the earlier line. */
   old(is) {
-    one("#pending").hidden = !is || !this.#found;
-    document.body.classList.toggle("old", is && this.#found !== null);
+    one("#pending").hidden = !is;
+    one("#pending").textContent = this.#found ? "Answer for the earlier line" : "The answer is being worked out";
+    document.body.classList.toggle("old", is);
   }
 
   show(found) {
     this.#found = found.refused ? null : found;
     const open = new Set(all("#found details[open]").map((node) => node.dataset.fold));
-    one("#headline").replaceChildren(...list(found.refused ? [found.refused] : found.headline));
+    one("#headline").replaceChildren(...list(found.refused ? [found.refused] : found.headline.slice(0, PINNED)));
     one("#found").replaceChildren(...(found.refused ? [] : this.#content(found)));
     all("#found details").forEach((node) => { node.open = open.has(node.dataset.fold); });
     if (found.cautions) this.cautions(found.cautions);
@@ -49,6 +52,7 @@ export class AnswerPanel {
   #content(found) {
     const [long, short] = [found.places.filter((place) => place.long), found.places.filter((place) => !place.long)];
     return [
+      ...list(found.headline.slice(PINNED)),
       el("dl", { class: "facts" }, ...found.facts.map(([name, text]) => el("div", {}, el("dt", {}, name), el("dd", {}, text)))),
       ...(found.places.length ? [el("h2", {}, "Places that matter"), this.#places(long)] : []),
       ...(short.length ? folded(`${short.length} more, a line each`, this.#places(short)) : []),

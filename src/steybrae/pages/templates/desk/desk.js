@@ -47,27 +47,43 @@ function wireTabs() {
   one("#handle").addEventListener("click", () => {
     const large = document.body.classList.toggle("large");
     one("#handle").setAttribute("aria-expanded", large);
-    one("#handle").textContent = large ? "Larger map" : "Larger answer";
+    one("#handle").setAttribute("aria-label", large ? "Larger map" : "Larger answer");
   });
 }
 
-function showLegend(model, map) {
+function showLegend(model, settings, map) {
   one("#layers").append(...map.layers.map((layer) => {
     const box = el("input", { type: "checkbox", checked: layer.on || layer.always, disabled: layer.always });
     box.addEventListener("change", () => map.turn(layer.key, box.checked));
     return el("label", {}, box, " ", layer.title);
   }));
-  one("#legend").append(...model.legend.map((entry) => el("li", {}, swatch(entry), " ", entry.label)));
-  one("#settings").append(...model.settings.map((text) => el("p", { class: "soft" }, text)));
+  one("#legend").append(...model.legend.map((entry) => el("li", {}, swatch(entry), " ", el("span", { id: `is-${entry.pattern}` }, entry.label))));
+  map.zoomed((zoom) => {
+    one("#is-contour").textContent = model.intervals[zoom];
+    one("#coarse").hidden = zoom >= model.zones_from;
+  });
+  one("#settings").append(...settings.map((text) => el("p", { class: "soft" }, text)));
   one("#key").open = matchMedia("(min-width: 60rem)").matches;
 }
 
+/** Coarse tiles show the steepest only once the whole model has been read: until then they are asked for again. */
+async function follow(map) {
+  for (let last = 0; ;) {
+    const { done, tick, words } = await get("looked");
+    one("#looked").textContent = words;
+    one("#looked").hidden = done;
+    if (tick !== last) map.renew(tick);
+    last = tick;
+    if (done) return;
+    await new Promise((ready) => { setTimeout(ready, 1000); });
+  }
+}
+
 // --- the page ---------------------------------------------------------------------------------
-function openDesk(model) {
+function openDesk({ draft: kept = { revision: 0, lines: [] }, settings = [], ...model }) {
   let drawing = false;
-  let sequence = 0;
-  let askedFor = 0;
-  const day = new DayForm(model.draft.day, {
+  let asked = 0;
+  const day = new DayForm(kept.day, {
     content: () => ({ lines: lines.lines, active: lines.active }), tells: tell, changed: () => draft.changed(),
   });
 
@@ -83,16 +99,13 @@ function openDesk(model) {
       if (!(error instanceof Refused)) throw error;
       tell(error.message);
     }
-    if (number !== askedFor) return;
-    panel.old(false);
-    map.old(false);
+    panel.old(number !== asked);
   });
 
   function answer(state = lines.lines) {
-    askedFor = sequence += 1;
+    asked += 1;
     panel.old(true);
-    map.old(true);
-    asking.ask(state, askedFor);
+    asking.ask(state, asked);
   }
 
   function draw(on) {
@@ -109,7 +122,7 @@ function openDesk(model) {
     one("#redo").disabled = !lines.canRedo;
   }
 
-  const lines = new Lines(model.draft.lines, (what) => {
+  const lines = new Lines(kept.lines, (what) => {
     refresh();
     if (what === "chosen") return;
     if (what === "changed") draft.changed();
@@ -147,7 +160,7 @@ function openDesk(model) {
     },
     dropped: (index, point) => lines.move(index, point),
     pressed,
-    pointed: under,
+    pointed: (point) => { if (matchMedia("(hover: hover)").matches) under(point); },
     moved: (point) => { if (document.activeElement === one("#map")) under(point); },
     near: (metres) => { panel.cursor(metres); map.here(metres); },
     placed: (name) => { turnTo(one("#tab-answer")); panel.place(name); },
@@ -157,9 +170,9 @@ function openDesk(model) {
 
   // What the server keeps for the next time, and what another page wrote meanwhile.
   let theirs = null;
-  const draft = new Draft(model.draft.revision, {
+  const draft = new Draft(kept.revision, {
     content: () => ({ lines: plain(lines.lines), day: day.values }),
-    told: (text) => { one("#kept").textContent = text; },
+    told: (text, kept) => { one("#kept").textContent = text; document.body.classList.toggle("unkept", !kept); },
     conflict: (found) => { theirs = found; one("#conflict").showModal(); },
   });
   one("#conflict").addEventListener("cancel", (event) => event.preventDefault());
@@ -190,7 +203,9 @@ function openDesk(model) {
     lines.addLines(found ?? []);
     map.fit();
   }));
+  document.addEventListener("pointerdown", () => document.body.classList.remove("keys"));
   document.addEventListener("keydown", (event) => {
+    document.body.classList.add("keys");
     if (event.key === "Escape") { draw(false); return; }
     if (event.target.matches("input, select")) return;
     const key = event.key.toLowerCase();
@@ -203,12 +218,15 @@ function openDesk(model) {
   });
 
   wireTabs();
-  showLegend(model, map);
+  showLegend(model, settings, map);
   panel.cautions(model.cautions);
   refresh();
   map.fit();
-  if (lines.points.length) answer();
-  else draw(true);
+  follow(map).catch(() => {});
+  if (lines.points.length) {
+    one("#headline").replaceChildren();
+    answer();
+  } else draw(true);
 }
 
 trying(async () => openDesk(await get("model")));

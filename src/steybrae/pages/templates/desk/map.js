@@ -8,6 +8,7 @@ const at = ({ row, col }) => L.latLng(-row, col);
 const place = (latlng) => ({ row: -latlng.lat, col: latlng.lng });
 const path = (rows) => rows.map(([row, col]) => L.latLng(-row, col));
 
+const TILE = "tiles/{layer}/{z}/{x}/{y}.png?tick={tick}";
 const MOST_HANDLES = 300; // more in view would be neither told apart nor quick
 const STEP_M = 10;
 const DASH = { main: null, "way off": "9 6", alternative: "2 6" };
@@ -41,15 +42,15 @@ export class DeskMap {
     this.#here = L.circleMarker([0, 0], { radius: 8, className: "here", interactive: false, pane: "over" });
     this.map.fitBounds(whole, { animate: false });
     this.layers = model.layers.map((layer) => ({ ...layer, tiles: this.#tiles(layer, whole) }));
+    this.layers.forEach(({ key, on, always }) => this.turn(key, on || always));
     this.#listen();
   }
 
   #tiles(layer, bounds) {
-    const tiles = L.tileLayer(`tiles/${layer.key}/{z}/{x}/{y}.png`, {
-      bounds, noWrap: true, tileSize: 256, minZoom: this.#model.zooms[0], maxZoom: this.#model.zooms[1],
+    const tiles = L.tileLayer(TILE, {
+      layer: layer.key, tick: 0, bounds, noWrap: true, tileSize: 256, minZoom: this.#model.zooms[0], maxZoom: this.#model.zooms[1],
       className: `tiles-${layer.key}`, keepBuffer: 1,
     });
-    if (layer.on || layer.always) tiles.addTo(this.map);
     return tiles;
   }
 
@@ -59,6 +60,16 @@ export class DeskMap {
     if (on) layer.tiles.addTo(this.map);
     else if (!layer.always) layer.tiles.remove();
     this.layers.forEach(({ tiles }, k) => tiles.setZIndex(k + 1));
+    // Without bands the relief has the map to itself, in a stronger light.
+    if (key === "bands") this.layers.find((one) => one.key === "relief").tiles.setUrl(on ? TILE : TILE.replace("{layer}", "{layer}-alone"));
+  }
+
+  /** Ask for the coarse tiles again: more of the model has been looked at. */
+  renew(tick) {
+    for (const { tiles } of this.layers) {
+      tiles.options.tick = tick;
+      if (this.map.getZoom() < 0) tiles.redraw();
+    }
   }
 
   #listen() {
@@ -66,12 +77,13 @@ export class DeskMap {
     const box = map.getContainer();
     map.on("click", (event) => this.#hooks.clicked(place(event.latlng)));
     map.on("dblclick", () => this.#hooks.ended());
-    map.on("mousemove", (event) => {
-      this.#hooks.pointed(place(event.latlng));
-      this.#hooks.near(this.#nearest(event.layerPoint));
+    // From the page itself, since lines and points keep their own events from the map.
+    box.addEventListener("mousemove", (event) => {
+      this.#hooks.pointed(place(map.mouseEventToLatLng(event)));
+      this.#hooks.near(this.#nearest(map.mouseEventToLayerPoint(event)));
     });
-    map.on("mouseout", () => this.#hooks.near(null));
-    const moved = later(150, () => this.#drawGrid());
+    box.addEventListener("mouseleave", () => this.#hooks.near(null));
+    map.on("movestart", () => document.getElementById("under").replaceChildren());
     map.on("moveend", () => { this.#drawHandles(); this.#drawSaid(); moved(); this.#hooks.moved(place(map.getCenter())); });
     box.addEventListener("keydown", (event) => {
       if (event.key !== "Enter" || event.target !== box) return;
@@ -80,6 +92,12 @@ export class DeskMap {
     });
     new ResizeObserver(later(80, () => map.invalidateSize())).observe(box);
     moved();
+  }
+
+  /** Call at once and whenever the map has another scale. */
+  zoomed(task) {
+    this.map.on("zoomend", () => task(this.map.getZoom()));
+    task(this.map.getZoom());
   }
 
   // --- map grid -------------------------------------------------------------------------------
@@ -196,8 +214,6 @@ export class DeskMap {
     this.#drawSaid();
   }
 
-  old(is) { this.map.getContainer().classList.toggle("old", is); }
-
   #drawSaid() {
     this.#said.clearLayers();
     this.#letters.clearLayers();
@@ -286,7 +302,10 @@ export class DeskMap {
   /** Show a path, or all lines, or the whole model where there is none. */
   fit(rows = null) {
     const points = rows ? path(rows) : this.shown.lines.flatMap((line) => line.points.map(at));
-    if (points.length) this.map.fitBounds(L.latLngBounds(points).pad(0.15), { animate: false, maxZoom: Math.max(0, this.#model.zooms[0] + 1) });
+    const key = document.getElementById("key");
+    const free = key.open ? key.offsetWidth : 0;
+    const options = { animate: false, paddingTopLeft: [20, 30], paddingBottomRight: [free + 20, 30] };
+    if (points.length) this.map.fitBounds(L.latLngBounds(points), { ...options, maxZoom: 2 });
     else this.map.fitBounds([[-this.#model.rows, 0], [0, this.#model.cols]], { animate: false });
   }
 }
@@ -296,7 +315,7 @@ export function swatch({ pattern, colour }) {
   const box = svg("svg", { width: 34, height: 18, "aria-hidden": "true" });
   const known = document.getElementById(`h-${pattern}`);
   box.append(svg("rect", { width: 34, height: 18, fill: known ? `url(#h-${pattern})` : "#fff" }));
-  if (!known) box.append(svg("path", { d: "M3 9H31", stroke: colour ?? "#000", class: `sign-${pattern}` }));
+  if (!known) box.append(svg("path", { d: "M2 9H32", stroke: colour, class: `sign-${pattern}` }));
   box.append(svg("rect", { width: 34, height: 18, class: "frame" }));
   return box;
 }

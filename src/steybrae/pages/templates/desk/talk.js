@@ -78,7 +78,7 @@ export class Draft {
 
   changed() {
     this.#changes += 1;
-    this.#told("Not kept yet");
+    this.#told("Not kept yet", false);
     this.#soon(300);
   }
 
@@ -112,9 +112,9 @@ export class Draft {
       }
       this.#revision = (await (await answered(response)).json()).revision;
       this.#saved = sent;
-      if (sent === this.#changes) this.#told("Kept");
+      if (sent === this.#changes) this.#told("Kept", true);
     } catch (error) {
-      this.#told(error instanceof Refused ? `Not kept: ${error.message}` : "Not kept: the desk does not answer");
+      this.#told(error instanceof Refused ? `Not kept: ${error.message}` : "Not kept: the desk does not answer", false);
       this.#soon(2000);
     } finally {
       this.#under -= 1;
