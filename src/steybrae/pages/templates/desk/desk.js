@@ -51,7 +51,7 @@ function wireTabs() {
   });
 }
 
-function showLegend(model, settings, map) {
+function showLegend(model, map) {
   one("#layers").append(...map.layers.map((layer) => {
     const box = el("input", { type: "checkbox", checked: layer.on || layer.always, disabled: layer.always });
     box.addEventListener("change", () => map.turn(layer.key, box.checked));
@@ -62,7 +62,6 @@ function showLegend(model, settings, map) {
     one("#is-contour").textContent = model.intervals[zoom];
     one("#coarse").hidden = zoom >= model.zones_from;
   });
-  one("#settings").append(...settings.map((text) => el("p", { class: "soft" }, text)));
   one("#key").open = matchMedia("(min-width: 60rem)").matches;
 }
 
@@ -80,7 +79,7 @@ async function follow(map) {
 }
 
 // --- the page ---------------------------------------------------------------------------------
-function openDesk({ draft: kept = { revision: 0, lines: [] }, settings = [], ...model }) {
+function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
   let drawing = false;
   let asked = 0;
   const day = new DayForm(kept.day, {
@@ -139,6 +138,8 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, settings = [], ...
     else return;
     event.preventDefault();
     event.stopPropagation();
+    if (event.target.closest("#points")) list.focus();
+    else map.focus(lines.chosen);
   }
 
   const under = later(120, async (point) => trying(async () => {
@@ -193,6 +194,7 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, settings = [], ...
   one("#undo").addEventListener("click", () => lines.undo());
   one("#redo").addEventListener("click", () => lines.redo());
   one("#whole").addEventListener("click", () => map.fit());
+  one("#new-line").addEventListener("click", () => { lines.newLine(); draw(true); });
   one("#open").addEventListener("click", () => one("#file").click());
   one("#file").addEventListener("change", ({ target }) => trying(async () => {
     const [file] = target.files;
@@ -218,7 +220,7 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, settings = [], ...
   });
 
   wireTabs();
-  showLegend(model, settings, map);
+  showLegend(model, map);
   panel.cautions(model.cautions);
   refresh();
   map.fit();

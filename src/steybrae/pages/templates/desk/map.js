@@ -80,9 +80,10 @@ export class DeskMap {
     // From the page itself, since lines and points keep their own events from the map.
     box.addEventListener("mousemove", (event) => {
       this.#hooks.pointed(place(map.mouseEventToLatLng(event)));
-      this.#hooks.near(this.#nearest(map.mouseEventToLayerPoint(event)));
+      if (!event.buttons) this.#hooks.near(this.#nearest(map.mouseEventToLayerPoint(event)));
     });
     box.addEventListener("mouseleave", () => this.#hooks.near(null));
+    const moved = later(150, () => this.#drawGrid());
     map.on("movestart", () => document.getElementById("under").replaceChildren());
     map.on("moveend", () => { this.#drawHandles(); this.#drawSaid(); moved(); this.#hooks.moved(place(map.getCenter())); });
     box.addEventListener("keydown", (event) => {

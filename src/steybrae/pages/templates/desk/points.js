@@ -4,7 +4,7 @@ import { all, el, one } from "./dom.js";
 import { post, Refused } from "./talk.js";
 
 export class PointList {
-  #lines; #hooks;
+  #lines; #hooks; #names = "";
 
   /** @param hooks tells: (sentence or ""), pressed: (event, index), seen: (point) */
   constructor(lines, hooks) {
@@ -14,7 +14,6 @@ export class PointList {
     on("#which", "change", (event) => lines.activate(Number(event.target.value)));
     on("#line-name", "change", (event) => lines.named(event.target.value));
     on("#role", "change", (event) => lines.given(event.target.value));
-    on("#new-line", "click", () => lines.newLine());
     on("#reverse", "click", () => lines.reverse());
     on("#join", "click", () => lines.joinNext());
     on("#drop-line", "click", () => lines.dropLine());
@@ -44,8 +43,12 @@ export class PointList {
 
   show() {
     const { lines, active, line, points, chosen } = this.#lines;
-    one("#which").replaceChildren(...lines.map((each, k) =>
-      el("option", { value: k, selected: k === active }, `${k + 1}: ${each.name || each.role}`)));
+    const names = lines.map((each, k) => `${k + 1}: ${each.name || each.role}`);
+    if (names.join("\n") !== this.#names) {  // an open list of lines stays open
+      this.#names = names.join("\n");
+      one("#which").replaceChildren(...names.map((text, k) => el("option", { value: k }, text)));
+    }
+    one("#which").value = active;
     one("#line-name").value = line.name;
     one("#role").value = line.role;
     one("#join").disabled = active === lines.length - 1;
