@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
+from collections.abc import Callable
+from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
+from starlette.websockets import WebSocketDisconnect
 from tests.desk.conftest import KEY, PORT
 
+from steybrae.desk import actions, guard
 from steybrae.desk.guard import MOST_BYTES
+from steybrae.desk.messages import read_message
+from steybrae.desk.opened import Desk
+from steybrae.desk.refused import RefusedError
+from steybrae.desk.server import desk_app
+from steybrae.errors import FileReadError
 
 HOST = f"127.0.0.1:{PORT}"
 JSON = {"content-type": "application/json"}
@@ -128,14 +138,59 @@ def test_the_library_of_the_map_is_its_package_s(client: TestClient) -> None:
     ],
 )  # fmt: skip
 def test_messages_that_are_no_json_object_of_finite_numbers(client: TestClient, body: bytes) -> None:
-    from steybrae.desk.messages import read_message
-    from steybrae.desk.refused import RefusedError
-
     with pytest.raises(RefusedError, match="JSON object of finite numbers"):
         read_message(body)
 
 
 def test_a_message_is_read() -> None:
-    from steybrae.desk.messages import read_message
-
     assert read_message(b'{"row": 1.5}') == json.loads('{"row": 1.5}')
+
+
+def test_a_message_that_never_comes_is_given_up(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(guard, "BODY_SECONDS", 0.01)
+    answers: list[dict[str, Any]] = []
+
+    async def never() -> dict[str, Any]:
+        await asyncio.sleep(60)
+        return {}
+
+    async def send(message: Any) -> None:
+        answers.append(message)
+
+    headers = [(b"host", HOST.encode()), (b"content-type", b"application/json")]
+    scope = {"type": "http", "method": "POST", "path": f"/{KEY}/place", "headers": headers}
+    asyncio.run(desk_app(desk, KEY, PORT)(scope, never, send))
+    assert answers[0]["status"] == 408
+    assert (b"connection", b"close") in answers[0]["headers"]
+
+
+def failing(*_: object) -> None:
+    message = "at /home/somebody/secret.tif"
+    raise ZeroDivisionError(message)
+
+
+def unreadable(*_: object) -> None:
+    message = "The file /home/somebody/secret.tif is damaged."
+    raise FileReadError(message)
+
+
+@pytest.mark.parametrize(("action", "status"), [(failing, 500), (unreadable, 422)])
+def test_an_answer_tells_nothing_of_the_machine(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch, action: Callable[..., None], status: int
+) -> None:
+    monkeypatch.setitem(actions.ACTIONS, ("POST", "place"), action)
+    with TestClient(
+        desk_app(desk, KEY, PORT), f"http://{HOST}/{KEY}/", raise_server_exceptions=False
+    ) as client:
+        sentence = refused(client, "POST", "place", status, headers=JSON, content="{}")
+    assert "secret" not in sentence
+    assert "terminal" in sentence
+
+
+def test_websockets_are_closed(desk: Desk) -> None:
+    with (
+        TestClient(desk_app(desk, KEY, PORT), f"http://{HOST}/{KEY}/") as client,
+        pytest.raises(WebSocketDisconnect),
+        client.websocket_connect(f"/{KEY}/model"),
+    ):
+        pass

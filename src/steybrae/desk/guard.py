@@ -97,8 +97,8 @@ class Guard:
         site = _one_header(scope, "sec-fetch-site")
         if origin not in (None, f"http://{host}") or site not in (None, "same-origin", "none"):
             raise RefusedError(403, "The desk answers its own page alone; this request comes from another.")
-        key, _, rest = scope["path"].lstrip("/").partition("/")
-        if not hmac.compare_digest(key.encode("utf-8", "replace"), self._key):
+        key, slash, rest = scope["path"].removeprefix("/").partition("/")
+        if not slash or not hmac.compare_digest(key.encode("utf-8", "replace"), self._key):
             raise RefusedError(403, "The address should hold the key that the command printed; it does not.")
         if scope["method"] in ("POST", "PUT"):
             _check_kind(rest, _one_header(scope, "content-type"))
