@@ -22,7 +22,7 @@ from steybrae.desk.guard import MOST_BYTES
 from steybrae.desk.opened import Desk, DeskAsk
 from steybrae.desk.run import serve
 from steybrae.errors import FileReadError, QuantityError
-from steybrae.files.sample import sample_model
+from steybrae.files.results import sample_model
 from steybrae.screening import Settings
 
 ADDRESS = re.compile(r"http://127\.0\.0\.1:(\d+)/([\w-]{32})/")

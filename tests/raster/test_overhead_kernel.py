@@ -12,8 +12,8 @@ from tests.terrain.overhead import brute_overhead as brute
 from tests.terrain.overhead.made_ground import rough
 
 from steybrae.raster.overhead import kernel
-from steybrae.raster.overhead.kernel import LENGTHS, TILE_CELLS, brings_more, settle
-from steybrae.raster.overhead.layers import RING
+from steybrae.raster.overhead.kernel import brings_more, settle
+from steybrae.raster.overhead.layers import LENGTHS, RING, TILE_CELLS
 from steybrae.raster.overhead.survey import shortest_share, smallest_cell_m, tile_lengths_m
 from steybrae.terrain.dem import Grid
 

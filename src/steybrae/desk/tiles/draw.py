@@ -108,14 +108,9 @@ class MapDrawing:
 
     def _draw(self, model: RasterModel, layer: Layer, view: TileView) -> bytes:
         count = len(self._settings.bands.bands)
-        row, col = view.corner
-        if layer == "bands":
-            return bands_png(
-                self.cells.window(model, view.level, row, col, view.count, view.count), view, count
-            )
-        if layer == "unknown":
-            ringed = (row - 1, col - 1, view.count + 2, view.count + 2)
-            return unknown_png(self.cells.window(model, view.level, *ringed), view)
+        if layer in ("bands", "unknown"):
+            cells = self.cells.window(model, view.level, *view.corner, view.count, view.count)
+            return bands_png(cells, view, count) if layer == "bands" else unknown_png(cells, view)
         if layer == "zones":
             return zones_png(self._classes(model, view), view)
         dem = tile_heights(self.cells, model, view)

@@ -66,16 +66,16 @@ def unknown_png(cells: Cells, view: TileView) -> bytes:
     Parameters
     ----------
     cells
-        Of the tile and one ring of cells around it.
+        Of the tile. What lies beyond its rim is taken as alike: looking there could ask for four blocks.
     view
         The tile.
     """
     rows, cols = view.pixels
     unknown = (cells & UNKNOWN) > 0
-    inside = (slice(1, -1), slice(1, -1))
-    whole = view.spread(unknown[inside] & ((cells[inside] & BAND) == 0))
-    ink = view.spread(unknown[inside]) & (pattern(UNKNOWN_HATCH, rows, cols) | _edge(view, unknown))
-    waiting = view.spread((cells[inside] & NOT_LOOKED) > 0)
+    whole = view.spread(unknown & ((cells & BAND) == 0))
+    edge = _edge(view, np.pad(unknown, 1, mode="edge"))
+    ink = view.spread(unknown) & (pattern(UNKNOWN_HATCH, rows, cols) | edge)
+    waiting = view.spread((cells & NOT_LOOKED) > 0)
     numbers = np.zeros((TILE, TILE), np.uint8)
     numbers[whole] = 1
     numbers[ink] = 2

@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 
 from steybrae.raster.blocks import BLOCK, PANEL_BLOCKS, Block, Layout
 from steybrae.raster.files.outputs import SmallFile, free_writer_name
-from steybrae.raster.overhead.kernel import TILE_CELLS, brings_more, settle
-from steybrae.raster.overhead.layers import RING, START_ZONE, Pieces, piece_of, put_piece
+from steybrae.raster.overhead.kernel import brings_more, settle
+from steybrae.raster.overhead.layers import RING, START_ZONE, TILE_CELLS, Pieces, piece_of, put_piece
 from steybrae.raster.overhead.survey import tile_lengths_m
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG

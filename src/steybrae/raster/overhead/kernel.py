@@ -20,16 +20,9 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.raster.overhead.layers import RING
+from steybrae.raster.overhead.layers import LENGTHS, RING, TILE_CELLS
 
 Cells = NDArray[Any]
-
-TILE_CELLS: Final = 128
-"""Side of a tile, cells: swept until nothing changes before the next one, while it is in the cache.
-Tiles of 64 cost a third more (measured)."""
-
-LENGTHS: Final = ((1, 0), (0, 1), (1, 1), (1, -1), (2, 1), (2, -1), (1, 2), (1, -2))
-"""Steps in column and row whose lengths a tile has, in this order; their opposites are as long."""
 
 _COLS: Final = np.array([step[0] for step in LENGTHS])
 _ROWS: Final = np.array([step[1] for step in LENGTHS])

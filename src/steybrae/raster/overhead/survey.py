@@ -26,8 +26,16 @@ from numpy.typing import NDArray
 from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block, Layout, filled
 from steybrae.raster.files.heights import RawHeights
 from steybrae.raster.job import AreaJob
-from steybrae.raster.overhead.kernel import LENGTHS, TILE_CELLS
-from steybrae.raster.overhead.layers import NEITHER, POSSIBLE, RING, START_ZONE, STEEPER, UNKNOWN
+from steybrae.raster.overhead.layers import (
+    LENGTHS,
+    NEITHER,
+    POSSIBLE,
+    RING,
+    START_ZONE,
+    STEEPER,
+    TILE_CELLS,
+    UNKNOWN,
+)
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.gradients import index_gradients, plane_gradients
