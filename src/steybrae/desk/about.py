@@ -8,9 +8,9 @@ from typing import Any, Final
 from steybrae.bands import BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.desk.opened import Desk
-from steybrae.desk.tiles.draw import ZONES_FROM
 from steybrae.figures.style import band_tint
 from steybrae.pages.page import hex_colour
+from steybrae.screening import Settings
 from steybrae.terrain.jacobian import cell_size_m
 from steybrae.value import percent
 
@@ -62,9 +62,22 @@ def model_facts(desk: Desk) -> dict[str, Any]:
             zoom: f"Contours every {desk.map.interval_m(zoom):g} m"
             for zoom in range(desk.map.zooms[0], desk.map.zooms[1] + 1)
         },
-        "zones_from": ZONES_FROM,
+        "zones_from": desk.map.zones_from,
+        "settings": _settings(desk.settings),
         "cautions": [caution.text for caution in cautions],
     }
+
+
+def _settings(settings: Settings) -> list[str]:
+    """Say how lines are screened here, as asked for with the command."""
+    rules = settings.start_zones
+    kind = "not stated" if settings.model_kind is None else settings.model_kind
+    return [
+        f"Position error {settings.place_error_m:g} m, drift {settings.drift_deg:g}°",
+        f"Start zones {rules.low_deg:g} to {rules.high_deg:g}°, from {rules.least_area_m2:.10g} m² on, "
+        f"within {settings.reach_m / 1000.0:g} km",
+        f"Kind of model {kind}; slopes by {settings.method}, engine {settings.engine}",
+    ]
 
 
 def _legend(scheme: BandScheme) -> list[dict[str, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from dataclasses import replace
 from typing import Final, Literal, get_args
@@ -32,8 +33,12 @@ LAYERS: Final = get_args(Layer)
 FINEST: Final = 4
 """Finest zoom: a cell is 16 pixels wide (our choice)."""
 
-ZONES_FROM: Final = -1
-"""Coarsest zoom at which start zones are outlined: beyond it nearly all the ground would be outline."""
+ZONES_PIXEL_M: Final = 16.0
+"""Ground of a pixel, metres, up to which start zones are outlined (our choice): beyond it nearly all of
+steep ground would be outline."""
+
+ZONES_FROM: Final = (-1, 2)
+"""Coarsest and finest zoom at which outlines begin: coarser ones would take seconds on the finest models."""
 
 ZONE_MARGIN: Final = 96
 """Most ground around a tile, cells, that zones are followed into (our choice): one that reaches farther
@@ -61,6 +66,8 @@ class MapDrawing:
         Bands at every zoom.
     zooms
         Coarsest and finest.
+    zones_from
+        Coarsest zoom at which start zones are outlined.
     """
 
     def __init__(self, job: AreaJob, grid: Grid, settings: Settings) -> None:
@@ -69,6 +76,8 @@ class MapDrawing:
         self.cells = MapCells(job, grid, levels)
         self._settings = settings
         self._cell_m = max(cell_size_m(grid))
+        least, most = ZONES_FROM
+        self.zones_from = min(max(math.ceil(math.log2(self._cell_m / ZONES_PIXEL_M)), least), most)
         self._tiles: Kept[bytes] = Kept(MOST_TILE_BYTES, len)
         self._own = threading.local()
         self._found: Kept[ModelFound] = Kept(1, lambda _: 1)
@@ -120,7 +129,7 @@ class MapDrawing:
 
     def _classes(self, model: RasterModel, view: TileView) -> NDArray[np.uint8]:
         """Start zones in the cells of a tile and one ring; of a coarse cell the steepest."""
-        if view.zoom < ZONES_FROM:
+        if view.zoom < self.zones_from:
             return np.zeros((view.count + 2, view.count + 2), np.uint8)
         side, (row, col) = 1 << view.level, view.corner
         size = (view.count + 2) * side
