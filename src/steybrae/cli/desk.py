@@ -65,11 +65,13 @@ def desk(
     """
     from steybrae.cli.options.settings_file import taken_caution
     from steybrae.desk.opened import DeskAsk
-    from steybrae.desk.statics import missing_extra
+    from steybrae.desk.statics import EXTRA, missing_extra
 
     try:
         from steybrae.desk.run import serve
-    except ImportError as error:
+    except ModuleNotFoundError as error:
+        if (error.name or "").partition(".")[0] not in EXTRA:
+            raise
         raise missing_extra() from error
     told = taken_caution()
     ask = DeskAsk(

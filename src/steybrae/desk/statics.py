@@ -8,6 +8,9 @@ from typing import Final
 from steybrae.errors import MissingExtraError
 from steybrae.pages.desk import desk_files
 
+EXTRA: Final = ("starlette", "uvicorn", "xstatic")
+"""Packages of the extra ``desk``."""
+
 _TYPES: Final = {
     "js": "text/javascript; charset=utf-8",
     "css": "text/css; charset=utf-8",
