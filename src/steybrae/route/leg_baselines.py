@@ -113,6 +113,8 @@ def _patches(
     """Windows around cells, ``(n, rows, cols)``; NaN outside."""
     rows, cols = heights_m.shape
     at_row, at_col = row[:, None, None] + j[:, None], col[:, None, None] + i
+    if at_row.min() >= 0 and at_col.min() >= 0 and at_row.max() < rows and at_col.max() < cols:
+        return np.asarray(heights_m[at_row, at_col])
     inside = (at_row >= 0) & (at_row < rows) & (at_col >= 0) & (at_col < cols)
     return np.where(inside, heights_m[np.clip(at_row, 0, rows - 1), np.clip(at_col, 0, cols - 1)], np.nan)
 
@@ -202,7 +204,7 @@ def _steepest(
     chainage_m: Array,
     baseline_m: float,
 ) -> LegBaseline:
-    _, first = np.unique(np.floor(chainage_m * POINTS_IN_BASELINE / baseline_m), return_index=True)
+    first = np.flatnonzero(np.diff(np.floor(chainage_m * POINTS_IN_BASELINE / baseline_m), prepend=-1.0))
     # The cell that is touched and the eight around it, as for the steepest slope on a line.
     i, j = (grid.reshape(-1) for grid in np.meshgrid([-1, 0, 1], [-1, 0, 1]))
     col = (np.floor(at[0][first])[:, None] + i).astype(np.intp)

@@ -99,7 +99,10 @@ def cut_at_edges(col: Array, row: Array, chainage_m: Array) -> Array:
         step = np.arange(len(piece)) - np.repeat(np.cumsum(counts) - counts, counts)
         share = (first[piece] + step - start[piece]) / (end - start)[piece]
         cuts.append(chainage_m[piece] + share * np.diff(chainage_m)[piece])
-    return np.unique(np.clip(np.concatenate(cuts), chainage_m[0], chainage_m[-1]))
+    found = np.minimum(np.maximum(np.concatenate(cuts), chainage_m[0]), chainage_m[-1])
+    found.sort()
+    out: Array = found[np.append(True, found[1:] != found[:-1])]
+    return out
 
 
 def touched(

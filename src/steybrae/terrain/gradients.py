@@ -258,8 +258,8 @@ def heights_at(heights_m: Array, col: ArrayLike, row: ArrayLike) -> Array:
     x, y = np.asarray(col, dtype=float) - 0.5, np.asarray(row, dtype=float) - 0.5
     inside = (x >= 0.0) & (x <= cols - 1) & (y >= 0.0) & (y <= rows - 1)
     # Positions outside take some cell here and NaN at the end.
-    i = np.clip(x, 0.0, cols - 2).astype(np.intp)
-    j = np.clip(y, 0.0, rows - 2).astype(np.intp)
+    i = np.minimum(np.maximum(x, 0.0), cols - 2).astype(np.intp)
+    j = np.minimum(np.maximum(y, 0.0), rows - 2).astype(np.intp)
     fx, fy = x - i, y - j
     flat, first = heights_m.reshape(-1), j * cols + i
     top = _between(flat[first], flat[first + 1], fx)

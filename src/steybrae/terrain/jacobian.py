@@ -81,16 +81,17 @@ def jacobian_at(grid: Grid, col: ArrayLike, row: ArrayLike) -> Array:
         A position within 0.1 degree of a pole, or where PROJ has no answer.
     """
     col, row = np.broadcast_arrays(np.asarray(col, dtype=float), np.asarray(row, dtype=float))
-    lon, lat = grid.own_lonlat(col, row)
-    _refuse_nowhere(lon, lat)
+    dc, dr = _steps(grid)
+    # All at once: PROJ takes longer to be asked than to answer.
+    around = np.array([(0.0, 0.0), (dc, 0.0), (-dc, 0.0), (0.0, dr), (0.0, -dr)])
+    lons, lats = grid.own_lonlat(np.add.outer(around[:, 0], col), np.add.outer(around[:, 1], row))
+    lat = lats[0]
+    _refuse_nowhere(lons[0], lat)
     n_m, m_m = _radii_m(grid, lat)
-    step = _steps(grid)
     out = np.empty((*col.shape, 2, 2))
-    for axis, (dc, dr) in enumerate(((step[0], 0.0), (0.0, step[1]))):
-        lon1, lat1 = grid.own_lonlat(col + dc, row + dr)
-        lon0, lat0 = grid.own_lonlat(col - dc, row - dr)
+    for axis, width in enumerate((2.0 * dc, 2.0 * dr)):
+        (lon1, lon0), (lat1, lat0) = (values[1 + 2 * axis : 3 + 2 * axis] for values in (lons, lats))
         dlon = np.remainder(lon1 - lon0 + 180.0, 360.0) - 180.0
-        width = 2.0 * (dc + dr)
         out[..., 0, axis] = np.radians(dlon) * n_m * np.cos(np.radians(lat)) / width
         out[..., 1, axis] = np.radians(lat1 - lat0) * m_m / width
     return out
@@ -159,8 +160,11 @@ def jacobian_field(grid: Grid) -> Array:
     while True:
         row_nodes = _nodes(rows, spacing)
         col_nodes = _nodes(cols, spacing)
-        lattice = jacobian_at(grid, col_nodes[None, :], row_nodes[:, None])
-        middle = jacobian_at(grid, _middles(col_nodes)[None, :], _middles(row_nodes)[:, None])
+        nodes = np.meshgrid(col_nodes, row_nodes)
+        middles = np.meshgrid(_middles(col_nodes), _middles(row_nodes))
+        both = jacobian_at(grid, *(np.concatenate((a, b), None) for a, b in zip(nodes, middles, strict=True)))
+        lattice = both[: nodes[0].size].reshape(*nodes[0].shape, 2, 2)
+        middle = both[nodes[0].size :].reshape(*middles[0].shape, 2, 2)
         between = (lattice[1:, 1:] + lattice[:-1, 1:] + lattice[1:, :-1] + lattice[:-1, :-1]) / 4.0
         size = np.abs(lattice).max()
         if np.abs(between - middle).max() <= LATTICE_ERROR * size or spacing <= 1:

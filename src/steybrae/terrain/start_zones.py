@@ -11,8 +11,8 @@ itself, and is always a *source* of what may come down.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, Final
+from dataclasses import dataclass, replace
+from typing import Annotated, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +39,7 @@ LEAST_AREA_M2: Final = 400.0
 leaflet "Achtung Lawinen!"); that it should be the least area is our choice."""
 
 Mask = NDArray[np.bool_]
+_Cell = TypeVar("_Cell", np.bool_, np.int32)
 
 
 @dataclass(frozen=True)
@@ -116,6 +117,30 @@ class StartZones:
     possible_from_deg: float
     rules: StartRules
 
+    def __post_init__(self) -> None:
+        """Make the arrays read-only."""
+        for array in (self.zone, self.in_range, self.source, self.possible, self.unknown, self.area_m2):
+            array.flags.writeable = False
+
+    def within(self, shape: tuple[int, int], box: tuple[slice, slice]) -> StartZones:
+        """Put them into a larger window, whose ground is unknown but in a box."""
+        if self.zone.shape == shape:
+            return self
+
+        def put(part: NDArray[_Cell], outside: bool) -> NDArray[_Cell]:
+            out = np.full(shape, outside, dtype=part.dtype)
+            out[box] = part
+            return out
+
+        return replace(
+            self,
+            zone=put(self.zone, False),
+            in_range=put(self.in_range, False),
+            source=put(self.source, False),
+            possible=put(self.possible, False),
+            unknown=put(self.unknown, True),
+        )
+
 
 def start_from_deg(known: SlopeUncertainty, low_deg: float = START_LOW_DEG) -> float:
     """Least slope whose 95 % high end reaches a threshold, on ground of middling roughness.
@@ -171,7 +196,7 @@ def find_start_zones(
     rim = _beside(unknown)
     zone, area = _zones(steep, rim, cell_area_m2, rules)
     possible, _ = _zones(reaches, rim, cell_area_m2, rules)
-    found = StartZones(
+    return StartZones(
         zone,
         (zone > 0) & ~too_steep,
         (zone > 0) | too_steep,
@@ -181,9 +206,6 @@ def find_start_zones(
         start_from_deg(known, rules.low_deg),
         rules,
     )
-    for array in (found.zone, found.in_range, found.source, found.possible, found.unknown, found.area_m2):
-        array.flags.writeable = False
-    return found
 
 
 def _steep(slope_deg: Array, roughness: Array, known: SlopeUncertainty, low_deg: float) -> tuple[Mask, Mask]:

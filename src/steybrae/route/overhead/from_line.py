@@ -123,10 +123,10 @@ def look_from(kept: KeptGround, tracks: list[Track], spots: Spots, targets: Sequ
             tangent = steepest_sight(ground.possible, points).tangent
             overhead[here] = np.where(np.isfinite(tangent), np.degrees(np.arctan(tangent)), np.nan)
             unknown[here] = unknown_above(ground, points).there
-            for k, target in enumerate(targets):
+            for k, (target, cell) in enumerate(zip(targets, _sources(ground, targets), strict=True)):
                 at = spots.chainage_m[here]
                 before = np.flatnonzero((at >= target.from_m) & (at <= target.to_m))
-                seen, *columns = _open(ground, points, before, target)
+                seen, *columns = _open(ground, points, before, cell)
                 sights[k].append(np.stack((here[seen.astype(np.intp)], *columns)))
     return FromLine(overhead, unknown, tuple(_together(parts) for parts in sights))
 
@@ -145,20 +145,26 @@ def _points(
     return ground.points(col, row)
 
 
+def _sources(ground: OverheadGround, targets: Sequence[Target]) -> list[int]:
+    """Which source each target is; -1 none."""
+    where = [target.lon_deg for target in targets], [target.lat_deg for target in targets]
+    cells = np.floor(ground.dem.grid.from_wgs84(*where)).T.tolist()
+    return [ground.sources.number(int(col), int(row)) for col, row in cells]
+
+
 def _open(
-    ground: OverheadGround, points: Points, some: NDArray[np.intp], target: Target
+    ground: OverheadGround, points: Points, some: NDArray[np.intp], cell: int
 ) -> tuple[Array, Array, Array, Array]:
-    """Which of some points see a target, and angle, bearing and distance of each sight."""
-    col, row = (math.floor(float(v)) for v in ground.dem.grid.from_wgs84(target.lon_deg, target.lat_deg))
-    cell = np.flatnonzero((ground.sources.col == col) & (ground.sources.row == row))
-    if len(cell) == 0:
+    """Which of some points see a source, and angle, bearing and distance of each sight."""
+    if cell < 0 or len(some) == 0:
         return (np.empty(0),) * 4
-    east, north = ground.offset_m(col + 0.5 - points.col[some], row + 0.5 - points.row[some])
+    col, row = ground.sources.col[cell] + 0.5, ground.sources.row[cell] + 0.5
+    east, north = ground.offset_m(col - points.col[some], row - points.row[some])
     distance = np.hypot(east, north)
-    tangent = (ground.sources.height_m[cell[0]] - points.height_m[some]) / np.maximum(distance, LEAST_SIGHT_M)
+    tangent = (ground.sources.height_m[cell] - points.height_m[some]) / np.maximum(distance, LEAST_SIGHT_M)
     least = math.tan(math.radians(LEAST_CHECK_SIGHT_DEG))
     far = np.flatnonzero((distance >= LEAST_SIGHT_M) & (distance <= ground.reach_m) & (tangent >= least))
-    far = far[in_sight(ground, points, Pairs(some[far], np.full(len(far), cell[0]), tangent[far]))]
+    far = far[in_sight(ground, points, Pairs(some[far], np.full(len(far), cell), tangent[far]))]
     bearing = np.remainder(np.degrees(np.arctan2(east[far], north[far])), 360.0)
     return some[far].astype(float), np.degrees(np.arctan(tangent[far])), bearing, distance[far]
 

@@ -257,8 +257,7 @@ def hidden_sight(ground: OverheadGround, points: Points, sight: SightUp) -> bool
     sight
         From one of them.
     """
-    sources, at = ground.sources, np.array([sight.point])
-    cell = np.flatnonzero((sources.col == int(sight.col)) & (sources.row == int(sight.row)))[:1]
+    at, cell = np.array([sight.point]), np.array([ground.sources.number(int(sight.col), int(sight.row))])
     tangent = np.array([math.tan(math.radians(sight.deg))])
     return not bool(in_sight(ground, points, Pairs(at, cell, tangent))[0])
 

@@ -149,9 +149,9 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
     """
     col, row = points.col.astype(np.intp), points.row.astype(np.intp)
     in_zone, in_possible = ground.zones.in_range[row, col], ground.zones.possible[row, col]
-    possible = _degrees(steepest_sight(ground.possible, points).tangent)
+    possible = steepest_sight(ground.possible, points)
     unknown = unknown_above(ground, points)
-    sights = steepest_sight(ground, points)
+    sights = _of_sources(ground, points, possible)
     unfiltered = _steepest(ground, points, sights)
     sight = _open(ground, points, sights.tangent)
     outside = sight, unfiltered
@@ -165,8 +165,29 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
         path = replace(path, deg=unfiltered.deg)
     steepest = _degrees(sights.tangent)
     return Overhead(
-        in_zone, in_possible, possible, unknown, sight, unfiltered, *outside, steepest, sights, top, path
+        in_zone,
+        in_possible,
+        _degrees(possible.tangent),
+        unknown,
+        sight,
+        unfiltered,
+        *outside,
+        steepest,
+        sights,
+        top,
+        path,
     )
+
+
+def _of_sources(ground: OverheadGround, points: Points, possible: Pairs) -> Pairs:
+    """Steepest sights to sources from those to possible ones: most are the same."""
+    cell = ground.certain[possible.cell]
+    tangent = np.where(cell < 0, -np.inf, possible.tangent)
+    ask = np.flatnonzero((cell < 0) & (possible.cell >= 0))
+    if len(ask):
+        found = steepest_sight(ground, points.pick(ask))
+        cell[ask], tangent[ask] = found.cell, found.tangent
+    return Pairs(possible.point, cell, tangent)
 
 
 def _degrees(tangent: Array) -> Array:

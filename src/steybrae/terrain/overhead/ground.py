@@ -98,6 +98,16 @@ class Blocks:
         """Heights of `square`, metres; minus infinity where there is no cell."""
         return np.where(self.square < 0, -np.inf, self.height_m[self.square])
 
+    def number(self, col: int, row: int) -> int:
+        """Index of a cell; -1 where it is none of them."""
+        wide = 1 << 31
+        squares = self.top // BLOCK_CELLS * wide + self.left // BLOCK_CELLS
+        key = row // BLOCK_CELLS * wide + col // BLOCK_CELLS
+        block = int(np.searchsorted(squares, key))
+        if block == len(squares) or squares[block] != key:
+            return -1
+        return int(self.square[block, row % BLOCK_CELLS * BLOCK_CELLS + col % BLOCK_CELLS])
+
     def apart(self, which: NDArray[np.intp], points: Points) -> tuple[Array, Array]:
         """Columns and rows from places to the cells of squares, one each, ``(n, 1, 8)`` and ``(n, 8, 1)``."""
         side = np.arange(BLOCK_CELLS)
@@ -110,13 +120,14 @@ class Blocks:
 
 def blocks_of(mask: NDArray[np.bool_], height_m: Array) -> Blocks:
     """Sort the cells of a mask by the block that they lie in."""
-    row, col = np.nonzero(mask)
-    wide = mask.shape[1] // BLOCK_CELLS + 1
-    block = (row // BLOCK_CELLS) * wide + col // BLOCK_CELLS
-    # Small whole numbers sort by radix.
-    kind = np.uint16 if (mask.shape[0] // BLOCK_CELLS + 1) * wide < 2**16 else np.int64
-    order = np.argsort(block.astype(kind), kind="stable")
-    row, col, block = row[order], col[order], block[order]
+    # Square after square, each by row: laid out so, nothing has to be sorted.
+    high, wide = (-(-size // BLOCK_CELLS) for size in mask.shape)
+    squares = np.zeros((high * BLOCK_CELLS, wide * BLOCK_CELLS), dtype=bool)
+    squares[: mask.shape[0], : mask.shape[1]] = mask
+    squares = squares.reshape(high, BLOCK_CELLS, wide, BLOCK_CELLS).swapaxes(1, 2)
+    block, within = np.divmod(np.flatnonzero(squares), BLOCK_CELLS**2)
+    row = block // wide * BLOCK_CELLS + within // BLOCK_CELLS
+    col = block % wide * BLOCK_CELLS + within % BLOCK_CELLS
     start = np.flatnonzero(np.diff(block, prepend=-1))
     count = np.diff(start, append=len(block))
     height = height_m[row, col]
@@ -180,6 +191,13 @@ class OverheadGround:
     def possible(self) -> OverheadGround:
         """The same ground with all that snow may come from within what is known of it as sources."""
         return replace(self, zones=replace(self.zones, source=self.zones.possible))
+
+    @cached_property
+    def certain(self) -> NDArray[np.intp]:
+        """Which of `sources` each source of `possible` is; -1 none, and at the end for no source at all."""
+        cells = self.possible.sources
+        there = self.zones.source[cells.row, cells.col]
+        return np.append(np.where(there, np.cumsum(there) - 1, -1), -1)
 
     @cached_property
     def unknown(self) -> Blocks:
@@ -250,22 +268,30 @@ def overhead_ground(
     jacobian = jacobian_at(dem.grid, cols / 2, rows / 2)
     cell = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
     halves = baseline_cells(*cell, rules.baseline_m)
-    slope = short = _slopes(dem.heights_m, jacobian, (1, 1))
+    # Where the model has ended there is nothing to work out: no slope is known in the outer ring of the rest.
+    box = _known_box(dem.heights_m)
+    heights = dem.heights_m[box]
+    slope = short = _slopes(heights, jacobian, (1, 1))
     if halves != (1, 1):
-        slope = _slopes(dem.heights_m, jacobian, halves)
+        slope = _slopes(heights, jacobian, halves)
     zones = find_start_zones(slope, short, abs(float(np.linalg.det(jacobian))), known, rules)
-    return OverheadGround(dem, zones, jacobian, reach_m)
+    return OverheadGround(dem, zones.within(dem.grid.shape, box), jacobian, reach_m)
+
+
+def _known_box(heights_m: Array) -> tuple[slice, slice]:
+    """Rows and columns from the first to the last known height; all where none is known."""
+    known = np.isfinite(heights_m)
+    rows, cols = (np.flatnonzero(known.any(axis=axis)) for axis in (1, 0))
+    if len(rows) == 0:
+        return slice(None), slice(None)
+    return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(cols[0]), int(cols[-1]) + 1)
 
 
 def _slopes(heights_m: Array, jacobian: Array, halves: tuple[int, int]) -> Array:
     """Slope of each cell over a window, degrees; a strip of rows at a time stays in the processor's cache."""
     out = np.full(heights_m.shape, np.nan)
     margin = halves[1]
-    known = np.flatnonzero(np.isfinite(heights_m).any(axis=1))
-    if len(known) == 0:
-        return out
-    # Where the model ends there is nothing to work out.
-    for top in range(max(known[0], margin), min(known[-1] + 1, len(out) - margin), STRIP_ROWS):
+    for top in range(margin, len(out) - margin, STRIP_ROWS):
         end = min(top + STRIP_ROWS, len(out) - margin)
         strip = heights_m[top - margin : end + margin]
         plane = index_gradients(strip, "evans") if halves == (1, 1) else plane_gradients(strip, *halves)

@@ -147,6 +147,8 @@ def in_sight(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray[np
     # A few of the steps first: most hidden lines are hidden widely.
     for samples in (_ROUGH_SAMPLES, int(steps.max(initial=0))):
         left = np.flatnonzero(seen & ((steps > _ROUGH_SAMPLES) | (samples == _ROUGH_SAMPLES)))
+        if len(left) == 0:
+            break
         step = np.minimum(
             np.arange(samples) * np.maximum(steps[left, None] / samples, 1.0), steps[left, None] - 1
         )

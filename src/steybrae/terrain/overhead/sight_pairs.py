@@ -240,18 +240,15 @@ def _improve(
     if len(point) == 0:
         return
     tangents = _tangents(*where, point, block)
-    steepest = np.argmax(tangents, axis=1)
-    tangent = tangents[np.arange(len(point)), steepest]
+    tangent = tangents.max(axis=1)
     start = np.flatnonzero(np.diff(point, prepend=-1))
     top = np.maximum.reduceat(tangent, start)
-    run = np.repeat(np.arange(len(start)), np.diff(start, append=len(point)))
-    hit = np.flatnonzero(tangent == top[run])[::-1]
-    winner = np.empty(len(start), dtype=np.intp)
-    winner[run[hit]] = where[2].square[block[hit], steepest[hit]]
-    some = point[start]
-    better = top >= best[some]
-    best[some[better]] = top[better]
-    cell[some[better]] = winner[better]
+    better = top >= best[point[start]]
+    # The first of equal ones: later ones are written over.
+    asked = np.repeat(np.where(better, top, np.nan), np.diff(start, append=len(point)))
+    hit = np.flatnonzero(tangent == asked)[::-1]
+    best[point[hit]] = tangent[hit]
+    cell[point[hit]] = where[2].square[block[hit], np.argmax(tangents[hit], axis=1)]
 
 
 def pairs_between(ground: OverheadGround, points: Points, least: float, below: float, most: int) -> Pairs:

@@ -131,9 +131,16 @@ def nearest_unknown(ground: OverheadGround, points: Points) -> tuple[Array, NDAr
     asked = np.flatnonzero(~inside)
     if len(asked) == 0 or len(blocks.start) == 0:
         return distance, cell
-    sides = blocks.left, blocks.right, blocks.top, blocks.bottom
-    least, most = _distances_m(ground, points.pick(asked), sides)
+    sides = np.stack((blocks.left, blocks.right, blocks.top, blocks.bottom))
+    some = points.pick(asked)
+    # No block matters that is farther from all of them than another is from any.
+    ends = [(values.min(), values.max()) for values in (some.col, some.row)]
+    least, most = _distances_m(ground, sides, *ends)
+    near = np.flatnonzero(least <= most.min())
+    col_at, row_at = some.col[:, None], some.row[:, None]
+    least, most = _distances_m(ground, sides[:, near], (col_at, col_at), (row_at, row_at))
     point, block = np.nonzero(least <= most.min(axis=1)[:, None])
+    block = near[block]
     for part in portions(len(point), SQUARES_AT_ONCE):
         run, at = spread(blocks.start[block[part]], blocks.count[block[part]])
         place = asked[point[part]][run]
@@ -148,16 +155,23 @@ def nearest_unknown(ground: OverheadGround, points: Points) -> tuple[Array, NDAr
     return distance, cell
 
 
-_Sides = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]
-"""Least and greatest columns, least and greatest rows of blocks."""
+_Span = tuple[Array | float, Array | float]
+"""Least and greatest position of places, cells."""
 
 
-def _distances_m(ground: OverheadGround, points: Points, sides: _Sides) -> tuple[Array, Array]:
-    """Least and greatest distance from places to any cell of blocks, metres, ``(points, blocks)``."""
+def _distances_m(
+    ground: OverheadGround, sides: NDArray[np.intp], col: _Span, row: _Span
+) -> tuple[Array, Array]:
+    """Least and greatest distance from places to any cell of blocks, metres.
+
+    `sides` has the least and greatest columns and the least and greatest rows of the blocks.
+    """
     found = []
-    for first, last, at in ((*sides[:2], points.col[:, None]), (*sides[2:], points.row[:, None])):
-        low, high = first + 0.5 - at, last + 0.5 - at
-        found.append((np.maximum(np.maximum(low, -high), 0.0), np.maximum(-low, high)))
+    for first, last, (least, most) in ((*sides[:2], col), (*sides[2:], row)):
+        low, high = first + 0.5 - most, last + 0.5 - least
+        found.append(
+            (np.maximum(np.maximum(low, least - 0.5 - last), 0.0), np.maximum(most - 0.5 - first, high))
+        )
     (near_col, far_col), (near_row, far_row) = found
     shortest, longest = ground.stretch_m
     return (
@@ -180,8 +194,9 @@ def _stands_higher(ground: OverheadGround, points: Points, height_m: Array) -> N
     while first < len(order) and len(left):
         some = order[first : first + size]
         top, start = some // wide * BLOCK_CELLS, some % wide * BLOCK_CELLS
-        sides = start, start + (BLOCK_CELLS - 1), top, top + (BLOCK_CELLS - 1)
-        least, most = _distances_m(ground, points.pick(left), sides)
+        sides = np.stack((start, start + (BLOCK_CELLS - 1), top, top + (BLOCK_CELLS - 1)))
+        col_at, row_at = points.col[left, None], points.row[left, None]
+        least, most = _distances_m(ground, sides, (col_at, col_at), (row_at, row_at))
         high = tops[some] >= height_m[left, None]
         found[left] = (high & (most <= ground.reach_m)).any(axis=1)
         one, other = np.nonzero(high & (least <= ground.reach_m) & ~found[left, None])
