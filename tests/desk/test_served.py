@@ -16,8 +16,10 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
+import uvicorn
 
 from steybrae.card.settings import CardSettings
+from steybrae.desk import run as desk_run
 from steybrae.desk.guard import MOST_BYTES
 from steybrae.desk.opened import Desk, DeskAsk
 from steybrae.desk.run import serve
@@ -179,3 +181,18 @@ def test_a_model_that_cannot_be_opened_ends_every_thread(tmp_path: Path) -> None
     with pytest.raises(FileReadError, match="should be a file; there is none"):
         Desk(ask_for(tmp_path / "none.tif"))
     assert threading.active_count() == before
+
+
+def test_a_line_on_which_nobody_asks_is_closed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(desk_run, "HEAD_SECONDS", 0.05)
+
+    async def app(_scope: object, _receive: object, _send: object) -> None:
+        """Never asked."""
+
+    server = uvicorn.Server(desk_run.server_config(app))
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        thread = threading.Thread(target=server.run, args=([listening],))
+        thread.start()
+        assert sent(listening.getsockname()[1], b"GET / HTTP/1.1\r\nHos") == b""
+        server.should_exit = True
+        thread.join()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,13 +17,17 @@ from starlette.testclient import TestClient
 from tests.made_models import Made
 
 import steybrae
+from steybrae.desk.tiles import draw
 from steybrae.desk.tiles.cells import BAND, NOT_LOOKED, UNKNOWN, coarser
 from steybrae.desk.tiles.contours import interval_m
 from steybrae.desk.tiles.draw import MapDrawing
 from steybrae.desk.tiles.layers import unknown_png
 from steybrae.desk.tiles.view import TILE, TileView
 from steybrae.files.model.rasters import RasterModel, open_model
+from steybrae.raster.blocks import Block
+from steybrae.raster.files.heights import RawHeights
 from steybrae.raster.job import AreaJob
+from steybrae.raster.overhead.survey import Survey
 from steybrae.screening import Settings
 
 Cells = NDArray[np.uint8]
@@ -104,6 +109,18 @@ def test_overviews_keep_the_steepest_and_any_unknown(
         assert np.array_equal(own & BAND, np.where(four == 255, 0, four).max(axis=(1, 3)))
         assert np.array_equal((own & UNKNOWN) > 0, (four == 0).any(axis=(1, 3)))
         assert not (own & NOT_LOOKED).any()
+
+
+def test_start_zones_of_a_tile_are_those_of_the_whole_block(
+    drawing: MapDrawing, model: RasterModel, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen: list[Cells] = []
+    monkeypatch.setattr(draw, "zones_png", lambda classes, _: seen.append(classes) or b"")
+    drawing.tile(model, "zones", TileView(0, 1, 2))
+    job = replace(drawing.cells.job, model_found=drawing.found(model))
+    whole, _, _ = Survey(RawHeights(model), job, drawing.cells.layout).block(Block(0, 400, 150, 500, 450))
+    assert len(np.unique(whole)) >= 3
+    assert np.array_equal(seen[0], whole[111:369, 105:363])
 
 
 def test_what_is_not_looked_at_is_neither_a_band_nor_unknown(path: Path, model: RasterModel) -> None:

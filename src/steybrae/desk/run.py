@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import secrets
 import socket
@@ -12,7 +13,9 @@ from contextlib import closing
 from typing import Final
 
 import uvicorn
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from steybrae.desk.guard import App
 from steybrae.desk.opened import Desk, DeskAsk
 from steybrae.desk.server import desk_app
 from steybrae.errors import QuantityError
@@ -24,6 +27,23 @@ KEY_BYTES: Final = 24
 
 MOST_CONNECTIONS: Final = 100
 """Most connections at once (our choice): a browser opens six."""
+
+
+HEAD_SECONDS: Final = 20.0
+"""Longest time from a connection to its first request, seconds (our choice): else some hundred of them,
+opened and left, would keep everybody out."""
+
+
+class _Impatient(H11Protocol):
+    """Closes connections over which nobody asks for anything."""
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        self.loop.call_later(HEAD_SECONDS, self._close_if_silent)
+
+    def _close_if_silent(self) -> None:
+        if self.cycle is None:
+            self.transport.close()
 
 
 def serve(ask: DeskAsk, port: int, *, tell: Callable[[str], None], browser: bool) -> None:
@@ -52,24 +72,28 @@ def serve(ask: DeskAsk, port: int, *, tell: Callable[[str], None], browser: bool
         address = f"http://{LOOPBACK}:{own_port}/{key}/"
         tell(f"The desk is open, for this machine alone: {address}")
         tell("Ctrl-C ends it. Local avalanche forecast, local rules, qualified guidance come first.")
-        config = uvicorn.Config(
-            desk_app(desk, key, own_port),
-            log_level="error",
-            access_log=False,
-            server_header=False,
-            date_header=False,
-            proxy_headers=False,
-            lifespan="off",
-            ws="none",
-            http="h11",
-            timeout_keep_alive=30,
-            timeout_graceful_shutdown=2,
-            limit_concurrency=MOST_CONNECTIONS,
-        )
         if browser:
             # The socket listens already, so that an early browser waits and is not refused.
             threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
-        uvicorn.Server(config).run([listening])
+        uvicorn.Server(server_config(desk_app(desk, key, own_port))).run([listening])
+
+
+def server_config(app: App) -> uvicorn.Config:
+    """Say how an app is served: by plain HTTP, and to nobody who only holds the line."""
+    return uvicorn.Config(
+        app,
+        log_level="error",
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        proxy_headers=False,
+        lifespan="off",
+        ws="none",
+        http=_Impatient,
+        timeout_keep_alive=30,
+        timeout_graceful_shutdown=2,
+        limit_concurrency=MOST_CONNECTIONS,
+    )
 
 
 def _listening(port: int) -> socket.socket:

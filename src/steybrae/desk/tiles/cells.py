@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from steybrae.desk.readers import LATER, ModelThreads
 from steybrae.desk.tiles.kept import Kept
+from steybrae.errors import ModelError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.raster.blocks import BLOCK, Block, Layout
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for
@@ -108,9 +109,13 @@ class BlockMaker:
         self.heights.read(block.row - high, block.col - wide, raw)
         ground = BlockHeights(self._job, raw, self._margin)
         bands = np.empty((block.rows, block.cols), np.uint8)
-        metric = block_metric(self.heights.grid, (block.row, block.col), bands.shape)
-        steps = ground.steps(self._halves)
-        self._kernel.fill(ground.ringed(), metric, self.heights.step_m, {"bands": bands}, None, steps)
+        try:
+            metric = block_metric(self.heights.grid, (block.row, block.col), bands.shape)
+        except ModelError:
+            bands[...] = 0  # at a pole nothing can be told
+        else:
+            steps = ground.steps(self._halves)
+            self._kernel.fill(ground.ringed(), metric, self.heights.step_m, {"bands": bands}, None, steps)
         bands[bands == 0] = UNKNOWN
         levels = [bands]
         for _ in range(self._level):
