@@ -116,11 +116,11 @@ def test_start_zones_of_a_tile_are_those_of_the_whole_block(
 ) -> None:
     seen: list[Cells] = []
     monkeypatch.setattr(draw, "zones_png", lambda classes, _: seen.append(classes) or b"")
-    drawing.tile(model, "zones", TileView(0, 1, 2))
+    drawing.tile(model, "zones", TileView(1, 3, 5))
     job = replace(drawing.cells.job, model_found=drawing.found(model))
     whole, _, _ = Survey(RawHeights(model), job, drawing.cells.layout).block(Block(0, 400, 150, 500, 450))
     assert len(np.unique(whole)) >= 3
-    assert np.array_equal(seen[0], whole[111:369, 105:363])
+    assert np.array_equal(seen[0], whole[239:369, 233:363])
 
 
 def test_what_is_not_looked_at_is_neither_a_band_nor_unknown(path: Path, model: RasterModel) -> None:
