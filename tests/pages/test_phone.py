@@ -20,7 +20,7 @@ from tests.visits import Visit
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.checks import check_of
-from steybrae.card.forecast import aspect_tolerance_deg, pocket_checks, with_forecast
+from steybrae.card.forecast import aspect_tolerance_deg, of_day, pocket_checks
 from steybrae.card.turn_back import latest_at_leg
 from steybrae.field.agreement import compare, compare_readings
 from steybrae.field.log import row_from_result
@@ -86,7 +86,7 @@ def made(sample_dem: Path, tmp_path_factory: pytest.TempPathFactory) -> Made:
         screening = with_relief(screen_route(route, model, settings), model)
         screening = with_forecast_ground(screening, route, model, settings)
     source, ask = read_bulletins(sample_dem / "bulletin.json"), ForecastAsk(region="XX-STEY-01")
-    card = with_forecast(make_card(screening, CHOICE), screening, source, ask)
+    screening, card = of_day(screening, CHOICE, (source, ask))
     page = tmp_path_factory.mktemp("phone") / "hill.html"
     page.write_text(phone_page(card, screening, "plan.zip"), "utf-8")
     return Made(screening, card, page)

@@ -12,6 +12,10 @@ from tests.pages.drawn import Reader
 
 from steybrae.errors import FileReadError
 from steybrae.files.model.fingerprints import file_fingerprint
+from steybrae.files.plans import read_plan, write_plan
+from steybrae.forecast.choose import parse_span
+from steybrae.library.forecast import read_asked
+from steybrae.screening.forecast.at import forecast_beside
 
 DAY = ("--date", "2027-01-15")
 
@@ -124,6 +128,30 @@ def test_the_page_of_a_day_is_one_whoever_writes_it(made: Made, tmp_path: Path) 
         "343° magnetic, there 09:08 GMT.",
     ):  # fmt: skip
         assert said in words
+
+
+def test_a_bulletin_stands_beside_a_saved_plan_as_on_its_card(
+    made: Made, tmp_path: Path, sample_dem: Path
+) -> None:
+    """An expired bulletin of the plan gives way, with the cautions that it brought, to that of the day."""
+    by_card, by_report, of_no_day = (tmp_path / name for name in ("card.html", "report.html", "none.html"))
+    plan = tmp_path / "old.zip"
+    bulletin = ("--bulletin", str(sample_dem / "bulletin.json"), "--region", "XX-STEY-01")
+    late = ("--at-time", "2027-01-17T09:00+00:00")
+    found = read_plan(made.plan)
+    source, ask = read_asked(
+        sample_dem / "bulletin.json", region="XX-STEY-01", lang=None, span=parse_span(late[1]),
+        treeline_m=None, slope_deg=None, reduction=False,
+    )  # fmt: skip
+    write_plan(plan, forecast_beside(found, source, ask))
+    clock = (*DAY, "--start", "08:30", "--zone", "Europe/London")
+    assert run("card", str(plan), *clock, *bulletin, "--report", str(by_card), "--json") == 0
+    assert run("report", str(plan), *clock, *bulletin, "--out", str(by_report)) == 0
+    assert by_card.read_bytes() == by_report.read_bytes()
+    assert "EXPIRED" not in by_report.read_text("utf-8")
+    assert run("report", str(plan), *bulletin, *late, "--out", str(of_no_day)) == 0
+    words = Reader(of_no_day.read_text("utf-8")).words
+    assert "Forecast EXPIRED: this forecast ended" in words
 
 
 def test_what_was_not_given_is_said(made: Made) -> None:

@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from steybrae.card.checks import reference_of
+from steybrae.card.make import make_card
 from steybrae.card.result import CardLeg, Check, RouteCard
+from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution
 from steybrae.field.agreement import Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
@@ -16,6 +18,57 @@ from steybrae.quantities import angle_to_gradient
 from steybrae.route.times.daylight import parse_zone
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, Span, forecast_beside
 from steybrae.screening.result import RouteScreening
+
+Forecast = tuple[BulletinSource, ForecastAsk]
+
+
+def of_day(
+    screening: RouteScreening, settings: CardSettings, forecast: Forecast | None
+) -> tuple[RouteScreening, RouteCard]:
+    """Make the card of a day, and put the forecast beside card and line alike.
+
+    Parameters
+    ----------
+    screening
+        With its grounds, where there is a forecast.
+    settings
+        Of the card.
+    forecast
+        Bulletins and what is asked of them: a time that is asked for leads; else the card's own times,
+        else its whole day (in UTC where it has no zone). None leaves the screening's forecast, if it has
+        one, and the card without.
+
+    Returns
+    -------
+    tuple of RouteScreening and RouteCard
+        With one forecast.
+
+    Raises
+    ------
+    SteybraeError
+        As `make_card` and `steybrae.screening.forecast.at.forecast_beside`.
+    """
+    card = make_card(screening, settings)
+    if forecast is None:
+        return screening, without_forecast(card, screening)
+    source, ask = forecast
+    if ask.start is None:
+        spans = leg_spans(card)
+        ask = replace(ask, start=spans[0][0], end=spans[-1][1], leg_spans=spans) if spans else _day(card, ask)
+    found = forecast_beside(screening, source, ask)
+    more = () if found.forecast is None else found.forecast.cautions
+    there = {caution.key for caution in card.cautions}
+    cautions = (*card.cautions, *(caution for caution in more if caution.key not in there))
+    return found, replace(card, forecast=found.forecast, cautions=cautions)
+
+
+def beside_line(
+    screening: RouteScreening, settings: CardSettings | None, forecast: Forecast | None
+) -> tuple[RouteScreening, RouteCard | None]:
+    """Return `of_day`; where nothing of the day is known, the line with its forecast, and no card."""
+    if settings is not None:
+        return of_day(screening, settings, forecast)
+    return screening if forecast is None else forecast_beside(screening, *forecast), None
 
 
 def leg_spans(card: RouteCard) -> tuple[Span, ...]:
@@ -36,34 +89,6 @@ def leg_spans(card: RouteCard) -> tuple[Span, ...]:
     arrivals = [leg.arrival for leg in card.legs if leg.arrival is not None]
     ends = [dt.datetime.fromisoformat(text) for text in (card.start, *arrivals)]
     return tuple(pairwise(ends))
-
-
-def with_forecast(
-    card: RouteCard, screening: RouteScreening, source: BulletinSource, ask: ForecastAsk
-) -> RouteCard:
-    """Return the card with a forecast.
-
-    Parameters
-    ----------
-    card, screening
-        The card and what it was made from.
-    source, ask
-        The bulletins and what is asked of them. A time that is asked for leads; else the card's
-        own times, else the whole day of the card (in UTC where it has no zone).
-
-    Raises
-    ------
-    BulletinError
-        As `steybrae.screening.forecast.at.forecast_beside`.
-    """
-    if ask.start is None:
-        spans = leg_spans(card)
-        ask = replace(ask, start=spans[0][0], end=spans[-1][1], leg_spans=spans) if spans else _day(card, ask)
-    found = forecast_beside(screening, source, ask)
-    there = {caution.key for caution in card.cautions}
-    more = () if found.forecast is None else found.forecast.cautions
-    cautions = (*card.cautions, *(caution for caution in more if caution.key not in there))
-    return replace(card, forecast=found.forecast, cautions=cautions)
 
 
 def without_forecast(card: RouteCard, screening: RouteScreening) -> RouteCard:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -26,13 +26,10 @@ from steybrae.papers import PAPERS_MM
 from steybrae.route.positions.places import Place, parse_place
 
 if TYPE_CHECKING:
-    from steybrae.card import CardSettings, RouteCard
+    from steybrae.card import RouteCard
+    from steybrae.card.forecast import Forecast
     from steybrae.route.legs import Route
     from steybrae.screening import RouteScreening, Settings
-    from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
-    from steybrae.screening.origin import RunOrigin
-
-    Forecast = tuple[BulletinSource, ForecastAsk]
 
 PLAN_SUFFIX = ".zip"
 """A file so called is a saved plan."""
@@ -118,6 +115,7 @@ def card(
     without a model. Magnetic bearings need the date. It decides nothing.
     """
     from steybrae.card import card_between
+    from steybrae.card.forecast import of_day
     from steybrae.cli.options.common import print_json
     from steybrae.cli.origin import run_origin
     from steybrae.cli.report import report_to
@@ -137,7 +135,7 @@ def card(
         _refuse_without_ground(asked, outputs.report)
         screening, found = None, card_between(*ends, chosen)
     if screening is not None:
-        found = _made(screening, chosen, asked)
+        screening, found = of_day(screening, chosen, asked)
     found = with_taken(found)
     _write(found, outputs)
     if outputs.phone is not None:
@@ -150,7 +148,7 @@ def card(
         origin = screening.origin or run_origin(
             ctx, (line,) if line else (), forecast.bulletin, sample=model.sample
         )
-        whole = with_taken(_for_report(screening, found, origin))
+        whole = with_taken(replace(screening, origin=origin))
         report_to(outputs.report, whole, found, force=outputs.force)
     if outputs.as_json:
         print_json("card", found)
@@ -206,27 +204,6 @@ def _screened(
         relief, grounds = needs
         found = screen_route(planned, dem, known, for_forecast=grounds)
         return with_relief(found, dem) if relief else found
-
-
-def _made(screening: RouteScreening, chosen: CardSettings, forecast: Forecast | None) -> RouteCard:
-    from steybrae.card import make_card
-    from steybrae.card.forecast import with_forecast, without_forecast
-
-    made = make_card(screening, chosen)
-    if forecast is None:
-        return without_forecast(made, screening)
-    return with_forecast(made, screening, *forecast)
-
-
-def _for_report(screening: RouteScreening, found: RouteCard, origin: RunOrigin) -> RouteScreening:
-    """Return the screening with the forecast of the card, which knows when each leg is walked."""
-    from dataclasses import replace
-
-    forecast = found.forecast or screening.forecast
-    there = {caution.key for caution in screening.cautions}
-    more = () if forecast is None else forecast.cautions
-    cautions = (*screening.cautions, *(caution for caution in more if caution.key not in there))
-    return replace(screening, forecast=forecast, cautions=cautions, origin=origin)
 
 
 def _write(found: RouteCard, to: CardOutputs) -> None:

@@ -10,7 +10,9 @@ import typer
 
 from steybrae.cli.options import parsed
 from steybrae.cli.options.day import DayOptions
+from steybrae.cli.options.forecast import LegForecastOptions
 from steybrae.cli.options.groups import Group, flag
+from steybrae.cli.options.settings_file import with_taken
 
 if TYPE_CHECKING:
     from steybrae.card import RouteCard
@@ -31,21 +33,27 @@ def report(
     ],
     *,
     day: DayOptions,
+    forecast: LegForecastOptions,
     to: PageOutput,
 ) -> None:
     """Write the page of a saved plan, for the party and for the person at home.
 
     With --date, --start, --party, --call and --overdue its first screen tells when, where, and whom to
-    call. One file without a network: send it, keep it, print it on A4. It decides nothing.
+    call; with --bulletin what the forecast names of the ground of each leg. One file without a network:
+    send it, keep it, print it on A4. It decides nothing.
     """
+    from steybrae.card.forecast import beside_line
     from steybrae.document import Cautions, Document, Paragraph
     from steybrae.files.plans import read_plan
     from steybrae.files.whole import check_outputs
     from steybrae.render.terminal import print_document
 
-    check_outputs([to.out], [plan], force=to.force)
-    found = read_plan(plan)
-    report_to(to.out, found, day.card(found), force=to.force)
+    inputs = [plan] if forecast.bulletin is None else [plan, forecast.bulletin]
+    check_outputs([to.out], inputs, force=to.force)
+    asked, chosen = forecast.read(), day.of_page()
+    found, card = beside_line(read_plan(plan), chosen, asked)
+    found = with_taken(found)
+    report_to(to.out, found, card, force=to.force)
     wrote = f"Wrote {to.out}."
     print_document(Document(wrote, (Paragraph(wrote), Cautions(found.cautions))))
 

@@ -23,6 +23,7 @@ from steybrae.cli.options.model import (
 from steybrae.cli.options.settings_file import with_taken
 
 if TYPE_CHECKING:
+    from steybrae.card import RouteCard
     from steybrae.files.model.rasters import RasterModel
     from steybrae.route.legs import Route
     from steybrae.screening import RouteScreening, Settings
@@ -124,7 +125,7 @@ def route(
 
     _refuse_picture(forecast.bulletin, outputs.bulletin_figure)
     _refuse_day(day, outputs.report)
-    asked = forecast.read()
+    asked, chosen = forecast.read(), day.of_page()
     outputs.check(*(line or ()), forecast.bulletin, *(model.dem or ()))
     routes = cut.planned_lines(line or (), sample=model.sample)
     planned = routes[0]
@@ -145,12 +146,13 @@ def route(
             found = replace(with_relief(found, dem), origin=origin)
         if model.cross_check:
             found = replace(found, cross_check=cross_check_route(planned, dem, settings))
-    if asked is not None:
-        from steybrae.screening.forecast.at import forecast_beside
+    card = None
+    if chosen is not None or asked is not None:
+        from steybrae.card.forecast import beside_line
 
-        found = forecast_beside(found, *asked)
+        found, card = beside_line(found, chosen, asked)
     found = with_taken(found)
-    _write(found, outputs, day)
+    _write(found, outputs, card)
     if outputs.as_json:
         print_json("route lines" if len(routes) > 1 or beside.shifts_m else "route", found)
         return
@@ -189,7 +191,7 @@ def _refuse_day(day: DayOptions, report: Path | None) -> None:
         raise DateError(message)
 
 
-def _write(found: RouteScreening, to: RouteOutputs, day: DayOptions) -> None:
+def _write(found: RouteScreening, to: RouteOutputs, card: RouteCard | None) -> None:
     from steybrae.files.whole import write_text
 
     if to.csv is not None or to.geojson is not None:
@@ -202,7 +204,7 @@ def _write(found: RouteScreening, to: RouteOutputs, day: DayOptions) -> None:
     if to.report is not None:
         from steybrae.cli.report import report_to
 
-        report_to(to.report, found, day.card(found), force=to.force)
+        report_to(to.report, found, card, force=to.force)
     if to.save is not None:
         from steybrae.files.plans import write_plan
         from steybrae.screening.compared import alone

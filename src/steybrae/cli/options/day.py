@@ -12,8 +12,7 @@ from steybrae.cli.options.groups import Group, flag, option
 from steybrae.errors import DateError
 
 if TYPE_CHECKING:
-    from steybrae.card import CardSettings, RouteCard
-    from steybrae.screening import RouteScreening
+    from steybrae.card import CardSettings
 
 
 def _choice(name: str) -> Callable[[Any], Any]:
@@ -143,19 +142,15 @@ class DayOptions(Group, panel="The day"):
             down_by=None if self.down_by is None else parse_clock(self.down_by, day, self.zone),
         )
 
-    def card(self, screening: RouteScreening) -> RouteCard | None:
-        """Make the card of a line on that day, for a page; None where nothing of the day was given.
+    def of_page(self) -> CardSettings | None:
+        """Make the settings of a page's day; None where nothing of it was given.
 
         Raises
         ------
         SteybraeError
             As `settings`.
         """
-        if not self.given():
-            return None
-        from steybrae.card import make_card
-
-        return make_card(screening, self.settings(CardMap()))
+        return self.settings(CardMap()) if self.given() else None
 
 
 def _day(text: str | None) -> dt.date:

@@ -122,7 +122,7 @@ def forecast_beside(screening: RouteScreening, source: BulletinSource, ask: Fore
     Returns
     -------
     RouteScreening
-        The same, with `forecast` and the cautions that it brings.
+        The same, with `forecast` and the cautions that it brings, instead of those that it had.
 
     Raises
     ------
@@ -145,7 +145,9 @@ def forecast_beside(screening: RouteScreening, source: BulletinSource, ask: Fore
     parts = [part for _, part in _parts(chosen.bulletins)]
     matrix = heights_by_aspect(grounds, parts, ask.least_slope_deg, ask.treeline_m)
     beside = replace(_frame(source, chosen, ask, grounds), legs=legs, matrix=matrix)
-    return replace(screening, forecast=beside, cautions=_with(screening.cautions, beside.cautions))
+    before = {} if screening.forecast is None else {one.key for one in screening.forecast.cautions}
+    cautions = tuple(one for one in screening.cautions if one.key not in before)
+    return replace(screening, forecast=beside, cautions=_with(cautions, beside.cautions))
 
 
 def forecast_at_place(
