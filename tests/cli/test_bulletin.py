@@ -118,7 +118,7 @@ class TestRoute:
             "Danger rating considerable (3): above 800 m, all aspects",
             "Danger rating low (1): below 800 m, all aspects, earlier in the day",
             "Danger rating moderate (2): below 800 m, all aspects, later in the day",
-            "Problem wind_slab: above 800 m, N NE E SE (size 2, stability poor, frequency some, danger "
+            "Problem wind slab: above 800 m, N NE E SE (size 2, stability poor, frequency some, danger "
             "considerable (3))",
             "INVENTED. Fresh slabs <b>below rims and in gullies</b>, laid down by the westerly storm",
             "INVENTED BULLETIN for an invented massif: for trying the program only, never for a real day.",
@@ -146,11 +146,11 @@ class TestRoute:
         [
             (
                 ("--at-time", "2027-01-16T09:00Z", *REGION),
-                "EXPIRED: this forecast ended 2027-01-15 18:00+00:00",
+                "EXPIRED: this forecast ended 2027-01-15 18:00 UTC",
             ),
             (
                 ("--at-time", "2027-01-14T09:00Z", *REGION),
-                "NOT YET VALID: this one begins 2027-01-14 18:00+00:00",
+                "NOT YET VALID: this one begins 2027-01-14 18:00 UTC",
             ),
             ((*DAY, "--region", "CH-1"), "OTHER REGION: the file has no forecast for region 'CH-1'"),
             (
@@ -174,8 +174,8 @@ class TestRoute:
         late = ("--bulletin", bulletin, *REGION, "--at-time", "2027-01-16T09:00Z")
         brief, whole = (told(run("route", *on, *late, *more)[1]) for more in ((), ("--all",)))
         for out in (brief, whole):
-            assert out.startswith("EXPIRED: this forecast ended 2027-01-15 18:00+00:00")
-        for words in ("Danger rating", "wind_slab", "Avalanche forecast"):
+            assert out.startswith("EXPIRED: this forecast ended 2027-01-15 18:00 UTC")
+        for words in ("Danger rating", "wind slab", "Avalanche forecast"):
             assert words not in brief
             assert words in whole
 
@@ -266,7 +266,7 @@ class TestGround:
         assert set(found["place"][4]["sectors"]) == {"SW", "W"}
         words = told(run(*base, *asked)[1])
         assert (
-            "wet_snow, below 800 m, SE S SW W, later in the day: names ground within the circle, facing SW "
+            "wet snow, below 800 m, SE S SW W, later in the day: names ground within the circle, facing SW "
             "W, names ground of start zones overhead"
         ) in words
         assert not VERDICT.search(words)

@@ -94,16 +94,16 @@ class TestTime:
     def test_the_words(self) -> None:
         late, early = at("2027-01-16T08:00+00:00"), at("2027-01-13T08:00+00:00")
         assert choose([bulletin()], Asked("A", late)).findings[0].text == (
-            "EXPIRED: this forecast ended 2027-01-15 19:00+01:00, before 2027-01-16 08:00+00:00 of the plan. "
-            "Get another."
+            "EXPIRED: this forecast ended 2027-01-15 19:00 UTC+01:00, before 2027-01-16 08:00 UTC of the "
+            "plan. Get another."
         )
         assert choose([bulletin()], Asked("A", early)).findings[0].text == (
-            "NOT YET VALID: this one begins 2027-01-14 18:00+00:00, after 2027-01-13 08:00+00:00 of the "
+            "NOT YET VALID: this one begins 2027-01-14 18:00 UTC, after 2027-01-13 08:00 UTC of the "
             "plan. Get the one for that time."
         )
         assert choose([bulletin()], Asked("A", early, late)).findings[0].text == (
-            "NOT VALID ALL THE TIME: the plan runs from 2027-01-13 08:00+00:00 to 2027-01-16 08:00+00:00, "
-            "the forecast holds from 2027-01-14 18:00+00:00 to 2027-01-15 19:00+01:00."
+            "NOT VALID ALL THE TIME: the plan runs from 2027-01-13 08:00 UTC to 2027-01-16 08:00 UTC, "
+            "the forecast holds from 2027-01-14 18:00 UTC to 2027-01-15 19:00 UTC+01:00."
         )
 
     def test_without_a_time(self) -> None:

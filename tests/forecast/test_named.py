@@ -15,8 +15,8 @@ from steybrae.forecast.bulletin import (
     LEVELS,
     DangerRating,
     Elevation,
-    level_words,
     reduction_angle,
+    standard_words,
     where_words,
 )
 from steybrae.forecast.named import (
@@ -212,8 +212,8 @@ class TestWords:
     def test_levels_are_the_published_ones(self) -> None:
         # European danger scale, five degrees.
         assert LEVELS == {"low": 1, "moderate": 2, "considerable": 3, "high": 4, "very_high": 5}
-        assert level_words("considerable") == "considerable (3)"
-        assert level_words("no_rating") == "no_rating"
+        assert standard_words("considerable") == "considerable (3)"
+        assert standard_words("no_rating") == "no rating"
 
     @pytest.mark.parametrize(
         ("level", "deg"),

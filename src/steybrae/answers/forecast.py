@@ -11,6 +11,7 @@ from functools import partial
 from typing import Final
 
 from steybrae.document import Block, Column, Heading, Paragraph, Table, plain
+from steybrae.errors import DateError
 from steybrae.forecast.beside import (
     NO_FORECAST_WORDS,
     ForecastBeside,
@@ -19,7 +20,8 @@ from steybrae.forecast.beside import (
     NamedOnLeg,
     ReductionRow,
 )
-from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, level_words, where_words
+from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, standard_words, where_words
+from steybrae.forecast.choose import moment_text, parse_moment
 from steybrae.forecast.named import Crossed
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
@@ -54,24 +56,34 @@ def head_line(bulletin: Bulletin, asked: str | None = None) -> str:
     unscheduled = ", unscheduled" if bulletin.unscheduled else ""
     language = f"; language {bulletin.lang}" if bulletin.lang else ""
     return plain(
-        f"{source}; published {bulletin.publication_time or 'not stated'}{unscheduled}; valid "
-        f"{bulletin.valid_from or 'not stated'} to {bulletin.valid_to or 'not stated'}; next "
-        f"{bulletin.next_update or 'not stated'}; {shown or 'no region stated'}{others}{language}"
+        f"{source}; published {_time(bulletin.publication_time)}{unscheduled}; valid "
+        f"{_time(bulletin.valid_from)} to {_time(bulletin.valid_to)}; next "
+        f"{_time(bulletin.next_update)}; {shown or 'no region stated'}{others}{language}"
     )
+
+
+def _time(text: str | None) -> str:
+    """Say a time of a bulletin; as written where it is none, as a plan that was changed may have it."""
+    if text is None:
+        return "not stated"
+    try:
+        return moment_text(parse_moment(text, "A time"))
+    except DateError:
+        return text
 
 
 def part_line(part: DangerRating | AvalancheProblem) -> str:
     """Say a rating or a problem in the standard's words and numbers."""
     if isinstance(part, DangerRating):
-        return f"{level_words(part.main_value)}: {where_words(part)}"
+        return f"{standard_words(part.main_value)}: {where_words(part)}"
     facts = [
         f"size {part.avalanche_size:g}" if part.avalanche_size is not None else "",
-        f"stability {part.snowpack_stability}" if part.snowpack_stability else "",
+        f"stability {standard_words(part.snowpack_stability)}" if part.snowpack_stability else "",
         f"frequency {part.frequency}" if part.frequency else "",
-        f"danger {level_words(part.danger_rating_value)}" if part.danger_rating_value else "",
+        f"danger {standard_words(part.danger_rating_value)}" if part.danger_rating_value else "",
     ]
     more = ", ".join(fact for fact in facts if fact)
-    return f"{part.problem_type}: {where_words(part)}{f' ({more})' if more else ''}"
+    return f"{standard_words(part.problem_type)}: {where_words(part)}{f' ({more})' if more else ''}"
 
 
 def part_lines(bulletin: Bulletin, named: Callable[[int], Iterable[str]] | None = None) -> tuple[str, ...]:
@@ -98,7 +110,8 @@ def text_lines(bulletin: Bulletin) -> Iterator[str]:
             if text:
                 yield f"{name}: {plain(text)}"
     for tendency in bulletin.tendency:
-        yield "tendency: " + "; ".join(plain(text) for text in tendency.values())
+        told = (_time(text) if key.startswith("valid_") else plain(text) for key, text in tendency.items())
+        yield f"tendency: {'; '.join(told)}"
 
 
 def forecast_lines(forecast: ForecastBeside) -> list[str]:
@@ -148,7 +161,7 @@ def _rated(row: NamedOnLeg) -> bool:
 
 
 def _row_line(row: NamedOnLeg) -> str:
-    value = level_words(row.value) if row.kind == "danger_rating" else row.value
+    value = standard_words(row.value)
     if not row.touches:
         return f"{value}, {row.where}: no ground that steep found in it"
     grounds = (("on the line", row.line), ("in the corridor", row.corridor), ("overhead", row.overhead))
@@ -219,7 +232,7 @@ def reduction_cells(row: ReductionRow) -> tuple[str, ...]:
         "-" if length_m is None else f"{steep_length(length_m).figure}{more}"
         for length_m in (row.line_m, row.corridor_m)
     )
-    return (level_words(row.level), angle, row.look_at, *metres)
+    return (standard_words(row.level), angle, row.look_at, *metres)
 
 
 _AT_ONCE: Final = 6
@@ -296,8 +309,7 @@ def _named(row: NamedOnLeg, k: int) -> Column:
 
 
 def _head(row: NamedOnLeg) -> str:
-    value = level_words(row.value) if row.kind == "danger_rating" else row.value
-    return f"{value}\n{row.where.replace(', ', chr(10))}"
+    return f"{standard_words(row.value)}\n{row.where.replace(', ', chr(10))}"
 
 
 def _cell(row: NamedOnLeg) -> str:
@@ -313,7 +325,6 @@ def _place(rows: Sequence[NamedAtPlace]) -> Iterator[str]:
     if rows:
         yield "Which of it names ground at this place:"
     for row in rows:
-        value = level_words(row.value) if row.kind == "danger_rating" else row.value
         within = "names ground within the circle" if row.within else "names no ground within the circle"
         if row.within_unknown:
             within += " (some of it unknown)"
@@ -321,7 +332,7 @@ def _place(rows: Sequence[NamedAtPlace]) -> Iterator[str]:
         if row.overhead_unknown:
             overhead += " (some unknown)"
         facing = f", facing {' '.join(row.sectors)}" if row.within and row.sectors else ""
-        yield f"{value}, {row.where}: {within}{facing}, {overhead}"
+        yield f"{standard_words(row.value)}, {row.where}: {within}{facing}, {overhead}"
 
 
 def _reduction(legs: Sequence[LegForecast]) -> Iterator[Block]:

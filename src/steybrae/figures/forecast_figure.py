@@ -20,7 +20,7 @@ from steybrae.document import NONE, plain
 from steybrae.errors import BulletinError
 from steybrae.figures.style import INK, SMALL_PT, UNKNOWN_HATCH, picture_style
 from steybrae.forecast.beside import ForecastBeside, HeightsByAspect, NamedOnLeg
-from steybrae.forecast.bulletin import level_words
+from steybrae.forecast.bulletin import standard_words
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.attributes import SECTORS
 from steybrae.value import and_more, steep_length
@@ -115,8 +115,7 @@ def _head(figure: Figure, screening: RouteScreening, forecast: ForecastBeside) -
 
 
 def _title(row: NamedOnLeg) -> str:
-    value = level_words(row.value) if row.kind == "danger_rating" else row.value
-    return f"{value}\n{row.where}"
+    return f"{standard_words(row.value)}\n{row.where}"
 
 
 def _matrices(
@@ -196,7 +195,7 @@ def _strip_name(row: NamedOnLeg) -> str:
     when = "" if ", earlier" not in row.where and ", later" not in row.where else (
         " (earlier)" if "earlier" in row.where else " (later)"
     )  # fmt: skip
-    return f"{row.value}{when}"
+    return f"{standard_words(row.value)}{when}"
 
 
 def _strip(axes: Axes, row: NamedOnLeg, start_m: float, place: tuple[float, float]) -> None:

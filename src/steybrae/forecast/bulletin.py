@@ -269,6 +269,7 @@ def reduction_angle(level: str) -> ReductionAngle:
     return ReductionAngle(level, method_deg, look_at)
 
 
-def level_words(value: str) -> str:
-    """Give the standard's word, and its number where it has one: ``considerable (3)``."""
-    return f"{value} ({LEVELS[value]})" if value in LEVELS else value
+def standard_words(value: str) -> str:
+    """Say one of the standard's values, a level with its number: ``very high (5)``, ``wind slab``."""
+    words = value.replace("_", " ")
+    return f"{words} ({LEVELS[value]})" if value in LEVELS else words

@@ -243,8 +243,8 @@ def _covering(spans: Sequence[Span], first: dt.datetime, last: dt.datetime) -> t
         return ()
     known = sorted((start, end) for start, end in spans if start is not None and end is not None)
     text = (
-        f"NOT VALID ALL THE TIME: the plan runs from {_shown(first)} to {_shown(last)}, the forecast "
-        f"holds from {_shown(known[0][0])} to {_shown(max(end for _, end in known))}."
+        f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last)}, the "
+        f"forecast holds from {moment_text(known[0][0])} to {moment_text(max(end for _, end in known))}."
     )
     return (Finding("partly_valid", text),)
 
@@ -285,13 +285,14 @@ def _nearest(
     _, end = spans[kept[0]]
     if end is not None and end < walk[0]:
         text = (
-            f"EXPIRED: this forecast ended {_shown(end)}, before {_shown(walk[0])} of the plan. Get another."
+            f"EXPIRED: this forecast ended {moment_text(end)}, before {moment_text(walk[0])} of the plan. "
+            "Get another."
         )
         return [here[k] for k in kept], (Finding("expired", text),)
     begin = spans[kept[0]][0]
     text = (
-        f"NOT YET VALID: this one begins {_shown(begin or walk[1])}, after {_shown(walk[1])} of the plan. "
-        "Get the one for that time."
+        f"NOT YET VALID: this one begins {moment_text(begin or walk[1])}, after {moment_text(walk[1])} of "
+        "the plan. Get the one for that time."
     )
     return [here[k] for k in kept], (Finding("not_yet_valid", text),)
 
@@ -301,7 +302,8 @@ def _without_time(
 ) -> tuple[Finding, ...]:
     ends = [end for _, end in spans if end is not None]
     if now is not None and len(ends) == len(here) and max(ends) < now:
-        text = f"EXPIRED: this forecast ended {_shown(max(ends))}; it is {_shown(now)} now. Get today's."
+        ended = moment_text(max(ends))
+        text = f"EXPIRED: this forecast ended {ended}; it is {moment_text(now)} now. Get today's."
         return (Finding("expired", text),)
     text = "No time was given: whether the forecast holds when you are there was not checked. Give --at-time."
     stated = all(None not in span for span in spans)
@@ -313,8 +315,9 @@ def _not_stated() -> Finding:
     return Finding("validity_not_stated", "The bulletin does not say when it begins or ends: check its date.")
 
 
-def _shown(moment: dt.datetime) -> str:
-    return moment.isoformat(sep=" ", timespec="minutes")
+def moment_text(moment: dt.datetime) -> str:
+    """Say a moment to the minute, with its zone: ``2027-01-15 18:00 UTC``, ``2027-01-15 18:00 UTC+01:00``."""
+    return f"{moment:%Y-%m-%d %H:%M} {moment.tzname()}"
 
 
 def _for_language(here: list[Bulletin], asked: str | None) -> tuple[list[Bulletin], tuple[str, ...]]:
