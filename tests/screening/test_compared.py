@@ -17,7 +17,7 @@ from steybrae.card.times import usual_time
 from steybrae.errors import QuantityError, RouteError
 from steybrae.route.legs import Route, is_way_off
 from steybrae.screening import RouteScreening, screen_route
-from steybrae.screening.compared import RouteLines, alone, compared, leaving, moved
+from steybrae.screening.compared import RouteLines, compared, leaving, moved
 from steybrae.screening.result import Totals
 from steybrae.terrain.synthetic import GaussianHill
 
@@ -66,8 +66,7 @@ def test_a_line_against_itself_differs_in_nothing() -> None:
 
 
 def test_what_is_beside_the_main_line_changes_nothing_of_it() -> None:
-    main, by_itself = alone(found()), screened(MAIN)
-    assert type(main) is RouteScreening
+    main, by_itself = found(), screened(MAIN)
     assert main.totals == by_itself.totals
     assert main.places == by_itself.places
     assert main.cautions == by_itself.cautions

@@ -207,9 +207,8 @@ def _write(found: RouteScreening, to: RouteOutputs, card: RouteCard | None) -> N
         report_to(to.report, found, card, force=to.force)
     if to.save is not None:
         from steybrae.files.plans import write_plan
-        from steybrae.screening.compared import alone
 
-        write_plan(to.save, alone(found), force=to.force)
+        write_plan(to.save, found, force=to.force)
     if to.figure is not None or to.bulletin_figure is not None:
         from steybrae.cli.origin import draw_forecast_to, draw_to
     if to.figure is not None:

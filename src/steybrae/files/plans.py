@@ -33,6 +33,7 @@ from steybrae.errors import FileReadError, PlanError
 from steybrae.files.whole import write_whole
 from steybrae.hush import hushed
 from steybrae.names import clean
+from steybrae.screening.compared import RouteLines
 from steybrae.screening.result import RouteScreening
 from steybrae.screening.sound import sound
 
@@ -329,7 +330,10 @@ def _unpack_archive(archive: zipfile.ZipFile, name: str) -> RouteScreening:
             raise _not_a_plan(name, f"its array {entry!r:.60} is missing")
         return _array(_read(archive, entries[entry], left, name))
 
-    found = build(RouteScreening, tree.get("result"), array, "result")
+    result = tree.get("result")
+    # What stands beside the line, where something does.
+    beside = isinstance(result, dict) and "lines" in result
+    found = build(RouteLines if beside else RouteScreening, result, array, "result")
     assert isinstance(found, RouteScreening)  # noqa: S101  build made it so
     for what, shapes in _shapes(found):
         if len(set(shapes)) != 1 or not shapes[0]:
@@ -355,6 +359,10 @@ def _shapes(found: RouteScreening) -> Iterator[tuple[str, list[tuple[int, ...]]]
         bins = (line.slope_deg, line.slope_low_deg, line.slope_high_deg, line.corridor_deg, line.band)
         yield "the profile", [(len(edges) - 1,), *(column.shape for column in bins)]
         yield from ((f"leg {leg.number} on the map", [leg.x.shape, leg.y.shape]) for leg in relief.legs)
+    if isinstance(found, RouteLines):
+        for one in (*found.lines, *found.ways_off):
+            lat_deg, lon_deg = one.line_deg
+            yield f"the line {one.name!a:.60}", [lat_deg.shape, lon_deg.shape, (lat_deg.size,)]
 
 
 def _no_number(text: str) -> float:

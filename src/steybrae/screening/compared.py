@@ -179,7 +179,7 @@ def compared(
     lines = [found, *(screen(route) for route in others if not is_way_off(route.name))]
     ways = [(screen(route), at, off_m) for route, at, off_m in leave]
     return RouteLines(
-        **_main(found),
+        **{one.name: getattr(found, one.name) for one in fields(RouteScreening)},
         lines=tuple(ComparedLine(**_figures(one, walked)) for one in lines),
         ways_off=tuple(WayOff(**_figures(way, walked), leaves=at, off_m=off_m) for way, at, off_m in ways),
         shifts=tuple(
@@ -187,15 +187,6 @@ def compared(
             for shift_m, side, route in beside
         ),
     )
-
-
-def alone(found: RouteScreening) -> RouteScreening:
-    """Give the main line without what is beside it, as a plan keeps it."""
-    return RouteScreening(**_main(found))
-
-
-def _main(found: RouteScreening) -> dict[str, Any]:
-    return {one.name: getattr(found, one.name) for one in fields(RouteScreening)}
 
 
 def _figures(one: RouteScreening, walked: Walked) -> dict[str, Any]:

@@ -7,6 +7,7 @@ the totals and every caution that follows from what it says. What contradicts it
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Iterator
 from typing import Any
@@ -19,9 +20,11 @@ from steybrae.cautions import Situation, cautions_for, joined_cautions
 from steybrae.errors import ModelError, PlanError
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.basis import left_out_words, lowered_to_deg
+from steybrae.screening.compared import ComparedLine, RouteLines
 from steybrae.screening.leg import possible_bands
 from steybrae.screening.places.sound import SAME, SAME_M, place_contradictions
-from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.screening.places.words import place_words
+from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.screening.screen import doubtful_heights, route_totals
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.examine.found import kinds_told
@@ -61,7 +64,20 @@ def sound(found: RouteScreening) -> RouteScreening:
         forecast = dataclasses.replace(forecast, cautions=joined_cautions(brought, forecast.cautions))
     called_for = (*cautions_for(whole), *(() if forecast is None else forecast.cautions))
     cautions = joined_cautions(called_for, found.cautions)
-    return dataclasses.replace(found, legs=legs, forecast=forecast, cautions=cautions)
+    found = dataclasses.replace(found, legs=legs, forecast=forecast, cautions=cautions)
+    return _with_line_cautions(found, situation) if isinstance(found, RouteLines) else found
+
+
+def _with_line_cautions(found: RouteLines, situation: Situation) -> RouteLines:
+    def whole(line: ComparedLine) -> Any:
+        own = dataclasses.replace(
+            situation, bulletin=False, unknown_m=line.unknown_m, open_above=line.open_above
+        )
+        return dataclasses.replace(line, cautions=joined_cautions(cautions_for(own), line.cautions))
+
+    return dataclasses.replace(
+        found, lines=tuple(map(whole, found.lines)), ways_off=tuple(map(whole, found.ways_off))
+    )
 
 
 def _situation(found: RouteScreening) -> Situation:
@@ -106,6 +122,41 @@ def _contradictions(found: RouteScreening) -> Iterator[str]:
     yield from place_contradictions(found)
     if not _alike(route_totals(found.legs, bands, found.places), found.totals):
         yield "its totals are not those of its legs"
+    if isinstance(found, RouteLines):
+        yield from _beside(found, bands)
+
+
+def _beside(found: RouteLines, bands: BandScheme) -> Iterator[str]:
+    """Say what contradicts itself in the lines beside the main one, of which no legs are kept."""
+    main = {field.name: getattr(found.totals, field.name) for field in dataclasses.fields(Totals)}
+    # Where no height of a leg is known, nothing is known of what looks down on it.
+    main["unknown_above"] |= any(leg.overhead is None for leg in found.legs)
+    if not found.lines or not _alike({name: getattr(found.lines[0], name) for name in main}, main):
+        yield "the first of its lines is not its main line"
+    for line in (*found.lines, *found.ways_off):
+        for what in (*_lengths(line, bands), *_slopes_of_line(line, bands)):
+            yield f"in the line {line.name!a:.60} {what}"
+    if any(way.leaves.leg > len(found.legs) for way in found.ways_off):
+        yield "a way off leaves a leg that there is not"
+
+
+def _slopes_of_line(line: ComparedLine, bands: BandScheme) -> Iterator[str]:
+    slope, places = line.slope_max_deg, line.at_length
+    if line.band != (None if slope is None else bands.band(slope)):
+        yield "the band is not that of its steepest slope"
+    if (slope or 0.0) > (line.slope_corridor_max_deg or 0.0) + SAME:
+        yield "the corridor is gentler than the line in it"
+    if any((place.slope_max_deg or 0.0) > (slope or 0.0) + SAME for place in places):
+        yield "a place is steeper than its steepest slope"
+    if any(place.words != place_words(place) for place in places) or line.places < len(places):
+        yield "places are not those of its figures"
+    if line.unknown_m > 0.0 and not line.open_above:
+        yield "something is unknown and it is not open above"
+    zones_m = (line.in_start_zone_m, line.in_possible_zone_m, line.length_m)
+    if any(less > more + SAME_M for less, more in itertools.pairwise(zones_m)):
+        yield "start zones are longer than possible ones, or than the line"
+    if not all(np.isfinite(degrees).all() for degrees in line.line_deg):
+        yield "its points have no position"
 
 
 def _on_earth(grid: Grid) -> bool:
@@ -115,7 +166,7 @@ def _on_earth(grid: Grid) -> bool:
         return False
 
 
-def _lengths(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
+def _lengths(leg: LegScreening | ComparedLine, bands: BandScheme) -> Iterator[str]:
     lengths = [*leg.band_lengths_m.values(), leg.unknown_m]
     if not 0.0 < leg.length_m < math.inf or not all(0.0 <= metres < math.inf for metres in lengths):
         yield "lengths are not numbers of metres"
@@ -123,7 +174,8 @@ def _lengths(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
         yield "the bands are not those of its edges"
     elif abs(sum(lengths) - leg.length_m) > SAME_M + SAME * leg.length_m:
         yield "the metres in bands and of unknown ground do not add up to its length"
-    if leg.steep_m > leg.length_m + SAME_M or leg.steep_stretch_m > leg.length_m + SAME_M:
+    steep_m = leg.steep_m if isinstance(leg, LegScreening) else 0.0
+    if steep_m > leg.length_m + SAME_M or leg.steep_stretch_m > leg.length_m + SAME_M:
         yield "steep ground is longer than itself"
     if (leg.elevation_min_m or 0.0) > (leg.elevation_max_m or 0.0):
         yield "the lowest height lies above the highest"
