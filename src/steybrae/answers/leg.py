@@ -215,26 +215,29 @@ def lines_blocks(found: RouteLines) -> Iterator[Block]:
     if len(found.lines) > 1:
         yield Heading("Lines side by side")
         yield from _side_by_side(found.lines)
-        yield Listing(tuple(_places(found.lines[1:])))
+        yield Listing(tuple(places_texts(found.lines[1:])))
     if found.ways_off:
         yield Heading("Ways off")
         yield from _side_by_side(found.ways_off)
-        yield Listing((*map(_leaves, found.ways_off), *_places(found.ways_off)))
+        yield Listing((*map(leaves_text, found.ways_off), *places_texts(found.ways_off)))
     if len(found.lines) > 1 or found.ways_off:
         yield Paragraph(NOT_RANKED)
     if found.shifts:
         yield Heading("The line moved")
-        items = moved_items(found.shifts)
-        by = ", ".join(dict.fromkeys(length(one.shift_m).short for one in found.shifts))
-        told = CHANGES if items else NO_CHANGE
-        yield Paragraph(f"To the left and right by {by}. {told}")
-        yield Listing(items)
+        yield Paragraph(moved_text(found.shifts))
+        yield Listing(moved_items(found.shifts))
 
 
 def lines_cautions(found: RouteLines) -> tuple[Caution, ...]:
     """Cautions of all lines, each text once, the main line's first."""
     beside = (*found.lines[1:], *found.ways_off)
     return tuple(dict.fromkeys((*found.cautions, *(caution for line in beside for caution in line.cautions))))
+
+
+def moved_text(shifts: Sequence[LineMoved]) -> str:
+    """Say by how much the line was moved, and what is told of it."""
+    by = ", ".join(dict.fromkeys(length(one.shift_m).short for one in shifts))
+    return f"To the left and right by {by}. {CHANGES if moved_items(shifts) else NO_CHANGE}"
 
 
 def moved_items(shifts: Sequence[LineMoved]) -> tuple[str, ...]:
@@ -293,14 +296,13 @@ def _at_length(line: ComparedLine) -> Cell:
 
 _NAME: Final = Column("name", "Line", lambda line: line.name, align="left", width=20)
 _LENGTH: Final = Column("length_m", "km", lambda line: kilometres(line.length_m), "km")
-_CLIMBS: Final = (
-    worded(
-        Column("ascent_m", "", lambda line: climb(line.ascent_m, at_least=line.ascent_at_least), "m"), "+{}"
-    ),
-    worded(
-        Column("descent_m", "", lambda line: climb(line.descent_m, at_least=line.ascent_at_least), "m"), "-{}"
-    ),
+_ASCENT: Final = Column(
+    "ascent_m", "up m", lambda line: climb(line.ascent_m, at_least=line.ascent_at_least), "m"
 )
+_DESCENT: Final = Column(
+    "descent_m", "down m", lambda line: climb(line.descent_m, at_least=line.ascent_at_least), "m"
+)
+_CLIMBS: Final = (worded(_ASCENT, "+{}"), worded(_DESCENT, "-{}"))
 _TIME: Final = Column("time_min", "Time", lambda line: minutes(line.time_min, at_least=line.time_at_least))
 _STEEPEST: Final = Column(
     "slope_max_deg", "Steepest", lambda line: slope(line.slope_max_deg, at_least=line.open_above)
@@ -310,17 +312,34 @@ _ZONES: Final = Column("in_start_zone_m", "m in start zones\n(possible)", _zones
 _OVERHEAD: Final = Column("overhead_max_deg", "Overhead\n(- none\nseen)", _line_overhead)
 _PLACES: Final = Column("places", "Places", _at_length)
 
+LINE_COLUMNS: Final = (
+    _NAME, _LENGTH, _ASCENT, _DESCENT, _TIME, _STEEPEST, _ZONES, _OVERHEAD, _UNKNOWN, _PLACES
+)  # fmt: skip
+"""Columns of a table of lines where there is room."""
 
-def _leaves(way: WayOff) -> str:
+
+def leaves_text(way: WayOff) -> str:
+    """Say where a way off leaves the line."""
     at = way.leaves
     between = ", the ground between being its first leg" if way.off_m > PLACE_ERROR_M else ""
+    off = f"; its first point is {steep_length(way.off_m).text} off the line{between}"
     return (
         f"{way.name}: leaves leg {at.leg} at {length(at.at_m).text}, {kilometres(at.chainage_m).text} from "
-        f"the start; its first point is {steep_length(way.off_m).text} off the line{between}."
+        f"the start{off if way.off_m >= 1.0 else ''}."
     )
 
 
-def _places(lines: Sequence[ComparedLine]) -> Iterator[str]:
+def way_off_text(way: WayOff) -> str:
+    """Say in a line where a way off leaves the line, how long it is, and for how long."""
+    at, least = way.leaves, way.time_at_least
+    return (
+        f"{way.name}: leaves leg {at.leg}, {kilometres(at.chainage_m).text} from the start; "
+        f"{kilometres(way.length_m).text}, {minutes(way.time_min, at_least=least).text}"
+    )
+
+
+def places_texts(lines: Sequence[ComparedLine]) -> Iterator[str]:
+    """Say the places told at length of lines, each with its letter there."""
     for line in lines:
         for place in line.at_length:
             yield f"{line.name}, {place.name}, {stretch_words(place)}: {place.words}"

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
-from steybrae.answers.leg import band_columns, leg_columns
+from steybrae.answers.leg import band_columns, leg_columns, lines_cautions
 from steybrae.answers.places import legs_left_text, place_text
 from steybrae.bands import BandScheme
 from steybrae.card.result import RouteCard
@@ -23,6 +23,7 @@ from steybrae.pages.looks import band_looks
 from steybrae.pages.page import page_policy, templates
 from steybrae.pages.report_forecast import forecast_content
 from steybrae.pages.report_home import home_rows, sketch_letters
+from steybrae.pages.report_lines import lines_content
 from steybrae.pages.report_map import draw_report_map
 from steybrae.pages.report_marks import report_marks
 from steybrae.pages.report_method import method_rows
@@ -30,6 +31,7 @@ from steybrae.pages.report_points import report_points
 from steybrae.pages.report_profile import draw_report_profile
 from steybrae.pages.report_words import day_words, leg_words, reading_rows, totals_words
 from steybrae.render.html import html_cells
+from steybrae.screening.compared import RouteLines
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
@@ -100,6 +102,7 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
     scheme = BandScheme(screening.settings.edges_deg)
     drawing = draw_report_map(screening, relief)
     letter, letters = sketch_letters(screening, relief, drawing)
+    cautions = lines_cautions(screening) if isinstance(screening, RouteLines) else screening.cautions
     return {
         "name": screening.name or "Route without a name",
         "screening": screening,
@@ -112,8 +115,9 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
             html_cells(leg_columns("overhead_deg"), leg)[0]["text"].strip("-") for leg in screening.legs
         ],
         "letters_on": [_letters_on(screening, leg.number) for leg in screening.legs],
-        "cautions_first": [caution for caution in screening.cautions if caution.key not in _ON_READING],
-        "cautions_on_reading": [caution for caution in screening.cautions if caution.key in _ON_READING],
+        "cautions": cautions,
+        "cautions_first": [caution for caution in cautions if caution.key not in _ON_READING],
+        "cautions_on_reading": [caution for caution in cautions if caution.key in _ON_READING],
         "places": [_place_parts(screening, place) for place in screening.places],
         "places_rule": ORDER_RULE,
         "legs_left": legs_left_text(screening),
@@ -140,13 +144,8 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "points": report_points(screening, relief),
         "line_m": sum(leg.length_m for leg in screening.legs),
         **forecast_content(screening),
+        **lines_content(screening),
     }
-
-
-def _over(leg: LegScreening) -> str:
-    """Return what is overhead of a leg, empty where nothing was found."""
-    (cell,) = html_cells(leg_columns("overhead_deg"), leg)
-    return str(cell["text"]).strip("-")
 
 
 def _letters_on(screening: RouteScreening, number: int) -> str:

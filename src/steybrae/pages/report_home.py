@@ -11,6 +11,7 @@ from steybrae.answers.forecast import finding_lines, part_line
 from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import OVERDUE_EARLY, ends_apart_m
 from steybrae.card.wording import call_text, place_text
+from steybrae.pages.report_lines import ways_off_rows
 from steybrae.pages.report_map import MapDrawing, place_on_map
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.words import leading_spot
@@ -52,6 +53,7 @@ def home_rows(screening: RouteScreening, card: RouteCard | None) -> Iterator[tup
     ratings = () if forecast is None else (part for one in forecast.bulletins for part in one.danger_ratings)
     lines = (*finding_lines(forecast), *(f"{part_line(part)}." for part in ratings))
     yield "Forecast" if forecast is not None else "Forecast: NONE", lines
+    yield "Ways off", ways_off_rows(screening)
 
 
 def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:

@@ -22,6 +22,7 @@ from steybrae.bands import BandScheme
 from steybrae.figures.map_axes import draw_ground
 from steybrae.figures.style import picture_style
 from steybrae.screening.pictures.picture import LegOnMap, Relief
+from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array, Grid
 
@@ -69,6 +70,16 @@ class LegLine:
 
 
 @dataclass(frozen=True)
+class LineBeside:
+    """A line beside the main one: its name, path data, where its name stands, whether it is a way off."""
+
+    name: str
+    path: str
+    middle: tuple[int, int]
+    way_off: bool
+
+
+@dataclass(frozen=True)
 class MapDrawing:
     """What the template needs for the map.
 
@@ -82,6 +93,8 @@ class MapDrawing:
         SVG path data; zones, the outline of start zones, is empty where it would tell nothing.
     legs
         Lines.
+    beside
+        Other lines and ways off.
     bar
         Length of the scale bar in units, and what it stands for, metres.
     """
@@ -96,6 +109,7 @@ class MapDrawing:
     edge_of_known: str
     zones: str
     legs: tuple[LegLine, ...]
+    beside: tuple[LineBeside, ...]
     bar: tuple[int, float]
 
 
@@ -117,6 +131,7 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
         _isolines(relief, relief.grid, known, (0.5,)),
         _zones(relief),
         _leg_lines(screening, relief),
+        _beside(screening, relief),
         _scale_bar(relief),
     )
 
@@ -248,6 +263,18 @@ def _leg_line(relief: Relief, leg: LegOnMap, waiting: set[int | str]) -> LegLine
         None if leg.steepest is None else _unit(relief, leg.steepest),
         leg.number in waiting,
     )
+
+
+def _beside(screening: RouteScreening, relief: Relief) -> tuple[LineBeside, ...]:
+    found = []
+    for line in lines_on_map(screening, relief.grid):
+        path = Path(np.column_stack((line.x, line.y)))
+        steps_m = np.hypot(np.diff(line.x) * relief.unit_m[0], np.diff(line.y) * relief.unit_m[1])
+        at_m = np.concatenate(([0.0], np.cumsum(steps_m)))
+        x, y = (float(np.interp(at_m[-1] / 2.0, at_m, axis)) for axis in (line.x, line.y))
+        data = _path_data(path, _to_units(relief))
+        found.append(LineBeside(line.name, data, _unit(relief, (x, y)), line.way_off))
+    return tuple(found)
 
 
 def crowded(
