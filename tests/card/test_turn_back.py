@@ -12,7 +12,7 @@ from tests.conftest import SamplePlan
 from steybrae.card import CardSettings, make_card
 from steybrae.card.result import CardLeg
 from steybrae.card.times import leg_pieces
-from steybrae.card.turn_back import ends_apart_m, latest_at_leg, turned_round, with_latest
+from steybrae.card.turn_back import ends_apart_m, latest_at_leg, latest_words, turned_round, with_latest
 from steybrae.route.times.daylight import parse_clock
 from steybrae.route.times.walking_rules import Segment
 from steybrae.route.times.walking_time import leg_time
@@ -57,13 +57,12 @@ def test_down_by_a_stated_hour(sample_plan: SamplePlan) -> None:
 
 def test_words_round_down_to_the_minute(sample_plan: SamplePlan) -> None:
     card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN))
-    assert card.latest_text.startswith(
-        "To be down by 15:00 GMT (stated), be at the end of each leg no later "
-    )
+    words = latest_words(card)
+    assert words.startswith("To be down by 15:00 GMT (stated), be at the end of each leg no later ")
     for leg in card.legs[:-1]:
         said = f"{leg.number} {when(leg.walk_on_by):%H:%M} ({when(leg.turn_back_by):%H:%M})"
-        assert said in card.latest_text
-    assert f"{card.legs[-1].number} " not in card.latest_text.split(": ", 1)[1].split(", ")[-1]
+        assert said in words
+    assert f"{card.legs[-1].number} " not in words.split(": ", 1)[1].split(", ")[-1]
 
 
 def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
@@ -111,7 +110,7 @@ def test_sunset_stands_where_nothing_was_stated(sample_plan: SamplePlan) -> None
 
 def test_without_a_zone_there_is_no_hour(sample_plan: SamplePlan) -> None:
     card = make_card(sample_plan.screening, CardSettings(DAY))
-    assert (card.down_by, card.down_by_is, card.latest_text) == (None, None, "")
+    assert (card.down_by, card.down_by_is, card.down_by_text) == (None, None, "")
     assert {leg.walk_on_by for leg in card.legs} == {None}
 
 

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from tests.cli.conftest import Run
+from tests.pages.drawn import Reader
 
-from steybrae.files.plans import read_plan
+from steybrae.answers.leg import leaves_text, way_off_text
+from steybrae.errors import PlanError
+from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import sample_model
+from steybrae.screening.compared import RouteLines
 
 HIGH = [(59.2240, -8.0574), (59.2270, -8.0590), (59.2300, -8.0620)]
 LOW = [(59.2240, -8.0574), (59.2262, -8.0640), (59.2300, -8.0620)]
@@ -81,12 +87,85 @@ def test_a_shift_is_told_by_leg_side_and_bands(run: Run) -> None:
     assert re.search(r"^  - leg 7, 30 m left: <25 becomes 55\+", out, re.MULTILINE)
 
 
-def test_a_plan_keeps_the_main_line_alone(run: Run, several: str, tmp_path: Path) -> None:
-    run("route", several, *ON, "--save", str(tmp_path / "several.zip"))
+def test_a_plan_keeps_the_lines_and_the_report_shows_them(run: Run, several: str, tmp_path: Path) -> None:
+    plan, page, at_once = (tmp_path / name for name in ("several.zip", "of_plan.html", "at_once.html"))
+    outputs = ("--save", str(plan), "--report", str(at_once))
+    told = json.loads(run("route", several, *ON, "--shift", "30m", *outputs, "--json")[1])
     run("route", gpx(tmp_path, High=HIGH), *ON, "--save", str(tmp_path / "one.zip"))
-    one, main = read_plan(tmp_path / "one.zip"), read_plan(tmp_path / "several.zip")
-    assert main.totals == one.totals
-    assert main.cautions == one.cautions
+    one, kept = read_plan(tmp_path / "one.zip"), read_plan(plan)
+    assert kept.totals == one.totals
+    assert kept.cautions == one.cautions
+    assert isinstance(kept, RouteLines)
+    for lines, said in ((kept.lines, told["lines"]), (kept.ways_off, told["ways_off"])):
+        assert [(line.name, line.length_m, line.unknown_m) for line in lines] == [
+            (line["name"], line["length_m"], line["unknown_m"]) for line in said
+        ]
+    assert len(kept.shifts) == 2
+    assert run("report", str(plan), "--out", str(page))[0] == 0
+    assert page.read_bytes() == at_once.read_bytes()
+    shown = Reader(page.read_text("utf-8"))
+    way = kept.ways_off[0]
+    assert f"Ways off {way_off_text(way)} " in shown.words
+    assert leaves_text(way) in shown.words
+    assert [row[0] for row in shown.tables[0]] == ["Line", "High", "Low"]
+    drawn = [attributes.get("class") for tag, attributes in shown.tags if tag == "path"]
+    # In the sketch, on the map and in the legend; another line is not in the sketch.
+    assert (drawn.count("way-off"), drawn.count("beside")) == (3, 2)
+    for caution in kept.ways_off[0].cautions:
+        assert caution.text in shown.words
+
+
+def _first_is_another(found: RouteLines) -> RouteLines:
+    return replace(found, lines=found.lines[::-1])
+
+
+def _gentler(found: RouteLines) -> RouteLines:
+    way = found.ways_off[0]
+    return replace(found, ways_off=(replace(way, slope_max_deg=1.0, band=found.lines[0].band),))
+
+
+def _known(found: RouteLines) -> RouteLines:
+    low = found.lines[1]
+    return replace(found, lines=(found.lines[0], replace(low, length_m=low.length_m + 40.0)))
+
+
+def _nowhere(found: RouteLines) -> RouteLines:
+    way = found.ways_off[0]
+    return replace(found, ways_off=(replace(way, leaves=replace(way.leaves, leg=9)),))
+
+
+@pytest.mark.parametrize(
+    ("change", "what"),
+    [
+        (_first_is_another, "the first of its lines is not its main line"),
+        (_gentler, "in the line 'Way off to the lochan' the band is not that of its steepest slope"),
+        (_known, "in the line 'Low' the metres in bands and of unknown ground do not add up to its length"),
+        (_nowhere, "a way off leaves a leg that there is not"),
+    ],
+)
+def test_a_plan_whose_lines_contradict_themselves_is_refused(
+    run: Run, several: str, tmp_path: Path, change: Callable[[RouteLines], RouteLines], what: str
+) -> None:
+    plan = tmp_path / "several.zip"
+    run("route", several, *ON, "--reach", "20m", "--save", str(plan))
+    found = read_plan(plan)
+    assert isinstance(found, RouteLines)
+    write_plan(plan, change(found), force=True)
+    with pytest.raises(PlanError) as refused:
+        read_plan(plan)
+    assert str(refused.value) == f"The parts of a plan should agree; {what}. Save the plan again."
+
+
+def test_cautions_of_a_line_come_back(run: Run, several: str, tmp_path: Path) -> None:
+    plan = tmp_path / "several.zip"
+    run("route", several, *ON, "--reach", "20m", "--save", str(plan))
+    found = read_plan(plan)
+    assert isinstance(found, RouteLines)
+    bare = tuple(replace(way, cautions=()) for way in found.ways_off)
+    write_plan(plan, replace(found, ways_off=bare), force=True)
+    back = read_plan(plan)
+    assert isinstance(back, RouteLines)
+    assert {"angle_alone", "start_zones_wide"} <= {one.key for one in back.ways_off[0].cautions}
 
 
 def test_a_shift_of_nothing_is_refused(run: Run) -> None:

@@ -360,9 +360,9 @@ class TestPrint:
         assert page.locator(".legs > li").evaluate_all(breaks) == ["avoid"]
         tops = [
             page.locator(part).evaluate("node => node.getBoundingClientRect().top")
-            for part in ("header", "#on-reading", "#legs", "#look", "#table")
+            for part in ("header", "#places", "#look", "#on-reading", "#legs", "#table")
         ]
-        assert tops == sorted(tops)  # on paper all cautions and the legs come before the map
+        assert tops == sorted(tops)  # as on a screen
         for hidden in (".tools", ".layers", ".readout", "nav"):
             assert not page.locator(hidden).is_visible()
         width = page.locator("#map svg").first.evaluate("node => node.getBoundingClientRect().width")

@@ -29,7 +29,7 @@ from steybrae.card.sentences import (
 )
 from steybrae.card.settings import CardSettings
 from steybrae.card.times import LegPieces, card_totals, leg_pieces, line_shape_deg, map_mm, paces
-from steybrae.card.turn_back import latest_words, overdue_caution, turned_round, with_latest
+from steybrae.card.turn_back import overdue_caution, turned_round, with_latest
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.names import clean
 from steybrae.route.compass.bearings import LegBearings, leg_bearings
@@ -101,7 +101,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         _card(screening.name, _with_clock(legs, places[0], settings), bearings, places[0], settings),
         down_by=None if latest is None else latest.isoformat(),
         down_by_is=None if latest is None else _down_by_is(settings),
-        latest_text="" if latest is None else latest_words(legs, latest, _down_by_is(settings)),
+        down_by_text="" if latest is None else shown_clock(latest, "early"),
         time_words=(*reckoned.words, *_unknown(screening.legs, timed)),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),

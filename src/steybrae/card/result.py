@@ -500,7 +500,7 @@ class RouteCard:
         When to call if nobody came back, ISO 8601 with offset; None where not given.
     down_by, down_by_is
         When to be down, and whether that was stated or is sunset; None without a zone.
-    start_text, overdue_text, latest_text
+    start_text, overdue_text, down_by_text
         As printed; empty where there is none.
     """
 
@@ -531,4 +531,4 @@ class RouteCard:
     down_by_is: Literal["stated", "sunset"] | None = None
     start_text: str = field(default="", metadata=_PAPER)
     overdue_text: str = field(default="", metadata=_PAPER)
-    latest_text: str = field(default="", metadata=_PAPER)
+    down_by_text: str = field(default="", metadata=_PAPER)

@@ -13,7 +13,6 @@ from steybrae.cautions import Caution
 from steybrae.errors import RouteError
 from steybrae.route.compass.bearings import geodesic
 from steybrae.route.positions.places import Place
-from steybrae.route.times.daylight import shown_clock
 from steybrae.route.times.walking_time import Segment
 
 OVERDUE_EARLY: Final = "overdue_early"
@@ -69,34 +68,33 @@ def _before(at: dt.datetime, minutes: float) -> str:
     return earlier.astimezone(at.tzinfo).isoformat(timespec="milliseconds")
 
 
-def latest_words(legs: Sequence[CardLeg], down_by: dt.datetime, why: str) -> str:
-    """Say the latest times in a sentence; clock times rounded down to the minute.
-
-    Parameters
-    ----------
-    legs
-        From `with_latest`.
-    down_by, why
-        When one is to be down, and whether it was stated or is sunset.
-
-    Returns
-    -------
-    str
-        Empty where no time is known.
-    """
-    times = [
-        f"{leg.number} {_clock(leg.walk_on_by)} ({_clock(leg.turn_back_by)})"
-        for leg in legs[:-1]
-        if leg.walk_on_by is not None and leg.turn_back_by is not None
-    ]
-    if not times:
+def latest_lead(card: RouteCard) -> str:
+    """Say what the latest times are, in two sentences; empty where none is known."""
+    if not latest_times(card):
         return ""
-    by = f"{shown_clock(down_by, 'early')} ({why})"
     return (
-        f"To be down by {by}, be at the end of each leg no later than this to walk on, in brackets to turn "
-        f"round there and walk back the same way: {', '.join(times)}. Where unknown ground makes a leg "
-        "longer, earlier still."
+        f"To be down by {card.down_by_text} ({card.down_by_is}), be at the end of each leg no later than "
+        "this to walk on (or to turn round there and walk back the same way). Where unknown ground makes "
+        "a leg longer, earlier still."
     )
+
+
+def latest_times(card: RouteCard) -> tuple[tuple[int, str, str, str], ...]:
+    """Give number of a leg, where it ends, and there the latest time to walk on, and to turn round.
+
+    Rounded down to the minute; of all legs but the last, none where no time is known.
+    """
+    return tuple(
+        (leg.number, leg.to, _clock(leg.walk_on_by), _clock(leg.turn_back_by))
+        for leg in card.legs[:-1]
+        if leg.walk_on_by is not None and leg.turn_back_by is not None
+    )
+
+
+def latest_words(card: RouteCard) -> str:
+    """Say all of it in one paragraph, for paper; empty where none is known."""
+    times = ", ".join(f"{number} {on} ({back})" for number, _, on, back in latest_times(card))
+    return f"{latest_lead(card)} Leg, to walk on (to turn round): {times}." if times else ""
 
 
 def latest_at_leg(leg: CardLeg) -> str:

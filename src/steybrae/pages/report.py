@@ -15,6 +15,7 @@ from steybrae.answers.leg import band_columns, leg_columns, lines_cautions
 from steybrae.answers.places import legs_left_text, place_text
 from steybrae.bands import BandScheme
 from steybrae.card.result import RouteCard
+from steybrae.card.turn_back import latest_lead, latest_times
 from steybrae.card.wording import legs_without_check
 from steybrae.document import Column, or_none
 from steybrae.errors import QuantityError
@@ -108,7 +109,8 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "screening": screening,
         "headline": totals_words(screening),
         "home": list(home_rows(screening, card)),
-        "latest": "" if card is None else card.latest_text,
+        "latest": "" if card is None else latest_lead(card),
+        "latest_times": () if card is None else latest_times(card),
         "letter": letter,
         "letters": letters,
         "over": [

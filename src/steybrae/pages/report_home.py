@@ -11,6 +11,7 @@ from steybrae.answers.forecast import finding_lines, part_line
 from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import OVERDUE_EARLY, ends_apart_m
 from steybrae.card.wording import call_text, place_text
+from steybrae.forecast.beside import ForecastBeside
 from steybrae.pages.report_lines import ways_off_rows
 from steybrae.pages.report_map import MapDrawing, place_on_map
 from steybrae.screening.pictures.picture import Relief
@@ -50,10 +51,18 @@ def home_rows(screening: RouteScreening, card: RouteCard | None) -> Iterator[tup
     yield from _when(card)
     yield from _who(card)
     forecast = screening.forecast
-    ratings = () if forecast is None else (part for one in forecast.bulletins for part in one.danger_ratings)
-    lines = (*finding_lines(forecast), *(f"{part_line(part)}." for part in ratings))
-    yield "Forecast" if forecast is not None else "Forecast: NONE", lines
+    if forecast is None:
+        yield "Forecast: NONE", finding_lines(forecast)
+    else:
+        # A level of another day would be read as today's.
+        held = () if _of_another_time(forecast) else forecast.bulletins
+        ratings = (part for one in held for part in one.danger_ratings)
+        yield "Forecast", (*finding_lines(forecast), *(f"{part_line(part)}." for part in ratings))
     yield "Ways off", ways_off_rows(screening)
+
+
+def _of_another_time(forecast: ForecastBeside) -> bool:
+    return any(finding.key in ("expired", "not_yet_valid") for finding in forecast.findings)
 
 
 def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import io
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -266,15 +267,25 @@ def _leg_line(relief: Relief, leg: LegOnMap, waiting: set[int | str]) -> LegLine
 
 
 def _beside(screening: RouteScreening, relief: Relief) -> tuple[LineBeside, ...]:
+    """Other lines, each with its name where it is farthest from numbers of legs and from other names."""
+    taken = [_unit(relief, leg.middle) for leg in relief.legs]
     found = []
     for line in lines_on_map(screening, relief.grid):
-        path = Path(np.column_stack((line.x, line.y)))
-        steps_m = np.hypot(np.diff(line.x) * relief.unit_m[0], np.diff(line.y) * relief.unit_m[1])
-        at_m = np.concatenate(([0.0], np.cumsum(steps_m)))
-        x, y = (float(np.interp(at_m[-1] / 2.0, at_m, axis)) for axis in (line.x, line.y))
-        data = _path_data(path, _to_units(relief))
-        found.append(LineBeside(line.name, data, _unit(relief, (x, y)), line.way_off))
+        data = _path_data(Path(np.column_stack((line.x, line.y))), _to_units(relief))
+        at_m = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(line.x), np.diff(line.y)))))
+        shares = np.linspace(0.1, 0.9, 9) * at_m[-1]
+        spots = map_units(relief, *(np.interp(shares, at_m, axis) for axis in (line.x, line.y)))
+        middle = max(spots.astype(int).tolist(), key=lambda spot: _room(spot, taken, relief))
+        taken.append((middle[0], middle[1]))
+        found.append(LineBeside(line.name, data, (middle[0], middle[1]), line.way_off))
     return tuple(found)
+
+
+def _room(spot: Sequence[int], taken: Iterable[tuple[int, int]], relief: Relief) -> float:
+    """Distance to the nearest of others and of the sides; a name is some six times as wide as it is high."""
+    width = relief.map_mm[0] * UNITS_PER_MM
+    sides = (spot[0], width - spot[0])
+    return min(*sides, *(math.hypot(spot[0] - x, 6.0 * (spot[1] - y)) for x, y in taken))
 
 
 def crowded(

@@ -12,6 +12,7 @@ from typing import Final
 
 from steybrae.answers.forecast import finding_lines, head_line, part_line, text_lines
 from steybrae.card.result import CardLeg, RouteCard
+from steybrae.card.turn_back import latest_words
 from steybrae.card.wording import (
     GRID_NAMES,
     bearing_shown,
@@ -94,8 +95,8 @@ def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
     with_scale, without = card.legs[0].compass
     yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
     yield _Words(without, bold=True, after_mm=1.4)
-    latest = [card.latest_text] if card.latest_text else []
-    for line in (*latest, *card.norths.sentences, *card.daylight_words, " ".join(card.time_words[:4])):
+    times = " ".join(card.time_words[:4])
+    for line in filter(None, (latest_words(card), *card.norths.sentences, *card.daylight_words, times)):
         yield _Words(line)
 
 
