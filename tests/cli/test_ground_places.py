@@ -12,6 +12,7 @@ from tests.cli.conftest import Run
 from steybrae.errors import FileReadError, PlaceError
 from steybrae.files import places as files_places
 from steybrae.files.places import read_places
+from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.route.overhead import windows as overhead_windows
 
 ROWS = (
@@ -62,7 +63,9 @@ def test_the_csv_says_what_the_json_says_and_runs_no_formula(run: Run, tmp_path:
         assert 0.0 <= place["slope_low_deg"] - float(row["slope_low_deg"]) < 0.1
         assert row["open_above"] == ("yes" if place["open_above"] else "no")
         assert row["cautions"].split() == [caution["key"] for caution in place["cautions"]]
-    assert "sample\t" in (tmp_path / "out.csv.cautions.txt").read_text("utf-8")
+    cautions = (tmp_path / "out.csv.cautions.txt").read_text("utf-8")
+    assert "sample\t" in cautions
+    assert f"no_forecast\t{NO_FORECAST_WORDS}\n" in cautions
     assert run(*arguments)[0] == 2  # not overwritten
     assert run(*arguments, "--force")[0] == 0
 
@@ -70,6 +73,7 @@ def test_the_csv_says_what_the_json_says_and_runs_no_formula(run: Run, tmp_path:
 def test_the_terminal_has_a_row_for_each_and_every_caution(run: Run, tmp_path: Path) -> None:
     status, out, _ = run("ground", "--places", str(table(tmp_path)), "--sample")
     assert status == 0
+    assert " ".join(out.split()).startswith(NO_FORECAST_WORDS)
     assert out.count("Corrie floor") == 2
     assert "at least" in out
     assert "An overhead angle says how steeply" in out

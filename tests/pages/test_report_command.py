@@ -58,7 +58,7 @@ def test_an_existing_file_is_kept(made: Made, tmp_path: Path, capsys: pytest.Cap
 
 
 @pytest.mark.parametrize("name", ["plan.pdf", "plan", "plan.html.zip"])
-@pytest.mark.parametrize("command", ["report", "route", "card"])
+@pytest.mark.parametrize("command", ["report", "route", "card", "card --phone"])
 def test_another_ending_is_refused(
     made: Made, tmp_path: Path, capsys: pytest.CaptureFixture[str], name: str, command: str
 ) -> None:
@@ -67,9 +67,11 @@ def test_another_ending_is_refused(
         "report": (str(made.plan), "--out", out),
         "route": ("--sample", "--report", out),
         "card": ("--sample", *DAY, "--report", out),
+        "card --phone": ("--sample", *DAY, "--phone", out),
     }[command]
-    words = refused(capsys, command, *arguments)
-    assert words == f"steybrae: A report should be named .html; got {name!r}. Change its ending."
+    words = refused(capsys, command.split(maxsplit=1)[0], *arguments)
+    what = "A page for a phone" if "--phone" in command else "A report"
+    assert words == f"steybrae: {what} should be named .html; got {name!r}. Change its ending."
     assert list(tmp_path.iterdir()) == []
 
 

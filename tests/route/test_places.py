@@ -77,7 +77,7 @@ def test_the_last_figure_is_the_error():
     assert parse_place("59 13 00 N 8 04 00 W").error_m == pytest.approx(minute_m / 60.0)
 
 
-WAYS = "59.2234 -8.0712, 59 13 24 N 8 04 16 W, HX 166 712, 38SMB4484 or 38N 444140 3684706"
+WAYS = "59.2234 -8.0712, 59 13 24 N 8 04 16 W, HV 545 535, 38SMB4484 or 38N 444140 3684706"
 
 REFUSALS = [
     ("", f"A place should look like {WAYS}; got ''. Write it in one of these ways."),

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
 from steybrae.card.result import CardLeg, RouteCard
+from steybrae.card.turn_back import latest_words
 from steybrae.card.wording import (
     GRID_NAMES,
     bearing_shown,
@@ -42,7 +43,7 @@ def card_document(card: RouteCard) -> Document:
     checks = [check_sentence(check, card.bearing_unit) for leg in card.legs for check in leg.checks]
     notes = [
         line
-        for line in (card.latest_text, *card.time_words, *card.daylight_words, *card.notes, *card.basis)
+        for line in (latest_words(card), *card.time_words, *card.daylight_words, *card.notes, *card.basis)
         if line
     ]
     blocks = (

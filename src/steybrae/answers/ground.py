@@ -18,6 +18,7 @@ from steybrae.bands import bands_text
 from steybrae.card.wording import without_check_lines
 from steybrae.cautions import Caution
 from steybrae.document import NONE, Block, Cautions, Cell, Column, Document, Paragraph, Table
+from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.quantities import one_in_text
 from steybrae.route.overhead.result import OverheadAnswer, PathAnswer, SightAnswer, unknown_words
 from steybrae.screening.basis import cross_check_text, zone_text, zones_text
@@ -275,10 +276,19 @@ def places_cautions(found: GroundPlaces) -> tuple[Caution, ...]:
     return tuple({caution.key: caution for at in found.places for caution in at.cautions}.values())
 
 
+def places_cautions_text(found: GroundPlaces) -> str:
+    """Every caution of them, one a line, as `steybrae.answers.points.cautions_text`."""
+    every = {caution.key: caution.text for caution in places_cautions(found)}
+    if found.places[0].forecast is None:
+        every["no_forecast"] = NO_FORECAST_WORDS
+    return "".join(f"{key}\t{text}\n" for key, text in every.items())
+
+
 def places_document(found: GroundPlaces) -> Document:
     """Tell what the ground is like at places, one a row."""
     basis = dict.fromkeys(at.basis for at in found.places)
     blocks: tuple[Block, ...] = (
+        *finding_blocks(found.places[0].forecast),
         Table((_PLACE[0], *_GROUND), found.places),
         *map(Paragraph, basis),
         Cautions(places_cautions(found)),

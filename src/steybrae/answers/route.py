@@ -210,7 +210,7 @@ def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
             stacked("Steepest on line\n(95 % interval)", *steepest),
             of["slope_corridor_max_deg"],
             of["bands_possible"],
-            stacked(f"m of {STEEP_DEG:g}°+\n(longest)", *steep),
+            stacked(f"m of {STEEP_DEG:g}°+\n(longest, with\nunknown between)", *steep),
             stacked(off, *sides, align="left"),
             of["unknown_m"],
         ),

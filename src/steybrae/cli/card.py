@@ -85,7 +85,9 @@ class CardOutputs(OutputOptions):
     )
     appendix: bool = flag("--appendix", "Add every leg and check in full to --pdf, and all words.")
     report: Path | None = parsed.page("--report", "Write one page to read, share and print (.html).")
-    phone: Path | None = parsed.page("--phone", "Write the page to carry on a phone, offline (.html).")
+    phone: Path | None = parsed.page(
+        "--phone", "Write the page to carry on a phone, offline (.html).", what="A page for a phone"
+    )
     gpx: Path | None = option("--gpx", "Write route and check places as GPX.")
     csv: Path | None = option("--csv", "Write the legs as CSV.")
     geojson: Path | None = option("--geojson", "Write legs and checks as GeoJSON.")

@@ -115,7 +115,7 @@ def _refuse_mixed(text: str, places: Path | None, outputs: GroundOutputs) -> Non
 
 
 def _tell_places(found: GroundPlaces, outputs: GroundOutputs) -> None:
-    from steybrae.answers.ground import places_cautions, places_csv_table, places_document
+    from steybrae.answers.ground import places_cautions_text, places_csv_table, places_document
     from steybrae.cli.options.common import print_json
     from steybrae.render.terminal import print_document
 
@@ -125,8 +125,7 @@ def _tell_places(found: GroundPlaces, outputs: GroundOutputs) -> None:
         from steybrae.render.table import csv_text
 
         write_text(outputs.csv, csv_text(places_csv_table(found)), force=outputs.force)
-        lines = [f"{caution.key}\t{caution.text}\n" for caution in places_cautions(found)]
-        write_text(cautions_path(outputs.csv), "".join(lines), force=outputs.force)
+        write_text(cautions_path(outputs.csv), places_cautions_text(found), force=outputs.force)
     if outputs.as_json:
         print_json("ground places", found)
         return

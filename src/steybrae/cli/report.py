@@ -58,7 +58,7 @@ def report(
     print_document(Document(wrote, (Paragraph(wrote), Cautions(found.cautions))))
 
 
-def check_report(path: Path) -> None:
+def check_page(path: Path, what: str) -> None:
     """Refuse a name that no browser would open as a page.
 
     Raises
@@ -69,7 +69,7 @@ def check_report(path: Path) -> None:
     from steybrae.errors import FileWriteError
 
     if path.suffix.lower() not in (".html", ".htm"):
-        message = f"A report should be named .html; got {path.name!r}. Change its ending."
+        message = f"{what} should be named .html; got {path.name!r}. Change its ending."
         raise FileWriteError(message)
 
 

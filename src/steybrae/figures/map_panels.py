@@ -26,7 +26,7 @@ from steybrae.figures.style import (
 from steybrae.screening.pictures.picture import Profile, Relief
 from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import LegScreening, RouteScreening
-from steybrae.value import UNKNOWN, gentle_length, map_scale, overhead, slope, steep_length
+from steybrae.value import AT_LEAST, UNKNOWN, gentle_length, map_scale, overhead, slope, steep_length
 
 ROW_MM: Final = 2.95
 """Height of a row of the table, millimetres."""
@@ -89,6 +89,8 @@ def _signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     _word(axes, 41.0, 12.7, "B: place that matters")
     _word(axes, 80.5, 12.7, "corridor of possible straying")
     _word(axes, 8.5, 16.3, contour_words(relief))
+    if any(_overhead(leg).endswith("+") for leg in screening.legs):
+        _word(axes, 39.0, 16.3, f"+ {AT_LEAST}: unknown above")
     _word(axes, 80.5, 16.3, slope_sign_words(known))
     _overhead_signs(axes, relief)
     _beside_signs(axes, screening, relief)

@@ -69,13 +69,15 @@ def picture(name: str, help_: str) -> Any:
     return option(name, help_, read=read, typed=Path)
 
 
-def page(name: str, help_: str, metavar: str | None = None, *, default: Any = None) -> Any:
-    """Say that a field names a page to write, HTML."""
+def page(
+    name: str, help_: str, metavar: str | None = None, *, default: Any = None, what: str = "A report"
+) -> Any:
+    """Say that a field names a page to write, HTML; `what` begins the error text."""
 
     def read(path: Path) -> Path:
-        from steybrae.cli.report import check_report
+        from steybrae.cli.report import check_page
 
-        check_report(path)
+        check_page(path, what)
         return path
 
     return option(name, help_, metavar, default=default, read=read, typed=Path)

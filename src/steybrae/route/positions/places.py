@@ -35,7 +35,7 @@ _HALF: Final = re.compile(
     r"\s*[°'\"]?\s*(?P<after>[NSEW])?"
 )
 
-_EXAMPLE: Final = "59.2234 -8.0712, 59 13 24 N 8 04 16 W, HX 166 712, 38SMB4484 or 38N 444140 3684706"
+_EXAMPLE: Final = "59.2234 -8.0712, 59 13 24 N 8 04 16 W, HV 545 535, 38SMB4484 or 38N 444140 3684706"
 
 
 @dataclass(frozen=True)
