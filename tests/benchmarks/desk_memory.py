@@ -108,7 +108,9 @@ def tiles(desk: Asked, told: dict[str, Any], many: int, chance: random.Random) -
         for layer in LAYERS:
             took, before = [], desk.processor_s()
             for _ in range(many):
-                x, y = (chance.randrange(int(told[name] * 2.0**zoom // 256)) for name in ("cols", "rows"))
+                x, y = (
+                    chance.randrange(max(1, int(told[name] * 2.0**zoom // 256))) for name in ("cols", "rows")
+                )
                 start = time.perf_counter()
                 desk.get(f"tiles/{layer}/{zoom}/{x}/{y}.png")
                 took.append(time.perf_counter() - start)
