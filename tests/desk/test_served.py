@@ -154,8 +154,11 @@ def test_many_at_once_are_all_answered(port: int, key: str) -> None:
 
 
 def test_ctrl_c_ends_it_without_a_word(process: tuple[subprocess.Popen[str], int, str]) -> None:
-    running, port, _ = process
-    with socket.create_connection(("127.0.0.1", port), timeout=5):  # somebody is still connected
+    running, port, key = process
+    with socket.create_connection(
+        ("127.0.0.1", port), timeout=5
+    ) as line:  # somebody still waits for an answer
+        line.sendall(head("GET", f"/{key}/tiles/zones/0/2/1.png", port))
         running.send_signal(signal.SIGINT)
         _, err = running.communicate(timeout=30)
     assert (running.returncode, err) == (130, "")

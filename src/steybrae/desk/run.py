@@ -82,7 +82,7 @@ def server_config(app: App) -> uvicorn.Config:
     """Say how an app is served: by plain HTTP, and to nobody who only holds the line."""
     return uvicorn.Config(
         app,
-        log_level="error",
+        log_level="critical",  # what is cut off by Ctrl-C is no error, and our own are told by the app
         access_log=False,
         server_header=False,
         date_header=False,

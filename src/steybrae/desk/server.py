@@ -135,6 +135,6 @@ def _no_such(_: Request, error: Exception) -> Response:
     return _says(error.status_code, "The desk has no such address, or not for this method.")
 
 
-def _own_error(_: Request, _error: Exception) -> Response:
-    # It is raised again after this is sent, and the server writes it to the terminal.
+def _own_error(_: Request, error: Exception) -> Response:
+    LOG.error("The desk failed.", exc_info=error)
     return _says(500, "The desk met an error of its own; the terminal of the desk says more.")
