@@ -224,7 +224,7 @@ def test_overhead_is_that_of_plain_loops(seed: int) -> None:
     look = OverheadLook(cell, known)
     (part,) = stretch_windows(source.grid, [track], look)
     ground = read_ground(source, part.window, look).possible
-    col, row, chainage, _ = cells_on(part, part.window, look.joins)
+    col, row, chainage, _ = cells_on(part, ground.corner, look.joins)
     points = ground.centres(col.astype(int), row.astype(int))
     at = np.clip(np.searchsorted(leg.overhead.edges_m, chainage) - 1, 0, len(leg.overhead.unknown) - 1)
     sources = ground.sources

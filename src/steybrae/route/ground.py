@@ -31,14 +31,16 @@ from steybrae.route.corridor import (
     merge,
     near_cells,
 )
+from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.leg_baselines import LegBaseline, merged_baselines, stretch_baselines
 from steybrae.route.touching import (
     CorridorCells,
     Pieces,
     Polyline,
+    StretchCells,
     cells_of,
-    join_cells,
     join_pieces,
+    own_cells,
     touched,
 )
 from steybrae.route.track import Track, stretches
@@ -141,8 +143,8 @@ class StretchRead:
 
 
 @dataclass(frozen=True, eq=False)
-class LegGround:
-    """All that the model says of a leg.
+class LegAlone:
+    """All that the model says of a leg, whatever legs are before and after it.
 
     Attributes
     ----------
@@ -157,8 +159,6 @@ class LegGround:
         (`steybrae.route.ascent.surface_heights`).
     beside
         What lies in the corridor and to the sides; columns and rows are the model's.
-    corridor
-        Its cells.
     baselines
         Steepest slope over each of several baselines.
     """
@@ -171,8 +171,20 @@ class LegGround:
     aspect_true_deg: Array
     track_grade_deg: Array
     beside: BesideLine
-    corridor: CorridorCells
     baselines: tuple[LegBaseline, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class LegGround(LegAlone):
+    """All that the model says of a leg among others.
+
+    Attributes
+    ----------
+    corridor
+        Its cells, without those that lie nearer to the legs before and after.
+    """
+
+    corridor: CorridorCells
 
 
 def leg_ground(
@@ -181,6 +193,7 @@ def leg_ground(
     look: Look,
     neighbours: tuple[Track | None, Track | None] = (None, None),
     also: Callable[[StretchRead], None] | None = None,
+    kept: Kept = NOTHING_KEPT,
 ) -> LegGround:
     """Look at the ground of one leg.
 
@@ -195,7 +208,10 @@ def leg_ground(
     neighbours
         The legs before and after, where there are any: cells beyond an end may be theirs.
     also
-        Is given each stretch that is read, for what else is to be known of it.
+        Is given each stretch that is read, for what else is to be known of it; not those of a leg that
+        was kept.
+    kept
+        Ground of legs looked at before.
 
     Returns
     -------
@@ -207,22 +223,33 @@ def leg_ground(
     OffModelError
         A part of the leg has no position in the model's CRS.
     """
+    alone, parts = kept.of("ground alone", (track, look), lambda: _alone(source, track, look, also))
+
+    def among_others() -> LegGround:
+        before, after = (_near_end(source, other, bool(k), look) for k, other in enumerate(neighbours))
+        return LegGround(**vars(alone), corridor=own_cells(parts, (before, after)))
+
+    return kept.of("ground", (alone, neighbours), among_others)
+
+
+def _alone(
+    source: DemSource, track: Track, look: Look, also: Callable[[StretchRead], None] | None
+) -> tuple[LegAlone, list[StretchCells]]:
     col, row = _on_model(source, track)
     bins = look.bins(track)
     points_m = np.linspace(0.0, track.length_m, bins[1] + 1)
-    lines = tuple(_near_end(source, track, bool(k), look) for k, track in enumerate(neighbours))
     parts = []
     for read in read_leg(source, track, look):
-        parts.append(_stretch(read, track, (points_m, bins, lines), look))
+        parts.append(_stretch(read, track, (points_m, bins), look))
         if also is not None:
             also(read)
     pieces = join_pieces([part[0] for part in parts])
     elevation, aspect, grade = np.concatenate([part[1] for part in parts], axis=1)
     near = _with_line(merge([part[2] for part in parts]), pieces, points_m, (track, col, row))
-    cells = join_cells([part[3] for part in parts])
     over = merged_baselines([part[4] for part in parts])
     surface = np.concatenate([part[5] for part in parts])
-    return LegGround(track, pieces, points_m, elevation, surface, aspect, grade, near, cells, over)
+    alone = LegAlone(track, pieces, points_m, elevation, surface, aspect, grade, near, over)
+    return alone, [part[3] for part in parts]
 
 
 def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRead]:
@@ -339,9 +366,9 @@ def leg_windows(source: DemSource, track: Track, look: Look) -> Iterator[tuple[i
 
 
 def _stretch(
-    read: StretchRead, track: Track, leg: tuple[Array, tuple[float, int], tuple[Polyline, ...]], look: Look
-) -> tuple[Pieces, Array, BesideLine, CorridorCells, list[LegBaseline], Array]:
-    points_m, bins, lines = leg
+    read: StretchRead, track: Track, leg: tuple[Array, tuple[float, int]], look: Look
+) -> tuple[Pieces, Array, BesideLine, StretchCells, list[LegBaseline], Array]:
+    points_m, bins = leg
     (start, end), field = read.line.span_m, read.field
     pieces = touched(field, read.col, read.row, read.chainage_m, read.interval)
     to_end = read.ends[1] == len(track.chainage_m) - 1
@@ -355,9 +382,8 @@ def _stretch(
     if near.steepest is not None:
         steepest = replace(near.steepest, col=near.steepest.col + left, row=near.steepest.row + top)
         near = replace(near, steepest=steepest)
-    before, after = ((c - left, r - top) for c, r in lines)
     width = look.place_error_m, look.drift_deg
-    inside = cells_of(read.cells, read.near, field.short_deg, width, (before, after), track.length_m)
+    inside = cells_of(read.cells, read.near, field.short_deg, width, read.corner, track.length_m)
     over = stretch_baselines(field.dem, (read.col, read.row), read.chainage_m)
     surface = surface_heights(field.dem.heights_m, read.col, read.row, read.chainage_m)
     return pieces, profile, near, inside, over, surface

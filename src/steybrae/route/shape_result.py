@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from steybrae.ranges import BearingDeg, ElevationAngleDeg, LatDeg, LonDeg, NotNegative, SlopeDeg, Words
 from steybrae.terrain.dem import Array
+from steybrae.terrain.gradients import off
 from steybrae.terrain.overhead.ground import OverheadGround, Points
 from steybrae.terrain.shape import Around, curvature
 from steybrae.terrain.traps import Found, cliffs_below, flattenings, gullies, hidden_from_above
@@ -273,8 +274,8 @@ def _beside(ground: OverheadGround, points: Points, at: int, bearing: float, dis
     towards = math.radians(bearing)
     east, north = distance * math.sin(towards), distance * math.cos(towards)
     step = np.linalg.inv(ground.jacobian) @ np.array([east, north])
-    col, row = float(points.col[at] + step[0]), float(points.row[at] + step[1])
-    lon, lat = ground.dem.grid.to_wgs84(col, row)
+    col, row = float(points.col[at] + off(step[0])), float(points.row[at] + off(step[1]))
+    lon, lat = ground.to_wgs84(col, row)
     height = float(ground.points(np.array([col]), np.array([row])).height_m[0])
     return Spot(float(lat), float(lon), height if math.isfinite(height) else None)
 

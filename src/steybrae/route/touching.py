@@ -208,15 +208,39 @@ class CorridorCells:
     drop_m: Array
 
 
+@dataclass(frozen=True, eq=False)
+class BeyondEnd:
+    """Cells of a stretch's corridor that lie beyond one end of the leg, where the next leg may be nearer.
+
+    Attributes
+    ----------
+    at
+        Which of the cells.
+    col, row
+        Their centres in the model.
+    jacobian
+        ``(2, 2)``, ground metres per cell.
+    """
+
+    at: NDArray[np.intp]
+    col: Array
+    row: Array
+    jacobian: Array
+
+
+StretchCells = tuple[CorridorCells, tuple[BeyondEnd, BeyondEnd]]
+"""Cells of a stretch's corridor, and which of them lie before the leg and after it."""
+
+
 def cells_of(
     near: NearCells,
     window: Window,
     short_deg: Array,
     width: tuple[float, float],
-    ends: tuple[Polyline, Polyline],
+    corner: tuple[int, int],
     length_m: float,
-) -> CorridorCells:
-    """Pick the cells of a stretch that lie in its corridor.
+) -> StretchCells:
+    """Pick the cells of a stretch that lie in its corridor, as if the leg were alone.
 
     Parameters
     ----------
@@ -228,20 +252,21 @@ def cells_of(
         Slopes over two of its cells, ``[row, col]``.
     width
         Place error, metres, and drift, degrees.
-    ends
-        The legs before and after, columns and rows of their vertices in the window; may be empty.
+    corner
+        Row and column of the window's first cell.
     length_m
         Of the leg.
     """
-    inside = near.edge_m <= half_width_m(near.chainage_m, *width)
-    for number, line in enumerate(ends):
-        beyond = np.flatnonzero(inside & ~near.abreast & ((near.chainage_m > length_m / 2.0) == bool(number)))
-        inside[beyond[_nearer(near, beyond, line, window.jacobian, number)]] = False
-    at = np.flatnonzero(inside)
+    at = np.flatnonzero(near.edge_m <= half_width_m(near.chainage_m, *width))
     cell = near.row[at].astype(np.intp), near.col[at].astype(np.intp)
+    off, late = ~near.abreast[at], near.chainage_m[at] > length_m / 2.0
+    ends = (
+        BeyondEnd(which, near.col[at[which]] + corner[1], near.row[at[which]] + corner[0], window.jacobian)
+        for which in (np.flatnonzero(off & ~late), np.flatnonzero(off & late))
+    )
     slope, high = np.fmax(near.slope_deg[at], short_deg[cell]), window.high_deg[cell]
     chainage, half = near.chainage_m[at], near.half_m[at]
-    return CorridorCells(
+    cells = CorridorCells(
         np.maximum(chainage - half, 0.0),
         np.minimum(chainage + half, length_m),
         slope,
@@ -251,18 +276,37 @@ def cells_of(
         near.left[at],
         drop_m(window.height_m, window.jacobian)[cell],
     )
+    before, after = ends
+    return cells, (before, after)
 
 
-def _nearer(
-    near: NearCells, which: NDArray[np.intp], line: Polyline, jacobian: Array, number: int
-) -> NDArray[np.bool_]:
+def own_cells(parts: list[StretchCells], lines: tuple[Polyline, Polyline]) -> CorridorCells:
+    """Cells of a leg's corridor without those that lie nearer to the legs before and after.
+
+    Parameters
+    ----------
+    parts
+        Of its stretches.
+    lines
+        The legs before and after, columns and rows of their vertices; may be empty.
+    """
+    kept = []
+    for cells, ends in parts:
+        own = np.ones(len(cells.start_m), dtype=bool)
+        for number, (beyond, line) in enumerate(zip(ends, lines, strict=True)):
+            own[beyond.at[_nearer(beyond, line, number)]] = False
+        kept.append([getattr(cells, one.name)[own] for one in fields(CorridorCells)])
+    return CorridorCells(*map(np.concatenate, zip(*kept, strict=True)))
+
+
+def _nearer(beyond: BeyondEnd, line: Polyline, number: int) -> NDArray[np.bool_]:
     """Whether cells beyond an end of the leg are nearer to the neighbouring leg than to that end."""
-    col, row = line
-    nearer = np.zeros(len(which), dtype=bool)
-    if len(col) < 2 or len(which) == 0:
+    (col, row), jacobian = line, beyond.jacobian
+    nearer = np.zeros(len(beyond.at), dtype=bool)
+    if len(col) < 2 or len(beyond.at) == 0:
         return nearer
     end = 0 if number else -1
-    here = jacobian @ np.stack((near.col[which] - col[end], near.row[which] - row[end]))
+    here = jacobian @ np.stack((beyond.col - col[end], beyond.row - row[end]))
     line_m = jacobian @ np.stack((col - col[end], row - row[end]))
     to_end = np.hypot(*here)
     for k in range(len(col) - 1):
@@ -274,10 +318,3 @@ def _nearer(
         off = here - start[:, None] - along[:, None] * share
         nearer |= np.hypot(*off) < to_end - 1e-6
     return nearer
-
-
-def join_cells(parts: list[CorridorCells]) -> CorridorCells:
-    """Cells of the stretches of a leg together."""
-    return CorridorCells(
-        *(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(CorridorCells))
-    )

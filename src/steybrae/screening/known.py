@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from typing import Protocol
 
 import numpy as np
 
 from steybrae.route.overhead.windows import OverheadLook, joins_of
-from steybrae.terrain.dem import Array
+from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.gradients import Method
+from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
@@ -41,6 +43,29 @@ class Stated(Protocol):
     @property
     def reach_m(self) -> float:
         """How far is looked for ground overhead, metres."""
+
+
+def cells_of_line(grid: Grid, col: float, row: float) -> tuple[tuple[float, float], Array]:
+    """Size of the cells where a line begins, and their Jacobian, in four figures.
+
+    A line that begins some steps further on is so looked at in the same way.
+
+    Parameters
+    ----------
+    grid
+        Of the model.
+    col, row
+        Where the line first lies on it.
+
+    Returns
+    -------
+    tuple
+        Along a row and along a column, metres; ``(2, 2)``, ground metres per cell.
+    """
+    exact = jacobian_at(grid, col, row)
+    jacobian = np.round(exact, 3 - math.floor(math.log10(np.abs(exact).max())))
+    across, along = np.hypot(*jacobian).tolist()
+    return (across, along), jacobian
 
 
 def slopes_known(method: Method, jacobian: Array, stated: Stated) -> SlopeUncertainty:

@@ -18,6 +18,7 @@ from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.route.ascent import reversal_m
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_place_error_m
 from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows, leg_work
+from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.legs import Route, check_beside, check_line
 from steybrae.route.overhead.legs import route_above
 from steybrae.route.overhead.windows import REACH_M, KeptGround
@@ -25,7 +26,7 @@ from steybrae.route.track import Track, leg_track
 from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
-from steybrae.screening.known import overhead_look, slopes_known
+from steybrae.screening.known import cells_of_line, overhead_look, slopes_known
 from steybrae.screening.leg import LegNames, Rules, possible_bands, screen_leg, short_steeper
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.checks import CheckRules, with_checks, with_traps_below
@@ -45,7 +46,6 @@ from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, kinds_told
 from steybrae.terrain.gradients import Method
-from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty
@@ -122,6 +122,7 @@ def screen_route(
     relief: Relief | None = None,
     *,
     for_forecast: bool = False,
+    kept: Kept = NOTHING_KEPT,
 ) -> RouteScreening:
     """Screen a planned line, leg by leg.
 
@@ -138,6 +139,8 @@ def screen_route(
         `steybrae.screening.pictures.relief.with_relief`, which needs the screened line.
     for_forecast
         Whether its ground is kept for matching a bulletin.
+    kept
+        What was worked out for lines before, on the same model.
 
     Raises
     ------
@@ -152,19 +155,18 @@ def screen_route(
     grid = source.grid
     count = len(route.turn_points) - 1
     check_line(len(route.points), count)
-    tracks = [leg_track(route, number) for number in range(count)]
+    tracks = [_track(route, number, kept) for number in range(count)]
     _refuse_lengthless(route, tracks)
     inside = _refuse_outside(tracks, grid)
     swapped = places_swapped(route, grid)
-    jacobian = jacobian_at(grid, *inside)
-    cell = cell_size_m(grid, *inside)
+    cell, jacobian = cells_of_line(grid, *inside)
     known = slopes_known(settings.method, jacobian, settings)
     looks = [leg_look(route, number, cell, known, settings) for number in range(count)]
     _refuse_endless(source, tracks, looks)
     accuracy = grid.datum_accuracy_m
-    kept = KeptGround(source, overhead_look(cell, jacobian, settings))
-    above = route_above(kept, tracks)
-    matching = _matching(kept, tracks, known, settings) if for_forecast else None
+    overhead = KeptGround(source, overhead_look(cell, jacobian, settings), kept)
+    above = route_above(overhead, tracks)
+    matching = _matching(overhead, tracks, known, settings) if for_forecast else None
     situation = partial(
         Situation,
         from_model=True,
@@ -178,7 +180,7 @@ def screen_route(
         sample=settings.origin.sample,
     )
     least_m = reversal_m(settings.vertical_error_m)
-    standing = StandingRules(source, settings.method, settings.engine, known)
+    standing = StandingRules(source, settings.method, settings.engine, known, kept)
     rules = Rules(settings.bands, known, situation, least_m, settings.interval_m, grid, standing)
     legs: list[LegScreening] = []
     grounds: list[LegGround] = []
@@ -190,12 +192,14 @@ def screen_route(
             tracks[number + 1] if number + 1 < count else None,
         )
         cells = None if matching is None else matching.leg(track, look)
-        grounds.append(leg_ground(source, track, look, neighbours, cells))
-        legs.append(screen_leg(leg_names, grounds[-1], above[number], look, rules))
+        grounds.append(leg_ground(source, track, look, neighbours, cells, kept))
+        parts = leg_names, grounds[-1], above[number], look
+        same = settings, known, tuple(situation.keywords.items())
+        legs.append(kept.of("leg", (*parts, same), partial(screen_leg, *parts, rules)))
     line = line_of(tracks, tuple(leg.from_ for leg in legs), grounds, above)
     found = places_on(line, grounds)
     errors_m = [_place_error_m(route, number, settings) for number in range(count)]
-    checked = CheckRules(standing, errors_m, max(cell), kept)
+    checked = CheckRules(standing, errors_m, max(cell), overhead)
     legs, places = with_checks(line, found.places, legs, checked)
     legs = [replace(leg, drop=drop) for leg, drop in zip(legs, found.drops, strict=True)]
     totals = route_totals(legs, settings.bands, places)
@@ -213,7 +217,7 @@ def screen_route(
         notes=route.notes,
         legs=tuple(legs),
         totals=totals,
-        places=with_traps_below(places, source),
+        places=with_traps_below(places, source, kept),
         legs_without=found.legs_without,
         legs_possible_only=found.legs_possible_only,
         model=_facts(settings, grid, cell, accuracy, known.words),
@@ -237,8 +241,8 @@ def cross_check_route(route: Route, source: DemSource, settings: Settings | None
     settings = settings or Settings()
     tracks = [leg_track(route, number) for number in range(len(route.turn_points) - 1)]
     inside = _refuse_outside(tracks, source.grid)
-    cell = cell_size_m(source.grid, *inside)
-    known = slopes_known(settings.method, jacobian_at(source.grid, *inside), settings)
+    cell, jacobian = cells_of_line(source.grid, *inside)
+    known = slopes_known(settings.method, jacobian, settings)
     windows = (
         (source.read(*window), (window[0], window[1]))
         for number, track in enumerate(tracks)
@@ -302,6 +306,12 @@ def _used(settings: Settings, reversal: float) -> SettingsUsed:
         start_zones=settings.start_zones,
         reach_m=settings.reach_m,
     )
+
+
+def _track(route: Route, number: int, kept: Kept) -> Track:
+    first, last = route.turn_points[number : number + 2]
+    key = tuple((place.lat_deg, place.lon_deg) for place in route.points[first : last + 1])
+    return kept.of("track", key, lambda: leg_track(route, number))
 
 
 def _name(route: Route, turn: int) -> str:

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.ranges import LatDeg, LonDeg, SlopeDeg
+from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource
@@ -93,6 +94,12 @@ class StandingRules:
     method: Method
     engine: Engine
     known: SlopeUncertainty
+    kept: Kept = NOTHING_KEPT
+
+    def stand(self, lat_deg: float, lon_deg: float, place_error_m: float) -> Standing:
+        """Tell whether a place serves, as `may_stand`; a place asked before is not looked at again."""
+        key = lat_deg, lon_deg, place_error_m, self.method, self.engine, self.known
+        return self.kept.of("standing", key, lambda: may_stand(lat_deg, lon_deg, self, place_error_m))
 
     def split(
         self, readings: tuple[ExpectedReading, ...], place_error_m: float
@@ -115,7 +122,7 @@ class StandingRules:
         without: list[SteepWithoutCheck] = []
         for reading in readings:
             at = reading.place
-            found = may_stand(at.lat_deg, at.lon_deg, self, place_error_m)
+            found = self.stand(at.lat_deg, at.lon_deg, place_error_m)
             if found.may:
                 kept.append(found.reads(reading))
                 continue

@@ -239,6 +239,9 @@ class _Running:
         return self._half * (last + first) - between
 
 
+_STEPS: Final = 2.0**32
+
+
 def heights_at(heights_m: Array, col: ArrayLike, row: ArrayLike) -> Array:
     """Bilinear height at positions of a grid.
 
@@ -269,6 +272,15 @@ def heights_at(heights_m: Array, col: ArrayLike, row: ArrayLike) -> Array:
 
 def _between(low: Array, high: Array, share: Array) -> Array:
     return low + (high - low) * share
+
+
+def off(cells: ArrayLike) -> Array:
+    """Cut distances from a place in cells to 2^-32 of a cell.
+
+    Added to a place that is so cut too, as centres of cells are, they give it to the last digit: a height
+    there is the same from whichever window it is taken.
+    """
+    return np.asarray(np.round(np.asarray(cells) * _STEPS) / _STEPS)
 
 
 def spread(start: NDArray[np.intp], count: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -26,7 +26,7 @@ from typing import Final
 import numpy as np
 
 from steybrae.terrain.dem import Array
-from steybrae.terrain.gradients import heights_at
+from steybrae.terrain.gradients import heights_at, off
 
 SHAPE_SPACING_M: Final = 20.0
 """Spacing L of the heights, metres: the side of the piece of slope that decides (Swiss leaflet
@@ -168,6 +168,6 @@ def _sample(heights_m: Array, jacobian: Array, col: Array, row: Array, east: Arr
     shape = (len(col), *([1] * east.ndim))
     return heights_at(
         heights_m,
-        col.reshape(shape) + ec * east + er * north,
-        row.reshape(shape) + nc * east + nr * north,
+        col.reshape(shape) + off(ec * east + er * north),
+        row.reshape(shape) + off(nc * east + nr * north),
     )

@@ -139,7 +139,7 @@ def test_windows_that_are_not_shared_give_the_same(sample):
     for window, group in shared(parts, look, most_cells=1):
         assert len(group) == 1
         ground = read_ground(model, window, look)
-        col, row, _, _ = cells_on(group[0], window, look.joins)
+        col, row, _, _ = cells_on(group[0], ground.corner, look.joins)
         from steybrae.terrain.overhead.angles import look_up
 
         up = look_up(ground, ground.centres(col.astype(int), row.astype(int)))

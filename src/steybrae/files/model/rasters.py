@@ -114,6 +114,17 @@ class RasterModel:
         many = max(self._cells_read, 1)
         return HeightsRead(self._absurd / many, self._same / many, self.info.scaling)
 
+    @property
+    def met(self) -> tuple[int, int, int]:
+        """Counts behind `heights_read`: heights, those that no land has, those in stretches of one number."""
+        return self._cells_read, self._absurd, self._same
+
+    def meet(self, more: tuple[int, int, int]) -> None:
+        """Count what was met before, in heights that are not read again."""
+        self._cells_read += more[0]
+        self._absurd += more[1]
+        self._same += more[2]
+
     def count_anew(self) -> None:
         """Forget what was met among the heights read so far."""
         self._cells_read = self._absurd = self._same = 0

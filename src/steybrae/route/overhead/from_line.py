@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.route.expected import LEAST_SIGHT_M
-from steybrae.route.overhead.windows import KeptGround, Stretch, Window, shared, stretch_windows
+from steybrae.route.overhead.windows import KeptGround, Stretch, metric_place, shared, stretch_windows
 from steybrae.route.track import Track
 from steybrae.terrain.dem import Array
+from steybrae.terrain.gradients import off
 from steybrae.terrain.overhead.ground import OverheadGround, Points
 from steybrae.terrain.overhead.sight import in_sight
 from steybrae.terrain.overhead.sight_pairs import Pairs, steepest_sight
@@ -84,9 +86,10 @@ class FromLine:
     ----------
     overhead_deg
         Steepest sight to any possible start zone, whatever lies between, degrees; NaN where there is
-        none at `LEAST_SIGHT_DEG` or more, or the spot's height is unknown.
+        none at `LEAST_SIGHT_DEG` or more, the spot's height is unknown or it was not asked for.
     unknown_above
-        Whether unknown ground could look down on it (`steybrae.terrain.overhead.unknown`).
+        Whether unknown ground could look down on it (`steybrae.terrain.overhead.unknown`), or it was not
+        asked for.
     sights
         One for each target.
     """
@@ -96,7 +99,9 @@ class FromLine:
     sights: tuple[OpenSights, ...]
 
 
-def look_from(kept: KeptGround, tracks: list[Track], spots: Spots, targets: Sequence[Target]) -> FromLine:
+def look_from(
+    kept: KeptGround, tracks: list[Track], spots: Spots, targets: Sequence[Target], asked: int
+) -> FromLine:
     """Look up from spots of a line, exactly from them and not from the cells that they lie in.
 
     Parameters
@@ -109,26 +114,77 @@ def look_from(kept: KeptGround, tracks: list[Track], spots: Spots, targets: Sequ
         Where to stand.
     targets
         What to sight.
+    asked
+        So many of the first spots are looked up from; of the others only those with a sight.
     """
     overhead = np.full(len(spots.leg), np.nan)
     unknown = np.ones(len(spots.leg), dtype=bool)
     sights: list[list[Array]] = [[np.empty((4, 0))] for _ in targets]
     for window, group in shared(stretch_windows(kept.source.grid, tracks, kept.look), kept.look):
-        on = [(part, _on(part, spots)) for part in group]
-        if not any(len(here) for _, here in on):
+        on = [(part, here) for part in group if len(here := _on(part, spots))]
+        if not on:
             continue
-        ground = kept.ground(window)
+        ground, metric = kept.opened(window), metric_place(window, kept.look)
         for part, here in on:
-            points = _points(ground, (part, window), spots.at_m[here], kept.look.joins)
-            tangent = steepest_sight(ground.possible, points).tangent
-            overhead[here] = np.where(np.isfinite(tangent), np.degrees(np.arctan(tangent)), np.nan)
-            unknown[here] = unknown_above(ground, points).there
-            for k, (target, cell) in enumerate(zip(targets, _sources(ground, targets), strict=True)):
+            key = tracks[part.leg], float(part.chainage_m[0]), metric, kept.look
+            seen = kept.kept.of("spots", key, partial(_SeenFrom, kept.look.joins))
+            seen.begin(ground, part)
+            look = set(here[here < asked].tolist())
+            for k, target in enumerate(targets):
                 at = spots.chainage_m[here]
-                before = np.flatnonzero((at >= target.from_m) & (at <= target.to_m))
-                seen, *columns = _open(ground, points, before, cell)
-                sights[k].append(np.stack((here[seen.astype(np.intp)], *columns)))
+                before = here[(at >= target.from_m) & (at <= target.to_m)]
+                found = seen.sights(spots.at_m[before], target)
+                open_ = np.flatnonzero(np.isfinite(found[0]))
+                sights[k].append(np.stack((before[open_], *found[:, open_])))
+                look |= set(before[open_].tolist())
+            up = np.array(sorted(look), dtype=np.intp)
+            overhead[up], unknown[up] = seen.overhead(spots.at_m[up])
     return FromLine(overhead, unknown, tuple(_together(parts) for parts in sights))
+
+
+class _SeenFrom:
+    """What is seen from spots of one stretch of a leg, each worked out once.
+
+    Parameters
+    ----------
+    joins
+        How many columns and rows become one.
+    """
+
+    def __init__(self, joins: tuple[int, int]) -> None:
+        self._joins = joins
+        self._above: dict[float, tuple[float, bool]] = {}
+        self._sights: dict[tuple[float, float, float], tuple[float, float, float]] = {}
+
+    def begin(self, ground: Callable[[], OverheadGround], part: Stretch) -> None:
+        """Say where it is."""
+        self._ground, self._part = ground, part
+
+    def overhead(self, at_m: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """Steepest sight to any possible start zone, degrees, and whether unknown ground could look down."""
+        new = np.array([at for at in at_m.tolist() if at not in self._above])
+        if len(new):
+            ground = self._ground()
+            points = _points(ground, self._part, new, self._joins)
+            tangent = steepest_sight(ground.possible, points).tangent
+            deg = np.where(np.isfinite(tangent), np.degrees(np.arctan(tangent)), np.nan)
+            there = unknown_above(ground, points).there
+            self._above |= dict(
+                zip(new.tolist(), zip(deg.tolist(), there.tolist(), strict=True), strict=True)
+            )
+        found = np.array([self._above[at] for at in at_m.tolist()]).reshape(-1, 2)
+        return found[:, 0], found[:, 1] > 0.0
+
+    def sights(self, at_m: Array, target: Target) -> Array:
+        """Angle, bearing and distance of the sight to a target, ``(3, n)``; NaN where it is not open."""
+        place = target.lat_deg, target.lon_deg
+        new = np.array([at for at in at_m.tolist() if (*place, at) not in self._sights])
+        if len(new):
+            ground = self._ground()
+            found = _open(ground, _points(ground, self._part, new, self._joins), target)
+            for at, one in zip(new.tolist(), found.T.tolist(), strict=True):
+                self._sights[*place, at] = tuple(one)
+        return np.array([self._sights[*place, at] for at in at_m.tolist()]).reshape(-1, 3).T
 
 
 def _on(part: Stretch, spots: Spots) -> NDArray[np.intp]:
@@ -136,37 +192,30 @@ def _on(part: Stretch, spots: Spots) -> NDArray[np.intp]:
     return np.flatnonzero((spots.leg == part.leg) & inside)
 
 
-def _points(
-    ground: OverheadGround, where: tuple[Stretch, Window], at_m: Array, joins: tuple[int, int]
-) -> Points:
-    part, window = where
-    col = (np.interp(at_m, part.chainage_m, part.col) - window.left) / joins[0]
-    row = (np.interp(at_m, part.chainage_m, part.row) - window.top) / joins[1]
+def _points(ground: OverheadGround, part: Stretch, at_m: Array, joins: tuple[int, int]) -> Points:
+    col, row = (
+        off(np.interp(at_m, part.chainage_m, axis) / join) - first
+        for axis, join, first in zip((part.col, part.row), joins, ground.corner, strict=True)
+    )
     return ground.points(col, row)
 
 
-def _sources(ground: OverheadGround, targets: Sequence[Target]) -> list[int]:
-    """Which source each target is; -1 none."""
-    where = [target.lon_deg for target in targets], [target.lat_deg for target in targets]
-    cells = np.floor(ground.dem.grid.from_wgs84(*where)).T.tolist()
-    return [ground.sources.number(int(col), int(row)) for col, row in cells]
-
-
-def _open(
-    ground: OverheadGround, points: Points, some: NDArray[np.intp], cell: int
-) -> tuple[Array, Array, Array, Array]:
-    """Which of some points see a source, and angle, bearing and distance of each sight."""
-    if cell < 0 or len(some) == 0:
-        return (np.empty(0),) * 4
-    col, row = ground.sources.col[cell] + 0.5, ground.sources.row[cell] + 0.5
-    east, north = ground.offset_m(col - points.col[some], row - points.row[some])
+def _open(ground: OverheadGround, points: Points, target: Target) -> Array:
+    """Angle, bearing and distance of the sight from points to a target; NaN where it is not open."""
+    out = np.full((3, len(points.col)), np.nan)
+    col, row = ground.cell_of(target.lon_deg, target.lat_deg)
+    cell = ground.sources.number(col, row)
+    if cell < 0:
+        return out
+    east, north = ground.offset_m(col + 0.5 - points.col, row + 0.5 - points.row)
     distance = np.hypot(east, north)
-    tangent = (ground.sources.height_m[cell] - points.height_m[some]) / np.maximum(distance, LEAST_SIGHT_M)
+    tangent = (ground.sources.height_m[cell] - points.height_m) / np.maximum(distance, LEAST_SIGHT_M)
     least = math.tan(math.radians(LEAST_CHECK_SIGHT_DEG))
     far = np.flatnonzero((distance >= LEAST_SIGHT_M) & (distance <= ground.reach_m) & (tangent >= least))
-    far = far[in_sight(ground, points, Pairs(some[far], np.full(len(far), cell), tangent[far]))]
+    far = far[in_sight(ground, points, Pairs(far, np.full(len(far), cell), tangent[far]))]
     bearing = np.remainder(np.degrees(np.arctan2(east[far], north[far])), 360.0)
-    return some[far].astype(float), np.degrees(np.arctan(tangent[far])), bearing, distance[far]
+    out[:, far] = np.degrees(np.arctan(tangent[far])), bearing, distance[far]
+    return out
 
 
 def _together(parts: list[Array]) -> OpenSights:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
+from functools import partial
 
 import numpy as np
 
@@ -22,8 +24,8 @@ from steybrae.route.overhead.windows import (
     KeptPlaces,
     OverheadLook,
     Stretch,
-    Window,
     cells_on,
+    metric_place,
     on_lattice,
     shared,
     stretch_windows,
@@ -45,7 +47,6 @@ from steybrae.terrain.traps import cliffs_below, flattenings, gullies
 class _Part:
     """What was found on one stretch of a leg, in words of the result."""
 
-    leg: int
     in_zone_m: float
     in_zone: bool
     possible_m: float
@@ -82,13 +83,13 @@ def route_above(kept: KeptGround, tracks: list[Track]) -> tuple[Above, ...]:
     OffModelError
         A part of the line has no position in the model's CRS.
     """
-    look = kept.look
-    parts = stretch_windows(kept.source.grid, tracks, look)
-    found: list[_Part] = []
-    for window, group in shared(parts, look):
-        ground = kept.ground(window)
-        found += [_look(ground, part, window, look) for part in group]
-    return tuple(_merge([part for part in found if part.leg == leg], look) for leg in range(len(tracks)))
+    look, found = kept.look, [list[_Part]() for _ in tracks]
+    for window, group in shared(stretch_windows(kept.source.grid, tracks, look), look):
+        ground, metric = kept.opened(window), metric_place(window, look)
+        for part in group:
+            key = tracks[part.leg], float(part.chainage_m[0]), metric, look
+            found[part.leg].append(kept.kept.of("above", key, partial(_look, ground, part, look)))
+    return tuple(kept.kept.of("leg above", (*leg, look), partial(_merge, leg, look)) for leg in found)
 
 
 def place_above(source: DemSource, place: Place, look: OverheadLook, kept: KeptPlaces | None = None) -> Above:
@@ -124,22 +125,22 @@ def place_above(source: DemSource, place: Place, look: OverheadLook, kept: KeptP
         (part.row[:1] - window.top) / look.joins[1],
     )
     return _merge(
-        [_look_from(ground, ground.points(col, row), np.zeros(1), np.zeros(1), 0)], look, at_place=True
+        [_look_from(ground, ground.points(col, row), np.zeros(1), np.zeros(1))], look, at_place=True
     )
 
 
-def _look(ground: OverheadGround, part: Stretch, window: Window, look: OverheadLook) -> _Part:
-    col, row, chainage, length = cells_on(part, window, look.joins)
-    points = ground.centres(col.astype(np.intp), row.astype(np.intp))
-    return _look_from(ground, points, chainage, length, part.leg)
+def _look(ground: Callable[[], OverheadGround], part: Stretch, look: OverheadLook) -> _Part:
+    here = ground()
+    col, row, chainage, length = cells_on(part, here.corner, look.joins)
+    points = here.centres(col.astype(np.intp), row.astype(np.intp))
+    return _look_from(here, points, chainage, length)
 
 
-def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length_m: Array, leg: int) -> _Part:
+def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length_m: Array) -> _Part:
     up = look_up(ground, points)
     around = look_around(ground.dem.heights_m, ground.jacobian, points.col, points.row)
     from_deg = ground.zones.possible_from_deg
     return _Part(
-        leg,
         float(length_m[up.in_start_zone].sum()),
         bool(up.in_start_zone.any()),
         float(length_m[up.in_possible_zone].sum()),
@@ -169,9 +170,7 @@ def _seen(
     bearing, distance, height, lon, lat = np.full((5, len(points.col)), np.nan)
     bearing[some] = np.remainder(np.degrees(np.arctan2(east, north)), 360.0)
     distance[some], height[some] = np.hypot(east, north), rise
-    lon[some], lat[some] = ground.dem.grid.to_wgs84(
-        ground.sources.col[cell] + 0.5, ground.sources.row[cell] + 0.5
-    )
+    lon[some], lat[some] = ground.to_wgs84(ground.sources.col[cell] + 0.5, ground.sources.row[cell] + 0.5)
     hidden = np.zeros(len(points.col), dtype=bool)
     hidden[some] = ~in_sight(ground, points, up.pairs.pick(some))
     # What slides has to come from somewhere: from above, or from underfoot.
@@ -200,7 +199,7 @@ def _seen(
 
 
 def _spot(ground: OverheadGround, col: float, row: float) -> Spot:
-    lon, lat = ground.dem.grid.to_wgs84(col, row)
+    lon, lat = ground.to_wgs84(col, row)
     height = float(ground.points(np.array([col]), np.array([row])).height_m[0])
     return Spot(float(lat), float(lon), height if math.isfinite(height) else None)
 
@@ -272,7 +271,7 @@ def _path(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhea
     path = up.path
     if path is None:
         return None
-    lon, lat = ground.dem.grid.to_wgs84(path.col, path.row)
+    lon, lat = ground.to_wgs84(path.col, path.row)
     return PathAnswer(
         path.deg,
         path.bearing_true_deg,

@@ -8,17 +8,20 @@ joined to about 10 m, so that a survey of 1 m cells costs what one of 10 m does.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
 
 from steybrae.errors import ModelError, OffModelError
+from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.dem import MOST_CELLS_OVERHEAD, Array, Dem, DemSource, Grid, check_cells
 from steybrae.terrain.jacobian import jacobian_at
-from steybrae.terrain.overhead.ground import REACH_M, OverheadGround, overhead_ground
+from steybrae.terrain.overhead.ground import BLOCK_CELLS, REACH_M, OverheadGround, overhead_ground
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
@@ -30,6 +33,7 @@ __all__ = [
     "cells_on",
     "check_reach_m",
     "joins_of",
+    "metric_place",
     "on_lattice",
     "shared",
     "stretch_windows",
@@ -38,6 +42,9 @@ __all__ = [
 MOST_REACH_M: Final = 15_000.0
 """Longest reach taken as meant, metres: at 18 degrees 4870 m of fall, more than any face has (from
 memory: the highest, of Nanga Parbat, has some 4600)."""
+
+SPARE_CELLS: Final = 32
+"""Ring that is read beyond what a line needs where lines are moved, joined cells (our choice: some 300 m)."""
 
 JOINED_CELL_M: Final = 10.0
 """Size to which finer cells are joined, metres: a baseline of 20 m is then one of 3 by 3 cells."""
@@ -52,7 +59,12 @@ computed on it)."""
 LATTICE_CELLS: Final = 64
 """Side of the squares that windows of places are made of, joined cells (our choice: some 600 m)."""
 
-_MARGIN_CELLS: Final = 4
+METRIC_M: Final = 5000.0
+"""Distance, about, between the places that lengths and directions in a window are taken from, metres (our
+choice: near windows share one, and what is told of a place does not change with the window)."""
+
+_MARGIN_CELLS: Final = 12
+"""Ring beyond the reach, joined cells: a block there matters to no place."""
 
 
 def check_reach_m(reach_m: float) -> float:
@@ -174,7 +186,7 @@ def stretch_windows(grid: Grid, tracks: list[Track], look: OverheadLook) -> list
     Returns
     -------
     list of Stretch
-        In walking order; windows begin and end at whole joined cells.
+        In walking order; windows begin and end at whole blocks of joined cells.
 
     Raises
     ------
@@ -209,6 +221,23 @@ def _refuse_nowhere(places: list[tuple[Array, Array]]) -> None:
         raise OffModelError(message)
 
 
+def metric_place(window: Window, look: OverheadLook) -> tuple[float, float]:
+    """Column and row at which lengths and directions in a window are taken: near its middle, on a lattice."""
+    col, row = (
+        round((first + end) / 2.0 / step) * step
+        for first, end, step in (
+            (window.left, window.right, _metric_cells(look, 0)),
+            (window.top, window.bottom, _metric_cells(look, 1)),
+        )
+    )
+    return float(col), float(row)
+
+
+def _metric_cells(look: OverheadLook, axis: int) -> int:
+    step = look.joins[axis] * look.cell_m[axis]
+    return int(look.joins[axis] * 2 ** max(0, round(math.log2(METRIC_M / step))))
+
+
 def on_lattice(window: Window, joins: tuple[int, int]) -> Window:
     """Smallest window of whole squares of `LATTICE_CELLS` that holds another: near places have the same."""
     across, down = (LATTICE_CELLS * join for join in joins)
@@ -221,11 +250,12 @@ def on_lattice(window: Window, joins: tuple[int, int]) -> Window:
 
 
 def _window(col: Array, row: Array, margin: Array, joins: tuple[int, int]) -> Window:
+    across, down = (BLOCK_CELLS * join for join in joins)
     return Window(
-        _down_to(row.min() - margin[1], joins[1]),
-        _down_to(col.min() - margin[0], joins[0]),
-        -_down_to(-(row.max() + margin[1]), joins[1]),
-        -_down_to(-(col.max() + margin[0]), joins[0]),
+        _down_to(row.min() - margin[1], down),
+        _down_to(col.min() - margin[0], across),
+        -_down_to(-(row.max() + margin[1]), down),
+        -_down_to(-(col.max() + margin[0]), across),
     )
 
 
@@ -265,8 +295,19 @@ def shared(
     return groups
 
 
-def cells_on(part: Stretch, window: Window, joins: tuple[int, int]) -> tuple[Array, Array, Array, Array]:
-    """Cells of a window that a stretch touches.
+def cells_on(
+    part: Stretch, corner: tuple[int, int], joins: tuple[int, int]
+) -> tuple[Array, Array, Array, Array]:
+    """Find the joined cells that a stretch touches.
+
+    Parameters
+    ----------
+    part
+        The stretch.
+    corner
+        Column and row, in joined cells, that columns and rows are counted from.
+    joins
+        How many columns and rows become one.
 
     Returns
     -------
@@ -274,13 +315,14 @@ def cells_on(part: Stretch, window: Window, joins: tuple[int, int]) -> tuple[Arr
         Columns and rows of the cells, chainage in the middle of each piece, length of the piece: a cell
         counts once for as long as the line stays in it, however many vertices lie there.
     """
-    col, row = (part.col - window.left) / joins[0], (part.row - window.top) / joins[1]
+    # In the model's own joined cells: where it is cut does not change with the window.
+    col, row = part.col / joins[0], part.row / joins[1]
     cuts = cut_at_edges(col, row, part.chainage_m)
     middle = (cuts[:-1] + cuts[1:]) / 2.0
     cells = np.floor([np.interp(middle, part.chainage_m, axis) for axis in (col, row)])
     first = np.flatnonzero(np.diff(cells, prepend=np.nan).any(axis=0))
     start, end = cuts[first], np.append(cuts[first[1:]], cuts[-1:])[: len(first)]
-    return cells[0, first], cells[1, first], (start + end) / 2.0, end - start
+    return cells[0, first] - corner[0], cells[1, first] - corner[1], (start + end) / 2.0, end - start
 
 
 _STRIP_ROWS: Final = 512
@@ -296,18 +338,80 @@ class KeptGround:
         The model.
     look
         How to look up.
+    kept
+        What was seen before; where it keeps anything, a wider window serves one line after another.
     """
 
     source: DemSource
     look: OverheadLook
-    _last: tuple[Window, OverheadGround] | None = field(default=None, init=False)
+    kept: Kept = NOTHING_KEPT
+    _last: tuple[Window, OverheadGround | None] | None = field(default=None, init=False)
 
     def ground(self, window: Window) -> OverheadGround:
         """Ground of a window; see `read_ground`."""
-        if self._last is None or self._last[0] != window:
+        if self._last is None or self._last[0] != window or self._last[1] is None:
             self._last = None  # so that two are never held
             self._last = window, read_ground(self.source, window, self.look)
-        return self._last[1]
+        return self._last[1]  # type: ignore[return-value]
+
+    def opened(self, window: Window) -> Callable[[], OverheadGround]:
+        """Ground that holds a window, made when it is first asked for: what is seen is the same from any."""
+        if not self.kept.keeps:
+            return partial(self.ground, window)
+        metric = metric_place(window, self.look)
+        wide = self.kept.of("wide ground", (self.look, metric), partial(WideGround, self, metric))
+        if self._last is None or self._last[0] != window:
+            self._last = window, None
+            self.kept.of("window met", window, partial(wide.meet, window))
+        return partial(wide.holding, window)
+
+
+class WideGround:
+    """One wide window round the lines of the last turns, made ready for looking up.
+
+    Parameters
+    ----------
+    kept
+        The model, and how to look up.
+    metric
+        Where its lengths and directions are taken.
+    """
+
+    def __init__(self, kept: KeptGround, metric: tuple[float, float]) -> None:
+        self._source, self._look, self._kept, self._metric = kept.source, kept.look, kept.kept, metric
+        self._window: Window | None = None
+        self._ground: OverheadGround | None = None
+        self._met = 0, 0, 0
+
+    def holding(self, window: Window) -> OverheadGround:
+        """Ground that holds a window; where what is there does not, both together and some more are read."""
+        held = self._window
+        if held is None or self._ground is None or held.with_(window) != held:
+            joins = self._look.joins
+            across, down = (SPARE_CELLS * join for join in joins)
+            wide = Window(
+                window.top - down, window.left - across, window.bottom + down, window.right + across
+            )
+            both = on_lattice(wide if held is None else wide.with_(held), joins)
+            if both.cells > MOST_CELLS * joins[0] * joins[1]:
+                both = on_lattice(window, joins)
+            self._ground = self._window = None  # so that two are never held
+            ground, self._met = self._kept.ahead(
+                lambda: read_ground(self._source, both, self._look, self._metric)
+            )
+            self._ground, self._window = ground, both
+        return self._ground
+
+    def meet(self, window: Window) -> None:
+        """Count what reading a window alone would meet."""
+        self.holding(window)
+        if any(self._met[1:]):
+            joined(self._source, window, self._look.joins)
+            return
+        rows, cols = self._source.grid.shape
+        high = min(window.bottom, rows) - max(window.top, 0)
+        wide = min(window.right, cols) - max(window.left, 0)
+        self._kept.meet((max(high, 0) * max(wide, 0), 0, 0))
 
 
 @dataclass(eq=False)
@@ -323,7 +427,9 @@ class KeptPlaces:
         return self._kept.ground(window)
 
 
-def read_ground(source: DemSource, window: Window, look: OverheadLook) -> OverheadGround:
+def read_ground(
+    source: DemSource, window: Window, look: OverheadLook, metric: tuple[float, float] | None = None
+) -> OverheadGround:
     """Read a window and prepare it for looking up.
 
     Parameters
@@ -334,13 +440,25 @@ def read_ground(source: DemSource, window: Window, look: OverheadLook) -> Overhe
         Which ground; it may reach outside.
     look
         How.
+    metric
+        Column and row at which lengths and directions are taken; by `metric_place` if not given.
 
     Returns
     -------
     OverheadGround
         On joined cells.
     """
-    return overhead_ground(joined(source, window, look.joins), look.known, look.reach_m, look.rules)
+    dem, (join_col, join_row) = joined(source, window, look.joins), look.joins
+    jacobian = jacobian_at(source.grid, *(metric or metric_place(window, look))) * look.joins
+    ground = overhead_ground(dem, look.known, look.reach_m, look.rules, jacobian)
+    a, b, x, d, e, y = source.grid.transform
+    rows, cols = source.grid.shape
+    model = Grid(
+        (a * join_col, b * join_row, x, d * join_col, e * join_row, y),
+        source.grid.crs_wkt,
+        (-(-rows // join_row), -(-cols // join_col)),
+    )
+    return replace(ground, model=model, corner=(window.left // join_col, window.top // join_row))
 
 
 def joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Dem:

@@ -38,11 +38,10 @@ from steybrae.screening.forecast.overhead import (
 )
 from steybrae.screening.ground.at import look_around
 from steybrae.screening.ground.result import GroundAt
-from steybrae.screening.known import overhead_look, slopes_known
+from steybrae.screening.known import cells_of_line, overhead_look, slopes_known
 from steybrae.screening.result import RouteScreening
 from steybrae.screening.screen import Settings, leg_look, route_tracks
 from steybrae.terrain.dem import Array, DemSource
-from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
 
@@ -64,7 +63,7 @@ def with_forecast_ground(
         The model cannot be used there.
     """
     tracks, inside = route_tracks(route, source.grid)
-    cell, jacobian = cell_size_m(source.grid, *inside), jacobian_at(source.grid, *inside)
+    cell, jacobian = cells_of_line(source.grid, *inside)
     known = slopes_known(settings.method, jacobian, settings)
     kept = KeptGround(source, overhead_look(cell, jacobian, settings))
     matching = Matching(kept, tracks, known, settings.vertical_error_m)

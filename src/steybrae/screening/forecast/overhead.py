@@ -168,7 +168,7 @@ def zones_overhead(
         from_deg = ground.zones.possible_from_deg
         zones = _Zones.of(ground, how)
         for part in group:
-            col, row, chainage, _ = cells_on(part, whole, look.joins)
+            col, row, chainage, _ = cells_on(part, ground.corner, look.joins)
             points = ground.centres(col.astype(np.intp), row.astype(np.intp))
             at = np.clip(np.searchsorted(edges[part.leg], chainage) - 1, 0, len(unknown[part.leg]) - 1)
             found = zones.looking_down(points, at, within=within)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.route.expected import sight_interval_deg
+from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.from_line import FromLine, Spots, Target, look_from
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
 from steybrae.route.overhead.windows import KeptGround
@@ -21,7 +22,7 @@ from steybrae.screening.places.line import Line
 from steybrae.screening.places.result import OnLine, OverheadAtPlace, PlaceThatMatters, TrapBelow
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening
-from steybrae.screening.standing import Standing, StandingRules, may_stand
+from steybrae.screening.standing import Standing, StandingRules
 from steybrae.terrain.dem import Dem, DemSource
 from steybrae.terrain.drops import drop_m
 from steybrae.terrain.jacobian import jacobian_at
@@ -69,7 +70,7 @@ class CheckRules:
 
     def stand(self, spot: OnLine) -> Standing:
         """Whether a spot of the line serves as a standing place, and what its ground would show."""
-        return may_stand(spot.lat_deg, spot.lon_deg, self.standing, self.place_error_m[spot.leg - 1])
+        return self.standing.stand(spot.lat_deg, spot.lon_deg, self.place_error_m[spot.leg - 1])
 
 
 @dataclass(frozen=True)
@@ -116,7 +117,7 @@ def with_checks(
     spots = [*(check.at for check in slopes), *_spots(line, targets.values())]
     if not spots:
         return list(legs), places
-    seen = look_from(rules.kept, line.tracks, _columns(spots), tuple(targets.values()))
+    seen = look_from(rules.kept, line.tracks, _columns(spots), tuple(targets.values()), len(slopes))
     checks = [_with_overhead(check, seen, k) for k, check in enumerate(slopes)]
     for number, (k, place) in enumerate((k, places[k]) for k in targets):
         found = _sight(place, number, spots, seen, rules)
@@ -157,7 +158,7 @@ def _slope_before(
     here = np.flatnonzero((pieces.end_m <= end) & (middle >= end - SLOPE_BEFORE_M) & line.may_serve(middle))
     # One for each baseline: pieces at the crossing of two cells tell the same.
     here = here[np.argsort(-pieces.slope_deg[here], kind="stable")]
-    here = here[np.sort(np.unique(middle[here] // SPACING_M, return_index=True)[1])]
+    here = here[np.sort(line.spaced(middle[here], SPACING_M))]
     for piece in here[:MOST_TRIED].tolist():
         slope, high = float(pieces.slope_deg[piece]), float(pieces.high_deg[piece])
         if not worth_a_reading(slope, high):
@@ -176,13 +177,12 @@ def _slope_before(
 def _spots(line: Line, targets: Iterable[Target]) -> list[OnLine]:
     """Spots of the line from which a target may be sighted, so far as its pieces and corridor tell."""
     middle = (line.pieces.start_m + line.pieces.end_m) / 2.0
-    _, first = np.unique(middle // SPACING_M, return_index=True)
-    some = middle[first]
+    some = middle[line.spaced(middle, SPACING_M)]
     asked = np.zeros(len(some), dtype=bool)
     for target in targets:
         asked |= (some >= target.from_m) & (some <= target.to_m)
     some = some[asked]
-    return [line.spot(at) for at in some[line.may_serve(some)].tolist()]
+    return line.spots(some[line.may_serve(some)])
 
 
 def _columns(spots: Sequence[OnLine]) -> Spots:
@@ -272,7 +272,9 @@ BELOW_M: Final = 300.0
 """How far down is looked, metres on the map (our choice)."""
 
 
-def with_traps_below(places: tuple[PlaceThatMatters, ...], source: DemSource) -> tuple[PlaceThatMatters, ...]:
+def with_traps_below(
+    places: tuple[PlaceThatMatters, ...], source: DemSource, kept: Kept = NOTHING_KEPT
+) -> tuple[PlaceThatMatters, ...]:
     """Add the first trap below the steepest spot of each place.
 
     From there the way goes to the neighbour of the eight with the steepest fall, until it comes to a
@@ -285,15 +287,18 @@ def with_traps_below(places: tuple[PlaceThatMatters, ...], source: DemSource) ->
         Of a line.
     source
         The model.
+    kept
+        What was found below places before.
     """
-    return tuple(_with_trap(place, source) for place in places)
+    return tuple(_with_trap(place, source, kept) for place in places)
 
 
-def _with_trap(place: PlaceThatMatters, source: DemSource) -> PlaceThatMatters:
+def _with_trap(place: PlaceThatMatters, source: DemSource, kept: Kept) -> PlaceThatMatters:
     own = place.trap is not None or (place.corridor is not None and place.corridor.drop is not None)
     if own or "underfoot" not in place.kinds or place.slope_max_at is None:
         return place
-    found = _trap_below(place.slope_max_at, source)
+    at = place.slope_max_at
+    found = kept.of("trap below", (at.lat_deg, at.lon_deg), lambda: _trap_below(at, source))
     if found is None:
         return place
     place = replace(place, trap_below=found)

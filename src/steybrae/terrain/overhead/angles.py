@@ -242,7 +242,8 @@ def zone_top(ground: OverheadGround, points: Points, sight: SightUp) -> SightUp:
     """Sight to the top of the zone straight up from a source cell.
 
     The steepest way up from the cell, neighbour by neighbour, as long as it stays on ground
-    that snow may come from. Published run-out angles are measured to the top of the release.
+    that snow may come from and within the reach. Published run-out angles are measured to the top of
+    the release.
 
     Parameters
     ----------
@@ -263,11 +264,16 @@ def zone_top(ground: OverheadGround, points: Points, sight: SightUp) -> SightUp:
         for i, j in NEIGHBOURS.tolist()
     }
     rows, cols = heights.shape
+    here = points.col[sight.point] - 0.5, points.row[sight.point] - 0.5
+
+    def _off_m(c: int, r: int) -> float:
+        return math.hypot(*map(float, ground.offset_m(c - here[0], r - here[1])))
+
     while True:
         up, best = 0.0, None
         for (i, j), far in length.items():
             c, r = col + i, row + j
-            if not (0 <= c < cols and 0 <= r < rows and source[r, c]):
+            if not (0 <= c < cols and 0 <= r < rows and source[r, c]) or _off_m(c, r) > ground.reach_m:
                 continue
             climb = (heights[r, c] - heights[row, col]) / far
             if climb > up:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from steybrae.terrain.attributes import baseline_cells, slope_deg
-from steybrae.terrain.dem import Array, Dem
+from steybrae.terrain.dem import Array, Dem, Grid
 from steybrae.terrain.gradients import STRIP_ROWS, heights_at, index_gradients, plane_gradients
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at
 from steybrae.terrain.start_zones import StartRules, StartZones, find_start_zones
@@ -164,12 +165,28 @@ class OverheadGround:
         length of a cell changes by 0.3 %).
     reach_m
         How far is looked, metres on the map.
+    model
+        Grid of the whole model in cells of this size; that of the window where it is the model.
+    corner
+        Column and row of the window's first cell in it.
     """
 
     dem: Dem
     zones: StartZones
     jacobian: Array
     reach_m: float
+    model: Grid | None = None
+    corner: tuple[int, int] = (0, 0)
+
+    def to_wgs84(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
+        """Longitude and latitude of places in the window, the same to the last digit from every window."""
+        col, row = np.asarray(col, dtype=float), np.asarray(row, dtype=float)
+        return (self.model or self.dem.grid).to_wgs84(col + self.corner[0], row + self.corner[1])
+
+    def cell_of(self, lon_deg: float, lat_deg: float) -> tuple[int, int]:
+        """Column and row of the cell that a place on WGS 84 lies in."""
+        col, row = (self.model or self.dem.grid).from_wgs84(lon_deg, lat_deg)
+        return math.floor(float(col)) - self.corner[0], math.floor(float(row)) - self.corner[1]
 
     @cached_property
     def cell_m(self) -> tuple[float, float]:
@@ -247,7 +264,11 @@ class OverheadGround:
 
 
 def overhead_ground(
-    dem: Dem, known: SlopeUncertainty, reach_m: float, rules: StartRules | None = None
+    dem: Dem,
+    known: SlopeUncertainty,
+    reach_m: float,
+    rules: StartRules | None = None,
+    jacobian: Array | None = None,
 ) -> OverheadGround:
     """Prepare a window for looking up.
 
@@ -262,10 +283,12 @@ def overhead_ground(
         How far to look, metres on the map.
     rules
         What counts as a start zone.
+    jacobian
+        ``(2, 2)``, ground metres per cell; that in the middle of the window if not given.
     """
     rules = rules or StartRules()
     rows, cols = dem.grid.shape
-    jacobian = jacobian_at(dem.grid, cols / 2, rows / 2)
+    jacobian = jacobian_at(dem.grid, cols / 2, rows / 2) if jacobian is None else jacobian
     cell = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
     halves = baseline_cells(*cell, rules.baseline_m)
     # Where the model has ended there is nothing to work out: no slope is known in the outer ring of the rest.

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.terrain.gradients import heights_at
+from steybrae.terrain.gradients import heights_at, off
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, NEIGHBOURS, OverheadGround, Points
 from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between
 
@@ -156,8 +156,8 @@ def in_sight(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray[np
         some = pairs.pick(left)
         here = heights_at(
             ground.dem.heights_m,
-            points.col[some.point, None] + col[left, None] * share,
-            points.row[some.point, None] + row[left, None] * share,
+            points.col[some.point, None] + off(col[left, None] * share),
+            points.row[some.point, None] + off(row[left, None] * share),
         )
         low = points.height_m[some.point, None]
         line = low + (ground.sources.height_m[some.cell, None] - low) * share
@@ -169,7 +169,7 @@ def _flows_past(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray
     """Whether the steepest way down from the cell passes within `FLOW_NEAR_M` of the place.
 
     The way goes from cell to the neighbour of the eight with the steepest fall and ends in a
-    pit, or after twice the reach.
+    pit, where it leaves the reach of the place, or after twice the reach.
     """
     near = np.zeros(len(pairs.point), dtype=bool)
     on = np.arange(len(pairs.point))
@@ -179,7 +179,7 @@ def _flows_past(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray
         apart = np.hypot(*ground.offset_m(col + 0.5 - points.col[at], row + 0.5 - points.row[at]))
         near[on[apart <= FLOW_NEAR_M]] = True
         col_next, row_next = _down(ground, col, row)
-        moving = (apart > FLOW_NEAR_M) & ((col_next != col) | (row_next != row))
+        moving = (apart > FLOW_NEAR_M) & (apart <= ground.reach_m) & ((col_next != col) | (row_next != row))
         on, col, row = on[moving], col_next[moving], row_next[moving]
         if len(on) == 0:
             break

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
-from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, Blocks, OverheadGround, Points
+from steybrae.terrain.overhead.ground import BLOCK_CELLS, LEAST_SIGHT_DEG, Blocks, OverheadGround, Points
 
 MOST_AT_ONCE: Final = 500_000
 """Pairs of place and cell that are sorted at once: some tens of megabytes (our choice)."""
@@ -151,13 +151,20 @@ def _useful_box(ground: OverheadGround, points: Points, least: float) -> tuple[i
     some, places = kept[useful.any(axis=0)], useful.any(axis=1)
     aside_m = np.sqrt(longest[useful] ** 2 - apart[useful] ** 2).max() / 2.0
     margin = math.ceil(float(aside_m) / ground.stretch_m[0]) + 2
-    rows, cols = ground.dem.grid.shape
-    return (
-        max(int(min(blocks.left[some].min(), points.col[places].min())) - margin, 0),
-        min(int(max(blocks.right[some].max(), points.col[places].max())) + margin, cols - 1),
-        max(int(min(blocks.top[some].min(), points.row[places].min())) - margin, 0),
-        min(int(max(blocks.bottom[some].max(), points.row[places].max())) + margin, rows - 1),
-    )
+    sides: list[int] = []
+    for first, last, at, size_m, end in (
+        (blocks.left, blocks.right, points.col[places], ground.cell_m[0], ground.dem.grid.shape[1]),
+        (blocks.top, blocks.bottom, points.row[places], ground.cell_m[1], ground.dem.grid.shape[0]),
+    ):
+        # Not beyond the reach: the answer does not change with the window.
+        least, most = int(at.min()), int(at.max())
+        reach = math.ceil(ground.reach_m / size_m) + BLOCK_CELLS
+        sides += [
+            max(min(int(first[some].min()), least) - margin, least - reach, 0),
+            min(max(int(last[some].max()), most) + margin, most + reach, end - 1),
+        ]
+    left, right, top, bottom = sides
+    return left, right, top, bottom
 
 
 def _nearest_m(ground: OverheadGround) -> float:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from steybrae.ranges import BearingDeg, NotNegative
 from steybrae.terrain.dem import Array
-from steybrae.terrain.gradients import spread
+from steybrae.terrain.gradients import off, spread
 from steybrae.terrain.overhead.ground import BLOCK_CELLS, OverheadGround, Points
 from steybrae.terrain.overhead.sight_pairs import SQUARES_AT_ONCE, portions
 
@@ -242,8 +242,8 @@ def _beyond(
     step_m = min(ground.cell_m)
     share = (apart[:, None] + np.arange(0.0, ground.reach_m, step_m)) / apart[:, None]
     rows, cols = ground.dem.grid.shape
-    i = np.floor(points.col[:, None] + col[:, None] * share).astype(np.intp)
-    j = np.floor(points.row[:, None] + row[:, None] * share).astype(np.intp)
+    i = np.floor(points.col[:, None] + off(col[:, None] * share)).astype(np.intp)
+    j = np.floor(points.row[:, None] + off(row[:, None] * share)).astype(np.intp)
     on = (i >= 0) & (i < cols) & (j >= 0) & (j < rows) & (share * apart[:, None] <= ground.reach_m)
     unknown = ground.zones.unknown[np.clip(j, 0, rows - 1), np.clip(i, 0, cols - 1)]
     return bearing, np.asarray((unknown | ~on).all(axis=1))

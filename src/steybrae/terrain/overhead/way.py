@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from steybrae.errors import ModelError
 from steybrae.terrain.dem import Array
-from steybrae.terrain.gradients import heights_at
+from steybrae.terrain.gradients import heights_at, off
 from steybrae.terrain.overhead.ground import OverheadGround
 
 Index = NDArray[np.intp]
@@ -78,7 +78,7 @@ def pulled(ground: OverheadGround, col: Index, row: Index, angle_deg: float) -> 
         apart = np.hypot(*ground.offset_m(span_c, span_r))
         samples = int(max(np.abs(span_c).max(), np.abs(span_r).max(), 1.0))
         share = np.arange(1, samples + 1) / samples
-        here = heights_at(heights, x[at] + span_c[:, None] * share, y[at] + span_r[:, None] * share)
+        here = heights_at(heights, x[at] + off(span_c[:, None] * share), y[at] + off(span_r[:, None] * share))
         run = length + apart[:, None] * share
         blocked = (top - loss * run < here - 1e-9).any(axis=1)
         free = np.flatnonzero(~blocked)
@@ -113,7 +113,7 @@ def straight_deg(ground: OverheadGround, col: Array, row: Array, top_m: float) -
     span_c, span_r = float(col[1] - col[0]), float(row[1] - row[0])
     samples = math.ceil(max(abs(span_c), abs(span_r), 1.0))
     share = np.arange(1, samples + 1) / samples
-    here = heights_at(ground.dem.heights_m, col[0] + span_c * share, row[0] + span_r * share)
+    here = heights_at(ground.dem.heights_m, col[0] + off(span_c * share), row[0] + off(span_r * share))
     run = np.hypot(*ground.offset_m(np.asarray(span_c), np.asarray(span_r))) * share
     return math.degrees(math.atan(float(np.nanmin((top_m - here) / run, initial=math.inf))))
 

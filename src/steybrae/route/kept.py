@@ -1,0 +1,101 @@
+"""Results kept by what determines them, so that a line moved at one point is worked out anew there alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+from typing import Final, Protocol, TypeVar, cast
+
+T = TypeVar("T")
+
+MOST_TURNS: Final = 12
+"""A result that so many turns have not asked for is let go (our choice: some megabytes for each leg of fine
+cells)."""
+
+
+class Met(Protocol):
+    """A model that counts what it meets among the heights that it reads."""
+
+    @property
+    def met(self) -> tuple[int, int, int]:
+        """Counts so far: heights, those that no land has, those in stretches of one number."""
+
+    def meet(self, more: tuple[int, int, int]) -> None:
+        """Count so many more, read before."""
+
+
+class Kept:
+    """Results of the last turns; a turn is one answer.
+
+    Parameters
+    ----------
+    source
+        Where heights come from, where it counts them: what was met when a result was made is met again
+        when it is taken from here. None keeps nothing: every result is made.
+    """
+
+    def __init__(self, source: Met | None = None) -> None:
+        self._source = source
+        self._turn = 0
+        self._held: dict[tuple[str, Hashable], tuple[int, object, tuple[int, int, int]]] = {}
+
+    def __len__(self) -> int:
+        """How many results are held."""
+        return len(self._held)
+
+    @property
+    def keeps(self) -> bool:
+        """Whether anything is kept."""
+        return self._source is not None
+
+    def ahead(self, make: Callable[[], T]) -> tuple[T, tuple[int, int, int]]:
+        """Make something that reads more than is asked for; what it meets is given and not counted."""
+        assert self._source is not None  # noqa: S101  who keeps nothing reads nothing ahead
+        before = self._source.met
+        made = make()
+        more = _less(self._source.met, before)
+        self._source.meet(_less((0, 0, 0), more))
+        return made, more
+
+    def meet(self, more: tuple[int, int, int]) -> None:
+        """Count what a smaller part of that meets."""
+        if self._source is not None:
+            self._source.meet(more)
+
+    def turn(self) -> None:
+        """Begin the next answer, and let go what the last ones did not ask for."""
+        self._turn += 1
+        oldest = self._turn - MOST_TURNS
+        self._held = {key: held for key, held in self._held.items() if held[0] >= oldest}
+
+    def of(self, kind: str, key: Hashable, make: Callable[[], T]) -> T:
+        """Give a result, made where it is not held.
+
+        Parameters
+        ----------
+        kind
+            What it is.
+        key
+            All that determines it; objects without an equality of their own stand for themselves.
+        make
+            Makes it.
+        """
+        if self._source is None:
+            return make()
+        held = self._held.get((kind, key))
+        if held is None:
+            before = self._source.met
+            made = make()
+            more = _less(self._source.met, before)
+        else:
+            made, more = cast("T", held[1]), held[2]
+            self._source.meet(more)
+        self._held[kind, key] = self._turn, made, more
+        return made
+
+
+def _less(counts: tuple[int, int, int], others: tuple[int, int, int]) -> tuple[int, int, int]:
+    return counts[0] - others[0], counts[1] - others[1], counts[2] - others[2]
+
+
+NOTHING_KEPT: Final = Kept()
+"""For answers asked once."""
