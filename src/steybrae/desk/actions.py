@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
+from steybrae.desk.answer import answer, shift
 from steybrae.desk.opened import Desk
 from steybrae.desk.place import place_under
 
@@ -37,6 +38,8 @@ class Made:
 
 ACTIONS: Final[dict[tuple[str, str], Action]] = {
     ("POST", "place"): place_under,
+    ("POST", "answer"): answer,
+    ("POST", "shift"): shift,
 }
 """By method and path; a message to ``open`` is the bytes of a file, those to others are JSON objects."""
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution
+from steybrae.desk.engine import Engine
 from steybrae.desk.readers import ModelThreads
 from steybrae.desk.tiles.draw import MapDrawing
 from steybrae.files.model.rasters import ModelInfo, RasterModel
@@ -67,6 +68,8 @@ class Desk:
         A thread for lines.
     looks
         A thread for what is under the pointer.
+    engine
+        Answers lines; made in their thread when the first is asked about.
     drawing
         Threads for the map.
     map
@@ -76,6 +79,7 @@ class Desk:
     def __init__(self, ask: DeskAsk) -> None:
         self.ask = ask
         self.answers, self.looks = (ModelThreads(ask.paths, ask.z_unit) for _ in range(2))
+        self.engine: Engine | None = None
         self.drawing = ModelThreads(ask.paths, ask.z_unit, 2)
         try:
             self.grid, self.info = self.looks.call(_facts)

@@ -191,6 +191,21 @@ def _as_json(value: Any) -> Any:
     raise TypeError(message)
 
 
+def routes_drawn(lines: Sequence[tuple[str, Sequence[Place]]]) -> tuple[Route, ...]:
+    """Take lines with their names as `read_routes` reads them from a GPX file of routes.
+
+    Raises
+    ------
+    RouteError
+        As `read_route`.
+    """
+    read = ("Read the route.",)
+    return tuple(
+        _route(_Found("route", name, points, (), read), name, name, (), TURN_TOLERANCE_M)
+        for name, points in lines
+    )
+
+
 def route_from_line(
     places: Sequence[Place], *, legs_at: Sequence[str] = (), turn_tolerance_m: float = TURN_TOLERANCE_M
 ) -> Route:

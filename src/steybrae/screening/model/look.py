@@ -9,15 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 import numpy as np
 
 from steybrae.errors import FileReadError, ModelError
+from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.positions.places import Place
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, found_in
-from steybrae.terrain.examine.marks import joined, marks_of
+from steybrae.terrain.examine.marks import Marks, joined, marks_of
 from steybrae.terrain.jacobian import cell_size_m
 
 Corner = tuple[int, int]
@@ -28,6 +30,9 @@ FEW_BLOCKS: Final = 4
 
 FEW_SIDE: Final = 192
 """Side of such a block, cells (our choice): a window of the periodogram and half a one."""
+
+LATTICE_CELLS: Final = 64
+"""Blocks near a line begin at multiples of this, cells (our choice: a third of their side)."""
 
 OVERLAP: Final = 4
 """Cells that neighbouring blocks share, so that no seam between them is missed."""
@@ -88,9 +93,10 @@ def corners_near(grid: Grid, places: Sequence[Place], side: int, most: int) -> l
     found: list[Corner] = []
     for k in taken.tolist():
         # A block that would reach outside is moved in, where the model is large enough.
+        # On a lattice, so that a line moved a little is looked at in the same blocks.
         at = tuple(
-            int(max(0, min(value - side // 2, size - side)))
-            for value, size in ((row[k], rows), (col[k], cols))
+            max(0, min(round((value - side // 2) / LATTICE_CELLS) * LATTICE_CELLS, size - side))
+            for value, size in ((float(row[k]), rows), (float(col[k]), cols))
         )
         if all(max(abs(at[0] - one[0]), abs(at[1] - one[1])) >= side // 2 for one in found):
             found.append((at[0], at[1]))
@@ -122,7 +128,7 @@ def read_blocks(source: DemSource, corners: Sequence[Corner], side: int, margin:
             yield dem
 
 
-def found_near(source: DemSource, near: Sequence[Place] = ()) -> ModelFound:
+def found_near(source: DemSource, near: Sequence[Place] = (), kept: Kept = NOTHING_KEPT) -> ModelFound:
     """Look at a few blocks, near places where there are any.
 
     Parameters
@@ -131,6 +137,8 @@ def found_near(source: DemSource, near: Sequence[Place] = ()) -> ModelFound:
         The elevation model.
     near
         Places in their order along a line; none of them, or none on the model, looks all over it.
+    kept
+        Blocks looked at before.
 
     Returns
     -------
@@ -141,20 +149,19 @@ def found_near(source: DemSource, near: Sequence[Place] = ()) -> ModelFound:
     grid = source.grid
     on = corners_near(grid, near, FEW_SIDE, FEW_BLOCKS) if near else []
     corners = on or block_corners(grid.shape, FEW_SIDE, FEW_BLOCKS)
-    size, marks = (0.0, 0.0), []
-    for dem in _readable(source, corners, FEW_SIDE):
-        # Who needs ground at a pole is told so; near a line elsewhere it says nothing.
-        with suppress(ModelError):
-            size = cell_size_m(dem.grid)
-            marks.append(marks_of(dem.heights_m, size))
+    blocks = [kept.of("block", corner, partial(_marks, source, corner)) for corner in corners]
+    marks = [block for block in blocks if block is not None]
     if not marks:
         return NOTHING_FOUND
-    found = found_in(joined(marks), size)
+    found = found_in(joined([one for one, _ in marks]), marks[-1][1])
     return replace(found, kinds=tuple(kind for kind in found.kinds if kind != "voids"))
 
 
-def _readable(source: DemSource, corners: Sequence[Corner], side: int) -> Iterator[Dem]:
-    """Blocks that can be read: who needs the others is told of the damage there."""
-    for corner in corners:
-        with suppress(FileReadError):
-            yield from read_blocks(source, [corner], side)
+def _marks(source: DemSource, corner: Corner) -> tuple[Marks, tuple[float, float]] | None:
+    """Look at a block: its marks and the size of its cells; None where no height of it can be read."""
+    # Who needs the others is told of the damage there, who needs ground at a pole is told so.
+    with suppress(FileReadError, ModelError):
+        for dem in read_blocks(source, [corner], FEW_SIDE):
+            size = cell_size_m(dem.grid)
+            return marks_of(dem.heights_m, size), size
+    return None

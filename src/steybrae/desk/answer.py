@@ -1,0 +1,297 @@
+"""What the page is told of the lines as they are drawn: every word and number as it is to be read.
+
+Paths are positions in the model's own grid, ``[row, col]``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.answers.forecast import finding_blocks
+from steybrae.answers.leg import CHANGES, NO_CHANGE, leg_columns, lines_blocks, lines_cautions, moved_items
+from steybrae.answers.overhead import path_text, sight_text
+from steybrae.answers.places import NO_PLACE, legs_left_text
+from steybrae.answers.route import headline
+from steybrae.bands import bands_text
+from steybrae.card.times import usual_time
+from steybrae.desk.drawn import TOO_SHORT, Drawn, drawn_lines, points_out, routes_of
+from steybrae.desk.engine import Answered, Engine
+from steybrae.desk.messages import number_in
+from steybrae.desk.opened import Desk
+from steybrae.desk.refused import RefusedError
+from steybrae.document import Block, Column, Listing, Paragraph, Table, plain
+from steybrae.errors import SteybraeError
+from steybrae.files.model.rasters import RasterModel
+from steybrae.pages.desk import profile_html
+from steybrae.screening.pictures.picture import UNKNOWN
+from steybrae.screening.pictures.relief import profile_of
+from steybrae.screening.places.find import ORDER_RULE
+from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.words import place_line, start_words, stretch_words
+from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.terrain.dem import Array, Grid
+from steybrae.value import climb, kilometres, minutes, slope, steep_length
+
+SHIFTS_M: Final = (30.0, 50.0)
+"""How far a line is moved to either side, metres: beyond the usual position error, within a corridor."""
+
+VERTEX_M: Final = 50.0
+"""Distance between the positions that the line's path is told by, metres (our choice)."""
+
+_LEG_COLUMNS: Final = (
+    "number", "from_", "to", "length_m", "ascent_m", "descent_m", "slope_max_deg", "slope_interval",
+    "slope_corridor_max_deg", "bands_possible", "steep_m", "overhead_deg", "unknown_m",
+)  # fmt: skip
+
+
+def answer(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
+    """Answer lines as they are drawn.
+
+    Parameters
+    ----------
+    desk
+        Its model, settings and bulletin.
+    message
+        ``sequence``, sent back; ``lines``; ``active``, the number of the one that is asked about.
+
+    Returns
+    -------
+    dict
+        See `_told`; where the line cannot be screened ``refused`` says why, and the points are told alone.
+    """
+    lines = drawn_lines(message, desk.grid)
+    active = which(message, lines)
+    told: dict[str, Any] = {"sequence": message.get("sequence"), "refused": None}
+    told["points"] = [points_out(line.points, desk.grid, desk.ask.card.grid) for line in lines]
+    if not lines or not lines[active].long_enough:
+        return {**told, "refused": TOO_SHORT}
+    routes, numbers = routes_of(lines)
+    try:
+        found = on_engine(desk, Engine.answer, routes, numbers.index(active))
+    except SteybraeError as error:
+        return {**told, "refused": str(error)}
+    return {**told, **_told(desk, found)}
+
+
+def shift(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
+    """Tell where a leg's band changes with the line moved to either side.
+
+    Parameters
+    ----------
+    desk, message
+        As for `answer`.
+
+    Returns
+    -------
+    dict
+        ``columns`` and ``rows``, texts.
+    """
+    found = on_engine(desk, Engine.shifted, asked_route(desk, message), SHIFTS_M)
+    items = moved_items(found.shifts)
+    by = " and ".join(f"{metres:g} m" for metres in SHIFTS_M)
+    head = f"Moved left and right by {by}. {CHANGES if items else NO_CHANGE}"
+    return {"columns": [head], "rows": [[item] for item in items]}
+
+
+def which(message: dict[str, Any], lines: Sequence[Drawn]) -> int:
+    """Give the number of the line that a message asks about."""
+    active = int(number_in(message, "active")) if "active" in message else 0
+    if not 0 <= active < max(len(lines), 1):
+        raise RefusedError(400, "A message should ask about one of its lines; this one does not.")
+    return active
+
+
+def asked_route(desk: Desk, message: dict[str, Any]) -> Any:
+    """Take the line that a message asks about.
+
+    Raises
+    ------
+    RefusedError
+        It is too short yet.
+    """
+    lines = drawn_lines(message, desk.grid)
+    active = which(message, lines)
+    if not lines or not lines[active].long_enough:
+        raise RefusedError(422, TOO_SHORT)
+    routes, numbers = routes_of(lines)
+    return routes[numbers.index(active)]
+
+
+def on_engine(desk: Desk, ask: Any, *args: Any, **named: Any) -> Any:
+    """Ask the engine of a desk something, in the thread that has the model open for lines."""
+
+    def asked(model: RasterModel) -> Any:
+        if desk.engine is None:
+            desk.engine = Engine(model, desk.settings, desk.ask.forecast)
+        return ask(desk.engine, *args, **named)
+
+    return desk.answers.call(asked)
+
+
+def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
+    """Everything that is told of the line asked about, and of all lines beside each other."""
+    found, along = answered.found, _Along.of(answered.found, desk.grid)
+    beside, notes = _beside(answered)
+    cautions = found.cautions if answered.beside is None else lines_cautions(answered.beside)
+    cautions = tuple(dict.fromkeys((*found.cautions, *cautions, *desk.ask.cautions)))
+    return {
+        "headline": [text for block in headline(found) for text in _texts(block)],
+        "facts": [list(fact) for fact in _facts(found)],
+        "places": [_place(place, along) for place in found.places],
+        "notes": [
+            f"{ORDER_RULE if found.places else NO_PLACE} {legs_left_text(found)}",
+            *_notes(found),
+            *notes,
+        ],
+        "legs": told_table(leg_columns(*_LEG_COLUMNS), found.legs),
+        "stretches": list(_stretches(found, along)),
+        "overhead": [one for leg in found.legs for one in _overhead(leg, desk.grid)],
+        "profile": {"html": profile_html(found), "length_m": found.totals.length_m},
+        "chainage": np.stack((along.chainage_m, along.row, along.col), axis=1).tolist(),
+        "beside": beside,
+        "forecast": [text for block in finding_blocks(found.forecast, alone=True) for text in _texts(block)],
+        "cautions": [plain(caution.line) for caution in cautions],
+    }
+
+
+def _notes(found: RouteScreening) -> Iterator[str]:
+    """Yield what was done to the points as drawn; nothing where each is a turn point."""
+    return (note for note in found.notes[1:] if not note.startswith("Each of the "))
+
+
+def _texts(block: Block) -> Iterator[str]:
+    if isinstance(block, Listing):
+        yield from map(plain, block.items)
+    elif not isinstance(block, Table):
+        yield plain(getattr(block, "text", ""))
+
+
+def told_table(columns: Iterable[Column], rows: Sequence[Any]) -> dict[str, Any]:
+    """Table as texts."""
+    columns = tuple(columns)
+    return {
+        "columns": [plain(column.heading.replace("\n", " ")) for column in columns],
+        "rows": [[plain(" ".join(column.lines(row))) for column in columns] for row in rows],
+    }
+
+
+def _facts(found: RouteScreening) -> Iterator[tuple[str, str]]:
+    totals = found.totals
+    times = [usual_time(leg) for leg in found.legs]
+    at_least = any(least for _, least in times)
+    yield "Length", kilometres(totals.length_m).text
+    yield "Up", climb(totals.ascent_m, at_least=totals.ascent_at_least).text
+    yield "Down", climb(totals.descent_m, at_least=totals.ascent_at_least).text
+    yield "Time", f"{minutes(sum(one for one, _ in times), at_least=at_least).text}, without breaks"
+    yield "Steepest", slope(totals.slope_max_deg, at_least=totals.open_above).text
+    yield "Possible bands", bands_text(totals.bands_possible, open_above=totals.open_above)
+    yield "Unknown", steep_length(totals.unknown_m).text
+
+
+def _beside(answered: Answered) -> tuple[dict[str, Any] | None, list[str]]:
+    """Lines side by side as one table, and what is said of them besides."""
+    if answered.beside is None:
+        return None, [answered.without] if answered.without else []
+    blocks = list(lines_blocks(answered.beside))
+    tables = [block for block in blocks if isinstance(block, Table) and not block.title]
+    told = [told_table(table.columns, table.rows) for table in tables]
+    rows = [row for table in told for row in table["rows"]]
+    words = [text for block in blocks if isinstance(block, (Listing, Paragraph)) for text in _texts(block)]
+    return {"columns": told[0]["columns"], "rows": rows}, words
+
+
+@dataclass(frozen=True, eq=False)
+class _Along:
+    """Where the line runs in the grid, by chainage."""
+
+    chainage_m: Array
+    row: Array
+    col: Array
+
+    @staticmethod
+    def of(found: RouteScreening, grid: Grid) -> _Along:
+        parts, start = [], 0.0
+        for leg in found.legs:
+            points = leg.points
+            some = _some(points.chainage_m)
+            parts.append(
+                np.stack((start + points.chainage_m[some], points.lat_deg[some], points.lon_deg[some]))
+            )
+            start += leg.length_m
+        chainage, lat, lon = np.concatenate(parts, axis=1)
+        col, row = grid.from_wgs84(lon, lat)
+        return _Along(chainage, row, col)
+
+    def path(self, from_m: float, to_m: float) -> list[list[float]]:
+        """Positions from one chainage to another."""
+        between = self.chainage_m[(self.chainage_m > from_m) & (self.chainage_m < to_m)]
+        at = np.concatenate(([from_m], between, [to_m]))
+        found: list[list[float]] = np.stack(
+            [np.interp(at, self.chainage_m, axis) for axis in (self.row, self.col)], axis=1
+        ).tolist()
+        return found
+
+
+def _some(chainage_m: Array) -> NDArray[np.intp]:
+    """Points of a leg some metres apart, the ends among them."""
+    step = np.floor(chainage_m / VERTEX_M)
+    return np.flatnonzero(np.concatenate(([True], np.diff(step[:-1]) > 0, [True])))
+
+
+def _place(place: PlaceThatMatters, along: _Along) -> dict[str, Any]:
+    where, words = start_words(place), place.words
+    if not place.at_length:
+        where, words = stretch_words(place), f"{place_line(place)}."
+    ends = place.from_.chainage_m, place.to.chainage_m
+    return {
+        "name": place.name,
+        "head": plain(f"{where[0].upper()}{where[1:]}."),
+        "words": plain(words),
+        "long": place.at_length,
+        "from_m": ends[0],
+        "to_m": ends[1],
+        "path": along.path(*ends),
+    }
+
+
+def _stretches(found: RouteScreening, along: _Along) -> Iterator[dict[str, Any]]:
+    """Yield the line in pieces of one band, or unknown."""
+    profile, labels = profile_of(found), tuple(found.totals.band_lengths_m)
+    cuts = np.concatenate(([0], np.flatnonzero(np.diff(profile.band)) + 1, [len(profile.band)]))
+    for first, last in zip(cuts[:-1].tolist(), cuts[1:].tolist(), strict=True):
+        band = int(profile.band[first])
+        unknown = band == UNKNOWN
+        yield {
+            "kind": "unknown" if unknown else "band",
+            "label": "unknown" if unknown else f"{labels[band]}°",
+            "pattern": "unknown" if unknown else str(band),
+            "path": along.path(float(profile.edges_m[first]), float(profile.edges_m[last])),
+        }
+
+
+def _overhead(leg: LegScreening, grid: Grid) -> Iterator[dict[str, Any]]:
+    """Yield the steepest sight from a leg, and the way down where it is no straight line."""
+    looks = leg.overhead
+    if looks is None:
+        return
+    sight = looks.sight_outside or looks.sight
+    if sight is not None and sight.place is not None and sight.stand is not None:
+        ends = [(spot.lat_deg, spot.lon_deg) for spot in (sight.stand, sight.place)]
+        words = sight_text(sight, at_least=leg.unknown_above)
+        yield {"words": f"Leg {leg.number}: sight up {words}", "path": _in_grid(ends, grid)}
+    if looks.path is not None and len(looks.path.line) > 2:
+        words = path_text(looks.path, at_least=leg.unknown_above)
+        path = _in_grid(looks.path.line[::-1], grid)
+        yield {"words": f"Leg {leg.number}: way down {words}", "path": path}
+
+
+def _in_grid(places: Sequence[tuple[float, float]], grid: Grid) -> list[list[float]]:
+    lat, lon = np.array(places).T
+    col, row = grid.from_wgs84(lon, lat)
+    found: list[list[float]] = np.stack((row, col), axis=1).tolist()
+    return found

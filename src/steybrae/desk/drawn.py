@@ -1,0 +1,163 @@
+"""Lines as the page draws them, and as a route file would give them back.
+
+A point of a line is kept to seven decimals of a degree, as a GPX file has it: what is answered for a line
+is what ``steybrae route`` answers for its file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from steybrae.desk.messages import number_in
+from steybrae.desk.place import written
+from steybrae.desk.refused import RefusedError
+from steybrae.errors import RouteError
+from steybrae.files.routes import MOST_LINES, routes_drawn
+from steybrae.names import clean
+from steybrae.route.legs import WAY_OFF, Route, check_line, is_way_off
+from steybrae.route.positions.places import Place
+from steybrae.terrain.dem import Grid
+
+MAIN: Final = "main"
+ALTERNATIVE: Final = "alternative"
+ROLES: Final = (MAIN, WAY_OFF, ALTERNATIVE)
+
+DECIMALS: Final = 7
+"""Of a degree: a centimetre."""
+
+TOO_SHORT: Final = "A line has two different points at least; this one has fewer. Draw its next turn point."
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A line as it is drawn.
+
+    Attributes
+    ----------
+    name
+        As typed; may be empty.
+    role
+        One of `ROLES`.
+    points
+        Its turn points; any number.
+    """
+
+    name: str
+    role: str
+    points: tuple[Place, ...]
+
+    @property
+    def route_name(self) -> str:
+        """Name by which a route file tells its role."""
+        name = self.name or {MAIN: "Planned line", WAY_OFF: "Way off"}.get(self.role, "Alternative")
+        if (self.role == WAY_OFF) == is_way_off(name):
+            return name
+        return f"{WAY_OFF.capitalize() if self.role == WAY_OFF else self.role.capitalize()}: {name}"
+
+    @property
+    def long_enough(self) -> bool:
+        """Whether two of its points differ."""
+        return len({(point.lat_deg, point.lon_deg) for point in self.points}) > 1
+
+
+def drawn_lines(message: Mapping[str, Any], grid: Grid) -> tuple[Drawn, ...]:
+    """Read the lines of a message.
+
+    Raises
+    ------
+    RefusedError
+        It holds no lines, or what is none.
+    RouteError, PlaceError
+        Too many of them, or of their points; a point that lies nowhere.
+    """
+    given = message.get("lines")
+    if not isinstance(given, list):
+        raise RefusedError(400, "A message should hold a list of lines; this one does not.")
+    if len(given) > MOST_LINES:
+        message_ = f"A plan has {MOST_LINES} lines at most; got {len(given)}. Leave some out."
+        raise RouteError(message_)
+    lines = tuple(_line(one, grid) for one in given)
+    check_line(sum(len(line.points) for line in lines), 1)
+    return lines
+
+
+def _line(given: Any, grid: Grid) -> Drawn:
+    points = given.get("points") if isinstance(given, dict) else None
+    if not isinstance(points, list) or not isinstance(given.get("name", ""), str):
+        raise RefusedError(400, "A line should have a name, a role and a list of points; one has not.")
+    role = given.get("role", MAIN)
+    if role not in ROLES:
+        raise RefusedError(400, f"A line should be one of {', '.join(ROLES)}; one is not.")
+    check_line(len(points), 1)
+    return Drawn(clean(given.get("name", "")), role, tuple(point_in(one, grid) for one in points))
+
+
+def point_in(given: Any, grid: Grid) -> Place:
+    """Read a point of a message: by latitude and longitude, or by row and column."""
+    name = given.get("name", "") if isinstance(given, dict) else None
+    if not isinstance(name, str):
+        raise RefusedError(400, "A point should have a place and a name in letters; one has not.")
+    if "lat" in given:
+        return kept(number_in(given, "lat"), number_in(given, "lon"), name)
+    lon, lat = grid.to_wgs84(number_in(given, "col"), number_in(given, "row"))
+    return kept(float(lat), float(lon), name)
+
+
+def kept(lat_deg: float, lon_deg: float, name: str = "") -> Place:
+    """Place to as many decimals as are kept of it."""
+    return Place(round(lat_deg, DECIMALS), round(lon_deg, DECIMALS), name)
+
+
+def routes_of(lines: Sequence[Drawn]) -> tuple[tuple[Route, ...], tuple[int, ...]]:
+    """Lines as read from a file of them, the main one first, and the number of each.
+
+    Lines that are too short yet are left out; where none is the main line the first that is no way off is.
+    """
+    some = [(k, line) for k, line in enumerate(lines) if line.long_enough]
+    main = next((k for k, line in some if line.role == MAIN), None)
+    main = next((k for k, line in some if line.role != WAY_OFF), None) if main is None else main
+    some.sort(key=lambda one: one[0] != main)
+    routes = routes_drawn([(line.route_name, line.points) for _, line in some])
+    return routes, tuple(k for k, _ in some)
+
+
+def drawn_of(routes: Sequence[Route]) -> tuple[Drawn, ...]:
+    """Lines of a file, with the roles that its names tell; of each its turn points.
+
+    The first that is no way off is the main one. A recorded track keeps the turn points chosen on it.
+    """
+    lines = []
+    main = next((k for k, route in enumerate(routes) if not is_way_off(route.name)), 0)
+    for k, route in enumerate(routes):
+        role = MAIN if k == main else WAY_OFF if is_way_off(route.name) else ALTERNATIVE
+        points = [route.points[turn] for turn in route.turn_points]
+        lines.append(
+            Drawn(route.name, role, tuple(kept(one.lat_deg, one.lon_deg, one.name) for one in points))
+        )
+    return tuple(lines)
+
+
+def lines_out(lines: Sequence[Drawn], grid: Grid, user_grid: str) -> list[dict[str, Any]]:
+    """Lines as the page takes them."""
+    return [
+        {"name": line.name, "role": line.role, "points": points_out(line.points, grid, user_grid)}
+        for line in lines
+    ]
+
+
+def points_out(points: Sequence[Place], grid: Grid, user_grid: str) -> list[dict[str, Any]]:
+    """Points as the page takes them, each with its reference in the user's notation."""
+    cols, rows = grid.from_wgs84([p.lon_deg for p in points], [p.lat_deg for p in points])
+    return [
+        {
+            "lat": point.lat_deg,
+            "lon": point.lon_deg,
+            "row": row,
+            "col": col,
+            "written": written(point, user_grid),
+            "name": point.name,
+        }
+        for point, row, col in zip(points, rows.tolist(), cols.tolist(), strict=True)
+    ]

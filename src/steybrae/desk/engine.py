@@ -1,0 +1,98 @@
+"""Answers to moved lines: what a moved point changes is screened, the rest is taken from answers before."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from steybrae.card.times import usual_time
+from steybrae.errors import SteybraeError
+from steybrae.files.model.rasters import RasterModel
+from steybrae.route.kept import Kept
+from steybrae.route.legs import Route
+from steybrae.screening.compared import RouteLines, compared
+from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_beside
+from steybrae.screening.model.look import found_near
+from steybrae.screening.result import RouteScreening
+from steybrae.screening.screen import Settings, screen_route
+
+
+@dataclass(frozen=True, eq=False)
+class Answered:
+    """What is answered for the lines of a plan.
+
+    Attributes
+    ----------
+    found
+        The line asked about, screened as ``steybrae route`` does it alone.
+    beside
+        All lines side by side; None where there is one only, or they cannot be held so.
+    without
+        Why they cannot, in a sentence; empty elsewhere.
+    """
+
+    found: RouteScreening
+    beside: RouteLines | None
+    without: str = ""
+
+
+class Engine:
+    """Answers lines on one open model, in the thread that it belongs to.
+
+    Parameters
+    ----------
+    model
+        Open as long as this is asked.
+    settings
+        How lines are screened, the model not yet looked at.
+    forecast
+        The bulletin, and what is asked of it.
+    """
+
+    def __init__(
+        self,
+        model: RasterModel,
+        settings: Settings,
+        forecast: tuple[BulletinSource, ForecastAsk] | None = None,
+    ) -> None:
+        self._model, self._settings, self._forecast = model, settings, forecast
+        self._kept = Kept(model)
+
+    def answer(self, routes: Sequence[Route], active: int) -> Answered:
+        """Answer lines.
+
+        Parameters
+        ----------
+        routes
+            The main line first.
+        active
+            Which of them is asked about.
+
+        Raises
+        ------
+        SteybraeError
+            It cannot be screened.
+        """
+        self._kept.turn()
+        found = self.screened(routes[active])
+        if self._forecast is not None:
+            found = forecast_beside(found, *self._forecast)
+        if len(routes) == 1:
+            return Answered(found, None)
+        try:
+            main = found if active == 0 else self.screened(routes[0])
+            return Answered(found, compared(routes, main, self.screened, usual_time))
+        except SteybraeError as error:
+            return Answered(found, None, str(error))
+
+    def shifted(self, route: Route, shifts_m: Sequence[float]) -> RouteLines:
+        """Move a line to either side; see `steybrae.screening.compared.compared`."""
+        self._kept.turn()
+        return compared([route], self.screened(route), self.screened, usual_time, shifts_m)
+
+    def screened(self, route: Route, *, for_forecast: bool | None = None) -> RouteScreening:
+        """Screen a line as if it had been given alone: the model is looked at near it."""
+        own = replace(self._settings, model_found=found_near(self._model, route.points, self._kept))
+        self._model.count_anew()
+        grounds = self._forecast is not None if for_forecast is None else for_forecast
+        return screen_route(route, self._model, own, for_forecast=grounds, kept=self._kept)
