@@ -23,6 +23,9 @@ os.environ["XDG_CONFIG_HOME"] = os.environ["APPDATA"] = str(
     Path(tempfile.gettempdir()) / "steybrae tests"  # Chromium keeps its own there
 )
 
+# Nor on a draft that the user has of a plan, nor does one touch it.
+os.environ["XDG_STATE_HOME"] = tempfile.mkdtemp(prefix="steybrae-tests-")
+
 # A busy machine is no failure.
 settings.register_profile("patient", deadline=None)
 settings.load_profile("patient")

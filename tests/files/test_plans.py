@@ -532,7 +532,8 @@ class TestTampered:
             leg["cautions"] = []
         forged.write()
         found = read_plan(forged.path)
-        assert found.cautions == screening.cautions
+        # That the model has a tarn only reading its heights tells.
+        assert found.cautions == tuple(c for c in screening.cautions if c.key != "same_heights")
         assert {c.key for c in found.legs[0].cautions} == {c.key for c in screening.legs[0].cautions}
 
     def test_a_caution_reworded_is_ours_again_and_one_of_others_refused(
@@ -562,7 +563,9 @@ class TestTampered:
             back = read_plan(tmp_path / f"{name}.zip")
             assert back.forecast is not None
             assert set(back.forecast.cautions) == set(brought)
-            assert set(back.cautions) == set(whole.cautions)
+            # That the model has a tarn only reading its heights tells.
+            met = {c for c in whole.cautions if name == "none" and c.key == "same_heights"}
+            assert set(back.cautions) == set(whole.cautions) - met
 
     def test_cautions_that_rest_on_what_no_plan_keeps_stay(
         self, screening: RouteScreening, tmp_path: Path

@@ -130,8 +130,9 @@ def test_blocks_lie_near_the_places_that_are_asked_about(sample_dem) -> None:
         places = [Place(lat_deg=float(y), lon_deg=float(x)) for x, y in zip(lon, lat, strict=True)]
         corners = corners_near(grid, places, 192, 4)
         assert corners_near(grid, [Place(lat_deg=0.0, lon_deg=0.0)], 192, 4) == []
-    # Within the cell that going there and back may cost; the third is moved in from the model's edge.
-    assert np.abs(np.array(corners) - [(350 - 96, 450 - 96), (0, 900 - 192)]).max() <= 1
+    # On the lattice of 64 cells; the third is moved in from the model's edge.
+    assert corners == [(256, 384), (0, 900 - 192)]
+    assert np.abs(np.array(corners[0]) - (350 - 96, 450 - 96)).max() <= 32
 
 
 def test_a_whole_answer_of_the_sample(sample_dem) -> None:

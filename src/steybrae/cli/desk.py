@@ -40,6 +40,7 @@ class ServerOptions(Group, panel="The page"):
 
 
 def desk(
+    ctx: typer.Context,
     line: Annotated[
         list[Path] | None,
         typer.Argument(metavar="LINE", help="Lines to begin with: GPX, GeoJSON or CSV; the main one first."),
@@ -63,7 +64,10 @@ def desk(
 
     The page is served to this machine alone. It decides nothing.
     """
+    from dataclasses import replace
+
     from steybrae.cli.options.settings_file import taken_caution
+    from steybrae.cli.origin import repeating_options, run_origin
     from steybrae.desk.opened import DeskAsk
     from steybrae.desk.statics import EXTRA, missing_extra
 
@@ -74,6 +78,9 @@ def desk(
             raise
         raise missing_extra() from error
     told = taken_caution()
+    typed = repeating_options(
+        ctx, (ModelOptions, MapInterval, CorridorOptions, BandOptions, ReachOptions, LegForecastOptions)
+    )
     ask = DeskAsk(
         paths=model.paths,
         settings=screening_settings(bands, model, zones, corridor, sheet),
@@ -83,6 +90,7 @@ def desk(
         lines=_lines(line or (), plan, cut, sample=model.sample),
         forecast=forecast.read(),
         cautions=() if told is None else (told,),
+        origin=replace(run_origin(ctx, (), forecast.bulletin), command=typed),
     )
     serve(ask, server.port, tell=typer.echo, browser=not server.no_browser)
 

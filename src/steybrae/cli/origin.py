@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterator, Sequence
+from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -57,13 +58,23 @@ def run_origin(
 
 def repeating_command(ctx: typer.Context) -> str:
     """Write the command line again, its inputs and settings only, quoted for a shell."""
-    words = ["steybrae", ctx.info_name or ""]
+    return shlex.join(["steybrae", ctx.info_name or "", *_words(ctx, None)])
+
+
+def repeating_options(ctx: typer.Context, groups: Sequence[type[Any]]) -> str:
+    """Write the options of some groups again, quoted for a shell."""
+    names = {field.name for group in groups for field in fields(group)}
+    return shlex.join(_words(ctx, names))
+
+
+def _words(ctx: typer.Context, names: set[str] | None) -> Iterator[str]:
     for parameter in ctx.command.params:
-        source = ctx.get_parameter_source(parameter.name or "")
+        name = parameter.name or ""
+        source = ctx.get_parameter_source(name)
         where_to = getattr(parameter, "rich_help_panel", None) == AnswerOptions.panel
-        if source is not None and source.name in ("COMMANDLINE", "DEFAULT_MAP") and not where_to:
-            words += _typed(parameter, ctx.params[parameter.name or ""])
-    return shlex.join(clean(word, MOST_WORD) for word in words)
+        wanted = not where_to if names is None else name in names
+        if source is not None and source.name in ("COMMANDLINE", "DEFAULT_MAP") and wanted:
+            yield from (clean(word, MOST_WORD) for word in _typed(parameter, ctx.params[name]))
 
 
 def _typed(parameter: Any, value: Any) -> Iterator[str]:

@@ -51,7 +51,7 @@ class Drawn:
     @property
     def route_name(self) -> str:
         """Name by which a route file tells its role."""
-        name = self.name or {MAIN: "Planned line", WAY_OFF: "Way off"}.get(self.role, "Alternative")
+        name = _bare(self.name) or {MAIN: "Planned line", WAY_OFF: "Way off"}.get(self.role, "Alternative")
         if (self.role == WAY_OFF) == is_way_off(name):
             return name
         return f"{WAY_OFF.capitalize() if self.role == WAY_OFF else self.role.capitalize()}: {name}"
@@ -60,6 +60,13 @@ class Drawn:
     def long_enough(self) -> bool:
         """Whether two of its points differ."""
         return len({(point.lat_deg, point.lon_deg) for point in self.points}) > 1
+
+
+def _bare(name: str) -> str:
+    """Take away what was put before a name to tell a role."""
+    for role in ROLES:
+        name = name.removeprefix(f"{role.capitalize()}: ")
+    return name
 
 
 def drawn_lines(message: Mapping[str, Any], grid: Grid) -> tuple[Drawn, ...]:
@@ -134,7 +141,7 @@ def drawn_of(routes: Sequence[Route]) -> tuple[Drawn, ...]:
         role = MAIN if k == main else WAY_OFF if is_way_off(route.name) else ALTERNATIVE
         points = [route.points[turn] for turn in route.turn_points]
         lines.append(
-            Drawn(route.name, role, tuple(kept(one.lat_deg, one.lon_deg, one.name) for one in points))
+            Drawn(_bare(route.name), role, tuple(kept(one.lat_deg, one.lon_deg, one.name) for one in points))
         )
     return tuple(lines)
 

@@ -13,6 +13,7 @@ from steybrae.route.legs import Route
 from steybrae.screening.compared import RouteLines, compared
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_beside
 from steybrae.screening.model.look import found_near
+from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.result import RouteScreening
 from steybrae.screening.screen import Settings, screen_route
 
@@ -47,6 +48,11 @@ class Engine:
         How lines are screened, the model not yet looked at.
     forecast
         The bulletin, and what is asked of it.
+
+    Attributes
+    ----------
+    kept
+        What the last answers rest on.
     """
 
     def __init__(
@@ -56,7 +62,7 @@ class Engine:
         forecast: tuple[BulletinSource, ForecastAsk] | None = None,
     ) -> None:
         self._model, self._settings, self._forecast = model, settings, forecast
-        self._kept = Kept(model)
+        self.kept = Kept(model)
 
     def answer(self, routes: Sequence[Route], active: int) -> Answered:
         """Answer lines.
@@ -73,7 +79,7 @@ class Engine:
         SteybraeError
             It cannot be screened.
         """
-        self._kept.turn()
+        self.kept.turn()
         found = self.screened(routes[active])
         if self._forecast is not None:
             found = forecast_beside(found, *self._forecast)
@@ -87,12 +93,17 @@ class Engine:
 
     def shifted(self, route: Route, shifts_m: Sequence[float]) -> RouteLines:
         """Move a line to either side; see `steybrae.screening.compared.compared`."""
-        self._kept.turn()
+        self.kept.turn()
         return compared([route], self.screened(route), self.screened, usual_time, shifts_m)
+
+    def pictured(self, route: Route, *, for_forecast: bool | None = None) -> RouteScreening:
+        """Screen a line, with the ground round it for pictures."""
+        self.kept.turn()
+        return with_relief(self.screened(route, for_forecast=for_forecast), self._model)
 
     def screened(self, route: Route, *, for_forecast: bool | None = None) -> RouteScreening:
         """Screen a line as if it had been given alone: the model is looked at near it."""
-        own = replace(self._settings, model_found=found_near(self._model, route.points, self._kept))
+        own = replace(self._settings, model_found=found_near(self._model, route.points, self.kept))
         self._model.count_anew()
         grounds = self._forecast is not None if for_forecast is None else for_forecast
-        return screen_route(route, self._model, own, for_forecast=grounds, kept=self._kept)
+        return screen_route(route, self._model, own, for_forecast=grounds, kept=self.kept)

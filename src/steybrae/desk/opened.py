@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from steybrae.card.settings import CardSettings
@@ -14,6 +14,7 @@ from steybrae.files.model.rasters import ModelInfo, RasterModel
 from steybrae.raster.job import AreaJob
 from steybrae.route.legs import Route
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
+from steybrae.screening.origin import RunOrigin
 from steybrae.screening.screen import ModelOrigin, Settings
 from steybrae.terrain.dem import Grid
 
@@ -36,6 +37,8 @@ class DeskAsk:
         The user's map and pace, and what is known of the day.
     cautions
         What was taken from the file of settings.
+    origin
+        What was typed, the command by its options alone, and the bulletin that was read.
     """
 
     paths: tuple[Path, ...]
@@ -46,6 +49,7 @@ class DeskAsk:
     lines: tuple[Route, ...] = ()
     forecast: tuple[BulletinSource, ForecastAsk] | None = None
     cautions: tuple[Caution, ...] = ()
+    origin: RunOrigin = field(default_factory=lambda: RunOrigin("", ()))
 
 
 class Desk:

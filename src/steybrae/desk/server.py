@@ -16,6 +16,7 @@ from starlette.routing import Route as Path
 
 from steybrae.desk import actions
 from steybrae.desk.about import looked_at, model_facts
+from steybrae.desk.draft import Conflict
 from steybrae.desk.gridlines import gridlines
 from steybrae.desk.guard import App, Guard
 from steybrae.desk.messages import read_message
@@ -69,7 +70,8 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
         given = body if name == "open" else read_message(body)
         found = await run_in_threadpool(action, desk, given)
         if isinstance(found, actions.Made):
-            return Response(found.body, media_type=found.kind)
+            named = {"Content-Disposition": f'attachment; filename="{found.name}"'}
+            return Response(found.body, media_type=found.kind, headers=named)
         return JSONResponse(found)
 
     async def tile(request: Request) -> Response:
@@ -103,6 +105,7 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
             ],
             exception_handlers={
                 RefusedError: _refused,
+                Conflict: _conflict,
                 SteybraeError: _not_taken,
                 HTTPException: _no_such,
                 Exception: _own_error,
@@ -120,6 +123,11 @@ def _says(status: int, sentence: str) -> Response:
 def _refused(_: Request, error: Exception) -> Response:
     assert isinstance(error, RefusedError)  # noqa: S101
     return _says(error.status, error.sentence)
+
+
+def _conflict(_: Request, error: Exception) -> Response:
+    assert isinstance(error, Conflict)  # noqa: S101
+    return JSONResponse(error.told, 409)
 
 
 def _not_taken(_: Request, error: Exception) -> Response:

@@ -30,7 +30,7 @@ from typing import Any, Final, Literal
 import numpy as np
 
 from steybrae.errors import FileReadError, PlanError
-from steybrae.files.whole import write_whole
+from steybrae.files.whole import write_bytes
 from steybrae.hush import hushed
 from steybrae.names import clean
 from steybrae.screening.compared import RouteLines
@@ -201,13 +201,15 @@ def write_plan(path: Path, screening: RouteScreening, *, force: bool = False) ->
     FileWriteError
         As `write_whole`.
     """
+    write_bytes(path, plan_bytes(screening), force=force)
+
+
+def plan_bytes(screening: RouteScreening) -> bytes:
+    """Give what `write_plan` writes: the same result is the same bytes."""
     arrays: dict[str, np.ndarray] = {}
     tree = {"schema": PLAN_SCHEMA, "result": _pack(screening, "", arrays)}
-    write_whole(path, lambda temporary: _write(temporary, tree, arrays), force=force)
-
-
-def _write(path: Path, tree: dict[str, Any], arrays: dict[str, np.ndarray]) -> None:
-    with zipfile.ZipFile(path, "w", compression=zipfile.ZIP_DEFLATED) as archive:
+    whole = io.BytesIO()
+    with zipfile.ZipFile(whole, "w", compression=zipfile.ZIP_DEFLATED) as archive:
         # One fixed time stamp: the same plan is the same bytes.
         text = json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False)
         archive.writestr(_entry("plan.json"), text)
@@ -215,6 +217,7 @@ def _write(path: Path, tree: dict[str, Any], arrays: dict[str, np.ndarray]) -> N
             held = io.BytesIO()
             np.save(held, array, allow_pickle=False)
             archive.writestr(_entry(f"{name}.npy"), held.getvalue())
+    return whole.getvalue()
 
 
 def _entry(name: str) -> zipfile.ZipInfo:

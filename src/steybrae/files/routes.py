@@ -133,9 +133,33 @@ def read_routes(
     FileReadError, RouteError
         As `read_route`.
     """
+    return _routes([(_read(path), path) for path in paths], legs_at, turn_tolerance_m)
+
+
+def read_routes_text(content: bytes, name: str) -> tuple[Route, ...]:
+    """Read planned lines from the bytes of a file, as `read_routes` does.
+
+    Parameters
+    ----------
+    content
+        What the file holds.
+    name
+        What it is called in errors, and a line without a name.
+
+    Raises
+    ------
+    FileReadError, RouteError
+        As `read_route`.
+    """
+    path = Path(name)
+    return _routes([(_read_decoded(_decoded(content, path), path), path)], (), TURN_TOLERANCE_M)
+
+
+def _routes(
+    read: Sequence[tuple[_Found, Path]], legs_at: Sequence[str], turn_tolerance_m: float
+) -> tuple[Route, ...]:
     lines: list[tuple[_Found, str, str]] = []
-    for path in paths:
-        found = _read(path)
+    for found, path in read:
         several = (found, *found.further)[:MOST_LINES]
         over = (len(found.further) + 1 - len(several), "further route")
         for k, one in enumerate(several):
@@ -151,7 +175,10 @@ def read_routes(
 
 
 def _read(path: Path) -> _Found:
-    text = _read_text(path)
+    return _read_decoded(_read_text(path), path)
+
+
+def _read_decoded(text: str, path: Path) -> _Found:
     first = text.lstrip()[:1]
     read = _read_gpx if first == "<" else _read_geojson if first in ("{", "[") else _read_table
     return read(text, path.name)
@@ -250,6 +277,10 @@ def _read_text(path: Path) -> str:
         reason = getattr(error, "strerror", None) or str(error)
         message = f"A route file is needed; {path} could not be read: {reason}. Check the name."
         raise FileReadError(message) from error
+    return _decoded(content, path)
+
+
+def _decoded(content: bytes, path: Path) -> str:
     if len(content) > MAX_FILE_BYTES:
         message = f"A route file should be at most 25 MB; {path.name} is larger. Export the day's line alone."
         raise FileReadError(message)

@@ -208,8 +208,8 @@ def leg_ground(
     neighbours
         The legs before and after, where there are any: cells beyond an end may be theirs.
     also
-        Is given each stretch that is read, for what else is to be known of it; not those of a leg that
-        was kept.
+        Is given each stretch that is read, for what else is to be known of it; not again those of a leg
+        that it was given before.
     kept
         Ground of legs looked at before.
 
@@ -223,7 +223,7 @@ def leg_ground(
     OffModelError
         A part of the leg has no position in the model's CRS.
     """
-    alone, parts = kept.of("ground alone", (track, look), lambda: _alone(source, track, look, also))
+    alone, parts = kept.of("ground alone", (track, look, also), lambda: _alone(source, track, look, also))
 
     def among_others() -> LegGround:
         before, after = (_near_end(source, other, bool(k), look) for k, other in enumerate(neighbours))

@@ -176,11 +176,11 @@ def test_only_ground_within_the_reach_is_read():
     model = Watched(dem(rough(400, 1)))
     legs_above(model, tracks_on(model, (180, 200), (220, 210)), reach_m=500.0)
     top, left, bottom, right = np.array(model.reads).T
-    assert (top.min(), left.min(), bottom.max(), right.max()) >= (140, 120, 0, 0)
-    assert top.min() >= 200 - 56
-    assert left.min() >= 180 - 56
-    assert bottom.max() <= 210 + 57
-    assert right.max() <= 220 + 57
+    # 50 cells of reach and a ring of 12, out to whole blocks of 8.
+    assert top.min() >= (200 - 63) // 8 * 8
+    assert left.min() >= (180 - 63) // 8 * 8
+    assert bottom.max() <= -(-(210 + 63) // 8) * 8
+    assert right.max() <= -(-(220 + 63) // 8) * 8
 
 
 def test_fine_cells_are_joined_to_the_mean_and_unknown_ones_stay_unknown():

@@ -329,6 +329,21 @@ _STRIP_ROWS: Final = 512
 
 
 @dataclass(eq=False)
+class _Last:
+    """The window that was made ready last."""
+
+    _key: tuple[Window, OverheadLook] | None = None
+    _ground: OverheadGround | None = None
+
+    def ground(self, window: Window, kept: KeptGround) -> OverheadGround:
+        """Ground of a window, read where it is another than before."""
+        if self._ground is None or self._key != (window, kept.look):
+            self._ground = None  # so that two are never held
+            self._ground, self._key = read_ground(kept.source, window, kept.look), (window, kept.look)
+        return self._ground
+
+
+@dataclass(eq=False)
 class KeptGround:
     """Windows of a model made ready for looking up; the last one is kept, for most days have one only.
 
@@ -345,14 +360,13 @@ class KeptGround:
     source: DemSource
     look: OverheadLook
     kept: Kept = NOTHING_KEPT
-    _last: tuple[Window, OverheadGround | None] | None = field(default=None, init=False)
+    _last: _Last = field(default_factory=_Last, init=False)
+    _met: Window | None = field(default=None, init=False)
 
     def ground(self, window: Window) -> OverheadGround:
-        """Ground of a window; see `read_ground`."""
-        if self._last is None or self._last[0] != window or self._last[1] is None:
-            self._last = None  # so that two are never held
-            self._last = window, read_ground(self.source, window, self.look)
-        return self._last[1]  # type: ignore[return-value]
+        """Ground of a window alone; see `read_ground`."""
+        last = self.kept.of("last window", (), _Last) if self.kept.keeps else self._last
+        return last.ground(window, self)
 
     def opened(self, window: Window) -> Callable[[], OverheadGround]:
         """Ground that holds a window, made when it is first asked for: what is seen is the same from any."""
@@ -360,8 +374,8 @@ class KeptGround:
             return partial(self.ground, window)
         metric = metric_place(window, self.look)
         wide = self.kept.of("wide ground", (self.look, metric), partial(WideGround, self, metric))
-        if self._last is None or self._last[0] != window:
-            self._last = window, None
+        if self._met != window:
+            self._met = window
             self.kept.of("window met", window, partial(wide.meet, window))
         return partial(wide.holding, window)
 

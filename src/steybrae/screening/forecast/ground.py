@@ -130,13 +130,15 @@ class Matching:
     def __init__(
         self, kept: KeptGround, tracks: list[Track], known: SlopeUncertainty, vertical_error_m: float | None
     ) -> None:
+        self._kept = kept.kept
         self._how = cells_known(vertical_error_m, known, max(kept.look.cell_m))
         self._overhead, self._from_deg = zones_overhead(kept, tracks, self._how)
         self._legs: list[LegCells] = []
 
     def leg(self, track: Track, look: Look) -> Callable[[StretchRead], None]:
         """Begin the next leg; what is returned takes its stretches."""
-        self._legs.append(LegCells(track, look, self._how))
+        cells = self._kept.of("cells", (track, look, self._how), lambda: LegCells(track, look, self._how))
+        self._legs.append(cells)
         return self._legs[-1].take
 
     def grounds(self) -> tuple[LegGrounds, ...]:

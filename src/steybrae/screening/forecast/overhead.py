@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Final
 
 import numpy as np
@@ -25,7 +25,7 @@ from steybrae.forecast.named import (
     compact,
     sector_bits,
 )
-from steybrae.route.overhead.windows import KeptGround, cells_on, shared, stretch_windows
+from steybrae.route.overhead.windows import KeptGround, Stretch, Window, cells_on, shared, stretch_windows
 from steybrae.route.track import Track
 from steybrae.terrain.attributes import SlopeField, aspect_deg, baseline_cells, slope_deg
 from steybrae.terrain.cell_share import known_roughness_deg
@@ -36,6 +36,7 @@ from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Po
 from steybrae.terrain.overhead.sight import FLOW_NEAR_M, in_sight
 from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between
 from steybrae.terrain.overhead.unknown import unknown_above
+from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 HEIGHT_ERROR_95_M: Final = 10.0
@@ -164,18 +165,49 @@ def zones_overhead(
     from_deg = 0.0
     look = kept.look
     for whole, group in shared(stretch_windows(kept.source.grid, tracks, look), look):
-        ground = kept.ground(whole).possible
-        from_deg = ground.zones.possible_from_deg
-        zones = _Zones.of(ground, how)
+        window = _Window(kept, whole, how)
+        from_deg = kept.kept.of("from", look, lambda: start_from_deg(look.known, look.rules.low_deg))
         for part in group:
-            col, row, chainage, _ = cells_on(part, ground.corner, look.joins)
-            points = ground.centres(col.astype(np.intp), row.astype(np.intp))
-            at = np.clip(np.searchsorted(edges[part.leg], chainage) - 1, 0, len(unknown[part.leg]) - 1)
-            found = zones.looking_down(points, at, within=within)
-            np.logical_or.at(unknown[part.leg], at, unknown_above(ground, points).there)
-            parts[part.leg].append(zones.as_cells(found, edges[part.leg], unknown[part.leg]))
+            leg = part.leg
+            key = tracks[leg], float(part.chainage_m[0]), whole, look, how, within, unknown[leg].tobytes()
+            ends = edges[leg], unknown[leg]
+            cells, unknown[leg] = kept.kept.of("zones", key, partial(window.zones_over, part, ends, within))
+            parts[leg].append(cells)
     legs = [gathered(*leg, 0.0) for leg in zip(edges, unknown, parts, strict=True)]
     return legs, from_deg
+
+
+@dataclass(frozen=True, eq=False)
+class _Window:
+    """A window of ground, made ready when it is first asked for.
+
+    Attributes
+    ----------
+    kept, whole, how
+        The model, which window, and how well its cells are known.
+    """
+
+    kept: KeptGround
+    whole: Window
+    how: CellsKnown
+
+    @cached_property
+    def zones(self) -> _Zones:
+        """Its possible start zones."""
+        return _Zones.of(self.kept.ground(self.whole).possible, self.how)
+
+    def zones_over(
+        self, part: Stretch, ends: tuple[Array, NDArray[np.bool_]], within: bool
+    ) -> tuple[GroundCells, NDArray[np.bool_]]:
+        """Zones that look down on a stretch of a leg, and the leg's bins with unknown ground above so far."""
+        (edges_m, unknown), ground = ends, self.zones.ground
+        col, row, chainage, _ = cells_on(part, ground.corner, self.kept.look.joins)
+        points = ground.centres(col.astype(np.intp), row.astype(np.intp))
+        at = np.clip(np.searchsorted(edges_m, chainage) - 1, 0, len(unknown) - 1)
+        found = self.zones.looking_down(points, at, within=within)
+        unknown = unknown.copy()
+        np.logical_or.at(unknown, at, unknown_above(ground, points).there)
+        return self.zones.as_cells(found, edges_m, unknown), unknown
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,213 @@
+"""Files of a line as it is drawn: the same bytes that ``route``, ``card`` and ``report`` write for it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import re
+import shlex
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from steybrae.card import CardSettings, RouteCard
+from steybrae.card.forecast import beside_line, of_day
+from steybrae.cautions import Caution
+from steybrae.desk.answer import on_engine, which
+from steybrae.desk.drawn import TOO_SHORT, drawn_lines, routes_of
+from steybrae.desk.engine import Engine
+from steybrae.desk.gpx import lines_gpx
+from steybrae.desk.opened import Desk
+from steybrae.desk.refused import RefusedError
+from steybrae.errors import QuantityError
+from steybrae.files.plans import plan_bytes
+from steybrae.pages.phone import phone_page
+from steybrae.pages.report import report_page
+from steybrae.quantities import parse_scale
+from steybrae.route.legs import Route
+from steybrae.route.times.daylight import parse_clock, parse_day, parse_zone
+from steybrae.screening.forecast.at import forecast_beside
+from steybrae.screening.origin import FileRead
+from steybrae.screening.result import RouteScreening
+from steybrae.sheets.card_page import card_pdf
+
+
+@dataclass(frozen=True)
+class Made:
+    """A file that was made.
+
+    Attributes
+    ----------
+    name
+        For saving it.
+    kind
+        Its media type.
+    body
+        What it holds.
+    """
+
+    name: str
+    kind: str
+    body: bytes
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """The line that files are asked for.
+
+    Attributes
+    ----------
+    route
+        As read from its file.
+    file
+        That file.
+    stem
+        Of the names of what is made.
+    day
+        Fields of the day as typed, without those left empty.
+    """
+
+    route: Route
+    file: bytes
+    stem: str
+    day: Mapping[str, str]
+
+
+def gpx(desk: Desk, message: dict[str, Any]) -> Made:
+    """Write all lines as one file."""
+    lines = drawn_lines(message, desk.grid)
+    if not any(line.points for line in lines):
+        raise RefusedError(422, TOO_SHORT)
+    name = next((line for line in lines if line.role == "main"), lines[0]).route_name
+    return Made(f"{_stem(name)}.gpx", "application/gpx+xml", lines_gpx(lines).encode())
+
+
+def plan(desk: Desk, message: dict[str, Any]) -> Made:
+    """Keep the whole result, as ``route --save`` does."""
+    asked = _asked(desk, message)
+    return Made(f"{asked.stem}.zip", "application/zip", plan_bytes(_plan(desk, asked)))
+
+
+def report(desk: Desk, message: dict[str, Any]) -> Made:
+    """Write the page of the plan, as ``report`` does with the day and the bulletin."""
+    asked, chosen = _asked(desk, message), None
+    if set(asked.day) - {"scale", "paces"}:
+        # The page has no use for the map and the paces; the command does not take them.
+        own, bare = _card_settings(desk, asked.day), CardSettings(desk.ask.card.date)
+        chosen = replace(
+            own,
+            grid=bare.grid,
+            scale=bare.scale,
+            paces_per_100m=bare.paces_per_100m,
+            bearing_unit=bare.bearing_unit,
+        )
+    found, made = beside_line(_pictured(desk, asked), chosen, desk.ask.forecast)
+    found = replace(found, cautions=_with_taken(desk, found.cautions))
+    return Made(f"{asked.stem}.html", "text/html", report_page(found, made).encode())
+
+
+def card(desk: Desk, message: dict[str, Any]) -> Made:
+    """Write the card to print, as ``card --pdf`` does."""
+    asked = _asked(desk, message)
+    _, made = _card(desk, on_engine(desk, Engine.screened, asked.route), asked.day)
+    return Made(f"{asked.stem}-card.pdf", "application/pdf", card_pdf(made))
+
+
+def phone(desk: Desk, message: dict[str, Any]) -> Made:
+    """Write the page to carry on a phone, as ``card --phone`` does."""
+    asked = _asked(desk, message)
+    found, made = _card(desk, on_engine(desk, Engine.pictured, asked.route), asked.day)
+    return Made(f"{asked.stem}-phone.html", "text/html", phone_page(made, found).encode())
+
+
+MAKERS: Final[dict[str, Callable[[Desk, dict[str, Any]], Made]]] = {
+    "gpx": gpx, "plan": plan, "card": card, "report": report, "phone": phone,
+}  # fmt: skip
+"""By name, what makes it."""
+
+
+def _asked(desk: Desk, message: dict[str, Any]) -> _Asked:
+    lines = drawn_lines(message, desk.grid)
+    active = which(message, lines)
+    if not lines or not lines[active].long_enough:
+        raise RefusedError(422, TOO_SHORT)
+    routes, numbers = routes_of(lines)
+    route = routes[numbers.index(active)]
+    # Of the main line the file of all lines, which the command reads it from; of another its own.
+    file = lines_gpx(lines if numbers[0] == active else [lines[active]])
+    return _Asked(route, file.encode(), _stem(route.name), _day(message.get("day")))
+
+
+def _stem(name: str) -> str:
+    """Name of a file that every system takes."""
+    return re.sub(r"[^A-Za-z0-9]+", "-", name).strip("-").lower()[:60] or "line"
+
+
+def _day(given: Any) -> dict[str, str]:
+    fields = given.items() if isinstance(given, dict) else ()
+    return {name: text.strip() for name, text in fields if isinstance(text, str) and text.strip()}
+
+
+def _plan(desk: Desk, asked: _Asked) -> RouteScreening:
+    """Screen the line as ``route --save`` keeps it: with its ground, its relief and where it came from."""
+    found = _pictured(desk, asked)
+    if desk.ask.forecast is not None:
+        found = forecast_beside(found, *desk.ask.forecast)
+    return replace(found, cautions=_with_taken(desk, found.cautions))
+
+
+def _pictured(desk: Desk, asked: _Asked) -> RouteScreening:
+    found: RouteScreening = on_engine(desk, Engine.pictured, asked.route, for_forecast=True)
+    origin, name = desk.ask.origin, f"{asked.stem}.gpx"
+    read = FileRead(name, "route", hashlib.sha256(asked.file).hexdigest())
+    command = " ".join(filter(None, (shlex.join(["steybrae", "route", name]), origin.command)))
+    return replace(found, origin=replace(origin, command=command, files=(read, *origin.files)))
+
+
+def _card(desk: Desk, found: RouteScreening, day: Mapping[str, str]) -> tuple[RouteScreening, RouteCard]:
+    found, made = of_day(found, _card_settings(desk, day), desk.ask.forecast)
+    return found, replace(made, cautions=_with_taken(desk, made.cautions))
+
+
+def _with_taken(desk: Desk, cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:
+    return (*cautions, *desk.ask.cautions)
+
+
+def _card_settings(desk: Desk, day: Mapping[str, str]) -> CardSettings:
+    """Take what the page's fields say of the day; the rest is as the desk was opened.
+
+    Raises
+    ------
+    SteybraeError
+        A field that cannot be read.
+    """
+    own = desk.ask.card
+    date = parse_day(day["date"]) if "date" in day else own.date
+    zone = day.get("zone", own.zone)
+    if zone is not None:
+        parse_zone(zone)
+    return replace(
+        own,
+        date=date,
+        zone=zone,
+        scale=parse_scale(day["scale"]) if "scale" in day else own.scale,
+        paces_per_100m=_paces(day["paces"]) if "paces" in day else own.paces_per_100m,
+        party=day.get("party", own.party),
+        call=day.get("call", own.call),
+        start=_clock(day.get("start"), own.start, date, zone),
+        overdue=_clock(day.get("overdue"), own.overdue, date, zone),
+        down_by=_clock(day.get("down_by"), own.down_by, date, zone),
+    )
+
+
+def _clock(text: str | None, own: dt.datetime | None, date: dt.date, zone: str | None) -> dt.datetime | None:
+    text = text or (None if own is None else f"{own:%H:%M}")
+    return None if text is None else parse_clock(text, date, zone)
+
+
+def _paces(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        message = f"Paces to 100 m should be a number like 62; got {text!r}. Count your double steps."
+        raise QuantityError(message) from None
