@@ -108,7 +108,7 @@ def test_no_place_is_told_as_no_proof():
     dem = model(Plane(0.0, 0.0), (121, 121))
     found = screen_route(route_on(dem, [(0.0, -200.0), (0.0, 200.0)]), dem, Settings(reach_m=200.0))
     flat = " ".join(" ".join(lines(found, 100)).split())
-    assert "nothing is proved by that. Legs without: 1." in flat
+    assert "nothing is proved by that. Legs without ground of 30° and more, as far as known: 1." in flat
     assert "Places that matter" not in flat
 
 

@@ -371,8 +371,8 @@ def test_a_screening_without_ground_is_refused():
     with pytest.raises(QuantityError) as caught:
         route_figure(screening)
     assert str(caught.value) == (
-        "A picture should be drawn from a screening that holds the ground round the line; this one does "
-        "not. Add it with with_relief."
+        "A picture should be made from a screening that holds the ground round the line; this one does "
+        "not. Screen it again with --figure, --report or --save."
     )
 
 

@@ -72,7 +72,7 @@ class TestPure:
             report_page(replace(made.screening, relief=None))
         assert str(refused.value) == (
             "A report should be made from a screening that holds the ground round the line; this one "
-            "does not. Screen it again with --report or --save."
+            "does not. Screen it again with --figure, --report or --save."
         )
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from steybrae.answers.ground import ground_lines
 from steybrae.errors import QuantityError
-from steybrae.figures.labels import SIGHT_DASHES
+from steybrae.figures.map_axes import LINE_STYLES
 from steybrae.figures.style import (
     HALO,
     INK,
@@ -239,7 +239,7 @@ def _draw_arrow(axes: Axes, bearing_deg: float, length: float, words: str, *, da
                 "arrowstyle": "-|>",
                 "linewidth": width,
                 "color": colour,
-                "linestyle": SIGHT_DASHES if dashed and colour == INK else "solid",
+                "linestyle": LINE_STYLES["sight"].dashes if dashed and colour == INK else "solid",
             },
         )
     box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from typing import Final
+from dataclasses import dataclass
+from typing import Final, Literal
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.contour import ContourSet
+from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 from matplotlib.transforms import Affine2D
 
 from steybrae.bands import BandScheme
-from steybrae.figures.labels import Labels, draw_places, draw_zones, sight_samples
+from steybrae.figures.labels import Labels
 from steybrae.figures.style import (
     HALO,
     INK,
@@ -25,15 +28,51 @@ from steybrae.figures.style import (
     unknown_style,
 )
 from steybrae.quantities import shown_slope_deg
-from steybrae.screening.pictures.picture import LineOnMap, Relief
-from steybrae.screening.pictures.relief import lines_on_map
+from steybrae.screening.pictures.drawn import DrawnMap, Line, LineKind, drawn_map
+from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array, Grid
 
 LINE_PT: Final = 1.5
-CORRIDOR_DASHES: Final = (0, (3.5, 1.8))
-BESIDE_DASHES: Final = (0, (5.0, 1.2))
-WAY_OFF_DASHES: Final = (0, (4.0, 1.2, 1.0, 1.2))
+
+
+@dataclass(frozen=True)
+class LineStyle:
+    """How a line of a kind is drawn.
+
+    Attributes
+    ----------
+    width_pt, dashes, ink
+        Of the line.
+    casing_pt
+        White on both sides of it together.
+    order
+        What it covers.
+    """
+
+    width_pt: float
+    order: float
+    dashes: Literal["solid"] | tuple[float, Sequence[float]] = "solid"
+    casing_pt: float = 0.0
+    ink: str = INK
+
+
+LINE_STYLES: Final[dict[LineKind, LineStyle]] = {
+    "contour": LineStyle(0.25, 2.0, ink="0.2"),
+    "index contour": LineStyle(0.6, 2.0, ink="0.1"),
+    "edge of known": LineStyle(0.7, 2.5),
+    "start zones": LineStyle(0.8, 3.1, (0, (0.7, 1.3)), 0.5),
+    "corridor": LineStyle(0.9, 4.0, (0, (3.5, 1.8)), 1.0),
+    "beside": LineStyle(LINE_PT, 4.6, (0, (5.0, 1.2)), 1.2),
+    "way off": LineStyle(LINE_PT, 4.6, (0, (4.0, 1.2, 1.0, 1.2)), 1.2),
+    "leg": LineStyle(LINE_PT, 6.0, casing_pt=2.0),
+    "sight": LineStyle(0.9, 6.7, (0, (7.0, 1.6)), 1.3),
+}
+"""Lines of a map, and in its legend."""
+
+_NAMED: Final[dict[LineKind, str]] = {
+    "beside": "beside ", "way off": "beside ", "leg": "leg ", "sight": "sight ",
+}  # fmt: skip
 _NAME_LETTERS: Final = 24
 _TICK_MM: Final = 26.0
 _CORNER_MM: Final = 7.0
@@ -55,14 +94,13 @@ def draw_map(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     axes.set_autoscale_on(False)
     scheme = BandScheme(screening.settings.edges_deg)
     draw_ground(axes, relief, scheme)
-    _edge_of_known(axes, relief)
-    heights = _contours(axes, relief)
-    draw_zones(axes, relief)
-    beside = lines_on_map(screening, relief.grid)
-    for line in beside:
-        _beside(axes, line)
-    _line(axes, relief)
-    _figures(axes, relief, heights, beside)
+    drawn = drawn_map(screening, relief)
+    heights = _contours(axes, drawn)
+    for line in drawn.lines:
+        if line.kind not in ("contour", "index contour"):
+            _line(axes, line)
+    _marks(axes, drawn)
+    _labels(axes, drawn, heights, _unknown_points(relief))
     _frame(axes, relief)
     axes.set(xlim=(x0, x1), ylim=(y0, y1))
 
@@ -107,67 +145,50 @@ def draw_ground(axes: Axes, relief: Relief, scheme: BandScheme) -> None:
         strip.set(edgecolor=hatch_ink(k, count), linewidth=0.0, gid=f"band {band.label}")
 
 
-def _edge_of_known(axes: Axes, relief: Relief) -> None:
-    """Outline unknown ground, so that a small void is seen too."""
-    known = np.isfinite(relief.slope_deg)
-    if known.all() or not known.any() or min(known.shape) < 2:
-        return
-    x, y = _centres(relief.grid)
-    edge = axes.contour(x, y, known.astype(float), [0.5], colors=INK, linewidths=0.7, zorder=2.5)
-    edge.set_gid("edge of known ground")
-
-
-def _contours(axes: Axes, relief: Relief) -> list[Text]:
+def _contours(axes: Axes, drawn: DrawnMap) -> list[Text]:
     """Contours; returns the labels of the index contours."""
-    contours = relief.contours
-    if not contours.levels_m or min(relief.grid.shape) < 2:
-        return []
-    x, y = _centres(relief.grid)
-    thin = [level for level in contours.levels_m if level not in contours.index_levels_m]
-    if thin:
-        lines = axes.contour(
-            x, y, relief.heights_m, thin, colors="0.2", linewidths=0.25, linestyles="solid", zorder=2
+    labels: list[Text] = []
+    for kind in ("contour", "index contour"):
+        lines, style = drawn.of(kind), LINE_STYLES[kind]
+        if not lines:
+            continue
+        levels, parts = zip(*((float(line.name), list(line.parts)) for line in lines), strict=True)
+        found = ContourSet(
+            axes, levels, parts, colors=style.ink, linewidths=style.width_pt, linestyles="solid", zorder=2
         )
-        lines.set_gid("contours")
-    heavy = contours.index_levels_m or contours.levels_m
-    lines = axes.contour(
-        x, y, relief.heights_m, heavy, colors="0.1", linewidths=0.6, linestyles="solid", zorder=2
-    )
-    lines.set_gid("index contours")
-    labels = axes.clabel(lines, fmt="%g", fontsize=5.5, inline=False, zorder=3)
+        found.set_gid(f"{kind}s")
+        if kind == "index contour":
+            labels = list(axes.clabel(found, fmt="%g", fontsize=5.5, inline=False, zorder=3))
     for label in labels:
         label.set(path_effects=HALO, color=INK)
-    return list(labels)
+    return labels
 
 
-def _line(axes: Axes, relief: Relief) -> None:
-    x, y = _centres(relief.corridor_grid)
-    if relief.beyond_corridor_m.min() < 0.0 < relief.beyond_corridor_m.max():
-        axes.contour(x, y, relief.beyond_corridor_m, [0.0], colors="white", linewidths=1.9, zorder=3.9)
-        outline = axes.contour(
-            x,
-            y,
-            relief.beyond_corridor_m,
-            [0.0],
-            colors=INK,
-            linewidths=0.9,
-            linestyles=[CORRIDOR_DASHES],
-            zorder=4,
-        )
-        outline.set_gid("corridor")
-    for leg in relief.legs:
-        axes.plot(leg.x, leg.y, color="white", linewidth=LINE_PT + 2.0, zorder=5, solid_capstyle="round")
-        axes.plot(leg.x, leg.y, color=INK, linewidth=LINE_PT, zorder=6, gid=f"leg {leg.number}")
-    ends = [(leg.x[-1], leg.y[-1]) for leg in relief.legs]
-    sign(axes, ends, "o", 4.0, "turn points")
-    sign(axes, [(relief.legs[0].x[0], relief.legs[0].y[0])], "s", 5.5, "start")
-
-
-def _beside(axes: Axes, line: LineOnMap) -> None:
-    dashes = WAY_OFF_DASHES if line.way_off else BESIDE_DASHES
-    axes.plot(line.x, line.y, color="white", linewidth=LINE_PT + 1.2, zorder=4.5, solid_capstyle="round")
+def _line(axes: Axes, line: Line) -> None:
+    """Draw a line over its casing; a sight ends in an arrow."""
+    style = LINE_STYLES[line.kind]
+    gap = np.full((1, 2), np.nan)
+    x, y = np.concatenate([piece for part in line.parts for piece in (part, gap)])[:-1].T
+    if style.casing_pt:
+        casing_pt = style.width_pt + style.casing_pt
+        axes.plot(x, y, color="white", linewidth=casing_pt, zorder=style.order - 0.1, solid_capstyle="round")
+    name = f"{_NAMED[line.kind]}{line.name}" if line.kind in _NAMED else line.kind
     axes.plot(
-        line.x, line.y, color=INK, linewidth=LINE_PT, linestyle=dashes, zorder=4.6, gid=f"beside {line.name}"
+        x, y, color=style.ink, linewidth=style.width_pt, linestyle=style.dashes, zorder=style.order, gid=name
+    )
+    if line.kind == "sight":
+        axes.annotate(
+            "", (x[1], y[1]), (x[1] - 0.02 * (x[1] - x[0]), y[1] - 0.02 * (y[1] - y[0])), zorder=6.8,
+            arrowprops={"arrowstyle": "-|>,head_width=0.14,head_length=0.32", "linewidth": 0.7, "color": INK,
+                        "shrinkA": 0, "shrinkB": 0},
+        )  # fmt: skip
+
+
+def line_sign(axes: Axes, kind: LineKind, start: float, end: float, y: float) -> None:
+    """Draw a piece of a line in a legend."""
+    style = LINE_STYLES[kind]
+    axes.add_line(
+        Line2D([start, end], [y, y], color=style.ink, linewidth=style.width_pt, linestyle=style.dashes)
     )
 
 
@@ -189,24 +210,38 @@ def sign(
     )
 
 
-def _figures(axes: Axes, relief: Relief, heights: list[Text], beside: Sequence[LineOnMap]) -> None:
-    """Mark the places that matter with their letters, number the legs, and name the lines beside it."""
-    lines = [(line.x, line.y) for part in (relief.legs, beside) for line in part]
-    samples = np.concatenate([_samples(np.column_stack(line)) for line in lines])
-    clear = np.concatenate((samples, sight_samples(relief), _unknown_points(relief)))
-    labels = Labels(axes, axes.transData.transform(clear))
-    for leg in relief.legs:
-        labels.take((float(leg.x[0]), float(leg.y[0])), 2.0)
-    for place in relief.places:
-        sign(axes, [place.at], "v", 5.5, f"spot {place.text.split()[0]}")
-        labels.take(place.at, 3.0)
-    for leg in relief.legs:
-        labels.place(str(leg.number), leg.middle, f"leg number {leg.number}", fontsize=6.5, fontweight="bold")
-    draw_places(axes, relief, labels)
-    for line in beside:
-        middle = (float(line.x[len(line.x) // 2]), float(line.y[len(line.y) // 2]))
-        name = textwrap.shorten(line.name, _NAME_LETTERS, placeholder="…")
-        labels.place(name, middle, f"name {line.name}", must=True, fontsize=6.5, fontstyle="italic")
+def _marks(axes: Axes, drawn: DrawnMap) -> None:
+    """Signs of turn points, of the start, and of the places that matter."""
+    sign(axes, [mark.at for mark in drawn.marks if mark.kind == "turn point"], "o", 4.0, "turn points")
+    for mark in drawn.marks:
+        if mark.kind == "start":
+            sign(axes, [mark.at], "s", 5.5, "start")
+        elif mark.kind == "place":
+            sign(axes, [mark.at], "v", 5.5, f"spot {mark.name}")
+
+
+def _labels(axes: Axes, drawn: DrawnMap, heights: list[Text], unknown: Array) -> None:
+    """Put numbers at legs, letters at the places that matter, and names at the lines beside it."""
+    lines = drawn.of("leg", "beside", "way off", "sight")
+    samples = [_samples(part) for line in lines for part in line.parts]
+    labels = Labels(axes, axes.transData.transform(np.concatenate((*samples, unknown))))
+    for line in drawn.of("leg"):
+        labels.take(tuple(line.parts[0][0].tolist()), 2.0)
+    for mark in drawn.marks:
+        if mark.kind == "place":
+            labels.take(mark.at, 3.0)
+    for label in drawn.labels:
+        if label.kind == "leg":
+            labels.place(label.text, label.at, f"leg number {label.name}", fontsize=6.5, fontweight="bold")
+        elif label.kind == "place":
+            weight = "bold" if label.strong else "normal"
+            labels.place(
+                label.text, label.at, f"place {label.name}", start_pt=8.0, fontsize=6.5, must=True,
+                fontweight=weight,
+            )  # fmt: skip
+        else:
+            text = textwrap.shorten(label.text, _NAME_LETTERS, placeholder="…")
+            labels.place(text, label.at, f"name {label.name}", must=True, fontsize=6.5, fontstyle="italic")
     for height in heights:
         labels.keep_or_remove(height)
 
@@ -220,7 +255,7 @@ def _unknown_points(relief: Relief) -> Array:
 
 
 def _samples(points: Array) -> Array:
-    """Points along a leg close enough to tell what a label would cover."""
+    """Points along a line close enough to tell what a label would cover."""
     at = np.linspace(0.0, len(points) - 1.0, _LINE_SAMPLES)
     n = np.arange(len(points))
     return np.column_stack((np.interp(at, n, points[:, 0]), np.interp(at, n, points[:, 1])))

@@ -11,8 +11,7 @@ from matplotlib.lines import Line2D
 
 from steybrae.answers.leg import leg_slope
 from steybrae.bands import BandScheme
-from steybrae.figures.labels import SIGHT_DASHES, ZONE_DOTS, ZONE_PT
-from steybrae.figures.map_axes import BESIDE_DASHES, CORRIDOR_DASHES, LINE_PT, WAY_OFF_DASHES, sign
+from steybrae.figures.map_axes import line_sign, sign
 from steybrae.figures.profile_axes import INTERVAL_GREY
 from steybrae.figures.style import (
     INK,
@@ -23,6 +22,7 @@ from steybrae.figures.style import (
     swatch,
     unknown_style,
 )
+from steybrae.screening.pictures.drawn import LineKind, bar_m
 from steybrae.screening.pictures.picture import Profile, Relief
 from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import LegScreening, RouteScreening
@@ -72,19 +72,16 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
 def _signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     """Rows of signs with their meanings."""
     known = interval_drawn(relief.profile)
-    casing = Line2D([0.0, 7.0], [12.7, 12.7], color=INK, linewidth=LINE_PT)
+    line_sign(axes, "leg", 0.0, 7.0, 12.7)
     sign(axes, [(7.0, 12.7)], "o", 4.0)
     sign(axes, [(0.0, 12.7)], "s", 5.5)
     sign(axes, [(39.0, 12.7)], "v", 5.5)
-    corridor = Line2D([71.0, 79.0], [12.7, 12.7], color=INK, linewidth=0.9, linestyle=CORRIDOR_DASHES)
-    heavy = Line2D([0.0, 7.0], [15.9, 15.9], color="0.1", linewidth=0.6)
-    thin = Line2D([0.0, 7.0], [16.8, 16.8], color="0.2", linewidth=0.25)
-    slope = Line2D([71.0, 79.0], [16.3, 16.3], color=INK, linewidth=1.2)
-    for line in (casing, corridor, heavy, thin):
-        axes.add_line(line)
+    line_sign(axes, "corridor", 71.0, 79.0, 12.7)
+    line_sign(axes, "index contour", 0.0, 7.0, 15.9)
+    line_sign(axes, "contour", 0.0, 7.0, 16.8)
     if known:
         swatch(axes, (71.0, 15.3), (8.0, 2.0), facecolor=INTERVAL_GREY, linewidth=0.0)
-    axes.add_line(slope)
+    axes.add_line(Line2D([71.0, 79.0], [16.3, 16.3], color=INK, linewidth=1.2))
     _word(axes, 8.5, 12.7, "line: start, turn points")
     _word(axes, 41.0, 12.7, "B: place that matters")
     _word(axes, 80.5, 12.7, "corridor of possible straying")
@@ -108,10 +105,9 @@ def interval_drawn(profile: Profile) -> bool:
 
 def _overhead_signs(axes: Axes, relief: Relief) -> None:
     """Third row of signs."""
-    zone = Line2D([0.0, 7.0], [19.9, 19.9], color=INK, linewidth=ZONE_PT, linestyle=ZONE_DOTS)
-    sight = Line2D([23.5, 28.0], [19.9, 19.9], color=INK, linewidth=0.9, linestyle=SIGHT_DASHES)
-    for line in (zone, sight) if relief.zones else (sight,):
-        axes.add_line(line)
+    if relief.zones:
+        line_sign(axes, "start zones", 0.0, 7.0, 19.9)
+    line_sign(axes, "sight", 23.5, 28.0, 19.9)
     _word(
         axes,
         8.5 if relief.zones else 0.0,
@@ -126,12 +122,12 @@ def _beside_signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None
     beside = lines_on_map(screening, relief.grid)
     if not beside:
         _word(axes, 63.0, 19.9, "with its figure where told at length; all of them: the terminal, the card")
-    for left, words, way_off in ((63.0, "line beside it", False), (95.0, "way off", True)):
-        if any(line.way_off is way_off for line in beside):
-            dashes = WAY_OFF_DASHES if way_off else BESIDE_DASHES
-            axes.add_line(
-                Line2D([left, left + 8.0], [19.9, 19.9], color=INK, linewidth=LINE_PT, linestyle=dashes)
-            )
+    kinds: tuple[tuple[LineKind, float, str], ...] = (
+        ("beside", 63.0, "line beside it"), ("way off", 95.0, "way off"),
+    )  # fmt: skip
+    for kind, left, words in kinds:
+        if any(line.way_off is (kind == "way off") for line in beside):
+            line_sign(axes, kind, left, left + 8.0, 19.9)
             _word(axes, left + 9.5, 19.9, words)
 
 
@@ -149,8 +145,8 @@ def contour_words(relief: Relief) -> str:
 def draw_scale(axes: Axes, relief: Relief) -> None:
     """Draw scale bar and arrows to true and grid north, on axes in millimetres."""
     width_mm = axes.get_xlim()[1]
-    bar_m = _bar_m(relief.scale_denominator * 30.0 / 1000.0)
-    length = bar_m * 1000.0 / relief.scale_denominator
+    ground_m = bar_m(relief, 30.0)
+    length = ground_m * 1000.0 / relief.scale_denominator
     for k in range(4):
         swatch(
             axes, (k * length / 4.0, 1.2), (length / 4.0, 1.3), facecolor=INK if k % 2 == 0 else "white",
@@ -158,7 +154,13 @@ def draw_scale(axes: Axes, relief: Relief) -> None:
         )  # fmt: skip
     axes.add_line(Line2D([0.0, length], [1.2, 1.2], linewidth=0.0, gid="scale bar"))
     _word(axes, 0.0, 4.2, "0", ha="center")
-    _word(axes, length, 4.2, f"{bar_m / 1000.0:g} km" if bar_m >= 1000.0 else f"{bar_m:g} m", ha="center")
+    _word(
+        axes,
+        length,
+        4.2,
+        f"{ground_m / 1000.0:g} km" if ground_m >= 1000.0 else f"{ground_m:g} m",
+        ha="center",
+    )
     # The line is drawn no larger than it is: the denominator goes up.
     _word(axes, 0.0, 7.2, f"{map_scale(relief.scale_denominator)} on A4 at full size")
     _word(axes, 0.0, 10.4, f"frame: {relief.crs_name}"[:52])
@@ -166,12 +168,6 @@ def draw_scale(axes: Axes, relief: Relief) -> None:
     _arrow(axes, (width_mm - 14.0, 5.2), -relief.grid_north_true_deg, "true N", "true north")
     if relief.projected:
         _arrow(axes, (width_mm - 4.0, 5.2), 0.0, "grid N", "grid north")
-
-
-def _bar_m(wanted_m: float) -> float:
-    """Round length at most as long as wanted."""
-    power = 10.0 ** math.floor(math.log10(wanted_m))
-    return max(step * power for step in (1.0, 2.0, 4.0, 5.0) if step * power <= wanted_m * (1.0 + 1e-9))
 
 
 def _north_words(relief: Relief) -> str:

@@ -1,4 +1,4 @@
-"""The picture of a screened route on a page of A4: map, legend, profile, table, cautions.
+"""The picture of a screened route on a page of A4, and its map alone for a page that is carried.
 
 Everything drawn is in the result already; this module only finds places for it. Positions are
 millimetres from the top left corner of the page.
@@ -23,6 +23,7 @@ from steybrae.figures.map_panels import ROW_MM, TABLE_MM, draw_legend, draw_scal
 from steybrae.figures.profile_axes import draw_heights, draw_slopes
 from steybrae.figures.style import picture_style
 from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.screening.pictures.drawn import drawn_profile, relief_of
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
 from steybrae.value import legs_and_length, slope, steep_length, up_and_down
@@ -103,13 +104,7 @@ def route_figure(screening: RouteScreening) -> Figure:
     QuantityError
         The screening has no relief.
     """
-    relief = screening.relief
-    if relief is None:
-        message = (
-            "A picture should be drawn from a screening that holds the ground round the line; this one "
-            "does not. Add it with with_relief."
-        )
-        raise QuantityError(message)
+    relief = relief_of(screening, "A picture")
     with picture_style():
         return _draw(screening, relief)
 
@@ -184,10 +179,11 @@ def _profile(
     top, bottom, width = place
     room = bottom - top - 7.5
     heights = (width, 0.5 * room)
+    drawn = drawn_profile(screening, relief.profile)
     axes = page.axes(_LEFT_MM, top, *heights, "heights")
-    draw_heights(axes, screening, relief.profile, heights)
+    draw_heights(axes, screening, drawn, heights)
     axes = page.axes(_LEFT_MM, top + heights[1] + 1.2, width, room - heights[1] - 1.2, "slopes")
-    draw_slopes(axes, screening, relief.profile, width)
+    draw_slopes(axes, drawn, width)
 
 
 def _tables(page: _Page, screening: RouteScreening, place: tuple[float, float, float], columns: int) -> None:
@@ -297,3 +293,44 @@ def figure_bytes(figure: Figure, fmt: str, metadata: Mapping[str, str]) -> bytes
     with picture_style():
         figure.savefig(out, format=fmt, dpi=PNG_DPI, metadata=info)
     return out.getvalue()
+
+
+_SMALL_EDGE_MM: Final = 5.0
+_TRIES: Final = ((140, 45), (110, 35), (90, 30), (75, 25))
+"""Dots to an inch of the map on paper and quality of the compression, best first (our choice)."""
+
+
+def small_map(screening: RouteScreening, most_bytes: int) -> bytes:
+    """Draw the map in the best quality that is small enough.
+
+    Parameters
+    ----------
+    screening
+        With its relief.
+    most_bytes
+        Largest picture wanted.
+
+    Returns
+    -------
+    bytes
+        WebP, some 350 to 1000 pixels wide.
+
+    Raises
+    ------
+    QuantityError
+        Even the poorest is larger, or the screening has no relief.
+    """
+    relief = relief_of(screening, "A map")
+    width_mm, height_mm = (side + 2.0 * _SMALL_EDGE_MM for side in relief.map_mm)
+    with picture_style():
+        figure = Figure(figsize=(width_mm / _INCH_MM, height_mm / _INCH_MM))
+        share = (_SMALL_EDGE_MM / width_mm, _SMALL_EDGE_MM / height_mm)
+        box = (*share, 1.0 - 2.0 * share[0], 1.0 - 2.0 * share[1])
+        draw_map(figure.add_axes(box), screening, relief)
+        for dpi, quality in _TRIES:
+            out = io.BytesIO()
+            figure.savefig(out, format="webp", dpi=dpi, pil_kwargs={"quality": quality, "method": 4})
+            if out.tell() <= most_bytes:
+                return out.getvalue()
+    message = f"A map should fit into {most_bytes} bytes; its poorest picture has {out.tell()}. Ask for more."
+    raise QuantityError(message)

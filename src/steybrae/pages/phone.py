@@ -44,7 +44,7 @@ from steybrae.card.wording import (
 from steybrae.errors import QuantityError
 from steybrae.field import agreement, poles, readings, reasons, relocation
 from steybrae.field.log import COLUMNS
-from steybrae.figures.small_map import small_map
+from steybrae.figures.route_figure import small_map
 from steybrae.names import FORMULA
 from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE

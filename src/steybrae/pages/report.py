@@ -18,7 +18,6 @@ from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import latest_lead, latest_times
 from steybrae.card.wording import legs_without_check
 from steybrae.document import Column, or_none
-from steybrae.errors import QuantityError
 from steybrae.figures.map_panels import contour_words, interval_drawn, slope_sign_words
 from steybrae.pages.looks import band_looks
 from steybrae.pages.page import page_policy, templates
@@ -33,6 +32,7 @@ from steybrae.pages.report_profile import draw_report_profile
 from steybrae.pages.report_words import day_words, leg_words, reading_rows, totals_words
 from steybrae.render.html import html_cells
 from steybrae.screening.compared import RouteLines
+from steybrae.screening.pictures.drawn import relief_of
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
@@ -79,13 +79,7 @@ def report_page(screening: RouteScreening, card: RouteCard | None = None) -> str
     QuantityError
         The screening has no relief.
     """
-    relief = screening.relief
-    if relief is None:
-        message = (
-            "A report should be made from a screening that holds the ground round the line; this one "
-            "does not. Screen it again with --report or --save."
-        )
-        raise QuantityError(message)
+    relief = relief_of(screening, "A report")
     engine = templates()
     style = engine.get_template("report.css").render()
     script = engine.get_template("report.js").render()

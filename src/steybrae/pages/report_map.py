@@ -22,10 +22,11 @@ from matplotlib.transforms import Affine2D
 from steybrae.bands import BandScheme
 from steybrae.figures.map_axes import draw_ground
 from steybrae.figures.style import picture_style
+from steybrae.screening.pictures.drawn import LineKind, bar_m, drawn_map
 from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import RouteScreening
-from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.dem import Array
 
 UNITS_PER_MM: Final = 50
 """Units of the drawing in a millimetre of the map on paper."""
@@ -117,23 +118,26 @@ class MapDrawing:
 def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
     """Draw the ground round a line and the line on it."""
     width, height = (round(side * UNITS_PER_MM) for side in relief.map_mm)
-    levels = relief.contours
-    heavy = levels.index_levels_m or levels.levels_m
-    thin = [level for level in levels.levels_m if level not in heavy]
-    known = np.isfinite(relief.slope_deg).astype(float)
+    drawn, bar = drawn_map(screening, relief), bar_m(relief, relief.map_mm[0] / 4.0)
+
+    def outline(kind: LineKind) -> str:
+        return "".join(_path_data(part, relief) for line in drawn.of(kind) for part in line.parts)
+
     return MapDrawing(
         width,
         height,
-        _picture(relief, lambda axes: _light(axes, relief)),
-        _picture(relief, lambda axes: draw_ground(axes, relief, BandScheme(screening.settings.edges_deg))),
-        _isolines(relief, relief.grid, relief.heights_m, thin),
-        _isolines(relief, relief.grid, relief.heights_m, heavy),
-        _isolines(relief, relief.corridor_grid, relief.beyond_corridor_m, (0.0,)),
-        _isolines(relief, relief.grid, known, (0.5,)),
-        _zones(relief),
-        _leg_lines(screening, relief),
-        _beside(screening, relief),
-        _scale_bar(relief),
+        relief_png=_picture(relief, lambda axes: _light(axes, relief)),
+        bands_png=_picture(
+            relief, lambda axes: draw_ground(axes, relief, BandScheme(screening.settings.edges_deg))
+        ),
+        contours=outline("contour"),
+        index_contours=outline("index contour"),
+        corridor=outline("corridor"),
+        edge_of_known=outline("edge of known"),
+        zones=outline("start zones"),
+        legs=_leg_lines(screening, relief),
+        beside=_beside(screening, relief),
+        bar=(round(bar * 1000.0 / relief.scale_denominator * UNITS_PER_MM), bar),
     )
 
 
@@ -202,36 +206,14 @@ def _light(axes: Axes, relief: Relief) -> None:
     )
 
 
-def _isolines(relief: Relief, grid: Grid, values: Array, levels: Sequence[float]) -> str:
-    """SVG path data of the lines of equal value."""
-    finite = values[np.isfinite(values)]
-    here = [level for level in levels if finite.size and finite.min() < level < finite.max()]
-    if not here or min(values.shape) < 2:
-        return ""
-    rows, cols = values.shape
-    x, y = grid.xy(np.arange(cols)[None, :] + 0.5, np.arange(rows)[:, None] + 0.5)
-    lines = _axes(relief).contour(x, y, values, here)
-    return "".join(_path_data(path, _to_units(relief)) for path in lines.get_paths())
-
-
-def _zones(relief: Relief) -> str:
-    """Outline of start zones; empty where it would tell nothing."""
-    zones = relief.zones
-    return "" if zones is None else _isolines(relief, zones.grid, zones.source.astype(float), (0.5,))
-
-
-def _path_data(path: Path, to_units: Affine2D) -> str:
-    """SVG path data of a path thinned to `_THIN_UNITS`."""
+def _path_data(points: Array, relief: Relief) -> str:
+    """SVG path data of a line thinned to `_THIN_UNITS`."""
+    path = Path(points)
     path.should_simplify = True
     path.simplify_threshold = _THIN_UNITS
-    cleaned = path.cleaned(transform=to_units, simplify=True, curves=False)
-    corners, codes = np.asarray(cleaned.vertices), np.asarray(cleaned.codes)
-    starts = np.flatnonzero(codes == Path.MOVETO).tolist()
-    drawn = np.isin(codes, (Path.MOVETO, Path.LINETO))
-    return "".join(
-        polyline(corners[start:stop][drawn[start:stop]])
-        for start, stop in zip(starts, [*starts[1:], len(codes)], strict=True)
-    )
+    cleaned = path.cleaned(transform=_to_units(relief), simplify=True, curves=False)
+    codes = np.asarray(cleaned.codes)
+    return polyline(np.asarray(cleaned.vertices)[(codes == Path.MOVETO) | (codes == Path.LINETO)])
 
 
 def polyline(points: Array) -> str:
@@ -254,10 +236,9 @@ def _leg_lines(screening: RouteScreening, relief: Relief) -> tuple[LegLine, ...]
 
 def _leg_line(relief: Relief, leg: LegOnMap, waiting: set[int | str]) -> LegLine:
     ends = map_units(relief, leg.x, leg.y).astype(int)
-    path = Path(np.column_stack((leg.x, leg.y)))
     return LegLine(
         leg.number,
-        _path_data(path, _to_units(relief)),
+        _path_data(np.column_stack((leg.x, leg.y)), relief),
         (int(ends[0, 0]), int(ends[0, 1])),
         (int(ends[-1, 0]), int(ends[-1, 1])),
         _unit(relief, leg.middle),
@@ -271,7 +252,7 @@ def _beside(screening: RouteScreening, relief: Relief) -> tuple[LineBeside, ...]
     taken = [_unit(relief, leg.middle) for leg in relief.legs]
     found = []
     for line in lines_on_map(screening, relief.grid):
-        data = _path_data(Path(np.column_stack((line.x, line.y))), _to_units(relief))
+        data = _path_data(np.column_stack((line.x, line.y)), relief)
         at_m = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(line.x), np.diff(line.y)))))
         shares = np.linspace(0.1, 0.9, 9) * at_m[-1]
         spots = map_units(relief, *(np.interp(shares, at_m, axis) for axis in (line.x, line.y)))
@@ -301,11 +282,3 @@ def crowded(
         else:
             waiting.add(name)
     return waiting
-
-
-def _scale_bar(relief: Relief) -> tuple[int, float]:
-    """Length of a round distance, about a quarter of the width."""
-    wanted_m = relief.map_mm[0] / 4.0 * relief.scale_denominator / 1000.0
-    power = 10.0 ** np.floor(np.log10(wanted_m))
-    metres = float(max(step * power for step in (1.0, 2.0, 5.0) if step * power <= wanted_m * 1.000001))
-    return round(metres * 1000.0 / relief.scale_denominator * UNITS_PER_MM), metres

@@ -6,13 +6,13 @@ from its top. Shapes stretch with the page, letters do not.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
 from matplotlib.ticker import MaxNLocator
 
-from steybrae.figures.profile_axes import runs
+from steybrae.screening.pictures.drawn import drawn_profile
 from steybrae.screening.pictures.picture import Profile
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array
@@ -81,65 +81,47 @@ class ProfileDrawing:
 
 def draw_report_profile(screening: RouteScreening, profile: Profile) -> ProfileDrawing:
     """Draw the profile along a whole line."""
-    whole_m = float(profile.edges_m[-1])
-    across = profile.edges_m / whole_m * SPAN
-    low_m, high_m = _height_range(profile.elevation_m)
-    up = (high_m - profile.elevation_m) / (high_m - low_m) * SPAN
-    top_deg = _top_deg(profile)
-    sloped = [
-        (1.0 - values / top_deg) * SPAN
-        for values in (profile.slope_deg, profile.corridor_deg, profile.slope_low_deg, profile.slope_high_deg)
-    ]
-    unit, size_m = ("km", 1000.0) if whole_m >= 2000.0 else ("m", 1.0)
-    percent = SPAN / 100.0
+    drawn = drawn_profile(screening, profile)
+    span_m = drawn.high_m - drawn.low_m
+
+    def across(at_m: float) -> float:
+        return at_m / drawn.whole_m * 100.0
+
+    def down(deg: float) -> float:
+        return (1.0 - deg / drawn.top_deg) * 100.0
+
+    def heights(points: Array) -> Array:
+        return points * (SPAN / drawn.whole_m, -SPAN / span_m) + (0.0, drawn.high_m / span_m * SPAN)
+
+    def slopes(points: Array) -> Array:
+        return points * (SPAN / drawn.whole_m, -SPAN / drawn.top_deg) + (0.0, SPAN)
+
+    unit, size_m = drawn.unit
     return ProfileDrawing(
-        stretches=_stretches(profile, across / percent),
-        sky="".join(_area(across, up, first, last) for first, last in runs(np.isfinite(up))),
-        heights="".join(_line(across, up, first, last) for first, last in runs(np.isfinite(up))),
-        interval=_steps_between(across, sloped[2], sloped[3]),
-        slope=_steps(across, sloped[0]),
-        corridor=_steps(across, sloped[1]),
-        height_ticks=_height_ticks(profile, low_m, high_m),
-        slope_ticks=tuple(
-            Tick((1.0 - edge / top_deg) * 100.0, f"{edge:g}°")
-            for edge in (0.0, *screening.settings.edges_deg)
-            if edge < top_deg
+        stretches=tuple(
+            Stretch(round(across(part.start_m), 3), round(across(part.end_m - part.start_m), 3), part.band)
+            for part in drawn.stretches
         ),
+        sky="".join(f"{_path(part)}V-100H{part[0, 0]:.0f}Z" for part in map(heights, drawn.heights)),
+        heights="".join(_path(heights(part)) for part in drawn.heights),
+        interval="".join(f"{_path(slopes(part))}Z" for part in drawn.interval),
+        slope="".join(_path(slopes(part)) for part in drawn.slope),
+        corridor="".join(_path(slopes(part)) for part in drawn.corridor),
+        height_ticks=tuple(
+            Tick((drawn.high_m - at) / span_m * 100.0, f"{at:g}")
+            for at in (_nice(drawn.low_m, drawn.high_m, 4) if drawn.heights else ())
+            if drawn.low_m + 0.05 * span_m < at < drawn.high_m - 0.05 * span_m
+        ),
+        slope_ticks=tuple(Tick(down(edge), f"{edge:g}°") for edge in (0.0, *drawn.edges_deg)),
         distance_ticks=tuple(
-            Tick(at * size_m / whole_m * 100.0, f"{at:g}") for at in _nice(0.0, whole_m / size_m, 8)
+            Tick(across(at * size_m), f"{at:g}") for at in _nice(0.0, drawn.whole_m / size_m, 8)
         ),
-        leg_ticks=_leg_ticks(screening, profile.turns_m / whole_m * 100.0),
-        turns=tuple((profile.turns_m[1:-1] / whole_m * 100.0).round(2).tolist()),
+        leg_ticks=tuple(_leg_ticks([(number, across(at_m)) for number, at_m in drawn.legs])),
+        turns=tuple(round(across(at_m), 2) for at_m in drawn.turns_m),
         steepest=tuple(
-            (round(float(at) / whole_m * 100.0, 2), round((1.0 - leg.slope_max_deg / top_deg) * 100.0, 2))
-            for leg, at in zip(screening.legs, profile.steepest_m, strict=True)
-            if leg.slope_max_deg is not None
+            (round(across(at_m), 2), round(down(slope_deg), 2)) for _, at_m, slope_deg in drawn.steepest
         ),
         unit=unit,
-    )
-
-
-def _height_range(elevation_m: Array) -> tuple[float, float]:
-    if not np.isfinite(elevation_m).any():
-        return 0.0, 1.0
-    low, high = float(np.nanmin(elevation_m)), float(np.nanmax(elevation_m))
-    span = max(high - low, 20.0)
-    return low - 0.3 * span, high + 0.2 * span
-
-
-def _top_deg(profile: Profile) -> float:
-    values = np.concatenate((profile.slope_deg, profile.slope_high_deg, profile.corridor_deg, [45.0]))
-    return float(min(90.0, np.nanmax(values) + 4.0))
-
-
-def _height_ticks(profile: Profile, low_m: float, high_m: float) -> tuple[Tick, ...]:
-    if not np.isfinite(profile.elevation_m).any():
-        return ()
-    span = high_m - low_m
-    return tuple(
-        Tick((high_m - at) / span * 100.0, f"{at:g}")
-        for at in _nice(low_m, high_m, 4)
-        if low_m + 0.05 * span < at < high_m - 0.05 * span
     )
 
 
@@ -148,63 +130,16 @@ def _nice(low: float, high: float, count: int) -> list[float]:
     return [float(at) for at in found if low <= at <= high]
 
 
-def _leg_ticks(screening: RouteScreening, turns: Array) -> tuple[Tick, ...]:
+def _leg_ticks(middles: Sequence[tuple[int, float]]) -> Iterator[Tick]:
     """Numbers of the legs; on narrow pages those that find room."""
     kept = [-100.0, -100.0]
-    ticks = []
-    for leg, start, end in zip(screening.legs, turns[:-1], turns[1:], strict=True):
-        at, room = float(start + end) / 2.0, 0
+    for number, at in middles:
+        room = 0
         for k, least in enumerate(_NUMBER_SHARE):
             if at - kept[k] >= least and room == k:
                 kept[k], room = at, k + 1
-        ticks.append(Tick(round(at, 2), str(leg.number), room))
-    return tuple(ticks)
+        yield Tick(round(at, 2), str(number), room)
 
 
-def _stretches(profile: Profile, across: Array) -> tuple[Stretch, ...]:
-    starts = np.flatnonzero(np.diff(profile.band, prepend=profile.band[0] - 1))
-    ends = np.append(starts[1:], len(profile.band))
-    return tuple(
-        Stretch(
-            round(float(across[start]), 3),
-            round(float(across[end] - across[start]), 3),
-            int(profile.band[start]),
-        )
-        for start, end in zip(starts, ends, strict=True)
-    )
-
-
-def _points(x: Array, y: Array) -> str:
-    return " ".join(f"{a:.0f} {b:.0f}" for a, b in zip(x, y, strict=True))
-
-
-def _line(x: Array, y: Array, first: int, last: int) -> str:
-    return f"M{_points(x[first:last], y[first:last])}"
-
-
-def _area(x: Array, y: Array, first: int, last: int) -> str:
-    """From a line up to the top of the panel."""
-    return f"{_line(x, y, first, last)}V-100H{x[first]:.0f}Z"
-
-
-def _steps(edges: Array, values: Array) -> str:
-    """Line through bins, broken where a value is unknown."""
-    return "".join(
-        f"M{_points(_doubled(edges, first, last), np.repeat(values[first:last], 2))}"
-        for first, last in runs(np.isfinite(values))
-    )
-
-
-def _steps_between(edges: Array, low: Array, high: Array) -> str:
-    """Area between two lines through bins."""
-    parts = []
-    for first, last in runs(np.isfinite(low) & np.isfinite(high)):
-        x = _doubled(edges, first, last)
-        top, bottom = np.repeat(high[first:last], 2), np.repeat(low[first:last], 2)
-        parts.append(f"M{_points(x, top)}L{_points(x[::-1], bottom[::-1])}Z")
-    return "".join(parts)
-
-
-def _doubled(edges: Array, first: int, last: int) -> Array:
-    out: Array = np.repeat(edges[first : last + 1], 2)[1:-1]
-    return out
+def _path(points: Array) -> str:
+    return f"M{' '.join(f'{x:.0f} {y:.0f}' for x, y in points)}"

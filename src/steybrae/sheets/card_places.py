@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import Final
 
-from steybrae.bands import STEEP_DEG
+from steybrae.answers.places import legs_left_text
 from steybrae.card.result import Check, RouteCard
 from steybrae.card.wording import above_text, limits_text, look_text, where_text
 from steybrae.screening.places.find import ORDER_RULE
@@ -15,7 +15,7 @@ from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_line, start_words, stretch_words
 from steybrae.sheets.card_rows import LEFT_MM, RIGHT_MM
 from steybrae.sheets.true_size import Canvas
-from steybrae.value import and_more, slope, steep_length
+from steybrae.value import slope
 
 _CHECK_TEXT_MM: Final = 14.0
 _BOX_MM: Final = 17.0
@@ -25,20 +25,6 @@ _WIDTH_MM: Final = RIGHT_MM - LEFT_MM
 _NAME_MM: Final = 6.0
 
 Block = tuple[float, Callable[[Canvas, float], None]]
-
-
-def legs_left_words(card: RouteCard) -> list[str]:
-    """Name the legs without, those with possible ground only, and the rule of the order."""
-    out = []
-    if card.legs_without:
-        numbers = " ".join(map(str, card.legs_without))
-        out.append(
-            f"Legs with no ground of {and_more(STEEP_DEG)} found within what is known of them: {numbers}."
-        )
-    if card.legs_possible_only:
-        legs = ", ".join(f"{one.leg} ({steep_length(one.metres).text})" for one in card.legs_possible_only)
-        out.append(f"Legs where such ground is possible only: {legs}.")
-    return [*out, ORDER_RULE] if card.places else out
 
 
 def place_blocks(card: RouteCard, paper: Canvas) -> Iterator[Block]:
@@ -58,8 +44,10 @@ def place_blocks(card: RouteCard, paper: Canvas) -> Iterator[Block]:
     for name, check in leading.items():
         if name not in told:
             yield _check(card, check, paper)
-    for line in legs_left_words(card):
-        yield _paragraph(line, paper)
+    if card.places or card.legs_without or card.legs_possible_only:
+        yield _paragraph(legs_left_text(card), paper)
+    if card.places:
+        yield _paragraph(ORDER_RULE, paper)
 
 
 def _place(place: PlaceThatMatters, paper: Canvas, about: str, *, measured: bool) -> Iterator[Block]:
