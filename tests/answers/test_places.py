@@ -13,8 +13,8 @@ from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import Settings, screen_route
+from steybrae.screening.known import ModelOrigin
 from steybrae.screening.places.words import place_words
-from steybrae.screening.screen import ModelOrigin
 from steybrae.terrain.synthetic import Plane
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from steybrae.raster.files.outputs import Workspace
 from steybrae.raster.job import AreaJob
 from steybrae.raster.result import AreaResult
 from steybrae.raster.run import job_identity, output_names, run_area
+from steybrae.screening.known import Settings
 
 UTM = (10.0, 0.0, 400_000.0, 0.0, -10.0, 5_200_000.0)
 DEGREES = (1 / 10_800, 0.0, 8.2, 0.0, -1 / 10_800, 46.5)
@@ -71,7 +73,8 @@ def run(
 ) -> AreaResult:
     """Make rasters of a model, slope and bands if none is named; the texts beside them stay empty."""
     cluster, told = options.pop("cluster", None), options.pop("told", None)
-    job = AreaJob(paths=paths, **{"layers": ("slope", "bands"), **options})
+    said = {one.name: options.pop(one.name) for one in fields(Settings) if one.name in options}
+    job = AreaJob(paths=paths, settings=Settings(**said), **{"layers": ("slope", "bands"), **options})
     with open_model(paths) as model:
         identity = job_identity(job, model.info)
     with Workspace(out, identity, output_names(job), resume=resume, force=force) as work:

@@ -32,7 +32,7 @@ from steybrae.terrain.start_zones import StartRules, find_start_zones
 from steybrae.terrain.uncertainty import slope_uncertainty
 
 LAYERS_ASKED = ("bands", "overhead", "start_zones")
-OPTIONS = {"layers": LAYERS_ASKED, "vertical_sd_m": 0.5, "correlation_m": 0.0}
+OPTIONS = {"layers": LAYERS_ASKED, "vertical_error_m": 0.5, "correlation_m": 0.0}
 ROWS, COLS = 1060, 2049
 """Two by three blocks, the last ones partial; the last column is a block of its own."""
 
@@ -47,7 +47,7 @@ def model(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def made(model: Path):
     out = model.parent / "made"
-    return out, run(out, model, layers=LAYERS_ASKED, vertical_sd_m=0.5, correlation_m=0.0)
+    return out, run(out, model, layers=LAYERS_ASKED, vertical_error_m=0.5, correlation_m=0.0)
 
 
 @pytest.fixture(scope="module")
@@ -183,7 +183,7 @@ def test_a_cone_by_hand(tmp_path: Path) -> None:
     r = np.hypot(x - 210.5, y - 200.5) * cell
     z = np.maximum(400.0 - math.tan(math.radians(36.0)) * r, 0.0)
     path = write(tmp_path / "cone.tif", z.astype(np.float32))
-    run(tmp_path / "out", path, layers=LAYERS_ASKED, vertical_sd_m=0.01, correlation_m=0.0)
+    run(tmp_path / "out", path, layers=LAYERS_ASKED, vertical_error_m=0.01, correlation_m=0.0)
     code = cells(tmp_path / "out" / "overhead.tif").astype(int) % 100
     kind = cells(tmp_path / "out" / "start_zones.tif")
     plain = (r > 600.0) & (kind == 1)
@@ -211,7 +211,7 @@ def test_a_range_that_leaves_the_cone_out(tmp_path: Path) -> None:
     y, x = np.mgrid[0:rows, 0:cols] + 0.5
     z = np.maximum(400.0 - math.tan(math.radians(36.0)) * np.hypot(x - 150.5, y - 150.5) * 10.0, 0.0)
     path = write(tmp_path / "cone.tif", z.astype(np.float32))
-    run(tmp_path / "out", path, start_rules=StartRules(low_deg=50.0), **{**OPTIONS, "vertical_sd_m": 0.01})
+    run(tmp_path / "out", path, start_zones=StartRules(low_deg=50.0), **{**OPTIONS, "vertical_error_m": 0.01})
     assert set(np.unique(cells(tmp_path / "out" / "start_zones.tif"))) == {0, 1}
     assert set(np.unique(cells(tmp_path / "out" / "overhead.tif")) % 100) == {1}
 
@@ -335,7 +335,7 @@ class TestRuns:
         r = np.hypot((x - 210.5) * across, (y - 110.5) * down)
         z = np.maximum(500.0 - math.tan(math.radians(36.0)) * r, 0.0).astype(np.float32)
         path = write(tmp_path / "cone.tif", z, "EPSG:4326", grid.transform)
-        run(tmp_path / "out", path, layers=LAYERS_ASKED, vertical_sd_m=0.01, correlation_m=0.0)
+        run(tmp_path / "out", path, layers=LAYERS_ASKED, vertical_error_m=0.01, correlation_m=0.0)
         code = cells(tmp_path / "out" / "overhead.tif").astype(int) % 100
         kind = cells(tmp_path / "out" / "start_zones.tif")
         plain = (r > 800.0) & (kind == 1)

@@ -14,7 +14,7 @@ import typer
 from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
 from steybrae.cli.options.groups import Group, flag, option
-from steybrae.cli.options.model import CheckedModel, StartZoneOptions
+from steybrae.cli.options.model import CheckedModel, StartZoneOptions, screening_settings
 from steybrae.cli.options.settings_file import taken, with_taken
 
 if TYPE_CHECKING:
@@ -165,21 +165,15 @@ def _job(
     from steybrae.terrain.engines import check_engine
     from steybrae.terrain.gradients import check_method
 
-    method = check_method(model.method)
+    check_engine(model.engine, check_method(model.method))
     return AreaJob(
         paths=tuple(path.absolute() for path in model.paths),
         layers=rasters.layers,
-        bands=bands.bands,
-        method=method,
-        engine=check_engine(model.engine, method),
+        settings=screening_settings(model, bands, zones),
         z_unit=model.z_unit,
         compress=cast("Compress", work.compress),
         unknown_where_unreadable=work.unknown_where_unreadable,
         cross_check=model.cross_check,
-        vertical_sd_m=model.vertical_error_m,
-        correlation_m=model.correlation_m,
-        model_kind=model.model_kind,
-        start_rules=zones.start_zones,
         baseline_m=rasters.baseline_m,
     )
 

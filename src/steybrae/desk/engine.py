@@ -15,7 +15,8 @@ from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast
 from steybrae.screening.model.look import found_near
 from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.result import RouteScreening
-from steybrae.screening.screen import Settings, screen_route
+from steybrae.screening.known import Settings
+from steybrae.screening.screen import screen_route
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,8 +14,8 @@ from steybrae.files.model.rasters import ModelInfo, RasterModel
 from steybrae.raster.job import AreaJob
 from steybrae.route.legs import Route
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
+from steybrae.screening.known import ModelOrigin, Settings
 from steybrae.screening.origin import RunOrigin
-from steybrae.screening.screen import ModelOrigin, Settings
 from steybrae.terrain.dem import Grid
 
 
@@ -110,15 +110,4 @@ def _facts(model: RasterModel) -> tuple[Grid, ModelInfo]:
 
 def _job(ask: DeskAsk) -> AreaJob:
     """Say what the map shows, as a whole raster of the same settings would have it."""
-    settings = ask.settings
-    return AreaJob(
-        paths=ask.paths,
-        bands=settings.bands,
-        method=settings.method,
-        engine=settings.engine,
-        z_unit=ask.z_unit,
-        vertical_sd_m=settings.vertical_error_m,
-        correlation_m=settings.correlation_m,
-        model_kind=settings.model_kind,
-        start_rules=settings.start_zones,
-    )
+    return AreaJob(ask.paths, settings=ask.settings, z_unit=ask.z_unit)

@@ -75,7 +75,7 @@ def make_rasters(
         As `run_area`; or an output that may not be written.
     """
     with open_model(job.paths, job.z_unit) as model:
-        job = replace(job, model_found=found_near(model))
+        job = replace(job, settings=replace(job.settings, model_found=found_near(model)))
         identity = job_identity(job, model.info)
     read = [file for files in model.info.parts for file in files]
     outputs = [*(out / name for name in output_names(job)), *also]
@@ -210,15 +210,9 @@ def area(
     job = AreaJob(
         paths=tuple(path.absolute() for path in given.paths),
         layers=(*layers, "overhead", "start_zones") if overhead else tuple(layers),
-        bands=settings.bands,
-        method=settings.method,
-        engine=settings.engine,
+        settings=settings,
         z_unit=z_unit,
         compress=compress,
-        vertical_sd_m=settings.vertical_error_m,
-        correlation_m=settings.correlation_m,
-        model_kind=settings.model_kind,
-        start_rules=settings.start_zones,
     )
     folder = cast("Path", as_path(out))
     found = make_rasters(job, folder, threads=threads, sample=given.sample, resume=resume, force=force)

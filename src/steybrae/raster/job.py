@@ -7,20 +7,14 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Final, get_args
 
-from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError, one_of
 from steybrae.raster.files.outputs import Compress
 from steybrae.raster.layers import LAYERS
+from steybrae.screening.known import Settings, slopes_known
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
-from steybrae.terrain.dem import Grid
-from steybrae.terrain.engines import Engine
-from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound
-from steybrae.terrain.gradients import Method
+from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
-from steybrae.terrain.model_kinds import ModelKind
-from steybrae.terrain.overhead.ground import REACH_M
-from steybrae.terrain.start_zones import StartRules
-from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
+from steybrae.terrain.uncertainty import SlopeUncertainty
 
 Told = Callable[[str, int, int], None]
 """Told after each block: what is done to them, how many are done, and of how many."""
@@ -49,10 +43,8 @@ class AreaJob:
         Raster files of the model.
     layers
         Names of the rasters to write (`steybrae.raster.layers.LAYERS`).
-    bands
-        Edges of the bands.
-    method, engine
-        Who computes slopes, and how.
+    settings
+        Bands, slope method and engine, what is said of the model, what counts as a start zone.
     z_unit
         Height unit as typed; None takes the file's own.
     compress
@@ -61,15 +53,6 @@ class AreaJob:
         Whether damaged blocks of the input become unknown instead of stopping the run.
     cross_check
         Whether the other engine's slopes are compared.
-    vertical_sd_m, correlation_m, model_kind
-        Stated error of the heights, metres, and kind of the model (`steybrae.terrain.model_kinds`);
-        None where not stated.
-    model_found
-        What its heights were found to be.
-    start_rules
-        What counts as a start zone, where overhead angles are asked for.
-    reach_m
-        How far unknown ground is looked up at, metres.
     baseline_m
         What ``slope.tif`` and ``tenths.tif`` are over, metres; None for two of the model's cells.
 
@@ -81,19 +64,11 @@ class AreaJob:
 
     paths: tuple[Path, ...]
     layers: tuple[str, ...] = ("slope", "bands", "bands_possible")
-    bands: BandScheme = field(default_factory=BandScheme)
-    method: Method = "horn"
-    engine: Engine = "own"
+    settings: Settings = field(default_factory=Settings)
     z_unit: str | None = None
     compress: Compress = "deflate"
     unknown_where_unreadable: bool = False
     cross_check: bool = False
-    vertical_sd_m: float | None = None
-    correlation_m: float | None = None
-    model_kind: ModelKind | None = None
-    model_found: ModelFound = NOTHING_FOUND
-    start_rules: StartRules = field(default_factory=StartRules)
-    reach_m: float = REACH_M
     baseline_m: float | None = None
 
     def __post_init__(self) -> None:
@@ -146,29 +121,21 @@ class AreaJob:
 
     def uncertainty(self, grid: Grid) -> SlopeUncertainty:
         """How well the slopes of the whole model are known, from its middle and what was stated."""
-        return self._known(grid, self.method, BASELINE_M)
+        return slopes_known(self.settings.method, _middle(grid), self.settings)
 
     def zones_uncertainty(self, grid: Grid) -> SlopeUncertainty:
         """Uncertainty of the slopes that start zones are told from, over their baseline."""
-        return self._known(grid, "evans", self.start_rules.baseline_m)
-
-    def _known(self, grid: Grid, method: Method, baseline_m: float) -> SlopeUncertainty:
-        rows, cols = grid.shape
-        jacobian = jacobian_at(grid, cols / 2, rows / 2)
-        return slope_uncertainty(
-            method,
-            jacobian,
-            self.vertical_sd_m,
-            self.correlation_m,
-            self.model_kind,
-            baseline_m,
-            self.model_found,
-        )
+        return slopes_known("evans", _middle(grid), self.settings, self.settings.start_zones.baseline_m)
 
     def identity(self) -> dict[str, Any]:
         """Everything that changes the outputs, as plain values: two runs of one identity may be joined."""
         found = asdict(self)
         found["paths"] = [path.name for path in self.paths]
         found["layers"] = list(self.layers)
-        found["bands"] = list(self.bands.edges_deg)
+        found["settings"]["bands"] = list(self.settings.bands.edges_deg)
         return found
+
+
+def _middle(grid: Grid) -> Array:
+    rows, cols = grid.shape
+    return jacobian_at(grid, cols / 2, rows / 2)

@@ -225,7 +225,7 @@ def area_result(
     model = _model(grid, info)
     possible = _possible(job, counted.possible)
     bands, table = _tables(job, counted.tally, possible)
-    open_above = known.open_above
+    open_above, rules = known.open_above, job.settings.start_zones
     situation = Situation(
         from_model=True,
         area_unknown=bool(bands[-1].cells),
@@ -234,19 +234,19 @@ def area_result(
         cell_size_m=max(model.cell_size_m),
         open_above=open_above,
         unit_assumed=info.height_unit_from == "assumed",
-        model_found=kinds_told(job.model_found, job.model_kind, max(model.cell_size_m)),
+        model_found=kinds_told(job.settings.model_found, job.settings.model_kind, max(model.cell_size_m)),
         sample=sample,
         overhead=job.overhead,
-        start_lowered_to_deg=None if overhead is None else lowered_to_deg(job.start_rules, [overhead]),
-        overhead_left_out="" if overhead is None else left_out_words(job.start_rules, job.reach_m),
+        start_lowered_to_deg=None if overhead is None else lowered_to_deg(rules, [overhead]),
+        overhead_left_out="" if overhead is None else left_out_words(rules, job.settings.reach_m),
     )
     return AreaResult(
         model=model,
         steybrae=__version__,
-        method=job.method,
-        engine=job.engine,
+        method=job.settings.method,
+        engine=job.settings.engine,
         outputs=tuple(f"{name}.tif" for name in job.layers),
-        edges_deg=job.bands.edges_deg,
+        edges_deg=job.settings.bands.edges_deg,
         baseline_m=job.measured_m(grid, "bands"),
         baselines_m={f"{name}.tif": job.measured_m(grid, name) for name in job.layers},
         uncertainty=known.words,
@@ -282,7 +282,7 @@ def _model(grid: Grid, info: ModelInfo) -> AreaModel:
 
 
 def _possible(job: AreaJob, tally: Tally) -> tuple[RasterValue, ...]:
-    labels = ("unknown ground", *(f"{label} degrees" for label in job.bands.labels))
+    labels = ("unknown ground", *(f"{label} degrees" for label in job.settings.bands.labels))
 
     def words(value: int) -> str:
         label = labels[value % int(OPEN)]
@@ -295,7 +295,7 @@ def _tables(
     job: AreaJob, tally: Tally, possible: tuple[RasterValue, ...]
 ) -> tuple[tuple[BandArea, ...], tuple[AreaRow, ...]]:
     total_mm2 = sum(tally.area_mm2.values()) or 1
-    bands: list[Any] = [*job.bands.bands, None]
+    bands: list[Any] = [*job.settings.bands.bands, None]
     sums: list[list[int]] = [[0, 0] for _ in bands]
     table = []
     for key, cells in tally.cells.items():

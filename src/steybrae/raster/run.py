@@ -142,7 +142,7 @@ def _make_blocks(
 
 def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int) -> Records:
     # richdem's bars are silenced for the whole process, which only one thread may do at a time.
-    many = 1 if job.engine != "own" or job.cross_check else threads
+    many = 1 if job.settings.engine != "own" or job.cross_check else threads
     with open_station(job, work.folder) as station, ThreadPoolExecutor(many) as pool:
         try:
             yield from each(pool, station.work, todo)

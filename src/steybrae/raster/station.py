@@ -133,7 +133,7 @@ class Station:
         job, heights = self.job, self._heights
         counted = {"looked": Tally(), "possible": Tally()}
         made = {name: self._empty(LAYERS[name], block) for name in job.layers}
-        pieces = Pieces(len(job.bands.bands), BELT_M, heights.step_m, heights.offset_m)
+        pieces = Pieces(len(job.settings.bands.bands), BELT_M, heights.step_m, heights.offset_m)
         metric = block_metric(heights.grid, (block.row, block.col), (block.rows, block.cols))
         fast = {name: cells for name, cells in made.items() if name in FAST}
         if self._overhead is not None:
@@ -142,7 +142,7 @@ class Station:
         if "bands_possible" in made:
             short = self._short(block, ground)
             slope = short[1:-1, 1:-1] if leading is None else leading
-            possible_bands(slope, short, self._known, job.bands.edges_deg, made["bands_possible"])
+            possible_bands(slope, short, self._known, job.settings.bands.edges_deg, made["bands_possible"])
             count_possible(counted["possible"], made["bands_possible"], metric)
         if self._overhead is not None:
             known = np.isfinite(own[1:-1, 1:-1])
@@ -199,7 +199,7 @@ class Station:
 
     def _kernel(self) -> Kernel:
         if not hasattr(self._own, "kernel"):
-            self._own.kernel = Kernel(self.job.method, self.job.bands.edges_deg)
+            self._own.kernel = Kernel(self.job.settings.method, self.job.settings.bands.edges_deg)
         kernel: Kernel = self._own.kernel
         return kernel
 
@@ -213,7 +213,7 @@ class Station:
 
     def _slow(self, first: int, dem: Dem, made: dict[str, Cells]) -> None:
         """Aspect and curvature of a strip."""
-        field = slope_field(dem, self.job.method, engine=self.job.engine)
+        field = slope_field(dem, self.job.settings.method, engine=self.job.settings.engine)
         inside = (slice(1, -1), slice(1, -1))
         rows = slice(first, first + dem.grid.shape[0] - 2)
         if "aspect" in made:

@@ -84,7 +84,7 @@ class BlockHeights:
     @cached_property
     def _of_engine(self) -> tuple[Cells, Cells]:
         finite = np.where(np.isfinite(self.raw), self.raw, np.nan).astype(np.float64)
-        return engine_gradients(self.job.engine)(finite, self.job.method)
+        return engine_gradients(self.job.settings.engine)(finite, self.job.settings.method)
 
     def steps(self, halves: Halves, more: int = 0) -> Steps | None:
         """Give what tells the height changes over a window, for the block and `more` cells around it.
@@ -93,7 +93,7 @@ class BlockHeights:
         """
         top, left = (size - more for size in self.margin)
         cols = self.raw.shape[1] - 2 * left
-        if halves == TWO_CELLS and self.job.engine == "own":
+        if halves == TWO_CELLS and self.job.settings.engine == "own":
             return None
         if halves == TWO_CELLS:
             place = slice(left - 1, left + cols + 1)

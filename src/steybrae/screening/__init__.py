@@ -12,12 +12,13 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
+    from steybrae.screening.known import ModelOrigin, Settings
     from steybrae.screening.result import RouteScreening
-    from steybrae.screening.screen import ModelOrigin, Settings, cross_check_route, screen_route
+    from steybrae.screening.screen import cross_check_route, screen_route
 
 __all__ = ["ModelOrigin", "RouteScreening", "Settings", "cross_check_route", "screen_route"]
 
-_HOMES: Final = {"RouteScreening": "result"}
+_HOMES: Final = {"RouteScreening": "result", "ModelOrigin": "known", "Settings": "known"}
 """Where each name lives; ``screen`` unless told otherwise."""
 
 

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import math
-from typing import Protocol
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from steybrae.route.overhead.windows import OverheadLook, joins_of
+from steybrae.bands import BandScheme
+from steybrae.ranges import NotNegative, Positive
+from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
+from steybrae.route.overhead.windows import REACH_M, OverheadLook, joins_of
+from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.dem import Array, Grid
-from steybrae.terrain.examine.found import ModelFound
+from steybrae.terrain.engines import Engine
+from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.model_kinds import ModelKind
@@ -17,32 +22,41 @@ from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
 
 
-class Stated(Protocol):
-    """Anything that holds what was stated of a model, and what was asked for."""
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """What is said of a model and asked of a line: the figures that the user chose or left as they were.
 
-    @property
-    def vertical_error_m(self) -> float | None:
-        """Standard deviation of its heights, metres."""
+    Attributes
+    ----------
+    place_error_m
+        Error of a turn point that states none of its own, metres.
+    drift_deg
+        Drift of a walked bearing, degrees.
+    vertical_error_m
+        Standard deviation of the model's heights, metres; None where not stated.
+    correlation_m
+        Correlation length of that error, metres; None takes the worst, or that of the kind.
+    model_kind
+        What kind of model it is, for the error of its heights; None where not stated.
+    model_found
+        What its heights were found to be (`steybrae.screening.model.examine`); intervals rest on it.
+    interval_m
+        Contour interval of the user's map, for the ascent as counted there; None where not given. Metres.
+    start_zones
+        What counts as a start zone overhead.
+    reach_m
+        How far is looked for one, metres.
+    """
 
-    @property
-    def correlation_m(self) -> float | None:
-        """Correlation length of their errors, metres."""
-
-    @property
-    def model_kind(self) -> ModelKind | None:
-        """What the user says it is."""
-
-    @property
-    def model_found(self) -> ModelFound:
-        """What its heights were found to be."""
-
-    @property
-    def start_zones(self) -> StartRules:
-        """What counts as a start zone."""
-
-    @property
-    def reach_m(self) -> float:
-        """How far is looked for ground overhead, metres."""
+    place_error_m: NotNegative = PLACE_ERROR_M
+    drift_deg: NotNegative = DRIFT_DEG
+    vertical_error_m: NotNegative | None = None
+    correlation_m: NotNegative | None = None
+    model_kind: ModelKind | None = None
+    model_found: ModelFound = NOTHING_FOUND
+    interval_m: NotNegative | None = None
+    start_zones: StartRules = field(default_factory=StartRules)
+    reach_m: Positive = REACH_M
 
 
 def cells_of_line(grid: Grid, col: float, row: float) -> tuple[tuple[float, float], Array]:
@@ -68,8 +82,41 @@ def cells_of_line(grid: Grid, col: float, row: float) -> tuple[tuple[float, floa
     return (across, along), jacobian
 
 
-def slopes_known(method: Method, jacobian: Array, stated: Stated) -> SlopeUncertainty:
-    """How well slopes over the leading baseline are known.
+@dataclass(frozen=True)
+class ModelOrigin:
+    """Where a model came from; see `steybrae.files.model.rasters.ModelInfo`."""
+
+    files: tuple[str, ...] = ()
+    fingerprints: tuple[str, ...] = ()
+    height_unit_m: float = 1.0
+    height_unit_from: str = "stated"
+    sample: bool = False
+
+
+@dataclass(frozen=True)
+class Settings(Asked):
+    """How to screen.
+
+    Attributes
+    ----------
+    bands
+        Band edges.
+    method, engine
+        Slope method, and who computes it.
+    origin
+        Where the model came from.
+    """
+
+    bands: BandScheme = field(default_factory=BandScheme)
+    method: Method = "horn"
+    engine: Engine = "own"
+    origin: ModelOrigin = field(default_factory=ModelOrigin)
+
+
+def slopes_known(
+    method: Method, jacobian: Array, stated: Asked, baseline_m: float = BASELINE_M
+) -> SlopeUncertainty:
+    """How well slopes over a baseline are known, usually the leading one.
 
     Parameters
     ----------
@@ -79,6 +126,8 @@ def slopes_known(method: Method, jacobian: Array, stated: Stated) -> SlopeUncert
         ``(2, 2)``, ground metres per cell.
     stated
         What was said of the model.
+    baseline_m
+        Metres.
     """
     return slope_uncertainty(
         method,
@@ -86,11 +135,12 @@ def slopes_known(method: Method, jacobian: Array, stated: Stated) -> SlopeUncert
         stated.vertical_error_m,
         stated.correlation_m,
         stated.model_kind,
-        found=stated.model_found,
+        baseline_m,
+        stated.model_found,
     )
 
 
-def overhead_look(cell_m: tuple[float, float], jacobian: Array, stated: Stated) -> OverheadLook:
+def overhead_look(cell_m: tuple[float, float], jacobian: Array, stated: Asked) -> OverheadLook:
     """How to look up: start zones are told from joined cells, whose slopes are known by their size.
 
     Parameters
@@ -103,13 +153,6 @@ def overhead_look(cell_m: tuple[float, float], jacobian: Array, stated: Stated) 
     rules = stated.start_zones
     # To the centimetre: places of one model are then looked up from alike, and share what was read.
     cell_m = round(cell_m[0], 2), round(cell_m[1], 2)
-    known = slope_uncertainty(
-        "evans",
-        np.round(jacobian * joins_of(cell_m), 2),
-        stated.vertical_error_m,
-        stated.correlation_m,
-        stated.model_kind,
-        rules.baseline_m,
-        stated.model_found,
-    )
+    joined = np.round(jacobian * joins_of(cell_m), 2)
+    known = slopes_known("evans", joined, stated, rules.baseline_m)
     return OverheadLook(cell_m, known, rules, stated.reach_m)

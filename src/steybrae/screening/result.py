@@ -17,21 +17,19 @@ from steybrae.bands import Band
 from steybrae.cautions import Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.named import LegGrounds
-from steybrae.ranges import LatDeg, LonDeg, NotNegative, Ordinal, Positive, Share, SlopeDeg
+from steybrae.ranges import LatDeg, LonDeg, NotNegative, Ordinal, Share, SlopeDeg
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, Profile
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
+from steybrae.screening.known import Asked
 from steybrae.screening.origin import RunOrigin
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.result import DropAtPlace, PlaceThatMatters, PossibleOnly
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.terrain.dem import Array
-from steybrae.terrain.examine.found import ModelFound
-from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.overhead.unknown import UnknownAt
-from steybrae.terrain.start_zones import StartRules
 
 
 @dataclass(frozen=True)
@@ -421,47 +419,20 @@ class ModelFacts:
     corridor_baseline_m: tuple[NotNegative, NotNegative]
 
 
-@dataclass(frozen=True)
-class SettingsUsed:
-    """The figures that the user chose or left as they were.
+@dataclass(frozen=True, kw_only=True)
+class SettingsUsed(Asked):
+    """How a line was screened.
 
     Attributes
     ----------
     edges_deg
         Band edges. Degrees.
-    place_error_m
-        Error taken for a turn point that states none, metres.
-    drift_deg
-        Drift taken for a walked bearing, degrees.
-    vertical_error_m
-        Standard deviation of the model's heights as stated, metres; None where it was not.
-    correlation_m
-        Correlation length of that error as stated, metres; None where it was not.
-    model_kind
-        Kind of the model as stated; None where it was not.
-    model_found
-        What the model's heights were found to be; intervals rest on it.
-    interval_m
-        Contour interval of the user's map; None where not given. Metres.
     reversal_m
         Smallest reversal of height that counts. Metres.
-    start_zones
-        What was to count as a start zone overhead.
-    reach_m
-        How far was looked for one, metres.
     """
 
     edges_deg: tuple[NotNegative, ...]
-    place_error_m: NotNegative
-    drift_deg: NotNegative
-    vertical_error_m: NotNegative | None
-    correlation_m: NotNegative | None
-    model_kind: ModelKind | None
-    model_found: ModelFound
-    interval_m: NotNegative | None
     reversal_m: NotNegative
-    start_zones: StartRules
-    reach_m: Positive
 
 
 @dataclass(frozen=True, eq=False)

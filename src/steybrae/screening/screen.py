@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import fields, replace
 from functools import partial
 from typing import TYPE_CHECKING, Final
 
@@ -16,17 +16,17 @@ from steybrae.errors import OffModelError, RouteError
 from steybrae.names import clean
 from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.route.ascent import reversal_m
-from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M, check_place_error_m
+from steybrae.route.corridor import check_place_error_m
 from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows, leg_work
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.legs import Route, check_beside, check_line
 from steybrae.route.overhead.legs import route_above
-from steybrae.route.overhead.windows import REACH_M, KeptGround
+from steybrae.route.overhead.windows import KeptGround
 from steybrae.route.track import Track, leg_track
 from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
-from steybrae.screening.known import cells_of_line, overhead_look, slopes_known
+from steybrae.screening.known import Asked, Settings, cells_of_line, overhead_look, slopes_known
 from steybrae.screening.leg import LegNames, Rules, possible_bands, screen_leg, short_steeper
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.checks import CheckRules, with_checks, with_traps_below
@@ -43,11 +43,7 @@ from steybrae.screening.result import (
 from steybrae.screening.standing import StandingRules
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array, DemSource, Grid
-from steybrae.terrain.engines import Engine
-from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, kinds_told
-from steybrae.terrain.gradients import Method
-from steybrae.terrain.model_kinds import ModelKind
-from steybrae.terrain.start_zones import StartRules
+from steybrae.terrain.examine.found import kinds_told
 from steybrae.terrain.uncertainty import SlopeUncertainty
 from steybrae.value import AT_LEAST, lower
 
@@ -57,62 +53,6 @@ if TYPE_CHECKING:
 WALKED_MEDIAN_DEG: Final = 60.0
 """Median slope of the ground that no walked line has (our choice: ground of 30 degrees in feet,
 read as metres, comes out at 62)."""
-
-
-@dataclass(frozen=True)
-class ModelOrigin:
-    """Where a model came from; see `steybrae.files.model.rasters.ModelInfo`."""
-
-    files: tuple[str, ...] = ()
-    fingerprints: tuple[str, ...] = ()
-    height_unit_m: float = 1.0
-    height_unit_from: str = "stated"
-    sample: bool = False
-
-
-@dataclass(frozen=True)
-class Settings:
-    """How to screen.
-
-    Attributes
-    ----------
-    bands
-        Band edges.
-    method, engine
-        Slope method, and who computes it.
-    place_error_m
-        Error of a turn point that states none of its own, metres.
-    drift_deg
-        Drift of a walked bearing, degrees.
-    vertical_error_m
-        Standard deviation of the model's heights, metres; None where not stated.
-    correlation_m
-        Correlation length of that error, metres; None takes the worst, or that of the kind.
-    model_kind
-        What kind of model it is, for the error of its heights; None where not stated.
-    model_found
-        What its heights were found to be (`steybrae.screening.model.examine`).
-    interval_m
-        Contour interval of the user's map, for the ascent as counted there.
-    start_zones, reach_m
-        What counts as a start zone overhead, and how far is looked for it, metres.
-    origin
-        Where the model came from.
-    """
-
-    bands: BandScheme = field(default_factory=BandScheme)
-    method: Method = "horn"
-    engine: Engine = "own"
-    place_error_m: float = PLACE_ERROR_M
-    drift_deg: float = DRIFT_DEG
-    vertical_error_m: float | None = None
-    correlation_m: float | None = None
-    model_kind: ModelKind | None = None
-    model_found: ModelFound = NOTHING_FOUND
-    interval_m: float | None = None
-    start_zones: StartRules = field(default_factory=StartRules)
-    reach_m: float = REACH_M
-    origin: ModelOrigin = field(default_factory=ModelOrigin)
 
 
 def screen_route(
@@ -293,19 +233,8 @@ def _facts(
 
 
 def _used(settings: Settings, reversal: float) -> SettingsUsed:
-    return SettingsUsed(
-        edges_deg=settings.bands.edges_deg,
-        place_error_m=settings.place_error_m,
-        drift_deg=settings.drift_deg,
-        vertical_error_m=settings.vertical_error_m,
-        correlation_m=settings.correlation_m,
-        model_kind=settings.model_kind,
-        model_found=settings.model_found,
-        interval_m=settings.interval_m,
-        reversal_m=reversal,
-        start_zones=settings.start_zones,
-        reach_m=settings.reach_m,
-    )
+    asked = {one.name: getattr(settings, one.name) for one in fields(Asked)}
+    return SettingsUsed(edges_deg=settings.bands.edges_deg, reversal_m=reversal, **asked)
 
 
 def _track(route: Route, number: int, kept: Kept) -> Track:

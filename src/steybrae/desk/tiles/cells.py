@@ -100,7 +100,7 @@ class BlockMaker:
         wide, high = self._halves
         # The kernel takes one column more than a window that is wider than two cells.
         self._margin = high, wide if wide == 1 else wide + 1
-        self._kernel = Kernel(job.method, job.bands.edges_deg)
+        self._kernel = Kernel(job.settings.method, job.settings.bands.edges_deg)
 
     def make(self, block: Block) -> BlockCells:
         """Make the cells of a block."""

@@ -20,8 +20,8 @@ from steybrae.files.model.rasters import RasterModel
 from steybrae.raster.blocks import Block
 from steybrae.raster.job import AreaJob
 from steybrae.raster.overhead.survey import Survey
+from steybrae.screening.known import Settings
 from steybrae.screening.model.look import found_near
-from steybrae.screening.screen import Settings
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.jacobian import cell_size_m
@@ -140,7 +140,8 @@ class MapDrawing:
     def _survey(self, model: RasterModel) -> Survey:
         """Return what looks for start zones in this thread; the model is looked at once for all."""
         if not hasattr(self._own, "survey"):
-            job = replace(self.cells.job, model_found=self.found(model))
+            job = self.cells.job
+            job = replace(job, settings=replace(job.settings, model_found=self.found(model)))
             heights = self.cells.maker(model).heights
             self._own.survey = Survey(heights, job, self.cells.layout, ZONE_MARGIN)
         own: Survey = self._own.survey

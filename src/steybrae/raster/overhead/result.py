@@ -131,7 +131,7 @@ def area_overhead(
     looked
         Sums over all blocks.
     """
-    rules = job.start_rules
+    rules = job.settings.start_zones
     halves = baseline_cells(*cell_m, rules.baseline_m)
     return AreaOverhead(
         start_from_deg=rules.low_deg,
@@ -139,7 +139,7 @@ def area_overhead(
         possible_from_deg=start_from_deg(known, rules.low_deg),
         least_area_m2=rules.least_area_m2,
         baseline_m=max(2.0 * half * size for half, size in zip(halves, cell_m, strict=True)),
-        reach_m=job.reach_m,
+        reach_m=job.settings.reach_m,
         rows=_rows(job, looked),
         overhead_values=raster_values(looked, 1, code_words),
         start_zone_values=raster_values(looked, 2, CLASSES.__getitem__),
@@ -186,11 +186,11 @@ def _rows(job: AreaJob, looked: Tally) -> tuple[OverheadRow, ...]:
             continue
         deg = told_deg(code)
         place = -1 if deg is None else classes.bands.index(classes.band(float(deg)))
-        key = (band or len(job.bands.bands) + 1, place, int(code > OPEN))
+        key = (band or len(job.settings.bands.bands) + 1, place, int(code > OPEN))
         found = sums.setdefault(key, [0, 0])
         found[0] += count
         found[1] += looked.area_mm2[band, code, kind]
-    bands = [*job.bands.bands, None]
+    bands = [*job.settings.bands.bands, None]
     return tuple(
         OverheadRow(
             band=bands[band - 1],

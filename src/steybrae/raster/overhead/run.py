@@ -123,7 +123,7 @@ def _surveyed(site: _Site) -> Cells:
     for count, _ in enumerate(each(site.pool, one, range(layout.count)), 1):
         site.told("start zones", count, layout.count)
     cell_m = smallest_cell_m(site.heights.grid)
-    above = overlooked_by_unknown((low_m, high_m), unknown, side, cell_m, site.job.reach_m)
+    above = overlooked_by_unknown((low_m, high_m), unknown, side, cell_m, site.job.settings.reach_m)
     site.work.keep(OPEN_CELLS, low_m=low_m, open=above, side=np.array(side))
     return low_m
 

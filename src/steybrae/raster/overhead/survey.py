@@ -180,7 +180,7 @@ class Survey:
     @cached_property
     def side(self) -> int:
         """Cells along the side of a coarse cell."""
-        return coarse_cells(self.layout, min(smallest_cell_m(self.heights.grid)), self.job.reach_m)
+        return coarse_cells(self.layout, min(smallest_cell_m(self.heights.grid)), self.job.settings.reach_m)
 
     @cached_property
     def known(self) -> SlopeUncertainty:
@@ -202,7 +202,7 @@ class Survey:
             the lowest and of the highest known cell, metres, NaN where none is known, and whether
             any slope is unknown.
         """
-        grid, rules = self.heights.grid, self.job.start_rules
+        grid, rules = self.heights.grid, self.job.settings.start_zones
         jacobian = jacobian_at(grid, block.col + block.cols / 2, block.row + block.rows / 2)
         cell_area_m2 = abs(float(np.linalg.det(jacobian)))
         halves = baseline_cells(*cell_size_m(grid), rules.baseline_m)

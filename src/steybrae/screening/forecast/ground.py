@@ -38,9 +38,9 @@ from steybrae.screening.forecast.overhead import (
 )
 from steybrae.screening.ground.at import look_around
 from steybrae.screening.ground.result import GroundAt
-from steybrae.screening.known import cells_of_line, overhead_look, slopes_known
+from steybrae.screening.known import Settings, cells_of_line, overhead_look, slopes_known
 from steybrae.screening.result import RouteScreening
-from steybrae.screening.screen import Settings, leg_look, route_tracks
+from steybrae.screening.screen import leg_look, route_tracks
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.uncertainty import SlopeUncertainty
 

@@ -20,9 +20,8 @@ from steybrae.route.positions.places import Place
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import would_lie_on
 from steybrae.screening.ground.result import GroundAt, GroundPatch, GroundPlaces, PlaceAt, Within
-from steybrae.screening.known import slopes_known
+from steybrae.screening.known import Settings, slopes_known
 from steybrae.screening.leg import possible_bands, short_steeper
-from steybrae.screening.screen import Settings
 from steybrae.screening.standing import cells_within
 from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, baseline_cells, slope_field
 from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, check_cells

@@ -11,8 +11,7 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.quantities import shown_slope_deg
 from steybrae.ranges import Count, NotNegative
-from steybrae.screening.known import slopes_known
-from steybrae.screening.screen import Settings
+from steybrae.screening.known import Settings, slopes_known
 from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at

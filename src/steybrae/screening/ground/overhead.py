@@ -17,9 +17,8 @@ from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.ground.result import GroundAt, RunOut
-from steybrae.screening.known import overhead_look, slopes_known
+from steybrae.screening.known import Settings, overhead_look, slopes_known
 from steybrae.screening.leg import named
-from steybrae.screening.screen import Settings
 from steybrae.screening.standing import StandingRules
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.gradients import heights_at

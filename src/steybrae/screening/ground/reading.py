@@ -10,7 +10,7 @@ from steybrae.field.references import Source
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG, AspectFit, aspect_fit, check_aspect_error
 from steybrae.route.positions.places import Place
 from steybrae.screening.ground.at import MOST_RADIUS_M, GroundAt, look_around
-from steybrae.screening.screen import Settings
+from steybrae.screening.known import Settings
 from steybrae.terrain.dem import DemSource
 
 SEARCH_M: Final = 500.0

@@ -14,7 +14,7 @@ from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import ModelError
 from steybrae.names import clean
 from steybrae.quantities import shown_slope_deg
-from steybrae.screening.known import slopes_known
+from steybrae.screening.known import Settings, slopes_known
 from steybrae.screening.model.look import Corner, block_corners, read_blocks
 from steybrae.screening.model.result import (
     IntervalExample,
@@ -25,7 +25,6 @@ from steybrae.screening.model.result import (
     ModelPicture,
     SeamAt,
 )
-from steybrae.screening.screen import Settings
 from steybrae.terrain.attributes import baseline_cells, slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
 from steybrae.terrain.examine.found import (
