@@ -559,8 +559,6 @@ def settings_file_caution(name: str, taken: Mapping[str, str], narrows: Sequence
 
     Parameters
     ----------
-    name
-        Of the file.
     taken
         Values by the name of their option.
     narrows

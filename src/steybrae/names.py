@@ -30,8 +30,6 @@ def clean(text: str, most: int = MOST_NAME) -> str:
 
     Parameters
     ----------
-    text
-        As it was read.
     most
         Longest text, characters; what is longer ends in an ellipsis.
 

@@ -301,8 +301,6 @@ def bearing_figure(bearing_deg: float, unit: str = "deg") -> str:
 
     Parameters
     ----------
-    bearing_deg
-        Degrees.
     unit
         ``deg``, or ``mil`` at 6400 to the circle.
 

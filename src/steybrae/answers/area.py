@@ -134,13 +134,7 @@ def _by(
 
 
 def area_document(result: AreaResult) -> Document:
-    """Make what was written, and how much ground lies in each band.
-
-    Parameters
-    ----------
-    result
-        Every figure is in it.
-    """
+    """Make what was written, and how much ground lies in each band."""
     blocks: list[Block] = [
         Paragraph(_headline(result)),
         Table(_BANDS if result.bands[0].possible_km2 is None else (*_BANDS, *_POSSIBLE), result.bands),
@@ -261,11 +255,6 @@ def _unreadable(result: AreaResult) -> str:
 def area_csv(result: AreaResult) -> str:
     """Table by band, sector and elevation belt as CSV.
 
-    Parameters
-    ----------
-    result
-        Whose rows they are.
-
     Returns
     -------
     str
@@ -287,13 +276,7 @@ _ROWS: Final = (
 
 
 def area_readme(result: AreaResult) -> Document:
-    """Text that stands beside the rasters.
-
-    Parameters
-    ----------
-    result
-        What they are.
-    """
+    """Text that stands beside the rasters."""
     bands = sorted(result.bands, key=lambda row: row.value)
     hashes = zip(result.model.files, result.model.fingerprints, strict=True)
     files = [

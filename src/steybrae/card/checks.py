@@ -128,8 +128,6 @@ def reference_of(check: Check, leg: LegScreening, model: ModelFacts) -> Referenc
 
     Parameters
     ----------
-    check, leg
-        The check, and the leg of the screening that it is on.
     model
         What the leg was screened on.
     """
@@ -148,8 +146,6 @@ def check_of(plan: RouteScreening, number: str, name: str) -> Source:
 
     Parameters
     ----------
-    plan
-        The screened line.
     number
         Of the check, ``7a``; the leg's alone where it has one check.
     name

@@ -28,11 +28,6 @@ def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
     ----------
     bearings
         Of every leg.
-
-    Returns
-    -------
-    tuple of str
-        Whole sentences.
     """
     first = bearings[0]
     angles = [leg.grid_magnetic_deg for leg in bearings]
@@ -108,11 +103,6 @@ def basis_words(screening: RouteScreening) -> tuple[str, ...]:
     ----------
     screening
         The result that the card is made from.
-
-    Returns
-    -------
-    tuple of str
-        Whole sentences.
     """
     model, used = screening.model, screening.settings
     stamps = ", ".join(

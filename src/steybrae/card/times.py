@@ -48,11 +48,6 @@ def slope_distance_m(length_m: float, ascent_m: float, descent_m: float = 0.0) -
         Horizontal length, metres.
     ascent_m, descent_m
         Metres climbed and lost.
-
-    Returns
-    -------
-    float
-        Metres.
     """
     return math.hypot(length_m, ascent_m + descent_m)
 
@@ -64,11 +59,6 @@ def pace_length_m(paces_per_100m: float) -> float:
     ----------
     paces_per_100m
         As the walker counts them: single or double, only the same throughout; 20 to 500.
-
-    Returns
-    -------
-    float
-        Metres.
 
     Raises
     ------

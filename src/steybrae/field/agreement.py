@@ -294,8 +294,6 @@ def compare(mean_deg: float, uncertainty_95_deg: float, reference: Reference) ->
     uncertainty_95_deg
         Its expanded uncertainty, degrees, above 0. It is used whole near 0 and 90 degrees,
         where the printed ends are cut: the cut adds no knowledge of the instrument.
-    reference
-        What to compare with.
     """
     difference_deg = None if reference.slope_deg is None else mean_deg - reference.slope_deg
     facing_deg = None if difference_deg is None else _facing_deg(difference_deg, reference)
@@ -327,8 +325,6 @@ def compare_readings(
 
     Parameters
     ----------
-    readings
-        What was read.
     references
         What it is compared with; may be none.
     scheme

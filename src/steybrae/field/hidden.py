@@ -21,11 +21,6 @@ def average_slope_deg(piece_deg: float, piece_m: float, rest_deg: float, baselin
         Slope of the rest, degrees.
     baseline_m
         Whole length in plan, metres, not below `piece_m`.
-
-    Returns
-    -------
-    float
-        Degrees.
     """
     rise_m = piece_m * angle_to_gradient(piece_deg)
     rise_m += (baseline_m - piece_m) * angle_to_gradient(rest_deg)
@@ -71,11 +66,6 @@ def hidden_slope_deg(average_deg: float, rest_deg: float, piece_m: float, baseli
         Length of the piece in plan, metres, above 0.
     baseline_m
         Whole length in plan, metres.
-
-    Returns
-    -------
-    float
-        Degrees.
     """
     rise_m = baseline_m * angle_to_gradient(average_deg)
     rise_m -= (baseline_m - piece_m) * angle_to_gradient(rest_deg)
@@ -96,11 +86,6 @@ def flattened_slope_deg(slope_deg: float, wavelength_m: float, cell_size_m: floa
         From crest to crest, metres, from two cells.
     cell_size_m
         Cell size, metres, above 0.
-
-    Returns
-    -------
-    float
-        Degrees.
     """
     phase = 2.0 * math.pi * cell_size_m / wavelength_m
     return gradient_to_angle(angle_to_gradient(slope_deg) * math.sin(phase) / phase)

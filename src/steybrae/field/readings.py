@@ -249,15 +249,8 @@ def reading_basis(readings: ReadingSet, *, stated: bool) -> str:
 
     Parameters
     ----------
-    readings
-        The set.
     stated
         Whether its error was stated, or is the usual one.
-
-    Returns
-    -------
-    str
-        One sentence.
     """
     shared = "half of it is taken to be shared by all readings, and does not average out"
     if stated:

@@ -56,8 +56,6 @@ def compare_sources(
 
     Parameters
     ----------
-    readings
-        What was read.
     sources
         What it is compared with; may be none.
     scheme
@@ -100,8 +98,6 @@ def paper_reference(
 
     Parameters
     ----------
-    gap
-        What the map says.
     measured, interval_m, scale
         What it was read from.
     aspect_true_deg

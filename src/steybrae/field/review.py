@@ -375,11 +375,6 @@ def _too_many(most: int, what: str, found: int) -> str:
 def merged_rows(logs: Sequence[Sequence[LogRow]]) -> tuple[list[LogRow], int]:
     """Rows of several logs, those that were copied from one into another once.
 
-    Parameters
-    ----------
-    logs
-        Rows of each.
-
     Returns
     -------
     tuple of list of LogRow and int

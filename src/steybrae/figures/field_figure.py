@@ -103,8 +103,6 @@ def save_figure(figure: Figure, path: Path, cautions: Sequence[Caution], *, forc
 
     Parameters
     ----------
-    figure
-        The picture.
     path
         ``.png``, ``.svg`` or ``.pdf``.
     cautions

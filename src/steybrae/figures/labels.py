@@ -69,8 +69,6 @@ class Labels:
             0 tries the position itself first.
         must
             Whether it is looked for further away where there is no room near.
-        style
-            Of the text.
 
         Returns
         -------

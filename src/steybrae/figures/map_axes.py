@@ -86,8 +86,6 @@ def draw_map(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     ----------
     axes
         Of the size `relief.map_mm` on paper.
-    screening, relief
-        What to draw.
     """
     x0, x1, y0, y1 = relief.extent
     axes.set(xlim=(x0, x1), ylim=(y0, y1))

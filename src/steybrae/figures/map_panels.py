@@ -201,8 +201,6 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
         At least `TABLE_MM` wide.
     screening
         For the totals.
-    legs
-        Rows.
     left_out
         How many further legs found no room.
     """

@@ -38,10 +38,6 @@ def draw_heights(
 
     Parameters
     ----------
-    axes
-        Where.
-    screening, drawn
-        What.
     size_mm
         Width and height of the axes on paper.
     """
@@ -87,10 +83,6 @@ def draw_slopes(axes: Axes, drawn: DrawnProfile, width_mm: float) -> None:
 
     Parameters
     ----------
-    axes
-        Where.
-    drawn
-        What.
     width_mm
         Width of the axes on paper.
     """

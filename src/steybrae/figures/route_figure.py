@@ -269,11 +269,6 @@ def figure_bytes(figure: Figure, fmt: str, metadata: Mapping[str, str]) -> bytes
         From `picture_metadata`. PNG: Title, Description (the cautions), Source, Software;
         PDF: Title, Subject (the cautions), Keywords, Creator.
 
-    Returns
-    -------
-    bytes
-        The file.
-
     Raises
     ------
     QuantityError

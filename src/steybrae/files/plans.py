@@ -191,8 +191,6 @@ def write_plan(path: Path, screening: RouteScreening, *, force: bool = False) ->
     ----------
     path
         The file to be, usually ``.zip``.
-    screening
-        The result.
     force
         Whether an existing file is replaced.
 

@@ -20,8 +20,6 @@ def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path] = (), *, force
 
     Parameters
     ----------
-    outputs
-        The files to be.
     inputs
         Files that are read, and that not even `force` may replace.
     force
@@ -62,8 +60,6 @@ def check_writable(path: Path, *, force: bool = False) -> None:
 
     Parameters
     ----------
-    path
-        The file to be.
     force
         Whether an existing file may be replaced.
 
@@ -104,8 +100,6 @@ def write_whole(path: Path, write: Callable[[Path], None], *, force: bool = Fals
 
     Parameters
     ----------
-    path
-        The final name.
     write
         Writes the content to the path it is given, which has the suffix of `path`.
     force

@@ -57,8 +57,6 @@ def heights_by_aspect(
 
     Parameters
     ----------
-    grounds
-        Of each leg.
     parts
         Ratings and problems.
     least_deg

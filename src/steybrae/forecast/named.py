@@ -294,8 +294,6 @@ def named_bins(
 
     Parameters
     ----------
-    cells
-        Of the leg.
     aspects
         As a bulletin names them; empty means all.
     range_m

@@ -64,8 +64,6 @@ def phone_page(card: RouteCard, screening: RouteScreening | None, plan: str = ""
 
     Parameters
     ----------
-    card
-        The card.
     screening
         What it was made from, with its relief; None for a leg between two places.
     plan

@@ -36,8 +36,6 @@ def assemble(job: AreaJob, work: Workspace, layout: Layout, grid: Grid, result: 
     ----------
     job, work, layout
         Of the run; every block is in the journal.
-    grid
-        Of the model.
     result
         What the files say of themselves.
     """

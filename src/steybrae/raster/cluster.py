@@ -119,8 +119,6 @@ def solve_here(job: AreaJob, folder: Path, angles_deg: tuple[int, ...]) -> tuple
     ----------
     job, folder
         As `work_here`.
-    angles_deg
-        Which angles.
 
     Returns
     -------

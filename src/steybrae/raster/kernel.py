@@ -113,8 +113,6 @@ class Kernel:
         heights
             ``[row, col]`` float32 or float64 with one ring more than the block, C order; not
             finite is unknown.
-        metric
-            Of the block.
         height_unit_m
             Metres in one step of the heights.
         out

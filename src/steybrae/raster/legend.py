@@ -145,8 +145,6 @@ def metadata(result: AreaResult, layer: Layer) -> dict[str, str]:
     ----------
     result
         Whose raster it is.
-    layer
-        Which one.
 
     Returns
     -------
@@ -237,11 +235,6 @@ def aux_xml(*, crs_wkt: str | None, values: Sequence[Value]) -> str:
         CRS where the raster itself could not hold it.
     values
         The classes, rising; empty for a raster of measures.
-
-    Returns
-    -------
-    str
-        XML.
     """
     root = ET.Element("PAMDataset")
     if crs_wkt is not None:

@@ -209,8 +209,6 @@ def area_result(
     ----------
     job
         What was asked for.
-    grid, info
-        Of the model.
     counted
         From all blocks.
     sample

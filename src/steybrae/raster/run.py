@@ -57,8 +57,6 @@ def run_area(
 
     Parameters
     ----------
-    job
-        What is asked for.
     work
         Where it is made; blocks in its journal are not made again.
     threads

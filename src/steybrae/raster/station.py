@@ -253,8 +253,6 @@ def open_station(job: AreaJob, folder: Path, writer: str | None = None) -> Itera
 
     Parameters
     ----------
-    job
-        What is asked for.
     folder
         The working folder (`steybrae.raster.files.outputs.Workspace`).
     writer

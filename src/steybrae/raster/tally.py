@@ -184,8 +184,6 @@ class Pieces:
 
         Parameters
         ----------
-        facing
-            From `of`.
         bands
             Of its cells, flat, 0 unknown.
         sloping

@@ -43,11 +43,6 @@ def reversal_m(vertical_sd_m: float | None) -> float:
     ----------
     vertical_sd_m
         Standard deviation of the model's heights, metres; None where not stated.
-
-    Returns
-    -------
-    float
-        Metres.
     """
     return max(LEAST_REVERSAL_M, 2.0 * (vertical_sd_m or 0.0))
 

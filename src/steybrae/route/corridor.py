@@ -229,8 +229,6 @@ def beside(
     ----------
     window
         Slopes and heights near the stretch.
-    line
-        The stretch.
     bins
         Length of a bin of chainage, metres, and their number in the leg.
     place_error_m, drift_deg

@@ -58,8 +58,6 @@ def sight_interval_deg(
 
     Parameters
     ----------
-    sight_deg, distance_m
-        The sight line.
     cell_m
         Size of the model's cell; half of it is the source's error of place.
     survey

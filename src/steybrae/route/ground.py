@@ -199,12 +199,6 @@ def leg_ground(
 
     Parameters
     ----------
-    source
-        The model.
-    track
-        The leg.
-    look
-        How.
     neighbours
         The legs before and after, where there are any: cells beyond an end may be theirs.
     also
@@ -398,8 +392,6 @@ def window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, 
         Vertices of the stretch in the model's grid.
     end_m
         Chainage of its end, for the corridor's half-width.
-    look
-        How it is looked at.
 
     Returns
     -------

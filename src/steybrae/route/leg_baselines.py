@@ -66,8 +66,6 @@ def baseline_slopes(
         ``(2, 2)``, ground metres per cell.
     col, row
         Indexes of the cells, shape ``(n,)``.
-    baselines_m
-        Metres.
 
     Returns
     -------
@@ -164,8 +162,6 @@ def stretch_baselines(
         Columns and rows of its vertices in the window.
     chainage_m
         Of the vertices, along the leg.
-    baselines_m
-        Metres.
 
     Returns
     -------

@@ -146,8 +146,6 @@ def convex_rolls(
 
     Parameters
     ----------
-    ground, points, chainage_m
-        The leg.
     around
         Heights around its points.
     steep_deg

@@ -66,8 +66,6 @@ def leg_track(route: Route, number: int, longest_m: float = 240.0) -> Track:
 
     Parameters
     ----------
-    route
-        The line.
     number
         Which leg, from 0.
     longest_m
@@ -107,8 +105,6 @@ def stretches(track: Track, length_m: float) -> Iterator[tuple[int, int]]:
 
     Parameters
     ----------
-    track
-        The line.
     length_m
         Longest run, metres; a single longer piece is a run of its own.
 

@@ -87,8 +87,6 @@ def lowered_to_deg(rules: StartRules, found: Iterable[_Looked | None]) -> float 
 
     Parameters
     ----------
-    rules
-        As asked for.
     found
         What looks down on each leg; one lower end holds for all.
 
@@ -103,11 +101,6 @@ def lowered_to_deg(rules: StartRules, found: Iterable[_Looked | None]) -> float 
 
 def left_out_words(rules: StartRules, reach_m: float) -> str:
     """Say what rules milder than the usual ones left out.
-
-    Parameters
-    ----------
-    rules, reach_m
-        As asked for.
 
     Returns
     -------

@@ -256,8 +256,6 @@ def moved(route: Route, shift_m: float, side: Side) -> Route:
 
     Parameters
     ----------
-    route
-        The line.
     shift_m
         Geodesic distance, metres, above 0 and at most 500.
     side

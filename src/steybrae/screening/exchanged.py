@@ -27,8 +27,6 @@ def would_lie_on(grid: Grid, lat_deg: Array, lon_deg: Array) -> NDArray[np.bool_
 
     Parameters
     ----------
-    grid
-        Where the model lies.
     lat_deg, lon_deg
         Places, degrees, ``[place]``.
 
@@ -52,13 +50,6 @@ def _lies_on(grid: Grid, lat_deg: Array, lon_deg: Array) -> NDArray[np.bool_]:
 
 def places_swapped(route: Route, grid: Grid) -> bool:
     """Whether a point of a route would lie on the model only with latitude and longitude exchanged.
-
-    Parameters
-    ----------
-    route
-        The line.
-    grid
-        Where the model lies.
 
     Returns
     -------

@@ -126,8 +126,6 @@ def slopes_known(
         ``(2, 2)``, ground metres per cell.
     stated
         What was said of the model.
-    baseline_m
-        Metres.
     """
     return slope_uncertainty(
         method,

@@ -257,8 +257,6 @@ def possible_bands(
 
     Parameters
     ----------
-    bands
-        Edges.
     slope_max, slope_high, corridor, short
         Degrees; None unknown.
 
@@ -305,8 +303,6 @@ def band_lengths_m(pieces: Pieces, bands: BandScheme) -> dict[str, float]:
     ----------
     pieces
         Of the line; unknown ones are in no band.
-    bands
-        Edges.
 
     Returns
     -------

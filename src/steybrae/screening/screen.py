@@ -68,10 +68,6 @@ def screen_route(
 
     Parameters
     ----------
-    route
-        The line.
-    source
-        The elevation model.
     settings
         How; the defaults of `Settings`.
     relief

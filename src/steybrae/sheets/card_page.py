@@ -77,8 +77,6 @@ def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> by
 
     Parameters
     ----------
-    card
-        What it says.
     page
         ``a4`` and ``letter`` (two parts to a page) or ``a5`` (one).
     appendix

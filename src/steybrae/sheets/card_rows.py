@@ -80,8 +80,6 @@ def leg_block(card: RouteCard, leg: CardLeg, paper: Canvas) -> tuple[float, Call
 
     Parameters
     ----------
-    card, leg
-        What it says.
     paper
         For the width of its words.
 

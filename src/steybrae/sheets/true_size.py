@@ -214,8 +214,6 @@ class Canvas:
         ----------
         x, y
             Start, middle or end of the base line, as `align` says.
-        text, size_pt, bold, ink, turn_deg
-            What and how.
         most_mm
             Room there is: longer text is made smaller.
         cut

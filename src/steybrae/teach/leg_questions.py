@@ -53,8 +53,6 @@ def find_leg(
 
     Parameters
     ----------
-    ground, look
-        The map.
     rng
         Where to look.
     steepest_deg
@@ -138,8 +136,6 @@ def leg_question(
     ----------
     line
         On paper.
-    ground, look
-        The map.
     name
         Of the user's own leg; empty for one of ours.
     on_contours

@@ -115,11 +115,6 @@ def line_grade_deg(slope_deg: float, off_deg: float) -> float:
         Degrees, 0 to below 90.
     off_deg
         From the fall line, degrees, 0 to 90.
-
-    Returns
-    -------
-    float
-        Degrees.
     """
     return gradient_to_angle(angle_to_gradient(slope_deg) * math.cos(math.radians(off_deg)))
 

@@ -57,8 +57,6 @@ def lesson_ground(source: DemSource, middle: tuple[float, float] | None = None) 
 
     Parameters
     ----------
-    source
-        The model.
     middle
         ``col, row`` of its middle; None takes, of some squares spread over the model, the one with the most
         relief of those that are wholly known.

@@ -86,8 +86,6 @@ def furniture(
 
     Parameters
     ----------
-    ground, look, lines
-        The map and its contours.
     clear
         Whether a place is far enough from the stretches.
     """

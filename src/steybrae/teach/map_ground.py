@@ -177,8 +177,6 @@ def map_ground(
 
     Parameters
     ----------
-    source
-        The model.
     scale
         Denominator of the map.
     frame_mm

@@ -65,8 +65,6 @@ def plan_middle(grid: Grid, plan: RouteScreening) -> tuple[float, float] | None:
 
     Parameters
     ----------
-    grid
-        Of the model.
     plan
         A saved result.
 
@@ -114,8 +112,6 @@ def plan_questions(ground: MapGround, look: MapLook, plan: RouteScreening, *, to
 
     Parameters
     ----------
-    ground, look
-        The map.
     plan
         A saved result.
     told

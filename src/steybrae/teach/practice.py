@@ -153,8 +153,6 @@ def practice_sheet(
 
     Parameters
     ----------
-    source
-        The model.
     look
         Scale, interval, thick lines.
     seed

@@ -53,8 +53,6 @@ def find_question(
     ----------
     kind
         Any but ``leg`` and ``reading``.
-    ground, look
-        The map.
     lines
         Places to try, in this order.
     steepest_deg

@@ -133,8 +133,6 @@ def profiles(
 
     Parameters
     ----------
-    ground, look
-        The map.
     places_mm
         x and y on paper, of one shape ``(n,)``.
     reach_mm
@@ -206,10 +204,6 @@ def stretch_from(ground: MapGround, profile: Profile, first: int, gaps: int) -> 
 
     Parameters
     ----------
-    ground
-        The map.
-    profile
-        From `profiles`.
     first
         Which of its crossings is the lower end.
     gaps
@@ -260,8 +254,6 @@ def stretch_over(
 
     Parameters
     ----------
-    ground, look
-        The map.
     x_mm, y_mm
         The place, on paper.
     gaps

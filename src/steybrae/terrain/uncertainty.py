@@ -301,11 +301,6 @@ def high_end_below(known: SlopeUncertainty) -> tuple[float, float]:
 def high_end_deg(slope_deg: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike) -> Array:
     """Upper end of `least_ends_deg` alone, for whole rasters: single precision stays single.
 
-    Parameters
-    ----------
-    slope_deg, known, roughness
-        As there.
-
     Returns
     -------
     Array

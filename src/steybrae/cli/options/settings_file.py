@@ -99,8 +99,6 @@ def values_for(ctx: typer.Context, path: Path, spread: Spread, typed: Table) -> 
     ----------
     ctx
         Of the command.
-    path
-        Of the file.
     spread
         Its options.
     typed

@@ -65,8 +65,6 @@ def check_sidecar(path: Path, data: Any) -> None:
 
     Parameters
     ----------
-    path
-        The file.
     data
         It, open.
 

@@ -157,8 +157,6 @@ class Energy:
 
         Parameters
         ----------
-        angles_deg
-            Which.
         visited
             Called after the first visit to each block.
         """
@@ -265,8 +263,6 @@ def open_energy(folder: Path, grid: Grid, pieces: Pieces, lowest_m: float) -> It
     ----------
     folder
         The working folder.
-    grid
-        Of the model.
     pieces
         From the survey.
     lowest_m

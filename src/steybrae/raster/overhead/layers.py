@@ -166,8 +166,6 @@ class OverheadCells:
 
         Parameters
         ----------
-        block
-            Which one.
         known
             Where the ground's height is known, ``[row, col]``.
         """

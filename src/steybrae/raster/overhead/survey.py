@@ -190,11 +190,6 @@ class Survey:
     def block(self, block: Block) -> tuple[Cells, tuple[Cells, Cells], Cells]:
         """Survey a block.
 
-        Parameters
-        ----------
-        block
-            Which one.
-
         Returns
         -------
         tuple

@@ -103,11 +103,6 @@ def _turned(bearing_deg: float) -> float:
 def back_bearing_deg(bearing_deg: float) -> float:
     """Opposite direction: ``bearing + 180`` on the circle, from the same north.
 
-    Parameters
-    ----------
-    bearing_deg
-        Degrees.
-
     Returns
     -------
     float
@@ -209,8 +204,6 @@ def convergence_deg(place: Place, grid: str) -> float:
 
     Parameters
     ----------
-    place
-        Where.
     grid
         ``bng``, ``utm`` and ``mgrs`` (the zone of the place), or ``latlon``, which is 0.
 
@@ -251,11 +244,6 @@ def leg_bearings(
         Grid of the map: ``bng``, ``utm``, ``mgrs`` or ``latlon``.
     elevation_m
         Height of the start, metres.
-
-    Returns
-    -------
-    LegBearings
-        Unrounded.
 
     Raises
     ------

@@ -126,8 +126,6 @@ def declination(place: Place, elevation_m: float, date: dt.date) -> MagneticFiel
 
     Parameters
     ----------
-    place
-        Where.
     elevation_m
         Height, metres, -1000 to 850 000. Above the ellipsoid by the letter; above the sea
         is as good, for 100 m change the declination by less than 0.001 degree.

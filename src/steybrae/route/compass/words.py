@@ -71,11 +71,6 @@ def turning_rule(grid_magnetic_deg: float, grid: str = "utm") -> str:
 def compass_words(leg: LegBearings) -> tuple[str, str]:
     """Say what to set on a compass with a declination scale, and the sum to do without.
 
-    Parameters
-    ----------
-    leg
-        Bearings of the leg.
-
     Returns
     -------
     tuple of str

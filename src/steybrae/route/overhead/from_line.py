@@ -108,8 +108,6 @@ def look_from(
     ----------
     kept
         The model's ground, as it was looked up from for the line itself.
-    tracks
-        Legs of the line.
     spots
         Where to stand.
     targets

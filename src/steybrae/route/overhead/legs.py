@@ -70,8 +70,6 @@ def route_above(kept: KeptGround, tracks: list[Track]) -> tuple[Above, ...]:
     ----------
     kept
         The model, and how to look; only ground within the reach is read.
-    tracks
-        Its legs.
 
     Returns
     -------
@@ -97,12 +95,8 @@ def place_above(source: DemSource, place: Place, look: OverheadLook, kept: KeptP
 
     Parameters
     ----------
-    source
-        The model.
     place
         Where; the sight is taken from there exactly, the path to the cell it lies in.
-    look
-        How.
     kept
         Where several places are looked up from.
 
@@ -247,15 +241,7 @@ def _answer(
 
 
 def hidden_sight(ground: OverheadGround, points: Points, sight: SightUp) -> bool:
-    """Whether ground stands above a line of sight.
-
-    Parameters
-    ----------
-    ground, points
-        Where, and from where.
-    sight
-        From one of them.
-    """
+    """Whether ground stands above a line of sight."""
     at, cell = np.array([sight.point]), np.array([ground.sources.number(int(sight.col), int(sight.row))])
     tangent = np.array([math.tan(math.radians(sight.deg))])
     return not bool(in_sight(ground, points, Pairs(at, cell, tangent))[0])

@@ -174,15 +174,6 @@ class Stretch:
 def stretch_windows(grid: Grid, tracks: list[Track], look: OverheadLook) -> list[Stretch]:
     """Cut legs into stretches and say what ground each needs.
 
-    Parameters
-    ----------
-    grid
-        Of the model.
-    tracks
-        The legs.
-    look
-        How to look.
-
     Returns
     -------
     list of Stretch
@@ -272,8 +263,6 @@ def shared(
     ----------
     parts
         In walking order.
-    look
-        How.
     most_cells
         Largest window that is shared, joined cells.
 
@@ -448,8 +437,6 @@ def read_ground(
 
     Parameters
     ----------
-    source
-        The model.
     window
         Which ground; it may reach outside.
     look
@@ -480,8 +467,6 @@ def joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Dem:
 
     Parameters
     ----------
-    source
-        The model.
     window
         Of a whole number of joined cells.
     joins

@@ -60,13 +60,6 @@ def _to_wgs84(epsg: int) -> Transformer:
 def lat_lon_deg(epsg: int, east_m: float, north_m: float) -> tuple[float, float]:
     """Grid metres to WGS 84.
 
-    Parameters
-    ----------
-    epsg
-        The grid.
-    east_m, north_m
-        Grid metres.
-
     Returns
     -------
     tuple of float
@@ -78,13 +71,6 @@ def lat_lon_deg(epsg: int, east_m: float, north_m: float) -> tuple[float, float]
 
 def grid_m(epsg: int, lat_deg: float, lon_deg: float) -> tuple[float, float]:
     """WGS 84 to grid metres; see `lat_lon_deg`.
-
-    Parameters
-    ----------
-    epsg
-        The grid.
-    lat_deg, lon_deg
-        Degrees.
 
     Returns
     -------
@@ -112,11 +98,6 @@ def bng_shift_accuracy_m() -> float:
 
 def utm_epsg(lat_deg: float, lon_deg: float) -> int:
     """EPSG code of the UTM zone of a place, on WGS 84.
-
-    Parameters
-    ----------
-    lat_deg, lon_deg
-        Degrees.
 
     Returns
     -------
@@ -161,13 +142,7 @@ def on_bng(east_m: float, north_m: float) -> bool:
 
 @cache
 def mgrs_library() -> Any:
-    """Load the converter of the mgrs package once.
-
-    Returns
-    -------
-    MGRS
-        The converter.
-    """
+    """Load the converter of the mgrs package once."""
     from mgrs import MGRS  # noqa: PLC0415
 
     return MGRS()

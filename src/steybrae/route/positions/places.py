@@ -160,11 +160,6 @@ def _letter(found: re.Match[str], part: str, text: str) -> str:
 def latlon_text(lat_deg: float, lon_deg: float) -> str:
     """Latitude and longitude in decimal degrees, to the nearest 0.00001 (about a metre).
 
-    Parameters
-    ----------
-    lat_deg, lon_deg
-        Degrees.
-
     Returns
     -------
     str
@@ -267,8 +262,6 @@ def format_place(place: Place, grid: str = "latlon", figures: int = 8) -> str:
 
     Parameters
     ----------
-    place
-        The place.
     grid
         One of `GRIDS`.
     figures

@@ -66,11 +66,6 @@ def parse_zone(zone: str | None) -> ZoneInfo:
     zone
         ``Europe/London``, ``UTC``; None is refused.
 
-    Returns
-    -------
-    ZoneInfo
-        The zone.
-
     Raises
     ------
     DateError
@@ -108,8 +103,6 @@ def parse_clock(text: str, date: dt.date, zone: str | None) -> dt.datetime:
     ----------
     text
         ``08:30``, 24 hours.
-    date
-        The day.
     zone
         Name of the zone; None is refused.
 
@@ -144,8 +137,6 @@ def daylight(place: Place, date: dt.date, zone: str | None) -> Daylight:
 
     Parameters
     ----------
-    place
-        Where.
     date
         The day whose noon is meant.
     zone
@@ -304,8 +295,6 @@ def daylight_left_min(arrival: dt.datetime, light: Daylight) -> float | None:
     ----------
     arrival
         A time with its zone.
-    light
-        The day.
 
     Returns
     -------
@@ -328,8 +317,6 @@ def daylight_left_words(arrival: dt.datetime, light: Daylight) -> str:
     ----------
     arrival
         A time with its zone.
-    light
-        The day.
 
     Returns
     -------

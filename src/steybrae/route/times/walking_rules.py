@@ -261,10 +261,5 @@ def swiss_min(segment: Segment) -> float:
     ----------
     segment
         Short enough to have one gradient.
-
-    Returns
-    -------
-    float
-        Minutes.
     """
     return segment.length_m / 1000.0 * swiss_min_per_km(segment.track_gradient)

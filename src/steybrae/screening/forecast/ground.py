@@ -54,8 +54,6 @@ def with_forecast_ground(
     ----------
     screening
         The line, screened.
-    route, source, settings
-        What it was made from.
 
     Raises
     ------
@@ -119,8 +117,6 @@ class Matching:
     ----------
     kept
         The model, and how to look up.
-    tracks
-        The legs.
     known
         How well slopes are known.
     vertical_error_m

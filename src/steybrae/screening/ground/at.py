@@ -91,10 +91,6 @@ def ground_at(
 
     Parameters
     ----------
-    place
-        Where.
-    source
-        The elevation model.
     radius_m
         95 % radius of the position error, metres; by default that of the place's own square,
         at least 10 m.
@@ -335,8 +331,6 @@ def ground_places(
     ----------
     places
         Lines of the file, and places.
-    look
-        The ground at one of them.
     where
         Name of the file, for errors.
 

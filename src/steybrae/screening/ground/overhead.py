@@ -112,10 +112,6 @@ def run_out(source: DemSource, place: Place, sight: SightAnswer) -> RunOut | Non
 
     Parameters
     ----------
-    source
-        The model.
-    place
-        Where one stands.
     sight
         To the zone.
 

@@ -57,11 +57,6 @@ def finding_words(
         Height of the highest seam met, metres.
     spikes
         How many cells are spikes or pits.
-
-    Returns
-    -------
-    str
-        A sentence or two.
     """
     source, contours = found.source_cell_m or cell_m, found.contours_m or 0.0
     rounded, striped = found.rounded_m or 0.0, found.striped_m or 0.0
@@ -249,8 +244,6 @@ def examine_model(
 
     Parameters
     ----------
-    source
-        The elevation model.
     settings
         Method, what was stated of the model, and where it came from.
     pictured

@@ -73,8 +73,6 @@ def corners_near(grid: Grid, places: Sequence[Place], side: int, most: int) -> l
 
     Parameters
     ----------
-    grid
-        Of the model.
     places
         In their order along a line.
     side, most
@@ -108,8 +106,6 @@ def read_blocks(source: DemSource, corners: Sequence[Corner], side: int, margin:
 
     Parameters
     ----------
-    source
-        The elevation model.
     corners, side
         Of the blocks, from `block_corners`.
     margin
@@ -133,8 +129,6 @@ def found_near(source: DemSource, near: Sequence[Place] = (), kept: Kept = NOTHI
 
     Parameters
     ----------
-    source
-        The elevation model.
     near
         Places in their order along a line; none of them, or none on the model, looks all over it.
     kept

@@ -46,8 +46,6 @@ def picture_cells(
 
     Parameters
     ----------
-    source
-        The model.
     window
         Row, column, rows and columns in it; it may reach outside.
     model

@@ -137,8 +137,6 @@ def zones_on_map(
     ----------
     screening
         How its slopes are known.
-    source
-        The model.
     window
         Row, column, rows and columns of the map in it.
     scale
@@ -210,8 +208,6 @@ def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
 
     Parameters
     ----------
-    screening
-        The line.
     source
         The model it was screened on.
 

@@ -94,14 +94,10 @@ def with_checks(
 
     Parameters
     ----------
-    line
-        The whole line.
     places
         Along it.
     legs
         With slopes to read, each where one may stand.
-    rules
-        How.
 
     Returns
     -------

@@ -223,8 +223,6 @@ def bridged(start: Array, end: Array, over: Array) -> Array:
 
     Parameters
     ----------
-    start, end
-        Of the pieces.
     over
         Stretches that do not end one.
 

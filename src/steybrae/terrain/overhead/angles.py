@@ -137,8 +137,6 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
 
     Parameters
     ----------
-    ground
-        Where.
     points
         One place, or those along a line. The path angle is that of the cells they lie in.
 

@@ -45,8 +45,6 @@ def first_open(ground: OverheadGround, points: Points, steepest: float) -> Pairs
 
     Parameters
     ----------
-    ground, points
-        Where.
     steepest
         Tangent of the steepest pair.
 

@@ -116,8 +116,6 @@ def useful_box(ground: OverheadGround, points: Points, least: float) -> tuple[in
 
     Parameters
     ----------
-    ground
-        Where.
     points
         Places of known height; one or more.
     least
@@ -194,8 +192,6 @@ def steepest_sight(ground: OverheadGround, points: Points, least_deg: float = LE
 
     Parameters
     ----------
-    ground
-        Where.
     points
         Places; one of unknown height has no answer.
     least_deg
@@ -263,8 +259,6 @@ def pairs_between(ground: OverheadGround, points: Points, least: float, below: f
 
     Parameters
     ----------
-    ground, points
-        Where.
     least, below
         Tangents.
     most

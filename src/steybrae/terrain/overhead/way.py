@@ -54,8 +54,6 @@ def pulled(ground: OverheadGround, col: Index, row: Index, angle_deg: float) -> 
 
     Parameters
     ----------
-    ground
-        Where.
     col, row
         Cells of a way, the source first.
     angle_deg
@@ -97,8 +95,6 @@ def straight_deg(ground: OverheadGround, col: Array, row: Array, top_m: float) -
 
     Parameters
     ----------
-    ground
-        Where.
     col, row
         Its two ends in the window, cells, the source first.
     top_m
