@@ -10,10 +10,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from tests.synthetic import Surface, sample_surface
+
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import Surface, sample_surface
 
 TRUE_GRID = "+proj=tmerc +lat_0=57 +lon_0=-9 +k=1 +x_0=0 +y_0=0 +datum=WGS84 +units=m +type=crs"
 """The CRS; its origin is the middle of every grid of `model`."""

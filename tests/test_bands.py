@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from steybrae.bands import Band, BandScheme, parse_edges, parse_slope_range_deg, steepness_words
+from steybrae.bands import Band, BandScheme, parse_edges, parse_slope_range_deg
 from steybrae.errors import QuantityError
 from steybrae.quantities import shown_slope_deg
 
@@ -139,19 +139,3 @@ def test_ranges_of_slopes(text: str, low_deg: float, high_deg: float) -> None:
 def test_ranges_that_cannot_be_taken(text: str, message: str) -> None:
     with pytest.raises(QuantityError, match=exactly(f"The range {message}")):
         parse_slope_range_deg(text, "The range")
-
-
-# Swiss leaflet "Achtung Lawinen!": steep from 30, very steep above 35, extremely steep above 40.
-@pytest.mark.parametrize(
-    ("slope_deg", "words"),
-    [
-        (29.9, "moderately steep"),
-        (30.0, "steep"),
-        (35.0, "steep"),
-        (35.01, "very steep"),
-        (40.0, "very steep"),
-        (40.01, "extremely steep"),
-    ],
-)
-def test_words_for_steepness(slope_deg: float, words: str) -> None:
-    assert steepness_words(slope_deg) == words

@@ -258,28 +258,3 @@ def parse_slope_range_deg(text: str, what: str = "A range of slopes") -> tuple[f
         )
         raise QuantityError(message)
     return low_deg, high_deg
-
-
-def steepness_words(slope_deg: float) -> str:
-    """Word that the European warning services use for a steepness.
-
-    Parameters
-    ----------
-    slope_deg
-        Degrees; the number shown decides.
-
-    Returns
-    -------
-    str
-        ``moderately steep`` below 30, ``steep`` from 30 to 35, ``very steep`` above 35 to
-        40, ``extremely steep`` above 40. Edges as in the Swiss leaflet "Achtung
-        Lawinen!" (steep from 30, very steep above 35, extremely steep above 40); the
-        European danger scale has the 30 and the 40. Mind that this word's edges hold the
-        upper value where the bands hold the lower one.
-    """
-    shown = shown_slope_deg(slope_deg)
-    if shown < 30.0:
-        return "moderately steep"
-    if shown <= 35.0:
-        return "steep"
-    return "very steep" if shown <= 40.0 else "extremely steep"

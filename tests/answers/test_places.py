@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 from tests.on_grid import model, route_on
+from tests.synthetic import Plane
 
 from steybrae.answers.route import RouteView, route_document
 from steybrae.files.model.rasters import open_model
@@ -15,7 +16,6 @@ from steybrae.render.terminal import terminal_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.known import ModelOrigin
 from steybrae.screening.places.words import place_words
-from steybrae.terrain.synthetic import Plane
 
 
 @pytest.fixture(scope="module")

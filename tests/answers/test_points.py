@@ -12,12 +12,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.on_grid import model, route_on
+from tests.synthetic import GaussianHill
 
 from steybrae.answers.points import cautions_path, cautions_text, points_csv, points_geojson
 from steybrae.bands import BandScheme
 from steybrae.files.results import as_json
 from steybrae.screening import RouteScreening, Settings, screen_route
-from steybrae.terrain.synthetic import GaussianHill
 
 HEADER = (
     "leg,chainage_m,lat_deg,lon_deg,elevation_m,slope_deg,slope_low_deg,slope_high_deg,"

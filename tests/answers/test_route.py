@@ -8,13 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tests.on_grid import model, route_on, towards
+from tests.synthetic import GaussianHill, Plane
 
 from steybrae.answers.route import RouteView, route_document
 from steybrae.bands import BandScheme, bands_text
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import GaussianHill, Plane
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo|ok|okay|danger-free|harmless)\b", re.IGNORECASE)
 SCHEME = BandScheme()

@@ -70,9 +70,9 @@ def commands() -> None:
 def points(count: int = 1_000_000) -> None:
     """Height, slope and aspect at points along lines, against scipy for the height alone."""
     from scipy.ndimage import map_coordinates
+    from tests.synthetic import GaussianHill, sample_surface
 
     from steybrae.terrain.attributes import at_points, slope_field
-    from steybrae.terrain.synthetic import GaussianHill, sample_surface
 
     dem = sample_surface(GaussianHill(600.0, 3000.0), (1500, 1500), 10.0)
     field = slope_field(dem)

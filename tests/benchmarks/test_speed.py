@@ -9,9 +9,9 @@ import time
 import numpy as np
 from scipy.ndimage import map_coordinates
 from tests.benchmarks.measure import MAIN, cost
+from tests.synthetic import GaussianHill, sample_surface
 
 from steybrae.terrain.attributes import at_points, slope_field
-from steybrae.terrain.synthetic import GaussianHill, sample_surface
 
 GAP = ("gap", "--scale", "1:25000", "--interval", "10m", "--gap", "2.5mm")
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.synthetic import Plane, sample_surface
 
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.grids import BNG_EPSG, lat_lon_deg
@@ -14,7 +15,6 @@ from steybrae.route.shape_result import Spot
 from steybrae.route.turns import route_from_places
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.screening.result import LegScreening, Position
-from steybrae.terrain.synthetic import Plane, sample_surface
 
 EAST_M, NORTH_M = 300_500.0, 803_500.0
 """Where the hand-worked route begins, National Grid metres: 57.117 N 3.643 W."""

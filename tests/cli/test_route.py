@@ -15,11 +15,11 @@ import pytest
 import rasterio
 import rasterio.transform
 from tests.on_grid import model, route_on
+from tests.synthetic import Plane
 
 from steybrae.bands import BandScheme
 from steybrae.cli.app import main
 from steybrae.files.plans import read_plan
-from steybrae.terrain.synthetic import Plane
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.on_grid import model
+from tests.synthetic import Cone, Plane
 from tests.terrain.overhead.made_ground import surveyed
 
 from steybrae.errors import QuantityError
@@ -18,7 +19,6 @@ from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
 from steybrae.screening.ground.reading import aspect_at
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import Cone, Plane
 from steybrae.terrain.uncertainty import gradient_covariance, slope_uncertainty
 
 CONE = model(Cone(35.0))  # faces away from its tip, in the middle of 1210 m x 1210 m

@@ -18,6 +18,7 @@ from matplotlib.text import Annotation, Text
 from PIL import Image
 from tests.on_grid import model, route_on
 from tests.pictured import pictured
+from tests.synthetic import GaussianHill, Plane
 
 from steybrae.bands import BandScheme
 from steybrae.card.times import usual_time
@@ -40,7 +41,6 @@ from steybrae.screening.pictures.picture import UNKNOWN
 from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.places.words import leading_spot
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import GaussianHill, Plane
 from steybrae.value import slope
 
 VERDICTS = re.compile(

@@ -9,6 +9,7 @@ import pytest
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, PathPatch
+from tests.synthetic import Plane, sample_surface
 
 from steybrae.errors import QuantityError
 from steybrae.figures.ground_figure import ground_figure, ground_metadata
@@ -17,7 +18,6 @@ from steybrae.figures.style import UNKNOWN_HATCH, band_hatch
 from steybrae.route.positions.places import Place
 from steybrae.screening.ground.at import GroundAt, ground_at
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import Plane, sample_surface
 
 
 def ground(slope_deg: float = 33.0, *, void: bool = False, radius_m: float = 25.0) -> GroundAt:

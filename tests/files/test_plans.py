@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 from tests.fuzz.gentler import clean_plan
 from tests.on_grid import model, route_on
+from tests.synthetic import Plane
 
 from steybrae.bands import STEEP_DEG, BandScheme
 from steybrae.cautions import HeightsRead, Situation, cautions_for, joined_cautions
@@ -35,7 +36,6 @@ from steybrae.screening.places.words import place_words
 from steybrae.screening.screen import route_totals
 from steybrae.screening.sound import sound
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import Plane
 
 Tree = dict[str, Any]
 

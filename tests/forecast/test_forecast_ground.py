@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from tests.on_grid import model, route_on, towards
+from tests.synthetic import Plane
 from tests.terrain.overhead.made_ground import dem, rough, surveyed
 
 from steybrae.forecast.named import HEIGHT_STEP_M, LegGrounds, crossed
@@ -22,7 +23,6 @@ from steybrae.terrain.dem import Dem
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG
 from steybrae.terrain.overhead.sight import FLOW_NEAR_M, in_sight
 from steybrae.terrain.overhead.sight_pairs import Pairs
-from steybrae.terrain.synthetic import Plane
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_uncertainty
 
 EVERYWHERE = (-math.inf, math.inf)

@@ -9,10 +9,10 @@ from html.parser import HTMLParser
 import numpy as np
 from tests.on_grid import model, route_on
 from tests.pictured import pictured
+from tests.synthetic import GaussianHill
 
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import GaussianHill
 
 EVIL = "<script>alert(1)</script>"
 HOSTILE = (

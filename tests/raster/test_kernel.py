@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from numpy.testing import assert_allclose, assert_array_equal
 from tests.raster.rasters_made import GRIDS, UTM, VOID, cells, mountains, with_voids, write
+from tests.synthetic import Plane
 
 from steybrae.bands import DEFAULT_EDGES_DEG
 from steybrae.quantities import shown_slope_deg
@@ -24,7 +25,6 @@ from steybrae.terrain.attributes import SECTORS, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.gradients import METHODS
 from steybrae.terrain.jacobian import jacobian_field
-from steybrae.terrain.synthetic import Plane
 
 EDGES = DEFAULT_EDGES_DEG
 HIGHEST_DEG = 1e-3

@@ -15,8 +15,7 @@ from tests.raster.test_overhead_kernel import heads
 from steybrae.errors import QuantityError
 from steybrae.files.model.rasters import open_model
 from steybrae.raster.files.outputs import WORK
-from steybrae.raster.job import AreaJob
-from steybrae.raster.layers import LAYERS, halve
+from steybrae.raster.job import LAYERS, AreaJob, halve
 from steybrae.raster.overhead.energy import ANGLES_DEG, LEAN_DEG
 from steybrae.raster.overhead.layers import code_words, told_deg
 from steybrae.raster.overhead.survey import overlooked_by_unknown, tile_lengths_m

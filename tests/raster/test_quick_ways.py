@@ -11,7 +11,7 @@ from hypothesis.extra import numpy as hnp
 from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
 
-from steybrae.raster.layers import LAYERS, halve
+from steybrae.raster.job import LAYERS, halve
 from steybrae.raster.tally import _counts, _known_ends
 
 SLOPES = st.one_of(st.just(np.nan), st.floats(0.0, 90.0, width=32))

@@ -25,7 +25,7 @@ from steybrae.raster import assemble
 from steybrae.raster.files import tiff as area_tiff
 from steybrae.raster.files.heights import cache_for
 from steybrae.raster.files.outputs import WORK, PartFile, Workspace
-from steybrae.raster.layers import LAYERS, halve
+from steybrae.raster.job import LAYERS, halve
 from steybrae.raster.result import AreaResult
 from steybrae.raster.windows import profile_curvature
 from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field

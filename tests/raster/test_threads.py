@@ -7,7 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from steybrae.raster import threads
-from steybrae.raster.threads import each
+from steybrae.raster.blocks import each
 
 
 @pytest.mark.parametrize("count", [0, 1, 9, 10, 11, 35])

@@ -15,7 +15,6 @@ from steybrae.route.compass.bearings import (
     Bearing,
     back_bearing_deg,
     bearing_difference_deg,
-    bearing_mean_deg,
     convergence_deg,
     geodesic,
     leg_bearings,
@@ -151,23 +150,11 @@ def test_circle(first_deg, second_deg):
     assert bearing_difference_deg(again_deg, first_deg) == pytest.approx(0.0, abs=1e-9)
 
 
-def test_differences_and_means_by_hand():
+def test_differences_by_hand():
     assert bearing_difference_deg(350.0, 10.0) == 20.0
     assert bearing_difference_deg(10.0, 350.0) == -20.0
     assert bearing_difference_deg(0.0, 180.0) == -180.0
     assert back_bearing_deg(200.0) == 20.0
-    assert bearing_difference_deg(bearing_mean_deg([350.0, 20.0]), 5.0) == pytest.approx(0.0, abs=1e-9)
-    assert bearing_mean_deg([90.0]) == pytest.approx(90.0)
-
-
-@pytest.mark.parametrize(("given_deg", "count"), [((), 0), ((0.0, 180.0), 2), ((0.0, 120.0, 240.0), 3)])
-def test_means_without_a_direction_are_refused(given_deg, count):
-    with pytest.raises(QuantityError) as caught:
-        bearing_mean_deg(given_deg)
-    assert str(caught.value) == (
-        f"Bearings should have a direction in common; got {count} that have none. "
-        "Give one at least, and none that cancel out."
-    )
 
 
 @pytest.mark.parametrize(

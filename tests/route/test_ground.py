@@ -8,12 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tests.on_grid import TRUE_GRID, model, route_on, towards
+from tests.synthetic import GaussianHill, Plane
 
 from steybrae.errors import OffModelError
 from steybrae.route.ground import LegGround, Look, leg_ground
 from steybrae.route.track import Track, leg_track
 from steybrae.terrain.dem import Dem, Grid
-from steybrae.terrain.synthetic import GaussianHill, Plane
 from steybrae.terrain.uncertainty import slope_uncertainty
 
 KNOWN = slope_uncertainty("horn", np.diag([10.0, -10.0]))

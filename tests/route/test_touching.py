@@ -9,13 +9,13 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from tests.on_grid import model
+from tests.synthetic import Crest
 
 from steybrae.bands import BandScheme
 from steybrae.route.touching import cut_at_edges, join_pieces, touched
 from steybrae.screening.leg import band_lengths_m
 from steybrae.terrain.attributes import SlopeField, slope_field
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import Crest
 
 SIZE = 24
 POSITION = st.floats(3.0, SIZE - 3.0)

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.on_grid import model, route_on
+from tests.synthetic import Plane
 
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import as_json
@@ -17,7 +18,6 @@ from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.overhead.way import alpha_deg
-from steybrae.terrain.synthetic import Plane
 
 SIZE, MIDDLE = 241, 120
 OVERHEAD = (

@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.on_grid import model, route_on
 from tests.screening.by_hand import DAYS
+from tests.synthetic import GaussianHill, Plane, Surface, Waves
 
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
@@ -23,7 +24,6 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.places.words import check_words
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem, DemSource
-from steybrae.terrain.synthetic import GaussianHill, Plane, Surface, Waves
 
 LOOK = Settings(reach_m=1000.0)
 ROUND_M = 30.0

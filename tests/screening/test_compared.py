@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import Geod
 from tests.on_grid import model, route_on
+from tests.synthetic import GaussianHill
 
 from steybrae.answers.leg import moved_items
 from steybrae.card.times import usual_time
@@ -19,7 +20,6 @@ from steybrae.route.legs import Route, is_way_off
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.screening.compared import RouteLines, compared, leaving, moved
 from steybrae.screening.result import Totals
-from steybrae.terrain.synthetic import GaussianHill
 
 GEOD = Geod(ellps="WGS84")
 HILL = model(GaussianHill(300.0, 220.0))

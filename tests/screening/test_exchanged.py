@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from tests.on_grid import model
+from tests.synthetic import Plane, sample_surface
 
 from steybrae.errors import OffModelError, RouteError
 from steybrae.route.legs import Route
@@ -15,7 +16,6 @@ from steybrae.screening import screen_route
 from steybrae.screening.exchanged import places_swapped, would_lie_on
 from steybrae.screening.ground.at import ground_at
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import Plane, sample_surface
 
 WORDS = (
     "A point of the route lies off the model and would lie on it with latitude and longitude exchanged. "

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.on_grid import model
+from tests.synthetic import Crest, GaussianHill, Plane
 
 from steybrae.errors import OffModelError, QuantityError
 from steybrae.route.positions.places import Place
@@ -18,7 +19,6 @@ from steybrae.screening import Settings
 from steybrae.screening.ground.at import GroundAt, ground_at, look_around, radius_95_m
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array, Dem
-from steybrae.terrain.synthetic import Crest, GaussianHill, Plane
 from steybrae.terrain.uncertainty import gradient_covariance, slope_interval_deg
 
 HILL = GaussianHill(300.0, 150.0)

@@ -15,10 +15,10 @@ from functools import cache
 import numpy as np
 import pytest
 from tests.on_grid import model, route_on, towards
+from tests.synthetic import Plane
 
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import Plane
 
 SHAPE, CELL_M, LEG_M, SIGMA_M = (61, 61), 10.0, 300.0, 1.0
 TRIALS = 150

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.on_grid import model, route_on, towards
+from tests.synthetic import Crest, GaussianHill, Plane, sample_surface
 
 from steybrae.bands import BandScheme
 from steybrae.route.touching import Pieces
@@ -19,7 +20,6 @@ from steybrae.screening.pictures.relief import profile_of
 from steybrae.screening.sound import sound
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.gradients import METHODS
-from steybrae.terrain.synthetic import Crest, GaussianHill, Plane, sample_surface
 
 SCHEME = BandScheme()
 

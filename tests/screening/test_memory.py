@@ -21,11 +21,11 @@ import rasterio.env
 import rasterio.transform
 import rasterio.windows
 from tests.on_grid import model, route_on, towards
+from tests.synthetic import Plane
 
 from steybrae.files.model.rasters import CACHE_BYTES, open_model
 from steybrae.route.overhead.windows import KeptGround
 from steybrae.screening import Settings, screen_route
-from steybrae.terrain.synthetic import Plane
 
 BIG, SMALL = 10_000, 512
 CORNER = (4608, 4608)  # of the small model in the big one, on a block of 512

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 from tests.on_grid import model, route_on
 from tests.screening.by_hand import DAYS, ByHand
+from tests.synthetic import Plane
 
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
@@ -23,7 +24,6 @@ from steybrae.screening.places.line import joined, outside, shared
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import Plane
 
 NEAR = Settings(drift_deg=0.0, reach_m=500.0)
 """The corridor as wide everywhere, so that turn points do not change it, and a short look up."""

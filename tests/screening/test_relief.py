@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.on_grid import model, route_on, towards
 from tests.pictured import pictured
+from tests.synthetic import Crest, GaussianHill, Plane
 
 from steybrae.bands import BandScheme
 from steybrae.route.legs import Route
@@ -26,7 +27,6 @@ from steybrae.screening.pictures.relief import (
     MOST_BINS,
 )
 from steybrae.terrain.dem import Dem, Grid
-from steybrae.terrain.synthetic import Crest, GaussianHill, Plane
 
 EAST_WEST = [(-300.0, 0.0), (0.0, 0.0), (300.0, 0.0)]
 

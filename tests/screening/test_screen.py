@@ -14,6 +14,7 @@ import pytest
 import rasterio.transform
 import rasterio.warp
 from tests.on_grid import model, route_on
+from tests.synthetic import GaussianHill, Plane
 
 from steybrae.bands import BandScheme
 from steybrae.errors import OffModelError, RouteError
@@ -25,7 +26,6 @@ from steybrae.route.positions.places import Place
 from steybrae.screening import ModelOrigin, RouteScreening, Settings, screen_route
 from steybrae.screening.result import Totals
 from steybrae.terrain.dem import Dem, Grid
-from steybrae.terrain.synthetic import GaussianHill, Plane
 
 HILL = GaussianHill(300.0, 220.0)
 DAY = [(-550.0, -100.0), (0.0, 30.0), (60.0, 250.0), (700.0, 200.0)]  # its last 95 m are off the model

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.on_grid import model, route_on
+from tests.synthetic import GaussianHill, Plane, Surface, Waves
 
 from steybrae.card.make import make_card
 from steybrae.card.settings import CardSettings
@@ -28,7 +29,6 @@ from steybrae.screening.ground.overhead import with_above
 from steybrae.screening.standing import Standing, StandingRules, may_stand
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.jacobian import jacobian_at
-from steybrae.terrain.synthetic import GaussianHill, Plane, Surface, Waves
 from steybrae.terrain.uncertainty import slope_uncertainty
 
 DAY = CardSettings(dt.date(2027, 1, 15), "latlon")

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from tests.on_grid import model, route_on
+from tests.synthetic import Plane
 
 from steybrae.errors import PlanError
 from steybrae.files.plans import read_plan, write_plan
@@ -26,7 +27,6 @@ from steybrae.screening.ground.overhead import with_above
 from steybrae.screening.pictures.relief import with_relief
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.start_zones import StartRules, find_start_zones
-from steybrae.terrain.synthetic import Plane
 from steybrae.terrain.uncertainty import slope_uncertainty
 
 SIZE, MIDDLE = 161, 80

@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 from tests.needs import program
 from tests.sheets.pdf_lines import level, page_strokes, rendered, text_boxes, type_sizes, upright, words
+from tests.synthetic import Plane, sample_surface
 
 from steybrae.files.model.rasters import open_model
 from steybrae.papers import PAPERS_MM
-from steybrae.sheets.error import error_pdf
 from steybrae.sheets.field import field_pdf
 from steybrae.sheets.first import first_pdf, teacher_pdf
 from steybrae.sheets.practice import key_pdf, marking_line, practice_pdf
-from steybrae.sheets.scale import COMB_LINE_MM, scale_pdf
+from steybrae.sheets.scale import COMB_LINE_MM, error_pdf, scale_pdf
 from steybrae.teach.field_sheet import field_sheet
 from steybrae.teach.first_lesson import first_lesson
 from steybrae.teach.map_ground import MapLook
@@ -27,7 +27,6 @@ from steybrae.teach.practice import PracticeSheet, practice_sheet
 from steybrae.teach.ruler_error import error_sheet
 from steybrae.teach.slope_scale import map_scale, scale_sheet
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import Plane, sample_surface
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 MAPS = [

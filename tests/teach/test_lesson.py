@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+from tests.synthetic import GaussianHill, Plane, sample_surface
 
 from steybrae.errors import ModelError
 from steybrae.teach.lesson import bent_share, bent_steepest_deg, interval_words, lesson, line_grade_deg
 from steybrae.teach.lesson_ground import LessonGround, lesson_ground
 from steybrae.terrain.dem import Dem
-from steybrae.terrain.synthetic import GaussianHill, Plane, sample_surface
 
 
 def test_crossing_a_slope() -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from tests.conftest import SamplePlan
+from tests.synthetic import Cone, GaussianHill, Plane, sample_surface
 
 from steybrae.bands import BandScheme
 from steybrae.errors import ModelError, QuantityError
@@ -38,17 +39,16 @@ from steybrae.teach.own_questions import (
     plan_middle,
     plan_questions,
 )
-from steybrae.teach.placing import footprint_mm
 from steybrae.teach.practice import (
     LEVELS,
     PracticeSheet,
+    footprint_mm,
     practice_sheet,
 )
 from steybrae.teach.questions import band_asked
 from steybrae.teach.stretches import profiles, stretch_from
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.gradients import heights_at
-from steybrae.terrain.synthetic import Cone, GaussianHill, Plane, sample_surface
 
 LOOKS = (
     MapLook(25_000.0, 10.0),

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.synthetic import Crest, Plane, sample_surface
 
 from steybrae.terrain.attributes import (
     BASELINE_M,
@@ -22,7 +23,6 @@ from steybrae.terrain.attributes import (
 )
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.gradients import METHODS
-from steybrae.terrain.synthetic import Crest, Plane, sample_surface
 
 GRADIENT = st.floats(-20.0, 20.0)
 

@@ -6,10 +6,10 @@ import math
 
 import numpy as np
 import pytest
+from tests.synthetic import Cone, Crest, GaussianHill, Plane, Waves, sample_surface
 
 from steybrae.terrain.attributes import slope_deg, slope_field
 from steybrae.terrain.gradients import METHODS, index_gradients
-from steybrae.terrain.synthetic import Cone, Crest, GaussianHill, Plane, Waves, sample_surface
 
 CELLS_M = np.array([8.0, 4.0, 2.0, 1.0])
 

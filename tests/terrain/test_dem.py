@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pyproj.crs.coordinate_operation import LambertAzimuthalEqualAreaConversion
+from tests.synthetic import Plane, sample_surface
 
 from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import ModelError
 from steybrae.terrain.dem import Dem, Grid, horizontal_crs
-from steybrae.terrain.synthetic import Plane, sample_surface
 
 ENGINEERING = 'LOCAL_CS["site grid",LOCAL_DATUM["site",0],UNIT["metre",1],AXIS["x",EAST],AXIS["y",NORTH]]'
 

@@ -8,13 +8,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.synthetic import Cone, Plane, sample_surface
 
 from steybrae.errors import MissingExtraError, ModelError
 from steybrae.screening.cross_check import cross_check
 from steybrae.terrain.attributes import slope_field
 from steybrae.terrain.engines import check_engine, engine_gradients, richdem_gradients
 from steybrae.terrain.gradients import index_gradients
-from steybrae.terrain.synthetic import Cone, Plane, sample_surface
 
 
 def test_names() -> None:

@@ -17,10 +17,12 @@ from steybrae.terrain.examine.found import (
     doubt,
     doubted_kinds,
     found_in,
+    joined,
     kinds_told,
+    marks_of,
     seams_in,
+    whole_unit_m,
 )
-from steybrae.terrain.examine.marks import joined, marks_of, whole_unit_m
 from steybrae.terrain.examine.stripes import crowd_of, terrace_interval_m
 from steybrae.terrain.model_kinds import MODEL_KINDS
 from steybrae.terrain.uncertainty import least_ends_deg, slope_uncertainty

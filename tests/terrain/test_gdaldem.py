@@ -11,10 +11,10 @@ import numpy as np
 import pyproj
 import pytest
 import rasterio
+from tests.synthetic import Plane, sample_surface
 
 from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem, Grid
-from steybrae.terrain.synthetic import Plane, sample_surface
 
 ALGORITHMS = {"horn": "Horn", "zevenbergen-thorne": "ZevenbergenThorne"}
 NODATA = -9999.0

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from tests.synthetic import Plane, sample_surface
 
 from steybrae.errors import ModelError
 from steybrae.terrain.attributes import aspect_deg, slope_deg, slope_field
@@ -18,7 +19,6 @@ from steybrae.terrain.gradients import (
     method_weights,
     plane_gradients,
 )
-from steybrae.terrain.synthetic import Plane, sample_surface
 
 ASPECTS_DEG = np.arange(0.0, 360.0, 15.0)
 HEIGHTS = hnp.arrays(np.float64, (5, 6), elements=st.integers(-2000, 2000).map(float))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import Band, BandScheme
 from steybrae.document import Block, Cautions, Cell, Column, Document, Heading, Paragraph, Table, or_none
-from steybrae.raster.layers import LAYERS, OPEN
+from steybrae.raster.job import LAYERS, OPEN
 from steybrae.raster.overhead.layers import NEITHER
 from steybrae.raster.overhead.result import (
     OVERHEAD_EDGES_DEG,

@@ -213,7 +213,7 @@ def first(
 @_command("error")
 def error(sheet: MapOptions, to: PaperOutput) -> None:
     """How far 0.1 to 0.5 mm on the ruler moves the answer: a picture and a table."""
-    from steybrae.sheets.error import error_pdf
+    from steybrae.sheets.scale import error_pdf
     from steybrae.teach.ruler_error import error_sheet
 
     result = error_sheet(sheet.scale, sheet.interval_m, sheet.interval)

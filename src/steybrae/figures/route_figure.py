@@ -19,8 +19,15 @@ from steybrae.answers.leg import corridor_slope
 from steybrae.answers.overhead import day_overhead_text
 from steybrae.errors import QuantityError, one_of
 from steybrae.figures.map_axes import draw_map
-from steybrae.figures.map_panels import ROW_MM, TABLE_MM, draw_legend, draw_scale, draw_table
-from steybrae.figures.profile_axes import draw_heights, draw_slopes
+from steybrae.figures.map_panels import (
+    ROW_MM,
+    TABLE_MM,
+    draw_heights,
+    draw_legend,
+    draw_scale,
+    draw_slopes,
+    draw_table,
+)
 from steybrae.figures.style import picture_style
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.screening.pictures.drawn import drawn_profile, relief_of

@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 from steybrae.raster.blocks import BLOCK_LEVELS, SMALL, Layout
 from steybrae.raster.files.outputs import SmallFile, Workspace
 from steybrae.raster.files.tiff import HEADER_BYTES, TILE, Level, encode_tiles, raster_tags, write_directories
-from steybrae.raster.job import AreaJob
-from steybrae.raster.layers import LAYERS, Layer, halve
+from steybrae.raster.job import LAYERS, AreaJob, Layer, halve
 from steybrae.raster.legend import Colour, Value, aux_xml, metadata, raster_colours
 from steybrae.raster.overhead.result import RasterValue
 from steybrae.raster.result import AreaResult

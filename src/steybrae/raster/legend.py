@@ -14,7 +14,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.raster.layers import OPEN, Layer
+from steybrae.raster.job import OPEN, Layer
 from steybrae.raster.overhead.layers import CODES, told_deg
 from steybrae.raster.overhead.result import start_zone_words
 from steybrae.raster.result import AreaResult

@@ -14,8 +14,7 @@ from steybrae.cautions import Cautions, HeightsRead, Situation, cautions_for
 from steybrae.files.model.rasters import ModelInfo
 from steybrae.ranges import Count, NotNegative, Share
 from steybrae.raster.files.heights import BadBlock
-from steybrae.raster.job import BELT_M, AreaJob
-from steybrae.raster.layers import OPEN
+from steybrae.raster.job import BELT_M, OPEN, AreaJob
 from steybrae.raster.overhead.result import AreaOverhead, RasterValue, area_overhead, raster_values
 from steybrae.raster.tally import MM2_PER_KM2, Tally, state_sector
 from steybrae.screening.basis import left_out_words, lowered_to_deg

@@ -12,14 +12,13 @@ from steybrae.cautions import HeightsRead
 from steybrae.errors import ModelError, SteybraeError
 from steybrae.files.model.rasters import ModelInfo, open_model
 from steybrae.raster.assemble import assemble
-from steybrae.raster.blocks import BLOCK, Layout
+from steybrae.raster.blocks import BLOCK, Layout, each
 from steybrae.raster.files.heights import BadBlock, cache_for
 from steybrae.raster.files.outputs import Workspace
 from steybrae.raster.job import AreaJob, Told
 from steybrae.raster.result import AreaResult, Counted, area_result
 from steybrae.raster.station import open_station
 from steybrae.raster.tally import Tally
-from steybrae.raster.threads import each
 
 TEXTS: Final = ("table.csv", "table.json", "README.txt")
 """Texts that stand beside the rasters."""

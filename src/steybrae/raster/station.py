@@ -21,9 +21,8 @@ from steybrae.raster.blocks import BLOCK, BLOCK_LEVELS, SMALL, STRIP_ROWS, Block
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.raster.files.outputs import PartFile, SmallFile, free_writer_name
 from steybrae.raster.files.tiff import TILE, encode_tiles
-from steybrae.raster.job import BELT_M, SLOPES, AreaJob
+from steybrae.raster.job import BELT_M, LAYERS, LEVEL, SLOPES, AreaJob, Layer, halve
 from steybrae.raster.kernel import Kernel
-from steybrae.raster.layers import LAYERS, LEVEL, Layer, halve
 from steybrae.raster.metric import BlockMetric, block_metric
 from steybrae.raster.overhead.layers import OverheadCells, count_overhead, open_overhead
 from steybrae.raster.tally import Pieces, Tally

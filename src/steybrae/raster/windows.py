@@ -35,9 +35,8 @@ from numpy.typing import NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import ROUNDING_SLACK, round_up
 from steybrae.raster.blocks import STRIP_ROWS
-from steybrae.raster.job import AreaJob
+from steybrae.raster.job import OPEN, AreaJob
 from steybrae.raster.kernel import Steps
-from steybrae.raster.layers import OPEN
 from steybrae.raster.metric import BlockMetric
 from steybrae.raster.tally import MM2_PER_M2, Tally
 from steybrae.terrain.cell_share import roughness_deg
@@ -130,7 +129,7 @@ def possible_bands(
     edges_deg
         Of the bands.
     out
-        Of the shape of `slope_deg`: 0 unknown, 1 the gentlest, `steybrae.raster.layers.OPEN` more where
+        Of the shape of `slope_deg`: 0 unknown, 1 the gentlest, `steybrae.raster.job.OPEN` more where
         no upper end is known.
     """
     edges = [round(10.0 * round_up(edge, 0.1)) for edge in edges_deg]

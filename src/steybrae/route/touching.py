@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from steybrae.route.corridor import NearCells, Window, half_width_m
 from steybrae.terrain.attributes import SlopeField
 from steybrae.terrain.dem import Array
-from steybrae.terrain.drops import drop_m
+from steybrae.terrain.traps import drop_m
 
 ON_LINE: Final = 1e-6
 """Nearer to an edge of a cell than this, cells, a point is on it: PROJ's own noise."""

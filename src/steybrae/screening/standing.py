@@ -15,10 +15,10 @@ from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource
-from steybrae.terrain.drops import drop_m
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.traps import drop_m
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 STAND_ROUND_M: Final = 30.0

@@ -9,8 +9,7 @@ from typing import Final
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet, box
 from steybrae.teach.answers import AspectAnswer, LegAnswer, LegLine, Measured, Question
-from steybrae.teach.placing import LEADER_MM, LETTER_MM
-from steybrae.teach.practice import PracticeSheet
+from steybrae.teach.practice import LEADER_MM, LETTER_MM, PracticeSheet
 from steybrae.teach.slope_scale import map_name
 from steybrae.teach.stretches import Stretch
 from steybrae.value import between, climb, ground_run, rise, slope, steep_length

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block, filled
 from steybrae.raster.files.outputs import SmallFile, free_writer_name, kept_arrays
-from steybrae.raster.layers import OPEN
+from steybrae.raster.job import OPEN
 from steybrae.raster.metric import BlockMetric
 from steybrae.raster.tally import MM2_PER_M2, Tally
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG

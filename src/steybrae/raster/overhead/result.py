@@ -9,8 +9,7 @@ from typing import Final
 
 from steybrae.bands import Band, BandScheme
 from steybrae.ranges import Count, NotNegative, Share
-from steybrae.raster.job import AreaJob
-from steybrae.raster.layers import OPEN
+from steybrae.raster.job import OPEN, AreaJob
 from steybrae.raster.overhead.layers import CLASSES, code_words, told_deg
 from steybrae.raster.tally import MM2_PER_KM2, MM2_PER_M2, Key, Tally
 from steybrae.terrain.attributes import baseline_cells

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.files.model.rasters import RasterModel
-from steybrae.raster.blocks import BLOCK, Layout
+from steybrae.raster.blocks import BLOCK, Layout, each
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.raster.files.outputs import Workspace
 from steybrae.raster.job import AreaJob, Told
@@ -25,7 +25,6 @@ from steybrae.raster.overhead.energy import ANGLES_AT_ONCE, ANGLES_DEG, open_ene
 from steybrae.raster.overhead.kernel import ready
 from steybrae.raster.overhead.layers import OPEN_CELLS, Pieces, open_pieces, put_piece
 from steybrae.raster.overhead.survey import Survey, overlooked_by_unknown, ringed_heights_m, smallest_cell_m
-from steybrae.raster.threads import each
 
 Cells = NDArray[Any]
 

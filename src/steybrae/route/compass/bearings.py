@@ -20,7 +20,6 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Final
@@ -125,36 +124,6 @@ def bearing_difference_deg(from_deg: float, to_deg: float) -> float:
         Degrees, -180 to below 180.
     """
     return _turned(to_deg - from_deg + 180.0) - 180.0
-
-
-def bearing_mean_deg(bearings_deg: Iterable[float]) -> float:
-    """Mean direction: that of the sum of the unit vectors.
-
-    Parameters
-    ----------
-    bearings_deg
-        Degrees from one and the same north, one at least.
-
-    Returns
-    -------
-    float
-        Degrees, 0 to below 360.
-
-    Raises
-    ------
-    QuantityError
-        None given, or they cancel out, as 0 and 180 do.
-    """
-    radians = [math.radians(bearing_deg) for bearing_deg in bearings_deg]
-    east = math.fsum(math.sin(value) for value in radians)
-    north = math.fsum(math.cos(value) for value in radians)
-    if math.hypot(east, north) <= 1e-9 * max(len(radians), 1):
-        message = (
-            f"Bearings should have a direction in common; got {len(radians)} that have none. "
-            "Give one at least, and none that cancel out."
-        )
-        raise QuantityError(message)
-    return _turned(math.degrees(math.atan2(east, north)))
 
 
 @cache

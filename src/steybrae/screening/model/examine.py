@@ -29,13 +29,15 @@ from steybrae.terrain.attributes import baseline_cells, slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
 from steybrae.terrain.examine.found import (
     FindingKind,
+    Marks,
     ModelFound,
     doubted_kinds,
     found_in,
+    joined,
     kinds_told,
+    marks_of,
     seams_in,
 )
-from steybrae.terrain.examine.marks import Marks, joined, marks_of
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty, least_ends_deg

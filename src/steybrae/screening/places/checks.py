@@ -24,11 +24,10 @@ from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import Standing, StandingRules
 from steybrae.terrain.dem import Dem, DemSource
-from steybrae.terrain.drops import drop_m
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.ground import NEIGHBOURS
 from steybrae.terrain.shape import RINGS, SHAPE_SPACING_M, look_around
-from steybrae.terrain.traps import flattenings, gullies
+from steybrae.terrain.traps import drop_m, flattenings, gullies
 
 MOST_LEADING: Final = 8
 """Checks that lead on a day (our choice)."""
