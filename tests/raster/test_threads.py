@@ -6,7 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from steybrae.raster import threads
+from steybrae.raster import blocks as threads
 from steybrae.raster.blocks import each
 
 
