@@ -12,10 +12,10 @@ from steybrae.route.kept import Kept
 from steybrae.route.legs import Route
 from steybrae.screening.compared import RouteLines, compared
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_beside
+from steybrae.screening.known import Settings
 from steybrae.screening.model.look import found_near
 from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.result import RouteScreening
-from steybrae.screening.known import Settings
 from steybrae.screening.screen import screen_route
 
 

@@ -18,9 +18,7 @@ from steybrae.errors import FileReadError, ModelError
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.positions.places import Place
 from steybrae.terrain.dem import Dem, DemSource, Grid
-from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, found_in
-from steybrae.terrain.examine.marks import Marks, joined, marks_of
-from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, found_in, joined, marks_of
+from steybrae.terrain.examine.found import NOTHING_FOUND, Marks, ModelFound, found_in, joined, marks_of
 from steybrae.terrain.jacobian import cell_size_m
 
 Corner = tuple[int, int]
