@@ -6,7 +6,7 @@ import io
 import itertools
 import math
 import re
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -36,10 +36,11 @@ from steybrae.figures.style import (
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.screening import Settings, screen_route
-from steybrae.screening.compared import alone, compared
+from steybrae.screening.compared import compared
 from steybrae.screening.pictures.picture import UNKNOWN
 from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.places.words import leading_spot
+from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem
 from steybrae.value import slope
 
@@ -474,4 +475,5 @@ def test_lines_beside_the_main_one_are_on_the_map_whole_and_named(three_lines):
         assert name.get_text() == line.name
     assert y.max() == pytest.approx(60.0, abs=1.0)
     assert {"line beside it", "way off"} <= set(words(axes_of(figure, "legend")))
-    assert not {"line beside it", "way off"} & set(words(route_figure(alone(three_lines))))
+    main = RouteScreening(**{one.name: getattr(three_lines, one.name) for one in fields(RouteScreening)})
+    assert not {"line beside it", "way off"} & set(words(route_figure(main)))

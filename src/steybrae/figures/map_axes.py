@@ -60,7 +60,7 @@ class LineStyle:
 LINE_STYLES: Final[dict[LineKind, LineStyle]] = {
     "contour": LineStyle(0.25, 2.0, ink="0.2"),
     "index contour": LineStyle(0.6, 2.0, ink="0.1"),
-    "edge of known": LineStyle(0.7, 2.5),
+    "edge of known ground": LineStyle(0.7, 2.5),
     "start zones": LineStyle(0.8, 3.1, (0, (0.7, 1.3)), 0.5),
     "corridor": LineStyle(0.9, 4.0, (0, (3.5, 1.8)), 1.0),
     "beside": LineStyle(LINE_PT, 4.6, (0, (5.0, 1.2)), 1.2),

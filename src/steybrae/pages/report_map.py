@@ -133,7 +133,7 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
         contours=outline("contour"),
         index_contours=outline("index contour"),
         corridor=outline("corridor"),
-        edge_of_known=outline("edge of known"),
+        edge_of_known=outline("edge of known ground"),
         zones=outline("start zones"),
         legs=_leg_lines(screening, relief),
         beside=_beside(screening, relief),

@@ -21,8 +21,8 @@ from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array, Grid
 
 LineKind = Literal[
-    "contour", "index contour", "edge of known", "start zones", "corridor", "beside", "way off", "sight",
-    "leg",
+    "contour", "index contour", "edge of known ground", "start zones", "corridor", "beside", "way off",
+    "sight", "leg",
 ]  # fmt: skip
 MarkKind = Literal["start", "turn point", "steepest", "place"]
 LabelKind = Literal["leg", "place", "line"]
@@ -119,7 +119,7 @@ def drawn_map(screening: RouteScreening, relief: Relief) -> DrawnMap:
     lines = [
         *_isolines("contour", relief.grid, relief.heights_m, thin),
         *_isolines("index contour", relief.grid, relief.heights_m, heavy),
-        *_isolines("edge of known", relief.grid, known, (0.5,)),
+        *_isolines("edge of known ground", relief.grid, known, (0.5,)),
         *(_isolines("start zones", zones.grid, zones.source.astype(float), (0.5,)) if zones else ()),
         *_isolines("corridor", relief.corridor_grid, relief.beyond_corridor_m, (0.0,)),
         *(Line("way off" if one.way_off else "beside", one.name, (_both(one.x, one.y),)) for one in beside),
