@@ -101,7 +101,7 @@ def report(desk: Desk, message: dict[str, Any]) -> Made:
             paces_per_100m=bare.paces_per_100m,
             bearing_unit=bare.bearing_unit,
         )
-    found, made = beside_line(_pictured(desk, asked), chosen, desk.ask.forecast)
+    found, made = beside_line(_plan(desk, asked), chosen, desk.ask.forecast)
     found = replace(found, cautions=_with_taken(desk, found.cautions))
     return Made(f"{asked.stem}.html", "text/html", report_page(found, made).encode())
 
@@ -150,18 +150,14 @@ def _day(given: Any) -> dict[str, str]:
 
 def _plan(desk: Desk, asked: _Asked) -> RouteScreening:
     """Screen the line as ``route --save`` keeps it: with its ground, its relief and where it came from."""
-    found = _pictured(desk, asked)
-    if desk.ask.forecast is not None:
-        found = forecast_beside(found, *desk.ask.forecast)
-    return replace(found, cautions=_with_taken(desk, found.cautions))
-
-
-def _pictured(desk: Desk, asked: _Asked) -> RouteScreening:
     found: RouteScreening = on_engine(desk, Engine.pictured, asked.route, for_forecast=True)
     origin, name = desk.ask.origin, f"{asked.stem}.gpx"
     read = FileRead(name, "route", hashlib.sha256(asked.file).hexdigest())
     command = " ".join(filter(None, (shlex.join(["steybrae", "route", name]), origin.command)))
-    return replace(found, origin=replace(origin, command=command, files=(read, *origin.files)))
+    found = replace(found, origin=replace(origin, command=command, files=(read, *origin.files)))
+    if desk.ask.forecast is not None:
+        found = forecast_beside(found, *desk.ask.forecast)
+    return replace(found, cautions=_with_taken(desk, found.cautions))
 
 
 def _card(desk: Desk, found: RouteScreening, day: Mapping[str, str]) -> tuple[RouteScreening, RouteCard]:
@@ -170,7 +166,12 @@ def _card(desk: Desk, found: RouteScreening, day: Mapping[str, str]) -> tuple[Ro
 
 
 def _with_taken(desk: Desk, cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:
-    return (*cautions, *desk.ask.cautions)
+    """Add what was taken from the file of settings, after what a plan has of it already."""
+    for own in desk.ask.cautions:
+        before = " ".join(one.text for one in cautions if one.key == own.key)
+        others = tuple(one for one in cautions if one.key != own.key)
+        cautions = (*others, replace(own, text=f"{before} {own.text}".strip()))
+    return cautions
 
 
 def _card_settings(desk: Desk, day: Mapping[str, str]) -> CardSettings:
