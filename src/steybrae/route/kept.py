@@ -12,6 +12,10 @@ MOST_TURNS: Final = 12
 cells)."""
 
 
+LARGE: Final = ("wide ground",)
+"""Kinds of which one may take a hundred megabytes: what a turn did not ask for goes before one is made."""
+
+
 class Met(Protocol):
     """A model that counts what it meets among the heights that it reads."""
 
@@ -83,6 +87,12 @@ class Kept:
             return make()
         held = self._held.get((kind, key))
         if held is None:
+            if kind in LARGE:
+                stale = [
+                    name for name, (turn, *_) in self._held.items() if name[0] == kind and turn < self._turn
+                ]
+                for name in stale:
+                    del self._held[name]
             before = self._source.met
             made = make()
             more = _less(self._source.met, before)

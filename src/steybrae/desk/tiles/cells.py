@@ -44,8 +44,8 @@ LEAST_KEPT: Final = 3
 MOST_OVERVIEW: Final = 10_000_000
 """Most cells of the finest overview that is kept whole, 50 MB with its heights (our choice)."""
 
-MOST_BLOCK_BYTES: Final = 48 * 2**20
-"""Blocks that are kept, bytes (our choice): some 36 of them."""
+MOST_BLOCK_BYTES: Final = 28 * 2**20
+"""Blocks that are kept, bytes (our choice): some 20 of them, what a screen shows from zoom -2 up."""
 
 
 @dataclass(frozen=True, eq=False)

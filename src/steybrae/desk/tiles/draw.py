@@ -44,7 +44,7 @@ ZONE_MARGIN: Final = 96
 """Most ground around a tile, cells, that zones are followed into (our choice): one that reaches farther
 out is kept without being measured."""
 
-MOST_TILE_BYTES: Final = 24 * 2**20
+MOST_TILE_BYTES: Final = 12 * 2**20
 """Finished tiles that are kept, bytes (our choice): a thousand of them."""
 
 
