@@ -241,8 +241,9 @@
   const screens = [...document.querySelectorAll('.screen')];
   const walk = screens.filter((node) => node.id !== 'reading' && node.id !== 'log');
   let leg = 1;
+  let wish = location.hash.slice(1);
   function show() {
-    const wanted = by(location.hash.slice(1))?.closest('.screen') ?? by('day');
+    const wanted = by(wish)?.closest('.screen') ?? by('day');
     screens.forEach((node) => node.classList.toggle('now', node === wanted));
     document.body.classList.toggle('at-day', wanted.id === 'day');
     const at = walk.indexOf(wanted);
@@ -255,10 +256,20 @@
       link.toggleAttribute('aria-current', now);
       if (now) link.setAttribute('aria-current', 'page');
     });
-    if (location.hash && by(location.hash.slice(1)) === wanted) window.scrollTo(0, 0);
+    if (by(wish) === wanted) window.scrollTo(0, 0);
     if (wanted.id === 'reading' && !chosen) choose(data.checks.find((one) => one.leg === leg)?.name ?? '');
   }
-  window.addEventListener('hashchange', () => { show(); document.querySelector('.screen.now').focus({preventScroll: true}); });
+  function go(name) {
+    wish = name;
+    show();
+    document.querySelector('.screen.now').focus({preventScroll: true});
+  }
+  window.addEventListener('hashchange', () => go(location.hash.slice(1)));
+  document.addEventListener('click', (event) => {
+    const link = event.target.closest('a[href^="#"]');
+    // A viewer that gives a local file no origin lets its address not change: the screen changes all the same.
+    if (link) setTimeout(() => { if (location.hash !== link.hash) go(link.hash.slice(1)); });
+  });
   by('larger')?.addEventListener('click', () => {
     const large = document.querySelector('.map').classList.toggle('large');
     by('larger').textContent = large ? 'Whole map' : 'Larger';
