@@ -35,10 +35,12 @@ def test_a_check_of_unknown_ends_is_open_above() -> None:
     assert found.origin.aspect_true_deg is None
 
 
-def test_a_sight_has_the_ends_of_the_model_and_no_reason_of_a_slope() -> None:
+def test_a_sight_has_the_ends_of_the_model_and_neither_reason_nor_band_of_a_slope() -> None:
     found = check_reference("3a", (41.6, 37.0, 46.0), 343.0, 20.0, 10.0, sight=True)
     assert (found.slope_deg, found.slope_low_deg, found.slope_high_deg) == (41.6, 37.0, 46.0)
-    assert found.origin == Origin()
+    assert found.origin == Origin(kind="sight")
     result = with_reasons(compare_readings(ReadingSet((52.0,)), [found]))
     assert result.references[0].result == "different"
     assert result.reasons == ()
+    assert (result.band, result.bands_possible) == (None, ())
+    assert result.sentence == "The steeper figure leads: 52.0°."

@@ -115,7 +115,9 @@ class TestRule:
     def test_comparisons(self, phone: Page, made: Made) -> None:
         draw = np.random.default_rng(20)
         cell_m = max(made.screening.model.cell_size_m)
-        slope = next(one for one in made.data["checks"] if one["quantity"] == "slope")
+        slope, angle = (
+            next(one for one in made.data["checks"] if one["quantity"] == kind) for kind in ("slope", "sight")
+        )
         cases, mine = [], []
         for number in range(10_000):
             expected = draw.uniform(0.5, 70.0)
@@ -123,7 +125,9 @@ class TestRule:
             low = None if draw.random() < 0.1 else max(0.0, expected - down)
             high = None if draw.random() < 0.2 else min(90.0, expected + up)
             ends = expected, low, high
-            reference = check_reference(f"{number}a", ends, draw.uniform(0.0, 360.0), 2.0 * cell_m, cell_m)
+            sight = draw.random() < 0.1
+            look = draw.uniform(0.0, 360.0)
+            reference = check_reference(f"{number}a", ends, look, 2.0 * cell_m, cell_m, sight=sight)
             percent = draw.random() < 0.2
             counts = COUNTS[draw.integers(len(COUNTS))]
             middle = min(80.0, max(0.5, expected + draw.normal(0.0, 12.0)))
@@ -137,8 +141,7 @@ class TestRule:
             readings = ReadingSet(ups, downs, float(draw.choice((4.0, 5.0, 2.5))), units)
             result = with_reasons(compare_readings(readings, [reference]))
             mine.append((result, compare(readings.mean_deg, readings.uncertainty_95_deg, reference)))
-            texts = slope if number == 0 else cases[0]["at"]
-            at = texts | {
+            at = (angle if sight else slope) | {
                 "name": f"{number}a", "source": reference.source, "slope": reference.slope_deg,
                 "low": reference.slope_low_deg, "high": reference.slope_high_deg,
             }  # fmt: skip

@@ -48,7 +48,8 @@ WORDS: Final = {
         "{result}: reading and {source} lie {apart} apart; less than {limit} would not have been noticed. "
         "The steeper leads."
     ),
-    "leads": "The steeper figure leads: {shown}, band {band}{possibly}{open}.",
+    "leads": "The steeper figure leads: {shown}{band}{possibly}{open}.",
+    "band": ", band {band}",
     "possibly": ", possibly as steep as {band}",
     "open": "; how much steeper is not known",
 }
@@ -64,7 +65,7 @@ class Origin:
     Attributes
     ----------
     kind
-        ``paper``, ``model``, ``instrument`` or ``other``.
+        ``paper``, ``model``, ``instrument``, ``other``; ``sight`` is the angle up to a place, no slope.
     baseline_m
         Horizontal ground that the figure averages over, metres.
     gaps
@@ -81,7 +82,7 @@ class Origin:
         Direction the slope faces, degrees clockwise from true north.
     """
 
-    kind: Literal["paper", "model", "instrument", "other"] = "other"
+    kind: Literal["paper", "model", "instrument", "sight", "other"] = "other"
     baseline_m: float | None = None
     gaps: int | None = None
     index_every: int = 1
@@ -223,9 +224,9 @@ class ReadingResult:
     steeper_deg
         Steepest central value of all sources, degrees; it leads.
     band
-        Band of `steeper_deg`.
+        Band of `steeper_deg`; None of a sight, which is no slope.
     bands_possible
-        From there to the band of the highest upper end of all sources.
+        From there to the band of the highest upper end of all sources; none of a sight.
     open_above
         Whether the upper end of any source is not known.
     cautions
@@ -243,7 +244,7 @@ class ReadingResult:
     uncertainty_95_deg: NotNegative
     references: tuple[Comparison, ...]
     steeper_deg: SlopeDeg
-    band: Band
+    band: Band | None
     bands_possible: tuple[Band, ...]
     open_above: bool
     cautions: Cautions
@@ -255,11 +256,12 @@ class ReadingResult:
     @property
     def sentence(self) -> str:
         """What leads, in plain words."""
-        steepest = self.bands_possible[-1].label
-        possibly = "" if len(self.bands_possible) == 1 else WORDS["possibly"].format(band=steepest)
+        band = "" if self.band is None else WORDS["band"].format(band=self.band.label)
+        steeper = [one.label for one in self.bands_possible[1:]]
+        possibly = WORDS["possibly"].format(band=steeper[-1]) if steeper else ""
         shown = slope(self.steeper_deg, at_least=self.open_above).text
         unknown = WORDS["open"] if self.open_above else ""
-        return WORDS["leads"].format(shown=shown, band=self.band.label, possibly=possibly, open=unknown)
+        return WORDS["leads"].format(shown=shown, band=band, possibly=possibly, open=unknown)
 
 
 def _facing_deg(difference_deg: float, reference: Reference) -> float | None:
@@ -348,6 +350,7 @@ def compare_readings(
     steeper_deg = max(central_deg)
     highest_deg = max(*upper_deg, steeper_deg)
     open_above = any(ref.open_above for ref in references)
+    sight = any(ref.origin.kind == "sight" for ref in references)
     situation = replace(
         situation or _situation(references),
         from_reading=True,
@@ -360,8 +363,8 @@ def compare_readings(
         uncertainty_95_deg=readings.uncertainty_95_deg,
         references=tuple(compare(mean_deg, readings.uncertainty_95_deg, ref) for ref in references),
         steeper_deg=steeper_deg,
-        band=scheme.band(steeper_deg),
-        bands_possible=scheme.between(steeper_deg, highest_deg),
+        band=None if sight else scheme.band(steeper_deg),
+        bands_possible=() if sight else scheme.between(steeper_deg, highest_deg),
         open_above=situation.open_above,
         cautions=cautions_for(situation),
         readings=readings,

@@ -172,7 +172,7 @@ def check_reference(
     """
     source = f"check {name} of the plan"
     if sight:
-        return Reference(source, *ends_deg)
+        return Reference(source, *ends_deg, Origin(kind="sight"))
     look = look_bearing_true_deg
     return Reference(
         source,

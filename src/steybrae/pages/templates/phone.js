@@ -75,10 +75,11 @@
     const highest = Math.max(Math.min(90, set.mean + set.uncertainty), at?.high ?? 0, steeper);
     const first = bandAt(steeper);
     const last = Math.max(first, bandAt(highest));
+    const sight = at?.quantity === 'sight';
     return fill(words.comparison.leads, {
       shown: open ? `${words.at_least} ${figure(steeper)}` : figure(steeper),
-      band: bands.labels[first],
-      possibly: last > first ? fill(words.comparison.possibly, {band: bands.labels[last]}) : '',
+      band: sight ? '' : fill(words.comparison.band, {band: bands.labels[first]}),
+      possibly: !sight && last > first ? fill(words.comparison.possibly, {band: bands.labels[last]}) : '',
       open: open ? words.comparison.open : '',
     });
   }
