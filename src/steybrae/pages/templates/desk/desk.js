@@ -148,9 +148,11 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
   }));
 
   const map = new DeskMap(model, {
-    clicked: (point) => { if (drawing) lines.add(point); else { lines.choose(-1); under(point); } },
+    clicked: (point) => {
+      if (!drawing) { lines.choose(-1); under(point); }
+      else if (lines.last?.row !== point.row || lines.last.col !== point.col) lines.add(point);  // not twice by a double click
+    },
     added: (point) => lines.add(point),
-    ended: () => draw(false),
     inserted: (point, leg) => lines.add(point, leg),
     activated: (index) => lines.activate(index),
     chosen: (index) => { if (lines.chosen !== index) lines.choose(index); },

@@ -76,7 +76,6 @@ export class DeskMap {
     const { map } = this;
     const box = map.getContainer();
     map.on("click", (event) => this.#hooks.clicked(place(event.latlng)));
-    map.on("dblclick", () => this.#hooks.ended());
     // From the page itself, since lines and points keep their own events from the map.
     box.addEventListener("mousemove", (event) => {
       this.#hooks.pointed(place(map.mouseEventToLatLng(event)));

@@ -1,0 +1,309 @@
+"""The page of the desk in Chromium: a line drawn, moved, kept, compared, by pointer, touch and keys."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, expect
+from tests.desk.served import PATIENCE_MS, Served, Sheet
+from tests.pages.conftest import run
+
+from steybrae.files.routes import read_route
+
+WIDE: dict[str, Any] = {"viewport": {"width": 1280, "height": 800}}
+PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
+TEN = [(0.30, 0.78), (0.34, 0.72), (0.38, 0.68), (0.40, 0.60), (0.44, 0.55)]
+TEN += [(0.46, 0.48), (0.50, 0.44), (0.54, 0.40), (0.58, 0.42), (0.62, 0.46)]
+LINE = {
+    "name": "",
+    "role": "main",
+    "points": [{"row": 420.0 - 30 * k, "col": 300.0 + 25 * k, "name": ""} for k in range(5)],
+}
+TARGETS = """[...document.querySelectorAll(
+    'header button, #panel :is(button, input, select, summary), #look :is(.point, summary, a)')]
+  .filter((node) => node.checkVisibility())
+  .map((node) => [node.id || node.className, node.getBoundingClientRect()])
+  .map(([name, box]) => [name, box.width, box.height])
+"""
+BAD = "<img src=x onerror=console.log('ran')>"
+
+expect.set_options(timeout=PATIENCE_MS)
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("home")
+
+
+@pytest.fixture(scope="module")
+def served(home: Path, sample_dem: Path) -> Iterator[Served]:
+    found = Served(home, "--dem", str(sample_dem / "stey_massif.tif"))
+    yield found
+    found.end()
+
+
+@pytest.fixture
+def laid(browser: Browser, served: Served) -> Iterator[Sheet]:
+    """The page with a line of four legs."""
+    served.keep(LINE)
+    found = Sheet(browser, served.address, **WIDE)
+    yield found
+    found.end()
+
+
+@pytest.fixture
+def sheet(browser: Browser, served: Served) -> Iterator[Sheet]:
+    served.keep()
+    found = Sheet(browser, served.address, **WIDE)
+    yield found
+    found.end()
+
+
+def route_says(gpx: Path, sample_dem: Path) -> str:
+    """All that ``route`` prints on a file."""
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        assert run("route", str(gpx), "--dem", str(sample_dem / "stey_massif.tif")) == 0
+    return " ".join(out.getvalue().split())
+
+
+def draw(sheet: Sheet, spots: list[tuple[float, float]]) -> None:
+    """Draw a line by clicks, as the page invites to."""
+    for spot in spots:
+        sheet.click(*spot)
+    sheet.page.keyboard.press("Escape")
+    sheet.settle()
+
+
+def saved(sheet: Sheet, what: str, folder: Path) -> Path:
+    """Save a file from the page."""
+    sheet.page.click("#tab-take")
+    with sheet.page.expect_download() as waiting:
+        sheet.page.click(f"[data-make={what}]")
+    path = folder / waiting.value.suggested_filename
+    waiting.value.save_as(path)
+    return path
+
+
+class TestPointer:
+    def test_a_day_drawn_moved_undone_saved_and_read_by_route(
+        self, sheet: Sheet, sample_dem: Path, tmp_path: Path
+    ) -> None:
+        draw(sheet, TEN)
+        drawn = sheet.written()
+        assert len(drawn) == 10
+        sheet.drag(4, 25, -15)
+        sheet.settle()
+        moved = sheet.written()
+        assert [k for k in range(10) if moved[k] != drawn[k]] == [3]
+        sheet.page.click("#undo")
+        sheet.settle()
+        assert sheet.written() == drawn
+        sheet.page.click("#redo")
+        sheet.settle()
+        assert sheet.written() == moved
+        headline, places = sheet.texts("#headline p"), sheet.texts("#found > .places p")
+        gpx = saved(sheet, "gpx", tmp_path)
+        route = read_route(gpx)
+        assert len(route.points) == 10
+        said = route_says(gpx, sample_dem)
+        assert headline[0] in said
+        assert places
+        assert [place for place in places if place.lower() not in said.lower()] == []
+
+    def test_a_point_on_a_leg_and_one_less(self, sheet: Sheet) -> None:
+        draw(sheet, [TEN[0], TEN[5]])
+        boxes = [sheet.page.locator(f'.point[aria-label^="Point {k} of"]').bounding_box() for k in (1, 2)]
+        x, y = (sum(box[axis] / 2 for box in boxes if box) + 16 for axis in ("x", "y"))
+        sheet.page.mouse.click(x, y)
+        sheet.settle()
+        first, new, last = sheet.written()
+        sheet.page.keyboard.press("Control+z")
+        sheet.settle()
+        assert sheet.written() == [first, last]
+        sheet.page.keyboard.press("Control+Shift+z")
+        sheet.settle()
+        assert sheet.written() == [first, new, last]
+
+    def test_profile_and_map_point_at_each_other(self, laid: Sheet) -> None:
+        page = laid.page
+        page.locator("#profile .panel").first.hover()
+        expect(page.locator("path.here")).to_be_visible()
+        middle = page.locator('.point[aria-label^="Point 3 of"]').bounding_box()
+        assert middle is not None
+        page.mouse.move(middle["x"] + 48, middle["y"] - 22)
+        at = page.locator("#profile .cursor").first.get_attribute("x1")
+        assert at is not None
+        assert 50 < float(at.rstrip("%")) < 75
+
+    def test_lines_side_by_side(self, laid: Sheet) -> None:
+        sheet, page = laid, laid.page
+        page.click("#tab-line")
+        page.locator("#points button").nth(2).focus()
+        page.click("#split")
+        sheet.settle()
+        assert page.locator("#which option").all_text_contents() == ["1: main", "2: alternative"]
+        page.select_option("#role", "way off")
+        expect(page.locator("#points li")).to_have_count(3)
+        page.click("#join")
+        sheet.settle()
+        assert len(sheet.written()) == 5
+        before = sheet.written()
+        page.click("#reverse")
+        sheet.settle()
+        assert sheet.written() == before[::-1]
+
+
+class TestKept:
+    def test_a_closing_tab_keeps_the_last_change(
+        self, browser: Browser, served: Served, sheet: Sheet
+    ) -> None:
+        sheet.click(0.4, 0.4)
+        sheet.page.goto("about:blank")
+        again = Sheet(browser, served.address, **WIDE)
+        again.page.wait_for_selector("#points li", state="attached")
+        again.end()
+
+    @pytest.mark.parametrize(("choice", "more"), [("#take-theirs", 0), ("#keep-mine", 1)])
+    def test_two_pages(self, browser: Browser, served: Served, laid: Sheet, choice: str, more: int) -> None:
+        sheet, other = laid, Sheet(browser, served.address, **WIDE)
+        for page, name in ((sheet.page, "by the rib"), (other.page, "by the burn")):
+            page.click("#tab-line")
+            page.fill("#line-name", name)
+            page.keyboard.press("Tab")
+            if page is sheet.page:
+                sheet.settle()
+        expect(other.page.locator("#conflict")).to_be_visible()
+        other.page.click(choice)
+        other.settle()
+        options = other.page.locator("#which option").all_text_contents()
+        assert options[0] == "1: by the rib"
+        assert len(options) == 1 + more
+        sheet.page.reload()
+        sheet.settle()
+        sheet.page.wait_for_selector("#which option", state="attached")
+        assert sheet.page.locator("#which option").all_text_contents() == options
+        other.said = [text for text in other.said if "409" not in text]  # Chromium tells it
+        other.end()
+
+
+class TestKeys:
+    def test_three_points_and_a_file(self, sheet: Sheet, tmp_path: Path) -> None:
+        page = sheet.page
+        page.locator("#map").focus()
+        for key in ("Enter", "ArrowUp", "Enter", "ArrowRight", "Enter"):
+            page.keyboard.press(key)
+            page.wait_for_timeout(350)  # the map glides
+        sheet.settle()
+        page.locator("#tab-answer").focus()
+        page.keyboard.press("ArrowRight")
+        page.locator("#points button").nth(1).focus()
+        before = sheet.written()
+        page.keyboard.press("ArrowRight")
+        page.keyboard.press("Shift+ArrowDown")
+        sheet.settle()
+        after = sheet.written()
+        assert [k for k in range(3) if before[k] != after[k]] == [1]
+        page.keyboard.press("Insert")
+        page.keyboard.press("Delete")
+        sheet.settle()
+        assert len(sheet.written()) == 3
+        page.locator("#tab-line").focus()
+        page.keyboard.press("ArrowRight")
+        page.locator("[data-make=gpx]").focus()
+        with page.expect_download() as waiting:
+            page.keyboard.press("Enter")
+        waiting.value.save_as(tmp_path / "keys.gpx")
+        assert len(read_route(tmp_path / "keys.gpx").points) == 3
+
+    def test_typed_points(self, sheet: Sheet) -> None:
+        sheet.page.click("#tab-line")
+        for text in ("59.2131 -8.0366", "245 true 600 m"):
+            sheet.page.fill("#typed-text", text)
+            sheet.page.keyboard.press("Enter")
+            expect(sheet.page.locator("#typed-text")).to_have_value("")
+        assert len(sheet.written()) == 2
+        sheet.page.fill("#typed-text", "over there")
+        sheet.page.keyboard.press("Enter")
+        expect(sheet.page.locator("#notice")).to_be_visible()
+        sheet.said = [text for text in sheet.said if "422" not in text]
+
+
+class TestLook:
+    @pytest.mark.parametrize(("size", "scheme"), [(WIDE, "light"), (PHONE, "dark")], ids=["wide", "phone"])
+    def test_nothing_for_axe_to_find(
+        self, browser: Browser, served: Served, size: dict[str, Any], scheme: str
+    ) -> None:
+        served.keep(LINE)
+        sheet = Sheet(browser, served.address, color_scheme=scheme, **size)
+        for tab in ("answer", "line", "take"):
+            sheet.page.click(f"#tab-{tab}")
+            found = Axe().run(sheet.page)
+            assert found.violations_count == 0, found.generate_report()
+        sheet.end()
+
+    def test_on_a_phone(self, browser: Browser, served: Served) -> None:
+        served.keep()
+        sheet = Sheet(browser, served.address, **PHONE)
+        for spot in ((0.3, 0.75), (0.5, 0.55), (0.6, 0.4)):
+            sheet.page.touchscreen.tap(*sheet.spot(*spot))
+        sheet.settle()
+        assert len(sheet.written()) == 3
+        assert sheet.page.evaluate("document.documentElement.scrollWidth") == 390
+        for tab in ("answer", "line", "take"):
+            sheet.page.tap(f"#tab-{tab}")
+            small = [one for one in sheet.page.evaluate(TARGETS) if one[2] < 48 or one[1] < 44]
+            assert small == []
+        sheet.page.tap("#handle")
+        expect(sheet.page.locator("#along")).to_be_visible()
+        sheet.end()
+
+
+def test_hostile_names_stay_text(browser: Browser, served: Served, tmp_path: Path) -> None:
+    points = [{"row": 400.0 - 40 * k, "col": 300.0 + 25 * k, "name": BAD} for k in range(3)]
+    served.keep({"name": BAD, "role": "main", "points": points}, party=BAD)
+    sheet = Sheet(browser, served.address, **WIDE)
+    page = sheet.page
+    page.click("#tab-line")
+    assert page.locator("#line-name").input_value() == BAD
+    file = tmp_path / "evil.gpx"
+    points = "".join(
+        f'<rtept lat="59.2{k}" lon="-8.03"><name>&lt;img src=x&gt;{k}</name></rtept>' for k in (1, 2)
+    )
+    file.write_text(
+        '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1"><rte>'
+        f"<name>&lt;script&gt;console.log(1)&lt;/script&gt;</name>{points}</rte></gpx>"
+    )
+    page.set_input_files("#file", file)
+    expect(page.locator("#points li")).to_have_count(2)
+    sheet.settle()
+    assert page.locator("img[src=x], #panel script, #map script").count() == 0
+    sheet.end()
+
+
+def test_reload_and_a_killed_server(
+    browser: Browser, served: Served, home: Path, sample_dem: Path, sheet: Sheet
+) -> None:
+    """Last, for it kills the server that the others have asked."""
+    sheet.page.click("#tab-take")
+    sheet.page.fill("#day [name=party]", "Ona, Bo")
+    draw(sheet, TEN[:3])
+    drawn = sheet.written()
+    sheet.page.reload()
+    sheet.page.wait_for_selector("#points li", state="attached")
+    sheet.settle()
+    assert sheet.written() == drawn
+    sheet.page.goto("about:blank")
+    served.end()
+    again = Served(home, "--dem", str(sample_dem / "stey_massif.tif"))
+    other = Sheet(browser, again.address, **WIDE)
+    assert other.written() == drawn
+    assert other.page.locator("#day [name=party]").input_value() == "Ona, Bo"
+    other.end()
+    again.end()
