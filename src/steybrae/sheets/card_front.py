@@ -256,16 +256,17 @@ def _besides(leg: CardLeg) -> str:
         return ""
     parts = [f"{steep_length(ground.unknown_m).text} unkn."] if ground.unknown_m else []
     if ground.drop is not None:
-        parts.append(f"DROP {_off(ground.drop.off_m)} {ground.drop.side}")
+        parts.append(f"DROP {_off(ground.drop.off_m)}{ground.drop.side}")
     for cliff in leg.cliffs:
         if ground.drop is None or cliff.side != ground.drop.side:
-            parts.append(f"cliff {_off(cliff.distance_m)} {cliff.side}")
+            parts.append(f"cliff {_off(cliff.distance_m)}{cliff.side}")
     return ", ".join(parts)
 
 
 def _off(metres: float) -> str:
+    """``20 m `` off the line; empty at the line itself."""
     off = distance_off(metres)
-    return off.text if off.shown else "at the line,"
+    return f"{off.text} " if off.shown else ""
 
 
 def corridor_lines(card: RouteCard) -> list[str]:
