@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, Protocol
 
 from steybrae.errors import QuantityError
 from steybrae.quantities import MIL_PER_DEG, round_down, round_up
@@ -231,6 +231,42 @@ def up_and_down(up_m: float | None, down_m: float | None, *, at_least: bool = Fa
 def legs_and_length(legs: int, metres: float) -> str:
     """``19 legs, 13.53 km``."""
     return f"{legs} leg{'' if legs == 1 else 's'}, {kilometres(metres).text}"
+
+
+class Steepest(Protocol):
+    """Anything that holds the steepest of a whole line, and on which leg it is."""
+
+    @property
+    def slope_max_deg(self) -> float | None:
+        """Steepest on the line, degrees."""
+
+    @property
+    def slope_max_leg(self) -> int | None:
+        """Its leg."""
+
+    @property
+    def slope_corridor_max_deg(self) -> float | None:
+        """Steepest in the corridor, degrees."""
+
+    @property
+    def slope_corridor_max_leg(self) -> int | None:
+        """Its leg."""
+
+    @property
+    def open_above(self) -> bool:
+        """Whether both may be steeper still."""
+
+
+def steepest_texts(line: Steepest) -> tuple[str, str]:
+    """``on the line at least 58.2° (leg 12)``, and ``in the corridor at least 58.2° (leg 12)``."""
+    on, beside = (
+        f"{slope(deg, at_least=line.open_above).text}{'' if leg is None else f' (leg {leg})'}"
+        for deg, leg in (
+            (line.slope_max_deg, line.slope_max_leg),
+            (line.slope_corridor_max_deg, line.slope_corridor_max_leg),
+        )
+    )
+    return f"on the line {on}", f"in the corridor {beside}"
 
 
 def steep_length(metres: float | None, *, at_least: bool = False) -> Value:

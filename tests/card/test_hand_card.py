@@ -165,7 +165,10 @@ def test_totals(card: RouteCard) -> None:
     assert (card.totals.ascent_m, card.totals.descent_m) == (200.0, 180.0)
     assert totals_lines(card)[:3] == ("3 legs, 2.70 km", "up 200 m, down 180 m", "1 h 22 in all")
     assert totals_lines(card)[3].startswith("arrive 10:22 GMT, 5 h ")
-    assert totals_lines(card)[4:] == ("steepest on the line 33.0°", "steepest in the corridor 0.0°")
+    assert totals_lines(card)[4:] == (
+        "steepest on the line 33.0° (leg 3)",
+        "steepest in the corridor 0.0° (leg 1)",
+    )
 
 
 def test_references_are_cut_off_not_rounded(card: RouteCard) -> None:

@@ -394,7 +394,7 @@ def test_a_line_wholly_over_no_data_can_be_drawn():
     screening = pictured(empty, route_on(dem, [(-200.0, 0.0), (200.0, 0.0)]))
     figure = route_figure(screening)
     written = all_words(figure)
-    assert "Steepest on the line: unknown" in written
+    assert "Steepest on the line unknown" in written
     assert "no contours: heights unknown or level" in written
     (image,) = named(axes_of(figure, "map"), "bands")
     assert (image.get_array()[..., 3] == 0.0).all()

@@ -212,9 +212,7 @@ class TestFigures:
 
     def test_headline(self, page: Reader, made: Made) -> None:
         totals = made.screening.totals
-        assert (
-            f"Steepest ground on the line: at least {slope(totals.slope_max_deg)}, on leg 12." in page.words
-        )
+        assert f"Steepest on the line at least {slope(totals.slope_max_deg)} (leg 12)." in page.words
         assert f"Unknown ground: {metres(totals.unknown_m)} m of the line." in page.words
         assert f"Steepest sight up to a start zone: at least {slope(totals.overhead_max_deg)}" in page.words
 
@@ -315,7 +313,7 @@ class TestPromises:
     def test_all_unknown(self) -> None:
         screening = unknown()
         page = Reader(report_page(screening))
-        assert "Steepest ground on the line: unknown." in page.words
+        assert "Steepest on the line unknown." in page.words
         assert "Overhead: unknown." in page.words
         rows = page.tables[0][1:]
         assert [row[5] for row in rows] == ["unknown"] * 4

@@ -9,7 +9,6 @@ from typing import Final
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
 from steybrae.answers.leg import (
     band_columns,
-    corridor_slope,
     leg_columns,
     lines_blocks,
     lines_cautions,
@@ -42,8 +41,8 @@ from steybrae.value import (
     and_more,
     height,
     legs_and_length,
-    slope,
     steep_length,
+    steepest_texts,
     up_and_down,
 )
 
@@ -143,7 +142,7 @@ def _overhead_blocks(found: RouteScreening) -> Iterator[Block]:
 def headline(found: RouteScreening) -> Iterator[Block]:
     """Give the whole line in a few sentences."""
     totals = found.totals
-    steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
+    on, beside = steepest_texts(totals)
     climbs = up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least)
     counted = totals.ascent_on_map_m
     on_map = "" if counted is None else f" (up as counted on the map: {height(counted).text})"
@@ -151,15 +150,8 @@ def headline(found: RouteScreening) -> Iterator[Block]:
     extent = f"{found.read_as}, {legs_and_length(totals.legs, totals.length_m)}"
     yield Heading(f"{found.name or 'Route'} ({extent}): {climbs}{on_map}{unknown}", level=1)
     yield Paragraph(
-        f"Steepest on the line {steepest}{_on(totals.slope_max_leg)}"
-        f"{short_text(totals.short_slope_max_deg)}, "
-        f"in the corridor {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}, "
-        f"overhead {_overhead_text(found)}."
+        f"Steepest {on}{short_text(totals.short_slope_max_deg)}, {beside}, overhead {_overhead_text(found)}."
     )
-
-
-def _on(leg: int | None) -> str:
-    return "" if leg is None else f" (leg {leg})"
 
 
 def _overhead_text(found: RouteScreening) -> str:

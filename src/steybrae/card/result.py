@@ -398,8 +398,12 @@ class CardTotals(CardDay):
     slope_max_deg
         Steepest of the cells that the line touches and of those around them; None on a leg wholly
         unknown. Degrees.
+    slope_max_leg
+        The leg that it is on; None unknown.
     slope_corridor_max_deg
         Steepest ground in the corridor of any leg, degrees; None unknown.
+    slope_corridor_max_leg
+        The leg that it is beside; None unknown.
     open_above
         Whether it may be steeper still: unknown ground, or no known uncertainty.
     steep_m
@@ -412,7 +416,9 @@ class CardTotals(CardDay):
 
     legs: Ordinal
     slope_max_deg: SlopeDeg | None
+    slope_max_leg: Ordinal | None
     slope_corridor_max_deg: SlopeDeg | None
+    slope_corridor_max_leg: Ordinal | None
     open_above: bool
     steep_m: NotNegative | None
     unknown_m: NotNegative | None

@@ -213,10 +213,8 @@ def card_totals(legs: Sequence[CardLeg]) -> CardTotals:
         None for a sum of which any part is not known.
     """
     grounds = [leg.ground for leg in legs if leg.ground is not None]
-    beside = [
-        ground.slope_corridor_max_deg for ground in grounds if ground.slope_corridor_max_deg is not None
-    ]
-    slopes = [ground.slope_max_deg for ground in grounds if ground.slope_max_deg is not None]
+    slope_deg, slope_leg = _steepest(legs, "slope_max_deg")
+    beside_deg, beside_leg = _steepest(legs, "slope_corridor_max_deg")
     return CardTotals(
         legs=len(legs),
         length_m=math.fsum(leg.length_m for leg in legs),
@@ -228,10 +226,19 @@ def card_totals(legs: Sequence[CardLeg]) -> CardTotals:
         time_at_least=any(leg.time_at_least for leg in legs),
         arrival=legs[-1].arrival,
         daylight_left_min=legs[-1].daylight_left_min,
-        slope_max_deg=max(slopes, default=None),
-        slope_corridor_max_deg=max(beside, default=None),
+        slope_max_deg=slope_deg,
+        slope_max_leg=slope_leg,
+        slope_corridor_max_deg=beside_deg,
+        slope_corridor_max_leg=beside_leg,
         open_above=not grounds or any(ground.open_above for ground in grounds),
         steep_m=_sum([ground.steep_m for ground in grounds]) if grounds else None,
         unknown_m=_sum([ground.unknown_m for ground in grounds]) if grounds else None,
         checks=sum(len(leg.checks) for leg in legs),
     )
+
+
+def _steepest(legs: Sequence[CardLeg], name: str) -> tuple[float | None, int | None]:
+    """Greatest of a slope over the legs, and the first leg that has it."""
+    known = [(leg, getattr(leg.ground, name, None)) for leg in legs]
+    most = max((deg for _, deg in known if deg is not None), default=None)
+    return most, next((leg.number for leg, deg in known if deg is not None and deg == most), None)

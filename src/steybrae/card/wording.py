@@ -14,7 +14,6 @@ from steybrae.card.result import (
     Beside,
     CardGround,
     CardLeg,
-    CardTotals,
     Check,
     CliffBelow,
     Overhead,
@@ -42,6 +41,7 @@ from steybrae.value import (
     minutes,
     slope,
     steep_length,
+    steepest_texts,
     stretch,
     up_and_down,
 )
@@ -98,7 +98,7 @@ def corridor_text(ground: CardGround | None) -> str:
     return f"corridor {_least_text(ground, None if ground is None else ground.slope_corridor_max_deg)}"
 
 
-def _least_text(ground: CardGround | CardTotals | None, slope_deg: float | None) -> str:
+def _least_text(ground: CardGround | None, slope_deg: float | None) -> str:
     return UNKNOWN if ground is None else slope(slope_deg, at_least=ground.open_above).text
 
 
@@ -336,12 +336,10 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
     if last.arrival_text:
         least = f"{AT_LEAST} " if totals.time_at_least else ""
         lines.append(f"arrive {least}{last.arrival_text}, {last.daylight_text}")
-    if totals.slope_max_deg is not None:
-        lines.append(f"steepest on the line {_least_text(totals, totals.slope_max_deg)}")
-    else:
+    if all(leg.ground is None for leg in card.legs):
         lines.append("steepness not known")
-    if totals.slope_corridor_max_deg is not None:
-        lines.append(f"steepest in the corridor {_least_text(totals, totals.slope_corridor_max_deg)}")
+    else:
+        lines += [f"steepest {text}" for text in steepest_texts(totals)]
     if totals.unknown_m:
         lines.append(f"{steep_length(totals.unknown_m).text} of unknown ground")
     return tuple(lines)

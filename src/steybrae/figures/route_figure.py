@@ -15,7 +15,7 @@ from typing import Final
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from steybrae.answers.leg import corridor_slope
+from steybrae.answers.leg import short_text
 from steybrae.answers.overhead import day_overhead_text
 from steybrae.errors import QuantityError, one_of
 from steybrae.figures.map_axes import draw_map
@@ -33,7 +33,7 @@ from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.screening.pictures.drawn import drawn_profile, relief_of
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
-from steybrae.value import legs_and_length, slope, steep_length, up_and_down
+from steybrae.value import legs_and_length, steep_length, steepest_texts, up_and_down
 
 FORMATS: Final = ("png", "pdf")
 A4_MM: Final = (210.0, 297.0)
@@ -164,19 +164,13 @@ def _facts(screening: RouteScreening, width_mm: float) -> str:
     first = f"{legs_and_length(totals.legs, totals.length_m)}; {climbs}"
     if totals.unknown_m > 0.0:
         first += f"; {steep_length(totals.unknown_m).text} of the line over unknown ground"
-    steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
-    second = f"Steepest on the line: {steepest}{_on(totals.slope_max_leg)}"
-    if totals.slope_corridor_max_deg is not None:
-        second += f"; corridor: {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}"
+    on, beside = steepest_texts(totals)
+    second = f"Steepest {on}{short_text(totals.short_slope_max_deg)}; {beside}"
     if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
-        second += f"; overhead: {day_overhead_text(totals)}"
+        second += f"; overhead {day_overhead_text(totals)}"
     elif totals.unknown_above:
-        second += "; overhead: unknown"
+        second += "; overhead unknown"
     return "\n".join(textwrap.wrap(f"{first}. {second}", int(width_mm / _FACTS_LETTER_MM)))
-
-
-def _on(leg: int | None) -> str:
-    return "" if leg is None else f" (leg {leg})"
 
 
 def _profile(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from steybrae.answers.leg import corridor_slope, leg_slope
+from steybrae.answers.leg import corridor_slope, leg_slope, short_text
 from steybrae.answers.overhead import day_overhead_text, expected
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
@@ -25,6 +25,7 @@ from steybrae.value import (
     overhead,
     slope,
     steep_length,
+    steepest_texts,
     up_and_down,
 )
 
@@ -202,11 +203,11 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
     """Headline of the whole line, in sentences."""
     totals = screening.totals
     climbs = up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least)
-    steepest = slope(totals.slope_max_deg, at_least=totals.open_above).text
+    on, beside = steepest_texts(totals)
     words = [
         f"{legs_and_length(totals.legs, totals.length_m)}, {climbs}.",
-        f"Steepest ground on the line: {steepest}{_on(totals.slope_max_leg)}.",
-        f"In the corridor: {corridor_slope(totals).text}{_on(totals.slope_corridor_max_leg)}.",
+        f"Steepest {on}{short_text(totals.short_slope_max_deg)}.",
+        f"Steepest {beside}.",
     ]
     if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
         words.append(f"Steepest sight up to a start zone: {day_overhead_text(totals)}.")
@@ -219,10 +220,6 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
     if totals.unknown_m > 0.0:
         words.append(f"Unknown ground: {steep_length(totals.unknown_m).text} of the line.")
     return tuple(words)
-
-
-def _on(leg: int | None) -> str:
-    return "" if leg is None else f", on leg {leg}"
 
 
 def reading_rows(screening: RouteScreening) -> tuple[tuple[str, ...], ...]:
