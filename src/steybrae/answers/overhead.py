@@ -105,6 +105,12 @@ def day_overhead_text(totals: Totals) -> str:
     return f"{overhead(totals.overhead_max_deg, at_least=least).text} (leg {totals.overhead_max_leg}{more})"
 
 
+def zone_lengths_text(totals: Totals) -> str:
+    """``120 m of the line in a start zone, 340 m in a possible one``."""
+    sure, possible = (steep_length(at).text for at in (totals.in_start_zone_m, totals.in_possible_zone_m))
+    return f"{sure} of the line in a start zone, {possible} in a possible one"
+
+
 def expected(reading: ExpectedReading) -> Value:
     """Value of a check."""
     return slope(reading.expected_deg, interval=(reading.low_deg, reading.high_deg))

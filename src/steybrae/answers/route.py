@@ -14,7 +14,13 @@ from steybrae.answers.leg import (
     lines_cautions,
     short_text,
 )
-from steybrae.answers.overhead import OVERHEAD_COLUMNS, baseline_columns, baselines_note, day_overhead_text
+from steybrae.answers.overhead import (
+    OVERHEAD_COLUMNS,
+    baseline_columns,
+    baselines_note,
+    day_overhead_text,
+    zone_lengths_text,
+)
 from steybrae.answers.places import place_blocks
 from steybrae.bands import STEEP_DEG, bands_text
 from steybrae.card.wording import legs_without_check
@@ -84,12 +90,7 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
     ]
     if whole:
         bands = bands_text(found.totals.bands_possible, open_above=found.totals.open_above)
-        sure, possible = (
-            steep_length(metres).text
-            for metres in (found.totals.in_start_zone_m, found.totals.in_possible_zone_m)
-        )
-        zones = f"{sure} in a start zone, {possible} in a possible one"
-        blocks.append(Paragraph(f"Of the whole line: {zones}; possible bands {bands}."))
+        blocks.append(Paragraph(f"{zone_lengths_text(found.totals)}; possible bands {bands}."))
         blocks += [Paragraph(f"Note: {note}") for note in found.notes]
     if view.legs or whole:
         blocks.append(_legs_table(found.legs))
@@ -171,10 +172,9 @@ def _overhead_basis(found: RouteScreening) -> str:
     looks = _looks(found)
     if looks is None:
         return "What is overhead is unknown: the model knows no height of the line."
-    metres = steep_length(found.totals.in_start_zone_m).text
     zones = zones_text(looks, found.settings.start_zones, max(found.model.cell_size_m))
     return (
-        f"{metres} of the line lie in a start zone. Start zones: {zones}. Steeper ground counts too. "
+        f"{zone_lengths_text(found.totals)}. Start zones: {zones}. Steeper ground counts too. "
         f"Sights of {and_more(looks.least_deg)}; the open ones lead (in sight, or the zone's own way down "
         "passes near; JSON has the others too). Within a zone its next cell is often the steepest: the line "
         "below is the sight from outside. Path: the steepest line from a zone along ground that snow could "

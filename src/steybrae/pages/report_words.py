@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from steybrae.answers.leg import corridor_slope, leg_slope, short_text
-from steybrae.answers.overhead import day_overhead_text, expected
+from steybrae.answers.overhead import day_overhead_text, expected, zone_lengths_text
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_at_leg
@@ -213,10 +213,8 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
         words.append(f"Steepest sight up to a start zone: {day_overhead_text(totals)}.")
     elif totals.unknown_above:
         words.append(f"Overhead: {UNKNOWN}.")
-    if totals.in_start_zone_m > 0.0:
-        words.append(f"In a start zone itself: {steep_length(totals.in_start_zone_m).text} of the line.")
-    if totals.in_possible_zone_m > totals.in_start_zone_m:
-        words.append(f"In a possible start zone: {steep_length(totals.in_possible_zone_m).text} of the line.")
+    if totals.in_possible_zone_m > 0.0 or totals.in_start_zone_m > 0.0:
+        words.append(f"{zone_lengths_text(totals)}.")
     if totals.unknown_m > 0.0:
         words.append(f"Unknown ground: {steep_length(totals.unknown_m).text} of the line.")
     return tuple(words)
