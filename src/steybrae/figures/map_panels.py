@@ -196,6 +196,9 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     swatch(axes, (left, 0.3), (14.0, 4.4), gid="unknown", **unknown_style())
     _word(axes, left + 7.0, 6.4, "unknown", ha="center")
     _word(axes, left + 7.0, 9.0, steep_length(screening.totals.unknown_m).text, ha="center")
+    if any(_overhead(leg).endswith("+") for leg in screening.legs):
+        _word(axes, left + 15.5, 1.9, f"overhead +: {AT_LEAST},")
+        _word(axes, left + 15.5, 4.2, "unknown above")
     _word(axes, left + 15.5, 6.4, "slope of the ground")
     _word(axes, left + 15.5, 9.0, "length of the line")
     _signs(axes, screening, relief)
@@ -218,8 +221,6 @@ def _signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     _word(axes, 41.0, 12.7, "B: place that matters")
     _word(axes, 80.5, 12.7, "corridor of possible straying")
     _word(axes, 8.5, 16.3, contour_words(relief))
-    if any(_overhead(leg).endswith("+") for leg in screening.legs):
-        _word(axes, 39.0, 16.3, f"+ {AT_LEAST}: unknown above")
     _word(axes, 80.5, 16.3, slope_sign_words(known))
     _overhead_signs(axes, relief)
     _beside_signs(axes, screening, relief)

@@ -19,6 +19,7 @@ from steybrae.raster.overhead.result import AreaOverhead, RasterValue, area_over
 from steybrae.raster.tally import MM2_PER_KM2, Tally, state_sector
 from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck
+from steybrae.screening.known import ModelRead
 from steybrae.terrain.attributes import SECTORS
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.examine.found import kinds_told
@@ -39,39 +40,21 @@ class Counted:
 
 
 @dataclass(frozen=True)
-class AreaModel:
+class AreaModel(ModelRead):
     """Which model it was.
 
     Attributes
     ----------
-    files
-        File names, in the order given.
-    fingerprints
-        SHA-256 of each file's size and first and last 4 MiB.
-    crs
-        Name of its CRS.
     rows, cols
         Its size, cells; of several tiles, of the smallest grid that holds all.
-    cell_size_m
-        Ground length of a column and a row in the middle, metres.
     crs_scale
         Metres on the ground in one of the CRS's metres in the middle, along the rows; None for
         degrees.
-    height_unit_m
-        Metres in the model's height unit.
-    height_unit_from
-        What said so: --z-unit, CRS, band, or assumed.
     """
 
-    files: tuple[str, ...]
-    fingerprints: tuple[str, ...]
-    crs: str
     rows: Count
     cols: Count
-    cell_size_m: tuple[NotNegative, NotNegative]
     crs_scale: float | None
-    height_unit_m: NotNegative
-    height_unit_from: str
 
 
 @dataclass(frozen=True)

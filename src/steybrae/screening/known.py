@@ -82,6 +82,34 @@ def cells_of_line(grid: Grid, col: float, row: float) -> tuple[tuple[float, floa
     return (across, along), jacobian
 
 
+@dataclass(frozen=True, kw_only=True)
+class ModelRead:
+    """The elevation model that was read.
+
+    Attributes
+    ----------
+    files
+        File names, in the order given.
+    fingerprints
+        SHA-256 of each file's size and first and last 4 MiB.
+    crs
+        Name of its CRS.
+    cell_size_m
+        Ground size of a cell along a row and along a column: where a line begins, else in the middle.
+    height_unit_m
+        Metres in the model's height unit.
+    height_unit_from
+        What said so: --z-unit, CRS, band, or assumed.
+    """
+
+    files: tuple[str, ...]
+    fingerprints: tuple[str, ...]
+    crs: str
+    cell_size_m: tuple[Positive, Positive]
+    height_unit_m: Positive
+    height_unit_from: str
+
+
 @dataclass(frozen=True)
 class ModelOrigin:
     """Where a model came from; see `steybrae.files.model.rasters.ModelInfo`."""

@@ -23,7 +23,7 @@ from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, Prof
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
-from steybrae.screening.known import Asked
+from steybrae.screening.known import Asked, ModelRead
 from steybrae.screening.origin import RunOrigin
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.result import DropAtPlace, PlaceThatMatters, PossibleOnly
@@ -377,23 +377,11 @@ class Totals(LineFacts):
 
 
 @dataclass(frozen=True)
-class ModelFacts:
+class ModelFacts(ModelRead):
     """The elevation model and how it was read.
 
     Attributes
     ----------
-    files
-        File names, in the order given.
-    fingerprints
-        SHA-256 of each file's size and first and last 4 MiB.
-    crs
-        Name of its CRS.
-    cell_size_m
-        Ground size of a cell along a row and along a column, where the line begins.
-    height_unit_m
-        Metres in the model's height unit.
-    height_unit_from
-        What said so: --z-unit, CRS, band, or assumed.
     datum_accuracy_m
         Accuracy of the shift from GPS positions to its datum; None if not known.
     method
@@ -406,12 +394,6 @@ class ModelFacts:
         Baseline of slopes in the corridor, along a row and along a column.
     """
 
-    files: tuple[str, ...]
-    fingerprints: tuple[str, ...]
-    crs: str
-    cell_size_m: tuple[NotNegative, NotNegative]
-    height_unit_m: NotNegative
-    height_unit_from: str
     datum_accuracy_m: NotNegative | None
     method: str
     engine: str

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from steybrae.cautions import Cautions
 from steybrae.ranges import Count, LatDeg, LonDeg, NotNegative, Positive, Share, SlopeDeg
+from steybrae.screening.known import ModelRead
 from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.found import FindingKind
 from steybrae.terrain.model_kinds import ModelKind
@@ -141,29 +142,17 @@ class ModelPicture:
 
 
 @dataclass(frozen=True)
-class ModelExamined:
+class ModelExamined(ModelRead):
     """An elevation model examined before it is believed.
 
     Attributes
     ----------
-    files
-        File names, in the order given.
-    fingerprints
-        SHA-256 of each file's size and first and last 4 MiB.
-    crs
-        Name of its CRS.
     extent
         Where it lies.
     cell_m
         Longer side of a cell on the ground, in the middle. Metres.
-    cell_size_m
-        Ground size of a cell along a row and along a column there.
     elevation_min_m, elevation_max_m
         Least and greatest height looked at; None where none is known.
-    height_unit_m
-        Metres in its height unit.
-    height_unit_from
-        What said so: --z-unit, CRS, band, or assumed.
     looked_share
         Share of its cells that was looked at.
     unknown_share
@@ -194,16 +183,10 @@ class ModelExamined:
         For a picture; None where none was asked for.
     """
 
-    files: tuple[str, ...]
-    fingerprints: tuple[str, ...]
-    crs: str
     extent: ModelExtent
     cell_m: Positive
-    cell_size_m: tuple[Positive, Positive]
     elevation_min_m: float | None
     elevation_max_m: float | None
-    height_unit_m: Positive
-    height_unit_from: str
     looked_share: Share
     unknown_share: Share
     steep_share: Share | None
