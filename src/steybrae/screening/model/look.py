@@ -142,6 +142,10 @@ def found_near(source: DemSource, near: Sequence[Place] = (), kept: Kept = NOTHI
     grid = source.grid
     on = corners_near(grid, near, FEW_SIDE, FEW_BLOCKS) if near else []
     corners = on or block_corners(grid.shape, FEW_SIDE, FEW_BLOCKS)
+    return kept.of("found", tuple(corners), partial(_found, source, corners, kept))
+
+
+def _found(source: DemSource, corners: Sequence[Corner], kept: Kept) -> ModelFound:
     blocks = [kept.of("block", corner, partial(_marks, source, corner)) for corner in corners]
     marks = [block for block in blocks if block is not None]
     if not marks:

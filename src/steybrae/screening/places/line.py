@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Final, TypeVar
 
 import numpy as np
@@ -109,23 +110,23 @@ class Line:
             off |= (chainage_m >= first) & (chainage_m <= last)
         return ~off
 
-    @property
+    @cached_property
     def steep(self) -> NDArray[np.bool_]:
         """Pieces with ground of 30 degrees and more underfoot, short pieces too."""
         steepest = np.fmax(self.pieces.slope_deg, self.pieces.short_deg)
         return np.asarray(shown_slope_deg(np.nan_to_num(steepest)) >= STEEP_DEG)
 
-    @property
+    @cached_property
     def steep_beside(self) -> NDArray[np.bool_]:
         """Cells of the corridor of 30 degrees and more, or of a drop."""
         return (shown_slope_deg(np.nan_to_num(self.cells.slope_deg)) >= STEEP_DEG) | (self.cells.drop_m > 0.0)
 
-    @property
+    @cached_property
     def below(self) -> NDArray[np.bool_]:
         """Pieces in no start zone that a start zone stands over."""
         return ~self.seen.in_start_zone & (shown_slope_deg(np.nan_to_num(self.seen.deg)) >= PLACE_SIGHT_DEG)
 
-    @property
+    @cached_property
     def unknown(self) -> tuple[Array, Array]:
         """Pieces with unknown ground on the line, in the corridor or above."""
         (start, end), seen = self.unknown_near, self.seen
@@ -134,7 +135,7 @@ class Line:
             np.concatenate((end, seen.end_m[seen.unknown_above])),
         )
 
-    @property
+    @cached_property
     def unknown_near(self) -> tuple[Array, Array]:
         """Pieces with unknown ground on the line or in the corridor."""
         pieces, cells = self.pieces, self.cells
@@ -143,7 +144,7 @@ class Line:
             np.concatenate((pieces.end_m[~pieces.known], cells.end_m[~cells.known])),
         )
 
-    @property
+    @cached_property
     def possible(self) -> tuple[Array, Array]:
         """Pieces with ground that may be of 30 degrees underfoot or in the corridor, over or unknown."""
         pieces, cells, seen = self.pieces, self.cells, self.seen
