@@ -11,7 +11,6 @@ import csv
 import io
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
@@ -19,6 +18,7 @@ from steybrae.errors import LogError
 from steybrae.field.agreement import ReadingResult
 from steybrae.names import MOST_NAME, clean, defused, undefused
 from steybrae.ranges import Ordinal
+from steybrae.records import dataclass
 
 MOST_TEXT: Final = 10_000
 """Longest text in one cell, characters (our choice; Python's csv reads up to 131 072)."""

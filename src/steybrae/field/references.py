@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation
@@ -13,6 +13,7 @@ from steybrae.field.reasons import with_reasons
 from steybrae.field.relocation import AspectFit
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import GapResult
+from steybrae.records import dataclass
 from steybrae.route.positions.places import Place
 
 

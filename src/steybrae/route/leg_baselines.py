@@ -8,13 +8,14 @@ measured over.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.ranges import NotNegative, SlopeDeg
+from steybrae.records import dataclass
 from steybrae.route.touching import cut_at_edges
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array, Dem, DemSource

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import MISSING, dataclass
+from dataclasses import MISSING
 from pathlib import Path
 
 import typer
@@ -11,6 +11,7 @@ import typer
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken_caution
 from steybrae.papers import PAPERS_MM
+from steybrae.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 from steybrae.errors import QuantityError, one_of
+from steybrae.records import dataclass
 from steybrae.route.times.walking_rules import (
     FLAT_KMH,
     Segment,
@@ -114,7 +115,7 @@ METHODS: Final = tuple(_RULES)
 def leg_time(
     segments: Iterable[Segment],
     method: str = "langmuir",
-    allowances: Allowances = Allowances(),
+    allowances: Allowances = Allowances(),  # noqa: B008  frozen
     *,
     flat_kmh: float = FLAT_KMH,
     off_path: bool = False,
