@@ -73,7 +73,7 @@ def test_a_gpx_route_goes_before_a_track(tmp_path: Path) -> None:
     assert (route.kind, route.name, route.turn_points) == ("route", "Invented round", (0, 1, 2))
     assert places(route) == THREE
     assert route.notes == (
-        "Read the route.",
+        "A route was read.",
         "Passed over in the file: 1 further route, 1 track.",
         "Each of the 3 points is a turn point.",
     )
@@ -94,7 +94,7 @@ def test_lines_side_by_side_come_from_several_files_and_from_several_routes_of_o
     lines = read_routes((several, table))
     # The first that is no way off leads; the others keep their order.
     assert [line.name for line in lines] == ["High", "Way off west", "day, route 3", "low"]
-    assert lines[0].notes == ("Read the route.", "Each of the 2 points is a turn point.")
+    assert lines[0].notes == ("A route was read.", "Each of the 2 points is a turn point.")
     assert lines[1].notes[1] == "Passed over in the file: 1 track."
 
 
@@ -144,7 +144,7 @@ def test_a_gpx_track_is_joined_and_cut_where_it_bends(tmp_path: Path) -> None:
         (0, 3, 4),
     )
     assert route.notes == (
-        "Read the track.",
+        "A track was read.",
         "Joined 2 parts by straight lines; the longest break is 112 m.",
         "Turn points chosen from the 5 points of the line: no point lies more than 25 m beside its leg; "
         "2 legs.",
@@ -156,7 +156,7 @@ def test_gpx_way_points_are_a_line_where_there_is_no_other(tmp_path: Path) -> No
     route = read(tmp_path, f'{HEAD}{WPT}<wpt lat="57.02" lon="-10"/></gpx>')
     assert (route.kind, route.name) == ("way-points", "day")
     assert places(route) == [(57.0105, -10.0, "Stone hut"), (57.02, -10.0, "")]
-    assert route.notes[0] == "Read the way-points as a line."
+    assert route.notes[0] == "Way-points were read as a line."
 
 
 def test_gpx_1_0_is_read_and_said(tmp_path: Path) -> None:
@@ -190,7 +190,7 @@ def test_a_byte_order_mark_and_windows_line_ends(tmp_path: Path) -> None:
 def test_tables(tmp_path: Path, text: str) -> None:
     route = read(tmp_path, text, "day.csv")
     assert places(route) == THREE
-    assert route.notes == ("Read the table of positions.", "Each of the 3 points is a turn point.")
+    assert route.notes == ("A table of positions was read.", "Each of the 3 points is a turn point.")
 
 
 def test_geojson_as_feature_collection_and_bare(tmp_path: Path) -> None:
@@ -211,7 +211,7 @@ def test_geojson_turn_points(tmp_path: Path) -> None:
     text = json.dumps(line_feature(turn_points=["Car park", None, "Col"]))
     route = read(tmp_path, text)
     assert (route.turn_points, [point.name for point in route.points]) == ((0, 2), ["Car park", "", "Col"])
-    assert route.notes == ("Read the line.", "Turn points as named in the file: 1 leg.")
+    assert route.notes == ("A line was read.", "Turn points as named in the file: 1 leg.")
     assert read(tmp_path, json.dumps(line_feature(turn_points=None))).turn_points == (0, 1, 2)
 
 

@@ -227,7 +227,7 @@ def routes_drawn(lines: Sequence[tuple[str, Sequence[Place]]]) -> tuple[Route, .
     RouteError
         As `read_route`.
     """
-    read = ("Read the route.",)
+    read = ("A route was read.",)
     return tuple(
         _route(_Found("route", name, points, (), read), name, name, (), TURN_TOLERANCE_M)
         for name, points in lines
@@ -348,16 +348,16 @@ def _read_gpx(text: str, where: str) -> _Found:
     old = ("The file is GPX 1.0; it was read as such.",) if gpx.version == "1.0" else ()
     if routes:
         first, *further = (
-            _Found("route", one.name or "", _gpx_places(one.points, where), near, (*old, "Read the route."))
+            _Found("route", one.name or "", _gpx_places(one.points, where), near, (*old, "A route was read."))
             for one in routes
         )
         return replace(first, further=tuple(further), passed_over=((len(tracks), "track"),))
     if tracks:
         points, joined = _joined([_gpx_places(part.points, where) for part in tracks[0].segments])
         over = _passed_over([(len(tracks) - 1, "further track")])
-        notes = (*old, "Read the track.", *joined, *over)
+        notes = (*old, "A track was read.", *joined, *over)
         return _Found("track", tracks[0].name or "", points, near, notes)
-    return _Found("way-points", gpx.name or "", way_points, (), (*old, "Read the way-points as a line."))
+    return _Found("way-points", gpx.name or "", way_points, (), (*old, "Way-points were read as a line."))
 
 
 def _check_names(text: str, where: str) -> None:
@@ -430,10 +430,10 @@ def _read_geojson(text: str, where: str) -> _Found:
         if not spots:
             message = f"{where} should hold a GeoJSON LineString; it has none. Export the line."
             raise RouteError(message)
-        return _Found("way-points", "", spots, (), ("Read the points as a line.",))
+        return _Found("way-points", "", spots, (), ("Points were read as a line.",))
     shape, properties = lines[0]
     points, joined = _line_points(shape, properties, where)
-    notes = ("Read the line.", *joined, *_passed_over([(len(lines) - 1, "further line")]))
+    notes = ("A line was read.", *joined, *_passed_over([(len(lines) - 1, "further line")]))
     near = [spot for spot in spots if spot.name]
     named = isinstance(properties.get("turn_points"), list)
     return _Found("line", _name(properties), points, near, notes, named)
@@ -519,4 +519,4 @@ def _position(position: Any, name: str, number: int, where: str) -> Place:
 
 
 def _read_table(text: str, where: str) -> _Found:
-    return _Found("way-points", "", table_places(text, where), (), ("Read the table of positions.",))
+    return _Found("way-points", "", table_places(text, where), (), ("A table of positions was read.",))
