@@ -256,7 +256,7 @@ class TestLook:
         sheet.settle()
         assert len(sheet.written()) == 3
         assert sheet.page.evaluate("document.documentElement.scrollWidth") == 390
-        for tab in ("answer", "line", "take"):
+        for tab in ("line", "take", "answer"):
             sheet.page.tap(f"#tab-{tab}")
             small = [one for one in sheet.page.evaluate(TARGETS) if one[2] < 48 or one[1] < 44]
             assert small == []

@@ -52,5 +52,6 @@ export class DayForm {
   async #shift() {
     const found = await (await post("shift", this.#asked())).json();
     one("#shifted").replaceChildren(table(found, "The line moved to either side"));
+    one("#shifted").scrollIntoView({ block: "nearest" });
   }
 }

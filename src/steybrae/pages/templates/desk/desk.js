@@ -25,6 +25,7 @@ async function trying(task) {
 
 // --- tabs and drawer --------------------------------------------------------------------------
 function turnTo(tab) {
+  document.body.dataset.tab = tab.id;
   all("[role=tab]").forEach((each) => {
     each.setAttribute("aria-selected", each === tab);
     each.tabIndex = each === tab ? 0 : -1;

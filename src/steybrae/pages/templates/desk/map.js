@@ -10,6 +10,7 @@ const path = (rows) => rows.map(([row, col]) => L.latLng(-row, col));
 
 const TILE = "tiles/{layer}/{z}/{x}/{y}.png?tick={tick}";
 const MOST_HANDLES = 300; // more in view would be neither told apart nor quick
+const LETTER_PX = 28; // letters nearer to each other cover one another
 const STEP_M = 10;
 const DASH = { main: null, "way off": "9 6", alternative: "2 6" };
 const ARROWS = { ArrowUp: [-1, 0], ArrowDown: [1, 0], ArrowLeft: [0, -1], ArrowRight: [0, 1] };
@@ -237,9 +238,17 @@ export class DeskMap {
       const line = L.polyline(path(one.path), { pane: "said", className: "overhead" }).addTo(this.#said);
       line.bindTooltip(() => el("span", {}, one.words), { sticky: true });
     }
-    for (const one of this.found.places) {
+    this.#drawLetters();
+  }
+
+  // Letters of places told at length, then those of others that find room beside them.
+  #drawLetters() {
+    const taken = [];
+    for (const one of this.found.places.toSorted((a, b) => b.long - a.long)) {
       const middle = path(one.path)[Math.floor(one.path.length / 2)];
-      if (!middle) continue;
+      const pixel = this.map.latLngToLayerPoint(middle);
+      if (!one.long && taken.some((other) => other.distanceTo(pixel) < LETTER_PX)) continue;
+      taken.push(pixel);
       const icon = L.divIcon({ className: "letter", html: el("span", {}, one.name), iconSize: null });
       const letter = L.marker(middle, { icon, keyboard: true, zIndexOffset: -500, autoPanOnFocus: false, bubblingMouseEvents: false });
       letter.on("click", () => this.#hooks.placed(one.name));
@@ -304,9 +313,11 @@ export class DeskMap {
     const points = rows ? path(rows) : this.shown.lines.flatMap((line) => line.points.map(at));
     const key = document.getElementById("key");
     const free = key.open ? key.offsetWidth : 0;
-    const options = { animate: false, paddingTopLeft: [20, 30], paddingBottomRight: [free + 20, 30] };
-    if (points.length) this.map.fitBounds(L.latLngBounds(points), { ...options, maxZoom: 2 });
-    else this.map.fitBounds([[-this.#model.rows, 0], [0, this.#model.cols]], { animate: false });
+    const beside = { animate: false, paddingTopLeft: [20, 30], paddingBottomRight: [free + 20, 30] };
+    if (points.length) { this.map.fitBounds(L.latLngBounds(points), { ...beside, maxZoom: 2 }); return; }
+    const whole = L.latLngBounds([-this.#model.rows, 0], [0, this.#model.cols]);
+    const same = this.map.getBoundsZoom(whole) === this.map.getBoundsZoom(whole, false, L.point(free + 40, 60));
+    this.map.fitBounds(whole, same ? beside : { animate: false });
   }
 }
 
