@@ -8,6 +8,7 @@ import json
 import sys
 import tempfile
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, Final
 
 from steybrae.errors import QuantityError
@@ -40,7 +41,28 @@ def seeds() -> list[bytes]:
     return [line.encode() for line in SEEDS]
 
 
-def use(main: Callable[[], None], line: str) -> None:
+SETTINGS: Final = (
+    '[map]\nscale = "1:25000"\ninterval = "10m"\n',
+    '[map]\nscale = "1:25000"\ninterval = "10m"\nruler-error = "0.5mm"\n\n[person]\nobserver = "Ann"\n',
+    '[model]\nfor = "stey_massif.tif"\nvertical-error = "1.5m"\nmodel-kind = "lidar"\n',
+    '[[model]]\nfor = ["*.tif"]\nz-unit = "m"\n[[model]]\nmethod = "horn"\n[bands]\nbands = "30,35"\n',
+)
+
+WITH_SETTINGS: Final = ("spacing 34deg --json", f"{PLACE} --within 20m --json")
+
+
+def settings_seeds() -> list[bytes]:
+    """Return files of settings."""
+    return [text.encode() for text in SETTINGS]
+
+
+def use_settings(main: Callable[[], None], path: Path) -> None:
+    """Run a command beside a file of settings, which may not make the answer gentler either."""
+    data = path.read_bytes()
+    use(main, WITH_SETTINGS[len(data) % 2], data)
+
+
+def use(main: Callable[[], None], line: str, settings: bytes = b"") -> None:
     """Run a command line; what it says is text, and a refusal is one line."""
     words = line.replace("\0", "").split(" ")
     before, out, err = sys.argv, io.StringIO(), io.StringIO()
@@ -53,6 +75,8 @@ def use(main: Callable[[], None], line: str) -> None:
             contextlib.redirect_stdout(out),
             contextlib.redirect_stderr(err),
         ):
+            if settings:
+                Path("steybrae.toml").write_bytes(settings)
             main()
     except SystemExit as stop:
         status = stop.code or 0
@@ -65,11 +89,12 @@ def use(main: Callable[[], None], line: str) -> None:
         assert said.startswith("steybrae: "), "a refusal that is not ours"
         assert said.count("\n") == 1, "a refusal of several lines"
         raise QuantityError(said.strip())
-    _not_gentler(line, words, out.getvalue())
+    if not settings or b"method" not in settings:
+        _not_gentler(line, words, out.getvalue())
 
 
 def _not_gentler(line: str, words: list[str], said: str) -> None:
-    asked = not any(word.startswith(MEASURES) for word in words)
+    asked = not any(word.startswith((*MEASURES, "--help")) for word in words)
     if line.startswith(f"{PLACE} ") and "--json" in words and asked:
         slope = json.loads(said)["slope_deg"]
         assert slope is None or slope >= TRUE_DEG, "silently gentler than the clean command"

@@ -7,8 +7,10 @@ clean model or plan is in `gentler`, the command line in `command_line`.
 
     python -m tests.fuzz.fuzz_readers                       200 000 inputs over all readers
     python -m tests.fuzz.fuzz_readers --count 50000 --only read_plan --seed 7
+    python -m tests.fuzz.fuzz_readers --count 20000 --rounds 50    50 seeds; counts are added to tried.md
 
-What crashed is kept in ``--keep`` (a folder), one file an input.
+What crashed is kept in ``--keep`` (a folder), one file an input. An input that takes more than 10 s of the
+processor, or the process above 1 GB, is a crash too.
 """
 
 from __future__ import annotations
@@ -20,7 +22,9 @@ import datetime as dt
 import importlib
 import io
 import math
+import os
 import random
+import resource
 import sys
 import tempfile
 import time
@@ -34,12 +38,17 @@ from typing import Any, Final
 import numpy as np
 import rasterio
 from affine import Affine
-from tests.fuzz import command_line, gentler
+from tests.fuzz import command_line, gentler, tried
 
 from steybrae.errors import SteybraeError
 
 DEFAULT_COUNT: Final = 200_000
-SLOW_S: Final = 5.0
+MOST_S: Final = 10.0
+"""Processor time that no input may take, seconds."""
+
+MOST_KIB: Final = 2**20
+"""Memory that no input may bring the process to."""
+
 ODD: Final = (
     *(b"nan", b"NaN", b"inf", b"-inf", b"1e999", b"-1e-999", b"0", b"-0", b"99999999999999999999", b"1_0"),
     *(
@@ -444,85 +453,86 @@ SPANS: Final = texts(
 RASTERS: Final = "steybrae.files.model.rasters"
 
 READERS: Final = (
-    Reader("steybrae.files.routes", "read_route", route_seeds, use_route, 50, ".gpx"),
-    Reader("steybrae.files.routes", "read_routes", route_seeds, use_routes, 10, ".gpx"),
-    Reader(RASTERS, "open_model", model_seeds, use_model, 40, ".tif"),
-    Reader(RASTERS, "open_model", vrt_seeds, use_vrt, 20, ".vrt"),
-    Reader(RASTERS, "open_model", gentler.vrt_seeds, gentler.use_vrt, 20, ".clean.vrt"),
-    Reader(RASTERS, "open_model", gentler.aux_seeds, gentler.use_sidecar, 20, ".side.tif.aux.xml"),
+    Reader("steybrae.files.routes", "read_route", route_seeds, use_route, 60, ".gpx"),
+    Reader("steybrae.files.routes", "read_routes", route_seeds, use_routes, 20, ".gpx"),
+    Reader(RASTERS, "open_model", model_seeds, use_model, 20, ".tif"),
+    Reader(RASTERS, "open_model", vrt_seeds, use_vrt, 10, ".vrt"),
+    Reader(RASTERS, "open_model", gentler.vrt_seeds, gentler.use_vrt, 10, ".clean.vrt"),
+    Reader(RASTERS, "open_model", gentler.aux_seeds, gentler.use_sidecar, 10, ".side.tif.aux.xml"),
     Reader(RASTERS, "open_model", gentler.mask_seeds, gentler.use_sidecar, 10, ".mask.tif.msk"),
     Reader(RASTERS, "open_model", gentler.world_seeds, gentler.use_only_place, 5, ".world.tfw"),
     Reader(RASTERS, "open_model", gentler.prj_seeds, gentler.use_only_place, 5, ".crs.prj"),
     Reader(RASTERS, "open_model", gentler.header_seeds, gentler.use_raw, 5, ".raw.hdr"),
-    Reader("steybrae.files.plans", "read_plan", plan_seeds, use_plan, 20, ".zip", change_plan),
+    Reader("steybrae.files.plans", "read_plan", plan_seeds, use_plan, 4, ".zip", change_plan),
     Reader(
         "steybrae.files.plans",
         "read_plan",
         gentler.plan_seeds,
         gentler.use_plan,
-        20,
+        4,
         ".plan",
         gentler.tamper_plan,
     ),
-    Reader("steybrae.cli.app", "main", command_line.seeds, command_line.use, 20),
-    Reader("steybrae.files.logs", "read_log", log_seeds, use_log, 20, ".csv"),
-    Reader("steybrae.files.bulletins", "read_bulletins", bulletin_seeds, use_bulletins, 30, ".json"),
-    Reader("steybrae.quantities", "parse_slope_deg", SLOPES, within(0.0, 90.0), 8),
-    Reader("steybrae.quantities", "parse_percent_or_deg", SLOPES, within(0.0, 90.0), 4),
-    Reader("steybrae.quantities", "parse_ground_length_m", LENGTHS, within(0.0, 1e6), 8),
+    Reader("steybrae.cli.app", "main", command_line.seeds, command_line.use, 4),
+    Reader("steybrae.cli.app", "main", command_line.settings_seeds, command_line.use_settings, 3, ".toml"),
+    Reader("steybrae.files.logs", "read_log", log_seeds, use_log, 40, ".csv"),
+    Reader("steybrae.files.bulletins", "read_bulletins", bulletin_seeds, use_bulletins, 40, ".json"),
+    Reader("steybrae.quantities", "parse_slope_deg", SLOPES, within(0.0, 90.0), 25),
+    Reader("steybrae.quantities", "parse_percent_or_deg", SLOPES, within(0.0, 90.0), 25),
+    Reader("steybrae.quantities", "parse_ground_length_m", LENGTHS, within(0.0, 1e6), 25),
     Reader(
-        "steybrae.quantities", "parse_paper_length_mm", texts("2.5mm", "1cm", "0.1in"), within(0.0, 1e7), 8
+        "steybrae.quantities", "parse_paper_length_mm", texts("2.5mm", "1cm", "0.1in"), within(0.0, 1e7), 25
     ),
     Reader(
         "steybrae.quantities",
         "parse_scale",
         texts("1:25000", "25000", "1:25 000", "25k"),
         within(100, 1e7),
-        8,
+        25,
     ),
     Reader(
-        "steybrae.quantities", "parse_ground_area_m2", texts("400m2", "0.04 ha", "20m²"), within(0.0, 1e6), 4
+        "steybrae.quantities", "parse_ground_area_m2", texts("400m2", "0.04 ha", "20m²"), within(0.0, 1e6), 25
     ),
     Reader(
         "steybrae.bands",
         "parse_slope_range_deg",
         texts("30-55deg", "28deg-60deg", "55-100%", "1in3-1in1"),
         use_range,
-        8,
+        25,
     ),
-    Reader("steybrae.bands", "parse_edges", texts("25,30,35,40,45,55", "30", "27.5, 33"), use_edges, 8),
+    Reader("steybrae.bands", "parse_edges", texts("25,30,35,40,45,55", "30", "27.5, 33"), use_edges, 25),
     Reader(
         "steybrae.files.model.height_units",
         "parse_height_unit",
         texts("m", "ft", "US survey foot"),
         within(0.3, 1.0),
-        4,
+        25,
     ),
-    Reader("steybrae.route.positions.places", "parse_place", PLACES, use_place, 12),
+    Reader("steybrae.route.positions.places", "parse_place", PLACES, use_place, 25),
     Reader(
         "steybrae.route.compass.bearings",
         "parse_bearing",
         texts("099", "99.5deg", "1760mil", "0°"),
         use_bearing,
-        6,
+        25,
     ),
     Reader(
-        "steybrae.route.times.daylight", "parse_clock", texts("08:30", "8:30", "23:59", "0830"), use_clock, 4
+        "steybrae.route.times.daylight", "parse_clock", texts("08:30", "8:30", "23:59", "0830"), use_clock, 25
     ),
     Reader(
         "steybrae.route.times.daylight",
         "parse_zone",
         texts("Europe/London", "UTC", "Asia/Tokyo"),
         use_zone,
-        4,
+        25,
     ),
-    Reader("steybrae.route.times.daylight", "parse_day", texts("2027-01-15", "2024-02-29"), use_day, 4),
+    Reader("steybrae.route.times.daylight", "parse_day", texts("2027-01-15", "2024-02-29"), use_day, 25),
     Reader(
         "steybrae.files.places",
         "read_places",
         texts("lat,lon\n59.22,-8.07\n", "lat,lon,name\n59.22,-8.07,Foot\n\n59.23,-8.06,Top\n"),
         use_places,
-        8,
+        25,
         ".csv",
     ),
     Reader(
@@ -530,12 +540,12 @@ READERS: Final = (
         "read_stretches",
         texts("name,length_mm,gaps\nA,12.5mm,5\n", "name,length_mm,index_gaps\nTop,6,2\n"),
         use_stretches,
-        8,
+        25,
         ".csv",
     ),
-    Reader("steybrae.forecast.choose", "parse_moment", MOMENTS, use_moment, 4),
-    Reader("steybrae.forecast.choose", "parse_span", SPANS, use_span, 4),
-    Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 6),
+    Reader("steybrae.forecast.choose", "parse_moment", MOMENTS, use_moment, 25),
+    Reader("steybrae.forecast.choose", "parse_span", SPANS, use_span, 25),
+    Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 25),
 )
 
 COVERED: Final = {"read_blocks", "read_lat_lon", "read_ground", "read_leg", "read_preview", "read_asked"}
@@ -554,9 +564,9 @@ class Tally:
 
     def crash(self, error: BaseException, data: bytes) -> None:
         """Count a crash under its kind and the place it came from."""
-        last = traceback.extract_tb(error.__traceback__)[-1]
-        words = " ".join(str(error).split())[:100]
-        kind = f"{type(error).__name__} at {Path(last.filename).name}:{last.lineno}: {words}"
+        trace = traceback.extract_tb(error.__traceback__)
+        where = f" at {Path(trace[-1].filename).name}:{trace[-1].lineno}" if trace else ""
+        kind = f"{type(error).__name__}{where}: {' '.join(str(error).split())[:100]}"
         kind = kind if len(self.crashes) < 200 or kind in self.crashes else "others"
         count, first = self.crashes.get(kind, (0, data))
         self.crashes[kind] = (count + 1, first)
@@ -576,10 +586,12 @@ def found_readers(only: str = "") -> Iterator[tuple[Reader, Callable[..., Any]]]
 
 def fuzz(reader: Reader, function: Callable[..., Any], count: int, seed: int, folder: Path) -> Tally:
     """Feed one reader so many inputs."""
-    chance = random.Random(f"{seed} {reader.name}")  # noqa: S311  no secret
+    chance = random.Random(f"{seed} {reader.label}")  # noqa: S311  no secret
     seeds = reader.seeds()
     tally = Tally()
     path = folder / f"input{reader.suffix or '.txt'}"
+    said = os.fstat(2).st_size
+    large = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss > MOST_KIB
     for _ in range(count):
         data = chance.choice(seeds)
         inside = reader.inside is not None and chance.random() < 0.7
@@ -590,7 +602,7 @@ def fuzz(reader: Reader, function: Callable[..., Any], count: int, seed: int, fo
             path.write_bytes(data)
         else:
             given = data.decode(errors="replace" if chance.random() < 0.5 else "surrogateescape")
-        start = time.perf_counter()
+        start = time.process_time()
         try:
             reader.use(function, given)
             tally.answered += 1
@@ -602,7 +614,15 @@ def fuzz(reader: Reader, function: Callable[..., Any], count: int, seed: int, fo
                 )
         except Exception as error:
             tally.crash(error, data)
-        tally.slowest_s = max(tally.slowest_s, time.perf_counter() - start)
+        took_s = time.process_time() - start
+        tally.slowest_s = max(tally.slowest_s, took_s)
+        if took_s > MOST_S:
+            tally.crash(AssertionError("too slow"), data)
+        if os.fstat(2).st_size > said:
+            said = os.fstat(2).st_size
+            tally.crash(AssertionError("a library's own words on stderr"), data)
+        if not large and (large := resource.getrusage(resource.RUSAGE_SELF).ru_maxrss > MOST_KIB):
+            tally.crash(AssertionError("too large"), data)
     return tally
 
 
@@ -628,7 +648,7 @@ def _report(name: str, count: int, tally: Tally, keep: Path | None) -> None:
     crashed = sum(times for times, _ in tally.crashes.values())
     print(
         f"{name}: {count} inputs, {tally.answered} answered, {tally.refused} refused, {crashed} crashed; "
-        f"slowest {tally.slowest_s:.2f} s{'  SLOW' if tally.slowest_s > SLOW_S else ''}",
+        f"slowest {tally.slowest_s:.2f} s",
         flush=True,
     )
     worst = collections.Counter({kind: times for kind, (times, _) in tally.crashes.items()})
@@ -646,9 +666,27 @@ def main() -> int:
     options.add_argument("--seed", type=int, default=0)
     options.add_argument("--only", default="", help="one reader, with or without the kind of its file")
     options.add_argument("--keep", type=Path, help="folder for inputs that crashed")
+    options.add_argument("--rounds", type=int, help="so many seeds in turn, counted in tried.md")
     given = options.parse_args()
-    tallies = run(given.count, given.seed, given.only, given.keep)
-    return int(any(tally.crashes for tally in tallies.values()))
+    crashed = False
+    for seed in range(given.seed, given.seed + (given.rounds or 1)):
+        keep = given.keep and given.keep / str(seed)
+        tallies = run(given.count, seed, given.only, keep)
+        crashed |= any(tally.crashes for tally in tallies.values())
+        if given.rounds:
+            told = f"--count {given.count} --seed {seed}" + (f" --only {given.only}" if given.only else "")
+            tried.add("Inputs to readers", told, {name: _counts(one) for name, one in tallies.items()})
+    return int(crashed)
+
+
+def _counts(tally: Tally) -> tried.Counts:
+    crashed = sum(times for times, _ in tally.crashes.values())
+    return {
+        "answered": tally.answered,
+        "refused": tally.refused,
+        "crashed": crashed,
+        "most ms": round(1000.0 * tally.slowest_s),
+    }
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ from tests.fuzz.fuzz_readers import COVERED, READERS, Reader, fuzz, run, texts
 import steybrae
 from steybrae.errors import QuantityError
 
-SHORT = 3000
+SHORT = 8000
 """Inputs over all readers: some seconds. ``python tests/fuzz/fuzz_readers.py`` runs 200 000."""
 
 
@@ -44,7 +44,6 @@ def test_nothing_but_errors_of_ours(reader: Reader) -> None:
         assert tally.crashes == {}
         assert tally.refused > 0
         assert tally.answered > 0
-        assert tally.slowest_s < fuzz_readers.SLOW_S
 
 
 def test_crashes_are_seen_and_counted(tmp_path: Path) -> None:
