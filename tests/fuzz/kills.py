@@ -1,8 +1,10 @@
 """Kill commands at any moment, and report whatever is half, lost or left in the way.
 
-Each run is a process that is ended by SIGKILL, or now and then by SIGTERM, after a random time, or when
-its first file or its first output appears. Then every output is to be whole, or as it was before; what
-can be taken up is, and is to be what an undisturbed run makes.
+Each run is a process that is ended by SIGKILL, or now and then by SIGTERM, after a random time, when its
+first file or its first output appears, or at one of its own steps: as it opens, names or takes away a file,
+and for the log within the write. Then every output is to be whole, or as it was before; what can be taken
+up is, and is to be what an undisturbed run makes. A run that was over before the signal is no kill: it is
+counted beside the others, and another is tried. Counts are added to tried.md.
 
     python -m tests.fuzz.kills                        500 kills over all commands
     python -m tests.fuzz.kills --count 50 --only area --seed 7
@@ -15,6 +17,7 @@ import collections
 import io
 import os
 import random
+import re
 import shutil
 import signal
 import sys
@@ -27,6 +30,7 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
+from tests.fuzz import tried
 from tests.raster.rasters_made import cells, mountains, write
 
 from steybrae.cli.app import main as steybrae
@@ -37,6 +41,13 @@ DEFAULT_COUNT: Final = 500
 TERM_SHARE: Final = 0.25
 WORK: Final = ".steybrae-area"
 TOLD_EVERY: Final = 5
+MOST_TRIALS: Final = 6
+"""Runs tried for each kill that is wanted: many are over before the signal."""
+
+STEPS: Final = ("open", "os.rename", "os.link", "os.remove", "os.mkdir", "os.rmdir", "os.truncate")
+"""Events of Python's own audit at which a run may be ended."""
+
+ENDS: Final = ("ended by the signal", "ended by us", "finished before")
 
 Contents = dict[str, bytes]
 
@@ -53,12 +64,15 @@ class Command:
         Names of the outputs there.
     again
         What is added to go on after a kill.
+    weight
+        Share of the kills.
     """
 
     name: str
     words: Callable[[Path], list[str]]
     outputs: tuple[str, ...]
     again: tuple[str, ...] = ("--force",)
+    weight: int = 8
 
     @property
     def together(self) -> bool:
@@ -66,7 +80,7 @@ class Command:
         return "--resume" in self.again
 
 
-def start(words: list[str]) -> int:
+def start(words: list[str], prepare: Callable[[], None] = lambda: None) -> int:
     """Run the command in a copy of this process, or, where it makes workers, in a new one; its number."""
     if "--cluster" in words:
         to_nowhere = [(os.POSIX_SPAWN_OPEN, number, os.devnull, os.O_WRONLY, 0) for number in (1, 2)]
@@ -82,6 +96,7 @@ def start(words: list[str]) -> int:
         quiet = os.open(os.devnull, os.O_WRONLY)
         os.dup2(quiet, 1)
         os.dup2(quiet, 2)
+        prepare()
         status = whole(words)
     finally:
         os._exit(status)
@@ -112,6 +127,38 @@ def contents(folder: Path) -> Contents:
     }
 
 
+def stopping(folder: Path, number: int, chance: random.Random) -> Callable[[], None]:
+    """What makes a process end itself at one of its steps in a folder, or in the middle of a write."""
+    left, torn = chance.randrange(1, chance.choice((4, 12, 40))), chance.random()
+    write, flush = os.write, os.fsync
+
+    def step(event: str = "", args: tuple[object, ...] = ()) -> None:
+        nonlocal left
+        if not event or (event in STEPS and any(str(folder) in str(each) for each in args)):
+            left -= 1
+            if left == 0:
+                os.kill(os.getpid(), number)
+
+    def part(handle: int, data: bytes) -> int:
+        nonlocal left
+        if torn < 0.5 and left > 1:
+            left = 1
+            write(handle, data[: int(2.0 * torn * len(data))])
+            step()
+        return write(handle, data)
+
+    def flushed(handle: int) -> None:
+        step()
+        flush(handle)
+        step()
+
+    def prepare() -> None:
+        os.write, os.fsync = part, flushed
+        sys.addaudithook(step)
+
+    return prepare
+
+
 def kill(
     words: list[str], folder: Path, outputs: tuple[str, ...], took_s: float, chance: random.Random
 ) -> tuple[int, int]:
@@ -121,6 +168,8 @@ def kill(
     name changes: several are moved within a millisecond.
     """
     number = signal.SIGTERM if chance.random() < TERM_SHARE else signal.SIGKILL
+    if "--cluster" not in words and chance.random() < (0.9 if "reading" in words else 0.4):
+        return number, end(start(words, stopping(folder, number, chance)))
     watched = chance.choice(
         (None, lambda: sorted(folder.rglob("*")), lambda: [_state(folder / n) for n in outputs])
     )
@@ -164,7 +213,8 @@ def faults(command: Command, folder: Path, clean: Path, old: Contents, number: i
             found.append(f"{name} is half")
     if command.together and len(kinds) > 1:
         found.append("new outputs stand beside old ones")
-    left = [name for name in now if name not in {*command.outputs, *old} and not name.startswith(WORK)]
+    there = {*command.outputs, *old, "log.csv"}
+    left = [name for name in now if name not in there and not name.startswith(WORK)]
     if number == signal.SIGTERM and left:
         found.append(f"{', '.join(left)} left")
     return found + [f"{name} is not hidden" for name in left if not Path(name).name.startswith(".")]
@@ -188,14 +238,15 @@ def trial(
     folder.mkdir()
     words = command.words(folder)
     if command.name == "log":
-        shutil.copyfile(clean / "log.csv", folder / "log.csv")
+        if chance.random() < 0.7:
+            shutil.copyfile(clean / "log.csv", folder / "log.csv")
     elif chance.random() < 0.5:
         for name in command.outputs:
             (folder / name).write_text(f"old {name}")
         words.append("--force")
     old = contents(folder)
     number, status = kill(words, folder, command.outputs, took_s, chance)
-    ended = {-number: "ended by the signal", 128 + number: "ended by us", 0: "finished before"}.get(status)
+    ended = dict(zip((-number, 128 + number, 0), ENDS, strict=True)).get(status)
     wrong = faults(command, folder, clean, old, number)
     if ended is None:
         wrong.append(f"it ended with {status}")
@@ -212,21 +263,28 @@ def trial(
 def log_faults(command: Command, folder: Path, old: Contents) -> list[str]:
     """Rows that are lost, and one more that cannot be added."""
     path = folder / "log.csv"
-    if not path.read_bytes().startswith(old["log.csv"]):
+    data = path.read_bytes() if path.exists() else b""
+    if not data.startswith(old.get("log.csv", b"")):
         return ["a row is lost"]
-    before = len(read_log(path).rows)
+    before = data.count(b"\n") and len(read_log(path).rows)
     if end(start(command.words(folder))) or len(read_log(path).rows) != before + 1:
         return ["no row can be added"]
     return []
 
 
 def _commands(here: Path) -> tuple[Command, ...]:
-    dem, day, plan = SAMPLE / "stey_massif.tif", SAMPLE / "day.gpx", here / "plan.zip"
-    model, hill = (
-        write(here / "hills.tif", mountains(700, 900)),
-        write(here / "hill.tif", mountains(300, 260)),
+    dem, day, plan = SAMPLE / "stey_massif.tif", here / "day.gpx", here / "plan.zip"
+    points = re.findall(r'<rtept lat="[^"]*" lon="[^"]*"', (SAMPLE / "day.gpx").read_text("utf-8"))
+    line = "/>".join([*points[:3], ""])
+    day.write_text(
+        f'<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1"><rte>{line}</rte></gpx>'
     )
-    if whole(["route", str(day), "--dem", str(dem), "--save", str(plan)]):
+    model, hill = (
+        write(here / "hills.tif", mountains(500, 600)),
+        write(here / "hill.tif", mountains(200, 180)),
+    )
+    ground = [str(day), "--dem", str(dem), "--reach", "200m"]
+    if whole(["route", *ground, "--save", str(plan)]):
         raise RuntimeError
 
     def to(folder: Path, *names: str) -> list[str]:
@@ -237,33 +295,21 @@ def _commands(here: Path) -> tuple[Command, ...]:
     card = ("pdf.pdf", "gpx.gpx", "csv.csv")
     area = ("README.txt", "bands.tif", "bands.tif.aux.xml", "slope.tif", "table.csv", "table.json")
     above = [f"{name}.tif{more}" for name in ("overhead", "start_zones") for more in ("", ".aux.xml")]
+
+    def rasters(of: Path, *more: str) -> Callable[[Path], list[str]]:
+        return lambda at: ["area", "--dem", str(of), "--out", str(at), *more]
+
+    dated = ["card", str(plan), "--date", "2027-01-15"]
+    alone, resume = ("--threads", "1"), ("--resume",)
+    log = ["reading", "31deg", "--observer", "Ann, the 2nd"]
     return (
-        Command(
-            "route", lambda at: ["route", str(day), "--dem", str(dem), *to(at, *route)], (*route, beside)
-        ),
-        Command(
-            "card", lambda at: ["card", str(plan), "--date", "2027-01-15", *to(at, *card)], (*card, beside)
-        ),
+        Command("log", lambda at: [*log, *to(at, "log.csv")], ()),
         Command("report", lambda at: ["report", str(plan), *to(at, "out.html")], ("out.html",)),
-        Command(
-            "area",
-            lambda at: ["area", "--dem", str(model), "--out", str(at), "--threads", "1"],
-            area,
-            ("--resume",),
-        ),
-        Command(
-            "overhead",
-            lambda at: ["area", "--dem", str(hill), "--out", str(at), "--threads", "1", "--overhead"],
-            (*area, *above),
-            ("--resume",),
-        ),
-        Command(
-            "cluster",
-            lambda at: ["area", "--dem", str(hill), "--out", str(at), "--cluster", "local:2"],
-            area,
-            ("--resume",),
-        ),
-        Command("log", lambda at: ["reading", "31deg", "--observer", "Ann, the 2nd", *to(at, "log.csv")], ()),
+        Command("area", rasters(model, *alone), area, resume),
+        Command("route", lambda at: ["route", *ground, *to(at, *route)], (*route, beside)),
+        Command("card", lambda at: [*dated, *to(at, *card)], (*card, beside)),
+        Command("overhead", rasters(hill, *alone, "--overhead"), (*area, *above), resume, 6),
+        Command("cluster", rasters(hill, "--cluster", "local:2"), area, resume, 4),
     )
 
 
@@ -276,7 +322,9 @@ def run(count: int, seed: int, only: str = "") -> dict[str, list[str]]:
     with tempfile.TemporaryDirectory() as there:
         here = Path(there)
         chosen = [command for command in _commands(here) if only in ("", command.name)]
+        shares = sum(command.weight for command in chosen)
         for command in chosen:
+            wanted = -(-count * command.weight // shares)
             clean = here / command.name
             clean.mkdir()
             # The first loads what all the others inherit; the second tells how long they take.
@@ -286,16 +334,24 @@ def run(count: int, seed: int, only: str = "") -> dict[str, list[str]]:
             end(start([*command.words(clean), *(["--force"] if command.outputs else [])]))
             took_s = time.monotonic() - began
             tally: collections.Counter[str] = collections.Counter()
-            for number in range(-(-count // len(chosen))):
+            for number in range(MOST_TRIALS * wanted):
+                if tally.total() - tally["finished before"] == wanted:
+                    break
                 folder = here / f"{command.name}-{number}"
                 ended, found = trial(command, folder, clean, took_s, chance)
                 tally[ended] += 1
+                counts = {
+                    "kills": int(ended != "finished before"),
+                    **{how: int(how == ended) for how in ENDS},
+                }
+                told = f"--count {count} --seed {seed}" + (f" --only {only}" if only else "")
+                tried.add("Kills", told, {command.name: {**counts, "faults": len(found)}})
                 wrong[command.name] += [f"{number}, {ended}: {fault}" for fault in found]
                 shutil.rmtree(folder)
                 # Told as they come: a run that is itself ended has told what it did.
                 for fault in found:
                     print(f"    {number}, {ended}: {fault}", flush=True)
-                if (number + 1) % TOLD_EVERY == 0 or number + 1 == -(-count // len(chosen)):
+                if (number + 1) % TOLD_EVERY == 0:
                     said = ", ".join(f"{many} {how}" for how, many in sorted(tally.items()))
                     faulty = len(wrong[command.name])
                     print(f"{command.name} ({took_s:.1f} s): {said}; {faulty} faults", flush=True)
