@@ -99,6 +99,8 @@ CHANGES = [
     ("54500.0, 10.0", "54600.0, 10.0", "the place: 10 columns and 0 rows beside it"),
     (f'xSize="{COLS}"', 'xSize="25"', "the cells: 25 x 40 of them become 50 x 40"),
     ("EPSG:27700", FEET.replace("<", ""), "the cells: 3.0469 x 3.0469 m and 9.9894 x 9.9894 m on the ground"),
+    ('dataType="Float32" ', "", "the type of its numbers: float32 become uint8"),
+    ('"Float32"', '"Int16"', "the type of its numbers: float32 become int16"),
     ("<SourceBand>1", "<SourceBand>2", "the bands: band '2' of 1 is asked for"),
     ("<SourceBand>1", "<SourceBand>mask,1", "the bands: band 'mask,1' of 1 is asked for"),
 ]
@@ -109,7 +111,7 @@ def test_a_virtual_raster_that_gives_its_files_other_cells(
     tmp_path: Path, before: str, after: str, said: str
 ) -> None:
     source = write(tmp_path / "dem.tif", HEIGHTS.astype("float32"))
-    path = vrt(tmp_path / "dem.vrt", source.name)
+    path = vrt(tmp_path / "dem.vrt", source.name, declared="<NoDataValue>-9999</NoDataValue>")
     with open_model([path]):
         pass
     path.write_text(path.read_text().replace(before, after, 1))

@@ -74,6 +74,12 @@ def test_the_answers_are_those_of_the_gap_command() -> None:
             QuantityError,
             f"Line 2 {COUNT}'ten'. Count spaces, not lines.",
         ),
+        ("name,length_mm,gaps\rlip,6.5\r", QuantityError, f"Line 2 {COUNT}''. Count spaces, not lines."),
+        (
+            'name,length_mm,gaps\n"lip,6.5,10\n',
+            FileReadError,
+            "Line 2 of {path} could not be read (unexpected end of data). Correct it there.",
+        ),
         ("name,length_mm,gaps\nlip,6.5\n", QuantityError, f"Line 2 {COUNT}''. Count spaces, not lines."),
         (
             "name,length_mm,gaps\n\nlip,6.5,0\n",

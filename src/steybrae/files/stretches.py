@@ -44,7 +44,12 @@ def read_stretches(path: Path, index_every: int) -> tuple[OwnStretch, ...]:
     QuantityError
         A row that is no stretch; names its line.
     """
-    rows = list(csv.reader(io.StringIO(_text(path)), skipinitialspace=True))
+    table = csv.reader(io.StringIO(_text(path), newline=""), skipinitialspace=True, strict=True)
+    try:
+        rows = list(table)
+    except csv.Error as error:
+        message = f"Line {table.line_num} of {path} could not be read ({error}). Correct it there."
+        raise FileReadError(message) from None
     filled = [
         (k + 1, [cell.strip() for cell in row]) for k, row in enumerate(rows) if any(map(str.strip, row))
     ]

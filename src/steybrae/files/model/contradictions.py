@@ -153,7 +153,7 @@ def check_part(path: Path, whole: Any, part: Part, source: Any, *, unit_stated: 
     Raises
     ------
     ModelError
-        What differs, or a source that GDAL would resample.
+        What differs, or a source that GDAL would resample, or cut to another type.
     """
     for what in _part_differences(whole, source, part.element, unit_stated=unit_stated):
         message = (
@@ -169,6 +169,10 @@ def _part_differences(whole: Any, source: Any, element: ET.Element, *, unit_stat
     if not 1 <= number <= source.count:
         yield f"the bands: band {band!r:.20} of {source.count} is asked for"
         return
+    held, into = (np.dtype(one.dtypes[k]) for one, k in ((source, number - 1), (whole, 0)))
+    if into.kind != "f" and not np.can_cast(held, into):
+        # GDAL cuts what does not fit, and leaves level ground: bytes end at 255.
+        yield f"the type of its numbers: {held} become {into}"
     said, meant = ((one.scales[k], one.offsets[k]) for one, k in ((source, number - 1), (whole, 0)))
     if said not in ((1.0, 0.0), meant):
         yield f"scale and offset: {meant[0]:g} and {meant[1]:g}, and {said[0]:g} and {said[1]:g}"
