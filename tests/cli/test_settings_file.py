@@ -263,6 +263,23 @@ class TestRefused:
     def test_a_file_that_is_no_toml(self, run: Run, folder: Path) -> None:
         assert says(run, folder, "[map\n").startswith("The file steybrae.toml could not be read as TOML: ")
 
+    @pytest.mark.parametrize(
+        ("text", "sentence"),
+        [
+            ("[map]\nscale = " + "[" * 10_000, "The file steybrae.toml could not be read as TOML: "),
+            ("[map]\nscale = " + "{a=" * 5000, "The file steybrae.toml could not be read as TOML: "),
+            # One key of so many parts takes tomllib minutes.
+            ("[map]\n" + "a." * 50_000 + "b = 1\n", "steybrae.toml should have at most 16 kB; it has more. "),
+            (
+                "#" + "x" * 20_000_000,
+                "steybrae.toml should have at most 16 kB; it has more. Correct it there.",
+            ),
+        ],
+        ids=("lists", "tables", "parts", "comment"),
+    )
+    def test_bombs(self, run: Run, folder: Path, text: str, sentence: str) -> None:
+        assert says(run, folder, text).startswith(sentence)
+
 
 def test_the_caution_names_what_narrows_only_where_something_does() -> None:
     plain = settings_file_caution("steybrae.toml", {"scale": "1:25000", "off-path": "true"}, [])

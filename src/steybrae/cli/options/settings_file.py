@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 FILE_NAME: Final = "steybrae.toml"
 
+MOST_BYTES: Final = 16_000
+"""Largest file of settings, bytes (our choice): one key of so many parts takes tomllib a second."""
+
 OF_A_PLAN: Final = {"model", "line", "bands", "start-zones"}
 """Tables that a saved plan needs nothing of: it brings its own."""
 
@@ -224,10 +227,15 @@ def _read(path: Path) -> dict[str, Any]:
     import tomllib
 
     try:
-        tables = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
+        tables = {} if len(data) > MOST_BYTES else tomllib.loads(data.decode())
+    except (OSError, ValueError, RecursionError) as error:
         message = f"The file {path} could not be read as TOML: {error}. Correct it, or move it away."
         raise SettingsFileError(message) from None
+    if len(data) > MOST_BYTES:
+        message = f"{path} should have at most {MOST_BYTES // 1000} kB; it has more. Correct it there."
+        raise SettingsFileError(message)
     known = _known()
     for name, table in tables.items():
         several = table if name == "model" and isinstance(table, list) else [table]
