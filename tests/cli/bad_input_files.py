@@ -34,14 +34,15 @@ Point = tuple[Any, Any]
 
 def make(folder: Path) -> None:
     """Make all of them."""
-    (folder / "folder").mkdir()
+    for name in ("folder", "folder.zip"):
+        (folder / name).mkdir()
     _models(folder)
     _broken_models(folder)
     _models_elsewhere(folder)
     _gpx(folder)
     _other_lines(folder)
     _plans(folder)
-    for name in ("kept.txt", "kept.csv.cautions.txt"):
+    for name in ("kept.txt", "kept.csv.cautions.txt", "old.csv", "old.zip", "old.json"):
         (folder / name).write_text("mine")
 
 

@@ -60,6 +60,17 @@ def test_each_sheet_is_written_whole_and_not_overwritten(run: Run, tmp_path: Pat
     assert [path.name for path in tmp_path.iterdir()] == [out.name]
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_sheet_stands_under_another_ending(run: Run, tmp_path: Path, kind: str) -> None:
+    what = "A page should be named .html or .htm" if kind == "lesson" else "A sheet should be named .pdf"
+    said = f"steybrae: {what}; got 'a.txt'. Change its ending.\n"
+    assert run(kind, *KINDS[kind], "--out", tmp_path / "a.txt") == (2, "", said)
+    if kind in ("first", "practice"):
+        names = ("--out", tmp_path / "a.pdf", "--answers", tmp_path / "a.txt")
+        assert run(kind, *KINDS[kind], *names) == (2, "", said)
+    assert not list(tmp_path.iterdir())
+
+
 def test_own_plan_and_log_are_asked_about(run: Run, tmp_path: Path, sample_plan: SamplePlan) -> None:
     plan, log = sample_plan.path, tmp_path / "log.csv"
     log.write_text(
@@ -169,10 +180,10 @@ def test_one_sentence_and_status_2_and_no_file(
 @pytest.mark.parametrize(
     ("arguments", "which"),
     [
-        (("practice", "--measured", "in.csv", "--scale", "1:25000", "--interval", "10m"), "in.csv"),
-        (("practice", "--log", "in.csv", "--sample", "--scale", "1:25000", "--interval", "10m"), "in.csv"),
-        (("field", "--plan", "in.csv", "--date", "2027-01-15"), "in.csv"),
-        (("lesson", "--dem", "in.csv"), "in.csv"),
+        (("practice", "--measured", "in.pdf", "--scale", "1:25000", "--interval", "10m"), "in.pdf"),
+        (("practice", "--log", "in.pdf", "--sample", "--scale", "1:25000", "--interval", "10m"), "in.pdf"),
+        (("field", "--plan", "in.pdf", "--date", "2027-01-15"), "in.pdf"),
+        (("lesson", "--dem", "in.html"), "in.html"),
     ],
 )
 def test_not_even_force_overwrites_what_is_read(

@@ -191,7 +191,7 @@ def test_small_logs_are_drawn() -> None:
 
 @pytest.mark.parametrize("name", ["review.jpg", "review.xyz", "review"])
 def test_a_format_that_cannot_hold_the_cautions_is_refused(tmp_path: Path, name: str) -> None:
-    message = f"A picture should be named .png, .svg or .pdf; got {name!r}. Change its ending."
+    message = f"A picture should be named .png or .svg or .pdf; got {name!r}. Change its ending."
     with pytest.raises(FileWriteError, match=f"^{re.escape(message)}$"):
         save_figure(comparison_figure(RESULT), tmp_path / name, RESULT.cautions)
     assert not list(tmp_path.iterdir())

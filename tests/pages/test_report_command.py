@@ -71,7 +71,7 @@ def test_another_ending_is_refused(
     }[command]
     words = refused(capsys, command.split(maxsplit=1)[0], *arguments)
     what = "A page for a phone" if "--phone" in command else "A report"
-    assert words == f"steybrae: {what} should be named .html; got {name!r}. Change its ending."
+    assert words == f"steybrae: {what} should be named .html or .htm; got {name!r}. Change its ending."
     assert list(tmp_path.iterdir()) == []
 
 

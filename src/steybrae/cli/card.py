@@ -74,7 +74,7 @@ def _paper(text: str) -> str:
 class CardOutputs(OutputOptions):
     """Where the answer goes."""
 
-    pdf: Path | None = option("--pdf", "Write the card as PDF, true to size.")
+    pdf: Path | None = parsed.written("--pdf", "Write the card as PDF, true to size.", parsed.SHEET)
     page: str = option(
         "--page",
         f"{', '.join(PAPERS_MM)}, which folds into two halves or, small, lies; for --pdf.",
@@ -85,13 +85,15 @@ class CardOutputs(OutputOptions):
         beside=("--pdf",),
     )
     appendix: bool = flag("--appendix", "Add every leg and check in full to --pdf, and all words.")
-    report: Path | None = parsed.page("--report", "Write one page to read, share and print (.html).")
-    phone: Path | None = parsed.page(
-        "--phone", "Write the page to carry on a phone, offline (.html).", what="A page for a phone"
+    report: Path | None = parsed.written(
+        "--report", "Write one page to read, share and print (.html).", parsed.REPORT
     )
-    gpx: Path | None = option("--gpx", "Write route and check places as GPX.")
-    csv: Path | None = option("--csv", "Write the legs as CSV.")
-    geojson: Path | None = option("--geojson", "Write legs and checks as GeoJSON.")
+    phone: Path | None = parsed.written(
+        "--phone", "Write the page to carry on a phone, offline (.html).", parsed.PHONE
+    )
+    gpx: Path | None = parsed.written("--gpx", "Write route and check places as GPX.", parsed.GPX)
+    csv: Path | None = parsed.written("--csv", "Write the legs as CSV.", parsed.TABLE)
+    geojson: Path | None = parsed.written("--geojson", "Write legs and checks as GeoJSON.", parsed.GEOJSON)
 
 
 def card(

@@ -11,7 +11,7 @@ import typer
 from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
 from steybrae.cli.options.forecast import ForecastOptions
-from steybrae.cli.options.groups import did_you_mean, option
+from steybrae.cli.options.groups import did_you_mean
 from steybrae.cli.options.model import CheckedModel, PositionOptions, ReachOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.records import dataclass
@@ -29,8 +29,12 @@ CONTEXT = {"ignore_unknown_options": True}
 class GroundOutputs(OutputOptions):
     """Where the answer goes."""
 
-    figure: Path | None = parsed.picture("--figure", "Draw the cells and the circle, as PNG or PDF.")
-    csv: Path | None = option("--csv", "Write the places of --places with their figures as CSV.")
+    figure: Path | None = parsed.written(
+        "--figure", "Draw the cells and the circle, as PNG or PDF.", parsed.PICTURE
+    )
+    csv: Path | None = parsed.written(
+        "--csv", "Write the places of --places with their figures as CSV.", parsed.TABLE
+    )
 
 
 def ground(

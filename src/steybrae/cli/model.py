@@ -18,8 +18,8 @@ from steybrae.records import dataclass
 class ModelOutputs(OutputOptions):
     """Where the answer goes."""
 
-    figure: Path | None = parsed.picture(
-        "--figure", "Draw its slopes, a piece at full size and its intervals (PNG, PDF)."
+    figure: Path | None = parsed.written(
+        "--figure", "Draw its slopes, a piece at full size and its intervals (PNG, PDF).", parsed.PICTURE
     )
 
 

@@ -92,29 +92,12 @@ def _word(value: Any) -> str:
     return Path(text).name if Path(text).is_absolute() else text
 
 
-def figure_format(path: Path) -> str:
-    """Format of a picture by its name's ending, refused before any work is done.
-
-    Raises
-    ------
-    FileWriteError
-        Neither .png nor .pdf.
-    """
-    from steybrae.errors import FileWriteError
-
-    ending = path.suffix.lower().lstrip(".")
-    if ending not in ("png", "pdf"):
-        message = f"A picture should be named .png or .pdf; got {path.name!r}. Change its ending."
-        raise FileWriteError(message)
-    return ending
-
-
 def draw_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
     """Draw map and profile of a screening that has its relief, and write it whole."""
     from steybrae.figures.route_figure import figure_bytes, picture_metadata, route_figure
     from steybrae.files.whole import write_bytes
 
-    data = figure_bytes(route_figure(screening), figure_format(path), picture_metadata(screening))
+    data = figure_bytes(route_figure(screening), path.suffix[1:].lower(), picture_metadata(screening))
     write_bytes(path, data, force=force)
 
 
@@ -124,7 +107,7 @@ def draw_forecast_to(path: Path, screening: RouteScreening, *, force: bool) -> N
     from steybrae.figures.route_figure import figure_bytes
     from steybrae.files.whole import write_bytes
 
-    data = figure_bytes(forecast_figure(screening), figure_format(path), forecast_metadata(screening))
+    data = figure_bytes(forecast_figure(screening), path.suffix[1:].lower(), forecast_metadata(screening))
     write_bytes(path, data, force=force)
 
 
@@ -134,7 +117,7 @@ def draw_ground_to(path: Path, ground: GroundAt, *, force: bool) -> None:
     from steybrae.figures.route_figure import figure_bytes
     from steybrae.files.whole import write_bytes
 
-    data = figure_bytes(ground_figure(ground), figure_format(path), ground_metadata(ground))
+    data = figure_bytes(ground_figure(ground), path.suffix[1:].lower(), ground_metadata(ground))
     write_bytes(path, data, force=force)
 
 
@@ -144,5 +127,5 @@ def draw_model_to(path: Path, found: ModelExamined, *, force: bool) -> None:
     from steybrae.figures.route_figure import figure_bytes
     from steybrae.files.whole import write_bytes
 
-    data = figure_bytes(model_figure(found), figure_format(path), model_metadata(found))
+    data = figure_bytes(model_figure(found), path.suffix[1:].lower(), model_metadata(found))
     write_bytes(path, data, force=force)

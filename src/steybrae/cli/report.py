@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 class PageOutput(Group, panel="Outputs"):
     """The page as a file."""
 
-    out: Path = parsed.page("--out", "The page to be (.html).", "FILE", default=MISSING)
+    out: Path = parsed.written("--out", "The page to be (.html).", parsed.REPORT, "FILE", default=MISSING)
     force: bool = flag("--force", "Replace output files that exist.")
 
 
@@ -57,21 +57,6 @@ def report(
     report_to(to.out, found, card, force=to.force)
     wrote = f"Wrote {to.out}."
     print_document(Document(wrote, (Paragraph(wrote), Cautions(found.cautions))))
-
-
-def check_page(path: Path, what: str) -> None:
-    """Refuse a name that no browser would open as a page.
-
-    Raises
-    ------
-    FileWriteError
-        It does not end in .html or .htm.
-    """
-    from steybrae.errors import FileWriteError
-
-    if path.suffix.lower() not in (".html", ".htm"):
-        message = f"{what} should be named .html; got {path.name!r}. Change its ending."
-        raise FileWriteError(message)
 
 
 def report_to(path: Path, screening: RouteScreening, card: RouteCard | None, *, force: bool) -> None:

@@ -45,14 +45,18 @@ class MapInterval(Group, panel="The map"):
 class RouteOutputs(OutputOptions):
     """Where the answer goes."""
 
-    csv: Path | None = option("--csv", "Write the points along the legs as CSV.")
-    geojson: Path | None = option("--geojson", "Write them as GeoJSON.")
-    figure: Path | None = parsed.picture("--figure", "Draw map and profile on A4, as PNG or PDF.")
-    bulletin_figure: Path | None = parsed.picture(
-        "--bulletin-figure", "Draw heights against aspects, and the profile (PNG, PDF)."
+    csv: Path | None = parsed.written("--csv", "Write the points along the legs as CSV.", parsed.TABLE)
+    geojson: Path | None = parsed.written("--geojson", "Write them as GeoJSON.", parsed.GEOJSON)
+    figure: Path | None = parsed.written(
+        "--figure", "Draw map and profile on A4, as PNG or PDF.", parsed.PICTURE
     )
-    report: Path | None = parsed.page("--report", "Write one page to read, share and print (.html).")
-    save: Path | None = option("--save", "Keep the whole result as a plan (.zip).")
+    bulletin_figure: Path | None = parsed.written(
+        "--bulletin-figure", "Draw heights against aspects, and the profile (PNG, PDF).", parsed.PICTURE
+    )
+    report: Path | None = parsed.written(
+        "--report", "Write one page to read, share and print (.html).", parsed.REPORT
+    )
+    save: Path | None = parsed.written("--save", "Keep the whole result as a plan (.zip).", parsed.PLAN)
 
     @property
     def pictured(self) -> bool:

@@ -17,10 +17,9 @@ from matplotlib.patches import Rectangle
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import Caution
-from steybrae.errors import FileWriteError
 from steybrae.field.agreement import Comparison, ReadingResult
 from steybrae.figures.style import INK, band_hatch, band_tint, hatch_ink, picture_style, unknown_style
-from steybrae.files.whole import write_whole
+from steybrae.files.whole import check_ending, write_whole
 from steybrae.quantities import round_up
 from steybrae.value import Value, lower, slope
 
@@ -115,9 +114,7 @@ def save_figure(figure: Figure, path: Path, cautions: Sequence[Caution], *, forc
     FileWriteError
         Another ending, it exists and `force` is false, or the system refused.
     """
-    if path.suffix.lower() not in _SUFFIXES:
-        message = f"A picture should be named .png, .svg or .pdf; got {path.name!r}. Change its ending."
-        raise FileWriteError(message)
+    check_ending(path, "A picture", *_SUFFIXES)
     text = "\n".join(caution.text for caution in cautions)
     key = "Subject" if path.suffix.lower() == ".pdf" else "Description"
     with picture_style():

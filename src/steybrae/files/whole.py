@@ -55,6 +55,28 @@ def check_not_read(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
             raise FileWriteError(message)
 
 
+def check_ending(path: Path, what: str, *endings: str) -> None:
+    """Refuse a name whose ending would have other programs take a file for another thing.
+
+    Parameters
+    ----------
+    path
+        The file to be.
+    what
+        Begins the error text, like ``A picture``.
+    endings
+        Those it may have, with their dots.
+
+    Raises
+    ------
+    FileWriteError
+        Another ending.
+    """
+    if path.suffix.lower() not in endings:
+        message = f"{what} should be named {' or '.join(endings)}; got {path.name!r}. Change its ending."
+        raise FileWriteError(message)
+
+
 def check_writable(path: Path, *, force: bool = False) -> None:
     """Say now, before the work is done, that an output cannot be written.
 

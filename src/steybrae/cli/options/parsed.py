@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from steybrae.cli.options.groups import option
 
@@ -57,27 +57,27 @@ def scale(text: str) -> float:
     return parse_scale(text)
 
 
-def picture(name: str, help_: str) -> Any:
-    """Say that a field names a picture to write, PNG or PDF."""
+PICTURE: Final = ("A picture", ".png", ".pdf")
+PAGE: Final = ("A page", ".html", ".htm")
+REPORT: Final = ("A report", ".html", ".htm")
+PHONE: Final = ("A page for a phone", ".html", ".htm")
+SHEET: Final = ("A sheet", ".pdf")
+TABLE: Final = ("A table", ".csv")
+GEOJSON: Final = ("A GeoJSON file", ".geojson", ".json")
+GPX: Final = ("A GPX file", ".gpx")
+PLAN: Final = ("A plan", ".zip")
+"""What a file to write is, for the error text, and the endings that it may have."""
 
-    def read(path: Path) -> Path:
-        from steybrae.cli.origin import figure_format
 
-        figure_format(path)
-        return path
-
-    return option(name, help_, read=read, typed=Path)
-
-
-def page(
-    name: str, help_: str, metavar: str | None = None, *, default: Any = None, what: str = "A report"
+def written(
+    name: str, help_: str, kind: Sequence[str], metavar: str | None = None, *, default: Any = None
 ) -> Any:
-    """Say that a field names a page to write, HTML; `what` begins the error text."""
+    """Say that a field names a file to write, of a kind that its ending has to tell."""
 
     def read(path: Path) -> Path:
-        from steybrae.cli.report import check_page
+        from steybrae.files.whole import check_ending
 
-        check_page(path, what)
+        check_ending(path, *kind)
         return path
 
     return option(name, help_, metavar, default=default, read=read, typed=Path)

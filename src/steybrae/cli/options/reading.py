@@ -279,7 +279,7 @@ class LogOptions(Group, panel="The log"):
 class ReadingOutputs(OutputOptions):
     """Where the answer goes."""
 
-    figure: Path | None = parsed.picture("--figure", "Draw it, as PNG or PDF.")
+    figure: Path | None = parsed.written("--figure", "Draw it, as PNG or PDF.", parsed.PICTURE)
 
 
 _MODEL: Final = ("--dem", "--sample")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import typer
 
+from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken_caution
 from steybrae.papers import PAPERS_MM
@@ -18,7 +19,7 @@ from steybrae.records import dataclass
 class SheetOutput(Group, panel="Outputs"):
     """The sheet as a file."""
 
-    out: Path = option("--out", "The file to write.", "FILE", default=MISSING)
+    out: Path = parsed.written("--out", "The file to write.", parsed.PAGE, "FILE", default=MISSING)
     force: bool = flag("--force", "Replace output files that exist.")
 
     def check(self, *inputs: Path | None, answers: Path | None = None) -> None:
@@ -29,8 +30,10 @@ class SheetOutput(Group, panel="Outputs"):
         FileWriteError
             An output that is an input, that exists, that is named twice, or that the system refuses.
         """
-        from steybrae.files.whole import check_outputs
+        from steybrae.files.whole import check_ending, check_outputs
 
+        if answers is not None:
+            check_ending(answers, *parsed.SHEET)
         outputs = [path for path in (self.out, answers) if path is not None]
         check_outputs(outputs, [path for path in inputs if path is not None], force=self.force)
 
@@ -51,6 +54,7 @@ class SheetOutput(Group, panel="Outputs"):
 class PaperOutput(SheetOutput):
     """The sheet as a file, and its paper."""
 
+    out: Path = parsed.written("--out", "The file to write.", parsed.SHEET, "FILE", default=MISSING)
     paper: str = option(
         "--paper", f"Paper: {', '.join(PAPERS_MM)}; a5 for the checks of a plan.", default="a4", kept="paper"
     )
