@@ -250,7 +250,7 @@ def refused_here(monkeypatch, capsys, *arguments: object) -> str:
 
 def test_errors_are_one_line(small, tmp_path, monkeypatch, capsys):
     line, raster = small
-    text, folder, empty = tmp_path / "notes.txt", tmp_path / "folder", tmp_path / "empty.tif"
+    text, folder, empty = tmp_path / "notes.txt", tmp_path / "folder.html", tmp_path / "empty.tif"
     text.write_text("not a raster", encoding="utf-8")
     folder.mkdir()
     empty.touch()
@@ -280,7 +280,7 @@ def test_errors_are_one_line(small, tmp_path, monkeypatch, capsys):
             "Band edges should rise from above 0 to below 90 degrees; got '30,20'. Write them like "
             "25,30,35,40,45,55."
         ),
-        (line, "--dem", raster, "--csv", folder): (
+        (line, "--dem", raster, "--report", folder): (
             f"{folder} should be a file to write; it is a folder. Give a file name."
         ),
         (line, "--dem", raster, "--csv", tmp_path / "no" / "p.csv"): (

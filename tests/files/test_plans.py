@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
+import math
 import re
 import tracemalloc
 import zipfile
@@ -518,6 +519,21 @@ def changed(place: str, value: Any) -> Callable[[Tree], None]:
     return change
 
 
+def gentler_sight(result: Tree) -> None:
+    """Make a sight lower whose source would lie elsewhere, wherever its angle stands."""
+    over = result["legs"][1]["overhead"]
+    for one in (over["sight"], over["sight_outside"]):
+        one["distance_m"] *= 2.0
+        one["deg"] = math.degrees(math.atan2(one["rise_m"], one["distance_m"]))
+
+
+def known_above(result: Tree) -> None:
+    """Forget unknown ground above all legs, and say so in the totals."""
+    result["totals"]["unknown_above"] = False
+    for leg in result["legs"]:
+        leg["unknown_above"], leg["unknown_above_at"] = False, None
+
+
 def _without_cautions(found: RouteScreening) -> RouteScreening:
     assert found.forecast is not None
     return dataclasses.replace(found, cautions=(), forecast=dataclasses.replace(found.forecast, cautions=()))
@@ -628,6 +644,25 @@ class TestTampered:
             ),
             (changed("legs.1.overhead.sight.deg", None), "in leg 2 a sight has a distance and no angle"),
             (changed("model.cell_size_m", [0.0, 0.0]), "cells of a size and a height unit"),
+            (
+                changed("legs.1.overhead.sight.deg", 19.0),
+                "above leg 2 a sight is not its rise over its distance",
+            ),
+            (changed("legs.1.overhead.sight.rise_m", 9.0), "a sight is not its rise over its distance"),
+            (gentler_sight, "above leg 2 a sight is not its rise over its distance"),
+            (
+                changed("legs.1.overhead.sight", None),
+                "above leg 2 the steepest sight is not that of the points",
+            ),
+            (changed("legs.1.overhead.sight_outside", None), "there is a sight, and none from outside"),
+            (changed("legs.1.overhead.sight.unfiltered_deg", 19.0), "the steepest sight is not that of"),
+            (changed("legs.1.overhead.start_from_deg", 40.0), "the start zones above leg 2 are not those"),
+            (
+                changed("legs.1.overhead.path.path_m", 1.0),
+                "above leg 2 a path is shorter than it is straight",
+            ),
+            (changed("legs.1.unknown_above", False), "is said to be there and not to be there"),
+            (known_above, "unknown ground above place"),
         ],
     )
     def test_contradictions(self, forged: Forged, change: Callable[[Tree], None], what: str) -> None:

@@ -813,6 +813,14 @@ class TestBlocks:
             assert is_tiff(path)
             assert largest_block_bytes(path) == rows * cols * 4
 
+    @pytest.mark.parametrize("place", [2**63, 2**40, 3])
+    def test_a_head_that_breaks_off_after_a_large_tile(self, tmp_path: Path, place: int) -> None:
+        path = tiled(tmp_path / "dem.tif", 65_536, big=True)
+        data = path.read_bytes()
+        at = 24 + 11 * 20  # where the next directory is said to lie
+        path.write_bytes(data[:at] + struct.pack("<Q", place) + data[at + 8 :])
+        assert largest_block_bytes(path) == 65_536**2 * 4
+
     def test_a_lone_strip_of_plain_numbers_is_read_by_rows(self, tmp_path: Path) -> None:
         path = write(tmp_path / "dem.tif", heights().astype("float32"), blockysize=40)
         assert largest_block_bytes(path) == 50 * 4

@@ -299,10 +299,9 @@ def _clean(read: Callable[..., Any], path: Path) -> Any:
 
 STEEP: Final = (
     *("slope_max_deg", "slope_high_deg", "slope_corridor_max_deg", "short_slope_max_deg"),
-    *("steep_m", "unknown_m", "open_above"),
+    *("steep_m", "unknown_m", "open_above", "unknown_above"),
 )
-"""What of a leg, and of all legs, is never to be less; None, unknown, is no less. Whether ground above is
-unknown stands in a plan but once: nothing there contradicts who forges it."""
+"""What of a leg, and of all legs, is never to be less; None, unknown, is no less."""
 
 SHOWN_M: Final = 10.0
 """Lengths of unknown ground are shown in steps of this; less than that is no other answer."""
@@ -320,9 +319,10 @@ def _gentler(found: Any, clean: Any) -> list[str]:
             if true is not None and mine is None and not getattr(one, "open_above", True):
                 out.append(f"{name} of {where} is forgotten")
     for one, other in zip(found.legs, clean.legs, strict=False):
-        up, true_up = _overhead_deg(one), _overhead_deg(other)
-        if true_up is not None and (up is None or up < true_up - 1e-3):
-            out.append(f"overhead of leg {one.number}")
+        for name in ("sight.deg", "sight.unfiltered_deg", "sight_outside.deg", "sight.top.deg"):
+            up, true_up = _at(one.overhead, name), _at(other.overhead, name)
+            if true_up is not None and (up is None or up < true_up - 1e-3):
+                out.append(f"overhead {name} of leg {one.number}")
     out += _gentler_places(found.places, clean.places)
     if {one.key for one in clean.cautions} - {one.key for one in found.cautions}:
         out.append("cautions are gone")
@@ -348,8 +348,3 @@ def _at(place: Any, name: str) -> float | None:
     for part in name.split("."):
         place = getattr(place, part, None)
     return place
-
-
-def _overhead_deg(leg: Any) -> float | None:
-    sight = leg.overhead.sight if leg.overhead is not None else None
-    return None if sight is None else sight.deg

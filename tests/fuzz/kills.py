@@ -293,7 +293,8 @@ def _commands(here: Path) -> tuple[Command, ...]:
     route = ("csv.csv", "geojson.json", "save.zip")
     beside = "csv.csv.cautions.txt"
     card = ("pdf.pdf", "gpx.gpx", "csv.csv")
-    area = ("README.txt", "bands.tif", "bands.tif.aux.xml", "slope.tif", "table.csv", "table.json")
+    pictures = [f"{name}.tif{more}" for name in ("bands", "bands_possible") for more in ("", ".aux.xml")]
+    area = ("README.txt", *pictures, "slope.tif", "table.csv", "table.json")
     above = [f"{name}.tif{more}" for name in ("overhead", "start_zones") for more in ("", ".aux.xml")]
 
     def rasters(of: Path, *more: str) -> Callable[[Path], list[str]]:
@@ -330,6 +331,8 @@ def run(count: int, seed: int, only: str = "") -> dict[str, list[str]]:
             # The first loads what all the others inherit; the second tells how long they take.
             if end(start(command.words(clean))) if command.name == "cluster" else whole(command.words(clean)):
                 raise RuntimeError(command.name)
+            if command.outputs and set(contents(clean)) != set(command.outputs):
+                raise RuntimeError(command.outputs)
             began = time.monotonic()
             end(start([*command.words(clean), *(["--force"] if command.outputs else [])]))
             took_s = time.monotonic() - began

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import io
 import json
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,14 +15,23 @@ import pytest
 from playwright.sync_api import Browser
 from tests.on_grid import model, route_on
 from tests.pages.drawn import BENT, HILL
-from tests.pictured import pictured
+from tests.pictured import Thinnable, pictured
 from tests.visits import Visit
 
+from steybrae.card import CardSettings, make_card
+from steybrae.card.forecast import with_forecast
+from steybrae.card.result import RouteCard
 from steybrae.errors import SteybraeError
+from steybrae.files.bulletins import read_bulletins
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.names import clean
 from steybrae.pages.lesson import lesson_html
+from steybrae.pages.phone import phone_page
 from steybrae.pages.report import report_page
+from steybrae.route.times.daylight import parse_clock
+from steybrae.screening import Settings
+from steybrae.screening.forecast.at import ForecastAsk
+from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.teach.lesson import lesson
 from steybrae.teach.lesson_ground import lesson_ground
 
@@ -71,6 +81,8 @@ STRINGS = (
     f"<xss style=animation-name:x onanimationstart={SAY}>" + "<" * 200,
 )
 
+ALL = " ".join(STRINGS)
+
 
 class Plan:
     """A plan whose texts can be set."""
@@ -116,7 +128,8 @@ def _texts(tree: Any) -> Iterator[tuple[Any, Any]]:
 def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
     path = tmp_path_factory.mktemp("hostile") / "plan.zip"
     dem = model(HILL, (61, 121))
-    write_plan(path, pictured(dem, route_on(dem, [(x / 2.0, y / 2.0) for x, y in BENT[:3]], ("A", "B", "C"))))
+    route = route_on(dem, [(x / 2.0, y / 2.0) for x, y in BENT[:3]], ("A", "B", "C"))
+    write_plan(path, with_forecast_ground(pictured(dem, route), route, Thinnable(dem), Settings()))
     return Plan(path)
 
 
@@ -125,37 +138,108 @@ def test_strings_are_41_and_fields_many(plan: Plan) -> None:
     assert len(plan.free) > 20
 
 
-@pytest.mark.parametrize("text", STRINGS)
-def test_no_text_of_a_plan_runs_in_its_page(plan: Plan, browser: Browser, tmp_path: Path, text: str) -> None:
-    cleaned = clean(text)
-    # What steers a terminal or turns the writing is refused as it is, in every field.
-    assert (plan.taken(plan.free[:1], text) is None) == (clean(text, len(text)) != text)
-    found = plan.taken(plan.free, cleaned)
+DAY = dt.date(2027, 1, 15)
+
+
+def carried(found: Any, text: str, sample_dem: Path) -> RouteCard:
+    """The card of a day on a line, whose settings are a text too, beside a bulletin."""
+    settings = CardSettings(
+        DAY,
+        scale=25_000.0,
+        start=parse_clock("08:30", DAY, "Europe/London"),
+        zone="Europe/London",
+        party=text,
+        call=text,
+    )
+    source, ask = read_bulletins(sample_dem / "bulletin.json"), ForecastAsk(region="XX-STEY-01")
+    return with_forecast(make_card(found, settings), found, source, ask)
+
+
+def replaced(tree: Any, text: str, only: Collection[tuple[str, str]]) -> Any:
+    """The same result with a text in every field of some kinds."""
+    if isinstance(tree, tuple):
+        return tuple(replaced(one, text, only) for one in tree)
+    if not dataclasses.is_dataclass(tree) or isinstance(tree, type):
+        return tree
+    changes = {}
+    for name, kind in kinds(tree, deep=False):
+        value = getattr(tree, name)
+        if (kind, name) in only:
+            changes[name] = text if isinstance(value, str) else (text,) * len(value)
+    others = {
+        each.name: replaced(getattr(tree, each.name), text, only)
+        for each in dataclasses.fields(tree)
+        if each.init and each.name not in changes
+    }
+    return dataclasses.replace(tree, **changes, **others)
+
+
+def kinds(tree: Any, *, deep: bool = True) -> Iterator[tuple[str, str]]:
+    """Fields that hold a text or several: name and class."""
+    for each in dataclasses.fields(tree) if dataclasses.is_dataclass(tree) else ():
+        value = getattr(tree, each.name)
+        if each.init and (isinstance(value, str) or _all_texts(value)):
+            yield each.name, type(tree).__name__
+        if deep:
+            for one in value if isinstance(value, tuple) else (value,):
+                yield from kinds(one)
+
+
+def _all_texts(value: Any) -> bool:
+    return isinstance(value, tuple) and value != () and all(isinstance(one, str) for one in value)
+
+
+def free_kinds(card: RouteCard) -> set[tuple[str, str]]:
+    """Kinds of fields of a card whose text may be any: class and name."""
+    found = set()
+    for name, kind in set(kinds(card)):
+        try:
+            phone_page(replaced(card, "x<y", {(kind, name)}), None, "x<y")
+        except (SteybraeError, ValueError, LookupError):
+            continue
+        found.add((kind, name))
+    return found
+
+
+def test_what_steers_or_turns_is_refused_in_a_plan(plan: Plan) -> None:
+    for text in STRINGS:
+        assert (plan.taken(plan.free[:1], text) is None) == (clean(text, len(text)) != text)
+
+
+def test_no_text_of_a_plan_a_day_or_a_bulletin_runs_in_a_page(
+    plan: Plan, browser: Browser, sample_dem: Path, tmp_path: Path
+) -> None:
+    """All strings in every field: of the report with its day, and of the page for a phone."""
+    card = carried(read_plan(plan.path), "x", sample_dem)
+    free = free_kinds(card)
+    assert len(free) > 40
+    found = plan.taken(plan.free, clean(ALL, len(ALL)))
     assert found is not None
-    page = tmp_path / "page.html"
-    page.write_text(report_page(found), "utf-8")
+    day = replaced(carried(found, ALL, sample_dem), ALL, free)
+    for html in (report_page(found, day), phone_page(day, None, ALL)):
+        assert html.count("ran") > 41 * 20
+        walked(browser, tmp_path / "page.html", html)
+
+
+def walked(browser: Browser, page: Path, html: str) -> None:
+    """Open a page, point at it and go through it; nothing of a text has become a part of it."""
+    page.write_text(html, "utf-8")
     visit = Visit(browser, page)
     visit.page.mouse.move(300, 300)
     visit.page.keyboard.press("Tab")
-    assert visit.page.locator("iframe, object, embed, base, form, img[src=x], xss").count() == 0
+    foreign = "iframe, object, embed, base, form[action], img[src=x], video, xss, [onerror], [onload]"
+    assert visit.page.locator(foreign).count() == 0
+    assert STRINGS[0] in (visit.page.text_content("body") or "")
     visit.end()
 
 
 def test_no_text_of_a_lesson_runs_in_its_page(browser: Browser, tmp_path: Path) -> None:
     """All of them at once, as a model's name, in cautions, and where the script writes them."""
-    text = " ".join(STRINGS)
-    made = lesson(lesson_ground(model(HILL, (201, 201))), 1, source=text)
+    made = lesson(lesson_ground(model(HILL, (201, 201))), 1, source=ALL)
     hostile = dataclasses.replace(
         made,
-        labels=tuple(f"{label} {text}" for label in made.labels),
-        intervals=tuple((f"{name} {text}", metres) for name, metres in made.intervals),
-        cautions=tuple(dataclasses.replace(caution, text=text) for caution in made.cautions),
+        labels=tuple(f"{label} {ALL}" for label in made.labels),
+        intervals=tuple((f"{name} {ALL}", metres) for name, metres in made.intervals),
+        cautions=tuple(dataclasses.replace(caution, text=ALL) for caution in made.cautions),
     )
-    page = tmp_path / "lesson.html"
-    page.write_text(lesson_html(hostile), "utf-8")
-    visit = Visit(browser, page)
-    visit.page.mouse.move(300, 300)
-    visit.page.keyboard.press("Tab")
-    assert STRINGS[0] in visit.page.inner_text("body")
-    assert visit.page.locator("iframe, object, embed, base, img, video, xss").count() == 0
-    visit.end()
+    walked(browser, tmp_path / "lesson.html", lesson_html(hostile))

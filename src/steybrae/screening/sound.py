@@ -26,6 +26,7 @@ from steybrae.screening.places.sound import SAME, SAME_M, place_contradictions
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.screening.screen import doubtful_heights, route_totals
+from steybrae.screening.sound_overhead import overhead_contradictions
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.examine.found import kinds_told
 
@@ -120,6 +121,7 @@ def _contradictions(found: RouteScreening) -> Iterator[str]:
         yield "its map should have a CRS that PROJ knows"
         return
     yield from place_contradictions(found)
+    yield from overhead_contradictions(found)
     if not _alike(route_totals(found.legs, bands, found.places), found.totals):
         yield "its totals are not those of its legs"
     if isinstance(found, RouteLines):

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import struct
 from collections.abc import Callable, Collection, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 from xml.etree import ElementTree as ET
@@ -227,10 +228,12 @@ def largest_block_bytes(path: Path) -> int:
     """
     with path.open("rb") as file:
         magic = file.read(4)
-        try:
-            return max((_block_bytes(tags) for tags in _directories(file, magic)), default=0)
-        except (struct.error, KeyError):
-            return 0
+        largest = 0
+        # What was read before the head broke off counts; seeking takes no place of 64 bits.
+        with suppress(struct.error, KeyError, ValueError):
+            for tags in _directories(file, magic):
+                largest = max(largest, _block_bytes(tags))
+        return largest
 
 
 def _directories(file: BinaryIO, magic: bytes) -> Iterator[dict[int, int]]:
