@@ -18,8 +18,8 @@ from tests.pages.drawn import BENT, HILL
 from tests.pictured import Thinnable, pictured
 from tests.visits import Visit
 
-from steybrae.card import CardSettings, make_card
-from steybrae.card.forecast import with_forecast
+from steybrae.card import CardSettings
+from steybrae.card.forecast import of_day
 from steybrae.card.result import RouteCard
 from steybrae.errors import SteybraeError
 from steybrae.files.bulletins import read_bulletins
@@ -32,6 +32,7 @@ from steybrae.route.times.daylight import parse_clock
 from steybrae.screening import Settings
 from steybrae.screening.forecast.at import ForecastAsk
 from steybrae.screening.forecast.ground import with_forecast_ground
+from steybrae.screening.result import RouteScreening
 from steybrae.teach.lesson import lesson
 from steybrae.teach.lesson_ground import lesson_ground
 
@@ -141,8 +142,8 @@ def test_strings_are_41_and_fields_many(plan: Plan) -> None:
 DAY = dt.date(2027, 1, 15)
 
 
-def carried(found: Any, text: str, sample_dem: Path) -> RouteCard:
-    """The card of a day on a line, whose settings are a text too, beside a bulletin."""
+def carried(found: RouteScreening, text: str, sample_dem: Path) -> tuple[RouteScreening, RouteCard]:
+    """A line and the card of its day, whose settings are a text too, beside a bulletin."""
     settings = CardSettings(
         DAY,
         scale=25_000.0,
@@ -152,7 +153,7 @@ def carried(found: Any, text: str, sample_dem: Path) -> RouteCard:
         call=text,
     )
     source, ask = read_bulletins(sample_dem / "bulletin.json"), ForecastAsk(region="XX-STEY-01")
-    return with_forecast(make_card(found, settings), found, source, ask)
+    return of_day(found, settings, (source, ask))
 
 
 def replaced(tree: Any, text: str, only: Collection[tuple[str, str]]) -> Any:
@@ -210,12 +211,14 @@ def test_no_text_of_a_plan_a_day_or_a_bulletin_runs_in_a_page(
     plan: Plan, browser: Browser, sample_dem: Path, tmp_path: Path
 ) -> None:
     """All strings in every field: of the report with its day, and of the page for a phone."""
-    card = carried(read_plan(plan.path), "x", sample_dem)
+    _, card = carried(read_plan(plan.path), "x", sample_dem)
     free = free_kinds(card)
     assert len(free) > 40
     found = plan.taken(plan.free, clean(ALL, len(ALL)))
     assert found is not None
-    day = replaced(carried(found, ALL, sample_dem), ALL, free)
+    found, day = carried(found, ALL, sample_dem)
+    found = dataclasses.replace(found, forecast=replaced(found.forecast, ALL, free))
+    day = replaced(day, ALL, free)
     for html in (report_page(found, day), phone_page(day, None, ALL)):
         assert html.count("ran") > 41 * 20
         walked(browser, tmp_path / "page.html", html)

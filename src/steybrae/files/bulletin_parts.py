@@ -31,6 +31,9 @@ from steybrae.terrain.attributes import SECTORS
 MOST_TEXT: Final = 20_000
 """Longest text of a bulletin, characters (our choice: five printed pages)."""
 
+MOST_ITEMS: Final = 100_000
+"""Most items of all lists of a file (our choice: a day of a large country has some thousands)."""
+
 _MOST_NOTES: Final = 20
 _MOST_EXTRA_CHARS: Final = 2000
 
@@ -93,6 +96,7 @@ class Reader:
     """Reads the parts of a bulletin and counts what it takes though the standard has it otherwise."""
 
     notes: dict[str, int] = field(default_factory=dict)
+    items: int = 0
 
     def _note(self, text: str) -> None:
         self.notes[text] = self.notes.get(text, 0) + 1
@@ -107,6 +111,13 @@ class Reader:
         """Give a list, or refuse."""
         if not isinstance(value, list):
             raise _refuse(where, "a list", value)
+        self.items += len(value)
+        if self.items > MOST_ITEMS:
+            message = (
+                f"The lists of a forecast file should have at most {MOST_ITEMS} items together; {where} brings "
+                "more. Take the bulletins of one day and your regions."
+            )
+            raise BulletinError(message)
         return value
 
     def _object_of(self, value: Any, where: str) -> dict[str, Any]:
