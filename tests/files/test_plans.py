@@ -283,6 +283,13 @@ class TestContainer:
         monkeypatch.setattr(plans, "MOST_BYTES", whole + 10)
         assert forged.said() == not_a_plan("it unpacks to too much")
 
+    def test_json_of_nothing_but_empty_parts_is_refused_before_it_is_parsed(
+        self, forged: Forged, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(plans.json, "loads", lambda *_, **__: pytest.fail("parsed"))
+        parts = '{"":0},' * (plans.MOST_TEXT_BYTES // 7)
+        assert forged.said(text=f'{{"schema": [{parts}0]}}') == not_a_plan("it unpacks to too much")
+
     def test_a_locked_entry(self, good: Path, tmp_path: Path) -> None:
         content = bytearray(good.read_bytes())
         for mark, at in ((b"PK\3\4", 6), (b"PK\1\2", 8)):

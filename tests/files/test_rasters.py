@@ -23,6 +23,7 @@ from rasterio.errors import NotGeoreferencedWarning
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.model import fingerprints
+from steybrae.files.model import vrt as vrt_reading
 from steybrae.files.model.fingerprints import files_fingerprint
 from steybrae.files.model.height_units import parse_height_unit
 from steybrae.files.model.offline import OFFLINE
@@ -782,6 +783,19 @@ def tiled(path: Path, side: int, *, big: bool = False) -> Path:
     data += b"".join(struct.pack(entry, tag, 4, 1, value) for tag, value in tags) + bytes(8)
     path.write_bytes(data.ljust(408, b"\0"))
     return path
+
+
+@pytest.mark.parametrize("inside", ["<SRS/>" * 5_000_000, "<SRS " + 'a="" ' * 5_000_000 + "/>"])
+def test_a_virtual_raster_of_millions_of_parts_is_refused_before_it_is_parsed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, inside: str
+) -> None:
+    monkeypatch.setattr(vrt_reading.ET, "fromstring", lambda _: pytest.fail("parsed"))
+    path = tmp_path / "dem.vrt"
+    path.write_text(f"<VRTDataset>{inside}</VRTDataset>")
+    assert refusal(FileReadError, path) == (
+        f"A virtual raster should have at most 5000000 elements and attributes; {path} has more. Name fewer "
+        "files in it."
+    )
 
 
 class TestBlocks:

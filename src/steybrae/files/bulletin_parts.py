@@ -114,8 +114,8 @@ class Reader:
         self.items += len(value)
         if self.items > MOST_ITEMS:
             message = (
-                f"The lists of a forecast file should have at most {MOST_ITEMS} items together; {where} brings "
-                "more. Take the bulletins of one day and your regions."
+                f"The lists of a forecast file should have at most {MOST_ITEMS} items together; {where} "
+                "brings more. Take the bulletins of one day and your regions."
             )
             raise BulletinError(message)
         return value

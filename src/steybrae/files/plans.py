@@ -159,6 +159,10 @@ MOST_ENTRIES: Final = 50_000
 MOST_BYTES: Final = 256 * 2**20
 """Most bytes that a plan may unpack to (our choice)."""
 
+MOST_TEXT_BYTES: Final = 24 * 2**20
+"""Most bytes of its JSON alone (our choice): 1 000 legs have 9 million, and JSON takes up to forty times
+its own size in memory."""
+
 _ENTRY: Final = re.compile(r"[a-z0-9_]+(\.[a-z0-9_]+)*\.npy")
 _FORM: Final = re.compile(r"steybrae-plan/\d{1,4}")
 _DAMAGE: Final = (
@@ -314,7 +318,7 @@ def _unpack_archive(archive: zipfile.ZipFile, name: str) -> RouteScreening:
     left = [MOST_BYTES]
     if sum(info.file_size for info in entries.values()) > MOST_BYTES or "plan.json" not in entries:
         raise _not_a_plan(name, "it is too large or has no plan.json")
-    text = _read(archive, entries["plan.json"], left, name).decode("utf-8")
+    text = _read(archive, entries["plan.json"], [MOST_TEXT_BYTES], name).decode("utf-8")
     tree = json.loads(text, parse_constant=_no_number)
     if not isinstance(tree, dict) or tree.get("schema") != PLAN_SCHEMA:
         found = tree.get("schema") if isinstance(tree, dict) else type(tree).__name__

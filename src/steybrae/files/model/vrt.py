@@ -23,6 +23,10 @@ HEAD_BYTES: Final = 4096
 MOST_BYTES: Final = 64 * 2**20
 """Largest VRT read, bytes (our choice: a country's of 100 000 files has 60 million)."""
 
+MOST_MARKS: Final = 5_000_000
+"""Most tags and attributes of a VRT (our choice: those 100 000 files have 3 million); each takes some 150
+bytes of memory."""
+
 MOST_DEEP: Final = 4
 """VRTs that may name one another, one within the other (our choice)."""
 
@@ -128,6 +132,12 @@ def _parsed(path: Path) -> ET.Element:
         )
         raise FileReadError(message)
     text = path.read_bytes()
+    if text.count(b"<") + text.count(b"=") > MOST_MARKS:
+        message = (
+            f"A virtual raster should have at most {MOST_MARKS} elements and attributes; {path} has more. "
+            "Name fewer files in it."
+        )
+        raise FileReadError(message)
     try:
         # With what could define entities cut out, those that are used are an error.
         return ET.fromstring(text.replace(b"<!DOCTYPE", b"<?"))  # noqa: S314
