@@ -798,6 +798,15 @@ def test_a_virtual_raster_of_millions_of_parts_is_refused_before_it_is_parsed(
     )
 
 
+def test_a_sidecar_of_millions_of_parts_is_refused_before_gdal_reads_it(tmp_path: Path) -> None:
+    path = write(tmp_path / "dem.tif", heights().astype("float32"))
+    beside = tmp_path / "dem.tif.aux.xml"
+    beside.write_bytes(b"<PAMDataset>" + b"<a/>" * 4_200_000 + b"</PAMDataset>")
+    said = f"A file beside an elevation model should have at most 16 MB; {beside} has more. Take it away."
+    assert refusal(FileReadError, path) == said
+    assert refusal(FileReadError, vrt(tmp_path / "dem.vrt", "dem.tif", (40, 50))) == said
+
+
 class TestBlocks:
     """A strip or tile is read whole: what would take too much memory is refused before."""
 

@@ -94,6 +94,24 @@ def test_any_other_stop_leaves_nothing_either(tmp_path: Path, error: BaseExcepti
     assert left(tmp_path) == []
 
 
+def test_a_signal_as_the_temporary_file_is_taken_away_leaves_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    unlink, calls = Path.unlink, []
+
+    def stopped(path: Path, **_: object) -> None:
+        calls.append(path)
+        if len(calls) == 1:
+            raise SystemExit(143)
+        unlink(path)
+
+    monkeypatch.setattr(Path, "unlink", stopped)
+    with pytest.raises(SystemExit):
+        write_text(tmp_path / "a.txt", "whole")
+    assert [path.name for path in tmp_path.iterdir()] == ["a.txt"]
+    assert (tmp_path / "a.txt").read_text("utf-8") == "whole"
+
+
 def test_the_system_refuses_a_new_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     # A folder without write permission stops nobody who runs as root, so the system is played.
     def refuse(*_: object) -> None:

@@ -438,6 +438,15 @@ def use_moment(parse: Callable[..., Any], text: str) -> None:
     assert parse(text, "The time").utcoffset() is not None, "a time without a zone"
 
 
+def use_message(read: Callable[..., Any], text: str) -> None:
+    """Read what a page sent; it has names."""
+    assert all(isinstance(name, str) for name in read(text.encode(errors="surrogateescape"))), "no name"
+
+
+MESSAGES: Final = texts(
+    '{"points": [[59.2, -8.05], [59.21, -8.06]], "name": "day"}', '{"at": 1.5, "of": null}'
+)
+
 SLOPES: Final = texts("34deg", "34°", "34", "62%", "1in2", "1 in 2.5", "600mil", "33.5 degrees")
 LENGTHS: Final = texts("10m", "1.2km", "40ft", "40 usft", ".5m", "+3m")
 PLACES: Final = texts(
@@ -543,14 +552,23 @@ READERS: Final = (
         25,
         ".csv",
     ),
+    Reader("steybrae.desk.messages", "read_message", MESSAGES, use_message, 25),
     Reader("steybrae.forecast.choose", "parse_moment", MOMENTS, use_moment, 25),
     Reader("steybrae.forecast.choose", "parse_span", SPANS, use_span, 25),
     Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 25),
 )
 
-COVERED: Final = {"read_blocks", "read_lat_lon", "read_ground", "read_leg", "read_preview", "read_asked"}
-"""Read by `parse_place`; an open model, three times, a raster that the command has just written, and by
-`read_bulletins`."""
+COVERED: Final = {
+    "read_blocks",
+    "read_lat_lon",
+    "read_ground",
+    "read_leg",
+    "read_preview",
+    "read_asked",
+    *("read_routes_text", "read_draft", "read_point"),
+}
+"""Read by `parse_place`; an open model, three times, a raster that the command has just written, by
+`read_bulletins`, and by `read_routes`, from the bytes of a file; the last two are tried in tests/desk."""
 
 
 @dataclasses.dataclass

@@ -318,7 +318,9 @@ def _unpack_archive(archive: zipfile.ZipFile, name: str) -> RouteScreening:
     left = [MOST_BYTES]
     if sum(info.file_size for info in entries.values()) > MOST_BYTES or "plan.json" not in entries:
         raise _not_a_plan(name, "it is too large or has no plan.json")
-    text = _read(archive, entries["plan.json"], [MOST_TEXT_BYTES], name).decode("utf-8")
+    data = _read(archive, entries["plan.json"], [min(MOST_TEXT_BYTES, *left)], name)
+    left[0] -= len(data)
+    text = data.decode("utf-8")
     tree = json.loads(text, parse_constant=_no_number)
     if not isinstance(tree, dict) or tree.get("schema") != PLAN_SCHEMA:
         found = tree.get("schema") if isinstance(tree, dict) else type(tree).__name__

@@ -151,8 +151,13 @@ def write_whole(path: Path, write: Callable[[Path], None], *, force: bool = Fals
         message = f"{path} could not be written: {reason}. Nothing was left under that name."
         raise FileWriteError(message) from error
     finally:
-        with suppress(OSError):
-            temporary.unlink()
+        # Twice, for a signal may come just as the first begins.
+        try:
+            with suppress(OSError):
+                temporary.unlink()
+        finally:
+            with suppress(OSError):
+                temporary.unlink()
 
 
 def _give_new_name(temporary: Path, path: Path) -> None:

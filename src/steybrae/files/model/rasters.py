@@ -44,6 +44,9 @@ metre, with a reach of 2 km to either side."""
 MOST_WINDOW_SIDE: Final = 2**15
 """Most rows or columns read at once (our choice): a line that leaps across the world has more."""
 
+MOST_SIDECAR_BYTES: Final = 16 * 2**20
+"""Largest .aux.xml read, bytes (our choice): GDAL takes it into 25 times as much memory."""
+
 MOST_BLOCK_BYTES: Final = 512 * 2**20
 """Largest strip or tile of a file, unpacked, bytes (our choice): one that is read is read whole."""
 
@@ -336,6 +339,7 @@ def _open(path: Path, given: Collection[Path], *, unit_stated: bool) -> tuple[An
     if size == 0:
         message = f"The elevation model {path} should hold heights; the file is empty. Get it again."
         raise FileReadError(message)
+    _check_sidecars(path)
     virtual = is_vrt(path)
     sources: list[Path] = []
 
@@ -387,8 +391,20 @@ def _opened(name: str, drivers: Sequence[str]) -> Any:
     return None
 
 
+def _check_sidecars(path: Path) -> None:
+    """Refuse a file that has more beside it than GDAL could take in: it reads sidecars whole."""
+    for beside in sidecars(path):
+        if beside.suffix.lower() == ".xml" and beside.stat().st_size > MOST_SIDECAR_BYTES:
+            message = (
+                f"A file beside an elevation model should have at most {MOST_SIDECAR_BYTES // 2**20} MB; "
+                f"{beside} has more. Take it away."
+            )
+            raise FileReadError(message)
+
+
 def _check_source(path: Path) -> None:
     """Refuse a source of a VRT that is no raster file, or has blocks that are too large."""
+    _check_sidecars(path)
     if not path.is_file() or is_vrt(path):
         return
     if is_tiff(path):
