@@ -40,7 +40,7 @@ import rasterio
 from affine import Affine
 from tests.fuzz import command_line, gentler, tried
 
-from steybrae.errors import SteybraeError
+from steybrae.errors import QuantityError, SteybraeError
 
 DEFAULT_COUNT: Final = 200_000
 MOST_S: Final = 10.0
@@ -440,7 +440,13 @@ def use_moment(parse: Callable[..., Any], text: str) -> None:
 
 def use_message(read: Callable[..., Any], text: str) -> None:
     """Read what a page sent; it has names."""
-    assert all(isinstance(name, str) for name in read(text.encode(errors="surrogateescape"))), "no name"
+    from steybrae.desk.refused import RefusedError
+
+    try:
+        found = read(text.encode(errors="surrogateescape"))
+    except RefusedError as error:
+        raise QuantityError(str(error)) from error
+    assert all(isinstance(name, str) for name in found), "no name"
 
 
 MESSAGES: Final = texts(
@@ -472,7 +478,7 @@ READERS: Final = (
     Reader(RASTERS, "open_model", gentler.world_seeds, gentler.use_only_place, 5, ".world.tfw"),
     Reader(RASTERS, "open_model", gentler.prj_seeds, gentler.use_only_place, 5, ".crs.prj"),
     Reader(RASTERS, "open_model", gentler.header_seeds, gentler.use_raw, 5, ".raw.hdr"),
-    Reader("steybrae.files.plans", "read_plan", plan_seeds, use_plan, 4, ".zip", change_plan),
+    Reader("steybrae.files.plans", "read_plan", plan_seeds, use_plan, 8, ".zip", change_plan),
     Reader(
         "steybrae.files.plans",
         "read_plan",
