@@ -44,8 +44,8 @@ MOST_REACH_M: Final = 15_000.0
 """Longest reach taken as meant, metres: at 18 degrees 4870 m of fall, more than any face has (from
 memory: the highest, of Nanga Parbat, has some 4600)."""
 
-SPARE_CELLS: Final = 32
-"""Ring that is read beyond what a line needs where lines are moved, joined cells (our choice: some 300 m)."""
+SPARE_CELLS: Final = 64
+"""Ring that is read beyond what a line needs where lines are moved, joined cells (our choice: some 600 m)."""
 
 JOINED_CELL_M: Final = 10.0
 """Size to which finer cells are joined, metres: a baseline of 20 m is then one of 3 by 3 cells."""
