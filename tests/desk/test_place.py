@@ -59,7 +59,7 @@ def test_a_place_without_its_numbers(client: TestClient, message: dict[str, Any]
 
 
 def test_a_place_nowhere_on_the_earth(client: TestClient) -> None:
-    assert client.post("place", json={"row": 1e300, "col": -1e300}).status_code == 422
+    assert client.post("place", json={"row": 1e12, "col": -1e12}).status_code == 422
 
 
 def with_grid(desk: Desk, grid: str) -> Any:
@@ -94,12 +94,12 @@ def test_closer_views_have_closer_lines(desk: Desk) -> None:
 @pytest.mark.parametrize("zoom", ["-1e9", "1e9", "-40", "10"])
 def test_absurd_views_have_few_lines(desk: Desk, zoom: str) -> None:
     for grid in ("utm", "latlon", "bng"):
-        wild = {"top": "-1e308", "left": "-1e308", "bottom": "1e308", "right": "1e308", "zoom": zoom}
+        wild = {"top": "-1e12", "left": "-1e12", "bottom": "1e12", "right": "1e12", "zoom": zoom}
         assert len(gridlines(with_grid(desk, grid), wild)["lines"]) <= 4 * MOST_LINES
     assert gridlines(with_grid(desk, "utm"), VIEW | {"top": "5", "bottom": "5"}) == {"lines": []}
 
 
-@pytest.mark.parametrize("wrong", ["NaN", "inf", "", "x"])
+@pytest.mark.parametrize("wrong", ["NaN", "inf", "", "x", "1e13"])
 def test_views_that_are_none(desk: Desk, wrong: str) -> None:
     with pytest.raises(RefusedError, match="a number top"):
         gridlines(desk, VIEW | {"top": wrong})

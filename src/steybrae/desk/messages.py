@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -11,6 +12,11 @@ from steybrae.desk.refused import RefusedError
 
 MOST_DEEP: Final = 16
 """Deepest nesting of a message (our choice)."""
+
+_HALF_LETTER: Final = re.compile("[\ud800-\udfff]")
+
+MOST_NUMBER: Final = 1e12
+"""Largest number of a message (our choice): a column or row of no model."""
 
 
 def read_message(body: bytes) -> dict[str, Any]:
@@ -33,16 +39,19 @@ def read_message(body: bytes) -> dict[str, Any]:
         found = json.loads(body, parse_float=number, parse_constant=number)
     except (ValueError, RecursionError):
         raise wrong from None
-    if not isinstance(found, dict) or _too_deep(found, MOST_DEEP):
+    if not isinstance(found, dict) or not _usable(found, MOST_DEEP):
         raise wrong
     return found
 
 
-def _too_deep(value: Any, left: int) -> bool:
+def _usable(value: Any, left: int) -> bool:
+    """Whether a value is not nested deeply, and its texts can be sent back: none has half a letter."""
+    if isinstance(value, str):
+        return value.isascii() or not _HALF_LETTER.search(value)
     if not isinstance(value, (dict, list)):
-        return False
-    inner = value.values() if isinstance(value, dict) else value
-    return left == 0 or any(_too_deep(one, left - 1) for one in inner)
+        return True
+    inner = [*value, *value.values()] if isinstance(value, dict) else value
+    return left > 0 and all(_usable(one, left - 1) for one in inner)
 
 
 def number_in(message: Mapping[str, Any], name: str) -> float:
@@ -52,6 +61,6 @@ def number_in(message: Mapping[str, Any], name: str) -> float:
         found = math.nan if isinstance(value, bool) else float(value)  # type: ignore[arg-type]
     except (TypeError, ValueError, OverflowError):
         found = math.nan
-    if not math.isfinite(found):
+    if not abs(found) <= MOST_NUMBER:  # NaN is not either
         raise RefusedError(400, f"A message should hold a number {name}; this one does not.")
     return found

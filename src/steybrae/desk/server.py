@@ -31,6 +31,9 @@ LOG: Final = logging.getLogger("steybrae.desk")
 
 _WHOLE: Final = re.compile(r"-?[0-9]{1,8}")
 
+_PATH: Final = re.compile(r"(?<!\S)['\"]?(?:[/\\]|[A-Za-z]:[/\\])")
+"""Where a sentence names a place on this machine."""
+
 
 def desk_app(desk: Desk, key: str, port: int) -> App:
     """Make the app of an open desk.
@@ -132,7 +135,7 @@ def _conflict(_: Request, error: Exception) -> Response:
 
 def _not_taken(_: Request, error: Exception) -> Response:
     """Say what is wrong with what was asked; where a file is, the page need not know."""
-    if isinstance(error, (FileReadError, FileWriteError)):
+    if isinstance(error, (FileReadError, FileWriteError)) and _PATH.search(str(error)):
         LOG.error("%s", error)
         return _says(422, "A file could not be read or written; the terminal of the desk says which.")
     return _says(422, str(error))
