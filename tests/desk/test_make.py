@@ -104,9 +104,9 @@ def test_a_field_that_cannot_be_read_is_refused(desk: Desk) -> None:
 def test_nothing_is_made_of_a_line_just_begun(desk: Desk, name: str) -> None:
     with pytest.raises(RefusedError) as refused:
         MAKERS[name](desk, message(("", "main", [])))
-    assert (refused.value.status, refused.value.sentence[:40]) == (
+    assert (refused.value.status, refused.value.sentence) == (
         422,
-        "A line has two different points at least"[:40],
+        "A line needs two different points; this one has fewer. Draw its next turn point.",
     )
 
 

@@ -27,7 +27,7 @@ ROLES: Final = (MAIN, WAY_OFF, ALTERNATIVE)
 DECIMALS: Final = 7
 """Of a degree: a centimetre."""
 
-TOO_SHORT: Final = "A line has two different points at least; this one has fewer. Draw its next turn point."
+TOO_SHORT: Final = "A line needs two different points; this one has fewer. Draw its next turn point."
 
 
 @dataclass(frozen=True)

@@ -114,7 +114,7 @@ def _unknown(found: RouteScreening) -> Iterator[str]:
     for place in found.places:
         over = place.overhead
         if over is not None and over.at_least != (place.unknown_above_at is not None):
-            yield f"what stands over place {place.name} is at least and is not"
+            yield f"what stands over place {place.name} is said to be a least figure and not to be one"
         legs = [leg for leg in found.legs if place.from_.leg <= leg.number <= place.to.leg]
         if (place.unknown_above_at is not None) > any(leg.unknown_above for leg in legs):
             yield f"unknown ground above place {place.name} is above no leg"
