@@ -117,7 +117,8 @@ def test_start_zones_of_a_tile_are_those_of_the_whole_block(
     seen: list[Cells] = []
     monkeypatch.setattr(draw, "zones_png", lambda classes, _: seen.append(classes) or b"")
     drawing.tile(model, "zones", TileView(1, 3, 5))
-    job = replace(drawing.cells.job, model_found=drawing.found(model))
+    job = drawing.cells.job
+    job = replace(job, settings=replace(job.settings, model_found=drawing.found(model)))
     whole, _, _ = Survey(RawHeights(model), job, drawing.cells.layout).block(Block(0, 400, 150, 500, 450))
     assert len(np.unique(whole)) >= 3
     assert np.array_equal(seen[0], whole[239:369, 233:363])
