@@ -6,11 +6,11 @@ Each gives its height and its gradient at metres east and north of an origin.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Array, Dem, Grid
 
 

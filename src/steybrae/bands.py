@@ -26,13 +26,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
 from steybrae.errors import QuantityError
 from steybrae.quantities import parse_slope_deg, shown_slope_deg
 from steybrae.ranges import SlopeDeg
-from steybrae.records import dataclass
 
 DEFAULT_EDGES_DEG: Final = (25.0, 30.0, 35.0, 40.0, 45.0, 55.0)
 """Band edges in degrees; the module docstring gives the source of each."""

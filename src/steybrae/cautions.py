@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Annotated, Final
 
 from steybrae.errors import PlanError
 from steybrae.names import clean
 from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.ranges import Range
-from steybrae.records import dataclass
 from steybrae.value import AT_LEAST, percent
 
 COARSE_CELL_M: Final = 20.0

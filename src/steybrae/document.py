@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
 from steybrae.cautions import Caution
-from steybrae.records import dataclass
 from steybrae.value import UNKNOWN, Value
 
 NONE: Final = "-"

@@ -8,11 +8,11 @@ hold the one rounding rule: never to the side that flatters.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Final, Literal, Protocol
 
 from steybrae.errors import QuantityError
 from steybrae.quantities import MIL_PER_DEG, round_down, round_up
-from steybrae.records import dataclass
 
 UNKNOWN: Final = "unknown"
 NOT_KNOWN_HOW_WELL: Final = "not known how well"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
@@ -35,7 +36,6 @@ from steybrae.document import (
     stacked,
     worded,
 )
-from steybrae.records import dataclass
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.route.overhead.result import OverheadAnswer
 from steybrae.screening.basis import corridor_text, cross_check_text, zones_text

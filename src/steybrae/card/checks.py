@@ -6,6 +6,7 @@ import datetime as dt
 import math
 import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
 import numpy as np
@@ -15,7 +16,6 @@ from steybrae.errors import PlanError
 from steybrae.field.agreement import Answer, Origin, Reference, compare
 from steybrae.field.readings import READING_ERROR_95_DEG
 from steybrae.field.references import Source, check_reference
-from steybrae.records import dataclass
 from steybrae.route.compass.bearings import bearing_difference_deg, geodesic
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.overhead.result import ExpectedReading

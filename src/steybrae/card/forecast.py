@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from steybrae.card.checks import reference_of
@@ -15,7 +15,6 @@ from steybrae.cautions import Caution
 from steybrae.field.agreement import Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
 from steybrae.quantities import angle_to_gradient
-from steybrae.records import dataclass
 from steybrae.route.times.daylight import parse_zone
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, Span, forecast_beside
 from steybrae.screening.result import RouteScreening

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, Final, Literal
 
 from steybrae import __version__
@@ -32,7 +32,6 @@ from steybrae.card.times import LegPieces, card_totals, leg_pieces, line_shape_d
 from steybrae.card.turn_back import overdue_caution, turned_round, with_latest
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.names import clean
-from steybrae.records import dataclass
 from steybrae.route.compass.bearings import LegBearings, leg_bearings
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.compass.words import compass_words

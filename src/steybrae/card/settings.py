@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from steybrae.card.times import pace_length_m
 from steybrae.errors import DateError, PlaceError, QuantityError, one_of
-from steybrae.records import dataclass
 from steybrae.route.positions.places import GRIDS
 from steybrae.route.times.walking_rules import FLAT_KMH
 from steybrae.route.times.walking_time import METHODS, Allowances

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final, cast
 
@@ -15,7 +16,6 @@ from steybrae.cli.options.common import BandOptions, OutputOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.model import CheckedModel, StartZoneOptions, screening_settings
 from steybrae.cli.options.settings_file import taken, with_taken
-from steybrae.records import dataclass
 
 if TYPE_CHECKING:
     from steybrae.raster.files.outputs import Compress

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -23,7 +23,6 @@ from steybrae.cli.options.model import (
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.errors import BulletinError, RouteError
 from steybrae.papers import PAPERS_MM
-from steybrae.records import dataclass
 from steybrae.route.positions.places import Place, parse_place
 
 if TYPE_CHECKING:

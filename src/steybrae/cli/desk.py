@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,7 +21,6 @@ from steybrae.cli.options.model import (
     screening_settings,
 )
 from steybrae.cli.route import MapInterval
-from steybrae.records import dataclass
 
 if TYPE_CHECKING:
     from steybrae.route.legs import Route

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,7 +15,6 @@ from steybrae.cli.options.forecast import ForecastOptions
 from steybrae.cli.options.groups import did_you_mean
 from steybrae.cli.options.model import CheckedModel, PositionOptions, ReachOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
-from steybrae.records import dataclass
 
 if TYPE_CHECKING:
     from steybrae.route.overhead.windows import KeptPlaces

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -11,7 +12,6 @@ from steybrae.cli.options import parsed
 from steybrae.cli.options.common import OutputOptions
 from steybrae.cli.options.model import ModelOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
-from steybrae.records import dataclass
 
 
 @dataclass(frozen=True)

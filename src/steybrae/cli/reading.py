@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -31,7 +32,6 @@ from steybrae.cli.options.reading import (
 from steybrae.cli.options.settings_file import taken, with_taken
 from steybrae.errors import QuantityError
 from steybrae.field.references import Source
-from steybrae.records import dataclass
 
 if TYPE_CHECKING:
     from steybrae.field.poles import HandSlope

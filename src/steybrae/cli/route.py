@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,7 +21,6 @@ from steybrae.cli.options.model import (
     screening_settings,
 )
 from steybrae.cli.options.settings_file import with_taken
-from steybrae.records import dataclass
 
 if TYPE_CHECKING:
     from steybrae.card import RouteCard

@@ -6,6 +6,7 @@ Paths are positions in the model's own grid, ``[row, col]``.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -27,7 +28,6 @@ from steybrae.document import Block, Column, Listing, Paragraph, Table, plain
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.pages.desk import profile_html
-from steybrae.records import dataclass
 from steybrae.screening.pictures.picture import UNKNOWN
 from steybrae.screening.pictures.relief import profile_of
 from steybrae.screening.places.find import ORDER_RULE

@@ -10,7 +10,7 @@ import json
 import time
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from steybrae.desk.drawn import Drawn, drawn_lines, drawn_of, lines_out
@@ -19,7 +19,6 @@ from steybrae.desk.opened import Desk
 from steybrae.desk.refused import RefusedError
 from steybrae.errors import SteybraeError
 from steybrae.files.drafts import change_draft, draft_path, put_aside, read_draft
-from steybrae.records import dataclass
 
 FORM: Final = "steybrae-draft/1"
 

@@ -7,6 +7,7 @@ is what ``steybrae route`` answers for its file.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 from steybrae.desk.messages import number_in
@@ -15,7 +16,6 @@ from steybrae.desk.refused import RefusedError
 from steybrae.errors import RouteError
 from steybrae.files.routes import MOST_LINES, routes_drawn
 from steybrae.names import clean
-from steybrae.records import dataclass
 from steybrae.route.legs import WAY_OFF, Route, check_line, is_way_off
 from steybrae.route.positions.places import Place
 from steybrae.terrain.dem import Grid

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from steybrae.card.times import usual_time
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
-from steybrae.records import dataclass
 from steybrae.route.kept import Kept
 from steybrae.route.legs import Route
 from steybrae.screening.compared import RouteLines, compared

@@ -7,7 +7,7 @@ import hashlib
 import re
 import shlex
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from steybrae.card import CardSettings, RouteCard
@@ -24,7 +24,6 @@ from steybrae.files.plans import plan_bytes
 from steybrae.pages.phone import phone_page
 from steybrae.pages.report import report_page
 from steybrae.quantities import parse_scale
-from steybrae.records import dataclass
 from steybrae.route.legs import Route
 from steybrae.route.times.daylight import parse_clock, parse_day, parse_zone
 from steybrae.screening.forecast.at import forecast_beside

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from steybrae.card.settings import CardSettings
@@ -12,7 +12,6 @@ from steybrae.desk.readers import ModelThreads
 from steybrae.desk.tiles.draw import MapDrawing
 from steybrae.files.model.rasters import ModelInfo, RasterModel
 from steybrae.raster.job import AreaJob
-from steybrae.records import dataclass
 from steybrae.route.legs import Route
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
 from steybrae.screening.known import ModelOrigin, Settings

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from steybrae.bands import Band, BandScheme
@@ -24,7 +24,6 @@ from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.field.readings import ReadingSet
 from steybrae.ranges import NotNegative, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.value import slope
 
 if TYPE_CHECKING:

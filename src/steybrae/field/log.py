@@ -11,6 +11,7 @@ import csv
 import io
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
@@ -18,7 +19,6 @@ from steybrae.errors import LogError
 from steybrae.field.agreement import ReadingResult
 from steybrae.names import MOST_NAME, clean, defused, undefused
 from steybrae.ranges import Ordinal
-from steybrae.records import dataclass
 
 MOST_TEXT: Final = 10_000
 """Longest text in one cell, characters (our choice; Python's csv reads up to 131 072)."""

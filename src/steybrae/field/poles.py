@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Final, Literal
 
 from steybrae.errors import QuantityError
 from steybrae.field.agreement import Origin, Reference
 from steybrae.field.readings import ReadingSet
 from steybrae.quantities import gradient_to_angle
-from steybrae.records import dataclass
 
 LENGTH_ERROR_M: Final = 0.02
 """95 % error of a length read off a pole, metres (common practice, no source)."""

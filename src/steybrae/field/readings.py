@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from statistics import NormalDist, fmean
 from typing import Final
 
 from steybrae.errors import QuantityError
 from steybrae.quantities import parse_percent_or_deg
-from steybrae.records import dataclass
 
 READING_ERROR_95_DEG: Final = 4.0
 """Expanded (95 %) error of one reading, degrees. McCammon (2023), Proc. Int. Snow Science

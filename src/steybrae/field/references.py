@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation
@@ -13,7 +13,6 @@ from steybrae.field.reasons import with_reasons
 from steybrae.field.relocation import AspectFit
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import GapResult
-from steybrae.records import dataclass
 from steybrae.route.positions.places import Place
 
 

@@ -16,6 +16,7 @@ gentle ground the model hardly knows which way it faces.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
@@ -23,7 +24,6 @@ from numpy.typing import NDArray
 
 from steybrae.errors import QuantityError
 from steybrae.ranges import BearingDeg, LatDeg, LonDeg, NotNegative, Share, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import SECTORS, SlopeField, aspect_deg, aspect_sector
 from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array

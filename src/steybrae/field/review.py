@@ -17,7 +17,7 @@ import math
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from statistics import NormalDist, fmean, stdev
 from typing import Final
 
@@ -25,7 +25,6 @@ from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import LogError
 from steybrae.field.log import DamagedRow, LogRow
 from steybrae.ranges import Count, NotNegative, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.value import lower, slope
 
 LIMIT_VARIANCE: Final = 3.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
@@ -27,7 +28,6 @@ from steybrae.figures.style import (
     unknown_style,
 )
 from steybrae.quantities import shown_slope_deg
-from steybrae.records import dataclass
 from steybrae.screening.pictures.drawn import DrawnMap, Line, LineKind, drawn_map
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import RouteScreening

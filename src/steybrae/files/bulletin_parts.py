@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from steybrae.errors import BulletinError, DateError
@@ -25,7 +25,6 @@ from steybrae.forecast.bulletin import (
 )
 from steybrae.forecast.choose import parse_moment
 from steybrae.names import clean
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import SECTORS
 
 MOST_TEXT: Final = 20_000

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -17,7 +18,6 @@ from steybrae.errors import BulletinError, FileReadError
 from steybrae.files.bulletin_parts import Reader
 from steybrae.forecast.bulletin import Bulletin
 from steybrae.names import clean
-from steybrae.records import dataclass
 
 MOST_FILE_BYTES: Final = 24_000_000
 """Largest file read, bytes (our choice: a continent's bulletins of a day are some megabytes)."""

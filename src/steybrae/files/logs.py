@@ -13,6 +13,7 @@ import os
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -21,7 +22,6 @@ from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_c
 from steybrae.field.review import merged_rows
 from steybrae.field.typed_log import NEEDED, row_from_typed
 from steybrae.files.whole import check_writable
-from steybrae.records import dataclass
 
 try:
     import fcntl

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Annotated, Final, Literal
 
 import numpy as np
@@ -18,7 +18,6 @@ from steybrae.forecast.bulletin import Bulletin, DangerValue, Part
 from steybrae.forecast.choose import Finding
 from steybrae.forecast.named import Crossed, LegGrounds, aspect_bits, crossed, plain_range_m
 from steybrae.ranges import Count, NotNegative, Ordinal, Range
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import SECTORS, Sector
 from steybrae.terrain.dem import Array
 

@@ -11,11 +11,10 @@ service's page, not in his own text.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Annotated, Final, Literal
 
 from steybrae.ranges import Range, Words
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import SECTORS, Sector
 
 DANGER_VALUES: Final = ("low", "moderate", "considerable", "high", "very_high", "no_snow", "no_rating")

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from steybrae.cautions import Caution
 from steybrae.errors import BulletinError, DateError
 from steybrae.forecast.bulletin import Bulletin
-from steybrae.records import dataclass
 
 _SHOWN_REGIONS: Final = 12
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -18,7 +19,6 @@ from numpy.typing import NDArray
 from steybrae.forecast.bulletin import TREELINE, Elevation
 from steybrae.quantities import shown_slope_deg
 from steybrae.ranges import NotNegative
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import SECTORS, Sector
 from steybrae.terrain.dem import Array
 

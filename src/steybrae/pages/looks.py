@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 from steybrae.bands import BandScheme
 from steybrae.figures.style import band_hatch, band_tint, hatch_ink, lightness
 from steybrae.pages.page import hex_colour
-from steybrae.records import dataclass
 
 _HATCH_PX: Final = 22.0
 """Side of a hatch's tile with one line in it, pixels."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from typing import Final
 
 from steybrae.answers.forecast import finding_lines, part_line
@@ -13,7 +14,6 @@ from steybrae.card.wording import call_text, place_text
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.pages.report_lines import ways_off_rows
 from steybrae.pages.report_map import MapDrawing, place_on_map
-from steybrae.records import dataclass
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.words import leading_spot
 from steybrae.screening.result import RouteScreening

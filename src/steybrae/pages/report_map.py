@@ -10,6 +10,7 @@ import base64
 import io
 import math
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -21,7 +22,6 @@ from matplotlib.transforms import Affine2D
 from steybrae.bands import BandScheme
 from steybrae.figures.map_axes import draw_ground
 from steybrae.figures.style import picture_style
-from steybrae.records import dataclass
 from steybrae.screening.pictures.drawn import LineKind, bar_m, drawn_map
 from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.pictures.relief import lines_on_map

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from steybrae.pages.report_map import crowded, place_on_map
-from steybrae.records import dataclass
 from steybrae.route.shape_result import Spot
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, RouteScreening

@@ -7,11 +7,11 @@ from its top. Shapes stretch with the page, letters do not.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from matplotlib.ticker import MaxNLocator
 
-from steybrae.records import dataclass
 from steybrae.screening.pictures.drawn import drawn_profile
 from steybrae.screening.pictures.picture import Profile
 from steybrae.screening.result import RouteScreening

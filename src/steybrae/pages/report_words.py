@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from steybrae.answers.leg import corridor_slope, leg_slope, short_text
 from steybrae.answers.overhead import day_overhead_text, expected, zone_lengths_text
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_at_leg
 from steybrae.card.wording import bearing_shown, without_check_lines
-from steybrae.records import dataclass
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, SightAnswer, unknown_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.quantities import SCALE_RANGE, angle_to_gradient, gradient_to_angle
 from steybrae.ranges import NotNegative, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.value import AT_LEAST, ground_run, lower, millimetres, rise, slope
 
 RULER_ERROR_MM: Final = 0.5

@@ -20,7 +20,7 @@ the ends are lopsided, as they must be, for a gap that shrinks steepens without 
 from __future__ import annotations
 
 import math
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Final
 
 from steybrae.bands import Band, BandScheme
@@ -39,7 +39,6 @@ from steybrae.paper.measurement import (
 )
 from steybrae.quantities import gradient_to_angle
 from steybrae.ranges import NotNegative, SlopeDeg
-from steybrae.records import dataclass
 
 __all__ = [
     "RULER_ERROR_MM",

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final, TypeVar
 
@@ -18,7 +19,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.raster.files.tiff import TILE
-from steybrae.records import dataclass
 
 BLOCK: Final = 4 * TILE
 """Side of a block, cells."""

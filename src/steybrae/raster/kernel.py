@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -22,7 +23,6 @@ from numpy.typing import NDArray
 from steybrae.quantities import ROUNDING_SLACK, round_up
 from steybrae.raster.metric import BlockMetric, Coefficient
 from steybrae.raster.tally import Pieces
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import FLAT_GRADIENT, slope_deg
 from steybrae.terrain.gradients import Method, method_weights
 from steybrae.terrain.jacobian import ground_gradients

@@ -7,6 +7,7 @@ which GeoTIFF itself has no place for, and the CRS where GeoTIFF cannot say it.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 from xml.etree import ElementTree as ET
 
@@ -17,7 +18,6 @@ from steybrae.raster.job import OPEN, Layer
 from steybrae.raster.overhead.layers import CODES, told_deg
 from steybrae.raster.overhead.result import start_zone_words
 from steybrae.raster.result import AreaResult
-from steybrae.records import dataclass
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG
 
 Colour = tuple[int, int, int]

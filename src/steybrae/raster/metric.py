@@ -14,12 +14,11 @@ there. On a conformal grid of square cells A = C and B = 0.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any, Final, Literal
 
 import numpy as np
 
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.jacobian import LATTICE_ERROR, grid_jacobian, jacobian_at
 

@@ -5,7 +5,7 @@ Frozen, and complete: table, figure, README and JSON show nothing that is not in
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from steybrae import __version__
@@ -17,7 +17,6 @@ from steybrae.raster.files.heights import BadBlock
 from steybrae.raster.job import BELT_M, OPEN, AreaJob
 from steybrae.raster.overhead.result import AreaOverhead, RasterValue, area_overhead, raster_values
 from steybrae.raster.tally import MM2_PER_KM2, Tally, state_sector
-from steybrae.records import dataclass
 from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.known import ModelRead

@@ -25,6 +25,7 @@ is 1/R everywhere.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
@@ -38,7 +39,6 @@ from steybrae.raster.job import OPEN, AreaJob
 from steybrae.raster.kernel import Steps
 from steybrae.raster.metric import BlockMetric
 from steybrae.raster.tally import MM2_PER_M2, Tally
-from steybrae.records import dataclass
 from steybrae.terrain.cell_share import roughness_deg
 from steybrae.terrain.dem import Array
 from steybrae.terrain.engines import engine_gradients

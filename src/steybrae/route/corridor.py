@@ -8,14 +8,13 @@ on the ground from the line to the nearest edge of a cell's square, so they are 
 from __future__ import annotations
 
 import math
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import QuantityError
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Array
 
 DRIFT_DEG: Final = 3.0

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
-from steybrae.records import dataclass
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.overhead.result import Above, ExpectedReading, SightAnswer
 from steybrae.route.shape_result import Spot

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import OffModelError
-from steybrae.records import dataclass
 from steybrae.route.ascent import surface_heights
 from steybrae.route.corridor import (
     DRIFT_DEG,

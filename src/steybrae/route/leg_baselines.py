@@ -8,14 +8,13 @@ measured over.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.ranges import NotNegative, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.route.touching import cut_at_edges
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array, Dem, DemSource

@@ -6,12 +6,12 @@ does nothing else; `tests/route/test_ceilings.py` measures them.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
 from steybrae.errors import RouteError
 from steybrae.names import clean
-from steybrae.records import dataclass
 from steybrae.route.positions.places import Place
 
 WAY_OFF: Final = "way off"

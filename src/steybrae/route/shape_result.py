@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Annotated, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.ranges import BearingDeg, ElevationAngleDeg, LatDeg, LonDeg, NotNegative, SlopeDeg, Words
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import off
 from steybrae.terrain.overhead.ground import OverheadGround, Points

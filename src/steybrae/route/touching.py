@@ -14,13 +14,12 @@ cells that it had before; those outside a corner, nearest to the turn point itse
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.records import dataclass
 from steybrae.route.corridor import NearCells, Window, half_width_m
 from steybrae.terrain.attributes import SlopeField
 from steybrae.terrain.dem import Array

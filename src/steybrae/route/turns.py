@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Final
 
@@ -18,7 +18,6 @@ from pyproj import Geod
 
 from steybrae.errors import QuantityError, RouteError
 from steybrae.quantities import parse_ground_length_m
-from steybrae.records import dataclass
 from steybrae.route.legs import MOST_LEGS, Route
 from steybrae.route.positions.places import Place
 

@@ -6,7 +6,7 @@ Each line is screened as if it were alone; nothing here is another figure, and n
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import field, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -16,7 +16,6 @@ from steybrae.bands import Band
 from steybrae.cautions import Cautions
 from steybrae.errors import OffModelError, QuantityError, RouteError
 from steybrae.ranges import NotNegative, Ordinal, Positive
-from steybrae.records import dataclass
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.legs import Route, is_way_off
 from steybrae.route.positions.places import Place

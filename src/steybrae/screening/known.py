@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from steybrae.bands import BandScheme
 from steybrae.ranges import NotNegative, Positive
-from steybrae.records import dataclass
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
 from steybrae.route.overhead.windows import REACH_M, OverheadLook, joins_of
 from steybrae.terrain.attributes import BASELINE_M

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from steybrae.bands import DEFAULT_EDGES_DEG, STEEP_DEG, Band, BandScheme
 from steybrae.cautions import Situation, cautions_for
 from steybrae.quantities import shown_slope_deg
-from steybrae.records import dataclass
 from steybrae.route.ascent import ascent, contours_climbed_m
 from steybrae.route.corridor import SIDE_REACH_M, SIDE_SLOPES_DEG, BesideLine, half_width_m
 from steybrae.route.expected import SteepestOnLine, slope_reading

@@ -7,7 +7,7 @@ unknown.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import ClassVar
 
 import numpy as np
@@ -18,7 +18,6 @@ from steybrae.cautions import Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.named import LegGrounds
 from steybrae.ranges import LatDeg, LonDeg, NotNegative, Ordinal, Share, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, Profile
 from steybrae.route.positions.places import Place

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -11,7 +11,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.ranges import LatDeg, LonDeg, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field

@@ -6,6 +6,7 @@ The table has a row for each leg, to be read while walking, with letters of 8 po
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
@@ -28,7 +29,6 @@ from steybrae.card.wording import (
     totals_lines,
 )
 from steybrae.forecast.beside import ForecastBeside
-from steybrae.records import dataclass
 from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, rule, two_lines
 from steybrae.sheets.true_size import Canvas
 from steybrae.value import AT_LEAST, distance_off, steep_length

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
@@ -17,7 +18,6 @@ from steybrae.answers.places import legs_left_text
 from steybrae.card.result import Check, RouteCard
 from steybrae.card.wording import above_text, legs_without_check, limits_text, look_text, where_text
 from steybrae.papers import card_size_mm
-from steybrae.records import dataclass
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_line, start_words, stretch_words

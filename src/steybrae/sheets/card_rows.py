@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
@@ -25,7 +26,6 @@ from steybrae.card.wording import (
     steepness_text,
     where_text,
 )
-from steybrae.records import dataclass
 from steybrae.sheets.true_size import Canvas
 from steybrae.value import AT_LEAST, slope
 

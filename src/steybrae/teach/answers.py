@@ -8,13 +8,12 @@ The ground's own slope lies between them too; a stretch of which that is not tru
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from steybrae.bands import Band, BandScheme
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import gradient_to_angle
-from steybrae.records import dataclass
 from steybrae.teach.map_ground import MapLook
 from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import Stretch

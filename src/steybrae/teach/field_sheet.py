@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from typing import Final
 
 from steybrae.card.checks import leg_checks
@@ -10,7 +11,6 @@ from steybrae.card.result import Check
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.field.readings import reading_uncertainty_95_deg
 from steybrae.field.typed_log import TYPED_COLUMNS
-from steybrae.records import dataclass
 from steybrae.screening.result import RouteScreening
 
 _WORDS: Final = {

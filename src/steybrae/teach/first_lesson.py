@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -10,7 +11,6 @@ import numpy as np
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.paper.measurement import gap_for_slope_mm
 from steybrae.quantities import angle_to_gradient, gradient_to_angle, round_down
-from steybrae.records import dataclass
 from steybrae.teach.answers import Measured, measured
 from steybrae.teach.forms import FORMS, FormPatch, even_patch, form_patch
 from steybrae.teach.lesson import line_grade_deg

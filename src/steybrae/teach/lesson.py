@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -12,7 +13,6 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.paper.measurement import RULER_ERROR_MM, gap_for_slope_mm
 from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle
-from steybrae.records import dataclass
 from steybrae.teach.answers import fair_range_deg
 from steybrae.teach.forms import FORMS, FormGrid, form_grid
 from steybrae.teach.lesson_ground import LessonGround

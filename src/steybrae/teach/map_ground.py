@@ -9,6 +9,7 @@ the most at 60 degrees of latitude on a grid in degrees, and by far less on nati
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
@@ -16,7 +17,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from steybrae.errors import ModelError
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import PointAttributes, SlopeField, at_points, slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -12,7 +12,6 @@ import numpy as np
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import ModelError, QuantityError
 from steybrae.field.log import LogRow
-from steybrae.records import dataclass
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.teach.answers import LEAST_GAP_MM, LegLine, Measured, Question, measured
 from steybrae.teach.leg_questions import leg_question

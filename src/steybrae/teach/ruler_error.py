@@ -7,12 +7,12 @@ that reads ``w + e`` or ``w - e`` says ``atan(1000 n CI / ((w + e) S))`` or the 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.paper.measurement import gap_for_slope_mm
 from steybrae.quantities import gradient_to_angle
-from steybrae.records import dataclass
 from steybrae.teach.slope_scale import map_name
 
 ERRORS_MM: Final = (0.1, 0.2, 0.3, 0.4, 0.5)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from steybrae.bands import DEFAULT_EDGES_DEG
@@ -18,7 +19,6 @@ from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.paper.measurement import gap_for_slope_mm
 from steybrae.quantities import gradient_to_angle
-from steybrae.records import dataclass
 
 SCALE_SLOPES_DEG: Final = (10.0, 15.0, 20.0, *DEFAULT_EDGES_DEG)
 """Slopes of the combs, degrees: the default band edges, and gentler ones to learn on (our choice)."""

@@ -8,13 +8,13 @@ steep) is asked of those crossings and of the gradients beside them.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.quantities import gradient_to_angle
-from steybrae.records import dataclass
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.terrain.attributes import aspect_deg
 from steybrae.terrain.dem import Array

@@ -9,6 +9,7 @@ are ground gradients. Gradients are interpolated and averaged, angles never.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Annotated, Final, Literal
 
@@ -16,7 +17,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from steybrae.ranges import Words
-from steybrae.records import dataclass
 from steybrae.terrain.cell_share import roughness_deg
 from steybrae.terrain.dem import Array, Dem
 from steybrae.terrain.engines import Engine, engine_gradients

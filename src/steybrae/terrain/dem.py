@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import warnings
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any, Final, Protocol
 
@@ -22,7 +23,6 @@ from pyproj.transformer import TransformerGroup
 from steybrae.cautions import HeightsRead
 from steybrae.errors import ModelError
 from steybrae.hush import hushed
-from steybrae.records import dataclass
 
 Array = NDArray[np.float64]
 """An array of floats; NaN is unknown."""

@@ -11,7 +11,7 @@ itself, and is always a *source* of what may come down.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Annotated, Final, TypeVar
 
 import numpy as np
@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 
 from steybrae.errors import ModelError
 from steybrae.ranges import NotNegative, Positive, Range
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array

@@ -19,12 +19,12 @@ baseline; where two cells are longer than that, for such pieces within them.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
 from steybrae.terrain.cell_share import MIDDLING_DEG, OPEN_CELLS_M, cell_share_deg
 from steybrae.terrain.dem import Array

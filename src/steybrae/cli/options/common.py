@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,6 @@ import typer
 from steybrae.bands import BandScheme, parse_edges
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken
-from steybrae.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
-from steybrae.records import dataclass
 from steybrae.terrain.model_kinds import ModelKind, check_kind
 
 if TYPE_CHECKING:

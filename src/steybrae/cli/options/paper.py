@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import MISSING
+from dataclasses import MISSING, dataclass
 from typing import Final
 
 from steybrae.bands import BandScheme
@@ -11,7 +11,6 @@ from steybrae.cli.options.groups import Group, flag, option
 from steybrae.errors import QuantityError
 from steybrae.paper.spacing import GapMeasurement, GapResult, slope_from_spacing
 from steybrae.quantities import parse_ground_length_m
-from steybrae.records import dataclass
 
 MEASURED: Final = ("--gap", "--across", "--gaps", "--index-gaps", "--index-every")
 """Options of which a gap that was measured has one at least."""

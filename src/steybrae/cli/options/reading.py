@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -14,7 +15,6 @@ from steybrae.cli.options.common import OutputOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.paper import MEASURED
 from steybrae.errors import DateError, QuantityError
-from steybrae.records import dataclass
 
 if TYPE_CHECKING:
     from steybrae.field.poles import HandSlope

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import MISSING
+from dataclasses import MISSING, dataclass
 from pathlib import Path
 
 import typer
@@ -12,7 +12,6 @@ from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken_caution
 from steybrae.papers import PAPERS_MM
-from steybrae.records import dataclass
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -24,7 +25,6 @@ from steybrae.raster.job import AreaJob
 from steybrae.raster.kernel import Kernel
 from steybrae.raster.metric import block_metric
 from steybrae.raster.windows import BlockHeights
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Grid
 
 Cells = NDArray[np.uint8]

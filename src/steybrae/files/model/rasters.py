@@ -11,6 +11,7 @@ import os
 import warnings
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -30,7 +31,6 @@ from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scali
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes
 from steybrae.hush import hushed
 from steybrae.names import clean
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Array, Dem, Grid
 
 CACHE_BYTES: Final = 64 * 2**20

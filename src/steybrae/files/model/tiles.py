@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,7 +15,6 @@ import rasterio.errors
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.names import clean
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Grid, horizontal_crs
 
 MOST_CELLS: Final = 2**40

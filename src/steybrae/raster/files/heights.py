@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -22,7 +23,6 @@ from steybrae.files.model.offline import OFFLINE
 from steybrae.files.model.rasters import CACHE_BYTES, RasterModel
 from steybrae.files.model.tiles import Tile
 from steybrae.ranges import Count
-from steybrae.records import dataclass
 
 TILED_CELLS: Final = 8192
 """A block of a file that is narrower than this, cells, counts as a tile."""

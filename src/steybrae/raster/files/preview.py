@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
-
-from steybrae.records import dataclass
 
 
 @dataclass(frozen=True, eq=False)

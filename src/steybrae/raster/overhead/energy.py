@@ -15,7 +15,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
@@ -27,7 +27,6 @@ from steybrae.raster.files.outputs import SmallFile, free_writer_name
 from steybrae.raster.overhead.kernel import brings_more, settle
 from steybrae.raster.overhead.layers import RING, START_ZONE, TILE_CELLS, Pieces, piece_of, put_piece
 from steybrae.raster.overhead.survey import tile_lengths_m
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -20,7 +21,6 @@ from steybrae.raster.files.outputs import SmallFile, free_writer_name, kept_arra
 from steybrae.raster.job import OPEN
 from steybrae.raster.metric import BlockMetric
 from steybrae.raster.tally import MM2_PER_M2, Tally
-from steybrae.records import dataclass
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
 from steybrae.value import AT_LEAST
 

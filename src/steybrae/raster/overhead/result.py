@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Final
 
 from steybrae.bands import Band, BandScheme
@@ -11,7 +12,6 @@ from steybrae.ranges import Count, NotNegative, Share
 from steybrae.raster.job import OPEN, AreaJob
 from steybrae.raster.overhead.layers import CLASSES, code_words, told_deg
 from steybrae.raster.tally import MM2_PER_KM2, MM2_PER_M2, Key, Tally
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty

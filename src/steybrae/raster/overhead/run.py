@@ -10,6 +10,7 @@ import threading
 from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, closing, contextmanager
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -24,7 +25,6 @@ from steybrae.raster.overhead.energy import ANGLES_AT_ONCE, ANGLES_DEG, open_ene
 from steybrae.raster.overhead.kernel import ready
 from steybrae.raster.overhead.layers import OPEN_CELLS, Pieces, open_pieces, put_piece
 from steybrae.raster.overhead.survey import Survey, overlooked_by_unknown, ringed_heights_m, smallest_cell_m
-from steybrae.records import dataclass
 
 Cells = NDArray[Any]
 

@@ -16,6 +16,7 @@ second at 60 degrees north).
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
@@ -35,7 +36,6 @@ from steybrae.raster.overhead.layers import (
     TILE_CELLS,
     UNKNOWN,
 )
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.gradients import index_gradients, plane_gradients

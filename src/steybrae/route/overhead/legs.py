@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from functools import partial
 
 import numpy as np
 
-from steybrae.records import dataclass
 from steybrae.route.overhead.result import (
     PLACE_SIGHT_DEG,
     Above,

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.ranges import BearingDeg, ElevationAngleDeg, NotNegative, Ordinal, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap
 from steybrae.terrain.attributes import SECTORS, aspect_sector
 from steybrae.terrain.dem import Array

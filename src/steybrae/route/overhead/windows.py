@@ -9,14 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Final
 
 import numpy as np
 
 from steybrae.errors import ModelError, OffModelError
-from steybrae.records import dataclass
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches

@@ -12,11 +12,11 @@ from __future__ import annotations
 import math
 import re
 import warnings
+from dataclasses import dataclass
 from typing import Final
 
 from steybrae.errors import PlaceError
 from steybrae.hush import hushed
-from steybrae.records import dataclass
 from steybrae.route.positions.grids import (
     BNG_EPSG,
     GRID_LETTERS,

@@ -13,12 +13,12 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from steybrae.errors import DateError
 from steybrae.quantities import round_up
-from steybrae.records import dataclass
 from steybrae.route.positions.places import Place
 from steybrae.value import daylight_left
 

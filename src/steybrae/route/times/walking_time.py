@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Final
 
 from steybrae.errors import QuantityError, one_of
-from steybrae.records import dataclass
 from steybrae.route.times.walking_rules import (
     FLAT_KMH,
     Segment,
@@ -115,7 +114,7 @@ METHODS: Final = tuple(_RULES)
 def leg_time(
     segments: Iterable[Segment],
     method: str = "langmuir",
-    allowances: Allowances = Allowances(),  # noqa: B008  frozen
+    allowances: Allowances = Allowances(),
     *,
     flat_kmh: float = FLAT_KMH,
     off_path: bool = False,

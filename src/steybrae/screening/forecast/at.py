@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 from steybrae.cautions import Caution, Situation, cautions_for
@@ -35,7 +35,6 @@ from steybrae.forecast.bulletin import (
 )
 from steybrae.forecast.choose import Asked, Chosen, Finding, choose, holds_throughout, moment_text
 from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, bound_range_m, crossed
-from steybrae.records import dataclass
 from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import and_more, lower

@@ -10,6 +10,7 @@ bulletin can tell apart the distance of the nearest is kept.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import Final
 
@@ -24,7 +25,6 @@ from steybrae.forecast.named import (
     compact,
     sector_bits,
 )
-from steybrae.records import dataclass
 from steybrae.route.overhead.windows import KeptGround, Stretch, Window, cells_on, shared, stretch_windows
 from steybrae.route.track import Track
 from steybrae.terrain.attributes import SlopeField, aspect_deg, baseline_cells, slope_deg

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -13,7 +14,6 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import HeightsRead, Situation, cautions_for
 from steybrae.errors import OffModelError, QuantityError, SteybraeError
 from steybrae.quantities import shown_slope_deg
-from steybrae.records import dataclass
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.overhead.windows import KeptPlaces
 from steybrae.route.positions.places import Place

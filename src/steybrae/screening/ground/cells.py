@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,6 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.quantities import shown_slope_deg
 from steybrae.ranges import Count, NotNegative
-from steybrae.records import dataclass
 from steybrae.screening.known import Settings, slopes_known
 from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource, Grid

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,6 @@ from steybrae.bands import Band
 from steybrae.cautions import Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.ranges import BearingDeg, ElevationAngleDeg, LatDeg, LonDeg, NotNegative, Share, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -14,7 +14,6 @@ from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import ModelError
 from steybrae.names import clean
 from steybrae.quantities import shown_slope_deg
-from steybrae.records import dataclass
 from steybrae.screening.known import Settings, slopes_known
 from steybrae.screening.model.look import Corner, block_corners, read_blocks
 from steybrae.screening.model.result import (

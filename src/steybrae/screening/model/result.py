@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from steybrae.cautions import Cautions
 from steybrae.ranges import Count, LatDeg, LonDeg, NotNegative, Positive, Share, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.screening.known import ModelRead
 from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.found import FindingKind

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import QuantityError
-from steybrae.records import dataclass
 from steybrae.screening.pictures.picture import UNKNOWN, Profile, Relief
 from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import RouteScreening

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
-from steybrae.records import dataclass
 from steybrae.route.expected import sight_interval_deg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.from_line import FromLine, Spots, Target, look_from

@@ -8,7 +8,7 @@ belongs to what is underfoot.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
-from steybrae.records import dataclass
 from steybrae.route.ground import LegGround
 from steybrae.route.touching import CorridorCells
 from steybrae.screening.places.line import (

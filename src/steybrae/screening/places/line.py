@@ -6,7 +6,7 @@ A stretch is ``(start, end)`` in metres of chainage; a set of them is an array `
 from __future__ import annotations
 
 import math
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Final, TypeVar
 
@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
-from steybrae.records import dataclass
 from steybrae.route.ground import LegGround
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, Above, SeenAlong
 from steybrae.route.shape_result import TerrainTrap

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from steybrae.ranges import BearingDeg, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
-from steybrae.records import dataclass
 from steybrae.terrain.overhead.unknown import UnknownAt
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -15,7 +16,6 @@ from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
-from steybrae.records import dataclass
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG
 from steybrae.screening.places.find import letters
 from steybrae.screening.places.line import overlap_m

@@ -12,11 +12,11 @@ matters; the two are told apart by how deep the line is.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Array
 
 WINDOW: Final = 128

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import reduce
 from typing import Final, Literal, get_args
 
@@ -25,7 +26,6 @@ import numpy as np
 
 from steybrae.quantities import FOOT_M
 from steybrae.ranges import Positive
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.finer import Periods, finer_times, periods_of

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 
 from steybrae.quantities import FOOT_M, LAND_HEIGHTS_M
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Array
 
 SEGMENT: Final = 32

@@ -9,13 +9,12 @@ snow will run.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, NEIGHBOURS, OverheadGround, Points
 from steybrae.terrain.overhead.path import EnergyLines, energy_lines

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from steybrae.records import dataclass
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Dem, Grid
 from steybrae.terrain.gradients import STRIP_ROWS, heights_at, index_gradients, plane_gradients

@@ -8,13 +8,13 @@ ground hides nothing.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.records import dataclass
 from steybrae.terrain.gradients import heights_at, off
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, NEIGHBOURS, OverheadGround, Points
 from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between

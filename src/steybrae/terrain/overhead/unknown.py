@@ -10,13 +10,13 @@ model's edge.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.ranges import BearingDeg, NotNegative
-from steybrae.records import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import off, spread
 from steybrae.terrain.overhead.ground import BLOCK_CELLS, OverheadGround, Points
