@@ -28,8 +28,8 @@ export class PointList {
     const { last } = this.#lines;
     try {
       const after = last && (last.lat === undefined ? { row: last.row, col: last.col } : { lat: last.lat, lon: last.lon });
-      const { point, refused } = await (await post("typed", { text: field.value, after })).json();
-      this.#hooks.tells(refused ?? "");
+      const { point, note = "", refused = note } = await (await post("typed", { text: field.value, after })).json();
+      this.#hooks.tells(refused);
       if (!point) return;
       this.#lines.add({ ...point, name: point.name ?? "" });
       this.#hooks.seen(point);
