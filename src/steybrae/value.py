@@ -162,6 +162,11 @@ def slope(
     return Value(deg, "deg", step, "up", at_least, interval, over_m, source)
 
 
+def short_text(short_deg: float | None) -> str:
+    """``, short pieces to 48.0°`` after a slope over a longer baseline; empty where none is steeper."""
+    return "" if short_deg is None else f", short pieces to {slope(short_deg).text}"
+
+
 def lower(deg: float | None, *, step: float = 0.1, at_least: bool = False) -> Value:
     """Lower limit of a slope or a threshold that counts from there, degrees: tenths, down."""
     return Value(deg, "deg", step, "down", at_least)
@@ -253,12 +258,16 @@ class Steepest(Protocol):
         """Its leg."""
 
     @property
+    def short_corridor_max_deg(self) -> float | None:
+        """Short piece in the corridor, where it is shown steeper, degrees."""
+
+    @property
     def open_above(self) -> bool:
         """Whether both may be steeper still."""
 
 
 def steepest_texts(line: Steepest) -> tuple[str, str]:
-    """``on the line at least 58.2° (leg 12)``, and ``in the corridor at least 58.2° (leg 12)``."""
+    """``on the line 58.2° (leg 12)``, and ``in the corridor 61.1° (leg 3), short pieces to 66.4°``."""
     on, beside = (
         f"{slope(deg, at_least=line.open_above).text}{'' if leg is None else f' (leg {leg})'}"
         for deg, leg in (
@@ -266,7 +275,7 @@ def steepest_texts(line: Steepest) -> tuple[str, str]:
             (line.slope_corridor_max_deg, line.slope_corridor_max_leg),
         )
     )
-    return f"on the line {on}", f"in the corridor {beside}"
+    return f"on the line {on}", f"in the corridor {beside}{short_text(line.short_corridor_max_deg)}"
 
 
 def steep_length(metres: float | None, *, at_least: bool = False) -> Value:

@@ -43,7 +43,7 @@ def test_the_whole_answer(run: Run) -> None:
     assert (status, err) == (0, "")
     for part in (
         '"59.2244 -8.0237" = 59.22440, -8.02370 (WGS 84), height 842 m',
-        "95 % interval: ",
+        "95 % interval, pieces of 20 m: ",
         "Within 30 m (95 % of positions, and the 3 x 3 cells around): least ",
         "Possible bands ",
         "cells 10.0 x 10.0 m; method horn.",

@@ -298,7 +298,13 @@ def _clean(read: Callable[..., Any], path: Path) -> Any:
 
 
 STEEP: Final = (
-    *("slope_max_deg", "slope_high_deg", "slope_corridor_max_deg", "short_slope_max_deg"),
+    *(
+        "slope_max_deg",
+        "slope_high_deg",
+        "slope_corridor_max_deg",
+        "short_slope_max_deg",
+        "short_corridor_max_deg",
+    ),
     *("steep_m", "unknown_m", "open_above", "unknown_above"),
 )
 """What of a leg, and of all legs, is never to be less; None, unknown, is no less."""

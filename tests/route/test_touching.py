@@ -83,6 +83,18 @@ def test_no_cell_that_the_line_touches_is_missed(points, seed):
         assert pieces.slope_deg[k] >= slope[math.floor(y), math.floor(x)]
 
 
+@settings(max_examples=40, deadline=None)
+@given(LINES, st.integers(0, 2**32 - 1))
+def test_low_ends_are_of_the_cells_touched_and_high_ends_of_those_around_too(points, seed):
+    low, high = np.random.default_rng(seed).uniform(0.0, 80.0, (2, SIZE, SIZE))
+    col, row, chainage = chainages(points)
+    pieces = touched(field_of(np.zeros((SIZE, SIZE))), col, row, chainage, (low, high))
+    for k, at_m in enumerate((pieces.start_m + pieces.end_m) / 2.0):
+        at = np.interp(at_m, chainage, col), np.interp(at_m, chainage, row)
+        assert pieces.low_deg[k] == max(low[square] for square in squares_at(*at))
+        assert pieces.high_deg[k] == steepest_near(high, *at)
+
+
 def test_gradients_are_those_of_the_steepest_cell():
     slope = np.zeros((SIZE, SIZE))
     slope[10, 11] = 50.0

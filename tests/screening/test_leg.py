@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 from tests.on_grid import model, route_on, towards
 from tests.synthetic import Crest, GaussianHill, Plane, sample_surface
 
+from steybrae.answers.route import RouteView, route_document
 from steybrae.bands import BandScheme
+from steybrae.render.terminal import terminal_text
 from steybrae.route.touching import Pieces
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.leg import longest_steep_m, possible_bands
@@ -139,6 +141,10 @@ def test_a_short_steep_step_on_the_line_is_where_the_corridor_is_steepest():
     assert leg.short_slope_max_deg == pytest.approx(45.0, abs=1e-3)
     assert [band.label for band in leg.bands_possible][-1] == "45-55"
     assert leg.slope_corridor_max_deg == leg.slope_max_deg
+    assert leg.short_corridor_max_deg == found.totals.short_corridor_max_deg == leg.short_slope_max_deg
+    text = " ".join(terminal_text(route_document(found, RouteView()), 120).split())
+    assert "12.1° (leg 1), short pieces to 45.0°, in the corridor" in text
+    assert text.count("short pieces to 45.0°,") == 2
     at, on_line = leg.slope_corridor_max_at, leg.slope_max_at
     assert at.chainage_m == pytest.approx(on_line.chainage_m, abs=2.0)
     assert (at.lat_deg, at.lon_deg) == pytest.approx((on_line.lat_deg, on_line.lon_deg), abs=5e-5)
@@ -336,12 +342,12 @@ def test_a_stated_error_leaves_coarse_ground_open_above():
 
 def test_a_stated_error_adds_to_what_the_cells_hide():
     # Horn, independent errors of 1 m, 10 m cells: SD of a gradient 0.4330 s / g (weights squared); half a
-    # degree by the cells of a plane.
+    # degree by the cells of a plane, of which a line takes 0.6 up and 0.45 down.
     leg = screened(Plane(30.0, 90.0), towards(0.0, 200.0), Settings(vertical_error_m=1.0, correlation_m=0.0))
     m, spread = math.tan(math.radians(30.0)), 2 * 0.0433013
     down, up = (abs(math.degrees(math.atan(m + side * spread)) - 30.0) for side in (-1.0, 1.0))
-    assert leg.slope_high_deg == pytest.approx(30.0 + math.hypot(up, 0.5), abs=1e-4)
-    assert leg.slope_low_deg == pytest.approx(30.0 - math.hypot(down, 0.5), abs=1e-4)
+    assert leg.slope_high_deg == pytest.approx(30.0 + math.hypot(up, 0.3), abs=1e-4)
+    assert leg.slope_low_deg == pytest.approx(30.0 - math.hypot(down, 0.225), abs=1e-4)
 
 
 @pytest.mark.parametrize(

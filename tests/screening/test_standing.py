@@ -26,9 +26,11 @@ from steybrae.route.turns import route_from_places
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
-from steybrae.screening.standing import Standing, StandingRules, may_stand
+from steybrae.screening.leg import worth_a_reading
+from steybrae.screening.standing import Standing, StandingRules, may_stand, tells
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.model_kinds import ModelKind
 from steybrae.terrain.uncertainty import slope_uncertainty
 
 DAY = CardSettings(dt.date(2027, 1, 15), "latlon")
@@ -147,6 +149,21 @@ def test_a_leg_on_a_plane(slope_deg: float, check: bool, without: bool) -> None:
     assert [one.what for one in leg.steep_without_check if "line," in one.what] == [STEEPEST] * without
     assert all(one.quantity == "slope" for one in leg.expected_readings)
     assert all(one.slope_max_deg == pytest.approx(slope_deg, abs=1e-6) for one in leg.steep_without_check)
+
+
+@pytest.mark.parametrize(
+    ("slope_deg", "kind", "checks"), [(14.0, None, 0), (16.0, None, 0), (20.0, "lidar", 1)]
+)
+def test_no_check_where_a_reading_would_tell_little(
+    slope_deg: float, kind: ModelKind | None, checks: int
+) -> None:
+    """14 degrees of 30 m cells may be 0 to 28: one may stand there, and no reading below 28 would differ."""
+    dem = model(Plane(slope_deg, 90.0), (81, 81), 30.0)
+    (leg,) = screen_route(route_on(dem, LEG), dem, Settings(reach_m=20.0, model_kind=kind)).legs
+    assert worth_a_reading(slope_deg, leg.slope_high_deg)
+    assert len(leg.expected_readings) == checks
+    assert all(tells(reading) for reading in leg.expected_readings)
+    assert leg.steep_without_check == ()
 
 
 def test_steep_ground_beside_a_level_line_has_no_check() -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.benchmarks.leg_coverage import copy_of, legs_on
 from tests.real_ground import Fine, Floats, Made, california, fine_model, pairs, tyrol
 
 from steybrae.terrain.cell_share import cell_share_deg, roughness_deg
@@ -54,6 +56,26 @@ def _hold(fines: list[Fine], factor: int, baseline_m: float, made: Made) -> tupl
                 assert inside[number == k].mean() >= 0.9
     ends = np.cumsum([len(one.model_deg) for one in found])[:-1]
     return np.array([part.mean() for part in np.split(inside, ends)]), down + up
+
+
+@pytest.mark.parametrize("made", ["means", "points"])
+@pytest.mark.parametrize(("factor", "width_deg"), [(2, 10.5), (4, 25.5), (6, 31.0)])
+def test_the_ends_of_legs_hold_the_steepest_on_their_lines_on_every_slope(
+    shared_data: Path, factor: int, width_deg: float, made: Made
+) -> None:
+    widths = []
+    for seed, fine in enumerate(tyrol(shared_data / "terrain")):
+        copy = copy_of(fine, factor, made)
+        ends = copy.ends(kind="lidar")
+        told = np.array(
+            [(*leg.truth_deg, *leg.ends(*ends)) for leg in islice(legs_on(copy, 500.0, seed), 60)]
+        )
+        line, middle, ground, low, high = told.T
+        assert np.mean(line > high) <= 0.025
+        assert np.mean(middle < low) <= 0.025
+        assert np.mean(ground > high) <= 0.1
+        widths.append(high - low)
+    assert np.median(np.concatenate(widths)) <= width_deg
 
 
 def test_a_constant_of_the_same_median_width_holds_less_of_steep_ground(shared_data: Path) -> None:

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom, rice
 
+from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.gradients import METHODS, method_weights, plane_gradients
 from steybrae.terrain.jacobian import ground_gradients
 from steybrae.terrain.start_zones import start_from_deg
@@ -18,6 +19,7 @@ from steybrae.terrain.uncertainty import (
     gradient_covariance,
     gradient_spread,
     least_ends_deg,
+    line_ends_deg,
     slope_interval_deg,
     slope_uncertainty,
 )
@@ -168,6 +170,30 @@ def test_the_two_parts_add_in_quadrature_on_each_side():
     cells_down, cells_up = 0.5 + 1.7 * 1.0 + 1.3 * 4.0, 0.5 + 4.5 * 1.0 + 1.7 * 4.0
     assert low == pytest.approx(30.0 - math.hypot(survey_down, cells_down), abs=1e-4)
     assert high == pytest.approx(30.0 + math.hypot(survey_up, cells_up), abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("cell_m", "down", "up"),
+    [(5.0, 0.45, 0.6), (10.0, 0.45, 0.6), (13.0, 0.45, 0.95), (16.0, 0.45, 1.3), (30.0, 0.45, 1.3)],
+)
+def test_a_line_takes_its_share_of_the_cells_and_the_whole_survey_error(cell_m, down, up):
+    m = math.tan(math.radians(30.0))
+    known, exact = (slope_uncertainty("horn", square(cell_m), sd, 0.0) for sd in (1.0, 1e-9))
+    (whole, cells), (line, line_cells) = (
+        [np.abs(np.array(ends(0.0, -m, one, 4.0)) - 30.0) for one in (known, exact)]
+        for ends in (slope_interval_deg, line_ends_deg)
+    )
+    assert line_cells == pytest.approx(cells * (down, up), abs=1e-6)
+    assert line**2 - line_cells**2 == pytest.approx(whole**2 - cells**2, abs=1e-6)
+
+
+def test_cells_made_finer_take_no_less_for_a_line_and_coarse_ones_stay_open():
+    finer = slope_uncertainty("horn", square(5.0), 0.3, 20.0, found=ModelFound(source_cell_m=10.0))
+    for own, line in zip(
+        slope_interval_deg(0.3, 0.4, finer, 4.0), line_ends_deg(0.3, 0.4, finer, 4.0), strict=True
+    ):
+        assert line == own
+    assert np.isnan(line_ends_deg(0.3, 0.4, slope_uncertainty("horn", square(41.0)), 4.0)[1])
 
 
 @pytest.mark.parametrize("cell_m", [1.0, 5.0, 10.0, 30.0])

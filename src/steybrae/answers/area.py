@@ -206,7 +206,7 @@ def _in_band(band: Band) -> Callable[[tuple[str, dict[str, float]]], Cell]:
 
 def _basis(result: AreaResult) -> Iterator[Block]:
     model = result.model
-    scale = "" if model.crs_scale is None else f", ground metres in one of the CRS {model.crs_scale:.6f}"
+    scale = "" if model.crs_scale is None else f", a metre of its CRS {model.crs_scale:.6f} m of ground"
     yield Paragraph(
         f"Model: {model.crs}; cells {model.cell_size_m[0]:.1f} x {model.cell_size_m[1]:.1f} m on the "
         f"ground{scale}; method {result.method}, engine {result.engine}; slopes of the true ground. "

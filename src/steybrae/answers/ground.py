@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
-from steybrae.answers.leg import short_text
 from steybrae.answers.overhead import (
     baselines_note,
     baselines_text,
@@ -23,6 +22,7 @@ from steybrae.quantities import one_in_text
 from steybrae.route.overhead.result import OverheadAnswer, PathAnswer, SightAnswer, unknown_words
 from steybrae.screening.basis import cross_check_text, zone_text, zones_text
 from steybrae.screening.ground.result import GroundAt, GroundPlaces, RunOut, Within
+from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import (
     UNKNOWN,
     Value,
@@ -33,6 +33,7 @@ from steybrae.value import (
     lower,
     overhead,
     percent,
+    short_text,
     slope,
     steep_length,
 )
@@ -69,7 +70,7 @@ def ground_lines(ground: GroundAt) -> Iterator[str]:
     yield from _zone(ground)
     ratio = "" if found.number is None else f" = {one_in_text(found.number)}"
     yield f"Slope {found.text}{ratio}{short_text(ground.short_slope_deg)}"
-    yield f"95 % interval: {found.interval_text}"
+    yield f"95 % interval, pieces of {min(ground.baseline_m, BASELINE_M):.0f} m: {found.interval_text}"
     yield _facing(ground)
     yield _circle(ground.within)
     yield f"Possible bands {bands_text(ground.bands_possible, open_above=ground.open_above)}"

@@ -49,11 +49,6 @@ def leg_slope(leg: LegScreening) -> Value:
     return slope(leg.slope_max_deg, at_least=leg.open_above, interval=interval)
 
 
-def short_text(short_deg: float | None) -> str:
-    """``, short pieces to 48.0°`` where shorter ground is a band steeper; empty elsewhere."""
-    return "" if short_deg is None else f", short pieces to {slope(short_deg).text}"
-
-
 def corridor_slope(leg: LegScreening | Totals) -> Value:
     """Steepest in the corridor of a leg or of the whole line."""
     return slope(leg.slope_corridor_max_deg, at_least=leg.open_above)
@@ -70,8 +65,8 @@ def _interval(leg: LegScreening) -> Cell:
     return UNKNOWN if leg.slope_max_deg is None else leg_slope(leg).interval_text
 
 
-def _short(leg: LegScreening) -> Cell:
-    return NONE if leg.short_slope_max_deg is None else slope(leg.short_slope_max_deg)
+def _short(short_deg: float | None) -> Cell:
+    return NONE if short_deg is None else slope(short_deg)
 
 
 def _at(leg: LegScreening) -> Value:
@@ -128,8 +123,9 @@ LEG_COLUMNS: Final = (
     Column("slope_max_deg", "Steepest on line", leg_slope),
     Column("slope_max_at", "at m", _at, "m"),
     Column("slope_interval", "95 % interval", _interval, order=_high),
-    Column("short_slope_max_deg", "Short pieces", _short),
+    Column("short_slope_max_deg", "Short pieces", lambda leg: _short(leg.short_slope_max_deg)),
     Column("slope_corridor_max_deg", "Corridor", corridor_slope),
+    Column("short_corridor_max_deg", "Short in corridor", lambda leg: _short(leg.short_corridor_max_deg)),
     Column(
         "bands_possible",
         "Possible bands",

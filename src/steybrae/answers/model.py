@@ -88,7 +88,10 @@ def _meaning(found: ModelExamined) -> str:
         return f"{shown}. It shows where it is steep, never where not: read every slope as {AT_LEAST} that."
     width = middling.down_deg + middling.up_deg
     if width <= TELLS_BANDS_DEG:
-        return f"{shown}: it tells a band of 5° from the next but one. Short rolls and gullies are not in it."
+        return (
+            f"{shown}: it tells 25 to 30° from 35 to 40°, not from the band between. Short rolls and gullies "
+            "are not in it."
+        )
     if width <= TELLS_STEEP_DEG:
         return (
             f"{shown}: it tells steep ground from gentle, not one band from the next. Plan by the upper end."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,7 +12,6 @@ from steybrae.answers.leg import (
     leg_columns,
     lines_blocks,
     lines_cautions,
-    short_text,
 )
 from steybrae.answers.overhead import (
     OVERHEAD_COLUMNS,
@@ -47,6 +46,7 @@ from steybrae.value import (
     and_more,
     height,
     legs_and_length,
+    short_text,
     steep_length,
     steepest_texts,
     up_and_down,
@@ -56,7 +56,8 @@ MORE: Final = "More: --legs, --bands, --overhead, --all. To carry: steybrae card
 
 
 STATE: Final = (
-    "Wide intervals: nothing was stated of this coarse model; --model-kind (what made it) narrows them."
+    "Wide intervals: nothing was stated of this coarse model; --model-kind (what made it) narrows them. "
+    "Checks that would tell little are left out."
 )
 
 
@@ -190,8 +191,10 @@ def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
         of["slope_max_deg"],
         worded(of["slope_max_at"], "at {} m"),
         worded(of["slope_interval"], "({})"),
-        *((worded(of["short_slope_max_deg"], "short {}"),) if _any_short(legs) else ()),
+        *_short(of["short_slope_max_deg"], [leg.short_slope_max_deg for leg in legs]),
     )
+    shorts = _short(of["short_corridor_max_deg"], [leg.short_corridor_max_deg for leg in legs])
+    corridor = of["slope_corridor_max_deg"]
     steep = (of["steep_m"], worded(of["steep_stretch_m"], "({})"))
     sides = (worded(of["left"], "L {}"), worded(of["right"], "R {}"))
     return Table(
@@ -200,7 +203,7 @@ def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
             stacked("From\nto", of["from_"], worded(of["to"], "to {}"), align="left", width=26),
             stacked("km\n+ up m\n- down m", of["length_m"], *climbs),
             stacked("Steepest on line\n(95 % interval)", *steepest),
-            of["slope_corridor_max_deg"],
+            stacked("Corridor", corridor, *shorts) if shorts else corridor,
             of["bands_possible"],
             stacked(f"m of {STEEP_DEG:g}°+\n(longest, with\nunknown between)", *steep),
             stacked(off, *sides, align="left"),
@@ -222,6 +225,7 @@ _SHOWN = (
     "slope_interval",
     "short_slope_max_deg",
     "slope_corridor_max_deg",
+    "short_corridor_max_deg",
     "bands_possible",
     "steep_m",
     "steep_stretch_m",
@@ -231,8 +235,9 @@ _SHOWN = (
 )
 
 
-def _any_short(legs: tuple[LegScreening, ...]) -> bool:
-    return any(leg.short_slope_max_deg is not None for leg in legs)
+def _short(column: Column, found: Sequence[float | None]) -> tuple[Column, ...]:
+    """Column of short pieces, where any leg has some."""
+    return (worded(column, "short {}"),) if any(deg is not None for deg in found) else ()
 
 
 def _bands_table(found: RouteScreening) -> Table:

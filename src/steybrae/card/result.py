@@ -404,6 +404,8 @@ class CardTotals(CardDay):
         Steepest ground in the corridor of any leg, degrees; None unknown.
     slope_corridor_max_leg
         The leg that it is beside; None unknown.
+    short_corridor_max_deg
+        Steepest short piece in it, where it is shown steeper, degrees; else None.
     open_above
         Whether it may be steeper still: unknown ground, or no known uncertainty.
     steep_m
@@ -423,6 +425,7 @@ class CardTotals(CardDay):
     steep_m: NotNegative | None
     unknown_m: NotNegative | None
     checks: Count
+    short_corridor_max_deg: SlopeDeg | None = None
 
 
 @dataclass(frozen=True)

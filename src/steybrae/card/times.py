@@ -14,6 +14,7 @@ from steybrae.errors import QuantityError
 from steybrae.route.positions.places import Place
 from steybrae.route.times.walking_time import Segment, leg_time
 from steybrae.route.turns import choose_turns
+from steybrae.screening.leg import shown_steeper
 from steybrae.screening.result import LegPoints, LegScreening
 
 
@@ -215,6 +216,8 @@ def card_totals(legs: Sequence[CardLeg]) -> CardTotals:
     grounds = [leg.ground for leg in legs if leg.ground is not None]
     slope_deg, slope_leg = _steepest(legs, "slope_max_deg")
     beside_deg, beside_leg = _steepest(legs, "slope_corridor_max_deg")
+    shorts = (ground.short_corridor_max_deg for ground in grounds)
+    short = max((deg for deg in shorts if deg is not None), default=None)
     return CardTotals(
         legs=len(legs),
         length_m=math.fsum(leg.length_m for leg in legs),
@@ -230,6 +233,7 @@ def card_totals(legs: Sequence[CardLeg]) -> CardTotals:
         slope_max_leg=slope_leg,
         slope_corridor_max_deg=beside_deg,
         slope_corridor_max_leg=beside_leg,
+        short_corridor_max_deg=shown_steeper(beside_deg, short),
         open_above=not grounds or any(ground.open_above for ground in grounds),
         steep_m=_sum([ground.steep_m for ground in grounds]) if grounds else None,
         unknown_m=_sum([ground.unknown_m for ground in grounds]) if grounds else None,

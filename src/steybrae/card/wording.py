@@ -274,8 +274,10 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
     look = look_text(check, unit)
     known = check.look_bearing_magnetic_deg is not None
     look = f"along {look} magnetic" if known else f"the {look}"
-    words = {"tells little": "tells little", "cannot tell": "cannot tell"}
-    inside = f"a reading there {words.get(check.result_inside, f'is {check.result_inside}')}"
+    telling = check.result_inside in ("tells little", "cannot tell")
+    # A slope is checked only where a steeper reading tells.
+    gentler = "a gentler reading" if telling and check.quantity == "slope" else "a reading there"
+    inside = f"{gentler} {'' if telling else 'is '}{check.result_inside}"
     limits = limits_text(check)
     agree = (
         "how far the model may be off is not known, so no reading can be called consistent"
@@ -308,7 +310,7 @@ def legs_without_check(legs: Sequence[CardLeg | LegScreening]) -> tuple[str, ...
 
 def _without(one: SteepWithoutCheck) -> str:
     what = one.what.split(",")[0]
-    return f"{what} ({slope(one.slope_max_deg, at_least=True).text})"
+    return f"{what} (near it {slope(one.slope_max_deg, at_least=True).text})"
 
 
 def elevation_text(leg: CardLeg) -> str:

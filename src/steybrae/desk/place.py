@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any, Final
 
-from steybrae.answers.leg import short_text
 from steybrae.bands import bands_text
 from steybrae.desk.messages import number_in
 from steybrae.desk.opened import Desk
@@ -18,7 +17,7 @@ from steybrae.raster.overhead.layers import CLASSES, NEITHER, UNKNOWN
 from steybrae.route.positions.places import Place, format_place
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.result import GroundAt
-from steybrae.value import height, slope
+from steybrae.value import height, short_text, slope
 
 OFF: Final = "Off the model: unknown."
 

@@ -15,7 +15,6 @@ from typing import Final
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from steybrae.answers.leg import short_text
 from steybrae.answers.overhead import day_overhead_text
 from steybrae.errors import QuantityError, one_of
 from steybrae.figures.map_axes import draw_map
@@ -33,7 +32,7 @@ from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.screening.pictures.drawn import drawn_profile, relief_of
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
-from steybrae.value import legs_and_length, steep_length, steepest_texts, up_and_down
+from steybrae.value import legs_and_length, short_text, steep_length, steepest_texts, up_and_down
 
 FORMATS: Final = ("png", "pdf")
 A4_MM: Final = (210.0, 297.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from steybrae.answers.leg import corridor_slope, leg_slope, short_text
+from steybrae.answers.leg import corridor_slope, leg_slope
 from steybrae.answers.overhead import day_overhead_text, expected, zone_lengths_text
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
@@ -23,6 +23,7 @@ from steybrae.value import (
     legs_and_length,
     length,
     overhead,
+    short_text,
     slope,
     steep_length,
     steepest_texts,

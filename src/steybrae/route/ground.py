@@ -49,7 +49,7 @@ from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, check_cell
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
-from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
+from steybrae.terrain.uncertainty import SlopeUncertainty, line_ends_deg, slope_interval_deg
 
 STRETCH_CELLS: Final = 48
 """Length of a stretch, cells: windows of some thousand heights, small beside numpy's overhead."""
@@ -116,8 +116,8 @@ class StretchRead:
         Row and column of the window's first cell in the model.
     field
         Slopes of the window.
-    interval
-        Ends of their 95 % interval, degrees.
+    line_ends
+        95 % ends of its cells for the steepest on a line over them, degrees.
     near
         The window as the corridor takes it.
     line
@@ -129,7 +129,7 @@ class StretchRead:
     ends: tuple[int, int]
     corner: tuple[int, int]
     field: SlopeField
-    interval: tuple[Array, Array]
+    line_ends: tuple[Array, Array]
     near: Window
     line: LineInWindow
     col: Array
@@ -255,13 +255,16 @@ def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRea
         corner = window(col[part], row[part], end, look)
         dem = source.read(*corner)
         field = slope_field(dem, look.method, engine=look.engine, halves=look.baseline_cells)
-        interval = slope_interval_deg(field.p, field.q, look.known, field.roughness_deg)
+        slopes = field.p, field.q, look.known, field.roughness_deg
+        line_ends = line_ends_deg(*slopes)
+        # The steepest of a corridor is one of many too.
+        high = np.fmax(slope_interval_deg(*slopes)[1], line_ends[1])
         jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
-        near = Window(field.slope_deg, interval[1], dem.heights_m, jacobian)
+        near = Window(field.slope_deg, high, dem.heights_m, jacobian)
         in_col, in_row = col - corner[1], row - corner[0]
         line = LineInWindow(in_col[context], in_row[context], track.chainage_m[context], (start, end))
         stretch = in_col[part], in_row[part], track.chainage_m[part]
-        yield StretchRead((first, last), corner[:2], field, interval, near, line, *stretch)
+        yield StretchRead((first, last), corner[:2], field, line_ends, near, line, *stretch)
 
 
 def _on_model(source: DemSource, track: Track) -> tuple[Array, Array]:
@@ -364,7 +367,7 @@ def _stretch(
 ) -> tuple[Pieces, Array, BesideLine, StretchCells, list[LegBaseline], Array]:
     points_m, bins = leg
     (start, end), field = read.line.span_m, read.field
-    pieces = touched(field, read.col, read.row, read.chainage_m, read.interval)
+    pieces = touched(field, read.col, read.row, read.chainage_m, read.line_ends)
     to_end = read.ends[1] == len(track.chainage_m) - 1
     here = points_m[(points_m >= start) & (True if to_end else points_m < end)]
     col, row = (np.interp(here, read.chainage_m, values) for values in (read.col, read.row))

@@ -29,6 +29,10 @@ ON_LINE: Final = 1e-6
 """Nearer to an edge of a cell than this, cells, a point is on it: PROJ's own noise."""
 
 
+ON: Final = [5, 6, 9, 10]
+"""Which of a piece's 16 cells, `cells_touched`, it touches itself: the middle of four by four."""
+
+
 @dataclass(frozen=True, eq=False)
 class Pieces:
     """Pieces of a line between cuts, with the steepest cell on or next to each.
@@ -42,7 +46,8 @@ class Pieces:
     p, q
         Gradients of that cell.
     low_deg, high_deg
-        Largest of the low and of the high ends of its cells' 95 % intervals; NaN where none is known.
+        Largest of the low ends of the cells touched, for what lies around them the line may miss, and of the
+        high ends of all its cells (`steybrae.terrain.uncertainty.line_ends_deg`); NaN where none is known.
     short_deg
         Steepest of its cells over two cells; NaN where none is known.
     known
@@ -123,7 +128,7 @@ def touched(
     chainage_m
         Their chainages, metres.
     ends_deg
-        Low and high ends of the 95 % intervals, of the window's shape; None where not asked for.
+        From `steybrae.terrain.uncertainty.line_ends_deg`, of the window's shape; None where not asked for.
 
     Returns
     -------
@@ -138,7 +143,8 @@ def touched(
     at = (j[pick], i[pick])
     known = np.logical_not(unknown.any(axis=1))
     ends_deg = ends_deg or (np.full(field.slope_deg.shape, np.nan),) * 2
-    low, high, short = (np.fmax.reduce(values[j, i], axis=1) for values in (*ends_deg, field.short_deg))
+    low = np.fmax.reduce(ends_deg[0][j, i][:, ON], axis=1)
+    high, short = (np.fmax.reduce(values[j, i], axis=1) for values in (ends_deg[1], field.short_deg))
     ended = np.logical_not((~unknown & np.isnan(ends_deg[1][j, i])).any(axis=1))
     slope = field.slope_deg[at]
     return Pieces(cuts[:-1], cuts[1:], slope, field.p[at], field.q[at], low, high, short, known, ended)
@@ -158,7 +164,7 @@ def cells_touched(
     -------
     tuple
         Cuts, shape ``(n + 1,)``; rows and columns of the cells, ``(n, 16)``, most of them the
-        same nine.
+        same nine, those touched at `ON`.
     """
     cuts = cut_at_edges(col, row, chainage_m)
     middle = (cuts[:-1] + cuts[1:]) / 2.0

@@ -147,6 +147,7 @@ def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rul
         overhead_profile=above.profile,
         unknown_above_at=above.unknown_above_at,
         slope_corridor_high_deg=_corridor_high(ground),
+        short_corridor_max_deg=shown_steeper(corridor, _short_in_corridor(ground)),
     )
 
 
@@ -211,6 +212,11 @@ def _corridor_high(ground: LegGround) -> float | None:
     return float(high.max()) if len(high) and pieces.ended.all() and np.isfinite(high).all() else None
 
 
+def _short_in_corridor(ground: LegGround) -> float | None:
+    """Steepest of the corridor and the line in it over two cells."""
+    return _greatest(np.concatenate((ground.corridor.slope_deg, ground.pieces.short_deg)))
+
+
 def _steepest(pieces: Pieces) -> int | None:
     known = np.isfinite(pieces.slope_deg)
     return int(np.argmax(np.where(known, pieces.slope_deg, -1.0))) if known.any() else None
@@ -240,6 +246,13 @@ def _on_map_m(elevation_m: Array, rules: Rules) -> float | None:
 def short_steeper(bands: BandScheme, slope: float | None, short: float | None) -> float | None:
     """Slope of a short piece of ground where it is a band steeper than the leading one; else None."""
     if short is None or (slope is not None and bands.band(short).low_deg <= bands.band(slope).low_deg):
+        return None
+    return short
+
+
+def shown_steeper(slope: float | None, short: float | None) -> float | None:
+    """Slope of a short piece where it is shown steeper than the leading one; else None."""
+    if short is None or (slope is not None and shown_slope_deg(short) <= shown_slope_deg(slope)):
         return None
     return short
 

@@ -173,6 +173,9 @@ class LegGroundFacts:
         Metres of unknown ground; with band_lengths_m they add up to length_m.
     drop
         Nearest drop in the corridor; None where there is none.
+    short_corridor_max_deg
+        Steepest short piece in the corridor, over two cells, where it is shown steeper than
+        `slope_corridor_max_deg`, degrees; else None.
     """
 
     slope_max_deg: SlopeDeg | None
@@ -188,6 +191,7 @@ class LegGroundFacts:
     aspect_sectors: tuple[str, ...]
     unknown_m: NotNegative
     drop: DropAtPlace | None = None
+    short_corridor_max_deg: SlopeDeg | None = None
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -330,6 +334,8 @@ class Totals(LineFacts):
         None where nothing is known.
     slope_corridor_max_leg
         Number of the leg that holds it; None where nothing is known.
+    short_corridor_max_deg
+        Steepest short piece in the corridor, over two cells, where it is shown steeper, degrees; else None.
     steep_stretch_m
         Longest stretch of ground of 30 degrees or more; unknown ground does not end it. Metres.
     band
@@ -362,6 +368,7 @@ class Totals(LineFacts):
     slope_max_leg: Ordinal | None
     slope_corridor_max_deg: SlopeDeg | None
     slope_corridor_max_leg: Ordinal | None
+    short_corridor_max_deg: SlopeDeg | None
     steep_stretch_m: NotNegative
     band: Band | None
     bands_possible: tuple[Band, ...]

@@ -27,7 +27,7 @@ from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.known import Asked, Settings, cells_of_line, overhead_look, slopes_known
-from steybrae.screening.leg import LegNames, Rules, possible_bands, screen_leg, short_steeper
+from steybrae.screening.leg import LegNames, Rules, possible_bands, screen_leg, short_steeper, shown_steeper
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.checks import CheckRules, with_checks, with_traps_below
 from steybrae.screening.places.find import places_on
@@ -326,6 +326,7 @@ def route_totals(
     shorts = [leg.short_slope_max_deg for leg in legs if leg.short_slope_max_deg is not None]
     short = short_steeper(bands, slope_max, max(shorts, default=None))
     beside_max = corridor.slope_corridor_max_deg if corridor else None
+    beside_short = max((leg.short_corridor_max_deg or 0.0 for leg in legs), default=0.0)
     lows = [leg.elevation_min_m for leg in legs if leg.elevation_min_m is not None]
     tops = [leg.elevation_max_m for leg in legs if leg.elevation_max_m is not None]
     on_map = [leg.ascent_on_map_m for leg in legs if leg.ascent_on_map_m is not None]
@@ -343,6 +344,7 @@ def route_totals(
         slope_max_leg=steepest.number if steepest else None,
         slope_corridor_max_deg=beside_max,
         slope_corridor_max_leg=corridor.number if corridor else None,
+        short_corridor_max_deg=shown_steeper(beside_max, beside_short or None),
         steep_stretch_m=max(leg.steep_stretch_m for leg in legs),
         band=None if slope_max is None else bands.band(slope_max),
         bands_possible=possible_bands(bands, slope_max, max(highs, default=None), beside_max, short),

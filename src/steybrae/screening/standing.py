@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from steybrae.bands import STEEP_DEG
+from steybrae.field.agreement import BAND_WIDTH_DEG
+from steybrae.field.readings import READING_ERROR_95_DEG
 from steybrae.ranges import LatDeg, LonDeg, SlopeDeg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import ExpectedReading
@@ -106,6 +108,8 @@ class StandingRules:
     ) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...]]:
         """Split readings into those that one may stand for and ground left without a check.
 
+        One of a slope that could tell little is neither; see `tells`.
+
         Parameters
         ----------
         readings
@@ -124,12 +128,28 @@ class StandingRules:
             at = reading.place
             found = self.stand(at.lat_deg, at.lon_deg, place_error_m)
             if found.may:
-                kept.append(found.reads(reading))
+                shown = found.reads(reading)
+                kept += [shown] if tells(shown) else []
                 continue
             slopes = [found.slope_max_deg, reading.expected_deg if reading.quantity == "slope" else None]
             steepest = max((slope for slope in slopes if slope is not None), default=None)
             without.append(SteepWithoutCheck(at.lat_deg, at.lon_deg, steepest, reading.what))
         return tuple(kept), tuple(without)
+
+
+def tells(reading: ExpectedReading) -> bool:
+    """Whether a reading could tell that the ground is steeper than the model, if it were by two bands.
+
+    By the rule of `steybrae.field.agreement` one reading, 4 degrees good, notices what lies further off than
+    the two uncertainties in quadrature; beyond 10 degrees that tells little, without a known end nothing.
+    A sight tells what it does.
+    """
+    if reading.quantity != "slope":
+        return True
+    if reading.high_deg is None:
+        return False
+    notices_deg = math.hypot(READING_ERROR_95_DEG, reading.high_deg - reading.expected_deg)
+    return notices_deg <= 2.0 * BAND_WIDTH_DEG
 
 
 def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_m: float) -> Standing:

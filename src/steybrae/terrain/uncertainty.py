@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
-from steybrae.terrain.cell_share import MIDDLING_DEG, OPEN_CELLS_M, cell_share_deg
+from steybrae.terrain.cell_share import MIDDLING_DEG, OPEN_CELLS_M, cell_share_deg, line_shares
 from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, doubt
 from steybrae.terrain.gradients import Method, window_weights
@@ -251,6 +251,35 @@ def slope_interval_deg(
     return low, high * np.nan if known.open_above else high
 
 
+def line_ends_deg(
+    p: ArrayLike, q: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike
+) -> tuple[Array, Array]:
+    """95 % ends of cells for the steepest on a line over them.
+
+    As `slope_interval_deg` with the cells' shares times `line_shares`. The largest low end of the
+    cells that a line touches, and the largest high end of those and the eight around each, are the
+    ends of its steepest. Of cells that were made finer the neighbours are no measurements of their
+    own: for those no share is smaller.
+
+    Parameters
+    ----------
+    p, q, known, roughness
+        As there.
+
+    Returns
+    -------
+    tuple of Array
+        As there.
+    """
+    p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
+    down, up = line_shares(known.cell_m, known.baseline_m)
+    if known.finer > 1.0:
+        down, up = max(down, 1.0), max(up, 1.0)
+    spread = COVERAGE * np.sqrt(_survey_variance(p, q, known.covariance, across=False))
+    low, high = _ends(np.hypot(p, q), spread, known, roughness, (down, up))
+    return low, high * np.nan if known.open_above else high
+
+
 def least_ends_deg(
     slope_deg: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike
 ) -> tuple[Array, Array]:
@@ -321,10 +350,15 @@ def _worst_variance(known: SlopeUncertainty) -> float:
 
 
 def _ends(
-    m: Array, spread: Array | float, known: SlopeUncertainty, roughness: ArrayLike
+    m: Array,
+    spread: Array | float,
+    known: SlopeUncertainty,
+    roughness: ArrayLike,
+    times: tuple[float, float] = (1.0, 1.0),
 ) -> tuple[Array, Array]:
     slope = np.degrees(np.arctan(m))
-    down, up = cell_share_deg(slope, known.rough_deg(roughness), known.cell_m, known.baseline_m)
+    shares = cell_share_deg(slope, known.rough_deg(roughness), known.cell_m, known.baseline_m)
+    down, up = (share * time for share, time in zip(shares, times, strict=True))
     survey_down = slope - np.degrees(np.arctan(np.maximum(m - spread, 0.0)))
     survey_up = np.degrees(np.arctan(m + spread)) - slope
     low, high = slope - np.hypot(down, survey_down), slope + np.hypot(up, survey_up)

@@ -22,7 +22,7 @@ from steybrae.screening.places.line import Line
 from steybrae.screening.places.result import OnLine, OverheadAtPlace, PlaceThatMatters, TrapBelow
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening
-from steybrae.screening.standing import Standing, StandingRules
+from steybrae.screening.standing import Standing, StandingRules, tells
 from steybrae.terrain.dem import Dem, DemSource
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.ground import NEIGHBOURS
@@ -165,7 +165,9 @@ def _slope_before(
         what = f"steepest ground to stand on before {place.name}, up the fall line"
         figures = slope, None, None
         reading = ExpectedReading("", 1, _ground(line, at), at.at_m, None, *figures, what, "slope")
-        return at, stand.reads(reading)
+        reading = stand.reads(reading)
+        if tells(reading):
+            return at, reading
     return None
 
 

@@ -70,7 +70,10 @@ def place_contradictions(found: RouteScreening) -> Iterator[str]:
         known_m = other.length_m - other.unknown_m
         if one.unknown_m < overlap_m(_ends(one), _ends(other)) - known_m - SAME_M:
             yield f"unknown ground of place {other.name} is known on place {one.name}"
+    told_deg = max(found.totals.slope_corridor_max_deg or 0.0, found.totals.short_corridor_max_deg or 0.0)
     for place in found.places:
+        if place.corridor is not None and place.corridor.slope_max_deg > told_deg + SAME:
+            yield f"the corridor of place {place.name} is steeper than that of the whole line"
         if place_words(place) != place.words:
             yield f"the words of place {place.name} are not those of its figures"
     for leg in found.legs:
