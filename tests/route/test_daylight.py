@@ -236,3 +236,9 @@ def test_zones():
     with pytest.raises(DateError) as caught:
         arrivals(dt.datetime(2027, 1, 15, 8, 30), [10.0])
     assert str(caught.value) == "A start needs its time zone; got 08:30 without. Add --zone."
+
+
+def test_a_zone_of_many_parts_is_refused_before_it_is_looked_for():
+    with pytest.raises(DateError) as caught:
+        parse_zone("Asia/Tokyo" + "/Tokyo" * 500)
+    assert str(caught.value) == "A time zone's name has at most 60 letters; got 3010. Check its spelling."

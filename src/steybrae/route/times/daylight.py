@@ -25,6 +25,9 @@ from steybrae.value import daylight_left
 SUNRISE_ALTITUDE_DEG: Final = -0.833
 """Altitude of the sun's centre at sunrise and sunset, degrees: 34' of refraction and 16' of disc."""
 
+MOST_ZONE: Final = 60
+"""Letters of a time zone's name; the longest in the IANA database has 32 (our choice)."""
+
 TWILIGHT_ALTITUDE_DEG: Final = -6.0
 """Altitude at which civil twilight begins and ends, degrees (astronomical convention)."""
 
@@ -73,6 +76,10 @@ def parse_zone(zone: str | None) -> ZoneInfo:
     """
     if not zone:
         message = "Clock times need a time zone; got none. Add one like --zone Europe/London."
+        raise DateError(message)
+    # zoneinfo looks for a name as for a package, one call deeper at each of its parts.
+    if len(zone) > MOST_ZONE:
+        message = f"A time zone's name has at most {MOST_ZONE} letters; got {len(zone)}. Check its spelling."
         raise DateError(message)
     try:
         return ZoneInfo(zone)
