@@ -57,13 +57,13 @@ def refused(*arguments: object) -> str:
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
 def test_a_signal_while_the_plan_is_written_leaves_nothing(tmp_path: Path, number: signal.Signals) -> None:
     slow = (
-        "import time, steybrae.files.plans as plans\n"
-        "packed = plans._write\n"
+        "import time, steybrae.files.whole as whole\n"
+        "packed = whole._write\n"
         "def slowly(*given):\n"
         "    packed(*given)\n"
         "    print('packed', flush=True)\n"
         "    time.sleep(60)\n"
-        "plans._write = slowly\n"
+        "whole._write = slowly\n"
         "from steybrae.cli.app import main\n"
         "main()"
     )
