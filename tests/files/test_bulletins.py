@@ -527,8 +527,8 @@ def test_twenty_megabytes_and_ten_thousand_regions(tmp_path: Path, sample_dem: P
 
 
 def test_a_file_of_a_million_items_is_refused_before_they_are_read(tmp_path: Path) -> None:
-    regions = [{"regionID": "XX"}] * 50_000
+    regions = [{"regionID": "XX"}] * 125_000
     assert refused(tmp_path, {"bulletins": [{"regions": regions}, {"regions": regions}]}) == (
-        "The lists of a forecast file should have at most 100000 items together; bulletins[1].regions brings "
+        "The lists of a forecast file should have at most 250000 items together; bulletins[1].regions brings "
         "more. Take the bulletins of one day and your regions."
     )

@@ -781,6 +781,7 @@ def test_a_plan_of_1000_legs_is_read_again(
         to=dataclasses.replace(place.to, leg=20, at_m=legs[0].length_m, chainage_m=whole_m),
         length_m=whole_m,
         name="A",
+        unknown_above_at=legs[0].unknown_above_at,
     )
     totals = route_totals(legs, BandScheme(screening.settings.edges_deg), (place,))
     whole = dataclasses.replace(

@@ -34,6 +34,10 @@ FIRST: Final = {
         *("--out", "--dem", "--sample", "--model-kind", "--bands", "--slope", "--overhead"),
         *("--resume", "--json", "--force", "--figure"),
     ),
+    "report": (
+        *("--date", "--start", "--zone", "--down-by", "--party", "--call", "--overdue"),
+        *("--bulletin", "--region", "--out", "--force"),
+    ),
 }
 """Options on the first screen of a command's help (our choice), so that it has 40 lines at most; all
 others come with --help-all. Commands that are not named here show all."""

@@ -30,8 +30,8 @@ from steybrae.terrain.attributes import SECTORS
 MOST_TEXT: Final = 20_000
 """Longest text of a bulletin, characters (our choice: five printed pages)."""
 
-MOST_ITEMS: Final = 100_000
-"""Most items of all lists of a file (our choice: a day of a large country has some thousands)."""
+MOST_ITEMS: Final = 250_000
+"""Most items of all lists of a file (our choice: those of ten thousand bulletins)."""
 
 _MOST_NOTES: Final = 20
 _MOST_EXTRA_CHARS: Final = 2000
