@@ -238,3 +238,22 @@ def test_needed_is_the_smallest_that_is_enough(spread: float, half: float, limit
 def test_what_has_no_answer_is_refused(make: object, message: str) -> None:
     with pytest.raises(LogError, match=f"^{re.escape(message)}$"):
         make()  # type: ignore[operator]
+
+
+@pytest.mark.parametrize(
+    ("rows", "most", "found"),
+    [
+        ([row(30.0, 31.0)] * 20_001, "20000 rows", 20_001),
+        ([row(30.0, 31.0, observer=f"Ana {number}") for number in range(1001)], "1000 observers", 1001),
+        ([row(30.0, 31.0, instrument=f"clino {number}") for number in range(1001)], "1000 instruments", 1001),
+        ([replace(row(30.0, 31.0), check=f"{number}a") for number in range(1001)], "1000 places", 1001),
+    ],
+    ids=["rows", "observers", "instruments", "places"],
+)
+def test_logs_too_long_or_too_mixed_are_refused(rows: list[LogRow], most: str, found: int) -> None:
+    with pytest.raises(LogError) as caught:
+        review(rows)
+    assert str(caught.value) == (
+        f"Logs to look at should have at most {most}; these have {found}. Take those of one class or one "
+        "season."
+    )

@@ -6,12 +6,14 @@ import csv
 import datetime as dt
 import io
 import json
+from xml.etree import ElementTree as ET
 
 import pytest
 from tests.conftest import SamplePlan
+from tests.test_names import BAD, GOOD
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
-from steybrae.files.cards import card_cautions_text, card_csv, card_geojson
+from steybrae.files.cards import card_cautions_text, card_csv, card_geojson, card_gpx
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.route.positions.places import Place
 
@@ -73,3 +75,13 @@ def test_geojson_has_lines_and_points_with_the_keys_of_the_contract(card: RouteC
     ]
     assert first["properties"]["bearing_magnetic_deg"] == card.legs[0].bearing_magnetic_deg
     assert whole["schema"] == "steybrae/1"
+
+
+def test_a_hostile_name_is_no_formula_and_leaves_a_table_and_a_gpx_whole() -> None:
+    card = card_between(Place(57.0, -10.0, BAD), Place(57.01, -10.0, f"{BAD}]]>"), CardSettings(DAY))
+    text = card_csv(card)
+    (row,) = csv.DictReader(io.StringIO(text))
+    assert (row["from"], row["to"]) == (f"'{GOOD}", f"'{GOOD}]]>")
+    assert len(text.splitlines()) == 2
+    names = [name.text for name in ET.fromstring(card_gpx(card)).iter() if name.tag.endswith("}name")]  # noqa: S314
+    assert {GOOD, f"{GOOD}]]>"} <= set(names)
