@@ -7,14 +7,17 @@ import io
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from xml.sax.saxutils import escape
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, Page, expect
 from tests.desk.served import PATIENCE_MS, Served, Sheet
 from tests.pages.conftest import run
+from tests.pages.test_hostile_fields import STRINGS
 
 from steybrae.files.routes import read_route
+from steybrae.names import clean
 
 WIDE: dict[str, Any] = {"viewport": {"width": 1280, "height": 800}}
 PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
@@ -31,7 +34,6 @@ TARGETS = """[...document.querySelectorAll(
   .map((node) => [node.id || node.className, node.getBoundingClientRect()])
   .map(([name, box]) => [name, box.width, box.height])
 """
-BAD = "<img src=x onerror=console.log('ran')>"
 
 expect.set_options(timeout=PATIENCE_MS)
 
@@ -266,25 +268,43 @@ class TestLook:
 
 
 def test_hostile_names_stay_text(browser: Browser, served: Served, tmp_path: Path) -> None:
-    points = [{"row": 400.0 - 40 * k, "col": 300.0 + 25 * k, "name": BAD} for k in range(3)]
-    served.keep({"name": BAD, "role": "main", "points": points}, party=BAD)
+    """Every hostile string as the name of a point, some as those of lines, and as many as it takes as a party."""
+    names = [clean(text) for text in STRINGS]
+    points = [{"row": 400.0 - 4 * k, "col": 300.0 + 2 * k, "name": text} for k, text in enumerate(STRINGS)]
+    beside = {"name": STRINGS[12], "role": "alternative", "points": points[:2]}
+    served.keep({"name": STRINGS[9], "role": "main", "points": points}, beside, party=" ".join(STRINGS)[:1000])
     sheet = Sheet(browser, served.address, **WIDE)
     page = sheet.page
     page.click("#tab-line")
-    assert page.locator("#line-name").input_value() == BAD
+    assert page.locator("#line-name").input_value() == names[9]
+    shown = page.locator("#points li input")
+    assert shown.evaluate_all("fields => fields.map((field) => field.value)") == names
+    assert names[12] in " ".join(sheet.texts(".line-label"))
+    assert foreign(page) == 0
     file = tmp_path / "evil.gpx"
-    points = "".join(
-        f'<rtept lat="59.2{k}" lon="-8.03"><name>&lt;img src=x&gt;{k}</name></rtept>' for k in (1, 2)
+    points_ = "".join(
+        f'<rtept lat="{59.2 + 0.001 * k}" lon="-8.03"><name>{escape(text)}</name></rtept>'
+        for k, text in enumerate(names[:12])
     )
     file.write_text(
         '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1"><rte>'
-        f"<name>&lt;script&gt;console.log(1)&lt;/script&gt;</name>{points}</rte></gpx>"
+        f"<name>{escape(names[0])}</name>{points_}</rte></gpx>",
+        "utf-8",
     )
     page.set_input_files("#file", file)
-    expect(page.locator("#points li")).to_have_count(2)
+    expect(page.locator("#points li")).to_have_count(12)
     sheet.settle()
-    assert page.locator("img[src=x], #panel script, #map script").count() == 0
+    assert page.locator("#line-name").input_value() == names[0]
+    assert foreign(page) == 0
     sheet.end()
+
+
+def foreign(page: Page) -> int:
+    """How many elements are none of the desk's own: what a name would have to become to do harm."""
+    return page.locator(
+        "img[src=x], #panel script, #map script, iframe, object, embed, base, form[action], video, xss, "
+        "[onerror], [onload], [onfocus], [ontoggle], [onbegin]"
+    ).count()
 
 
 def test_reload_and_a_killed_server(
