@@ -844,6 +844,29 @@ class TestBlocks:
         path.write_bytes(data[:at] + struct.pack("<Q", place) + data[at + 8 :])
         assert largest_block_bytes(path) == 65_536**2 * 4
 
+    @pytest.mark.parametrize("where", ["directory", "next", "value", "strip"])
+    def test_a_place_that_no_file_has(
+        self, tmp_path: Path, capfd: pytest.CaptureFixture[str], where: str
+    ) -> None:
+        """Where the system cannot seek it, libtiff would say so on stderr, and seeking gives an `OSError`."""
+        path = write(tmp_path / "dem.tif", heights().astype("float32"), BIGTIFF="YES", blockysize=40)
+        assert_array_equal(read_all(path), heights())
+        data = bytearray(path.read_bytes())
+        (first,) = struct.unpack_from("<Q", data, 8)
+        (count,) = struct.unpack_from("<Q", data, first)
+        entries = [first + 8 + 20 * k for k in range(count)]
+        tags = {struct.unpack_from("<H", data, at)[0]: at + 12 for at in entries}
+        places = {"directory": 8, "next": entries[-1] + 20, "value": tags[33550], "strip": tags[273]}
+        for far in (2**40, 2**46, 2**62, 2**63 + 5):
+            struct.pack_into("<Q", data, places[where], far)
+            path.write_bytes(data)
+            largest_block_bytes(path)
+            assert "it is not, or is damaged" in refusal(FileReadError, path)
+            assert f"{path} is none, or is damaged" in refusal(
+                FileReadError, vrt(tmp_path / "dem.vrt", "dem.tif", (40, 50))
+            )
+        assert capfd.readouterr().err == ""
+
     def test_a_lone_strip_of_plain_numbers_is_read_by_rows(self, tmp_path: Path) -> None:
         path = write(tmp_path / "dem.tif", heights().astype("float32"), blockysize=40)
         assert largest_block_bytes(path) == 50 * 4

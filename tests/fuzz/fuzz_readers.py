@@ -227,6 +227,7 @@ def model_seeds() -> list[bytes]:
         },
         {"dtype": "float32", "compress": "lzw", "predictor": 3, "crs": "EPSG:4326"},
         {"dtype": "uint16", "crs": "EPSG:27700+5701", "blockysize": 4},
+        {"dtype": "int16", "compress": "deflate", "nodata": -9999, "BIGTIFF": "YES"},
     ]
     seeds = []
     with tempfile.TemporaryDirectory() as folder:

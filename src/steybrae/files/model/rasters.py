@@ -28,7 +28,7 @@ from steybrae.files.model.height_units import height_unit, parse_height_unit
 from steybrae.files.model.heights import damaged, make_unknown, same_cells, stored_numbers
 from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES, quiet_messages
 from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
-from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes
+from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
 from steybrae.hush import hushed
 from steybrae.names import clean
 from steybrae.terrain.dem import Array, Dem, Grid
@@ -379,6 +379,8 @@ def _open(path: Path, given: Collection[Path], *, unit_stated: bool) -> tuple[An
 
 def _opened(name: str, drivers: Sequence[str]) -> Any:
     """Open by the first of the drivers that can; None where none can."""
+    if not name.startswith("<") and names_lost_places(Path(name)):
+        return None
     for driver in drivers:
         try:
             with hushed():
@@ -409,7 +411,7 @@ def _check_source(path: Path) -> None:
         return
     if is_tiff(path):
         _check_block(path, largest_block_bytes(path))
-        if not sidecars(path):
+        if not sidecars(path) and not names_lost_places(path):
             return
     found = _opened(str(path), SOURCES)
     if found is None:

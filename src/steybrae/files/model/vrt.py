@@ -14,6 +14,8 @@ from pathlib import Path
 from typing import Any, BinaryIO, Final
 from xml.etree import ElementTree as ET
 
+import numpy as np
+
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.model.contradictions import Part
 
@@ -207,6 +209,10 @@ MOST_DIRECTORIES: Final = 64
 MOST_TAGS: Final = 4096
 """Entries of one directory that are looked at (our choice; a TIFF has some tens)."""
 
+MOST_PLACE: Final = 2**40
+"""Bytes from its beginning that no file we read reaches (our choice: a thousand of the largest models);
+the usual file systems seek at least as far."""
+
 _MAGIC: Final = {b"II*\0": "<", b"MM\0*": ">", b"II+\0": "<", b"MM\0+": ">"}
 _WIDTH, _LENGTH, _BITS, _COMPRESSION, _SAMPLES, _STRIP_ROWS, _TILE_WIDTH, _TILE_LENGTH = (
     *(256, 257, 258, 259, 277, 278, 322, 323),
@@ -214,6 +220,10 @@ _WIDTH, _LENGTH, _BITS, _COMPRESSION, _SAMPLES, _STRIP_ROWS, _TILE_WIDTH, _TILE_
 _TAGS: Final = (*range(256, 260), 277, 278, 322, 323)
 _TYPES: Final = {1: "B", 3: "H", 4: "I", 16: "Q"}
 """Whole numbers in a TIFF by the code of their type (TIFF 6.0, BigTIFF)."""
+_PLACES: Final = (273, 324)
+_LONG: Final = (16, 17, 18)
+_SIZES: Final = {3: 2, 4: 4, 5: 8, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
+"""Tags that name strips and tiles, types of 8 bytes that do, and bytes of a value of each type."""
 
 
 def is_tiff(path: Path) -> bool:
@@ -239,11 +249,55 @@ def largest_block_bytes(path: Path) -> int:
     with path.open("rb") as file:
         magic = file.read(4)
         largest = 0
-        # What was read before the head broke off counts; seeking takes no place of 64 bits.
-        with suppress(struct.error, KeyError, ValueError):
+        # What was read before the head broke off counts; seeking takes not every place of 64 bits.
+        with suppress(struct.error, KeyError, ValueError, OSError):
             for tags in _directories(file, magic):
                 largest = max(largest, _block_bytes(tags))
         return largest
+
+
+def names_lost_places(path: Path) -> bool:
+    """Tell a BigTIFF that says it holds something farther in than any file is long (`MOST_PLACE`).
+
+    Where a system seeks no such place, libtiff writes a line of its own on stderr.
+
+    Parameters
+    ----------
+    path
+        Any file; all but BigTIFFs have no such places.
+    """
+    with path.open("rb") as file:
+        head = file.read(16)
+        if len(head) < 16 or head[:4] not in _MAGIC or 43 not in head[2:4]:
+            return False
+        order = _MAGIC[head[:4]]
+        at, most = struct.unpack(f"{order}Q", head[8:])[0], max(MOST_PLACE, path.stat().st_size)
+        with suppress(struct.error):
+            for _ in range(MOST_DIRECTORIES):
+                if not 0 < at < most:
+                    return bool(at)
+                file.seek(at)
+                (count,) = struct.unpack(f"{order}Q", file.read(8))
+                held = file.read(20 * min(count, MOST_TAGS))
+                after = file.read(8)
+                entries = struct.iter_unpack(f"{order}HHQQ", held[: len(held) // 20 * 20])
+                if any(_far(file, order, entry, most) for entry in entries):
+                    return True
+                (at,) = struct.unpack(f"{order}Q", after)
+    return False
+
+
+def _far(file: BinaryIO, order: str, entry: tuple[Any, ...], most: int) -> bool:
+    """Whether the values of an entry, or the strips and tiles that it names, lie too far in."""
+    tag, kind, count, value = entry
+    if count * _SIZES.get(kind, 1) > 8:
+        if value >= most:
+            return True
+        if tag in _PLACES and kind in _LONG:
+            file.seek(value)
+            held = file.read(min(8 * count, MOST_BYTES))
+            return bool((np.frombuffer(held[: len(held) // 8 * 8], f"{order}u8") >= most).any())
+    return tag in _PLACES and kind in _LONG and count == 1 and value >= most
 
 
 def _directories(file: BinaryIO, magic: bytes) -> Iterator[dict[int, int]]:
