@@ -268,11 +268,13 @@ class TestLook:
 
 
 def test_hostile_names_stay_text(browser: Browser, served: Served, tmp_path: Path) -> None:
-    """Every hostile string as the name of a point, some as those of lines, and as many as it takes as a party."""
+    """Every hostile string as the name of a point; some as those of lines, and many in a field of the day."""
     names = [clean(text) for text in STRINGS]
     points = [{"row": 400.0 - 4 * k, "col": 300.0 + 2 * k, "name": text} for k, text in enumerate(STRINGS)]
     beside = {"name": STRINGS[12], "role": "alternative", "points": points[:2]}
-    served.keep({"name": STRINGS[9], "role": "main", "points": points}, beside, party=" ".join(STRINGS)[:1000])
+    served.keep(
+        {"name": STRINGS[9], "role": "main", "points": points}, beside, party=" ".join(STRINGS)[:1000]
+    )
     sheet = Sheet(browser, served.address, **WIDE)
     page = sheet.page
     page.click("#tab-line")
