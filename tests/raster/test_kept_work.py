@@ -216,7 +216,8 @@ def test_the_lock_stays_while_the_work_is_thrown_away(tmp_path: Path, model: Pat
     assert str(stop.value) == (
         f"Another run is at work in {tmp_path / 'out'}. Wait for it, or give another folder."
     )
-    assert (tmp_path / "out" / WORK / "job.json").exists()
+    assert (tmp_path / "out" / WORK / "job.json").read_text() == "{}"
+    assert names(tmp_path / "out" / WORK) == ["job.json"]
     lock.let_go()
     run(tmp_path / "out", model, force=True)
     assert names(tmp_path / "out") == MADE
