@@ -6,6 +6,7 @@ import importlib
 import inspect
 import pkgutil
 import random
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -71,3 +72,17 @@ def test_changes_are_many_and_repeatable() -> None:
     again = random.Random(3)  # noqa: S311  no secret
     assert changed == [fuzz_readers.change(again, seed[0], seed) for _ in range(300)]
     assert len(set(changed)) > 250
+
+
+def test_the_list_of_what_broke_names_tests_that_are_there() -> None:
+    rows = re.findall(
+        r"^\|.*\| (\S.*) \|$", Path(__file__).with_name("README.md").read_text("utf-8"), re.MULTILINE
+    )
+    named = [cell.split(", ") for cell in rows if "::" in cell]
+    assert len(named) > 50
+    for cell in named:
+        file = ""
+        for one in cell:
+            file, name = one.split("::")[0] or file, one.split("::")[1]
+            text = Path(__file__).parents[1].joinpath(file).read_text("utf-8")
+            assert re.search(rf"\b(def|class) {name}\b", text), one
