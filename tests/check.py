@@ -18,8 +18,7 @@ CHECKS = (
     ("ruff", "format", "--check", "."),
     ("lint-imports",),
     ("mypy",),
-    # A file stays with one process: what its tests share is made once, not once for each process.
-    ("pytest", "-n", str(min(os.cpu_count() or 1, 4)), "--dist", "loadfile"),
+    ("pytest", "-n", str(min(os.cpu_count() or 1, 4))),
 )
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 """Our matrices are small: a second thread only waits, which costs a third more processor time."""
