@@ -12,6 +12,7 @@ import pytest
 import rasterio
 from affine import Affine
 
+from steybrae.files.model import offline
 from steybrae.files.model.offline import quiet_messages
 from steybrae.files.model.rasters import open_model
 
@@ -19,6 +20,14 @@ READ = (
     "import sys; from pathlib import Path; from steybrae.files.model.rasters import open_model\n"
     "with open_model([Path(sys.argv[1])]) as model: print(model.read(0, 0, 20, 20).heights_m.sum())"
 )
+
+
+@pytest.fixture(autouse=True)
+def nothing_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Models that other tests keep open in this process have put their hooks in place."""
+    monkeypatch.setattr(offline, "_before", [])
+    monkeypatch.setattr(sys, "excepthook", sys.__excepthook__)
+    monkeypatch.setattr(sys, "unraisablehook", sys.__unraisablehook__)
 
 
 @pytest.fixture
