@@ -11,11 +11,23 @@ from starlette.testclient import TestClient
 from steybrae.card.settings import CardSettings
 from steybrae.desk.opened import Desk, DeskAsk
 from steybrae.desk.server import desk_app
-from steybrae.files.results import sample_model
+from steybrae.files.results import sample, sample_model
+from steybrae.forecast.choose import parse_span
+from steybrae.library.forecast import read_asked
 from steybrae.screening import Settings
 
 KEY = "k" * 32
 PORT = 8123
+
+BULLETIN = read_asked(
+    sample().bulletin,
+    region="XX-STEY-01",
+    lang=None,
+    span=parse_span("2027-01-15T09:30Z"),
+    treeline_m=None,
+    slope_deg=None,
+    reduction=False,
+)
 
 
 @pytest.fixture(scope="session")

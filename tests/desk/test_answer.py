@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.desk.conftest import BULLETIN
 from tests.desk.made_lines import message, sample_points
 
 from steybrae.answers.leg import leg_slope
@@ -20,23 +21,11 @@ from steybrae.desk.engine import Engine
 from steybrae.desk.gpx import lines_gpx
 from steybrae.desk.opened import Desk
 from steybrae.files.model.rasters import open_model
-from steybrae.files.results import sample, sample_model
+from steybrae.files.results import sample_model
 from steybrae.files.routes import read_routes, read_routes_text
-from steybrae.forecast.choose import parse_span
-from steybrae.library.forecast import read_asked
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.forecast.at import forecast_beside
 from steybrae.screening.model.look import found_near
-
-BULLETIN = read_asked(
-    sample().bulletin,
-    region="XX-STEY-01",
-    lang=None,
-    span=parse_span("2027-01-15T09:30Z"),
-    treeline_m=None,
-    slope_deg=None,
-    reduction=False,
-)
 
 
 def differences(one: Any, other: Any, where: str = "") -> list[str]:

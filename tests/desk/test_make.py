@@ -6,9 +6,9 @@ import datetime as dt
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
+from tests.desk.conftest import BULLETIN
 from tests.desk.made_lines import message, sample_points
 
 from steybrae.card.settings import CardSettings
@@ -19,26 +19,11 @@ from steybrae.desk.refused import RefusedError
 from steybrae.errors import DateError
 from steybrae.files.model.fingerprints import file_fingerprint
 from steybrae.files.results import sample, sample_model
-from steybrae.library.forecast import read_asked
 from steybrae.screening import Settings
 from steybrae.screening.origin import FileRead, RunOrigin
 
 DAY = {"date": "2027-01-15", "start": "08:30", "zone": "Europe/London", "party": "Ann, Ben", "call": ""}
 TYPED = ("--date", "2027-01-15", "--start", "08:30", "--zone", "Europe/London", "--party", "Ann, Ben")
-
-
-def bulletin_of_the_sample() -> Any:
-    from steybrae.forecast.choose import parse_span
-
-    return read_asked(
-        sample().bulletin,
-        region="XX-STEY-01",
-        lang=None,
-        span=parse_span("2027-01-15T09:30Z"),
-        treeline_m=None,
-        slope_deg=None,
-        reduction=False,
-    )
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +36,7 @@ def nearby() -> Iterator[Desk]:
         Settings(reach_m=300.0),
         CardSettings(dt.date(2027, 1, 15)),
         sample=True,
-        forecast=bulletin_of_the_sample(),
+        forecast=BULLETIN,
         origin=RunOrigin(
             told.replace("bulletin.json", path.name),
             (FileRead(path.name, "bulletin", file_fingerprint(path)),),

@@ -19,16 +19,14 @@ from steybrae.answers.places import NO_PLACE, legs_left_text
 from steybrae.answers.route import headline
 from steybrae.bands import bands_text
 from steybrae.card.times import usual_time
-from steybrae.desk.drawn import TOO_SHORT, Drawn, drawn_lines, points_out, routes_of
+from steybrae.desk.drawn import TOO_SHORT, asked_line, drawn_lines, points_out, routes_of, which
 from steybrae.desk.engine import Answered, Engine
-from steybrae.desk.messages import number_in
 from steybrae.desk.opened import Desk
-from steybrae.desk.refused import RefusedError
 from steybrae.document import Block, Column, Listing, Paragraph, Table, plain
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.pages.desk import profile_html
-from steybrae.screening.pictures.picture import UNKNOWN
+from steybrae.screening.pictures.picture import UNKNOWN, Profile
 from steybrae.screening.pictures.relief import profile_of
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
@@ -91,35 +89,11 @@ def shift(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
     dict
         ``columns`` and ``rows``, texts.
     """
-    found = on_engine(desk, Engine.shifted, asked_route(desk, message), SHIFTS_M)
+    found = on_engine(desk, Engine.shifted, asked_line(message, desk.grid).route, SHIFTS_M)
     items = moved_items(found.shifts)
     by = " and ".join(f"{metres:g} m" for metres in SHIFTS_M)
     head = f"Moved left and right by {by}. {CHANGES if items else NO_CHANGE}"
     return {"columns": [head], "rows": [[item] for item in items]}
-
-
-def which(message: dict[str, Any], lines: Sequence[Drawn]) -> int:
-    """Give the number of the line that a message asks about."""
-    active = int(number_in(message, "active")) if "active" in message else 0
-    if not 0 <= active < max(len(lines), 1):
-        raise RefusedError(400, "A message should ask about one of its lines; this one does not.")
-    return active
-
-
-def asked_route(desk: Desk, message: dict[str, Any]) -> Any:
-    """Take the line that a message asks about.
-
-    Raises
-    ------
-    RefusedError
-        It is too short yet.
-    """
-    lines = drawn_lines(message, desk.grid)
-    active = which(message, lines)
-    if not lines or not lines[active].long_enough:
-        raise RefusedError(422, TOO_SHORT)
-    routes, numbers = routes_of(lines)
-    return routes[numbers.index(active)]
 
 
 def on_engine(desk: Desk, ask: Any, *args: Any, **named: Any) -> Any:
@@ -137,6 +111,7 @@ def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
     """Everything that is told of the line asked about, and of all lines beside each other."""
     found, along = answered.found, _Along.of(answered.found, desk.grid)
     beside, notes = _beside(answered)
+    profile = profile_of(found)
     cautions = found.cautions if answered.beside is None else lines_cautions(answered.beside)
     cautions = tuple(dict.fromkeys((*found.cautions, *cautions, *desk.ask.cautions)))
     return {
@@ -149,9 +124,9 @@ def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
             *notes,
         ],
         "legs": told_table(leg_columns(*_LEG_COLUMNS), found.legs),
-        "stretches": list(_stretches(found, along)),
+        "stretches": list(_stretches(profile, tuple(found.totals.band_lengths_m), along)),
         "overhead": [one for leg in found.legs for one in _overhead(leg, desk.grid)],
-        "profile": {"html": profile_html(found), "length_m": found.totals.length_m},
+        "profile": {"html": profile_html(found, profile), "length_m": found.totals.length_m},
         "chainage": np.stack((along.chainage_m, along.row, along.col), axis=1).tolist(),
         "beside": beside,
         "forecast": [text for block in finding_blocks(found.forecast, alone=True) for text in _texts(block)],
@@ -259,9 +234,8 @@ def _place(place: PlaceThatMatters, along: _Along) -> dict[str, Any]:
     }
 
 
-def _stretches(found: RouteScreening, along: _Along) -> Iterator[dict[str, Any]]:
+def _stretches(profile: Profile, labels: tuple[str, ...], along: _Along) -> Iterator[dict[str, Any]]:
     """Yield the line in pieces of one band, or unknown."""
-    profile, labels = profile_of(found), tuple(found.totals.band_lengths_m)
     cuts = np.concatenate(([0], np.flatnonzero(np.diff(profile.band)) + 1, [len(profile.band)]))
     for first, last in zip(cuts[:-1].tolist(), cuts[1:].tolist(), strict=True):
         band = int(profile.band[first])

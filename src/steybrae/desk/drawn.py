@@ -130,6 +130,50 @@ def routes_of(lines: Sequence[Drawn]) -> tuple[tuple[Route, ...], tuple[int, ...
     return routes, tuple(k for k, _ in some)
 
 
+@dataclass(frozen=True)
+class AskedLine:
+    """The line that a message asks about, among those that it holds.
+
+    Attributes
+    ----------
+    route
+        As read from a file of the lines.
+    main
+        Whether it is the main one of them.
+    drawn, lines
+        As drawn: the line, and all.
+    """
+
+    route: Route
+    main: bool
+    drawn: Drawn
+    lines: tuple[Drawn, ...]
+
+
+def asked_line(message: Mapping[str, Any], grid: Grid) -> AskedLine:
+    """Take the line that a message asks about.
+
+    Raises
+    ------
+    RefusedError
+        It is too short yet; else as `drawn_lines` and `which`.
+    """
+    lines = drawn_lines(message, grid)
+    active = which(message, lines)
+    if not lines or not lines[active].long_enough:
+        raise RefusedError(422, TOO_SHORT)
+    routes, numbers = routes_of(lines)
+    return AskedLine(routes[numbers.index(active)], numbers[0] == active, lines[active], lines)
+
+
+def which(message: Mapping[str, Any], lines: Sequence[Drawn]) -> int:
+    """Give the number of the line that a message asks about."""
+    active = int(number_in(message, "active")) if "active" in message else 0
+    if not 0 <= active < max(len(lines), 1):
+        raise RefusedError(400, "A message should ask about one of its lines; this one does not.")
+    return active
+
+
 def drawn_of(routes: Sequence[Route]) -> tuple[Drawn, ...]:
     """Lines of a file, with the roles that its names tell; of each its turn points.
 

@@ -13,8 +13,8 @@ from typing import Any, Final
 from steybrae.card import CardSettings, RouteCard
 from steybrae.card.forecast import beside_line, of_day
 from steybrae.cautions import Caution
-from steybrae.desk.answer import on_engine, which
-from steybrae.desk.drawn import TOO_SHORT, drawn_lines, routes_of
+from steybrae.desk.answer import on_engine
+from steybrae.desk.drawn import TOO_SHORT, asked_line, drawn_lines
 from steybrae.desk.engine import Engine
 from steybrae.desk.gpx import lines_gpx
 from steybrae.desk.opened import Desk
@@ -127,15 +127,10 @@ MAKERS: Final[dict[str, Callable[[Desk, dict[str, Any]], Made]]] = {
 
 
 def _asked(desk: Desk, message: dict[str, Any]) -> _Asked:
-    lines = drawn_lines(message, desk.grid)
-    active = which(message, lines)
-    if not lines or not lines[active].long_enough:
-        raise RefusedError(422, TOO_SHORT)
-    routes, numbers = routes_of(lines)
-    route = routes[numbers.index(active)]
+    asked = asked_line(message, desk.grid)
     # Of the main line the file of all lines, which the command reads it from; of another its own.
-    file = lines_gpx(lines if numbers[0] == active else [lines[active]])
-    return _Asked(route, file.encode(), _stem(route.name), _day(message.get("day")))
+    file = lines_gpx(asked.lines if asked.main else [asked.drawn])
+    return _Asked(asked.route, file.encode(), _stem(asked.route.name), _day(message.get("day")))
 
 
 def _stem(name: str) -> str:

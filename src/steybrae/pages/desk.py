@@ -13,8 +13,7 @@ from steybrae.bands import BandScheme
 from steybrae.pages.looks import band_looks
 from steybrae.pages.page import templates
 from steybrae.pages.report_profile import draw_report_profile
-from steybrae.screening.pictures.picture import UNKNOWN
-from steybrae.screening.pictures.relief import profile_of
+from steybrae.screening.pictures.picture import UNKNOWN, Profile
 from steybrae.screening.result import RouteScreening
 
 _FILES: Final = (
@@ -47,8 +46,13 @@ def desk_files() -> dict[str, str]:
     return {name: templates().get_template(f"desk/{name}").render() for name in _FILES}
 
 
-def profile_html(screening: RouteScreening) -> str:
+def profile_html(screening: RouteScreening, profile: Profile) -> str:
     """Write the profile of a line as the report has it.
+
+    Parameters
+    ----------
+    screening, profile
+        The line, and its profile from `steybrae.screening.pictures.relief.profile_of`.
 
     Returns
     -------
@@ -56,5 +60,5 @@ def profile_html(screening: RouteScreening) -> str:
         Elements without style or script of their own, for the page's ``profile``; across a panel
         positions are shares of the length of the line.
     """
-    drawing = draw_report_profile(screening, profile_of(screening))
+    drawing = draw_report_profile(screening, profile)
     return templates().get_template("profile_panels.html").render(profile=drawing, unknown=UNKNOWN)
