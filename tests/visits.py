@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 from tests.needs import program
 
 
@@ -24,18 +24,24 @@ def chromium() -> Iterator[Browser]:
         found.close()
 
 
+def heard(page: Page) -> tuple[list[str], list[str]]:
+    """Lists of what a page says and of what it asks for, which grow as it does."""
+    said: list[str] = []
+    asked: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.on("dialog", lambda dialog: said.append(dialog.message))
+    page.on("request", lambda request: asked.append(request.url))
+    return said, asked
+
+
 class Visit:
     """A page opened, and everything it said or asked for."""
 
     def __init__(self, browser: Browser, file: Path, **options: Any) -> None:
         self.context = browser.new_context(**options)
         self.page = self.context.new_page()
-        self.said: list[str] = []
-        self.asked: list[str] = []
-        self.page.on("console", lambda message: self.said.append(message.text))
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
-        self.page.on("dialog", lambda dialog: self.said.append(dialog.message))
-        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.said, self.asked = heard(self.page)
         self.url = file.as_uri()
         self.page.goto(self.url)
 

@@ -15,6 +15,7 @@ from urllib.parse import urlsplit
 
 from playwright.sync_api import Browser, Page
 from tests.conftest import ROOT
+from tests.visits import heard
 
 COMMAND = [sys.executable, "-m", "steybrae", "desk"]
 PATIENCE_MS = 60_000
@@ -77,12 +78,7 @@ class Sheet:
         self.context = browser.new_context(accept_downloads=True, **options)
         self.page: Page = self.context.new_page()
         self.page.set_default_timeout(PATIENCE_MS)
-        self.said: list[str] = []
-        self.asked: list[str] = []
-        self.page.on("console", lambda message: self.said.append(message.text))
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
-        self.page.on("dialog", lambda dialog: self.said.append(dialog.message))
-        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.said, self.asked = heard(self.page)
         self.address = address
         self.page.goto(address)
         self.page.wait_for_selector("#layers label", state="attached")

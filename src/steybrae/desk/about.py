@@ -11,6 +11,7 @@ from steybrae.desk.opened import Desk
 from steybrae.figures.style import band_tint
 from steybrae.pages.page import hex_colour
 from steybrae.screening import Settings
+from steybrae.screening.basis import size_and_reach
 from steybrae.terrain.jacobian import cell_size_m
 from steybrae.value import percent
 
@@ -74,8 +75,7 @@ def _settings(settings: Settings) -> list[str]:
     kind = "not stated" if settings.model_kind is None else settings.model_kind
     return [
         f"Position error {settings.place_error_m:g} m, drift {settings.drift_deg:g}°",
-        f"Start zones {rules.low_deg:g} to {rules.high_deg:g}°, from {rules.least_area_m2:.10g} m² on, "
-        f"within {settings.reach_m / 1000.0:g} km",
+        f"Start zones {rules.low_deg:g} to {rules.high_deg:g}°, {size_and_reach(rules, settings.reach_m)}",
         f"Kind of model {kind}; slopes by {settings.method}, engine {settings.engine}",
     ]
 

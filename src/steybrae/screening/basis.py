@@ -38,6 +38,11 @@ def zone_text(looks: OverheadAnswer) -> str:
     return f"ground of {between(looks.start_from_deg, looks.start_to_deg)} over 20 m or two cells"
 
 
+def size_and_reach(rules: StartRules, reach_m: float) -> str:
+    """Say from which size on a start zone counts, and how far it is looked for."""
+    return f"from {rules.least_area_m2:.10g} m² on, within {reach_m / 1000.0:g} km"
+
+
 def zones_text(looks: OverheadAnswer, rules: StartRules, cell_m: float) -> str:
     """Say all that was taken for a start zone, and for a possible one.
 
@@ -48,13 +53,13 @@ def zones_text(looks: OverheadAnswer, rules: StartRules, cell_m: float) -> str:
     if cell_m > OPEN_CELLS_M:
         least = lower(looks.possible_from_deg, step=1.0).text
         return (
-            f"{zone_text(looks)}, from {rules.least_area_m2:.10g} m² on, within "
-            f"{looks.reach_m / 1000.0:g} km; possible start zones: ground of {least} and more, as if the "
+            f"{zone_text(looks)}, {size_and_reach(rules, looks.reach_m)}; possible start zones: ground of "
+            f"{least} and more, as if the "
             f"ends of smaller cells held for cells of {cell_m:.0f} m, for which none is known"
         )
     return (
-        f"{zone_text(looks)}, by its slope or the middle of its 95 % interval, from "
-        f"{rules.least_area_m2:.10g} m² on, within {looks.reach_m / 1000.0:g} km; possible start zones: "
+        f"{zone_text(looks)}, by its slope or the middle of its 95 % interval, "
+        f"{size_and_reach(rules, looks.reach_m)}; possible start zones: "
         f"ground that may reach {rules.low_deg:g}° within its 95 % interval, from about "
         f"{lower(looks.possible_from_deg, step=1.0).text} on"
     )
