@@ -53,6 +53,11 @@ def beside(path: Path, text: str) -> Path:
             '<PAMRasterBand band="1"><NoDataValue>-9999</NoDataValue></PAMRasterBand>',
             "the no-data value: 0.0 and -9999.0",
         ),
+        # More than the type can hold.
+        (
+            '<PAMRasterBand band="1"><NoDataValue>1e181</NoDataValue></PAMRasterBand>',
+            "the no-data value: 0.0 and None",
+        ),
     ],
 )
 def test_a_sidecar_that_says_another_thing(tmp_path: Path, text: str, said: str) -> None:
@@ -81,6 +86,15 @@ def test_a_sidecar_that_adds_to_the_file_or_agrees_is_taken(tmp_path: Path, text
     with open_model([path]) as model:
         heights = model.read(0, 0, ROWS, COLS).heights_m
     assert np.count_nonzero(np.isnan(heights)) == ("NoData" in text)
+
+
+def test_a_no_data_value_that_the_type_cannot_hold_is_none(tmp_path: Path) -> None:
+    declared = "<NoDataValue>1e181</NoDataValue>"
+    path = write(tmp_path / "dem.tif", HEIGHTS.astype("float32"))
+    virtual = vrt(tmp_path / "dem.vrt", path.name, declared=declared)
+    for each in (virtual, beside(path, f'<PAMRasterBand band="1">{declared}</PAMRasterBand>'), virtual):
+        with open_model([each]) as model:
+            assert not np.isnan(model.read(0, 0, ROWS, COLS).heights_m).any()
 
 
 def test_a_place_that_stands_in_the_sidecar_alone_is_taken(tmp_path: Path) -> None:

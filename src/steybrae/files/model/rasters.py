@@ -383,7 +383,8 @@ def _opened(name: str, drivers: Sequence[str]) -> Any:
         return None
     for driver in drivers:
         try:
-            with hushed():
+            # A no-data value that the type cannot hold overflows where rasterio looks whether it can.
+            with hushed(), np.errstate(over="ignore"):
                 # Said as an error, in our words, when the transform is looked at.
                 warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
                 return _with_all_processors(rasterio.open(name, driver=driver))
