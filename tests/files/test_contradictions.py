@@ -56,7 +56,7 @@ def beside(path: Path, text: str) -> Path:
         # More than the type can hold.
         (
             '<PAMRasterBand band="1"><NoDataValue>1e181</NoDataValue></PAMRasterBand>',
-            "the no-data value: 0.0 and None",
+            "the no-data value: 0.0 and none",
         ),
     ],
 )
@@ -86,6 +86,25 @@ def test_a_sidecar_that_adds_to_the_file_or_agrees_is_taken(tmp_path: Path, text
     with open_model([path]) as model:
         heights = model.read(0, 0, ROWS, COLS).heights_m
     assert np.count_nonzero(np.isnan(heights)) == ("NoData" in text)
+
+
+def test_a_unit_that_is_no_text(tmp_path: Path) -> None:
+    path = write(tmp_path / "dem.tif", HEIGHTS.astype("float32"))
+    told = b'<PAMDataset><PAMRasterBand band="1"><UnitType>m\xf9</UnitType></PAMRasterBand></PAMDataset>'
+    path.with_name(f"{path.name}.aux.xml").write_bytes(told)
+    assert refused(path) == (
+        f"The elevation model {path} should name its height unit in UTF-8; it does not. State it with "
+        "--z-unit."
+    )
+    with open_model([path], "m") as model:
+        assert not np.isnan(model.read(0, 0, ROWS, COLS).heights_m).any()
+    with rasterio.open(path, "r+") as made:
+        made.units = ("ft",)
+    path.with_name(f"{path.name}.aux.xml").write_bytes(told)
+    assert refused(path) == (
+        f"The elevation model {path} and the .aux.xml beside it should say the same; they differ in the "
+        "height unit: ft and none. Find out which holds, and take the other away."
+    )
 
 
 def test_a_no_data_value_that_the_type_cannot_hold_is_none(tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ import rasterio.errors
 from affine import Affine
 
 from steybrae.errors import ModelError
-from steybrae.files.model.height_units import SAME_UNIT, unit_of
+from steybrae.files.model.height_units import SAME_UNIT, band_unit, unit_of
 from steybrae.files.model.tiles import RasterFile, grid_of
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.jacobian import jacobian_at
@@ -98,11 +98,15 @@ def _differences(alone: Any, data: Any) -> Iterator[str]:
     for what, none, mine, other in zip(
         ("the scale", "the offset", "the height unit", "the no-data value"),
         (1.0, 0.0, "", None),
-        *((one.scales[0], one.offsets[0], one.units[0] or "", one.nodatavals[0]) for one in (alone, data)),
+        *((one.scales[0], one.offsets[0], band_unit(one), one.nodatavals[0]) for one in (alone, data)),
         strict=True,
     ):
         if mine not in (none, other) and not (mine != mine and other != other):  # noqa: PLR0124  NaN
-            yield f"{what}: {mine} and {other}"
+            yield f"{what}: {_or_none(mine)} and {_or_none(other)}"
+
+
+def _or_none(said: Any) -> str:
+    return "none" if said is None else str(said)
 
 
 def _ground_differences(one: Grid, other: Grid) -> Iterator[str]:

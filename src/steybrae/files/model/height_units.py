@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import Final
+from typing import Any, Final
 
 import pyproj
 import rasterio.errors
@@ -91,6 +91,14 @@ def height_unit(opened: Sequence[RasterFile]) -> tuple[float, str]:
     return max(found, key=lambda unit: unit[1] == "assumed")
 
 
+def band_unit(data: Any) -> str | None:
+    """Name of the height unit in an open raster's band, empty where it has none; None where it is no text."""
+    try:
+        return (data.units[0] or "").strip()
+    except UnicodeDecodeError:
+        return None
+
+
 def unit_of(file: RasterFile) -> tuple[float, str]:
     """Metres in a file's height unit: from a vertical CRS and the band's unit, else assumed metres.
 
@@ -114,14 +122,13 @@ def unit_of(file: RasterFile) -> tuple[float, str]:
         metres = _vertical_m(data.crs.to_wkt()) if data.crs else None
     except rasterio.errors.CRSError:
         metres = None
-    try:
-        name = (data.units[0] or "").strip()
-    except UnicodeDecodeError as error:
+    name = band_unit(data)
+    if name is None:
         message = (
             f"The elevation model {file.name} should name its height unit in UTF-8; it does not. State it "
             "with --z-unit."
         )
-        raise ModelError(message) from error
+        raise ModelError(message)
     band_m = parse_height_unit(name) if name else None
     if metres is None:
         return (1.0, "assumed") if band_m is None else (band_m, "band")
