@@ -76,6 +76,7 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
         "terrain_traps",
         "expected_readings",
         "steep_without_check",
+        "reading_left_out",
         "run_out",
         "forecast",
         "cross_check",

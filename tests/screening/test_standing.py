@@ -14,12 +14,14 @@ from hypothesis import strategies as st
 from tests.on_grid import model, route_on
 from tests.synthetic import GaussianHill, Plane, Surface, Waves
 
+from steybrae.answers.ground import ground_lines
 from steybrae.card.make import make_card
 from steybrae.card.settings import CardSettings
 from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model, sample_route
 from steybrae.files.routes import read_route
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import route_from_places
@@ -187,6 +189,33 @@ def test_a_place_on_steep_ground_gives_no_reading() -> None:
     (steep, *_) = found.steep_without_check
     assert steep.what == "the ground at the place, up the fall line"
     assert steep.slope_max_deg == pytest.approx(40.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(("slope_deg", "kind"), [(14.0, None), (14.0, "lidar")])
+def test_a_place_says_why_a_reading_would_tell_little(slope_deg: float, kind: ModelKind | None) -> None:
+    """14 degrees of 30 m cells that may be 27: a reading would have to stand 13.6 degrees above to differ."""
+    dem = model(Plane(slope_deg, 90.0), (81, 81), 30.0)
+    lon, lat = (float(v) for v in dem.grid.to_wgs84(40.5, 40.5))
+    settings = Settings(reach_m=20.0, model_kind=kind)
+    found = with_above(ground_at(Place(lat, lon), dem, 10.0, settings), Place(lat, lon), dem, settings)
+    (line,) = [line for line in ground_lines(found) if line.startswith(("No reading", "Reading to expect"))]
+    if kind == "lidar":
+        assert found.reading_left_out is None
+        assert line.startswith("Reading to expect (a): 14.")
+        return
+    left_out = found.reading_left_out
+    assert found.expected_readings == found.steep_without_check == ()
+    assert left_out is not None
+    assert left_out.high_deg is not None
+    assert left_out.expected_deg == pytest.approx(slope_deg, abs=0.01)
+    assert left_out.would_notice_deg == pytest.approx(
+        math.hypot(4.0, left_out.high_deg - slope_deg), abs=0.02
+    )
+    assert line == (
+        "No reading of the slope would tell much here: within the position error it may be 0.5 to "
+        f"{shown_slope_deg(left_out.high_deg):.1f}° (95 %), and one less than "
+        f"{shown_slope_deg(left_out.would_notice_deg):.1f}° steeper would not differ."
+    )
 
 
 def broken(source: DemSource, lat_deg: float, lon_deg: float, radius_m: float = 30.0) -> list[str]:

@@ -22,6 +22,7 @@ from steybrae.quantities import one_in_text
 from steybrae.route.overhead.result import OverheadAnswer, PathAnswer, SightAnswer, unknown_words
 from steybrae.screening.basis import cross_check_text, zone_text, zones_text
 from steybrae.screening.ground.result import GroundAt, GroundPlaces, RunOut, Within
+from steybrae.screening.standing import ReadingLeftOut
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import (
     UNKNOWN,
@@ -186,7 +187,16 @@ def _readings(ground: GroundAt) -> list[str]:
         towards = "" if look is None else f", look {bearing(look, 'true')}"
         told = reading_interval_text(reading)
         lines.append(f"Reading to expect ({reading.name}): {told}{towards} ({reading.what})")
-    return [*lines, *without_check_lines(ground.steep_without_check)]
+    left_out = [] if ground.reading_left_out is None else [_left_out(ground.reading_left_out)]
+    return [*lines, *left_out, *without_check_lines(ground.steep_without_check)]
+
+
+def _left_out(one: ReadingLeftOut) -> str:
+    known = slope(one.expected_deg, interval=(one.low_deg, one.high_deg)).interval_text
+    return (
+        f"No reading of the slope would tell much here: within the position error it may be {known} (95 %), "
+        f"and one less than {slope(one.would_notice_deg).text} steeper would not differ."
+    )
 
 
 def _run_out(found: RunOut | None) -> list[str]:

@@ -160,7 +160,7 @@ def _readings(
     slopes = []
     if steepest is not None and worth_a_reading(steepest.slope_deg, steepest.high_deg):
         slopes.append(slope_reading(steepest))
-    kept, without = rules.standing.split(tuple(slopes), look.place_error_m)
+    kept, without, _ = rules.standing.split(tuple(slopes), look.place_error_m)
     beside = _beside_steepest(ground.beside, rules.grid, steepest)
     return kept, (*without, *(() if beside is None else (beside,)))
 

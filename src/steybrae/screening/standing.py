@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.field.agreement import BAND_WIDTH_DEG
 from steybrae.field.readings import READING_ERROR_95_DEG
-from steybrae.ranges import LatDeg, LonDeg, SlopeDeg
+from steybrae.ranges import LatDeg, LonDeg, NotNegative, SlopeDeg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
@@ -47,6 +47,26 @@ class SteepWithoutCheck:
     lon_deg: LonDeg
     slope_max_deg: SlopeDeg | None
     what: str
+
+
+@dataclass(frozen=True)
+class ReadingLeftOut:
+    """Slope of ground that one may stand on, of which a reading would tell little.
+
+    Attributes
+    ----------
+    expected_deg
+        From the model, degrees.
+    low_deg, high_deg
+        Lowest low and highest high 95 % end within the position error, degrees; None not known.
+    would_notice_deg
+        Smallest difference to the steeper that one reading would notice, degrees.
+    """
+
+    expected_deg: SlopeDeg
+    low_deg: SlopeDeg | None
+    high_deg: SlopeDeg | None
+    would_notice_deg: NotNegative
 
 
 @dataclass(frozen=True)
@@ -105,10 +125,10 @@ class StandingRules:
 
     def split(
         self, readings: tuple[ExpectedReading, ...], place_error_m: float
-    ) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...]]:
-        """Split readings into those that one may stand for and ground left without a check.
+    ) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...], tuple[ReadingLeftOut, ...]]:
+        """Split readings into those that one may stand for, ground left without a check, and the rest.
 
-        One of a slope that could tell little is neither; see `tells`.
+        The rest are those of a slope that could tell little; see `tells`.
 
         Parameters
         ----------
@@ -120,36 +140,44 @@ class StandingRules:
         Returns
         -------
         tuple
-            Those, with what they would show there, and the others, in their order.
+            Those, with what they would show there, the others, and what would tell little, in their order.
         """
         kept: list[ExpectedReading] = []
         without: list[SteepWithoutCheck] = []
+        little: list[ReadingLeftOut] = []
         for reading in readings:
             at = reading.place
             found = self.stand(at.lat_deg, at.lon_deg, place_error_m)
             if found.may:
                 shown = found.reads(reading)
-                kept += [shown] if tells(shown) else []
+                if tells(shown):
+                    kept.append(shown)
+                else:
+                    figures = shown.expected_deg, shown.low_deg, shown.high_deg
+                    little.append(ReadingLeftOut(*figures, notices_deg(shown)))
                 continue
             slopes = [found.slope_max_deg, reading.expected_deg if reading.quantity == "slope" else None]
             steepest = max((slope for slope in slopes if slope is not None), default=None)
             without.append(SteepWithoutCheck(at.lat_deg, at.lon_deg, steepest, reading.what))
-        return tuple(kept), tuple(without)
+        return tuple(kept), tuple(without), tuple(little)
+
+
+def notices_deg(reading: ExpectedReading) -> float:
+    """Smallest difference to the steeper that one reading, 4 degrees good, would notice, degrees.
+
+    By the rule of `steybrae.field.agreement` the two uncertainties in quadrature; infinite without an end.
+    """
+    if reading.high_deg is None:
+        return math.inf
+    return math.hypot(READING_ERROR_95_DEG, reading.high_deg - reading.expected_deg)
 
 
 def tells(reading: ExpectedReading) -> bool:
     """Whether a reading could tell that the ground is steeper than the model, if it were by two bands.
 
-    By the rule of `steybrae.field.agreement` one reading, 4 degrees good, notices what lies further off than
-    the two uncertainties in quadrature; beyond 10 degrees that tells little, without a known end nothing.
-    A sight tells what it does.
+    What it notices only beyond 10 degrees tells little. A sight tells what it does.
     """
-    if reading.quantity != "slope":
-        return True
-    if reading.high_deg is None:
-        return False
-    notices_deg = math.hypot(READING_ERROR_95_DEG, reading.high_deg - reading.expected_deg)
-    return notices_deg <= 2.0 * BAND_WIDTH_DEG
+    return reading.quantity != "slope" or notices_deg(reading) <= 2.0 * BAND_WIDTH_DEG
 
 
 def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_m: float) -> Standing:

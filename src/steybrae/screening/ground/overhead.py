@@ -67,7 +67,7 @@ def with_above(
         ground.within.radius_m,
     )
     standing = StandingRules(source, settings.method, settings.engine, known)
-    told, without = standing.split(readings, ground.within.radius_m)
+    told, without, little = standing.split(readings, ground.within.radius_m)
     sight = None if above.overhead is None else above.overhead.sight
     found = run_out(source, place, sight) if published and sight is not None else None
     more = cautions_for(
@@ -94,6 +94,7 @@ def with_above(
             )
         ),
         steep_without_check=without,
+        reading_left_out=next(iter(little), None),
         run_out=found,
         cautions=(*ground.cautions, *(caution for caution in more if caution not in ground.cautions)),
     )

@@ -15,7 +15,7 @@ from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap
 from steybrae.screening.cross_check import CrossCheck
-from steybrae.screening.standing import SteepWithoutCheck
+from steybrae.screening.standing import ReadingLeftOut, SteepWithoutCheck
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.terrain.start_zones import StartRules
@@ -205,6 +205,8 @@ class GroundAt:
         Where to look with a clinometer, and what it should read, where one may stand.
     steep_without_check
         Ground worth a reading where one may not stand to take it.
+    reading_left_out
+        The slope of the place, where one may stand but a reading would tell little; else None.
     run_out
         Published run-out angles; None unless asked for, and where there are none.
     forecast
@@ -242,6 +244,7 @@ class GroundAt:
     terrain_traps: tuple[TerrainTrap, ...] = ()
     expected_readings: tuple[ExpectedReading, ...] = ()
     steep_without_check: tuple[SteepWithoutCheck, ...] = ()
+    reading_left_out: ReadingLeftOut | None = None
     run_out: RunOut | None = None
     forecast: ForecastBeside | None = None
     cross_check: CrossCheck | None = None
