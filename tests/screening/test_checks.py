@@ -7,6 +7,7 @@ of the program's slopes, sights or zones is used.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from tests.on_grid import model, route_on
 from tests.screening.by_hand import DAYS
 from tests.synthetic import GaussianHill, Plane, Surface, Waves
 
+from steybrae.answers.places import place_text
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.route.legs import Route
@@ -196,6 +198,23 @@ def test_checks_on_real_ground(shared_data: Path, name: str, least: int) -> None
             route = route_on(source, [(float(x), float(y)) for x, y in xy])
             count += look_at_checks(source, route, screen_route(route, source, LOOK))
         assert count >= least
+
+
+def test_one_ground_is_one_check_that_all_its_places_name(shared_data: Path) -> None:
+    """The steepest ground to stand on before two steep places is the same; it was 1a, and 1b too."""
+    with open_model([shared_data / "terrain" / "tyrol_1_5m.tif"]) as source:
+        rows, cols = source.grid.shape
+        xy = [source.grid.xy(u * cols, v * rows) for u, v in [(0.15, 0.4005), (0.15, 0.3), (0.1882, 0.2257)]]
+        route = route_on(source, [(float(x), float(y)) for x, y in xy])
+        found = screen_route(route, source, replace(LOOK, model_kind="lidar"))
+    slopes = [one for leg in found.legs for one in leg.expected_readings if one.quantity == "slope"]
+    (slope,) = slopes
+    first, second = (place for place in found.places if slope.name in place.checks)
+    assert (
+        slope.what == f"steepest ground to stand on before {first.name} and {second.name}, up the fall line"
+    )
+    assert f"Check {slope.name} at " in place_text(found, first)
+    assert place_text(found, second).endswith(f"Check {slope.name}, as at {first.name}.")
 
 
 def test_checks_on_coarse_real_ground(shared_data: Path, tmp_path: Path) -> None:

@@ -8,10 +8,16 @@ from typing import Final
 from steybrae.bands import STEEP_DEG
 from steybrae.card.result import RouteCard
 from steybrae.document import Block, Listing, Paragraph
-from steybrae.route.overhead.result import PLACE_SIGHT_DEG
+from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import check_words, place_line, start_words, stretch_words
+from steybrae.screening.places.words import (
+    check_words,
+    place_line,
+    same_check_words,
+    start_words,
+    stretch_words,
+)
 from steybrae.screening.result import RouteScreening
 from steybrae.value import and_more, steep_length
 
@@ -41,12 +47,17 @@ def place_text(found: RouteScreening, place: PlaceThatMatters) -> str:
     if not place.at_length:
         return f"{place.name}  {stretch_words(place)}: {place_line(place)}"
     checks = " ".join(
-        check_words(reading)
+        _check_text(found, place, reading)
         for leg in found.legs
         for reading in leg.expected_readings
         if reading.leads and reading.name in place.checks
     )
     return " ".join(filter(None, (f"{place.name}  {start_words(place)}. {place.words}", checks)))
+
+
+def _check_text(found: RouteScreening, place: PlaceThatMatters, reading: ExpectedReading) -> str:
+    first = next(one.name for one in found.places if one.at_length and reading.name in one.checks)
+    return check_words(reading) if first == place.name else same_check_words(reading.name, first)
 
 
 def legs_left_text(found: RouteScreening | RouteCard) -> str:

@@ -20,7 +20,7 @@ from steybrae.card.wording import above_text, legs_without_check, limits_text, l
 from steybrae.papers import card_size_mm
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import place_line, start_words, stretch_words
+from steybrae.screening.places.words import place_line, same_check_words, start_words, stretch_words
 from steybrae.sheets.card_front import (
     LEG_LINE_HEAD_MM,
     LEG_LINE_MM,
@@ -62,15 +62,17 @@ def place_blocks(card: RouteCard, paper: Canvas) -> Iterator[Block]:
     leading = {check.number: check for leg in card.legs for check in leg.checks if check.leads}
     unmeasured = {leg.number for leg in card.legs if leg.steep_without_check}
     clock = _Clock(card)
+    told: dict[str, str] = {}
     for place in card.places:
+        again = [same_check_words(name, told[name]) for name in place.checks if name in told]
         legs = range(place.from_.leg, place.to.leg + 1)
-        yield from _place(
-            place, paper, clock.about(place), measured=bool(place.checks) or not unmeasured.intersection(legs)
-        )
+        if not place.checks and unmeasured.intersection(legs):
+            again = ["No check."]
+        yield from _place(place, paper, clock.about(place), " ".join(again))
         for name in place.checks:
-            if name in leading:
+            if name in leading and name not in told:
                 yield _check(card, leading[name], paper)
-    told = {name for place in card.places for name in place.checks}
+                told[name] = place.name
     for name, check in leading.items():
         if name not in told:
             yield _check(card, check, paper)
@@ -80,7 +82,7 @@ def place_blocks(card: RouteCard, paper: Canvas) -> Iterator[Block]:
         yield _paragraph(ORDER_RULE, paper)
 
 
-def _place(place: PlaceThatMatters, paper: Canvas, about: str, *, measured: bool) -> Iterator[Block]:
+def _place(place: PlaceThatMatters, paper: Canvas, about: str, more: str) -> Iterator[Block]:
     if not place.at_length:
         words = f"{stretch_words(place)}: {place_line(place)}."
         count = len(paper.wrapped(words, _WIDTH_MM - _NAME_MM, _TEXT))
@@ -88,7 +90,7 @@ def _place(place: PlaceThatMatters, paper: Canvas, about: str, *, measured: bool
         return
     where = start_words(place)
     head = f"{place.name}  {where[0].upper()}{where[1:]}{about}"
-    words = place.words if measured else f"{place.words} No check."
+    words = f"{place.words} {more}".rstrip()
     count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
     yield 5.6 + count * paper.line_mm(_TEXT) + 1.2, partial(_at_length, head, words)
 

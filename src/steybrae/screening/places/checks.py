@@ -11,11 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
+from steybrae.route.compass.bearings import geodesic
 from steybrae.route.expected import sight_interval_deg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.from_line import FromLine, Spots, Target, look_from
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
 from steybrae.route.overhead.windows import KeptGround
+from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening.leg import named, worth_a_reading
 from steybrae.screening.places.line import Line
@@ -74,11 +76,15 @@ class CheckRules:
 
 @dataclass(frozen=True)
 class _Check:
-    """A check of the line, and the number of the place that it belongs to; None for none."""
+    """A check of the line, the numbers of the places that it belongs to, and the ground that is sighted.
+
+    ``{}`` in its words stands for the names of those places until `_one_for_each_ground`.
+    """
 
     at: OnLine
     reading: ExpectedReading
-    place: int | None
+    places: tuple[int, ...]
+    sighted: Place | None = None
 
 
 def with_checks(
@@ -104,6 +110,7 @@ def with_checks(
         Legs and places with their checks, named by leg and letter, ``7a``.
     """
     slopes = [*_of_legs(line, places, legs), *_before_steep(line, places, rules)]
+    slopes = _one_for_each_ground(slopes, places)
     targets = {
         k: _target(place.overhead, place.from_.chainage_m)
         for k, place in enumerate(places)
@@ -114,10 +121,41 @@ def with_checks(
         return list(legs), places
     seen = look_from(rules.kept, line.tracks, _columns(spots), tuple(targets.values()), len(slopes))
     checks = [_with_overhead(check, seen, k) for k, check in enumerate(slopes)]
-    for number, (k, place) in enumerate((k, places[k]) for k in targets):
-        found = _sight(place, number, spots, seen, rules)
-        checks += [] if found is None else [_Check(*found, k)]
+    sights = []
+    for number, k in enumerate(targets):
+        found = _sight(number, spots, seen, rules)
+        sights += (
+            [] if found is None else [_Check(*found, (k,), Place(targets[k].lat_deg, targets[k].lon_deg))]
+        )
+    checks += _one_for_each_ground(sights, places)
     return _shared_out(_with_leading(checks, places), places, legs)
+
+
+def _one_for_each_ground(checks: list[_Check], places: tuple[PlaceThatMatters, ...]) -> list[_Check]:
+    """Of checks from one spot of one piece of ground the steepest, which belongs to the places of all."""
+    found: list[_Check] = []
+    for check in checks:
+        same = next((k for k, one in enumerate(found) if _same(one, check)), None)
+        if same is None:
+            found.append(check)
+            continue
+        steeper = max(found[same], check, key=lambda one: one.reading.expected_deg)
+        belongs = sorted({*found[same].places, *check.places})
+        found[same] = replace(steeper, places=tuple(belongs))
+    return [replace(one, reading=_in_words(one, places)) for one in found]
+
+
+def _same(one: _Check, other: _Check) -> bool:
+    """Whether both stand within a baseline on the line, and sight ground within one."""
+    if abs(one.at.chainage_m - other.at.chainage_m) >= SPACING_M:
+        return False
+    here, there = one.sighted, other.sighted
+    return here == there or (here is not None and there is not None and geodesic(here, there)[0] < SPACING_M)
+
+
+def _in_words(check: _Check, places: tuple[PlaceThatMatters, ...]) -> ExpectedReading:
+    names = " and ".join(places[k].name for k in check.places)
+    return replace(check.reading, what=check.reading.what.format(names))
 
 
 def _target(looks: OverheadAtPlace, begins_m: float) -> Target:
@@ -130,8 +168,8 @@ def _of_legs(line: Line, places: tuple[PlaceThatMatters, ...], legs: Sequence[Le
         for reading in leg.expected_readings:
             at = line.on_leg(leg.number, reading.chainage_m or 0.0)
             chainage = float(start) + at.at_m
-            on = (k for k, p in enumerate(places) if p.from_.chainage_m <= chainage <= p.to.chainage_m)
-            out.append(_Check(at, reading, next(on, None)))
+            on = [k for k, p in enumerate(places) if p.from_.chainage_m <= chainage <= p.to.chainage_m]
+            out.append(_Check(at, reading, tuple(on[:1])))
     return out
 
 
@@ -140,7 +178,7 @@ def _before_steep(line: Line, places: tuple[PlaceThatMatters, ...], rules: Check
     for k, place in enumerate(places):
         if place.at_length and {"underfoot", "corridor"} & set(place.kinds):
             found = _slope_before(line, place, rules)
-            out += [] if found is None else [_Check(*found, k)]
+            out += [] if found is None else [_Check(*found, (k,))]
     return out
 
 
@@ -162,7 +200,7 @@ def _slope_before(
         stand = rules.stand(at)
         if not stand.may:
             continue
-        what = f"steepest ground to stand on before {place.name}, up the fall line"
+        what = "steepest ground to stand on before {}, up the fall line"
         figures = slope, None, None
         reading = ExpectedReading("", 1, _ground(line, at), at.at_m, None, *figures, what, "slope")
         reading = stand.reads(reading)
@@ -191,7 +229,7 @@ def _columns(spots: Sequence[OnLine]) -> Spots:
 
 
 def _sight(
-    place: PlaceThatMatters, number: int, spots: Sequence[OnLine], seen: FromLine, rules: CheckRules
+    number: int, spots: Sequence[OnLine], seen: FromLine, rules: CheckRules
 ) -> tuple[OnLine, ExpectedReading] | None:
     sights = seen.sights[number]
     chainage = np.array([spots[spot].chainage_m for spot in sights.spot])
@@ -206,12 +244,12 @@ def _sight(
         ends = sight_interval_deg(
             deg, distance, rules.cell_m, rules.standing.known.survey, rules.place_error_m[at.leg - 1]
         )
-        what = f"sight up to the steepest ground over {place.name}, {int(distance)} m away"
+        what = f"sight up to the steepest ground over {{}}, {int(distance)} m away"
         reading = ExpectedReading(
             "", 1, Spot(at.lat_deg, at.lon_deg, None), at.at_m, float(sights.bearing_true_deg[k]), deg, *ends,
             what, "sight",
         )  # fmt: skip
-        return at, _with_overhead(_Check(at, reading, None), seen, int(sights.spot[k])).reading
+        return at, _overhead_there(reading, seen, int(sights.spot[k]))
     return None
 
 
@@ -221,21 +259,25 @@ def _ground(line: Line, at: OnLine) -> Spot:
 
 
 def _with_overhead(check: _Check, seen: FromLine, spot: int) -> _Check:
+    return replace(check, reading=_overhead_there(check.reading, seen, spot))
+
+
+def _overhead_there(reading: ExpectedReading, seen: FromLine, spot: int) -> ExpectedReading:
     deg = float(seen.overhead_deg[spot])
     known = deg if np.isfinite(deg) else None
-    least = bool(seen.unknown_above[spot])
-    return replace(check, reading=replace(check.reading, overhead_deg=known, overhead_at_least=least))
+    return replace(reading, overhead_deg=known, overhead_at_least=bool(seen.unknown_above[spot]))
 
 
 def _with_leading(checks: list[_Check], places: tuple[PlaceThatMatters, ...]) -> list[_Check]:
     """Mark those that lead: of each place its first, those told at length first, before a second."""
-    of_place: dict[int | None, int] = {}
+    of_place = [0] * len(places)
     ranks = []
     for k in sorted(range(len(checks)), key=lambda k: _tells(checks[k], places)):
-        place = checks[k].place
-        of_place[place] = of_place.get(place, -1) + 1
-        short = place is None or not places[place].at_length
-        ranks.append((of_place[place] if place is not None else len(checks), short, k))
+        own = checks[k].places
+        rank = min((of_place[place] for place in own), default=len(checks))
+        for place in own:
+            of_place[place] += 1
+        ranks.append((rank, not any(places[place].at_length for place in own), k))
     leading = {k for *_, k in sorted(ranks)[:MOST_LEADING]}
     return [
         replace(check, reading=replace(check.reading, leads=k in leading)) for k, check in enumerate(checks)
@@ -244,8 +286,8 @@ def _with_leading(checks: list[_Check], places: tuple[PlaceThatMatters, ...]) ->
 
 def _tells(check: _Check, places: tuple[PlaceThatMatters, ...]) -> tuple[bool, float]:
     """Order of the checks of one place: of what it is told by first, then the steepest."""
-    first = "" if check.place is None else places[check.place].kinds[0]
-    return (check.reading.quantity == "sight") != (first == "overhead"), -check.reading.expected_deg
+    first = {places[k].kinds[0] for k in check.places}
+    return (check.reading.quantity == "sight") != ("overhead" in first), -check.reading.expected_deg
 
 
 def _shared_out(
@@ -260,8 +302,8 @@ def _shared_out(
         number += len(readings)
         out.append(replace(leg, expected_readings=readings))
         for check, reading in zip(here, readings, strict=True):
-            if check.place is not None:
-                names.setdefault(check.place, []).append(reading.name)
+            for place in check.places:
+                names.setdefault(place, []).append(reading.name)
     return out, tuple(replace(place, checks=tuple(names.get(k, ()))) for k, place in enumerate(places))
 
 

@@ -222,6 +222,11 @@ def check_words(reading: ExpectedReading) -> str:
     return f"Check {reading.name} {at}: {', '.join(filter(None, (figure, there)))}."
 
 
+def same_check_words(name: str, place: str) -> str:
+    """Name a check that another place told at length before has too: ``Check 2a, as at E.``."""
+    return f"Check {name}, as at {place}."
+
+
 def _spot(place: PlaceThatMatters, spot: OnLine) -> str:
     """``leg 7 at 250 m``; without the leg where the place lies on one alone."""
     leg = "" if place.from_.leg == place.to.leg else f"leg {spot.leg} "
