@@ -12,9 +12,10 @@ from tests.terrain.overhead.made_ground import dem, found, given, rough
 from steybrae.route.overhead.legs import hidden_sight
 from steybrae.terrain.overhead import sight as overhead_sight
 from steybrae.terrain.overhead.angles import look_up
+from steybrae.terrain.overhead.bounds import HeightBounds
 from steybrae.terrain.overhead.ground import Points
 from steybrae.terrain.overhead.sight import FLOW_NEAR_M, SIGHT_MARGIN_M, in_sight
-from steybrae.terrain.overhead.sight_pairs import pairs_between, steepest_sight
+from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between, steepest_sight
 
 
 def at(ground, col, row):
@@ -258,3 +259,20 @@ def test_no_places_and_no_sources():
     up = look_up(ground, Points(none, none, none))
     assert (up.sight, up.path, up.unknown_above.there.tolist()) == (None, None, [])
     assert dem(np.zeros((2, 2))).heights_m.shape == (2, 2)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_bounds_of_the_ground_change_no_sight_line(seed):
+    """Along rows, diagonals and edges of cells too, over steps in the ground and beside unknown ground."""
+    random = np.random.default_rng(seed)
+    z = rough(90, seed)[:70]
+    if seed % 2:
+        z = np.round(z / 20.0) * 20.0
+    z[random.random(z.shape) < 0.01] = np.nan
+    ground = given(z, random.random(z.shape) < 0.5)
+    points = ground.centres(random.integers(0, 90, 40), random.integers(0, 70, 40))
+    count = len(ground.sources.row)
+    pairs = Pairs(random.integers(0, 40, 4000), random.integers(0, count, 4000), np.zeros(4000))
+    plain = in_sight(ground, points, pairs)
+    assert 0.02 < plain.mean() < 0.98
+    np.testing.assert_array_equal(in_sight(ground, points, pairs, HeightBounds.of(z)), plain)

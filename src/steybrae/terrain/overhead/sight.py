@@ -15,9 +15,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.terrain.gradients import heights_at, off
+from steybrae.terrain.dem import Array
+from steybrae.terrain.gradients import heights_at, off, spread
+from steybrae.terrain.overhead.bounds import RUN_STEPS, HeightBounds
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, NEIGHBOURS, OverheadGround, Points
-from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between
+from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between, portions
 
 SIGHT_MARGIN_M: Final = 2.0
 """How far the ground may rise above a sight line that still counts, metres: the eye of a person
@@ -33,7 +35,9 @@ the answer is never too gentle (our choice)."""
 
 _MOST_AT_ONCE: Final = 8192
 _MOST_TRACED: Final = 1000
+_FEW_SAMPLES: Final = 4
 _ROUGH_SAMPLES: Final = 16
+_NO_LINES: Final = np.empty(0, dtype=np.intp)
 _FLAT_TO_STEEP_DEG: Final = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 90.0)
 
 
@@ -122,7 +126,9 @@ def _most_steps(ground: OverheadGround) -> int:
     return math.ceil(2.0 * ground.reach_m / min(ground.cell_m))
 
 
-def in_sight(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray[np.bool_]:
+def in_sight(
+    ground: OverheadGround, points: Points, pairs: Pairs, bounds: HeightBounds | None = None
+) -> NDArray[np.bool_]:
     """Whether the straight line of a pair runs above the ground all the way.
 
     The line is compared with the bilinear ground at steps of one cell at most, in the middle
@@ -132,35 +138,117 @@ def in_sight(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray[np
     ----------
     ground, points, pairs
         See `first_open`.
+    bounds
+        Of that ground; where many pairs are asked for they spare most of the heights, and change nothing.
 
     Returns
     -------
     array of bool
         One for each pair.
     """
-    col = ground.sources.col[pairs.cell] + 0.5 - points.col[pairs.point]
-    row = ground.sources.row[pairs.cell] + 0.5 - points.row[pairs.point]
-    steps = np.ceil(np.maximum(np.maximum(np.abs(col), np.abs(row)), 1.0)).astype(np.intp)
-    seen = np.ones(len(pairs.point), dtype=bool)
-    # A few of the steps first: most hidden lines are hidden widely.
-    for samples in (_ROUGH_SAMPLES, int(steps.max(initial=0))):
-        left = np.flatnonzero(seen & ((steps > _ROUGH_SAMPLES) | (samples == _ROUGH_SAMPLES)))
-        if len(left) == 0:
-            break
-        step = np.minimum(
-            np.arange(samples) * np.maximum(steps[left, None] / samples, 1.0), steps[left, None] - 1
-        )
-        share = (np.floor(step) + 0.5) / steps[left, None]
-        some = pairs.pick(left)
-        here = heights_at(
-            ground.dem.heights_m,
-            points.col[some.point, None] + off(col[left, None] * share),
-            points.row[some.point, None] + off(row[left, None] * share),
-        )
-        low = points.height_m[some.point, None]
-        line = low + (ground.sources.height_m[some.cell, None] - low) * share
-        seen[left] = np.logical_not((here > line + SIGHT_MARGIN_M).any(axis=1))
+    lines = _Lines.of(ground, points, pairs)
+    seen = np.ones(len(lines.steps), dtype=bool)
+    if bounds is None:
+        line, step = spread(np.zeros(len(seen), dtype=np.intp), lines.steps)
+    else:
+        line, step = _judged(lines, bounds, seen)
+    for part in portions(len(line), _MOST_AT_ONCE):
+        seen[line[part][lines.hidden(line[part], step[part])]] = False
     return seen
+
+
+def _judged(
+    lines: _Lines, bounds: HeightBounds, seen: NDArray[np.bool_]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Clear `seen` of the lines that bounds of the ground hide; lines and steps that these leave open."""
+    # A few of the steps first: most hidden lines are hidden widely.
+    for samples in (_FEW_SAMPLES, _ROUGH_SAMPLES):
+        left = np.flatnonzero(seen)
+        steps = lines.steps[left, None]
+        step = np.minimum(np.arange(samples) * np.maximum(steps / samples, 1.0), steps - 1)
+        seen[left] = ~bounds.at(*lines.at(left[:, None], step.astype(np.intp)))[0].any(axis=1)
+    left = np.flatnonzero(seen)
+    line, run = spread(np.zeros(len(left), dtype=np.intp), -(-lines.steps[left] // RUN_STEPS))
+    line = left[line]
+    doubtful = bounds.near(*lines.of_runs(line, run))
+    line, run = line[doubtful], run[doubtful]
+    open_lines, open_steps = [_NO_LINES], [_NO_LINES]
+    for part in portions(len(line), _MOST_AT_ONCE):
+        of = line[part, None]
+        step = np.minimum(RUN_STEPS * run[part, None] + np.arange(RUN_STEPS), lines.steps[of] - 1)
+        hides, may_hide = bounds.at(*lines.at(of, step))
+        seen[line[part][hides.any(axis=1)]] = False
+        may_hide &= seen[of]
+        open_steps.append(step[may_hide])
+        open_lines.append(np.broadcast_to(of, step.shape)[may_hide])
+    line, step = np.concatenate(open_lines), np.concatenate(open_steps)
+    return line[seen[line]], step[seen[line]]
+
+
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """Straight lines up from places to sources, in steps of one cell at most.
+
+    Attributes
+    ----------
+    ground
+        What may hide them.
+    col, row, height_m
+        Where each begins.
+    across, down, rise_m
+        How far its end is off.
+    steps
+        Of how many steps it is.
+    """
+
+    ground: OverheadGround
+    col: Array
+    row: Array
+    height_m: Array
+    across: Array
+    down: Array
+    rise_m: Array
+    steps: NDArray[np.intp]
+
+    @staticmethod
+    def of(ground: OverheadGround, points: Points, pairs: Pairs) -> _Lines:
+        """Lines of pairs."""
+        here, sources, cell = points.pick(pairs.point), ground.sources, pairs.cell
+        across = sources.col[cell] + 0.5 - here.col
+        down = sources.row[cell] + 0.5 - here.row
+        steps = np.ceil(np.maximum(np.maximum(np.abs(across), np.abs(down)), 1.0)).astype(np.intp)
+        rise_m = sources.height_m[cell] - here.height_m
+        return _Lines(ground, here.col, here.row, here.height_m, across, down, rise_m, steps)
+
+    def at(self, line: NDArray[np.intp], step: NDArray[np.intp]) -> tuple[Array, Array, Array]:
+        """Columns and rows of lines in the middle of steps, and the height above which ground hides them."""
+        share = (step + 0.5) / self.steps[line]
+        return (
+            self.col[line] + self.across[line] * share,
+            self.row[line] + self.down[line] * share,
+            self.height_m[line] + self.rise_m[line] * share + SIGHT_MARGIN_M,
+        )
+
+    def of_runs(self, line: NDArray[np.intp], run: NDArray[np.intp]) -> tuple[Array, Array, Array]:
+        """As `at`, in the middle of runs of `RUN_STEPS` steps; of the heights the least of each run."""
+        first, middle, last = (RUN_STEPS * (run + share) / self.steps[line] for share in (0.0, 0.5, 1.0))
+        rise_m = self.rise_m[line]
+        return (
+            self.col[line] + self.across[line] * middle,
+            self.row[line] + self.down[line] * middle,
+            self.height_m[line] + np.minimum(rise_m * first, rise_m * last) + SIGHT_MARGIN_M,
+        )
+
+    def hidden(self, line: NDArray[np.intp], step: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Whether the ground itself hides lines at steps."""
+        share = (step + 0.5) / self.steps[line]
+        here = heights_at(
+            self.ground.dem.heights_m,
+            self.col[line] + off(self.across[line] * share),
+            self.row[line] + off(self.down[line] * share),
+        )
+        line_m = self.height_m[line] + self.rise_m[line] * share
+        return np.asarray(here > line_m + SIGHT_MARGIN_M)
 
 
 def _flows_past(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray[np.bool_]:
