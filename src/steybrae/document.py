@@ -165,6 +165,8 @@ def or_none(value: Value) -> Cell:
 
 def plain(text: str) -> str:
     """Text without control characters, which a terminal would obey; line feeds and tabs stay."""
+    if text.isprintable():
+        return text
     return "".join(
         letter if letter in "\n\t" or unicodedata.category(letter)[0] != "C" else "\N{REPLACEMENT CHARACTER}"
         for letter in text

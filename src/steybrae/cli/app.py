@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import os
 import signal
 import sys
@@ -131,9 +130,6 @@ def _root(
 
 def main() -> None:
     """Run the command; an error, ours or of the command line, is one line and exit status 2."""
-    # What the imports make lives as long as the process: searching it for garbage again and
-    # again costs a tenth of a second. Arrays are freed by their count of references all the same.
-    gc.set_threshold(100_000, 50, 50)
     own_environment()
     _ready_streams()
     _clean_up_when_stopped()

@@ -118,6 +118,7 @@ def _unknown(found: RouteScreening) -> Iterator[str]:
         legs = [leg for leg in found.legs if place.from_.leg <= leg.number <= place.to.leg]
         if (place.unknown_above_at is not None) > any(leg.unknown_above for leg in legs):
             yield f"unknown ground above place {place.name} is above no leg"
+    beside = _unknown_on_map(found)
     for leg in found.legs:
         at = leg.unknown_above_at
         told = [
@@ -127,27 +128,33 @@ def _unknown(found: RouteScreening) -> Iterator[str]:
         ]
         if at is not None and min(told, default=math.inf) > at.distance_m + SAME_DEG:
             yield f"unknown ground above leg {leg.number} is nearer than any place says"
-        if at is None and _unknown_on_map(found, leg):
+        if leg.number in beside:
             yield f"heights beside leg {leg.number} are unknown on the map and nothing above it is"
 
 
-def _unknown_on_map(found: RouteScreening, leg: LegScreening) -> bool:
-    """Whether the map has a cell without a height so near that it could look down, whatever it is."""
+def _unknown_on_map(found: RouteScreening) -> set[int]:
+    """Legs with nothing unknown above, but a cell of the map without a height so near that it could be."""
     relief = found.relief
-    if relief is None:
-        return False
+    if relief is None or np.isfinite(relief.heights_m).all():
+        return set()
     rows, cols = relief.grid.shape
     cell_m = float(np.hypot(*jacobian_at(relief.grid, cols / 2.0, rows / 2.0)).max())
     # A square within the circle, less a cell for where in it the unknown ground begins.
     half = int(min(UNKNOWN_NEAR_M, found.settings.reach_m) / math.sqrt(2.0) / cell_m) - 1
-    known = leg.points.known
-    if half < 1 or not known.any():
-        return False
-    at_x, at_y = relief.grid.from_wgs84(leg.points.lon_deg[known], leg.points.lat_deg[known])
-    col, row = np.floor(at_x).astype(np.intp), np.floor(at_y).astype(np.intp)
+    if half < 1:
+        return set()
     counted = np.zeros((rows + 1, cols + 1), dtype=np.intp)
     counted[1:, 1:] = np.isnan(relief.heights_m).cumsum(axis=0).cumsum(axis=1)
-    low_row, high_row = (np.clip(row + side, 0, rows) for side in (-half, half + 1))
-    low_col, high_col = (np.clip(col + side, 0, cols) for side in (-half, half + 1))
-    inside = counted[high_row, high_col] - counted[low_row, high_col]
-    return bool((inside - counted[high_row, low_col] + counted[low_row, low_col]).any())
+    legs = set()
+    for leg in found.legs:
+        if leg.unknown_above_at is not None:
+            continue
+        known = leg.points.known
+        at_x, at_y = relief.grid.from_wgs84(leg.points.lon_deg[known], leg.points.lat_deg[known])
+        col, row = np.floor(at_x).astype(np.intp), np.floor(at_y).astype(np.intp)
+        low_row, high_row = (np.clip(row + side, 0, rows) for side in (-half, half + 1))
+        low_col, high_col = (np.clip(col + side, 0, cols) for side in (-half, half + 1))
+        inside = counted[high_row, high_col] - counted[low_row, high_col]
+        if (inside - counted[high_row, low_col] + counted[low_row, low_col]).any():
+            legs.add(leg.number)
+    return legs

@@ -7,8 +7,9 @@ of height or degrees of slope. What ink, dashes and letters a thing has is chose
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, Literal
 
 import numpy as np
@@ -112,16 +113,8 @@ def relief_of(screening: RouteScreening, what: str) -> Relief:
 def drawn_map(screening: RouteScreening, relief: Relief) -> DrawnMap:
     """Describe the map of a screened line."""
     legs, beside = relief.legs, lines_on_map(screening, relief.grid)
-    known = np.isfinite(relief.slope_deg).astype(float)
-    levels, zones = relief.contours, relief.zones
-    heavy = levels.index_levels_m or levels.levels_m
-    thin = [level for level in levels.levels_m if level not in heavy]
     lines = [
-        *_isolines("contour", relief.grid, relief.heights_m, thin),
-        *_isolines("index contour", relief.grid, relief.heights_m, heavy),
-        *_isolines("edge of known ground", relief.grid, known, (0.5,)),
-        *(_isolines("start zones", zones.grid, zones.source.astype(float), (0.5,)) if zones else ()),
-        *_isolines("corridor", relief.corridor_grid, relief.beyond_corridor_m, (0.0,)),
+        *_ground_lines(relief),
         *(Line("way off" if one.way_off else "beside", one.name, (_both(one.x, one.y),)) for one in beside),
         *(Line("leg", str(leg.number), (_both(leg.x, leg.y),)) for leg in legs),
         *(
@@ -156,19 +149,36 @@ def _middle(x: Array, y: Array) -> tuple[float, float]:
     return float(x[len(x) // 2]), float(y[len(y) // 2])
 
 
-def _isolines(kind: LineKind, grid: Grid, values: Array, levels: Sequence[float]) -> Iterator[Line]:
-    """Lines of equal value, one for each level that has any."""
+@lru_cache(maxsize=1)
+def _ground_lines(relief: Relief) -> tuple[Line, ...]:
+    """Lines of equal value; a picture and a page of one result ask for them in turn."""
+    known = np.isfinite(relief.slope_deg).astype(float)
+    levels, zones = relief.contours, relief.zones
+    heavy = levels.index_levels_m or levels.levels_m
+    thin = [level for level in levels.levels_m if level not in heavy]
+    heights: dict[LineKind, Sequence[float]] = {"contour": thin, "index contour": heavy}
+    return (
+        *_isolines(relief.grid, relief.heights_m, heights),
+        *_isolines(relief.grid, known, {"edge of known ground": (0.5,)}),
+        *(_isolines(zones.grid, zones.source.astype(float), {"start zones": (0.5,)}) if zones else ()),
+        *_isolines(relief.corridor_grid, relief.beyond_corridor_m, {"corridor": (0.0,)}),
+    )
+
+
+def _isolines(grid: Grid, values: Array, kinds: Mapping[LineKind, Sequence[float]]) -> Iterator[Line]:
+    """Lines of equal value, one for each level that has any, of each kind."""
     from contourpy import contour_generator  # noqa: PLC0415  small commands do not pay for it
 
     finite = values[np.isfinite(values)]
-    here = [level for level in levels if finite.size and finite.min() < level < finite.max()]
+    low, high = finite.min(initial=math.inf), finite.max(initial=-math.inf)
+    here = [(kind, level) for kind, levels in kinds.items() for level in levels if low < level < high]
     if not here or min(values.shape) < 2:
         return
     rows, cols = values.shape
     x, y = np.broadcast_arrays(*grid.xy(np.arange(cols)[None, :] + 0.5, np.arange(rows)[:, None] + 0.5))
     known = np.ma.masked_invalid(values)
     found = contour_generator(x, y, known, corner_mask=True, line_type="Separate")
-    for level in here:
+    for kind, level in here:
         parts = tuple(np.asarray(part) for part in found.lines(level))
         if parts:
             yield Line(kind, f"{level:g}", parts)
