@@ -11,8 +11,9 @@ from numpy.testing import assert_array_equal
 from tests.terrain.overhead import brute_overhead as brute
 from tests.terrain.overhead.made_ground import rough
 
-from steybrae.raster.overhead import kernel
-from steybrae.raster.overhead.kernel import brings_more, settle
+from steybrae.raster import compiled
+from steybrae.raster.overhead.heads import brings_more
+from steybrae.raster.overhead.kernel import settle
 from steybrae.raster.overhead.layers import LENGTHS, RING, TILE_CELLS
 from steybrae.raster.overhead.survey import shortest_share, smallest_cell_m, tile_lengths_m
 from steybrae.terrain.dem import Grid
@@ -22,11 +23,10 @@ STEPS_M = CELL_M * np.hypot(*np.array(LENGTHS, dtype=float).T)
 
 
 def walled(z):
-    """Heights, least heads and an empty head of a whole raster, for the kernel."""
+    """Heights, the lowest of them and an empty head of a whole raster, for the kernel."""
     known = np.where(np.isnan(z), -np.inf, z).astype(np.float32)
     heights = np.pad(known, RING, constant_values=np.inf)
-    worth = np.maximum(heights, np.nanmin(z).astype(np.float32))
-    return heights, worth, np.full_like(heights, -np.inf)
+    return heights, np.nanmin(z).astype(np.float32), np.full_like(heights, -np.inf)
 
 
 def costs(shape, angle_deg, steps_m=STEPS_M):
@@ -37,9 +37,9 @@ def costs(shape, angle_deg, steps_m=STEPS_M):
 
 def heads(z, source, angle_deg, steps_m=STEPS_M):
     """Heads of a raster taken as one block."""
-    heights, worth, head = walled(z)
+    heights, lowest, head = walled(z)
     np.copyto(head[RING:-RING, RING:-RING], z.astype(np.float32), where=source & ~np.isnan(z))
-    settle(head, heights, worth, costs(z.shape, angle_deg, steps_m), False)
+    settle(head, heights, lowest, costs(z.shape, angle_deg, steps_m), False)
     return head[RING:-RING, RING:-RING]
 
 
@@ -146,7 +146,7 @@ def test_blocks_that_pass_heads_on_get_what_the_whole_gets():
     z, source = ground(9)
     whole = heads(z, source, 22.0)
     cut, lost = 96, costs((200, 104), 22.0)
-    heights, worth, empty = walled(z)
+    heights, lowest, empty = walled(z)
     seeds = empty.copy()
     np.copyto(seeds[RING:-RING, RING:-RING], z.astype(np.float32), where=source & ~np.isnan(z))
     parts = [slice(0, cut + 2 * RING), slice(cut, None)]
@@ -160,9 +160,9 @@ def test_blocks_that_pass_heads_on_get_what_the_whole_gets():
             head[:, -RING:] = found[1][:, RING : 2 * RING]
         else:
             head[:, :RING] = found[0][:, -2 * RING : -RING]
-        settle(head, heights[:, parts[k]].copy(), worth[:, parts[k]].copy(), lost, False)
+        settle(head, heights[:, parts[k]].copy(), lowest, lost, False)
         found[k], visits = head, visits + 1
-        bits = brings_more(head, heights[:, parts[k]].copy(), worth[:, parts[k]].copy(), lost)
+        bits = brings_more(head, heights[:, parts[k]].copy(), lowest, lost)
         assert bits & ~(1 << 3 | 1 << 5) == 0  # only to the left or the right
         if bits and 1 - k not in waiting:
             waiting.append(1 - k)
@@ -213,6 +213,6 @@ def test_works_where_no_folder_can_keep_the_compiled_code(monkeypatch):
             raise RuntimeError(message)
         return function
 
-    monkeypatch.setattr(kernel.numba, "njit", njit)
-    assert kernel._compiled(math.hypot) is math.hypot
+    monkeypatch.setattr(compiled.numba, "njit", njit)
+    assert compiled.compiled(math.hypot) is math.hypot
     assert asked == [{"nogil": True, "cache": True}, {"nogil": True}]

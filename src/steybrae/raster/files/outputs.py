@@ -113,6 +113,12 @@ class SmallFile:
             self._file.seek(number * self._bytes)
             return bytes(self._file.read(pieces * self._bytes))
 
+    def read_into(self, number: int, piece: NDArray[Any]) -> None:
+        """Read a piece into an array of its size."""
+        with self._lock:
+            self._file.seek(number * self._bytes)
+            self._file.readinto(piece.data.cast("B"))
+
     def close(self) -> None:
         """Close the file."""
         self._file.close()

@@ -24,8 +24,9 @@ from numpy.typing import NDArray
 
 from steybrae.raster.blocks import BLOCK, PANEL_BLOCKS, Block, Layout
 from steybrae.raster.files.outputs import SmallFile, free_writer_name
-from steybrae.raster.overhead.kernel import brings_more, settle
-from steybrae.raster.overhead.layers import RING, START_ZONE, TILE_CELLS, Pieces, piece_of, put_piece
+from steybrae.raster.overhead.heads import brings_more, first_heads, mark_reached
+from steybrae.raster.overhead.kernel import settle
+from steybrae.raster.overhead.layers import RING, TILE_CELLS, Pieces, piece_of, put_piece
 from steybrae.raster.overhead.survey import tile_lengths_m
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
@@ -125,6 +126,9 @@ BLOCKS_KEPT: Final = PANEL_BLOCKS + 2
 """Blocks whose heads a thread keeps, 4 MB for each angle: when one is let go, all around it in its panel
 have been visited."""
 
+LENGTHS_KEPT: Final = 2000
+"""Blocks whose lengths are kept, 6 kB each."""
+
 
 @dataclass(frozen=True, eq=False)
 class Energy:
@@ -151,6 +155,7 @@ class Energy:
     lowest_m: float
     folder: Path
     _lock: threading.Lock = field(default_factory=threading.Lock)
+    _lengths: dict[int, Array] = field(default_factory=dict)
 
     def solve(self, angles_deg: Sequence[int], visited: Callable[[], None] | None = None) -> None:
         """Settle every block at some angles.
@@ -163,17 +168,16 @@ class Energy:
         with _frames(self.folder, self.layout, len(angles_deg)) as frames:
             _Round(self, tuple(angles_deg), frames).run(visited or (lambda: None))
 
-    def ground(self, block: Block) -> tuple[Cells, Cells, Cells]:
-        """Heights, least heads and first heads of a block with its ring, for the kernel."""
-        z = self.pieces.heights_of(block)
-        worth = np.maximum(z, np.float32(self.lowest_m))
-        seeds = np.full_like(z, -np.inf)
-        source = piece_of(self.pieces.classes, block) >= START_ZONE
-        np.copyto(_inside(seeds), _inside(z), where=source)
-        return z, worth, seeds
-
     def lengths(self, block: Block) -> Array:
-        """Lengths of the steps in a block's tiles and those around."""
+        """Lengths of the steps in a block's tiles and those around; kept, for each angle asks for them."""
+        found = self._lengths.get(block.number)
+        if found is None:
+            found = self._lengths_of(block)
+            if len(self._lengths) < LENGTHS_KEPT:
+                self._lengths[block.number] = found
+        return found
+
+    def _lengths_of(self, block: Block) -> Array:
         down, right = (-(-size // TILE_CELLS) + 2 for size in (block.rows, block.cols))
         first = block.row // TILE_CELLS - 1, block.col // TILE_CELLS - 1
         return tile_lengths_m(self.grid, *first, down, right)
@@ -195,10 +199,6 @@ def _frames(folder: Path, layout: Layout, angles: int) -> Iterator[Frames]:
         path.unlink()
 
 
-def _inside(cells: Cells) -> Cells:
-    return cells[RING:-RING, RING:-RING]
-
-
 class _Round:
     """All blocks at some angles, in one thread."""
 
@@ -206,6 +206,7 @@ class _Round:
         self._energy, self._angles, self._frames = energy, angles_deg, frames
         self._waiting: dict[int, set[int]] = {}
         self._kept: dict[int, dict[int, Cells]] = {}
+        self._spare: list[Cells] = []
 
     def run(self, visited: Callable[[], None]) -> None:
         """Visit every block, and again while one waits."""
@@ -228,26 +229,38 @@ class _Round:
             heads, again = self._kept.pop(oldest), self._waiting.pop(oldest, None)
             if again:
                 self._settle(oldest, again, heads)
+            self._spare += heads.values()
 
     def _settle(self, number: int, asked: set[int], heads: dict[int, Cells]) -> None:
         """Settle a block at some angles; `heads` has those of before, and gets the new ones."""
-        energy = self._energy
+        energy, lowest_m = self._energy, np.float32(self._energy.lowest_m)
         block = energy.layout.block(number)
-        z, worth, seeds = energy.ground(block)
+        z = energy.pieces.heights_of(block)
+        # Numbers of its own: the kernel is compiled for arrays that can be written to.
+        classes = piece_of(energy.pieces.classes, block).copy()
         lengths = energy.lengths(block)
-        reached = np.zeros((block.rows, block.cols), np.uint8)
+        reached = np.zeros_like(classes)
         for k in sorted(asked):
             lost = (np.tan(np.radians(self._angles[k] - LEAN_DEG)) * lengths).astype(np.float32)
             again = k in heads
             if not again:
-                heads[k] = seeds.copy()
+                heads[k] = self._room(z)
+                first_heads(z, classes, heads[k])
             head = heads[k]
             self._frames.fill_ring(number, k, head)
-            settle(head, z, worth, lost, again)
+            settle(head, z, lowest_m, lost, again)
             self._frames.put(number, k, head)
-            np.maximum(reached, np.uint8(self._angles[k]), out=reached, where=_inside(head) > _inside(seeds))
-            self._mark(number, k, brings_more(head, z, worth, lost))
+            mark_reached(head, z, classes, np.uint8(self._angles[k]), reached)
+            self._mark(number, k, brings_more(head, z, lowest_m, lost))
         energy.raise_steepest(block, reached)
+
+    def _room(self, like: Cells) -> Cells:
+        """Array for heads, used anew where one of the shape was let go: fresh memory costs time."""
+        for k, spare in enumerate(self._spare):
+            if spare.shape == like.shape:
+                return self._spare.pop(k)
+        self._spare.clear()
+        return np.empty_like(like)
 
     def _mark(self, number: int, angle: int, bits: int) -> None:
         for other, j, i in neighbours(self._energy.layout, number):

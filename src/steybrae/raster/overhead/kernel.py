@@ -7,56 +7,56 @@ down and up until nothing rises any more. That is the greatest of all ways whate
 that blocks may be swept by themselves and again when a neighbour brings more. Sweeps run along
 the rows, where a processor takes many cells at once; settling heads from the highest down, which
 looks at each cell once, was fifteen times slower (measured), for it jumps about in memory.
-
-numba is imported here alone: nothing but these loops over whole rasters needs it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.raster.overhead.layers import LENGTHS, RING, TILE_CELLS
+from steybrae.raster.compiled import compiled
+from steybrae.raster.overhead.layers import RING, TILE_CELLS
 
 Cells = NDArray[Any]
-
-_COLS: Final = np.array([step[0] for step in LENGTHS])
-_ROWS: Final = np.array([step[1] for step in LENGTHS])
 
 _FROM_ABOVE: Final = np.array([2, 1, 3, 4, 5, 6, 7])
 _FROM_BELOW: Final = np.array([3, 1, 2, 5, 4, 7, 6])
 """Lengths of the steps from the row above and from the one below, as `_from_rows` takes them."""
 
+PIECE: Final = 32
+"""Cells of a piece of a row: what is passed over while nothing that it takes from has risen."""
+
+_DOWN, _UP, _ASIDE = 0, 1, 2
+"""Ways in which a piece is looked at: by the rows above it, by those below, along its own row."""
+
 _NEVER: Final = np.float32(-np.inf)
 _HALF: Final = np.float32(0.5)
-
-Function = TypeVar("Function", bound=Callable[..., Any])
-
-
-def _compiled(function: Function) -> Function:
-    """Compile on the first call, and keep the code for later runs where a folder can be written."""
-    try:
-        made: Function = numba.njit(function, nogil=True, cache=True)
-    except RuntimeError:
-        # No folder for the code: it is compiled in every run.
-        made = numba.njit(function, nogil=True)
-    return made
+_1, _2 = np.uintp(1), np.uintp(2)
 
 
-@_compiled
+@compiled
 def _from_rows(
-    own: Cells, one: Cells, two: Cells, z0: Cells, z1: Cells, worth: Cells, lost: Cells, out: Cells
-) -> int:
-    """Take what the next row and the one behind it bring a row; how many cells rise.
+    head: Cells,
+    z: Cells,
+    lowest: np.float32,
+    lost: Cells,
+    on: int,
+    row: int,
+    left: int,
+    right: int,
+    out: Cells,
+    rose: Cells,
+) -> None:
+    """Take what the next row and the one behind it bring to a piece of a row, and say which cells rise.
 
-    The next rows and heights have two cells more on each side. `lost` is what the seven steps cost,
-    from left to right: three to neighbours, two wide knight's moves, two tall ones.
+    `on` is the step to the next row. `lost` is what the seven steps cost, from left to right: three to
+    neighbours, two wide knight's moves, two tall ones. Which cells rise is written down and not counted,
+    for a sum in 64 bits halves the pace of single precision; numbers of cells have no sign, and rows are
+    not cut out, for both cost more than the arithmetic (measured).
     """
-    left, straight, right, wide_left, wide_right, tall_left, tall_right = (
+    by_left, straight, by_right, wide_left, wide_right, tall_left, tall_right = (
         lost[0],
         lost[1],
         lost[2],
@@ -65,139 +65,244 @@ def _from_rows(
         lost[5],
         lost[6],
     )
-    risen = 0
-    for c in range(len(own)):
-        least, best = worth[c], own[c]
-        head = one[c + 1] - left
-        best = max(best, head if head >= least else _NEVER)
-        head = one[c + 2] - straight
-        best = max(best, head if head >= least else _NEVER)
-        head = one[c + 3] - right
-        best = max(best, head if head >= least else _NEVER)
+    own, one, two, begin = np.uintp(row), np.uintp(row + on), np.uintp(row + 2 * on), np.uintp(left)
+    for k in range(np.uintp(right - left)):
+        c = begin + k
+        least, best = max(z[own, c], lowest), head[own, c]
+        bring = head[one, c - _1] - by_left
+        best = max(best, bring if bring >= least else _NEVER)
+        bring = head[one, c] - straight
+        best = max(best, bring if bring >= least else _NEVER)
+        bring = head[one, c + _1] - by_right
+        best = max(best, bring if bring >= least else _NEVER)
         # Half-way a knight's move has lost half, and has to pass the mean of the two cells it crosses.
-        head = one[c] - wide_left
-        best = max(best, head if head >= max(least, (z0[c + 1] + z1[c + 1] - wide_left) * _HALF) else _NEVER)
-        head = one[c + 4] - wide_right
-        best = max(best, head if head >= max(least, (z0[c + 3] + z1[c + 3] - wide_right) * _HALF) else _NEVER)
-        head = two[c + 1] - tall_left
-        best = max(best, head if head >= max(least, (z1[c + 2] + z1[c + 1] - tall_left) * _HALF) else _NEVER)
-        head = two[c + 3] - tall_right
-        best = max(best, head if head >= max(least, (z1[c + 2] + z1[c + 3] - tall_right) * _HALF) else _NEVER)
-        out[c] = best
-        risen += best > own[c]
-    return risen
+        bring = head[one, c - _2] - wide_left
+        half = (z[own, c - _1] + z[one, c - _1] - wide_left) * _HALF
+        best = max(best, bring if bring >= max(least, half) else _NEVER)
+        bring = head[one, c + _2] - wide_right
+        half = (z[own, c + _1] + z[one, c + _1] - wide_right) * _HALF
+        best = max(best, bring if bring >= max(least, half) else _NEVER)
+        bring = head[two, c - _1] - tall_left
+        half = (z[one, c] + z[one, c - _1] - tall_left) * _HALF
+        best = max(best, bring if bring >= max(least, half) else _NEVER)
+        bring = head[two, c + _1] - tall_right
+        half = (z[one, c] + z[one, c + _1] - tall_right) * _HALF
+        best = max(best, bring if bring >= max(least, half) else _NEVER)
+        out[k] = best
+        rose[k] = best > head[own, c]
 
 
-@_compiled
-def _along(own: Cells, worth: Cells, lost: float, left: float, right: float) -> int:
-    """Pass heads along a row to the right and to the left; how many cells rise."""
-    risen = 0
-    before = left
-    for c in range(len(own)):
-        head = before - lost
-        if head > own[c] and head >= worth[c]:
-            own[c] = head
-            risen += 1
-        before = own[c]
-    before = right
-    for c in range(len(own) - 1, -1, -1):
-        head = before - lost
-        if head > own[c] and head >= worth[c]:
-            own[c] = head
-            risen += 1
-        before = own[c]
-    return risen
+@compiled
+def _ask_around(asks: Cells, row: int, piece: int, leftmost: bool, rightmost: bool) -> None:
+    """Have those looked at again that take from a piece of a row; its outer cells reach the next pieces."""
+    for k in range(piece - leftmost, piece + rightmost + 1):
+        asks[_DOWN, row + 3, k] = asks[_DOWN, row + 4, k] = True
+        asks[_UP, row + 1, k] = asks[_UP, row, k] = True
 
 
-@_compiled
+@compiled
+def _told(
+    asks: Cells, row: int, piece: int, ends: tuple[int, int], rose: Cells, first: int, end: int
+) -> bool:
+    """Ask around a piece of a row if some of its cells rose; whether any did.
+
+    `ends` are the first piece of the tile and the first of the next one, whose rows go along by themselves.
+    """
+    any_rose = False
+    for k in range(first, end):
+        any_rose |= rose[k]
+    if any_rose:
+        leftmost, rightmost = rose[first], rose[end - 1]
+        second, last_but_one = rose[min(first + 1, end - 1)], rose[max(end - 2, first)]
+        _ask_around(asks, row, piece, leftmost or second, rightmost or last_but_one)
+        if leftmost and piece == ends[0]:
+            asks[_ASIDE, row + 2, piece - 1] = True
+        if rightmost and piece == ends[1] - 1:
+            asks[_ASIDE, row + 2, piece + 1] = True
+    return any_rose
+
+
+@compiled
+def _pass_on(
+    head: Cells,
+    z: Cells,
+    lowest: np.float32,
+    lost: float,
+    row: int,
+    col: int,
+    to: int,
+    many: int,
+    rose: Cells,
+    at: int,
+) -> None:
+    """Pass heads on from cell to cell of a row, `to` the right (1) or the left (-1)."""
+    before = head[row, col - to]
+    for k in range(many):
+        c = col + to * k
+        bring = before - lost
+        before = head[row, c]
+        if bring > before and bring >= max(z[row, c], lowest):
+            head[row, c] = before = bring
+            rose[at + to * k] = True
+
+
+@compiled
+def _along(
+    head: Cells,
+    z: Cells,
+    lowest: np.float32,
+    lost: float,
+    row: int,
+    left: int,
+    right: int,
+    asks: Cells,
+    ends: tuple[int, int],
+    rose: Cells,
+) -> bool:
+    """Pass heads along a row of a tile, to the right and to the left, from the pieces that are asked for.
+
+    A piece that is not is looked at only where its neighbour's outermost cell brings it more.
+    """
+    for k in range(right - left):
+        rose[k] = False
+    for piece in range(ends[0], ends[1]):
+        a, b = RING + (piece - 1) * PIECE, min(RING + piece * PIECE, right)
+        bring = head[row, a - 1] - lost
+        if asks[_ASIDE, row + 2, piece] or (bring > head[row, a] and bring >= max(z[row, a], lowest)):
+            asks[_ASIDE, row + 2, piece] = True
+            _pass_on(head, z, lowest, lost, row, a, 1, b - a, rose, a - left)
+    for piece in range(ends[1] - 1, ends[0] - 1, -1):
+        a, b = RING + (piece - 1) * PIECE, min(RING + piece * PIECE, right)
+        bring = head[row, b] - lost
+        if asks[_ASIDE, row + 2, piece] or (bring > head[row, b - 1] and bring >= max(z[row, b - 1], lowest)):
+            asks[_ASIDE, row + 2, piece] = True
+            _pass_on(head, z, lowest, lost, row, b - 1, -1, b - a, rose, b - 1 - left)
+    moved = False
+    for piece in range(ends[0], ends[1]):
+        if asks[_ASIDE, row + 2, piece]:
+            asks[_ASIDE, row + 2, piece] = False
+            a = (piece - ends[0]) * PIECE
+            moved |= _told(asks, row, piece, ends, rose, a, min(a + PIECE, right - left))
+    return moved
+
+
+@compiled
 def _row(
     head: Cells,
     z: Cells,
-    worth: Cells,
+    lowest: np.float32,
     lost: Cells,
-    sideways: float,
+    way: int,
     row: int,
-    on: int,
     left: int,
     right: int,
+    asks: Cells,
+    ends: tuple[int, int],
     out: Cells,
-    anyway: int,
-) -> int:
-    """Sweep one row of a tile, along it too if anything rose or `anyway`.
+    rose: Cells,
+) -> bool:
+    """Take from the next rows what those pieces of a row get that asked for it; whether any cell rose."""
+    moved = False
+    piece = ends[0]
+    while piece < ends[1]:
+        begin = piece
+        while piece < ends[1] and asks[way, row + 2, piece]:
+            asks[way, row + 2, piece] = False
+            piece += 1
+        if piece == begin:
+            piece += 1
+            continue
+        a, b = RING + (begin - 1) * PIECE, min(RING + (piece - 1) * PIECE, right)
+        _from_rows(head, z, lowest, lost, -1 if way == _DOWN else 1, row, a, b, out, rose)
+        for k in range(begin, piece):
+            first = (k - begin) * PIECE
+            end = min(first + PIECE, b - a)
+            if _told(asks, row, k, ends, rose, first, end):
+                for c in range(first, end):
+                    head[row, a + c] = out[c]
+                asks[_ASIDE, row + 2, k] = moved = True
+    return moved
 
-    `on` is the step to the row that it takes from.
-    """
-    own = head[row, left:right]
-    wide = slice(left - 2, right + 2)
-    part = out[: right - left]
-    risen = _from_rows(
-        own,
-        head[row + on, wide],
-        head[row + 2 * on, wide],
-        z[row, wide],
-        z[row + on, wide],
-        worth[row, left:right],
-        lost,
-        part,
-    )
-    if risen:
-        own[:] = part
-    if risen or anyway:
-        risen += _along(own, worth[row, left:right], sideways, head[row, left - 1], head[row, right])
-    return risen
+
+@compiled
+def _any(asks: Cells, way: int, row: int, ends: tuple[int, int]) -> bool:
+    """Whether a piece of a row of a tile is asked for."""
+    found = False
+    for piece in range(ends[0], ends[1]):
+        found |= asks[way, row + 2, piece]
+    return found
 
 
-@_compiled
+@compiled
 def _tile(
     head: Cells,
     z: Cells,
-    worth: Cells,
+    lowest: np.float32,
     lost: Cells,
-    top: int,
-    bottom: int,
-    left: int,
-    right: int,
+    box: tuple[int, int, int, int],
+    asks: Cells,
     out: Cells,
-) -> bool:
-    """Sweep a tile down and up until nothing rises; whether anything did.
-
-    A row is passed over while nothing changed in it or in the two that it takes from, and at first where
-    there is no head in any of them.
-    """
-    straight, from_above, from_below = lost[0], lost[_FROM_ABOVE], lost[_FROM_BELOW]
-    rows = bottom - top
-    changed = np.zeros(rows + 4, np.int64)
-    for k in range(rows + 4):
-        for col in range(left - 2, right + 2):
-            if head[top - 2 + k, col] > _NEVER:
-                changed[k] = 1
-                break
-    swept = np.zeros((2, rows), np.int64)
-    clock, first, rose = 1, True, False
-    while True:
+    rose: Cells,
+) -> None:
+    """Sweep a tile down and up until nothing in it is asked for any more."""
+    top, bottom, left, right = box
+    ends = _pieces(left, right)
+    costs = lost[_FROM_ABOVE], lost[_FROM_BELOW]
+    moved = True
+    while moved:
         moved = False
         for way in range(2):
-            for step in range(rows):
-                k = step if way == 0 else rows - 1 - step
-                at = k + 2 * way
-                if max(changed[at], changed[at + 1], changed[at + 2]) <= swept[way, k]:
-                    continue
-                clock += 1
-                costs = from_above if way == 0 else from_below
-                on = -1 if way == 0 else 1
-                anyway = int(first and way == 0)
-                if _row(head, z, worth, costs, straight, top + k, on, left, right, out, anyway):
-                    clock += 1
-                    changed[k + 2] = clock
-                    moved = True
-                swept[way, k] = clock
-        if not moved:
-            return rose
-        first, rose = False, True
+            for step in range(bottom - top):
+                row = top + step if way == _DOWN else bottom - 1 - step
+                if _any(asks, way, row, ends):
+                    moved |= _row(head, z, lowest, costs[way], way, row, left, right, asks, ends, out, rose)
+                if _any(asks, _ASIDE, row, ends):
+                    moved |= _along(head, z, lowest, lost[0], row, left, right, asks, ends, rose)
 
 
-@_compiled
-def settle(head: Cells, z: Cells, worth: Cells, lost: Cells, again: bool) -> None:
+@compiled
+def _pieces(left: int, right: int) -> tuple[int, int]:
+    """First piece of a tile, and the first behind it; they are counted from 1."""
+    return (left - RING) // PIECE + 1, (right - RING - 1) // PIECE + 2
+
+
+@compiled
+def _ask_first(head: Cells, asks: Cells, again: bool) -> None:
+    """Ask for all that takes from a head; `again` only from those of the ring."""
+    high, wide = head.shape
+    last = asks.shape[2] - 1
+    for row in range(high):
+        outer = row < RING or row >= high - RING or not again
+        for piece in range(0, last + 1, 1 if outer else last):
+            first = 0 if piece == 0 else RING + (piece - 1) * PIECE
+            end = wide if piece == last else min(RING + piece * PIECE, wide - RING)
+            for col in range(first, end):
+                if head[row, col] > _NEVER:
+                    _ask_around(asks, row, piece, piece > 0, piece < last)
+                    asks[_ASIDE, row + 2, max(piece - 1, 0) : piece + 2] = True
+                    break
+
+
+@compiled
+def _is_asked(asks: Cells, box: tuple[int, int, int, int]) -> bool:
+    """Whether anything is asked for in a tile."""
+    top, bottom, left, right = box
+    for way in range(3):
+        for row in range(top, bottom):
+            if _any(asks, way, row, _pieces(left, right)):
+                return True
+    return False
+
+
+@compiled
+def _box(t: int, across: int, shape: tuple[int, int]) -> tuple[int, int, int, int]:
+    """First row, row behind the last, first column and column behind the last of a tile."""
+    top, left = RING + t // across * TILE_CELLS, RING + t % across * TILE_CELLS
+    return top, min(top + TILE_CELLS, shape[0] - RING), left, min(left + TILE_CELLS, shape[1] - RING)
+
+
+@compiled
+def settle(head: Cells, z: Cells, lowest: np.float32, lost: Cells, again: bool) -> None:
     """Raise the heads of a block until no neighbour brings more.
 
     Parameters
@@ -207,119 +312,44 @@ def settle(head: Cells, z: Cells, worth: Cells, lost: Cells, again: bool) -> Non
         ring, minus infinity elsewhere; raised in place, the ring left as it is.
     z
         Heights; minus infinity where unknown, infinite outside.
-    worth
-        Least head worth having: the height, at least the lowest of the whole model.
+    lowest
+        Height of the lowest ground of the whole model: a head below it is not worth having.
     lost
         What each of the `LENGTHS` costs in each tile, ``[tile row, tile col, step]``; that of the
         tile that is entered counts. The first and last rows and columns are the neighbours'.
     again
-        Whether the block was settled before and the ring alone has risen since: then only tiles at its
-        edge are looked at first.
+        Whether the block was settled before and the ring alone has risen since: then only what takes from
+        the ring is looked at first.
     """
     high, wide = head.shape
     down, across = lost.shape[0] - 2, lost.shape[1] - 2
     count = down * across
+    asks = np.zeros((3, high + 4, (wide - 2 * RING + PIECE - 1) // PIECE + 2), np.bool_)
+    _ask_first(head, asks, again)
     highest = np.empty(count, head.dtype)
     for t in range(count):
-        top, left = RING + t // across * TILE_CELLS, RING + t % across * TILE_CELLS
-        highest[t] = head[
-            top : min(top + TILE_CELLS, high - RING), left : min(left + TILE_CELLS, wide - RING)
-        ].max()
+        top, bottom, left, right = _box(t, across, head.shape)
+        highest[t] = head[top:bottom, left:right].max()
     # A ring of numbers of tiles that wait, the highest first: snow comes down from them.
     queue = np.empty(count + 1, np.int64)
     waits = np.zeros(count, np.bool_)
     first, end = 0, 0
     for t in np.argsort(-highest):
-        row, col = t // across, t % across
-        if not again or row in (0, down - 1) or col in (0, across - 1):
+        if _is_asked(asks, _box(t, across, head.shape)):
             queue[end] = t
             end += 1
             waits[t] = True
-    out = np.empty(TILE_CELLS, head.dtype)
+    out, rose = np.empty(TILE_CELLS, head.dtype), np.empty(TILE_CELLS, np.bool_)
     while first != end:
         t = queue[first]
         first = (first + 1) % (count + 1)
         waits[t] = False
         row, col = t // across, t % across
-        top, left = RING + row * TILE_CELLS, RING + col * TILE_CELLS
-        bottom, right = min(top + TILE_CELLS, high - RING), min(left + TILE_CELLS, wide - RING)
-        if not _tile(head, z, worth, lost[row + 1, col + 1], top, bottom, left, right, out):
-            continue
+        _tile(head, z, lowest, lost[row + 1, col + 1], _box(t, across, head.shape), asks, out, rose)
         for near_row in range(max(row - 1, 0), min(row + 2, down)):
             for near_col in range(max(col - 1, 0), min(col + 2, across)):
                 near = near_row * across + near_col
-                if near != t and not waits[near]:
+                if not waits[near] and _is_asked(asks, _box(near, across, head.shape)):
                     waits[near] = True
                     queue[end] = near
                     end = (end + 1) % (count + 1)
-
-
-@_compiled
-def _brought(
-    head: Cells, z: Cells, lost: Cells, row: int, col: int, bottom: int, right: int, least: float
-) -> bool:
-    """Whether the block's own cells bring a cell of the ring more than `least`."""
-    for s in range(16):
-        length, turned = s // 2, 1 - 2 * (s % 2)
-        i, j = turned * _COLS[length], turned * _ROWS[length]
-        r, c = row + j, col + i
-        if not (RING <= r < bottom and RING <= c < right):
-            continue
-        bring = head[r, c] - lost[length]
-        if bring <= least:
-            continue
-        if abs(i) == 2:
-            near = col + i // 2
-            if bring < (z[row, near] + z[r, near] - lost[length]) * _HALF:
-                continue
-        elif abs(j) == 2:
-            near = row + j // 2
-            if bring < (z[near, col] + z[near, c] - lost[length]) * _HALF:
-                continue
-        return True
-    return False
-
-
-@_compiled
-def brings_more(head: Cells, z: Cells, worth: Cells, lost: Cells) -> int:
-    """Which neighbouring blocks get more from this one than they have.
-
-    Parameters
-    ----------
-    head, z, worth, lost
-        As `settle` left them.
-
-    Returns
-    -------
-    int
-        Bit ``3 (row + 1) + col + 1`` for the neighbour ``row``, ``col`` steps of a block away.
-    """
-    high, wide = head.shape
-    bottom, right = high - RING, wide - RING
-    found = 0
-    for row in range(high):
-        down = 0 if row < RING else (2 if row >= bottom else 1)
-        tile_row = (row - RING) // TILE_CELLS + 1
-        col = 0
-        while col < wide:
-            across = 0 if col < RING else (2 if col >= right else 1)
-            if down == 1 and across == 1:
-                col = right
-                continue
-            bit = 1 << (3 * down + across)
-            tile_col = (col - RING) // TILE_CELLS + 1
-            least = max(head[row, col], np.nextafter(worth[row, col], _NEVER))
-            if not found & bit and _brought(
-                head, z, lost[tile_row, tile_col], row, col, bottom, right, least
-            ):
-                found |= bit
-            col += 1
-    return found
-
-
-def ready() -> None:
-    """Compile everything now, or load what an earlier run compiled; some seconds the first time."""
-    head = np.full((2 * RING + 1, 2 * RING + 1), _NEVER)
-    z, lost = np.zeros_like(head), np.ones((3, 3, len(LENGTHS)), head.dtype)
-    settle(head, z, z, lost, False)
-    brings_more(head, z, z, lost)

@@ -75,8 +75,9 @@ class Pieces:
         self.heights.write(block.number, filled(ringed, (RINGED, RINGED), 0.0).tobytes())
 
     def heights_of(self, block: Block) -> Cells:
-        """Heights of a block and its ring, ``[row, col]``, metres."""
-        raw = np.frombuffer(self.heights.read(block.number, 1), np.float32).reshape(RINGED, RINGED)
+        """Heights of a block and its ring, ``[row, col]``, metres, in memory of their own."""
+        raw = np.empty((RINGED, RINGED), np.float32)
+        self.heights.read_into(block.number, raw)
         return np.ascontiguousarray(raw[: block.rows + 2 * RING, : block.cols + 2 * RING])
 
 

@@ -22,7 +22,7 @@ from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for, this_
 from steybrae.raster.files.outputs import Workspace
 from steybrae.raster.job import AreaJob, Told
 from steybrae.raster.overhead.energy import ANGLES_AT_ONCE, ANGLES_DEG, open_energy
-from steybrae.raster.overhead.kernel import ready
+from steybrae.raster.overhead.heads import ready
 from steybrae.raster.overhead.layers import OPEN_CELLS, Pieces, open_pieces, put_piece
 from steybrae.raster.overhead.survey import Survey, overlooked_by_unknown, ringed_heights_m, smallest_cell_m
 
