@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_array_equal
 from PIL import Image
-from tests.cli.test_area import COMMAND, VERDICT, area
+from tests.cli.test_area import COMMAND, VERDICT, area, area_alone
 from tests.raster.rasters_made import cells, mountains, with_voids, write
 
 OPTIONS = ("--overhead", "--vertical-error", "1m", "--correlation", "100m")
@@ -28,9 +28,7 @@ def model(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def made(model: Path) -> tuple[Path, str]:
-    out, err = area("--dem", model, "--out", model.parent / "out", *OPTIONS)
-    assert err == ""
-    return model.parent / "out", out
+    return model.parent / "out", area_alone("--dem", model, "--out", model.parent / "out", *OPTIONS)
 
 
 def test_the_text_says_what_counts_and_how_much_lies_under_what(made: tuple[Path, str]) -> None:
@@ -100,7 +98,7 @@ def test_the_picture_has_both_maps_and_the_cautions(model: Path, tmp_path: Path)
 
 
 def test_killed_while_it_looks_down_it_goes_on(tmp_path: Path) -> None:
-    model = write(tmp_path / "hills.tif", mountains(1040, 1040))
+    model = write(tmp_path / "hills.tif", mountains(1140, 160))
     out = tmp_path / "out"
     command = [*COMMAND, "--dem", str(model), "--out", str(out), "--bands", *OPTIONS, "--threads", "1"]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL) as run:

@@ -8,6 +8,7 @@ import re
 import signal
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -16,15 +17,22 @@ import rasterio
 import rasterio.transform
 from tests.on_grid import model, route_on
 from tests.synthetic import Plane
+from tests.typed import typed
 
 from steybrae.bands import BandScheme
-from steybrae.cli.app import main
 from steybrae.files.plans import read_plan
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 
 
 def steybrae(*arguments: object, status: int = 0) -> tuple[str, str]:
+    """Run the command in this process."""
+    got, out, err = typed(*arguments)
+    assert got == status, err
+    return out, err
+
+
+def steybrae_alone(*arguments: object, status: int = 0) -> tuple[str, str]:
     """Run the command in a process of its own, warnings being errors."""
     done = subprocess.run(
         [
@@ -44,9 +52,9 @@ def steybrae(*arguments: object, status: int = 0) -> tuple[str, str]:
     return done.stdout, done.stderr
 
 
-def refused(*arguments: object) -> str:
+def refused(*arguments: object, by: Callable[..., tuple[str, str]] = steybrae) -> str:
     """The one line of an error; status 2 and nothing on stdout."""
-    out, err = steybrae(*arguments, status=2)
+    out, err = by(*arguments, status=2)
     assert out == ""
     assert "Traceback" not in err
     assert err.endswith("\n")
@@ -67,8 +75,8 @@ def test_a_signal_while_the_plan_is_written_leaves_nothing(tmp_path: Path, numbe
         "from steybrae.cli.app import main\n"
         "main()"
     )
-    command = [sys.executable, "-c", slow, "route", "--sample", "--save", str(tmp_path / "plan.zip")]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as run:
+    command = [sys.executable, "-c", slow, "route", "--sample", "--reach", "20m", "--save"]
+    with subprocess.Popen([*command, tmp_path / "plan.zip"], stdout=subprocess.PIPE, text=True) as run:
         assert run.stdout is not None
         assert run.stdout.readline() == "packed\n"
         assert [path.name[:6] for path in tmp_path.iterdir()] == [".plan-"]
@@ -81,7 +89,7 @@ def test_a_signal_while_the_plan_is_written_leaves_nothing(tmp_path: Path, numbe
 def written(tmp_path_factory) -> tuple[Path, dict]:
     """The sample day with every output, and the JSON that it printed."""
     folder = tmp_path_factory.mktemp("outputs")
-    out, err = steybrae(
+    out, err = steybrae_alone(
         "route", "--sample", "--json", "--interval", "10m",
         "--csv", folder / "points.csv", "--geojson", folder / "points.geojson", "--save", folder / "plan.zip",
     )  # fmt: skip
@@ -163,7 +171,7 @@ def test_an_existing_file_is_kept(tmp_path, option, name):
 def test_force_replaces(tmp_path):
     there = tmp_path / "points.csv"
     there.write_text("mine", encoding="utf-8")
-    steybrae("route", "--sample", "--csv", there, "--force")
+    steybrae("route", "--sample", "--reach", "20m", "--csv", there, "--force")
     assert there.read_text(encoding="utf-8").startswith("leg,chainage_m,")
 
 
@@ -238,17 +246,7 @@ def test_settings_reach_the_answer(small):
     assert found["legs"][0]["slope_max_deg"] == pytest.approx(11.1947, abs=2e-3)
 
 
-def refused_here(monkeypatch, capsys, *arguments: object) -> str:
-    """As `refused`, in this process, which is quicker."""
-    monkeypatch.setattr(sys, "argv", ["steybrae", *map(str, arguments)])
-    with pytest.raises(SystemExit) as stop:
-        main()
-    printed = capsys.readouterr()
-    assert (stop.value.code, printed.out, printed.err.count("\n")) == (2, "", 1)
-    return printed.err.rstrip("\n")
-
-
-def test_errors_are_one_line(small, tmp_path, monkeypatch, capsys):
+def test_errors_are_one_line(small, tmp_path):
     line, raster = small
     text, folder, empty = tmp_path / "notes.txt", tmp_path / "folder.html", tmp_path / "empty.tif"
     text.write_text("not a raster", encoding="utf-8")
@@ -288,8 +286,8 @@ def test_errors_are_one_line(small, tmp_path, monkeypatch, capsys):
         ),
     }
     for arguments, message in cases.items():
-        assert refused_here(monkeypatch, capsys, "route", *arguments) == f"steybrae: {message}"
-    assert refused("route", line) == f"steybrae: {cases[line,]}"
+        assert refused("route", *arguments) == f"steybrae: {message}"
+    assert refused("route", line, by=steybrae_alone) == f"steybrae: {cases[line,]}"
 
 
 def test_a_line_off_the_model_is_one_line_too(small, tmp_path):

@@ -77,7 +77,7 @@ def test_a_worker_killed_in_the_middle_loses_nothing(model: Path, alone: Path, t
 def test_overhead_angles_on_workers_of_which_one_is_killed(tmp_path: Path) -> None:
     from distributed import Client, LocalCluster
 
-    path = write(tmp_path / "hills.tif", with_voids(mountains(1100, 1060)))
+    path = write(tmp_path / "hills.tif", with_voids(mountains(1140, 120)))
     layers = ("bands", "overhead", "start_zones")
     alone = run(tmp_path / "alone", path, layers=layers)
     with (

@@ -50,10 +50,10 @@ def made(model: Path):
 
 
 @pytest.fixture(scope="module")
-def four(tmp_path_factory: pytest.TempPathFactory):
-    """A model of two by two blocks, and its rasters."""
-    folder = tmp_path_factory.mktemp("four")
-    path = write(folder / "hills.tif", with_voids(mountains(1040, 1060), many=20))
+def two(tmp_path_factory: pytest.TempPathFactory):
+    """A model of two blocks, narrow, and its rasters."""
+    folder = tmp_path_factory.mktemp("two")
+    path = write(folder / "hills.tif", with_voids(mountains(1140, 120), many=20))
     run(folder / "made", path, **OPTIONS)
     return path, folder / "made"
 
@@ -295,8 +295,8 @@ class StopError(Exception):
 
 
 class TestRuns:
-    def test_goes_on_after_a_stop_between_angles(self, four, tmp_path: Path) -> None:
-        model, made = four
+    def test_goes_on_after_a_stop_between_angles(self, two, tmp_path: Path) -> None:
+        model, made = two
 
         def told(what: str, done: int, of: int) -> None:
             if what == "overhead angles" and done == 20:
@@ -313,8 +313,8 @@ class TestRuns:
         for name in ("overhead", "start_zones", "bands"):
             assert_array_equal(cells(out / f"{name}.tif"), cells(made / f"{name}.tif"))
 
-    def test_one_thread_and_deflate_or_not_make_the_same(self, four, tmp_path: Path) -> None:
-        model, made = four
+    def test_one_thread_and_deflate_or_not_make_the_same(self, two, tmp_path: Path) -> None:
+        model, made = two
         run(tmp_path / "out", model, threads=1, compress="none", **OPTIONS)
         for name in ("overhead", "start_zones"):
             assert_array_equal(cells(tmp_path / "out" / f"{name}.tif"), cells(made / f"{name}.tif"))
