@@ -79,9 +79,10 @@ def test_the_sample_day_and_its_files(run: Run, tmp_path: Path) -> None:
 
 def test_a_saved_plan_gives_the_card_of_route_and_model(run: Run, tmp_path: Path) -> None:
     plan = tmp_path / "plan.zip"
-    assert run("route", "--sample", "--save", str(plan))[0] == 0
+    source = ("--sample", "--reach", "600m")
+    assert run("route", *source, "--save", str(plan))[0] == 0
     choice = ("--date", "2027-01-15", "--grid", "utm", "--scale", "1:50000", "--paces", "65", "--json")
-    of_plan, of_route = (run("card", *source, *choice)[1] for source in ((str(plan),), ("--sample",)))
+    of_plan, of_route = (run("card", *one, *choice)[1] for one in ((str(plan),), source))
     assert json.loads(of_plan) == json.loads(of_route)
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.typed import typed
 
 from steybrae.cli import start
 from steybrae.files.model import offline
@@ -34,9 +35,9 @@ def test_settings_of_gdal_and_proj_change_nothing(tmp_path: Path) -> None:
     (other / "proj.db").write_bytes(b"of another PROJ")
     settings = tmp_path / "gdalrc"
     settings.write_text("[configoptions]\nGTIFF_POINT_GEO_IGNORE=TRUE\nGDAL_SKIP=GTiff\n")
-    clean = run("route", "--sample", "--json")
+    clean = run("route", "--sample", "--reach", "20m", "--json")
     hostile = run(
-        *("route", "--sample", "--json"),
+        *("route", "--sample", "--reach", "20m", "--json"),
         PROJ_LIB=str(other),
         PROJ_DATA=str(other),
         PROJ_NETWORK="ON",
@@ -134,7 +135,7 @@ def test_names_that_are_no_utf8(tmp_path: Path, sample_dem: Path) -> None:
     odd = os.fsencode(tmp_path) + b"/\xff\x1b[2J"
     Path(os.fsdecode(odd + b".gpx")).write_bytes((sample_dem / "day.gpx").read_bytes())
     Path(os.fsdecode(odd + b".tif")).write_bytes((sample_dem / "stey_massif.tif").read_bytes())
-    done = run("route", os.fsdecode(odd + b".gpx"), "--sample")
+    done = run("route", os.fsdecode(odd + b".gpx"), "--sample", "--reach", "20m")
     assert (done.returncode, done.stderr) == (0, b"")
     done = run("ground", "59.2 -8.0", "--dem", os.fsdecode(odd + b".tif"))
     assert done.returncode == 2
@@ -162,7 +163,7 @@ def test_names_that_are_no_utf8(tmp_path: Path, sample_dem: Path) -> None:
     ],
 )
 def test_files_without_an_end(arguments: tuple[str, ...], said: str) -> None:
-    done = run(*arguments)
-    assert done.returncode == 2
-    assert done.stderr.decode().startswith(f"steybrae: {said}")
-    assert done.stderr.count(b"\n") == 1
+    status, _, err = typed(*arguments)
+    assert status == 2
+    assert err.startswith(f"steybrae: {said}")
+    assert err.count("\n") == 1

@@ -41,6 +41,7 @@ def several(tmp_path: Path) -> str:
 
 
 ON = ("--dem", str(sample_model()))
+NEAR = (*ON, "--reach", "20m")
 
 
 def test_lines_stand_beside_the_main_line_in_json(run: Run, several: str, tmp_path: Path) -> None:
@@ -83,15 +84,15 @@ def test_lines_and_ways_off_and_shifts_have_headings_of_their_own(run: Run, seve
 
 
 def test_a_shift_is_told_by_leg_side_and_bands(run: Run) -> None:
-    _, out, _ = run("route", "--sample", "--shift", "30m")
+    _, out, _ = run("route", "--sample", "--reach", "20m", "--shift", "30m")
     assert re.search(r"^  - leg 7, 30 m left: <25 becomes 55\+", out, re.MULTILINE)
 
 
 def test_a_plan_keeps_the_lines_and_the_report_shows_them(run: Run, several: str, tmp_path: Path) -> None:
     plan, page, at_once = (tmp_path / name for name in ("several.zip", "of_plan.html", "at_once.html"))
     outputs = ("--save", str(plan), "--report", str(at_once))
-    told = json.loads(run("route", several, *ON, "--shift", "30m", *outputs, "--json")[1])
-    run("route", gpx(tmp_path, High=HIGH), *ON, "--save", str(tmp_path / "one.zip"))
+    told = json.loads(run("route", several, *NEAR, "--shift", "30m", *outputs, "--json")[1])
+    run("route", gpx(tmp_path, High=HIGH), *NEAR, "--save", str(tmp_path / "one.zip"))
     one, kept = read_plan(tmp_path / "one.zip"), read_plan(plan)
     assert kept.totals == one.totals
     assert kept.cautions == one.cautions

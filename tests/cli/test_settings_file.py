@@ -23,6 +23,9 @@ from steybrae.files.plans import read_plan
 MAP = '[map]\nscale = "1:25000"\ninterval = "10m"\n'
 MODEL = '[model]\nfor = "{}"\nvertical-error = "1m"\ncorrelation = "100m"\n'
 
+NEAR = ("--sample", "--reach", "20m")
+"""The sample's day without what stands overhead, which takes most of the time."""
+
 
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
@@ -131,7 +134,7 @@ class TestModels:
 
     def test_every_output_tells_it_and_the_plan_keeps_it(self, run: Run, folder: Path) -> None:
         (folder / "steybrae.toml").write_text(MODEL.format("stey_*") + MAP)
-        status, out, _ = run("route", "--sample", "--save", "p.zip", "--report", "r.html", "--csv", "p.csv")
+        status, out, _ = run("route", *NEAR, "--save", "p.zip", "--report", "r.html", "--csv", "p.csv")
         assert status == 0
         words = "taken from steybrae.toml: interval 10m, vertical-error 1m, correlation 100m"
         (folder / "steybrae.toml").unlink()
@@ -147,12 +150,12 @@ class TestModels:
         assert origin.settings_file is not None
         assert origin.settings_file.taken["vertical-error"] == "1m"
         assert origin.command == (
-            "steybrae route --sample --vertical-error 1m --correlation 100m --interval 10m"
+            "steybrae route --sample --vertical-error 1m --correlation 100m --interval 10m --reach 20m"
         )
 
     def test_a_plan_keeps_its_own_beside_what_is_taken_now(self, run: Run, folder: Path) -> None:
         (folder / "steybrae.toml").write_text(MODEL.format("stey_*"))
-        assert run("route", "--sample", "--save", "p.zip")[0] == 0
+        assert run("route", *NEAR, "--save", "p.zip")[0] == 0
         (folder / "steybrae.toml").write_text(MODEL.format("*") + "[person]\npaces = 62\n[line]\ndrift = 5\n")
         found = answer(run, "card", "p.zip", "--date", "2027-01-15")
         assert found["settings_file"]["taken"] == {"paces": "62"}
@@ -308,7 +311,7 @@ def narrowed(run: Run, folder: Path, sample_dem: Path) -> Path:
     (folder / "steybrae.toml").write_text('[[model]]\nfor = "stey_massif.tif"\nmodel-kind = "lidar"\n')
     line, model = sample_dem / "day.gpx", ("--dem", str(sample_dem / "stey_massif.tif"))
     outputs = ("--save", "plan.zip", "--csv", "r.csv", "--geojson", "r.geojson", "--report", "r.html")
-    status, out, _ = run("route", str(line), *model, *outputs)
+    status, out, _ = run("route", str(line), *model, *NEAR[1:], *outputs)
     assert status == 0
     (folder / "r.txt").write_text(out)
     place = "59.23121 -8.06788"

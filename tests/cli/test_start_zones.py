@@ -5,10 +5,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.typed import typed
 
 from steybrae.files.plans import read_plan
 from steybrae.terrain.start_zones import StartRules
@@ -26,14 +28,16 @@ USUAL = {"low_deg": 30.0, "high_deg": 55.0, "least_area_m2": 400.0, "baseline_m"
 pytestmark = pytest.mark.usefixtures("sample_dem")
 
 
-def said(run: Run, *arguments: str) -> str:
-    status, out, err = run(*arguments)
+@cache
+def said(*arguments: str) -> str:
+    """The words of a command; the same words are not asked for twice."""
+    status, out, err = typed(*arguments)
     assert (status, err) == (0, "")
     return " ".join(out.split())
 
 
-def answer(run: Run, *arguments: str) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads(said(run, *arguments, "--json"))
+def answer(*arguments: str) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(said(*arguments, "--json"))
     return found
 
 
@@ -41,9 +45,9 @@ def texts(found: dict[str, Any]) -> dict[str, str]:
     return {caution["key"]: caution["text"] for caution in found["cautions"]}
 
 
-def test_the_route_keeps_and_tells_what_was_asked_for(run: Run, tmp_path: Path) -> None:
+def test_the_route_keeps_and_tells_what_was_asked_for(tmp_path: Path) -> None:
     plan = tmp_path / "plan.zip"
-    found = answer(run, "route", "--sample", *MILDER, "--save", str(plan))
+    found = answer("route", "--sample", *MILDER, "--save", str(plan))
     rules = {"low_deg": 35.0, "high_deg": 50.0, "least_area_m2": 1000.0, "baseline_m": 20.0}
     assert found["settings"]["start_zones"] == rules
     assert found["settings"]["reach_m"] == 2000.0
@@ -58,7 +62,7 @@ def test_the_route_keeps_and_tells_what_was_asked_for(run: Run, tmp_path: Path) 
     assert kept.settings.reach_m == 2000.0
     assert kept.origin is not None
     assert kept.origin.command.endswith(" ".join(MILDER))
-    card = answer(run, "card", str(plan), "--date", "2027-01-15")
+    card = answer("card", str(plan), "--date", "2027-01-15")
     assert texts(card)["overhead_left_out"] == LEFT_OUT
     assert [line for line in card["basis"] if line.startswith("Start zones")] == [
         "Start zones: ground of 35.0° to 50.0° over 20 m or two cells, by its slope or the middle of its 95 "
@@ -67,37 +71,37 @@ def test_the_route_keeps_and_tells_what_was_asked_for(run: Run, tmp_path: Path) 
     ]
 
 
-def test_without_them_all_is_as_usual(run: Run) -> None:
-    found = answer(run, "route", "--sample")
+def test_without_them_all_is_as_usual() -> None:
+    found = answer("route", "--sample")
     assert (found["settings"]["start_zones"], found["settings"]["reach_m"]) == (USUAL, 3000.0)
     assert "overhead_left_out" not in texts(found)
     typed = ("--start-slopes", "30deg-55deg", "--start-area", "400m2", "--reach", "3km")
-    assert answer(run, "route", "--sample", *typed) == found
+    assert answer("route", "--sample", *typed) == found
 
 
-def test_more_careful_ones_are_no_caution_and_see_no_less(run: Run) -> None:
-    usual = answer(run, "ground", HERE, "--sample")
+def test_more_careful_ones_are_no_caution_and_see_no_less() -> None:
+    usual = answer("ground", HERE, "--sample")
     more = ("--start-slopes", "28-55deg", "--start-area", "100m2", "--reach", "5km")
-    found = answer(run, "ground", HERE, "--sample", *more)
+    found = answer("ground", HERE, "--sample", *more)
     assert "overhead_left_out" not in texts(found)
     assert found["overhead"]["sight"]["unfiltered_deg"] >= usual["overhead"]["sight"]["unfiltered_deg"]
 
 
-def test_the_small_print_of_the_route(run: Run) -> None:
-    text = said(run, "route", "--sample", "--all")
+def test_the_small_print_of_the_route() -> None:
+    text = said("route", "--sample", "--all")
     assert (
         "Start zones: ground of 30.0° to 55.0° over 20 m or two cells, by its slope or the middle of its 95 "
         "% interval, from 400 m² on, within 3 km; possible start zones: ground that may reach 30° within its "
         "95 % interval, from about 24° on. Steeper ground counts too."
     ) in text
-    text = said(run, "route", "--sample", "--all", *MILDER)
+    text = said("route", "--sample", "--all", *MILDER)
     assert "from 1000 m² on, within 2 km; possible start zones: ground that may reach 35°" in text
     assert f"- {LEFT_OUT}" in text
 
 
-def test_the_small_print_of_a_place(run: Run) -> None:
-    assert answer(run, "ground", HERE, "--sample")["start_zones"] == USUAL
-    text = said(run, "ground", HERE, "--sample", *MILDER)
+def test_the_small_print_of_a_place() -> None:
+    assert answer("ground", HERE, "--sample")["start_zones"] == USUAL
+    text = said("ground", HERE, "--sample", *MILDER)
     assert (
         "Start zones: ground of 35.0° to 50.0° over 20 m or two cells, by its slope or the middle of its 95 "
         "% interval, from 1000 m² on, within 2 km; possible start zones: ground that may reach 35° within "
@@ -106,22 +110,22 @@ def test_the_small_print_of_a_place(run: Run) -> None:
     assert f"- {LEFT_OUT}" in text
 
 
-def test_a_stated_error_takes_nothing_off_what_the_cells_lower(run: Run) -> None:
-    text = said(run, "route", "--sample", "--all", "--vertical-error", "0.000001m")
+def test_a_stated_error_takes_nothing_off_what_the_cells_lower() -> None:
+    text = said("route", "--sample", "--all", "--vertical-error", "0.000001m")
     assert "95 % interval, from about 26° on" in text
-    usual = said(run, "route", "--sample", "--all")
+    usual = said("route", "--sample", "--all")
     assert "95 % interval, from about 24° on" in usual
     assert "such ground counts as a possible start zone" in usual
 
 
-def test_a_kind_of_model_reaches_the_answer(run: Run) -> None:
-    found = answer(run, "route", "--sample", "--model-kind", "lidar")
+def test_a_kind_of_model_reaches_the_answer() -> None:
+    found = answer("route", "--sample", "--model-kind", "lidar")
     assert found["settings"]["model_kind"] == "lidar"
     assert "a model of the kind lidar (0.3 m, 1 SD, correlation 20 m)" in found["model"]["uncertainty"]
-    usual = answer(run, "route", "--sample")
+    usual = answer("route", "--sample")
     widths = [[leg["slope_high_deg"] - leg["slope_low_deg"] for leg in one["legs"]] for one in (found, usual)]
     assert all(narrow < wide for narrow, wide in zip(*widths, strict=True))
-    refused = run("route", "--sample", "--model-kind", "laser")
+    refused = typed("route", "--sample", "--model-kind", "laser")
     assert (refused[0], refused[1]) == (2, "")
     assert refused[2] == (
         "steybrae: The kind of a model should be one of lidar, photogrammetry, contours, glo-30, aw3d-30, "
@@ -129,11 +133,11 @@ def test_a_kind_of_model_reaches_the_answer(run: Run) -> None:
     )
 
 
-def test_a_card_made_from_a_route_takes_them_too(run: Run) -> None:
+def test_a_card_made_from_a_route_takes_them_too() -> None:
     card = ("card", "--sample", "--date", "2027-01-15")
-    found = answer(run, *card, *MILDER)
+    found = answer(*card, *MILDER)
     assert texts(found)["overhead_left_out"] == LEFT_OUT
-    assert LEFT_OUT in said(run, *card, *MILDER)
+    assert LEFT_OUT in said(*card, *MILDER)
 
 
 @pytest.mark.parametrize("option", [MILDER[:2], MILDER[2:4], MILDER[4:]], ids=" ".join)
