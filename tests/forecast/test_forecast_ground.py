@@ -134,22 +134,31 @@ class Plain:
     def __init__(self, source: Dem, known: SlopeUncertainty, height_error_m: float) -> None:
         self.source, self.known, self.error_m = source, known, height_error_m
         self.field = slope_field(source)
+        self.known_of: dict[tuple[int, int], tuple[float, set[str], float, float]] = {}
 
     def named(
         self, cell: tuple[int, int], aspects: tuple[str, ...], span: tuple[float, float], least: float
     ) -> bool:
-        p, q, slope, height = (
-            float(values[cell])
-            for values in (self.field.p, self.field.q, self.field.slope_deg, self.source.heights_m)
-        )
-        rough = float(self.field.roughness_deg[cell])
-        if math.ceil(10.0 * slope - 1e-6) / 10.0 < least:
+        shown_deg, faced, top, bottom = self.told(cell)
+        if shown_deg < least or (aspects and not set(aspects) & faced):
             return False
-        if aspects and not set(aspects) & faces(p, q, rough, self.known):
-            return False
-        half = self.error_m + math.hypot(p, q) * 10.0 / 2.0
-        top, bottom = math.ceil((height + half) / 10.0) * 10.0, math.floor((height - half) / 10.0) * 10.0
         return top >= span[0] and bottom <= span[1]
+
+    def told(self, cell: tuple[int, int]) -> tuple[float, set[str], float, float]:
+        """Slope as shown, sectors faced and heights, up and down, of a cell: each worked out once."""
+        if cell not in self.known_of:
+            p, q, slope, height = (
+                float(values[cell])
+                for values in (self.field.p, self.field.q, self.field.slope_deg, self.source.heights_m)
+            )
+            half = self.error_m + math.hypot(p, q) * 10.0 / 2.0
+            self.known_of[cell] = (
+                math.ceil(10.0 * slope - 1e-6) / 10.0,
+                faces(p, q, float(self.field.roughness_deg[cell]), self.known),
+                math.ceil((height + half) / 10.0) * 10.0,
+                math.floor((height - half) / 10.0) * 10.0,
+            )
+        return self.known_of[cell]
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -138,7 +138,7 @@ ASPECTS = st.lists(st.sampled_from(SECTORS), max_size=8).map(tuple)
 
 class TestMatching:
     @given(PIECES, ASPECTS, ELEVATIONS, st.sampled_from([20.0, 25.0, 30.0, 35.0, 42.5]))
-    @settings(max_examples=2500, deadline=None)
+    @settings(max_examples=600, deadline=None)
     def test_equal_to_the_plain_one(
         self, pieces: list[Piece], aspects: tuple[str, ...], elevation: Elevation | None, least: float
     ) -> None:
@@ -148,7 +148,7 @@ class TestMatching:
         assert set(found.sectors) <= set(aspects or SECTORS)
 
     @given(PIECES, st.floats(0.0, 9.9), ASPECTS, ELEVATIONS)
-    @settings(max_examples=300, deadline=None)
+    @settings(max_examples=150, deadline=None)
     def test_rounded_heights_never_lose_ground(
         self, pieces: list[Piece], shift: float, aspects: tuple[str, ...], elevation: Elevation | None
     ) -> None:

@@ -21,7 +21,7 @@ from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.terrain.dem import Dem
 
 SHAPE, CELL_M, LEG_M, SIGMA_M = (61, 61), 10.0, 300.0, 1.0
-TRIALS = 150
+TRIALS = 60
 REACH_M = 20.0
 """How far is looked overhead: nothing asserted here asks what stands there, and it took 95 % of the time."""
 
@@ -117,11 +117,12 @@ def test_a_true_35_is_not_missed(correlation_m, most_metres):
 def test_with_no_error_stated_28_may_be_35_more_often_than_with_one(correlation_m):
     """The usual worst survey error of 1.5 m is more than the 1 m that these models have.
 
-    Errors alike over 100 m turn a plane less: there the high end reaches 35 degrees in 43 % of the legs.
+    Errors alike over 100 m turn a plane less: there the high end reaches 35 degrees in 43 % of 150 legs.
     """
     found = legs(28.0, correlation_m, False)
     assert reaches(found, possible) > reaches(legs(28.0, correlation_m, True), possible) - 1e-9
-    assert reaches(found, possible) > 0.4
+    # Fewer legs may lie two standard deviations of their number lower.
+    assert reaches(found, possible) > 0.43 - 2.0 * math.sqrt(0.43 * 0.57 / TRIALS)
     assert reaches(found, central) <= 0.05
 
 

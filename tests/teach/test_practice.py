@@ -92,8 +92,9 @@ def ground_slopes_deg(ground: MapGround, question: Question) -> list[float]:
 
 
 @pytest.mark.parametrize("batch", range(8))
-def test_200_sheets_every_answer_is_within_its_own_tolerance_of_the_ground(batch: int) -> None:
-    for seed in range(25 * batch, 25 * batch + 25):
+def test_96_sheets_every_answer_is_within_its_own_tolerance_of_the_ground(batch: int) -> None:
+    """Each level on each map eight times: some 700 answers."""
+    for seed in range(12 * batch, 12 * batch + 12):
         level = list(LEVELS)[seed % 3]
         one = sheet(seed, level, LOOKS[seed % len(LOOKS)])
         assert len(one.questions) >= 6, one.notes
@@ -410,7 +411,7 @@ def test_unknown_ground_is_a_patch_and_never_asked_about() -> None:
             "Take a larger model or a larger scale.",
         ),
         (
-            lambda: sheet(1, look=MapLook(25_000.0, 1.0)).lines,
+            lambda: sheet(1, look=MapLook(25_000.0, 1.0), questions=1).lines,
             ModelError,
             "A map should have at most 400 contours; this one has 1077. Take a larger interval.",
         ),
@@ -423,10 +424,10 @@ def test_what_cannot_be_made_is_refused(make: object, error: type[Exception], me
 
 def test_gentle_ground_gives_fewer_questions_and_says_so() -> None:
     gentle = sample_surface(Plane(5.0, 90.0), (160, 160), 10.0)
-    one = practice_sheet(gentle, LOOKS[0], seed=1, questions=16)
-    assert 0 < len(one.questions) < 16
+    one = practice_sheet(gentle, LOOKS[0], seed=1, questions=8)
+    assert 0 < len(one.questions) < 8
     assert one.notes[0] == (
-        f"This ground gave {len(one.questions)} of 16 questions. Choose another place, scale or seed."
+        f"This ground gave {len(one.questions)} of 8 questions. Choose another place, scale or seed."
     )
 
 
