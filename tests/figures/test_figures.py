@@ -134,7 +134,7 @@ def test_labels_of_the_map_do_not_overlap(sample, sample_figure):
     drawn = axes_of(sample_figure, "map")
     renderer = FigureCanvasAgg(sample_figure).get_renderer()
     with picture_style():
-        sample_figure.draw(renderer)
+        sample_figure.draw_without_rendering()
     boxes = [
         label.get_bbox_patch().get_window_extent(renderer)
         for label in drawn.findobj(Annotation)
@@ -152,7 +152,7 @@ def test_nothing_written_runs_off_the_page_or_into_another_word(which, request):
     figure = route_figure(request.getfixturevalue(which))
     renderer = FigureCanvasAgg(figure).get_renderer()
     with picture_style():
-        figure.draw(renderer)  # which places the labels of the axes
+        figure.draw_without_rendering()  # which places the labels of the axes
     # matplotlib keeps labels of ticks outside the limits, and does not draw them.
     ticks = {id(label) for at in figure.axes for label in (*at.get_xticklabels(), *at.get_yticklabels())}
     page = figure.bbox

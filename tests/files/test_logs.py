@@ -234,7 +234,7 @@ def written_by_all(path: Path, writers: int, count: int, *, lock_file: bool) -> 
     return read_log(path)
 
 
-@pytest.mark.parametrize(("count", "lock_file"), [(1000, False), (100, True)])
+@pytest.mark.parametrize(("count", "lock_file"), [(300, False), (100, True)])
 def test_eight_processes_lose_nothing(tmp_path: Path, count: int, *, lock_file: bool) -> None:
     path = tmp_path / "shared.csv"
     read = written_by_all(path, 8, count, lock_file=lock_file)
