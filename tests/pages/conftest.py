@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from tests.once import once_for_all
 
 from steybrae.cli import app
 from steybrae.files.plans import read_plan
@@ -38,10 +39,11 @@ def run(*arguments: str) -> int:
 
 @pytest.fixture(scope="session")
 def made(tmp_path_factory: pytest.TempPathFactory, sample_dem: Path) -> Made:
-    folder = tmp_path_factory.mktemp("report")
-    plan, page = folder / "plan.zip", folder / "plan.html"
-    bulletin = ("--bulletin", str(sample_dem / "bulletin.json"), "--region", "XX-STEY-01")
-    when = ("--at-time", "2027-01-15T09:00+00:00")
-    outputs = ("--save", str(plan), "--report", str(page), "--json")
-    assert run("route", "--sample", "--interval", "10m", *bulletin, *when, *outputs) == 0
-    return Made(folder, plan, page, read_plan(plan))
+    def make(folder: Path) -> None:
+        bulletin = ("--bulletin", str(sample_dem / "bulletin.json"), "--region", "XX-STEY-01")
+        when = ("--at-time", "2027-01-15T09:00+00:00")
+        outputs = ("--save", str(folder / "plan.zip"), "--report", str(folder / "plan.html"), "--json")
+        assert run("route", "--sample", "--interval", "10m", *bulletin, *when, *outputs) == 0
+
+    folder = once_for_all(tmp_path_factory, "report", make)
+    return Made(folder, folder / "plan.zip", folder / "plan.html", read_plan(folder / "plan.zip"))

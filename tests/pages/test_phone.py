@@ -16,6 +16,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 from tests.conftest import SamplePlan
+from tests.pages.conftest import Made as Day
 from tests.visits import Visit
 
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
@@ -30,16 +31,11 @@ from steybrae.field.reasons import with_reasons
 from steybrae.field.references import check_reference
 from steybrae.files.bulletins import read_bulletins
 from steybrae.files.logs import add_rows, append_row, read_log
-from steybrae.files.model.rasters import open_model
-from steybrae.files.routes import read_route
 from steybrae.pages.phone import MOST_BYTES, phone_page
 from steybrae.quantities import gradient_to_angle
 from steybrae.route.positions.places import Place
 from steybrae.route.times.daylight import parse_clock
-from steybrae.screening import Settings, screen_route
 from steybrae.screening.forecast.at import ForecastAsk
-from steybrae.screening.forecast.ground import with_forecast_ground
-from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.result import RouteScreening
 
 PHONE: dict[str, Any] = {"viewport": {"width": 360, "height": 640}, "has_touch": True, "is_mobile": True}
@@ -79,14 +75,9 @@ class Made:
 
 
 @pytest.fixture(scope="module")
-def made(sample_dem: Path, tmp_path_factory: pytest.TempPathFactory) -> Made:
-    route = read_route(sample_dem / "day.gpx")
-    with open_model([sample_dem / "stey_massif.tif"]) as model:
-        settings = Settings()
-        screening = with_relief(screen_route(route, model, settings), model)
-        screening = with_forecast_ground(screening, route, model, settings)
+def made(made: Day, sample_dem: Path, tmp_path_factory: pytest.TempPathFactory) -> Made:
     source, ask = read_bulletins(sample_dem / "bulletin.json"), ForecastAsk(region="XX-STEY-01")
-    screening, card = of_day(screening, CHOICE, (source, ask))
+    screening, card = of_day(made.screening, CHOICE, (source, ask))
     page = tmp_path_factory.mktemp("phone") / "hill.html"
     page.write_text(phone_page(card, screening, "plan.zip"), "utf-8")
     return Made(screening, card, page)
@@ -119,7 +110,7 @@ class TestRule:
             next(one for one in made.data["checks"] if one["quantity"] == kind) for kind in ("slope", "sight")
         )
         cases, mine = [], []
-        for number in range(10_000):
+        for number in range(2500):
             expected = draw.uniform(0.5, 70.0)
             down, up = draw.uniform(4.001, 30.0), draw.uniform(4.001, 30.0)
             low = None if draw.random() < 0.1 else max(0.0, expected - down)
@@ -343,7 +334,8 @@ class TestScreens:
             assert page.evaluate(FITS), name
             boxes = page.evaluate(TARGETS)
             assert not [box for box in boxes if min(box[1:]) < 47.9], name
-            assert Axe().run(page).response["violations"] == [], name
+            if width == 360:  # what axe looks at is the same letters and colours at both
+                assert Axe().run(page).response["violations"] == [], name
         visit.end()
 
     def test_twice_the_letters_still_fit(self, phone: Page) -> None:

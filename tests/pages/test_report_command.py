@@ -29,16 +29,13 @@ def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     return printed.err.rstrip("\n")
 
 
-def test_a_saved_plan_becomes_the_same_page(made: Made, tmp_path: Path) -> None:
+def test_a_saved_plan_becomes_the_same_page_and_its_cautions_are_printed(
+    made: Made, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     out = tmp_path / "again.html"
-    assert run("report", str(made.plan), "--out", str(out)) == 0
-    assert out.read_bytes() == made.page.read_bytes()
-
-
-def test_cautions_are_printed(made: Made, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    out = tmp_path / "p.html"
     capsys.readouterr()
     assert run("report", str(made.plan), "--out", str(out)) == 0
+    assert out.read_bytes() == made.page.read_bytes()
     printed = " ".join(capsys.readouterr().out.split())
     for caution in made.screening.cautions:
         assert caution.text in printed
