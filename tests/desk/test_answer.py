@@ -23,6 +23,7 @@ from steybrae.desk.opened import Desk
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model
 from steybrae.files.routes import read_routes, read_routes_text
+from steybrae.route.kept import LeftError
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.forecast.at import forecast_beside
 from steybrae.screening.model.look import found_near
@@ -120,6 +121,20 @@ def test_only_what_changed_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
         assert read
         assert len(read) < 40
         assert untouched == []
+
+
+def test_an_answer_that_nobody_waits_for_is_given_up_and_harms_none_after_it() -> None:
+    points, settings, asked = sample_points(4), Settings(reach_m=20.0), iter([False] * 5 + [True])
+    with open_model([sample_model()]) as model, open_model([sample_model()]) as fresh:
+        (route,), _ = routes_of(drawn_lines(message(("day", "main", points)), model.grid))
+        engine = Engine(model, settings)
+        with pytest.raises(LeftError):
+            engine.answer([route], 0, lambda: next(asked))
+        assert next(asked, None) is None
+        assert (
+            differences(Engine(fresh, settings).answer([route], 0).found, engine.answer([route], 0).found)
+            == []
+        )
 
 
 def test_what_is_kept_is_bounded() -> None:

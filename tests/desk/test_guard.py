@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -12,7 +13,7 @@ from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 from tests.desk.conftest import KEY, PORT
 
-from steybrae.desk import actions, guard
+from steybrae.desk import actions, guard, server
 from steybrae.desk.guard import MOST_BYTES
 from steybrae.desk.messages import read_message
 from steybrae.desk.opened import Desk
@@ -163,6 +164,33 @@ def test_a_message_that_never_comes_is_given_up(desk: Desk, monkeypatch: pytest.
     asyncio.run(desk_app(desk, KEY, PORT)(scope, never, send))
     assert answers[0]["status"] == 408
     assert (b"connection", b"close") in answers[0]["headers"]
+
+
+def test_who_has_left_is_noticed(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    noticed: list[bool] = []
+
+    def slow(_: Desk, __: Any, left: Callable[[], bool]) -> dict[str, Any]:
+        end = time.monotonic() + 20.0
+        while not left() and time.monotonic() < end:
+            time.sleep(0.001)
+        noticed.append(left())
+        return {}
+
+    monkeypatch.setattr(server, "answer", slow)
+    said = iter([{"type": "http.request", "body": b"{}", "more_body": False}, {"type": "http.disconnect"}])
+
+    async def receive() -> dict[str, Any]:
+        return next(said)
+
+    async def send(_: Any) -> None:
+        pass
+
+    headers = [(b"host", HOST.encode()), (b"content-type", b"application/json")]
+    scope = {
+        "type": "http", "method": "POST", "path": f"/{KEY}/answer", "query_string": b"", "headers": headers,
+    }  # fmt: skip
+    asyncio.run(desk_app(desk, KEY, PORT)(scope, receive, send))
+    assert noticed == [True]
 
 
 def failing(*_: object) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Final
 
-from steybrae.desk.answer import answer, shift
+from steybrae.desk.answer import shift
 from steybrae.desk.draft import draft, keep
 from steybrae.desk.gpx import opened
 from steybrae.desk.make import MAKERS, Made
@@ -26,7 +26,6 @@ ACTIONS: Final[dict[tuple[str, str], Action]] = {
     ("POST", "open"): opened,
     ("GET", "draft"): draft,
     ("PUT", "draft"): keep,
-    ("POST", "answer"): answer,
     **{("POST", f"make/{name}"): maker for name, maker in MAKERS.items()},
     ("POST", "shift"): shift,
 }

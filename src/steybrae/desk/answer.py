@@ -5,7 +5,7 @@ Paths are positions in the model's own grid, ``[row, col]``.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -26,6 +26,7 @@ from steybrae.document import Block, Column, Listing, Paragraph, Table, plain
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.pages.desk import profile_html
+from steybrae.route.kept import LeftError
 from steybrae.screening.pictures.picture import UNKNOWN, Profile
 from steybrae.screening.pictures.relief import profile_of
 from steybrae.screening.places.find import ORDER_RULE
@@ -38,6 +39,8 @@ from steybrae.value import climb, kilometres, minutes, slope, steep_length
 SHIFTS_M: Final = (30.0, 50.0)
 """How far a line is moved to either side, metres: beyond the usual position error, within a corridor."""
 
+NOBODY: Final = "Nobody waited for this answer any longer."
+
 VERTEX_M: Final = 50.0
 """Distance between the positions that the line's path is told by, metres (our choice)."""
 
@@ -47,7 +50,7 @@ _LEG_COLUMNS: Final = (
 )  # fmt: skip
 
 
-def answer(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
+def answer(desk: Desk, message: dict[str, Any], left: Callable[[], bool] = bool) -> dict[str, Any]:
     """Answer lines as they are drawn.
 
     Parameters
@@ -56,6 +59,8 @@ def answer(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
         Its model, settings and bulletin.
     message
         ``sequence``, sent back; ``lines``; ``active``, the number of the one that is asked about.
+    left
+        Whether nobody waits for the answer any longer: then no more is worked out than is under way.
 
     Returns
     -------
@@ -70,9 +75,11 @@ def answer(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
         return {**told, "refused": TOO_SHORT}
     routes, numbers = routes_of(lines)
     try:
-        found = on_engine(desk, Engine.answer, routes, numbers.index(active))
+        found = on_engine(desk, Engine.answer, routes, numbers.index(active), left)
     except SteybraeError as error:
         return {**told, "refused": str(error)}
+    except LeftError:
+        return {**told, "refused": NOBODY}
     return {**told, **_told(desk, found)}
 
 

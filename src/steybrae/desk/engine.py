@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from steybrae.card.times import usual_time
@@ -65,7 +65,7 @@ class Engine:
         self._model, self._settings, self._forecast = model, settings, forecast
         self.kept = Kept(model)
 
-    def answer(self, routes: Sequence[Route], active: int) -> Answered:
+    def answer(self, routes: Sequence[Route], active: int, left: Callable[[], bool] = bool) -> Answered:
         """Answer lines.
 
         Parameters
@@ -74,13 +74,17 @@ class Engine:
             The main line first.
         active
             Which of them is asked about.
+        left
+            Whether nobody waits for the answer any longer.
 
         Raises
         ------
         SteybraeError
             It cannot be screened.
+        LeftError
+            Nobody waited any longer; what was worked out till then is kept.
         """
-        self.kept.turn()
+        self.kept.turn(left)
         found = self.screened(routes[active])
         if self._forecast is not None:
             found = forecast_beside(found, *self._forecast)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import re
+import threading
 from typing import Final
 
 from starlette.applications import Starlette
@@ -16,6 +17,7 @@ from starlette.routing import Route as Path
 
 from steybrae.desk import actions
 from steybrae.desk.about import looked_at, model_facts
+from steybrae.desk.answer import answer
 from steybrae.desk.draft import Conflict
 from steybrae.desk.gridlines import gridlines
 from steybrae.desk.guard import App, Guard
@@ -77,6 +79,14 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
             return Response(found.body, media_type=found.kind, headers=named)
         return JSONResponse(found)
 
+    async def answered(request: Request) -> Response:
+        message, left = read_message(await request.body()), threading.Event()
+        leaving = asyncio.create_task(_leaves(request, left))
+        try:
+            return JSONResponse(await run_in_threadpool(answer, desk, message, left.is_set))
+        finally:
+            leaving.cancel()
+
     async def tile(request: Request) -> Response:
         layer, *place = (request.path_params[name] for name in ("layer", "z", "x", "y"))
         view = TileView(*map(int, place)) if all(map(_WHOLE.fullmatch, place)) else None
@@ -92,7 +102,7 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
         return JSONResponse(looked_at(desk))
 
     made = [Path(f"/make/{one}", act, methods=["POST"]) for one in actions.MADE]
-    posted = [Path(f"/{one}", act, methods=["POST"]) for one in ("place", "typed", "answer", "open", "shift")]
+    posted = [Path(f"/{one}", act, methods=["POST"]) for one in ("place", "typed", "open", "shift")]
     return Guard(
         Starlette(
             routes=[
@@ -102,6 +112,7 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
                 Path("/tiles/{layer}/{z}/{x}/{y}.png", tile),
                 Path("/gridlines", lines),
                 Path("/looked", looked),
+                Path("/answer", answered, methods=["POST"]),
                 *posted,
                 *made,
                 Path("/draft", act, methods=["PUT"]),
@@ -117,6 +128,13 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
         key,
         port,
     )
+
+
+async def _leaves(request: Request, left: threading.Event) -> None:
+    """Set `left` as soon as who asked waits no longer."""
+    while (await request.receive())["type"] != "http.disconnect":
+        pass
+    left.set()
 
 
 def _says(status: int, sentence: str) -> Response:

@@ -27,6 +27,10 @@ class Met(Protocol):
         """Count so many more, read before."""
 
 
+class LeftError(Exception):
+    """Nobody waits for the answer any longer."""
+
+
 class Kept:
     """Results of the last turns; a turn is one answer.
 
@@ -41,6 +45,7 @@ class Kept:
         self._source = source
         self._turn = 0
         self._held: dict[tuple[str, Hashable], tuple[int, object, tuple[int, int, int]]] = {}
+        self._left: Callable[[], bool] = bool
 
     def __len__(self) -> int:
         """How many results are held."""
@@ -65,8 +70,15 @@ class Kept:
         if self._source is not None:
             self._source.meet(more)
 
-    def turn(self) -> None:
-        """Begin the next answer, and let go what the last ones did not ask for."""
+    def turn(self, left: Callable[[], bool] = bool) -> None:
+        """Begin the next answer, and let go what the last ones did not ask for.
+
+        Parameters
+        ----------
+        left
+            Whether nobody waits for it any longer: then nothing more is made for it.
+        """
+        self._left = left
         self._turn += 1
         oldest = self._turn - MOST_TURNS
         self._held = {key: held for key, held in self._held.items() if held[0] >= oldest}
@@ -82,11 +94,18 @@ class Kept:
             All that determines it; objects without an equality of their own stand for themselves.
         make
             Makes it.
+
+        Raises
+        ------
+        LeftError
+            It is not held, and nobody waits for the answer any longer.
         """
         if self._source is None:
             return make()
         held = self._held.get((kind, key))
         if held is None:
+            if self._left():
+                raise LeftError
             if kind in LARGE:
                 stale = [
                     name for name, (turn, *_) in self._held.items() if name[0] == kind and turn < self._turn

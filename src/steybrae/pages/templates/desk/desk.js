@@ -83,28 +83,39 @@ async function follow(map) {
 function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
   let drawing = false;
   let asked = 0;
+  let shape = "";
   const day = new DayForm(kept.day, {
     content: () => ({ lines: lines.lines, active: lines.active }), tells: tell, changed: () => draft.changed(),
   });
 
   // The answer: asked again after each change, and while a point is dragged.
-  const asking = new Newest(async (state, number) => {
+  const asking = new Newest(async (state, number, signal) => {
     try {
-      const found = await (await post("answer", { sequence: number, lines: plain(state), active: lines.active })).json();
-      lines.settle(state, found.points ?? []);
+      const message = { sequence: number, lines: plain(state), active: lines.active };
+      const found = await (await post("answer", message, { signal })).json();
+      // A point let go where it was dragged to is another object at the same place.
+      const same = JSON.stringify(plain(lines.lines)) === JSON.stringify(plain(state));
+      for (const one of same ? [state, lines.lines] : [state]) lines.settle(one, found.points ?? []);
       panel.show(found);
       map.answer(found.refused ? null : found);
       list.show();
     } catch (error) {
+      if (signal.aborted) return;
+      shape = "";
       if (!(error instanceof Refused)) throw error;
       tell(error.message);
     }
     panel.old(number !== asked);
   });
 
-  function answer(state = lines.lines) {
+  /** Ask about lines; `atOnce`: in place of what is being worked out, which else is waited for. */
+  function answer(state = lines.lines, atOnce = false) {
+    const wanted = JSON.stringify([plain(state), lines.active]);
+    if (wanted === shape) return;
+    shape = wanted;
     asked += 1;
     panel.old(true);
+    if (atOnce) asking.leave();
     asking.ask(state, asked);
   }
 
@@ -162,7 +173,10 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
       map.show(state, lines.active, index);
       answer(state);
     },
-    dropped: (index, point) => lines.move(index, point),
+    dropped: (index, point) => {
+      answer(lines.dragged(index, point), true);
+      lines.move(index, point);
+    },
     pressed,
     pointed: (point) => { if (matchMedia("(hover: hover)").matches) under(point); },
     moved: (point) => { if (document.activeElement === one("#map")) under(point); },

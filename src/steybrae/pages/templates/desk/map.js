@@ -79,8 +79,9 @@ export class DeskMap {
     map.on("click", (event) => this.#hooks.clicked(place(event.latlng)));
     // From the page itself, since lines and points keep their own events from the map.
     box.addEventListener("mousemove", (event) => {
+      if (event.buttons) return; // while a point is dragged its answer has the processor
       this.#hooks.pointed(place(map.mouseEventToLatLng(event)));
-      if (!event.buttons) this.#hooks.near(this.#nearest(map.mouseEventToLayerPoint(event)));
+      this.#hooks.near(this.#nearest(map.mouseEventToLayerPoint(event)));
     });
     box.addEventListener("mouseleave", () => this.#hooks.near(null));
     const moved = later(150, () => this.#drawGrid());

@@ -16,39 +16,41 @@ async function ask(path, options) {
   try {
     return await fetch(path, options);
   } catch {
+    if (options?.signal?.aborted) throw new Refused("");
     throw new Refused("The desk does not answer: has its program ended? Start it again; what it said was kept is kept.");
   }
 }
 
 export const get = async (path) => (await answered(await ask(path))).json();
 
-export async function post(path, data, headers = JSON_TYPE) {
+export async function post(path, data, { headers = JSON_TYPE, signal } = {}) {
   const body = headers === JSON_TYPE ? JSON.stringify(data) : data;
-  return answered(await ask(path, { method: "POST", headers, body }));
+  return answered(await ask(path, { method: "POST", headers, body, signal }));
 }
 
 export const postGpx = async (text) =>
-  (await post("open", text, { "Content-Type": "application/gpx+xml" })).json();
+  (await post("open", text, { headers: { "Content-Type": "application/gpx+xml" } })).json();
 
 /** One request at a time; of those that come meanwhile only the newest is sent. */
 export class Newest {
-  #task; #busy = false; #next = null;
+  #task; #busy = null; #next = null;
 
   constructor(task) { this.#task = task; }
 
   async ask(...given) {
     this.#next = given;
     if (this.#busy) return;
-    this.#busy = true;
     while (this.#next) {
       const now = this.#next;
       this.#next = null;
-      await this.#task(...now);
+      this.#busy = new AbortController();
+      await this.#task(...now, this.#busy.signal);
     }
-    this.#busy = false;
+    this.#busy = null;
   }
 
-  get waiting() { return this.#next !== null; }
+  /** Wait no longer for what is under way. */
+  leave() { this.#busy?.abort(); }
 }
 
 /** Points as the server takes them: by latitude and longitude where they are known, else by row and column. */
