@@ -5,24 +5,22 @@ Paths are positions in the model's own grid, ``[row, col]``.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from steybrae.answers.forecast import finding_blocks
-from steybrae.answers.leg import CHANGES, NO_CHANGE, leg_columns, lines_blocks, lines_cautions, moved_items
-from steybrae.answers.overhead import path_text, sight_text
+from steybrae.answers.leg import CHANGES, NO_CHANGE, lines_blocks, lines_cautions, moved_items
 from steybrae.answers.places import NO_PLACE, legs_left_text
 from steybrae.answers.route import headline
 from steybrae.bands import bands_text
-from steybrae.card.times import usual_time
 from steybrae.desk.drawn import TOO_SHORT, asked_line, drawn_lines, points_out, routes_of, which
 from steybrae.desk.engine import Answered, Engine
 from steybrae.desk.opened import Desk
-from steybrae.document import Block, Column, Listing, Paragraph, Table, plain
+from steybrae.desk.told_leg import LEG_COLUMNS, LegTold, column_heads, told_rows
+from steybrae.document import Block, Listing, Paragraph, Table, plain
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.pages.desk import profile_html
@@ -32,22 +30,14 @@ from steybrae.screening.pictures.relief import profile_of
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_line, start_words, stretch_words
-from steybrae.screening.result import LegScreening, RouteScreening
-from steybrae.terrain.dem import Array, Grid
+from steybrae.screening.result import RouteScreening
+from steybrae.terrain.dem import Array
 from steybrae.value import climb, kilometres, minutes, slope, steep_length
 
 SHIFTS_M: Final = (30.0, 50.0)
 """How far a line is moved to either side, metres: beyond the usual position error, within a corridor."""
 
 NOBODY: Final = "Nobody waited for this answer any longer."
-
-VERTEX_M: Final = 50.0
-"""Distance between the positions that the line's path is told by, metres (our choice)."""
-
-_LEG_COLUMNS: Final = (
-    "number", "from_", "to", "length_m", "ascent_m", "descent_m", "slope_max_deg", "slope_interval",
-    "slope_corridor_max_deg", "bands_possible", "steep_m", "overhead_deg", "unknown_m",
-)  # fmt: skip
 
 
 def answer(desk: Desk, message: dict[str, Any], left: Callable[[], bool] = bool) -> dict[str, Any]:
@@ -116,23 +106,25 @@ def on_engine(desk: Desk, ask: Any, *args: Any, **named: Any) -> Any:
 
 def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
     """Everything that is told of the line asked about, and of all lines beside each other."""
-    found, along = answered.found, _Along.of(answered.found, desk.grid)
+    found = answered.found
+    legs = [desk.told.leg(leg, desk.grid) for leg in found.legs]
+    along = _Along.of(found, legs)
     beside, notes = _beside(answered)
     profile = profile_of(found)
     cautions = found.cautions if answered.beside is None else lines_cautions(answered.beside)
     cautions = tuple(dict.fromkeys((*found.cautions, *cautions, *desk.ask.cautions)))
     return {
         "headline": [text for block in headline(found) for text in _texts(block)],
-        "facts": [list(fact) for fact in _facts(found)],
+        "facts": [list(fact) for fact in _facts(found, legs)],
         "places": [_place(place, along) for place in found.places],
         "notes": [
             f"{ORDER_RULE if found.places else NO_PLACE} {legs_left_text(found)}",
             *_notes(found),
             *notes,
         ],
-        "legs": told_table(leg_columns(*_LEG_COLUMNS), found.legs),
+        "legs": {"columns": column_heads(LEG_COLUMNS), "rows": [leg.row for leg in legs]},
         "stretches": list(_stretches(profile, tuple(found.totals.band_lengths_m), along)),
-        "overhead": [one for leg in found.legs for one in _overhead(leg, desk.grid)],
+        "overhead": [one for leg in legs for one in leg.overhead],
         "profile": {"html": profile_html(found, profile), "length_m": found.totals.length_m},
         "chainage": np.stack((along.chainage_m, along.row, along.col), axis=1).tolist(),
         "beside": beside,
@@ -153,18 +145,9 @@ def _texts(block: Block) -> Iterator[str]:
         yield plain(getattr(block, "text", ""))
 
 
-def told_table(columns: Iterable[Column], rows: Sequence[Any]) -> dict[str, Any]:
-    """Table as texts."""
-    columns = tuple(columns)
-    return {
-        "columns": [plain(column.heading.replace("\n", " ")) for column in columns],
-        "rows": [[plain(" ".join(column.lines(row))) for column in columns] for row in rows],
-    }
-
-
-def _facts(found: RouteScreening) -> Iterator[tuple[str, str]]:
+def _facts(found: RouteScreening, legs: Sequence[LegTold]) -> Iterator[tuple[str, str]]:
     totals = found.totals
-    times = [usual_time(leg) for leg in found.legs]
+    times = [leg.time for leg in legs]
     at_least = any(least for _, least in times)
     yield "Length", kilometres(totals.length_m).text
     yield "Up", climb(totals.ascent_m, at_least=totals.ascent_at_least).text
@@ -181,10 +164,9 @@ def _beside(answered: Answered) -> tuple[dict[str, Any] | None, list[str]]:
         return None, [answered.without] if answered.without else []
     blocks = list(lines_blocks(answered.beside))
     tables = [block for block in blocks if isinstance(block, Table) and not block.title]
-    told = [told_table(table.columns, table.rows) for table in tables]
-    rows = [row for table in told for row in table["rows"]]
+    rows = [row for table in tables for row in told_rows(table.columns, table.rows)]
     words = [text for block in blocks if isinstance(block, (Listing, Paragraph)) for text in _texts(block)]
-    return {"columns": told[0]["columns"], "rows": rows}, words
+    return {"columns": column_heads(tables[0].columns), "rows": rows}, words
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,18 +178,12 @@ class _Along:
     col: Array
 
     @staticmethod
-    def of(found: RouteScreening, grid: Grid) -> _Along:
+    def of(found: RouteScreening, legs: Sequence[LegTold]) -> _Along:
         parts, start = [], 0.0
-        for leg in found.legs:
-            points = leg.points
-            some = _some(points.chainage_m)
-            parts.append(
-                np.stack((start + points.chainage_m[some], points.lat_deg[some], points.lon_deg[some]))
-            )
+        for leg, told in zip(found.legs, legs, strict=True):
+            parts.append(told.along + np.array([[start], [0.0], [0.0]]))
             start += leg.length_m
-        chainage, lat, lon = np.concatenate(parts, axis=1)
-        col, row = grid.from_wgs84(lon, lat)
-        return _Along(chainage, row, col)
+        return _Along(*np.concatenate(parts, axis=1))
 
     def path(self, from_m: float, to_m: float) -> list[list[float]]:
         """Positions from one chainage to another."""
@@ -217,12 +193,6 @@ class _Along:
             [np.interp(at, self.chainage_m, axis) for axis in (self.row, self.col)], axis=1
         ).tolist()
         return found
-
-
-def _some(chainage_m: Array) -> NDArray[np.intp]:
-    """Points of a leg some metres apart, the ends among them."""
-    step = np.floor(chainage_m / VERTEX_M)
-    return np.flatnonzero(np.concatenate(([True], np.diff(step[:-1]) > 0, [True])))
 
 
 def _place(place: PlaceThatMatters, along: _Along) -> dict[str, Any]:
@@ -253,26 +223,3 @@ def _stretches(profile: Profile, labels: tuple[str, ...], along: _Along) -> Iter
             "pattern": "unknown" if unknown else str(band),
             "path": along.path(float(profile.edges_m[first]), float(profile.edges_m[last])),
         }
-
-
-def _overhead(leg: LegScreening, grid: Grid) -> Iterator[dict[str, Any]]:
-    """Yield the steepest sight from a leg, and the way down where it is no straight line."""
-    looks = leg.overhead
-    if looks is None:
-        return
-    sight = looks.sight_outside or looks.sight
-    if sight is not None and sight.place is not None and sight.stand is not None:
-        ends = [(spot.lat_deg, spot.lon_deg) for spot in (sight.stand, sight.place)]
-        words = sight_text(sight, at_least=leg.unknown_above)
-        yield {"words": f"Leg {leg.number}: sight up {words}", "path": _in_grid(ends, grid)}
-    if looks.path is not None and len(looks.path.line) > 2:
-        words = path_text(looks.path, at_least=leg.unknown_above)
-        path = _in_grid(looks.path.line[::-1], grid)
-        yield {"words": f"Leg {leg.number}: way down {words}", "path": path}
-
-
-def _in_grid(places: Sequence[tuple[float, float]], grid: Grid) -> list[list[float]]:
-    lat, lon = np.array(places).T
-    col, row = grid.from_wgs84(lon, lat)
-    found: list[list[float]] = np.stack((row, col), axis=1).tolist()
-    return found

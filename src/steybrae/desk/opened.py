@@ -10,6 +10,7 @@ from steybrae.cautions import Caution
 from steybrae.desk.engine import Engine
 from steybrae.desk.readers import ModelThreads
 from steybrae.desk.tiles.draw import MapDrawing
+from steybrae.desk.told_leg import ToldLegs
 from steybrae.files.model.rasters import ModelInfo, RasterModel
 from steybrae.raster.job import AreaJob
 from steybrae.route.legs import Route
@@ -74,6 +75,8 @@ class Desk:
         A thread for what is under the pointer.
     engine
         Answers lines; made in their thread when the first is asked about.
+    told
+        Legs as they were told.
     drawing
         Threads for the map.
     map
@@ -84,6 +87,7 @@ class Desk:
         self.ask = ask
         self.answers, self.looks = (ModelThreads(ask.paths, ask.z_unit) for _ in range(2))
         self.engine: Engine | None = None
+        self.told = ToldLegs()
         self.drawing = ModelThreads(ask.paths, ask.z_unit, 2)
         try:
             self.grid, self.info = self.looks.call(_facts)

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 from matplotlib.ticker import MaxNLocator
 
 from steybrae.screening.pictures.drawn import drawn_profile
@@ -142,4 +143,4 @@ def _leg_ticks(middles: Sequence[tuple[int, float]]) -> Iterator[Tick]:
 
 
 def _path(points: Array) -> str:
-    return f"M{' '.join(f'{x:.0f} {y:.0f}' for x, y in points)}"
+    return f"M{' '.join(map(str, np.rint(points).astype(np.int64).ravel().tolist()))}"

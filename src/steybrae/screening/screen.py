@@ -133,11 +133,15 @@ def screen_route(
         same = settings, known, tuple(situation.keywords.items())
         legs.append(kept.of("leg", (*parts, same), partial(screen_leg, *parts, rules)))
     line = line_of(tracks, tuple(leg.from_ for leg in legs), grounds, above)
-    found = places_on(line, grounds)
+    found = places_on(line, grounds, above, kept)
     errors_m = [_place_error_m(route, number, settings) for number in range(count)]
     checked = CheckRules(standing, errors_m, max(cell), overhead)
-    legs, places = with_checks(line, found.places, legs, checked)
-    legs = [replace(leg, drop=drop) for leg, drop in zip(legs, found.drops, strict=True)]
+    readings, places = with_checks(line, found.places, legs, checked)
+    # The same leg again where nothing of it changed: what tells it knows it by that.
+    legs = [
+        kept.of("whole leg", (leg, own, drop), partial(replace, leg, expected_readings=own, drop=drop))
+        for leg, own, drop in zip(legs, readings, found.drops, strict=True)
+    ]
     totals = route_totals(legs, settings.bands, places)
     whole = situation(
         unknown_m=totals.unknown_m,

@@ -89,7 +89,7 @@ class _Check:
 
 def with_checks(
     line: Line, places: tuple[PlaceThatMatters, ...], legs: Sequence[LegScreening], rules: CheckRules
-) -> tuple[list[LegScreening], tuple[PlaceThatMatters, ...]]:
+) -> tuple[list[tuple[ExpectedReading, ...]], tuple[PlaceThatMatters, ...]]:
     """Choose the checks of a line and say at each place which are its own.
 
     Slopes of the legs that one may stand on are kept. A steep place told at length gets the steepest
@@ -107,7 +107,7 @@ def with_checks(
     Returns
     -------
     tuple
-        Legs and places with their checks, named by leg and letter, ``7a``.
+        Checks of each leg, and places with theirs, named by leg and letter, ``7a``.
     """
     slopes = [*_of_legs(line, places, legs), *_before_steep(line, places, rules)]
     slopes = _one_for_each_ground(slopes, places)
@@ -118,7 +118,7 @@ def with_checks(
     }
     spots = [*(check.at for check in slopes), *_spots(line, targets.values())]
     if not spots:
-        return list(legs), places
+        return [leg.expected_readings for leg in legs], places
     seen = look_from(rules.kept, line.tracks, _columns(spots), tuple(targets.values()), len(slopes))
     checks = [_with_overhead(check, seen, k) for k, check in enumerate(slopes)]
     sights = []
@@ -292,7 +292,7 @@ def _tells(check: _Check, places: tuple[PlaceThatMatters, ...]) -> tuple[bool, f
 
 def _shared_out(
     checks: list[_Check], places: tuple[PlaceThatMatters, ...], legs: Sequence[LegScreening]
-) -> tuple[list[LegScreening], tuple[PlaceThatMatters, ...]]:
+) -> tuple[list[tuple[ExpectedReading, ...]], tuple[PlaceThatMatters, ...]]:
     names: dict[int, list[str]] = {}
     number, out = 1, []
     for leg in legs:
@@ -300,7 +300,7 @@ def _shared_out(
         readings = named(tuple(check.reading for check in here), str(leg.number))
         readings = tuple(replace(one, number=number + k) for k, one in enumerate(readings))
         number += len(readings)
-        out.append(replace(leg, expected_readings=readings))
+        out.append(readings)
         for check, reading in zip(here, readings, strict=True):
             for place in check.places:
                 names.setdefault(place, []).append(reading.name)

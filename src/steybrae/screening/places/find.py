@@ -8,7 +8,10 @@ belongs to what is underfoot.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -17,6 +20,8 @@ from numpy.typing import NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.ground import LegGround
+from steybrae.route.kept import NOTHING_KEPT, Kept
+from steybrae.route.overhead.result import Above
 from steybrae.route.touching import CorridorCells
 from steybrae.screening.places.line import (
     ON_TURN_M,
@@ -85,21 +90,30 @@ class Places:
     drops: tuple[DropAtPlace | None, ...]
 
 
-def places_on(line: Line, grounds: list[LegGround]) -> Places:
+def places_on(
+    line: Line, grounds: list[LegGround], above: Sequence[Above] = (), kept: Kept = NOTHING_KEPT
+) -> Places:
     """Find the places that matter on a line.
 
     Parameters
     ----------
     line
         With what lies on, beside and above it.
-    grounds
+    grounds, above
         The same of each leg.
+    kept
+        Places found before: those with the same legs at the same chainages are found again.
     """
     kinds, spans, alone = _spans(line)
+    legs = tuple(zip(grounds, above, line.turns_m.tolist(), line.from_names, strict=False))
     found = []
     for group in shared(spans, alone):
         ends = float(spans[group, 0].min()), float(spans[group, 1].max())
-        found.append(_place(line, tuple(k for k in KINDS if k in {kinds[i] for i in group}), ends))
+        here = tuple(k for k in KINDS if k in {kinds[i] for i in group})
+        # A leg that only touches the place has a turn point or a trap on its end.
+        first, last = (bisect_right(line.turns_m, end) for end in (ends[0] - 1.0, ends[1] + 1.0))
+        key = here, ends, first, legs[max(first - 1, 0) : last]
+        found.append(kept.of("place", key, partial(_place, line, here, ends)))
     found.sort(key=lambda place: (place.from_.chainage_m, place.to.chainage_m))
     chosen = _at_length(found)
     named = tuple(replace(place, name=letters(k), at_length=k in chosen) for k, place in enumerate(found))

@@ -6,6 +6,7 @@ A stretch is ``(start, end)`` in metres of chainage; a set of them is an array `
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Final, TypeVar
@@ -67,27 +68,41 @@ class Line:
 
     def spot(self, chainage_m: float, *, ends: bool = False) -> OnLine:
         """Where a chainage lies; at a turn point on the leg that ends there, or on the next one."""
-        leg, at = self._on(np.array([chainage_m]), -ON_TURN_M if ends else ON_TURN_M)
-        return self._spot(int(leg[0]), float(at[0]), chainage_m)
+        near = -ON_TURN_M if ends else ON_TURN_M
+        leg = min(max(bisect_right(self._turns, chainage_m + near) - 1, 0), len(self.tracks) - 1)
+        at_m = round((chainage_m - self._turns[leg]) * 1e6) / 1e6
+        return self._spot(leg, min(max(at_m, 0.0), self.tracks[leg].length_m), chainage_m)
 
     def spots(self, chainage_m: Array) -> list[OnLine]:
         """Where chainages lie; at a turn point on the next leg."""
         leg, at = self._on(chainage_m, ON_TURN_M)
-        found = zip(leg.tolist(), at.tolist(), chainage_m.tolist(), strict=True)
-        return [self._spot(*one) for one in found]
+        lon, lat = np.empty((2, len(leg)))
+        for one in np.unique(leg).tolist():
+            here = leg == one
+            lon[here], lat[here] = self.tracks[one].at(at[here])
+        columns = (leg + 1, at, chainage_m, lat, lon)
+        return [OnLine(*one) for one in zip(*(column.tolist() for column in columns), strict=True)]
 
     def spaced(self, chainage_m: Array, spacing_m: float) -> NDArray[np.intp]:
         """Indexes of the first chainages, one in each so many metres of a leg."""
         leg, at = self._on(chainage_m, ON_TURN_M)
-        most = math.ceil(max(track.length_m for track in self.tracks) / spacing_m) + 1
+        most = math.ceil(float(self._lengths.max()) / spacing_m) + 1
         return np.unique(leg * most + (at // spacing_m).astype(np.intp), return_index=True)[1]
+
+    @cached_property
+    def _turns(self) -> list[float]:
+        found: list[float] = self.turns_m.tolist()
+        return found
+
+    @cached_property
+    def _lengths(self) -> Array:
+        return np.array([track.length_m for track in self.tracks])
 
     def _on(self, chainage_m: Array, near: float) -> tuple[NDArray[np.intp], Array]:
         """Leg of chainages, from 0, and metres along it, without what adding up leg lengths leaves."""
         leg = np.searchsorted(self.turns_m, chainage_m + near, side="right") - 1
         leg = np.clip(leg, 0, len(self.tracks) - 1)
-        lengths = np.array([track.length_m for track in self.tracks])
-        return leg, np.clip(np.round(chainage_m - self.turns_m[leg], 6), 0.0, lengths[leg])
+        return leg, np.clip(np.round(chainage_m - self.turns_m[leg], 6), 0.0, self._lengths[leg])
 
     def _spot(self, leg: int, at_m: float, chainage_m: float) -> OnLine:
         lon, lat = self.tracks[leg].at(at_m)
