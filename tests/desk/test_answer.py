@@ -19,6 +19,7 @@ from steybrae.desk.answer import answer, shift
 from steybrae.desk.drawn import TOO_SHORT, drawn_lines, drawn_of, routes_of
 from steybrae.desk.engine import Engine
 from steybrae.desk.gpx import lines_gpx
+from steybrae.desk.heights import NearHeights
 from steybrae.desk.opened import Desk
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model
@@ -98,13 +99,13 @@ def test_only_what_changed_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
         (route,), _ = routes_of(drawn_lines(message(("day", "main", points)), model.grid))
         engine.answer([route], 0)
         read: list[tuple[int, int, int, int]] = []
-        reading = type(model).read
+        reading = NearHeights.read
 
         def watched(self: Any, *window: int) -> Any:
             read.append(window)  # type: ignore[arg-type]
             return reading(self, *window)
 
-        monkeypatch.setattr(type(model), "read", watched)
+        monkeypatch.setattr(NearHeights, "read", watched)
         engine.answer([route], 0)
         assert read == []
         points[4] = {**points[4], "lat": points[4]["lat"] + 1e-4}

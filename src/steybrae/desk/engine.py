@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from steybrae.card.times import usual_time
+from steybrae.desk.heights import NearHeights
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.route.kept import Kept
@@ -63,7 +64,8 @@ class Engine:
         forecast: tuple[BulletinSource, ForecastAsk] | None = None,
     ) -> None:
         self._model, self._settings, self._forecast = model, settings, forecast
-        self.kept = Kept(model)
+        self._near = NearHeights(model)
+        self.kept = Kept(self._near)
 
     def answer(self, routes: Sequence[Route], active: int, left: Callable[[], bool] = bool) -> Answered:
         """Answer lines.
@@ -108,7 +110,7 @@ class Engine:
 
     def screened(self, route: Route, *, for_forecast: bool | None = None) -> RouteScreening:
         """Screen a line as if it had been given alone: the model is looked at near it."""
-        own = replace(self._settings, model_found=found_near(self._model, route.points, self.kept))
-        self._model.count_anew()
+        own = replace(self._settings, model_found=found_near(self._near, route.points, self.kept))
+        self._near.count_anew()
         grounds = self._forecast is not None if for_forecast is None else for_forecast
-        return screen_route(route, self._model, own, for_forecast=grounds, kept=self.kept)
+        return screen_route(route, self._near, own, for_forecast=grounds, kept=self.kept)

@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
+from dataclasses import dataclass
 from typing import Final, Protocol, TypeVar, cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.cautions import SAME_CELLS
 
 T = TypeVar("T")
 
@@ -23,8 +29,30 @@ class Met(Protocol):
     def met(self) -> tuple[int, int, int]:
         """Counts so far: heights, those that no land has, those in stretches of one number."""
 
+    noted: list[NDArray[np.intp]] | None
+    """First row and column of the squares of one number that are met are added, where this is a list."""
+
     def meet(self, more: tuple[int, int, int]) -> None:
         """Count so many more, read before."""
+
+    def cells_in(self, row: int, col: int, rows: int, cols: int) -> int:
+        """Heights that reading a window meets."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ahead:
+    """What was met in a window that is wider than was asked for.
+
+    Attributes
+    ----------
+    absurd
+        How many heights that no land has.
+    squares
+        First row and column of squares of one number, ``(n, 2)``.
+    """
+
+    absurd: int
+    squares: NDArray[np.intp]
 
 
 class LeftError(Exception):
@@ -56,19 +84,26 @@ class Kept:
         """Whether anything is kept."""
         return self._source is not None
 
-    def ahead(self, make: Callable[[], T]) -> tuple[T, tuple[int, int, int]]:
+    def ahead(self, make: Callable[[], T]) -> tuple[T, Ahead]:
         """Make something that reads more than is asked for; what it meets is given and not counted."""
-        assert self._source is not None  # noqa: S101  who keeps nothing reads nothing ahead
-        before = self._source.met
-        made = make()
-        more = _less(self._source.met, before)
-        self._source.meet(_less((0, 0, 0), more))
-        return made, more
+        source = self._source
+        assert source is not None  # noqa: S101  who keeps nothing reads nothing ahead
+        before, source.noted = source.met, []
+        try:
+            made = make()
+            squares = np.concatenate([np.empty((0, 2), dtype=np.intp), *source.noted])
+        finally:
+            source.noted = None
+        more = _less(source.met, before)
+        source.meet(_less((0, 0, 0), more))
+        return made, Ahead(more[1], squares)
 
-    def meet(self, more: tuple[int, int, int]) -> None:
-        """Count what a smaller part of that meets."""
-        if self._source is not None:
-            self._source.meet(more)
+    def meet(self, window: tuple[int, int, int, int], ahead: Ahead) -> None:
+        """Count what reading a window within that would meet; nothing in it is absurd."""
+        source = self._source
+        assert source is not None  # noqa: S101
+        same = len(squares_within(ahead.squares, *window)) * SAME_CELLS**2
+        source.meet((source.cells_in(*window), 0, same))
 
     def turn(self, left: Callable[[], bool] = bool) -> None:
         """Begin the next answer, and let go what the last ones did not ask for.
@@ -120,6 +155,15 @@ class Kept:
             self._source.meet(more)
         self._held[kind, key] = self._turn, made, more
         return made
+
+
+def squares_within(squares: NDArray[np.intp], row: int, col: int, rows: int, cols: int) -> NDArray[np.intp]:
+    """Squares of one number that lie wholly in a window, by their first row and column."""
+    if len(squares) == 0:
+        return squares
+    last = row + rows - SAME_CELLS, col + cols - SAME_CELLS
+    found: NDArray[np.intp] = squares[((squares >= (row, col)) & (squares <= last)).all(axis=1)]
+    return found
 
 
 def _less(counts: tuple[int, int, int], others: tuple[int, int, int]) -> tuple[int, int, int]:

@@ -114,14 +114,34 @@ def same_cells(numbers: Cells) -> int:
 
     A stretch twice as long and as wide holds one wherever it lies. NaN is none.
     """
-    rows, cols = (size // SAME_CELLS for size in numbers.shape)
-    squares = numbers[: rows * SAME_CELLS, : cols * SAME_CELLS].reshape(rows, SAME_CELLS, cols, SAME_CELLS)
-    first, last = squares[:, 0, :, 0], SAME_CELLS - 1
+    return len(same_squares(numbers, 0, 0)) * SAME_CELLS**2
+
+
+def same_squares(numbers: Cells, row: int, col: int) -> NDArray[np.intp]:
+    """Rows and columns of squares of one identical number, ``(n, 2)``; NaN is none.
+
+    Squares lie side by side from the first cell of the model, so that a window holds those of any wider one
+    that lie in it.
+
+    Parameters
+    ----------
+    numbers
+        Of a window.
+    row, col
+        Of its first cell in the model.
+    """
+    first = -row % SAME_CELLS, -col % SAME_CELLS
+    rows, cols = (max(size - at, 0) // SAME_CELLS for size, at in zip(numbers.shape, first, strict=True))
+    whole = numbers[first[0] : first[0] + rows * SAME_CELLS, first[1] : first[1] + cols * SAME_CELLS]
+    squares = whole.reshape(rows, SAME_CELLS, cols, SAME_CELLS)
+    corner, last = squares[:, 0, :, 0], SAME_CELLS - 1
     # Few squares that differ have five like numbers.
-    like = [squares[:, row, :, col] == first for row, col in ((0, last), (last, 0), (last, last), (3, 4))]
-    row, col = np.nonzero(np.logical_and.reduce(like))
-    alike = (squares[row, :, col] == first[row, col, None, None]).all(axis=(1, 2))
-    return int(np.count_nonzero(alike)) * SAME_CELLS**2
+    like = [squares[:, down, :, on] == corner for down, on in ((0, last), (last, 0), (last, last), (3, 4))]
+    down, on = np.nonzero(np.logical_and.reduce(like))
+    alike = (squares[down, :, on] == corner[down, on, None, None]).all(axis=(1, 2))
+    found: NDArray[np.intp] = np.stack((down, on), axis=1)[alike] * SAME_CELLS
+    found += np.array((row + first[0], col + first[1]))
+    return found
 
 
 def _nodata(data: Any) -> float:

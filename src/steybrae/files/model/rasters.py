@@ -19,13 +19,14 @@ import numpy as np
 import rasterio
 import rasterio.errors
 import rasterio.windows
+from numpy.typing import NDArray
 
-from steybrae.cautions import HeightsRead
+from steybrae.cautions import SAME_CELLS, HeightsRead
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.model.contradictions import Part, check_part, check_sidecar
 from steybrae.files.model.fingerprints import files_fingerprint, files_state, sidecars
 from steybrae.files.model.height_units import height_unit, parse_height_unit
-from steybrae.files.model.heights import damaged, make_unknown, same_cells, stored_numbers
+from steybrae.files.model.heights import damaged, make_unknown, same_squares, stored_numbers
 from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES, quiet_messages
 from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
@@ -98,6 +99,8 @@ class RasterModel:
         The open files and where they lie; the first that knows the ground leads.
     info
         What is known of the model.
+    noted
+        Squares of one number that are met are added, where this is a list.
     """
 
     def __init__(self, grid: Grid, tiles: Sequence[Tile], info: ModelInfo) -> None:
@@ -105,6 +108,7 @@ class RasterModel:
         self.tiles = tuple(tiles)
         self.info = info
         self._cells_read = self._absurd = self._same = 0
+        self.noted: list[NDArray[np.intp]] | None = None
 
     @property
     def grid(self) -> Grid:
@@ -127,6 +131,11 @@ class RasterModel:
         self._cells_read += more[0]
         self._absurd += more[1]
         self._same += more[2]
+
+    def cells_in(self, row: int, col: int, rows: int, cols: int) -> int:
+        """Count the cells of a window that its files have, each file's own."""
+        shares = (_shared_with(tile, row, col, rows, cols) for tile in self.tiles)
+        return sum(max(r1 - r0, 0) * max(c1 - c0, 0) for r0, c0, r1, c1 in shares)
 
     def count_anew(self) -> None:
         """Forget what was met among the heights read so far."""
@@ -165,17 +174,21 @@ class RasterModel:
         heights = np.full((rows, cols), np.nan)
         for tile in self.tiles:
             self._fill(heights, tile, row, col)
+        self._cells_read += self.cells_in(row, col, rows, cols)
+        squares = same_squares(heights, row, col)
+        self._same += len(squares) * SAME_CELLS**2
+        if self.noted is not None:
+            self.noted.append(squares)
         return Dem(self._grid.part(row, col, rows, cols), heights)
 
     def _fill(self, heights: Array, tile: Tile, row: int, col: int) -> None:
         """Write a tile's heights into the still unknown cells of a window."""
-        rows, cols = heights.shape
-        r0, r1 = max(row, tile.row), min(row + rows, tile.row + tile.data.height)
-        c0, c1 = max(col, tile.col), min(col + cols, tile.col + tile.data.width)
+        r0, c0, r1, c1 = _shared_with(tile, row, col, *heights.shape)
         if r0 >= r1 or c0 >= c1:
             return
         into = heights[r0 - row : r1 - row, c0 - col : c1 - col]
-        if not np.isnan(into).any():
+        unknown = np.isnan(into)
+        if not unknown.any():
             return
         window = rasterio.windows.Window(c0 - tile.col, r0 - tile.row, c1 - c0, r1 - r0)
         found = np.empty(into.shape)
@@ -183,12 +196,12 @@ class RasterModel:
             missing = stored_numbers(tile, window, found)
         except rasterio.errors.RasterioError as error:
             raise damaged(tile, window, error) from error
+        if not unknown.all():
+            found[~unknown] = np.nan  # what is known already is not counted again
         self._absurd += make_unknown(tile, found, missing)
-        self._same += same_cells(found)
-        self._cells_read += found.size
         found *= tile.step_m
         found += tile.offset_m
-        np.copyto(into, found, where=np.isnan(into))
+        np.copyto(into, found, where=unknown)
 
     def overview(self, row: int, col: int, rows: int, cols: int, most_cells: int) -> Dem:
         """Read a window thinned to at most about `most_cells` heights, for pictures only.
@@ -220,6 +233,16 @@ class RasterModel:
         x, y = self._grid.xy(col + shift, row + shift)
         transform = (a * step, b * step, float(x), d * step, e * step, float(y))
         return Dem(Grid(transform, self._grid.crs_wkt, (out_rows, out_cols)), heights)
+
+
+def _shared_with(tile: Tile, row: int, col: int, rows: int, cols: int) -> tuple[int, int, int, int]:
+    """First row and column that a window and a tile share, and those after the last."""
+    return (
+        max(row, tile.row),
+        max(col, tile.col),
+        min(row + rows, tile.row + tile.data.height),
+        min(col + cols, tile.col + tile.data.width),
+    )
 
 
 @contextmanager

@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from steybrae.errors import ModelError, OffModelError
-from steybrae.route.kept import NOTHING_KEPT, Kept
+from steybrae.route.kept import NOTHING_KEPT, Ahead, Kept
 from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.dem import MOST_CELLS_OVERHEAD, Array, Dem, DemSource, Grid, check_cells
@@ -384,7 +384,7 @@ class WideGround:
         self._source, self._look, self._kept, self._metric = kept.source, kept.look, kept.kept, metric
         self._window: Window | None = None
         self._ground: OverheadGround | None = None
-        self._met = 0, 0, 0
+        self._ahead: Ahead | None = None
 
     def holding(self, window: Window) -> OverheadGround:
         """Ground that holds a window; where what is there does not, both together and some more are read."""
@@ -399,7 +399,7 @@ class WideGround:
             if both.cells > MOST_CELLS * joins[0] * joins[1]:
                 both = on_lattice(window, joins)
             self._ground = self._window = None  # so that two are never held
-            ground, self._met = self._kept.ahead(
+            ground, self._ahead = self._kept.ahead(
                 lambda: read_ground(self._source, both, self._look, self._metric)
             )
             self._ground, self._window = ground, both
@@ -408,13 +408,12 @@ class WideGround:
     def meet(self, window: Window) -> None:
         """Count what reading a window alone would meet."""
         self.holding(window)
-        if any(self._met[1:]):
+        assert self._ahead is not None  # noqa: S101  holding has made it
+        if self._ahead.absurd:
             joined(self._source, window, self._look.joins)
             return
-        rows, cols = self._source.grid.shape
-        high = min(window.bottom, rows) - max(window.top, 0)
-        wide = min(window.right, cols) - max(window.left, 0)
-        self._kept.meet((max(high, 0) * max(wide, 0), 0, 0))
+        rows, cols = window.bottom - window.top, window.right - window.left
+        self._kept.meet((window.top, window.left, rows, cols), self._ahead)
 
 
 @dataclass(eq=False)
@@ -488,7 +487,8 @@ def joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Dem:
     if joins == (1, 1):
         return source.read(window.top, window.left, window.bottom - window.top, cols)
     strips = []
-    strip = max(1, _STRIP_ROWS // join_row) * join_row
+    # Whole squares of one number: they are met the same in every window.
+    strip = max(1, _STRIP_ROWS // (BLOCK_CELLS * join_row)) * BLOCK_CELLS * join_row
     for top in range(window.top, window.bottom, strip):
         rows = min(strip, window.bottom - top)
         heights = source.read(top, window.left, rows, cols).heights_m

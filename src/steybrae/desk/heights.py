@@ -1,0 +1,116 @@
+"""Heights round the lines, read once: a small window costs GDAL as much as a block of them."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from dataclasses import dataclass
+from itertools import product
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from steybrae.cautions import SAME_CELLS, HeightsRead
+from steybrae.files.model.heights import same_squares
+from steybrae.files.model.rasters import RasterModel
+from steybrae.route.kept import squares_within
+from steybrae.terrain.dem import Array, Dem, Grid
+
+BLOCK: Final = 256
+"""Side of a block that is kept, cells (our choice: that of most files); whole squares of `SAME_CELLS`."""
+
+MOST_BLOCKS: Final = 96
+"""Blocks that are kept, half a megabyte each (our choice: a line of 5 km on cells of 2 m)."""
+
+MOST_CELLS: Final = 4 * BLOCK**2
+"""Larger windows are read as they are: those for what stands overhead."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Block:
+    heights_m: Array
+    absurd: int
+    squares: NDArray[np.intp]
+
+
+class NearHeights:
+    """Heights of an open model by window, those of small windows from blocks that are kept.
+
+    A `steybrae.terrain.dem.DemSource` that gives and counts the same as the model.
+
+    Parameters
+    ----------
+    model
+        Open as long as this is asked.
+    """
+
+    def __init__(self, model: RasterModel) -> None:
+        self._model = model
+        self._blocks: OrderedDict[tuple[int, int], _Block] = OrderedDict()
+        self.meet, self.cells_in, self.count_anew = model.meet, model.cells_in, model.count_anew
+
+    @property
+    def grid(self) -> Grid:
+        """Grid of the whole model."""
+        return self._model.grid
+
+    @property
+    def heights_read(self) -> HeightsRead:
+        """What was met among the heights read so far."""
+        return self._model.heights_read
+
+    @property
+    def met(self) -> tuple[int, int, int]:
+        """Counts behind `heights_read`."""
+        return self._model.met
+
+    @property
+    def noted(self) -> list[NDArray[np.intp]] | None:
+        """Squares of one number that are met are added, where this is a list."""
+        return self._model.noted
+
+    @noted.setter
+    def noted(self, squares: list[NDArray[np.intp]] | None) -> None:
+        self._model.noted = squares
+
+    def read(self, row: int, col: int, rows: int, cols: int) -> Dem:
+        """Heights of a window; see `RasterModel.read`."""
+        if rows * cols > MOST_CELLS:
+            return self._model.read(row, col, rows, cols)
+        down, across = (
+            range(at // BLOCK, (at + size - 1) // BLOCK + 1) for at, size in ((row, rows), (col, cols))
+        )
+        blocks = {place: self._block(*place) for place in product(down, across)}
+        if any(block.absurd for block in blocks.values()):
+            return self._model.read(row, col, rows, cols)
+        heights = np.empty((rows, cols))
+        for (high, wide), block in blocks.items():
+            top, left = high * BLOCK - row, wide * BLOCK - col
+            into = heights[max(top, 0) : top + BLOCK, max(left, 0) : left + BLOCK]
+            into[...] = block.heights_m[
+                max(-top, 0) : max(-top, 0) + into.shape[0], max(-left, 0) : max(-left, 0) + into.shape[1]
+            ]
+        squares = np.concatenate([block.squares for block in blocks.values()])
+        squares = squares_within(squares, row, col, rows, cols)
+        self.meet((self.cells_in(row, col, rows, cols), 0, len(squares) * SAME_CELLS**2))
+        if self.noted is not None:
+            self.noted.append(squares)
+        return Dem(self.grid.part(row, col, rows, cols), heights)
+
+    def _block(self, down: int, across: int) -> _Block:
+        found = self._blocks.get((down, across))
+        if found is None:
+            before, noted = self.met, self.noted
+            self.noted = None
+            try:
+                dem = self._model.read(down * BLOCK, across * BLOCK, BLOCK, BLOCK)
+            finally:
+                self.noted = noted
+            cells, absurd, same = (now - then for now, then in zip(self.met, before, strict=True))
+            self.meet((-cells, -absurd, -same))
+            found = _Block(dem.heights_m, absurd, same_squares(dem.heights_m, down * BLOCK, across * BLOCK))
+            self._blocks[down, across] = found
+            if len(self._blocks) > MOST_BLOCKS:
+                self._blocks.popitem(last=False)
+        self._blocks.move_to_end((down, across))
+        return found

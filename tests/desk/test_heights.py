@@ -1,0 +1,69 @@
+"""Heights from blocks that are kept: what the model itself gives and counts, whatever was read before."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import numpy as np
+import pytest
+import rasterio
+from affine import Affine
+
+from steybrae.desk import heights
+from steybrae.desk.heights import NearHeights
+from steybrae.files.model.rasters import open_model
+
+VOID = -9999.0
+
+
+def tiles(folder: Path, *, absurd: bool) -> list[Path]:
+    """Three tiles of 300 cells, with a gap between two and an overlap, two lakes and a void."""
+    chance = np.random.default_rng(3)
+    z = chance.normal(800.0, 40.0, (700, 700)).astype(np.float32)
+    z[200:290, 250:340], z[40:60, 40:80], z[100:130, 500:530] = 612.0, 700.0, VOID
+    if absurd:
+        z[450:453, 100] = 20_000.0
+    paths = []
+    for row, col in ((0, 0), (290, 3), (5, 400)):
+        path = folder / f"{row}_{col}.tif"
+        place = Affine(10.0, 0.0, 500_000.0 + 10.0 * col, 0.0, -10.0, 6_600_000.0 - 10.0 * row)
+        form = {"driver": "GTiff", "height": 300, "width": 300, "count": 1, "dtype": "float32"}
+        with rasterio.open(path, "w", crs="EPSG:32629", transform=place, nodata=VOID, **form) as made:
+            made.write(z[row : row + 300, col : col + 300], 1)
+        paths.append(path)
+    return paths
+
+
+@pytest.mark.parametrize("absurd", [False, True])
+def test_any_window_of_tiles_is_given_and_counted_as_by_the_model(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, absurd: bool
+) -> None:
+    monkeypatch.setattr(heights, "MOST_BLOCKS", 3)
+    chance, paths = random.Random(5), tiles(tmp_path, absurd=absurd)  # noqa: S311
+    with open_model(paths) as model, open_model(paths) as other:
+        near = NearHeights(other)
+        for _ in range(40):
+            window = (
+                *(chance.randrange(-60, 640) for _ in range(2)),
+                *(chance.randrange(1, 300) for _ in "rc"),
+            )
+            model.count_anew()
+            near.count_anew()
+            one, same = model.read(*window), near.read(*window)
+            assert one.grid == same.grid
+            assert one.heights_m.tobytes() == same.heights_m.tobytes()
+            assert model.met == near.met
+        assert near.read(150, 200, 200, 200).heights_m.shape == (200, 200)
+        assert near.met[2] > 0
+
+
+def test_squares_of_one_number_are_counted_alike_in_one_window_and_in_its_parts(tmp_path: Path) -> None:
+    with open_model(tiles(tmp_path, absurd=False)) as model:
+        model.read(0, 0, 592, 704)
+        whole = model.met
+        model.count_anew()
+        for row in range(0, 592, 16):
+            for col in range(0, 704, 352):
+                model.read(row, col, 16, 352)
+        assert model.met == whole
