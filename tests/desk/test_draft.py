@@ -18,6 +18,8 @@ from tests.desk.made_lines import message, sample_points
 from steybrae.desk.draft import Conflict, draft, keep
 from steybrae.desk.opened import Desk
 from steybrae.desk.refused import RefusedError
+from steybrae.errors import FileWriteError
+from steybrae.files import drafts
 from steybrae.files.drafts import change_draft, read_draft
 
 
@@ -53,8 +55,13 @@ def test_a_page_that_comes_late_is_told_what_another_wrote(desk: Desk, state: Pa
     assert draft(desk, {})["revision"] == 1
 
 
-def test_of_pages_that_write_at_once_one_is_first(desk: Desk, state: Path) -> None:
+@pytest.mark.parametrize("lock_file", [False, True])
+def test_of_pages_that_write_at_once_one_is_first(
+    desk: Desk, state: Path, monkeypatch: pytest.MonkeyPatch, *, lock_file: bool
+) -> None:
     outcomes: list[str] = []
+    if lock_file:
+        monkeypatch.setattr(drafts, "fcntl", None)
 
     def write(count: int) -> None:
         try:
@@ -69,6 +76,22 @@ def test_of_pages_that_write_at_once_one_is_first(desk: Desk, state: Path) -> No
     for page in pages:
         page.join()
     assert sorted(outcomes) == ["kept", "told", "told", "told"]
+    assert [path.suffix for path in sorted(state.iterdir())] == [".json"] + [".lock"] * (not lock_file)
+
+
+def test_a_lock_file_that_a_killed_writer_left_is_told(
+    desk: Desk, state: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    keep(desk, written(2, 0))
+    monkeypatch.setattr(drafts, "LOCK_WAIT_S", 0.01)
+    monkeypatch.setattr(drafts, "fcntl", None)
+    (lock,) = state.glob("*.lock")
+    with pytest.raises(FileWriteError) as caught:
+        keep(desk, written(2, 1))
+    assert str(caught.value) == (
+        f"The draft beside {lock} should be free; another program holds it. Close that. If none runs, remove "
+        f"{lock.name} first."
+    )
 
 
 def test_the_last_write_of_a_closing_page_waits_for_the_one_before(desk: Desk, state: Path) -> None:

@@ -153,6 +153,13 @@ class TestPointer:
         assert page.locator("#which option").all_text_contents() == ["1: main", "2: alternative"]
         page.select_option("#role", "way off")
         expect(page.locator("#points li")).to_have_count(3)
+        page.select_option("#which", "1")
+        page.select_option("#other", "0")
+        page.click("#join")
+        sheet.settle()
+        assert len(sheet.written()) == 6
+        page.click("#undo")
+        page.select_option("#which", "0")
         page.click("#join")
         sheet.settle()
         assert len(sheet.written()) == 5

@@ -17,13 +17,15 @@ from starlette.testclient import TestClient
 from tests.made_models import Made
 
 import steybrae
-from steybrae.desk.tiles import draw
+from steybrae.desk.opened import Desk
+from steybrae.desk.tiles import contours, draw
 from steybrae.desk.tiles.cells import BAND, NOT_LOOKED, UNKNOWN, coarser
-from steybrae.desk.tiles.contours import interval_m
+from steybrae.desk.tiles.contours import contours_png, interval_m
 from steybrae.desk.tiles.draw import MapDrawing
 from steybrae.desk.tiles.layers import unknown_png
 from steybrae.desk.tiles.view import TILE, TileView
 from steybrae.files.model.rasters import RasterModel, open_model
+from steybrae.files.results import sample_model
 from steybrae.raster.blocks import Block
 from steybrae.raster.files.heights import RawHeights
 from steybrae.raster.job import AreaJob
@@ -199,6 +201,30 @@ def test_tiles_that_there_are_not(client: TestClient, place: str) -> None:
 def test_layers_that_there_are_not(client: TestClient) -> None:
     for layer in ("slope", "..%2f..%2fbands", "Bands", "%00"):
         assert client.get(f"tiles/{layer}/0/0/0.png").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("own_m", "told"),
+    [
+        (None, "20 m"),
+        (10.0, "20 m"),
+        (2.5, "25 m"),
+        (12.192, "80 ft"),
+        (12.192024384048768, "80 ft"),
+        (15.0, "30 m"),
+    ],
+)
+def test_contours_of_a_map_in_feet_are_told_in_feet(desk: Desk, own_m: float | None, told: str) -> None:
+    drawing = MapDrawing(AreaJob((sample_model(),)), desk.grid, replace(desk.settings, interval_m=own_m))
+    assert drawing.interval_text(0) == told
+
+
+def test_a_label_of_40_feet_says_40_and_its_line_lies_at_12_192_m(monkeypatch: pytest.MonkeyPatch) -> None:
+    written: list[str] = []
+    monkeypatch.setattr(contours, "_label", lambda _, text, *__: written.append(text))
+    heights = np.broadcast_to(np.arange(258.0) / 4.0, (258, 258)) + 30.0  # 29.9 to 94.2 m: 61 m is 200 ft
+    contours_png(heights, TileView(0, 0, 0), 12.192, 0.3048)
+    assert written == ["200"]
 
 
 def test_contours_are_multiples_of_the_user_s_interval_that_stay_apart() -> None:

@@ -60,7 +60,7 @@ def model_facts(desk: Desk) -> dict[str, Any]:
         ],
         "legend": _legend(desk.settings.bands),
         "intervals": {
-            zoom: f"Contours every {desk.map.interval_m(zoom):g} m"
+            zoom: f"Contours every {desk.map.interval_text(zoom)}"
             for zoom in range(desk.map.zooms[0], desk.map.zooms[1] + 1)
         },
         "zones_from": desk.map.zones_from,

@@ -11,7 +11,13 @@ from pathlib import Path
 from typing import Final
 
 from steybrae.errors import FileReadError, FileWriteError
+from steybrae.files.locks import lock_file
 from steybrae.files.whole import write_text
+
+try:
+    import fcntl
+except ImportError:  # not on Windows; a lock file takes its place there
+    fcntl = None  # type: ignore[assignment]
 
 LOCK_WAIT_S: Final = 5.0
 """How long another writer is waited for, seconds (our choice: one writes some kilobytes)."""
@@ -82,23 +88,26 @@ def put_aside(path: Path) -> None:
 
 @contextmanager
 def _alone(lock: Path) -> Iterator[None]:
-    """Hold a lock that ends with its program, however that ends."""
-    try:
-        import fcntl  # noqa: PLC0415  not on every system
-    except ImportError:
-        yield
-        return
+    """Hold a lock that, where the system has such, ends with its program, however that ends."""
     until = time.monotonic() + LOCK_WAIT_S
+
+    def wait(hint: str = f" If none runs, remove {lock.name} first.") -> None:
+        if time.monotonic() > until:
+            message = f"The draft beside {lock} should be free; another program holds it. Close that.{hint}"
+            raise FileWriteError(message)
+        time.sleep(0.002)
+
+    if fcntl is None:
+        with lock_file(lock, wait):
+            yield
+        return
     with lock.open("a+b") as file:
         while True:
             try:
                 fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
                 break
             except BlockingIOError:
-                if time.monotonic() > until:
-                    message = f"The draft beside {lock} should be free; another program holds it. Close that."
-                    raise FileWriteError(message) from None
-                time.sleep(0.002)
+                wait("")
             except OSError:
                 break  # a file system without locks
         yield

@@ -21,6 +21,7 @@ from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
 from steybrae.field.review import merged_rows
 from steybrae.field.typed_log import NEEDED, row_from_typed
+from steybrae.files.locks import lock_file
 from steybrae.files.whole import check_writable
 
 try:
@@ -198,7 +199,9 @@ def _locked(path: Path) -> Iterator[int]:
     """Open for appending and hold the lock; the file under the name, not one moved away."""
     flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
     if fcntl is None:
-        with _lock_file(path):
+        lock, until = path.with_name(f".{path.name}.lock"), time.monotonic() + LOCK_WAIT_S
+        hint = f" If none runs, remove {lock.name} first."
+        with lock_file(lock, lambda: _pause_until(path, until, hint)):
             handle = os.open(path, flags, 0o666)
             try:
                 yield handle
@@ -236,24 +239,6 @@ def _pause_until(path: Path, until: float, hint: str = "") -> None:
         )
         raise FileWriteError(message)
     time.sleep(0.001)
-
-
-@contextmanager
-def _lock_file(path: Path) -> Iterator[None]:
-    """Hold a file beside the log that only one writer can make: works on every system."""
-    lock = path.with_name(f".{path.name}.lock")
-    until = time.monotonic() + LOCK_WAIT_S
-    while True:
-        try:
-            os.close(os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
-        except FileExistsError:
-            _pause_until(path, until, f" If none runs, remove {lock.name} first.")
-        else:
-            break
-    try:
-        yield
-    finally:
-        lock.unlink(missing_ok=True)
 
 
 def _addition(path: Path, handle: int, size: int, rows: Sequence[LogRow]) -> str:

@@ -36,6 +36,9 @@ LEAST_LINE_PX: Final = 90.0
 MOST_LEVELS: Final = 400
 """Most contours of a tile (our choice): a spike in the model must not stop the drawing."""
 
+FEET_M: Final = (0.3048, 1200.0 / 3937.0)
+"""Metres in an international foot, and in one of the US survey (NIST Special Publication 811, B.6)."""
+
 _MULTIPLES: Final = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 
 
@@ -61,7 +64,26 @@ def interval_m(cell_m: float, zoom: int, own_m: float | None) -> float:
     return next((n * own for n in _MULTIPLES if n * own >= least_m), _MULTIPLES[-1] * own)
 
 
-def contours_png(heights_m: Array, view: TileView, step_m: float) -> bytes:
+def contour_unit(own_m: float | None) -> tuple[str, float]:
+    """Choose the unit in which contours are told: feet where the user's interval is whole in them alone.
+
+    Returns
+    -------
+    tuple
+        Its sign, and its metres: of an international foot or of one of the US survey.
+    """
+    if own_m is not None and not _whole(own_m / 0.5):
+        for foot_m in FEET_M:
+            if _whole(own_m / foot_m):
+                return "ft", foot_m
+    return "m", 1.0
+
+
+def _whole(number: float) -> bool:
+    return abs(number - round(number)) < 1e-6
+
+
+def contours_png(heights_m: Array, view: TileView, step_m: float, unit_m: float = 1.0) -> bytes:
     """Draw contours.
 
     Parameters
@@ -72,6 +94,8 @@ def contours_png(heights_m: Array, view: TileView, step_m: float) -> bytes:
         The tile.
     step_m
         Interval.
+    unit_m
+        Metres in the unit of the labels.
     """
     size = TILE * FINER
     lines = Image.new("L", (size, size))
@@ -83,7 +107,7 @@ def contours_png(heights_m: Array, view: TileView, step_m: float) -> bytes:
             [tuple(point) for point in (line * FINER).tolist()], 230 if index else 120, 3 if index else 2
         )
         if index:
-            _label(line, f"{step * step_m:g}", texts, halo)
+            _label(line, f"{step * step_m / unit_m:g}", texts, halo)
     line_ink = np.asarray(lines.resize((TILE, TILE), Image.Resampling.BOX)).astype(np.int16)
     text_ink, white = (np.asarray(one).astype(np.int16) for one in (texts, halo))
     opaque = np.maximum(line_ink, np.maximum(text_ink, white))

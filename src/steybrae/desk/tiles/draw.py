@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.desk.tiles.cells import MapCells
-from steybrae.desk.tiles.contours import contours_png, interval_m
+from steybrae.desk.tiles.contours import contour_unit, contours_png, interval_m
 from steybrae.desk.tiles.heights import tile_heights
 from steybrae.desk.tiles.kept import Kept
 from steybrae.desk.tiles.layers import bands_png, relief_png, unknown_png, zones_png
@@ -93,6 +93,11 @@ class MapDrawing:
         """Interval of the contours at a zoom, metres."""
         return interval_m(self._cell_m, zoom, self._settings.interval_m)
 
+    def interval_text(self, zoom: int) -> str:
+        """Interval of the contours at a zoom, in the unit of their labels."""
+        unit, unit_m = contour_unit(self._settings.interval_m)
+        return f"{self.interval_m(zoom) / unit_m:g} {unit}"
+
     def tile(self, model: RasterModel, layer: Layer, view: TileView) -> bytes:
         """Draw a tile as PNG; to be called in a thread that has the model open.
 
@@ -124,7 +129,8 @@ class MapDrawing:
             return zones_png(self._classes(model, view), view)
         dem = tile_heights(self.cells, model, view)
         if layer == "contours":
-            return contours_png(dem.heights_m, view, self.interval_m(view.zoom))
+            unit_m = contour_unit(self._settings.interval_m)[1]
+            return contours_png(dem.heights_m, view, self.interval_m(view.zoom), unit_m)
         return relief_png(dem, view, count, alone=layer == "relief-alone")
 
     def _classes(self, model: RasterModel, view: TileView) -> NDArray[np.uint8]:

@@ -124,14 +124,15 @@ export class Lines {
     this.#step({ lines });
   }
 
-  /** The next line goes on where this one ends; a point that both have stands once. */
-  joinNext() {
-    const next = this.lines[this.active + 1];
-    if (!next) return;
+  /** Another line goes on where this one ends; a point that both have stands once. */
+  join(index) {
+    const next = this.lines[index];
+    if (!next || index === this.active) return;
     const [end, start] = [this.last, next.points[0]];
     const same = end && start && end.row === start.row && end.col === start.col;
     const points = [...this.points, ...next.points.slice(same ? 1 : 0)];
-    this.#step({ lines: this.#withLine({ points }).toSpliced(this.active + 1, 1), chosen: -1 });
+    const active = this.active - (index < this.active);
+    this.#step({ lines: this.#withLine({ points }).toSpliced(index, 1), active, chosen: -1 });
   }
 
   /** All lines anew, as after another page has written; can be undone. */

@@ -15,7 +15,7 @@ export class PointList {
     on("#line-name", "change", (event) => lines.named(event.target.value));
     on("#role", "change", (event) => lines.given(event.target.value));
     on("#reverse", "click", () => lines.reverse());
-    on("#join", "click", () => lines.joinNext());
+    on("#join", "click", () => lines.join(Number(one("#other").value)));
     on("#drop-line", "click", () => lines.dropLine());
     on("#insert", "click", () => lines.insertAfter(lines.chosen));
     on("#split", "click", () => lines.split(lines.chosen));
@@ -47,11 +47,18 @@ export class PointList {
     if (names.join("\n") !== this.#names) {  // an open list of lines stays open
       this.#names = names.join("\n");
       one("#which").replaceChildren(...names.map((text, k) => el("option", { value: k }, text)));
+      one("#other").replaceChildren();
+    }
+    const others = names.map((text, k) => el("option", { value: k }, text)).toSpliced(active, 1);
+    if (one("#other").dataset.active !== `${active}` || one("#other").options.length !== others.length) {
+      one("#other").replaceChildren(...others);
+      one("#other").dataset.active = active;
+      if (active < lines.length - 1) one("#other").value = active + 1;
     }
     one("#which").value = active;
     one("#line-name").value = line.name;
     one("#role").value = line.role;
-    one("#join").disabled = active === lines.length - 1;
+    one("#join").disabled = one("#other").disabled = lines.length < 2;
     one("#reverse").disabled = points.length < 2;
     one("#insert").disabled = chosen < 0 || chosen === points.length - 1;
     one("#split").disabled = chosen < 1 || chosen > points.length - 2;

@@ -17,7 +17,7 @@ async function ask(path, options) {
     return await fetch(path, options);
   } catch {
     if (options?.signal?.aborted) throw new Refused("");
-    throw new Refused("The desk does not answer: has its program ended? Start it again; what it said was kept is kept.");
+    throw new Refused("The desk does not answer: has its program ended? Start it again and use the page that it opens, at a new address; what was kept is there.");
   }
 }
 

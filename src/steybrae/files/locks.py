@@ -1,0 +1,32 @@
+"""A lock that works on every system: a file that only one writer can make."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+
+@contextmanager
+def lock_file(lock: Path, wait: Callable[[], None]) -> Iterator[None]:
+    """Hold a file that only one writer can make.
+
+    Parameters
+    ----------
+    lock
+        Removed afterwards; who is killed leaves it.
+    wait
+        Called again and again while another writer holds it; ends that by an error of its own.
+    """
+    while True:
+        try:
+            os.close(os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+        except FileExistsError:
+            wait()
+        else:
+            break
+    try:
+        yield
+    finally:
+        lock.unlink(missing_ok=True)
