@@ -118,7 +118,8 @@ def look_from(
     overhead = np.full(len(spots.leg), np.nan)
     unknown = np.ones(len(spots.leg), dtype=bool)
     sights: list[list[Array]] = [[np.empty((4, 0))] for _ in targets]
-    for window, group in shared(stretch_windows(kept.source.grid, tracks, kept.look), kept.look):
+    parts = stretch_windows(kept.source.grid, tracks, kept.look, kept.kept)
+    for window, group in shared(parts, kept.look):
         on = [(part, here) for part in group if len(here := _on(part, spots))]
         if not on:
             continue
@@ -127,9 +128,11 @@ def look_from(
             key = tracks[part.leg], float(part.chainage_m[0]), metric, kept.look
             seen = kept.kept.of("spots", key, partial(_SeenFrom, kept.look.joins))
             seen.begin(ground, part)
-            look = set(here[here < asked].tolist())
+            look, at = set(here[here < asked].tolist()), spots.chainage_m[here]
+            first, last = float(at.min()), float(at.max())
             for k, target in enumerate(targets):
-                at = spots.chainage_m[here]
+                if first > target.to_m or last < target.from_m:
+                    continue
                 before = here[(at >= target.from_m) & (at <= target.to_m)]
                 found = seen.sights(spots.at_m[before], target)
                 open_ = np.flatnonzero(np.isfinite(found[0]))

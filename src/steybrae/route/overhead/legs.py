@@ -82,7 +82,7 @@ def route_above(kept: KeptGround, tracks: list[Track]) -> tuple[Above, ...]:
         A part of the line has no position in the model's CRS.
     """
     look, found = kept.look, [list[_Part]() for _ in tracks]
-    for window, group in shared(stretch_windows(kept.source.grid, tracks, look), look):
+    for window, group in shared(stretch_windows(kept.source.grid, tracks, look, kept.kept), look):
         ground, metric = kept.opened(window), metric_place(window, look)
         for part in group:
             key = tracks[part.leg], float(part.chainage_m[0]), metric, look

@@ -171,7 +171,9 @@ class Stretch:
     window: Window
 
 
-def stretch_windows(grid: Grid, tracks: list[Track], look: OverheadLook) -> list[Stretch]:
+def stretch_windows(
+    grid: Grid, tracks: list[Track], look: OverheadLook, kept: Kept = NOTHING_KEPT
+) -> list[Stretch]:
     """Cut legs into stretches and say what ground each needs.
 
     Returns
@@ -184,27 +186,31 @@ def stretch_windows(grid: Grid, tracks: list[Track], look: OverheadLook) -> list
     OffModelError
         A part of the line has no position in the model's CRS.
     """
-    places = [grid.from_wgs84(track.lon_deg, track.lat_deg) for track in tracks]
-    _refuse_nowhere(places)
-    ends = [(leg, *pair) for leg, track in enumerate(tracks) for pair in stretches(track, STRETCH_M)]
-    # Cells of grids in degrees change their size along a route.
-    middle = [
-        np.mean([[axis[first], axis[last]] for axis in places[leg]], axis=1) for leg, first, last in ends
+    return [
+        part
+        for leg, track in enumerate(tracks)
+        for part in kept.of("stretches", (leg, track, look), partial(_stretches, grid, leg, track, look))
     ]
+
+
+def _stretches(grid: Grid, leg: int, track: Track, look: OverheadLook) -> list[Stretch]:
+    place = grid.from_wgs84(track.lon_deg, track.lat_deg)
+    _refuse_nowhere(place)
+    ends = list(stretches(track, STRETCH_M))
+    # Cells of grids in degrees change their size along a route.
+    middle = [np.mean([[axis[first], axis[last]] for axis in place], axis=1) for first, last in ends]
     size_m = np.hypot(*np.moveaxis(jacobian_at(grid, *np.transpose(middle)), -2, 0))
     found = []
-    for (leg, first, last), size in zip(ends, size_m, strict=True):
-        part = slice(first, last + 1)
-        col, row = (axis[part] for axis in places[leg])
-        window = _window(
-            col, row, np.ceil(look.reach_m / size) + _MARGIN_CELLS * np.array(look.joins), look.joins
-        )
-        found.append(Stretch(leg, col, row, tracks[leg].chainage_m[part], window))
+    for (first, last), size in zip(ends, size_m, strict=True):
+        col, row = (axis[first : last + 1] for axis in place)
+        margin = np.ceil(look.reach_m / size) + _MARGIN_CELLS * np.array(look.joins)
+        window = _window(col, row, margin, look.joins)
+        found.append(Stretch(leg, col, row, track.chainage_m[first : last + 1], window))
     return found
 
 
-def _refuse_nowhere(places: list[tuple[Array, Array]]) -> None:
-    if not all(np.isfinite(axis).all() for place in places for axis in place):
+def _refuse_nowhere(place: tuple[Array, Array]) -> None:
+    if not all(np.isfinite(axis).all() for axis in place):
         message = (
             "The line should lie where the model's CRS has positions; part of it does not. Take a "
             "model of the ground it crosses."

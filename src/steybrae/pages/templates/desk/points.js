@@ -58,7 +58,7 @@ export class PointList {
     one("#which").value = active;
     one("#line-name").value = line.name;
     one("#role").value = line.role;
-    one("#join").disabled = one("#other").disabled = lines.length < 2;
+    one("#joining").hidden = lines.length < 2;
     one("#reverse").disabled = points.length < 2;
     one("#insert").disabled = chosen < 0 || chosen === points.length - 1;
     one("#split").disabled = chosen < 1 || chosen > points.length - 2;
