@@ -1,6 +1,6 @@
 """How quickly a desk opens on a large model, how long its tiles take, what an hour of use leaves in memory.
 
-    python -m tests.benchmarks.desk_memory [--model model.tif] [--moves 10000] [--side 10000]
+    python -m tests.benchmarks.desk_memory [--model model.tif] [--moves 10000] [--legs 10] [--side 10000]
 
 Makes a model where none is given, opens a desk on it as a process and asks as the page does, one request at
 a time. Memory is that of the process, from ``/proc`` (Linux).
@@ -152,6 +152,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--model", type=Path)
     parser.add_argument("--moves", type=int, default=10_000)
+    parser.add_argument("--legs", type=int, default=10, help="of the line that is moved")
     parser.add_argument("--side", type=int, default=10_000, help="cells along a side of the made model")
     parser.add_argument("--tiles", type=int, default=20, help="tiles of each layer and zoom")
     asked = parser.parse_args()
@@ -172,12 +173,15 @@ def main() -> None:
                 flush=True,
             )
             tiles(desk, told, asked.tiles, chance)
-            points, took = line_of(told, 10), []
+            points, took, before = line_of(told, asked.legs), [], desk.processor_s()
             for k in range(asked.moves):
                 took.append(move(desk, told, points, k, chance))
-                if k % max(1, asked.moves // 20) == 0:
-                    recent = milliseconds(took[-500:])
-                    print(f"move {k}: {recent}, {desk.megabytes():.0f} MB", flush=True)
+                if k % max(1, asked.moves // 40) == 0:
+                    recent, own = milliseconds(took[-250:]), 1000.0 * (desk.processor_s() - before) / (k + 1)
+                    print(
+                        f"move {k}: {recent}, processor {own:.0f} ms a move, {desk.megabytes():.0f} MB",
+                        flush=True,
+                    )
 
 
 if __name__ == "__main__":

@@ -57,7 +57,11 @@ def command(monkeypatch: pytest.MonkeyPatch, *words: str) -> None:
 def test_files_have_the_bytes_of_the_commands(
     nearby: Desk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    asked = message(("Day one", "main", sample_points(4)[2:]), day=DAY)
+    one, two, _ = sample_points(4)[1:]
+    west = {"lat": round(two["lat"] - 2e-3, 7), "lon": round(two["lon"] - 4e-3, 7), "name": "west"}
+    off = ("bank", "way off", [two, west])
+    lines = ("Day one", "main", [one, two]), ("straight", "alternative", [one, west]), off
+    asked = message(*lines, day=DAY)
     made = {name: maker(nearby, asked) for name, maker in MAKERS.items()}
     assert [one.name for one in made.values()] == [
         "day-one.gpx", "day-one.zip", "day-one-card.pdf", "day-one.html", "day-one-phone.html",
@@ -69,8 +73,11 @@ def test_files_have_the_bytes_of_the_commands(
     model = ("--sample", "--reach", "300m", *forecast)
     command(monkeypatch, "route", "day-one.gpx", *model, "--save", "made.zip")
     assert made["plan"].body == Path("made.zip").read_bytes()
+    assert b"none drawn in this plan" not in made["report"].body
+    # A card is of one line, and the command says what else its file holds.
+    Path("alone.gpx").write_bytes(MAKERS["gpx"](nearby, message(lines[0])).body)
     command(
-        monkeypatch, "card", "day-one.gpx", *model, *TYPED, "--pdf", "made.pdf", "--phone", "made-phone.html"
+        monkeypatch, "card", "alone.gpx", *model, *TYPED, "--pdf", "made.pdf", "--phone", "made-phone.html"
     )
     assert made["card"].body == Path("made.pdf").read_bytes()
     assert made["phone"].body == Path("made-phone.html").read_bytes()

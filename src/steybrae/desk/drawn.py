@@ -138,6 +138,8 @@ class AskedLine:
     ----------
     route
         As read from a file of the lines.
+    beside
+        The other lines of that file, where it is the main one.
     main
         Whether it is the main one of them.
     drawn, lines
@@ -145,6 +147,7 @@ class AskedLine:
     """
 
     route: Route
+    beside: tuple[Route, ...]
     main: bool
     drawn: Drawn
     lines: tuple[Drawn, ...]
@@ -163,7 +166,8 @@ def asked_line(message: Mapping[str, Any], grid: Grid) -> AskedLine:
     if not lines or not lines[active].long_enough:
         raise RefusedError(422, TOO_SHORT)
     routes, numbers = routes_of(lines)
-    return AskedLine(routes[numbers.index(active)], numbers[0] == active, lines[active], lines)
+    main = numbers[0] == active
+    return AskedLine(routes[numbers.index(active)], routes[1:] if main else (), main, lines[active], lines)
 
 
 def which(message: Mapping[str, Any], lines: Sequence[Drawn]) -> int:

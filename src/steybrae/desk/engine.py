@@ -103,10 +103,13 @@ class Engine:
         self.kept.turn()
         return compared([route], self.screened(route), self.screened, usual_time, shifts_m)
 
-    def pictured(self, route: Route, *, for_forecast: bool | None = None) -> RouteScreening:
-        """Screen a line, with the ground round it for pictures."""
+    def pictured(self, routes: Sequence[Route], *, for_forecast: bool | None = None) -> RouteScreening:
+        """Screen a line with those beside it, and with the ground round it for pictures."""
         self.kept.turn()
-        return with_relief(self.screened(route, for_forecast=for_forecast), self._model)
+        found = self.screened(routes[0], for_forecast=for_forecast)
+        if len(routes) > 1:
+            found = compared(routes, found, self.screened, usual_time)
+        return with_relief(found, self._model)
 
     def screened(self, route: Route, *, for_forecast: bool | None = None) -> RouteScreening:
         """Screen a line as if it had been given alone: the model is looked at near it."""

@@ -57,8 +57,8 @@ class _Asked:
 
     Attributes
     ----------
-    route
-        As read from its file.
+    routes
+        As read from its file: the line, and those beside it.
     file
         That file.
     stem
@@ -67,7 +67,7 @@ class _Asked:
         Fields of the day as typed, without those left empty.
     """
 
-    route: Route
+    routes: tuple[Route, ...]
     file: bytes
     stem: str
     day: Mapping[str, str]
@@ -109,14 +109,14 @@ def report(desk: Desk, message: dict[str, Any]) -> Made:
 def card(desk: Desk, message: dict[str, Any]) -> Made:
     """Write the card to print, as ``card --pdf`` does."""
     asked = _asked(desk, message)
-    _, made = _card(desk, on_engine(desk, Engine.screened, asked.route), asked.day)
+    _, made = _card(desk, on_engine(desk, Engine.screened, asked.routes[0]), asked.day)
     return Made(f"{asked.stem}-card.pdf", "application/pdf", card_pdf(made))
 
 
 def phone(desk: Desk, message: dict[str, Any]) -> Made:
     """Write the page to carry on a phone, as ``card --phone`` does."""
     asked = _asked(desk, message)
-    found, made = _card(desk, on_engine(desk, Engine.pictured, asked.route), asked.day)
+    found, made = _card(desk, on_engine(desk, Engine.pictured, asked.routes[:1]), asked.day)
     return Made(f"{asked.stem}-phone.html", "text/html", phone_page(made, found).encode())
 
 
@@ -130,7 +130,9 @@ def _asked(desk: Desk, message: dict[str, Any]) -> _Asked:
     asked = asked_line(message, desk.grid)
     # Of the main line the file of all lines, which the command reads it from; of another its own.
     file = lines_gpx(asked.lines if asked.main else [asked.drawn])
-    return _Asked(asked.route, file.encode(), _stem(asked.route.name), _day(message.get("day")))
+    return _Asked(
+        (asked.route, *asked.beside), file.encode(), _stem(asked.route.name), _day(message.get("day"))
+    )
 
 
 def _stem(name: str) -> str:
@@ -145,7 +147,7 @@ def _day(given: Any) -> dict[str, str]:
 
 def _plan(desk: Desk, asked: _Asked) -> RouteScreening:
     """Screen the line as ``route --save`` keeps it: with its ground, its relief and where it came from."""
-    found: RouteScreening = on_engine(desk, Engine.pictured, asked.route, for_forecast=True)
+    found: RouteScreening = on_engine(desk, Engine.pictured, asked.routes, for_forecast=True)
     origin, name = desk.ask.origin, f"{asked.stem}.gpx"
     read = FileRead(name, "route", hashlib.sha256(asked.file).hexdigest())
     command = " ".join(filter(None, (shlex.join(["steybrae", "route", name]), origin.command)))

@@ -207,12 +207,10 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
     lines.replace(both);
   }
 
-  one("#draw").addEventListener("click", () => draw(!drawing));
-  one("#undo").addEventListener("click", () => lines.undo());
-  one("#redo").addEventListener("click", () => lines.redo());
-  one("#whole").addEventListener("click", () => map.fit());
-  one("#new-line").addEventListener("click", () => { lines.newLine(); draw(true); });
-  one("#open").addEventListener("click", () => one("#file").click());
+  for (const [id, task] of Object.entries({
+    draw: () => draw(!drawing), undo: () => lines.undo(), redo: () => lines.redo(), whole: () => map.fit(),
+    "new-line": () => { lines.newLine(); draw(true); }, open: () => one("#file").click(),
+  })) one(`#${id}`).addEventListener("click", task);
   one("#file").addEventListener("change", ({ target }) => trying(async () => {
     const [file] = target.files;
     if (!file) return;

@@ -34,11 +34,8 @@ export function table({ columns, rows }, caption) {
 
 export function later(delay, task) {
   let waiting = 0;
-  const run = (...given) => {
+  return (...given) => {
     clearTimeout(waiting);
-    waiting = setTimeout(() => { waiting = 0; task(...given); }, delay);
+    waiting = setTimeout(task, delay, ...given);
   };
-  run.pending = () => waiting !== 0;
-  run.stop = () => { clearTimeout(waiting); waiting = 0; };
-  return run;
 }

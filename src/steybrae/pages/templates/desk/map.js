@@ -10,6 +10,7 @@ const path = (rows) => rows.map(([row, col]) => L.latLng(-row, col));
 
 const TILE = "tiles/{layer}/{z}/{x}/{y}.png?tick={tick}";
 const MOST_HANDLES = 300; // more in view would be neither told apart nor quick
+const LABEL_PX = [52, 14]; // labels of grid lines nearer than this lie on each other
 const LETTER_PX = 28; // letters nearer to each other cover one another
 const STEP_M = 10;
 const DASH = { main: null, "way off": "9 6", alternative: "2 6" };
@@ -47,12 +48,9 @@ export class DeskMap {
     this.#listen();
   }
 
-  #tiles(layer, bounds) {
-    const tiles = L.tileLayer(TILE, {
-      layer: layer.key, tick: 0, bounds, noWrap: true, tileSize: 256, minZoom: this.#model.zooms[0], maxZoom: this.#model.zooms[1],
-      className: `tiles-${layer.key}`, keepBuffer: 1,
-    });
-    return tiles;
+  #tiles({ key }, bounds) {
+    const [minZoom, maxZoom] = this.#model.zooms;
+    return L.tileLayer(TILE, { layer: key, tick: 0, bounds, noWrap: true, tileSize: 256, minZoom, maxZoom, className: `tiles-${key}`, keepBuffer: 1 });
   }
 
   // Tiles lie in the order of the list, whichever was switched on last.
@@ -112,6 +110,7 @@ export class DeskMap {
     try { ({ lines } = await get(`gridlines?${asked}`)); } catch { /* the map does without */ }
     this.#grid.clearLayers();
     this.#labels.clearLayers();
+    const taken = [];
     for (const line of lines) {
       const points = path(line.path);
       this.#grid.addLayer(L.polyline(points, { pane: "grid", className: "grid-line", interactive: false }));
@@ -119,6 +118,8 @@ export class DeskMap {
         .reduce((best, point) => Math.min(point.x, point.y) < Math.min(best.x, best.y) ? point : best);
       const size = this.map.getSize();
       const shown = L.point(Math.max(2, Math.min(size.x - 60, entry.x + 2)), Math.max(2, Math.min(size.y - 16, entry.y + 1)));
+      if (taken.some(({ x, y }) => Math.abs(x - shown.x) < LABEL_PX[0] && Math.abs(y - shown.y) < LABEL_PX[1])) continue;
+      taken.push(shown);
       this.#labels.addLayer(this.#label(this.map.containerPointToLatLng(shown), line.label, "grid-label"));
     }
   }
@@ -150,7 +151,8 @@ export class DeskMap {
         if (mine) this.#hooks.inserted(place(event.latlng), this.#legAt(points, event.layerPoint));
         else this.#hooks.activated(k);
       });
-      if (!mine && line.name && points.length) this.#lines.addLayer(this.#label(points[points.length - 1], line.name, "line-label"));
+      // In its middle: where a line ends another often has a point.
+      if (!mine && line.name && points.length) this.#lines.addLayer(this.#label(points[points.length >> 1], line.name, "line-label"));
     });
   }
 

@@ -10,17 +10,14 @@ export class PointList {
   constructor(lines, hooks) {
     this.#lines = lines;
     this.#hooks = hooks;
-    const on = (id, what, task) => one(id).addEventListener(what, task);
-    on("#which", "change", (event) => lines.activate(Number(event.target.value)));
-    on("#line-name", "change", (event) => lines.named(event.target.value));
-    on("#role", "change", (event) => lines.given(event.target.value));
-    on("#reverse", "click", () => lines.reverse());
-    on("#join", "click", () => lines.join(Number(one("#other").value)));
-    on("#drop-line", "click", () => lines.dropLine());
-    on("#insert", "click", () => lines.insertAfter(lines.chosen));
-    on("#split", "click", () => lines.split(lines.chosen));
-    on("#drop", "click", () => { lines.remove(lines.chosen); this.focus(); });
-    on("#typed", "submit", (event) => { event.preventDefault(); this.#typed(); });
+    const on = (what, tasks) => Object.entries(tasks).forEach(([id, task]) => one(id).addEventListener(what, (event) => task(event.target.value, event)));
+    on("change", { "#which": (k) => lines.activate(Number(k)), "#line-name": (name) => lines.named(name), "#role": (role) => lines.given(role) });
+    on("click", {
+      "#reverse": () => lines.reverse(), "#drop-line": () => lines.dropLine(), "#join": () => lines.join(Number(one("#other").value)),
+      "#insert": () => lines.insertAfter(lines.chosen), "#split": () => lines.split(lines.chosen),
+      "#drop": () => { lines.remove(lines.chosen); this.focus(); },
+    });
+    on("submit", { "#typed": (_, event) => { event.preventDefault(); this.#typed(); } });
   }
 
   async #typed() {
@@ -44,18 +41,14 @@ export class PointList {
   show() {
     const { lines, active, line, points, chosen } = this.#lines;
     const names = lines.map((each, k) => `${k + 1}: ${each.name || each.role}`);
-    if (names.join("\n") !== this.#names) {  // an open list of lines stays open
-      this.#names = names.join("\n");
-      one("#which").replaceChildren(...names.map((text, k) => el("option", { value: k }, text)));
-      one("#other").replaceChildren();
-    }
-    const others = names.map((text, k) => el("option", { value: k }, text)).toSpliced(active, 1);
-    if (one("#other").dataset.active !== `${active}` || one("#other").options.length !== others.length) {
-      one("#other").replaceChildren(...others);
-      one("#other").dataset.active = active;
+    const shown = [active, ...names].join("\n");
+    if (shown !== this.#names) {  // an open list of lines stays open
+      this.#names = shown;
+      const options = () => names.map((text, k) => el("option", { value: k, selected: k === active }, text));
+      one("#which").replaceChildren(...options());
+      one("#other").replaceChildren(...options().toSpliced(active, 1));
       if (active < lines.length - 1) one("#other").value = active + 1;
     }
-    one("#which").value = active;
     one("#line-name").value = line.name;
     one("#role").value = line.role;
     one("#joining").hidden = lines.length < 2;
