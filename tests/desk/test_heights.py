@@ -3,21 +3,27 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import rasterio
 from affine import Affine
+from tests.desk.made_lines import message
 
 from steybrae.desk import heights
+from steybrae.desk.drawn import drawn_lines, routes_of
+from steybrae.desk.engine import Engine
 from steybrae.desk.heights import NearHeights
 from steybrae.files.model.rasters import open_model
+from steybrae.screening import Settings, screen_route
+from steybrae.screening.model.look import found_near
 
 VOID = -9999.0
 
 
-def tiles(folder: Path, *, absurd: bool) -> list[Path]:
+def tiles(folder: Path, *, absurd: bool, cell_m: float = 10.0) -> list[Path]:
     """Three tiles of 300 cells, with a gap between two and an overlap, two lakes and a void."""
     chance = np.random.default_rng(3)
     z = chance.normal(800.0, 40.0, (700, 700)).astype(np.float32)
@@ -27,7 +33,7 @@ def tiles(folder: Path, *, absurd: bool) -> list[Path]:
     paths = []
     for row, col in ((0, 0), (290, 3), (5, 400)):
         path = folder / f"{row}_{col}.tif"
-        place = Affine(10.0, 0.0, 500_000.0 + 10.0 * col, 0.0, -10.0, 6_600_000.0 - 10.0 * row)
+        place = Affine(cell_m, 0.0, 500_000.0 + cell_m * col, 0.0, -cell_m, 6_600_000.0 - cell_m * row)
         form = {"driver": "GTiff", "height": 300, "width": 300, "count": 1, "dtype": "float32"}
         with rasterio.open(path, "w", crs="EPSG:32629", transform=place, nodata=VOID, **form) as made:
             made.write(z[row : row + 300, col : col + 300], 1)
@@ -56,6 +62,26 @@ def test_any_window_of_tiles_is_given_and_counted_as_by_the_model(
             assert model.met == near.met
         assert near.read(150, 200, 200, 200).heights_m.shape == (200, 200)
         assert near.met[2] > 0
+
+
+def test_a_line_that_wanders_over_tiles_counts_what_a_fresh_screening_of_it_counts(tmp_path: Path) -> None:
+    """On cells joined for what stands overhead, from a wide window that grows to all sides."""
+    paths, chance = tiles(tmp_path, absurd=False, cell_m=3.0), random.Random(2)  # noqa: S311
+    settings = Settings(reach_m=60.0)
+    with open_model(paths) as model, open_model(paths) as fresh:
+        engine, at, same = Engine(model, settings), [[330.0, 120.0], [330.0, 220.0]], 0
+        for _ in range(7):
+            at[chance.randrange(2)][:] = chance.uniform(20.0, 560.0), chance.uniform(20.0, 280.0)
+            points = [{"row": row, "col": col, "name": ""} for row, col in at]
+            (route,), _ = routes_of(drawn_lines(message(("day", "main", points)), model.grid))
+            found = engine.answer([route], 0).found
+            known = replace(settings, model_found=found_near(fresh, route.points))
+            fresh.count_anew()
+            alone = screen_route(route, fresh, known)
+            assert model.met == fresh.met
+            same = max(same, fresh.met[2])
+            assert [one.line for one in found.cautions] == [one.line for one in alone.cautions]
+        assert same > 0
 
 
 def test_squares_of_one_number_are_counted_alike_in_one_window_and_in_its_parts(tmp_path: Path) -> None:

@@ -54,6 +54,11 @@ class Ahead:
     absurd: int
     squares: NDArray[np.intp]
 
+    def with_(self, other: Ahead, window: tuple[int, int, int, int]) -> Ahead:
+        """Put to it what was met before in a window that was not read again."""
+        squares = np.concatenate((self.squares, squares_within(other.squares, *window)))
+        return Ahead(self.absurd + other.absurd, squares)
+
 
 class LeftError(Exception):
     """Nobody waits for the answer any longer."""

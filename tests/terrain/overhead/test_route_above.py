@@ -196,6 +196,22 @@ def test_fine_cells_are_joined_to_the_mean_and_unknown_ones_stay_unknown():
     assert (float(x), float(y)) == tuple(map(float, model.grid.xy(5, -10)))
 
 
+@pytest.mark.parametrize("joins", [(1, 1), (5, 5), (2, 3)])
+@pytest.mark.parametrize(
+    "held", [(0, 0, 160, 240), (-160, -240, 80, 120), (80, 120, 400, 480), (480, 480, 560, 600)]
+)
+def test_a_window_that_grows_is_the_same_as_one_read_anew(joins, held):
+    model, unit = dem(rough(420, 5, cell=2.0), 2.0), (8 * joins[1], 8 * joins[0])
+    window, inner = (
+        Window(*(round(at / unit[k % 2]) * unit[k % 2] for k, at in enumerate(ends)))
+        for ends in ((-80, -80, 320, 400), held)
+    )
+    anew = joined(model, window, joins)
+    grown = joined(model, window, joins, (inner, joined(model, inner, joins).heights_m))
+    assert grown.grid == anew.grid
+    assert grown.heights_m.tobytes() == anew.heights_m.tobytes()
+
+
 def test_fine_cells_give_what_cells_of_10_m_give():
     fine = np.zeros((500, 800))
     fine[:, 600:] = 50.0

@@ -140,6 +140,31 @@ class Window:
         """How many."""
         return (self.bottom - self.top) * (self.right - self.left)
 
+    @property
+    def extent(self) -> tuple[int, int, int, int]:
+        """First row and column, rows and columns."""
+        return self.top, self.left, self.bottom - self.top, self.right - self.left
+
+    def both(self, other: Window) -> Window | None:
+        """Window that both share; None where there is none."""
+        found = Window(
+            max(self.top, other.top),
+            max(self.left, other.left),
+            min(self.bottom, other.bottom),
+            min(self.right, other.right),
+        )
+        return found if found.top < found.bottom and found.left < found.right else None
+
+    def without(self, inner: Window) -> list[Window]:
+        """Cut what lies round an inner window into at most four."""
+        found = (
+            Window(self.top, self.left, inner.top, self.right),
+            Window(inner.top, self.left, inner.bottom, inner.left),
+            Window(inner.top, inner.right, inner.bottom, self.right),
+            Window(inner.bottom, self.left, self.bottom, self.right),
+        )
+        return [one for one in found if one.top < one.bottom and one.left < one.right]
+
     def with_(self, other: Window) -> Window:
         """Smallest window that holds both."""
         return Window(
@@ -404,11 +429,16 @@ class WideGround:
             both = on_lattice(wide if held is None else wide.with_(held), joins)
             if both.cells > MOST_CELLS * joins[0] * joins[1]:
                 both = on_lattice(window, joins)
+            before = None if held is None or self._ground is None else (held, self._ground.dem.heights_m)
+            common = None if held is None else both.both(held)
             self._ground = self._window = None  # so that two are never held
-            ground, self._ahead = self._kept.ahead(
-                lambda: read_ground(self._source, both, self._look, self._metric)
+            ground, ahead = self._kept.ahead(
+                lambda: read_ground(self._source, both, self._look, self._metric, before)
             )
             self._ground, self._window = ground, both
+            if common is not None and self._ahead is not None:
+                ahead = ahead.with_(self._ahead, common.extent)
+            self._ahead = ahead
         return self._ground
 
     def meet(self, window: Window) -> None:
@@ -418,8 +448,7 @@ class WideGround:
         if self._ahead.absurd:
             joined(self._source, window, self._look.joins)
             return
-        rows, cols = window.bottom - window.top, window.right - window.left
-        self._kept.meet((window.top, window.left, rows, cols), self._ahead)
+        self._kept.meet(window.extent, self._ahead)
 
 
 @dataclass(eq=False)
@@ -436,7 +465,11 @@ class KeptPlaces:
 
 
 def read_ground(
-    source: DemSource, window: Window, look: OverheadLook, metric: tuple[float, float] | None = None
+    source: DemSource,
+    window: Window,
+    look: OverheadLook,
+    metric: tuple[float, float] | None = None,
+    held: tuple[Window, Array] | None = None,
 ) -> OverheadGround:
     """Read a window and prepare it for looking up.
 
@@ -448,13 +481,15 @@ def read_ground(
         How.
     metric
         Column and row at which lengths and directions are taken; by `metric_place` if not given.
+    held
+        Another window and its joined heights: what they share is not read again.
 
     Returns
     -------
     OverheadGround
         On joined cells.
     """
-    dem, (join_col, join_row) = joined(source, window, look.joins), look.joins
+    dem, (join_col, join_row) = joined(source, window, look.joins, held), look.joins
     jacobian = jacobian_at(source.grid, *(metric or metric_place(window, look))) * look.joins
     ground = overhead_ground(dem, look.known, look.reach_m, look.rules, jacobian)
     a, b, x, d, e, y = source.grid.transform
@@ -467,7 +502,9 @@ def read_ground(
     return replace(ground, model=model, corner=(window.left // join_col, window.top // join_row))
 
 
-def joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Dem:
+def joined(
+    source: DemSource, window: Window, joins: tuple[int, int], held: tuple[Window, Array] | None = None
+) -> Dem:
     """Read a window with cells joined to the mean of their heights.
 
     Parameters
@@ -476,6 +513,8 @@ def joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Dem:
         Of a whole number of joined cells.
     joins
         How many columns and rows become one.
+    held
+        As for `read_ground`.
 
     Returns
     -------
@@ -484,14 +523,33 @@ def joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Dem:
         of the joined cells.
     """
     join_col, join_row = joins
-    cols = window.right - window.left
-    check_cells(
-        *((window.bottom - window.top) // join_row, cols // join_col, MOST_CELLS_OVERHEAD),
-        "The ground that may stand overhead",
-        "a shorter --reach",
-    )
+    shape = (window.bottom - window.top) // join_row, (window.right - window.left) // join_col
+    check_cells(*(*shape, MOST_CELLS_OVERHEAD), "The ground that may stand overhead", "a shorter --reach")
+    both = None if held is None else window.both(held[0])
+    if both is None or held is None:
+        heights = _joined(source, window, joins)
+    else:
+        heights = np.empty(shape)
+        _part(heights, window, both, joins)[...] = _part(held[1], held[0], both, joins)
+        for part in window.without(both):
+            _part(heights, window, part, joins)[...] = _joined(source, part, joins)
+    a, b, _, d, e, _ = source.grid.transform
+    x, y = source.grid.xy(window.left, window.top)
+    transform = (a * join_col, b * join_row, float(x), d * join_col, e * join_row, float(y))
+    return Dem(Grid(transform, source.grid.crs_wkt, shape, source.grid.datum_named), heights)
+
+
+def _part(heights: Array, window: Window, part: Window, joins: tuple[int, int]) -> Array:
+    """Take the joined heights of a part of a window."""
+    (join_col, join_row), (rows, cols) = joins, (part.bottom - part.top, part.right - part.left)
+    top, left = (part.top - window.top) // join_row, (part.left - window.left) // join_col
+    return heights[top : top + rows // join_row, left : left + cols // join_col]
+
+
+def _joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Array:
+    (join_col, join_row), cols = joins, window.right - window.left
     if joins == (1, 1):
-        return source.read(window.top, window.left, window.bottom - window.top, cols)
+        return source.read(window.top, window.left, window.bottom - window.top, cols).heights_m
     strips = []
     # Whole squares of one number: they are met the same in every window.
     strip = max(1, _STRIP_ROWS // (BLOCK_CELLS * join_row)) * BLOCK_CELLS * join_row
@@ -500,8 +558,4 @@ def joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Dem:
         heights = source.read(top, window.left, rows, cols).heights_m
         blocks = heights.reshape(rows // join_row, join_row, cols // join_col, join_col)
         strips.append(blocks.mean(axis=(1, 3)))
-    a, b, _, d, e, _ = source.grid.transform
-    x, y = source.grid.xy(window.left, window.top)
-    shape = ((window.bottom - window.top) // join_row, cols // join_col)
-    transform = (a * join_col, b * join_row, float(x), d * join_col, e * join_row, float(y))
-    return Dem(Grid(transform, source.grid.crs_wkt, shape), np.concatenate(strips))
+    return np.concatenate(strips)
