@@ -19,8 +19,8 @@ from steybrae.terrain.dem import Array, Dem, Grid
 BLOCK: Final = 256
 """Side of a block that is kept, cells (our choice: that of most files); whole squares of `SAME_CELLS`."""
 
-MOST_BLOCKS: Final = 96
-"""Blocks that are kept, half a megabyte each (our choice: a line of 5 km on cells of 2 m)."""
+MOST_BLOCKS: Final = 64
+"""Blocks that are kept, half a megabyte each (our choice: a line of some kilometres on cells of 2 m)."""
 
 MOST_CELLS: Final = 4 * BLOCK**2
 """Larger windows are read as they are: those for what stands overhead."""
