@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.benchmarks.leg_coverage import copy_of, legs_on
+from tests.benchmarks.leg_coverage import STATED, copy_of, legs_on
 from tests.real_ground import Fine, Floats, Made, california, fine_model, pairs, tyrol
 
 from steybrae.terrain.cell_share import cell_share_deg, roughness_deg
@@ -63,9 +63,14 @@ def _hold(fines: list[Fine], factor: int, baseline_m: float, made: Made) -> tupl
 def test_the_ends_of_legs_hold_the_steepest_on_their_lines_on_every_slope(
     shared_data: Path, factor: int, width_deg: float, made: Made
 ) -> None:
-    widths = []
+    widths, held = [], []
     for seed, fine in enumerate(tyrol(shared_data / "terrain")):
         copy = copy_of(fine, factor, made)
+        _, high_deg = copy.ends(**STATED["cells alone"])
+        held += [
+            leg.truth_deg[2] <= high_deg[leg.row, leg.col].max()
+            for leg in islice(legs_on(copy, 100.0, seed), 60)
+        ]
         ends = copy.ends(kind="lidar")
         told = np.array(
             [(*leg.truth_deg, *leg.ends(*ends)) for leg in islice(legs_on(copy, 500.0, seed), 60)]
@@ -76,6 +81,8 @@ def test_the_ends_of_legs_hold_the_steepest_on_their_lines_on_every_slope(
         assert np.mean(ground > high) <= 0.1
         widths.append(high - low)
     assert np.median(np.concatenate(widths)) <= width_deg
+    # All ground of a short leg's cells, by the cells alone: 89 % at 10 m once, on point samples.
+    assert np.mean(held) >= 0.94
 
 
 def test_a_constant_of_the_same_median_width_holds_less_of_steep_ground(shared_data: Path) -> None:

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom, rice
 
+from steybrae.terrain.cell_share import line_share_deg
 from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.gradients import METHODS, method_weights, plane_gradients
 from steybrae.terrain.jacobian import ground_gradients
@@ -173,18 +174,32 @@ def test_the_two_parts_add_in_quadrature_on_each_side():
 
 
 @pytest.mark.parametrize(
-    ("cell_m", "down", "up"),
-    [(5.0, 0.45, 0.6), (10.0, 0.45, 0.6), (13.0, 0.45, 0.95), (16.0, 0.45, 1.3), (30.0, 0.45, 1.3)],
+    ("cell_m", "up", "more_deg"),
+    [
+        (5.0, 0.4, 0.95),
+        (10.0, 0.4, 1.9),
+        (13.0, 0.85, 1.33),
+        (16.0, 1.3, 0.76),
+        (20.0, 1.3, 0.0),
+        (30.0, 1.3, 0.0),
+    ],
 )
-def test_a_line_takes_its_share_of_the_cells_and_the_whole_survey_error(cell_m, down, up):
+def test_a_line_takes_its_share_of_the_cells_and_the_whole_survey_error(cell_m, up, more_deg):
     m = math.tan(math.radians(30.0))
     known, exact = (slope_uncertainty("horn", square(cell_m), sd, 0.0) for sd in (1.0, 1e-9))
     (whole, cells), (line, line_cells) = (
         [np.abs(np.array(ends(0.0, -m, one, 4.0)) - 30.0) for one in (known, exact)]
         for ends in (slope_interval_deg, line_ends_deg)
     )
-    assert line_cells == pytest.approx(cells * (down, up), abs=1e-6)
+    assert line_cells == pytest.approx((0.45 * cells[0], up * cells[1] + more_deg), abs=1e-6)
     assert line**2 - line_cells**2 == pytest.approx(whole**2 - cells**2, abs=1e-6)
+
+
+def test_coarser_cells_never_lower_the_high_end_of_a_line():
+    """But for a hundredth of a degree on ground as smooth as none is."""
+    for rough in (0.0, 0.5, 2.0, 8.0):
+        ups = np.array([line_share_deg(30.0, rough, cell, 20.0)[1] for cell in np.linspace(1.0, 80.0, 1000)])
+        assert (np.diff(ups) >= (-0.01 if rough == 0.0 else 0.0)).all()
 
 
 def test_cells_made_finer_take_no_less_for_a_line_and_coarse_ones_stay_open():

@@ -14,10 +14,11 @@ lidar models of five alpine slopes (cells of 5 m) and of hills (1 m), each made 
 and by taking every n-th height, and rounded upwards; ``tests/benchmarks/README.md`` has what they
 hold. They stand for cells of 1 to 40 m and baselines up to 50 m.
 
-The steepest on a **line** has shares of its own, `line_shares`. Its low end is the largest of the cells that
-the line touches, its high end the largest of those and the eight around each. A cell's own ends pay
+The steepest on a **line** has shares of its own, `line_share_deg`. Its low end is the largest of the cells
+that the line touches, its high end the largest of those and the eight around each. A cell's own ends pay
 for a grid that lies half a cell off: along a line the cells around do that, and the largest of many ends
-holds far more than each. Where cells are as long as the baseline, the steepest of many pieces asks for more.
+holds far more than each. The outermost have no neighbour there, and ask for some degrees however smooth
+they are. Where cells are as long as the baseline, the steepest of many pieces asks for more.
 """
 
 from __future__ import annotations
@@ -41,7 +42,8 @@ _RATIOS: Final = (0.5, 1.0, 1.5, 2.0)
 _DOWN_K: Final = (1.0, 1.2, 1.3, 1.3)
 _UP_K: Final = (1.0, 1.45, 1.7, 1.8)
 _STRIP_ROWS: Final = 32
-_LINE_DOWN, _LINE_RATIOS, _LINE_UP = 0.45, (0.5, 0.8), (0.6, 1.3)
+_LINE_DOWN, _LINE_RATIOS, _LINE_UP = 0.45, (0.5, 0.8), (0.4, 1.3)
+_OUTER_RATIOS, _OUTER_DEG = (0.0, 0.5, 1.0), (0.0, 1.9, 0.0)
 _LEAST_DEG, _DOWN_RISE_DEG, _UP_RISE_DEG = 0.5, 1.7, 4.5
 _STEEP_FROM_DEG, _STEEP_TO_DEG, _STEEP_SHARE = 40.0, 50.0, 0.3
 
@@ -154,16 +156,27 @@ def cell_share_deg(
     return np.asarray(scale * down), np.asarray(scale * up)
 
 
-def line_shares(cell_m: float, baseline_m: float) -> tuple[float, float]:
-    """How much of a cell's own shares the steepest on a line takes, down and up.
+def line_share_deg(
+    slope_deg: ArrayLike, roughness: ArrayLike, cell_m: float, baseline_m: float
+) -> tuple[Array, Array]:
+    """How much gentler and steeper the steepest on a line may be than a cell of it shows, 95 %.
 
-    0.45 down; up 0.6 to r = 0.5, 1.3 from r = 0.8 on, linear between. They hold 97.5 % and more of straight
-    lines of 50 to 1500 m, slope by slope, on the copies that `cell_share_deg` was fitted on, and from r = 0.8
-    on 95 % of all ground of their cells (``tests/benchmarks/README.md``).
+    ``0.45 down`` and ``k up + c`` by those of `cell_share_deg`: ``k`` is 0.4 to r = 0.5 and 1.3 from r = 0.8
+    on, ``c`` is 0 at r = 0, 1.9 degrees at 0.5, 0 from 1 on; linear between. They hold 97.5 % and more of
+    straight lines of 50 to 1500 m, slope by slope, on the copies that `cell_share_deg` was fitted on, and
+    some 95 % of all ground of their cells (``tests/benchmarks/README.md``).
 
     Parameters
     ----------
-    cell_m, baseline_m
+    slope_deg, roughness, cell_m, baseline_m
         As for `cell_share_deg`.
+
+    Returns
+    -------
+    tuple of Array
+        As there.
     """
-    return _LINE_DOWN, float(np.interp(cell_m / baseline_m, _LINE_RATIOS, _LINE_UP))
+    ratio = cell_m / baseline_m
+    down, up = cell_share_deg(slope_deg, roughness, cell_m, baseline_m)
+    times = float(np.interp(ratio, _LINE_RATIOS, _LINE_UP))
+    return _LINE_DOWN * down, times * up + float(np.interp(ratio, _OUTER_RATIOS, _OUTER_DEG))

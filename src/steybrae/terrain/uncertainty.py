@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
-from steybrae.terrain.cell_share import MIDDLING_DEG, OPEN_CELLS_M, cell_share_deg, line_shares
+from steybrae.terrain.cell_share import MIDDLING_DEG, OPEN_CELLS_M, cell_share_deg, line_share_deg
 from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, doubt
 from steybrae.terrain.gradients import Method, window_weights
@@ -256,10 +256,10 @@ def line_ends_deg(
 ) -> tuple[Array, Array]:
     """95 % ends of cells for the steepest on a line over them.
 
-    As `slope_interval_deg` with the cells' shares times `line_shares`. The largest low end of the
+    As `slope_interval_deg` with `line_share_deg` for the cells. The largest low end of the
     cells that a line touches, and the largest high end of those and the eight around each, are the
     ends of its steepest. Of cells that were made finer the neighbours are no measurements of their
-    own: for those no share is smaller.
+    own: for those no share is smaller than a cell's.
 
     Parameters
     ----------
@@ -272,11 +272,8 @@ def line_ends_deg(
         As there.
     """
     p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
-    down, up = line_shares(known.cell_m, known.baseline_m)
-    if known.finer > 1.0:
-        down, up = max(down, 1.0), max(up, 1.0)
     spread = COVERAGE * np.sqrt(_survey_variance(p, q, known.covariance, across=False))
-    low, high = _ends(np.hypot(p, q), spread, known, roughness, (down, up))
+    low, high = _ends(np.hypot(p, q), spread, known, roughness, line=True)
     return low, high * np.nan if known.open_above else high
 
 
@@ -354,11 +351,14 @@ def _ends(
     spread: Array | float,
     known: SlopeUncertainty,
     roughness: ArrayLike,
-    times: tuple[float, float] = (1.0, 1.0),
+    *,
+    line: bool = False,
 ) -> tuple[Array, Array]:
     slope = np.degrees(np.arctan(m))
-    shares = cell_share_deg(slope, known.rough_deg(roughness), known.cell_m, known.baseline_m)
-    down, up = (share * time for share, time in zip(shares, times, strict=True))
+    by = slope, known.rough_deg(roughness), known.cell_m, known.baseline_m
+    down, up = line_share_deg(*by) if line else cell_share_deg(*by)
+    if line and known.finer > 1.0:
+        down, up = map(np.maximum, (down, up), cell_share_deg(*by))
     survey_down = slope - np.degrees(np.arctan(np.maximum(m - spread, 0.0)))
     survey_up = np.degrees(np.arctan(m + spread)) - slope
     low, high = slope - np.hypot(down, survey_down), slope + np.hypot(up, survey_up)
