@@ -266,8 +266,11 @@ class Steepest(Protocol):
         """Whether both may be steeper still."""
 
 
-def steepest_texts(line: Steepest) -> tuple[str, str]:
-    """``on the line 58.2° (leg 12)``, and ``in the corridor 61.1° (leg 3), short pieces to 66.4°``."""
+def steepest_texts(line: Steepest, over_m: float | None = None) -> tuple[str, str]:
+    """``on the line 58.2° (leg 12)``, and ``in the corridor 61.1° (leg 3), short pieces to 66.4°``.
+
+    ``over 60 m on the line 58.2° (leg 12)`` where what they are measured over is to be told.
+    """
     on, beside = (
         f"{slope(deg, at_least=line.open_above).text}{'' if leg is None else f' (leg {leg})'}"
         for deg, leg in (
@@ -275,7 +278,8 @@ def steepest_texts(line: Steepest) -> tuple[str, str]:
             (line.slope_corridor_max_deg, line.slope_corridor_max_leg),
         )
     )
-    return f"on the line {on}", f"in the corridor {beside}{short_text(line.short_corridor_max_deg)}"
+    over = "" if over_m is None else f"over {length(over_m).text} "
+    return f"{over}on the line {on}", f"in the corridor {beside}{short_text(line.short_corridor_max_deg)}"
 
 
 def steep_length(metres: float | None, *, at_least: bool = False) -> Value:

@@ -12,6 +12,7 @@ from tests.synthetic import GaussianHill, Plane
 
 from steybrae.answers.route import RouteView, route_document
 from steybrae.bands import BandScheme, bands_text
+from steybrae.pages.report_words import totals_words
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.terrain.dem import Dem
@@ -76,6 +77,14 @@ def test_the_headline_of_a_known_line():
     )
     assert "95 % interval for pieces of 20 m: what cells of 10.0 m hide, by how rough" in text
     assert "the usual worst survey error for 10.0 m cells (1.5 m, 1 SD, correlation 50 m)" in text
+
+
+@pytest.mark.parametrize(("cell_m", "over"), [(10.0, ""), (30.0, "over 60 m ")])
+def test_the_headline_says_over_what_coarse_cells_measure(cell_m, over):
+    ground = model(Plane(33.0, 90.0), (81, 81), cell_m)
+    found = screened(ground, towards(40.0, 150.0), Settings(reach_m=100.0))
+    for text in (flat(printed(found)), " ".join(totals_words(found))):
+        assert re.search(rf"Steepest {over}on the line 33\.[01]° \(leg 1\)", text)
 
 
 def test_unknown_ground_is_said_in_words_everywhere():

@@ -144,7 +144,7 @@ def _overhead_blocks(found: RouteScreening) -> Iterator[Block]:
 def headline(found: RouteScreening) -> Iterator[Block]:
     """Give the whole line in a few sentences."""
     totals = found.totals
-    on, beside = steepest_texts(totals)
+    on, beside = steepest_texts(totals, found.long_baseline_m)
     climbs = up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least)
     counted = totals.ascent_on_map_m
     on_map = "" if counted is None else f" (up as counted on the map: {height(counted).text})"

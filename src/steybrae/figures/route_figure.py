@@ -163,7 +163,7 @@ def _facts(screening: RouteScreening, width_mm: float) -> str:
     first = f"{legs_and_length(totals.legs, totals.length_m)}; {climbs}"
     if totals.unknown_m > 0.0:
         first += f"; {steep_length(totals.unknown_m).text} of the line over unknown ground"
-    on, beside = steepest_texts(totals)
+    on, beside = steepest_texts(totals, screening.long_baseline_m)
     second = f"Steepest {on}{short_text(totals.short_slope_max_deg)}; {beside}"
     if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
         second += f"; overhead {day_overhead_text(totals)}"

@@ -204,7 +204,7 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
     """Headline of the whole line, in sentences."""
     totals = screening.totals
     climbs = up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least)
-    on, beside = steepest_texts(totals)
+    on, beside = steepest_texts(totals, screening.long_baseline_m)
     words = [
         f"{legs_and_length(totals.legs, totals.length_m)}, {climbs}.",
         f"Steepest {on}{short_text(totals.short_slope_max_deg)}.",

@@ -28,6 +28,7 @@ from steybrae.screening.origin import RunOrigin
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.result import DropAtPlace, PlaceThatMatters, PossibleOnly
 from steybrae.screening.standing import SteepWithoutCheck
+from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.unknown import UnknownAt
 
@@ -488,3 +489,9 @@ class RouteScreening:
     relief: Relief | None = field(default=None, metadata={"json": False})
     forecast: ForecastBeside | None = None
     forecast_grounds: tuple[LegGrounds, ...] | None = field(default=None, metadata={"json": False})
+
+    @property
+    def long_baseline_m(self) -> float | None:
+        """What its slopes are measured over, metres, where cells are too large for 20 m; else None."""
+        longest_m = max(leg.baseline_m for leg in self.legs)
+        return longest_m if round(longest_m) > BASELINE_M else None
