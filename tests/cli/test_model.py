@@ -42,7 +42,7 @@ def test_the_answer_leads_with_what_it_means(run: Run, sample_dem: Path) -> None
     assert lines[1].startswith("Where it shows 30.0° over 20 m, middling ground is 2")
     for part in (
         "it tells 25 to 30° from 35 to 40°, not from the band between.",
-        "12.4 % of the ground that it knows is 30° and steeper; steepest at least 65.3°.",
+        "12.3 % of the ground that it knows is 30° and steeper; steepest at least 65.3°.",
         "--model-kind glo-30, aw3d-30, srtm-30, radar-30m: it shows detail of 9.99 m",
         "smooth (its smoothest tenth)",
         "OSGB36 / British National Grid",

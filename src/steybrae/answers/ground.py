@@ -135,7 +135,7 @@ def _start_zones(ground: GroundAt) -> list[str]:
 
 def _baselines(ground: GroundAt) -> list[str]:
     words = baselines_text(ground.baselines)
-    told = [f"Steepest of those cells {words}"] if words else []
+    told = [f"Steepest of the 3 x 3 cells {words}"] if words else []
     return [*told, *baselines_note(ground.baselines)]
 
 

@@ -15,7 +15,7 @@ from steybrae.errors import ModelError
 from steybrae.names import clean
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.known import Settings, slopes_known
-from steybrae.screening.model.look import Corner, block_corners, read_blocks
+from steybrae.screening.model.look import OVERLAP, Corner, block_corners, read_blocks
 from steybrae.screening.model.result import (
     IntervalExample,
     KindDoubted,
@@ -208,18 +208,22 @@ class _Sums:
     """What the blocks of a model add up to."""
 
     marks: list[Marks] = field(default_factory=list)
+    known: int = 0
     slopes: int = 0
     steep: int = 0
     steepest_deg: float = -math.inf
     rough: Array = field(default_factory=lambda: np.zeros((2, round(_MOST_ROUGH_DEG / _STEP_DEG) + 1)))
 
-    def add(self, dem: Dem, margin: int, halves: tuple[int, int], settings: Settings) -> Array:
-        """Look at a block within its margin and give its slopes over the baseline."""
+    def add(
+        self, dem: Dem, margin: int, halves: tuple[int, int], settings: Settings, counted: tuple[slice, slice]
+    ) -> Array:
+        """Look at a block within its margin, count cells of it, and give its slopes over the baseline."""
         inside = tuple(slice(margin, size - margin) for size in dem.grid.shape)
+        self.known += int(np.isfinite(dem.heights_m[inside][counted]).sum())
         self.marks.append(marks_of(dem.heights_m[inside], cell_size_m(dem.grid)))
         around = slope_field(dem, settings.method, engine=settings.engine, halves=halves)
         slope, rough = around.slope_deg[inside], around.roughness_deg[inside]
-        known = slope[np.isfinite(slope)]
+        known = slope[counted][np.isfinite(slope[counted])]
         self.slopes += len(known)
         self.steep += int(np.count_nonzero(shown_slope_deg(known) >= STEEP_DEG))
         self.steepest_deg = max(self.steepest_deg, float(known.max(initial=-math.inf)))
@@ -267,7 +271,7 @@ def examine_model(
     sums, drawn, places = _Sums(), Drawn(grid.shape, SIDE), []
     for corner in corners:
         for dem in read_blocks(source, [corner], SIDE, margin):
-            slope = sums.add(dem, margin, halves, settings)
+            slope = sums.add(dem, margin, halves, settings, _counted(corner, corners))
             places.append(corner)
             if pictured:
                 drawn.add(corner, dem.read(margin, margin, *slope.shape), slope)
@@ -276,11 +280,12 @@ def examine_model(
             "An elevation model should hold heights; none was met where it was looked at. Check its voids."
         )
         raise ModelError(message)
-    return _say(source, settings, sums, places, drawn.picture(sums.marks, places) if pictured else None)
+    picture = drawn.picture(sums.marks, places) if pictured else None
+    return _say(source, settings, sums, _cells(grid, corners), picture)
 
 
 def _say(
-    source: DemSource, settings: Settings, sums: _Sums, places: list[Corner], picture: ModelPicture | None
+    source: DemSource, settings: Settings, sums: _Sums, looked: int, picture: ModelPicture | None
 ) -> ModelExamined:
     grid, heights = source.grid, source.heights_read
     rows, cols = grid.shape
@@ -288,12 +293,11 @@ def _say(
     marks = sums.marks[0]
     for one in sums.marks[1:]:
         marks = marks + one
-    looked = marks.cells + _empty_cells(grid, places)
-    whole = replace(marks, cells=looked)
+    whole = replace(marks, cells=looked, known=sums.known)
     found = found_in(whole, size, heights.same_share)
     settings = replace(settings, model_found=found)
     known = slopes_known(settings.method, jacobian_at(grid, cols / 2, rows / 2), settings)
-    unknown = 1.0 - marks.known / looked
+    unknown = 1.0 - sums.known / looked
     return ModelExamined(
         files=settings.origin.files,
         fingerprints=settings.origin.fingerprints,
@@ -305,7 +309,7 @@ def _say(
         elevation_max_m=marks.high_m if math.isfinite(marks.high_m) else None,
         height_unit_m=settings.origin.height_unit_m,
         height_unit_from=settings.origin.height_unit_from,
-        looked_share=min(1.0, looked / (rows * cols)),
+        looked_share=looked / (rows * cols),
         unknown_share=unknown,
         steep_share=sums.steep / sums.slopes if sums.slopes else None,
         slope_max_deg=sums.steepest_deg if sums.slopes else None,
@@ -336,11 +340,23 @@ def _say(
     )
 
 
-def _empty_cells(grid: Grid, places: list[Corner]) -> int:
-    """Cells of blocks that were read and hold no height at all."""
+def _counted(corner: Corner, corners: list[Corner]) -> tuple[slice, slice]:
+    """Cells of a block that the blocks above it and to its left have not counted."""
+    (row, col), step = corner, SIDE - OVERLAP
+    return (
+        slice(OVERLAP if (row - step, col) in corners else 0, SIDE),
+        slice(OVERLAP if (row, col - step) in corners else 0, SIDE),
+    )
+
+
+def _cells(grid: Grid, corners: list[Corner]) -> int:
+    """Cells that were looked at, each once."""
     rows, cols = grid.shape
-    empty = set(block_corners(grid.shape, SIDE, MOST_BLOCKS)) - set(places)
-    return sum(min(SIDE, rows - row) * min(SIDE, cols - col) for row, col in empty)
+    counted = [(*_counted(corner, corners), *corner) for corner in corners]
+    return sum(
+        len(range(*down.indices(rows - row))) * len(range(*across.indices(cols - col)))
+        for down, across, row, col in counted
+    )
 
 
 def _extent(grid: Grid, size: tuple[float, float]) -> ModelExtent:
