@@ -342,11 +342,11 @@ def test_a_stated_error_leaves_coarse_ground_open_above():
 
 def test_a_stated_error_adds_to_what_the_cells_hide():
     # Horn, independent errors of 1 m, 10 m cells: SD of a gradient 0.4330 s / g (weights squared); half a
-    # degree by the cells of a plane, of which a line takes 0.6 up and 0.45 down.
+    # degree by the cells of a plane, of which a line takes 0.4 and 1.9 degrees up and 0.45 down.
     leg = screened(Plane(30.0, 90.0), towards(0.0, 200.0), Settings(vertical_error_m=1.0, correlation_m=0.0))
     m, spread = math.tan(math.radians(30.0)), 2 * 0.0433013
     down, up = (abs(math.degrees(math.atan(m + side * spread)) - 30.0) for side in (-1.0, 1.0))
-    assert leg.slope_high_deg == pytest.approx(30.0 + math.hypot(up, 0.3), abs=1e-4)
+    assert leg.slope_high_deg == pytest.approx(30.0 + math.hypot(up, 2.1), abs=1e-4)
     assert leg.slope_low_deg == pytest.approx(30.0 - math.hypot(down, 0.225), abs=1e-4)
 
 
