@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -26,6 +27,10 @@ os.environ["XDG_CONFIG_HOME"] = os.environ["APPDATA"] = str(
 
 # Nor on a draft that the user has of a plan, nor does one touch it.
 os.environ["XDG_STATE_HOME"] = tempfile.mkdtemp(prefix="steybrae-tests-")
+
+# Processes that tests start find compiled what was compiled before: half a second of each.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 # A busy machine is no failure.
 settings.register_profile("patient", deadline=None)

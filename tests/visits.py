@@ -35,12 +35,18 @@ def heard(page: Page) -> tuple[list[str], list[str]]:
     return said, asked
 
 
+_FREE: dict[str, Page] = {}
+"""Windows that visits left, by what they were opened with: a new one takes longer than most tests."""
+
+
 class Visit:
     """A page opened, and everything it said or asked for."""
 
     def __init__(self, browser: Browser, file: Path, **options: Any) -> None:
-        self.context = browser.new_context(**options)
-        self.page = self.context.new_page()
+        self.window = f"{id(browser)} {sorted(options.items())}"
+        self.scheme = options.get("color_scheme", "light")
+        self.page = _FREE.pop(self.window, None) or browser.new_context(**options).new_page()
+        self.context = self.page.context
         self.said, self.asked = heard(self.page)
         self.url = file.as_uri()
         self.page.goto(self.url)
@@ -49,4 +55,13 @@ class Visit:
         """Nothing was said, and nothing but the file and the pictures in it was asked for."""
         assert self.said == []
         assert [url for url in self.asked if not url.startswith("data:image/")] == [self.url]
-        self.context.close()
+        self._leave()
+
+    def _leave(self) -> None:
+        """Leave the window as it was found; the next visit loads its page anew."""
+        self.page.evaluate("() => { try { localStorage.clear(); } catch { /* it keeps nothing */ } }")
+        self.page.emulate_media(media="null", color_scheme=self.scheme)
+        self.page.mouse.move(0.0, 0.0)
+        if len(_FREE) == 3:
+            _FREE.pop(next(iter(_FREE))).context.close()
+        _FREE[self.window] = self.page

@@ -52,7 +52,7 @@ def short(tmp_path: Path, sample_dem: Path) -> Path:
 
 @pytest.fixture
 def on(short: Path, sample_dem: Path) -> tuple[object, ...]:
-    return (short, "--dem", sample_dem / "stey_massif.tif")
+    return (short, "--dem", sample_dem / "stey_massif.tif", "--reach", "600m")
 
 
 @pytest.fixture

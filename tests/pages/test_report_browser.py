@@ -7,7 +7,6 @@ import math
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from statistics import median
 from typing import Any
 
 import pytest
@@ -395,11 +394,13 @@ class TestEveryScreen:
         phone.locator("#profile .panel").first.tap(position={"x": 120, "y": 60})
         assert int(readout(phone)["leg"]) > 1
 
-    @pytest.mark.parametrize("scheme", ["light", "dark"])
-    @pytest.mark.parametrize("options", [DESKTOP, PHONE], ids=["desktop", "phone"])
+    @pytest.mark.parametrize(
+        ("options", "scheme"), [(DESKTOP, "light"), (PHONE, "dark")], ids=["desktop-light", "phone-dark"]
+    )
     def test_nobody_is_shut_out(
         self, browser: Browser, made: Made, scheme: str, options: dict[str, Any]
     ) -> None:
+        """Contrast goes by the scheme and room by the width: two of the four hold both."""
         visit = Visit(browser, made.page, color_scheme=scheme, bypass_csp=True, **options)
         visit.page.locator("#profile").focus()
         visit.page.keyboard.press("End")
@@ -452,20 +453,16 @@ class TestHostile:
 FRAMES = """async ([target, kind, count]) => {
   const node = document.querySelector(target);
   const box = node.getBoundingClientRect();
-  const took = [];
   for (let k = 0; k < count; k += 1) {
     const options = {
       clientX: box.left + box.width * (0.2 + 0.6 * k / count), clientY: box.top + box.height * 0.3,
       deltaY: k < count / 2 ? -40 : 40, ctrlKey: kind === "wheel", bubbles: true, cancelable: true,
     };
     const Kind = kind === "wheel" ? WheelEvent : PointerEvent;
-    const start = performance.now();
     node.dispatchEvent(new Kind(kind, options));
     await new Promise(requestAnimationFrame);
     document.body.getBoundingClientRect();
-    took.push(performance.now() - start);
   }
-  return took;
 }"""
 
 
@@ -518,15 +515,27 @@ class TestHome:
 class TestLarge:
     """40 legs and 20 000 points."""
 
-    @pytest.mark.parametrize(
-        ("target", "event"),
-        [("#profile .panel", "pointermove"), ("#map svg", "pointermove"), ("#map svg", "wheel")],
-    )
-    def test_it_stays_fluid(self, browser: Browser, others: dict[str, Path], target: str, event: str) -> None:
+    def test_it_stays_fluid(self, browser: Browser, others: dict[str, Path]) -> None:
+        """By the processor time of the page's thread: clocks on the wall tell how busy the machine is."""
         visit = Visit(browser, others["large"], **DESKTOP)
-        visit.page.locator(target).first.scroll_into_view_if_needed()
-        idle, took = (visit.page.evaluate(FRAMES, [target, kind, 60]) for kind in ("nothing", event))
-        assert median(took) < 4.0 * median(idle)  # nothing happens in an idle frame
+        told = visit.context.new_cdp_session(visit.page)
+        told.send("Performance.enable", {"timeDomain": "threadTicks"})
+
+        def worked_s() -> float:
+            found = told.send("Performance.getMetrics")["metrics"]
+            return float(next(one["value"] for one in found if one["name"] == "TaskDuration"))
+
+        for target, event in (
+            ("#profile .panel", "pointermove"),
+            ("#map svg", "pointermove"),
+            ("#map svg", "wheel"),
+        ):
+            visit.page.locator(target).first.scroll_into_view_if_needed()
+            before = worked_s()
+            visit.page.evaluate(FRAMES, [target, event, 40])
+            took = worked_s() - before
+            print(f"{target} {event}: {1000.0 * took / 40:.1f} ms")
+            assert 0.0 < took / 40 < 0.050, (target, event)
         visit.end()
 
     def test_all_its_points_are_there(self, browser: Browser, others: dict[str, Path]) -> None:
