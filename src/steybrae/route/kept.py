@@ -18,7 +18,7 @@ MOST_TURNS: Final = 12
 cells)."""
 
 
-LARGE: Final = ("wide ground",)
+LARGE: Final = ("wide ground", "zone classes")
 """Kinds of which one may take a hundred megabytes: what a turn did not ask for goes before one is made."""
 
 

@@ -165,7 +165,7 @@ def zones_overhead(
     parts: list[list[GroundCells]] = [[] for _ in tracks]
     from_deg = 0.0
     look = kept.look
-    for whole, group in shared(stretch_windows(kept.source.grid, tracks, look), look):
+    for whole, group in shared(stretch_windows(kept.source.grid, tracks, look, kept.kept), look):
         window = _Window(kept, whole, how)
         from_deg = kept.kept.of("from", look, lambda: start_from_deg(look.known, look.rules.low_deg))
         for part in group:
@@ -195,7 +195,10 @@ class _Window:
     @cached_property
     def zones(self) -> _Zones:
         """Its possible start zones."""
-        return _Zones.of(self.kept.ground(self.whole).possible, self.how)
+        key = self.whole, self.kept.look, self.how
+        return self.kept.kept.of(
+            "zone classes", key, lambda: _Zones.of(self.kept.ground(self.whole).possible, self.how)
+        )
 
     def zones_over(
         self, part: Stretch, ends: tuple[Array, NDArray[np.bool_]], within: bool
