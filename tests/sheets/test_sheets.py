@@ -6,6 +6,7 @@ import math
 import re
 import subprocess
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -57,10 +58,16 @@ SHEETS: dict[str, Callable[[str], bytes]] = {
 }
 
 
+@cache
+def sheet(kind: str, paper: str) -> bytes:
+    """A sheet, drawn once for all that is asked of it."""
+    return SHEETS[kind](paper)
+
+
 @pytest.mark.parametrize("kind", SHEETS)
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_every_page_has_both_bars_of_100_mm_and_nothing_cropped(kind: str, paper: str) -> None:
-    pdf = SHEETS[kind](paper)
+    pdf = sheet(kind, paper)
     size = re.search(rb"/MediaBox \[ 0 0 ([\d.]+) ([\d.]+) \]", pdf)
     assert size is not None
     width_mm, height_mm = (float(part) * 25.4 / 72.0 for part in size.groups())
@@ -78,7 +85,7 @@ def test_every_page_has_both_bars_of_100_mm_and_nothing_cropped(kind: str, paper
 
 @pytest.mark.parametrize("kind", SHEETS)
 def test_cautions_stand_on_every_page_and_no_verdict(kind: str, tmp_path: Path) -> None:
-    pdf = SHEETS[kind]("a4")
+    pdf = sheet(kind, "a4")
     text = words(pdf, tmp_path)
     assert text.count("A lesson is not a field decision.") == len(page_strokes(pdf))
     assert text.count("local avalanche forecast") == len(page_strokes(pdf))
@@ -89,7 +96,7 @@ def test_cautions_stand_on_every_page_and_no_verdict(kind: str, tmp_path: Path) 
 @pytest.mark.parametrize("kind", SHEETS)
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_no_text_lies_on_another_or_leaves_the_page(kind: str, paper: str, tmp_path: Path) -> None:
-    pdf = SHEETS[kind](paper)
+    pdf = sheet(kind, paper)
     width_mm, height_mm = PAPERS_MM[paper][:: -1 if kind == "field" else 1]
     for boxes in text_boxes(pdf, tmp_path):
         for number, (text, (x0, y0, x1, y1)) in enumerate(boxes):
@@ -105,7 +112,7 @@ def test_no_text_lies_on_another_or_leaves_the_page(kind: str, paper: str, tmp_p
 
 @pytest.mark.parametrize("kind", SHEETS)
 def test_every_text_is_tagged_in_order_and_every_font_embedded(kind: str, tmp_path: Path) -> None:
-    pdf = SHEETS[kind]("a4")
+    pdf = sheet(kind, "a4")
     source = tmp_path / "sheet.pdf"
     source.write_bytes(pdf)
     read = poppler("pdfinfo", "-struct-text", source)
@@ -125,12 +132,12 @@ def test_every_text_is_tagged_in_order_and_every_font_embedded(kind: str, tmp_pa
 
 @pytest.mark.parametrize("kind", SHEETS)
 def test_no_letter_is_smaller_than_6_points(kind: str) -> None:
-    assert min(type_sizes(SHEETS[kind]("a4"))) >= 6.0
+    assert min(type_sizes(sheet(kind, "a4"))) >= 6.0
 
 
 @pytest.mark.parametrize("kind", SHEETS)
 def test_the_same_sheet_is_the_same_bytes(kind: str) -> None:
-    assert SHEETS[kind]("a4") == SHEETS[kind]("a4")
+    assert SHEETS[kind]("a4") == sheet(kind, "a4")
 
 
 def test_combs_in_the_pdf_have_the_gaps_of_the_map() -> None:
