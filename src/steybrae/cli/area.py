@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final, cast
@@ -16,10 +14,11 @@ from steybrae.cli.options.common import BandOptions, OutputOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.model import CheckedModel, StartZoneOptions, screening_settings
 from steybrae.cli.options.settings_file import taken, with_taken
+from steybrae.cli.progress import progress
 
 if TYPE_CHECKING:
     from steybrae.raster.files.outputs import Compress
-    from steybrae.raster.job import AreaJob, Told
+    from steybrae.raster.job import AreaJob
     from steybrae.raster.result import AreaResult
 
 NEEDS: Final = dict.fromkeys(("--start-slopes", "--start-area"), ("--overhead",))
@@ -132,7 +131,7 @@ def area(
     rasters.check(zones)
     job = _job(model, rasters, zones, bands, work)
     outputs.check()
-    with _progress() as told:
+    with progress(0.0) as told:
         found = make_rasters(
             job,
             out,
@@ -196,39 +195,3 @@ def _draw(found: AreaResult, out: Path, figure: Path, *, force: bool) -> None:
     from steybrae.library.area import drawing
 
     write_area_figure(found, *drawing(found, out), figure, force=force)
-
-
-@contextmanager
-def _progress() -> Iterator[Told | None]:
-    """Show a bar with the time left on a terminal, nothing in a pipe."""
-    from rich.console import Console
-
-    to = Console(stderr=True)
-    if not to.is_terminal:
-        yield None
-        return
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TaskID,
-        TextColumn,
-        TimeRemainingColumn,
-    )
-
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("left"),
-        TimeRemainingColumn(),
-    )
-    with Progress(*columns, console=to, transient=True) as bar:
-        tasks: dict[str, TaskID] = {}
-
-        def told(what: str, done: int, of: int) -> None:
-            if what not in tasks:
-                tasks[what] = bar.add_task(what, total=None)
-            bar.update(tasks[what], completed=done, total=of)
-
-        yield told

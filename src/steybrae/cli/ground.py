@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,7 @@ from steybrae.cli.options.forecast import ForecastOptions
 from steybrae.cli.options.groups import did_you_mean
 from steybrae.cli.options.model import CheckedModel, PositionOptions, ReachOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
+from steybrae.cli.progress import progress
 
 if TYPE_CHECKING:
     from steybrae.route.overhead.windows import KeptPlaces
@@ -94,7 +96,15 @@ def ground(
             from steybrae.files.places import read_places
             from steybrae.screening.ground.at import ground_places
 
-            every = ground_places(read_places(places), look, places.name)
+            listed, counted = read_places(places), itertools.count(1)
+            with progress() as told:
+
+                def one(where: Place, kept: KeptPlaces) -> GroundAt:
+                    found = look(where, kept)
+                    told("places", next(counted), len(listed))
+                    return found
+
+                every = ground_places(listed, one, places.name)
         else:
             found = look(parse_place(text))
     if places is not None:

@@ -21,10 +21,12 @@ from steybrae.cli.options.model import (
     screening_settings,
 )
 from steybrae.cli.options.settings_file import with_taken
+from steybrae.cli.progress import Counting, Told, progress
 
 if TYPE_CHECKING:
     from steybrae.card import RouteCard
     from steybrae.files.model.rasters import RasterModel
+    from steybrae.route.kept import Kept
     from steybrae.route.legs import Route
     from steybrae.screening import RouteScreening, Settings
 
@@ -134,29 +136,32 @@ def route(
     routes = cut.planned_lines(line or (), sample=model.sample)
     planned = routes[0]
     asked_for = screening_settings(bands, model, zones, corridor, sheet)
-    with model.opened(asked_for, planned.points) as (dem, settings):
-        for_forecast = asked is not None or outputs.save is not None
-        found = screen_route(planned, dem, settings, for_forecast=for_forecast)
-        if len(routes) > 1 or beside.shifts_m:
-            from steybrae.card.times import usual_time
-            from steybrae.screening.compared import compared
+    with progress() as told:
+        with model.opened(asked_for, planned.points) as (dem, settings):
+            for_forecast = asked is not None or outputs.save is not None
+            counting = Counting(told, "the line", for_forecast=for_forecast)
+            found = screen_route(planned, dem, settings, for_forecast=for_forecast, kept=counting)
+            if len(routes) > 1 or beside.shifts_m:
+                from steybrae.card.times import usual_time
+                from steybrae.screening.compared import compared
 
-            found = compared(routes, found, partial(_alone, dem, settings), usual_time, beside.shifts_m)
-        if outputs.pictured:
-            # What only some answers need is not loaded for the others.
-            from steybrae.screening.pictures.relief import with_relief
+                alone = partial(_alone, dem, settings, Counting(told, "lines beside it"))
+                found = compared(routes, found, alone, usual_time, beside.shifts_m)
+            if outputs.pictured:
+                # What only some answers need is not loaded for the others.
+                from steybrae.screening.pictures.relief import with_relief
 
-            origin = run_origin(ctx, line or (), forecast.bulletin, sample=model.sample)
-            found = replace(with_relief(found, dem), origin=origin)
-        if model.cross_check:
-            found = replace(found, cross_check=cross_check_route(planned, dem, settings))
-    card = None
-    if chosen is not None or asked is not None:
-        from steybrae.card.forecast import beside_line
+                origin = run_origin(ctx, line or (), forecast.bulletin, sample=model.sample)
+                found = replace(with_relief(found, dem), origin=origin)
+            if model.cross_check:
+                found = replace(found, cross_check=cross_check_route(planned, dem, settings))
+        card = None
+        if chosen is not None or asked is not None:
+            from steybrae.card.forecast import beside_line
 
-        found, card = beside_line(found, chosen, asked)
-    found = with_taken(found)
-    _write(found, outputs, card)
+            found, card = beside_line(found, chosen, asked)
+        found = with_taken(found)
+        _write(found, outputs, card, told)
     if outputs.as_json:
         print_json("route lines" if len(routes) > 1 or beside.shifts_m else "route", found)
         return
@@ -167,7 +172,7 @@ def route(
     print_document(route_document(found, shown))
 
 
-def _alone(model: RasterModel, settings: Settings, route: Route) -> RouteScreening:
+def _alone(model: RasterModel, settings: Settings, kept: Kept, route: Route) -> RouteScreening:
     """Screen a line as if it had been given alone: the model is looked at near it."""
     from dataclasses import replace
 
@@ -176,7 +181,7 @@ def _alone(model: RasterModel, settings: Settings, route: Route) -> RouteScreeni
 
     own = replace(settings, model_found=found_near(model, route.points))
     model.count_anew()
-    return screen_route(route, model, own)
+    return screen_route(route, model, own, kept=kept)
 
 
 def _refuse_picture(bulletin: Path | None, picture: Path | None) -> None:
@@ -195,8 +200,16 @@ def _refuse_day(day: DayOptions, report: Path | None) -> None:
         raise DateError(message)
 
 
-def _write(found: RouteScreening, to: RouteOutputs, card: RouteCard | None) -> None:
+def _write(found: RouteScreening, to: RouteOutputs, card: RouteCard | None, told: Told) -> None:
     from steybrae.files.whole import write_text
+
+    pictures = (to.report, to.save, to.figure, to.bulletin_figure)
+    count, done = sum(path is not None for path in pictures), 0
+
+    def begun() -> None:
+        nonlocal done
+        told("pictures, page and plan", done, count)
+        done += 1
 
     if to.csv is not None or to.geojson is not None:
         from steybrae.answers.points import cautions_path, cautions_text, points_csv, points_geojson
@@ -208,14 +221,18 @@ def _write(found: RouteScreening, to: RouteOutputs, card: RouteCard | None) -> N
     if to.report is not None:
         from steybrae.cli.report import report_to
 
+        begun()
         report_to(to.report, found, card, force=to.force)
     if to.save is not None:
         from steybrae.files.plans import write_plan
 
+        begun()
         write_plan(to.save, found, force=to.force)
     if to.figure is not None or to.bulletin_figure is not None:
         from steybrae.cli.origin import draw_forecast_to, draw_to
     if to.figure is not None:
+        begun()
         draw_to(to.figure, found, force=to.force)
     if to.bulletin_figure is not None:
+        begun()
         draw_forecast_to(to.bulletin_figure, found, force=to.force)
