@@ -1,8 +1,9 @@
 """Speed and memory, as ratios against plain pieces of the same work, measured in one run.
 
-    python tests/benchmarks/measure.py [--big]
+    python tests/benchmarks/measure.py [--waits ROUNDS | --big]
 
-CPU time, the least of several runs, so that a busy machine disturbs little. ``--big`` also writes
+CPU time, the least of several runs, so that a busy machine disturbs little. ``--waits`` runs what
+people wait for, once in each round in an order that turns, and prints medians. ``--big`` also writes
 two models of 10 000 by 10 000 cells (400 MB each unpacked) to a temporary folder, screens one line
 on them and on a small cut of the same ground, and deletes them.
 """
@@ -23,6 +24,8 @@ from typing import Any
 import numpy as np
 
 BIG, SMALL = 10_000, 700
+SAMPLE = Path(__file__).resolve().parents[2] / "sample_dem"
+GAP = ("gap", "--scale", "1:25000", "--interval", "10m", "--across", "12.5mm", "--gaps", "5")
 MAIN = "from steybrae.cli.app import main; main()"
 # The peak that the kernel hands to a parent counts what the child shared with it before exec.
 PEAK = "import atexit; atexit.register(lambda: print(open('/proc/self/status').read(), file=open(2, 'w')));"
@@ -58,13 +61,48 @@ def told(name: str, ours: float, theirs: float, goal: float, unit: str = "s") ->
 def commands() -> None:
     """Start-up of the small commands, and the main job on the sample."""
     imports, _ = cost("import typer, rich", runs=9)
-    gap = ("gap", "--scale", "1:25000", "--interval", "10m", "--across", "12.5mm", "--gaps", "5")
-    for name, arguments in (("gap", gap), ("--help", ("--help",))):
+    for name, arguments in (("gap", GAP), ("--help", ("--help",))):
         told(f"steybrae {name} / import typer, rich", cost(MAIN, *arguments, runs=9)[0], imports, 2.0)
     imports, _ = cost("import rasterio, pyproj, numpy", runs=9)
     route, peak = cost(MAIN, "route", "--sample", "--json", runs=9)
     told("steybrae route --sample --json / import rasterio, pyproj, numpy", route, imports, 3.0)
     print(f"{'':58s} peak {peak:.0f} MB")
+
+
+def waits(rounds: int) -> None:
+    """What people wait for on the sample, each told against what it has to import."""
+    few, some = "import rasterio, pyproj, numpy", "import rasterio, pyproj, matplotlib.pyplot"
+    least = "import typer, rich"
+    bulletin = ("--bulletin", SAMPLE / "bulletin.json", "--region", "XX-STEY-01")
+    day = ("--date", "2027-01-15", "--start", "08:30", "--zone", "Europe/London")
+    route = ("route", "--sample", "--force")
+    with tempfile.TemporaryDirectory() as name:
+        page, plan, kept, picture = (Path(name) / one for one in ("p.html", "p.zip", "kept.zip", "p.png"))
+        cost(MAIN, *route, "--save", kept, runs=1)
+        outputs = ("--figure", picture, "--report", page, "--save", plan)
+        contestants: dict[str, tuple[str, tuple[Any, ...], str]] = {
+            least: (least, (), least),
+            few: (few, (), few),
+            some: (some, (), some),
+            "gap": (MAIN, GAP, least),
+            "route --json": (MAIN, (*route, "--json"), few),
+            "route --json, bulletin": (MAIN, (*route, "--json", *bulletin), few),
+            "route --save": (MAIN, (*route, "--save", plan), few),
+            "route --figure": (MAIN, (*route, "--figure", picture), some),
+            "route, figure, report, plan": (MAIN, (*route, *outputs), some),
+            "the same with a bulletin": (MAIN, (*route, *outputs, *bulletin), some),
+            "card of a plan": (MAIN, ("card", kept, *day), few),
+            "reading --plan": (MAIN, ("reading", "34deg", "--plan", kept, "--check", "6a"), few),
+            "report of a plan": (MAIN, ("report", kept, "--out", page, "--force"), some),
+        }
+        spent: dict[str, list[float]] = {one: [] for one in contestants}
+        for number in range(rounds):
+            for one in list(contestants)[:: 1 if number % 2 else -1]:
+                code, arguments, _ = contestants[one]
+                spent[one].append(cost(code, *arguments, runs=1)[0])
+    median = {one: float(np.median(seconds)) for one, seconds in spent.items()}
+    for one, (_, _, floor) in contestants.items():
+        print(f"{one:45s} {median[one]:7.3f} s  {median[one] / median[floor]:6.2f} of {floor}")
 
 
 def points(count: int = 1_000_000) -> None:
@@ -167,7 +205,11 @@ def _answer(line: Path, model: Path) -> list[tuple[float, ...]]:
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--big", action="store_true", help="also write and screen two big models")
+    parser.add_argument("--waits", type=int, metavar="ROUNDS", help="what people wait for, and no more")
     chosen = parser.parse_args()
+    if chosen.waits:
+        waits(chosen.waits)
+        sys.exit()
     commands()
     points()
     if chosen.big:

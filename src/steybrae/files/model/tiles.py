@@ -201,21 +201,22 @@ def _crs_of(file: RasterFile) -> tuple[str, bool]:
             f"({error!s:.200}). Set it anew, for instance with gdal_translate -a_srs EPSG:27700."
         )
         raise ModelError(message) from error
-    _check_earth(file, found)
     authority = found.to_authority(min_confidence=100)
+    text = ":".join(authority) if authority else found.to_wkt()
+    _check_earth(file, found, text)
     # Given an ellipsoid alone, the code above is the likeliest system on it: a good guess, and unsaid.
     named = written.datum is not None and not written.datum.name.lower().startswith(_NAMELESS)
-    return ":".join(authority) if authority else found.to_wkt(), named
+    return text, named
 
 
-def _check_earth(file: RasterFile, crs: pyproj.CRS) -> None:
-    """Refuse other bodies, and systems from which nothing leads to a GPS position."""
+def _check_earth(file: RasterFile, crs: pyproj.CRS, text: str) -> None:
+    """Refuse other bodies, and systems from which nothing leads to a GPS position; `text` is what is used."""
     body = crs.ellipsoid
     low, high = EARTH_RADII_M
     on_earth = body is not None and low <= body.semi_minor_metre <= body.semi_major_metre <= high
     try:
         if on_earth:
-            Grid((1.0, 0.0, 0.0, 0.0, 1.0, 0.0), crs.to_wkt(), (1, 1)).to_wgs84(0.0, 0.0)
+            Grid((1.0, 0.0, 0.0, 0.0, 1.0, 0.0), text, (1, 1)).to_wgs84(0.0, 0.0)
     except pyproj.exceptions.ProjError:
         on_earth = False
     if not on_earth:
