@@ -41,13 +41,14 @@ class Labels:
         self._points = keep_clear
         self._pixels = figure.dpi / 72.0
         self._frame = axes.get_window_extent()
-        self.taken: list[Bbox] = []
+        self.taken: list[tuple[float, float, float, float]] = []
+        """What is not free any more: left, low, right and high ends, in pixels."""
 
     def take(self, position: tuple[float, float], radius_pt: float) -> None:
         """Keep a place, in data coordinates, free of labels."""
         x, y = self._axes.transData.transform(position)
         reach = radius_pt * self._pixels
-        self.taken.append(Bbox.from_extents(x - reach, y - reach, x + reach, y + reach))
+        self.taken.append((x - reach, y - reach, x + reach, y + reach))
 
     def place(
         self,
@@ -100,14 +101,14 @@ class Labels:
         if label.arrow_patch is not None and edge is not None:
             # A leader runs to the edge of the box, not under its letters.
             label.arrow_patch.set_patchA(edge)
-        self.taken.append(box)
+        self.taken.append((box.x0, box.y0, box.x1, box.y1))
         return True
 
     def keep_or_remove(self, text: Text) -> None:
         """Keep a text that is drawn already where there is room for it, else take it away."""
         box = text.get_window_extent(self._renderer).padded(_APART_PT * self._pixels)
         if self._free(box):
-            self.taken.append(box)
+            self.taken.append((box.x0, box.y0, box.x1, box.y1))
         else:
             text.remove()
 
@@ -120,7 +121,6 @@ class Labels:
     ) -> tuple[tuple[float, float], Bbox] | None:
         bbox = label.get_bbox_patch()
         assert bbox is not None  # noqa: S101  place() asks for one
-        label.update_positions(self._renderer)
         label.update_bbox_position_size(self._renderer)
         own = bbox.get_window_extent(self._renderer).padded(_PAD_PT * self._pixels)
         x, y = self._axes.transData.transform(position)
@@ -144,10 +144,10 @@ class Labels:
             and box.y0 >= self._frame.y0
             and box.y1 <= self._frame.y1
         )
-        if not inside or not self.taken:
-            return inside
-        x0, y0, x1, y1 = np.array([other.extents for other in self.taken]).T
-        return not ((box.x0 < x1) & (box.x1 > x0) & (box.y0 < y1) & (box.y1 > y0)).any()
+        return inside and not any(
+            left < box.x1 and right > box.x0 and low < box.y1 and high > box.y0
+            for left, low, right, high in self.taken
+        )
 
     def _covered(self, box: Bbox) -> int:
         x, y = self._points.T
