@@ -34,8 +34,8 @@ from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.places.words import place_words
-from steybrae.screening.screen import route_totals
 from steybrae.screening.sound import sound
+from steybrae.screening.totals import route_totals
 from steybrae.terrain.dem import Dem
 
 Tree = dict[str, Any]

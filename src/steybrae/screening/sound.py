@@ -25,8 +25,8 @@ from steybrae.screening.leg import possible_bands
 from steybrae.screening.places.sound import SAME, SAME_M, place_contradictions
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
-from steybrae.screening.screen import doubtful_heights, route_totals
 from steybrae.screening.sound_overhead import overhead_contradictions
+from steybrae.screening.totals import doubtful_heights, route_totals
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.examine.found import kinds_told
 
