@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from steybrae.cli.progress import Counting, progress
+from steybrae.cli.counting import Counting
+from steybrae.cli.progress import progress
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.screening import Settings, screen_route

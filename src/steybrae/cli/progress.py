@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
-from steybrae.route.kept import Kept
-
-T = TypeVar("T")
 Told = Callable[[str, int, int], None]
 """Told what is done, how many of it are done, and of how many."""
 
@@ -72,36 +69,3 @@ def _shown() -> Any:
     )
     shown.start()
     return shown
-
-
-class Counting(Kept):
-    """Keeps nothing, and tells how many steps of a line are done: of each leg what is overhead, and itself.
-
-    Parameters
-    ----------
-    told, what
-        See `progress`; what the line is called there.
-    for_forecast
-        Whether start zones are matched with a forecast, a step more.
-    """
-
-    def __init__(self, told: Told, what: str, *, for_forecast: bool = False) -> None:
-        super().__init__()
-        self._told, self._what = told, what
-        self._overhead = ("above", "zones") if for_forecast else ("above",)
-        self._done, self._of = 0, 0
-
-    def of(self, kind: str, key: Hashable, make: Callable[[], T]) -> T:
-        """Make a result, and count it."""
-        from steybrae.route.overhead.windows import STRETCH_M
-        from steybrae.route.track import Track, stretches
-
-        made = make()
-        if isinstance(made, Track):
-            if self._done == self._of:
-                self._done, self._of = 0, 0
-            self._of += 1 + len(self._overhead) * len(list(stretches(made, STRETCH_M)))
-        elif kind in (*self._overhead, "leg"):
-            self._done += 1
-            self._told(self._what, self._done, self._of)
-        return made

@@ -21,7 +21,7 @@ from steybrae.cli.options.model import (
     screening_settings,
 )
 from steybrae.cli.options.settings_file import with_taken
-from steybrae.cli.progress import Counting, Told, progress
+from steybrae.cli.progress import Told, progress
 
 if TYPE_CHECKING:
     from steybrae.card import RouteCard
@@ -125,6 +125,7 @@ def route(
     from dataclasses import replace
     from functools import partial
 
+    from steybrae.cli.counting import Counting
     from steybrae.cli.options.common import print_json
     from steybrae.cli.origin import run_origin
     from steybrae.screening import cross_check_route, screen_route
