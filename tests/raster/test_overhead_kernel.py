@@ -85,6 +85,54 @@ def test_reaches_what_brute_force_reaches_and_nothing_else(seed, angle_deg):
     assert 0.05 < got.mean() < 0.95
 
 
+def relaxed(head, z, lowest, lost):
+    """Heads by the definition alone: every cell from all 16 at once, until none rises."""
+    rows, cols = (size - 2 * RING for size in z.shape)
+
+    def at(cells, i, j):
+        return cells[RING + j : RING + j + rows, RING + i : RING + i + cols]
+
+    worth, rising = np.maximum(at(z, 0, 0), lowest), True
+    with np.errstate(invalid="ignore"):
+        while rising:
+            before = at(head, 0, 0).copy()
+            for i, j, cost in [
+                (turned * i, turned * j, lost[k]) for k, (i, j) in enumerate(LENGTHS) for turned in (1, -1)
+            ]:
+                brought, least = at(head, i, j) - cost, worth
+                if 2 in (abs(i), abs(j)):
+                    near = (i // 2, 0) if abs(i) == 2 else (0, j // 2)
+                    far = (i - near[0], j - near[1])
+                    crossed = at(z, *near) + at(z, *far) - cost
+                    least = np.maximum(worth, crossed * np.float32(0.5))
+                own = at(head, 0, 0)
+                np.maximum(own, brought, out=own, where=brought >= least)
+            rising = not np.array_equal(before, at(head, 0, 0))
+    return head
+
+
+@pytest.mark.parametrize("shape", [(5, 1), (3, 2), (9, 31), (4, 33), (40, 66), (131, 162), (260, 259)])
+@pytest.mark.parametrize("angle_deg", [22.0, 40.0])
+def test_no_piece_is_passed_over_that_something_would_rise_in(shape, angle_deg):
+    """Widths around those of pieces and tiles; to the last bit, and again after the ring has risen."""
+    z, source = (cells[: shape[0], : shape[1]] for cells in ground(11, size=260))
+    source = source | (np.random.default_rng(5).uniform(size=shape) < 0.3)
+    heights, lowest, head = walled(z)
+    np.copyto(head[RING:-RING, RING:-RING], z.astype(np.float32), where=source & ~np.isnan(z))
+    lost = costs(shape, angle_deg)
+    by_hand = relaxed(head.copy(), heights, lowest, lost[0, 0])
+    settle(head, heights, lowest, lost, False)
+    assert_array_equal(head, by_hand)
+    # A neighbour's ground is not outside of all ground.
+    heights[RING:-RING, -RING:] = heights[RING:-RING, -RING - 1 : -RING]
+    heights[:RING, RING:-RING] = heights[RING, RING:-RING]
+    for cells in (head, by_hand):
+        cells[RING:-RING, -RING:] = heights[RING:-RING, -RING:] + np.float32(150.0)
+        cells[:RING, RING:-RING] = heights[:RING, RING:-RING] + np.float32(80.0)
+    settle(head, heights, lowest, lost, True)
+    assert_array_equal(head, relaxed(by_hand, heights, lowest, lost[0, 0]))
+
+
 TURNS = {
     "turned left": np.rot90,
     "turned round": lambda z: np.rot90(z, 2),

@@ -274,11 +274,14 @@ def _ask_first(head: Cells, asks: Cells, again: bool) -> None:
     for row in range(high):
         outer = row < RING or row >= high - RING or not again
         for piece in range(0, last + 1, 1 if outer else last):
-            first = 0 if piece == 0 else RING + (piece - 1) * PIECE
+            first = 0 if piece == 0 else min(RING + (piece - 1) * PIECE, wide - RING)
             end = wide if piece == last else min(RING + piece * PIECE, wide - RING)
             for col in range(first, end):
                 if head[row, col] > _NEVER:
                     _ask_around(asks, row, piece, piece > 0, piece < last)
+                    if piece == last:
+                        # The last piece may be one cell wide, and a knight's move reaches two.
+                        _ask_around(asks, row, piece - 1, True, False)
                     asks[_ASIDE, row + 2, max(piece - 1, 0) : piece + 2] = True
                     break
 
