@@ -172,7 +172,7 @@ def on_terminal(*typed: str, columns: int = 80, **more: str) -> str:
 
 
 COLOUR = re.compile(r"\x1b\[[0-9;]*(3[0-8]|4[0-8]|9[0-7])[0-9;]*m")
-ANY_ESCAPE = re.compile(r"\x1b\[[0-9;]*m")
+ANY_ESCAPE = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")  # the bar moves the cursor, too
 
 
 @pytest.mark.parametrize(
