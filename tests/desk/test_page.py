@@ -94,6 +94,21 @@ def saved(sheet: Sheet, what: str, folder: Path) -> Path:
 
 
 class TestPointer:
+    def test_a_point_let_go_waits_for_no_answer_on_its_way(self, laid: Sheet) -> None:
+        laid.settle()
+        held: list[Any] = []
+
+        def first_hangs(route: Any) -> None:
+            if held:
+                route.continue_()
+            held.append(route)
+
+        laid.page.route("**/answer", first_hangs)
+        laid.drag(2, 20, -12)
+        laid.settle()
+        assert len(held) == 2
+        assert held[0].request.failure == "net::ERR_ABORTED"
+
     def test_a_day_drawn_moved_undone_saved_and_read_by_route(
         self, sheet: Sheet, sample_dem: Path, tmp_path: Path
     ) -> None:

@@ -111,12 +111,13 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
   /** Ask about lines; `atOnce`: in place of what is being worked out, which else is waited for. */
   function answer(state = lines.lines, atOnce = false) {
     const wanted = JSON.stringify([plain(state), lines.active]);
-    if (wanted === shape) return;
-    shape = wanted;
-    asked += 1;
-    panel.old(true);
-    if (atOnce) asking.leave();
-    asking.ask(state, asked);
+    if (wanted !== shape) {
+      shape = wanted;
+      asked += 1;
+      panel.old(true);
+      asking.ask(state, asked);
+    }
+    if (atOnce) asking.hurry(); // a point is let go where its last step was asked about, too
   }
 
   function draw(on) {

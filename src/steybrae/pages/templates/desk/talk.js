@@ -49,8 +49,8 @@ export class Newest {
     this.#busy = null;
   }
 
-  /** Wait no longer for what is under way. */
-  leave() { this.#busy?.abort(); }
+  /** Wait no longer for what is under way where something newer is asked. */
+  hurry() { if (this.#next) this.#busy?.abort(); }
 }
 
 /** Points as the server takes them: by latitude and longitude where they are known, else by row and column. */
