@@ -15,6 +15,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from steybrae.desk.tiles.png import grey_png
 from steybrae.desk.tiles.view import TILE, TileView
+from steybrae.quantities import FOOT_M, US_SURVEY_FOOT_M
 from steybrae.screening.pictures.relief import INDEX_EVERY, INTERVALS_M
 from steybrae.terrain.dem import Array
 
@@ -35,9 +36,6 @@ LEAST_LINE_PX: Final = 90.0
 
 MOST_LEVELS: Final = 400
 """Most contours of a tile (our choice): a spike in the model must not stop the drawing."""
-
-FEET_M: Final = (0.3048, 1200.0 / 3937.0)
-"""Metres in an international foot, and in one of the US survey (NIST Special Publication 811, B.6)."""
 
 _MULTIPLES: Final = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 
@@ -73,7 +71,7 @@ def contour_unit(own_m: float | None) -> tuple[str, float]:
         Its sign, and its metres: of an international foot or of one of the US survey.
     """
     if own_m is not None and not _whole(own_m / 0.5):
-        for foot_m in FEET_M:
+        for foot_m in (FOOT_M, US_SURVEY_FOOT_M):
             if _whole(own_m / foot_m):
                 return "ft", foot_m
     return "m", 1.0
