@@ -114,7 +114,10 @@ def test_stripes_and_seams_are_told_apart_along_both_axes(turned: bool) -> None:
     striped, seamed = (ground + one for one in (off, step))
     if turned:
         striped, seamed = striped.T, seamed.T
-    assert found_in(marks_of(striped, CELL), CELL).kinds == ("striped",)
+    found = found_in(marks_of(striped, CELL), CELL)
+    assert found.kinds == ("striped",)
+    # One of ten steps a decade, whichever blocks told it.
+    assert (10.0 * math.log10(found.striped_m)) % 1.0 in (pytest.approx(0.0, abs=1e-9), pytest.approx(1.0))
     marks = marks_of(seamed, CELL)
     assert found_in(marks, CELL).kinds == ("seam",)
     (seam,) = seams_in(marks)

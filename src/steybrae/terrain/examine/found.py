@@ -253,7 +253,8 @@ class ModelFound:
     rounded_m
         Step that its heights were rounded to, metres; None where they were not.
     striped_m
-        Height of its stripes, metres, 1 standard deviation; None where there are none.
+        Height of its stripes, metres, 1 standard deviation, rounded up to a tenth of a decade; None where
+        there are none.
     """
 
     kinds: tuple[FindingKind, ...] = ()
@@ -307,7 +308,16 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
         "voids": bool(voids),
     }
     kinds = tuple(kind for kind in FINDING_KINDS if there[kind])
-    return ModelFound(kinds, source, contours, rounded, None if steps is None else STRIPE_FACTOR * steps)
+    return ModelFound(kinds, source, contours, rounded, None if steps is None else _striped_m(steps))
+
+
+def _striped_m(steps_m: float) -> float:
+    """Height of stripes from the steps between rows, rounded up to a tenth of a decade.
+
+    Blocks of one noisy model tell it some hundredths apart: a line moved there would else have other intervals
+    on every leg, those far away as well.
+    """
+    return float(10.0 ** (math.ceil(10.0 * math.log10(STRIPE_FACTOR * steps_m) - 1e-9) / 10.0))
 
 
 def _plain(marks: Marks) -> list[bool]:
