@@ -100,7 +100,7 @@ class Desk:
         )
         self.settings = replace(ask.settings, origin=origin)
         self.map = MapDrawing(_job(ask), self.grid, self.settings)
-        self.map.cells.look_at_all(self.drawing)
+        self.map.cells.look_at_all(self.drawing, self.answers.idle)
 
     def close(self) -> None:
         """End the threads and close the model."""

@@ -32,9 +32,17 @@ class ModelThreads:
         Of the model, as for `steybrae.files.model.rasters.open_model`.
     count
         How many threads.
+
+    Attributes
+    ----------
+    idle
+        Set while nobody waits for them.
     """
 
     def __init__(self, paths: Sequence[Path], z_unit: str | None, count: int = 1) -> None:
+        self.idle = threading.Event()
+        self.idle.set()
+        self._asked, self._lock = 0, threading.Lock()
         self._order = itertools.count()
         self._work: PriorityQueue[tuple[int, int, _Work | None]] = PriorityQueue()
         self._threads = [
@@ -72,6 +80,9 @@ class ModelThreads:
             except Exception as error:
                 future.set_exception(error)
 
+        if when == SOON:
+            self._waited_for(1)
+            future.add_done_callback(lambda _: self._waited_for(-1))
         self._work.put((when, next(self._order), work))
         return future
 
@@ -85,6 +96,11 @@ class ModelThreads:
             self._work.put((SOON, next(self._order), None))
         for thread in self._threads:
             thread.join()
+
+    def _waited_for(self, more: int) -> None:
+        with self._lock:
+            self._asked += more
+            (self.idle.clear if self._asked else self.idle.set)()
 
     def _run(self, paths: tuple[Path, ...], z_unit: str | None) -> None:
         try:

@@ -217,7 +217,7 @@ def leg_ground(
     OffModelError
         A part of the leg has no position in the model's CRS.
     """
-    alone, parts = kept.of("ground alone", (track, look, also), lambda: _alone(source, track, look, also))
+    alone, parts = kept.of("ground alone", (track, look, also), lambda: _alone(source, track, look, also, kept))
 
     def among_others() -> LegGround:
         before, after = (_near_end(source, other, bool(k), look) for k, other in enumerate(neighbours))
@@ -227,13 +227,14 @@ def leg_ground(
 
 
 def _alone(
-    source: DemSource, track: Track, look: Look, also: Callable[[StretchRead], None] | None
+    source: DemSource, track: Track, look: Look, also: Callable[[StretchRead], None] | None, kept: Kept
 ) -> tuple[LegAlone, list[StretchCells]]:
     col, row = _on_model(source, track)
     bins = look.bins(track)
     points_m = np.linspace(0.0, track.length_m, bins[1] + 1)
     parts = []
     for read in read_leg(source, track, look):
+        kept.go_on()
         parts.append(_stretch(read, track, (points_m, bins), look))
         if also is not None:
             also(read)

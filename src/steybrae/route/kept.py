@@ -17,6 +17,8 @@ MOST_TURNS: Final = 12
 """A result that so many turns have not asked for is let go (our choice: some megabytes for each leg of fine
 cells)."""
 
+TIDY_TURNS: Final = 4
+"""Turns after which such are looked for: to go through all takes a hundredth of an answer."""
 
 LARGE: Final = ("wide ground", "zone classes")
 """Kinds of which one may take a hundred megabytes: what a turn did not ask for goes before one is made."""
@@ -120,8 +122,14 @@ class Kept:
         """
         self._left = left
         self._turn += 1
-        oldest = self._turn - MOST_TURNS
-        self._held = {key: held for key, held in self._held.items() if held[0] >= oldest}
+        if self._turn % TIDY_TURNS == 0:
+            oldest = self._turn - MOST_TURNS
+            self._held = {key: held for key, held in self._held.items() if held[0] >= oldest}
+
+    def go_on(self) -> None:
+        """Raise `LeftError` where nobody waits for the answer any longer."""
+        if self._left():
+            raise LeftError
 
     def of(self, kind: str, key: Hashable, make: Callable[[], T]) -> T:
         """Give a result, made where it is not held.
@@ -144,8 +152,7 @@ class Kept:
             return make()
         held = self._held.get((kind, key))
         if held is None:
-            if self._left():
-                raise LeftError
+            self.go_on()
             if kind in LARGE:
                 stale = [
                     name for name, (turn, *_) in self._held.items() if name[0] == kind and turn < self._turn

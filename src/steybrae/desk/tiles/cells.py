@@ -44,6 +44,9 @@ LEAST_KEPT: Final = 3
 MOST_OVERVIEW: Final = 10_000_000
 """Most cells of the finest overview that is kept whole, 50 MB with its heights (our choice)."""
 
+LONGEST_REST_S: Final = 1.0
+"""Longest pause before another block is looked at while answers follow each other, seconds (our choice)."""
+
 MOST_BLOCK_BYTES: Final = 28 * 2**20
 """Blocks that are kept, bytes (our choice): some 20 of them, what a screen shows from zoom -2 up."""
 
@@ -242,11 +245,20 @@ class MapCells:
                 own[row:bottom, col:right] = coarser(finer[2 * row : 2 * bottom, 2 * col : 2 * right])
             self._looked.add(block.number)
 
-    def look_at_all(self, threads: ModelThreads) -> None:
-        """Look at every block, one after the other, while nobody waits for the threads."""
+    def look_at_all(self, threads: ModelThreads, answers: threading.Event) -> None:
+        """Look at every block, one after the other, while nobody waits for the threads or an answer.
+
+        Parameters
+        ----------
+        threads
+            Look.
+        answers
+            Set while nobody waits for an answer.
+        """
         order: list[int] = []
 
         def look(model: RasterModel) -> None:
+            answers.wait(LONGEST_REST_S)
             if not order and not self._looked_at_all():
                 _, striped = cache_for(model, BLOCK)
                 order.extend(reversed([*self.layout.order(striped=striped)]))

@@ -155,10 +155,12 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
     else map.focus(lines.chosen);
   }
 
-  const under = later(120, async (point) => trying(async () => {
+  const pointing = new Newest((point) => trying(async () => {
+    await asking.rest; // what is under the pointer has time: the answer has the processor
     const said = await (await post("place", point)).json();
     one("#under").replaceChildren(...[said.written, ...said.lines].map((text) => el("span", {}, text)));
   }));
+  const under = later(120, (point) => pointing.ask(point));
 
   const map = new DeskMap(model, {
     clicked: (point) => {

@@ -33,13 +33,20 @@ export const postGpx = async (text) =>
 
 /** One request at a time; of those that come meanwhile only the newest is sent. */
 export class Newest {
-  #task; #busy = null; #next = null;
+  #task; #busy = null; #next = null; #rest = Promise.resolve();
 
   constructor(task) { this.#task = task; }
 
-  async ask(...given) {
+  /** Kept when nothing is under way any more. */
+  get rest() { return this.#rest; }
+
+  ask(...given) {
     this.#next = given;
-    if (this.#busy) return;
+    if (!this.#busy) this.#rest = this.#work();
+    return this.#rest;
+  }
+
+  async #work() {
     while (this.#next) {
       const now = this.#next;
       this.#next = null;
