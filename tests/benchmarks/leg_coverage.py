@@ -68,7 +68,7 @@ class Copy:
 
     def ends(self, **stated: Any) -> tuple[Floats, Floats]:
         known = slope_uncertainty("horn", np.diag([self.cell_m, -self.cell_m]), **stated, **self.over)
-        return line_ends_deg(self.p, self.q, known, self.rough)
+        return line_ends_deg(self.p, self.q, known, self.rough)[0]
 
 
 @dataclass(frozen=True, eq=False)

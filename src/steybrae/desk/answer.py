@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from steybrae.answers.forecast import finding_blocks
 from steybrae.answers.leg import CHANGES, NO_CHANGE, lines_blocks, lines_cautions, moved_items
@@ -116,7 +118,7 @@ def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
     return {
         "headline": [text for block in headline(found) for text in _texts(block)],
         "facts": [list(fact) for fact in _facts(found, legs)],
-        "places": [_place(place, along) for place in found.places],
+        "places": list(_places(found.places, along)),
         "notes": [
             f"{ORDER_RULE if found.places else NO_PLACE} {legs_left_text(found)}",
             *_notes(found),
@@ -185,41 +187,54 @@ class _Along:
             start += leg.length_m
         return _Along(*np.concatenate(parts, axis=1))
 
-    def path(self, from_m: float, to_m: float) -> list[list[float]]:
-        """Positions from one chainage to another."""
-        between = self.chainage_m[(self.chainage_m > from_m) & (self.chainage_m < to_m)]
-        at = np.concatenate(([from_m], between, [to_m]))
-        found: list[list[float]] = np.stack(
-            [np.interp(at, self.chainage_m, axis) for axis in (self.row, self.col)], axis=1
-        ).tolist()
+    @cached_property
+    def _places(self) -> list[list[float]]:
+        found: list[list[float]] = np.stack((self.row, self.col), axis=1).tolist()
         return found
 
+    def paths(self, from_m: ArrayLike, to_m: ArrayLike) -> Iterator[list[list[float]]]:
+        """Yield positions from chainages to others."""
+        from_m, to_m = np.asarray(from_m, dtype=float), np.asarray(to_m, dtype=float)
+        first = np.searchsorted(self.chainage_m, from_m, side="right").tolist()
+        last = np.searchsorted(self.chainage_m, to_m, side="left").tolist()
+        ends = (
+            np.stack([np.interp(at, self.chainage_m, axis) for axis in (self.row, self.col)], axis=1).tolist()
+            for at in (from_m, to_m)
+        )
+        for start, i, k, end in zip(next(ends), first, last, next(ends), strict=True):
+            yield [start, *self._places[i:k], end]
 
-def _place(place: PlaceThatMatters, along: _Along) -> dict[str, Any]:
+
+def _places(places: Sequence[PlaceThatMatters], along: _Along) -> Iterator[dict[str, Any]]:
+    ends = ([place.from_.chainage_m for place in places], [place.to.chainage_m for place in places])
+    return (_place(*one) for one in zip(places, along.paths(*ends), strict=True))
+
+
+def _place(place: PlaceThatMatters, path: list[list[float]]) -> dict[str, Any]:
     where, words = start_words(place), place.words
     if not place.at_length:
         where, words = stretch_words(place), f"{place_line(place)}."
-    ends = place.from_.chainage_m, place.to.chainage_m
     return {
         "name": place.name,
         "head": plain(f"{where[0].upper()}{where[1:]}."),
         "words": plain(words),
         "long": place.at_length,
-        "from_m": ends[0],
-        "to_m": ends[1],
-        "path": along.path(*ends),
+        "from_m": place.from_.chainage_m,
+        "to_m": place.to.chainage_m,
+        "path": path,
     }
 
 
 def _stretches(profile: Profile, labels: tuple[str, ...], along: _Along) -> Iterator[dict[str, Any]]:
     """Yield the line in pieces of one band, or unknown."""
     cuts = np.concatenate(([0], np.flatnonzero(np.diff(profile.band)) + 1, [len(profile.band)]))
-    for first, last in zip(cuts[:-1].tolist(), cuts[1:].tolist(), strict=True):
-        band = int(profile.band[first])
+    edges = profile.edges_m[cuts]
+    bands = profile.band[cuts[:-1]].tolist()
+    for band, path in zip(bands, along.paths(edges[:-1], edges[1:]), strict=True):
         unknown = band == UNKNOWN
         yield {
             "kind": "unknown" if unknown else "band",
             "label": "unknown" if unknown else f"{labels[band]}°",
             "pattern": "unknown" if unknown else str(band),
-            "path": along.path(float(profile.edges_m[first]), float(profile.edges_m[last])),
+            "path": path,
         }

@@ -341,16 +341,22 @@ def near_cells(window: Window, line: LineInWindow) -> NearCells:
         # The square reaches towards the piece by its half-width in that direction, and the whole
         # piece lies on the far side of the plane across it: the distance is never too long. Of
         # two pieces the one farther from the centre may be nearer to the square.
-        reach = _half_size(off_e, off_n, jacobian) / np.maximum(apart, 1e-9)
-        np.minimum(edge, np.maximum(0.0, apart - reach), out=edge)
+        reach = _half_size(off_e, off_n, jacobian)
+        reach /= np.maximum(apart, 1e-9)
+        np.minimum(edge, np.maximum(0.0, np.subtract(apart, reach, out=reach), out=reach), out=edge)
         half = float(_half_size(np.array(te), np.array(tn), jacobian))
-        end = ((along < -half) & (k == 0)) | ((along > length + half) & (k == last))
+        within = along >= -half if k == 0 else True
+        if k == last:
+            within &= along <= length + half
         nearer = apart < best
-        best[nearer] = apart[nearer]
-        chainage[nearer] = np.interp(at[nearer], (0.0, length), line.chainage_m[k : k + 2])
-        half_along[nearer] = half
-        left[nearer] = across[nearer] > 0.0
-        abreast[nearer] = ~end[nearer]
+        for whole, of_piece in (
+            (best, apart),
+            (chainage, np.interp(at, (0.0, length), line.chainage_m[k : k + 2])),
+            (half_along, half),
+            (left, across > 0.0),
+            (abreast, within),
+        ):
+            np.copyto(whole, of_piece, where=nearer)
     keep = (chainage >= line.span_m[0]) & (chainage <= line.span_m[1])
     slope, height = window.slope_deg.ravel(), window.height_m.ravel()
     numbers = (values[keep] for values in (slope, height, col, row))
@@ -359,10 +365,9 @@ def near_cells(window: Window, line: LineInWindow) -> NearCells:
 
 def _half_size(east: Array, north: Array, jacobian: Array) -> Array:
     """Half of a cell's extent in a direction, times the length of the vector that gives it."""
-    out: Array = (
-        np.abs(east * jacobian[0, 0] + north * jacobian[1, 0])
-        + np.abs(east * jacobian[0, 1] + north * jacobian[1, 1])
-    ) / 2.0
+    out: Array = np.abs(east * jacobian[0, 0] + north * jacobian[1, 0])
+    out += np.abs(east * jacobian[0, 1] + north * jacobian[1, 1])
+    out /= 2.0
     return out
 
 

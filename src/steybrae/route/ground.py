@@ -49,7 +49,7 @@ from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, check_cell
 from steybrae.terrain.engines import Engine
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
-from steybrae.terrain.uncertainty import SlopeUncertainty, line_ends_deg, slope_interval_deg
+from steybrae.terrain.uncertainty import SlopeUncertainty, line_ends_deg
 
 STRETCH_CELLS: Final = 48
 """Length of a stretch, cells: windows of some thousand heights, small beside numpy's overhead."""
@@ -217,7 +217,9 @@ def leg_ground(
     OffModelError
         A part of the leg has no position in the model's CRS.
     """
-    alone, parts = kept.of("ground alone", (track, look, also), lambda: _alone(source, track, look, also, kept))
+    alone, parts = kept.of(
+        "ground alone", (track, look, also), lambda: _alone(source, track, look, also, kept)
+    )
 
     def among_others() -> LegGround:
         before, after = (_near_end(source, other, bool(k), look) for k, other in enumerate(neighbours))
@@ -257,9 +259,9 @@ def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRea
         dem = source.read(*corner)
         field = slope_field(dem, look.method, engine=look.engine, halves=look.baseline_cells)
         slopes = field.p, field.q, look.known, field.roughness_deg
-        line_ends = line_ends_deg(*slopes)
+        line_ends, high = line_ends_deg(*slopes)
         # The steepest of a corridor is one of many too.
-        high = np.fmax(slope_interval_deg(*slopes)[1], line_ends[1])
+        high = np.fmax(high, line_ends[1])
         jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
         near = Window(field.slope_deg, high, dem.heights_m, jacobian)
         in_col, in_row = col - corner[1], row - corner[0]

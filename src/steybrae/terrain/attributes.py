@@ -102,12 +102,13 @@ def sectors_by_length(p: Array, q: Array, length_m: Array) -> tuple[str, ...]:
     tuple of str
         Without pieces too flat or unknown to face anywhere; empty where there are no others.
     """
-    metres: dict[str, float] = {}
-    for aspect, length in zip(aspect_deg(p, q), length_m, strict=True):
-        sector = aspect_sector(float(aspect))
-        if sector is not None:
-            metres[sector] = metres.get(sector, 0.0) + float(length)
-    return tuple(sorted(metres, key=lambda sector: -metres[sector]))
+    aspect = aspect_deg(p, q)
+    faces = ~np.isnan(aspect)
+    sector = (np.floor((aspect[faces] + 22.5) / 45.0) % 8).astype(np.intp)
+    metres = np.bincount(sector, length_m[faces], len(SECTORS))
+    # Of sectors with as many metres the one met first leads.
+    met = dict.fromkeys(sector.tolist())
+    return tuple(SECTORS[number] for number in sorted(met, key=lambda number: -metres[number]))
 
 
 def track_grade_deg(p: ArrayLike, q: ArrayLike, travel_true_deg: ArrayLike) -> Array:

@@ -19,6 +19,7 @@ baseline; where two cells are longer than that, for such pieces within them.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -253,8 +254,8 @@ def slope_interval_deg(
 
 def line_ends_deg(
     p: ArrayLike, q: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike
-) -> tuple[Array, Array]:
-    """95 % ends of cells for the steepest on a line over them.
+) -> tuple[tuple[Array, Array], Array]:
+    """95 % ends of cells for the steepest on a line over them, and the high end of each for itself.
 
     As `slope_interval_deg` with `line_share_deg` for the cells. The largest low end of the
     cells that a line touches, and the largest high end of those and the eight around each, are the
@@ -268,13 +269,20 @@ def line_ends_deg(
 
     Returns
     -------
-    tuple of Array
-        As there.
+    tuple
+        The two ends as there; and the second of `slope_interval_deg`.
     """
     p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
     spread = COVERAGE * np.sqrt(_survey_variance(p, q, known.covariance, across=False))
-    low, high = _ends(np.hypot(p, q), spread, known, roughness, line=True)
-    return low, high * np.nan if known.open_above else high
+    slope, *survey = _by_survey(np.hypot(p, q), spread)
+    by = slope, known.rough_deg(roughness), known.cell_m, known.baseline_m
+    own, line = cell_share_deg(*by), line_share_deg(*by)
+    if known.finer > 1.0:
+        line = np.maximum(line[0], own[0]), np.maximum(line[1], own[1])
+    (low, high), (_, high_own) = (_quadrature(slope, cells, survey) for cells in (line, own))
+    if known.open_above:
+        high, high_own = high * np.nan, high_own * np.nan
+    return (low, high), high_own
 
 
 def least_ends_deg(
@@ -352,21 +360,23 @@ def _worst_variance(known: SlopeUncertainty) -> float:
 
 
 def _ends(
-    m: Array,
-    spread: Array | float,
-    known: SlopeUncertainty,
-    roughness: ArrayLike,
-    *,
-    line: bool = False,
+    m: Array, spread: Array | float, known: SlopeUncertainty, roughness: ArrayLike
 ) -> tuple[Array, Array]:
+    slope, *survey = _by_survey(m, spread)
+    cells = cell_share_deg(slope, known.rough_deg(roughness), known.cell_m, known.baseline_m)
+    return _quadrature(slope, cells, survey)
+
+
+def _by_survey(m: Array, spread: Array | float) -> tuple[Array, Array, Array]:
+    """Slope of a gradient, and how far down and up the survey's spread reaches from it, degrees."""
     slope = np.degrees(np.arctan(m))
-    by = slope, known.rough_deg(roughness), known.cell_m, known.baseline_m
-    down, up = line_share_deg(*by) if line else cell_share_deg(*by)
-    if line and known.finer > 1.0:
-        down, up = map(np.maximum, (down, up), cell_share_deg(*by))
-    survey_down = slope - np.degrees(np.arctan(np.maximum(m - spread, 0.0)))
-    survey_up = np.degrees(np.arctan(m + spread)) - slope
-    low, high = slope - np.hypot(down, survey_down), slope + np.hypot(up, survey_up)
+    down = slope - np.degrees(np.arctan(np.maximum(m - spread, 0.0)))
+    return slope, down, np.degrees(np.arctan(m + spread)) - slope
+
+
+def _quadrature(slope: Array, cells: Sequence[Array], survey: Sequence[Array]) -> tuple[Array, Array]:
+    """Give the ends as far from a slope as both parts take it together, down and up."""
+    low, high = (slope - np.hypot(cells[0], survey[0])), (slope + np.hypot(cells[1], survey[1]))
     return np.maximum(low, 0.0), np.minimum(high, 90.0)
 
 

@@ -115,15 +115,23 @@ class Line:
 
     def may_serve(self, chainage_m: Array) -> NDArray[np.bool_]:
         """Which spots may serve as standing places; what is round one left out speaks against it."""
-        pieces, cells = self.pieces, self.cells
+        pieces, (first, last) = self.pieces, self._near_steep
         at = np.clip(np.searchsorted(pieces.start_m, chainage_m, side="right") - 1, 0, None)
         off = ~(pieces.high_deg[at] < STEEP_DEG) | ~pieces.known[at] | ~pieces.ended[at]
+        before = np.searchsorted(first, chainage_m, side="right") - 1
+        off |= chainage_m <= last[before]
+        return ~off
+
+    @cached_property
+    def _near_steep(self) -> tuple[Array, Array]:
+        """Beginnings and ends of the stretches too near to ground that speaks against standing there."""
+        cells = self.cells
         against = ~(cells.high_deg < STEEP_DEG) | ~cells.known | (cells.drop_m > 0.0)
         near = np.flatnonzero(against & (cells.off_m <= STAND_ROUND_M))
         along = np.sqrt(STAND_ROUND_M**2 - cells.off_m[near] ** 2)
-        for first, last in joined(cells.start_m[near] - along, cells.end_m[near] + along, 0.0):
-            off |= (chainage_m >= first) & (chainage_m <= last)
-        return ~off
+        found = joined(cells.start_m[near] - along, cells.end_m[near] + along, 0.0)
+        # One that holds nothing comes before the first, and, as number -1, after the last.
+        return np.append(-np.inf, found[:, 0]), np.append(-np.inf, found[:, 1])
 
     @cached_property
     def steep(self) -> NDArray[np.bool_]:

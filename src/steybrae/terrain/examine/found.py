@@ -314,8 +314,8 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
 def _striped_m(steps_m: float) -> float:
     """Height of stripes from the steps between rows, rounded up to a tenth of a decade.
 
-    Blocks of one noisy model tell it some hundredths apart: a line moved there would else have other intervals
-    on every leg, those far away as well.
+    Blocks of one noisy model tell it some hundredths apart: a line moved there would else have other
+    intervals on every leg, those far away as well.
     """
     return float(10.0 ** (math.ceil(10.0 * math.log10(STRIPE_FACTOR * steps_m) - 1e-9) / 10.0))
 
