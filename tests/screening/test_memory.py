@@ -24,7 +24,7 @@ from tests.on_grid import model, route_on, towards
 from tests.synthetic import Plane
 
 from steybrae.files.model.rasters import CACHE_BYTES, open_model
-from steybrae.route.overhead.windows import KeptGround
+from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.screening import Settings, screen_route
 
 BIG, SMALL = 10_000, 512

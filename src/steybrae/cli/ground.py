@@ -19,7 +19,7 @@ from steybrae.cli.options.settings_file import with_taken
 from steybrae.cli.progress import progress
 
 if TYPE_CHECKING:
-    from steybrae.route.overhead.windows import KeptPlaces
+    from steybrae.route.overhead.kept_ground import KeptPlaces
     from steybrae.route.positions.places import Place
     from steybrae.screening.ground.result import GroundAt, GroundPlaces
 

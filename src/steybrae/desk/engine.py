@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from steybrae.card.times import usual_time
 from steybrae.desk.heights import NearHeights
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
-from steybrae.route.kept import Kept
+from steybrae.route.kept import Kept, Submit
 from steybrae.route.legs import Route
 from steybrae.screening.compared import RouteLines, compared
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_beside
@@ -50,6 +51,8 @@ class Engine:
         How lines are screened, the model not yet looked at.
     forecast
         The bulletin, and what is asked of it.
+    submit
+        Where ground for the next answers is made ready after one; None makes it when it is asked for.
 
     Attributes
     ----------
@@ -62,8 +65,9 @@ class Engine:
         model: RasterModel,
         settings: Settings,
         forecast: tuple[BulletinSource, ForecastAsk] | None = None,
+        submit: Submit[Any] | None = None,
     ) -> None:
-        self._model, self._settings, self._forecast = model, settings, forecast
+        self._model, self._settings, self._forecast, self._submit = model, settings, forecast, submit
         self._near = NearHeights(model)
         self.kept = Kept(self._near)
 
@@ -88,6 +92,9 @@ class Engine:
         """
         self.kept.turn(left)
         found = self.screened(routes[active])
+        if self._submit is not None:
+            for prepare in self.kept.meanwhile:
+                prepare(self._submit)
         if self._forecast is not None:
             found = forecast_beside(found, *self._forecast)
         if len(routes) == 1:

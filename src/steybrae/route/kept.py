@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
+from concurrent.futures import Future
 from dataclasses import dataclass
-from typing import Final, Protocol, TypeVar, cast
+from typing import Any, Final, Protocol, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.cautions import SAME_CELLS
+from steybrae.terrain.dem import DemSource
 
 T = TypeVar("T")
 
@@ -24,7 +26,7 @@ LARGE: Final = ("wide ground", "zone classes")
 """Kinds of which one may take a hundred megabytes: what a turn did not ask for goes before one is made."""
 
 
-class Met(Protocol):
+class Met(DemSource, Protocol):
     """A model that counts what it meets among the heights that it reads."""
 
     @property
@@ -39,6 +41,10 @@ class Met(Protocol):
 
     def cells_in(self, row: int, col: int, rows: int, cols: int) -> int:
         """Heights that reading a window meets."""
+
+
+Submit = Callable[[Callable[[Met], T]], "Future[T]"]
+"""Has something worked out in another thread, which has the same model open."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,6 +80,11 @@ class Kept:
     source
         Where heights come from, where it counts them: what was met when a result was made is met again
         when it is taken from here. None keeps nothing: every result is made.
+
+    Attributes
+    ----------
+    meanwhile
+        What this turn would have worked out for the next ones while nobody waits.
     """
 
     def __init__(self, source: Met | None = None) -> None:
@@ -81,6 +92,7 @@ class Kept:
         self._turn = 0
         self._held: dict[tuple[str, Hashable], tuple[int, object, tuple[int, int, int]]] = {}
         self._left: Callable[[], bool] = bool
+        self.meanwhile: list[Callable[[Submit[Any]], None]] = []
 
     def __len__(self) -> int:
         """How many results are held."""
@@ -122,6 +134,7 @@ class Kept:
         """
         self._left = left
         self._turn += 1
+        self.meanwhile.clear()
         if self._turn % TIDY_TURNS == 0:
             oldest = self._turn - MOST_TURNS
             self._held = {key: held for key, held in self._held.items() if held[0] >= oldest}

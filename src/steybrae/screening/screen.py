@@ -17,8 +17,8 @@ from steybrae.route.corridor import check_place_error_m
 from steybrae.route.ground import LegGround, Look, leg_ground, leg_windows, leg_work
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.legs import Route, check_beside, check_line
+from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.overhead.legs import route_above
-from steybrae.route.overhead.windows import KeptGround
 from steybrae.route.track import Track, leg_track
 from steybrae.screening.basis import left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck, cross_check

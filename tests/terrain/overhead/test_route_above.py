@@ -18,9 +18,9 @@ from steybrae.route.expected import SteepestOnLine, expected_readings, sight_int
 from steybrae.route.ground import Look, leg_ground
 from steybrae.route.leg_baselines import place_baselines
 from steybrae.route.legs import Route
+from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.overhead.legs import place_above, route_above
 from steybrae.route.overhead.windows import (
-    KeptGround,
     OverheadLook,
     Window,
     cells_on,

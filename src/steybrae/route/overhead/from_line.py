@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.route.expected import LEAST_SIGHT_M
-from steybrae.route.overhead.windows import KeptGround, Stretch, metric_place, shared, stretch_windows
+from steybrae.route.overhead.kept_ground import KeptGround
+from steybrae.route.overhead.windows import Stretch, metric_place, shared, stretch_windows
 from steybrae.route.track import Track
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import off

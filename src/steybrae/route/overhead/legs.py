@@ -9,6 +9,7 @@ from functools import partial
 
 import numpy as np
 
+from steybrae.route.overhead.kept_ground import KeptGround, KeptPlaces
 from steybrae.route.overhead.result import (
     PLACE_SIGHT_DEG,
     Above,
@@ -20,8 +21,6 @@ from steybrae.route.overhead.result import (
     TopAnswer,
 )
 from steybrae.route.overhead.windows import (
-    KeptGround,
-    KeptPlaces,
     OverheadLook,
     Stretch,
     cells_on,

@@ -8,7 +8,6 @@ joined to about 10 m, so that a survey of 1 m cells costs what one of 10 m does.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Final
@@ -16,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from steybrae.errors import ModelError, OffModelError
-from steybrae.route.kept import NOTHING_KEPT, Ahead, Kept
+from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.dem import MOST_CELLS_OVERHEAD, Array, Dem, DemSource, Grid, check_cells
@@ -42,9 +41,6 @@ __all__ = [
 MOST_REACH_M: Final = 15_000.0
 """Longest reach taken as meant, metres: at 18 degrees 4870 m of fall, more than any face has (from
 memory: the highest, of Nanga Parbat, has some 4600)."""
-
-SPARE_CELLS: Final = 64
-"""Ring that is read beyond what a line needs where lines are moved, joined cells (our choice: some 600 m)."""
 
 JOINED_CELL_M: Final = 10.0
 """Size to which finer cells are joined, metres: a baseline of 20 m is then one of 3 by 3 cells."""
@@ -346,122 +342,6 @@ def cells_on(
 
 
 _STRIP_ROWS: Final = 512
-
-
-@dataclass(eq=False)
-class _Last:
-    """The window that was made ready last."""
-
-    _key: tuple[Window, OverheadLook] | None = None
-    _ground: OverheadGround | None = None
-
-    def ground(self, window: Window, kept: KeptGround) -> OverheadGround:
-        """Ground of a window, read where it is another than before."""
-        if self._ground is None or self._key != (window, kept.look):
-            self._ground = None  # so that two are never held
-            self._ground, self._key = read_ground(kept.source, window, kept.look), (window, kept.look)
-        return self._ground
-
-
-@dataclass(eq=False)
-class KeptGround:
-    """Windows of a model made ready for looking up; the last one is kept, for most days have one only.
-
-    Attributes
-    ----------
-    source
-        The model.
-    look
-        How to look up.
-    kept
-        What was seen before; where it keeps anything, a wider window serves one line after another.
-    """
-
-    source: DemSource
-    look: OverheadLook
-    kept: Kept = NOTHING_KEPT
-    _last: _Last = field(default_factory=_Last, init=False)
-    _met: Window | None = field(default=None, init=False)
-
-    def ground(self, window: Window) -> OverheadGround:
-        """Ground of a window alone; see `read_ground`."""
-        last = self.kept.of("last window", (), _Last) if self.kept.keeps else self._last
-        return last.ground(window, self)
-
-    def opened(self, window: Window) -> Callable[[], OverheadGround]:
-        """Ground that holds a window, made when it is first asked for: what is seen is the same from any."""
-        if not self.kept.keeps:
-            return partial(self.ground, window)
-        metric = metric_place(window, self.look)
-        wide = self.kept.of("wide ground", (self.look, metric), partial(WideGround, self, metric))
-        if self._met != window:
-            self._met = window
-            self.kept.of("window met", window, partial(wide.meet, window))
-        return partial(wide.holding, window)
-
-
-class WideGround:
-    """One wide window round the lines of the last turns, made ready for looking up.
-
-    Parameters
-    ----------
-    kept
-        The model, and how to look up.
-    metric
-        Where its lengths and directions are taken.
-    """
-
-    def __init__(self, kept: KeptGround, metric: tuple[float, float]) -> None:
-        self._source, self._look, self._kept, self._metric = kept.source, kept.look, kept.kept, metric
-        self._window: Window | None = None
-        self._ground: OverheadGround | None = None
-        self._ahead: Ahead | None = None
-
-    def holding(self, window: Window) -> OverheadGround:
-        """Ground that holds a window; where what is there does not, both together and some more are read."""
-        held = self._window
-        if held is None or self._ground is None or held.with_(window) != held:
-            joins = self._look.joins
-            across, down = (SPARE_CELLS * join for join in joins)
-            wide = Window(
-                window.top - down, window.left - across, window.bottom + down, window.right + across
-            )
-            both = on_lattice(wide if held is None else wide.with_(held), joins)
-            if both.cells > MOST_CELLS * joins[0] * joins[1]:
-                both = on_lattice(window, joins)
-            before = None if held is None or self._ground is None else (held, self._ground.dem.heights_m)
-            common = None if held is None else both.both(held)
-            self._ground = self._window = None  # so that two are never held
-            ground, ahead = self._kept.ahead(
-                lambda: read_ground(self._source, both, self._look, self._metric, before)
-            )
-            self._ground, self._window = ground, both
-            if common is not None and self._ahead is not None:
-                ahead = ahead.with_(self._ahead, common.extent)
-            self._ahead = ahead
-        return self._ground
-
-    def meet(self, window: Window) -> None:
-        """Count what reading a window alone would meet."""
-        self.holding(window)
-        assert self._ahead is not None  # noqa: S101  holding has made it
-        if self._ahead.absurd:
-            joined(self._source, window, self._look.joins)
-            return
-        self._kept.meet(window.extent, self._ahead)
-
-
-@dataclass(eq=False)
-class KeptPlaces:
-    """Ground to look up at from one place after another: places near each other share a window."""
-
-    _kept: KeptGround | None = field(default=None, init=False)
-
-    def ground(self, source: DemSource, look: OverheadLook, window: Window) -> OverheadGround:
-        """Ground of a window; see `read_ground`."""
-        if self._kept is None or self._kept.look != look or self._kept.source is not source:
-            self._kept = KeptGround(source, look)
-        return self._kept.ground(window)
 
 
 def read_ground(

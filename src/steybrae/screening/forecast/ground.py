@@ -23,7 +23,7 @@ from steybrae.forecast.named import (
 from steybrae.route.corridor import cells_inside
 from steybrae.route.ground import Look, StretchRead, bins_reached, read_leg
 from steybrae.route.legs import Route
-from steybrae.route.overhead.windows import KeptGround
+from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.positions.places import Place
 from steybrae.route.touching import cells_touched
 from steybrae.route.track import Track

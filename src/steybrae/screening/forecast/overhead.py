@@ -25,7 +25,8 @@ from steybrae.forecast.named import (
     compact,
     sector_bits,
 )
-from steybrae.route.overhead.windows import KeptGround, Stretch, Window, cells_on, shared, stretch_windows
+from steybrae.route.overhead.kept_ground import KeptGround
+from steybrae.route.overhead.windows import Stretch, Window, cells_on, shared, stretch_windows
 from steybrae.route.track import Track
 from steybrae.terrain.attributes import SlopeField, aspect_deg, baseline_cells, slope_deg
 from steybrae.terrain.cell_share import known_roughness_deg

@@ -15,7 +15,7 @@ from steybrae.cautions import HeightsRead, Situation, cautions_for
 from steybrae.errors import OffModelError, QuantityError, SteybraeError
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor import PLACE_ERROR_M
-from steybrae.route.overhead.windows import KeptPlaces
+from steybrae.route.overhead.kept_ground import KeptPlaces
 from steybrae.route.positions.places import Place
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import would_lie_on

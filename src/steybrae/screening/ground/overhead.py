@@ -10,9 +10,10 @@ import numpy as np
 from steybrae.cautions import Situation, cautions_for
 from steybrae.route.expected import SteepestOnLine, expected_readings
 from steybrae.route.leg_baselines import place_baselines
+from steybrae.route.overhead.kept_ground import KeptPlaces
 from steybrae.route.overhead.legs import place_above
 from steybrae.route.overhead.result import SightAnswer
-from steybrae.route.overhead.windows import REACH_M, KeptPlaces
+from steybrae.route.overhead.windows import REACH_M
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening.basis import left_out_words, lowered_to_deg

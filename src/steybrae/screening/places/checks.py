@@ -15,8 +15,8 @@ from steybrae.route.compass.bearings import geodesic
 from steybrae.route.expected import sight_interval_deg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.from_line import FromLine, Spots, Target, look_from
+from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
-from steybrae.route.overhead.windows import KeptGround
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening.leg import named, worth_a_reading

@@ -209,6 +209,12 @@ class OverheadGround:
         """The same ground with all that snow may come from within what is known of it as sources."""
         return replace(self, zones=replace(self.zones, source=self.zones.possible))
 
+    def make_ready(self) -> None:
+        """Work out at once what looking up asks for, for a first look as quick as the others."""
+        for ground in (self, self.possible):
+            _ = ground.sources.square_m
+        _ = self.certain, self.unknown
+
     @cached_property
     def certain(self) -> NDArray[np.intp]:
         """Which of `sources` each source of `possible` is; -1 none, and at the end for no source at all."""
