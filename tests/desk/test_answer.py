@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import random
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -90,6 +91,30 @@ def test_a_line_moved_at_random_is_answered_as_route_answers_its_file(seed: int,
             alone = screen_route(route, fresh, whole, for_forecast=True)
             assert differences(forecast_beside(alone, *bulletins), found) == []
             points = moved(points, chance)
+
+
+def test_ground_made_ready_meanwhile_gives_the_same_answers() -> None:
+    settings, points, asked = Settings(reach_m=100.0), sample_points(3), []
+    with open_model([sample_model()]) as model, ThreadPoolExecutor(1) as other:
+
+        def elsewhere(work: Any) -> Future[Any]:
+            def opened() -> Any:
+                with open_model([sample_model()]) as another:
+                    return work(another)
+
+            asked.append(other.submit(opened))
+            return asked[-1]
+
+        engine = Engine(model, settings, submit=elsewhere)
+        for _ in range(7):
+            (route,), _ = routes_of(drawn_lines(message(("day", "main", points)), model.grid))
+            with open_model([sample_model()]) as fresh:
+                alone = Engine(fresh, settings).answer([route], 0).found
+            assert differences(alone, engine.answer([route], 0).found) == []
+            points = [{**point, "lon": round(point["lon"] + 6e-3, 7)} for point in points]
+    windows = [one.result().window for one in asked]
+    assert len(windows) == 2
+    assert windows[1].right > windows[0].right
 
 
 def test_only_what_changed_is_read(monkeypatch: pytest.MonkeyPatch) -> None:

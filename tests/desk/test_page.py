@@ -109,6 +109,25 @@ class TestPointer:
         assert len(held) == 2
         assert held[0].request.failure == "net::ERR_ABORTED"
 
+    def test_what_is_under_the_pointer_is_asked_once_the_answer_stands(self, laid: Sheet) -> None:
+        """Both at once take from the answer's processor what nobody looks at yet."""
+        asked: list[str] = []
+
+        def noted(route: Any) -> None:
+            asked.append(route.request.url.rsplit("/", 1)[1])
+            if asked[-1] == "answer":
+                laid.page.wait_for_timeout(400)
+            route.continue_()
+            asked.append("sent on")
+
+        for name in ("answer", "place"):
+            laid.page.route(f"**/{name}", noted)
+        laid.drag(2, 30.0, 20.0)
+        laid.page.mouse.move(*laid.spot(0.5, 0.2))
+        with laid.page.expect_response("**/place"):
+            pass
+        assert asked.index("place") > asked.index("sent on")
+
     def test_a_day_drawn_moved_undone_saved_and_read_by_route(
         self, sheet: Sheet, sample_dem: Path, tmp_path: Path
     ) -> None:

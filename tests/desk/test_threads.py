@@ -74,6 +74,19 @@ def test_what_somebody_waits_for_comes_before_the_rest() -> None:
     threads.close()
 
 
+def test_threads_are_idle_while_nobody_waits_for_them() -> None:
+    threads = ModelThreads([sample_model()], None)
+    go = threading.Event()
+    later = threads.submit(lambda _: go.wait(), when=LATER)
+    assert threads.idle.is_set()
+    soon = [threads.submit(lambda _: threads.idle.is_set()) for _ in range(2)]
+    assert not threads.idle.is_set()
+    go.set()
+    assert (later.result(), *(one.result() for one in soon)) == (True, False, False)
+    threads.close()
+    assert threads.idle.is_set()
+
+
 def test_an_error_is_raised_where_the_answer_is_asked_for() -> None:
     threads = ModelThreads([sample_model()], None)
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -21,7 +21,6 @@ from steybrae.bands import bands_text
 from steybrae.desk.drawn import TOO_SHORT, asked_line, drawn_lines, points_out, routes_of, which
 from steybrae.desk.engine import Answered, Engine
 from steybrae.desk.opened import Desk
-from steybrae.desk.readers import LATER
 from steybrae.desk.told_leg import LEG_COLUMNS, LegTold, column_heads, told_rows
 from steybrae.document import Block, Listing, Paragraph, Table, plain
 from steybrae.errors import SteybraeError
@@ -101,8 +100,7 @@ def on_engine(desk: Desk, ask: Any, *args: Any, **named: Any) -> Any:
 
     def asked(model: RasterModel) -> Any:
         if desk.engine is None:
-            meanwhile = partial(desk.drawing.submit, when=LATER)
-            desk.engine = Engine(model, desk.settings, desk.ask.forecast, meanwhile)
+            desk.engine = Engine(model, desk.settings, desk.ask.forecast, desk.meanwhile)
         return ask(desk.engine, *args, **named)
 
     return desk.answers.call(asked)

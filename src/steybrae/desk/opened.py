@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import ctypes
+import sys
+from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution
 from steybrae.desk.engine import Engine
-from steybrae.desk.readers import ModelThreads
-from steybrae.desk.tiles.draw import MapDrawing
+from steybrae.desk.readers import LATER, ModelThreads
+from steybrae.desk.tiles.cells import LONGEST_REST_S
+from steybrae.desk.tiles.draw import Layer, MapDrawing
+from steybrae.desk.tiles.view import TileView
 from steybrae.desk.told_leg import ToldLegs
 from steybrae.files.model.rasters import ModelInfo, RasterModel
 from steybrae.raster.job import AreaJob
@@ -102,10 +109,31 @@ class Desk:
         self.map = MapDrawing(_job(ask), self.grid, self.settings)
         self.map.cells.look_at_all(self.drawing, self.answers.idle)
 
+    def meanwhile(self, work: Callable[[RasterModel], Any]) -> Future[Any]:
+        """Have ground made ready for the answers to come, while nobody waits."""
+
+        def done(model: RasterModel) -> Any:
+            made = work(model)
+            give_back()
+            return made
+
+        return self.drawing.submit(done, when=LATER)
+
+    def tile(self, model: RasterModel, layer: Layer, view: TileView) -> bytes:
+        """Draw a tile of the map, after the answer that is being worked out unless that takes long."""
+        self.answers.idle.wait(LONGEST_REST_S)
+        return self.map.tile(model, layer, view)
+
     def close(self) -> None:
         """End the threads and close the model."""
         for threads in (self.answers, self.looks, self.drawing):
             threads.close()
+
+
+def give_back() -> None:
+    """Give the system the memory that large arrays left: the C library of Linux keeps some 80 MB of it."""
+    if sys.platform == "linux" and (trim := getattr(ctypes.CDLL(None), "malloc_trim", None)) is not None:
+        trim(0)
 
 
 def _facts(model: RasterModel) -> tuple[Grid, ModelInfo]:

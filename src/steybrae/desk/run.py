@@ -66,7 +66,7 @@ def serve(ask: DeskAsk, port: int, *, tell: Callable[[str], None], browser: bool
         The model cannot be opened, or the port is taken.
     """
     desk = Desk(ask)
-    with closing(desk), closing(_listening(port)) as listening:
+    with closing(desk), closing(listen(port)) as listening:
         key = secrets.token_urlsafe(KEY_BYTES)
         own_port = listening.getsockname()[1]
         address = f"http://{LOOPBACK}:{own_port}/{key}/"
@@ -96,9 +96,10 @@ def server_config(app: App) -> uvicorn.Config:
     )
 
 
-def _listening(port: int) -> socket.socket:
-    """Listen on the loopback address alone."""
-    found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+def listen(port: int) -> socket.socket:
+    """Listen on the loopback address alone; on a free port for 0."""
+    # asyncio sends at once only over what it knows to be TCP: else an answer waits 40 ms for a receipt.
+    found = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     if os.name == "posix":  # elsewhere it would let two programs share the port
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:

@@ -92,7 +92,7 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
         view = TileView(*map(int, place)) if all(map(_WHOLE.fullmatch, place)) else None
         if view is None or not desk.map.has(layer, view):
             raise RefusedError(404, "The map has no such tile.")
-        drawn = desk.drawing.submit(desk.map.tile, layer, view)
+        drawn = desk.drawing.submit(desk.tile, layer, view)
         return Response(await asyncio.wrap_future(drawn), media_type="image/png")
 
     async def lines(request: Request) -> Response:

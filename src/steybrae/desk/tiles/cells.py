@@ -44,8 +44,8 @@ LEAST_KEPT: Final = 3
 MOST_OVERVIEW: Final = 10_000_000
 """Most cells of the finest overview that is kept whole, 50 MB with its heights (our choice)."""
 
-LONGEST_REST_S: Final = 1.0
-"""Longest pause before another block is looked at while answers follow each other, seconds (our choice)."""
+LONGEST_REST_S: Final = 0.5
+"""Longest pause before the next tile or block while answers follow each other, seconds (our choice)."""
 
 MOST_BLOCK_BYTES: Final = 28 * 2**20
 """Blocks that are kept, bytes (our choice): some 20 of them, what a screen shows from zoom -2 up."""

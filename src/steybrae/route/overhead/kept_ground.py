@@ -25,6 +25,10 @@ SPARE_CELLS: Final = 64
 """Ring that is read beyond what a line needs where lines are moved, joined cells (our choice: some 600 m).
 Where half of it is used up on a side, wider ground is made ready meanwhile."""
 
+MOST_WIDE_CELLS: Final = 1_300_000
+"""Largest window that grows by what is asked for, joined cells (our choice: some 100 MB, and while the next
+is made ready there are two)."""
+
 
 @dataclass(eq=False)
 class _Last:
@@ -161,8 +165,9 @@ class WideGround:
     def _wider(self, window: Window, now: _Wide | None) -> Window:
         """Window with a ring to spare, together with what is there as long as that stays small."""
         spare, joins = self._round(window, SPARE_CELLS), self._look.joins
-        for wide in (spare if now is None else spare.with_(now.window), spare):
-            if (found := on_lattice(wide, joins)).cells <= MOST_CELLS * joins[0] * joins[1]:
+        both = spare if now is None else spare.with_(now.window)
+        for wide, most in ((both, MOST_WIDE_CELLS), (spare, MOST_CELLS)):
+            if (found := on_lattice(wide, joins)).cells <= most * joins[0] * joins[1]:
                 return found
         return on_lattice(window, joins)
 
