@@ -58,7 +58,7 @@ class HeightsRead:
     scaling: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Situation:
     """What a result says about itself, for choosing its cautions.
 
@@ -179,14 +179,6 @@ Cautions = Annotated[tuple[Caution, ...], Range(entries=1)]
 """Those of a result: the general ones apply to all, so there is always one."""
 
 
-@dataclass(frozen=True)
-class _Rule:
-    key: str
-    line: str
-    applies: Callable[[Situation], bool]
-    text: str
-
-
 def _coarse(at: Situation) -> bool:
     return at.cell_size_m is not None and COARSE_CELL_M < at.cell_size_m <= VERY_COARSE_CELL_M
 
@@ -212,64 +204,64 @@ def _always(at: Situation) -> bool:
     return True
 
 
-_RULES: Final = (
-    _Rule(
+_RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
+    (
         "forecast",
         "Angles, not a judgement: local avalanche forecast, local rules, qualified guidance come first.",
         _always,
         "These are angles of ground, not a judgement of it. Read the local avalanche forecast for "
         "the day, follow local rules and qualified guidance, and decide on the hill.",
     ),
-    _Rule(
+    (
         "angle_alone",
         "Angle alone decides nothing: hit from above, set off from afar; wet snow slides gentler.",
         _always,
         "Slope angle alone decides nothing: gentle ground can be hit from above, a slide can be set "
         "off from a distance, and wet snow and slush slide on gentler slopes than dry slabs do.",
     ),
-    _Rule(
+    (
         "sample",
         "Invented sample massif: no such ground, never for a real day.",
         lambda at: at.sample,
         "This is the invented sample massif: there is no such ground, and nothing here may be used "
         "for a real day.",
     ),
-    _Rule(
+    (
         "unknown_on_line",
         "Part of the line is unknown ground; unknown is not gentle.",
         lambda at: at.unknown_m > 0.0,
         "Part of the line runs over ground the model does not know. Unknown is not gentle: every "
         f'steepness and ascent that includes it is "{AT_LEAST}".',
     ),
-    _Rule(
+    (
         "unknown_near",
         "Ground beside the line or within the position error is unknown and may be steeper.",
         lambda at: at.unknown_near,
         "Some ground beside the line or within the position error is unknown; it may be steeper than "
         "anything shown.",
     ),
-    _Rule(
+    (
         "unknown_area",
         "Part of this area is unknown; unknown is not gentle.",
         lambda at: at.area_unknown,
         "Part of this area is unknown: the model has no height there, or ends beside it. Unknown is not "
         "gentle; it has a class and a mark of its own.",
     ),
-    _Rule(
+    (
         "unreadable",
         "Part of the input could not be read; what is there was not looked at.",
         lambda at: at.area_unreadable,
         "Part of the input could not be read and was made unknown on request: what is there was not looked "
         "at.",
     ),
-    _Rule(
+    (
         "open_above",
         "How much steeper than shown the ground may be is not known.",
         lambda at: at.open_above,
         "How far the true slope may lie above the figure is not known here; read every steepness as "
         f'"{AT_LEAST}".',
     ),
-    _Rule(
+    (
         "model_smooths",
         "A model smooths: small rolls, gullies and crags are missing, and drifts and cornices.",
         lambda at: at.from_model,
@@ -277,28 +269,28 @@ _RULES: Final = (
         "flattened or missing. It shows ground as surveyed, not the snow on it: drifts and cornices "
         "differ.",
     ),
-    _Rule(
+    (
         "coarse_cells",
         "Cells larger than 20 m: slopes read low, most of all on steep ground.",
         _coarse,
         "The model's cells are larger than 20 m, the size of the piece of slope that matters: its "
         "slopes read low, and most of all on steep ground.",
     ),
-    _Rule(
+    (
         "very_coarse_cells",
         "Cells larger than 50 m: whole steep slopes fit between them.",
         _very_coarse,
         "The model's cells are larger than 50 m: whole steep slopes fit between its heights. Do not "
         "read its slopes as the ground's.",
     ),
-    _Rule(
+    (
         "cells_interpolated",
         "The model's cells were made finer by interpolation: it shows less than its cells promise.",
         lambda at: "interpolated" in at.model_found,
         "The model's cells were made finer by interpolation: it shows no more than the coarser cells that it "
         "was made from, and looks smoother than the ground is. Intervals are those of the coarser cells.",
     ),
-    _Rule(
+    (
         "terraces",
         "The model was drawn from contours: between them its slopes are made up.",
         lambda at: "terraced" in at.model_found,
@@ -306,63 +298,63 @@ _RULES: Final = (
         "made up, flat steps beside steep ones, and what is lower than the interval is missing. Slopes are "
         "no better known than those of contours.",
     ),
-    _Rule(
+    (
         "kind_doubted",
         "The heights speak against the kind of model that was stated; the wider interval holds.",
         lambda at: "kind doubted" in at.model_found,
         "What the model's heights show speaks against the kind that was stated with --model-kind; of its "
         "error and the usual one the wider holds. steybrae model tells why.",
     ),
-    _Rule(
+    (
         "rounded_heights",
         "The heights are in whole units: short pieces and gentle ground look stepped.",
         _rounding_tells,
         "The model's heights are rounded to whole units: short pieces and gentle ground look stepped, level "
         "beside too steep.",
     ),
-    _Rule(
+    (
         "stripes",
         "The model has stripes: rows or columns stand too high or too low.",
         lambda at: "striped" in at.model_found,
         "Rows or columns of the model stand too high or too low from end to end: slopes across them are "
         "wrong. Intervals were widened by their height; look at the figure of steybrae model.",
     ),
-    _Rule(
+    (
         "seams",
         "The model has a seam, where its parts do not meet: slopes across it are wrong.",
         lambda at: "seam" in at.model_found,
         "Parts of the model do not meet: along a line of the grid its heights step, and slopes across that "
         "line are wrong, too steep or too gentle. Where it runs the figure of steybrae model shows.",
     ),
-    _Rule(
+    (
         "spikes",
         "Single cells of the model are spikes or pits: the ground round them is not so.",
         lambda at: "spikes" in at.model_found,
         "Single cells of the model stand far above or below all around them, as errors do: slopes there are "
         "wrong, and a pit can hide a steep one.",
     ),
-    _Rule(
+    (
         "unit_assumed",
         "Height unit not stated; metres were taken.",
         lambda at: at.unit_assumed,
         "The model does not say in what unit its heights are; metres were taken. State it with "
         "--z-unit, for feet read as metres make every slope wrong.",
     ),
-    _Rule(
+    (
         "datum",
         "The line may lie tens of metres or farther beside its true place (datum).",
         lambda at: at.datum_accuracy_m is None or at.datum_accuracy_m > BALLPARK_M,
         "The shift between GPS positions (WGS 84) and the model's datum is not known well: the line "
         "may lie tens of metres or farther beside its true place.",
     ),
-    _Rule(
+    (
         "place_coarse",
         "The place as written is a larger square than was looked at.",
         lambda at: at.place_coarse,
         "The place as written names a larger piece of ground than the circle that was looked at: it may "
         "lie elsewhere in that square, on steeper ground. Write it with more figures.",
     ),
-    _Rule(
+    (
         "swapped",
         "A point lies off the model; latitude and longitude may be exchanged.",
         lambda at: at.places_swapped,
@@ -370,56 +362,56 @@ _RULES: Final = (
         "exchanged. Nothing was exchanged, and what is off the model is unknown: check their order in the "
         "route.",
     ),
-    _Rule(
+    (
         "gap_unreadable",
         "The reading error is as large as the gap: anything from the figure to vertical.",
         lambda at: at.gap_unreadable,
         "The reading error is as large as the gap: the slope may be anything up to vertical. Measure "
         "over more lines, index line to index line.",
     ),
-    _Rule(
+    (
         "single_gap",
         "One gap is a weak measurement: measure over several.",
         lambda at: at.single_gap,
         "One gap between two lines is a weak measurement: a tenth of a millimetre moves the answer "
         "by degrees. Measure over several gaps, and count gaps, not lines.",
     ),
-    _Rule(
+    (
         "thinned_lines",
         "Maps leave contours out on steep ground: count index lines.",
         lambda at: at.thinned_lines,
         "On steep ground some maps leave thin contours out. If one is missing here the slope is "
         "steeper than shown: count index lines, which always stay.",
     ),
-    _Rule(
+    (
         "ruler_only",
         "The contours' own height error was left out.",
         lambda at: at.ruler_only,
         "The contours' own height error was left out on request: the true slope may lie further from "
         "the figure than the interval says.",
     ),
-    _Rule(
+    (
         "map_smooths",
         "Contours average: what is lower than the interval is not on the map.",
         lambda at: at.from_paper,
         "Contours average: a roll or crag lower than the contour interval is not on the map at all, "
         "and the interval and scale must be those printed on the sheet.",
     ),
-    _Rule(
+    (
         "reading_local",
         "A reading is local; a gentle one never makes the map or the model gentler.",
         lambda at: at.from_reading,
         "An inclinometer reads a metre or two of snow, or one line of sight; the slope that slides "
         "is larger. A gentle reading never makes gentler what the map or the model shows.",
     ),
-    _Rule(
+    (
         "overhead_not_runout",
         "An overhead angle does not say how far snow runs; outside it is not out of reach.",
         lambda at: at.overhead,
         "An overhead angle says how steeply ground that could start a slide looks down on a place; "
         "it does not predict how far snow will run, nor that ground outside it is out of reach.",
     ),
-    _Rule(
+    (
         "start_zones_wide",
         "The model is weak: ground gentler than 25° counts as a start zone too.",
         _wide_start,
@@ -427,28 +419,28 @@ _RULES: Final = (
         "may be steep enough to slide: such ground counts as a possible start zone. Use a finer model, or "
         "state what is known of this one.",
     ),
-    _Rule(
+    (
         "start_zones_blind",
         "The model is too weak to tell start zones.",
         _blind_start,
         "The model is too coarse, or its error too large, to tell start zones: nearly all mountain ground "
         "is a possible one, and ground that it shows gentle may slide. Use a finer model.",
     ),
-    _Rule(
+    (
         "runout_published",
         "Run-out angles are for teaching, not a prediction.",
         lambda at: at.runout,
         "Run-out angles are from published cases of large slides; they are shown for teaching and "
         "are not a prediction for this slope.",
     ),
-    _Rule(
+    (
         "magnetic",
         "Iron, electronics and magnetic rock turn the needle further than the stated error.",
         lambda at: at.magnetic,
         "Magnetic bearings rest on a model of the earth's field; iron, electronics and magnetic "
         "rock nearby turn the needle further than the stated error.",
     ),
-    _Rule(
+    (
         "bulletin_regional",
         "A bulletin is regional: what it does not name is not free of danger.",
         lambda at: at.bulletin,
@@ -456,14 +448,14 @@ _RULES: Final = (
         "are where a problem prevails especially, never the only places; what it does not name is not free "
         "of danger.",
     ),
-    _Rule(
+    (
         "treeline_unknown",
         "Treeline height not stated: ground at every height was taken as named.",
         lambda at: at.treeline_unknown,
         "The bulletin names the treeline and its height here was not stated: ground at every height was "
         "taken as named. State it with --treeline 600m.",
     ),
-    _Rule(
+    (
         "lesson",
         "A lesson is not a field decision.",
         lambda at: at.lesson,
@@ -483,17 +475,15 @@ _TOLD_LINES: Final = {
     "same_heights": "Stretches of one identical number in the model: a lake, or missing ground filled up.",
     "overhead_left_out": "Part of what may be overhead was left out on request.",
 }
-_LINES: Final = {rule.key: rule.line for rule in _RULES} | _TOLD_LINES
+_LINES: Final = {key: line for key, line, _, _ in _RULES} | _TOLD_LINES
 
 
 MOST_SETTINGS: Final = 4000
 """Longest caution on a file of settings, characters (our choice)."""
 
 _FREE: Final = {
-    "scaled_heights": re.compile(
-        r"The numbers of the model become heights by .* compare a height with the map\."
-    ),
-    "settings_file": re.compile(r"Not typed but taken from .*"),
+    "scaled_heights": r"The numbers of the model become heights by .* compare a height with the map\.",
+    "settings_file": r"Not typed but taken from .*",
 }
 """Cautions that quote files, and how they are worded."""
 
@@ -542,7 +532,7 @@ def cautions_for(at: Situation) -> tuple[Caution, ...]:
     tuple of Caution
         The two that always apply, then the others in a fixed order; never empty.
     """
-    found = [Caution(rule.key, rule.text) for rule in _RULES if rule.applies(at)]
+    found = [Caution(key, text) for key, _, applies, text in _RULES if applies(at)]
     told = {
         "unit_doubtful": at.unit_doubtful or (UNIT_STEEP if "unit doubtful" in at.model_found else ""),
         "absurd_heights": _absurd_words(at.heights.absurd_share),
@@ -597,12 +587,12 @@ def joined_cautions(called_for: Iterable[Caution], held: Iterable[Caution]) -> t
     held = list(held)
     found = {caution.key: caution for caution in called_for}
     kept = [caution.key for caution in held]
-    ours = {rule.key: rule.text for rule in _RULES}
+    ours = {key: text for key, _, _, text in _RULES}
     for caution in held:
         share = _share_told(caution.text)
         told = {"absurd_heights": _absurd_words(share), "same_heights": _same_words(share)}
         wording = _FREE.get(caution.key)
-        free = wording is not None and wording.fullmatch(caution.text) is not None
+        free = wording is not None and re.fullmatch(wording, caution.text) is not None
         if caution.key not in found and not free and caution.text != (ours | told).get(caution.key):
             message = (
                 "The cautions of a plan should be ours, word for word; "

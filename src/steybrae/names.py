@@ -22,7 +22,7 @@ BROKEN: Final = "\ufffd"
 FORMULA: Final = ("=", "+", "-", "@")
 """How a cell begins that spreadsheets run as a formula (OWASP, CSV injection, from memory)."""
 
-_NUMBER: Final = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?")
+_NUMBER: Final = r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?"
 
 
 def clean(text: str, most: int = MOST_NAME) -> str:
@@ -58,7 +58,9 @@ def _seen(letter: str) -> str:
 
 def defused(text: str) -> str:
     """Cell of a CSV file that no spreadsheet runs: a formula gets an apostrophe before it, a number none."""
-    return f"'{text}" if text.lstrip().startswith(FORMULA) and not _NUMBER.fullmatch(text.strip()) else text
+    return (
+        f"'{text}" if text.lstrip().startswith(FORMULA) and not re.fullmatch(_NUMBER, text.strip()) else text
+    )
 
 
 def undefused(text: str) -> str:

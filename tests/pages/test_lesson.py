@@ -17,7 +17,8 @@ from tests.visits import Visit
 from steybrae.bands import BandScheme
 from steybrae.files.model.rasters import open_model
 from steybrae.pages.lesson import lesson_html
-from steybrae.paper.measurement import GapMeasurement, gap_for_slope_mm
+from steybrae.paper.chart import gap_for_slope_mm
+from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import slope_from_spacing
 from steybrae.quantities import one_in_text, shown_slope_deg
 from steybrae.teach.forms import FORMS

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from steybrae.errors import QuantityError
-from steybrae.paper.measurement import CHART_SLOPES_DEG, gap_for_slope_mm, spacing_chart
+from steybrae.paper.chart import CHART_SLOPES_DEG, gap_for_slope_mm, spacing_chart
 from steybrae.paper.spacing import GapMeasurement, slope_from_spacing
 from steybrae.quantities import FOOT_M, round_up
 

@@ -10,7 +10,7 @@ from steybrae.quantities import one_in_text
 from steybrae.value import AT_LEAST, Value, lower, millimetres, percent, slope
 
 if TYPE_CHECKING:
-    from steybrae.paper.measurement import SpacingChart
+    from steybrae.paper.chart import SpacingChart
     from steybrae.paper.spacing import GapResult
 
 
@@ -76,7 +76,7 @@ def spacing_document(chart: SpacingChart) -> Document:
     Parameters
     ----------
     chart
-        What `steybrae.paper.measurement.spacing_chart` returned.
+        What `steybrae.paper.chart.spacing_chart` returned.
     """
     columns = [
         Column("slope_deg", "slope", lambda row: slope(row.slope_deg)),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 import os
 import signal
 import sys
@@ -130,6 +132,8 @@ def _root(
 
 def main() -> None:
     """Run the command; an error, ours or of the command line, is one line and exit status 2."""
+    # What is left when Python ends is freed with the process: looking through it took a fifth of "gap".
+    atexit.register(gc.freeze)
     own_environment()
     _ready_streams()
     _clean_up_when_stopped()

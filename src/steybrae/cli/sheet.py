@@ -13,8 +13,8 @@ from steybrae.cli.command import GroupedCommand
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import spread
 from steybrae.cli.options.model import ModelFiles
-from steybrae.cli.options.paper import ChosenMap, IndexOptions, MapOptions
-from steybrae.cli.options.sheet import OwnOptions, PaperOutput, SheetOutput
+from steybrae.cli.options.paper import IndexOptions, MapOptions
+from steybrae.cli.options.sheet import ChosenMap, OwnOptions, PaperOutput, SheetOutput
 
 if TYPE_CHECKING:
     from steybrae.cli.options.model import ModelFiles

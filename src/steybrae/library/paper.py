@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
 from steybrae.library.answer import Answer
-from steybrae.paper.measurement import RULER_ERROR_MM, GapMeasurement, SpacingChart, spacing_chart
+from steybrae.paper.chart import SpacingChart, spacing_chart
+from steybrae.paper.measurement import RULER_ERROR_MM, GapMeasurement
 from steybrae.paper.spacing import GapResult, slope_from_spacing
 
 if TYPE_CHECKING:

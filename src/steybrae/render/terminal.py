@@ -36,7 +36,8 @@ _BETWEEN: Final = 2
 
 _BOLD: Final = "\x1b[1m{}\x1b[0m"
 
-_WORD: Final = re.compile(r"\s*\S+\s*")
+_FIRST_COMBINING: Final = "\u0300"
+"""Letters before it take one column each (Unicode, blocks up to Spacing Modifier Letters)."""
 
 
 def print_document(document: Document) -> None:
@@ -92,7 +93,7 @@ def _wrapped(text: str, width: int) -> Iterator[str]:
     """Lines of a text, broken at spaces, and inside a word only where it alone is too long."""
     for whole in plain(text).split("\n"):
         line = ""
-        for word in _WORD.findall(whole):
+        for word in re.findall(r"\s*\S+\s*", whole):
             if line and _columns(line) + _columns(word.rstrip()) > width:
                 yield line
                 line = ""
@@ -106,7 +107,7 @@ def _wrapped(text: str, width: int) -> Iterator[str]:
 
 def _columns(text: str) -> int:
     """Columns of a terminal that a text takes (Unicode Standard Annex 11)."""
-    if text.isascii():
+    if text.isascii() or max(text) < _FIRST_COMBINING:
         return len(text)
     wide = sum(unicodedata.east_asian_width(letter) in "WF" for letter in text)
     return len(text) + wide - sum(unicodedata.combining(letter) > 0 for letter in text)

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from steybrae.cautions import Caution, Situation, cautions_for
-from steybrae.paper.measurement import gap_for_slope_mm
+from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.quantities import angle_to_gradient, gradient_to_angle, round_down
 from steybrae.teach.answers import Measured, measured
 from steybrae.teach.forms import FORMS, FormPatch, even_patch, form_patch

@@ -11,7 +11,8 @@ import numpy as np
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation, cautions_for
-from steybrae.paper.measurement import RULER_ERROR_MM, gap_for_slope_mm
+from steybrae.paper.chart import gap_for_slope_mm
+from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle
 from steybrae.teach.answers import fair_range_deg
 from steybrae.teach.forms import FORMS, FormGrid, form_grid

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.cautions import Caution, Situation, cautions_for
-from steybrae.paper.measurement import gap_for_slope_mm
+from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.quantities import gradient_to_angle
 from steybrae.teach.slope_scale import map_name
 

@@ -3,7 +3,7 @@
 A *comb* is a row of lines as far apart as contours on ground of one slope: laid on a map it
 says whether that ground is steeper or gentler. A *wedge* joins the combs of all slopes: its
 lines close in as the slope grows. Both are made for single gaps and, where it is known which
-contours are thick, for index lines. The gap is that of `steybrae.paper.measurement.gap_for_slope_mm`.
+contours are thick, for index lines. The gap is that of `steybrae.paper.chart.gap_for_slope_mm`.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Final
 from steybrae.bands import DEFAULT_EDGES_DEG
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import QuantityError
-from steybrae.paper.measurement import gap_for_slope_mm
+from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.quantities import gradient_to_angle
 
 SCALE_SLOPES_DEG: Final = (10.0, 15.0, 20.0, *DEFAULT_EDGES_DEG)

@@ -12,6 +12,30 @@ from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken_caution
 from steybrae.papers import PAPERS_MM
+from steybrae.quantities import parse_ground_length_m
+
+
+@dataclass(frozen=True)
+class ChosenMap(Group, panel="The map"):
+    """The printed map that a page begins with; another may be chosen on it."""
+
+    scale: float = option(
+        "--scale",
+        "Map scale chosen at first.",
+        "1:N",
+        default=25_000.0,
+        shown="1:25000",
+        read=parsed.scale,
+        kept="map",
+    )
+    interval: str = option(
+        "--interval", "Its contour interval, like 10m or 40ft.", "LENGTH", default="10m", kept="map"
+    )
+
+    @property
+    def interval_m(self) -> float:
+        """The contour interval, metres."""
+        return parse_ground_length_m(self.interval, "A contour interval")
 
 
 @dataclass(frozen=True)
