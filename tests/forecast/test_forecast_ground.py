@@ -251,7 +251,7 @@ def test_overhead_is_that_of_plain_loops(seed: int) -> None:
                 sources.row[cell_index] + 0.5 - points.row[first],
             )
             apart = math.hypot(float(east), float(north))
-            rise = float(sources.height_m[cell_index] - points.height_m[first])
+            rise = float(sources.heights_m(cell_index) - points.height_m[first])
             if apart < min(ground.cell_m) / 2 or rise < math.tan(math.radians(LEAST_SIGHT_DEG)) * apart:
                 continue
             pair = Pairs(np.array([first]), np.array([cell_index]), np.array([rise / apart]))

@@ -113,7 +113,7 @@ class Desk:
         """Have ground made ready for the answers to come, while nobody waits."""
 
         def done(model: RasterModel) -> Any:
-            give_back()  # what the last such work was for has been let go since
+            give_back()
             made = work(model)
             give_back()
             return made

@@ -92,7 +92,7 @@ class Kept:
         self._turn = 0
         self._held: dict[tuple[str, Hashable], tuple[int, object, tuple[int, int, int]]] = {}
         self._left: Callable[[], bool] = bool
-        self.meanwhile: list[Callable[[Submit[Any]], None]] = []
+        self.meanwhile: list[Callable[[Submit[Any]], object]] = []
 
     def __len__(self) -> int:
         """How many results are held."""

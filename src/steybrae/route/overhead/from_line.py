@@ -211,7 +211,7 @@ def _open(ground: OverheadGround, points: Points, target: Target) -> Array:
         return out
     east, north = ground.offset_m(col + 0.5 - points.col, row + 0.5 - points.row)
     distance = np.hypot(east, north)
-    tangent = (ground.sources.height_m[cell] - points.height_m) / np.maximum(distance, LEAST_SIGHT_M)
+    tangent = (ground.sources.heights_m(cell) - points.height_m) / np.maximum(distance, LEAST_SIGHT_M)
     least = math.tan(math.radians(LEAST_CHECK_SIGHT_DEG))
     far = np.flatnonzero((distance >= LEAST_SIGHT_M) & (distance <= ground.reach_m) & (tangent >= least))
     far = far[in_sight(ground, points, Pairs(far, np.full(len(far), cell), tangent[far]))]

@@ -147,6 +147,8 @@ class WideGround:
                 self._next = None
                 if useful and made.exception() is None:
                     self._now = made.result()
+                    # Nothing: but who does it gives back what has been let go with the ground before.
+                    self._kept.meanwhile.append(lambda submit: submit(lambda _: None))
         return self._now
 
     def _begin(self, window: Window, submit: Submit[_Wide]) -> None:

@@ -159,7 +159,7 @@ def _seen(
     east, north = ground.offset_m(
         ground.sources.col[cell] + 0.5 - points.col[some], ground.sources.row[cell] + 0.5 - points.row[some]
     )
-    rise = ground.sources.height_m[cell] - points.height_m[some]
+    rise = ground.sources.heights_m(cell) - points.height_m[some]
     bearing, distance, height, lon, lat = np.full((5, len(points.col)), np.nan)
     bearing[some] = np.remainder(np.degrees(np.arctan2(east, north)), 360.0)
     distance[some], height[some] = np.hypot(east, north), rise

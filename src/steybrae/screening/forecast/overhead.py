@@ -242,10 +242,12 @@ class _Zones:
         rough = known_roughness_deg(slope_deg(p, q))
         if halves != (1, 1):
             p, q = ground_gradients(ground.jacobian, *plane_gradients(dem.heights_m, *halves))
-        p, q, rough = (np.asarray(part)[sources.row, sources.col] for part in (p, q, rough))
-        _, bits, half_m = bits_and_heights((p, q, sources.height_m, rough), how)
-        low = np.floor((sources.height_m - half_m) / HEIGHT_STEP_M).astype(np.int64)
-        high = np.ceil((sources.height_m + half_m) / HEIGHT_STEP_M).astype(np.int64)
+        p, q, height_m, rough = (
+            np.asarray(part)[sources.row, sources.col] for part in (p, q, dem.heights_m, rough)
+        )
+        _, bits, half_m = bits_and_heights((p, q, height_m, rough), how)
+        low = np.floor((height_m - half_m) / HEIGHT_STEP_M).astype(np.int64)
+        high = np.ceil((height_m + half_m) / HEIGHT_STEP_M).astype(np.int64)
         # One number for all three sorts faster than they do, and in their order.
         lowest, steps = low.min(initial=0), high.max(initial=0) - low.min(initial=0) + 1
         keys = (bits * steps + low - lowest) * steps + high - lowest

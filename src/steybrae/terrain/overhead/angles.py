@@ -179,7 +179,7 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
 
 def _of_sources(ground: OverheadGround, points: Points, possible: Pairs) -> Pairs:
     """Steepest sights to sources from those to possible ones: most are the same."""
-    cell = ground.certain[possible.cell]
+    cell = ground.certain[possible.cell].astype(np.intp)
     tangent = np.where(cell < 0, -np.inf, possible.tangent)
     ask = np.flatnonzero((cell < 0) & (possible.cell >= 0))
     if len(ask):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -62,8 +62,10 @@ class Blocks:
 
     Attributes
     ----------
-    col, row, height_m
-        Indexes and heights of the cells.
+    col, row
+        Indexes of the cells, in half of the usual size: there are millions of them.
+    window_m
+        Heights of the window that they lie in, ``[row, col]``, metres.
     start, count
         First cell and number of cells of each block.
     left, right, top, bottom
@@ -72,9 +74,9 @@ class Blocks:
         Height of each block's highest cell.
     """
 
-    col: NDArray[np.intp]
-    row: NDArray[np.intp]
-    height_m: Array
+    col: NDArray[np.int32]
+    row: NDArray[np.int32]
+    window_m: Array
     start: NDArray[np.intp]
     count: NDArray[np.intp]
     left: NDArray[np.intp]
@@ -97,7 +99,12 @@ class Blocks:
     @cached_property
     def square_m(self) -> Array:
         """Heights of `square`, metres; minus infinity where there is no cell."""
-        return np.where(self.square < 0, -np.inf, self.height_m[self.square])
+        return np.where(self.square < 0, -np.inf, self.heights_m(self.square))
+
+    def heights_m(self, cell: NDArray[np.integer[Any]] | int | slice) -> Array:
+        """Heights of cells by their index, metres."""
+        found: Array = self.window_m[self.row[cell], self.col[cell]]
+        return found
 
     def number(self, col: int, row: int) -> int:
         """Index of a cell; -1 where it is none of them."""
@@ -127,26 +134,18 @@ def blocks_of(mask: NDArray[np.bool_], height_m: Array) -> Blocks:
     squares[: mask.shape[0], : mask.shape[1]] = mask
     squares = squares.reshape(high, BLOCK_CELLS, wide, BLOCK_CELLS).swapaxes(1, 2)
     block, within = np.divmod(np.flatnonzero(squares), BLOCK_CELLS**2)
-    row = block // wide * BLOCK_CELLS + within // BLOCK_CELLS
-    col = block % wide * BLOCK_CELLS + within % BLOCK_CELLS
+    row = (block // wide * BLOCK_CELLS + within // BLOCK_CELLS).astype(np.int32)
+    col = (block % wide * BLOCK_CELLS + within % BLOCK_CELLS).astype(np.int32)
     start = np.flatnonzero(np.diff(block, prepend=-1))
     count = np.diff(start, append=len(block))
-    height = height_m[row, col]
     if len(start) == 0:
         none = np.empty(0, dtype=np.intp)
-        return Blocks(col, row, height, none, none, none, none, none, none, np.empty(0))
-    return Blocks(
-        col,
-        row,
-        height,
-        start,
-        count,
-        np.minimum.reduceat(col, start),
-        np.maximum.reduceat(col, start),
-        np.minimum.reduceat(row, start),
-        np.maximum.reduceat(row, start),
-        np.maximum.reduceat(height, start),
+        return Blocks(col, row, height_m, none, none, none, none, none, none, np.empty(0))
+    left, right, top, bottom = (
+        end.reduceat(axis, start).astype(np.intp) for axis in (col, row) for end in (np.minimum, np.maximum)
     )
+    highest_m = np.maximum.reduceat(height_m[row, col], start)
+    return Blocks(col, row, height_m, start, count, left, right, top, bottom, highest_m)
 
 
 @dataclass(frozen=True, eq=False)
@@ -216,11 +215,11 @@ class OverheadGround:
         _ = self.certain, self.unknown
 
     @cached_property
-    def certain(self) -> NDArray[np.intp]:
+    def certain(self) -> NDArray[np.int32]:
         """Which of `sources` each source of `possible` is; -1 none, and at the end for no source at all."""
         cells = self.possible.sources
         there = self.zones.source[cells.row, cells.col]
-        return np.append(np.where(there, np.cumsum(there) - 1, -1), -1)
+        return np.append(np.where(there, np.cumsum(there, dtype=np.int32) - 1, -1), np.int32(-1))
 
     @cached_property
     def unknown(self) -> Blocks:

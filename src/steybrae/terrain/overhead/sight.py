@@ -217,7 +217,7 @@ class _Lines:
         across = sources.col[cell] + 0.5 - here.col
         down = sources.row[cell] + 0.5 - here.row
         steps = np.ceil(np.maximum(np.maximum(np.abs(across), np.abs(down)), 1.0)).astype(np.intp)
-        rise_m = sources.height_m[cell] - here.height_m
+        rise_m = sources.heights_m(cell) - here.height_m
         return _Lines(ground, here.col, here.row, here.height_m, across, down, rise_m, steps)
 
     def at(self, line: NDArray[np.intp], step: NDArray[np.intp]) -> tuple[Array, Array, Array]:
@@ -259,7 +259,7 @@ def _flows_past(ground: OverheadGround, points: Points, pairs: Pairs) -> NDArray
     """
     near = np.zeros(len(pairs.point), dtype=bool)
     on = np.arange(len(pairs.point))
-    col, row = ground.sources.col[pairs.cell], ground.sources.row[pairs.cell]
+    col, row = (axis[pairs.cell].astype(np.intp) for axis in (ground.sources.col, ground.sources.row))
     for _ in range(_most_steps(ground)):
         at = pairs.point[on]
         apart = np.hypot(*ground.offset_m(col + 0.5 - points.col[at], row + 0.5 - points.row[at]))
