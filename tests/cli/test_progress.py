@@ -13,6 +13,7 @@ from steybrae.cli.progress import progress
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.screening import Settings, screen_route
+from steybrae.screening.model.examine import examine_model
 
 
 class Terminal(io.StringIO):
@@ -37,6 +38,14 @@ def test_a_bar_on_a_terminal_after_a_moment(
         told("legs", 2, 3)
     assert ("legs" in stream.getvalue() and "left" in stream.getvalue()) == shown
     assert shown or stream.getvalue() == ""
+
+
+def test_a_model_is_told_block_by_block(sample_dem: Path) -> None:
+    steps: list[tuple[str, int, int]] = []
+    with open_model((sample_dem / "stey_massif.tif",)) as model:
+        examine_model(model, told=lambda *step: steps.append(step))
+    assert steps == [("blocks", done, len(steps)) for done in range(1, len(steps) + 1)]
+    assert steps
 
 
 @pytest.mark.parametrize("for_forecast", [False, True])

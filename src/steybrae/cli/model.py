@@ -12,6 +12,7 @@ from steybrae.cli.options import parsed
 from steybrae.cli.options.common import OutputOptions
 from steybrae.cli.options.model import ModelOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
+from steybrae.cli.progress import progress
 
 
 @dataclass(frozen=True)
@@ -47,8 +48,8 @@ def model(
 
     stated = replace(stated, dem=[*(files or ()), *(stated.dem or ())] or None)
     outputs.check(*(stated.dem or ()))
-    with stated.opened(screening_settings(stated), examined=False) as (dem, settings):
-        found = examine_model(dem, settings, pictured=outputs.figure is not None)
+    with stated.opened(screening_settings(stated), examined=False) as (dem, settings), progress() as told:
+        found = examine_model(dem, settings, pictured=outputs.figure is not None, told=told)
     found = with_taken(found)
     if outputs.figure is not None:
         draw_model_to(outputs.figure, found, force=outputs.force)

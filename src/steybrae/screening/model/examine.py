@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
@@ -244,7 +244,11 @@ class _Sums:
 
 
 def examine_model(
-    source: DemSource, settings: Settings | None = None, *, pictured: bool = False
+    source: DemSource,
+    settings: Settings | None = None,
+    *,
+    pictured: bool = False,
+    told: Callable[[str, int, int], None] = lambda *_: None,
 ) -> ModelExamined:
     """Examine a model by blocks spread over it.
 
@@ -254,6 +258,8 @@ def examine_model(
         Method, what was stated of the model, and where it came from.
     pictured
         Whether what was looked at is kept for a picture.
+    told
+        Told after each block that they are looked at, how many were, and of how many.
 
     Raises
     ------
@@ -269,12 +275,13 @@ def examine_model(
     halves = baseline_cells(*size)
     margin = max(*halves, 2)
     sums, drawn, places = _Sums(), Drawn(grid.shape, SIDE), []
-    for corner in corners:
+    for done, corner in enumerate(corners, 1):
         for dem in read_blocks(source, [corner], SIDE, margin):
             slope = sums.add(dem, margin, halves, settings, _counted(corner, corners))
             places.append(corner)
             if pictured:
                 drawn.add(corner, dem.read(margin, margin, *slope.shape), slope)
+        told("blocks", done, len(corners))
     if not sums.marks:
         message = (
             "An elevation model should hold heights; none was met where it was looked at. Check its voids."
