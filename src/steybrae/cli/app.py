@@ -134,6 +134,8 @@ def main() -> None:
     """Run the command; an error, ours or of the command line, is one line and exit status 2."""
     # What is left when Python ends is freed with the process: looking through it took a fifth of "gap".
     atexit.register(gc.freeze)
+    # No matrix here is large enough for several threads, which numpy would start where it is loaded.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     own_environment()
     _ready_streams()
     _clean_up_when_stopped()

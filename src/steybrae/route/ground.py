@@ -384,7 +384,9 @@ def _stretch(
         near = replace(near, steepest=steepest)
     width = look.place_error_m, look.drift_deg
     inside = cells_of(read.cells, read.near, field.short_deg, width, read.corner, track.length_m)
-    over = stretch_baselines(field.dem, (read.col, read.row), read.chainage_m)
+    middle = (pieces.start_m + pieces.end_m) / 2.0
+    places = np.interp(middle, read.chainage_m, read.col), np.interp(middle, read.chainage_m, read.row)
+    over = stretch_baselines(field.dem.heights_m, read.near.jacobian, places, middle)
     surface = surface_heights(field.dem.heights_m, read.col, read.row, read.chainage_m)
     return pieces, profile, near, inside, over, surface
 

@@ -15,9 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.ranges import NotNegative, SlopeDeg
-from steybrae.route.touching import cut_at_edges
 from steybrae.terrain.attributes import slope_deg
-from steybrae.terrain.dem import Array, Dem, DemSource
+from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at
 
 BASELINES_M: Final = (10.0, 20.0, 30.0, 50.0)
@@ -150,18 +149,18 @@ class LegBaseline:
 
 
 def stretch_baselines(
-    dem: Dem, at: tuple[Array, Array], chainage_m: Array, baselines_m: tuple[float, ...] = BASELINES_M
+    heights_m: Array, jacobian: Array, at: tuple[Array, Array], chainage_m: Array
 ) -> list[LegBaseline]:
-    """Steepest slope on a stretch of a leg over each baseline.
+    """Steepest slope on a stretch of a leg over each of `BASELINES_M`.
 
     Parameters
     ----------
-    dem
-        Window with more than half the longest baseline round the stretch.
+    heights_m, jacobian
+        Window with more than half the longest baseline round the stretch, as for `baseline_slopes`.
     at
-        Columns and rows of its vertices in the window.
+        Columns and rows in the window of the middle of each piece of the stretch that lies in one cell.
     chainage_m
-        Of the vertices, along the leg.
+        Of the middles, along the leg.
 
     Returns
     -------
@@ -169,11 +168,7 @@ def stretch_baselines(
         Windows centred on the cells that the line touches, and on the eight around each. The
         longer a baseline, the more a crest, a gully or a short steep step vanishes in it.
     """
-    cuts = cut_at_edges(*at, chainage_m)
-    middle = (cuts[:-1] + cuts[1:]) / 2.0
-    places = np.interp(middle, chainage_m, at[0]), np.interp(middle, chainage_m, at[1])
-    jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
-    return [_steepest(dem.heights_m, jacobian, places, middle, size) for size in baselines_m]
+    return [_steepest(heights_m, jacobian, at, chainage_m, size) for size in BASELINES_M]
 
 
 def merged_baselines(parts: list[list[LegBaseline]]) -> tuple[LegBaseline, ...]:
@@ -189,8 +184,14 @@ def place_baselines(
     margin = [math.ceil(1.1 * max(BASELINES_M) / size) + 4 for size in cell_m]
     left, top = math.floor(col) - margin[0], math.floor(row) - margin[1]
     dem = source.read(top, left, 2 * margin[1] + 1, 2 * margin[0] + 1)
-    at = np.full(2, col - left), np.full(2, row - top)
-    return tuple(replace(one, chainage_m=None) for one in stretch_baselines(dem, at, np.array([0.0, 1.0])))
+    jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
+    at = np.array([col - left]), np.array([row - top])
+    found = stretch_baselines(dem.heights_m, jacobian, at, np.zeros(1))
+    return tuple(replace(one, chainage_m=None) for one in found)
+
+
+_AROUND: Final = np.mgrid[-1:2, -1:2].reshape(2, 9)
+"""Rows and columns from a cell to itself and the eight around it."""
 
 
 def _steepest(
@@ -202,11 +203,9 @@ def _steepest(
 ) -> LegBaseline:
     first = np.flatnonzero(np.diff(np.floor(chainage_m * POINTS_IN_BASELINE / baseline_m), prepend=-1.0))
     # The cell that is touched and the eight around it, as for the steepest slope on a line.
-    i, j = (grid.reshape(-1) for grid in np.meshgrid([-1, 0, 1], [-1, 0, 1]))
-    col = (np.floor(at[0][first])[:, None] + i).astype(np.intp)
-    row = (np.floor(at[1][first])[:, None] + j).astype(np.intp)
+    row, col = ((np.floor(at[k][first])[:, None] + _AROUND[1 - k]).astype(np.intp) for k in (1, 0))
     (one,) = baseline_slopes(heights_m, jacobian, col.reshape(-1), row.reshape(-1), (baseline_m,))
-    return _leg_baseline(one, np.repeat(chainage_m[first], len(i)))
+    return _leg_baseline(one, np.repeat(chainage_m[first], 9))
 
 
 def _leg_baseline(one: BaselineSlope, chainage_m: Array) -> LegBaseline:

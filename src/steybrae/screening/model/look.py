@@ -86,7 +86,7 @@ def corners_near(grid: Grid, places: Sequence[Place], side: int, most: int) -> l
     col, row = (np.atleast_1d(value) for value in grid.from_wgs84(lon, lat))
     rows, cols = grid.shape
     on = np.flatnonzero((col >= 0) & (col < cols) & (row >= 0) & (row < rows))
-    taken = on[np.unique(np.linspace(0, len(on) - 1, min(most, len(on))).astype(int))] if len(on) else on
+    taken = on[np.linspace(0, len(on) - 1, min(most, len(on))).astype(int)]
     found: list[Corner] = []
     for k in taken.tolist():
         # A block that would reach outside is moved in, where the model is large enough.

@@ -77,7 +77,7 @@ class Line:
         """Where chainages lie; at a turn point on the next leg."""
         leg, at = self._on(chainage_m, ON_TURN_M)
         lon, lat = np.empty((2, len(leg)))
-        for one in np.unique(leg).tolist():
+        for one in np.flatnonzero(np.bincount(leg)).tolist():
             here = leg == one
             lon[here], lat[here] = self.tracks[one].at(at[here])
         columns = (leg + 1, at, chainage_m, lat, lon)

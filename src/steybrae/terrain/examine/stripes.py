@@ -10,6 +10,7 @@ import numpy as np
 
 from steybrae.quantities import FOOT_M, LAND_HEIGHTS_M
 from steybrae.terrain.dem import Array
+from steybrae.terrain.examine.finer import middle_of
 
 SEGMENT: Final = 32
 """Cells of a piece of a row or column in which steps are averaged (our choice)."""
@@ -229,7 +230,7 @@ def _lines(series: Array) -> list[float]:
     first, last = np.searchsorted(per_m, (1.0 / HEIGHT_WINDOW_M[1], 1.0 / HEIGHT_WINDOW_M[0] + 0.02))
     inside = power[first:last]
     top = np.flatnonzero((inside[1:-1] >= inside[:-2]) & (inside[1:-1] >= inside[2:])) + first + 1
-    beside = [float(np.median(power[int(0.8 * k) : int(1.25 * k) + 1])) for k in top]
+    beside = [float(middle_of(power[int(0.8 * k) : int(1.25 * k) + 1])) for k in top.tolist()]
     return [
         float(per_m[k])
         for k, usual in zip(top, beside, strict=True)

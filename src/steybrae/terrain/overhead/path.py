@@ -242,8 +242,8 @@ def _settle(box: PathBox, loss: Array) -> tuple[Array, NDArray[np.int32]]:
         done[state] = True
         raised = _spread(box, loss, head, parent, state)
         later = np.maximum(((top - head[raised]) / width[raised // size]).astype(np.int32), now + 1)
-        for band_to in np.unique(later):
-            waiting.setdefault(int(band_to), []).append(raised[later == band_to])
+        for further in np.flatnonzero(np.bincount(later - now)).tolist():
+            waiting.setdefault(now + further, []).append(raised[later == now + further])
     return head, parent
 
 
