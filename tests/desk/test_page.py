@@ -109,6 +109,26 @@ class TestPointer:
         assert len(held) == 2
         assert held[0].request.failure == "net::ERR_ABORTED"
 
+    def test_tiles_leave_connections_for_answers(self, laid: Sheet) -> None:
+        """A browser has six to a server: tiles that take long would else hold up every answer."""
+        laid.settle()
+        held: list[Any] = []
+
+        def hold(route: Any) -> None:
+            held.append(route)
+
+        laid.page.route("**/tiles/**", hold)
+        laid.page.locator(".leaflet-control-zoom-in").click()
+        laid.drag(2, 20, -12)
+        laid.settle()
+        waited = [route for route in held if route.request.failure is None]  # the map wants them still
+        assert len(waited) == 3
+        laid.page.route("**/tiles/**", lambda route: route.continue_())
+        for route in waited:
+            route.continue_()
+        laid.page.wait_for_load_state("networkidle")
+        assert laid.page.locator(".leaflet-tile:not(.leaflet-tile-loaded)").count() == 0
+
     def test_what_is_under_the_pointer_is_asked_once_the_answer_stands(self, laid: Sheet) -> None:
         """Both at once take from the answer's processor what nobody looks at yet."""
         asked: list[str] = []
@@ -117,8 +137,8 @@ class TestPointer:
             asked.append(route.request.url.rsplit("/", 1)[1])
             if asked[-1] == "answer":
                 laid.page.wait_for_timeout(400)
+                asked.append("sent on")
             route.continue_()
-            asked.append("sent on")
 
         for name in ("answer", "place"):
             laid.page.route(f"**/{name}", noted)
@@ -126,7 +146,9 @@ class TestPointer:
         laid.page.mouse.move(*laid.spot(0.5, 0.2))
         with laid.page.expect_response("**/place"):
             pass
-        assert asked.index("place") > asked.index("sent on")
+        for k in (k for k, what in enumerate(asked) if what == "place"):
+            assert asked[:k].count("answer") == asked[:k].count("sent on")
+        assert asked[-1] == "place"
 
     def test_a_day_drawn_moved_undone_saved_and_read_by_route(
         self, sheet: Sheet, sample_dem: Path, tmp_path: Path

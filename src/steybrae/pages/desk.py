@@ -17,7 +17,8 @@ from steybrae.screening.pictures.picture import UNKNOWN, Profile
 from steybrae.screening.result import RouteScreening
 
 _FILES: Final = (
-    "desk.css", "desk.js", "dom.js", "talk.js", "lines.js", "map.js", "points.js", "answer.js", "day.js",
+    "desk.css", "desk.js", "dom.js", "talk.js", "lines.js", "map.js", "tiles.js", "points.js", "answer.js",
+    "day.js",
 )  # fmt: skip
 
 DAY_FIELDS: Final = (

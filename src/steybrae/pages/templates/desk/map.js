@@ -2,6 +2,7 @@
 
 import { el, later, svg } from "./dom.js";
 import { get } from "./talk.js";
+import { Tiles } from "./tiles.js";
 
 /* global L */
 const at = ({ row, col }) => L.latLng(-row, col);
@@ -50,7 +51,7 @@ export class DeskMap {
 
   #tiles({ key }, bounds) {
     const [minZoom, maxZoom] = this.#model.zooms;
-    return L.tileLayer(TILE, { layer: key, tick: 0, bounds, noWrap: true, tileSize: 256, minZoom, maxZoom, className: `tiles-${key}`, keepBuffer: 1 });
+    return new Tiles(TILE, { layer: key, tick: 0, bounds, noWrap: true, tileSize: 256, minZoom, maxZoom, className: `tiles-${key}`, keepBuffer: 1 });
   }
 
   // Tiles lie in the order of the list, whichever was switched on last.
