@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Annotated, Final, Literal
 
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from steybrae.cautions import Caution
 from steybrae.forecast.bulletin import Bulletin, DangerValue, Part
 from steybrae.forecast.choose import Finding
-from steybrae.forecast.named import Crossed, LegGrounds, aspect_bits, crossed, plain_range_m
+from steybrae.forecast.named import Crossed, GroundCells, LegGrounds, aspect_bits, plain_range_m
 from steybrae.ranges import Count, NotNegative, Ordinal, Range
 from steybrae.terrain.attributes import SECTORS, Sector
 from steybrae.terrain.dem import Array
@@ -87,23 +88,27 @@ def heights_by_aspect(
     edges: Array = np.arange(math.floor(low / step), math.ceil(high / step) + 1, dtype=np.float64) * step
     if len(edges) == 1:
         edges = np.array([edges[0], edges[0] + step])
-    metres = [
-        np.array(
-            [
-                [
-                    sum(crossed(c, (name,), (bottom, bottom + step), least).length_m for c in cells_of)
-                    for name in SECTORS
-                ]
-                for bottom in edges[:-1].tolist()
-            ]
-        )
+    line, corridor, overhead = (
+        sum((_metres(cells, edges, least) for cells in cells_of), np.zeros((len(edges) - 1, len(SECTORS))))
         for cells_of, least in zip(kinds, leasts, strict=True)
-    ]
-    line, corridor, overhead = metres
+    )
     found = HeightsByAspect(edges, line, corridor, overhead, _named(edges, parts, treeline_m))
     for array in (found.height_edges_m, found.line_m, found.corridor_m, found.overhead_m, found.named):
         array.flags.writeable = False
     return found
+
+
+def _metres(cells: GroundCells, edges_m: Array, least_deg: float) -> Array:
+    """Metres of a leg with ground of each height and aspect, as `crossed` has them, ``[row, sector]``."""
+    steep, length_m = cells.slope_deg >= least_deg, np.diff(cells.edges_m)
+    out = np.zeros((len(edges_m) - 1, len(SECTORS)))
+    for row, (bottom, top) in enumerate(pairwise(edges_m.tolist())):
+        here = np.flatnonzero(steep & (cells.high_m >= bottom) & (cells.low_m <= top))
+        if len(here):
+            bits = np.zeros(len(length_m), dtype=np.uint8)
+            np.bitwise_or.at(bits, cells.at[here], cells.sectors[here])
+            out[row] = [length_m[(bits & 1 << k) > 0].sum() for k in range(len(SECTORS))]
+    return out
 
 
 def _named(edges_m: Array, parts: Sequence[Part], treeline_m: float | None) -> NDArray[np.bool_]:

@@ -193,8 +193,8 @@ def _on_line(read: StretchRead, how: CellsKnown) -> GroundCells:
     field = read.field
     cuts, j, i = cells_touched(read.col, read.row, read.chainage_m)
     # Most of the sixteen are the same nine: each cell of a piece once.
-    piece, j, i = np.unique(
-        np.stack((np.repeat(np.arange(len(j)), j.shape[1]), j.ravel(), i.ravel())), axis=1
-    )
+    rows, cols = field.slope_deg.shape
+    place = np.sort(((np.arange(len(j))[:, None] * rows + j) * cols + i).reshape(-1))
+    piece, j, i = np.unravel_index(place[np.diff(place, prepend=-1) > 0], (len(j), rows, cols))
     unknown = np.bincount(piece, np.isnan(field.slope_deg[j, i]), len(cuts) - 1) > 0
     return cells_for_matching(cuts, unknown, piece, ground_of(field, j, i), how)

@@ -282,7 +282,9 @@ class _Zones:
             past = self._ways_past(points, at, group)
             for k, which in enumerate(group.tolist()):
                 here = points.pick(first[start + k : start + k + 1])
-                pairs = pairs_between(self.ground, here, least, math.inf, len(self.kind))
+                pairs = pairs_between(self.ground, here, least, math.inf, None)
+                # In what order equally far ones are tested matters only where not all may be.
+                pairs = pairs.steepest() if len(pairs.cell) > MOST_TESTED else pairs
                 flows = (past[pairs.cell] >> np.uint64(k)) & np.uint64(1) > 0
                 off = self._off_m(here, pairs)
                 np.minimum.at(found[:, which], self.kind[pairs.cell[flows]], off[flows])

@@ -62,13 +62,20 @@ class HeightBounds:
         top = _of_windows(inner, 2, np.maximum)
         return HeightBounds(floor, top, _of_windows(walled, 2 * _NEAR + 1, np.maximum))
 
-    def at(self, col: Array, row: Array, line_m: Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-        """Whether the ground at places surely lies above a height there, and whether it may."""
-        across = self.floor_m.shape[1]
-        cell = (row + 0.5).astype(np.intp) * across + (col + 0.5).astype(np.intp)
-        surely: NDArray[np.bool_] = self.floor_m.take(cell, mode="clip") > line_m + ROOM_M
-        may: NDArray[np.bool_] = self.top_m.take(cell, mode="clip") > line_m - ROOM_M
-        return surely, may
+    def cells(self, col: Array, row: Array) -> NDArray[np.intp]:
+        """Cells, of four heights each, that places lie in."""
+        cell: NDArray[np.intp] = (row + 0.5).astype(np.intp)
+        cell *= self.floor_m.shape[1]
+        cell += (col + 0.5).astype(np.intp)
+        return cell
+
+    def hides(self, cell: NDArray[np.intp], line_m: Array) -> NDArray[np.bool_]:
+        """Whether the ground in cells surely lies above a height there."""
+        return np.asarray(self.floor_m.take(cell, mode="clip") > line_m + ROOM_M)
+
+    def may_hide(self, cell: NDArray[np.intp], line_m: Array) -> NDArray[np.bool_]:
+        """Whether it may."""
+        return np.asarray(self.top_m.take(cell, mode="clip") > line_m - ROOM_M)
 
     def near(self, col: Array, row: Array, line_m: Array) -> NDArray[np.bool_]:
         """Whether ground of runs round places may lie above a height."""

@@ -165,8 +165,9 @@ def _judged(
     for samples in (_FEW_SAMPLES, _ROUGH_SAMPLES):
         left = np.flatnonzero(seen)
         steps = lines.steps[left, None]
-        step = np.minimum(np.arange(samples) * np.maximum(steps / samples, 1.0), steps - 1)
-        seen[left] = ~bounds.at(*lines.at(left[:, None], step.astype(np.intp)))[0].any(axis=1)
+        step = np.floor(np.minimum(np.arange(samples) * np.maximum(steps / samples, 1.0), steps - 1))
+        *place, line_m = lines.at(left[:, None], step)
+        seen[left] = ~bounds.hides(bounds.cells(*place), line_m).any(axis=1)
     left = np.flatnonzero(seen)
     line, run = spread(np.zeros(len(left), dtype=np.intp), -(-lines.steps[left] // RUN_STEPS))
     line = left[line]
@@ -176,9 +177,10 @@ def _judged(
     for part in portions(len(line), _MOST_AT_ONCE):
         of = line[part, None]
         step = np.minimum(RUN_STEPS * run[part, None] + np.arange(RUN_STEPS), lines.steps[of] - 1)
-        hides, may_hide = bounds.at(*lines.at(of, step))
-        seen[line[part][hides.any(axis=1)]] = False
-        may_hide &= seen[of]
+        *place, line_m = lines.at(of, step)
+        cell = bounds.cells(*place)
+        seen[line[part][bounds.hides(cell, line_m).any(axis=1)]] = False
+        may_hide = bounds.may_hide(cell, line_m) & seen[of]
         open_steps.append(step[may_hide])
         open_lines.append(np.broadcast_to(of, step.shape)[may_hide])
     line, step = np.concatenate(open_lines), np.concatenate(open_steps)
@@ -220,14 +222,14 @@ class _Lines:
         rise_m = sources.heights_m(cell) - here.height_m
         return _Lines(ground, here.col, here.row, here.height_m, across, down, rise_m, steps)
 
-    def at(self, line: NDArray[np.intp], step: NDArray[np.intp]) -> tuple[Array, Array, Array]:
+    def at(self, line: NDArray[np.intp], step: Array | NDArray[np.intp]) -> tuple[Array, Array, Array]:
         """Columns and rows of lines in the middle of steps, and the height above which ground hides them."""
         share = (step + 0.5) / self.steps[line]
-        return (
-            self.col[line] + self.across[line] * share,
-            self.row[line] + self.down[line] * share,
-            self.height_m[line] + self.rise_m[line] * share + SIGHT_MARGIN_M,
-        )
+        col, row, height_m = (whole[line] * share for whole in (self.across, self.down, self.rise_m))
+        col += self.col[line]
+        row += self.row[line]
+        height_m += self.height_m[line] + SIGHT_MARGIN_M
+        return col, row, height_m
 
     def of_runs(self, line: NDArray[np.intp], run: NDArray[np.intp]) -> tuple[Array, Array, Array]:
         """As `at`, in the middle of runs of `RUN_STEPS` steps; of the heights the least of each run."""

@@ -49,6 +49,10 @@ class Pairs:
         """Pick some of them, in their order."""
         return Pairs(self.point[which], self.cell[which], self.tangent[which])
 
+    def steepest(self, most: int | None = None) -> Pairs:
+        """Order them from the steepest down; of equal ones the first."""
+        return self.pick(np.argsort(-self.tangent, kind="stable")[:most])
+
 
 def _few(points: Points) -> Iterator[tuple[int, Points]]:
     """Cut places into runs of `PLACES_AT_ONCE`, each with the number of its first."""
@@ -254,7 +258,9 @@ def _improve(
     cell[point[hit]] = where[2].square[block[hit], np.argmax(tangents[hit], axis=1)]
 
 
-def pairs_between(ground: OverheadGround, points: Points, least: float, below: float, most: int) -> Pairs:
+def pairs_between(
+    ground: OverheadGround, points: Points, least: float, below: float, most: int | None
+) -> Pairs:
     """Steepest pairs whose tangent lies from one value to below another.
 
     Parameters
@@ -262,7 +268,7 @@ def pairs_between(ground: OverheadGround, points: Points, least: float, below: f
     least, below
         Tangents.
     most
-        How many at the most.
+        How many at the most; None for all, in no order.
 
     Returns
     -------
@@ -288,7 +294,7 @@ def pairs_between(ground: OverheadGround, points: Points, least: float, below: f
                 )
             )
             waiting += len(pair)
-            if waiting > MOST_AT_ONCE:
+            if most is not None and waiting > MOST_AT_ONCE:
                 found, more, waiting = _steepest_of([found, *more], most), [], 0
     return _steepest_of([found, *more], most)
 
@@ -296,11 +302,12 @@ def pairs_between(ground: OverheadGround, points: Points, least: float, below: f
 _NONE: Final = Pairs(np.empty(0, dtype=np.intp), np.empty(0, dtype=np.intp), np.empty(0))
 
 
-def _steepest_of(parts: list[Pairs], most: int) -> Pairs:
+def _steepest_of(parts: list[Pairs], most: int | None) -> Pairs:
     point, cell, tangent = (
         np.concatenate([getattr(part, name) for part in parts]) for name in ("point", "cell", "tangent")
     )
-    return Pairs(point, cell, tangent).pick(np.argsort(-tangent, kind="stable")[:most])
+    found = Pairs(point, cell, tangent)
+    return found if most is None else found.steepest(most)
 
 
 def portions(count: int, at_once: int) -> Iterator[slice]:
