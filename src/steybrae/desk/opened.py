@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
-import sys
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
@@ -13,6 +11,7 @@ from typing import Any
 from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution
 from steybrae.desk.engine import Engine
+from steybrae.desk.memory import few_arenas, give_back
 from steybrae.desk.readers import LATER, ModelThreads
 from steybrae.desk.tiles.cells import LONGEST_REST_S
 from steybrae.desk.tiles.draw import Layer, MapDrawing
@@ -91,6 +90,7 @@ class Desk:
     """
 
     def __init__(self, ask: DeskAsk) -> None:
+        few_arenas()
         self.ask = ask
         self.answers, self.looks = (ModelThreads(ask.paths, ask.z_unit) for _ in range(2))
         self.engine: Engine | None = None
@@ -129,12 +129,6 @@ class Desk:
         """End the threads and close the model."""
         for threads in (self.answers, self.looks, self.drawing):
             threads.close()
-
-
-def give_back() -> None:
-    """Give the system the memory that large arrays left: the C library of Linux keeps some 80 MB of it."""
-    if sys.platform == "linux" and (trim := getattr(ctypes.CDLL(None), "malloc_trim", None)) is not None:
-        trim(0)
 
 
 def _facts(model: RasterModel) -> tuple[Grid, ModelInfo]:

@@ -94,6 +94,11 @@ class Kept:
         self._left: Callable[[], bool] = bool
         self.meanwhile: list[Callable[[Submit[Any]], object]] = []
 
+    @property
+    def turns(self) -> int:
+        """How many answers there were."""
+        return self._turn
+
     def __len__(self) -> int:
         """How many results are held."""
         return len(self._held)
