@@ -10,8 +10,8 @@ _M_ARENA_MAX: Final = -8
 """Number of the setting, from glibc's ``malloc.h``."""
 
 ARENAS: Final = 2
-"""Pools that memory is taken from (our choice). glibc makes one for each thread, to eight times the processors,
-and what is free in one is of no use to another: 30 MB and more of a desk."""
+"""Pools that memory is taken from (our choice). glibc makes one for each thread, to eight times the
+processors, and what is free in one is of no use to another: 30 MB and more of a desk."""
 
 
 def few_arenas() -> None:
