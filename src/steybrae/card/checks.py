@@ -14,7 +14,7 @@ import numpy as np
 from steybrae.card.result import Beside, Check, CliffBelow
 from steybrae.errors import PlanError
 from steybrae.field.agreement import Answer, Origin, Reference, compare
-from steybrae.field.readings import READING_ERROR_95_DEG
+from steybrae.field.limits import READING_ERROR_95_DEG
 from steybrae.field.references import Source, check_reference
 from steybrae.route.compass.bearings import bearing_difference_deg, geodesic
 from steybrae.route.compass.magnetic import declination

@@ -159,8 +159,9 @@ def own_reading(
     QuantityError
         No reading and no other slope, or one that cannot be read.
     """
+    from steybrae.field.limits import READING_ERROR_95_DEG
     from steybrae.field.poles import COMPASS_ERROR_95_DEG, compass_clinometer
-    from steybrae.field.readings import READING_ERROR_95_DEG, ReadingSet, parse_readings, reading_basis
+    from steybrae.field.readings import ReadingSet, parse_readings, reading_basis
 
     down, compass, error_deg = typed.down or [], typed.compass_clinometer, typed.error_deg
     if hand and not up and not down:
@@ -194,7 +195,8 @@ def other_source(typed: InstrumentOptions) -> Source | None:
     QuantityError
         A value cannot be read or is out of range.
     """
-    from steybrae.field.readings import READING_ERROR_95_DEG, parse_readings
+    from steybrae.field.limits import READING_ERROR_95_DEG
+    from steybrae.field.readings import parse_readings
     from steybrae.field.references import reading_as_reference
 
     if not typed.other:

@@ -22,15 +22,13 @@ from typing import TYPE_CHECKING, Final, Literal
 from steybrae.bands import Band, BandScheme
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
+from steybrae.field.limits import BAND_WIDTH_DEG
 from steybrae.field.readings import ReadingSet
 from steybrae.ranges import NotNegative, SlopeDeg
 from steybrae.value import slope
 
 if TYPE_CHECKING:
     from steybrae.field.relocation import AspectFit
-
-BAND_WIDTH_DEG: Final = 5.0
-"""Width of a band where slabs start, 30 to 45 degrees (the default edges)."""
 
 Answer = Literal["consistent", "consistent, weakly", "tells little", "cannot tell", "different"]
 """Of those that do not contradict the first tells most, and the fourth nothing."""

@@ -15,12 +15,8 @@ from statistics import NormalDist, fmean
 from typing import Final
 
 from steybrae.errors import QuantityError
+from steybrae.field.limits import READING_ERROR_95_DEG
 from steybrae.quantities import parse_percent_or_deg
-
-READING_ERROR_95_DEG: Final = 4.0
-"""Expanded (95 %) error of one reading, degrees. McCammon (2023), Proc. Int. Snow Science
-Workshop, pp. 1141-1148: current inclinometers measure slope to about +-4 degrees under
-ideal conditions; reading that figure as a 95 % one is our choice."""
 
 BIAS_SHARE: Final = 2.0 / 4.0
 """Part of the error of one reading that all readings share (index, scale, habit). The same

@@ -12,7 +12,6 @@ from dataclasses import replace
 from typing import Final
 
 from steybrae.field.agreement import (
-    BAND_WIDTH_DEG,
     Comparison,
     ReadingResult,
     Reason,
@@ -26,6 +25,7 @@ from steybrae.field.hidden import (
     off_fall_line_deg,
     rest_slope_deg,
 )
+from steybrae.field.limits import BAND_WIDTH_DEG
 from steybrae.field.readings import ReadingSet
 from steybrae.quantities import (
     FOOT_M,

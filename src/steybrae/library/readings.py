@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
 from steybrae.field.agreement import ReadingResult, Reference
-from steybrae.field.readings import READING_ERROR_95_DEG, parse_readings, reading_basis
+from steybrae.field.limits import READING_ERROR_95_DEG
+from steybrae.field.readings import parse_readings, reading_basis
 from steybrae.field.references import Source, compare_sources
 from steybrae.field.review import Review as ReviewResult
 from steybrae.library.answer import Answer, shown

@@ -42,7 +42,7 @@ from steybrae.card.wording import (
     without_check_lines,
 )
 from steybrae.errors import QuantityError
-from steybrae.field import agreement, poles, readings, reasons, relocation
+from steybrae.field import agreement, limits, poles, readings, reasons, relocation
 from steybrae.field.log import COLUMNS
 from steybrae.figures.route_figure import small_map
 from steybrae.names import FORMULA
@@ -255,12 +255,12 @@ def _bulletin_ends(card: RouteCard) -> list[str]:
 
 
 RULE: Final = {
-    "error": readings.READING_ERROR_95_DEG,
+    "error": limits.READING_ERROR_95_DEG,
     "compass_error": poles.COMPASS_ERROR_95_DEG,
     "bias_share": readings.BIAS_SHARE,
     "random_share": readings.RANDOM_SHARE,
     "scatter_quantile": readings.SCATTER_QUANTILE,
-    "band": agreement.BAND_WIDTH_DEG,
+    "band": limits.BAND_WIDTH_DEG,
     "piece": reasons.PIECE_M,
     "roll_cells": reasons.ROLL_CELLS,
     "length_error": poles.LENGTH_ERROR_M,

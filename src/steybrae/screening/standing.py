@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from steybrae.bands import STEEP_DEG
-from steybrae.field.agreement import BAND_WIDTH_DEG
-from steybrae.field.readings import READING_ERROR_95_DEG
+from steybrae.field.limits import BAND_WIDTH_DEG, READING_ERROR_95_DEG
 from steybrae.ranges import LatDeg, LonDeg, NotNegative, SlopeDeg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import ExpectedReading
