@@ -15,6 +15,7 @@ from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.screening.leg import possible_bands, short_steeper, shown_steeper
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.result import LegScreening, Totals
+from steybrae.terrain.gradients import median
 from steybrae.value import AT_LEAST, lower
 
 WALKED_MEDIAN_DEG: Final = 60.0
@@ -111,7 +112,7 @@ def doubtful_heights(legs: Sequence[LegScreening], totals: Totals) -> str:
         )
     slopes = np.concatenate([leg.points.slope_deg for leg in legs])
     known = slopes[np.isfinite(slopes)]
-    middle_deg = float(np.median(known)) if len(known) else 0.0
+    middle_deg = float(median(known)) if len(known) else 0.0
     if middle_deg >= WALKED_MEDIAN_DEG:
         return (
             f"{AT_LEAST.capitalize()} half of the line lies on ground of "

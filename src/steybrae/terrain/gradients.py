@@ -359,3 +359,10 @@ def spread(start: NDArray[np.intp], count: NDArray[np.intp]) -> tuple[NDArray[np
     run = np.repeat(np.arange(len(count)), count)
     first = np.cumsum(count) - count
     return run, np.arange(len(run)) - first[run] + start[run]
+
+
+def median(numbers: Array) -> Array:
+    """Median along the last axis of known numbers; `numpy.median` takes ten times as long for a few."""
+    low, high = (numbers.shape[-1] - 1) // 2, numbers.shape[-1] // 2
+    ordered = np.partition(numbers, (low, high))
+    return np.asarray((ordered[..., low] + ordered[..., high]) / 2.0)

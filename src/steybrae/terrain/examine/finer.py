@@ -18,6 +18,7 @@ from typing import Final
 import numpy as np
 
 from steybrae.terrain.dem import Array
+from steybrae.terrain.gradients import median
 
 WINDOW: Final = 128
 """Cells of a window of the periodogram (our choice): lines of 1/6 and 1/7 stand three steps apart."""
@@ -169,18 +170,10 @@ def _deep(power: Array, at: int) -> bool:
 def _strength(power: Array) -> Array:
     """Power of each line over the median beside it, the largest of the orders."""
     lines = power.shape[1]
-    beside = np.stack(
-        [middle_of(power[:, max(k - BESIDE, 2) : k + BESIDE + 1]) for k in range(lines)], axis=1
-    )
+    beside = np.stack([median(power[:, max(k - BESIDE, 2) : k + BESIDE + 1]) for k in range(lines)], axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
         found = np.where(beside > 0.0, power / beside, np.where(power > 0.0, np.inf, 0.0))
     return np.asarray(found.max(axis=0))
-
-
-def middle_of(numbers: Array) -> Array:
-    """Median along the last axis of known numbers; `numpy.median` takes ten times as long for a few."""
-    ordered, count = np.sort(numbers), numbers.shape[-1]
-    return np.asarray((ordered[..., (count - 1) // 2] + ordered[..., count // 2]) / 2.0)
 
 
 def _parts_of(strength: Array, best: int) -> list[int]:

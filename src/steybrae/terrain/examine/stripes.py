@@ -10,7 +10,7 @@ import numpy as np
 
 from steybrae.quantities import FOOT_M, LAND_HEIGHTS_M
 from steybrae.terrain.dem import Array
-from steybrae.terrain.examine.finer import middle_of
+from steybrae.terrain.gradients import median
 
 SEGMENT: Final = 32
 """Cells of a piece of a row or column in which steps are averaged (our choice)."""
@@ -64,7 +64,7 @@ def steps_apart(heights_m: Array) -> Array:
     if pieces == 0 or cols <= 0:
         return np.full((0, max(cols, 0)), np.nan)
     known = np.isfinite(step)
-    most = MOST_STEP * float(np.median(np.abs(step[known]))) if known.any() else 0.0
+    most = MOST_STEP * float(median(np.abs(step[known]))) if known.any() else 0.0
     # Where half of the steps are none, as in whole metres, their mean size serves.
     most = most if most > 0.0 else MOST_STEP * float(np.abs(step[known]).mean()) if known.any() else 0.0
     cut = np.clip(step[: pieces * SEGMENT], -most, most).reshape(pieces, SEGMENT, cols)
@@ -77,7 +77,7 @@ def alike_of(steps: Array) -> Array:
     """Products of the steps of pieces two apart, and of each with itself; the pairs."""
     known = np.isfinite(steps)
     # A seam is one line that steps far; stripes are many.
-    most = LEAST_SEAM / 3.0 * float(np.median(np.abs(steps[known]))) if known.any() else 0.0
+    most = LEAST_SEAM / 3.0 * float(median(np.abs(steps[known]))) if known.any() else 0.0
     cut = np.clip(steps, -most, most) if most > 0.0 else steps
     one, other = cut[:-2], cut[2:]
     both = np.isfinite(one) & np.isfinite(other)
@@ -112,7 +112,7 @@ def seams_of(steps: Array, axis: Axis) -> list[Seam]:
     known = np.isfinite(steps)
     if not known.any():
         return []
-    spread = 1.4826 * float(np.median(np.abs(steps[known])))
+    spread = 1.4826 * float(median(np.abs(steps[known])))
     spread = spread if spread > 0.0 else float(np.abs(steps[known]).mean())
     count = known.sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -230,7 +230,7 @@ def _lines(series: Array) -> list[float]:
     first, last = np.searchsorted(per_m, (1.0 / HEIGHT_WINDOW_M[1], 1.0 / HEIGHT_WINDOW_M[0] + 0.02))
     inside = power[first:last]
     top = np.flatnonzero((inside[1:-1] >= inside[:-2]) & (inside[1:-1] >= inside[2:])) + first + 1
-    beside = [float(middle_of(power[int(0.8 * k) : int(1.25 * k) + 1])) for k in top.tolist()]
+    beside = [float(median(power[int(0.8 * k) : int(1.25 * k) + 1])) for k in top.tolist()]
     return [
         float(per_m[k])
         for k, usual in zip(top, beside, strict=True)
