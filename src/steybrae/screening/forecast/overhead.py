@@ -356,14 +356,13 @@ class _Zones:
 
     def _seen(self, here: Points, pairs: Pairs, off_m: Array, found: Array) -> None:
         """Set how far off the nearest of each class in sight is, where it is nearer than what is found."""
-        near = off_m < found[self.kind[pairs.cell]]
-        pairs, off_m = pairs.pick(near), off_m[near]
-        kind = self.kind[pairs.cell]
-        order = np.argsort(off_m, kind="stable")
+        near = np.flatnonzero(off_m < found[self.kind[pairs.cell]])
+        order = near[np.argsort(off_m[near], kind="stable")]
         order = order[np.argsort(self._short_kind[pairs.cell[order]], kind="stable")]
-        starts = np.flatnonzero(np.diff(kind[order], prepend=-1))
-        rank = np.empty(len(kind), dtype=np.intp)
-        rank[order] = np.arange(len(kind)) - np.repeat(starts, np.diff(starts, append=len(kind)))
+        pairs, off_m = pairs.pick(order), off_m[order]
+        kind = self.kind[pairs.cell]
+        starts = np.flatnonzero(np.diff(kind, prepend=-1))
+        rank = np.arange(len(kind)) - np.repeat(starts, np.diff(starts, append=len(kind)))
         low, high, tested, most = 0, 1, 0, int(rank.max(initial=-1))
         while low <= most:
             left = np.flatnonzero((rank >= low) & (off_m < found[kind]))

@@ -240,17 +240,17 @@ class OverheadGround:
     def down(self) -> NDArray[np.int32]:
         """Number, by row, of the neighbour of the eight with the steepest fall; its own in a pit."""
         rows, cols = self.dem.grid.shape
-        own = np.arange(rows * cols, dtype=np.int32).reshape(rows, cols)
         walled = np.pad(self.dem.heights_m, 1, constant_values=np.nan)
-        best, out = np.zeros((rows, cols)), own.copy()
+        best, step = np.zeros((rows, cols)), np.zeros((rows, cols), dtype=np.int32)
         for i, j in NEIGHBOURS.tolist():
             length = float(np.hypot(*self.offset_m(np.asarray(i), np.asarray(j))))
             there = walled[1 + j : rows + 1 + j, 1 + i : cols + 1 + i]
             fall = (self.dem.heights_m - there) / length
             # The first of equal ones stays; NaN is never steeper.
             steeper = fall > best
-            best[steeper], out[steeper] = fall[steeper], own[steeper] + (j * cols + i)
-        return out.reshape(-1)
+            np.copyto(best, fall, where=steeper)
+            np.copyto(step, j * cols + i, where=steeper)
+        return np.arange(rows * cols, dtype=np.int32) + step.reshape(-1)
 
     def offset_m(self, col: Array, row: Array) -> tuple[Array, Array]:
         """Metres east and north of a difference in columns and rows."""
