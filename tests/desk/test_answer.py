@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import random
+from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -93,9 +94,22 @@ def test_a_line_moved_at_random_is_answered_as_route_answers_its_file(seed: int,
             points = moved(points, chance)
 
 
+def walked(settings: Settings, submit: Any) -> Iterator[list[str]]:
+    """Differences of an engine's answers from fresh ones, as a line goes east out of the ground held."""
+    points = sample_points(3)
+    with open_model([sample_model()]) as model:
+        engine = Engine(model, settings, submit=submit)
+        for _ in range(9):
+            (route,), _ = routes_of(drawn_lines(message(("day", "main", points)), model.grid))
+            with open_model([sample_model()]) as fresh:
+                alone = Engine(fresh, settings).answer([route], 0).found
+            yield differences(alone, engine.answer([route], 0).found)
+            points = [{**point, "lon": round(point["lon"] + 3e-3, 7)} for point in points]
+
+
 def test_ground_made_ready_meanwhile_gives_the_same_answers() -> None:
-    settings, points, asked = Settings(reach_m=100.0), sample_points(3), []
-    with open_model([sample_model()]) as model, ThreadPoolExecutor(1) as other:
+    asked: list[Future[Any]] = []
+    with ThreadPoolExecutor(1) as other:
 
         def elsewhere(work: Any) -> Future[Any]:
             def opened() -> Any:
@@ -105,16 +119,21 @@ def test_ground_made_ready_meanwhile_gives_the_same_answers() -> None:
             asked.append(other.submit(opened))
             return asked[-1]
 
-        engine = Engine(model, settings, submit=elsewhere)
-        for _ in range(9):
-            (route,), _ = routes_of(drawn_lines(message(("day", "main", points)), model.grid))
-            with open_model([sample_model()]) as fresh:
-                alone = Engine(fresh, settings).answer([route], 0).found
-            assert differences(alone, engine.answer([route], 0).found) == []
-            points = [{**point, "lon": round(point["lon"] + 3e-3, 7)} for point in points]
+        assert [*walked(Settings(reach_m=100.0), elsewhere)] == [[]] * 9
     right = [made.window.right for one in asked if (made := one.result()) is not None]
     assert len(right) > 1
     assert right == sorted(set(right))
+
+
+def test_an_answer_waits_for_no_ground_that_nobody_has_begun() -> None:
+    asked: list[Future[Any]] = []
+
+    def never(_: Any) -> Future[Any]:
+        asked.append(Future())
+        return asked[-1]
+
+    assert [*walked(Settings(reach_m=100.0), never)] == [[]] * 9
+    assert any(one.cancelled() for one in asked)
 
 
 def test_only_what_changed_is_read(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -139,13 +139,14 @@ class WideGround:
         return now
 
     def _ready(self, window: Window) -> _Wide | None:
-        """Take what was made meanwhile, waited for where it is needed now."""
+        """Take what was made meanwhile, waited for where it is needed now and under way."""
         if self._next is not None:
             wider, made = self._next
             useful, needed = wider.with_(window) == wider, self._now is None or not self._now.holds(window)
             if made.done() or (useful and needed):
                 self._next = None
-                if useful and made.exception() is None:
+                # What has not begun waits for tiles, and those for this answer.
+                if useful and not made.cancel() and made.exception() is None:
                     self._now = made.result()
                     # Nothing: but who does it gives back what has been let go with the ground before.
                     self._kept.meanwhile.append(lambda submit: submit(lambda _: None))
