@@ -21,7 +21,7 @@ Cell = Value | str | tuple["Value | str", ...]
 """What stands in a cell; several are lines of it."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Column:
     """A column of a table, written once for all media.
 
@@ -63,7 +63,7 @@ class Column:
         return cell.order if isinstance(cell, Value) else None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Heading:
     """A heading; level 1 is that of the document."""
 
@@ -71,7 +71,7 @@ class Heading:
     level: int = 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Paragraph:
     """Running text; `strong` for what has to be seen first."""
 
@@ -79,7 +79,7 @@ class Paragraph:
     strong: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Listing:
     """Items of a list; `marked` by dashes where they do not begin with a mark of their own.
 
@@ -91,7 +91,7 @@ class Listing:
     abreast: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Table:
     """Rows, each told by all columns; `foot` are rows under a rule."""
 
@@ -101,7 +101,7 @@ class Table:
     foot: Sequence[Any] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Cautions:
     """Every caution, whole or in one line each; never left out."""
 
@@ -112,7 +112,7 @@ class Cautions:
 Block = Heading | Paragraph | Listing | Table | Cautions
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Document:
     """Blocks in the order in which a person needs them."""
 

@@ -20,7 +20,7 @@ OPTIONS: Final = "Options"
 """Heading in the help of what belongs to no group."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Option:
     """What `option` says of a field."""
 
@@ -35,7 +35,7 @@ class Option:
     narrows: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Spread:
     """What a command was spread into: its options by name, and which say nothing without others."""
 
