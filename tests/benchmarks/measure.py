@@ -62,10 +62,10 @@ def commands() -> None:
     """Start-up of the small commands, and the main job on the sample."""
     imports, _ = cost("import typer, rich", runs=9)
     for name, arguments in (("gap", GAP), ("--help", ("--help",))):
-        told(f"steybrae {name} / import typer, rich", cost(MAIN, *arguments, runs=9)[0], imports, 2.0)
+        told(f"steybrae {name} / import typer, rich", cost(MAIN, *arguments, runs=9)[0], imports, 1.2)
     imports, _ = cost("import rasterio, pyproj, numpy", runs=9)
     route, peak = cost(MAIN, "route", "--sample", "--json", runs=9)
-    told("steybrae route --sample --json / import rasterio, pyproj, numpy", route, imports, 3.0)
+    told("steybrae route --sample --json / import rasterio, pyproj, numpy", route, imports, 2.2)
     print(f"{'':58s} peak {peak:.0f} MB")
 
 
