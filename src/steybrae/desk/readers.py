@@ -10,7 +10,8 @@ from pathlib import Path
 from queue import PriorityQueue
 from typing import Any, Final, TypeVar
 
-from steybrae.files.model.rasters import RasterModel, open_model
+from steybrae.files.model.rasters import CACHE_BYTES, RasterModel, open_model
+from steybrae.raster.files.heights import this_thread
 
 Found = TypeVar("Found")
 
@@ -21,6 +22,20 @@ SOON: Final = 0
 
 LATER: Final = 1
 """Work that is done while nobody waits."""
+
+
+TILE_CELLS: Final = 512
+"""Side to which a block of a file is a tile, cells (our choice)."""
+
+TILED_CACHE_BYTES: Final = 16 * 2**20
+"""GDAL's block cache for models in tiles (our choice): blocks of heights are kept besides, and wider
+windows read once."""
+
+
+def _cache_bytes(model: RasterModel) -> int:
+    """Bytes of GDAL's cache, which all threads share: a strip is read for each block that it crosses."""
+    tiled = all(max(tile.data.block_shapes[0]) <= TILE_CELLS for tile in model.tiles)
+    return TILED_CACHE_BYTES if tiled else CACHE_BYTES
 
 
 class ModelThreads:
@@ -104,7 +119,7 @@ class ModelThreads:
 
     def _run(self, paths: tuple[Path, ...], z_unit: str | None) -> None:
         try:
-            with open_model(paths, z_unit) as model:
+            with open_model(paths, z_unit) as model, this_thread(_cache_bytes(model)):
                 self._serve(model)
         except Exception as error:
             self._serve(error)

@@ -26,8 +26,8 @@ SPARE_CELLS: Final = 64
 Where half of it is used up on a side, wider ground is made ready meanwhile."""
 
 MOST_WIDE_CELLS: Final = 1_300_000
-"""Largest window that grows by what is asked for, joined cells (our choice: some 100 MB, and while the next
-is made ready there are two)."""
+"""Largest window that grows by what is asked for, joined cells (our choice: some 80 MB, and while the next
+is made ready there are two); a larger one is made when it is asked for, once the one before is let go."""
 
 
 @dataclass(eq=False)
@@ -158,7 +158,7 @@ class WideGround:
         if now is None or self._next is not None:
             return
         wider, held = self._wider(window, now), (now.held, now.ahead)
-        if wider != now.window:
+        if wider != now.window and wider.cells <= MOST_WIDE_CELLS * self._look.joins[0] * self._look.joins[1]:
             self._next = wider, submit(lambda source: self._made(wider, held, Kept(source), source))
 
     def _round(self, window: Window, cells: int) -> Window:
