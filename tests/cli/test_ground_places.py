@@ -13,7 +13,7 @@ from steybrae.errors import FileReadError, PlaceError
 from steybrae.files import places as files_places
 from steybrae.files.places import read_places
 from steybrae.forecast.beside import NO_FORECAST_WORDS
-from steybrae.route.overhead import windows as overhead_windows
+from steybrae.route.overhead import kept_ground
 
 ROWS = (
     ("59.23121", "-8.06788", "Corrie floor"),
@@ -83,13 +83,13 @@ def test_places_near_each_other_share_what_was_read(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     windows = []
-    ready = overhead_windows.read_ground
+    ready = kept_ground.read_ground
 
     def counted(source, window, look):
         windows.append(window)
         return ready(source, window, look)
 
-    monkeypatch.setattr(overhead_windows, "read_ground", counted)
+    monkeypatch.setattr(kept_ground, "read_ground", counted)
     assert run("ground", "--places", str(table(tmp_path)), "--sample", "--json")[0] == 0
     # The two on the corrie floor, though another place stands between them in the file.
     assert len(windows) == 3
