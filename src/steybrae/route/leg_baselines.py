@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from steybrae.ranges import NotNegative, SlopeDeg
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.gradients import runs
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at
 
 BASELINES_M: Final = (10.0, 20.0, 30.0, 50.0)
@@ -201,7 +202,7 @@ def _steepest(
     chainage_m: Array,
     baseline_m: float,
 ) -> LegBaseline:
-    first = np.flatnonzero(np.diff(np.floor(chainage_m * POINTS_IN_BASELINE / baseline_m), prepend=-1.0))
+    first, _ = runs(np.floor(chainage_m * POINTS_IN_BASELINE / baseline_m))
     # The cell that is touched and the eight around it, as for the steepest slope on a line.
     row, col = ((np.floor(at[k][first])[:, None] + _AROUND[1 - k]).astype(np.intp) for k in (1, 0))
     (one,) = baseline_slopes(heights_m, jacobian, col.reshape(-1), row.reshape(-1), (baseline_m,))

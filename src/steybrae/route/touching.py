@@ -93,7 +93,7 @@ def cut_at_edges(col: Array, row: Array, chainage_m: Array) -> Array:
     Array
         Rising chainages with all vertices among them, without repeats.
     """
-    cuts = [chainage_m]
+    cuts, length_m = [chainage_m], chainage_m[1:] - chainage_m[:-1]
     for position in (col, row):
         start, end = position[:-1], position[1:]
         low, high = np.minimum(start, end), np.maximum(start, end)
@@ -103,7 +103,7 @@ def cut_at_edges(col: Array, row: Array, chainage_m: Array) -> Array:
         piece = np.repeat(np.arange(len(counts)), counts)
         step = np.arange(len(piece)) - np.repeat(np.cumsum(counts) - counts, counts)
         share = (first[piece] + step - start[piece]) / (end - start)[piece]
-        cuts.append(chainage_m[piece] + share * np.diff(chainage_m)[piece])
+        cuts.append(chainage_m[piece] + share * length_m[piece])
     found = np.minimum(np.maximum(np.concatenate(cuts), chainage_m[0]), chainage_m[-1])
     found.sort()
     out: Array = found[np.append(True, found[1:] != found[:-1])]

@@ -78,7 +78,7 @@ def _mean_square(slope_deg: Array, out: Array) -> None:
     """Mean square of neighbour's slope less own, of all but the outer ring of a strip."""
     rows, cols = slope_deg.shape
     # From a cell to the next on, down and askew: the square is the same there and back.
-    along, down = np.square(np.diff(slope_deg, axis=1)), np.square(np.diff(slope_deg, axis=0))
+    along, down = np.square(slope_deg[:, 1:] - slope_deg[:, :-1]), np.square(slope_deg[1:] - slope_deg[:-1])
     fall = np.square(slope_deg[1:, 1:] - slope_deg[:-1, :-1])
     rise = np.square(slope_deg[1:, :-1] - slope_deg[:-1, 1:])
     inside, on = slice(1, rows - 1), slice(1, cols - 1)

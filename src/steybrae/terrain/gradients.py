@@ -27,7 +27,7 @@ smooth ground, Horn better where noise is large, Evans best at large noise.
 from __future__ import annotations
 
 import math
-from typing import Final, Literal, get_args
+from typing import Any, Final, Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -359,6 +359,14 @@ def spread(start: NDArray[np.intp], count: NDArray[np.intp]) -> tuple[NDArray[np
     run = np.repeat(np.arange(len(count)), count)
     first = np.cumsum(count) - count
     return run, np.arange(len(run)) - first[run] + start[run]
+
+
+def runs(numbers: NDArray[Any]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Where each run of equal numbers begins, and how long it is."""
+    ends = np.ones(len(numbers) + 1, dtype=bool)
+    np.not_equal(numbers[1:], numbers[:-1], out=ends[1:-1])
+    at = np.flatnonzero(ends)
+    return at[:-1], at[1:] - at[:-1]
 
 
 def median(numbers: Array) -> Array:

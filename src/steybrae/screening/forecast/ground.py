@@ -42,6 +42,7 @@ from steybrae.screening.known import Settings, cells_of_line, overhead_look, slo
 from steybrae.screening.result import RouteScreening
 from steybrae.screening.screen import leg_look, route_tracks
 from steybrae.terrain.dem import Array, DemSource
+from steybrae.terrain.gradients import runs
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
 
@@ -195,6 +196,6 @@ def _on_line(read: StretchRead, how: CellsKnown) -> GroundCells:
     # Most of the sixteen are the same nine: each cell of a piece once.
     rows, cols = field.slope_deg.shape
     place = np.sort(((np.arange(len(j))[:, None] * rows + j) * cols + i).reshape(-1))
-    piece, j, i = np.unravel_index(place[np.diff(place, prepend=-1) > 0], (len(j), rows, cols))
+    piece, j, i = np.unravel_index(place[runs(place)[0]], (len(j), rows, cols))
     unknown = np.bincount(piece, np.isnan(field.slope_deg[j, i]), len(cuts) - 1) > 0
     return cells_for_matching(cuts, unknown, piece, ground_of(field, j, i), how)

@@ -31,7 +31,7 @@ from steybrae.route.track import Track
 from steybrae.terrain.attributes import SlopeField, aspect_deg, baseline_cells, slope_deg
 from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array
-from steybrae.terrain.gradients import index_gradients, plane_gradients
+from steybrae.terrain.gradients import index_gradients, plane_gradients, runs
 from steybrae.terrain.jacobian import ground_gradients
 from steybrae.terrain.overhead.bounds import HeightBounds
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points
@@ -361,8 +361,7 @@ class _Zones:
         order = order[np.argsort(self._short_kind[pairs.cell[order]], kind="stable")]
         pairs, off_m = pairs.pick(order), off_m[order]
         kind = self.kind[pairs.cell]
-        starts = np.flatnonzero(np.diff(kind, prepend=-1))
-        rank = np.arange(len(kind)) - np.repeat(starts, np.diff(starts, append=len(kind)))
+        rank = np.arange(len(kind)) - np.repeat(*runs(kind))
         low, high, tested, most = 0, 1, 0, int(rank.max(initial=-1))
         while low <= most:
             left = np.flatnonzero((rank >= low) & (off_m < found[kind]))

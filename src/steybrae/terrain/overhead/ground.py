@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Dem, Grid
-from steybrae.terrain.gradients import STRIP_ROWS, heights_at, index_gradients, plane_gradients
+from steybrae.terrain.gradients import STRIP_ROWS, heights_at, index_gradients, plane_gradients, runs
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at
 from steybrae.terrain.start_zones import StartRules, StartZones, find_start_zones
 from steybrae.terrain.uncertainty import SlopeUncertainty
@@ -136,8 +136,7 @@ def blocks_of(mask: NDArray[np.bool_], height_m: Array) -> Blocks:
     block, within = np.divmod(np.flatnonzero(squares), BLOCK_CELLS**2)
     row = (block // wide * BLOCK_CELLS + within // BLOCK_CELLS).astype(np.int32)
     col = (block % wide * BLOCK_CELLS + within % BLOCK_CELLS).astype(np.int32)
-    start = np.flatnonzero(np.diff(block, prepend=-1))
-    count = np.diff(start, append=len(block))
+    start, count = runs(block)
     if len(start) == 0:
         none = np.empty(0, dtype=np.intp)
         return Blocks(col, row, height_m, none, none, none, none, none, none, np.empty(0))

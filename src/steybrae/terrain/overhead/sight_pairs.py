@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
+from steybrae.terrain.gradients import runs
 from steybrae.terrain.overhead.ground import BLOCK_CELLS, LEAST_SIGHT_DEG, Blocks, OverheadGround, Points
 
 MOST_AT_ONCE: Final = 500_000
@@ -248,11 +249,11 @@ def _improve(
         return
     tangents = _tangents(*where, point, block)
     tangent = tangents.max(axis=1)
-    start = np.flatnonzero(np.diff(point, prepend=-1))
+    start, count = runs(point)
     top = np.maximum.reduceat(tangent, start)
     better = top >= best[point[start]]
     # The first of equal ones: later ones are written over.
-    asked = np.repeat(np.where(better, top, np.nan), np.diff(start, append=len(point)))
+    asked = np.repeat(np.where(better, top, np.nan), count)
     hit = np.flatnonzero(tangent == asked)[::-1]
     best[point[hit]] = tangent[hit]
     cell[point[hit]] = where[2].square[block[hit], np.argmax(tangents[hit], axis=1)]

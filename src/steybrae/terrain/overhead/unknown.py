@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from steybrae.ranges import BearingDeg, NotNegative
 from steybrae.terrain.dem import Array
-from steybrae.terrain.gradients import off, spread
+from steybrae.terrain.gradients import off, runs, spread
 from steybrae.terrain.overhead.ground import BLOCK_CELLS, OverheadGround, Points
 from steybrae.terrain.overhead.sight_pairs import SQUARES_AT_ONCE, portions
 
@@ -149,7 +149,7 @@ def nearest_unknown(ground: OverheadGround, points: Points) -> tuple[Array, NDAr
         )
         apart = np.maximum(np.hypot(east, north) - half_m, 0.0)
         order = np.lexsort((apart, place))
-        first = order[np.flatnonzero(np.diff(place[order], prepend=-1))]
+        first = order[runs(place[order])[0]]
         better = first[apart[first] < distance[place[first]]]
         distance[place[better]], cell[place[better]] = apart[better], at[better]
     return distance, cell
