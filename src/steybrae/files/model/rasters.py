@@ -34,6 +34,9 @@ from steybrae.hush import hushed
 from steybrae.names import clean
 from steybrae.terrain.dem import Array, Dem, Grid
 
+FEW_CELLS: Final = 1_000_000
+"""Cells of a file below which its tiles are unpacked by one processor (our choice)."""
+
 CACHE_BYTES: Final = 64 * 2**20
 """GDAL's block cache. Its default is a twentieth of the machine's memory, which a striped
 model would fill; this holds the strips that one window of a line needs."""
@@ -473,9 +476,10 @@ def _with_all_processors(data: Any) -> Any:
     """Let all processors unpack the tiles of one window, where a file's tiles are packed.
 
     A file has one reader at a time, and those who wait for it have processors to lend. Tiles that
-    are not packed would be copied by them, which takes longer (measured).
+    are not packed would be copied by them, which takes longer (measured), as does lending for a few.
     """
-    if data.driver != "GTiff" or "COMPRESSION" not in data.tags(ns="IMAGE_STRUCTURE"):
+    packed = data.driver == "GTiff" and "COMPRESSION" in data.tags(ns="IMAGE_STRUCTURE")
+    if not packed or data.width * data.height < FEW_CELLS:
         return data
     with data:
         threads = os.environ.get("GDAL_NUM_THREADS", "ALL_CPUS")
