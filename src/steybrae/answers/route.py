@@ -52,7 +52,7 @@ from steybrae.value import (
     up_and_down,
 )
 
-MORE: Final = "More: --legs, --bands, --overhead, --all. To carry: steybrae card."
+MORE: Final = Paragraph("More: --legs, --bands, --overhead, --all. To carry: steybrae card.")
 
 
 STATE: Final = (
@@ -109,7 +109,7 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
     cautions = lines_cautions(found) if isinstance(found, RouteLines) else found.cautions
     blocks.append(Cautions(cautions, whole=whole))
     if not whole:
-        blocks.append(Paragraph(MORE))
+        blocks.append(MORE)
         if _coarse_and_nothing_stated(found):
             blocks.append(Paragraph(STATE))
     return Document(found.name or "Route", tuple(blocks))
@@ -117,7 +117,7 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
 
 def without_hints(document: Document) -> Document:
     """Leave out what only a command line can do."""
-    kept = tuple(block for block in document.blocks if block != Paragraph(MORE))
+    kept = tuple(block for block in document.blocks if block is not MORE)
     return Document(document.title, kept)
 
 
