@@ -64,6 +64,7 @@ def model_facts(desk: Desk) -> dict[str, Any]:
             for zoom in range(desk.map.zooms[0], desk.map.zooms[1] + 1)
         },
         "zones_from": desk.map.zones_from,
+        "overviews": -desk.map.cells.level,
         "settings": _settings(desk.settings),
         "cautions": [caution.text for caution in cautions],
     }

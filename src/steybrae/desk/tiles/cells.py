@@ -47,8 +47,8 @@ MOST_OVERVIEW: Final = 10_000_000
 LONGEST_REST_S: Final = 0.5
 """Longest pause before the next tile or block while answers follow each other, seconds (our choice)."""
 
-MOST_BLOCK_BYTES: Final = 28 * 2**20
-"""Blocks that are kept, bytes (our choice): some 20 of them, what a screen shows from zoom -2 up."""
+MOST_BLOCK_BYTES: Final = 20 * 2**20
+"""Blocks that are kept, bytes (our choice): some 14 of them, what a screen shows from zoom -2 up."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,7 +25,7 @@ SPARE_CELLS: Final = 64
 """Ring that is read beyond what a line needs where lines are moved, joined cells (our choice: some 600 m).
 Where half of it is used up on a side, wider ground is made ready meanwhile."""
 
-MOST_WIDE_CELLS: Final = 1_300_000
+MOST_WIDE_CELLS: Final = 1_200_000
 """Largest window that grows by what is asked for, joined cells (our choice: some 80 MB, and while the next
 is made ready there are two); a larger one is made when it is asked for, once the one before is let go."""
 

@@ -72,9 +72,10 @@ async function follow(map) {
     const { done, tick, words } = await get("looked");
     one("#looked").textContent = words;
     one("#looked").hidden = done;
-    if (tick !== last) map.renew(tick);
-    last = tick;
-    if (done) return;
+    if (tick === last || map.renew(tick)) {
+      if (done) return;
+      last = tick;
+    }
     await new Promise((ready) => { setTimeout(ready, 1000); });
   }
 }

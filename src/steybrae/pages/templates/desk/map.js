@@ -2,7 +2,7 @@
 
 import { el, later, svg } from "./dom.js";
 import { get } from "./talk.js";
-import { Tiles } from "./tiles.js";
+import { Tiles, underWay } from "./tiles.js";
 
 /* global L */
 const at = ({ row, col }) => L.latLng(-row, col);
@@ -64,12 +64,14 @@ export class DeskMap {
     if (key === "bands") this.layers.find((one) => one.key === "relief").tiles.setUrl(on ? TILE : TILE.replace("{layer}", "{layer}-alone"));
   }
 
-  /** Ask for the coarse tiles again: more of the model has been looked at. */
+  /** Ask for the coarse tiles again, once they are there: more of the model has been looked at. */
   renew(tick) {
+    if (underWay()) return false;
     for (const { tiles } of this.layers) {
       tiles.options.tick = tick;
-      if (this.map.getZoom() < 0) tiles.redraw();
+      if (this.map.getZoom() <= this.#model.overviews) tiles.redraw();
     }
+    return true;
   }
 
   #listen() {

@@ -19,6 +19,9 @@ function go() {
   }
 }
 
+/** Whether tiles are still asked for, or wait for their turn. */
+export const underWay = () => loading > 0 || waiting.length > 0;
+
 export const Tiles = L.TileLayer.extend({
   createTile(coords, done) {
     const image = document.createElement("img");
