@@ -226,17 +226,23 @@ export class DeskMap {
     this.#letters.clearLayers();
     if (!this.found) return;
     const colours = new Map(this.#model.legend.map((entry) => [entry.pattern, entry.colour]));
+    // One path for all stretches of a band: a line over fine cells has hundreds. The steeper lie on top, unknown on all.
+    const runs = new Map();
     for (const stretch of this.found.stretches) {
-      const points = path(stretch.path);
+      if (!runs.has(stretch.pattern)) runs.set(stretch.pattern, []);
+      runs.get(stretch.pattern).push(path(stretch.path));
+    }
+    const rank = ([pattern]) => (pattern === "unknown" ? Infinity : Number(pattern));
+    for (const [pattern, points] of [...runs].sort((a, b) => rank(a) - rank(b))) {
       const draw = (options) => L.polyline(points, { pane: "said", interactive: false, lineCap: "butt", ...options }).addTo(this.#said);
-      if (stretch.kind === "unknown") {
+      if (pattern === "unknown") {
         draw({ className: "stretch-unknown", weight: 12 });
-        L.polyline(this.#crosses(points), { pane: "said", interactive: false, className: "crosses" }).addTo(this.#said);
+        L.polyline(points.flatMap((run) => this.#crosses(run)), { pane: "said", interactive: false, className: "crosses" }).addTo(this.#said);
         continue;
       }
-      const band = Number(stretch.pattern);
+      const band = Number(pattern);
       draw({ className: "stretch-edge", weight: 7 + band });
-      draw({ color: colours.get(stretch.pattern) ?? "#000", weight: 4 + band, opacity: 1 });
+      draw({ color: colours.get(pattern) ?? "#000", weight: 4 + band, opacity: 1 });
       draw({ className: band > 3 ? "stretch-dash light" : "stretch-dash", dashArray: STRETCH_DASH[band % STRETCH_DASH.length], weight: band ? 2 : 0 });
     }
     for (const one of this.found.overhead) {
