@@ -99,14 +99,15 @@ class Sheet:
         assert box is not None
         return box["x"] + across * box["width"], box["y"] + down * box["height"]
 
-    def drag(self, number: int, x: float, y: float) -> None:
-        """Drag a turn point by pixels, with the pointer's own steps."""
+    def drag(self, number: int, x: float, y: float, rest_ms: float = 0.0) -> None:
+        """Drag a turn point by pixels, with the pointer's own steps, and a rest half way."""
         box = self.page.locator(f'.point[aria-label^="Point {number} of"]').bounding_box()
         assert box is not None
         at = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
         self.page.mouse.move(*at)
         self.page.mouse.down()
         self.page.mouse.move(at[0] + x / 2, at[1] + y / 2)
+        self.page.wait_for_timeout(rest_ms)
         self.page.mouse.move(at[0] + x, at[1] + y)
         self.page.mouse.up()
 

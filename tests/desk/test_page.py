@@ -104,10 +104,32 @@ class TestPointer:
             held.append(route)
 
         laid.page.route("**/answer", first_hangs)
-        laid.drag(2, 20, -12)
+        laid.drag(2, 20, -12, rest_ms=200.0)
         laid.settle()
         assert len(held) == 2
         assert held[0].request.failure == "net::ERR_ABORTED"
+
+    def test_a_point_let_go_at_once_is_asked_about_once(self, laid: Sheet) -> None:
+        laid.settle()
+        asked: list[str] = []
+        laid.page.on("request", lambda request: asked.append(request.url.rsplit("/", 1)[1]))
+        at = laid.page.locator('.point[aria-label^="Point 2 of"]').bounding_box()
+        assert at is not None
+        # All steps in one task: however slow the machine is, no time goes by between them.
+        laid.page.evaluate(
+            """([x, y]) => {
+              const point = document.elementFromPoint(x, y);
+              const send = (node, what, off) => node.dispatchEvent(new MouseEvent(what, {
+                bubbles: true, cancelable: true, button: 0, buttons: 1, clientX: x + off, clientY: y + off,
+              }));
+              send(point, "mousedown", 0);
+              for (const off of [6, 12, 18]) send(point, "mousemove", off);
+              send(point, "mouseup", 18);
+            }""",
+            [at["x"] + at["width"] / 2, at["y"] + at["height"] / 2],
+        )
+        laid.settle()
+        assert asked.count("answer") == 1
 
     def test_tiles_leave_connections_for_answers(self, laid: Sheet) -> None:
         """A browser has six to a server: tiles that take long would else hold up every answer."""

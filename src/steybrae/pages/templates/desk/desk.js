@@ -8,6 +8,9 @@ import { DeskMap, swatch } from "./map.js";
 import { PointList } from "./points.js";
 import { Draft, get, Newest, plain, post, postGpx, Refused } from "./talk.js";
 
+// Steps of the pointer within this are one: a point let go so soon asks once.
+const ON_THE_WAY_MS = 40;
+
 function tell(sentence) {
   one("#notice").textContent = sentence;
   one("#notice").hidden = !sentence;
@@ -85,6 +88,8 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
   let drawing = false;
   let asked = 0;
   let shape = "";
+  let onTheWay; // of a point that is dragged
+  let way = 0;
   const day = new DayForm(kept.day, {
     content: () => ({ lines: lines.lines, active: lines.active }), tells: tell, changed: () => draft.changed(),
   });
@@ -175,9 +180,12 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
     dragged: (index, point) => {
       const state = lines.dragged(index, point);
       map.show(state, lines.active, index);
-      answer(state);
+      onTheWay = state;
+      way ||= setTimeout(() => { way = 0; answer(onTheWay); }, ON_THE_WAY_MS);
     },
     dropped: (index, point) => {
+      clearTimeout(way);
+      way = 0;
       answer(lines.dragged(index, point), true);
       lines.move(index, point);
     },
