@@ -39,7 +39,7 @@ from steybrae.value import climb, kilometres, minutes, slope, steep_length
 SHIFTS_M: Final = (30.0, 50.0)
 """How far a line is moved to either side, metres: beyond the usual position error, within a corridor."""
 
-TIDY_TURNS: Final = 50
+GIVE_BACK_TURNS: Final = 50
 """Answers after which memory is given back (our choice: some 40 MB)."""
 
 NOBODY: Final = "Nobody waited for this answer any longer."
@@ -104,7 +104,7 @@ def on_engine(desk: Desk, ask: Any, *args: Any, **named: Any) -> Any:
     def asked(model: RasterModel) -> Any:
         if desk.engine is None:
             desk.engine = Engine(model, desk.settings, desk.ask.forecast, desk.meanwhile)
-        if desk.engine.kept.turns % TIDY_TURNS == 0:
+        if desk.engine.kept.turns % GIVE_BACK_TURNS == 0:
             desk.meanwhile(lambda _: None)
         return ask(desk.engine, *args, **named)
 

@@ -148,8 +148,6 @@ class WideGround:
                 # What has not begun waits for tiles, and those for this answer.
                 if useful and not made.cancel() and made.exception() is None:
                     self._now = made.result()
-                    # Nothing: but who does it gives back what has been let go with the ground before.
-                    self._kept.meanwhile.append(lambda submit: submit(lambda _: None))
         return self._now
 
     def _begin(self, window: Window, submit: Submit[_Wide]) -> None:
