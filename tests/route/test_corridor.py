@@ -87,7 +87,7 @@ def looked_at(cells, line, jacobian=NORTH_UP, place_error_m=10.0, drift_deg=0.0,
     east, north = jacobian @ np.stack((col, row))
     chainage = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))))
     bins = (chainage[-1] / 40, 40)
-    window = Window(slope, slope, height, jacobian)
+    window = Window(slope, height, jacobian)
     return beside(
         window, LineInWindow(col, row, chainage, (0.0, chainage[-1])), bins, place_error_m, drift_deg
     )
@@ -282,7 +282,7 @@ def test_no_bin_is_left_out_between_cells(count):
         slope[place] = 48.0
     col, row = np.array([20.5, 20.5]), np.array([35.5, 5.5])
     line = LineInWindow(col, row, np.array([0.0, 300.0]), (0.0, 300.0))
-    found = beside(Window(slope, slope, slope, NORTH_UP), line, (300.0 / count, count), 10.0, 0.0)
+    found = beside(Window(slope, slope, NORTH_UP), line, (300.0 / count, count), 10.0, 0.0)
     assert (found.by_bin_deg == 48.0).all()
     assert found.near_bins["left", 45.0].all()
 
@@ -309,7 +309,7 @@ def test_stretches_of_a_leg_share_no_cell_and_lose_none():
     rng = np.random.default_rng(8)
     slope = rng.uniform(0.0, 60.0, (SIZE, SIZE))
     slope[rng.random((SIZE, SIZE)) < 0.01] = np.nan
-    window = Window(slope, slope, rng.uniform(0.0, 500.0, (SIZE, SIZE)), NORTH_UP)
+    window = Window(slope, rng.uniform(0.0, 500.0, (SIZE, SIZE)), NORTH_UP)
     col, row = np.array([(12.0, 29.0), (18.0, 24.0), (19.0, 17.0), (29.0, 12.0)]).T
     chainage = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(col), np.diff(row)) * 10.0)))
     bins = (chainage[-1] / 30, 30)

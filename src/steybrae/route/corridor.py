@@ -151,8 +151,6 @@ class Window:
     ----------
     slope_deg
         Over the corridor's baseline, ``[row, col]``, NaN unknown.
-    high_deg
-        High ends of its 95 % interval, NaN unknown.
     height_m
         Heights, metres.
     jacobian
@@ -160,7 +158,6 @@ class Window:
     """
 
     slope_deg: Array
-    high_deg: Array
     height_m: Array
     jacobian: Array
 
@@ -241,7 +238,9 @@ def beside(
     BesideLine
         Columns and rows are those of the window.
     """
-    cells = near_cells(window, line) if cells is None else cells
+    if cells is None:
+        width = float(half_width_m(np.array(line.span_m[1]), place_error_m, drift_deg))
+        cells = near_cells(window, line, max(width, SIDE_REACH_M))
     inside, at_bins = _inside_and_abreast(cells, bins, place_error_m, drift_deg)
     known = np.isfinite(cells.slope_deg)
     by_bin = np.full(bins[1], np.nan)
@@ -304,24 +303,25 @@ def _nearest(cells: NearCells, among: NDArray[np.intp]) -> Nearest:
     return Nearest(*(float(values[first]) for values in (cells.edge_m, cells.chainage_m, cells.height_m)))
 
 
-def near_cells(window: Window, line: LineInWindow) -> NearCells:
-    """Distance, side and chainage of every cell of a window that belongs to the stretch.
+def near_cells(window: Window, line: LineInWindow, reach_m: float) -> NearCells:
+    """Distance, side and chainage of the cells of a window that belong to the stretch.
 
     Parameters
     ----------
     window, line
         As for `beside`.
+    reach_m
+        Of the line; ground metres. Cells whose squares lie farther off may be left out.
 
     Returns
     -------
     NearCells
-        Without those that belong to other stretches of the leg.
+        Without those that belong to other stretches of the leg; row by row.
     """
-    rows, cols = window.slope_deg.shape
-    jacobian = window.jacobian
-    col, row = (grid.ravel() for grid in np.meshgrid(np.arange(cols) + 0.5, np.arange(rows) + 0.5))
+    jacobian, (line_e, line_n) = window.jacobian, _in_metres(line, window.jacobian)
+    near = np.flatnonzero(_may_be_near(window, line, reach_m))
+    row, col = (at + 0.5 for at in np.divmod(near, window.slope_deg.shape[1]))
     east, north = jacobian @ np.stack((col - line.col[0], row - line.row[0]))
-    line_e, line_n = jacobian @ np.stack((line.col - line.col[0], line.row - line.row[0]))
     best = np.full(east.shape, np.inf)
     chainage, edge = np.zeros(east.shape), np.full(east.shape, np.inf)
     half_along = np.zeros(east.shape)
@@ -357,10 +357,41 @@ def near_cells(window: Window, line: LineInWindow) -> NearCells:
             (abreast, within),
         ):
             np.copyto(whole, of_piece, where=nearer)
-    keep = (chainage >= line.span_m[0]) & (chainage <= line.span_m[1])
-    slope, height = window.slope_deg.ravel(), window.height_m.ravel()
-    numbers = (values[keep] for values in (slope, height, col, row))
+    keep = np.flatnonzero((chainage >= line.span_m[0]) & (chainage <= line.span_m[1]))
+    slope, height = (values.ravel()[near[keep]] for values in (window.slope_deg, window.height_m))
+    numbers = slope, height, col[keep], row[keep]
     return NearCells(chainage[keep], half_along[keep], edge[keep], left[keep], abreast[keep], *numbers)
+
+
+def _in_metres(line: LineInWindow, jacobian: Array) -> Array:
+    """Vertices of a line, east and north of the first, ground metres, ``(2, n)``."""
+    out: Array = jacobian @ np.stack((line.col - line.col[0], line.row - line.row[0]))
+    return out
+
+
+_BLOCK: Final = 4
+"""Cells along the side of the squares by which ground far from a line is passed over (our choice)."""
+
+
+def _may_be_near(window: Window, line: LineInWindow, reach_m: float) -> NDArray[np.bool_]:
+    """Cells of a window without blocks of them beyond the reach, or nearer to what is beyond the stretch."""
+    jacobian, (line_e, line_n) = window.jacobian, _in_metres(line, window.jacobian)
+    shape = window.slope_deg.shape
+    row, col = np.meshgrid(*(np.arange(0, count, _BLOCK) + _BLOCK / 2.0 for count in shape), indexing="ij")
+    east, north = np.tensordot(jacobian, np.stack((col - line.col[0], row - line.row[0])), 1)
+    apart = {True: np.full(row.shape, np.inf), False: np.full(row.shape, np.inf)}
+    for k in range(len(line_e) - 1):
+        own = line.chainage_m[k + 1] > line.span_m[0] and line.chainage_m[k] < line.span_m[1]
+        piece = np.array((line_e[k + 1] - line_e[k], line_n[k + 1] - line_n[k]))
+        ve, vn = east - line_e[k], north - line_n[k]
+        share = np.clip((ve * piece[0] + vn * piece[1]) / max(piece @ piece, 1e-12), 0.0, 1.0)
+        off_m = np.hypot(ve - share * piece[0], vn - share * piece[1])
+        np.minimum(apart[own], off_m, out=apart[own])
+    # From its middle to a corner of the block, and on by a cell: an edge may be taken as nearer than it is.
+    corners = jacobian @ np.array(((1.0, 1.0), (1.0, -1.0)))
+    half_m = (_BLOCK / 2.0 + 1.0) * float(np.hypot(*corners).max())
+    near = (apart[True] <= reach_m + half_m) & (apart[True] <= apart[False] + 2.0 * half_m)
+    return np.repeat(np.repeat(near, _BLOCK, axis=0), _BLOCK, axis=1)[: shape[0], : shape[1]]
 
 
 def _half_size(east: Array, north: Array, jacobian: Array) -> Array:

@@ -98,6 +98,11 @@ class Look:
         """Longest stretch with a window of its own, metres."""
         return max(STRETCH_CELLS * self.spacing_m, STRETCH_M)
 
+    def reach_m(self, chainage_m: float) -> float:
+        """How far from the line ground is looked at as far as some chainage of a leg, metres."""
+        width = float(half_width_m(np.array(chainage_m), self.place_error_m, self.drift_deg))
+        return max(width, SIDE_REACH_M)
+
     def bins(self, track: Track) -> tuple[float, int]:
         """Length of a bin of chainage of a leg, metres, and how many there are."""
         count = max(1, math.ceil(track.length_m / self.spacing_m))
@@ -116,10 +121,12 @@ class StretchRead:
         Row and column of the window's first cell in the model.
     field
         Slopes of the window.
-    line_ends
-        95 % ends of its cells for the steepest on a line over them, degrees.
+    known
+        How well the slopes are known.
     near
         The window as the corridor takes it.
+    reach_m
+        How far from the line ground is looked at.
     line
         The stretch, in the window's cells, and one vertex more on each side.
     col, row, chainage_m
@@ -129,8 +136,9 @@ class StretchRead:
     ends: tuple[int, int]
     corner: tuple[int, int]
     field: SlopeField
-    line_ends: tuple[Array, Array]
+    known: SlopeUncertainty
     near: Window
+    reach_m: float
     line: LineInWindow
     col: Array
     row: Array
@@ -139,7 +147,14 @@ class StretchRead:
     @cached_property
     def cells(self) -> NearCells:
         """Where each cell of the window lies from the line."""
-        return near_cells(self.near, self.line)
+        return near_cells(self.near, self.line, self.reach_m)
+
+    def line_ends_deg(
+        self, row: NDArray[np.intp], col: NDArray[np.intp]
+    ) -> tuple[tuple[Array, Array], Array]:
+        """Give the ends of some cells of the window (`steybrae.terrain.uncertainty.line_ends_deg`)."""
+        field, at = self.field, (row, col)
+        return line_ends_deg(field.p[at], field.q[at], self.known, field.roughness_deg[at])
 
 
 @dataclass(frozen=True, eq=False)
@@ -258,16 +273,13 @@ def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRea
         corner = window(col[part], row[part], end, look)
         dem = source.read(*corner)
         field = slope_field(dem, look.method, engine=look.engine, halves=look.baseline_cells)
-        slopes = field.p, field.q, look.known, field.roughness_deg
-        line_ends, high = line_ends_deg(*slopes)
-        # The steepest of a corridor is one of many too.
-        high = np.fmax(high, line_ends[1])
         jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
-        near = Window(field.slope_deg, high, dem.heights_m, jacobian)
+        near = Window(field.slope_deg, dem.heights_m, jacobian)
         in_col, in_row = col - corner[1], row - corner[0]
         line = LineInWindow(in_col[context], in_row[context], track.chainage_m[context], (start, end))
         stretch = in_col[part], in_row[part], track.chainage_m[part]
-        yield StretchRead((first, last), corner[:2], field, line_ends, near, line, *stretch)
+        ground = field, look.known, near, look.reach_m(end)
+        yield StretchRead((first, last), corner[:2], *ground, line, *stretch)
 
 
 def _on_model(source: DemSource, track: Track) -> tuple[Array, Array]:
@@ -370,7 +382,7 @@ def _stretch(
 ) -> tuple[Pieces, Array, BesideLine, StretchCells, list[LegBaseline], Array]:
     points_m, bins = leg
     (start, end), field = read.line.span_m, read.field
-    pieces = touched(field, read.col, read.row, read.chainage_m, read.line_ends)
+    pieces = touched(field, read.col, read.row, read.chainage_m, read.line_ends_deg)
     to_end = read.ends[1] == len(track.chainage_m) - 1
     here = points_m[(points_m >= start) & (True if to_end else points_m < end)]
     col, row = (np.interp(here, read.chainage_m, values) for values in (read.col, read.row))
@@ -383,7 +395,8 @@ def _stretch(
         steepest = replace(near.steepest, col=near.steepest.col + left, row=near.steepest.row + top)
         near = replace(near, steepest=steepest)
     width = look.place_error_m, look.drift_deg
-    inside = cells_of(read.cells, read.near, field.short_deg, width, read.corner, track.length_m)
+    ends_of = read.line_ends_deg
+    inside = cells_of(read.cells, read.near, field.short_deg, ends_of, width, read.corner, track.length_m)
     middle = (pieces.start_m + pieces.end_m) / 2.0
     places = np.interp(middle, read.chainage_m, read.col), np.interp(middle, read.chainage_m, read.row)
     over = stretch_baselines(field.dem.heights_m, read.near.jacobian, places, middle)
@@ -406,8 +419,7 @@ def window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, 
     tuple of int
         As `DemSource.read` takes them.
     """
-    width = float(half_width_m(np.array(end_m), look.place_error_m, look.drift_deg))
-    reach = max(width, SIDE_REACH_M)
+    reach = look.reach_m(end_m)
     margin_col = math.ceil(reach / look.cell_m[0]) + look.baseline_cells[0] + SPARE_CELLS
     margin_row = math.ceil(reach / look.cell_m[1]) + look.baseline_cells[1] + SPARE_CELLS
     left, right = math.floor(col.min()) - margin_col, math.ceil(col.max()) + margin_col

@@ -94,27 +94,29 @@ def _one(
             f"the least that they can show is {least:.0f} m."
         )
         return BaselineSlope(baseline_m, None, np.full(len(col), np.nan), note)
-    i, j = (
-        np.arange(-half_cols, half_cols + 1, dtype=np.intp),
-        np.arange(-half_rows, half_rows + 1, dtype=np.intp),
-    )
-    z = _patches(heights_m, col, row, i, j)
-    per_col = (z * i).sum(axis=(1, 2)) / (float((i**2).sum()) * len(j))
-    per_row = (z * j[:, None]).sum(axis=(1, 2)) / (float((j**2).sum()) * len(i))
+    i, j = (np.arange(-half, half + 1.0) for half in (half_cols, half_rows))
+    around = _patches(heights_m, col, row, half_cols, half_rows)
+    # Sums of i z and j z. Those of heights in single precision are exact, in whatever order they are added.
+    sum_iz, sum_jz = (around @ np.stack((np.tile(i, len(j)), np.repeat(j, len(i))), axis=1)).T
+    per_col = sum_iz / (float((i**2).sum()) * len(j))
+    per_row = sum_jz / (float((j**2).sum()) * len(i))
     slope = slope_deg(*ground_gradients(jacobian, per_col, per_row))
     return BaselineSlope(baseline_m, (2 * half_cols * size_m[0], 2 * half_rows * size_m[1]), slope, "")
 
 
 def _patches(
-    heights_m: Array, col: NDArray[np.intp], row: NDArray[np.intp], i: NDArray[np.intp], j: NDArray[np.intp]
+    heights_m: Array, col: NDArray[np.intp], row: NDArray[np.intp], half_cols: int, half_rows: int
 ) -> Array:
-    """Windows around cells, ``(n, rows, cols)``; NaN outside."""
+    """Heights of windows around cells, row by row, ``(n, rows * cols)``; NaN outside."""
     rows, cols = heights_m.shape
-    at_row, at_col = row[:, None, None] + j[:, None], col[:, None, None] + i
-    if at_row.min() >= 0 and at_col.min() >= 0 and at_row.max() < rows and at_col.max() < cols:
-        return np.asarray(heights_m[at_row, at_col])
-    inside = (at_row >= 0) & (at_row < rows) & (at_col >= 0) & (at_col < cols)
-    return np.where(inside, heights_m[np.clip(at_row, 0, rows - 1), np.clip(at_col, 0, cols - 1)], np.nan)
+    top, left = row - half_rows, col - half_cols
+    if top.min() < 0 or left.min() < 0 or row.max() + half_rows >= rows or col.max() + half_cols >= cols:
+        out = int(
+            max(-top.min(), -left.min(), row.max() + half_rows + 1 - rows, col.max() + half_cols + 1 - cols)
+        )
+        heights_m, top, left = np.pad(heights_m, out, constant_values=np.nan), top + out, left + out
+    windows = np.lib.stride_tricks.sliding_window_view(heights_m, (2 * half_rows + 1, 2 * half_cols + 1))
+    return windows[top, left].reshape(len(row), -1)
 
 
 POINTS_IN_BASELINE: Final = 5

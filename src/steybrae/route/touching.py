@@ -14,6 +14,7 @@ cells that it had before; those outside a corner, nearest to the turn point itse
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from typing import Final
 
@@ -24,6 +25,9 @@ from steybrae.route.corridor import NearCells, Window, half_width_m
 from steybrae.terrain.attributes import SlopeField
 from steybrae.terrain.dem import Array
 from steybrae.terrain.traps import drop_m
+
+EndsDeg = Callable[[NDArray[np.intp], NDArray[np.intp]], tuple[tuple[Array, Array], Array]]
+"""From rows and columns of cells of a window to what `steybrae.terrain.uncertainty.line_ends_deg` gives."""
 
 ON_LINE: Final = 1e-6
 """Nearer to an edge of a cell than this, cells, a point is on it: PROJ's own noise."""
@@ -115,7 +119,7 @@ def touched(
     col: Array,
     row: Array,
     chainage_m: Array,
-    ends_deg: tuple[Array, Array] | None = None,
+    ends_deg: EndsDeg | None = None,
 ) -> Pieces:
     """Steepest of the cells that each piece of a line touches and of those around them.
 
@@ -128,7 +132,7 @@ def touched(
     chainage_m
         Their chainages, metres.
     ends_deg
-        From `steybrae.terrain.uncertainty.line_ends_deg`, of the window's shape; None where not asked for.
+        Of its cells; None where not asked for.
 
     Returns
     -------
@@ -142,10 +146,10 @@ def touched(
     pick = (np.arange(len(steepest)), steepest)
     at = (j[pick], i[pick])
     known = np.logical_not(unknown.any(axis=1))
-    ends_deg = ends_deg or (np.full(field.slope_deg.shape, np.nan),) * 2
-    low = np.fmax.reduce(ends_deg[0][j, i][:, ON], axis=1)
-    high, short = (np.fmax.reduce(values[j, i], axis=1) for values in (ends_deg[1], field.short_deg))
-    ended = np.logical_not((~unknown & np.isnan(ends_deg[1][j, i])).any(axis=1))
+    lows, highs = (np.full(j.shape, np.nan),) * 2 if ends_deg is None else ends_deg(j, i)[0]
+    low = np.fmax.reduce(lows[:, ON], axis=1)
+    high, short = (np.fmax.reduce(values, axis=1) for values in (highs, field.short_deg[j, i]))
+    ended = np.logical_not((~unknown & np.isnan(highs)).any(axis=1))
     slope = field.slope_deg[at]
     return Pieces(cuts[:-1], cuts[1:], slope, field.p[at], field.q[at], low, high, short, known, ended)
 
@@ -242,6 +246,7 @@ def cells_of(
     near: NearCells,
     window: Window,
     short_deg: Array,
+    ends_deg: EndsDeg,
     width: tuple[float, float],
     corner: tuple[int, int],
     length_m: float,
@@ -256,6 +261,8 @@ def cells_of(
         The ground they are of.
     short_deg
         Slopes over two of its cells, ``[row, col]``.
+    ends_deg
+        Of its cells.
     width
         Place error, metres, and drift, degrees.
     corner
@@ -270,7 +277,8 @@ def cells_of(
         BeyondEnd(which, near.col[at[which]] + corner[1], near.row[at[which]] + corner[0], window.jacobian)
         for which in (np.flatnonzero(off & ~late), np.flatnonzero(off & late))
     )
-    slope, high = np.fmax(near.slope_deg[at], short_deg[cell]), window.high_deg[cell]
+    slope, (line, own_high) = np.fmax(near.slope_deg[at], short_deg[cell]), ends_deg(*cell)
+    high = np.fmax(own_high, line[1])  # the steepest of a corridor is one of many too
     chainage, half = near.chainage_m[at], near.half_m[at]
     cells = CorridorCells(
         np.maximum(chainage - half, 0.0),

@@ -112,13 +112,14 @@ def places_on(
         here = tuple(k for k in KINDS if k in {kinds[i] for i in group})
         # A leg that only touches the place has a turn point or a trap on its end.
         first, last = (bisect_right(line.turns_m, end) for end in (ends[0] - 1.0, ends[1] + 1.0))
-        key = here, ends, first, legs[max(first - 1, 0) : last]
-        found.append(kept.of("place", key, partial(_place, line, here, ends)))
+        first, last = max(first - 1, 0), min(last, len(grounds))
+        key = here, ends, first, legs[first:last]
+        found.append(kept.of("place", key, partial(_place, line, (first, last), here, ends)))
     found.sort(key=lambda place: (place.from_.chainage_m, place.to.chainage_m))
     chosen = _at_length(found)
     named = tuple(replace(place, name=letters(k), at_length=k in chosen) for k, place in enumerate(found))
     drops = tuple(
-        _drop(cells, np.ones(len(cells.drop_m), dtype=bool))
+        kept.of("nearest drop", cells, partial(_drop, cells, np.ones(len(cells.drop_m), dtype=bool)))
         for cells in (ground.corridor for ground in grounds)
     )
     return Places(named, *_legs_left(line, named), drops)
@@ -174,7 +175,10 @@ def _apart(underfoot: Array, beside: Array) -> tuple[Array, Array]:
     return underfoot, rest
 
 
-def _place(line: Line, kinds: tuple[str, ...], ends: tuple[float, float]) -> PlaceThatMatters:
+def _place(
+    whole: Line, legs: tuple[int, int], kinds: tuple[str, ...], ends: tuple[float, float]
+) -> PlaceThatMatters:
+    line = whole.near_legs(*legs)
     pieces = line.pieces
     here = _within(pieces.start_m, pieces.end_m, ends)
     steep = here & line.steep

@@ -9,6 +9,7 @@ import math
 from bisect import bisect_right
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
+from itertools import accumulate
 from typing import Final, TypeVar
 
 import numpy as np
@@ -54,6 +55,8 @@ class Line:
         The corridor, what stands over the line, terrain traps.
     chainage_m, elevation_m
         Heights along it.
+    counts
+        How many pieces, cells and pieces with what stands over them the legs before each have.
     """
 
     tracks: list[Track]
@@ -65,6 +68,15 @@ class Line:
     chainage_m: Array
     elevation_m: Array
     traps: tuple[TerrainTrap, ...]
+    counts: tuple[list[int], ...]
+
+    def near_legs(self, first: int, last: int) -> Line:
+        """Leave out what lies on, beside and over other legs; they count from 0, the last is not one of them."""
+        pieces, cells, seen = (
+            type(part)(*(getattr(part, one.name)[count[first] : count[last]] for one in fields(part)))
+            for part, count in zip((self.pieces, self.cells, self.seen), self.counts, strict=True)
+        )
+        return replace(self, pieces=pieces, cells=cells, seen=seen)
 
     def spot(self, chainage_m: float, *, ends: bool = False) -> OnLine:
         """Where a chainage lies; at a turn point on the leg that ends there, or on the next one."""
@@ -189,7 +201,11 @@ def line_of(
 ) -> Line:
     """Put the legs of a line one after another; parameters as for `find.places_on`."""
     turns = np.concatenate(([0.0], np.cumsum([track.length_m for track in tracks])))
-    pieces = _together(Pieces, [ground.pieces for ground in grounds], turns)
+    parts = (
+        [ground.pieces for ground in grounds],
+        [ground.corridor for ground in grounds],
+        [leg.seen for leg in above],
+    )
     traps = [
         replace(trap, from_m=trap.from_m + float(turns[k]), to_m=trap.to_m + float(turns[k]))
         for k, leg in enumerate(above)
@@ -199,12 +215,13 @@ def line_of(
         tracks,
         from_names,
         turns,
-        pieces,
-        _together(CorridorCells, [ground.corridor for ground in grounds], turns),
-        _together(SeenAlong, [leg.seen for leg in above], turns),
+        _together(Pieces, parts[0], turns),
+        _together(CorridorCells, parts[1], turns),
+        _together(SeenAlong, parts[2], turns),
         np.concatenate([ground.chainage_m + turns[k] for k, ground in enumerate(grounds)]),
         np.concatenate([ground.elevation_m for ground in grounds]),
         tuple(traps),
+        tuple([0, *accumulate(len(leg.start_m) for leg in part)] for part in parts),
     )
 
 
