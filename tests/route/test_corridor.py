@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from steybrae.errors import QuantityError
+from steybrae.route import corridor
 from steybrae.route.corridor import (
     SIDE_REACH_M,
     BesideLine,
@@ -27,6 +28,7 @@ from steybrae.route.corridor import (
     check_drift,
     half_width_m,
     merge,
+    near_cells,
 )
 
 SIZE = 41
@@ -331,6 +333,36 @@ def test_stretches_of_a_leg_share_no_cell_and_lose_none():
     for key, bins_set in whole.near_bins.items():
         assert np.array_equal(joined.near_bins[key], bins_set)
     assert (joined.unknown, joined.unknown_sides) == (whole.unknown, whole.unknown_sides)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.tuples(st.floats(10.0, 110.0), st.floats(10.0, 110.0)), min_size=2, max_size=5, unique=True),
+    st.integers(0, 3),
+    st.floats(0.0, 360.0),
+    st.floats(0.5, 2.0),
+    st.floats(5.0, 200.0),
+)
+def test_cells_passed_over_in_blocks_are_none_within_the_reach(points, piece, angle, stretch, reach_m):
+    jacobian = turned(angle, 2.0, stretch)
+    col, row = np.array(points).T
+    east, north = jacobian @ np.stack((col, row))
+    chainage = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))))
+    piece = min(piece, len(points) - 2)
+    part = slice(max(piece - 1, 0), piece + 3)
+    line = LineInWindow(col[part], row[part], chainage[part], (chainage[piece], chainage[piece + 1]))
+    numbered = np.arange(120.0 * 120.0).reshape(120, 120)
+    window = Window(numbered, numbered, jacobian)
+    found = near_cells(window, line, reach_m)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(corridor, "_BLOCK", 1000)  # one block, never passed over
+        every = near_cells(window, line, reach_m)
+    assert len(every.edge_m) <= 120 * 120
+    kept = every.edge_m <= reach_m
+    assert np.isin(every.height_m[kept], found.height_m).all()
+    same = np.isin(every.height_m, found.height_m)
+    for name, column in vars(found).items():
+        assert np.array_equal(column, vars(every)[name][same])
 
 
 def test_merge_takes_the_steepest_and_the_nearest():

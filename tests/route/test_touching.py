@@ -88,7 +88,8 @@ def test_no_cell_that_the_line_touches_is_missed(points, seed):
 def test_low_ends_are_of_the_cells_touched_and_high_ends_of_those_around_too(points, seed):
     low, high = np.random.default_rng(seed).uniform(0.0, 80.0, (2, SIZE, SIZE))
     col, row, chainage = chainages(points)
-    pieces = touched(field_of(np.zeros((SIZE, SIZE))), col, row, chainage, (low, high))
+    level = field_of(np.zeros((SIZE, SIZE)))
+    pieces = touched(level, col, row, chainage, lambda j, i: ((low[j, i], high[j, i]), high[j, i]))
     for k, at_m in enumerate((pieces.start_m + pieces.end_m) / 2.0):
         at = np.interp(at_m, chainage, col), np.interp(at_m, chainage, row)
         assert pieces.low_deg[k] == max(low[square] for square in squares_at(*at))

@@ -123,7 +123,7 @@ def screen_route(
         parts = leg_names, grounds[-1], above[number], look
         same = settings, known, tuple(situation.keywords.items())
         legs.append(kept.of("leg", (*parts, same), partial(screen_leg, *parts, rules)))
-    line = line_of(tracks, tuple(leg.from_ for leg in legs), grounds, above)
+    line = line_of(tracks, tuple(leg.from_ for leg in legs), grounds, above, kept)
     found = places_on(line, grounds, above, kept)
     errors_m = [_place_error_m(route, number, settings) for number in range(count)]
     checked = CheckRules(standing, errors_m, max(cell), overhead)

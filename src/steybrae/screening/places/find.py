@@ -127,10 +127,10 @@ def places_on(
 
 def _spans(line: Line) -> tuple[list[str], Array, NDArray[np.bool_]]:
     """Stretches of each kind: their kinds, where each begins and ends, and whether no other joins it."""
-    pieces, cells, seen = line.pieces, line.cells, line.seen
+    pieces, seen = line.pieces, line.seen
     unknown = joined(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], 0.0)
     underfoot = bridged(pieces.start_m[line.steep], pieces.end_m[line.steep], unknown)
-    beside = joined(cells.start_m[line.steep_beside], cells.end_m[line.steep_beside], 0.0)
+    beside = joined(*line.stretches_beside("steep"), apart_m=0.0)
     underfoot, beside = _apart(underfoot, beside)
     by_kind = {
         "underfoot": underfoot,

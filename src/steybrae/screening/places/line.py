@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from dataclasses import dataclass, fields, replace
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import accumulate
-from typing import Final, TypeVar
+from typing import Final, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.ground import LegGround
+from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, Above, SeenAlong
 from steybrae.route.shape_result import TerrainTrap
 from steybrae.route.touching import CorridorCells, Pieces
@@ -42,6 +43,41 @@ _NONE: Final = np.empty((0, 2))
 
 
 @dataclass(frozen=True, eq=False)
+class BesideLeg:
+    """Stretches of a leg by what its corridor holds, ``(n, 2)``, rising, metres along the leg.
+
+    Attributes
+    ----------
+    steep
+        Cells of 30 degrees and more, or of a drop.
+    unknown
+        Unknown cells.
+    possible
+        Cells that may be of 30 degrees, or are unknown.
+    no_stand
+        Too near to ground that speaks against standing there.
+    """
+
+    steep: Array
+    unknown: Array
+    possible: Array
+    no_stand: Array
+
+    @classmethod
+    def of(cls, cells: CorridorCells) -> BesideLeg:
+        """Stretches of the corridor of a leg."""
+        steep = shown_slope_deg(np.nan_to_num(cells.slope_deg)) >= STEEP_DEG
+        possible, drop = ~(cells.high_deg < STEEP_DEG) | ~cells.known, cells.drop_m > 0.0
+        near = np.flatnonzero((possible | drop) & (cells.off_m <= STAND_ROUND_M))
+        along = np.sqrt(STAND_ROUND_M**2 - cells.off_m[near] ** 2)
+        on, unknown, may_be = (
+            joined(cells.start_m[which], cells.end_m[which], 0.0)
+            for which in (steep | drop, ~cells.known, possible)
+        )
+        return cls(on, unknown, may_be, joined(cells.start_m[near] - along, cells.end_m[near] + along, 0.0))
+
+
+@dataclass(frozen=True, eq=False)
 class Line:
     """Everything along the legs of a line, by chainage from its start.
 
@@ -51,32 +87,50 @@ class Line:
         Legs, the names of the turn points they begin at, chainages of all turn points.
     pieces
         What is touched.
-    cells, seen, traps
-        The corridor, what stands over the line, terrain traps.
+    seen, traps
+        What stands over the line, terrain traps.
     chainage_m, elevation_m
         Heights along it.
     counts
-        How many pieces, cells and pieces with what stands over them the legs before each have.
+        How many pieces, and pieces with what stands over them, the legs before each have.
+    corridors, beside
+        Cells beside each leg, and stretches of it by what they are.
+    first
+        The first leg, from 0, that pieces, seen, corridors and beside are of.
     """
 
     tracks: list[Track]
     from_names: tuple[str, ...]
     turns_m: Array
     pieces: Pieces
-    cells: CorridorCells
     seen: SeenAlong
     chainage_m: Array
     elevation_m: Array
     traps: tuple[TerrainTrap, ...]
-    counts: tuple[list[int], ...]
+    counts: tuple[list[int], list[int]]
+    corridors: list[CorridorCells]
+    beside: list[BesideLeg]
+    first: int = 0
 
     def near_legs(self, first: int, last: int) -> Line:
-        """Leave out what lies on, beside and over other legs; they count from 0, the last is not one of them."""
-        pieces, cells, seen = (
-            type(part)(*(getattr(part, one.name)[count[first] : count[last]] for one in fields(part)))
-            for part, count in zip((self.pieces, self.cells, self.seen), self.counts, strict=True)
-        )
-        return replace(self, pieces=pieces, cells=cells, seen=seen)
+        """Leave out what belongs to other legs; they count from 0, the last is not one of them."""
+        (pieces, seen), legs = self.counts, slice(first, last + 1)
+        on, over = _some(self.pieces, pieces[legs]), _some(self.seen, seen[legs])
+        corridors, beside = self.corridors[first:last], self.beside[first:last]
+        return replace(self, pieces=on, seen=over, corridors=corridors, beside=beside, first=first)
+
+    @cached_property
+    def cells(self) -> CorridorCells:
+        """The corridor."""
+        return _together(CorridorCells, self.corridors, self.turns_m[self.first :])
+
+    def stretches_beside(
+        self, which: Literal["steep", "unknown", "possible", "no_stand"]
+    ) -> tuple[Array, Array]:
+        """Beginnings and ends of the stretches of `BesideLeg`, by chainage; those of two legs may touch."""
+        by_leg = zip(self.beside, self.turns_m[self.first :], strict=False)
+        found = np.concatenate([getattr(leg, which) + at_m for leg, at_m in by_leg])
+        return found[:, 0], found[:, 1]
 
     def spot(self, chainage_m: float, *, ends: bool = False) -> OnLine:
         """Where a chainage lies; at a turn point on the leg that ends there, or on the next one."""
@@ -137,11 +191,7 @@ class Line:
     @cached_property
     def _near_steep(self) -> tuple[Array, Array]:
         """Beginnings and ends of the stretches too near to ground that speaks against standing there."""
-        cells = self.cells
-        against = ~(cells.high_deg < STEEP_DEG) | ~cells.known | (cells.drop_m > 0.0)
-        near = np.flatnonzero(against & (cells.off_m <= STAND_ROUND_M))
-        along = np.sqrt(STAND_ROUND_M**2 - cells.off_m[near] ** 2)
-        found = joined(cells.start_m[near] - along, cells.end_m[near] + along, 0.0)
+        found = joined(*self.stretches_beside("no_stand"), apart_m=0.0)
         # One that holds nothing comes before the first, and, as number -1, after the last.
         return np.append(-np.inf, found[:, 0]), np.append(-np.inf, found[:, 1])
 
@@ -150,11 +200,6 @@ class Line:
         """Pieces with ground of 30 degrees and more underfoot, short pieces too."""
         steepest = np.fmax(self.pieces.slope_deg, self.pieces.short_deg)
         return np.asarray(shown_slope_deg(np.nan_to_num(steepest)) >= STEEP_DEG)
-
-    @cached_property
-    def steep_beside(self) -> NDArray[np.bool_]:
-        """Cells of the corridor of 30 degrees and more, or of a drop."""
-        return (shown_slope_deg(np.nan_to_num(self.cells.slope_deg)) >= STEEP_DEG) | (self.cells.drop_m > 0.0)
 
     @cached_property
     def below(self) -> NDArray[np.bool_]:
@@ -173,23 +218,22 @@ class Line:
     @cached_property
     def unknown_near(self) -> tuple[Array, Array]:
         """Pieces with unknown ground on the line or in the corridor."""
-        pieces, cells = self.pieces, self.cells
+        pieces, (start, end) = self.pieces, self.stretches_beside("unknown")
         return (
-            np.concatenate((pieces.start_m[~pieces.known], cells.start_m[~cells.known])),
-            np.concatenate((pieces.end_m[~pieces.known], cells.end_m[~cells.known])),
+            np.concatenate((pieces.start_m[~pieces.known], start)),
+            np.concatenate((pieces.end_m[~pieces.known], end)),
         )
 
     @cached_property
     def possible(self) -> tuple[Array, Array]:
         """Pieces with ground that may be of 30 degrees underfoot or in the corridor, over or unknown."""
-        pieces, cells, seen = self.pieces, self.cells, self.seen
+        pieces, (start, end), seen = self.pieces, self.stretches_beside("possible"), self.seen
         # Not below it: no end is known either.
         on = ~(pieces.high_deg < STEEP_DEG) | ~pieces.ended | ~pieces.known | self.steep
-        beside = ~(cells.high_deg < STEEP_DEG) | ~cells.known
         over = seen.unknown_above | (np.fmax(seen.deg, seen.possible_deg) >= PLACE_SIGHT_DEG)
         return (
-            np.concatenate((pieces.start_m[on], cells.start_m[beside], seen.start_m[over])),
-            np.concatenate((pieces.end_m[on], cells.end_m[beside], seen.end_m[over])),
+            np.concatenate((pieces.start_m[on], start, seen.start_m[over])),
+            np.concatenate((pieces.end_m[on], end, seen.end_m[over])),
         )
 
 
@@ -198,14 +242,12 @@ def line_of(
     from_names: tuple[str, ...],
     grounds: list[LegGround],
     above: tuple[Above, ...],
+    kept: Kept = NOTHING_KEPT,
 ) -> Line:
     """Put the legs of a line one after another; parameters as for `find.places_on`."""
     turns = np.concatenate(([0.0], np.cumsum([track.length_m for track in tracks])))
-    parts = (
-        [ground.pieces for ground in grounds],
-        [ground.corridor for ground in grounds],
-        [leg.seen for leg in above],
-    )
+    pieces, seen = [ground.pieces for ground in grounds], [leg.seen for leg in above]
+    corridors = [ground.corridor for ground in grounds]
     traps = [
         replace(trap, from_m=trap.from_m + float(turns[k]), to_m=trap.to_m + float(turns[k]))
         for k, leg in enumerate(above)
@@ -215,14 +257,24 @@ def line_of(
         tracks,
         from_names,
         turns,
-        _together(Pieces, parts[0], turns),
-        _together(CorridorCells, parts[1], turns),
-        _together(SeenAlong, parts[2], turns),
+        _together(Pieces, pieces, turns),
+        _together(SeenAlong, seen, turns),
         np.concatenate([ground.chainage_m + turns[k] for k, ground in enumerate(grounds)]),
         np.concatenate([ground.elevation_m for ground in grounds]),
         tuple(traps),
-        tuple([0, *accumulate(len(leg.start_m) for leg in part)] for part in parts),
+        (
+            [0, *accumulate(len(leg.start_m) for leg in pieces)],
+            [0, *accumulate(len(leg.start_m) for leg in seen)],
+        ),
+        corridors,
+        [kept.of("beside leg", cells, partial(BesideLeg.of, cells)) for cells in corridors],
     )
+
+
+def _some(part: _Part, counts: list[int]) -> _Part:
+    """Rows of the columns from the first count to the last."""
+    rows = slice(counts[0], counts[-1])
+    return type(part)(*(getattr(part, one.name)[rows] for one in fields(part)))
 
 
 def _together(of: type[_Part], parts: list[_Part], turns_m: Array) -> _Part:
