@@ -220,21 +220,40 @@ def _steepest_sight(ground: OverheadGround, points: Points, least_deg: float) ->
     cell = np.full(count, -1, dtype=np.intp)
     if len(blocks.start):
         bound, kept = _bounds(ground, points, blocks, float(best[0]))
-        # The likeliest blocks first: what they give rules most of the others out.
-        for first in (True, True, False):
-            if len(kept) == 0:
-                break
-            ask = bound >= best[:, None]
-            if first:
-                likely = np.argmax(bound, axis=1)
-                point = np.flatnonzero(ask[np.arange(count), likely])
-                block = likely[point]
-            else:
-                point, block = np.nonzero(ask)
-            for part in portions(len(point), SQUARES_AT_ONCE):
-                _improve(best, cell, (ground, points, blocks), point[part], kept[block[part]])
-            bound[point, block] = -np.inf
+        for point, block in _likeliest_first(bound, best):
+            _improve(best, cell, (ground, points, blocks), point, kept[block])
     return Pairs(np.arange(count), cell, np.where(cell < 0, -np.inf, best))
+
+
+def _likeliest_first(bound: Array, best: Array) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Pairs of place and block whose bound is not below what is found so far, the likeliest first.
+
+    Then more each time, by place: what is found rules most of the others out.
+
+    Parameters
+    ----------
+    bound
+        ``(points, blocks)``; is used up.
+    best
+        Tangents of places, raised between two answers.
+    """
+    if bound.size == 0:
+        return
+    for _ in range(2):
+        likely = np.argmax(bound, axis=1)
+        point = np.flatnonzero(bound[np.arange(len(bound)), likely] >= best)
+        yield point, likely[point]
+        bound[point, likely[point]] = -np.inf
+    point, block = np.nonzero(bound >= best[:, None])
+    limit = bound[point, block]
+    order = np.lexsort((-limit, point))
+    point, block, limit = point[order], block[order], limit[order]
+    start, length = runs(point)
+    turn = np.log2(1 + np.arange(len(point)) - np.repeat(start, length)).astype(np.intp)
+    for now in range(int(turn.max(initial=-1)) + 1):
+        some = np.flatnonzero((turn == now) & (limit >= best[point]))
+        for part in portions(len(some), SQUARES_AT_ONCE):
+            yield point[some[part]], block[some[part]]
 
 
 def _improve(
