@@ -218,8 +218,11 @@ def ground_gradients(jacobian: Array, per_col: Array, per_row: Array) -> tuple[A
     """
     (east_col, east_row), (north_col, north_row) = jacobian
     determinant = east_col * north_row - east_row * north_col
-    p = (north_row * per_col - north_col * per_row) / determinant
-    q = (east_col * per_row - east_row * per_col) / determinant
+    p = north_row * per_col - north_col * per_row
+    q = east_col * per_row - east_row * per_col
+    # In place: large windows are read and written less often.
+    p /= determinant
+    q /= determinant
     return p, q
 
 

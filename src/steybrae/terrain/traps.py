@@ -261,18 +261,20 @@ def drop_m(heights_m: Array, jacobian: Array) -> Array:
     Array
         Metres, `DROP_M` or more; 0 where there is none.
     """
-    most = np.zeros(heights_m.size)
-    for step in _DIRECTIONS:
-        length = float(np.hypot(*(jacobian @ np.array(step, dtype=float))))
-        fall = (heights_m - _shifted(heights_m, step)).ravel()
-        least = math.tan(math.radians(DROP_DEG)) * length
-        stride = step[1] * heights_m.shape[1] + step[0]
-        for sign in (1.0, -1.0):
-            with np.errstate(invalid="ignore"):
-                steep = np.flatnonzero(sign * fall > least)
-            if len(steep):
-                cell, face_m = _faces(steep, np.abs(fall[steep]), stride)
-                most[cell] = np.maximum(most[cell], face_m)
+    most, (rows, cols) = np.zeros(heights_m.size), heights_m.shape
+    for col, row in _DIRECTIONS:
+        length = float(np.hypot(*(jacobian @ np.array((col, row), dtype=float))))
+        # From each cell whose next one lies on the model too.
+        top, left = max(-row, 0), max(-col, 0)
+        here = heights_m[top : rows - max(row, 0), left : cols - max(col, 0)]
+        fall = here - heights_m[top + row : rows + min(row, 0), left + col : cols + min(col, 0)]
+        steep = np.flatnonzero(np.abs(fall) > math.tan(math.radians(DROP_DEG)) * length)
+        i, j = np.divmod(steep, cols - abs(col))
+        cell, fall = (i + top) * cols + j + left, fall.ravel()[steep]
+        for down in (fall > 0.0, fall < 0.0):
+            if down.any():
+                face, face_m = _faces(cell[down], np.abs(fall[down]), row * cols + col)
+                most[face] = np.maximum(most[face], face_m)
     return np.where(most >= DROP_M, most, 0.0).reshape(heights_m.shape)
 
 
@@ -290,14 +292,3 @@ def _faces(steep: NDArray[np.intp], fall_m: Array, stride: int) -> tuple[NDArray
     whole_m = np.add.reduceat(fall_m, first)
     cells = np.concatenate((steep, steep[last] + stride))
     return cells, np.concatenate((np.repeat(whole_m, last - first + 1), whole_m))
-
-
-def _shifted(values: Array, step: tuple[int, int]) -> Array:
-    """Value of the cell a step in column and row away; NaN beyond the edge."""
-    col, row = step
-    out = np.full(values.shape, np.nan)
-    rows, cols = values.shape
-    here = (slice(max(-row, 0), rows - max(row, 0)), slice(max(-col, 0), cols - max(col, 0)))
-    there = (slice(max(row, 0), rows + min(row, 0)), slice(max(col, 0), cols + min(col, 0)))
-    out[here] = values[there]
-    return out
