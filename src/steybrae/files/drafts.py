@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from steybrae.errors import FileReadError, FileWriteError
-from steybrae.files.locks import lock_file
+from steybrae.files.locks import if_left, lock_file
 from steybrae.files.whole import write_text
 
 try:
@@ -91,7 +91,7 @@ def _alone(lock: Path) -> Iterator[None]:
     """Hold a lock that, where the system has such, ends with its program, however that ends."""
     until = time.monotonic() + LOCK_WAIT_S
 
-    def wait(hint: str = f" If none runs, remove {lock.name} first.") -> None:
+    def wait(hint: str = if_left(lock)) -> None:
         if time.monotonic() > until:
             message = f"The draft beside {lock} should be free; another program holds it. Close that.{hint}"
             raise FileWriteError(message)

@@ -8,6 +8,11 @@ from contextlib import contextmanager
 from pathlib import Path
 
 
+def if_left(lock: Path) -> str:
+    """Say what to do about the lock of a program that was killed; begins with a space."""
+    return f" If none runs, remove {lock.name} first."
+
+
 @contextmanager
 def lock_file(lock: Path, wait: Callable[[], None]) -> Iterator[None]:
     """Hold a file that only one writer can make.

@@ -21,7 +21,7 @@ from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
 from steybrae.field.review import merged_rows
 from steybrae.field.typed_log import NEEDED, row_from_typed
-from steybrae.files.locks import lock_file
+from steybrae.files.locks import if_left, lock_file
 from steybrae.files.whole import check_writable
 
 try:
@@ -200,8 +200,7 @@ def _locked(path: Path) -> Iterator[int]:
     flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
     if fcntl is None:
         lock, until = path.with_name(f".{path.name}.lock"), time.monotonic() + LOCK_WAIT_S
-        hint = f" If none runs, remove {lock.name} first."
-        with lock_file(lock, lambda: _pause_until(path, until, hint)):
+        with lock_file(lock, lambda: _pause_until(path, until, if_left(lock))):
             handle = os.open(path, flags, 0o666)
             try:
                 yield handle

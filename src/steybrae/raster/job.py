@@ -195,7 +195,7 @@ def _largest_of_four(known: Cells) -> Cells:
 
 
 Told = Callable[[str, int, int], None]
-"""Told after each block: what is done to them, how many are done, and of how many."""
+"""Told after each part: what is done, how many of it are done, and of how many."""
 
 BELT_M: Final = 500.0
 """Height of an elevation belt of the table, metres (our choice)."""

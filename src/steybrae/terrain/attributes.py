@@ -81,10 +81,14 @@ def aspect_deg(p: ArrayLike, q: ArrayLike, flat_gradient: float = FLAT_GRADIENT)
 
 
 def aspect_sector(aspect_true_deg: float) -> str | None:
-    """Sector of an aspect, ``floor((A + 22.5) / 45) mod 8``; None for NaN."""
-    if math.isnan(aspect_true_deg):
-        return None
-    return SECTORS[math.floor((aspect_true_deg + 22.5) / 45.0) % 8]
+    """Sector of an aspect; None for NaN."""
+    return None if math.isnan(aspect_true_deg) else SECTORS[_sector(np.array(aspect_true_deg))]
+
+
+def _sector(aspect_true_deg: Array) -> NDArray[np.intp]:
+    """Numbers of sectors, ``floor((A + 22.5) / 45) mod 8``."""
+    out: NDArray[np.intp] = (np.floor((aspect_true_deg + 22.5) / 45.0) % len(SECTORS)).astype(np.intp)
+    return out
 
 
 def sectors_by_length(p: Array, q: Array, length_m: Array) -> tuple[str, ...]:
@@ -104,7 +108,7 @@ def sectors_by_length(p: Array, q: Array, length_m: Array) -> tuple[str, ...]:
     """
     aspect = aspect_deg(p, q)
     faces = ~np.isnan(aspect)
-    sector = (np.floor((aspect[faces] + 22.5) / 45.0) % 8).astype(np.intp)
+    sector = _sector(aspect[faces])
     metres = np.bincount(sector, length_m[faces], len(SECTORS))
     # Of sectors with as many metres the one met first leads.
     met = dict.fromkeys(sector.tolist())

@@ -143,6 +143,8 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
   const lines = new Lines(kept.lines, (what) => {
     refresh();
     if (what === "chosen") return;
+    clearTimeout(way); // a line put in place of the one that is dragged is not asked about as that was
+    way = 0;
     if (what === "changed") draft.changed();
     answer();
   });
@@ -184,8 +186,6 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
       way ||= setTimeout(() => { way = 0; answer(onTheWay); }, ON_THE_WAY_MS);
     },
     dropped: (index, point) => {
-      clearTimeout(way);
-      way = 0;
       answer(lines.dragged(index, point), true);
       lines.move(index, point);
     },
