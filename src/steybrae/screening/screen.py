@@ -87,11 +87,13 @@ def screen_route(
     inside = _refuse_outside(tracks, grid)
     swapped = places_swapped(route, grid)
     cell, jacobian = cells_of_line(grid, *inside)
-    known = slopes_known(settings.method, jacobian, settings)
+    model_there = settings, cell, tuple(jacobian.ravel().tolist())
+    known = kept.of("slopes known", model_there, partial(slopes_known, settings.method, jacobian, settings))
     looks = [leg_look(route, number, cell, known, settings) for number in range(count)]
-    _refuse_endless(source, tracks, looks)
+    _refuse_endless(source, tracks, looks, kept)
     accuracy = grid.datum_accuracy_m
-    overhead = KeptGround(source, overhead_look(cell, jacobian, settings), kept)
+    look_over = kept.of("overhead look", model_there, partial(overhead_look, cell, jacobian, settings))
+    overhead = KeptGround(source, look_over, kept)
     above = route_above(overhead, tracks)
     matching = _matching(overhead, tracks, known, settings) if for_forecast else None
     situation = partial(
@@ -121,8 +123,8 @@ def screen_route(
         cells = None if matching is None else matching.leg(track, look)
         grounds.append(leg_ground(source, track, look, neighbours, cells, kept))
         parts = leg_names, grounds[-1], above[number], look
-        same = settings, known, tuple(situation.keywords.items())
-        legs.append(kept.of("leg", (*parts, same), partial(screen_leg, *parts, rules)))
+        told_by = settings, known, tuple(situation.keywords.items())
+        legs.append(kept.of("leg", (*parts, told_by), partial(screen_leg, *parts, rules)))
     line = line_of(tracks, tuple(leg.from_ for leg in legs), grounds, above, kept)
     found = places_on(line, grounds, above, kept)
     errors_m = [_place_error_m(route, number, settings) for number in range(count)]
@@ -259,11 +261,14 @@ def _refuse_lengthless(route: Route, tracks: list[Track]) -> None:
             raise RouteError(message)
 
 
-def _refuse_endless(source: DemSource, tracks: list[Track], looks: list[Look]) -> None:
+def _refuse_endless(source: DemSource, tracks: list[Track], looks: list[Look], kept: Kept) -> None:
     """Refuse a line that would take minutes or gigabytes, before any of its ground is read."""
     length_m = sum(track.length_m for track in tracks)
     check_beside(length_m, 0, 0)
-    work = [leg_work(source, track, look) for track, look in zip(tracks, looks, strict=True)]
+    work = [
+        kept.of("leg work", (track, look), partial(leg_work, source, track, look))
+        for track, look in zip(tracks, looks, strict=True)
+    ]
     check_beside(length_m, sum(cells for cells, _ in work), sum(pairs for _, pairs in work))
 
 
