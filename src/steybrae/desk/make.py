@@ -21,15 +21,12 @@ from steybrae.desk.opened import Desk
 from steybrae.desk.refused import RefusedError
 from steybrae.errors import QuantityError
 from steybrae.files.plans import plan_bytes
-from steybrae.pages.phone import phone_page
-from steybrae.pages.report import report_page
 from steybrae.quantities import parse_scale
 from steybrae.route.legs import Route
 from steybrae.route.times.daylight import parse_clock, parse_day, parse_zone
 from steybrae.screening.forecast.at import forecast_beside
 from steybrae.screening.origin import FileRead
 from steybrae.screening.result import RouteScreening
-from steybrae.sheets.card_page import card_pdf
 
 
 @dataclass(frozen=True)
@@ -90,6 +87,8 @@ def plan(desk: Desk, message: dict[str, Any]) -> Made:
 
 def report(desk: Desk, message: dict[str, Any]) -> Made:
     """Write the page of the plan, as ``report`` does with the day and the bulletin."""
+    from steybrae.pages.report import report_page  # noqa: PLC0415  drawing takes long to load
+
     asked, chosen = _asked(desk, message), None
     if set(asked.day) - {"scale", "paces"}:
         # The page has no use for the map and the paces; the command does not take them.
@@ -108,6 +107,8 @@ def report(desk: Desk, message: dict[str, Any]) -> Made:
 
 def card(desk: Desk, message: dict[str, Any]) -> Made:
     """Write the card to print, as ``card --pdf`` does."""
+    from steybrae.sheets.card_page import card_pdf  # noqa: PLC0415  drawing takes long to load
+
     asked = _asked(desk, message)
     _, made = _card(desk, on_engine(desk, Engine.screened, asked.routes[0]), asked.day)
     return Made(f"{asked.stem}-card.pdf", "application/pdf", card_pdf(made))
@@ -115,6 +116,8 @@ def card(desk: Desk, message: dict[str, Any]) -> Made:
 
 def phone(desk: Desk, message: dict[str, Any]) -> Made:
     """Write the page to carry on a phone, as ``card --phone`` does."""
+    from steybrae.pages.phone import phone_page  # noqa: PLC0415  drawing takes long to load
+
     asked = _asked(desk, message)
     found, made = _card(desk, on_engine(desk, Engine.pictured, asked.routes[:1]), asked.day)
     return Made(f"{asked.stem}-phone.html", "text/html", phone_page(made, found).encode())

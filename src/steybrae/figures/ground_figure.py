@@ -18,15 +18,14 @@ from numpy.typing import NDArray
 from steybrae.answers.ground import ground_lines
 from steybrae.errors import QuantityError
 from steybrae.figures.map_axes import LINE_STYLES
+from steybrae.figures.marks import HALO, swatch
 from steybrae.figures.style import (
-    HALO,
     INK,
     SMALL_PT,
     band_hatch,
     band_tint,
     hatch_ink,
     picture_style,
-    swatch,
     unknown_style,
 )
 from steybrae.screening.ground.result import GroundAt, GroundPatch

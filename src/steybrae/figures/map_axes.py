@@ -17,8 +17,8 @@ from matplotlib.transforms import Affine2D
 
 from steybrae.bands import BandScheme
 from steybrae.figures.labels import Labels
+from steybrae.figures.marks import HALO
 from steybrae.figures.style import (
-    HALO,
     INK,
     band_hatch,
     band_tint,

@@ -13,13 +13,13 @@ from matplotlib.lines import Line2D
 from steybrae.answers.leg import leg_slope
 from steybrae.bands import BandScheme
 from steybrae.figures.map_axes import line_sign, sign
+from steybrae.figures.marks import swatch
 from steybrae.figures.style import (
     INK,
     SMALL_PT,
     band_hatch,
     band_tint,
     hatch_ink,
-    swatch,
     unknown_style,
 )
 from steybrae.screening.pictures.drawn import DrawnProfile, LineKind, bar_m

@@ -12,12 +12,12 @@ from matplotlib.figure import Figure
 from steybrae.answers.model import NOTHING, interval_text, model_lines
 from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
+from steybrae.figures.marks import swatch
 from steybrae.figures.style import (
     INK,
     SMALL_PT,
     band_tint,
     picture_style,
-    swatch,
     unknown_style,
 )
 from steybrae.quantities import shown_slope_deg

@@ -13,9 +13,6 @@ from typing import Any, Final
 
 import matplotlib as mpl
 import numpy as np
-from matplotlib import patheffects
-from matplotlib.axes import Axes
-from matplotlib.patches import Rectangle
 
 from steybrae.hush import hushed
 from steybrae.terrain.dem import Array
@@ -25,8 +22,6 @@ SMALL_PT: Final = 6.0
 """Size of small print, points: 2.1 mm, the least that reads well on A4 (our choice)."""
 
 UNKNOWN_HATCH: Final = "xxxxxx"
-
-HALO: Final = (patheffects.withStroke(linewidth=1.6, foreground="white"),)
 
 _HATCHES: Final = ("", "....", "/////", "-----", "\\\\\\\\\\", "|||||", "oooo")
 _PAPER_SHARE: Final = (0.55, 0.22)
@@ -108,14 +103,6 @@ def light_strength(count: int) -> float:
 def unknown_style() -> dict[str, Any]:
     """How unknown ground is drawn, in the map, the profile and the legend."""
     return {"facecolor": "white", "edgecolor": INK, "hatch": UNKNOWN_HATCH, "linewidth": 0.0}
-
-
-def swatch(axes: Axes, corner: tuple[float, float], size: tuple[float, float], **style: Any) -> Rectangle:
-    """Add a framed rectangle to a legend."""
-    patch = Rectangle(corner, *size, **style)
-    axes.add_patch(patch)
-    axes.add_patch(Rectangle(corner, *size, fill=False, edgecolor=INK, linewidth=0.5))
-    return patch
 
 
 def shade(tint: Array, light: Array, strength: float) -> Array:
