@@ -56,10 +56,11 @@ class Asked:
         answer = self._line.getresponse()
         return answer.status, json.loads(answer.read())
 
-    def megabytes(self) -> float:
-        """Memory of the process."""
+    def megabytes(self) -> str:
+        """Memory of the process, and the most that it had."""
         text = Path(f"/proc/{self.process.pid}/status").read_text("ascii")
-        return int(re.findall(r"VmRSS:\s+(\d+)", text)[0]) / 1024.0
+        now, most = (int(re.findall(rf"{name}:\s+(\d+)", text)[0]) / 1024.0 for name in ("VmRSS", "VmHWM"))
+        return f"{now:.0f} MB (most {most:.0f})"
 
     def processor_s(self) -> float:
         """Processor time of the process so far."""
@@ -125,12 +126,14 @@ def line_of(told: dict[str, Any], legs: int) -> list[Point]:
     return [{"row": row + step * (k % 2), "col": col + step * k, "name": ""} for k in range(legs + 1)]
 
 
-def move(desk: Asked, told: dict[str, Any], points: list[Point], k: int, chance: random.Random) -> float:
+def move(
+    desk: Asked, told: dict[str, Any], points: list[Point], homes: list[Point], k: int, chance: random.Random
+) -> float:
     """Move a point of a line a little, look round, and tell how long the answer took."""
-    moved = points[chance.randrange(len(points))]
-    cells = 60.0 / told["cell_m"][0]
-    moved["row"] += chance.uniform(-cells, cells)
-    moved["col"] += chance.uniform(-cells, cells)
+    which = chance.randrange(len(points))
+    moved, cells = points[which], 60.0 / told["cell_m"][0]
+    for axis in ("row", "col"):
+        moved[axis] = homes[which][axis] + chance.uniform(-cells, cells)
     lines = [{"name": "day", "role": "main", "points": points}]
     start = time.perf_counter()
     status, found = desk.post("answer", {"sequence": k, "lines": lines, "active": 0})
@@ -154,6 +157,7 @@ def main() -> None:
     parser.add_argument("--moves", type=int, default=10_000)
     parser.add_argument("--legs", type=int, default=10, help="of the line that is moved")
     parser.add_argument("--side", type=int, default=10_000, help="cells along a side of the made model")
+    parser.add_argument("--stay", action="store_true", help="points stay where they began, about")
     parser.add_argument("--tiles", type=int, default=20, help="tiles of each layer and zoom")
     asked = parser.parse_args()
     chance = random.Random(19)  # noqa: S311  nothing secret
@@ -165,21 +169,22 @@ def main() -> None:
             start = time.perf_counter()
             told = open_first(desk)
             first = time.perf_counter() - start
-            print(f"address {address:.1f} s, first view {first:.1f} s, {desk.megabytes():.0f} MB", flush=True)
+            print(f"address {address:.1f} s, first view {first:.1f} s, {desk.megabytes()}", flush=True)
             while not json.loads(desk.get("looked"))["done"]:
                 time.sleep(0.2)
             print(
-                f"looked at all after {time.perf_counter() - start:.0f} s, {desk.megabytes():.0f} MB",
+                f"looked at all after {time.perf_counter() - start:.0f} s, {desk.megabytes()}",
                 flush=True,
             )
             tiles(desk, told, asked.tiles, chance)
             points, took, before = line_of(told, asked.legs), [], desk.processor_s()
+            homes = line_of(told, asked.legs) if asked.stay else points
             for k in range(asked.moves):
-                took.append(move(desk, told, points, k, chance))
+                took.append(move(desk, told, points, homes, k, chance))
                 if k % max(1, asked.moves // 40) == 0:
                     recent, own = milliseconds(took[-250:]), 1000.0 * (desk.processor_s() - before) / (k + 1)
                     print(
-                        f"move {k}: {recent}, processor {own:.0f} ms a move, {desk.megabytes():.0f} MB",
+                        f"move {k}: {recent}, processor {own:.0f} ms a move, {desk.megabytes()}",
                         flush=True,
                     )
 
