@@ -148,8 +148,7 @@ class TestPointer:
         laid.page.route("**/tiles/**", lambda route: route.continue_())
         for route in waited:
             route.continue_()
-        laid.page.wait_for_load_state("networkidle")
-        assert laid.page.locator(".leaflet-tile:not(.leaflet-tile-loaded)").count() == 0
+        expect(laid.page.locator(".leaflet-tile:not(.leaflet-tile-loaded)")).to_have_count(0)
 
     def test_what_is_under_the_pointer_is_asked_once_the_answer_stands(self, laid: Sheet) -> None:
         """Both at once take from the answer's processor what nobody looks at yet."""
