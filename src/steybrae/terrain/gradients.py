@@ -41,7 +41,7 @@ METHODS: Final = get_args(Method)
 STRIP_ROWS: Final = 32
 """Rows that are worked on at a time."""
 
-_PLANE_ROWS: Final = 24
+_PLANE_ROWS: Final = 16
 """The same for larger windows, whose sums have 64 bits (measured: 128 take up to three times as long)."""
 
 _MOST_ADDED: Final = 10
