@@ -357,12 +357,22 @@ def test_cells_passed_over_in_blocks_are_none_within_the_reach(points, piece, an
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(corridor, "_BLOCK", 1000)  # one block, never passed over
         every = near_cells(window, line, reach_m)
-    assert len(every.edge_m) <= 120 * 120
     kept = every.edge_m <= reach_m
     assert np.isin(every.height_m[kept], found.height_m).all()
     same = np.isin(every.height_m, found.height_m)
     for name, column in vars(found).items():
         assert np.array_equal(column, vars(every)[name][same])
+
+
+def test_cells_far_from_a_stretch_are_passed_over():
+    """Of 240 m by 240 m, 80 m of a line are left, with 40 m on both sides and a few cells more."""
+    level = np.zeros((120, 120))
+    col, row = np.array([20.0, 40.0, 80.0, 100.0]), np.full(4, 60.0)
+    line = LineInWindow(col, row, (col - 20.0) * 2.0, (40.0, 120.0))
+    found = near_cells(Window(level, level, turned(0.0, 2.0)), line, 40.0)
+    assert set(found.col) == set(np.arange(40.5, 80.0))
+    assert set(found.row) == set(np.arange(36.5, 84.0))
+    assert len(found.edge_m) == 40 * 48
 
 
 def test_merge_takes_the_steepest_and_the_nearest():

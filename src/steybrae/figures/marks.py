@@ -1,4 +1,4 @@
-"""Marks that several figures draw, apart from their colours, which pages have without the drawing library."""
+"""Marks that several figures draw; apart from colours, for pages need those and effects take long to load."""
 
 from __future__ import annotations
 

@@ -8,6 +8,7 @@ on the ground from the line to the nearest edge of a cell's square, so they are 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -74,6 +75,34 @@ def half_width_m(chainage_m: Array, place_error_m: float, drift_deg: float) -> A
     """Half-width of the corridor, metres, at chainages since the last turn point."""
     width = place_error_m + chainage_m * math.tan(math.radians(drift_deg))
     return np.maximum(LEAST_HALF_WIDTH_M, width)
+
+
+def reach_beside_m(chainage_m: float, place_error_m: float, drift_deg: float) -> float:
+    """How far from the line ground is looked at as far as some chainage of a leg, metres."""
+    return max(float(half_width_m(np.array(chainage_m), place_error_m, drift_deg)), SIDE_REACH_M)
+
+
+def apart_m(places: Array, line: Array, pieces: Iterable[int]) -> Array:
+    """Distance from places to the nearest of some pieces of a line; infinite without any.
+
+    Parameters
+    ----------
+    places, line
+        East and north, ground metres: ``(2, ...)``, and vertices ``(2, n)``.
+    pieces
+        Numbers of their first vertices; those without a length are left out.
+    """
+    found = np.full(places.shape[1:], np.inf)
+    for k in pieces:
+        start, along = line[:, k], line[:, k + 1] - line[:, k]
+        square = float(along @ along)
+        if square == 0.0:
+            continue
+        here = places - start.reshape(2, *[1] * found.ndim)
+        share = np.clip(np.tensordot(along, here, 1) / square, 0.0, 1.0)
+        off_m = np.hypot(here[0] - along[0] * share, here[1] - along[1] * share)
+        np.minimum(found, off_m, out=found)
+    return found
 
 
 @dataclass(frozen=True)
@@ -239,8 +268,7 @@ def beside(
         Columns and rows are those of the window.
     """
     if cells is None:
-        width = float(half_width_m(np.array(line.span_m[1]), place_error_m, drift_deg))
-        cells = near_cells(window, line, max(width, SIDE_REACH_M))
+        cells = near_cells(window, line, reach_beside_m(line.span_m[1], place_error_m, drift_deg))
     inside, at_bins = _inside_and_abreast(cells, bins, place_error_m, drift_deg)
     known = np.isfinite(cells.slope_deg)
     by_bin = np.full(bins[1], np.nan)
@@ -375,22 +403,17 @@ _BLOCK: Final = 4
 
 def _may_be_near(window: Window, line: LineInWindow, reach_m: float) -> NDArray[np.bool_]:
     """Cells of a window without blocks of them beyond the reach, or nearer to what is beyond the stretch."""
-    jacobian, (line_e, line_n) = window.jacobian, _in_metres(line, window.jacobian)
-    shape = window.slope_deg.shape
+    jacobian, shape = window.jacobian, window.slope_deg.shape
     row, col = np.meshgrid(*(np.arange(0, count, _BLOCK) + _BLOCK / 2.0 for count in shape), indexing="ij")
-    east, north = np.tensordot(jacobian, np.stack((col - line.col[0], row - line.row[0])), 1)
-    apart = {True: np.full(row.shape, np.inf), False: np.full(row.shape, np.inf)}
-    for k in range(len(line_e) - 1):
-        own = line.chainage_m[k + 1] > line.span_m[0] and line.chainage_m[k] < line.span_m[1]
-        piece = np.array((line_e[k + 1] - line_e[k], line_n[k + 1] - line_n[k]))
-        ve, vn = east - line_e[k], north - line_n[k]
-        share = np.clip((ve * piece[0] + vn * piece[1]) / max(piece @ piece, 1e-12), 0.0, 1.0)
-        off_m = np.hypot(ve - share * piece[0], vn - share * piece[1])
-        np.minimum(apart[own], off_m, out=apart[own])
+    middles = np.tensordot(jacobian, np.stack((col - line.col[0], row - line.row[0])), 1)
+    own = (line.chainage_m[1:] > line.span_m[0]) & (line.chainage_m[:-1] < line.span_m[1])
+    own_m, other_m = (
+        apart_m(middles, _in_metres(line, jacobian), np.flatnonzero(which)) for which in (own, ~own)
+    )
     # From its middle to a corner of the block, and on by a cell: an edge may be taken as nearer than it is.
     corners = jacobian @ np.array(((1.0, 1.0), (1.0, -1.0)))
     half_m = (_BLOCK / 2.0 + 1.0) * float(np.hypot(*corners).max())
-    near = (apart[True] <= reach_m + half_m) & (apart[True] <= apart[False] + 2.0 * half_m)
+    near = (own_m <= reach_m + half_m) & (own_m <= other_m + 2.0 * half_m)
     return np.repeat(np.repeat(near, _BLOCK, axis=0), _BLOCK, axis=1)[: shape[0], : shape[1]]
 
 

@@ -30,6 +30,7 @@ from steybrae.route.corridor import (
     half_width_m,
     merge,
     near_cells,
+    reach_beside_m,
 )
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.leg_baselines import LegBaseline, merged_baselines, stretch_baselines
@@ -100,8 +101,7 @@ class Look:
 
     def reach_m(self, chainage_m: float) -> float:
         """How far from the line ground is looked at as far as some chainage of a leg, metres."""
-        width = float(half_width_m(np.array(chainage_m), self.place_error_m, self.drift_deg))
-        return max(width, SIDE_REACH_M)
+        return reach_beside_m(chainage_m, self.place_error_m, self.drift_deg)
 
     def bins(self, track: Track) -> tuple[float, int]:
         """Length of a bin of chainage of a leg, metres, and how many there are."""
@@ -395,8 +395,8 @@ def _stretch(
         steepest = replace(near.steepest, col=near.steepest.col + left, row=near.steepest.row + top)
         near = replace(near, steepest=steepest)
     width = look.place_error_m, look.drift_deg
-    ends_of = read.line_ends_deg
-    inside = cells_of(read.cells, read.near, field.short_deg, ends_of, width, read.corner, track.length_m)
+    looked = read.cells, read.near, field.short_deg, read.line_ends_deg
+    inside = cells_of(*looked, width, read.corner, track.length_m)
     middle = (pieces.start_m + pieces.end_m) / 2.0
     places = np.interp(middle, read.chainage_m, read.col), np.interp(middle, read.chainage_m, read.row)
     over = stretch_baselines(field.dem.heights_m, read.near.jacobian, places, middle)

@@ -110,10 +110,8 @@ def _patches(
     """Heights of windows around cells, row by row, ``(n, rows * cols)``; NaN outside."""
     rows, cols = heights_m.shape
     top, left = row - half_rows, col - half_cols
-    if top.min() < 0 or left.min() < 0 or row.max() + half_rows >= rows or col.max() + half_cols >= cols:
-        out = int(
-            max(-top.min(), -left.min(), row.max() + half_rows + 1 - rows, col.max() + half_cols + 1 - cols)
-        )
+    beyond = -top.min(), -left.min(), row.max() + half_rows + 1 - rows, col.max() + half_cols + 1 - cols
+    if (out := int(max(beyond))) > 0:
         heights_m, top, left = np.pad(heights_m, out, constant_values=np.nan), top + out, left + out
     windows = np.lib.stride_tricks.sliding_window_view(heights_m, (2 * half_rows + 1, 2 * half_cols + 1))
     return windows[top, left].reshape(len(row), -1)

@@ -21,7 +21,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.route.corridor import NearCells, Window, half_width_m
+from steybrae.route.corridor import NearCells, Window, apart_m, half_width_m
 from steybrae.terrain.attributes import SlopeField
 from steybrae.terrain.dem import Array
 from steybrae.terrain.traps import drop_m
@@ -316,19 +316,10 @@ def own_cells(parts: list[StretchCells], lines: tuple[Polyline, Polyline]) -> Co
 def _nearer(beyond: BeyondEnd, line: Polyline, number: int) -> NDArray[np.bool_]:
     """Whether cells beyond an end of the leg are nearer to the neighbouring leg than to that end."""
     (col, row), jacobian = line, beyond.jacobian
-    nearer = np.zeros(len(beyond.at), dtype=bool)
     if len(col) < 2 or len(beyond.at) == 0:
-        return nearer
+        return np.zeros(len(beyond.at), dtype=bool)
     end = 0 if number else -1
     here = jacobian @ np.stack((beyond.col - col[end], beyond.row - row[end]))
     line_m = jacobian @ np.stack((col - col[end], row - row[end]))
-    to_end = np.hypot(*here)
-    for k in range(len(col) - 1):
-        start, along = line_m[:, k], line_m[:, k + 1] - line_m[:, k]
-        square = float(along @ along)
-        if square == 0.0:
-            continue
-        share = np.clip((along @ (here - start[:, None])) / square, 0.0, 1.0)
-        off = here - start[:, None] - along[:, None] * share
-        nearer |= np.hypot(*off) < to_end - 1e-6
+    nearer: NDArray[np.bool_] = apart_m(here, line_m, range(len(col) - 1)) < np.hypot(*here) - 1e-6
     return nearer

@@ -20,6 +20,7 @@ from steybrae.screening.pictures.picture import UNKNOWN, Profile, Relief
 from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.gradients import runs
 
 LineKind = Literal[
     "contour", "index contour", "edge of known ground", "start zones", "corridor", "beside", "way off",
@@ -305,9 +306,8 @@ def _height_range(elevation_m: Array) -> tuple[float, float]:
 
 
 def _stretches(band: NDArray[np.intp], surface: Array) -> Iterator[Stretch]:
-    starts = np.flatnonzero(np.diff(band, prepend=band[0] - 1))
-    for start, end in zip(starts, np.append(starts[1:], len(band)), strict=True):
-        piece = surface[start : end + 1]
+    for start, length in zip(*runs(band), strict=True):
+        piece = surface[start : start + length + 1]
         yield Stretch(float(piece[0, 0]), float(piece[-1, 0]), int(band[start]), piece)
 
 

@@ -9,7 +9,6 @@ import math
 from bisect import bisect_right
 from dataclasses import dataclass, fields, replace
 from functools import cached_property, partial
-from itertools import accumulate
 from typing import Final, Literal, TypeVar
 
 import numpy as np
@@ -85,39 +84,44 @@ class Line:
     ----------
     tracks, from_names, turns_m
         Legs, the names of the turn points they begin at, chainages of all turn points.
-    pieces
-        What is touched.
-    seen, traps
-        What stands over the line, terrain traps.
     chainage_m, elevation_m
         Heights along it.
-    counts
-        How many pieces, and pieces with what stands over them, the legs before each have.
-    corridors, beside
-        Cells beside each leg, and stretches of it by what they are.
+    traps
+        Terrain traps.
+    on, corridors, beside, above
+        Of each leg: what is touched, cells beside it, stretches by what those are, what stands over it.
     first
-        The first leg, from 0, that pieces, seen, corridors and beside are of.
+        The first leg, from 0, that these four are of.
     """
 
     tracks: list[Track]
     from_names: tuple[str, ...]
     turns_m: Array
-    pieces: Pieces
-    seen: SeenAlong
     chainage_m: Array
     elevation_m: Array
     traps: tuple[TerrainTrap, ...]
-    counts: tuple[list[int], list[int]]
+    on: list[Pieces]
     corridors: list[CorridorCells]
     beside: list[BesideLeg]
+    above: list[SeenAlong]
     first: int = 0
 
     def near_legs(self, first: int, last: int) -> Line:
         """Leave out what belongs to other legs; they count from 0, the last is not one of them."""
-        (pieces, seen), legs = self.counts, slice(first, last + 1)
-        on, over = _some(self.pieces, pieces[legs]), _some(self.seen, seen[legs])
-        corridors, beside = self.corridors[first:last], self.beside[first:last]
-        return replace(self, pieces=on, seen=over, corridors=corridors, beside=beside, first=first)
+        legs = slice(first, last)
+        on, corridors = self.on[legs], self.corridors[legs]
+        beside, above = self.beside[legs], self.above[legs]
+        return replace(self, on=on, corridors=corridors, beside=beside, above=above, first=first)
+
+    @cached_property
+    def pieces(self) -> Pieces:
+        """What is touched."""
+        return _together(Pieces, self.on, self.turns_m[self.first :])
+
+    @cached_property
+    def seen(self) -> SeenAlong:
+        """What stands over the line."""
+        return _together(SeenAlong, self.above, self.turns_m[self.first :])
 
     @cached_property
     def cells(self) -> CorridorCells:
@@ -246,8 +250,6 @@ def line_of(
 ) -> Line:
     """Put the legs of a line one after another; parameters as for `find.places_on`."""
     turns = np.concatenate(([0.0], np.cumsum([track.length_m for track in tracks])))
-    pieces, seen = [ground.pieces for ground in grounds], [leg.seen for leg in above]
-    corridors = [ground.corridor for ground in grounds]
     traps = [
         replace(trap, from_m=trap.from_m + float(turns[k]), to_m=trap.to_m + float(turns[k]))
         for k, leg in enumerate(above)
@@ -257,24 +259,17 @@ def line_of(
         tracks,
         from_names,
         turns,
-        _together(Pieces, pieces, turns),
-        _together(SeenAlong, seen, turns),
         np.concatenate([ground.chainage_m + turns[k] for k, ground in enumerate(grounds)]),
         np.concatenate([ground.elevation_m for ground in grounds]),
         tuple(traps),
-        (
-            [0, *accumulate(len(leg.start_m) for leg in pieces)],
-            [0, *accumulate(len(leg.start_m) for leg in seen)],
-        ),
-        corridors,
-        [kept.of("beside leg", cells, partial(BesideLeg.of, cells)) for cells in corridors],
+        [ground.pieces for ground in grounds],
+        [ground.corridor for ground in grounds],
+        [
+            kept.of("beside leg", ground.corridor, partial(BesideLeg.of, ground.corridor))
+            for ground in grounds
+        ],
+        [leg.seen for leg in above],
     )
-
-
-def _some(part: _Part, counts: list[int]) -> _Part:
-    """Rows of the columns from the first count to the last."""
-    rows = slice(counts[0], counts[-1])
-    return type(part)(*(getattr(part, one.name)[rows] for one in fields(part)))
 
 
 def _together(of: type[_Part], parts: list[_Part], turns_m: Array) -> _Part:
