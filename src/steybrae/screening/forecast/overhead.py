@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property, partial
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +36,7 @@ from steybrae.terrain.jacobian import ground_gradients
 from steybrae.terrain.overhead.bounds import HeightBounds
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points
 from steybrae.terrain.overhead.sight import FLOW_NEAR_M, in_sight
-from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between
+from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between, portions
 from steybrae.terrain.overhead.unknown import unknown_above
 from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
@@ -152,6 +152,9 @@ looks down is lost (our choice)."""
 
 _BITS: Final = 64
 
+_BINS_AT_ONCE: Final = 8
+"""Bins whose sights are tested at once: all of 64 would need a hundred megabytes on cells of 2 m."""
+
 
 def zones_overhead(
     kept: KeptGround, tracks: list[Track], how: CellsKnown, *, within: bool = False
@@ -266,35 +269,43 @@ class _Zones:
         return _Zones(ground, kind, kinds)
 
     def looking_down(self, points: Points, at: NDArray[np.intp], *, within: bool) -> Array:
-        """For each class and each bin of the points how far off the nearest that looks down there is, metres.
+        """For each bin of the points and each class how far off the nearest that looks down there is, metres.
 
         Infinite where none does and, unless `within`, where all of a bin lies in a start zone. After
         `MOST_TESTED` tests in a bin what is left counts as it is.
         """
-        found = np.full((len(self.kinds.at), int(at.max(initial=-1)) + 1), np.inf)
+        found = np.full((int(at.max(initial=-1)) + 1, len(self.kinds.at)), np.inf)
         zone = self.ground.zones.in_range[points.row.astype(np.intp), points.col.astype(np.intp)]
         if not within:
             points, at = points.pick(~zone), at[~zone]
         bins, first = np.unique(at, return_index=True)
-        least = math.tan(math.radians(LEAST_SIGHT_DEG))
-        for start in range(0, len(bins), _BITS):
-            group = bins[start : start + _BITS]
-            past = self._ways_past(points, at, group)
-            for k, which in enumerate(group.tolist()):
-                here = points.pick(first[start + k : start + k + 1])
-                pairs = pairs_between(self.ground, here, least, math.inf, None)
-                # In what order equally far ones are tested matters only where not all may be.
-                pairs = pairs.steepest() if len(pairs.cell) > MOST_TESTED else pairs
-                flows = (past[pairs.cell] >> np.uint64(k)) & np.uint64(1) > 0
-                off = self._off_m(here, pairs)
-                np.minimum.at(found[:, which], self.kind[pairs.cell[flows]], off[flows])
-                self._seen(here, pairs.pick(~flows), off[~flows], found[:, which])
+        for part in portions(len(bins), _BITS):
+            past = self._ways_past(points, at, bins[part])
+            for some in portions(len(bins[part]), _BINS_AT_ONCE):
+                here = points.pick(first[part][some])
+                found[bins[part][some]] = self._nearest_m(here, past >> np.uint64(some.start))
         return found
 
-    @cached_property
-    def _short_kind(self) -> NDArray[np.integer[Any]]:
-        """`kind` in the fewest bytes: sorting by two is done by counting."""
-        return self.kind.astype(np.min_scalar_type(len(self.kinds.at)))
+    def _nearest_m(self, here: Points, past: NDArray[np.uint64]) -> Array:
+        """How far off the nearest of each class is that looks down on some places, ``(places, classes)``.
+
+        Parameters
+        ----------
+        here
+            Places, one of each bin.
+        past
+            For each source which of their bins its way down comes near, as bits from the first on.
+        """
+        found = np.full((len(here.col), len(self.kinds.at)), np.inf)
+        pairs = pairs_between(self.ground, here, math.tan(math.radians(LEAST_SIGHT_DEG)), math.inf, None)
+        # In what order equally far ones are tested matters only where not all may be.
+        if np.bincount(pairs.point).max(initial=0) > MOST_TESTED:
+            pairs = pairs.steepest()
+        flows = (past[pairs.cell] >> pairs.point.astype(np.uint64)) & np.uint64(1) > 0
+        off_m = self._off_m(here, pairs)
+        np.minimum.at(found, (pairs.point[flows], self.kind[pairs.cell[flows]]), off_m[flows])
+        self._seen(here, pairs.pick(~flows), off_m[~flows], found.reshape(-1))
+        return found
 
     @cached_property
     def _bounds(self) -> HeightBounds:
@@ -350,34 +361,38 @@ class _Zones:
         return of_sources
 
     def _off_m(self, here: Points, pairs: Pairs) -> Array:
-        sources = self.ground.sources
+        sources, here = self.ground.sources, here.pick(pairs.point)
         col, row = sources.col[pairs.cell] + 0.5, sources.row[pairs.cell] + 0.5
-        return np.asarray(np.hypot(*self.ground.offset_m(col - here.col[0], row - here.row[0])))
+        return np.asarray(np.hypot(*self.ground.offset_m(col - here.col, row - here.row)))
 
     def _seen(self, here: Points, pairs: Pairs, off_m: Array, found: Array) -> None:
-        """Set how far off the nearest of each class in sight is, where it is nearer than what is found."""
-        near = np.flatnonzero(off_m < found[self.kind[pairs.cell]])
+        """Set how far off the nearest in sight is of each place and class, where nearer than what is found."""
+        # One number for place and class, of as few bytes as may be: two are sorted by counting.
+        short = np.min_scalar_type(len(found))
+        of = (pairs.point * len(self.kinds.at) + self.kind[pairs.cell]).astype(short)
+        near = np.flatnonzero(off_m < found[of])
         order = near[np.argsort(off_m[near], kind="stable")]
-        order = order[np.argsort(self._short_kind[pairs.cell[order]], kind="stable")]
-        pairs, off_m = pairs.pick(order), off_m[order]
-        kind = self.kind[pairs.cell]
-        rank = np.arange(len(kind)) - np.repeat(*runs(kind))
-        low, high, tested, most = 0, 1, 0, int(rank.max(initial=-1))
+        order = order[np.argsort(of[order], kind="stable")]
+        pairs, off_m, of = pairs.pick(order), off_m[order], of[order]
+        rank = np.arange(len(of)) - np.repeat(*runs(of))
+        tested = np.zeros(len(here.col), dtype=np.intp)
+        low, high, most = 0, 1, int(rank.max(initial=-1))
         while low <= most:
-            left = np.flatnonzero((rank >= low) & (off_m < found[kind]))
-            if tested + np.count_nonzero(rank[left] < high) > MOST_TESTED:
-                np.minimum.at(found, kind[left], off_m[left])
-                return
-            left = left[rank[left] < high]
+            left = np.flatnonzero((rank >= low) & (off_m < found[of]))
+            count = np.bincount(pairs.point[left[rank[left] < high]], minlength=len(tested))
+            too_many = tested + count > MOST_TESTED
+            untested = left[too_many[pairs.point[left]]]
+            np.minimum.at(found, of[untested], off_m[untested])
+            left = left[(rank[left] < high) & ~too_many[pairs.point[left]]]
             some = left[in_sight(self.ground, here, pairs.pick(left), self._bounds)]
-            np.minimum.at(found, kind[some], off_m[some])
-            low, high, tested = high, 4 * high, tested + len(left)
+            np.minimum.at(found, of[some], off_m[some])
+            low, high, tested = high, 4 * high, tested + count
 
     def as_cells(self, found: Array, edges_m: Array, unknown: NDArray[np.bool_]) -> GroundCells:
         """Ground of the classes that look down on each bin; its slopes are not kept."""
-        kind, at = np.nonzero(np.isfinite(found))
+        at, kind = np.nonzero(np.isfinite(found))
         kinds = self.kinds
         heights = (kinds.low_m[kind], kinds.high_m[kind])
         return compact(
-            edges_m, unknown, at, kinds.slope_deg[kind], kinds.sectors[kind], heights, 0.0, found[kind, at]
+            edges_m, unknown, at, kinds.slope_deg[kind], kinds.sectors[kind], heights, 0.0, found[at, kind]
         )
