@@ -75,9 +75,10 @@ def test_a_worker_killed_in_the_middle_loses_nothing(model: Path, alone: Path, t
 @pytest.mark.usefixtures("dask")
 @pytest.mark.filterwarnings("ignore")
 def test_overhead_angles_on_workers_of_which_one_is_killed(tmp_path: Path) -> None:
+    """Over two panels, which bring each other more."""
     from distributed import Client, LocalCluster
 
-    path = write(tmp_path / "hills.tif", with_voids(mountains(1140, 120)))
+    path = write(tmp_path / "hills.tif", with_voids(mountains(120, 2300)))
     layers = ("bands", "overhead", "start_zones")
     alone = run(tmp_path / "alone", path, layers=layers)
     with (

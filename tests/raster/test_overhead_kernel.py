@@ -12,9 +12,9 @@ from tests.terrain.overhead import brute_overhead as brute
 from tests.terrain.overhead.made_ground import rough
 
 from steybrae.raster import compiled
-from steybrae.raster.overhead.heads import brings_more
-from steybrae.raster.overhead.kernel import settle
-from steybrae.raster.overhead.layers import LENGTHS, RING, TILE_CELLS
+from steybrae.raster.overhead.heads import brings_more, mark_reached
+from steybrae.raster.overhead.kernel import LANES, settle
+from steybrae.raster.overhead.layers import LENGTHS, NEITHER, RING, START_ZONE, TILE_CELLS
 from steybrae.raster.overhead.survey import shortest_share, smallest_cell_m, tile_lengths_m
 from steybrae.terrain.dem import Grid
 
@@ -35,11 +35,20 @@ def costs(shape, angle_deg, steps_m=STEPS_M):
     return np.broadcast_to(lost, (down, right, len(LENGTHS))).astype(np.float32)
 
 
+def settled(head, z, lowest, lost, again):
+    """Settle heads of one angle, which fill all lanes and come out of each the same; who gets more."""
+    lanes, costs = np.repeat(head[..., None], LANES, axis=-1), np.repeat(lost[..., None], LANES, axis=-1)
+    settle(lanes, z, lowest, costs, again)
+    assert (lanes == lanes[..., :1]).all()
+    head[...] = lanes[..., 0]
+    return brings_more(lanes, z, lowest, costs)
+
+
 def heads(z, source, angle_deg, steps_m=STEPS_M):
     """Heads of a raster taken as one block."""
     heights, lowest, head = walled(z)
     np.copyto(head[RING:-RING, RING:-RING], z.astype(np.float32), where=source & ~np.isnan(z))
-    settle(head, heights, lowest, costs(z.shape, angle_deg, steps_m), False)
+    settled(head, heights, lowest, costs(z.shape, angle_deg, steps_m), False)
     return head[RING:-RING, RING:-RING]
 
 
@@ -121,7 +130,7 @@ def test_no_piece_is_passed_over_that_something_would_rise_in(shape, angle_deg):
     np.copyto(head[RING:-RING, RING:-RING], z.astype(np.float32), where=source & ~np.isnan(z))
     lost = costs(shape, angle_deg)
     by_hand = relaxed(head.copy(), heights, lowest, lost[0, 0])
-    settle(head, heights, lowest, lost, False)
+    settled(head, heights, lowest, lost, False)
     assert_array_equal(head, by_hand)
     # A neighbour's ground is not outside of all ground.
     heights[RING:-RING, -RING:] = heights[RING:-RING, -RING - 1 : -RING]
@@ -129,8 +138,27 @@ def test_no_piece_is_passed_over_that_something_would_rise_in(shape, angle_deg):
     for cells in (head, by_hand):
         cells[RING:-RING, -RING:] = heights[RING:-RING, -RING:] + np.float32(150.0)
         cells[:RING, RING:-RING] = heights[:RING, RING:-RING] + np.float32(80.0)
-    settle(head, heights, lowest, lost, True)
+    settled(head, heights, lowest, lost, True)
     assert_array_equal(head, relaxed(by_hand, heights, lowest, lost[0, 0]))
+
+
+def test_angles_that_are_settled_together_get_what_each_gets_alone():
+    z, source = ground(12)
+    heights, lowest, head = walled(z)
+    np.copyto(head[RING:-RING, RING:-RING], z.astype(np.float32), where=source & ~np.isnan(z))
+    angles_deg = np.linspace(18.0, 60.0, LANES)
+    lanes = np.repeat(head[..., None], LANES, axis=-1)
+    lost = np.stack([costs(z.shape, angle_deg) for angle_deg in angles_deg], axis=-1)
+    settle(lanes, heights, lowest, lost, False)
+    for lane, angle_deg in enumerate(angles_deg):
+        assert_array_equal(lanes[RING:-RING, RING:-RING, lane], heads(z, source, angle_deg))
+    classes = np.where(source & ~np.isnan(z), START_ZONE, NEITHER).astype(np.uint8)
+    got = np.empty_like(classes)
+    mark_reached(lanes, heights, classes, np.arange(1, LANES + 1, dtype=np.uint8), got)
+    expected = sum(reached(z, source, angle_deg).astype(int) for angle_deg in angles_deg)
+    # Snow lies on unknown ground too, at no height; what is said of it elsewhere is that it is unknown.
+    assert_array_equal(np.where(np.isnan(z), 0, got), expected)
+    assert len(np.unique(got)) == LANES + 1
 
 
 TURNS = {
@@ -208,9 +236,8 @@ def test_blocks_that_pass_heads_on_get_what_the_whole_gets():
             head[:, -RING:] = found[1][:, RING : 2 * RING]
         else:
             head[:, :RING] = found[0][:, -2 * RING : -RING]
-        settle(head, heights[:, parts[k]].copy(), lowest, lost, False)
+        bits = settled(head, heights[:, parts[k]].copy(), lowest, lost, False)
         found[k], visits = head, visits + 1
-        bits = brings_more(head, heights[:, parts[k]].copy(), lowest, lost)
         assert bits & ~(1 << 3 | 1 << 5) == 0  # only to the left or the right
         if bits and 1 - k not in waiting:
             waiting.append(1 - k)

@@ -56,20 +56,23 @@ class Layout:
     ----------
     rows, cols
         Size, cells.
+    side
+        Of a block, cells; only whole ones of `BLOCK` make overviews.
     """
 
     rows: int
     cols: int
+    side: int = BLOCK
 
     @property
     def down(self) -> int:
         """Blocks from top to bottom."""
-        return math.ceil(self.rows / BLOCK)
+        return math.ceil(self.rows / self.side)
 
     @property
     def right(self) -> int:
         """Blocks from left to right."""
-        return math.ceil(self.cols / BLOCK)
+        return math.ceil(self.cols / self.side)
 
     @property
     def count(self) -> int:
@@ -93,16 +96,32 @@ class Layout:
     def block(self, number: int) -> Block:
         """Block of a number; they are counted along the rows of blocks."""
         down, right = divmod(number, self.right)
-        row, col = down * BLOCK, right * BLOCK
-        return Block(number, row, col, min(BLOCK, self.rows - row), min(BLOCK, self.cols - col))
+        row, col, side = down * self.side, right * self.side, self.side
+        return Block(number, row, col, min(side, self.rows - row), min(side, self.cols - col))
 
     def order(self, *, striped: bool = False) -> Iterator[int]:
         """Numbers of the blocks in the order of work; a striped model is one panel."""
         wide = self.right if striped else PANEL_BLOCKS
         for left in range(0, self.right, wide):
-            for down in range(self.down):
-                for right in range(left, min(left + wide, self.right)):
-                    yield down * self.right + right
+            yield from self._in_panel(left, wide)
+
+    @property
+    def panels(self) -> int:
+        """Panels from left to right."""
+        return math.ceil(self.right / PANEL_BLOCKS)
+
+    def panel(self, number: int) -> Iterator[int]:
+        """Numbers of the blocks of a panel in the order of work."""
+        return self._in_panel(number * PANEL_BLOCKS, PANEL_BLOCKS)
+
+    def panel_of(self, number: int) -> int:
+        """Panel that a block lies in."""
+        return number % self.right // PANEL_BLOCKS
+
+    def _in_panel(self, left: int, wide: int) -> Iterator[int]:
+        for down in range(self.down):
+            for right in range(left, min(left + wide, self.right)):
+                yield down * self.right + right
 
 
 def filled(cells: NDArray[Any], shape: tuple[int, int], fill: float) -> NDArray[Any]:

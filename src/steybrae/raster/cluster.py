@@ -1,17 +1,18 @@
 """The same blocks on several machines, or in several processes here, with Dask distributed.
 
-A task is a block's number. Every worker process opens the model and its own part files once, reads
-its own windows, writes its own tiles, and sends back the block's record: some kilobytes of plain
-numbers. All machines need the model and the output folder under the same paths. A worker that dies
-loses the blocks whose records had not come back; the scheduler gives them to another.
+A task is a block's number, or a panel of overhead angles (`steybrae.raster.overhead.energy`). Every worker
+process opens the model and its own part files once, reads its own windows, writes its own tiles, and sends
+back the block's record: some kilobytes of plain numbers. All machines need the model and the output folder
+under the same paths. A worker that dies loses the blocks whose records had not come back; the scheduler
+gives them to another.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Generator, Sequence
-from concurrent.futures import Future
-from contextlib import ExitStack
+from collections.abc import Generator, Iterator, Sequence
+from concurrent.futures import Executor, Future
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -25,7 +26,7 @@ from steybrae.raster.overhead.layers import OPEN_CELLS, open_pieces
 from steybrae.raster.station import Station, open_station
 
 if TYPE_CHECKING:
-    from steybrae.raster.overhead.energy import Energy
+    from steybrae.raster.overhead.energy import Energy, Task
 
 LOCAL: Final = "local:"
 
@@ -112,8 +113,8 @@ def leave(job: AreaJob, folder: Path) -> None:
 _energies: dict[Key, tuple[ExitStack, Energy]] = {}
 
 
-def solve_here(job: AreaJob, folder: Path, angles_deg: tuple[int, ...]) -> tuple[int, ...]:
-    """Settle all blocks at some angles in this process; what a worker runs before there are rasters.
+def settle_here(job: AreaJob, folder: Path, task: Task) -> frozenset[int]:
+    """Settle a panel in this process; what a worker runs before there are rasters.
 
     Parameters
     ----------
@@ -122,8 +123,8 @@ def solve_here(job: AreaJob, folder: Path, angles_deg: tuple[int, ...]) -> tuple
 
     Returns
     -------
-    tuple of int
-        The same. What was found is in the folder.
+    frozenset of int
+        As `steybrae.raster.overhead.energy.Energy.settle`. What was found is in the folder.
     """
     from steybrae.raster.overhead.energy import open_energy  # noqa: PLC0415  loads the compiler
 
@@ -134,16 +135,15 @@ def solve_here(job: AreaJob, folder: Path, angles_deg: tuple[int, ...]) -> tuple
                 grid = model.grid
             kept = kept_arrays(folder, OPEN_CELLS)
             assert kept is not None  # noqa: S101  surveyed before
-            pieces = stack.enter_context(open_pieces(folder))
+            pieces = stack.enter_context(open_pieces(folder, grid.shape))
             lowest_m = float(np.nanmin(kept["low_m"]))
-            _energies[job, folder] = stack, stack.enter_context(open_energy(folder, grid, pieces, lowest_m))
+            _energies[job, folder] = stack, stack.enter_context(open_energy(grid, pieces, lowest_m))
         _, energy = _energies[job, folder]
-    energy.solve(angles_deg)
-    return angles_deg
+    return energy.settle(task)
 
 
-def leave_angles(job: AreaJob, folder: Path) -> None:
-    """Close what `solve_here` keeps open in this process."""
+def leave_panels(job: AreaJob, folder: Path) -> None:
+    """Close what `settle_here` keeps open in this process."""
     with _starting:
         stack, _ = _energies.pop((job, folder), (None, None))
     if stack is not None:
@@ -176,41 +176,47 @@ def on_cluster(
     QuantityError
         ``local:`` without a number, or a scheduler that does not answer.
     """
-    return _tasks((work_here, leave), job, folder, todo, cluster)
+    with _joined(cluster) as client:
+        from distributed import as_completed  # noqa: PLC0415  an optional extra
+
+        futures = client.map(
+            work_here, [job] * len(todo), [folder] * len(todo), todo, pure=False, retries=RETRIES
+        )
+        done = as_completed(futures)
+        del futures
+        try:
+            for future in done:
+                yield future.result()
+                future.release()
+        finally:
+            client.run(leave, job, folder)
 
 
-def angles_on_cluster(
-    job: AreaJob, folder: Path, groups: Sequence[tuple[int, ...]], cluster: str
-) -> Generator[tuple[int, ...], None, None]:
-    """Settle the energy line on a cluster, each task some angles over the whole model.
+@contextmanager
+def workers(job: AreaJob, folder: Path, cluster: str) -> Iterator[tuple[Executor, int]]:
+    """Workers of a cluster for `settle_here`, and how many tasks they take at once.
 
-    Parameters and errors as `on_cluster`, with groups of angles instead of blocks.
-
-    Yields
-    ------
-    tuple of int
-        Groups, as they are done.
+    Parameters and errors as `on_cluster`.
     """
-    return _tasks((solve_here, leave_angles), job, folder, groups, cluster)
+    with _joined(cluster) as client:
+        try:
+            yield client.get_executor(pure=False, retries=RETRIES), max(1, sum(client.nthreads().values()))
+        finally:
+            client.run(leave_panels, job, folder)
 
 
-def _tasks(
-    work: tuple[Callable[..., Any], Callable[..., None]],
-    job: AreaJob,
-    folder: Path,
-    todo: Sequence[Any],
-    cluster: str,
-) -> Generator[Any, None, None]:
+@contextmanager
+def _joined(cluster: str) -> Iterator[Any]:
+    """Client of a cluster, which is started here where it is a local one."""
     try:
         import dask  # noqa: PLC0415  an optional extra
-        from distributed import Client, LocalCluster, as_completed  # noqa: PLC0415
+        from distributed import Client, LocalCluster  # noqa: PLC0415
     except ImportError as error:
         message = (
             "--cluster needs the optional package dask[distributed]; it is not installed. "
             "Install steybrae[cluster], or leave --cluster out."
         )
         raise MissingExtraError(message) from error
-    function, leave_it = work
     with ExitStack() as stack:
         address: Any = cluster
         if cluster.startswith(LOCAL):
@@ -224,18 +230,7 @@ def _tasks(
                     host="127.0.0.1",
                 )
             )
-        client = stack.enter_context(_client(Client, address, cluster))
-        futures = client.map(
-            function, [job] * len(todo), [folder] * len(todo), todo, pure=False, retries=RETRIES
-        )
-        done = as_completed(futures)
-        del futures
-        try:
-            for future in done:
-                yield future.result()
-                future.release()
-        finally:
-            client.run(leave_it, job, folder)
+        yield stack.enter_context(_client(Client, address, cluster))
 
 
 def _workers(cluster: str) -> int:

@@ -263,7 +263,7 @@ def open_station(job: AreaJob, folder: Path, writer: str | None = None) -> Itera
     """
     with ExitStack() as stack:
         model = stack.enter_context(open_model(job.paths, job.z_unit))
-        overhead = stack.enter_context(open_overhead(folder)) if job.overhead else None
+        overhead = stack.enter_context(open_overhead(folder, model.grid.shape)) if job.overhead else None
         station = Station(job, model, folder, writer or free_writer_name(), overhead)
         stack.callback(station.close)
         yield station

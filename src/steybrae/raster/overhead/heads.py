@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.raster.compiled import compiled
-from steybrae.raster.overhead.kernel import settle
+from steybrae.raster.overhead.kernel import LANES, settle
 from steybrae.raster.overhead.layers import LENGTHS, RING, START_ZONE, TILE_CELLS
 
 Cells = NDArray[Any]
@@ -22,27 +22,29 @@ _HALF: Final = np.float32(0.5)
 
 @compiled
 def _brought(
-    head: Cells, z: Cells, lost: Cells, row: int, col: int, bottom: int, right: int, least: float
+    head: Cells, z: Cells, worth: float, lost: Cells, row: int, col: int, bottom: int, right: int
 ) -> bool:
-    """Whether the block's own cells bring a cell of the ring more than `least`."""
+    """Whether the block's own cells bring a cell of the ring, which is `worth` so much, more than it has."""
     for s in range(16):
         length, turned = s // 2, 1 - 2 * (s % 2)
         i, j = turned * _COLS[length], turned * _ROWS[length]
         r, c = row + j, col + i
         if not (RING <= r < bottom and RING <= c < right):
             continue
-        bring = head[r, c] - lost[length]
-        if bring <= least:
-            continue
-        if abs(i) == 2:
-            near = col + i // 2
-            if bring < (z[row, near] + z[r, near] - lost[length]) * _HALF:
+        for a in range(LANES):
+            cost = lost[length, a]
+            bring = head[r, c, a] - cost
+            if bring <= head[row, col, a] or bring < worth:
                 continue
-        elif abs(j) == 2:
-            near = row + j // 2
-            if bring < (z[near, col] + z[near, c] - lost[length]) * _HALF:
-                continue
-        return True
+            if abs(i) == 2:
+                near = col + i // 2
+                if bring < (z[row, near] + z[r, near] - cost) * _HALF:
+                    continue
+            elif abs(j) == 2:
+                near = row + j // 2
+                if bring < (z[near, col] + z[near, c] - cost) * _HALF:
+                    continue
+            return True
     return False
 
 
@@ -60,7 +62,7 @@ def brings_more(head: Cells, z: Cells, lowest: np.float32, lost: Cells) -> int:
     int
         Bit ``3 (row + 1) + col + 1`` for the neighbour ``row``, ``col`` steps of a block away.
     """
-    high, wide = head.shape
+    high, wide = head.shape[:2]
     bottom, right = high - RING, wide - RING
     found = 0
     for row in range(high):
@@ -74,9 +76,9 @@ def brings_more(head: Cells, z: Cells, lowest: np.float32, lost: Cells) -> int:
                 continue
             bit = 1 << (3 * down + across)
             tile_col = (col - RING) // TILE_CELLS + 1
-            least = max(head[row, col], np.nextafter(max(z[row, col], lowest), _NEVER))
+            worth = max(z[row, col], lowest)
             if not found & bit and _brought(
-                head, z, lost[tile_row, tile_col], row, col, bottom, right, least
+                head, z, worth, lost[tile_row, tile_col], row, col, bottom, right
             ):
                 found |= bit
             col += 1
@@ -107,21 +109,28 @@ def first_heads(z: Cells, classes: Cells, head: Cells) -> None:
 
 
 @compiled
-def mark_reached(head: Cells, z: Cells, classes: Cells, angle: np.uint8, reached: Cells) -> None:
-    """Raise to an angle those of a block's cells whose heads rose above their first ones."""
+def mark_reached(head: Cells, z: Cells, classes: Cells, angles_deg: Cells, reached: Cells) -> None:
+    """Fill the largest angle at which the heads of a block's cells rose above their first ones; 0 for none.
+
+    `angles_deg` rise, one for each lane.
+    """
     for row in range(classes.shape[0]):
         for col in range(classes.shape[1]):
             source = classes[row, col] >= START_ZONE
             begun = z[row + RING, col + RING] if source else _NEVER
-            if head[row + RING, col + RING] > begun:
-                reached[row, col] = max(reached[row, col], angle)
+            reached[row, col] = 0
+            for a in range(LANES - 1, -1, -1):
+                if head[row + RING, col + RING, a] > begun:
+                    reached[row, col] = angles_deg[a]
+                    break
 
 
 def ready() -> None:
     """Compile everything now, or load what an earlier run compiled; some seconds the first time."""
     z = np.zeros((2 * RING + 1, 2 * RING + 1), np.float32)
-    head, classes, lost = np.empty_like(z), np.ones((1, 1), np.uint8), np.ones((3, 3, len(LENGTHS)), z.dtype)
+    head, lost = np.empty((*z.shape, LANES), z.dtype), np.ones((3, 3, len(LENGTHS), LANES), z.dtype)
+    classes, angles_deg = np.ones((1, 1), np.uint8), np.ones(LANES, np.uint8)
     first_heads(z, classes, head)
     settle(head, z, _HALF, lost, False)
-    mark_reached(head, z, classes, np.uint8(1), classes)
+    mark_reached(head, z, classes, angles_deg, classes)
     brings_more(head, z, _HALF, lost)

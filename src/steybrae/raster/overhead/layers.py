@@ -16,7 +16,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block, filled
+from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block, Layout, filled
 from steybrae.raster.files.outputs import SmallFile, free_writer_name, kept_arrays
 from steybrae.raster.job import OPEN
 from steybrae.raster.metric import BlockMetric
@@ -27,7 +27,10 @@ from steybrae.value import AT_LEAST
 RING: Final = 2
 """Cells of the neighbours around a block: as far as a knight's move reaches."""
 
-RINGED: Final = BLOCK + 2 * RING
+PART: Final = BLOCK // 4
+"""Side of the parts of a block that are settled by themselves, cells: the heads of one take 4 MB."""
+
+RINGED: Final = PART + 2 * RING
 
 TILE_CELLS: Final = 128
 """Side of a tile, cells: swept until nothing changes before the next one, while it is in the cache.
@@ -37,57 +40,77 @@ LENGTHS: Final = ((1, 0), (0, 1), (1, 1), (1, -1), (2, 1), (2, -1), (1, 2), (1, 
 """Steps in column and row whose lengths a tile has, in this order; their opposites are as long."""
 
 
-def piece_of(file: SmallFile, block: Block) -> Cells:
-    """Cells of a block, ``[row, col]``, 0 to 255, read-only; 0 where nothing was written yet."""
-    raw = file.read(block.number, 1).ljust(BLOCK * BLOCK, b"\0")
-    return np.frombuffer(raw, np.uint8).reshape(BLOCK, BLOCK)[: block.rows, : block.cols]
+def piece_of(file: SmallFile, part: Block) -> Cells:
+    """Cells of a part, ``[row, col]``, 0 to 255, read-only; 0 where nothing was written yet."""
+    raw = file.read(part.number, 1).ljust(PART * PART, b"\0")
+    return np.frombuffer(raw, np.uint8).reshape(PART, PART)[: part.rows, : part.cols]
 
 
-def put_piece(file: SmallFile, block: Block, cells: Cells) -> None:
-    """Write the cells of a block."""
-    file.write(block.number, filled(cells, (BLOCK, BLOCK), 0).tobytes())
+def put_piece(file: SmallFile, part: Block, cells: Cells) -> None:
+    """Write the cells of a part."""
+    file.write(part.number, filled(cells, (PART, PART), 0).tobytes())
 
 
 @dataclass(frozen=True, eq=False)
 class Pieces:
-    """Files of pieces in a working folder, which several processes may open.
+    """Files of pieces in a working folder, one piece for each part, which several processes may open.
 
     Attributes
     ----------
     folder
         The working folder.
+    layout
+        Of the parts.
     heights
-        Heights of each block and its ring in single precision, metres, unpacked once for all angles.
+        Heights of each part and its ring in single precision, metres, unpacked once for all angles.
     classes
         Class of each cell (`steybrae.raster.overhead.survey`).
     """
 
     folder: Path
+    layout: Layout
     heights: SmallFile
     classes: SmallFile
 
     def new_steepest(self) -> SmallFile:
         """File of a writer's own for the largest angle at which each cell is reached, whole degrees."""
-        return SmallFile(self.folder / f"{free_writer_name()}.steepest", BLOCK * BLOCK)
+        return SmallFile(self.folder / f"{free_writer_name()}.steepest", PART * PART)
 
-    def put_heights(self, block: Block, ringed: Cells) -> None:
-        """Keep the heights of a block and its ring."""
-        self.heights.write(block.number, filled(ringed, (RINGED, RINGED), 0.0).tobytes())
+    def parts(self, block: Block) -> Iterator[tuple[Block, int, int]]:
+        """Parts of a block, with their first row and column in it."""
+        for row in range(0, block.rows, PART):
+            for col in range(0, block.cols, PART):
+                number = (block.row + row) // PART * self.layout.right + (block.col + col) // PART
+                yield self.layout.block(number), row, col
 
-    def heights_of(self, block: Block) -> Cells:
-        """Heights of a block and its ring, ``[row, col]``, metres, in memory of their own."""
+    def cells_of(self, file: SmallFile, block: Block) -> Cells:
+        """Cells of a whole block, ``[row, col]``, from the pieces of its parts."""
+        out = np.empty((block.rows, block.cols), np.uint8)
+        for part, row, col in self.parts(block):
+            out[row : row + part.rows, col : col + part.cols] = piece_of(file, part)
+        return out
+
+    def put_block(self, block: Block, classes: Cells, ringed_m: Cells) -> None:
+        """Keep the classes of a block, and its heights with their ring."""
+        for part, row, col in self.parts(block):
+            put_piece(self.classes, part, classes[row : row + part.rows, col : col + part.cols])
+            ringed = ringed_m[row : row + part.rows + 2 * RING, col : col + part.cols + 2 * RING]
+            self.heights.write(part.number, filled(ringed, (RINGED, RINGED), 0.0).tobytes())
+
+    def heights_of(self, part: Block) -> Cells:
+        """Heights of a part and its ring, ``[row, col]``, metres, in memory of their own."""
         raw = np.empty((RINGED, RINGED), np.float32)
-        self.heights.read_into(block.number, raw)
-        return np.ascontiguousarray(raw[: block.rows + 2 * RING, : block.cols + 2 * RING])
+        self.heights.read_into(part.number, raw)
+        return np.ascontiguousarray(raw[: part.rows + 2 * RING, : part.cols + 2 * RING])
 
 
 @contextmanager
-def open_pieces(folder: Path) -> Iterator[Pieces]:
-    """Open the files of a working folder."""
+def open_pieces(folder: Path, shape: tuple[int, int]) -> Iterator[Pieces]:
+    """Open the files of a working folder, of a raster of so many rows and columns."""
     heights = SmallFile(folder / "heights.pieces", 4 * RINGED**2)
-    classes = SmallFile(folder / "classes.pieces", BLOCK * BLOCK)
+    classes = SmallFile(folder / "classes.pieces", PART * PART)
     try:
-        yield Pieces(folder, heights, classes)
+        yield Pieces(folder, Layout(*shape, PART), heights, classes)
     finally:
         heights.close()
         classes.close()
@@ -160,7 +183,7 @@ class OverheadCells:
 
     def classes(self, block: Block) -> Cells:
         """Numbers of ``start_zones.tif``."""
-        return piece_of(self.pieces.classes, block)
+        return self.pieces.cells_of(self.pieces.classes, block)
 
     def codes(self, block: Block, known: Cells) -> Cells:
         """Numbers of ``overhead.tif``.
@@ -173,7 +196,7 @@ class OverheadCells:
         # The largest angle at which a cell is reached is less than one below the true one.
         code = np.ones((block.rows, block.cols), np.uint8)
         for file in self.steepest:
-            np.maximum(code, piece_of(file, block) + np.uint8(1), out=code)
+            np.maximum(code, self.pieces.cells_of(file, block) + np.uint8(1), out=code)
         row, col = (
             np.arange(first, first + size) // self.side
             for first, size in ((block.row, block.rows), (block.col, block.cols))
@@ -184,13 +207,13 @@ class OverheadCells:
 
 
 @contextmanager
-def open_overhead(folder: Path) -> Iterator[OverheadCells]:
-    """Open what `steybrae.raster.overhead.run.make_overhead` left in a working folder."""
+def open_overhead(folder: Path, shape: tuple[int, int]) -> Iterator[OverheadCells]:
+    """Open what `steybrae.raster.overhead.run.make_overhead` left in a working folder; see `open_pieces`."""
     kept = kept_arrays(folder, OPEN_CELLS)
     assert kept is not None  # noqa: S101  made before any block
     with ExitStack() as stack:
-        pieces = stack.enter_context(open_pieces(folder))
-        steepest = tuple(SmallFile(path, BLOCK * BLOCK) for path in sorted(folder.glob("*.steepest")))
+        pieces = stack.enter_context(open_pieces(folder, shape))
+        steepest = tuple(SmallFile(path, PART * PART) for path in sorted(folder.glob("*.steepest")))
         for file in steepest:
             stack.callback(file.close)
         yield OverheadCells(pieces, steepest, kept["open"], int(kept["side"]))

@@ -6,11 +6,11 @@ make the rasters then read what they need of it (`steybrae.raster.overhead.layer
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Generator, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, closing, contextmanager
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -21,12 +21,16 @@ from steybrae.raster.blocks import BLOCK, Layout, each
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.raster.files.outputs import Workspace
 from steybrae.raster.job import AreaJob, Told
-from steybrae.raster.overhead.energy import ANGLES_AT_ONCE, ANGLES_DEG, open_energy
+from steybrae.raster.overhead.energy import ANGLES_DEG, Task, frames_file, open_energy
 from steybrae.raster.overhead.heads import ready
-from steybrae.raster.overhead.layers import OPEN_CELLS, Pieces, open_pieces, put_piece
+from steybrae.raster.overhead.kernel import LANES
+from steybrae.raster.overhead.layers import OPEN_CELLS, Pieces, open_pieces
 from steybrae.raster.overhead.survey import Survey, overlooked_by_unknown, ringed_heights_m, smallest_cell_m
 
 Cells = NDArray[Any]
+
+Panel = tuple[tuple[int, ...], int]
+"""Angles and number of a panel."""
 
 DONE: Final = "overhead_done"
 """Name under which the working folder keeps the angles that are done."""
@@ -43,6 +47,7 @@ class _Site:
     layout: Layout
     pieces: Pieces
     pool: ThreadPoolExecutor
+    threads: int
     told: Told
 
 
@@ -69,7 +74,7 @@ def make_overhead(
     told
         Called as blocks are done.
     cluster
-        Where angles are worked on, each worker for all of the model; None works here, in threads.
+        Where panels are settled, each at some angles; None works here, in threads.
     """
     told("compiling, the first time", 0, 1)
     ready()
@@ -92,10 +97,10 @@ def _site(job: AreaJob, work: Workspace, model: RasterModel, threads: int, told:
     cache_bytes, _ = cache_for(model, BLOCK + 2)
     heights = RawHeights(model, met if job.unknown_where_unreadable else None)
     with ExitStack() as stack:
-        pieces = stack.enter_context(open_pieces(work.folder))
+        pieces = stack.enter_context(open_pieces(work.folder, model.grid.shape))
         pool = stack.enter_context(ThreadPoolExecutor(threads))
         stack.callback(pool.shutdown, cancel_futures=True)
-        yield _Site(job, work, heights, cache_bytes, Layout(*model.grid.shape), pieces, pool, told)
+        yield _Site(job, work, heights, cache_bytes, Layout(*model.grid.shape), pieces, pool, threads, told)
 
 
 def _surveyed(site: _Site) -> Cells:
@@ -111,8 +116,7 @@ def _surveyed(site: _Site) -> Cells:
         with this_thread(site.cache_bytes):
             classes, (low, high), any_unknown = survey.block(block)
             heights = ringed_heights_m(site.heights, layout, block)
-        put_piece(site.pieces.classes, block, classes)
-        site.pieces.put_heights(block, heights)
+        site.pieces.put_block(block, classes, heights)
         place = tuple(
             slice(first // side, first // side + size)
             for first, size in zip((block.row, block.col), low.shape, strict=True)
@@ -128,47 +132,73 @@ def _surveyed(site: _Site) -> Cells:
 
 
 def _solved(site: _Site, lowest_m: float, done: set[int], cluster: str | None) -> None:
-    """Solve for the angles that are left, some at a time in each thread or worker; the flattest first."""
+    """Solve for the angles that are left; those of a group are kept once no part gets more."""
     angles = sorted(set(ANGLES_DEG) - done)
-    groups = [tuple(angles[k : k + ANGLES_AT_ONCE]) for k in range(0, len(angles), ANGLES_AT_ONCE)]
-    if cluster is None:
-        solved = _in_threads(site, lowest_m, groups)
-    else:
-        from steybrae.raster.cluster import angles_on_cluster  # noqa: PLC0415  an optional extra
-
-        solved = _told_groups(site, angles_on_cluster(site.job, site.work.folder, groups, cluster), groups)
-    with closing(solved):
-        for group in solved:
+    groups = [tuple(angles[k : k + LANES]) for k in range(0, len(angles), LANES)]
+    for group in groups:
+        frames_file(site.work.folder, group).unlink(missing_ok=True)
+    with _workers(site, lowest_m, cluster) as (pool, many, settle):
+        for group in _settled(pool, many, settle, groups, site):
+            frames_file(site.work.folder, group).unlink(missing_ok=True)
             done = done | set(group)
             site.work.keep(DONE, angles_deg=np.array(sorted(done)))
 
 
-Groups = Generator[tuple[int, ...], None, None]
+Settle = Callable[[Task], frozenset[int]]
 
 
-def _in_threads(site: _Site, lowest_m: float, groups: Sequence[tuple[int, ...]]) -> Groups:
-    lock, visits, of = threading.Lock(), 0, len(groups) * site.layout.count
+@contextmanager
+def _workers(site: _Site, lowest_m: float, cluster: str | None) -> Iterator[tuple[Executor, int, Settle]]:
+    """Who settles panels, how many at once, and what they are given to do: threads here, or a cluster."""
+    if cluster is not None:
+        from steybrae.raster.cluster import settle_here, workers  # noqa: PLC0415  an optional extra
 
-    def visited() -> None:
-        nonlocal visits
-        with lock:
-            visits += 1
-            site.told("overhead angles", visits, of)
-
-    with open_energy(site.work.folder, site.heights.grid, site.pieces, lowest_m) as energy:
-
-        def one(group: tuple[int, ...]) -> tuple[int, ...]:
-            energy.solve(group, visited)
-            return group
-
+        with workers(site.job, site.work.folder, cluster) as (pool, many):
+            yield pool, many, partial(settle_here, site.job, site.work.folder)
+        return
+    with open_energy(site.heights.grid, site.pieces, lowest_m) as energy:
         try:
-            yield from each(site.pool, one, groups)
+            yield site.pool, site.threads, energy.settle
         finally:
             site.pool.shutdown(cancel_futures=True)
 
 
-def _told_groups(site: _Site, solved: Groups, groups: Sequence[tuple[int, ...]]) -> Groups:
-    with closing(solved):
-        for count, group in enumerate(solved, 1):
-            site.told("overhead angles", count, len(groups))
-            yield group
+def _settled(
+    pool: Executor, many: int, settle: Settle, groups: Sequence[tuple[int, ...]], site: _Site
+) -> Iterator[tuple[int, ...]]:
+    """Settle all panels at all angles, and again while others bring them more; groups as they are done."""
+    layout = site.pieces.layout
+    waiting: dict[Panel, frozenset[int] | None] = {
+        (group, panel): None for group in groups for panel in range(layout.panels)
+    }
+    running: dict[Future[frozenset[int]], Task] = {}
+    visited, of = 0, len(waiting)
+    while waiting or running:
+        for key in _next(waiting, [(task.angles_deg, task.panel) for task in running.values()], many):
+            task = Task(*key, waiting.pop(key))
+            running[pool.submit(settle, task)] = task
+        ended, _ = wait(running, return_when=FIRST_COMPLETED)
+        for future in ended:
+            task = running.pop(future)
+            visited += task.asked is None
+            for part in future.result():
+                key = task.angles_deg, layout.panel_of(part)
+                asked = waiting.get(key, frozenset())
+                # A first visit is to all of them.
+                waiting[key] = None if asked is None else asked | {part}
+            site.told("overhead angles", visited, of)
+            left = {*(group for group, _ in waiting), *(other.angles_deg for other in running.values())}
+            if task.angles_deg not in left:
+                yield task.angles_deg
+
+
+def _next(waiting: Iterable[Panel], at_work: list[Panel], many: int) -> list[Panel]:
+    """Panels to begin with: each once at a time, and at the angles at which the fewest are at work."""
+    found: list[Panel] = []
+    while len(at_work) + len(found) < many:
+        busy = [*at_work, *found]
+        free = [key for key in waiting if key not in busy]
+        if not free:
+            break
+        found.append(min(free, key=lambda key: sum(group == key[0] for group, _ in busy)))
+    return found

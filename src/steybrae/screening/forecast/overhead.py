@@ -366,7 +366,7 @@ class _Zones:
         return np.asarray(np.hypot(*self.ground.offset_m(col - here.col, row - here.row)))
 
     def _seen(self, here: Points, pairs: Pairs, off_m: Array, found: Array) -> None:
-        """Set how far off the nearest in sight is of each place and class, where nearer than what is found."""
+        """Set how far off the nearest in sight is by place and class, where nearer than what is found."""
         # One number for place and class, of as few bytes as may be: two are sorted by counting.
         short = np.min_scalar_type(len(found))
         of = (pairs.point * len(self.kinds.at) + self.kind[pairs.cell]).astype(short)
