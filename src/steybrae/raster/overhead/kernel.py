@@ -71,26 +71,18 @@ def _from_rows(
         by_left, by_right = z[one, c] + z[one, c - _1], z[one, c] + z[one, c + _1]
         any_rose = False
         for a in range(_LANES):
-            before = head[own, c, a]
-            best = before
-            bring = head[one, c - _1, a] - lost[0, a]
-            best = max(best, bring if bring >= least else _NEVER)
-            bring = head[one, c, a] - lost[1, a]
-            best = max(best, bring if bring >= least else _NEVER)
-            bring = head[one, c + _1, a] - lost[2, a]
-            best = max(best, bring if bring >= least else _NEVER)
+            most = max(head[one, c - _1, a] - lost[0, a], head[one, c, a] - lost[1, a])
+            most = max(most, head[one, c + _1, a] - lost[2, a])
             bring = head[one, c - _2, a] - lost[3, a]
-            half = (to_left - lost[3, a]) * _HALF
-            best = max(best, bring if bring >= max(least, half) else _NEVER)
+            most = max(most, bring if bring >= (to_left - lost[3, a]) * _HALF else _NEVER)
             bring = head[one, c + _2, a] - lost[4, a]
-            half = (to_right - lost[4, a]) * _HALF
-            best = max(best, bring if bring >= max(least, half) else _NEVER)
+            most = max(most, bring if bring >= (to_right - lost[4, a]) * _HALF else _NEVER)
             bring = head[two, c - _1, a] - lost[5, a]
-            half = (by_left - lost[5, a]) * _HALF
-            best = max(best, bring if bring >= max(least, half) else _NEVER)
+            most = max(most, bring if bring >= (by_left - lost[5, a]) * _HALF else _NEVER)
             bring = head[two, c + _1, a] - lost[6, a]
-            half = (by_right - lost[6, a]) * _HALF
-            best = max(best, bring if bring >= max(least, half) else _NEVER)
+            most = max(most, bring if bring >= (by_right - lost[6, a]) * _HALF else _NEVER)
+            before = head[own, c, a]
+            best = max(before, most if most >= least else _NEVER)
             out[k, a] = best
             any_rose |= best > before
         rose[k] = any_rose
@@ -136,21 +128,29 @@ def _pass_on(
     col: int,
     to: int,
     many: int,
+    out: Cells,
     rose: Cells,
     at: int,
 ) -> None:
-    """Pass heads on from cell to cell of a row, `to` the right (1) or the left (-1)."""
-    own = np.uintp(row)
+    """Pass heads on from cell to cell of a row, `to` the right (1) or the left (-1).
+
+    What a cell gets is written elsewhere first, and the lanes are counted: only so does the compiler take
+    several at once (measured: 0.6 of the time).
+    """
+    own, lanes = np.uintp(row), np.uintp(len(lost))
     for k in range(many):
         c, before = np.uintp(col + to * k), np.uintp(col + to * k - to)
         least = max(z[own, c], lowest)
         any_rose = False
-        for a in range(_LANES):
+        for a in range(lanes):
             bring, had = head[own, before, a] - lost[a], head[own, c, a]
             best = max(had, bring if bring >= least else _NEVER)
-            head[own, c, a] = best
+            out[0, a] = best
             any_rose |= best > had
-        rose[at + to * k] |= any_rose
+        if any_rose:
+            rose[at + to * k] = True
+            for a in range(lanes):
+                head[own, c, a] = out[0, a]
 
 
 @compiled
@@ -174,6 +174,7 @@ def _along(
     right: int,
     asks: Cells,
     ends: tuple[int, int],
+    out: Cells,
     rose: Cells,
 ) -> bool:
     """Pass heads along a row of a tile, to the right and to the left, from the pieces that are asked for.
@@ -186,12 +187,12 @@ def _along(
         a, b = RING + (piece - 1) * PIECE, min(RING + piece * PIECE, right)
         if asks[_ASIDE, row + 2, piece] or _brings(head, z, lowest, lost, row, a, 1):
             asks[_ASIDE, row + 2, piece] = True
-            _pass_on(head, z, lowest, lost, row, a, 1, b - a, rose, a - left)
+            _pass_on(head, z, lowest, lost, row, a, 1, b - a, out, rose, a - left)
     for piece in range(ends[1] - 1, ends[0] - 1, -1):
         a, b = RING + (piece - 1) * PIECE, min(RING + piece * PIECE, right)
         if asks[_ASIDE, row + 2, piece] or _brings(head, z, lowest, lost, row, b - 1, -1):
             asks[_ASIDE, row + 2, piece] = True
-            _pass_on(head, z, lowest, lost, row, b - 1, -1, b - a, rose, b - 1 - left)
+            _pass_on(head, z, lowest, lost, row, b - 1, -1, b - a, out, rose, b - 1 - left)
     moved = False
     for piece in range(ends[0], ends[1]):
         if asks[_ASIDE, row + 2, piece]:
@@ -273,7 +274,7 @@ def _tile(
                 if _any(asks, way, row, ends):
                     moved |= _row(head, z, lowest, costs[way], way, row, left, right, asks, ends, out, rose)
                 if _any(asks, _ASIDE, row, ends):
-                    moved |= _along(head, z, lowest, lost[0], row, left, right, asks, ends, rose)
+                    moved |= _along(head, z, lowest, lost[0], row, left, right, asks, ends, out, rose)
 
 
 @compiled
