@@ -1,6 +1,6 @@
 """How fast and how small ``steybrae area`` is, beside gdaldem, in interleaved pairs.
 
-    python tests/benchmarks/area_speed.py --folder DIR [--rounds 5] [--part pairs --part sizes ...]
+    python -m tests.benchmarks.area_speed --folder DIR [--rounds 5] [--part pairs --part sizes ...]
 
 Makes a mountain model with voids in the folder (give one on the disk to be measured, with 4 GB
 free; `sizes` needs 8 GB), runs every contestant once in each round, in an order that turns, and prints

@@ -1,6 +1,6 @@
 """How fast ``steybrae area --overhead`` is, beside one flow accumulation of richdem (D8), in turns.
 
-    python tests/benchmarks/overhead_speed.py --folder DIR --richdem PYTHON [--rounds 3] [--side 3162 ...]
+    python -m tests.benchmarks.overhead_speed --folder DIR --richdem PYTHON [--rounds 3] [--side 3162 ...]
 
 PYTHON is the interpreter of an environment that has richdem. Both work on one thread on the same
 made mountains with voids; richdem's time is that of the accumulation alone, in memory; ours is that of
@@ -18,7 +18,7 @@ import sys
 from pathlib import Path
 
 import rasterio
-from area_speed import COMMAND, STRIP, VOID, Run, make_model, timed
+from tests.benchmarks.area_speed import COMMAND, STRIP, VOID, Run, make_model, timed
 
 from steybrae.raster.overhead.energy import ANGLES_DEG
 

@@ -199,9 +199,11 @@ def workers(job: AreaJob, folder: Path, cluster: str) -> Iterator[tuple[Executor
     Parameters and errors as `on_cluster`.
     """
     with _joined(cluster) as client:
+        pool = client.get_executor(pure=False, retries=RETRIES)
         try:
-            yield client.get_executor(pure=False, retries=RETRIES), max(1, sum(client.nthreads().values()))
+            yield pool, max(1, sum(client.nthreads().values()))
         finally:
+            pool.shutdown(wait=False)
             client.run(leave_panels, job, folder)
 
 

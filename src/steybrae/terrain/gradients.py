@@ -191,6 +191,24 @@ def plane_gradients(heights_m: Array, half_cols: int, half_rows: int) -> tuple[A
     return per_col, per_row
 
 
+def window_gradients(heights_m: Array, halves: tuple[int, int]) -> tuple[Array, Array]:
+    """Height change per cell of the plane fitted to a window of any size, the smallest among them.
+
+    Parameters
+    ----------
+    heights_m
+        ``[row, col]``, metres; NaN is unknown.
+    halves
+        Half-widths of the window along columns and along rows, cells.
+
+    Returns
+    -------
+    tuple of Array
+        As `plane_gradients`; over two cells as `index_gradients` by the method ``evans``.
+    """
+    return index_gradients(heights_m, "evans") if halves == (1, 1) else plane_gradients(heights_m, *halves)
+
+
 def _planes(
     heights_m: Array,
     halves: tuple[int, int],

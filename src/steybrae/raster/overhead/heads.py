@@ -1,4 +1,4 @@
-"""Heads of a block before and after it is settled, compiled: its sources, what was reached, who gets more."""
+"""Heads of a part before and after it is settled, compiled: its sources, what was reached, who gets more."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _HALF: Final = np.float32(0.5)
 def _brought(
     head: Cells, z: Cells, worth: float, lost: Cells, row: int, col: int, bottom: int, right: int
 ) -> bool:
-    """Whether the block's own cells bring a cell of the ring, which is `worth` so much, more than it has."""
+    """Whether the part's own cells bring a cell of the ring, which is `worth` so much, more than it has."""
     for s in range(16):
         length, turned = s // 2, 1 - 2 * (s % 2)
         i, j = turned * _COLS[length], turned * _ROWS[length]
@@ -50,7 +50,7 @@ def _brought(
 
 @compiled
 def brings_more(head: Cells, z: Cells, lowest: np.float32, lost: Cells) -> int:
-    """Which neighbouring blocks get more from this one than they have.
+    """Which neighbouring parts get more from this one than they have.
 
     Parameters
     ----------
@@ -60,7 +60,7 @@ def brings_more(head: Cells, z: Cells, lowest: np.float32, lost: Cells) -> int:
     Returns
     -------
     int
-        Bit ``3 (row + 1) + col + 1`` for the neighbour ``row``, ``col`` steps of a block away.
+        Bit ``3 (row + 1) + col + 1`` for the neighbour ``row``, ``col`` steps of a part away.
     """
     high, wide = head.shape[:2]
     bottom, right = high - RING, wide - RING
@@ -87,14 +87,14 @@ def brings_more(head: Cells, z: Cells, lowest: np.float32, lost: Cells) -> int:
 
 @compiled
 def first_heads(z: Cells, classes: Cells, head: Cells) -> None:
-    """Fill the heads of a block: heights of its sources, minus infinity elsewhere and in the ring.
+    """Fill the heads of a part: heights of its sources, minus infinity elsewhere and in the ring.
 
     Parameters
     ----------
     z
         As for `settle`.
     classes
-        Of the block's own cells (`steybrae.raster.overhead.survey`).
+        Of the part's own cells (`steybrae.raster.overhead.survey`).
     head
         Filled.
     """
@@ -110,7 +110,7 @@ def first_heads(z: Cells, classes: Cells, head: Cells) -> None:
 
 @compiled
 def mark_reached(head: Cells, z: Cells, classes: Cells, angles_deg: Cells, reached: Cells) -> None:
-    """Fill the largest angle at which the heads of a block's cells rose above their first ones; 0 for none.
+    """Fill the largest angle at which the heads of a part's cells rose above their first ones; 0 for none.
 
     `angles_deg` rise, one for each lane.
     """

@@ -1,10 +1,10 @@
-"""The energy line over a block of cells, compiled.
+"""The energy line over a part of a model, compiled.
 
 The definition is that of `steybrae.terrain.overhead.path`: a source has a head equal to its height, a
 step costs ``tan(a)`` times its length, and snow goes on while its head is at least the height of the
-ground. Here every cell takes the best of what its 16 neighbours bring it, and the block is swept
+ground. Here every cell takes the best of what its 16 neighbours bring it, and the part is swept
 down and up until nothing rises any more. That is the greatest of all ways whatever the order, so
-that blocks may be swept by themselves and again when a neighbour brings more.
+that parts may be swept by themselves and again when a neighbour brings more.
 
 `LANES` angles are swept together, their heads side by side in memory: a processor takes them at once, also
 where heads pass along a row from cell to cell, and heights are looked up once for all of them. One
@@ -35,8 +35,8 @@ _DOWN, _UP, _ASIDE = 0, 1, 2
 """Ways in which a piece is looked at: by the rows above it, by those below, along its own row."""
 
 LANES: Final = 16
-"""Angles that are settled together: as many numbers as a wide processor takes at once. Eight took as long
-(measured)."""
+"""Angles that are settled together. Eight took as long as sixteen (measured): a processor takes that many at
+once, and each cell is looked at once for all."""
 
 _NEVER: Final = np.float32(-np.inf)
 _HALF: Final = np.float32(0.5)
@@ -332,7 +332,7 @@ def _box(t: int, across: int, shape: tuple[int, int]) -> tuple[int, int, int, in
 
 @compiled
 def settle(head: Cells, z: Cells, lowest: np.float32, lost: Cells, again: bool) -> None:
-    """Raise the heads of a block until no neighbour brings more.
+    """Raise the heads of a part until no neighbour brings more.
 
     Parameters
     ----------
@@ -347,7 +347,7 @@ def settle(head: Cells, z: Cells, lowest: np.float32, lost: Cells, again: bool) 
         What each of the `LENGTHS` costs in each tile, ``[tile row, tile col, step, angle]``; that of the
         tile that is entered counts. The first and last rows and columns are the neighbours'.
     again
-        Whether the block was settled before and the ring alone has risen since: then only what takes from
+        Whether the part was settled before and the ring alone has risen since: then only what takes from
         the ring is looked at first.
     """
     high, wide = shape = head.shape[:2]

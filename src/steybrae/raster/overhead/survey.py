@@ -38,7 +38,7 @@ from steybrae.raster.overhead.layers import (
 )
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Grid
-from steybrae.terrain.gradients import index_gradients, plane_gradients
+from steybrae.terrain.gradients import window_gradients
 from steybrae.terrain.jacobian import cell_size_m, ground_gradients, jacobian_at
 from steybrae.terrain.overhead.unknown import PLACE_SIGHT_DEG, UNKNOWN_NEAR_M
 from steybrae.terrain.start_zones import StartZones, find_start_zones
@@ -239,10 +239,8 @@ class Survey:
             part = height[first : first + count + 2 * half_rows].astype(np.float64)
             jacobian = np.take(lattice[:, :, first : first + count], tile, axis=-1)
             for slopes, window in zip(out, wanted, strict=True):
-                # Over two cells a plane is the method of Evans.
-                whole = index_gradients(part, "evans") if window == (1, 1) else plane_gradients(part, *window)
                 inside = (slice(half_rows, half_rows + count), slice(half_cols, half_cols + cols))
-                steps = (found[inside] for found in whole)
+                steps = (found[inside] for found in window_gradients(part, window))
                 slopes[first : first + count] = slope_deg(*ground_gradients(jacobian, *steps))
         return out[0], out[-1]
 

@@ -31,10 +31,10 @@ from steybrae.route.track import Track
 from steybrae.terrain.attributes import SlopeField, aspect_deg, baseline_cells, slope_deg
 from steybrae.terrain.cell_share import known_roughness_deg
 from steybrae.terrain.dem import Array
-from steybrae.terrain.gradients import index_gradients, plane_gradients, runs
+from steybrae.terrain.gradients import runs, window_gradients
 from steybrae.terrain.jacobian import ground_gradients
 from steybrae.terrain.overhead.bounds import HeightBounds
-from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points
+from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, OverheadGround, Points, slopes_over
 from steybrae.terrain.overhead.sight import FLOW_NEAR_M, in_sight
 from steybrae.terrain.overhead.sight_pairs import Pairs, pairs_between, portions
 from steybrae.terrain.overhead.unknown import unknown_above
@@ -240,14 +240,12 @@ class _Zones:
     def of(ground: OverheadGround, how: CellsKnown) -> _Zones:
         sources, dem = ground.sources, ground.dem
         halves = baseline_cells(*ground.cell_m, ground.zones.rules.baseline_m)
-        steps = index_gradients(dem.heights_m, "evans")
-        p, q = ground_gradients(ground.jacobian, *steps)
-        rough = known_roughness_deg(slope_deg(p, q))
-        if halves != (1, 1):
-            p, q = ground_gradients(ground.jacobian, *plane_gradients(dem.heights_m, *halves))
-        p, q, height_m, rough = (
-            np.asarray(part)[sources.row, sources.col] for part in (p, q, dem.heights_m, rough)
+        rough = known_roughness_deg(slopes_over(dem.heights_m, ground.jacobian, (1, 1)))
+        steps = window_gradients(dem.heights_m, halves)
+        along, down, height_m, rough = (
+            part[sources.row, sources.col] for part in (*steps, dem.heights_m, rough)
         )
+        p, q = ground_gradients(ground.jacobian, along, down)
         _, bits, half_m = bits_and_heights((p, q, height_m, rough), how)
         low = np.floor((height_m - half_m) / HEIGHT_STEP_M).astype(np.int64)
         high = np.ceil((height_m + half_m) / HEIGHT_STEP_M).astype(np.int64)

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Dem, Grid
-from steybrae.terrain.gradients import STRIP_ROWS, heights_at, index_gradients, plane_gradients, runs
+from steybrae.terrain.gradients import STRIP_ROWS, heights_at, runs, window_gradients
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at
 from steybrae.terrain.start_zones import StartRules, StartZones, find_start_zones
 from steybrae.terrain.uncertainty import SlopeUncertainty
@@ -298,9 +298,9 @@ def overhead_ground(
     # Where the model has ended there is nothing to work out: no slope is known in the outer ring of the rest.
     box = _known_box(dem.heights_m)
     heights = dem.heights_m[box]
-    slope = short = _slopes(heights, jacobian, (1, 1))
+    slope = short = slopes_over(heights, jacobian, (1, 1))
     if halves != (1, 1):
-        slope = _slopes(heights, jacobian, halves)
+        slope = slopes_over(heights, jacobian, halves)
     zones = find_start_zones(slope, short, abs(float(np.linalg.det(jacobian))), known, rules)
     return OverheadGround(dem, zones.within(dem.grid.shape, box), jacobian, reach_m)
 
@@ -314,14 +314,13 @@ def _known_box(heights_m: Array) -> tuple[slice, slice]:
     return slice(int(rows[0]), int(rows[-1]) + 1), slice(int(cols[0]), int(cols[-1]) + 1)
 
 
-def _slopes(heights_m: Array, jacobian: Array, halves: tuple[int, int]) -> Array:
+def slopes_over(heights_m: Array, jacobian: Array, halves: tuple[int, int]) -> Array:
     """Slope of each cell over a window, degrees; a strip of rows at a time stays in the processor's cache."""
     out = np.full(heights_m.shape, np.nan)
     margin = halves[1]
     for top in range(margin, len(out) - margin, STRIP_ROWS):
         end = min(top + STRIP_ROWS, len(out) - margin)
         strip = heights_m[top - margin : end + margin]
-        plane = index_gradients(strip, "evans") if halves == (1, 1) else plane_gradients(strip, *halves)
-        inside = (part[margin : len(strip) - margin] for part in plane)
+        inside = (part[margin : len(strip) - margin] for part in window_gradients(strip, halves))
         out[top:end] = slope_deg(*ground_gradients(jacobian, *inside))
     return out
