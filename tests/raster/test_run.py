@@ -404,13 +404,19 @@ class TestResume:
         assert str(stop.value) == (
             f"{out} holds unfinished work. Give --resume to go on, or --force to begin anew."
         )
+        refused = (
+            f"{out} holds unfinished work of another model, of files that changed since, of other options or "
+            "of another version of this program, which cannot be joined. Give the same ones to go on, or "
+            "--force without --resume to begin anew."
+        )
         with pytest.raises(FileWriteError) as stop:
             run(out, model, resume=True, method="evans")
-        assert str(stop.value) == (
-            f"{out} holds unfinished work of another model, of files that changed since, or of other "
-            "options, which cannot be joined. Give the same ones to go on, or --force without --resume to "
-            "begin anew."
-        )
+        assert str(stop.value) == refused
+        # Pieces that are kept in another way would be misread.
+        monkeypatch.setattr("steybrae.raster.run.WORK_KIND", 1)
+        with pytest.raises(FileWriteError) as stop:
+            run(out, model, resume=True)
+        assert str(stop.value) == refused
 
     def test_a_stop_between_two_finished_rasters_loses_nothing(
         self, tmp_path, model, made, monkeypatch

@@ -33,13 +33,18 @@ def output_names(job: AreaJob) -> tuple[str, ...]:
     return (*rasters, *TEXTS)
 
 
+WORK_KIND: Final = 2
+"""Which way working folders keep their pieces; raised with it, for what is kept otherwise is misread."""
+
+
 def job_identity(job: AreaJob, info: ModelInfo) -> dict[str, Any]:
-    """Tell what may be joined: the job, which files its model was and when, and the version that computes."""
+    """Tell what may be joined: the job, which files its model was and when, what computes and keeps it."""
     return {
         "job": job.identity(),
         "fingerprints": list(info.fingerprints),
         "state": info.state(),
         "steybrae": __version__,
+        "work": WORK_KIND,
     }
 
 

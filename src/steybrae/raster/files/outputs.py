@@ -202,9 +202,9 @@ class Workspace:
     def _in_the_way(self, *, resume: bool) -> str:
         if resume:
             return (
-                f"{self.out} holds unfinished work of another model, of files that changed since, or of "
-                "other options, which cannot be joined. Give the same ones to go on, or --force without "
-                "--resume to begin anew."
+                f"{self.out} holds unfinished work of another model, of files that changed since, of other "
+                "options or of another version of this program, which cannot be joined. Give the same ones "
+                "to go on, or --force without --resume to begin anew."
             )
         return f"{self.out} holds unfinished work. Give --resume to go on, or --force to begin anew."
 

@@ -135,6 +135,8 @@ def _solved(site: _Site, lowest_m: float, done: set[int], cluster: str | None) -
     """Solve for the angles that are left; those of a group are kept once no part gets more."""
     angles = sorted(set(ANGLES_DEG) - done)
     groups = [tuple(angles[k : k + LANES]) for k in range(0, len(angles), LANES)]
+    if not groups:
+        return
     for group in groups:
         frames_file(site.work.folder, group).unlink(missing_ok=True)
     with _workers(site, lowest_m, cluster) as (pool, many, settle):
