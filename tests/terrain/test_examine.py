@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from steybrae.quantities import FOOT_M
@@ -24,7 +24,7 @@ from steybrae.terrain.examine.found import (
     whole_unit_m,
 )
 from steybrae.terrain.examine.stripes import crowd_of, terrace_interval_m
-from steybrae.terrain.model_kinds import MODEL_KINDS
+from steybrae.terrain.model_kinds import MODEL_KINDS, survey_error
 from steybrae.terrain.uncertainty import least_ends_deg, slope_uncertainty
 
 SIDE = 256
@@ -164,7 +164,7 @@ def test_nothing_but_voids_is_told_of_few_heights() -> None:
     assert found_in(marks_of(few, CELL), CELL) == ModelFound(("voids",))
 
 
-# What is found only ever widens, whatever was stated.
+# What is found only ever widens, whatever was stated; a kind that it bears out is taken at its word.
 sizes = st.sampled_from([1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0])
 found_models = st.builds(
     ModelFound,
@@ -176,6 +176,7 @@ found_models = st.builds(
 )
 
 
+@example(20.0, ModelFound((), 25.0), "glo-30", None, 0.0, 0.0)
 @given(
     sizes,
     found_models,
@@ -186,9 +187,12 @@ found_models = st.builds(
 )
 def test_what_is_found_never_narrows(cell_m, found, kind, sd_m, slope_deg, rough_deg) -> None:
     jacobian = np.array([[cell_m, 0.0], [0.0, -cell_m]])
-    bare, looked = (
-        slope_uncertainty("horn", jacobian, sd_m, None, kind, found=one) for one in (NOTHING_FOUND, found)
-    )
+    looked = slope_uncertainty("horn", jacobian, sd_m, None, kind, found=found)
+    if kind and sd_m is None and doubt(kind, NOTHING_FOUND, cell_m) and not doubt(kind, found, cell_m):
+        own = survey_error(cell_m, kind)
+        bare = slope_uncertainty("horn", jacobian, own.sd_m, own.correlation_m)
+    else:
+        bare = slope_uncertainty("horn", jacobian, sd_m, None, kind)
     (low, high), (wide_low, wide_high) = (least_ends_deg(slope_deg, one, rough_deg) for one in (bare, looked))
     assert wide_low <= low + 1e-9
     assert wide_high >= high - 1e-9

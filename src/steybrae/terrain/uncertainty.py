@@ -184,7 +184,8 @@ def slope_uncertainty(
     baseline_m
         As asked for, metres; what the window measures over is nearest to it.
     found
-        What the model was found to be; it only widens.
+        What the model was found to be; it only widens, but where it bears out a stated kind that the cells
+        alone would speak against.
     """
     size = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
     halves = baseline_cells(*size, baseline_m)
