@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -11,7 +12,7 @@ from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.lines import Line2D
 
 from steybrae.answers.leg import leg_slope
-from steybrae.bands import BandScheme
+from steybrae.bands import STEEP_DEG, BandScheme
 from steybrae.figures.map_axes import line_sign, sign
 from steybrae.figures.marks import swatch
 from steybrae.figures.style import (
@@ -35,6 +36,10 @@ _WORD_MM: Final = 12.0
 """Room that the word "unknown" takes, millimetres."""
 
 _YLABEL_MM: Final = 7.6
+
+_TICK_MM: Final = 2.0
+"""Height that the label of a slope takes, millimetres."""
+
 INTERVAL_GREY: Final = "0.78"
 
 
@@ -114,7 +119,10 @@ def draw_slopes(axes: Axes, drawn: DrawnProfile, width_mm: float) -> None:
             ha="right", va="top", fontsize=SMALL_PT, zorder=9,
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         )  # fmt: skip
-    axes.set_yticks([0.0, *drawn.edges_deg], [f"{at:g}°" for at in (0.0, *drawn.edges_deg)], fontsize=5.0)
+    ticks_deg = (0.0, *drawn.edges_deg)
+    height_mm = axes.get_window_extent().height / axes.figure.dpi * 25.4
+    told = _with_room(ticks_deg, height_mm / drawn.top_deg)
+    axes.set_yticks(ticks_deg, [f"{at:g}°" if at in told else "" for at in ticks_deg], fontsize=5.0)
     _unknown(axes, drawn, width_mm)
     for turn_m in drawn.turns_m:
         axes.axvline(turn_m, color="0.3", linewidth=0.4, zorder=3)
@@ -125,6 +133,15 @@ def draw_slopes(axes: Axes, drawn: DrawnProfile, width_mm: float) -> None:
     unit, size_m = drawn.unit
     axes.set_xlabel(f"distance along the line ({unit})", fontsize=SMALL_PT, labelpad=1)
     axes.xaxis.set_major_formatter(lambda value, _: f"{value / size_m:g}")
+
+
+def _with_room(ticks_deg: Sequence[float], mm_per_deg: float) -> list[float]:
+    """Those of some slopes that can be written without touching; the nearest to steep ground first."""
+    told: list[float] = []
+    for tick in sorted(ticks_deg, key=lambda at: abs(at - STEEP_DEG)):
+        if all(abs(tick - other) * mm_per_deg >= _TICK_MM for other in told):
+            told.append(tick)
+    return told
 
 
 def _distances(axes: Axes, drawn: DrawnProfile) -> None:
