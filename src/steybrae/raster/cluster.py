@@ -225,7 +225,7 @@ def _joined(cluster: str) -> Iterator[Any]:
             stack.enter_context(dask.config.set({"distributed.nanny.pre-spawn-environ": WORKER_ENVIRON}))
             address = stack.enter_context(
                 LocalCluster(
-                    n_workers=_workers(cluster),
+                    n_workers=_local_workers(cluster),
                     threads_per_worker=1,
                     processes=True,
                     dashboard_address=None,
@@ -235,7 +235,7 @@ def _joined(cluster: str) -> Iterator[Any]:
         yield stack.enter_context(_client(Client, address, cluster))
 
 
-def _workers(cluster: str) -> int:
+def _local_workers(cluster: str) -> int:
     text = cluster.removeprefix(LOCAL)
     if not text.isdigit() or int(text) < 1:
         message = f"--cluster local:N takes a number of workers from 1; got {cluster!r}. Write local:2."

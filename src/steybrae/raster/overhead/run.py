@@ -139,7 +139,7 @@ def _solved(site: _Site, lowest_m: float, done: set[int], cluster: str | None) -
         return
     for group in groups:
         frames_file(site.work.folder, group).unlink(missing_ok=True)
-    with _workers(site, lowest_m, cluster) as (pool, many, settle):
+    with _panel_workers(site, lowest_m, cluster) as (pool, many, settle):
         for group in _settled(pool, many, settle, groups, site):
             frames_file(site.work.folder, group).unlink(missing_ok=True)
             done = done | set(group)
@@ -150,7 +150,9 @@ Settle = Callable[[Task], frozenset[int]]
 
 
 @contextmanager
-def _workers(site: _Site, lowest_m: float, cluster: str | None) -> Iterator[tuple[Executor, int, Settle]]:
+def _panel_workers(
+    site: _Site, lowest_m: float, cluster: str | None
+) -> Iterator[tuple[Executor, int, Settle]]:
     """Who settles panels, how many at once, and what they are given to do: threads here, or a cluster."""
     if cluster is not None:
         from steybrae.raster.cluster import settle_here, workers  # noqa: PLC0415  an optional extra
