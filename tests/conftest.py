@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -31,6 +32,10 @@ os.environ["XDG_STATE_HOME"] = tempfile.mkdtemp(prefix="steybrae-tests-")
 # Processes that tests start find compiled what was compiled before: half a second of each.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
+
+# A suite begun in the background of a shell inherits that Ctrl-C is passed over, and so would all it starts.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # A busy machine is no failure.
 settings.register_profile("patient", deadline=None)

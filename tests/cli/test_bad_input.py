@@ -237,9 +237,7 @@ class TestProcess:
         # The reading of the route waits for a writer, so the signal meets the command at work.
         os.mkfifo(folder / "pipe.gpx")
         with (folder / "reading").open("wb") as mark:
-            # Tests that a shell began in the background inherit that the signal is passed over.
             code = (
-                "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
                 "from steybrae.cli.options.model import LineOptions; own = LineOptions.planned_lines\n"
                 "def told(*a, **k):\n"
                 "    print('reading', flush=True)\n"
