@@ -90,14 +90,15 @@ def draw_heights(
     )  # fmt: skip
 
 
-def draw_slopes(axes: Axes, drawn: DrawnProfile, width_mm: float) -> None:
+def draw_slopes(axes: Axes, drawn: DrawnProfile, size_mm: tuple[float, float]) -> None:
     """Draw the steepest slope around each place, its 95 % interval, and the corridor's slope.
 
     Parameters
     ----------
-    width_mm
-        Width of the axes on paper.
+    size_mm
+        Width and height of the axes on paper.
     """
+    width_mm, height_mm = size_mm
     _distances(axes, drawn)
     axes.set_ylim(0.0, drawn.top_deg)
     interval = PolyCollection(drawn.interval, facecolor=INTERVAL_GREY, linewidth=0.0, zorder=2)
@@ -120,7 +121,6 @@ def draw_slopes(axes: Axes, drawn: DrawnProfile, width_mm: float) -> None:
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         )  # fmt: skip
     ticks_deg = (0.0, *drawn.edges_deg)
-    height_mm = axes.get_window_extent().height / axes.figure.dpi * 25.4
     told = _with_room(ticks_deg, height_mm / drawn.top_deg)
     axes.set_yticks(ticks_deg, [f"{at:g}°" if at in told else "" for at in ticks_deg], fontsize=5.0)
     _unknown(axes, drawn, width_mm)

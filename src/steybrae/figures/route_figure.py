@@ -178,12 +178,12 @@ def _profile(
     """Heights over slopes, between two heights of the page and of a width."""
     top, bottom, width = place
     room = bottom - top - 7.5
-    heights = (width, 0.5 * room)
+    heights, slopes = (width, 0.5 * room), (width, 0.5 * room - 1.2)
     drawn = drawn_profile(screening, relief.profile)
     axes = page.axes(_LEFT_MM, top, *heights, "heights")
     draw_heights(axes, screening, drawn, heights)
-    axes = page.axes(_LEFT_MM, top + heights[1] + 1.2, width, room - heights[1] - 1.2, "slopes")
-    draw_slopes(axes, drawn, width)
+    axes = page.axes(_LEFT_MM, top + heights[1] + 1.2, *slopes, "slopes")
+    draw_slopes(axes, drawn, slopes)
 
 
 def _tables(page: _Page, screening: RouteScreening, place: tuple[float, float, float], columns: int) -> None:

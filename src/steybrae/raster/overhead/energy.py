@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -176,25 +176,20 @@ class Energy:
         frozenset of int
             Numbers of the parts of other panels that get more.
         """
-        frames = Frames(frames_file(self.pieces.folder, task.angles_deg), self.pieces.layout)
-        try:
+        path = frames_file(self.pieces.folder, task.angles_deg)
+        with closing(Frames(path, self.pieces.layout)) as frames:
             return _Panel(self, task, frames).run()
-        finally:
-            frames.close()
 
     def lengths(self, part: Block) -> Array:
         """Lengths of the steps in a part's tiles and those around; kept, for every task asks for them."""
         found = self._lengths.get(part.number)
         if found is None:
-            found = self._lengths_of(part)
+            down, right = (-(-size // TILE_CELLS) + 2 for size in (part.rows, part.cols))
+            first = part.row // TILE_CELLS - 1, part.col // TILE_CELLS - 1
+            found = tile_lengths_m(self.grid, *first, down, right)
             if len(self._lengths) < LENGTHS_KEPT:
                 self._lengths[part.number] = found
         return found
-
-    def _lengths_of(self, part: Block) -> Array:
-        down, right = (-(-size // TILE_CELLS) + 2 for size in (part.rows, part.cols))
-        first = part.row // TILE_CELLS - 1, part.col // TILE_CELLS - 1
-        return tile_lengths_m(self.grid, *first, down, right)
 
     def raise_steepest(self, part: Block, reached: Cells) -> None:
         """Keep the largest angles of a part."""
@@ -296,8 +291,5 @@ def open_energy(grid: Grid, pieces: Pieces, lowest_m: float) -> Iterator[Energy]
     lowest_m
         Height of the lowest known ground.
     """
-    steepest = pieces.new_steepest()
-    try:
+    with closing(pieces.new_steepest()) as steepest:
         yield Energy(grid, pieces, steepest, lowest_m)
-    finally:
-        steepest.close()

@@ -25,7 +25,7 @@ from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
 from steybrae.value import AT_LEAST
 
 RING: Final = 2
-"""Cells of the neighbours around a block: as far as a knight's move reaches."""
+"""Cells of the neighbours around a part: as far as a knight's move reaches."""
 
 PART: Final = BLOCK // 4
 """Side of the parts of a block that are settled by themselves, cells: the heads of one take 4 MB."""

@@ -138,6 +138,7 @@ def _solved(site: _Site, lowest_m: float, done: set[int], cluster: str | None) -
     if not groups:
         return
     for group in groups:
+        # Left by a run that was stopped: its groups may have been others.
         frames_file(site.work.folder, group).unlink(missing_ok=True)
     with _panel_workers(site, lowest_m, cluster) as (pool, many, settle):
         for group in _settled(pool, many, settle, groups, site):

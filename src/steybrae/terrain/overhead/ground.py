@@ -315,7 +315,23 @@ def _known_box(heights_m: Array) -> tuple[slice, slice]:
 
 
 def slopes_over(heights_m: Array, jacobian: Array, halves: tuple[int, int]) -> Array:
-    """Slope of each cell over a window, degrees; a strip of rows at a time stays in the processor's cache."""
+    """Slope of each cell over a window.
+
+    Parameters
+    ----------
+    heights_m
+        ``[row, col]``, metres; NaN is unknown.
+    jacobian
+        ``(2, 2)``, ground metres per cell.
+    halves
+        Half-widths of the window along columns and along rows, cells.
+
+    Returns
+    -------
+    Array
+        Degrees, of the shape of `heights_m`; NaN as `steybrae.terrain.gradients.window_gradients`.
+    """
+    # A strip of rows at a time stays in the processor's cache.
     out = np.full(heights_m.shape, np.nan)
     margin = halves[1]
     for top in range(margin, len(out) - margin, STRIP_ROWS):
