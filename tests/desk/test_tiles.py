@@ -121,7 +121,7 @@ def test_start_zones_of_a_tile_are_those_of_the_whole_block(
     drawing.tile(model, "zones", TileView(1, 3, 5))
     job = drawing.cells.job
     job = replace(job, settings=replace(job.settings, model_found=drawing.found(model)))
-    whole, _, _ = Survey(RawHeights(model), job, drawing.cells.layout).block(Block(0, 400, 150, 500, 450))
+    whole = Survey(RawHeights(model), job, drawing.cells.layout).block(Block(0, 400, 150, 500, 450)).classes
     assert len(np.unique(whole)) >= 3
     assert np.array_equal(seen[0], whole[239:369, 233:363])
 

@@ -117,8 +117,7 @@ class MapDrawing:
 
     def zone_at(self, model: RasterModel, row: int, col: int) -> int:
         """Class of a cell among start zones (`steybrae.raster.overhead.layers`)."""
-        classes, _, _ = self._survey(model).block(Block(0, row, col, 1, 1))
-        return int(classes[0, 0])
+        return int(self._survey(model).block(Block(0, row, col, 1, 1)).classes[0, 0])
 
     def _draw(self, model: RasterModel, layer: Layer, view: TileView) -> bytes:
         count = len(self._settings.bands.bands)
@@ -139,7 +138,7 @@ class MapDrawing:
             return np.zeros((view.count + 2, view.count + 2), np.uint8)
         side, (row, col) = 1 << view.level, view.corner
         size = (view.count + 2) * side
-        found, _, _ = self._survey(model).block(Block(0, (row - 1) * side, (col - 1) * side, size, size))
+        found = self._survey(model).block(Block(0, (row - 1) * side, (col - 1) * side, size, size)).classes
         out: NDArray[np.uint8] = found.reshape(view.count + 2, side, view.count + 2, side).max(axis=(1, 3))
         return out
 

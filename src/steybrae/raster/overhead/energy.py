@@ -14,9 +14,9 @@ in another one. Edges pass from part to part in a file that all tasks share.
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.raster.blocks import PANEL_BLOCKS, Block, Layout
-from steybrae.raster.files.outputs import SmallFile
+from steybrae.raster.files.outputs import SmallFile, free_writer_name
 from steybrae.raster.overhead.heads import brings_more, first_heads, mark_reached
 from steybrae.raster.overhead.kernel import LANES, settle
 from steybrae.raster.overhead.layers import PART, RING, TILE_CELLS, Pieces, piece_of, put_piece
@@ -32,11 +32,12 @@ from steybrae.raster.overhead.survey import tile_lengths_m
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
 
+Cells = NDArray[Any]
+
 TOP, BOTTOM, LEFT, RIGHT = range(4)
 
-_EDGE: Final = (RING, PART, LANES)
-
-_EDGE_BYTES: Final = 4 * RING * PART * LANES
+_ACROSS_BYTES: Final = 4 * RING * LANES
+"""Bytes of the heads across an edge, at one of its cells."""
 
 _NOTHING: Final = np.float32(-np.inf).view(np.uint32)
 """Bits of a head that is none."""
@@ -49,6 +50,17 @@ def neighbours(layout: Layout, number: int) -> Iterator[tuple[int, int, int]]:
         for i in (-1, 0, 1):
             if (i or j) and 0 <= down + j < layout.down and 0 <= right + i < layout.right:
                 yield (down + j) * layout.right + right + i, j, i
+
+
+@dataclass(frozen=True, eq=False)
+class _Taken:
+    """A part that is taken up: its heads with the ring around, and what they are settled with."""
+
+    part: Block
+    head: Cells
+    z: Cells
+    classes: Cells
+    lost: Cells
 
 
 class Frames:
@@ -67,7 +79,8 @@ class Frames:
 
     def __init__(self, path: Path, layout: Layout) -> None:
         self._layout = layout
-        self._file = SmallFile(path, _EDGE_BYTES)
+        # An edge follows its cells, so that a corner is one piece of it.
+        self._file = SmallFile(path, _ACROSS_BYTES)
 
     def close(self) -> None:
         """Close the file."""
@@ -75,32 +88,44 @@ class Frames:
 
     def put(self, number: int, head: Cells) -> None:
         """Keep the edges of a part's heads; `head` has the ring around."""
-        own = head[RING:-RING, RING:-RING]
+        own = head[RING:-RING, RING:-RING].view(np.uint32)
         rows, cols = own.shape[:2]
-        edges = np.full((4, *_EDGE), -np.inf, np.float32)
+        edges = np.zeros((4, PART, RING, LANES), np.uint32)
         # The last part may be thinner than the ring: what it lacks stays without a head.
         high, wide = min(RING, rows), min(RING, cols)
-        edges[TOP, :high, :cols], edges[BOTTOM, RING - high :, :cols] = own[:high], own[-high:]
-        edges[LEFT, :wide, :rows] = own[:, :wide].swapaxes(0, 1)
-        edges[RIGHT, RING - wide :, :rows] = own[:, -wide:].swapaxes(0, 1)
-        if np.isneginf(edges).all():
-            return
-        self._file.write(4 * number, (edges.view(np.uint32) ^ _NOTHING).tobytes())
+        for side, along, across, cells in (
+            (TOP, cols, slice(high), own[:high].swapaxes(0, 1)),
+            (BOTTOM, cols, slice(RING - high, RING), own[-high:].swapaxes(0, 1)),
+            (LEFT, rows, slice(wide), own[:, :wide]),
+            (RIGHT, rows, slice(RING - wide, RING), own[:, -wide:]),
+        ):
+            np.bitwise_xor(cells, _NOTHING, out=edges[side, :along, across])
+        if edges.any():
+            self._write(number, edges)
 
-    def fill_ring(self, number: int, head: Cells) -> None:
-        """Set the ring around a part's heads to what its neighbours have there."""
+    def forget(self, number: int) -> None:
+        """Have nothing of a part."""
+        self._write(number, np.zeros((4, PART, RING, LANES), np.uint32))
+
+    def _write(self, number: int, edges: Cells) -> None:
+        self._file.write(4 * PART * number, edges.data.cast("B"))
+
+    def fill_ring(self, number: int, head: Cells, kept: Mapping[int, _Taken]) -> None:
+        """Set the ring around a part's heads to what its neighbours have there, in memory or in the file."""
         rows, cols = (size - 2 * RING for size in head.shape[:2])
         for other, j, i in neighbours(self._layout, number):
-            side = (BOTTOM if j < 0 else TOP) if j else (RIGHT if i < 0 else LEFT)
-            raw = self._file.read(4 * other + side, 1).ljust(_EDGE_BYTES, b"\0")
-            edge = (np.frombuffer(raw, np.uint32) ^ _NOTHING).view(np.float32).reshape(_EDGE)
             place = head[_ring(j, rows), _ring(i, cols)]
+            if other in kept:
+                place[...] = kept[other].head[_facing(j, rows), _facing(i, cols)]
+                continue
+            side = (BOTTOM if j < 0 else TOP) if j else (RIGHT if i < 0 else LEFT)
+            first, many = 0, cols if j else rows
             if j and i:
-                # A part to the left is never the last, and whole.
-                edge = edge[:, PART - RING : PART] if i < 0 else edge[:, :RING]
-            elif i:
-                edge = edge.swapaxes(0, 1)
-            place[...] = edge[: place.shape[0], : place.shape[1]]
+                # The end of an edge; a part to the left is never the last, and whole.
+                first, many = PART - RING if i < 0 else 0, RING
+            raw = self._file.read((4 * other + side) * PART + first, many).ljust(many * _ACROSS_BYTES, b"\0")
+            edge = (np.frombuffer(raw, np.uint32) ^ _NOTHING).view(np.float32).reshape(many, RING, LANES)
+            place[...] = edge.swapaxes(0, 1) if j else edge
 
 
 def _ring(step: int, size: int) -> slice:
@@ -110,7 +135,12 @@ def _ring(step: int, size: int) -> slice:
     return slice(0, RING) if step < 0 else slice(RING + size, 2 * RING + size)
 
 
-Cells = NDArray[Any]
+def _facing(step: int, size: int) -> slice:
+    """Rows or columns of a neighbour that lie in the ring, in its own array; it is one step away."""
+    if step == 0:
+        return slice(RING, RING + size)
+    return slice(-2 * RING, -RING) if step < 0 else slice(RING, 2 * RING)
+
 
 ANGLES_DEG: Final = tuple(int(angle) for angle in PATH_ANGLES_DEG)
 """Angles that are tried, whole degrees."""
@@ -120,7 +150,7 @@ LEAN_DEG: Final = 0.01
 is rounded by 0.0002 m at each step, a few hundredths of a metre on the longest way."""
 
 PARTS_KEPT: Final = PANEL_BLOCKS + 2
-"""Parts whose heads a task keeps, 4 MB each: when one is let go, all around it in its panel were visited."""
+"""Parts that a task keeps, 4.6 MB each: when one is let go, all around it in its panel were visited."""
 
 LENGTHS_KEPT: Final = 20_000
 """Parts whose lengths are kept, a kilobyte each."""
@@ -176,9 +206,20 @@ class Energy:
         frozenset of int
             Numbers of the parts of other panels that get more.
         """
-        path = frames_file(self.pieces.folder, task.angles_deg)
-        with closing(Frames(path, self.pieces.layout)) as frames:
-            return _Panel(self, task, frames).run()
+        folder = self.pieces.folder
+        begun = folder / f"{free_writer_name()}.{_name(task)}"
+        cut_off = list(folder.glob(f"*.{_name(task)}"))
+        begun.touch()
+        with closing(Frames(frames_file(folder, task.angles_deg), self.pieces.layout)) as frames:
+            if cut_off:
+                # What that attempt had raised would bring nobody more, and be told to nobody: begun anew.
+                task = replace(task, asked=None)
+                for number in self.pieces.layout.panel(task.panel):
+                    frames.forget(number)
+            found = _Panel(self, task, frames).run()
+        for left in (*cut_off, begun):
+            left.unlink(missing_ok=True)
+        return found
 
     def lengths(self, part: Block) -> Array:
         """Lengths of the steps in a part's tiles and those around; kept, for every task asks for them."""
@@ -197,6 +238,11 @@ class Energy:
             put_piece(self.steepest, part, np.maximum(piece_of(self.steepest, part), reached))
 
 
+def _name(task: Task) -> str:
+    """End of the name of a file that is there while a task is at work."""
+    return f"{task.angles_deg[0]}-{task.panel}.begun"
+
+
 def frames_file(folder: Path, angles_deg: Sequence[int]) -> Path:
     """File of the edges at some angles."""
     return folder / f"{angles_deg[0]}.frames"
@@ -207,7 +253,7 @@ class _Panel:
 
     def __init__(self, energy: Energy, task: Task, frames: Frames) -> None:
         self._energy, self._task, self._frames = energy, task, frames
-        self._layout = energy.pieces.layout
+        self._layout, self._lowest_m = energy.pieces.layout, np.float32(energy.lowest_m)
         # The kernel has so many angles: the last one fills up.
         missing = LANES - len(task.angles_deg)
         angles_deg = np.array(task.angles_deg + task.angles_deg[-1:] * missing)
@@ -216,7 +262,7 @@ class _Panel:
         # In the order in which they were asked for.
         self._waiting: dict[int, None] = {}
         self._beyond: set[int] = set()
-        self._kept: dict[int, Cells] = {}
+        self._kept: dict[int, _Taken] = {}
         self._spare: list[Cells] = []
 
     def run(self) -> frozenset[int]:
@@ -227,39 +273,52 @@ class _Panel:
         while self._waiting:
             near = next((number for number in self._kept if number in self._waiting), None)
             self._visit(next(iter(self._waiting)) if near is None else near)
+        for taken in self._kept.values():
+            self._tell(taken)
         return frozenset(self._beyond)
 
     def _visit(self, number: int) -> None:
         """Settle a part, from its kept heads or anew, and let the oldest go."""
-        self._kept[number] = self._settle(number, self._kept.pop(number, None))
+        taken = self._kept.pop(number, None)
+        if taken is None:
+            taken = self._taken(number)
+            self._settle(taken, False)
+        else:
+            self._settle(taken, True)
+        self._kept[number] = taken
         if len(self._kept) > PARTS_KEPT:
             oldest = next(iter(self._kept))
-            head = self._kept.pop(oldest)
+            taken = self._kept.pop(oldest)
             if oldest in self._waiting:
-                self._settle(oldest, head)
-            self._spare.append(head)
+                self._settle(taken, True)
+            self._tell(taken)
+            self._spare.append(taken.head)
 
-    def _settle(self, number: int, head: Cells | None) -> Cells:
-        """Settle a part from its heads of before, or anew; its heads."""
-        energy, lowest_m = self._energy, np.float32(self._energy.lowest_m)
-        self._waiting.pop(number, None)
-        part = self._layout.block(number)
-        z = energy.pieces.heights_of(part)
+    def _taken(self, number: int) -> _Taken:
+        """Take a part up: its sources have heads."""
+        part, pieces = self._layout.block(number), self._energy.pieces
+        z = pieces.heights_of(part)
         # Numbers of its own: the kernel is compiled for arrays that can be written to.
-        classes = piece_of(energy.pieces.classes, part).copy()
-        lost = (energy.lengths(part)[..., None] * self._tangents).astype(np.float32)
-        again = head is not None
-        if head is None:
-            head = self._room((*z.shape, LANES))
-            first_heads(z, classes, head)
-        self._frames.fill_ring(number, head)
-        settle(head, z, lowest_m, lost, again)
-        self._frames.put(number, head)
-        reached = np.empty_like(classes)
-        mark_reached(head, z, classes, self._angles_deg, reached)
-        energy.raise_steepest(part, reached)
-        self._mark(number, brings_more(head, z, lowest_m, lost))
-        return head
+        classes = piece_of(pieces.classes, part).copy()
+        lost = (self._energy.lengths(part)[..., None] * self._tangents).astype(np.float32)
+        head = self._room((*z.shape, LANES))
+        first_heads(z, classes, head)
+        return _Taken(part, head, z, classes, lost)
+
+    def _settle(self, taken: _Taken, again: bool) -> None:
+        """Settle a part with what its neighbours have by now; those that get more from it wait."""
+        number = taken.part.number
+        self._waiting.pop(number, None)
+        self._frames.fill_ring(number, taken.head, self._kept)
+        settle(taken.head, taken.z, self._lowest_m, taken.lost, again)
+        self._mark(number, brings_more(taken.head, taken.z, self._lowest_m, taken.lost))
+
+    def _tell(self, taken: _Taken) -> None:
+        """Write down what was found in a part: what was reached, and its edges."""
+        reached = np.empty_like(taken.classes)
+        mark_reached(taken.head, taken.z, taken.classes, self._angles_deg, reached)
+        self._energy.raise_steepest(taken.part, reached)
+        self._frames.put(taken.part.number, taken.head)
 
     def _room(self, shape: tuple[int, ...]) -> Cells:
         """Array for heads, used anew where one of the shape was let go: fresh memory costs time."""

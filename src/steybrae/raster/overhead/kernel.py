@@ -358,7 +358,8 @@ def settle(head: Cells, z: Cells, lowest: np.float32, lost: Cells, again: bool) 
     highest = np.empty(count, head.dtype)
     for t in range(count):
         top, bottom, left, right = _box(t, across, shape)
-        highest[t] = head[top:bottom, left:right, 0].max()
+        # A look at some of the cells is enough for an order; all of them took a tenth of the whole time.
+        highest[t] = head[top:bottom:4, left:right:4, 0].max()
     # A ring of numbers of tiles that wait, the highest first: snow comes down from them.
     queue = np.empty(count + 1, np.int64)
     waits = np.zeros(count, np.bool_)

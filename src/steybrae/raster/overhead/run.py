@@ -25,7 +25,7 @@ from steybrae.raster.overhead.energy import ANGLES_DEG, Task, frames_file, open_
 from steybrae.raster.overhead.heads import ready
 from steybrae.raster.overhead.kernel import LANES
 from steybrae.raster.overhead.layers import OPEN_CELLS, Pieces, open_pieces
-from steybrae.raster.overhead.survey import Survey, overlooked_by_unknown, ringed_heights_m, smallest_cell_m
+from steybrae.raster.overhead.survey import Survey, overlooked_by_unknown, smallest_cell_m
 
 Cells = NDArray[Any]
 
@@ -114,14 +114,13 @@ def _surveyed(site: _Site) -> Cells:
     def one(number: int) -> None:
         block = layout.block(number)
         with this_thread(site.cache_bytes):
-            classes, (low, high), any_unknown = survey.block(block)
-            heights = ringed_heights_m(site.heights, layout, block)
-        site.pieces.put_block(block, classes, heights)
+            found = survey.block(block)
+        site.pieces.put_block(block, found.classes, found.ringed_m)
         place = tuple(
             slice(first // side, first // side + size)
-            for first, size in zip((block.row, block.col), low.shape, strict=True)
+            for first, size in zip((block.row, block.col), found.unknown.shape, strict=True)
         )
-        low_m[place], high_m[place], unknown[place] = low, high, any_unknown
+        (low_m[place], high_m[place]), unknown[place] = found.ends_m, found.unknown
 
     for count, _ in enumerate(each(site.pool, one, range(layout.count)), 1):
         site.told("start zones", count, layout.count)
@@ -137,9 +136,9 @@ def _solved(site: _Site, lowest_m: float, done: set[int], cluster: str | None) -
     groups = [tuple(angles[k : k + LANES]) for k in range(0, len(angles), LANES)]
     if not groups:
         return
-    for group in groups:
-        # Left by a run that was stopped: its groups may have been others.
-        frames_file(site.work.folder, group).unlink(missing_ok=True)
+    for left in (path for end in ("frames", "begun") for path in site.work.folder.glob(f"*.{end}")):
+        # By a run that was stopped.
+        left.unlink()
     with _panel_workers(site, lowest_m, cluster) as (pool, many, settle):
         for group in _settled(pool, many, settle, groups, site):
             frames_file(site.work.folder, group).unlink(missing_ok=True)

@@ -133,16 +133,6 @@ def heights_m(heights: RawHeights, row: int, col: int, rows: int, cols: int) -> 
     return found
 
 
-def ringed_heights_m(heights: RawHeights, layout: Layout, block: Block) -> Cells:
-    """Heights of a block and its ring for the kernel: minus infinity where unknown, infinite outside."""
-    rows, cols = block.rows + 2 * RING, block.cols + 2 * RING
-    z = heights_m(heights, block.row - RING, block.col - RING, rows, cols)
-    z[np.isnan(z)] = -np.inf
-    row, col = np.arange(rows) + block.row - RING, np.arange(cols) + block.col - RING
-    z[(row < 0) | (row >= layout.rows)] = z[:, (col < 0) | (col >= layout.cols)] = np.inf
-    return z
-
-
 def coarse_cells(layout: Layout, cell_m: float, reach_m: float) -> int:
     """Side of a coarse cell, cells: a power of two, which divides a block; 1 on small rasters.
 
@@ -159,6 +149,30 @@ def coarse_cells(layout: Layout, cell_m: float, reach_m: float) -> int:
     while side < BLOCK and (cells > MOST_COARSE_CELLS * side**2 or cells * across > MOST_SHIFTED * side**3):
         side *= 2
     return side
+
+
+@dataclass(frozen=True, eq=False)
+class Surveyed:
+    """What was found in a block.
+
+    Attributes
+    ----------
+    classes
+        Classes of its cells, ``[row, col]``.
+    ends_m
+        Heights of the lowest and of the highest known ground in each coarse cell (`coarse_cells`), metres;
+        NaN where none is known.
+    unknown
+        Whether any slope in a coarse cell is unknown.
+    ringed_m
+        Heights of the block and its ring for the kernel, metres: minus infinity where unknown, infinite
+        outside the model.
+    """
+
+    classes: Cells
+    ends_m: tuple[Cells, Cells]
+    unknown: Cells
+    ringed_m: Cells
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,48 +206,55 @@ class Survey:
         """How well the slopes are known that start zones are told from."""
         return self.job.zones_uncertainty(self.heights.grid)
 
-    def block(self, block: Block) -> tuple[Cells, tuple[Cells, Cells], Cells]:
-        """Survey a block.
-
-        Returns
-        -------
-        tuple
-            Classes of its cells, ``[row, col]``; and in coarse cells (`coarse_cells`) the heights of
-            the lowest and of the highest known cell, metres, NaN where none is known, and whether
-            any slope is unknown.
-        """
+    def block(self, block: Block) -> Surveyed:
+        """Survey a block."""
         grid, rules = self.heights.grid, self.job.settings.start_zones
         jacobian = jacobian_at(grid, block.col + block.cols / 2, block.row + block.rows / 2)
         cell_area_m2 = abs(float(np.linalg.det(jacobian)))
         halves = baseline_cells(*cell_size_m(grid), rules.baseline_m)
         margin = min(math.ceil(rules.least_area_m2 / cell_area_m2), self.most_margin) + 1
-        slope, short = self._slopes(block, margin, halves)
+        # Read once for all: at least as far out as the ring.
+        wide, high = (margin + half for half in halves)
+        rows, cols = block.rows + 2 * high, block.cols + 2 * wide
+        height = heights_m(self.heights, block.row - high, block.col - wide, rows, cols)
+        slope, short = self._slopes(height, (block.row - margin, block.col - margin), halves)
         # Beyond the window nobody looked: what reaches its rim counts as touching unknown ground.
         for rim in (slice(0, 1), slice(-1, None)):
             slope[rim] = slope[:, rim] = np.nan
         zones = find_start_zones(slope, short, cell_area_m2, self.known, rules)
-        inside = slice(margin, margin + block.rows), slice(margin, margin + block.cols)
-        classes = _classes(zones)[inside]
-        height = heights_m(self.heights, block.row, block.col, block.rows, block.cols)
-        unknown = _coarse(classes == UNKNOWN, self.side, False, np.maximum)
-        return classes, (self._lowest(height), -self._lowest(-height)), unknown
+        classes = _classes(zones)[_inside(block, margin, margin)]
+        own = height[_inside(block, high, wide)]
+        return Surveyed(
+            classes,
+            (self._lowest(own), -self._lowest(-own)),
+            _coarse(classes == UNKNOWN, self.side, False, np.maximum),
+            self._ringed(block, height[_inside(block, high, wide, RING)]),
+        )
+
+    def _ringed(self, block: Block, height: Cells) -> Cells:
+        """Heights of a block and its ring for the kernel."""
+        z = np.where(np.isnan(height), np.float32(-np.inf), height)
+        rows, cols = self.layout.rows, self.layout.cols
+        row, col = (np.arange(size) - RING for size in z.shape)
+        row, col = row + block.row, col + block.col
+        z[(row < 0) | (row >= rows)] = z[:, (col < 0) | (col >= cols)] = np.inf
+        return z
 
     def _lowest(self, height: Cells) -> Cells:
         """Lowest known height in coarse cells; NaN where none is known."""
         found = _coarse(np.where(np.isnan(height), np.inf, height), self.side, np.inf, np.minimum)
         return np.where(np.isinf(found), np.nan, found).astype(np.float32)
 
-    def _slopes(self, block: Block, margin: int, halves: tuple[int, int]) -> tuple[Cells, Cells]:
-        """Slope over the baseline, and over two cells, of a block and a margin around it, degrees."""
+    def _slopes(self, height: Cells, corner: tuple[int, int], halves: tuple[int, int]) -> tuple[Cells, Cells]:
+        """Slope over the baseline, and over two cells, of all but half a baseline at the rim, degrees.
+
+        `corner` is the row and column of the first slope.
+        """
         half_cols, half_rows = halves
-        row, col = block.row - margin, block.col - margin
-        rows, cols = block.rows + 2 * margin, block.cols + 2 * margin
-        height = heights_m(
-            self.heights, row - half_rows, col - half_cols, rows + 2 * half_rows, cols + 2 * half_cols
-        )
+        rows, cols = height.shape[0] - 2 * half_rows, height.shape[1] - 2 * half_cols
         wanted = (halves,) if halves == (1, 1) else (halves, (1, 1))
         out = tuple(np.empty((rows, cols), np.float32) for _ in wanted)
-        lattice, tile = _row_jacobians(self.heights.grid, row, col, rows, cols)
+        lattice, tile = _row_jacobians(self.heights.grid, *corner, rows, cols)
         for first in range(0, rows, CACHED_ROWS):
             count = min(CACHED_ROWS, rows - first)
             part = height[first : first + count + 2 * half_rows].astype(np.float64)
@@ -243,6 +264,14 @@ class Survey:
                 steps = (found[inside] for found in window_gradients(part, window))
                 slopes[first : first + count] = slope_deg(*ground_gradients(jacobian, *steps))
         return out[0], out[-1]
+
+
+def _inside(block: Block, high: int, wide: int, more: int = 0) -> tuple[slice, slice]:
+    """Rows and columns of a block, and some around it, in an array with so much ground around the block."""
+    return (
+        slice(high - more, high + block.rows + more),
+        slice(wide - more, wide + block.cols + more),
+    )
 
 
 def _row_jacobians(grid: Grid, row: int, col: int, rows: int, cols: int) -> tuple[Array, NDArray[np.intp]]:
