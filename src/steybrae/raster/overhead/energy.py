@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from steybrae.raster.blocks import PANEL_BLOCKS, Block, Layout
 from steybrae.raster.files.outputs import SmallFile, free_writer_name
-from steybrae.raster.overhead.heads import brings_more, first_heads, mark_reached
+from steybrae.raster.overhead.heads import brings_more, first_heads, mark_reached, room_for_heads
 from steybrae.raster.overhead.kernel import LANES, settle
 from steybrae.raster.overhead.layers import PART, RING, TILE_CELLS, Pieces, piece_of, put_piece
 from steybrae.raster.overhead.survey import tile_lengths_m
@@ -301,7 +301,7 @@ class _Panel:
         # Numbers of its own: the kernel is compiled for arrays that can be written to.
         classes = piece_of(pieces.classes, part).copy()
         lost = (self._energy.lengths(part)[..., None] * self._tangents).astype(np.float32)
-        head = self._room((*z.shape, LANES))
+        head = self._room(*z.shape)
         first_heads(z, classes, head)
         return _Taken(part, head, z, classes, lost)
 
@@ -320,13 +320,13 @@ class _Panel:
         self._energy.raise_steepest(taken.part, reached)
         self._frames.put(taken.part.number, taken.head)
 
-    def _room(self, shape: tuple[int, ...]) -> Cells:
+    def _room(self, rows: int, cols: int) -> Cells:
         """Array for heads, used anew where one of the shape was let go: fresh memory costs time."""
         for k, spare in enumerate(self._spare):
-            if spare.shape == shape:
+            if spare.shape == (rows, cols, LANES):
                 return self._spare.pop(k)
         self._spare.clear()
-        return np.empty(shape, np.float32)
+        return room_for_heads(rows, cols)
 
     def _mark(self, number: int, bits: int) -> None:
         for other, j, i in neighbours(self._layout, number):
