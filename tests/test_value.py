@@ -82,3 +82,11 @@ def test_a_bearing_names_its_north(deg: float, text: str) -> None:
     assert v.bearing(90.0, "grid", "mil") == "1600 mil grid"
     with pytest.raises(QuantityError, match=r"^A bearing is shown in deg or mil; got 'rad'\."):
         v.bearing(90.0, "grid", "rad")
+
+
+def test_where_to_look_is_by_the_compass_once_the_day_is_known() -> None:
+    assert v.look_towards(10.0, None) == "010° true"
+    # Magnetic north 4.3 degrees east of true north, then west of it.
+    assert v.look_towards(10.0, 4.3) == "006° magnetic"
+    assert v.look_towards(358.0, -4.3) == "002° magnetic"
+    assert v.look_towards(None, 4.3) == "unknown"

@@ -99,6 +99,10 @@ def test_a_card_writes_it_too(made: Made, tmp_path: Path, sample_dem: Path) -> N
     assert "considerable (3), above 800 m" in page.words
     for caution in made.screening.cautions:
         assert page.words.count(caution.text) == 2
+    # One north on a page: without a date true, with one that of the compass, 2.9 degrees west of it there.
+    assert re.findall(r"\d{3}° \w+", page.words)
+    assert {found.split()[1] for found in re.findall(r"\d{3}° \w+", page.words)} == {"magnetic"}
+    assert {found.split()[1] for found in re.findall(r"\d{3}° \w+", whole.words)} == {"true"}
 
 
 def test_the_page_of_a_day_is_one_whoever_writes_it(made: Made, tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 from steybrae.bands import STEEP_DEG
@@ -42,12 +42,17 @@ def place_blocks(found: RouteScreening) -> Iterator[Block]:
         yield Listing(tuple(place_text(found, place) for place in rest), marked=False, abreast=True)
 
 
-def place_text(found: RouteScreening, place: PlaceThatMatters) -> str:
-    """Say a place at length, where, why, and its checks; or in a line."""
+def place_text(
+    found: RouteScreening, place: PlaceThatMatters, declinations_deg: Mapping[int, float] | None = None
+) -> str:
+    """Say a place at length, where, why, and its checks; or in a line.
+
+    `declinations_deg` are those of the legs on a day, by number: its checks look by the compass then.
+    """
     if not place.at_length:
         return f"{place.name}  {stretch_words(place)}: {place_line(place)}"
     checks = " ".join(
-        _check_text(found, place, reading)
+        _check_text(found, place, reading, (declinations_deg or {}).get(leg.number))
         for leg in found.legs
         for reading in leg.expected_readings
         if reading.leads and reading.name in place.checks
@@ -55,9 +60,13 @@ def place_text(found: RouteScreening, place: PlaceThatMatters) -> str:
     return " ".join(filter(None, (f"{place.name}  {start_words(place)}. {place.words}", checks)))
 
 
-def _check_text(found: RouteScreening, place: PlaceThatMatters, reading: ExpectedReading) -> str:
+def _check_text(
+    found: RouteScreening, place: PlaceThatMatters, reading: ExpectedReading, declination_deg: float | None
+) -> str:
     first = next(one.name for one in found.places if one.at_length and reading.name in one.checks)
-    return check_words(reading) if first == place.name else same_check_words(reading.name, first)
+    if first != place.name:
+        return same_check_words(reading.name, first)
+    return check_words(reading, declination_deg)
 
 
 def legs_left_text(found: RouteScreening | RouteCard) -> str:

@@ -7,6 +7,7 @@ escaped by the template engine.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Final
 
 from markupsafe import Markup
@@ -31,6 +32,7 @@ from steybrae.pages.report_points import report_points
 from steybrae.pages.report_profile import draw_report_profile
 from steybrae.pages.report_words import day_words, leg_words, reading_rows, totals_words
 from steybrae.render.html import html_cells
+from steybrae.route.shape_result import shape_words
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.pictures.drawn import relief_of
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
@@ -95,6 +97,9 @@ def report_page(screening: RouteScreening, card: RouteCard | None = None) -> str
 def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) -> dict[str, Any]:
     """Everything that the template places."""
     scheme = BandScheme(screening.settings.edges_deg)
+    # One north: the compass's once the day is known.
+    north = {} if card is None else {leg.number: leg.declination_deg for leg in card.legs}
+    places = screening.places if card is None else card.places
     drawing = draw_report_map(screening, relief)
     letter, letters = sketch_letters(screening, relief, drawing)
     cautions = lines_cautions(screening) if isinstance(screening, RouteLines) else screening.cautions
@@ -114,10 +119,10 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "cautions": cautions,
         "cautions_first": [caution for caution in cautions if caution.key not in _ON_READING],
         "cautions_on_reading": [caution for caution in cautions if caution.key in _ON_READING],
-        "places": [_place_parts(screening, place) for place in screening.places],
+        "places": [_place_parts(screening, place, north) for place in places],
         "places_rule": ORDER_RULE,
         "legs_left": legs_left_text(screening),
-        "legs": [leg_words(leg, scheme) for leg in screening.legs],
+        "legs": [leg_words(leg, scheme, north.get(leg.number)) for leg in screening.legs],
         "days": [()] * len(screening.legs) if card is None else [day_words(leg, card) for leg in card.legs],
         "bands": band_looks(scheme),
         "band_lengths": _band_lengths(screening, scheme),
@@ -133,9 +138,9 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "profile": draw_report_profile(screening, relief.profile),
         "rows": [(leg, html_cells(leg_columns(*_SHOWN), leg)) for leg in screening.legs],
         "band_rows": _band_rows(screening),
-        "readings": reading_rows(screening),
+        "readings": reading_rows(screening, north),
         "without_check": legs_without_check(screening.legs),
-        "shapes": _shapes(screening),
+        "shapes": _shapes(screening, north),
         "method": method_rows(screening, relief),
         "points": report_points(screening, relief),
         "line_m": sum(leg.length_m for leg in screening.legs),
@@ -150,9 +155,11 @@ def _letters_on(screening: RouteScreening, number: int) -> str:
     return " ".join(place.name for place in places if place.from_.leg <= number <= place.to.leg)
 
 
-def _place_parts(screening: RouteScreening, place: PlaceThatMatters) -> tuple[str, str, str, bool]:
+def _place_parts(
+    screening: RouteScreening, place: PlaceThatMatters, declinations_deg: Mapping[int, float]
+) -> tuple[str, str, str, bool]:
     """Words of a place before the name of its turn point, that name, and after it; whether at length."""
-    before, name, behind = place_text(screening, place).partition(place.after)
+    before, name, behind = place_text(screening, place, declinations_deg).partition(place.after)
     return before, name, behind, place.at_length
 
 
@@ -174,10 +181,14 @@ def _band_lengths(screening: RouteScreening, scheme: BandScheme) -> list[str]:
     ]
 
 
-def _shapes(screening: RouteScreening) -> list[tuple[str, str, str]]:
+def _shapes(screening: RouteScreening, declinations_deg: Mapping[int, float]) -> list[tuple[str, str, str]]:
     """Leg, where along it, and the sentence of each roll and trap, in the order of the line."""
     return [
-        (str(leg.number), _along(one.from_m, one.to_m), one.reason)
+        (
+            str(leg.number),
+            _along(one.from_m, one.to_m),
+            shape_words(one, declinations_deg.get(leg.number)),
+        )
         for leg in screening.legs
         for one in _of(leg)
     ]

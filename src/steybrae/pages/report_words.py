@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from steybrae.answers.leg import corridor_slope, leg_slope
@@ -17,11 +18,11 @@ from steybrae.value import (
     AT_LEAST,
     UNKNOWN,
     and_more,
-    bearing,
     distance_off,
     kilometres,
     legs_and_length,
     length,
+    look_towards,
     overhead,
     short_text,
     slope,
@@ -62,13 +63,15 @@ class LegWords:
     bar: tuple[tuple[float, float, int | None], ...]
 
 
-def look_words(bearing_true_deg: float | None) -> str:
+def look_words(bearing_true_deg: float | None, declination_deg: float | None = None) -> str:
     """Where to look from a place worth a reading."""
-    return "along the steepest way" if bearing_true_deg is None else bearing(bearing_true_deg, "true")
+    if bearing_true_deg is None:
+        return "along the steepest way"
+    return look_towards(bearing_true_deg, declination_deg)
 
 
-def leg_words(leg: LegScreening, scheme: BandScheme) -> LegWords:
-    """Headline of a leg."""
+def leg_words(leg: LegScreening, scheme: BandScheme, declination_deg: float | None = None) -> LegWords:
+    """Headline of a leg; bearings magnetic where the declination of its day is given, else true."""
     climbs = up_and_down(leg.ascent_m, leg.descent_m, at_least=leg.ascent_at_least)
     extent = f"{kilometres(leg.length_m).text}, {climbs}"
     return LegWords(
@@ -79,9 +82,17 @@ def leg_words(leg: LegScreening, scheme: BandScheme) -> LegWords:
         None if leg.band is None else scheme.labels.index(leg.band.label),
         bands_text(leg.bands_possible, open_above=leg.open_above, sign="°"),
         _steep_words(leg),
-        overhead_words(leg.overhead, unknown_above=leg.unknown_above, at=leg.unknown_above_at),
+        overhead_words(
+            leg.overhead,
+            unknown_above=leg.unknown_above,
+            at=leg.unknown_above_at,
+            declination_deg=declination_deg,
+        ),
         _unknown_words(leg),
-        (*map(_reading_words, leg.expected_readings), *without_check_lines(leg.steep_without_check))
+        (
+            *(_reading_words(reading, declination_deg) for reading in leg.expected_readings),
+            *without_check_lines(leg.steep_without_check),
+        )
         or ("None.",),
         _bar(leg),
     )
@@ -115,7 +126,11 @@ def _steep_words(leg: LegScreening) -> tuple[str, ...]:
 
 
 def overhead_words(
-    looks: OverheadAnswer | None, *, unknown_above: bool, at: UnknownAt | None = None
+    looks: OverheadAnswer | None,
+    *,
+    unknown_above: bool,
+    at: UnknownAt | None = None,
+    declination_deg: float | None = None,
 ) -> tuple[str, ...]:
     """Say what is overhead, in sentences.
 
@@ -127,6 +142,8 @@ def overhead_words(
         Whether unknown ground could look down too.
     at
         The nearest of that ground.
+    declination_deg
+        Magnetic north east of true north: bearings are magnetic then.
     """
     if looks is None:
         return (f"Overhead: {UNKNOWN}.",)
@@ -138,7 +155,11 @@ def overhead_words(
     sights = [looks.sight]
     if looks.sight_outside != looks.sight:
         sights.append(looks.sight_outside)
-    words += [_sight_words(sight, unknown_above=unknown_above) for sight in sights if sight is not None]
+    words += [
+        _sight_words(sight, unknown_above=unknown_above, declination_deg=declination_deg)
+        for sight in sights
+        if sight is not None
+    ]
     if looks.path is not None:
         path = overhead(looks.path.deg, at_least=unknown_above).text
         words.append(f"Path angle: {path} along {distance_off(looks.path.path_m).text}.")
@@ -153,13 +174,14 @@ def overhead_words(
     return tuple(words)
 
 
-def _sight_words(sight: SightAnswer, *, unknown_above: bool) -> str:
+def _sight_words(sight: SightAnswer, *, unknown_above: bool, declination_deg: float | None) -> str:
     if sight.deg is None:
         hidden = overhead(sight.unfiltered_deg, at_least=unknown_above).text
-        look = bearing(sight.unfiltered_bearing_true_deg, "true")
+        look = look_towards(sight.unfiltered_bearing_true_deg, declination_deg)
         off = distance_off(sight.unfiltered_distance_m).text
         return f"Sight, other ground between: {hidden} towards {look}, {off} off."
-    look, off = bearing(sight.bearing_true_deg, "true"), distance_off(sight.distance_m).text
+    look = look_towards(sight.bearing_true_deg, declination_deg)
+    off = distance_off(sight.distance_m).text
     hidden = ", hidden by ground between" if sight.hidden else ""
     return f"Sight up: {overhead(sight.deg, at_least=unknown_above).text} towards {look}, {off} off{hidden}."
 
@@ -178,9 +200,9 @@ def _unknown_words(leg: LegScreening) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _reading_words(reading: ExpectedReading) -> str:
+def _reading_words(reading: ExpectedReading, declination_deg: float | None) -> str:
     look = reading.look_bearing_true_deg
-    towards = "" if look is None else f", looking {bearing(look, 'true')}"
+    towards = "" if look is None else f", looking {look_towards(look, declination_deg)}"
     at, what = length(reading.chainage_m or 0.0).text, reading.what.split(",")[0]
     return f"{reading.name}: {slope(reading.expected_deg).text} at {at}{towards} ({what})."
 
@@ -221,15 +243,17 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
     return tuple(words)
 
 
-def reading_rows(screening: RouteScreening) -> tuple[tuple[str, ...], ...]:
-    """Give name, leg, along it, place, look, expect, 95 % and what, of each check."""
+def reading_rows(
+    screening: RouteScreening, declinations_deg: Mapping[int, float]
+) -> tuple[tuple[str, ...], ...]:
+    """Give name, leg, along it, place, look, expect, 95 % and what, of each check; as `leg_words`."""
     return tuple(
         (
             one.name,
             str(leg.number),
             length(one.chainage_m or 0.0).text,
             f"{one.place.lat_deg:.5f}, {one.place.lon_deg:.5f}",
-            look_words(one.look_bearing_true_deg),
+            look_words(one.look_bearing_true_deg, declinations_deg.get(leg.number)),
             expected(one).text,
             expected(one).interval_text,
             one.what,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Final
 
 import numpy as np
@@ -17,7 +17,7 @@ from steybrae.terrain.overhead.ground import OverheadGround, Points
 from steybrae.terrain.shape import Around, curvature
 from steybrae.terrain.traps import Found, cliffs_below, flattenings, gullies, hidden_from_above
 from steybrae.terrain.traps import convex_rolls as rolls_at
-from steybrae.value import bearing_figure, no_less, slope
+from steybrae.value import look_towards, no_less, slope
 
 
 @dataclass(frozen=True)
@@ -163,33 +163,22 @@ def convex_rolls(
     for first, last, worst in _stretches(found, chainage_m):
         bearing, distance = float(found.bearing_true_deg[worst]), float(found.distance_m[worst])
         above, below = float(found.from_deg[worst]), float(found.to_deg[worst])
-        out.append(
-            ConvexRoll(
-                first,
-                last,
-                float(chainage_m[worst]),
-                _beside(ground, points, worst, bearing, distance),
-                distance,
-                bearing,
-                above,
-                below,
-                _finite(profile[worst]),
-                bool(hidden[worst]),
-                around.spacing_m,
-                _roll_words(above, below, distance, bearing, hidden=bool(hidden[worst])),
-            )
+        roll = ConvexRoll(
+            first,
+            last,
+            float(chainage_m[worst]),
+            _beside(ground, points, worst, bearing, distance),
+            distance,
+            bearing,
+            above,
+            below,
+            _finite(profile[worst]),
+            bool(hidden[worst]),
+            around.spacing_m,
+            "",
         )
+        out.append(replace(roll, reason=shape_words(roll)))
     return tuple(out)
-
-
-def _roll_words(above: float, below: float, distance: float, bearing: float, *, hidden: bool) -> str:
-    where = "on the line" if distance == 0.0 else f"{distance:.0f} m from the line"
-    # A slope that climbs above the roll is told as level.
-    words = (
-        f"Convex roll {where}: downhill, towards {bearing_figure(bearing)} true, the slope steepens from "
-        f"{slope(max(above, 0.0)).text} to {slope(below).text}"
-    )
-    return f"{words}; what lies below is hidden from above." if hidden else f"{words}."
 
 
 def terrain_traps(
@@ -221,39 +210,56 @@ def terrain_traps(
             strength, distance = float(found.strength[worst]), float(found.distance_m[worst])
             bearing = float(found.bearing_true_deg[worst])
             deep = kind == "gully"
-            out.append(
-                TerrainTrap(
-                    kind,
-                    first,
-                    last,
-                    float(chainage_m[worst]),
-                    _beside(ground, points, worst, 0.0, 0.0),
-                    distance,
-                    bearing,
-                    None if deep else strength,
-                    strength if deep else None,
-                    _finite(plan[worst]),
-                    around.spacing_m,
-                    _trap_words(kind, found, worst, around.spacing_m),
-                )
+            trap = TerrainTrap(
+                kind,
+                first,
+                last,
+                float(chainage_m[worst]),
+                _beside(ground, points, worst, 0.0, 0.0),
+                distance,
+                bearing,
+                None if deep else strength,
+                strength if deep else None,
+                _finite(plan[worst]),
+                around.spacing_m,
+                "",
             )
+            out.append(replace(trap, reason=shape_words(trap)))
     return tuple(sorted(out, key=lambda trap: trap.chainage_m))
 
 
-def _trap_words(kind: str, found: Found, at: int, spacing_m: float) -> str:
-    strength, bearing = float(found.strength[at]), bearing_figure(float(found.bearing_true_deg[at]))
-    distance = f"{found.distance_m[at]:.0f} m away towards {bearing} true"
-    if kind == "gully":
+def shape_words(found: ConvexRoll | TerrainTrap, declination_deg: float | None = None) -> str:
+    """Say what a roll or a trap is.
+
+    Parameters
+    ----------
+    found
+        All but its words.
+    declination_deg
+        Magnetic north east of true north, degrees: bearings are magnetic then; true where None.
+    """
+    towards = look_towards(found.bearing_true_deg, declination_deg)
+    if isinstance(found, ConvexRoll):
+        where = "on the line" if found.distance_m == 0.0 else f"{found.distance_m:.0f} m from the line"
+        # A slope that climbs above the roll is told as level.
+        steepens = f"steepens from {slope(max(found.above_deg, 0.0)).text} to {slope(found.below_deg).text}"
+        hidden = "; what lies below is hidden from above" if found.hidden_below else ""
         return (
-            f"Gully: both sides rise by {no_less(strength).text} within {spacing_m:.0f} m; its bed "
-            f"runs along {bearing} true. Even a small slide piles up deep in it."
+            f"Convex roll {where}: downhill, towards {towards}, the slope steepens from {steepens}{hidden}."
         )
-    if kind == "flattening":
+    if found.kind == "gully":
+        depth = f"{no_less(found.depth_m or 0.0).text} within {found.scale_m:.0f} m"
         return (
-            f"Abrupt flattening below a slope of {slope(strength).text} that begins {distance}: snow that "
-            "comes down stops and piles up here."
+            f"Gully: both sides rise by {depth}; its bed runs along {towards}. Even a small slide piles up "
+            "deep in it."
         )
-    return f"Ground of {slope(strength).text} below, from {distance}: even a small slide carries one over it."
+    steep, away = slope(found.slope_deg).text, f"{found.distance_m:.0f} m away towards {towards}"
+    if found.kind == "flattening":
+        return (
+            f"Abrupt flattening below a slope of {steep} that begins {away}: snow that comes down stops and "
+            "piles up here."
+        )
+    return f"Ground of {steep} below, from {away}: even a small slide carries one over it."
 
 
 def _stretches(found: Found, chainage_m: Array) -> Iterator[tuple[float, float, int]]:

@@ -15,10 +15,10 @@ from steybrae.screening.places.result import (
     TrapAtPlace,
 )
 from steybrae.value import (
-    bearing,
     distance_off,
     gentle_length,
     length,
+    look_towards,
     no_less,
     overhead,
     slope,
@@ -70,14 +70,8 @@ def _has_drop(place: PlaceThatMatters) -> bool:
     return place.corridor is not None and place.corridor.drop is not None
 
 
-def _bearing(true_deg: float, declination_deg: float | None) -> str:
-    if declination_deg is None:
-        return bearing(true_deg, "true")
-    return bearing((true_deg - declination_deg) % 360.0, "magnetic")
-
-
 def _trap(trap: TrapAtPlace, declination_deg: float | None) -> str:
-    look = _bearing(trap.bearing_true_deg, declination_deg)
+    look = look_towards(trap.bearing_true_deg, declination_deg)
     if trap.kind == "gully":
         depth = f"{no_less(trap.depth_m or 0.0).text} deep"
         return f"Trap: gully {depth}, bed along {look}; even a small slide piles up in it."
@@ -188,7 +182,7 @@ def _overhead(place: PlaceThatMatters, looks: OverheadAtPlace, declination_deg: 
     off, up = distance_off(looks.distance_m).text, steep_length(looks.rise_m).text
     return (
         f"Overhead {overhead(looks.deg, at_least=looks.at_least).text}, {_spot(place, looks.at)}, towards "
-        f"{_bearing(looks.bearing_true_deg, declination_deg)}, {off} off, {up} up{hidden}."
+        f"{look_towards(looks.bearing_true_deg, declination_deg)}, {off} off, {up} up{hidden}."
     )
 
 
@@ -212,10 +206,12 @@ def overhead_there(deg: float | None, *, at_least: bool) -> str:
     return "unknown overhead" if at_least else ""
 
 
-def check_words(reading: ExpectedReading) -> str:
+def check_words(reading: ExpectedReading, declination_deg: float | None = None) -> str:
     """Say what is read from where on its leg: ``Check 2a at 40 m: sight 24.3° to 345° true``."""
     look = reading.look_bearing_true_deg
-    towards = "" if look is None or reading.quantity == "slope" else f" to {_bearing(look, None)}"
+    towards = (
+        "" if look is None or reading.quantity == "slope" else f" to {look_towards(look, declination_deg)}"
+    )
     there = overhead_there(reading.overhead_deg, at_least=reading.overhead_at_least)
     at = f"at {length(reading.chainage_m or 0.0).text}"
     figure = f"{reading.quantity} {slope(reading.expected_deg).text}{towards}"
