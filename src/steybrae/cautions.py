@@ -104,6 +104,8 @@ class Situation:
         Accuracy of the shift between WGS 84 and the model's datum, metres; None if not known.
     overhead
         Whether overhead angles are shown.
+    overhead_short
+        Whether the model knows ground overhead less far than start zones are looked for.
     start_lowered_to_deg
         Least slope of possible start zones where the model's uncertainty puts it much lower than
         that of start zones, degrees; None elsewhere.
@@ -145,6 +147,7 @@ class Situation:
     places_swapped: bool = False
     datum_accuracy_m: float | None = 0.0
     overhead: bool = False
+    overhead_short: bool = False
     start_lowered_to_deg: float | None = None
     overhead_left_out: str = ""
     magnetic: bool = False
@@ -407,9 +410,17 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     (
         "overhead_not_runout",
         "An overhead angle does not say how far snow runs; outside it is not out of reach.",
-        lambda at: at.overhead,
+        lambda at: at.overhead and not at.overhead_short,
         "An overhead angle says how steeply ground that could start a slide looks down on a place; "
         "it does not predict how far snow will run, nor that ground outside it is out of reach.",
+    ),
+    (
+        "overhead_short",
+        "An overhead angle says neither how far snow runs nor what stands beyond the model's end or gaps.",
+        lambda at: at.overhead and at.overhead_short,
+        "An overhead angle says how steeply ground that could start a slide looks down on a place; "
+        "it does not predict how far snow will run, nor that ground outside it is out of reach. Within the "
+        "distance looked at the model ends or has gaps: what stands beyond may look down more steeply.",
     ),
     (
         "start_zones_wide",

@@ -147,8 +147,11 @@ def test_nothing_known_above_a_place_is_said(opened, sample):
     found = replace(ground(opened, sample), overhead=None)
     assert "Overhead: unknown" in list(ground_lines(found))
     seen = ground(opened, sample)
-    nothing = replace(seen, overhead=replace(seen.overhead, sight=None, path=None))
+    nothing = replace(seen, overhead=replace(seen.overhead, sight=None, path=None, known_to_m=None))
     assert "Overhead: no start zone at 18° and more within 3 km" in list(ground_lines(nothing))
+    short = replace(nothing, overhead=replace(nothing.overhead, known_to_m=399.9))
+    said = "Overhead: no start zone at 18° and more within 3 km, of which all is known only to 399 m"
+    assert said in list(ground_lines(short))
     sight = replace(seen.overhead.sight, hidden=True)
     longer = replace(seen.overhead, sight=sight, path=replace(seen.overhead.path, deg=45.0))
     told = [line for line in ground_lines(replace(seen, overhead=longer)) if "°" in line]

@@ -120,7 +120,7 @@ def test_a_check_has_one_name_everywhere(screening: RouteScreening) -> None:
     card = card_of(screening, open_above=False)
     expected = {one.name: one for leg in screening.legs for one in leg.expected_readings}
     assert list(expected) == [check.number for leg in card.legs for check in leg.checks]
-    assert [row[0] for row in reading_rows(screening)] == list(expected)
+    assert [row[0] for row in reading_rows(screening, {})] == list(expected)
     terminal = terminal_text(route_document(screening, RouteView(overhead=True)), 400)
     assert re.findall(r"\b(\d+[a-z]): \d+ \d{3}° \d", terminal) == list(expected)
     for leg in screening.legs:

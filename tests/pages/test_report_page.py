@@ -265,7 +265,7 @@ class TestPromises:
     def test_what_is_special_to_the_line_stands_before_the_map(self, page: Reader, made: Made) -> None:
         look = page.words.index("Show on the map")
         later = {at.key for at in made.screening.cautions if page.words.index(at.text) > look}
-        assert later == {"model_smooths", "overhead_not_runout", "start_zones_wide", "bulletin_regional"}
+        assert later == {"model_smooths", "overhead_short", "start_zones_wide", "bulletin_regional"}
         heads = ["Before you read on", "Show on the map", "On reading every figure here", "Leg by leg"]
         places = [page.words.index(head) for head in heads]
         assert places == sorted(places)
@@ -358,7 +358,7 @@ class TestWords:
         shut = SightAnswer(None, 33.33, 190.0, 812.6, None, None, None, None, None, None, None)
         path = PathAnswer(30.0, 10.0, 500.9, 240.0, spot, spot, 5.0, ())
         base = OverheadAnswer(False, 0.0, False, 0.0, None, 30.0, 55.0, 24.0, 3000.0, 18.0, None, None, None)
-        none = "No start zone found overhead at 18° and more within 3000 m."
+        none = "No start zone found overhead at 18° and more within 3 km."
         cases = [
             (None, False, ("Overhead: unknown.",)),
             (base, False, (none,)),

@@ -19,7 +19,13 @@ from steybrae.cautions import Caution
 from steybrae.document import NONE, Block, Cautions, Cell, Column, Document, Paragraph, Table
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.quantities import one_in_text
-from steybrae.route.overhead.result import OverheadAnswer, PathAnswer, SightAnswer, unknown_words
+from steybrae.route.overhead.result import (
+    OverheadAnswer,
+    PathAnswer,
+    SightAnswer,
+    unknown_words,
+    within_words,
+)
 from steybrae.screening.basis import cross_check_text, zone_text, zones_text
 from steybrae.screening.ground.result import GroundAt, GroundPlaces, RunOut, Within
 from steybrae.screening.standing import ReadingLeftOut
@@ -155,7 +161,7 @@ def _overhead(ground: GroundAt) -> Iterator[str]:
         yield f"Overhead: {UNKNOWN}"
         return
     if looks.sight is None:
-        within = f"within {looks.reach_m / 1000.0:g} km"
+        within = within_words(looks.reach_m, looks.known_to_m)
         none = f"Overhead: no start zone at {and_more(looks.least_deg)} {within}"
         yield f"Overhead: {UNKNOWN}" if ground.unknown_above else none
         yield from _possible(looks)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Final
 
 from steybrae.bands import STEEP_DEG
 from steybrae.card.result import RouteCard
 from steybrae.document import Block, Listing, Paragraph
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
+from steybrae.screening.basis import least_known_m
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import (
@@ -19,19 +19,12 @@ from steybrae.screening.places.words import (
     stretch_words,
 )
 from steybrae.screening.result import RouteScreening
-from steybrae.value import and_more, steep_length
-
-NO_PLACE: Final = (
-    f"No ground of {and_more(STEEP_DEG)} was found underfoot or in the corridor, none overhead at "
-    f"{and_more(PLACE_SIGHT_DEG)}, and "
-    "none is unknown; nothing is proved by that."
-)
-"""What stands where no place was found."""
+from steybrae.value import and_more, far_off, steep_length
 
 
 def place_blocks(found: RouteScreening) -> Iterator[Block]:
     """Yield the places along the line, the legs that are on none, and the rule of their order."""
-    lead = f"Places that matter. {ORDER_RULE}" if found.places else NO_PLACE
+    lead = f"Places that matter. {ORDER_RULE}" if found.places else no_place_text(found)
     told = [place for place in found.places if place.at_length]
     bare = " ".join(place.name for place in told if not place.checks and place.kinds != ("unknown",))
     without = f" No check: {bare}." if bare else ""
@@ -40,6 +33,18 @@ def place_blocks(found: RouteScreening) -> Iterator[Block]:
     rest = [place for place in found.places if not place.at_length]
     if rest:
         yield Listing(tuple(place_text(found, place) for place in rest), marked=False, abreast=True)
+
+
+def no_place_text(found: RouteScreening) -> str:
+    """Say what was looked for where no place was found, and how far all of it is known."""
+    known_to_m = least_known_m(leg.overhead for leg in found.legs)
+    unknown = (
+        "none is unknown" if known_to_m is None else f"none is unknown within {far_off(known_to_m).text}"
+    )
+    return (
+        f"No ground of {and_more(STEEP_DEG)} was found underfoot or in the corridor, none overhead at "
+        f"{and_more(PLACE_SIGHT_DEG)}, and {unknown}; nothing is proved by that."
+    )
 
 
 def place_text(

@@ -36,8 +36,8 @@ from steybrae.document import (
     worded,
 )
 from steybrae.route.corridor import SIDE_SLOPES_DEG
-from steybrae.route.overhead.result import OverheadAnswer
-from steybrae.screening.basis import corridor_text, cross_check_text, zones_text
+from steybrae.route.overhead.result import OverheadAnswer, within_words
+from steybrae.screening.basis import corridor_text, cross_check_text, least_known_m, zones_text
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.terrain.attributes import BASELINE_M
@@ -162,7 +162,8 @@ def _overhead_text(found: RouteScreening) -> str:
         return day_overhead_text(totals)
     if totals.unknown_above or looks is None:
         return UNKNOWN
-    return f"none in sight at {and_more(looks.least_deg)} within {looks.reach_m / 1000.0:g} km"
+    within = within_words(looks.reach_m, least_known_m(leg.overhead for leg in found.legs))
+    return f"none in sight at {and_more(looks.least_deg)} {within}"
 
 
 def _looks(found: RouteScreening) -> OverheadAnswer | None:

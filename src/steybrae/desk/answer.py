@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from steybrae.answers.forecast import finding_blocks
 from steybrae.answers.leg import CHANGES, NO_CHANGE, lines_blocks, lines_cautions, moved_items
-from steybrae.answers.places import NO_PLACE, legs_left_text
+from steybrae.answers.places import legs_left_text, no_place_text
 from steybrae.answers.route import headline
 from steybrae.bands import bands_text
 from steybrae.desk.drawn import TOO_SHORT, asked_line, drawn_lines, points_out, routes_of, which
@@ -125,7 +125,7 @@ def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
         "facts": [list(fact) for fact in _facts(found, legs)],
         "places": list(_places(found.places, along)),
         "notes": [
-            f"{ORDER_RULE if found.places else NO_PLACE} {legs_left_text(found)}",
+            f"{ORDER_RULE if found.places else no_place_text(found)} {legs_left_text(found)}",
             *_notes(found),
             *notes,
         ],

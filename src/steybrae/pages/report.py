@@ -44,6 +44,7 @@ from steybrae.value import AT_LEAST, gentle_length, map_scale, steep_length
 _ON_READING: Final = (
     "model_smooths",
     "overhead_not_runout",
+    "overhead_short",
     "runout_published",
     "magnetic",
     "start_zones_wide",

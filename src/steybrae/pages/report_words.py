@@ -11,7 +11,13 @@ from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_at_leg
 from steybrae.card.wording import bearing_shown, without_check_lines
-from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, SightAnswer, unknown_words
+from steybrae.route.overhead.result import (
+    ExpectedReading,
+    OverheadAnswer,
+    SightAnswer,
+    unknown_words,
+    within_words,
+)
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import (
@@ -165,8 +171,8 @@ def overhead_words(
         words.append(f"Path angle: {path} along {distance_off(looks.path.path_m).text}.")
     elif looks.sight is None:
         words.append(
-            f"No start zone found overhead at {and_more(looks.least_deg)} within "
-            f"{distance_off(looks.reach_m).text}."
+            f"No start zone found overhead at {and_more(looks.least_deg)} "
+            f"{within_words(looks.reach_m, looks.known_to_m)}."
         )
     if unknown_above:
         why = "" if at is None else f": {unknown_words(at)}"

@@ -217,6 +217,8 @@ def area_result(
         model_found=kinds_told(job.settings.model_found, job.settings.model_kind, max(model.cell_size_m)),
         sample=sample,
         overhead=job.overhead,
+        # Every raster ends, and beside its end nobody looked.
+        overhead_short=job.overhead,
         start_lowered_to_deg=None if overhead is None else lowered_to_deg(rules, [overhead]),
         overhead_left_out="" if overhead is None else left_out_words(rules, job.settings.reach_m),
     )

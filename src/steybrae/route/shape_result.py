@@ -244,9 +244,7 @@ def shape_words(found: ConvexRoll | TerrainTrap, declination_deg: float | None =
         # A slope that climbs above the roll is told as level.
         steepens = f"steepens from {slope(max(found.above_deg, 0.0)).text} to {slope(found.below_deg).text}"
         hidden = "; what lies below is hidden from above" if found.hidden_below else ""
-        return (
-            f"Convex roll {where}: downhill, towards {towards}, the slope steepens from {steepens}{hidden}."
-        )
+        return f"Convex roll {where}: downhill, towards {towards}, the slope {steepens}{hidden}."
     if found.kind == "gully":
         depth = f"{no_less(found.depth_m or 0.0).text} within {found.scale_m:.0f} m"
         return (

@@ -104,6 +104,18 @@ def lowered_to_deg(rules: StartRules, found: Iterable[_Looked | None]) -> float 
     return from_deg if rules.low_deg - from_deg > MUCH_LOWERED_DEG else None
 
 
+def least_known_m(found: Iterable[OverheadAnswer | None]) -> float | None:
+    """How far all ground around a line is known; None where that is so within the reach.
+
+    Parameters
+    ----------
+    found
+        What looks down on each leg.
+    """
+    known = (looks.known_to_m for looks in found if looks is not None)
+    return min((metres for metres in known if metres is not None), default=None)
+
+
 def left_out_words(rules: StartRules, reach_m: float) -> str:
     """Say what rules milder than the usual ones left out.
 

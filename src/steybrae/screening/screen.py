@@ -20,7 +20,7 @@ from steybrae.route.legs import Route, check_beside, check_line
 from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.overhead.legs import route_above
 from steybrae.route.track import Track, leg_track
-from steybrae.screening.basis import left_out_words, lowered_to_deg
+from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.known import Asked, Settings, cells_of_line, overhead_look, slopes_known
@@ -100,6 +100,7 @@ def screen_route(
         Situation,
         from_model=True,
         overhead=True,
+        overhead_short=least_known_m(leg.overhead for leg in above) is not None,
         start_lowered_to_deg=lowered_to_deg(settings.start_zones, (leg.overhead for leg in above)),
         overhead_left_out=left_out_words(settings.start_zones, settings.reach_m),
         cell_size_m=max(cell),

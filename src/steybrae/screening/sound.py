@@ -19,7 +19,7 @@ from steybrae.bands import STEEP_DEG, BandScheme
 from steybrae.cautions import Situation, cautions_for, joined_cautions
 from steybrae.errors import ModelError, PlanError
 from steybrae.quantities import shown_slope_deg
-from steybrae.screening.basis import left_out_words, lowered_to_deg
+from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
 from steybrae.screening.compared import ComparedLine, RouteLines
 from steybrae.screening.leg import possible_bands
 from steybrae.screening.places.sound import SAME, SAME_M, place_contradictions
@@ -87,6 +87,7 @@ def _situation(found: RouteScreening) -> Situation:
     return Situation(
         from_model=True,
         overhead=True,
+        overhead_short=least_known_m(leg.overhead for leg in found.legs) is not None,
         cell_size_m=max(model.cell_size_m),
         unit_assumed=model.height_unit_from == "assumed",
         datum_accuracy_m=model.datum_accuracy_m,

@@ -95,6 +95,15 @@ def test_a_hole_is_not_the_end_of_the_model():
     assert unknown_words(at) == "unknown ground begins 195 m east"
 
 
+def test_how_far_all_is_known_is_told_where_nothing_unknown_could_look_down_too():
+    z = np.zeros((200, 200))
+    z[:, 180:] = np.nan
+    ground = given(z, np.zeros(z.shape))
+    found = unknown_above(ground, points(ground, [(100.5, 100.5), (140.5, 100.5)]))
+    assert found.nearest is None
+    assert found.known_to_m == pytest.approx([795.0, 395.0], rel=1e-3)
+
+
 def test_nothing_unknown_and_no_places():
     ground = given(np.zeros((20, 20)), np.zeros((20, 20)))
     assert unknown_above(ground, points(ground, [(5.5, 5.5)])).nearest is None

@@ -53,6 +53,7 @@ class _Part:
     possible_deg: float
     known: bool
     possible_from_deg: float
+    known_to_m: float
     sight: SightAnswer | None
     outside: SightAnswer | None
     path: PathAnswer | None
@@ -141,6 +142,7 @@ def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length
         float(np.fmax.reduce(up.possible_deg[~up.in_start_zone], initial=-np.inf)),
         bool(np.isfinite(points.height_m).any()),
         from_deg,
+        float(up.unknown_above.known_to_m.min()),
         _sight(ground, points, chainage_m, up),
         _outside(ground, points, chainage_m, up),
         _path(ground, points, chainage_m, up),
@@ -278,6 +280,7 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
     if path is not None and at_place:
         path = replace(path, chainage_m=None)
     overhead = None
+    known_to_m = min(part.known_to_m for part in parts)
     if any(part.known for part in parts):
         overhead = OverheadAnswer(
             any(part.in_zone for part in parts),
@@ -293,6 +296,7 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
             sight,
             outside,
             path,
+            known_to_m if known_to_m < look.reach_m else None,
         )
     seen = SeenAlong(
         *(np.concatenate([getattr(part.seen, one.name) for part in parts]) for one in fields(SeenAlong))

@@ -174,6 +174,9 @@ class OverheadAnswer:
         The sight from those parts of the leg that lie in no start zone: within one the next
         cell of the same slope is often the steepest. The same as `sight` where that is from
         such a part; None where nothing looks down on any, and for a place in a start zone.
+    known_to_m
+        Where the nearest unknown ground begins, the model's end too: what lies beyond was not looked at in
+        that direction. None where all ground within the reach is known.
     """
 
     in_start_zone: bool
@@ -189,6 +192,7 @@ class OverheadAnswer:
     sight: SightAnswer | None
     sight_outside: SightAnswer | None
     path: PathAnswer | None
+    known_to_m: NotNegative | None = None
 
 
 @dataclass(frozen=True)
@@ -345,6 +349,12 @@ _SIDES: Final = dict(
         strict=True,
     )
 )
+
+
+def within_words(reach_m: float, known_to_m: float | None) -> str:
+    """Say how far was looked: ``within 3 km``, and where less than that is known, how far all of it is."""
+    short = "" if known_to_m is None else f", of which all is known only to {far_off(known_to_m).text}"
+    return f"within {reach_m / 1000.0:g} km{short}"
 
 
 def unknown_words(at: UnknownAt) -> str:

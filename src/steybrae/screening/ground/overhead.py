@@ -16,7 +16,7 @@ from steybrae.route.overhead.result import SightAnswer
 from steybrae.route.overhead.windows import REACH_M
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
-from steybrae.screening.basis import left_out_words, lowered_to_deg
+from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
 from steybrae.screening.ground.result import GroundAt, RunOut
 from steybrae.screening.known import Settings, overhead_look, slopes_known
 from steybrae.screening.leg import named
@@ -74,6 +74,7 @@ def with_above(
     more = cautions_for(
         Situation(
             overhead=True,
+            overhead_short=least_known_m([above.overhead]) is not None,
             runout=published,
             start_lowered_to_deg=lowered_to_deg(settings.start_zones, [above.overhead]),
             overhead_left_out=left_out_words(settings.start_zones, settings.reach_m),

@@ -64,12 +64,16 @@ class UnknownAbove:
         place itself lies in unknown ground.
     model_ends
         Whether all is unknown from there on, along that line as far as is looked.
+    known_to_m
+        To where the nearest unknown ground begins, whether it could look down or not; infinite where
+        there is none.
     """
 
     there: NDArray[np.bool_]
     distance_m: Array
     bearing_true_deg: Array
     model_ends: NDArray[np.bool_]
+    known_to_m: Array
 
     @property
     def nearest(self) -> UnknownAt | None:
@@ -104,7 +108,7 @@ def unknown_above(ground: OverheadGround, points: Points) -> UnknownAbove:
     bearing, ends = np.full(len(there), np.nan), np.zeros(len(there), dtype=bool)
     some = np.flatnonzero(there & (cell >= 0))
     bearing[some], ends[some] = _beyond(ground, points.pick(some), cell[some])
-    return UnknownAbove(there, np.where(there, distance, np.nan), bearing, ends)
+    return UnknownAbove(there, np.where(there, distance, np.nan), bearing, ends, distance)
 
 
 def nearest_unknown(ground: OverheadGround, points: Points) -> tuple[Array, NDArray[np.intp]]:
