@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -10,8 +12,11 @@ import pytest
 from tests.on_grid import model, route_on, towards
 from tests.synthetic import GaussianHill, Plane
 
+from steybrae.answers.card import card_document
 from steybrae.answers.route import RouteView, route_document
 from steybrae.bands import BandScheme, bands_text
+from steybrae.card import CardSettings, make_card
+from steybrae.document import Document, Table
 from steybrae.pages.report_words import totals_words
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, Settings, screen_route
@@ -199,3 +204,18 @@ def test_the_tables_fit_an_ordinary_terminal():
     assert max(map(len, lines)) <= 120
     assert any("Steepest on line" in line for line in lines)
     assert not any("…" in line for line in lines)
+
+
+@pytest.mark.parametrize("width", [*range(40, 201, 20)])
+def test_no_word_of_a_table_is_cut_or_broken_at_any_width(sample_plan, width):
+    found = sample_plan.screening
+    card = make_card(found, CardSettings(dt.date(2027, 1, 15)))
+    for document in (route_document(found, RouteView(everything=True)), card_document(card)):
+        for table in (block for block in document.blocks if isinstance(block, Table)):
+            text = terminal_text(Document("", (table,)), width)
+            cells = (
+                line for one in table.columns for row in (*table.rows, *table.foot) for line in one.lines(row)
+            )
+            words = Counter(" ".join((table.title, *(one.heading for one in table.columns), *cells)).split())
+            assert not words - Counter(text.split())
+            assert max(map(len, text.splitlines())) <= width

@@ -8,8 +8,9 @@ import re
 import shutil
 import sys
 import unicodedata
-from collections.abc import Iterator
-from typing import Any, Final
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, Literal
 
 import typer
 
@@ -32,7 +33,10 @@ NO_CODES: Final = ("dumb", "unknown")
 """Terminals, by the setting TERM, that print codes instead of obeying them (terminfo)."""
 
 _BETWEEN: Final = 2
-"""Columns between two items of a line."""
+"""Columns between two items of a line, and between two of a table."""
+
+_SHORT: Final = 16
+"""Lines of a table up to it are not broken, letters: ``(27.8 to 28.2°)`` has 15 (our choice)."""
 
 _BOLD: Final = "\x1b[1m{}\x1b[0m"
 
@@ -80,7 +84,6 @@ def _lines(block: Block, width: int, *, bold: bool) -> Iterator[str]:
             for item in items:
                 yield from _item(item, width, "  -" if marked_by_dashes else "")
         case Table():
-            yield ""
             yield from _table(block, width, bold=bold)
         case Cautions(cautions, whole):
             yield from [""] * whole
@@ -141,7 +144,71 @@ def _item(text: str, width: int, mark: str) -> Iterator[str]:
         yield f"{' ' * len(begin) if k else begin}{line}"
 
 
-def _table(table: Table, width: int, *, bold: bool) -> list[str]:
+@dataclass(frozen=True)
+class _Told:
+    """A column in words: heading, cells of the rows and of the foot."""
+
+    heading: str
+    rows: tuple[str, ...]
+    foot: tuple[str, ...]
+    align: Literal["left", "right"]
+    width: int | None
+
+    @property
+    def most(self) -> int:
+        """Columns that it takes where there is room."""
+        lines = "\n".join((self.heading, *self.rows, *self.foot)).split("\n")
+        return min(max(map(_columns, lines)), self.width or sys.maxsize)
+
+    @property
+    def least(self) -> int:
+        """Columns down to which no word of it, and so no figure, is broken, and no short line."""
+        words = " ".join((self.heading, *self.rows, *self.foot)).split()
+        return min(max([_SHORT, *map(_columns, words)]), self.most)
+
+
+def _table(table: Table, width: int, *, bold: bool) -> Iterator[str]:
+    """Yield a table, in parts below each other where it is too wide, each with the first column."""
+    told = [
+        _Told(plain(one.heading), _cells(one, table.rows), _cells(one, table.foot), one.align, one.width)
+        for one in table.columns
+    ]
+    title = plain(table.title)
+    for part in _parts(told, width):
+        yield ""
+        yield from _drawn(part, _widths(part, width), title, bold=bold)
+        title = ""
+
+
+def _cells(column: Column, rows: Iterable[Any]) -> tuple[str, ...]:
+    return tuple(plain("\n".join(column.lines(row))) for row in rows)
+
+
+def _parts(told: Sequence[_Told], width: int) -> Iterator[list[_Told]]:
+    """Columns that have room beside the first without a word being broken; one at least."""
+    first, *others = told
+    part, room = [first], width - first.least
+    for one in others:
+        if len(part) > 1 and one.least + _BETWEEN > room:
+            yield part
+            part, room = [first], width - first.least
+        part.append(one)
+        room -= one.least + _BETWEEN
+    yield part
+
+
+def _widths(part: Sequence[_Told], width: int) -> list[int]:
+    """Widths of columns: the widest give way first, and break words only where all have given way."""
+    widths = [one.most for one in part]
+    room = max(width - _BETWEEN * (len(part) - 1), len(part))
+    for least in ([one.least for one in part], [1] * len(part)):
+        while sum(widths) > room and widths != least:
+            give = (k for k in range(len(part)) if widths[k] > least[k])
+            widths[max(give, key=lambda k: widths[k])] -= 1
+    return widths
+
+
+def _drawn(part: Sequence[_Told], widths: Sequence[int], title: str, *, bold: bool) -> list[str]:
     from rich import box  # noqa: PLC0415  slow to load, and not every answer has a table
     from rich.console import Console  # noqa: PLC0415
     from rich.table import Table as RichTable  # noqa: PLC0415
@@ -149,28 +216,23 @@ def _table(table: Table, width: int, *, bold: bool) -> list[str]:
 
     shown = RichTable(
         box=box.SIMPLE_HEAD,
-        padding=(0, 1, 0, 0),
+        padding=(0, _BETWEEN - 1, 0, 0),
+        pad_edge=False,
         show_edge=False,
-        title=Text(plain(table.title)) if table.title else None,
+        title=Text(title) if title else None,
         title_justify="left",
     )
-    for column in table.columns:
-        # Folded where there is no room: a figure must never lose a digit.
-        heading = Text(plain(column.heading))
-        least = max(map(len, column.heading.split("\n"))) if column.width is None else min(16, column.width)
-        shown.add_column(
-            heading, justify=column.align, overflow="fold", min_width=least, max_width=column.width
-        )
-    for part in (table.rows, table.foot):
-        for row in part:
-            shown.add_row(*(Text(_cell(column, row)) for column in table.columns))
-        shown.add_section()
+    for one, columns in zip(part, widths, strict=True):
+        shown.add_column(Text(one.heading), justify=one.align, overflow="fold", width=columns)
+    for row in zip(*(one.rows for one in part), strict=True):
+        shown.add_row(*map(Text, row))
+    shown.add_section()
+    for row in zip(*(one.foot for one in part), strict=True):
+        if any(row[1:]):
+            shown.add_row(*map(Text, row))
     out = io.StringIO()
-    Console(file=out, width=width, force_terminal=bold, color_system="standard" if bold else None).print(
+    whole = sum(widths) + _BETWEEN * (len(widths) - 1)
+    Console(file=out, width=whole, force_terminal=bold, color_system="standard" if bold else None).print(
         shown
     )
     return out.getvalue().splitlines()
-
-
-def _cell(column: Column, row: Any) -> str:
-    return plain("\n".join(column.lines(row)))
