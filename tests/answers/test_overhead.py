@@ -8,6 +8,7 @@ import pytest
 
 from steybrae.answers.ground import ground_lines
 from steybrae.answers.overhead import (
+    CHECKS_RANGE,
     baselines_note,
     baselines_text,
     path_text,
@@ -95,6 +96,8 @@ def test_the_table_leads_with_the_open_sight_and_keeps_to_120_columns(printed, s
     flat = " ".join(printed.split())
     assert "the open ones lead" in flat
     assert "Neither says how far it would run." in flat
+    assert "(model's 95 %)" in flat
+    assert flat.count(CHECKS_RANGE) == 1
     told = "overhead at least 41.6° (leg 3; from within a start zone at least 43.5°, leg 17)."
     assert told in flat
 

@@ -20,6 +20,7 @@ from PIL import Image
 from tests.pages.conftest import Made
 from tests.pages.drawn import EVIL, HOSTILE, Reader, hostile, unknown
 
+from steybrae.answers.overhead import CHECKS_RANGE
 from steybrae.errors import QuantityError
 from steybrae.figures.style import band_hatch
 from steybrae.files.plans import read_plan
@@ -66,6 +67,11 @@ class TestPure:
         for place in made.screening.places:
             assert f"{place.name}  leg" in words
             assert not place.at_length or place.words in words
+
+    def test_the_range_of_a_check_is_the_models(self, page: Reader) -> None:
+        """The card's is wider, and who holds both would see a contradiction."""
+        assert "Expect Model's 95 % What Yours" in page.words
+        assert page.words.count(CHECKS_RANGE) == 1
 
     def test_no_relief_is_refused(self, made: Made) -> None:
         with pytest.raises(QuantityError) as refused:

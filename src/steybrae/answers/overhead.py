@@ -198,6 +198,12 @@ def _reading(reading: ExpectedReading) -> str:
     return f"{reading.name}:{where}{towards} {reading_interval_text(reading)}"
 
 
+CHECKS_RANGE: Final = (
+    "The range of a check is the model's own 95 % interval. Readings that agree with it, as a card has them, "
+    "reach wider: the errors of instrument and reader come on top."
+)
+"""Why the range of a check is not that of a card."""
+
 OVERHEAD_COLUMNS: Final = (
     *leg_columns("number"),
     Column("sight_deg", "Sight up to\na start zone", _sight),
@@ -212,7 +218,7 @@ OVERHEAD_COLUMNS: Final = (
     Column("shape", "Convex rolls,\ntraps, at m", _shape, align="left"),
     Column(
         "expected_readings",
-        "Checks: at m,\nlook true, expect (95 %)",
+        "Checks: at m,\nlook true, expect\n(model's 95 %)",
         _readings,
         align="left",
     ),

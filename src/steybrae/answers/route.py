@@ -14,6 +14,7 @@ from steybrae.answers.leg import (
     lines_cautions,
 )
 from steybrae.answers.overhead import (
+    CHECKS_RANGE,
     OVERHEAD_COLUMNS,
     baseline_columns,
     baselines_note,
@@ -137,6 +138,8 @@ def _overhead_blocks(found: RouteScreening) -> Iterator[Block]:
         "Start zones overhead, the shape of the ground, checks (bearings true)",
     )
     yield Paragraph("")
+    if any(leg.expected_readings for leg in found.legs):
+        yield Paragraph(CHECKS_RANGE)
     yield from (Paragraph(line) for line in legs_without_check(found.legs))
     yield Paragraph(_overhead_basis(found))
 

@@ -13,6 +13,7 @@ from typing import Any, Final
 from markupsafe import Markup
 
 from steybrae.answers.leg import band_columns, leg_columns, lines_cautions
+from steybrae.answers.overhead import CHECKS_RANGE
 from steybrae.answers.places import legs_left_text, place_text
 from steybrae.bands import BandScheme
 from steybrae.card.result import RouteCard
@@ -140,6 +141,7 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "rows": [(leg, html_cells(leg_columns(*_SHOWN), leg)) for leg in screening.legs],
         "band_rows": _band_rows(screening),
         "readings": reading_rows(screening, north),
+        "checks_range": CHECKS_RANGE,
         "without_check": legs_without_check(screening.legs),
         "shapes": _shapes(screening, north),
         "method": method_rows(screening, relief),
