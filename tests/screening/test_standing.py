@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import gpxpy
@@ -17,6 +18,7 @@ from tests.synthetic import GaussianHill, Plane, Surface, Waves
 from steybrae.answers.ground import ground_lines
 from steybrae.card.make import make_card
 from steybrae.card.settings import CardSettings
+from steybrae.card.wording import without_check_lines
 from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model, sample_route
@@ -29,7 +31,7 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
 from steybrae.screening.leg import worth_a_reading
-from steybrae.screening.standing import Standing, StandingRules, may_stand, tells
+from steybrae.screening.standing import Standing, StandingRules, SteepWithoutCheck, may_stand, tells
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.model_kinds import ModelKind
@@ -178,6 +180,19 @@ def test_steep_ground_beside_a_level_line_has_no_check() -> None:
     assert leg.expected_readings == ()
     told = {one.what: one.slope_max_deg for one in leg.steep_without_check}
     assert told["steepest beside the line"] == pytest.approx(50.0, abs=1.0)
+
+
+def test_a_figure_of_two_grounds_is_told_once() -> None:
+    one = SteepWithoutCheck(59.2, -8.0, 39.15, STEEPEST)
+    beside = replace(one, what="steepest beside the line")
+    assert without_check_lines((one, beside)) == (
+        "Known steep, no place to measure from: steepest at and round the line and steepest beside the line "
+        "(near it at least 39.2°).",
+    )
+    (line,) = without_check_lines((one, replace(beside, slope_max_deg=39.25)))
+    assert (
+        "round the line (near it at least 39.2°); steepest beside the line (near it at least 39.3°)" in line
+    )
 
 
 def test_a_place_on_steep_ground_gives_no_reading() -> None:

@@ -6,7 +6,7 @@ steep ground down; bearings, lengths and counts to the nearest.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from steybrae.bands import STEEP_DEG, bands_text
@@ -298,7 +298,7 @@ def without_check_lines(steep: Sequence[SteepWithoutCheck]) -> tuple[str, ...]:
         ("Known steep, no place to measure from", known),
         ("May be steep or is unknown, no place to measure from", doubtful),
     )
-    return tuple(f"{why}: {'; '.join(map(_without, found))}." for why, found in told if found)
+    return tuple(f"{why}: {'; '.join(_without(found))}." for why, found in told if found)
 
 
 def legs_without_check(legs: Sequence[CardLeg | LegScreening]) -> tuple[str, ...]:
@@ -308,9 +308,14 @@ def legs_without_check(legs: Sequence[CardLeg | LegScreening]) -> tuple[str, ...
     )
 
 
-def _without(one: SteepWithoutCheck) -> str:
-    what = one.what.split(",")[0]
-    return f"{what} (near it {slope(one.slope_max_deg, at_least=True).text})"
+def _without(found: Sequence[SteepWithoutCheck]) -> Iterator[str]:
+    """Each figure once, with all that it is the figure of."""
+    by_figure: dict[str, list[str]] = {}
+    for one in found:
+        figure = slope(one.slope_max_deg, at_least=True).text
+        by_figure.setdefault(figure, []).append(one.what.split(",")[0])
+    for figure, what in by_figure.items():
+        yield f"{' and '.join(dict.fromkeys(what))} (near it {figure})"
 
 
 def elevation_text(leg: CardLeg) -> str:
