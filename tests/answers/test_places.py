@@ -15,7 +15,8 @@ from steybrae.files.routes import read_route
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.known import ModelOrigin
-from steybrae.screening.places.words import place_words
+from steybrae.screening.places.result import DropAtPlace
+from steybrae.screening.places.words import drop_words, place_words
 
 
 @pytest.fixture(scope="module")
@@ -131,3 +132,11 @@ def test_a_place_below_a_face_is_told_by_the_face_first(days):
     (floor,) = (place for place in days[10].places if place.kinds[0] == "overhead" and place.at_length)
     assert floor.words.startswith("Overhead at least 41.6°, leg 3 at ")
     assert floor.words.index("Overhead") < floor.words.index("Underfoot")
+
+
+@pytest.mark.parametrize(
+    ("off_m", "told"),
+    [(12.9, "drop of 9 m, 12 m left"), (0.9, "drop of 9 m at the line, on its left")],
+)
+def test_a_drop_says_where_it_is(off_m, told):
+    assert drop_words(DropAtPlace(off_m, 8.2, "left")) == told

@@ -134,8 +134,8 @@ def test_every_leg_check_and_caution_is_printed(
     outside = "from outside the zone, 1015 m along: at least 31.2°, look 358° magnetic, 2941 m off, 1806 m up"
     assert text.count(outside) == len(long_card.legs)
     cliff = (
-        "Cliff below to the left: at least 61.3°, 20 m off, 100-1260 m along in 2 stretches; "
-        "ahead: at least 61.3°, 20 m off, 100-1260 m along in 2 stretches"
+        "Cliff below, to the left: at least 61.3°, 20 m off, 100-1260 m along in 2 stretches; "
+        "ahead of you: at least 61.3°, 20 m off, 100-1260 m along in 2 stretches"
     )
     assert text.count(cliff) == len(long_card.legs)
     # In the table that leads, and in the appendix.

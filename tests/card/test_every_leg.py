@@ -69,8 +69,8 @@ def test_every_form_tells_corridor_and_cliffs(
             assert f"cliff below {steepest}" in told["pdf"], leg.number
             for form, text in list(told.items())[1:]:
                 assert any(
-                    f"Cliff below {side}: {steepest}" in text or f"; {side}: {steepest}" in text
-                    for side in ("to the left", "to the right", "ahead", "behind")
+                    f"Cliff below, {side}: {steepest}" in text or f"; {side}: {steepest}" in text
+                    for side in ("to the left", "to the right", "ahead of you", "behind you")
                 ), (form, leg.number)
     assert cliffs >= 5
     for form, text in told.items():
@@ -81,11 +81,11 @@ def test_the_rim_of_the_sample_reads_its_edge(screening: RouteScreening, tmp_pat
     """Leg 7 is 17.1 degrees itself and runs east along a rim; the face lies north of it."""
     card = card_of(screening, open_above=False)
     told = forms(card, tmp_path)
-    cliff = "Cliff below to the left: 59.2°, 60 m off, 40-310 m along"
+    cliff = "Cliff below, to the left: 59.2°, 60 m off, 40-310 m along"
     assert all(cliff in told[form] for form in ("appendix", "terminal", "gpx", "csv"))
     assert "cliff below 59.2°, 60 m off, 40-310 m" in told["pdf"]
     assert "DROP 20 m left" in told["pdf"]
-    assert "17.1°, corridor 56.0°, Cliff below to the left" in told["gpx"]
+    assert "17.1°, corridor 56.0°, Cliff below, to the left" in told["gpx"]
     row = list(csv.DictReader(io.StringIO(card_csv(card))))[6]
     assert (row["slope_max_deg"], row["slope_corridor_deg"], row["cliffs_below"]) == ("17.1", "56", cliff)
 

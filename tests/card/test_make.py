@@ -154,13 +154,13 @@ def test_the_rim_in_words(by_hand: RouteScreening) -> None:
         "Steep ground (30° and more) to the left, 25 m off and 12 m below, from 400 to 650 m in 2 stretches "
         "along the leg.",
         "Steep ground (45° and more) to the left, 41 m off and 8 m above, from 430 to 480 m along the leg.",
-        "Steep ground (30° and more) to the right, under the line, from 0 to 90 m along the leg.",
+        "Steep ground (30° and more) to the right, at the line, from 0 to 90 m along the leg.",
         "Unknown ground to the right, which may be steep.",
     ]
     assert [beside_short(beside) for beside in leg.beside] == [
         "30°+ 25 m off, 400-650 m",
         "45°+ 41 m off, 430-480 m",
-        "30°+ under the line, 0-90 m",
+        "30°+ at the line, 0-90 m",
         "unknown ground",
     ]
 

@@ -20,7 +20,7 @@ from steybrae.card.result import (
     RouteCard,
 )
 from steybrae.route.overhead.result import unknown_words
-from steybrae.screening.places.words import overhead_there
+from steybrae.screening.places.words import AT_LINE, off_words, overhead_there
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.value import (
@@ -54,7 +54,12 @@ GRID_NAMES: Final = {
 }
 """How a card calls each grid."""
 
-_SIDES: Final = {"left": "to the left", "right": "to the right", "ahead": "ahead", "behind": "behind"}
+_SIDES: Final = {
+    "left": "to the left",
+    "right": "to the right",
+    "ahead": "ahead of you",
+    "behind": "behind you",
+}
 
 
 def bearing_shown(bearing_deg: float | None, unit: str) -> str:
@@ -189,18 +194,13 @@ def beside_sentence(beside: Beside) -> str:
     """Say what lies beside: ``Steep ground (30° and more) to the left, 25 m off, from 400 to 650 m ...``."""
     if beside.least_slope_deg is None:
         return f"Unknown ground to the {beside.side}, which may be steep."
-    off = _off(beside)
+    off = off_words(beside.distance_m or 0.0)
     along = _along(beside)
-    height = "" if beside.height_difference_m is None or off == "under the line" else _height(beside)
+    height = "" if beside.height_difference_m is None or off == AT_LINE else _height(beside)
     return (
         f"Steep ground ({and_more(beside.least_slope_deg)}) to the {beside.side}, {off}{height}, "
         f"{along} along the leg."
     )
-
-
-def _off(beside: Beside) -> str:
-    distance = distance_off(beside.distance_m or 0.0)
-    return f"{distance.text} off" if distance.shown else "under the line"
 
 
 def _height(beside: Beside) -> str:
@@ -221,22 +221,20 @@ def beside_short(beside: Beside) -> str:
     if beside.least_slope_deg is None:
         return "unknown ground"
     start, end = stretch(beside.from_m or 0.0, beside.to_m or 0.0)
-    return f"{beside.least_slope_deg:g}°+ {_off(beside)}, {start}-{end} m"
+    return f"{beside.least_slope_deg:g}°+ {off_words(beside.distance_m or 0.0)}, {start}-{end} m"
 
 
 def cliffs_text(leg: CardLeg) -> str:
-    """``Cliff below to the right: 61.3°, 20 m off, 100-260 m along``; empty without."""
+    """``Cliff below, to the right: 61.3°, 20 m off, 100-260 m along``; empty without."""
     found = (f"{_SIDES[one.side]}: {cliff_short(leg, one)} along{_parts(one)}" for one in leg.cliffs)
-    return f"Cliff below {'; '.join(found)}" if leg.cliffs else ""
+    return f"Cliff below, {'; '.join(found)}" if leg.cliffs else ""
 
 
 def cliff_short(leg: CardLeg, one: CliffBelow) -> str:
     """Say the same in a narrow place: ``61.3°, 20 m off, 100-260 m``."""
     steepest = slope(one.slope_max_deg, at_least=leg.ground is None or leg.ground.open_above).text
-    distance = distance_off(one.distance_m)
-    off = f"{distance.text} off" if distance.shown else "at the line"
     start, end = stretch(one.from_m, one.to_m)
-    return f"{steepest}, {off}, {start}-{end} m"
+    return f"{steepest}, {off_words(one.distance_m)}, {start}-{end} m"
 
 
 def _parts(one: CliffBelow) -> str:

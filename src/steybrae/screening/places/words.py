@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading, unknown_words
@@ -24,6 +26,9 @@ from steybrae.value import (
     slope,
     steep_length,
 )
+
+AT_LINE: Final = "at the line"
+"""Less than a metre off it."""
 
 
 def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -> str:
@@ -139,10 +144,16 @@ def place_line(place: PlaceThatMatters) -> str:
 
 
 def drop_words(drop: DropAtPlace) -> str:
-    """``drop of 8 m, 12 m right``."""
+    """``drop of 8 m, 12 m right``, or ``drop of 8 m at the line, on its right``."""
     off = distance_off(drop.off_m)
-    where = f"{off.text} {drop.side}" if off.shown else f"at the line, {drop.side}"
-    return f"drop of {steep_length(drop.fall_m).text}, {where}"
+    where = f", {off.text} {drop.side}" if off.shown else f" {AT_LINE}, on its {drop.side}"
+    return f"drop of {steep_length(drop.fall_m).text}{where}"
+
+
+def off_words(metres: float) -> str:
+    """``12 m off``, or ``at the line``."""
+    off = distance_off(metres)
+    return f"{off.text} off" if off.shown else AT_LINE
 
 
 def _underfoot(place: PlaceThatMatters) -> str:
