@@ -238,10 +238,9 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     ),
     (
         "unknown_near",
-        "Ground beside the line or within the position error is unknown and may be steeper.",
+        "Ground within the distance looked at is unknown and may be steeper.",
         lambda at: at.unknown_near,
-        "Some ground beside the line or within the position error is unknown; it may be steeper than "
-        "anything shown.",
+        "Some ground within the distance looked at is unknown; it may be steeper than anything shown.",
     ),
     (
         "unknown_area",

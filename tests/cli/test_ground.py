@@ -136,6 +136,10 @@ def test_unknown_ground_is_at_least(run: Run, sample_dem: Path) -> None:
     _, out, _ = run("ground", f"{lat:.6f}", f"{lon:.6f}", "--sample")
     assert "Slope unknown\n" in out
     assert "Possible bands unknown\n" in out
+    assert out.startswith("The model has no height here: nothing is known of this ground.\n")
+    # A place has no line.
+    assert "Some ground within the distance looked at is unknown" in " ".join(out.split())
+    assert "the line" not in out
 
 
 @pytest.mark.parametrize(

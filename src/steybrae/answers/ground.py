@@ -49,6 +49,9 @@ if TYPE_CHECKING:
     from steybrae.screening.ground.cells import GroundCells
 
 
+NO_HEIGHT: Final = "The model has no height here: nothing is known of this ground."
+
+
 def ground_document(ground: GroundAt, position_note: str = "") -> Document:
     """Tell what the ground is like at a place, around it and above it.
 
@@ -60,7 +63,9 @@ def ground_document(ground: GroundAt, position_note: str = "") -> Document:
         How the position error was made of what a receiver shows.
     """
     lines = [*ground_lines(ground), *([position_note] if position_note else [])]
-    blocks: list[Block] = [*finding_blocks(ground.forecast), *map(Paragraph, lines)]
+    nothing = ground.elevation_m is None and ground.slope_deg is None
+    first = [Paragraph(NO_HEIGHT, strong=True)] if nothing else []
+    blocks: list[Block] = [*first, *finding_blocks(ground.forecast), *map(Paragraph, lines)]
     if ground.cross_check is not None:
         blocks += [Paragraph(""), Paragraph(cross_check_text(ground.cross_check))]
     blocks += [*forecast_blocks(ground.forecast), Cautions(ground.cautions)]
