@@ -69,6 +69,14 @@ def test_lines_keep_to_the_width_and_no_figure_loses_a_digit(width: int) -> None
     assert "…" not in text
 
 
+def test_further_lines_of_an_indented_paragraph_are_indented() -> None:
+    text = printed(Document("", (Paragraph(f"    {'word ' * 30}"), Paragraph("    " + "x" * 100))), 40)
+    lines = text.splitlines()
+    assert [line.split() for line in lines[:5]] == [["word"] * 7] * 4 + [["word"] * 2]
+    assert all(line.startswith("    w") for line in lines[:5])
+    assert "".join(lines[5:]).strip() == "x" * 100
+
+
 def test_a_page_escapes_everything() -> None:
     page = html_text(DOCUMENT)
     assert "<title>A &lt;day&gt;</title>" in page

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from steybrae.answers.forecast import named_lines
+from steybrae.answers.forecast import named_lines, written
 from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedOnLeg
 from steybrae.forecast.named import Crossed
 
@@ -48,3 +48,8 @@ def test_what_finds_no_room_is_counted_and_nothing_found_is_said() -> None:
         "    Names no ground that was found.",
     )
     assert named_lines(beside(), 0, 0) == ()
+
+
+def test_the_standards_tags_are_left_out_and_nothing_else() -> None:
+    text = "New <b>slabs</b> in<br/>gullies, <B>size</B> 2 <br /> size < 3 & > 1 <script>x</script> <bold>"
+    assert written(text) == "New slabs in gullies, size 2 size < 3 & > 1 <script>x</script> <bold>"

@@ -120,7 +120,7 @@ class TestRoute:
             "Danger rating moderate (2): below 800 m, all aspects, later in the day",
             "Problem wind slab: above 800 m, N NE E SE (size 2, stability poor, frequency some, danger "
             "considerable (3))",
-            "INVENTED. Fresh slabs <b>below rims and in gullies</b>, laid down by the westerly storm",
+            "INVENTED. Fresh slabs below rims and in gullies, laid down by the westerly storm",
             "INVENTED BULLETIN for an invented massif: for trying the program only, never for a real day.",
             "tendency: decreasing; Invented: slowly settling.",
             "Named aspects and heights are where a problem prevails especially, not the only places.",

@@ -239,7 +239,7 @@ class TestFigures:
         for finding in forecast.findings:
             assert finding.text in page.words
         assert "considerable (3), above 800 m" in page.words
-        assert "<b>below rims and in gullies</b>" in page.words
+        assert "below rims and in gullies" in page.words
         for words in forecast.words:
             assert words in page.words
 

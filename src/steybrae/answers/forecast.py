@@ -1,11 +1,12 @@
 """A forecast beside a line or a place, as blocks of a document.
 
 The forecasters' own text stays letter by letter; only control characters, which a terminal
-would obey, are replaced. Metres round up, as everywhere.
+would obey, are replaced, and the standard's two tags left out. Metres round up, as everywhere.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from typing import Final
@@ -27,6 +28,9 @@ from steybrae.value import AT_LEAST, distance_off, steep_length
 
 MOST_OVERHEAD: Final = 4
 """Legs below named ground that are told, the nearest first (our choice); all of them with --all."""
+
+_BREAK: Final = re.compile(r"\s*<br\s*/?>\s*", re.IGNORECASE)
+_TAG: Final = re.compile("</?b>", re.IGNORECASE)
 
 REDUCTION_WORDS: Final = (
     "Measured here are only the line and its corridor, less ground than the method looks at. A figure of 0 "
@@ -72,6 +76,11 @@ def _time(text: str | None) -> str:
         return text
 
 
+def written(text: str) -> str:
+    """Text of the forecasters without the tags ``<b>`` and ``<br/>``, all that CAAML v6 has for it."""
+    return plain(_TAG.sub("", _BREAK.sub(" ", text)))
+
+
 def part_line(part: DangerRating | AvalancheProblem) -> str:
     """Say a rating or a problem in the standard's words and numbers."""
     if isinstance(part, DangerRating):
@@ -95,7 +104,7 @@ def part_lines(bulletin: Bulletin, named: Callable[[int], Iterable[str]] | None 
     for k, problem in enumerate(bulletin.avalanche_problems, len(bulletin.danger_ratings)):
         lines.append(f"Problem {part_line(problem)}")
         if problem.comment:
-            lines.append(f"    {plain(problem.comment)}")
+            lines.append(f"    {written(problem.comment)}")
         lines += beside(k)
     return tuple(lines) or ("No danger rating and no problem in this bulletin.",)
 
@@ -103,14 +112,14 @@ def part_lines(bulletin: Bulletin, named: Callable[[int], Iterable[str]] | None 
 def text_lines(bulletin: Bulletin) -> Iterator[str]:
     """Yield the forecasters' other texts, as written."""
     if bulletin.highlights:
-        yield plain(bulletin.highlights)
+        yield written(bulletin.highlights)
     for key, texts in bulletin.texts.items():
         name = key.replace("_", " ")
         for text in (texts.highlights, texts.comment):
             if text:
-                yield f"{name}: {plain(text)}"
+                yield f"{name}: {written(text)}"
     for tendency in bulletin.tendency:
-        told = (_time(text) if key.startswith("valid_") else plain(text) for key, text in tendency.items())
+        told = (_time(text) if key.startswith("valid_") else written(text) for key, text in tendency.items())
         yield f"tendency: {'; '.join(told)}"
 
 

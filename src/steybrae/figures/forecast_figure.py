@@ -15,7 +15,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from steybrae.answers.forecast import finding_lines, head_line
+from steybrae.answers.forecast import finding_lines, head_line, written
 from steybrae.document import NONE, plain
 from steybrae.errors import BulletinError
 from steybrae.figures.style import INK, SMALL_PT, UNKNOWN_HATCH, picture_style
@@ -94,7 +94,7 @@ def _head(figure: Figure, screening: RouteScreening, forecast: ForecastBeside) -
     lines = [(line, True) for line in finding_lines(forecast)]
     lines += [(f"Leg {leg.number}: {plain(f.text)}", True) for leg in forecast.legs for f in leg.findings][:8]
     lines += [(head_line(bulletin, forecast.region_asked), False) for bulletin in forecast.bulletins[:3]]
-    lines += [(plain(b.highlights), False) for b in forecast.bulletins[:3] if b.highlights]
+    lines += [(written(b.highlights), False) for b in forecast.bulletins[:3] if b.highlights]
     y = 0.957
     for line, loud in lines:
         for piece in textwrap.wrap(line, 118)[:4]:

@@ -93,13 +93,16 @@ def _lines(block: Block, width: int, *, bold: bool) -> Iterator[str]:
 
 
 def _wrapped(text: str, width: int) -> Iterator[str]:
-    """Lines of a text, broken at spaces, and inside a word only where it alone is too long."""
+    """Lines of a text, broken at spaces, and inside a word only where it alone is too long.
+
+    Where a line of the text begins with spaces, those that it is broken into do too.
+    """
     for whole in plain(text).split("\n"):
-        line = ""
+        line, indent = "", whole[: min(len(whole) - len(whole.lstrip(" ")), width // 2)]
         for word in re.findall(r"\s*\S+\s*", whole):
             if line and _columns(line) + _columns(word.rstrip()) > width:
                 yield line
-                line = ""
+                line = indent
             line += word
             while _columns(line.rstrip()) > width:
                 fits = next(k for k in range(len(line) - 1, 0, -1) if k == 1 or _columns(line[:k]) <= width)
