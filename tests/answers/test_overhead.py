@@ -114,7 +114,7 @@ def test_the_picture_shows_why(sample):
     axes = next(axes for axes in route_figure(sample).axes if axes.get_gid() == "map")
     by_gid = {artist.get_gid(): artist for artist in axes.get_children() if artist.get_gid()}
     (floor,) = (place for place in sample.places if place.at_length and place.kinds[0] == "overhead")
-    assert by_gid[f"place {floor.name}"].get_text() == f"{floor.name} \N{NORTH EAST ARROW}at least 41.6°"
+    assert by_gid[f"place {floor.name}"].get_text() == f"{floor.name} \N{NORTH EAST ARROW} at least 41.6°"
     assert f"sight {floor.name}" in by_gid
 
 

@@ -113,7 +113,7 @@ def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
     if place.kinds[0] == "overhead" and place.overhead is not None:
         return (
             place.overhead.at,
-            f"\N{NORTH EAST ARROW}{overhead(place.overhead.deg, at_least=place.overhead.at_least).text}",
+            f"\N{NORTH EAST ARROW} {overhead(place.overhead.deg, at_least=place.overhead.at_least).text}",
         )
     return place.from_, "unknown" if place.kinds[0] == "unknown" else "trap"
 
