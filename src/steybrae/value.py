@@ -184,6 +184,22 @@ def between(low_deg: float | None, high_deg: float | None) -> str:
     return f"{lower(low_deg).text} to {slope(high_deg).text}"
 
 
+_HAIR_DEG: Final = 2e-7
+"""How near a tenth a computed limit is no longer trusted to lie on its inner side, degrees (our choice):
+twice what `round_up` takes for the tenth itself."""
+
+
+def within(low_deg: float | None, high_deg: float | None) -> str:
+    """``24.2° to 39.0°``: ends of the readings that agree, both rounded inwards, for beyond them none does.
+
+    ``at least 24.2°`` up to a wall; ends not known in words.
+    """
+    low = low_deg + _HAIR_DEG if low_deg else low_deg
+    if high_deg is not None and high_deg >= 90.0:
+        return slope(low, at_least=True).text
+    return f"{slope(low).text} to {lower(None if high_deg is None else high_deg - _HAIR_DEG).text}"
+
+
 def overhead(deg: float | None, *, at_least: bool = False) -> Value:
     """Angle of a sight or a path up to a start zone, degrees: tenths, up."""
     return slope(deg, at_least=at_least)

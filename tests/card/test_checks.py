@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
+from tests.conftest import SamplePlan
 
-from steybrae.card.checks import leg_checks, limits
+from steybrae.card import CardSettings, make_card
+from steybrae.card.checks import leg_checks, limits, reference_of
 from steybrae.card.wording import check_sentence, limits_text, where_text
 from steybrae.field.agreement import Origin, Reference, compare
+from steybrae.field.limits import READING_ERROR_95_DEG
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.overhead.result import ExpectedReading
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening import RouteScreening
 from steybrae.screening.result import LegScreening
+from steybrae.value import within
 
 DAY = dt.date(2027, 1, 1)
 
@@ -50,12 +55,44 @@ def test_a_reading_differs_beyond_the_limits_only(slope: float, below: float, ab
             assert compare(edge + 1e-6 * outwards, 4.0, reference).result == "different"
 
 
+def printed_ends(words: str) -> list[float]:
+    return [float(end) for end in re.findall(r"[\d.]+", words)]
+
+
+def test_a_reading_at_a_printed_limit_never_differs(sample_plan: SamplePlan) -> None:
+    """They were once rounded outwards: the reading that the card itself called the last to agree differed."""
+    day = sample_plan.screening
+    made = make_card(day, CardSettings(DAY, "latlon"))
+    pairs = [(leg, check) for leg, own in zip(day.legs, made.legs, strict=True) for check in own.checks]
+    assert len(pairs) >= 5
+    for leg, check in pairs:
+        reference = reference_of(check, leg, day.model)
+        low, high = printed_ends(limits_text(check))
+        for reading, beyond in ((low, low - 0.1), (high, high + 0.1)):
+            assert compare(reading, READING_ERROR_95_DEG, reference).result != "different", check.number
+            assert compare(beyond, READING_ERROR_95_DEG, reference).result == "different", check.number
+
+
+@given(st.floats(0.0, 90.0), st.floats(0.0, 20.0), st.floats(0.0, 20.0))
+@example(35.3, 3.0, 3.0)
+@example(35.0, 5e-4, 5e-4)
+@example(2.0, 1.0, 1.0)
+@example(88.0, 1.0, 1.0)
+def test_printed_limits_agree_at_every_slope(slope: float, below: float, above: float) -> None:
+    low, high = max(0.0, slope - below), min(90.0, slope + above)
+    found = limits(slope, low, high)
+    reference = Reference("elevation model", slope, low, high, Origin("model"))
+    for reading in printed_ends(within(found.low_deg, found.high_deg)):
+        assert compare(reading, READING_ERROR_95_DEG, reference).result != "different"
+    assert within(0.0, 90.0) == "at least 0.0°"
+
+
 @pytest.mark.parametrize(
     ("low", "high", "words"),
-    [(None, None, "not known"), (30.0, None, "28.5° to unknown"), (None, 38.0, "unknown to 40.0°")],
+    [(None, None, "not known"), (30.0, None, "28.6° to unknown"), (None, 37.9, "unknown to 39.9°")],
 )
 def test_ends_not_known(low: float | None, high: float | None, words: str, leg: LegScreening) -> None:
-    # hypot(4, 5) = 6.403 below 35: 28.597, shown 28.5; hypot(4, 3) = 5 above: 40.
+    # hypot(4, 5) = 6.403 below 35: 28.597, shown 28.6; hypot(4, 2.9) = 4.941 above: 39.941, shown 39.9.
     reading = replace(leg.expected_readings[0], expected_deg=35.0, low_deg=low, high_deg=high)
     (check,) = leg_checks(replace(leg, expected_readings=(reading,)), DAY, "bng")
     assert limits_text(check) == words

@@ -154,7 +154,7 @@ def test_the_check_on_the_third_leg(card: RouteCard) -> None:
     assert check.result_inside == "consistent, weakly"
     assert check_sentence(check) == (
         "3a: steepest at and round the line, up the fall line, 600 m along the leg. Look along 271° "
-        "magnetic; expect 33.0°; not different from the model: 24.0° to 41.1° (a reading there is "
+        "magnetic; expect 33.0°; not different from the model: 24.1° to 41.0° (a reading there is "
         "consistent, weakly); above 33° treat as steeper."
     )
 

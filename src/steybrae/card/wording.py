@@ -30,7 +30,6 @@ from steybrae.value import (
     and_more,
     bearing,
     bearing_figure,
-    between,
     climb,
     distance_off,
     height,
@@ -44,6 +43,7 @@ from steybrae.value import (
     steepest_texts,
     stretch,
     up_and_down,
+    within,
 )
 
 GRID_NAMES: Final = {
@@ -255,11 +255,11 @@ def look_text(check: Check, unit: str = "deg") -> str:
 
 
 def limits_text(check: Check) -> str:
-    """Give the readings that do not differ: ``25.4° to 43.6°``, open ends in words."""
+    """Give the readings that do not differ, no others: ``25.5° to 43.5°``, open ends in words."""
     low, high = check.consistent_low_deg, check.consistent_high_deg
     if low is None and high is None:
         return "not known"
-    return between(low, high)
+    return within(low, high)
 
 
 def above_text(check: Check) -> str:

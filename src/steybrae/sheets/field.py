@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Final
 
 from steybrae.card.result import Check
+from steybrae.card.wording import limits_text
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
 from steybrae.teach.field_sheet import TYPE_IN, FieldSheet
-from steybrae.value import bearing_figure, lower, slope
+from steybrae.value import bearing_figure, slope
 
 ROW_MM: Final = 8.2
 """Height of a row, mm: a gloved hand writes in it (our choice)."""
@@ -191,10 +192,8 @@ def _check_lines(check: Check) -> tuple[str, ...]:
     look = "up the fall line" if check.quantity == "slope" else check.what
     if check.look_bearing_magnetic_deg is not None:
         look = f"{bearing_figure(check.look_bearing_magnetic_deg)} magnetic: {look}"
-    low, high = check.consistent_low_deg, check.consistent_high_deg
-    between = "" if low is None else lower(low).figure
-    between += " on, no upper end known" if high is None else f" to {slope(high).text}"
     return (
-        f"{check.quantity.capitalize()} {slope(check.expected_deg).text}, nothing differs: {between}",
+        f"{check.quantity.capitalize()} {slope(check.expected_deg).text}, "
+        f"nothing differs: {limits_text(check)}",
         f"{check.reference}, {check.chainage_m:.0f} m into the leg. Look {look}.",
     )
