@@ -107,7 +107,7 @@ def test_distances(card: RouteCard) -> None:
 
 def test_times(card: RouteCard) -> None:
     # Naismith 12 min a km and 10 min per 100 m up; Langmuir 10 min less per 300 m down at 5 to 12
-    # degrees: atan(180 / 1200.299) = 8.53 degrees. Snow 1.5, rest 10 min in the hour: times 1.75.
+    # degrees: atan(180 / 1200.299) = 8.53 degrees. Snow 1.5, rest 10 min for each hour walked: times 1.75.
     #   1: 500.125 * 0.012            =  6.00150 min * 1.75 = 10.5026 min
     #   2: 1000.249 * 0.012 + 20      = 32.00299 min * 1.75 = 56.0052 min
     #   3: 1200.299 * 0.012 - 180/30  =  8.40359 min * 1.75 = 14.7063 min
@@ -122,7 +122,7 @@ def test_times(card: RouteCard) -> None:
         "Times by Naismith with Langmuir's corrections, 5 km/h on the flat.",
         "Times 1.5 for snow.",
         "Nothing for load.",
-        "Breaks: 10 minutes in the hour.",
+        "Breaks: 10 minutes for each hour walked.",
     )
 
 

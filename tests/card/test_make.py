@@ -321,7 +321,7 @@ def test_cautions_of_readings_and_of_the_needle_join_those_of_the_screening(by_h
         (
             QuantityError,
             {"allowances": Allowances(breaks_min=30.0)},
-            "Breaks on a card are minutes in the hour; got 30 minutes besides. Give --breaks.",
+            "Breaks on a card are minutes for each hour walked; got 30 minutes besides. Give --breaks.",
         ),
         (
             DateError,

@@ -129,7 +129,7 @@ def test_allowances_are_worked_and_named():
         "Times by Naismith with Langmuir's corrections, 5 km/h on the flat.",
         "Times 1.5 for snow.",
         "Times 1.2 for load.",
-        "Breaks: 10 minutes in the hour and 15 minutes besides.",
+        "Breaks: 10 minutes for each hour walked and 15 minutes besides.",
     )
 
 
@@ -188,7 +188,7 @@ def test_other_refusals():
     with pytest.raises(QuantityError) as caught:
         Allowances(breaks_min_per_hour=90.0)
     assert str(caught.value) == (
-        "Breaks should be 0 to 60 minutes in the hour and 0 to 1440 minutes besides; got 90 and 0. "
+        "Breaks should be 0 to 60 minutes for each hour walked and 0 to 1440 minutes besides; got 90 and 0. "
         "Check the unit."
     )
     with pytest.raises(QuantityError) as caught:

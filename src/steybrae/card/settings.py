@@ -76,7 +76,7 @@ class CardSettings:
             pace_length_m(self.paces_per_100m)
         if self.allowances.breaks_min:
             message = (
-                "Breaks on a card are minutes in the hour; got "
+                "Breaks on a card are minutes for each hour walked; got "
                 f"{self.allowances.breaks_min:g} minutes besides. Give --breaks."
             )
             raise QuantityError(message)

@@ -99,7 +99,7 @@ class DayOptions(Group, panel="The day"):
     off_path: bool = flag("--off-path", "For Tobler: no path.")
     snow: float = option("--snow", "Times the walking time for snow, 1 to 10.", default=1.0)
     load: float = option("--load", "Times the walking time for load, 1 to 10.", default=1.0)
-    breaks: float = option("--breaks", "Minutes of rest in each hour.", default=0.0)
+    breaks: float = option("--breaks", "Minutes of rest for each hour walked.", default=0.0)
     down_by: str | None = option(
         "--down-by", "When to be down, for the latest times at turning points; sunset if not given.", "HH:MM"
     )

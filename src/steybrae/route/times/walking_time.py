@@ -36,7 +36,7 @@ class Allowances:
     load_factor
         Times the walking time, 1 to 10: heavy packs, a slow party.
     breaks_min_per_hour
-        Minutes of rest in each hour of walking, 0 or more, in proportion.
+        Minutes of rest for each hour walked, 0 or more, in proportion.
     breaks_min
         Minutes of rest besides, 0 or more.
 
@@ -62,7 +62,7 @@ class Allowances:
                 raise QuantityError(message)
         if not (0.0 <= self.breaks_min_per_hour <= 60.0 and 0.0 <= self.breaks_min <= 1440.0):
             message = (
-                "Breaks should be 0 to 60 minutes in the hour and 0 to 1440 minutes besides; got "
+                "Breaks should be 0 to 60 minutes for each hour walked and 0 to 1440 minutes besides; got "
                 f"{self.breaks_min_per_hour:g} and {self.breaks_min:g}. Check the unit."
             )
             raise QuantityError(message)
@@ -177,7 +177,7 @@ def _words(rule: str, allowances: Allowances, level_m: float) -> tuple[str, ...]
     for name, factor in (("snow", allowances.snow_factor), ("load", allowances.load_factor)):
         found.append(f"Times {factor:g} for {name}." if factor > 1.0 else f"Nothing for {name}.")
     hourly, besides = allowances.breaks_min_per_hour, allowances.breaks_min
-    breaks = [f"{hourly:g} minutes in the hour"] if hourly else []
+    breaks = [f"{hourly:g} minutes for each hour walked"] if hourly else []
     breaks += [f"{besides:g} minutes besides"] if besides else []
     found.append(f"Breaks: {' and '.join(breaks)}." if breaks else "No breaks.")
     if level_m > 0.0:
