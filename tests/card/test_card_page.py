@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from tests.sheets.pdf_lines import page_contents
 
+from steybrae.answers.route import route_document
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
 from steybrae.errors import QuantityError
@@ -19,6 +20,7 @@ from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.papers import PAPERS_MM
+from steybrae.render.terminal import terminal_text
 from steybrae.route.positions.places import Place
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.sheets import card_page, card_rows
@@ -349,6 +351,25 @@ def test_a_place_says_when_one_is_there_and_a_gpx_leads_nobody_to_it(monkeypatch
     assert all("Place " not in point for point in points)
     for place in card.places:
         assert f"Place {place.name}, leg" in text
+
+
+def test_card_and_route_name_the_same_places_without_a_check(monkeypatch, sample_day) -> None:
+    """Route once passed over those of unknown ground."""
+    places = tuple(
+        replace(place, checks=(), kinds=("unknown",), at_length=True) if place.name == "A" else place
+        for place in sample_day.places
+    )
+    found = replace(sample_day, places=places)
+    bare = re.search(r"No check: ([A-Z ]+)\.", terminal_text(route_document(found), 1000))
+    assert bare is not None
+    assert bare[1].startswith("A ")
+    words = [box[4] for box in drawn(monkeypatch, make_card(found, CHOSEN), "a4", appendix=False).boxes]
+    at, named = "", []
+    for word in words:
+        head = re.match(r"([A-Z]{1,2})  [A-Z]", word)
+        at = head[1] if head else at
+        named += [at] if word.endswith("No check.") else []
+    assert named == bare[1].split()
 
 
 def test_bearings_of_places_are_magnetic_on_a_card(sample_day) -> None:

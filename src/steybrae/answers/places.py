@@ -17,6 +17,7 @@ from steybrae.screening.places.words import (
     same_check_words,
     start_words,
     stretch_words,
+    without_check,
 )
 from steybrae.screening.result import RouteScreening
 from steybrae.value import and_more, far_off, steep_length
@@ -26,7 +27,7 @@ def place_blocks(found: RouteScreening) -> Iterator[Block]:
     """Yield the places along the line, the legs that are on none, and the rule of their order."""
     lead = f"Places that matter. {ORDER_RULE}" if found.places else no_place_text(found)
     told = [place for place in found.places if place.at_length]
-    bare = " ".join(place.name for place in told if not place.checks and place.kinds != ("unknown",))
+    bare = " ".join(without_check(found.places))
     without = f" No check: {bare}." if bare else ""
     yield Paragraph(f"{lead} {legs_left_text(found)}{without}")
     yield Listing(tuple(place_text(found, place) for place in told), marked=False)

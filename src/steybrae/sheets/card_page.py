@@ -20,7 +20,13 @@ from steybrae.card.wording import above_text, legs_without_check, limits_text, l
 from steybrae.papers import card_size_mm
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import place_line, same_check_words, start_words, stretch_words
+from steybrae.screening.places.words import (
+    place_line,
+    same_check_words,
+    start_words,
+    stretch_words,
+    without_check,
+)
 from steybrae.sheets.card_front import (
     LEG_LINE_HEAD_MM,
     LEG_LINE_MM,
@@ -60,13 +66,12 @@ Block = tuple[float, Callable[[Canvas, float], None]]
 def place_blocks(card: RouteCard, paper: Canvas) -> Iterator[Block]:
     """Make the places, along the line, each followed by its leading checks."""
     leading = {check.number: check for leg in card.legs for check in leg.checks if check.leads}
-    unmeasured = {leg.number for leg in card.legs if leg.steep_without_check}
+    bare = without_check(card.places)
     clock = _Clock(card)
     told: dict[str, str] = {}
     for place in card.places:
         again = [same_check_words(name, told[name]) for name in place.checks if name in told]
-        legs = range(place.from_.leg, place.to.leg + 1)
-        if not place.checks and unmeasured.intersection(legs):
+        if place.name in bare:
             again = ["No check."]
         yield from _place(place, paper, clock.about(place), " ".join(again))
         for name in place.checks:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from steybrae.bands import STEEP_DEG
@@ -227,6 +228,11 @@ def check_words(reading: ExpectedReading, declination_deg: float | None = None) 
     at = f"at {length(reading.chainage_m or 0.0).text}"
     figure = f"{reading.quantity} {slope(reading.expected_deg).text}{towards}"
     return f"Check {reading.name} {at}: {', '.join(filter(None, (figure, there)))}."
+
+
+def without_check(places: Sequence[PlaceThatMatters]) -> tuple[str, ...]:
+    """Name the places told at length that have no check, those of unknown ground among them."""
+    return tuple(place.name for place in places if place.at_length and not place.checks)
 
 
 def same_check_words(name: str, place: str) -> str:
