@@ -8,6 +8,7 @@ hold the one rounding rule: never to the side that flatters.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal, Protocol
 
@@ -162,9 +163,18 @@ def slope(
     return Value(deg, "deg", step, "up", at_least, interval, over_m, source)
 
 
-def short_text(short_deg: float | None) -> str:
-    """``, short pieces to 48.0°`` after a slope over a longer baseline; empty where none is steeper."""
-    return "" if short_deg is None else f", short pieces to {slope(short_deg).text}"
+def short_text(
+    short_deg: float | None, of_legs: Mapping[int, float | None] | None = None, after_leg: int | None = None
+) -> str:
+    """``, short pieces to 48.0°`` after a slope over a longer baseline; empty where none is steeper.
+
+    Of several legs, each with its own, with ``(leg 4)`` where the slope before it is that of another leg.
+    """
+    if short_deg is None:
+        return ""
+    legs = [number for number, deg in (of_legs or {}).items() if deg == short_deg]
+    where = f" (leg {legs[0]})" if legs and after_leg not in legs else ""
+    return f", short pieces to {slope(short_deg).text}{where}"
 
 
 def lower(deg: float | None, *, step: float = 0.1, at_least: bool = False) -> Value:
@@ -282,9 +292,12 @@ class Steepest(Protocol):
         """Whether both may be steeper still."""
 
 
-def steepest_texts(line: Steepest, over_m: float | None = None) -> tuple[str, str]:
-    """``on the line 58.2° (leg 12)``, and ``in the corridor 61.1° (leg 3), short pieces to 66.4°``.
+def steepest_texts(
+    line: Steepest, shorts: Mapping[int, float | None], over_m: float | None = None
+) -> tuple[str, str]:
+    """``on the line 58.2° (leg 12)``, and ``in the corridor 61.1° (leg 3), short pieces to 66.4° (leg 4)``.
 
+    ``shorts`` are the short pieces in the corridor of each leg.
     ``over 60 m on the line 58.2° (leg 12)`` where what they are measured over is to be told.
     """
     on, beside = (
@@ -295,7 +308,8 @@ def steepest_texts(line: Steepest, over_m: float | None = None) -> tuple[str, st
         )
     )
     over = "" if over_m is None else f"over {length(over_m).text} "
-    return f"{over}on the line {on}", f"in the corridor {beside}{short_text(line.short_corridor_max_deg)}"
+    short = short_text(line.short_corridor_max_deg, shorts, line.slope_corridor_max_leg)
+    return f"{over}on the line {on}", f"in the corridor {beside}{short}"
 
 
 def steep_length(metres: float | None, *, at_least: bool = False) -> Value:

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.conftest import SamplePlan
 from tests.on_grid import model, route_on, towards
 from tests.synthetic import GaussianHill, Plane
 
@@ -16,10 +17,12 @@ from steybrae.answers.card import card_document
 from steybrae.answers.route import RouteView, route_document
 from steybrae.bands import BandScheme, bands_text
 from steybrae.card import CardSettings, make_card
+from steybrae.card.wording import totals_lines
 from steybrae.document import Document, Table
 from steybrae.pages.report_words import totals_words
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, Settings, screen_route
+from steybrae.screening.totals import route_totals
 from steybrae.terrain.dem import Dem
 
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo|ok|okay|danger-free|harmless)\b", re.IGNORECASE)
@@ -135,6 +138,33 @@ def test_short_steep_pieces_stand_beside_the_slope_over_20_m():
     text = flat(printed(screened(dem, [(-80.0, 3.0), (80.0, 3.0)])))
     assert "Steepest on the line at least 12.1° (leg 1), short pieces to 45.0°, in the corridor" in text
     assert "possible bands <25 to 45-55 or steeper" in text
+
+
+def test_short_pieces_are_told_with_their_leg_where_it_is_another(sample_plan: SamplePlan):
+    """They once stood behind the leg of the steepest slope, as if they were there."""
+    day = sample_plan.screening
+    beside = day.totals.slope_corridor_max_leg
+    assert beside != 19
+    for other, where in ((beside, ""), (19, " (leg 19)")):
+        legs = tuple(
+            replace(leg, short_corridor_max_deg=88.03 if leg.number == other else None) for leg in day.legs
+        )
+        found = replace(day, legs=legs, totals=route_totals(legs, SCHEME, day.places))
+        shown = f"(leg {beside}), short pieces to 88.1°{where}"
+        assert f"{shown}, overhead" in flat(printed(found))
+        assert any(f"{shown}." in text for text in totals_words(found))
+        card = make_card(found, CardSettings(dt.date(2027, 1, 15), "latlon"))
+        assert any(text.endswith(shown) for text in totals_lines(card))
+    legs = tuple(
+        replace(
+            leg,
+            slope_max_deg=20.0 if leg.number == 12 else 15.0,
+            short_slope_max_deg=40.0 if leg.number in (3, 5) else None,
+        )
+        for leg in day.legs
+    )
+    found = replace(day, legs=legs, totals=route_totals(legs, SCHEME, day.places))
+    assert "(leg 12), short pieces to 40.0° (leg 3), in the corridor" in flat(printed(found))
 
 
 def test_no_upper_end_is_said():

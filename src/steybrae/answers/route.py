@@ -147,16 +147,23 @@ def _overhead_blocks(found: RouteScreening) -> Iterator[Block]:
 def headline(found: RouteScreening) -> Iterator[Block]:
     """Give the whole line in a few sentences."""
     totals = found.totals
-    on, beside = steepest_texts(totals, found.long_baseline_m)
+    on, beside = steepest_words(found)
     climbs = up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least)
     counted = totals.ascent_on_map_m
     on_map = "" if counted is None else f" (up as counted on the map: {height(counted).text})"
     unknown = f"; unknown ground {steep_length(totals.unknown_m).text}" if totals.unknown_m else ""
     extent = f"{found.read_as}, {legs_and_length(totals.legs, totals.length_m)}"
     yield Heading(f"{found.name or 'Route'} ({extent}): {climbs}{on_map}{unknown}", level=1)
-    yield Paragraph(
-        f"Steepest {on}{short_text(totals.short_slope_max_deg)}, {beside}, overhead {_overhead_text(found)}."
-    )
+    yield Paragraph(f"Steepest {on}, {beside}, overhead {_overhead_text(found)}.")
+
+
+def steepest_words(found: RouteScreening) -> tuple[str, str]:
+    """Steepest on the line and in the corridor, each with its leg and its short pieces."""
+    totals = found.totals
+    shorts = {leg.number: leg.short_corridor_max_deg for leg in found.legs}
+    on, beside = steepest_texts(totals, shorts, found.long_baseline_m)
+    on_line = {leg.number: leg.short_slope_max_deg for leg in found.legs}
+    return f"{on}{short_text(totals.short_slope_max_deg, on_line, totals.slope_max_leg)}", beside
 
 
 def _overhead_text(found: RouteScreening) -> str:

@@ -344,7 +344,8 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
     if all(leg.ground is None for leg in card.legs):
         lines.append("steepness not known")
     else:
-        lines += [f"steepest {text}" for text in steepest_texts(totals)]
+        shorts = {leg.number: leg.ground.short_corridor_max_deg for leg in card.legs if leg.ground}
+        lines += [f"steepest {text}" for text in steepest_texts(totals, shorts)]
     if totals.unknown_m:
         lines.append(f"{steep_length(totals.unknown_m).text} of unknown ground")
     return tuple(lines)

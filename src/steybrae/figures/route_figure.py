@@ -16,6 +16,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from steybrae.answers.overhead import day_overhead_text
+from steybrae.answers.route import steepest_words
 from steybrae.errors import QuantityError, one_of
 from steybrae.figures.map_axes import draw_map
 from steybrae.figures.map_panels import (
@@ -32,7 +33,7 @@ from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.screening.pictures.drawn import drawn_profile, relief_of
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
-from steybrae.value import legs_and_length, short_text, steep_length, steepest_texts, up_and_down
+from steybrae.value import legs_and_length, steep_length, up_and_down
 
 FORMATS: Final = ("png", "pdf")
 A4_MM: Final = (210.0, 297.0)
@@ -163,8 +164,7 @@ def _facts(screening: RouteScreening, width_mm: float) -> str:
     first = f"{legs_and_length(totals.legs, totals.length_m)}; {climbs}"
     if totals.unknown_m > 0.0:
         first += f"; {steep_length(totals.unknown_m).text} of the line over unknown ground"
-    on, beside = steepest_texts(totals, screening.long_baseline_m)
-    second = f"Steepest {on}{short_text(totals.short_slope_max_deg)}; {beside}"
+    second = f"Steepest {'; '.join(steepest_words(screening))}"
     if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
         second += f"; overhead {day_overhead_text(totals)}"
     elif totals.unknown_above:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from steybrae.answers.leg import corridor_slope, leg_slope
 from steybrae.answers.overhead import day_overhead_text, expected, zone_lengths_text
+from steybrae.answers.route import steepest_words
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_at_leg
@@ -30,10 +31,8 @@ from steybrae.value import (
     length,
     look_towards,
     overhead,
-    short_text,
     slope,
     steep_length,
-    steepest_texts,
     up_and_down,
 )
 
@@ -232,11 +231,9 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
     """Headline of the whole line, in sentences."""
     totals = screening.totals
     climbs = up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least)
-    on, beside = steepest_texts(totals, screening.long_baseline_m)
     words = [
         f"{legs_and_length(totals.legs, totals.length_m)}, {climbs}.",
-        f"Steepest {on}{short_text(totals.short_slope_max_deg)}.",
-        f"Steepest {beside}.",
+        *(f"Steepest {text}." for text in steepest_words(screening)),
     ]
     if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
         words.append(f"Steepest sight up to a start zone: {day_overhead_text(totals)}.")
