@@ -22,6 +22,7 @@ from steybrae.document import Document
 from steybrae.figures.route_figure import route_figure
 from steybrae.files.cards import card_csv, card_gpx
 from steybrae.files.results import as_json
+from steybrae.pages.phone import phone_page
 from steybrae.pages.report import report_page
 from steybrae.render.html import html_text
 from steybrae.render.terminal import terminal_text
@@ -68,6 +69,7 @@ class Said:
     gpx: str
     points: list[dict[str, str]]
     geojson: dict[str, Any]
+    phone: str
 
 
 def texts(figure: Any) -> list[str]:
@@ -97,6 +99,7 @@ def said(request: pytest.FixtureRequest) -> Said:
         card_gpx(card),
         rows(points_csv(screening)),
         json.loads(points_geojson(screening)),
+        phone_page(card, screening),
     )
 
 
@@ -111,6 +114,19 @@ def test_the_whole_line(said: Said) -> None:
         assert f"{up} m" in text
         assert steepest in text
         assert corridor in text
+
+
+def test_what_is_overhead_of_the_day_leads_on_the_card_as_in_the_screening(said: Said) -> None:
+    """Ground may be gentle and be hit from above: a card's headline once had slopes alone."""
+    found = re.search(r"Steepest .+?, overhead (.+?)\. ", flat(said.terminal))
+    assert found is not None
+    deg, inside = (said.answer["totals"][key] for key in ("overhead_max_deg", "overhead_inside_max_deg"))
+    least = said.answer["totals"]["unknown_above"]
+    for known in (deg, inside):
+        assert known is None or tenths(known, least) in found[1]
+    head = said.card.partition("Grid: ")[0]
+    assert f"; overhead {found[1]}" in head
+    assert f"; overhead {found[1]}" in flat(said.phone)
 
 
 def test_unknown_is_not_at_least_anything(said: Said) -> None:

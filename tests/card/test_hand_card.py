@@ -168,6 +168,7 @@ def test_totals(card: RouteCard) -> None:
     assert totals_lines(card)[4:] == (
         "steepest on the line 33.0° (leg 3)",
         "steepest in the corridor 0.0° (leg 1)",
+        "overhead none in sight at 18° and more within 3 km",
     )
 
 

@@ -89,22 +89,6 @@ def _too_large(baselines: Sequence[LegBaseline]) -> str:
     return f"the model's cells are too large for it;{note.rpartition(';')[2].rstrip('.')}"
 
 
-def day_overhead_text(totals: Totals) -> str:
-    """Steepest sight of the day and its leg, that from within a start zone told apart.
-
-    ``41.6° (leg 3; from within a start zone 43.5°, leg 17)``; only for a day with either.
-    """
-    least = totals.unknown_above
-    inside = ""
-    if totals.overhead_inside_max_deg is not None:
-        angle = overhead(totals.overhead_inside_max_deg, at_least=least).text
-        inside = f"from within a start zone {angle}, leg {totals.overhead_inside_max_leg}"
-    if totals.overhead_max_deg is None:
-        return inside
-    more = f"; {inside}" if inside else ""
-    return f"{overhead(totals.overhead_max_deg, at_least=least).text} (leg {totals.overhead_max_leg}{more})"
-
-
 def zone_lengths_text(totals: Totals) -> str:
     """``120 m of the line in a start zone, 340 m in a possible one``."""
     sure, possible = (steep_length(at).text for at in (totals.in_start_zone_m, totals.in_possible_zone_m))

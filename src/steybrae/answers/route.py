@@ -18,7 +18,6 @@ from steybrae.answers.overhead import (
     OVERHEAD_COLUMNS,
     baseline_columns,
     baselines_note,
-    day_overhead_text,
     zone_lengths_text,
 )
 from steybrae.answers.places import place_blocks
@@ -37,13 +36,11 @@ from steybrae.document import (
     worded,
 )
 from steybrae.route.corridor import SIDE_SLOPES_DEG
-from steybrae.route.overhead.result import OverheadAnswer, within_words
-from steybrae.screening.basis import corridor_text, cross_check_text, least_known_m, zones_text
+from steybrae.screening.basis import corridor_text, cross_check_text, looks_of, overhead_text, zones_text
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import (
-    UNKNOWN,
     and_more,
     height,
     legs_and_length,
@@ -154,7 +151,7 @@ def headline(found: RouteScreening) -> Iterator[Block]:
     unknown = f"; unknown ground {steep_length(totals.unknown_m).text}" if totals.unknown_m else ""
     extent = f"{found.read_as}, {legs_and_length(totals.legs, totals.length_m)}"
     yield Heading(f"{found.name or 'Route'} ({extent}): {climbs}{on_map}{unknown}", level=1)
-    yield Paragraph(f"Steepest {on}, {beside}, overhead {_overhead_text(found)}.")
+    yield Paragraph(f"Steepest {on}, {beside}, overhead {overhead_text(found)}.")
 
 
 def steepest_words(found: RouteScreening) -> tuple[str, str]:
@@ -166,22 +163,8 @@ def steepest_words(found: RouteScreening) -> tuple[str, str]:
     return f"{on}{short_text(totals.short_slope_max_deg, on_line, totals.slope_max_leg)}", beside
 
 
-def _overhead_text(found: RouteScreening) -> str:
-    totals, looks = found.totals, _looks(found)
-    if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
-        return day_overhead_text(totals)
-    if totals.unknown_above or looks is None:
-        return UNKNOWN
-    within = within_words(looks.reach_m, least_known_m(leg.overhead for leg in found.legs))
-    return f"none in sight at {and_more(looks.least_deg)} {within}"
-
-
-def _looks(found: RouteScreening) -> OverheadAnswer | None:
-    return next((leg.overhead for leg in found.legs if leg.overhead is not None), None)
-
-
 def _overhead_basis(found: RouteScreening) -> str:
-    looks = _looks(found)
+    looks = looks_of(found)
     if looks is None:
         return "What is overhead is unknown: the model knows no height of the line."
     zones = zones_text(looks, found.settings.start_zones, max(found.model.cell_size_m))

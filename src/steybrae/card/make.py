@@ -46,6 +46,7 @@ from steybrae.route.times.daylight import (
     shown_clock,
 )
 from steybrae.route.times.walking_time import LegTime, leg_time
+from steybrae.screening.basis import overhead_text
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegGroundFacts, LegScreening, RouteScreening
@@ -101,6 +102,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         _card(screening.name, _with_clock(legs, places[0], settings), bearings, places[0], settings),
         down_by=None if latest is None else latest.isoformat(),
         down_by_is=None if latest is None else _down_by_is(settings),
+        overhead_text=overhead_text(screening),
         down_by_text="" if latest is None else shown_clock(latest, "early"),
         time_words=(*reckoned.words, *_unknown(screening.legs, timed)),
         notes=(*screening.notes, *position_words(settings.grid, places)),

@@ -509,6 +509,8 @@ class RouteCard:
         When to call if nobody came back, ISO 8601 with offset; None where not given.
     down_by, down_by_is
         When to be down, and whether that was stated or is sunset; None without a zone.
+    overhead_text
+        How steeply start zones look down on the day, as a screening prints it; empty without a model.
     start_text, overdue_text, down_by_text
         As printed; empty where there is none.
     """
@@ -541,3 +543,4 @@ class RouteCard:
     start_text: str = field(default="", metadata=_PAPER)
     overdue_text: str = field(default="", metadata=_PAPER)
     down_by_text: str = field(default="", metadata=_PAPER)
+    overhead_text: str = field(default="", metadata=_PAPER)

@@ -10,7 +10,7 @@ from steybrae.route.compass.bearings import LegBearings
 from steybrae.route.compass.words import grid_magnetic_words, turning_rule
 from steybrae.route.positions.grids import bng_shift_accuracy_m
 from steybrae.route.positions.places import Place
-from steybrae.screening.basis import corridor_text, zones_text
+from steybrae.screening.basis import corridor_text, looks_of, zones_text
 from steybrae.screening.result import RouteScreening
 from steybrae.value import AT_LEAST, slope, steep_length
 
@@ -120,7 +120,7 @@ def basis_words(screening: RouteScreening) -> tuple[str, ...]:
 
 def _start_zones(screening: RouteScreening) -> Iterator[str]:
     """Say what was taken for a start zone, where it was looked for."""
-    looks = next((leg.overhead for leg in screening.legs if leg.overhead is not None), None)
+    looks = looks_of(screening)
     if looks is None:
         return
     zones = zones_text(looks, screening.settings.start_zones, max(screening.model.cell_size_m))

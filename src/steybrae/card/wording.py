@@ -346,6 +346,8 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
     else:
         shorts = {leg.number: leg.ground.short_corridor_max_deg for leg in card.legs if leg.ground}
         lines += [f"steepest {text}" for text in steepest_texts(totals, shorts)]
+    if card.overhead_text:
+        lines.append(f"overhead {card.overhead_text}")
     if totals.unknown_m:
         lines.append(f"{steep_length(totals.unknown_m).text} of unknown ground")
     return tuple(lines)

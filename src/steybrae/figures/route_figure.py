@@ -15,7 +15,6 @@ from typing import Final
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from steybrae.answers.overhead import day_overhead_text
 from steybrae.answers.route import steepest_words
 from steybrae.errors import QuantityError, one_of
 from steybrae.figures.map_axes import draw_map
@@ -30,6 +29,7 @@ from steybrae.figures.map_panels import (
 )
 from steybrae.figures.style import picture_style
 from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.screening.basis import day_overhead_text
 from steybrae.screening.pictures.drawn import drawn_profile, relief_of
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from steybrae.screening.basis import corridor_text, cross_check_text, zones_text
+from steybrae.screening.basis import corridor_text, cross_check_text, looks_of, zones_text
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import ModelFacts, RouteScreening, SettingsUsed
 from steybrae.value import and_more, steep_length
@@ -52,7 +52,7 @@ def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
 
 
 def _overhead(screening: RouteScreening) -> tuple[str, ...]:
-    looks = next((leg.overhead for leg in screening.legs if leg.overhead is not None), None)
+    looks = looks_of(screening)
     if looks is None:
         return ("unknown: the model knows no height of the line",)
     return (

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from steybrae.answers.leg import corridor_slope, leg_slope
-from steybrae.answers.overhead import day_overhead_text, expected, zone_lengths_text
+from steybrae.answers.overhead import expected, zone_lengths_text
 from steybrae.answers.route import steepest_words
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
@@ -19,6 +19,7 @@ from steybrae.route.overhead.result import (
     unknown_words,
     within_words,
 )
+from steybrae.screening.basis import day_overhead_text
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import (

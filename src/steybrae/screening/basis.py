@@ -1,4 +1,4 @@
-"""What an answer rests on: corridor, start zones as asked for, a comparison of engines."""
+"""What an answer rests on: corridor, start zones, a comparison of engines; what looks down on the day."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ from collections.abc import Iterable
 from typing import Final, Protocol
 
 from steybrae.route.corridor import LEAST_HALF_WIDTH_M
-from steybrae.route.overhead.result import OverheadAnswer
+from steybrae.route.overhead.result import OverheadAnswer, within_words
 from steybrae.screening.cross_check import CrossCheck
-from steybrae.screening.result import ModelFacts, SettingsUsed
+from steybrae.screening.result import ModelFacts, RouteScreening, SettingsUsed, Totals
 from steybrae.terrain.cell_share import OPEN_CELLS_M
 from steybrae.terrain.overhead.ground import REACH_M
 from steybrae.terrain.start_zones import StartRules
-from steybrae.value import between, lower, no_less, slope
+from steybrae.value import UNKNOWN, and_more, between, lower, no_less, overhead, slope
 
 
 def cross_check_text(check: CrossCheck) -> str:
@@ -63,6 +63,38 @@ def zones_text(looks: OverheadAnswer, rules: StartRules, cell_m: float) -> str:
         f"ground that may reach {rules.low_deg:g}° within its 95 % interval, from about "
         f"{lower(looks.possible_from_deg, step=1.0).text} on"
     )
+
+
+def day_overhead_text(totals: Totals) -> str:
+    """Steepest sight of the day and its leg, that from within a start zone told apart.
+
+    ``41.6° (leg 3; from within a start zone 43.5°, leg 17)``; only for a day with either.
+    """
+    least = totals.unknown_above
+    inside = ""
+    if totals.overhead_inside_max_deg is not None:
+        angle = overhead(totals.overhead_inside_max_deg, at_least=least).text
+        inside = f"from within a start zone {angle}, leg {totals.overhead_inside_max_leg}"
+    if totals.overhead_max_deg is None:
+        return inside
+    more = f"; {inside}" if inside else ""
+    return f"{overhead(totals.overhead_max_deg, at_least=least).text} (leg {totals.overhead_max_leg}{more})"
+
+
+def overhead_text(found: RouteScreening) -> str:
+    """Say how steeply start zones look down on the line: `day_overhead_text`, ``unknown``, or none."""
+    totals, looks = found.totals, looks_of(found)
+    if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
+        return day_overhead_text(totals)
+    if totals.unknown_above or looks is None:
+        return UNKNOWN
+    within = within_words(looks.reach_m, least_known_m(leg.overhead for leg in found.legs))
+    return f"none in sight at {and_more(looks.least_deg)} {within}"
+
+
+def looks_of(found: RouteScreening) -> OverheadAnswer | None:
+    """Give what looks down on the first leg of which that is known: its rules are those of all."""
+    return next((leg.overhead for leg in found.legs if leg.overhead is not None), None)
 
 
 def corridor_text(model: ModelFacts, used: SettingsUsed) -> str:
