@@ -22,6 +22,7 @@ from steybrae.files.routes import read_route
 from steybrae.papers import PAPERS_MM
 from steybrae.render.terminal import terminal_text
 from steybrae.route.positions.places import Place
+from steybrae.route.times.walking_time import Allowances
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.sheets import card_page, card_rows
 from steybrae.sheets.card_page import card_pdf
@@ -151,14 +152,28 @@ def test_what_finds_no_room_on_the_first_part_is_printed_at_the_end(
     monkeypatch: pytest.MonkeyPatch, long_card: RouteCard
 ) -> None:
     words = tuple(
-        f"Sentence {k} about the norths, long enough to need more than one line here." for k in range(16)
+        f"Sentence {k} about the norths, long enough to need more than one line here." for k in range(40)
     )
     card = replace(long_card, norths=replace(long_card.norths, sentences=words))
     boxes = drawn(monkeypatch, card, "a5").boxes
     assert "Sentence 0" in " ".join(box[4] for box in boxes if box[1] < 1000.0)
     later = " ".join(box[4] for box in boxes if box[1] > 1000.0)
     last = later.partition("What it rests on")[2]
-    assert "Sentence 15 about the norths, long enough to need more than one line here." in last
+    assert "Sentence 39 about the norths, long enough to need more than one line here." in last
+
+
+def test_what_times_rest_on_keeps_its_room_beside_a_long_headline(
+    monkeypatch: pytest.MonkeyPatch, by_hand: RouteScreening
+) -> None:
+    """Lines of the headline stand abreast and sentences run on, or factors and breaks would fall out."""
+    made = make_card(by_hand, replace(CHOSEN, allowances=Allowances(1.3, 1.0, 10.0)))
+    inside = "at least 48.3° (leg 1; from within a start zone at least 49.1°, leg 3)"
+    totals = replace(made.totals, unknown_m=207.0, short_corridor_max_deg=62.4, open_above=True)
+    card = replace(made, overhead_text=inside, totals=totals, name="A day by hand with a name of two lines")
+    words = [box[4] for box in drawn(monkeypatch, card, "a4").boxes]
+    front = " ".join(words[: words.index("magnetic")])
+    assert "overhead at least 48.3° (leg 1; from within a start zone at least 49.1°, leg 3)" in front
+    assert "Times 1.3 for snow. Nothing for load. Breaks: 10 minutes for each hour walked." in front
 
 
 def test_the_cautions_are_in_the_metadata(long_card: RouteCard) -> None:

@@ -6,7 +6,7 @@ The table has a row for each leg, to be read while walking, with letters of 8 po
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
 
@@ -34,6 +34,7 @@ from steybrae.sheets.true_size import Canvas
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
 _TEXT: Final = 8.3
+_TOTALS: Final = 10.0
 _WIDTH_MM: Final = FOLD_MM - LEFT_MM - 4.0
 
 _FORECAST: Final = (
@@ -57,12 +58,13 @@ _VALUE: Final = 9.0
 
 @dataclass(frozen=True)
 class _Words:
-    """Words of the left half: how large, and how far the next stand below them."""
+    """Words of the left half: how large, how far the next stand below, whether in the paragraph before."""
 
     words: str
     size_pt: float = _TEXT
     bold: bool = False
     after_mm: float = 0.6
+    runs_on: bool = False
 
 
 def front_block(card: RouteCard, bottom_mm: float, paper: Canvas, top_mm: float) -> None:
@@ -87,17 +89,30 @@ def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
         yield _Words(line, size_pt, bold=True, after_mm=0.0)
     start = f", start {card.start_text}" if card.start_text else ""
     yield _Words(f"{card.date}{start}", 13.0, bold=True, after_mm=2.0)
-    totals = totals_lines(card)
+    totals = _abreast(totals_lines(card), paper)
     for number, line in enumerate(totals, start=1):
-        yield _Words(line, 10.0, bold=True, after_mm=1.4 if number == len(totals) else 0.0)
+        yield _Words(line, _TOTALS, bold=True, after_mm=1.4 if number == len(totals) else 0.0)
     scale = f", map 1:{card.scale:.0f}" if card.scale else ""
     yield _Words(f"Grid: {GRID_NAMES[card.grid]}{scale}.")
     with_scale, without = card.legs[0].compass
     yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
     yield _Words(without, bold=True, after_mm=1.4)
     times = " ".join(card.time_words[:4])
-    for line in filter(None, (latest_words(card), *card.norths.sentences, *card.daylight_words, times)):
-        yield _Words(line)
+    for group in ((latest_words(card),), card.norths.sentences, (times,), card.daylight_words):
+        for k, line in enumerate(filter(None, group)):
+            yield _Words(line, runs_on=k > 0)
+
+
+def _abreast(lines: Sequence[str], paper: Canvas) -> list[str]:
+    """Put short lines beside those before them where there is room: what comes below needs it too."""
+    out: list[str] = []
+    for line in lines:
+        both = f"{out[-1]}; {line}" if out else line
+        if out and paper.text_width_mm(both, _TOTALS, bold=True) <= _WIDTH_MM:
+            out[-1] = both
+        else:
+            out.append(line)
+    return out
 
 
 def _laid(
@@ -108,13 +123,17 @@ def _laid(
     rest: list[str] = []
     y_mm = 0.0
     for words in _day(card, paper):
-        lines = paper.wrapped(words.words, _WIDTH_MM, words.size_pt, bold=words.bold)
+        at_mm, whole = y_mm, words
+        if words.runs_on and not rest:
+            at_mm, before = placed[-1]
+            whole = replace(words, words=f"{before.words} {words.words}")
+        lines = paper.wrapped(whole.words, _WIDTH_MM, words.size_pt, bold=words.bold)
         height_mm = len(lines) * paper.line_mm(words.size_pt)
-        if rest or y_mm + height_mm > bottom_mm - TOP_MM:
+        if rest or at_mm + height_mm > bottom_mm - TOP_MM:
             rest.append(words.words)
             continue
-        placed.append((y_mm, words))
-        y_mm += height_mm + words.after_mm
+        placed[len(placed) - words.runs_on :] = [(at_mm, whole)]
+        y_mm = at_mm + height_mm + words.after_mm
     return placed, tuple(rest)
 
 
