@@ -24,6 +24,7 @@ from steybrae.render.terminal import terminal_text
 from steybrae.route.positions.places import Place
 from steybrae.route.times.walking_time import Allowances
 from steybrae.screening import RouteScreening, screen_route
+from steybrae.screening.places.result import DropAtPlace
 from steybrae.sheets import card_page, card_rows
 from steybrae.sheets.card_page import card_pdf
 from steybrae.sheets.true_size import PT_PER_MM, Canvas
@@ -329,9 +330,24 @@ def test_a_leg_of_the_table_names_its_places_unknown_ground_and_a_drop(monkeypat
     assert any(word.startswith("207 m unkn.") for word in words)
     # Leg 7 is the rim: gentle underfoot, and a drop to the left.
     assert "17.1°" in words
-    assert any(word.startswith("DROP") and word.endswith("left") for word in words)
+    assert "drop of 152 m, 20 m left" in words
     assert not any("up to" in word for word in words[words.index("magnetic") : words.index("Cautions")]
                    if word.endswith("°"))  # fmt: skip
+
+
+def test_a_drop_and_cliffs_take_a_line_each_rather_than_smaller_letters(
+    monkeypatch: pytest.MonkeyPatch, long_card: RouteCard
+) -> None:
+    leg = long_card.legs[0]
+    assert leg.ground is not None
+    leg = replace(leg, ground=replace(leg.ground, drop=DropAtPlace(3.4, 24.2, "left")))
+    found = drawn(monkeypatch, replace(long_card, legs=(leg, *long_card.legs[1:])), "a4", appendix=False)
+    lines = ["208 m unkn.", "drop of 25 m, 3 m left", "cliff 20 m off, ahead"]
+    at = [k for k, box in enumerate(found.boxes) if box[4] in lines][:3]
+    assert [found.boxes[k][4] for k in at] == lines
+    assert [found.sizes_pt[k] for k in at] == pytest.approx([8.0] * 3)
+    below = next(box for box in found.boxes[at[2] :] if box[4] == "2")
+    assert below[1] > found.boxes[at[2]][3]
 
 
 def test_at_most_eight_checks_lead_and_one_of_each_place_before_a_second(sample_day) -> None:

@@ -21,6 +21,7 @@ from steybrae.files.cards import card_csv, card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model, sample_route
 from steybrae.files.routes import read_route
+from steybrae.pages.phone import phone_page
 from steybrae.pages.report_words import leg_words, reading_rows
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, screen_route
@@ -84,8 +85,11 @@ def test_the_rim_of_the_sample_reads_its_edge(screening: RouteScreening, tmp_pat
     cliff = "Cliff below, to the left: 59.2°, 60 m off, 40-310 m along"
     assert all(cliff in told[form] for form in ("appendix", "terminal", "gpx", "csv"))
     assert "cliff below 59.2°, 60 m off, 40-310 m" in told["pdf"]
-    assert "DROP 20 m left" in told["pdf"]
-    assert "17.1°, corridor 56.0°, Cliff below, to the left" in told["gpx"]
+    # "DROP 20 m left" once read as a height of 20 m: it is how far off the drop is.
+    assert all("drop of 152 m, 20 m left" in told[form] for form in ("pdf", "terminal", "gpx"))
+    assert "17.1°, corridor 56.0°, drop of 152 m, 20 m left, Cliff below, to the left" in told["gpx"]
+    index = phone_page(card, None).partition('<ol class="index">')[2].partition("</ol>")[0]
+    assert "drop of 152 m, 20 m left" in index.split("<li>")[7]
     row = list(csv.DictReader(io.StringIO(card_csv(card))))[6]
     assert (row["slope_max_deg"], row["slope_corridor_deg"], row["cliffs_below"]) == ("17.1", "56", cliff)
 

@@ -17,6 +17,7 @@ from steybrae.card.wording import (
     climb_text,
     corridor_text,
     distance_texts,
+    drop_text,
     elevation_text,
     grounds_text,
     legs_without_check,
@@ -108,6 +109,7 @@ def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
     ground = [
         steepness_text(leg.ground),
         corridor_text(leg.ground),
+        drop_text(leg.ground),
         *grounds_text(leg.ground),
         overhead_words,
     ]

@@ -20,7 +20,7 @@ from steybrae.card.result import (
     RouteCard,
 )
 from steybrae.route.overhead.result import unknown_words
-from steybrae.screening.places.words import AT_LINE, off_words, overhead_there
+from steybrae.screening.places.words import AT_LINE, drop_words, off_words, overhead_there
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.value import (
@@ -222,6 +222,11 @@ def beside_short(beside: Beside) -> str:
         return "unknown ground"
     start, end = stretch(beside.from_m or 0.0, beside.to_m or 0.0)
     return f"{beside.least_slope_deg:g}°+ {off_words(beside.distance_m or 0.0)}, {start}-{end} m"
+
+
+def drop_text(ground: CardGround | None) -> str:
+    """Nearest drop in the corridor, how high and how far off; empty without: ``drop of 25 m, 3 m left``."""
+    return "" if ground is None or ground.drop is None else drop_words(ground.drop)
 
 
 def cliffs_text(leg: CardLeg) -> str:

@@ -29,6 +29,7 @@ from steybrae.card.wording import (
     climb_text,
     corridor_text,
     distance_texts,
+    drop_text,
     elevation_text,
     grounds_text,
     limits_text,
@@ -49,7 +50,7 @@ from steybrae.names import FORMULA
 from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import drop_words, place_line, start_words, stretch_words
+from steybrae.screening.places.words import place_line, start_words, stretch_words
 from steybrae.screening.result import RouteScreening
 from steybrae.value import AT_LEAST, slope
 
@@ -167,7 +168,7 @@ def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
         "steepest": steepness_text(ground),
         "corridor": corridor_text(ground),
         "grounds": grounds_text(ground),
-        "drop": "" if ground is None or ground.drop is None else drop_words(ground.drop),
+        "drop": drop_text(ground),
         "overhead": [line for line in overhead_lines(looks, unit) if line],
         "places": here,
         "sides": sides,

@@ -22,6 +22,7 @@ from steybrae.card.wording import (
     climb_text,
     corridor_text,
     distance_texts,
+    drop_text,
     elevation_text,
     minutes_text,
     place_text,
@@ -89,7 +90,7 @@ def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
         yield _Words(line, size_pt, bold=True, after_mm=0.0)
     start = f", start {card.start_text}" if card.start_text else ""
     yield _Words(f"{card.date}{start}", 13.0, bold=True, after_mm=2.0)
-    totals = _abreast(totals_lines(card), paper)
+    totals = _abreast(totals_lines(card), paper, _TOTALS, _WIDTH_MM)
     for number, line in enumerate(totals, start=1):
         yield _Words(line, _TOTALS, bold=True, after_mm=1.4 if number == len(totals) else 0.0)
     scale = f", map 1:{card.scale:.0f}" if card.scale else ""
@@ -103,12 +104,12 @@ def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
             yield _Words(line, runs_on=k > 0)
 
 
-def _abreast(lines: Sequence[str], paper: Canvas) -> list[str]:
-    """Put short lines beside those before them where there is room: what comes below needs it too."""
+def _abreast(lines: Sequence[str], paper: Canvas, size_pt: float, width_mm: float) -> list[str]:
+    """Put short bold lines beside those before them where there is room: what comes below needs it too."""
     out: list[str] = []
     for line in lines:
         both = f"{out[-1]}; {line}" if out else line
-        if out and paper.text_width_mm(both, _TOTALS, bold=True) <= _WIDTH_MM:
+        if out and paper.text_width_mm(both, size_pt, bold=True) <= width_mm:
             out[-1] = both
         else:
             out.append(line)
@@ -210,6 +211,7 @@ LEG_LINE_MM: Final = 11.6
 _X: Final = {"number": 8.0, "to": 16.5, "bearing": 57.0, "length": 81.0, "climb": 101.0, "time": 126.5,
              "ground": 145.0, "places": 189.0}  # fmt: skip
 _GROUND_MM: Final = 43.0
+_BESIDE_MM: Final = 3.1
 _SMALL: Final = 8.0
 
 
@@ -228,6 +230,11 @@ def leg_line_head(card: RouteCard, paper: Canvas, top_mm: float) -> None:
     ):
         paper.text(_X[column], top_mm + 4.0, words, _SMALL)
     rule(paper, top_mm + LEG_LINE_HEAD_MM - 0.6, 0.42)
+
+
+def leg_line_mm(leg: CardLeg, paper: Canvas) -> float:
+    """Height of the row of a leg: more where what lies beside it takes a second line."""
+    return LEG_LINE_MM + _BESIDE_MM * max(0, len(_besides(leg, paper)) - 1)
 
 
 def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> None:
@@ -251,7 +258,10 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
         ("time", second, leg.arrival_text.split(" ", maxsplit=1)[0], 9.0, True, 17.5),
         ("ground", top_mm + 3.9, steepness_text(leg.ground), 10.5, True, _GROUND_MM),
         ("ground", top_mm + 7.1, corridor_text(leg.ground), 8.5, True, _GROUND_MM),
-        ("ground", top_mm + 10.1, _besides(leg), _SMALL, True, _GROUND_MM),
+        *(
+            ("ground", top_mm + 10.1 + k * _BESIDE_MM, line, _SMALL, True, _GROUND_MM)
+            for k, line in enumerate(_besides(leg, paper))
+        ),
     )
     for column, y_mm, words, size_pt, bold, most_mm in texts:
         paper.text(_X[column], y_mm, words, size_pt, bold=bold, most_mm=most_mm, cut=column == "to")
@@ -259,7 +269,7 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
     lines = [" ".join(letters)] if len(letters) < 4 else [" ".join(letters[:3]), " ".join(letters[3:])]
     for y_mm, words in zip((first, second), lines, strict=False):
         paper.text(_X["places"], y_mm, words, 11.0, bold=True, most_mm=RIGHT_MM - _X["places"])
-    rule(paper, top_mm + LEG_LINE_MM - 0.6, 0.14)
+    rule(paper, top_mm + leg_line_mm(leg, paper) - 0.6, 0.14)
 
 
 def _height(leg: CardLeg) -> str:
@@ -268,24 +278,24 @@ def _height(leg: CardLeg) -> str:
     return f"{AT_LEAST} | {height}" if leg.ascent_at_least else height
 
 
-def _besides(leg: CardLeg) -> str:
-    """Unknown metres, a drop, and cliffs below where no drop is told: what no slope tells."""
+def _besides(leg: CardLeg, paper: Canvas) -> list[str]:
+    """Lines of unknown metres, a drop, and cliffs below where no drop is told: what no slope tells."""
     ground = leg.ground
     if ground is None:
-        return ""
+        return []
     parts = [f"{steep_length(ground.unknown_m).text} unkn."] if ground.unknown_m else []
-    if ground.drop is not None:
-        parts.append(f"DROP {_off(ground.drop.off_m)}{ground.drop.side}")
+    parts += [drop_text(ground)] if ground.drop is not None else []
     for cliff in leg.cliffs:
         if ground.drop is None or cliff.side != ground.drop.side:
             parts.append(f"cliff {_off(cliff.distance_m)}{cliff.side}")
-    return ", ".join(parts)
+    lines = _abreast(parts, paper, _SMALL, _GROUND_MM)
+    return [one for line in lines for one in paper.wrapped(line, _GROUND_MM, _SMALL, bold=True)]
 
 
 def _off(metres: float) -> str:
-    """``20 m `` off the line; empty at the line itself."""
+    """``20 m off, `` the line; empty at the line itself."""
     off = distance_off(metres)
-    return f"{off.text} " if off.shown else ""
+    return f"{off.text} off, " if off.shown else ""
 
 
 def corridor_lines(card: RouteCard) -> list[str]:

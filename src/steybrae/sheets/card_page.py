@@ -29,12 +29,12 @@ from steybrae.screening.places.words import (
 )
 from steybrae.sheets.card_front import (
     LEG_LINE_HEAD_MM,
-    LEG_LINE_MM,
     corridor_lines,
     front_block,
     front_rest,
     leg_line,
     leg_line_head,
+    leg_line_mm,
     text_blocks,
 )
 from steybrae.sheets.card_rows import (
@@ -261,7 +261,7 @@ def _sections(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Sec
     """Yield what leads, in the order in which it is needed."""
     front = _Block(bottom_mm - TOP_MM, partial(front_block, card, bottom_mm))
     yield _Section(_Block(0.0, lambda _paper, _top_mm: None), [front])
-    legs = [_Block(LEG_LINE_MM, partial(leg_line, card, leg)) for leg in card.legs]
+    legs = [_Block(leg_line_mm(leg, paper), partial(leg_line, card, leg)) for leg in card.legs]
     yield _Section(_Block(LEG_LINE_HEAD_MM, partial(leg_line_head, card)), legs)
     places = [_Block(*block) for block in place_blocks(card, paper)]
     if places:
