@@ -167,6 +167,23 @@ def test_short_pieces_are_told_with_their_leg_where_it_is_another(sample_plan: S
     assert "(leg 12), short pieces to 40.0° (leg 3), in the corridor" in flat(printed(found))
 
 
+def test_what_of_the_file_was_not_screened_stands_before_the_places():
+    found = replace(
+        screened(Plane(0.0, 0.0), [(-80.0, 3.0), (80.0, 3.0)]),
+        notes=(
+            "A track was read.",
+            "Joined 2 parts by straight lines; the longest break is 448 m.",
+            "Passed over in the file: 1 further track.",
+        ),
+    )
+    told = flat(terminal_text(route_document(found), 120))
+    lost = ("Passed over in the file: 1 further track.", "Joined 2 parts by straight lines")
+    assert all(0 < told.index(words) < told.index("Legs without ground") for words in lost)
+    assert "A track was read." not in told
+    whole = flat(printed(found))
+    assert all(whole.count(words) == 1 for words in (*lost, "A track was read."))
+
+
 def test_no_upper_end_is_said():
     dem = model(Plane(28.0, 90.0), cell_m=62.0)
     text = flat(printed(screened(dem, towards(30.0, 500.0))))

@@ -225,7 +225,7 @@ def test_geojson_parts_across_the_antimeridian(tmp_path: Path) -> None:
     # 0.2 degrees of the parallel of 10 on WGS 84: a cos 10 / sqrt(1 - e2 sin2 10) x 0.2 in radians.
     assert float(chainages_m(route.points)[-1]) == pytest.approx(21_927.87, abs=0.02)
     assert route.notes[1:3] == (
-        "Joined 2 parts by straight lines; the longest break is 0 m.",
+        "2 parts meet end to end.",
         "Dropped 1 point that repeats the one before.",
     )
 

@@ -36,6 +36,7 @@ from steybrae.document import (
     worded,
 )
 from steybrae.route.corridor import SIDE_SLOPES_DEG
+from steybrae.route.legs import leading_notes
 from steybrae.screening.basis import corridor_text, cross_check_text, looks_of, overhead_text, zones_text
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
@@ -84,13 +85,15 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
     blocks: list[Block] = [
         *finding_blocks(found.forecast, alone=not whole),
         *headline(found),
+        *map(Paragraph, leading_notes(found.notes)),
         *place_blocks(found),
         *(lines_blocks(found) if isinstance(found, RouteLines) else ()),
     ]
     if whole:
         bands = bands_text(found.totals.bands_possible, open_above=found.totals.open_above)
         blocks.append(Paragraph(f"{zone_lengths_text(found.totals)}; possible bands {bands}."))
-        blocks += [Paragraph(f"Note: {note}") for note in found.notes]
+        told = leading_notes(found.notes)
+        blocks += [Paragraph(f"Note: {note}") for note in found.notes if note not in told]
     if view.legs or whole:
         blocks.append(_legs_table(found.legs))
     if view.bands or whole:

@@ -20,7 +20,7 @@ from gpxpy.gpx import GPX, GPXException
 
 from steybrae.errors import FileReadError, RouteError
 from steybrae.files.route_tables import place_of, table_places
-from steybrae.route.legs import Route, check_line, is_way_off
+from steybrae.route.legs import JOINED, PASSED_OVER, Route, check_line, is_way_off
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import (
     MAX_TURN_POINTS,
@@ -328,7 +328,7 @@ def _count(number: int, what: str) -> str:
 
 def _passed_over(counts: Iterable[tuple[int, str]]) -> tuple[str, ...]:
     parts = [_count(number, what) for number, what in counts if number]
-    return (f"Passed over in the file: {', '.join(parts)}.",) if parts else ()
+    return (f"{PASSED_OVER}: {', '.join(parts)}.",) if parts else ()
 
 
 def _read_gpx(text: str, where: str) -> _Found:
@@ -404,11 +404,10 @@ def _joined(parts: Iterable[list[Place]]) -> tuple[list[Place], tuple[str, ...]]
     points = [point for part in full for point in part]
     if not breaks_m:
         return points, ()
-    note = (
-        f"Joined {len(full)} parts by straight lines; the longest break is "
-        f"{steep_length(max(breaks_m)).text}."
-    )
-    return points, (note,)
+    if max(breaks_m) == 0.0:
+        return points, (f"{len(full)} parts meet end to end.",)
+    longest = steep_length(max(breaks_m)).text
+    return points, (f"{JOINED} {len(full)} parts by straight lines; the longest break is {longest}.",)
 
 
 def _read_geojson(text: str, where: str) -> _Found:

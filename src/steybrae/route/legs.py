@@ -18,6 +18,18 @@ WAY_OFF: Final = "way off"
 """How the name of a route begins that leaves a planned line, in any letter case (our choice)."""
 
 
+PASSED_OVER: Final = "Passed over in the file"
+"""How a note begins on what else the file holds and was not read."""
+
+JOINED: Final = "Joined"
+"""How a note begins on ground between parts of a line, over which nobody drew it."""
+
+
+def leading_notes(notes: tuple[str, ...]) -> tuple[str, ...]:
+    """Pick the notes that a reader has to know first: lines not screened, straight lines that nobody drew."""
+    return tuple(note for note in notes if note.startswith((PASSED_OVER, JOINED)))
+
+
 def is_way_off(name: str) -> bool:
     """Tell by its name whether a route is a way off another."""
     return name.strip().casefold().startswith(WAY_OFF)
