@@ -168,7 +168,9 @@ def test_totals(card: RouteCard) -> None:
     assert totals_lines(card)[4:] == (
         "steepest on the line 33.0° (leg 3)",
         "steepest in the corridor 0.0° (leg 1)",
-        "overhead none in sight at 18° and more within 3 km",
+        # Col lies 87 + 985 = 1072 m south, in the cell with its middle at 1075; the outermost cells of the
+        # model, which reaches 2000 m, have no slope: 2000 - 10 - 1075.
+        "overhead none in sight at 18° and more within 3 km, of which all is known only to 915 m",
     )
 
 

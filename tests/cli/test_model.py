@@ -65,6 +65,17 @@ def test_what_is_found_is_told_with_what_it_does(run: Run, made_finer: Path) -> 
     assert "The model's cells were made finer by interpolation" in text
 
 
+def test_a_model_too_small_to_be_examined_says_so(run: Run, sample_dem: Path, tmp_path: Path) -> None:
+    model = read_made(sample_dem / "stey_massif.tif")
+    for side in (131, 132):
+        part = Made(model.heights[200:400, 300 : 300 + side], model.transform, model.crs)
+        path = part.write(tmp_path / f"{side}.tif")
+        status, out, err = run("model", str(path))
+        assert (status, err) == (0, "")
+        said = "A side of it has fewer than 132 cells" in " ".join(out.split())
+        assert said == (side < 132)
+
+
 def test_json_has_the_keys_that_stand(run: Run, made_finer: Path) -> None:
     status, out, err = run("model", str(made_finer), "--json")
     assert (status, err) == (0, "")

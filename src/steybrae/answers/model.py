@@ -19,6 +19,7 @@ from steybrae.document import (
 )
 from steybrae.quantities import FOOT_M, US_SURVEY_FOOT_M
 from steybrae.screening.model.result import IntervalExample, ModelExamined, ModelFinding
+from steybrae.terrain.examine.finer import LEAST_SIDE
 from steybrae.value import AT_LEAST, UNKNOWN, height, kilometres, lower, percent, slope
 
 TELLS_BANDS_DEG: Final = 10.0
@@ -30,6 +31,12 @@ TELLS_STEEP_DEG: Final = 20.0
 
 NOTHING: Final = (
     "Nothing was found in how its heights were made. That proves nothing: what a survey missed is not there."
+)
+
+
+TOO_SMALL: Final = (
+    f"A side of it has fewer than {LEAST_SIDE} cells: whether the cells along it were made finer than they "
+    "were surveyed cannot be told. The intervals below take them as they are; examine a larger piece."
 )
 
 
@@ -48,6 +55,8 @@ def model_document(found: ModelExamined) -> Document:
         blocks.append(Table(_FINDINGS, found.findings))
     else:
         blocks.append(Paragraph(NOTHING))
+    if min(found.extent.rows, found.extent.cols) < LEAST_SIDE:
+        blocks.append(Paragraph(TOO_SMALL))
     if found.kinds_doubted:
         blocks += [
             Paragraph(""),

@@ -29,6 +29,9 @@ STRIP: Final = 32
 ORDERS: Final = (2, 3, 4)
 """Orders of the differences."""
 
+LEAST_SIDE: Final = WINDOW + max(ORDERS)
+"""Cells along a side below which nothing can be told along it."""
+
 LEAST_LINE: Final = 20.0
 """Power of a line over the median beside it (our choice: untouched models stay below 10, copies made 2 to
 6 times finer have 60 and more)."""
