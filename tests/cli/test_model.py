@@ -11,6 +11,8 @@ import pytest
 from rasterio.enums import Resampling
 from tests.made_models import Made, finer, read_made
 
+import steybrae
+
 Run = Callable[..., tuple[int, str, str]]
 VERDICT = re.compile(r"\b(safe|safely|up to|go|no-go|nogo)\b", re.IGNORECASE)
 KINDS = {
@@ -143,3 +145,8 @@ def test_other_commands_widen_by_what_is_found_and_say_it(run: Run, made_finer: 
     found = json.loads(out)
     assert "cells_interpolated" in {one["key"] for one in found["cautions"]}
     assert "which its cells were made finer from" in found["basis"]
+
+
+def test_the_slopes_of_all_cells_have_the_caution_that_a_place_has(made_finer: Path) -> None:
+    found = steybrae.slopes(str(made_finer))
+    assert "cells_interpolated" in {caution.key for caution in found.cautions}

@@ -14,6 +14,7 @@ from steybrae.ranges import Count, NotNegative
 from steybrae.screening.known import Settings, slopes_known
 from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource, Grid
+from steybrae.terrain.examine.found import kinds_told
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_interval_deg
 
@@ -118,6 +119,7 @@ def ground_cells(source: DemSource, settings: Settings | None = None) -> GroundC
         unit_assumed=settings.origin.height_unit_from == "assumed",
         heights=source.heights_read,
         datum_accuracy_m=source.grid.datum_accuracy_m,
+        model_found=kinds_told(settings.model_found, settings.model_kind, max(cell)),
         sample=settings.origin.sample,
     )
     return GroundCells(
