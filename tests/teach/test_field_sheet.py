@@ -66,7 +66,7 @@ def test_the_checks_of_a_plan_are_filled_in(sample_plan: RouteScreening, tmp_pat
             assert one.check.reference in text
             quantity = one.check.quantity.capitalize()
             expected = f"{quantity} {slope(one.check.expected_deg).text}"
-            assert f"{expected}, readings not different from it: {limits_text(one.check)}" in text
+            assert f"{expected}, no difference: {limits_text(one.check)}" in text
             assert f"Look {bearing_figure(one.check.look_bearing_magnetic_deg or 0.0)}" in text
         assert "Elsewhere" in text
         for caution in sheet.cautions:

@@ -194,6 +194,6 @@ def _check_lines(check: Check) -> tuple[str, ...]:
         look = f"{bearing_figure(check.look_bearing_magnetic_deg)} magnetic: {look}"
     return (
         f"{check.quantity.capitalize()} {slope(check.expected_deg).text}, "
-        f"readings not different from it: {limits_text(check)}",
+        f"no difference: {limits_text(check)}",
         f"{check.reference}, {check.chainage_m:.0f} m into the leg. Look {look}.",
     )

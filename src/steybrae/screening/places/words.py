@@ -100,7 +100,7 @@ def start_words(place: PlaceThatMatters) -> str:
     start, end = place.from_, place.to
     legs = f"leg {start.leg}" if start.leg == end.leg else f"legs {start.leg}-{end.leg}"
     past = f"{length(start.at_m).text} past " if start.at_m >= 1.0 else "from "
-    return f"{legs}, {past}{place.after}, {steep_length(place.length_m).text} long"
+    return f"{legs}, {past}{place.after}, {steep_length(place.length_m).text}"
 
 
 def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
