@@ -50,6 +50,7 @@ if TYPE_CHECKING:
 
 
 NO_HEIGHT: Final = "The model has no height here: nothing is known of this ground."
+"""What stands first where that is so."""
 
 
 def ground_document(ground: GroundAt, position_note: str = "") -> Document:
