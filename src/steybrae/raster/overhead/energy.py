@@ -8,7 +8,8 @@ A panel of parts at some angles is a task: for a thread here, or for a worker an
 along the panel, and the heads of the last few are kept. A part is looked at again when it would be let
 go, after all around it in the panel, and goes on from where it stood: of its tiles only those at its edge
 are swept anew. Which parts of other panels get more is told at the end of the task, and they are visited
-in another one. Edges pass from part to part in a file that all tasks share.
+in another one. Edges pass from part to part in memory, and in a file that all tasks share. A task that was
+cut off before its end is begun anew, with its whole panel.
 """
 
 from __future__ import annotations
