@@ -208,8 +208,8 @@ class Energy:
             Numbers of the parts of other panels that get more.
         """
         folder = self.pieces.folder
-        begun = folder / f"{free_writer_name()}.{_name(task)}"
-        cut_off = list(folder.glob(f"*.{_name(task)}"))
+        begun = folder / f"{free_writer_name()}.{_begun_name(task)}"
+        cut_off = list(folder.glob(f"*.{_begun_name(task)}"))
         begun.touch()
         with closing(Frames(frames_file(folder, task.angles_deg), self.pieces.layout)) as frames:
             if cut_off:
@@ -239,7 +239,7 @@ class Energy:
             put_piece(self.steepest, part, np.maximum(piece_of(self.steepest, part), reached))
 
 
-def _name(task: Task) -> str:
+def _begun_name(task: Task) -> str:
     """End of the name of a file that is there while a task is at work."""
     return f"{task.angles_deg[0]}-{task.panel}.begun"
 

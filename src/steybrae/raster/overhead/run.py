@@ -136,9 +136,10 @@ def _solved(site: _Site, lowest_m: float, done: set[int], cluster: str | None) -
     groups = [tuple(angles[k : k + LANES]) for k in range(0, len(angles), LANES)]
     if not groups:
         return
-    for left in (path for end in ("frames", "begun") for path in site.work.folder.glob(f"*.{end}")):
+    for end in ("frames", "begun"):
         # By a run that was stopped.
-        left.unlink()
+        for left in site.work.folder.glob(f"*.{end}"):
+            left.unlink()
     with _panel_workers(site, lowest_m, cluster) as (pool, many, settle):
         for group in _settled(pool, many, settle, groups, site):
             frames_file(site.work.folder, group).unlink(missing_ok=True)

@@ -142,7 +142,7 @@ def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length
         float(np.fmax.reduce(up.possible_deg[~up.in_start_zone], initial=-np.inf)),
         bool(np.isfinite(points.height_m).any()),
         from_deg,
-        float(up.unknown_above.known_to_m.min()),
+        float(up.unknown_above.known_to_m.min(initial=np.inf)),
         _sight(ground, points, chainage_m, up),
         _outside(ground, points, chainage_m, up),
         _path(ground, points, chainage_m, up),
@@ -280,8 +280,8 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
     if path is not None and at_place:
         path = replace(path, chainage_m=None)
     overhead = None
-    known_to_m = min(part.known_to_m for part in parts)
     if any(part.known for part in parts):
+        known_to_m = min(part.known_to_m for part in parts)
         overhead = OverheadAnswer(
             any(part.in_zone for part in parts),
             sum(part.in_zone_m for part in parts),
