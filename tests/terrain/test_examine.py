@@ -61,6 +61,32 @@ def test_straight_interpolation_is_told_with_its_factor(times: int) -> None:
     assert found.source_cell_m == pytest.approx(2.0 * times, rel=0.03)
 
 
+@pytest.mark.parametrize("times", [3, 6, 8])
+@pytest.mark.parametrize("spoilt", ["noise", "decimetres"])
+def test_noise_and_rounding_do_not_hide_straight_interpolation(times: int, spoilt: str) -> None:
+    made = between(rough_ground(1)[: SIDE // 2, : SIDE // 2], times)[: 2 * SIDE, : 2 * SIDE]
+    off = 0.1 * np.random.default_rng(2).standard_normal(made.shape)
+    made = made + off if spoilt == "noise" else np.round(made, 1)
+    found = found_in(marks_of(made, (2.0, 2.0)), (2.0, 2.0))
+    assert found.kinds == ("interpolated",)
+    assert found.source_cell_m == pytest.approx(2.0 * times, rel=0.03)
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("noise_m", [0.1, 0.5, 2.0])
+def test_ground_with_noise_is_not_called_made_finer(seed: int, noise_m: float) -> None:
+    noisy = rough_ground(seed) + noise_m * np.random.default_rng(seed).standard_normal((SIDE, SIDE))
+    assert found_in(marks_of(noisy, CELL), CELL).source_cell_m is None
+
+
+def test_detail_that_ends_in_noise_is_told_without_a_line() -> None:
+    """Smooth splines leave no line once there is noise, but nothing finer than six cells either."""
+    f = np.hypot(np.fft.fftfreq(SIDE)[:, None], np.fft.rfftfreq(SIDE)[None, :])
+    smooth = np.fft.irfft2(np.fft.rfft2(rough_ground(3)) * np.exp(-((f * 6.0 / 0.35) ** 4)), s=(SIDE, SIDE))
+    noise = np.random.default_rng(4).standard_normal((SIDE, SIDE))
+    assert found_in(marks_of(smooth + 0.02 * noise, CELL), CELL).source_cell_m == pytest.approx(60.0, rel=0.3)
+
+
 def test_one_axis_made_finer_is_told_by_the_longer_side() -> None:
     made = between(rough_ground(2)[:128, :128], 4)[::4]
     found = found_in(marks_of(made, (5.0, 5.0)), (5.0, 5.0))
