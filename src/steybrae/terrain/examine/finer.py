@@ -78,7 +78,7 @@ BANDS: Final = (3, 4, 6, 8, 11, 16, 23, 32, 45)
 """Where bands of frequency of the spectrum begin and end, in steps: half an octave each."""
 
 END_OF_DETAIL: Final = 0.3
-"""Frequency at which the spectrum is steepest, in old cells (0.25 to 0.35 on copies made finer 3 to 8 times)."""
+"""Frequency at which the spectrum is steepest, in old cells (0.25 to 0.35 on copies 3 to 8 times finer)."""
 
 STEEP_LINE: Final = 4.4
 """Power of frequency that a spectrum falls with from which a line tells of detail that ends (our choice)."""
@@ -99,8 +99,8 @@ LONGEST: Final = 8.5
 """Period, cells, up to which the spectrum is asked: its lowest octave is there."""
 
 LEAST_SPIKED: Final = 0.62
-"""Skewness of a line (`_spiked`) that tells of few large differences between many small ones (our choice: 0.65
-to 1.1 on straight copies made 3, 5, 6 and 8 times finer, 0.57 and less on those made 1.25 and 1.33 times)."""
+"""Skewness of a line (`_spiked`) that tells of few large differences between many small ones (our choice:
+0.65 to 1.1 on straight copies made 3, 5, 6 and 8 times finer, 0.57 and less on those made 1.25 and 1.33)."""
 
 SPIKED_LATER: Final = 0.04
 """By how much later detail may begin to end where a line is so (our choice: straight lines hide less)."""
