@@ -86,6 +86,15 @@ STEEP_LINE: Final = 4.4
 STEEP_ALONE: Final = 5.5
 """The same without a line (our choice: 5.7 and more on most copies with noise, 5.1 and less on ground)."""
 
+EASED: Final = 0.5
+"""What the other axis may lack: of the powers, and as a share of the line (our choice)."""
+
+STEEP_LATE: Final = 6.0
+"""The same where detail ends in the octaves next to the last (our choice: up to 5.7 on ground)."""
+
+MOST_LEFT: Final = 2.5
+"""Power that the last octave falls off with where noise is all that is left (our choice: 0 by itself)."""
+
 BEGUN: Final = 5.2
 """Power from which detail has begun to end, where it ends without a line (our choice)."""
 
@@ -208,7 +217,7 @@ def _spectrum(gradients: Array) -> Array:
 
 
 def finer_times(found: Periods) -> float:
-    """How many times finer than they were before the cells along an axis are.
+    """How many times finer than they were before the cells along an axis are, by the line of interpolation.
 
     Parameters
     ----------
@@ -218,37 +227,58 @@ def finer_times(found: Periods) -> float:
     Returns
     -------
     float
-        1 where nothing tells of it, or less than `LEAST_FINER` does.
+        1 where no line tells of it, or less than `LEAST_FINER` does.
     """
-    if found.windows == 0:
+    lines = _strongest(found.power[0]) if found.windows else []
+    if not lines:
         return 1.0
-    times = _by_line(found)
-    if times is None:
-        times = _by_end_of_detail(found.spectrum)
+    at = next((line for line in lines if _ends_at(found, line) or _deep(found, line)), None)
+    if at is not None:
+        times = WINDOW / at
+    elif (period := WINDOW / lines[-1]) < ONE_READING:
+        times = period
+    else:
+        times = period / (period - 1.0) if _depth(found, lines[-1]).max() >= LEAST_DEPTH else 1.0
     return times if times >= LEAST_FINER else 1.0
 
 
-def _by_line(found: Periods) -> float | None:
-    """Tell times finer by the strongest line; None where none tells."""
-    narrow, wide = (_strongest(strip) for strip in found.power)
-    for lines in (narrow, wide):
-        told = [line for line in lines if _ends_at(found, line) or (lines is narrow and _deep(found, line))]
-        if told:
-            return WINDOW / told[0]
-    if not narrow:
-        return None
-    period = WINDOW / narrow[-1]
-    if period < ONE_READING:
-        return period
-    return period / (period - 1.0) if _depth(found, narrow[-1]).max() >= LEAST_DEPTH else None
+def finer_times_in_noise(axes: tuple[Periods, Periods]) -> tuple[float, float]:
+    """Tell the same of both axes where noise or rounding hides the lines.
+
+    By lines of wide strips, and by where detail ends. One axis proves little, for smooth ground may look so:
+    the other should at least point to it.
+
+    Parameters
+    ----------
+    axes
+        Sums over blocks, along rows and along columns.
+
+    Returns
+    -------
+    tuple of float
+        1 and 1 where that does not tell of it, or of less than `LEAST_FINER`.
+    """
+    one, other = (_in_noise(along, 0.0) for along in axes)
+    if max(one, other) == 1.0 or min(_in_noise(along, EASED) for along in axes) == 1.0:
+        return 1.0, 1.0
+    return one, other
 
 
-def _strongest(power: Array) -> list[int]:
+def _in_noise(found: Periods, eased: float) -> float:
+    if found.windows == 0:
+        return 1.0
+    lines = _strongest(found.power[1], (1.0 - eased) * LEAST_LINE)
+    at = next((line for line in lines if _ends_at(found, line, eased)), None)
+    times = _by_end_of_detail(found.spectrum, eased) if at is None else WINDOW / at
+    return times if times >= LEAST_FINER else 1.0
+
+
+def _strongest(power: Array, least: float = LEAST_LINE) -> list[int]:
     """Give the strongest line, and before it those that it may be a multiple of; none where it is weak."""
     strength = _strength(power)
     first = round(LEAST_FREQUENCY * WINDOW)
     best = first + int(np.argmax(strength[first:]))
-    return [*_parts_of(strength, best), best] if strength[best] >= LEAST_LINE else []
+    return [*_parts_of(strength, best, least), best] if strength[best] >= least else []
 
 
 def _falls(spectrum: Array) -> tuple[Array, Array]:
@@ -262,15 +292,17 @@ def _falls(spectrum: Array) -> tuple[Array, Array]:
     return np.sqrt(middle[2:] * middle[:-2]), np.asarray(fall)
 
 
-def _ends_at(found: Periods, line: int) -> bool:
+def _ends_at(found: Periods, line: int, eased: float = 0.0) -> bool:
     """Whether detail begins to end where it does with old cells as long as the period of a line."""
     period, spiked = WINDOW / line, _spiked(found, line) >= LEAST_SPIKED
     at, fall = _falls(found.spectrum)
-    begun = int(np.argmax(fall >= STEEP_LINE))
+    # What is steep by itself says where, even where less would do.
+    steep = fall >= min(STEEP_LINE, max(fall.max(), STEEP_LINE - eased))
+    begun = int(np.argmax(steep))
     low, high = END_BEGINS if period > ONE_READING else END_NEAR_TWO
     if spiked:
         high += SPIKED_LATER
-    if period > LONGEST or fall[begun] < STEEP_LINE or not low <= at[begun] * period <= high:
+    if period > LONGEST or not steep.any() or not low <= at[begun] * period <= high:
         return False
     # Noise makes a line shallow. Where it is not, smooth ground may fall off as steeply, but goes on so.
     if spiked or period < NEAR_THREE or _depth(found, line).max() < LEAST_DEPTH:
@@ -279,13 +311,16 @@ def _ends_at(found: Periods, line: int) -> bool:
     return bool(fall[steepest] - fall[steepest:].min() >= LEAST_DIP)
 
 
-def _by_end_of_detail(spectrum: Array) -> float:
+def _by_end_of_detail(spectrum: Array, eased: float) -> float:
     """Tell times finer where no line does, by where detail ends and noise begins."""
     at, fall = _falls(spectrum)
     steepest = 1 + int(np.argmax(fall[1:-2]))
-    if fall[steepest] < STEEP_ALONE or fall[steepest] - fall[steepest:].min() < LEAST_DIP:
+    # The last octaves cannot show what is left where detail ends in them.
+    last = steepest == len(fall) - 3
+    least, most_left = (STEEP_LATE, fall[steepest] - LEAST_DIP) if last else (STEEP_ALONE, MOST_LEFT)
+    if fall[steepest] < least - eased or fall[-1] > most_left + eased:
         return 1.0
-    return float(END_OF_DETAIL / at[int(np.argmax(fall >= BEGUN))])
+    return float(END_OF_DETAIL / at[int(np.argmax(fall >= BEGUN - eased))])
 
 
 def _depth(found: Periods, at: int) -> Array:
@@ -325,11 +360,11 @@ def _strength(power: Array) -> Array:
     return np.asarray(found.max(axis=0))
 
 
-def _parts_of(strength: Array, best: int) -> list[int]:
+def _parts_of(strength: Array, best: int, least: float) -> list[int]:
     """Lines of which the strongest is a multiple, the lowest first."""
     found = []
     for part in (8, 7, 6, 5, 4, 3, 2):
         low = round(best / part) - 1
-        if low >= 3 and strength[low : low + 3].max() >= LEAST_LINE:
+        if low >= 3 and strength[low : low + 3].max() >= least:
             found.append(low + int(np.argmax(strength[low : low + 3])))
     return found

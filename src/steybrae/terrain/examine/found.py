@@ -28,7 +28,7 @@ from steybrae.quantities import FOOT_M
 from steybrae.ranges import Positive
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array
-from steybrae.terrain.examine.finer import Periods, finer_times, periods_of
+from steybrae.terrain.examine.finer import Periods, finer_times, finer_times_in_noise, periods_of
 from steybrae.terrain.examine.stripes import (
     LEAST_STRIPED,
     LEAST_STRIPED_FINER,
@@ -283,11 +283,7 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
     voids: tuple[FindingKind, ...] = ("voids",) if marks.known < marks.cells else ()
     if marks.known < LEAST_CELLS:
         return ModelFound(voids)
-    # Rows that stand too high come again like old cells: where they are plain, nothing is said of those.
-    times = [
-        1.0 if plain else finer_times(along)
-        for along, plain in zip(marks.periods, _plain(marks), strict=True)
-    ]
+    times = _times(marks)
     source = max(size * one for size, one in zip(cell_m, times, strict=True)) if max(times) > 1.0 else None
     unit = whole_unit_m(marks)
     contours = unit if unit is not None and unit >= CONTOUR_STEP_M else terrace_interval_m(marks.crowd)
@@ -309,6 +305,16 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
     }
     kinds = tuple(kind for kind in FINDING_KINDS if there[kind])
     return ModelFound(kinds, source, contours, rounded, None if steps is None else _striped_m(steps))
+
+
+def _times(marks: Marks) -> tuple[float, float]:
+    """How many times finer cells were made, along rows and along columns."""
+    # Rows that stand too high come again like old cells: where they are plain, nothing is said of those.
+    across, down = (
+        1.0 if plain else finer_times(along)
+        for along, plain in zip(marks.periods, _plain(marks), strict=True)
+    )
+    return (across, down) if max(across, down) > 1.0 else finer_times_in_noise(marks.periods)
 
 
 def _striped_m(steps_m: float) -> float:
@@ -335,8 +341,11 @@ def seams_in(marks: Marks) -> tuple[Seam, ...]:
     None where so many lines step that they are stripes, nor on cells made finer or drawn from contours,
     whose own lines look alike.
     """
-    finer = max(map(finer_times, marks.periods)) > 1.0
-    if finer or _steps(marks, finer=False) is not None or terrace_interval_m(marks.crowd) is not None:
+    if (
+        max(_times(marks)) > 1.0
+        or _steps(marks, finer=False) is not None
+        or terrace_interval_m(marks.crowd) is not None
+    ):
         return ()
     return tuple(sorted(marks.seams, key=lambda seam: -seam.step_m))
 
