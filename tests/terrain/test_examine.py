@@ -87,6 +87,14 @@ def test_detail_that_ends_in_noise_is_told_without_a_line() -> None:
     assert found_in(marks_of(smooth + 0.02 * noise, CELL), CELL).source_cell_m == pytest.approx(60.0, rel=0.3)
 
 
+def test_waves_with_noise_are_not_called_made_finer() -> None:
+    """A ridge every few cells has lines of its own, and nothing but noise beyond."""
+    row, col = np.mgrid[:SIDE, :SIDE] * 30.0
+    waves = 300.0 * np.sin(row / 310.0) * np.cos(col / 270.0) + 60.0 * np.sin((row + col) / 55.0)
+    noisy = waves + 0.2 * np.random.default_rng(3).standard_normal((SIDE, SIDE))
+    assert found_in(marks_of(noisy, CELL), CELL).source_cell_m is None
+
+
 def test_one_axis_made_finer_is_told_by_the_longer_side() -> None:
     made = between(rough_ground(2)[:128, :128], 4)[::4]
     found = found_in(marks_of(made, (5.0, 5.0)), (5.0, 5.0))

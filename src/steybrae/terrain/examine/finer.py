@@ -95,6 +95,9 @@ STEEP_LATE: Final = 6.0
 MOST_LEFT: Final = 2.5
 """Power that the last octave falls off with where noise is all that is left (our choice: 0 by itself)."""
 
+LEAST_FALL: Final = -1.0
+"""Power below which a spectrum rises with waves of the ground's own, or of a lattice, and tells nothing."""
+
 BEGUN: Final = 5.2
 """Power from which detail has begun to end, where it ends without a line (our choice)."""
 
@@ -302,7 +305,12 @@ def _ends_at(found: Periods, line: int, eased: float = 0.0) -> bool:
     low, high = END_BEGINS if period > ONE_READING else END_NEAR_TWO
     if spiked:
         high += SPIKED_LATER
-    if period > LONGEST or not steep.any() or not low <= at[begun] * period <= high:
+    if (
+        fall.min() < LEAST_FALL
+        or period > LONGEST
+        or not steep.any()
+        or not low <= at[begun] * period <= high
+    ):
         return False
     # Noise makes a line shallow. Where it is not, smooth ground may fall off as steeply, but goes on so.
     if spiked or period < NEAR_THREE or _depth(found, line).max() < LEAST_DEPTH:
@@ -318,7 +326,7 @@ def _by_end_of_detail(spectrum: Array, eased: float) -> float:
     # The last octaves cannot show what is left where detail ends in them.
     last = steepest == len(fall) - 3
     least, most_left = (STEEP_LATE, fall[steepest] - LEAST_DIP) if last else (STEEP_ALONE, MOST_LEFT)
-    if fall[steepest] < least - eased or fall[-1] > most_left + eased:
+    if fall.min() < LEAST_FALL or fall[steepest] < least - eased or fall[-1] > most_left + eased:
         return 1.0
     return float(END_OF_DETAIL / at[int(np.argmax(fall >= BEGUN - eased))])
 
