@@ -200,3 +200,24 @@ def test_a_place_in_a_start_zone():
     found = with_above(ground_at(place, dem), place, dem, SHORT)
     assert found.overhead.in_start_zone
     assert found.overhead.sight_outside is None
+
+
+def test_beside_unknown_ground_a_steep_place_may_be_in_a_start_zone():
+    """Joined cells of 10 m are unknown there, from which zones are made: 41 degrees were "in no zone"."""
+    fine = model(Plane(41.0, 90.0), (SIZE, SIZE), cell_m=5.0)
+    heights = fine.heights_m.copy()
+    heights[:, MIDDLE + 5 :] = np.nan
+    dem = Dem(fine.grid, heights)
+    near, at_gap, far = (place_at(dem, MIDDLE + off, MIDDLE + 0.5) for off in (2.5, 7.5, -40.5))
+    beside, inside, away = (with_above(ground_at(one, dem), one, dem, SHORT) for one in (near, at_gap, far))
+    assert beside.slope_deg == pytest.approx(41.0)
+    assert beside.overhead.known_to_m == 0.0
+    assert (beside.overhead.in_start_zone, beside.overhead.in_possible_zone) == (False, True)
+    assert inside.slope_deg is None
+    assert inside.overhead is None or inside.overhead.in_possible_zone
+    assert away.overhead.in_start_zone
+    # The place's own cell speaks where it is known and gentle.
+    gentle = Dem(fine.grid, np.where(np.isnan(heights), np.nan, heights / 20.0))
+    found = with_above(ground_at(near, gentle), near, gentle, SHORT)
+    assert found.overhead.known_to_m == 0.0
+    assert not found.overhead.in_possible_zone

@@ -133,6 +133,8 @@ def _zone(ground: GroundAt) -> list[str]:
     looks = ground.overhead
     if looks is None or not looks.in_possible_zone:
         return []
+    if ground.slope_deg is None:
+        return [f"Whether this place stands in a start zone is {UNKNOWN}.", ""]
     if not looks.in_start_zone:
         return ["This place stands in a possible start zone: within what is known it may be steep.", ""]
     return [f"This place stands in a start zone: {zone_text(looks)}.", ""]
@@ -252,7 +254,7 @@ def _quantity(ground: GroundAt) -> Cell:
 
 def _place_zone(ground: GroundAt) -> Cell:
     looks = ground.overhead
-    if looks is None:
+    if looks is None or (ground.slope_deg is None and not looks.in_start_zone):
         return UNKNOWN
     return "yes" if looks.in_start_zone else "possible" if looks.in_possible_zone else "no"
 

@@ -150,7 +150,8 @@ class OverheadAnswer:
     in_start_zone_m
         Metres of the leg that do; 0 for a place.
     in_possible_zone
-        Whether any of the leg, or the place, lies in a possible start zone.
+        Whether any of the leg, or the place, lies in a possible start zone; a place also where its zone is
+        unknown and its own slope may be as steep, or is unknown.
     in_possible_zone_m
         Metres of the leg that do, those in start zones among them; 0 for a place.
     possible_deg

@@ -8,11 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from steybrae.cautions import Situation, cautions_for
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.expected import SteepestOnLine, expected_readings
 from steybrae.route.leg_baselines import place_baselines
 from steybrae.route.overhead.kept_ground import KeptPlaces
 from steybrae.route.overhead.legs import place_above
-from steybrae.route.overhead.result import SightAnswer
+from steybrae.route.overhead.result import OverheadAnswer, SightAnswer
 from steybrae.route.overhead.windows import REACH_M
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
@@ -84,7 +85,7 @@ def with_above(
         ground,
         baselines=place_baselines(source, place.lon_deg, place.lat_deg, ground.cell_size_m),
         start_zones=settings.start_zones,
-        overhead=above.overhead,
+        overhead=_standing_in(ground, above.overhead, settings),
         unknown_above=above.unknown_above,
         unknown_above_at=above.unknown_above_at,
         convex_rolls=above.convex_rolls,
@@ -100,6 +101,19 @@ def with_above(
         run_out=found,
         cautions=(*ground.cautions, *(caution for caution in more if caution not in ground.cautions)),
     )
+
+
+def _standing_in(ground: GroundAt, looks: OverheadAnswer | None, settings: Settings) -> OverheadAnswer | None:
+    """Take a place for one in a possible zone where nothing shows that it is in none.
+
+    Beside unknown ground the joined cells, from which zones are made, are unknown; the place's own cell is
+    then asked, and where that is unknown too it may be as steep as any.
+    """
+    if looks is None or looks.in_possible_zone or looks.known_to_m != 0.0:
+        return looks
+    high, low_deg = ground.slope_high_deg, settings.start_zones.low_deg
+    may = ground.slope_deg is None or high is None or shown_slope_deg(high) >= low_deg
+    return replace(looks, in_possible_zone=True) if may else looks
 
 
 def _steepest(ground: GroundAt) -> SteepestOnLine | None:
