@@ -48,6 +48,12 @@ def metres(value: float) -> str:
     return f"{up(value, 1.0):.0f}"
 
 
+def pixels(picture: dict[str, str | None]) -> np.ndarray:
+    """Red, green, blue and opacity of an image of the page."""
+    data = base64.b64decode((picture["href"] or "").split(",")[1])
+    return np.asarray(Image.open(io.BytesIO(data)).convert("RGBA"))
+
+
 @pytest.fixture(scope="module")
 def page(made: Made) -> Reader:
     return Reader(made.page.read_text("utf-8"))
@@ -293,22 +299,41 @@ class TestPromises:
     ) -> None:
         relief = made.screening.relief
         assert relief is not None
-        width, height = (round(side * 10.0) for side in relief.map_mm)
-        dots = np.stack(np.meshgrid((np.arange(width) + 0.5) / width, (np.arange(height) + 0.5) / height), -1)
+        known = np.isfinite(relief.slope_deg)
+        cells, (hatches,) = (
+            [
+                attributes
+                for tag, attributes in page.tags
+                if tag == "image" and (attributes.get("class") == "cells") is of_cells
+            ]
+            for of_cells in (True, False)
+        )
+        assert len(cells) == 2
+        for picture in cells:
+            dots = pixels(picture)
+            assert ((dots[..., 3] == 255) == known).all()
+            assert ((dots[..., 3] == 0) == ~known).all()
+            assert (int(picture["width"] or 0), int(picture["height"] or 0)) == known.shape[::-1]
+        # The matrix puts the corners of the cells where the map has them.
+        a, b, c, d, e, f = map(float, re.findall(r"[-\d.e]+", (cells[0]["transform"] or "").split("(")[1]))
         x0, x1, y0, y1 = relief.extent
-        col, row = relief.grid.colrow(x0 + dots[..., 0] * (x1 - x0), y1 - dots[..., 1] * (y1 - y0))
-        middle = (abs(col % 1 - 0.5) < 0.3) & (abs(row % 1 - 0.5) < 0.3)
-        rows, cols = relief.grid.shape
-        inside = (col >= 0) & (row >= 0) & (col < cols) & (row < rows)
-        known = np.zeros(col.shape, bool)
-        known[inside] = np.isfinite(relief.slope_deg[row[inside].astype(int), col[inside].astype(int)])
-        pictures = [attributes["href"] for tag, attributes in page.tags if tag == "image"]
-        assert len(pictures) == 2
-        for picture in pictures:
-            data = base64.b64decode((picture or "").split(",")[1])
-            opaque = np.asarray(Image.open(io.BytesIO(data)).convert("RGBA"))[..., 3] > 127
-            assert opaque.shape == known.shape
-            assert (opaque == known)[middle].mean() > 0.9999
+        width, height = (side * 50.0 for side in relief.map_mm)
+        for col, row in ((0.0, 0.0), (float(known.shape[1]), 0.0), (3.0, float(known.shape[0]))):
+            x, y = (float(value) for value in relief.grid.xy(col, row))
+            assert a * col + c * row + e == pytest.approx((x - x0) / (x1 - x0) * width, abs=0.5)
+            assert b * col + d * row + f == pytest.approx((y1 - y) / (y1 - y0) * height, abs=0.5)
+        # Hatches lie on known ground of a band that has one, and on as much of it as their lines are wide.
+        ink = pixels(hatches)[..., 3] > 0
+        rows, cols = (np.arange(size) + 0.5 for size in ink.shape)
+        col, row = relief.grid.colrow(
+            x0 + cols[None, :] / ink.shape[1] * (x1 - x0), y1 - rows[:, None] / ink.shape[0] * (y1 - y0)
+        )
+        inside = (col >= 0) & (row >= 0) & (col < known.shape[1]) & (row < known.shape[0])
+        slope = np.full(ink.shape, np.nan)
+        slope[inside] = relief.slope_deg[row[inside].astype(int), col[inside].astype(int)]
+        steep = np.ceil(slope * 10.0 - 1e-6) / 10.0 >= made.screening.settings.edges_deg[0]
+        assert not ink[~steep].any()
+        assert 0.05 < ink[steep].mean() < 0.35
 
     def test_bands_are_told_apart_by_hatches_none_crossed(self, page: Reader, made: Made) -> None:
         count = len(made.screening.settings.edges_deg) + 1

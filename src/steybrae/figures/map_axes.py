@@ -21,10 +21,8 @@ from steybrae.figures.marks import HALO
 from steybrae.figures.style import (
     INK,
     band_hatch,
-    band_tint,
     hatch_ink,
-    light_strength,
-    shade,
+    tinted,
     unknown_style,
 )
 from steybrae.quantities import shown_slope_deg
@@ -113,13 +111,8 @@ def draw_ground(axes: Axes, relief: Relief, scheme: BandScheme) -> None:
     axes.patch.set(**unknown_style())
     axes.patch.set_gid("unknown")
     count = len(scheme.bands)
-    tints = np.array([band_tint(k, count) for k in range(count)])
-    known = np.isfinite(relief.slope_deg)
-    shown = shown_slope_deg(np.where(known, relief.slope_deg, 0.0))
-    index = np.searchsorted(np.array(scheme.edges_deg), shown, side="right")
-    light = np.where(known, relief.light, 0.0)
-    # The light of cells beside a void is unknown; they lie level in it.
-    colours = shade(tints[index], np.nan_to_num(light), light_strength(count))
+    index, colours = tinted(relief, scheme)
+    known = index >= 0
     a, b, c, d, e, f = relief.grid.transform
     rows, cols = relief.grid.shape
     axes.imshow(
@@ -132,9 +125,9 @@ def draw_ground(axes: Axes, relief: Relief, scheme: BandScheme) -> None:
         gid="bands",
     )
     x, y = _centres(relief.grid)
-    slope = np.where(known, shown, np.nan)
+    slope = np.where(known, shown_slope_deg(np.where(known, relief.slope_deg, 0.0)), np.nan)
     for k, band in enumerate(scheme.bands):
-        if not band_hatch(k) or not (index[known] == k).any() or min(slope.shape) < 2:
+        if not band_hatch(k) or not (index == k).any() or min(slope.shape) < 2:
             continue
         top_deg = 90.1 if band.high_deg is None else band.high_deg
         strip = axes.contourf(

@@ -23,8 +23,15 @@ from steybrae.figures.style import (
     hatch_ink,
     unknown_style,
 )
-from steybrae.screening.pictures.drawn import DrawnProfile, LineKind, bar_m
-from steybrae.screening.pictures.picture import Profile, Relief
+from steybrae.screening.pictures.drawn import (
+    DrawnProfile,
+    LineKind,
+    bar_m,
+    contour_words,
+    interval_drawn,
+    slope_sign_words,
+)
+from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import AT_LEAST, UNKNOWN, gentle_length, map_scale, overhead, slope, steep_length
@@ -243,16 +250,6 @@ def _signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     _beside_signs(axes, screening, relief)
 
 
-def slope_sign_words(known: bool) -> str:
-    """Name the signs of the profile's lower panel; no interval is explained that is not there."""
-    return "slope and its 95 % interval" if known else "slope; 95 % interval not known"
-
-
-def interval_drawn(profile: Profile) -> bool:
-    """Whether a 95 % interval is known anywhere along the line."""
-    return bool((np.isfinite(profile.slope_low_deg) & np.isfinite(profile.slope_high_deg)).any())
-
-
 def _overhead_signs(axes: Axes, relief: Relief) -> None:
     """Third row of signs."""
     if relief.zones:
@@ -279,17 +276,6 @@ def _beside_signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None
         if any(line.way_off is (kind == "way off") for line in beside):
             line_sign(axes, kind, left, left + 8.0, 19.9)
             _word(axes, left + 9.5, 19.9, words)
-
-
-def contour_words(relief: Relief) -> str:
-    """Interval of the contours in words, with what was left out of the user's own."""
-    contours = relief.contours
-    if not contours.levels_m:
-        return "no contours: heights unknown or level"
-    if contours.every == 1:
-        return f"contours every {contours.interval_m:g} m"
-    own_m = contours.interval_m / contours.every
-    return f"contours every {contours.interval_m:g} m (1 in {contours.every} of your map's {own_m:g} m)"
 
 
 def draw_scale(axes: Axes, relief: Relief) -> None:

@@ -13,8 +13,12 @@ from typing import Any, Final
 
 import matplotlib as mpl
 import numpy as np
+from numpy.typing import NDArray
 
+from steybrae.bands import BandScheme
 from steybrae.hush import hushed
+from steybrae.quantities import shown_slope_deg
+from steybrae.screening.pictures.picture import Relief
 from steybrae.terrain.dem import Array
 
 INK: Final = "black"
@@ -109,3 +113,15 @@ def shade(tint: Array, light: Array, strength: float) -> Array:
     """Colours of cells with the relief's light on them, 0 to 1."""
     out: Array = np.clip(tint + strength * light[..., None], 0.0, 1.0)
     return out
+
+
+def tinted(relief: Relief, scheme: BandScheme) -> tuple[NDArray[np.intp], Array]:
+    """Band of each cell of a map, -1 where unknown, and its colour with the relief's light on it."""
+    count = len(scheme.bands)
+    tints = np.array([band_tint(k, count) for k in range(count)])
+    known = np.isfinite(relief.slope_deg)
+    shown = shown_slope_deg(np.where(known, relief.slope_deg, 0.0))
+    band = np.searchsorted(np.array(scheme.edges_deg), shown, side="right")
+    # The light of cells beside a void is unknown; they lie level in it.
+    light = np.nan_to_num(np.where(known, relief.light, 0.0))
+    return np.where(known, band, -1), shade(tints[band], light, light_strength(count))

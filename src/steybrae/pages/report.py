@@ -20,7 +20,6 @@ from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import latest_lead, latest_times
 from steybrae.card.wording import legs_without_check
 from steybrae.document import Column, or_none
-from steybrae.figures.map_panels import contour_words, interval_drawn, slope_sign_words
 from steybrae.pages.looks import band_looks
 from steybrae.pages.page import page_policy, templates
 from steybrae.pages.report_forecast import forecast_content
@@ -35,7 +34,7 @@ from steybrae.pages.report_words import day_words, leg_words, reading_rows, tota
 from steybrae.render.html import html_cells
 from steybrae.route.shape_result import shape_words
 from steybrae.screening.compared import RouteLines
-from steybrae.screening.pictures.drawn import relief_of
+from steybrae.screening.pictures.drawn import contour_words, interval_drawn, relief_of, slope_sign_words
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters

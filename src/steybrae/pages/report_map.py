@@ -7,21 +7,20 @@ thinned to what a screen can show; the figures that the page prints never are.
 from __future__ import annotations
 
 import base64
-import io
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
+from numpy.typing import NDArray
 
 from steybrae.bands import BandScheme
-from steybrae.figures.map_axes import draw_ground
-from steybrae.figures.style import picture_style
+from steybrae.figures.patterns import pattern
+from steybrae.figures.png import colour_png, grey_png, palette_png
+from steybrae.figures.style import band_hatch, hatch_ink, tinted
 from steybrae.screening.pictures.drawn import LineKind, bar_m, drawn_map
 from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.pictures.relief import lines_on_map
@@ -32,10 +31,12 @@ UNITS_PER_MM: Final = 50
 """Units of the drawing in a millimetre of the map on paper."""
 
 _DOTS_PER_MM: Final = 10.0
-_HATCH_SCALE: Final = 1.7
-"""How much wider hatches are than on A4, so that they read on a screen."""
+"""Of the hatches: a line is two dots, so that it reads on a phone as on paper."""
 
-_INCH_MM: Final = 25.4
+_LINE_DOTS: Final = 2
+
+_INKS: Final = {"0.25": (64, 64, 64, 255), "white": (255, 255, 255, 255)}
+
 _THIN_UNITS: Final = 2.5
 """Lines may leave their course by this much when they are thinned: a fifth of a pixel at full size."""
 
@@ -90,7 +91,11 @@ class MapDrawing:
     width, height
         In units.
     relief_png, bands_png
-        Data addresses of the pictures; both let unknown ground through.
+        Data addresses of pictures with a dot for each cell; both let unknown ground through.
+    cols, rows, cells
+        Their size, and the matrix that puts them on the map, as SVG takes it.
+    hatches_png
+        Data address of the bands' hatches, as large as the map.
     contours, index_contours, corridor, edge_of_known, zones
         SVG path data; zones, the outline of start zones, is empty where it would tell nothing.
     legs
@@ -105,6 +110,10 @@ class MapDrawing:
     height: int
     relief_png: str
     bands_png: str
+    cols: int
+    rows: int
+    cells: str
+    hatches_png: str
     contours: str
     index_contours: str
     corridor: str
@@ -119,6 +128,8 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
     """Draw the ground round a line and the line on it."""
     width, height = (round(side * UNITS_PER_MM) for side in relief.map_mm)
     drawn, bar = drawn_map(screening, relief), bar_m(relief, relief.map_mm[0] / 4.0)
+    scheme = BandScheme(screening.settings.edges_deg)
+    band, colours = tinted(relief, scheme)
 
     def outline(kind: LineKind) -> str:
         return "".join(_path_data(part, relief) for line in drawn.of(kind) for part in line.parts)
@@ -126,10 +137,12 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
     return MapDrawing(
         width,
         height,
-        relief_png=_picture(relief, lambda axes: _light(axes, relief)),
-        bands_png=_picture(
-            relief, lambda axes: draw_ground(axes, relief, BandScheme(screening.settings.edges_deg))
-        ),
+        relief_png=_address(_light(relief)),
+        bands_png=_address(colour_png(np.round(255.0 * colours).astype(np.uint8), band >= 0)),
+        cols=band.shape[1],
+        rows=band.shape[0],
+        cells=_matrix(relief),
+        hatches_png=_address(_hatches(relief, band, len(scheme.bands))),
         contours=outline("contour"),
         index_contours=outline("index contour"),
         corridor=outline("corridor"),
@@ -164,47 +177,46 @@ def _unit(relief: Relief, position: tuple[float, float]) -> tuple[int, int]:
     return int(x), int(y)
 
 
-def _axes(relief: Relief) -> Axes:
-    width, height = relief.map_mm
-    inch_mm = _INCH_MM * _HATCH_SCALE  # a smaller page of more dots: the same picture, hatched wider
-    figure = Figure(figsize=(width / inch_mm, height / inch_mm), dpi=_DOTS_PER_MM * inch_mm)
-    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-    axes.set(xlim=relief.extent[:2], ylim=relief.extent[2:])
-    axes.set_autoscale_on(False)
-    axes.set_axis_off()
-    return axes
+def _address(png: bytes) -> str:
+    return f"data:image/png;base64,{base64.b64encode(png).decode()}"
 
 
-def _picture(relief: Relief, draw: Callable[[Axes], None]) -> str:
-    """Draw a picture as the data address of a PNG."""
-    with picture_style():
-        axes = _axes(relief)
-        draw(axes)
-        axes.patch.set_visible(False)
-        figure = axes.get_figure(root=True)
-        assert figure is not None  # noqa: S101  axes of a page always have one
-        figure.patch.set_visible(False)
-        drawn = io.BytesIO()
-        # Packing as small as can be would take six times as long and save a thirtieth of the room.
-        figure.savefig(drawn, format="png", metadata={"Software": None})
-    return f"data:image/png;base64,{base64.b64encode(drawn.getvalue()).decode()}"
+def _matrix(relief: Relief) -> str:
+    """From columns and rows of cells to units of the map."""
+    a, b, c, d, e, f = relief.grid.transform
+    whole = Affine2D(np.array([[a, b, c], [d, e, f], [0, 0, 1]])) + _to_units(relief)
+    (a, b, c), (d, e, f) = whole.get_matrix()[:2]
+    return " ".join(f"{value:.6g}" for value in (a, d, b, e, c, f))
 
 
-def _light(axes: Axes, relief: Relief) -> None:
+def _light(relief: Relief) -> bytes:
     """Relief alone, in faint greys."""
     known = np.isfinite(relief.slope_deg)
     level, share = _RELIEF_GREY
     # The light of cells beside a void is unknown; they lie level in it.
     grey = np.clip(level + share * np.nan_to_num(np.where(known, relief.light, 0.0)), 0.0, 1.0)
-    a, b, c, d, e, f = relief.grid.transform
-    rows, cols = relief.grid.shape
-    axes.imshow(
-        np.dstack((grey, grey, grey, known.astype(float))),
-        extent=(0, cols, rows, 0),
-        transform=Affine2D(np.array([[a, b, c], [d, e, f], [0, 0, 1]])) + axes.transData,
-        interpolation="nearest",
-        aspect="auto",
+    return grey_png(np.round(255.0 * grey).astype(np.uint8), np.where(known, 255, 0).astype(np.uint8))
+
+
+def _hatches(relief: Relief, band: NDArray[np.intp], count: int) -> bytes:
+    """Hatches of the bands, in dots of the map."""
+    width, height = (round(side * _DOTS_PER_MM) for side in relief.map_mm)
+    rows, cols = np.arange(height)[:, None], np.arange(width)[None, :]
+    x0, x1, y0, y1 = relief.extent
+    at = relief.grid.colrow(x0 + (cols + 0.5) / width * (x1 - x0), y1 - (rows + 0.5) / height * (y1 - y0))
+    # Beyond the cells there is as little to hatch as on unknown ground: a ring of that.
+    ringed = np.pad(band, 1, constant_values=-1)
+    col, row = (
+        np.clip(np.floor(value) + 1, 0, size - 1).astype(np.intp)
+        for value, size in zip(at, ringed.shape[::-1], strict=True)
     )
+    there = ringed[row, col]
+    numbers = np.zeros((height, width), np.uint8)
+    inks = list(_INKS)
+    for k in range(count):
+        ink = np.uint8(1 + inks.index(hatch_ink(k, count)))
+        numbers[(there == k) & pattern(band_hatch(k), rows, cols, _LINE_DOTS)] = ink
+    return palette_png(numbers, [(0, 0, 0, 0), *_INKS.values()])
 
 
 def _path_data(points: Array, relief: Relief) -> str:

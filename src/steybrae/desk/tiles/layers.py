@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.desk.tiles.cells import BAND, NOT_LOOKED, UNKNOWN
-from steybrae.desk.tiles.patterns import Mask, not_looked, pattern
-from steybrae.desk.tiles.png import colour, grey_png, palette_png
 from steybrae.desk.tiles.view import TILE, TileView
+from steybrae.figures.patterns import Mask, not_looked, pattern
+from steybrae.figures.png import colour, grey_png, palette_png
 from steybrae.figures.style import (
     UNKNOWN_HATCH,
     band_hatch,

@@ -328,3 +328,24 @@ def _steps(edges: Array, values: Array) -> Iterator[Array]:
     """Line through bins."""
     for across, heights in _doubled(edges, values):
         yield _both(across, heights)
+
+
+def slope_sign_words(known: bool) -> str:
+    """Name the signs of the profile's lower panel; no interval is explained that is not there."""
+    return "slope and its 95 % interval" if known else "slope; 95 % interval not known"
+
+
+def interval_drawn(profile: Profile) -> bool:
+    """Whether a 95 % interval is known anywhere along the line."""
+    return bool((np.isfinite(profile.slope_low_deg) & np.isfinite(profile.slope_high_deg)).any())
+
+
+def contour_words(relief: Relief) -> str:
+    """Interval of the contours in words, with what was left out of the user's own."""
+    contours = relief.contours
+    if not contours.levels_m:
+        return "no contours: heights unknown or level"
+    if contours.every == 1:
+        return f"contours every {contours.interval_m:g} m"
+    own_m = contours.interval_m / contours.every
+    return f"contours every {contours.interval_m:g} m (1 in {contours.every} of your map's {own_m:g} m)"

@@ -21,7 +21,7 @@ NOT_LOOKED_APART: Final = 24
 """Pixels of a stripe and its gap on ground not looked at yet."""
 
 
-def pattern(hatch: str, rows: NDArray[np.intp], cols: NDArray[np.intp]) -> Mask:
+def pattern(hatch: str, rows: NDArray[np.intp], cols: NDArray[np.intp], wide: int = 1) -> Mask:
     """Pixels of a hatch.
 
     Parameters
@@ -30,6 +30,8 @@ def pattern(hatch: str, rows: NDArray[np.intp], cols: NDArray[np.intp]) -> Mask:
         As `steybrae.figures.style.band_hatch` names it.
     rows, cols
         Places of the pixels on the whole map, of shapes that spread over ``[row, col]``.
+    wide
+        Pixels of a line; all else grows with it.
 
     Returns
     -------
@@ -41,24 +43,25 @@ def pattern(hatch: str, rows: NDArray[np.intp], cols: NDArray[np.intp]) -> Mask:
         return np.zeros(shape, np.bool_)
     sign = hatch[0]
     # The first seven are written with four, five or more signs; a repetition doubles them.
-    apart = max(LEAST_APART, APART * 6 // max(6, len(hatch)))
+    apart = wide * max(LEAST_APART, APART * 6 // max(6, len(hatch)))
+    askew = round(wide * 2**0.5)
     down, over = rows % apart, cols % apart
     if sign == "-":
-        ink = (down == 0) & (cols >= cols.min())
+        ink = (down < wide) & (cols >= cols.min())
     elif sign == "|":
-        ink = (over == 0) & (rows >= rows.min())
+        ink = (over < wide) & (rows >= rows.min())
     elif sign == "/":
-        ink = (rows + cols) % apart == 0
+        ink = (rows + cols) % apart < askew
     elif sign == "\\":
-        ink = (rows - cols) % apart == 0
+        ink = (rows - cols) % apart < askew
     elif sign == "o":
         ring = (down - apart // 2) ** 2 + (over - apart // 2) ** 2
-        ink = (ring >= 4) & (ring <= 8)
+        ink = (ring >= 4 * wide**2) & (ring <= 8 * wide**2)
     elif sign == "x":
-        ink = ((rows + cols) % apart == 0) | ((rows - cols) % apart == 0)
+        ink = ((rows + cols) % apart < askew) | ((rows - cols) % apart < askew)
     else:
-        shift = (rows // apart % 2) * (apart // 2)
-        ink = (down == 0) & ((cols + shift) % apart == 0)
+        over = (cols + rows // apart % 2 * (apart // 2)) % apart
+        ink = (down - wide) ** 2 + (over - wide) ** 2 <= 5 * (wide - 1) ** 2
     return np.broadcast_to(ink, shape)
 
 

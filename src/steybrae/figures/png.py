@@ -1,4 +1,4 @@
-"""Pictures of tiles as PNG."""
+"""Pictures of cells and of tiles as PNG."""
 
 from __future__ import annotations
 
@@ -36,6 +36,11 @@ def palette_png(numbers: NDArray[np.uint8], colours: Sequence[Colour]) -> bytes:
 def grey_png(grey: NDArray[np.uint8], opaque: NDArray[np.uint8]) -> bytes:
     """Write a picture of greys, 0 black, with the opacity of each pixel."""
     return _written(Image.fromarray(np.dstack((grey, opaque))))
+
+
+def colour_png(colours: NDArray[np.uint8], opaque: NDArray[np.bool_]) -> bytes:
+    """Write a picture of colours ``[row, col, 3]``, clear where it is not opaque."""
+    return _written(Image.fromarray(np.dstack((colours, np.where(opaque, np.uint8(255), np.uint8(0))))))
 
 
 def _written(picture: Image.Image, **how: object) -> bytes:
