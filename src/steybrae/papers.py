@@ -16,6 +16,11 @@ _ROUND_MAP_MM: Final = (38.0, 93.0)
 """What a sheet leaves beside and above its map, mm: margins, title, scale bar, cautions (our choice)."""
 
 
+def papers(*, small: bool = False) -> list[str]:
+    """Names of the papers to choose from; `small` adds those narrower than `SMALL_MM`."""
+    return [paper for paper, (width_mm, _) in PAPERS_MM.items() if small or width_mm >= SMALL_MM]
+
+
 def paper_size_mm(name: str, *, small: bool = False) -> tuple[float, float]:
     """Width and height of a paper by its name.
 
@@ -36,8 +41,7 @@ def paper_size_mm(name: str, *, small: bool = False) -> tuple[float, float]:
     QuantityError
         No such paper.
     """
-    papers = [paper for paper, (width_mm, _) in PAPERS_MM.items() if small or width_mm >= SMALL_MM]
-    one_of(name.lower(), papers, "The paper")
+    one_of(name.lower(), papers(small=small), "The paper")
     return PAPERS_MM[name.lower()]
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import re
+import shlex
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -15,6 +17,7 @@ from tests.sheets.pdf_lines import words
 from steybrae.cautions import Situation, cautions_for
 from steybrae.cli.app import main
 from steybrae.files.plans import write_plan
+from steybrae.teach.field_sheet import field_sheet
 
 MAP = ("--scale", "1:25000", "--interval", "10m")
 Run = Callable[..., tuple[int, str, str]]
@@ -58,6 +61,39 @@ def test_each_sheet_is_written_whole_and_not_overwritten(run: Run, tmp_path: Pat
     assert run(kind, *KINDS[kind], "--out", out, "--force")[0] == 0
     assert out.read_bytes() == data  # the same words make the same bytes
     assert [path.name for path in tmp_path.iterdir()] == [out.name]
+
+
+def test_help_offers_the_papers_that_are_taken(run: Run, tmp_path: Path) -> None:
+    for kind in set(KINDS) - {"lesson"}:
+        shown = " ".join(run(kind, "--help")[1].split())
+        assert ("a5" in shown) == (kind == "field")
+    assert "a4 or letter; for the checks of a plan a4, letter, a5." in " ".join(
+        run("field", "--help")[1].split()
+    )
+    assert run("field", "--paper", "a5", "--out", tmp_path / "log.pdf")[0] == 2
+
+
+def test_what_the_blank_log_says_to_type_is_taken(
+    run: Run, tmp_path: Path, sample_plan: SamplePlan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "my plan.zip").write_bytes(sample_plan.path.read_bytes())
+    planned = ("--plan", "my plan.zip", "--date", "2027-01-15", "--paper", "a5")
+    columns = field_sheet().columns
+    with (tmp_path / "table.csv").open("w", encoding="utf-8", newline="") as table:
+        csv.writer(table).writerows([[one.name for one in columns], [one.example for one in columns]])
+    typed = []
+    for options in ((), planned):
+        run("field", *options, "--out", "log.pdf", "--force")
+        text = words((tmp_path / "log.pdf").read_bytes(), tmp_path)
+        typed += re.findall(r"steybrae (reading .*?--log log\.csv)(?= |$)", text)
+    assert len(typed) == 3
+    for line in typed:
+        monkeypatch.setattr(sys, "argv", ["steybrae", *shlex.split(line)])
+        with pytest.raises(SystemExit) as stop:
+            main()
+        assert not stop.value.code
+    assert len((tmp_path / "log.csv").read_text("utf-8").splitlines()) == 4
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -149,7 +149,9 @@ def test_no_rows() -> None:
 def test_rows_without_reference_say_nothing() -> None:
     found = instrument_of([row(30.0, None), row(31.0, None)])
     assert (found.count, found.without_reference, found.bias_deg) == (0, 2, None)
-    assert found.sentence == ("instrument clino: no reading with a reference yet, so nothing can be said.")
+    assert found.sentence == (
+        "instrument clino and observer Ana: no reading with a reference yet, so nothing can be said."
+    )
 
 
 def test_one_row_has_a_difference_but_no_spread() -> None:
@@ -157,8 +159,8 @@ def test_one_row_has_a_difference_but_no_spread() -> None:
     assert (found.bias_deg, found.spread_deg, found.limit_low_deg) == (2.0, None, None)
     assert found.needed_for_bias is None
     assert found.sentence == (
-        "instrument clino: one reading reads 2.0° steeper than the references; one difference "
-        "shows neither bias nor spread."
+        "instrument clino and observer Ana: one reading reads 2.0° steeper than the references; one "
+        "difference shows neither bias nor spread."
     )
 
 
@@ -178,17 +180,17 @@ def test_identical_rows_are_suspected() -> None:
     assert found.limit_low_deg == found.limit_high_deg == 1.0
     assert found.needed_for_bias == 2
     assert found.sentence == (
-        "instrument clino: on average of 5 reads 1.0° steeper than the references, all alike; so "
-        "even a spread is more likely copied or rounded than real."
+        "instrument clino and observer Ana: on average of 5 reads 1.0° steeper than the references, all "
+        "alike; so even a spread is more likely copied or rounded than real."
     )
 
 
 def test_a_clear_bias_is_said_to_be_one() -> None:
     rows = [row(30.0 - 3.0 + shift, 30.0) for shift in (-1.0, -0.5, 0.0, 0.5, 1.0)]
     assert instrument_of(rows).sentence == (
-        "instrument clino: on average of 5 reads 3.0° gentler than the references, more than chance "
-        "explains; 95 % of further readings fall within about -5.5° to -0.5° of them, and 5 readings in "
-        "all would give the average to 1°."
+        "instrument clino and observer Ana: on average of 5 reads 3.0° gentler than the references, more "
+        "than chance explains; 95 % of further readings fall within about -5.5° to -0.5° of them, and 5 "
+        "readings in all would give the average to 1°."
     )
 
 
@@ -206,6 +208,22 @@ def test_groups_are_instruments_then_observers() -> None:
         ("observer", "Ana", 2),
         ("observer", "Bero", 1),
         ("observer", "not named", 1),
+    ]
+
+
+def test_one_bias_counts_once() -> None:
+    rows = [
+        row(30.0, 29.0, "Ana", "old"),
+        row(31.0, 29.0, "Ana", "old"),
+        row(33.0, 29.0, "Bero", "new"),
+        row(33.0, 29.0, "Cato", "new"),
+    ]
+    found = [(" and ".join(one.who), one.count) for one in review(rows).agreements]
+    assert found == [
+        ("instrument new", 2),
+        ("instrument old and observer Ana", 2),
+        ("observer Bero", 1),
+        ("observer Cato", 1),
     ]
 
 

@@ -54,14 +54,15 @@ def _interval(result: GapResult) -> str:
 
 def _shares(result: GapResult) -> Iterator[str]:
     shares = result.uncertainty_shares
-    moves = "no upper end" if result.open_above else f"± {slope(shares.ruler_deg).text}"
-    measured = Value(shares.ruler_mm, "mm", 0.01, "up").figure.rstrip("0").rstrip(".")
-    yield f"  ruler alone: {moves} (± {measured} mm in the whole length)"
+    moves = "no upper end" if result.open_above else f"{slope(shares.ruler_deg).text} to its larger side"
+    length = Value(shares.ruler_mm, "mm", 0.01, "up").short
+    yield f"  ruler alone: {moves}, where the whole length is read {length} too long or too short"
     if shares.contour_m is None or shares.contour_deg is None:
         yield "  contours' heights: left out, as asked"
         return
-    rise = Value(shares.contour_m, "m", 0.1, "up").text
-    yield f"  contours' heights alone: ± {slope(shares.contour_deg).text} (± {rise} in the rise)"
+    moves, rise = slope(shares.contour_deg).text, Value(shares.contour_m, "m", 0.1, "up").text
+    yield f"  contours' heights alone: {moves} to its larger side, where the whole rise is {rise} out"
+    yield "  Both together, in quadrature on either side, make the interval."
 
 
 def _bands(result: GapResult) -> str:
@@ -91,7 +92,7 @@ def spacing_document(chart: SpacingChart) -> Document:
         Table(tuple(columns), chart.rows),
         Paragraph(
             f"Take a gap as narrow as this, or narrower, for ground {AT_LEAST} that steep; "
-            "gaps are rounded up."
+            "gaps are rounded up, so that gap makes a little less of one as printed: the table leads."
         ),
         Paragraph(
             f"From {lower(chart.unreadable_from_deg).text} a single gap is no wider than a ruler's usual "

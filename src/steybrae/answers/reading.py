@@ -140,7 +140,8 @@ def review_document(review: Review) -> Document:
         Paragraph(
             "Bias is the mean of reading minus reference; between the limits 95 % of further "
             "differences lie (Bland and Altman 1986, for few readings by Student's t). A reference errs "
-            "too: a bias is not the instrument's alone."
+            "too: a bias is not the instrument's alone. Every reading counts under its instrument and under "
+            "its observer, so that one bias may show under both; where all their rows are the same, once."
         )
     )
     blocks += _damaged(review.damaged)
@@ -171,7 +172,7 @@ def added_document(name: str, added: int, there: int, damaged: Sequence[DamagedR
 
 
 _AGREED = (
-    Column("name", "of", lambda at: f"{at.kind} {at.name}", align="left", width=30),
+    Column("name", "of", lambda at: " and ".join(at.who), align="left", width=30),
     Column("count", "with a reference", lambda at: str(at.count)),
     Column("without_reference", "without", lambda at: str(at.without_reference)),
     Column("bias_deg", "bias (95 %)", lambda at: _signed(at.bias_deg, at.bias_low_deg, at.bias_high_deg)),

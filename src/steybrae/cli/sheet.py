@@ -14,7 +14,7 @@ from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import spread
 from steybrae.cli.options.model import ModelFiles
 from steybrae.cli.options.paper import IndexOptions, MapOptions
-from steybrae.cli.options.sheet import ChosenMap, OwnOptions, PaperOutput, SheetOutput
+from steybrae.cli.options.sheet import ChosenMap, LogOutput, OwnOptions, PaperOutput, SheetOutput
 
 if TYPE_CHECKING:
     from steybrae.cli.options.model import ModelFiles
@@ -222,7 +222,7 @@ def error(sheet: MapOptions, to: PaperOutput) -> None:
 
 @_command("field")
 def field(
-    to: PaperOutput,
+    to: LogOutput,
     *,
     plan: Annotated[
         Path | None, typer.Option("--plan", help="Fill in the checks of your saved plan.", metavar="PLAN")
@@ -248,7 +248,7 @@ def field(
         raise DateError(message)
     to.check(plan)
     planned = None if plan is None or date is None else (read_plan(plan), parsed.day(date))
-    to.write(lambda: field_pdf(field_sheet(planned, grid), paper=to.paper))
+    to.write(lambda: field_pdf(field_sheet(planned, grid, plan.name if plan else ""), paper=to.paper))
 
 
 @_command("practice")

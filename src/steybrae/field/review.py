@@ -156,6 +156,9 @@ class Agreement:
         ``instrument`` or ``observer``.
     name
         Which; ``not named`` where the log has none.
+    observer
+        Of an instrument: the one who took all its rows and no others, so that one bias may be of either and
+        counts once; else None.
     count
         Rows with a reference; only they count below.
     without_reference
@@ -188,6 +191,7 @@ class Agreement:
 
     kind: str
     name: str
+    observer: str | None
     count: Count
     without_reference: Count
     means_deg: tuple[float, ...] = field(metadata={"json": False})
@@ -204,9 +208,15 @@ class Agreement:
     needed_for_limits: Count | None
 
     @property
+    def who(self) -> tuple[str, ...]:
+        """``instrument clino``, ``observer Ana``, or both where all their rows are the same."""
+        observer = () if self.observer is None else (f"observer {self.observer}",)
+        return (f"{self.kind} {self.name}", *observer)
+
+    @property
     def sentence(self) -> str:
         """What the rows say, in plain words."""
-        who = f"{self.kind} {self.name}"
+        who = " and ".join(self.who)
         if self.bias_deg is None:
             return f"{who}: no reading with a reference yet, so nothing can be said."
         reads = f"reads {_tenths(abs(self.bias_deg))} {_side(self.bias_deg)} than the references"
@@ -294,7 +304,8 @@ class Review:
     places
         Readings by place, by name.
     agreements
-        First the instruments by name, then the observers; empty without rows.
+        First the instruments by name, then the observers, save those whose rows are all those of one
+        instrument and who stand with it; empty without rows.
     damaged
         Lines of the log that are no rows.
     cautions
@@ -351,18 +362,34 @@ def review(
         for row in rows:
             numbers.setdefault(row.observer.strip(), f"person {len(numbers) + 1}")
         rows = [replace(row, observer=numbers[row.observer.strip()]) for row in rows]
-    kinds: tuple[tuple[str, Callable[[LogRow], str]], ...] = (
-        ("instrument", lambda row: row.instrument),
-        ("observer", lambda row: row.observer),
+    instruments, observers = (
+        _groups(rows, lambda row: row.instrument),
+        _groups(rows, lambda row: row.observer),
     )
-    agreements = []
-    for kind, name_of in kinds:
-        groups: dict[str, list[LogRow]] = {}
-        for row in rows:
-            groups.setdefault(name_of(row).strip() or "not named", []).append(row)
-        agreements += [_agreement(kind, name, groups[name], half_width_deg) for name in sorted(groups)]
+    alone = {
+        instrument: observer
+        for instrument, those in instruments.items()
+        for observer, their in observers.items()
+        if those == their
+    }
+    agreements = [
+        _agreement("instrument", name, alone.get(name), those, half_width_deg)
+        for name, those in instruments.items()
+    ]
+    agreements += [
+        _agreement("observer", name, None, their, half_width_deg)
+        for name, their in observers.items()
+        if name not in alone.values()
+    ]
     cautions = cautions_for(Situation(from_reading=True))
     return Review(len(rows), doubled, _places(rows), tuple(agreements), tuple(damaged), cautions)
+
+
+def _groups(rows: Sequence[LogRow], name_of: Callable[[LogRow], str]) -> dict[str, list[LogRow]]:
+    groups: dict[str, list[LogRow]] = {}
+    for row in rows:
+        groups.setdefault(name_of(row).strip() or "not named", []).append(row)
+    return dict(sorted(groups.items()))
 
 
 def _too_many(most: int, what: str, found: int) -> str:
@@ -429,7 +456,9 @@ def _in_order(name: str) -> list[tuple[int, str]]:
     return [(int(part), "") if part.isdigit() else (0, part) for part in re.split(r"(\d+)", name)]
 
 
-def _agreement(kind: str, name: str, rows: Sequence[LogRow], half_width_deg: float) -> Agreement:
+def _agreement(
+    kind: str, name: str, observer: str | None, rows: Sequence[LogRow], half_width_deg: float
+) -> Agreement:
     pairs = [(row.mean_deg, row.reference_slope_deg) for row in rows if row.reference_slope_deg is not None]
     differences = tuple(reading - reference for reading, reference in pairs)
     count = len(pairs)
@@ -451,6 +480,7 @@ def _agreement(kind: str, name: str, rows: Sequence[LogRow], half_width_deg: flo
     return Agreement(
         kind=kind,
         name=name,
+        observer=observer,
         count=count,
         without_reference=len(rows) - count,
         means_deg=tuple((reading + reference) / 2.0 for reading, reference in pairs),

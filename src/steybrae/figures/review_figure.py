@@ -178,7 +178,7 @@ def _agreements(axes: Axes, agreements: Sequence[Agreement]) -> None:
     most = min(60.0, max(reach) + 1.0)
     axes.set(xlim=(-most, most), ylim=(len(agreements) - 0.5, -0.5))
     axes.set_yticks(
-        range(len(agreements)), [_name(f"{at.kind} {at.name}") for at in agreements], fontsize=7.5
+        range(len(agreements)), ["\n".join(map(_name, at.who)) for at in agreements], fontsize=7.5
     )
     axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", labelsize=8)

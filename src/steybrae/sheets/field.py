@@ -7,7 +7,7 @@ from typing import Final
 from steybrae.card.result import Check
 from steybrae.card.wording import limits_text
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
-from steybrae.teach.field_sheet import TYPE_IN, FieldSheet
+from steybrae.teach.field_sheet import FieldSheet
 from steybrae.value import bearing_figure, slope
 
 ROW_MM: Final = 8.2
@@ -45,7 +45,7 @@ def field_pdf(result: FieldSheet, *, paper: str = "a4") -> bytes:
         return _planned(result, paper)
     sheet = Sheet("Log of slope readings", result.cautions, paper=paper, turned=True)
     top = _blanks(sheet, sheet.top_mm - 1.0)
-    bottom = sheet.bottom_mm + 13.5
+    bottom = sheet.bottom_mm + 16.5
     _reminders(sheet, result, bottom)
     _table(sheet, result, top, bottom)
     return sheet.finish()
@@ -103,7 +103,8 @@ def _reminders(sheet: Sheet, result: FieldSheet, top: float) -> None:
         "change hands or places. Bearings from true north. In grey: an invented row.",
         f"95 % uncertainty of the mean by number of readings: {known}. A gentle reading never makes "
         f"gentler what map or model show.",
-        f"To type a row in: {TYPE_IN[0]}. Or write the table as CSV, the grey names above it: {TYPE_IN[1]}.",
+        f"To type a row in: {result.type_in[0]}",
+        f"Or write the table as CSV, the grey names above it: {result.type_in[1]}",
     )
     y = top - 1.0
     for line in lines:
@@ -124,10 +125,7 @@ def _planned(result: FieldSheet, paper: str) -> bytes:
     y = sheet.paragraph(sheet.left_mm, sheet.top_mm - 1.0, width, result.plan, size_pt=9, bold=True)
     y = sheet.paragraph(sheet.left_mm, y, width, words, size_pt=8)
     if result.checks:
-        name = result.checks[0].check.number
-        options = f"--plan PLAN --check {name} --time 'DAY 10:30 UTC' --log LOG"
-        typing = f"To type in: steybrae reading 19 21 20 {options}"
-        y = sheet.paragraph(sheet.left_mm, y, width, typing, size_pt=7)
+        y = sheet.paragraph(sheet.left_mm, y, width, f"To type in: {result.type_in[0]}", size_pt=7)
     y -= 1.0
     if not result.checks:
         none = "This plan has no check: nowhere on it may one stand off steep ground and measure."

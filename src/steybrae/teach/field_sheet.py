@@ -30,10 +30,11 @@ _WORDS: Final = {
 
 
 TYPE_IN: Final = (
-    "steybrae reading 34 36 33 35 --at 'HV 5572 5188' --time '14 Feb 2027 10:30 UTC' --log log.csv",
+    'steybrae reading 34 36 33 35 --at "HV 5572 5188" --time "14 Feb 2027 10:30 UTC" --log log.csv',
     "steybrae reading --add table.csv --log log.csv",
 )
-"""How the example row is typed in: alone, and a whole table under the columns' names."""
+"""How the example row is typed in: alone, and a whole table under the columns' names. In double quotes, which
+every shell takes."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,8 @@ class FieldSheet:
         Those of a typed log, in its order.
     uncertainty_by_count
         Number of readings, and the 95 % uncertainty of their mean, degrees.
+    type_in
+        Commands that take a row into the log, as they are typed.
     plan, checks
         Name of the plan with the day, and its checks in the order of the line; empty without a plan.
     cautions
@@ -92,12 +95,15 @@ class FieldSheet:
 
     columns: tuple[FieldColumn, ...]
     uncertainty_by_count: tuple[tuple[int, float], ...]
+    type_in: tuple[str, ...]
     plan: str
     checks: tuple[FieldCheck, ...]
     cautions: tuple[Caution, ...]
 
 
-def field_sheet(planned: tuple[RouteScreening, dt.date] | None = None, grid: str = "latlon") -> FieldSheet:
+def field_sheet(
+    planned: tuple[RouteScreening, dt.date] | None = None, grid: str = "latlon", plan_file: str = "plan.zip"
+) -> FieldSheet:
     """Columns, the example row and the reminders of the log, and the checks of a plan.
 
     Parameters
@@ -106,6 +112,8 @@ def field_sheet(planned: tuple[RouteScreening, dt.date] | None = None, grid: str
         Plan whose checks are to be filled in, and the day, for magnetic bearings; None for a blank log.
     grid
         Grid that its places are written in.
+    plan_file
+        Name of the plan's file, for the command that is printed.
     """
     columns = tuple(FieldColumn(name, *_WORDS[name]) for name in TYPED_COLUMNS)
     checks = [
@@ -117,6 +125,7 @@ def field_sheet(planned: tuple[RouteScreening, dt.date] | None = None, grid: str
     return FieldSheet(
         columns,
         tuple((count, reading_uncertainty_95_deg(count)) for count in (1, 2, 3, 4, 6, 8)),
+        _type_in(plan_file, checks[0].check.number, planned[1]) if planned and checks else TYPE_IN,
         f"{planned[0].name}, {planned[1]:%d %B %Y}" if planned else "",
         tuple(checks),
         (
@@ -124,3 +133,8 @@ def field_sheet(planned: tuple[RouteScreening, dt.date] | None = None, grid: str
             *(one for one in (planned[0].cautions if planned else ()) if one.key == "settings_file"),
         ),
     )
+
+
+def _type_in(plan_file: str, check: str, date: dt.date) -> tuple[str, ...]:
+    at = f'--plan "{plan_file}" --check {check} --time "{date:%d %b %Y} 10:30 UTC"'
+    return (f"steybrae reading 19 21 20 {at} --log log.csv",)

@@ -11,7 +11,7 @@ import typer
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken_caution
-from steybrae.papers import PAPERS_MM
+from steybrae.papers import papers
 from steybrae.quantities import parse_ground_length_m
 
 
@@ -78,9 +78,7 @@ class PaperOutput(SheetOutput):
     """The sheet as a file, and its paper."""
 
     out: Path = parsed.written("--out", "The file to write.", parsed.SHEET, "FILE", default=MISSING)
-    paper: str = option(
-        "--paper", f"Paper: {', '.join(PAPERS_MM)}; a5 for the checks of a plan.", default="a4", kept="paper"
-    )
+    paper: str = option("--paper", f"Paper: {' or '.join(papers())}.", default="a4", kept="paper")
 
     def write_with_key(
         self, make: Callable[[], bytes], make_key: Callable[[], bytes], answers: Path | None
@@ -97,6 +95,18 @@ class PaperOutput(SheetOutput):
             typer.echo("The key is not in it: give --answers FILE with the same settings and seed.")
         else:
             self.write(make_key, answers)
+
+
+@dataclass(frozen=True)
+class LogOutput(PaperOutput):
+    """The log as a file, and its paper: the checks of a plan go on a small one too."""
+
+    paper: str = option(
+        "--paper",
+        f"Paper: {' or '.join(papers())}; for the checks of a plan {', '.join(papers(small=True))}.",
+        default="a4",
+        kept="paper",
+    )
 
 
 @dataclass(frozen=True)
