@@ -93,24 +93,21 @@ def _lettered(
 
 def _marks(key: str, letters: Sequence[str]) -> dict[str, str]:
     """Marking line of each letter in the text of a key."""
-    text = key.split("follow. Seed ", 1)[1].split("Answers, seed", 1)[0]
+    text = key.split("ways follow. Seed ", 1)[1].split("Answers, seed", 1)[0]
     found = {}
     for letter in letters:
-        line = re.search(
-            rf"(?<![\w°]) ?\b{letter} ({_BEGINS}\.\d°.*?)(?= [A-P] {_BEGINS}|$)",
-            text,
-        )
+        line = re.search(rf"(?:^| ){letter} ([a-z].*?)(?= [A-P] [a-z]|$)", text)
         if line is not None:
             found[letter] = line[1]
     return found
 
 
-_BEGINS = r"(?:lower half )?(?:at least )?\d+"
 _BAND = r"(?:<\d\d|\d\d-\d\d|\d\d\+)"
 _PART = re.compile(
-    r"(?:(lower half|upper half|whole) )?(?:at least )?(\d+\.\d)°(?: to (\d+\.\d)°)?"
-    rf"(?:, band ({_BAND}(?: or {_BAND})*))?"
+    r"(?:(lower|upper|whole)|slope|right) °: (?:at least )?(\d+\.\d)°(?: to (\d+\.\d)°)?"
+    rf"(?:; band: ({_BAND}(?: or {_BAND})*))?"
 )
+_HALF = {"lower": "lower half", "upper": "upper half", "whole": "whole", None: "whole"}
 
 
 def read_back(pdf: bytes, key: bytes, look: MapLook, folder: Path) -> list[Read]:
@@ -126,7 +123,7 @@ def read_back(pdf: bytes, key: bytes, look: MapLook, folder: Path) -> list[Read]
         at = _crossings(ends, contours)
         by_thick = _crossings(ends, thick)
         for found in _PART.finditer(marks[letter]):
-            what = found[1] or "whole"
+            what = _HALF[found[1]]
             first, last = _part(what, ends, strokes)
             inside = at[(at >= first - MEETS_MM) & (at <= last + MEETS_MM)]
             gaps, length = len(inside) - 1, float(inside[-1] - inside[0])

@@ -102,3 +102,27 @@ def _degrees(ask: str) -> list[float]:
         for word in ask.split()
         if word.rstrip(".,").endswith("°") and "." in word.rstrip(".,")
     ]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_six_lines_for_five_gaps_are_refused_and_ways_can_be_typed_in(
+    ground: LessonGround, seed: int
+) -> None:
+    for first, lines, cross, *_ in lesson(ground, seed).rounds:
+        wrong_deg = math.degrees(math.atan(1.2 * math.tan(math.radians(first.answer_deg))))
+        assert wrong_deg > first.high_deg
+        way = re.search(r"atan\(([\d.]+) / ([\d.]+)\) = ([\d.]+)°", first.worked)
+        slip = re.search(r"got ([\d.]+)°", lines.ask), re.search(r"= ([\d.]+)°", lines.worked)
+        along = re.search(r"tan\(([\d.]+)°\) / cos\((\d+)°\): ([\d.]+)°", cross.worked)
+        assert way
+        assert slip[0]
+        assert slip[1]
+        assert along
+        tan = math.tan(math.radians(float(along[1]))) / math.cos(math.radians(float(along[2])))
+        for gradient, printed in (
+            (float(way[1]) / float(way[2]), way[3]),
+            (5.0 / 6.0 * math.tan(math.radians(float(slip[0][1]))), slip[1][1]),
+            (tan, along[3]),
+        ):
+            typed_deg = math.degrees(math.atan(gradient))
+            assert float(printed) == pytest.approx(math.ceil(10.0 * typed_deg - 1e-6) / 10.0, abs=1e-9)

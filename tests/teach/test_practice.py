@@ -22,6 +22,7 @@ from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.screening import Settings, screen_route
+from steybrae.sheets.practice import marking_line
 from steybrae.teach.answers import (
     LEAST_GAP_MM,
     MOST_BANDS,
@@ -49,6 +50,7 @@ from steybrae.teach.questions import band_asked
 from steybrae.teach.stretches import profiles, stretch_from
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.gradients import heights_at
+from steybrae.value import slope
 
 LOOKS = (
     MapLook(25_000.0, 10.0),
@@ -120,10 +122,10 @@ def _check_answers(one: PracticeSheet, steepest_deg: float) -> None:
             z = heights_at(
                 one.ground.field.dem.heights_m, *one.ground.cells(np.array([x0, x1]), np.array([y0, y1]))
             )
-            # From contour to contour, a whole number of gaps.
-            assert question.leg.height_change_m == pytest.approx(z[1] - z[0], abs=1e-6)
-            steps = question.leg.height_change_m / one.look.interval_m
-            assert steps == pytest.approx(round(steps), abs=0.05)
+            # From contour to contour, a whole number of gaps: no hair of a drawn line makes it a metre more.
+            steps = round((z[1] - z[0]) / one.look.interval_m)
+            assert z[1] - z[0] == pytest.approx(steps * one.look.interval_m, abs=0.05 * one.look.interval_m)
+            assert question.leg.height_change_m == steps * one.look.interval_m
             assert question.leg.steepest is not None
             assert question.leg.track_grade_deg < question.leg.steepest.slope_model_deg
             _check_band(question.leg.steepest)
@@ -205,8 +207,11 @@ def test_stretches_on_a_cone_know_its_slope_and_its_aspect() -> None:
     assert len(found) > 20
     for stretch in found:
         assert stretch.slope_model_deg == pytest.approx(35.0, abs=0.05)
+        drawn_deg = math.degrees(math.atan(50.0 * 1000.0 / (stretch.length_mm * look.scale)))
+        assert drawn_deg == pytest.approx(35.0, abs=0.05)
         part = measured("whole", stretch.length_mm, 5, stretch.slope_model_deg, look)
-        assert part.slope_gap_deg == pytest.approx(35.0, abs=0.05)
+        # The length is cut to hundredths, as it is printed: 0.01 of 2.86 mm.
+        assert drawn_deg <= part.slope_gap_deg < drawn_deg + 0.1
         x, y = stretch.at(stretch.length_mm / 2.0)
         facing = math.degrees(math.atan2(x - 60.0, y - 60.0)) % 360.0
         assert (stretch.aspect_true_deg - facing + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=0.6)
@@ -297,9 +302,69 @@ def test_the_fair_range_is_what_half_a_millimetre_does() -> None:
     assert (low, high) == pytest.approx((26.7722, 34.0091), abs=1e-3)
     assert fair_range_deg(RULER_ERROR_MM, 10.0, 25_000.0)[1] == 90.0
     part = measured("whole", 12.5, 5, 9.0, LOOKS[0])
-    assert part.worked == "12.50 mm over 5 gaps: 50 m up in 312 m; rise / run = 0.160, slope 9.1°"
+    assert part.worked == "12.50 mm over 5 gaps: 50 m up in 312.5 m; atan(50 / 312.5) = 9.1°"
     feet = measured("whole", 4.0, 4, 31.0, LOOKS[3])
-    assert feet.worked.startswith("4.00 mm over 4 gaps: 160 ft (48.77 m) up in 80 m;")
+    assert feet.worked == "4.00 mm over 4 gaps: 160 ft up in 262.46 ft; atan(160 / 262.46) = 31.4°"
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_what_the_key_prints_gives_what_it_prints_when_typed_in(look: MapLook) -> None:
+    """Each figure from those before it: lengths cut, slopes up to the tenth; in the unit of the map."""
+    ways = [way for seed in range(3) for q in sheet(seed, look=look).questions for way in _ways(q)]
+    assert len(ways) > 20
+    for way in ways:
+        found = re.search(r"([\d.]+) mm.*?([\d.]+) (m|ft)\b.*atan\(([\d.]+) / ([\d.]+)\) = ([\d.]+)°", way)
+        assert found is not None, way
+        length, unit, up, run, slope_deg = float(found[1]), found[3], *map(float, found.groups()[3:])
+        assert unit == look.unit
+        exact = length * look.scale / 1000.0 / look.unit_m
+        assert run == pytest.approx(math.floor(100.0 * exact + 1e-6) / 100.0, abs=1e-9)
+        steps = up * look.unit_m / look.interval_m
+        assert steps == pytest.approx(round(steps), abs=1e-9)
+        typed_deg = math.degrees(math.atan(up / run))
+        assert slope_deg == pytest.approx(math.ceil(10.0 * typed_deg - 1e-6) / 10.0, abs=1e-9)
+
+
+def _ways(question: Question) -> list[str]:
+    leg = question.leg
+    steepest = [] if leg is None or leg.steepest is None else [leg.steepest]
+    return [*(part.worked for part in (*question.parts, *steepest)), *([leg.worked] if leg else [])]
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_lines_counted_as_gaps_are_told_from_what_is_right(look: MapLook) -> None:
+    """Out of the range, or named beside it; never within where the question is about that slip."""
+    within = told = 0
+    for seed in range(4):
+        for question in sheet(seed, look=look, questions=12).questions:
+            names = {blank.name for blank in question.blanks}
+            line = marking_line(question)
+            for part in question.parts:
+                if part.gaps == 1:
+                    continue
+                rise_m = (part.gaps + 1) * look.interval_m
+                wrong = math.degrees(math.atan(rise_m * 1000.0 / (part.across_mm * look.scale)))
+                told += 1
+                if wrong > part.high_deg:
+                    assert "wrong, though" not in line or len(question.parts) > 1
+                    continue
+                within += 1
+                assert question.kind != "lines"
+                said = f"{part.gaps + 1} lines counted as gaps give {slope(wrong).text}: wrong, though within"
+                assert said in line
+                # The count is asked for beside it, or given in the question.
+                assert names & {"gaps", f"height {look.unit}"} or f"{part.gaps} gaps" in question.ask
+    # A ruler cannot tell where a gap is hardly wider than its error: 5 m at 1:25 000 is 0.5 mm at 22 degrees.
+    assert within <= (0.7 if look.interval_m == 5.0 else 0.3) * told
+
+
+@pytest.mark.parametrize("level", LEVELS)
+def test_the_key_has_the_lines_of_the_pupils_sheet_one_to_one(level: str) -> None:
+    for question in sheet(3, level, LOOKS[3]).questions:
+        said = marking_line(question).split("; ")
+        for blank, text in zip(question.blanks, said, strict=False):
+            assert text == f"{blank.name}: {blank.accept}"
+        assert not any(" m" in blank.name.replace(" mm", "") for blank in question.blanks)  # a map in feet
 
 
 def test_own_legs_and_readings_are_asked_about(sample_dem: Path) -> None:
@@ -336,9 +401,10 @@ def test_own_legs_and_readings_are_asked_about(sample_dem: Path) -> None:
             assert steepest.low_deg <= theirs.slope_max_deg <= steepest.high_deg
     (reading,) = (question for question in one.questions if question.kind == "reading")
     assert reading.ask == (
-        "Your own reading of 14 February 2026: 34.0° ± 4.0°. What does the map say here, and do the "
-        "two agree?"
+        "Your own reading of 14 February 2026, over some 20 m of ground: 34.0° ± 4.0°. What does the map say "
+        f"here, over the {reading.parts[0].across_mm * 25.0:.0f} m between the ticks, and do the two agree?"
     )
+    assert f"The map averages over {reading.parts[0].run}: of such ground short" in reading.remarks[0]
     assert reading.remarks[0].endswith("Where they differ, the steeper leads.")
     assert log_middle(massif().grid, [row]) is not None
 

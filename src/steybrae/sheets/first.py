@@ -8,13 +8,13 @@ from string import ascii_uppercase
 from typing import Final
 
 from steybrae.sheets.first_patches import BODY_PT, GROUND_INK, heading, match_page, rank_page, width_mm
-from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, bands_text, blanks
+from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, blanks
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
-from steybrae.teach.answers import MOST_BANDS
+from steybrae.teach.answers import MOST_BANDS, accepted_text
 from steybrae.teach.first_lesson import FirstLesson, Worked
 from steybrae.teach.own_questions import OwnMapSheet
 from steybrae.teach.slope_scale import map_name
-from steybrae.value import between, ground_run, millimetres, slope
+from steybrae.value import slope
 
 LARGER: Final = 12.0
 """How many times larger the example is drawn beside its true size (our choice)."""
@@ -240,15 +240,8 @@ def _key(sheet: Sheet, result: FirstLesson, top: float) -> None:
         text = f"{number + 1} is profile {letters[number]}: {patch.form.name}. {patch.form.words}"
         y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), text, size_pt=8.5)
     y -= 2.0
-    for one in sorted(result.ranked, key=lambda one: one.rank):
-        answer = one.answer
-        bands = " or ".join(band.label for band in answer.bands)
-        text = (
-            f"Rank {one.rank}: {one.letter}, {millimetres(answer.across_mm, rounding='down').text} over "
-            f"{answer.gaps} gaps, {ground_run(result.look.metres(answer.across_mm))}, "
-            f"{slope(answer.slope_gap_deg).text}. Accept "
-            f"{between(answer.low_deg, answer.high_deg)}; band {bands}."
-        )
+    for one in result.ranked:
+        text = f"{one.letter}: {accepted_text(one.blanks, (one.answer,))}. Way: {one.answer.worked}."
         y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), text, size_pt=8.5)
     text = (
         "The ruler's error is taken as 0.5 mm on the whole length. Eyes are usually fooled by how "
@@ -297,7 +290,7 @@ def own_map_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
         with sheet.read_as("P"):
             sheet.text(sheet.left_mm, y - 3.6, _letter(number), size_pt=11, bold=True, ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, stretch.name, size_pt=9)
-        asked = ("length mm", "gaps", "height gained", "slope °", "band")
+        asked = tuple(blank.name for blank in result.blanks[number])
         blanks(sheet, asked, sheet.left_mm + 10.0, y - 5.5, width - 10.0)
         y -= 11.0
     return sheet.finish()
@@ -313,11 +306,9 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
     )
     y = sheet.paragraph(sheet.left_mm, sheet.top_mm - 1.0, width, text, size_pt=8, bold=True) - 2.0
     for number, (stretch, answer) in enumerate(zip(result.stretches, result.answers, strict=True)):
-        band = f"band {bands_text(answer)}" if len(answer.bands) <= MOST_BANDS else "no band"
         lines = (
-            f"{stretch.name}: {slope(answer.slope_gap_deg).text}. "
-            f"Accept {between(answer.low_deg, answer.high_deg)}, {band}.",
-            f"{answer.worked}.",
+            f"{stretch.name}: {accepted_text(result.blanks[number], (answer,))}.",
+            ". ".join(filter(None, (answer.worked, answer.slip))) + ".",
         )
         tall = 4.2 * sum(len(sheet.wrapped(line, width - 10.0, 8.5)) for line in lines)
         if y - tall < sheet.bottom_mm:

@@ -120,7 +120,7 @@ def rank_page(sheet: Sheet, result: FirstLesson) -> None:
 
 
 def _rank_table(sheet: Sheet, ranked: Sequence[Ranked], top: float) -> float:
-    heads = ("by eye, 1-5", "length mm", "ground m", "height m", "slope °", "band", "measured, 1-5")
+    heads = [blank.name for blank in ranked[0].blanks]
     edge = sheet.left_mm + RANK_LETTER_MM
     room = (sheet.right_mm - edge) / len(heads)
     y = top - 5.5

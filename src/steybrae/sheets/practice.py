@@ -8,11 +8,11 @@ from typing import Final
 
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet, box
-from steybrae.teach.answers import AspectAnswer, LegAnswer, LegLine, Measured, Question
+from steybrae.teach.answers import LegLine, Question, accepted_text, run_value
 from steybrae.teach.practice import LEADER_MM, LETTER_MM, PracticeSheet
 from steybrae.teach.slope_scale import map_name
 from steybrae.teach.stretches import Stretch
-from steybrae.value import between, climb, ground_run, rise, slope, steep_length
+from steybrae.value import rise, slope
 
 CONTOUR_INK: Final[Colour] = (0.36, 0.30, 0.24)
 GRID_INK: Final[Colour] = (0.55, 0.62, 0.70)
@@ -92,7 +92,7 @@ def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
         sheet.left_mm,
         sheet.top_mm - 1.0,
         width,
-        "Key for marking: what to accept, and the bands that are right. The ways to the answers follow.",
+        "Key for marking: what to accept on each line of the pupil's sheet, in its order. The ways follow.",
         size_pt=8,
         bold=True,
     )
@@ -111,26 +111,7 @@ def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
 
 def marking_line(question: Question) -> str:
     """Say in a line what to accept for a question."""
-    said = []
-    for part in question.parts:
-        name = "" if len(question.parts) == 1 else f"{part.what} "
-        bands = "" if question.kind == "single" else f", band {bands_text(part)}"
-        said.append(f"{name}{between(part.low_deg, part.high_deg)}{bands}")
-    if question.aspect is not None:
-        said.append(_faces(question.aspect))
-    if question.leg is not None:
-        said += [text for text, strong in _leg_lines(question.leg) if strong]
-    return "; ".join(text.rstrip(".") for text in said)
-
-
-def bands_text(part: Measured) -> str:
-    """Say which bands are right."""
-    return " or ".join(band.label for band in part.bands)
-
-
-def _faces(at: AspectAnswer) -> str:
-    accepted = slope(at.tolerance_deg, step=1.0).text
-    return f"Faces {at.sector}, {_bearing(at.aspect_true_deg)}° true. Accept ± {accepted}."
+    return accepted_text(question.blanks, question.parts)
 
 
 def _head(sheet: Sheet, result: PracticeSheet, name: str) -> float:
@@ -267,7 +248,8 @@ def _margin(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
     for k in range(5):
         sheet.box(x + k * part, y, part, 1.5, 0.15, fill=(0.0, 0.0, 0.0) if k % 2 == 0 else (1.0, 1.0, 1.0))
     for k in (0, 1, 5):
-        text = f"{result.furniture.bar_m * k / 5:g}" + (" m" if k == 5 else "")
+        length = result.furniture.bar_m / result.look.unit_m * k / 5
+        text = f"{length:.6g}" + (f" {result.look.unit}" if k == 5 else "")
         sheet.text(x + k * part, y + 2.2, text, size_pt=SMALL_PT, align="middle")
     x += bar_mm + 14.0
     sheet.path([(x, y), (x, y + 4.5)], 0.25)
@@ -283,12 +265,14 @@ def _questions(sheet: Sheet, result: PracticeSheet) -> None:
     width = sheet.right_mm - sheet.left_mm
     top = sheet.top_mm - 4.0
     blanks(sheet, ("Name", "Date", "Map"), sheet.left_mm, top, width)
+    look = result.look
+    unit = f" 1 mm is {run_value(look.metres(1.0), look).short}." if look.unit != "m" else ""
     y = sheet.paragraph(
         sheet.left_mm,
         top - 3.0,
         width,
         "Measure on the map with a ruler or a slope scale. Slope = atan(height gained / distance on "
-        "the ground). Give the band too: <25, 25-30, 30-35, 35-40, 40-45, 45-55, 55+ degrees.",
+        "the ground). Bands: <25, 25-30, 30-35, 35-40, 40-45, 45-55, 55+ degrees." + unit,
         size_pt=8,
     )
     for note in result.notes:
@@ -302,7 +286,8 @@ def _questions(sheet: Sheet, result: PracticeSheet) -> None:
         with sheet.read_as("P"):
             sheet.text(sheet.left_mm, y - 3.6, question.letter, size_pt=12, bold=True, ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, question.ask, size_pt=8.5)
-        y = blanks(sheet, question.blanks, sheet.left_mm + 10.0, y - 5.5, width - 10.0) - 5.5
+        names = tuple(blank.name for blank in question.blanks)
+        y = blanks(sheet, names, sheet.left_mm + 10.0, y - 5.5, width - 10.0) - 5.5
 
 
 def blanks(sheet: Sheet, names: tuple[str, ...], x: float, y: float, width: float) -> float:
@@ -322,9 +307,9 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
         sheet.left_mm,
         sheet.top_mm - 1.0,
         width,
-        f"Answers, seed {result.seed}. By gap: the slope of the drawn length. By model: the ground's own "
-        "slope under it. "
-        f"Accept: what a length read {RULER_ERROR_MM} mm long or short gives, and its bands.",
+        f"Answers, seed {result.seed}. First what to accept: what a length read {RULER_ERROR_MM} mm long or "
+        "short gives, and its bands. Then the way, each figure from those before it as printed, lengths down "
+        "and slopes up. By model: the ground's own slope under it.",
         size_pt=8,
         bold=True,
     )
@@ -343,47 +328,12 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
 
 def _answer_lines(question: Question) -> list[tuple[str, bool]]:
     """Lines of an answer, and whether each stands out."""
-    lines: list[tuple[str, bool]] = []
+    lines = [(marking_line(question), True)]
     for part in question.parts:
-        lines += [(_part_text(part, question), True), (part.worked, False)]
-    if question.aspect is not None:
-        lines.append((_faces(question.aspect), True))
-    if question.leg is not None:
-        lines += _leg_lines(question.leg)
+        name = "" if len(question.parts) == 1 else f"{part.what.capitalize()}: "
+        model = f"By model {slope(part.slope_model_deg).text}"
+        lines.append((". ".join(filter(None, (f"{name}{part.worked}", model, f"{part.slip}"))) + ".", False))
+    leg = question.leg
+    if leg is not None:
+        lines.append((f"{leg.worked}.", False))
     return [*lines, *((remark, False) for remark in question.remarks)]
-
-
-def _bearing(true_deg: float) -> str:
-    return f"{round(true_deg) % 360:03d}"
-
-
-def _part_text(part: Measured, question: Question) -> str:
-    name = "By gap" if len(question.parts) == 1 else f"{part.what.capitalize()}: by gap"
-    bands = "" if question.kind == "single" else f"; band {bands_text(part)}"
-    return (
-        f"{name} {slope(part.slope_gap_deg).text}, by model {slope(part.slope_model_deg).text}. "
-        f"Accept {between(part.low_deg, part.high_deg)}{bands}."
-    )
-
-
-def _leg_lines(leg: LegAnswer) -> list[tuple[str, bool]]:
-    change = "gained" if leg.height_change_m >= 0.0 else "lost"
-    about = f" ± {leg.height_tolerance_m:.0f} m" if leg.height_tolerance_m else ""
-    lines = [
-        (
-            f"{ground_run(leg.length_m)} ± {steep_length(leg.length_tolerance_m).text}, "
-            f"{_bearing(leg.bearing_true_deg)}° true ± {leg.bearing_tolerance_deg:.0f}°, "
-            f"{climb(abs(leg.height_change_m)).text}{about} {change}; along it "
-            f"{slope(leg.track_grade_deg).text}.",
-            True,
-        ),
-    ]
-    if leg.steepest is not None:
-        steep = leg.steepest
-        text = (
-            f"Steepest ground crossed, over {steep.gaps} gaps: {slope(steep.slope_gap_deg).text}, by model "
-            f"{slope(steep.slope_model_deg).text} at its steepest. Accept "
-            f"{between(steep.low_deg, steep.high_deg)}; band {bands_text(steep)}."
-        )
-        lines.append((text, True))
-    return lines

@@ -4,20 +4,27 @@ The slope of a stretch follows from its drawn length and its gaps (`steybrae.pap
 pupil who reads that length too long or too short by the ruler error, which is the one that
 ``steybrae gap`` takes, is not wrong: the slopes that such a reading gives bound what is accepted.
 The ground's own slope lies between them too; a stretch of which that is not true is never asked.
+
+Lines counted as gaps add a gap. Where a gap is hardly wider than the ruler error the slope of that slip
+lies within what is accepted: the key then names it, and the count that is asked for beside it tells.
+
+Whoever types a printed way into a calculator gets the printed answer: every figure is reckoned from
+those before it as they are printed.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from steybrae.bands import Band, BandScheme
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.quantities import gradient_to_angle
+from steybrae.quantities import gradient_to_angle, round_down
 from steybrae.teach.map_ground import MapLook
 from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import Stretch
-from steybrae.value import ground_run, rise, slope
+from steybrae.value import Value, between, rise, slope
 
 MOST_BANDS: Final = 3
 """A band is asked for only where no more neighbouring bands than these are right (our choice)."""
@@ -32,7 +39,7 @@ class Measured:
     what
         Which part: ``whole``, ``lower half``, ``upper half``.
     gaps, across_mm
-        Gaps and the length drawn, mm.
+        Gaps and the length drawn, mm, down to hundredths as it is printed.
     slope_gap_deg
         Slope by that gap, degrees.
     slope_model_deg
@@ -42,6 +49,10 @@ class Measured:
         is left of the length.
     bands
         Bands of what is accepted.
+    lines_deg
+        Slope that lines counted as gaps give, degrees.
+    height, run
+        Height gained and ground below it in the map's unit, ``50 m``.
     worked
         The way to the answer, one line.
     """
@@ -54,7 +65,23 @@ class Measured:
     low_deg: float
     high_deg: float
     bands: tuple[Band, ...]
+    lines_deg: float
+    height: str
+    run: str
     worked: str
+
+    @property
+    def hides_slip(self) -> bool:
+        """Whether a ruler cannot tell lines counted as gaps from what is right."""
+        return self.gaps > 1 and self.lines_deg <= self.high_deg
+
+    @property
+    def slip(self) -> str:
+        """What lines counted as gaps give, and whether that is within what is accepted; empty for one gap."""
+        if self.gaps == 1:
+            return ""
+        given = f"{self.gaps + 1} lines counted as gaps give {slope(self.lines_deg).text}"
+        return f"{given}: wrong, though within what is accepted" if self.hides_slip else f"{given}: refused"
 
 
 def fair_range_deg(across_mm: float, rise_m: float, scale: float) -> tuple[float, float]:
@@ -82,6 +109,11 @@ def fair_range_deg(across_mm: float, rise_m: float, scale: float) -> tuple[float
     return gradient_to_angle(rise_mm / (across_mm + RULER_ERROR_MM)), high
 
 
+def run_value(run_m: float, look: MapLook) -> Value:
+    """Ground length in the unit of the map's heights: hundredths, down."""
+    return Value(run_m / look.unit_m, look.unit, 0.01, "down")
+
+
 def measured(
     what: str,
     across_mm: float,
@@ -105,16 +137,16 @@ def measured(
     scheme
         Bands; the default ones if None.
     """
-    rise_m = gaps * look.interval_m
-    run_m = look.metres(across_mm)
-    slope_deg = gradient_to_angle(rise_m / run_m)
-    low_deg, high_deg = fair_range_deg(across_mm, rise_m, look.scale)
-    up = rise(rise_m / look.unit_m, look.unit).short
-    if look.unit != "m":
-        up += f" ({rise_m:.4g} m)"
+    across_mm = round_down(across_mm, 0.01)
+    up, run = rise(gaps * look.interval_m / look.unit_m, look.unit), run_value(look.metres(across_mm), look)
+    # What is printed leads, so that it can be checked; a unit of length goes out of a quotient.
+    slope_deg = gradient_to_angle((up.shown or 0.0) / (run.shown or 0.0))
+    lines_deg = gradient_to_angle((gaps + 1) * look.interval_m / look.metres(across_mm))
+    low_deg, high_deg = fair_range_deg(across_mm, gaps * look.interval_m, look.scale)
+    reckoned = f"atan({up.short.split()[0]} / {run.short.split()[0]})"
     worked = (
-        f"{across_mm:.2f} mm over {gaps} gap{'s' * (gaps > 1)}: {up} up in {ground_run(run_m)}; "
-        f"rise / run = {rise_m / run_m:.3f}, slope {slope(slope_deg).text}"
+        f"{across_mm:.2f} mm over {gaps} gap{'s' * (gaps > 1)}: {up.short} up in {run.short}; "
+        f"{reckoned} = {slope(slope_deg).text}"
     )
     return Measured(
         what,
@@ -125,8 +157,47 @@ def measured(
         low_deg,
         high_deg,
         (scheme or BandScheme()).between(low_deg, high_deg),
+        lines_deg,
+        up.short,
+        run.short,
         worked,
     )
+
+
+@dataclass(frozen=True)
+class Blank:
+    """A line to write on: its name on the pupil's sheet, and what the key takes there."""
+
+    name: str
+    accept: str
+
+
+def blanks(part: Measured, *names: str) -> tuple[Blank, ...]:
+    """Lines to write on for a slope.
+
+    Parameters
+    ----------
+    names
+        Of ``length mm``, ``gaps``, ``height``, which takes the map's unit, ``slope °`` and ``band``, as they
+        are asked for.
+    """
+    ends = part.across_mm - RULER_ERROR_MM, part.across_mm + RULER_ERROR_MM
+    height, unit = part.height.split()
+    found = {
+        "length mm": Blank("length mm", Value(part.across_mm, "", 0.1, interval=ends).interval_text),
+        "gaps": Blank("gaps", str(part.gaps)),
+        "height": Blank(f"height {unit}", height),
+        "slope °": Blank("slope °", between(part.low_deg, part.high_deg)),
+        "band": Blank("band", " or ".join(band.label for band in part.bands)),
+    }
+    return tuple(found[name] for name in names)
+
+
+def accepted_text(lines: Sequence[Blank], parts: Sequence[Measured] = ()) -> str:
+    """Say what the key takes on each line of a question, and which slip its ranges do not tell."""
+    of = [f"{part.what}: " if len(parts) > 1 else "" for part in parts]
+    slips = [f"{name}{part.slip}" for name, part in zip(of, parts, strict=True) if part.hides_slip]
+    return "; ".join([*(f"{line.name}: {line.accept}" for line in lines), *slips])
 
 
 __all__ = [
@@ -134,6 +205,7 @@ __all__ = [
     "LEAST_GAP_MM",
     "THINNED_ASIDE_MM",
     "AspectAnswer",
+    "Blank",
     "Kind",
     "LegAnswer",
     "LegLine",
@@ -181,6 +253,8 @@ class LegAnswer:
         Height of its end over its start; accepted to either side.
     track_grade_deg
         Slope along it from end to end, degrees, without sign.
+    worked
+        The way to that, one line.
     steepest
         Steepest ground that it crosses, by the contours up the fall line there; its
         `slope_model_deg` is the ground's at that place. None where contours do not tell it.
@@ -194,6 +268,7 @@ class LegAnswer:
     height_change_m: float
     height_tolerance_m: float
     track_grade_deg: float
+    worked: str
     steepest: Measured | None
 
 
@@ -210,7 +285,7 @@ class Question:
     ask
         The question, whole sentences.
     blanks
-        What the pupil fills in.
+        What the pupil fills in, and what is taken there.
     parts
         Slopes to find.
     stretch, leg_line
@@ -226,7 +301,7 @@ class Question:
     letter: str
     kind: Kind
     ask: str
-    blanks: tuple[str, ...]
+    blanks: tuple[Blank, ...]
     parts: tuple[Measured, ...] = ()
     stretch: Stretch | None = None
     leg_line: LegLine | None = None

@@ -10,12 +10,13 @@ import numpy as np
 
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.paper.chart import gap_for_slope_mm
+from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import angle_to_gradient, gradient_to_angle, round_down
-from steybrae.teach.answers import Measured, measured
+from steybrae.teach.answers import Blank, Measured, blanks, measured
 from steybrae.teach.forms import FORMS, FormPatch, even_patch, form_patch
 from steybrae.teach.lesson import line_grade_deg
 from steybrae.teach.map_ground import MapLook
-from steybrae.value import slope
+from steybrae.value import Value, slope
 
 FIRST_LOOK: Final = MapLook(25_000.0, 10.0)
 """Map of the first lesson: 1 mm on paper is 25 m, a contour every 10 m (our choice)."""
@@ -67,12 +68,15 @@ class Ranked:
         By its gaps, and what is accepted.
     rank
         1 the gentlest.
+    blanks
+        What the pupil fills in, and what is taken there.
     """
 
     letter: str
     patch: FormPatch
     answer: Measured
     rank: int
+    blanks: tuple[Blank, ...]
 
 
 @dataclass(frozen=True)
@@ -290,8 +294,23 @@ def _ranked(look: MapLook, rng: np.random.Generator) -> tuple[Ranked, ...]:
             base_m=50.0 * float(rng.integers(8, 16)),
         )
         across = gap_for_slope_mm(slope_deg, look.interval_m, look.scale, RANK_GAPS)
-        out.append(Ranked(letter, patch, measured("whole", across, RANK_GAPS, slope_deg, look), int(k) + 1))
+        answer, rank = measured("whole", across, RANK_GAPS, slope_deg, look), int(k) + 1
+        out.append(Ranked(letter, patch, answer, rank, _ranked_blanks(answer, look, rank)))
     return tuple(out)
+
+
+def _ranked_blanks(answer: Measured, look: MapLook, rank: int) -> tuple[Blank, ...]:
+    length, height, in_degrees, band = blanks(answer, "length mm", "height", "slope °", "band")
+    ends = tuple(look.metres(answer.across_mm + off) for off in (-RULER_ERROR_MM, RULER_ERROR_MM))
+    return (
+        Blank("by eye, 1-5", "any"),
+        length,
+        Blank("ground m", Value(ends[0], interval=(ends[0], ends[1])).interval_text),
+        height,
+        in_degrees,
+        band,
+        Blank("measured, 1-5", str(rank)),
+    )
 
 
 def _hidden(look: MapLook) -> Hidden:

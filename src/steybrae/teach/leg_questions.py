@@ -9,12 +9,23 @@ from typing import Final
 import numpy as np
 
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.quantities import gradient_to_angle
-from steybrae.teach.answers import LEAST_GAP_MM, MOST_BANDS, LegAnswer, LegLine, Measured, Question, measured
+from steybrae.quantities import gradient_to_angle, round_down
+from steybrae.teach.answers import (
+    LEAST_GAP_MM,
+    MOST_BANDS,
+    Blank,
+    LegAnswer,
+    LegLine,
+    Measured,
+    Question,
+    blanks,
+    measured,
+    run_value,
+)
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.stretches import EDGE_MM, STEP_MM, stretch_over
 from steybrae.terrain.dem import Array
-from steybrae.value import slope
+from steybrae.value import Value, bearing_figure, between, slope
 
 LENGTH_MM: Final = (18.0, 34.0)
 """Shortest and longest leg asked for, mm on paper (our choice)."""
@@ -166,7 +177,13 @@ def leg_question(
     if plan_deg is not None and not (steepest and steepest.low_deg <= plan_deg <= steepest.high_deg):
         steepest = None
     change_m = float(at.elevation_m[-1] - at.elevation_m[0])
+    if on_contours:
+        change_m = look.interval_m * round(change_m / look.interval_m)
+    length_mm = round_down(length_mm, 0.01)
     length_m = look.metres(length_mm)
+    up, run = Value(abs(change_m) / look.unit_m, look.unit, 1.0, "up"), run_value(length_m, look)
+    grade_deg = gradient_to_angle((up.shown or 0.0) / (run.shown or 0.0))
+    way = "gained" if change_m >= 0.0 else "lost"
     answer = LegAnswer(
         name=name,
         length_m=length_m,
@@ -175,13 +192,17 @@ def leg_question(
         bearing_tolerance_deg=BEARING_TOLERANCE_DEG,
         height_change_m=change_m,
         height_tolerance_m=0.0 if on_contours else look.interval_m / 2.0,
-        track_grade_deg=gradient_to_angle(abs(change_m) / length_m),
+        track_grade_deg=grade_deg,
+        worked=(
+            f"{length_mm:.2f} mm: {run.short}; {up.short} {way}; along it atan({up.short.split()[0]} / "
+            f"{run.short.split()[0]}) = {slope(grade_deg).text}"
+        ),
         steepest=steepest,
     )
     hint = " Measure the steepness at right angles to the contours, not along the leg." if told else ""
     called = f"Your own {name}. " if name else ""
     ask = f"{called}A leg from the ring to the arrow: its length, true bearing and height gained or lost"
-    blanks: tuple[str, ...] = ("length m", "bearing °", "height m", "along °")
+    lines = _asked(answer, look, way)
     remarks: tuple[str, ...] = ()
     if steepest is None:
         ask += ", and the slope along it."
@@ -190,13 +211,33 @@ def leg_question(
             ", the slope along it, and the steepest ground it crosses, judged up the fall line over "
             f"{steepest.gaps} gaps with its steepest place in the middle.{hint}"
         )
-        blanks = (*blanks, "steepest °")
+        in_degrees, band = blanks(steepest, "slope °", "band")
+        lines = (*lines, Blank("steepest °", in_degrees.accept), band)
         remarks = (
             f"Along the line {slope(answer.track_grade_deg).text}, yet the ground it crosses reaches "
             f"{slope(steepest.slope_gap_deg).text} over {steepest.gaps} gaps, "
-            f"{slope(float(slopes[top])).text} at one place. {steepest.worked}.",
+            f"{slope(float(slopes[top])).text} at one place. {steepest.worked}. {steepest.slip}.",
         )
-    return Question("", "leg", ask, blanks, leg_line=line, leg=answer, remarks=remarks)
+    return Question("", "leg", ask, lines, leg_line=line, leg=answer, remarks=remarks)
+
+
+def _asked(leg: LegAnswer, look: MapLook, way: str) -> tuple[Blank, ...]:
+    """Lines to write on, in the map's own unit: what a ruler, a compass and contours leave open is taken."""
+    unit, change_m, off_m = look.unit, abs(leg.height_change_m), leg.height_tolerance_m
+    short_m, long_m = leg.length_m - leg.length_tolerance_m, leg.length_m + leg.length_tolerance_m
+    low_m, high_m = max(0.0, change_m - off_m), change_m + off_m
+
+    def ends(low_m: float, high_m: float) -> str:
+        low, high = low_m / look.unit_m, high_m / look.unit_m
+        return Value(low, interval=(low, high)).interval_text if high > low else Value(low).figure
+
+    grades = gradient_to_angle(low_m / long_m), gradient_to_angle(high_m / short_m)
+    return (
+        Blank(f"length {unit}", ends(short_m, long_m)),
+        Blank("bearing °", f"{bearing_figure(leg.bearing_true_deg)} true ± {leg.bearing_tolerance_deg:.0f}°"),
+        Blank(f"height {unit}", f"{ends(low_m, high_m)} {way}"),
+        Blank("along °", between(*grades)),
+    )
 
 
 def _steepest(

@@ -14,9 +14,10 @@ from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle
-from steybrae.teach.answers import fair_range_deg
+from steybrae.teach.answers import Measured, measured
 from steybrae.teach.forms import FORMS, FormGrid, form_grid
 from steybrae.teach.lesson_ground import LessonGround
+from steybrae.teach.map_ground import MapLook
 from steybrae.teach.slope_scale import map_name
 from steybrae.value import between, slope
 
@@ -219,56 +220,69 @@ def lesson(
     )
 
 
-def _a_map(rng: np.random.Generator) -> tuple[float, float, str]:
+def _a_map(rng: np.random.Generator) -> MapLook:
     scale, interval_m = QUIZ_MAPS[int(rng.integers(len(QUIZ_MAPS)))]
-    return scale, interval_m, map_name(scale, interval_m, "40ft" if interval_m == 12.192 else "")
+    return MapLook(scale, interval_m, 5, *((FOOT_M, "ft") if interval_m == 12.192 else (1.0, "m")))
+
+
+def _name(look: MapLook) -> str:
+    return map_name(look.scale, look.interval_m, f"{look.interval_m / look.unit_m:g}{look.unit}")
 
 
 def _a_slope(rng: np.random.Generator, low: float, high: float) -> float:
     return float(np.round(rng.uniform(low, high), 1))
 
 
-def _measured(ask: str, slope_deg: float, gaps: int, scale: float, interval_m: float) -> QuizQuestion:
-    across = gap_for_slope_mm(slope_deg, interval_m, scale, gaps)
-    low, high = fair_range_deg(across, gaps * interval_m, scale)
-    run_m = across * scale / 1000.0
-    worked = (
-        f"{across:.2f} mm over {gaps} gap{'s' * (gaps > 1)}: {gaps * interval_m:.4g} m up in {run_m:.1f} m, "
-        f"{slope(slope_deg).text}. A reading {RULER_ERROR_MM} mm out gives {between(low, high)}."
-    )
-    return QuizQuestion(ask, across / gaps, gaps, slope_deg, low, high, worked)
+def _measured(slope_deg: float, gaps: int, look: MapLook) -> Measured:
+    across_mm = gap_for_slope_mm(slope_deg, look.interval_m, look.scale, gaps)
+    return measured("whole", across_mm, gaps, None, look)
+
+
+def _to_measure(ask: str, part: Measured) -> QuizQuestion:
+    low, high = part.low_deg, part.high_deg
+    worked = f"{part.worked}. A reading {RULER_ERROR_MM} mm out gives {between(low, high)}."
+    if part.slip:
+        worked += f" {part.slip}."
+    return QuizQuestion(ask, part.across_mm / part.gaps, part.gaps, part.slope_gap_deg, low, high, worked)
 
 
 def _measure_several(rng: np.random.Generator) -> QuizQuestion:
-    scale, interval_m, name = _a_map(rng)
-    ask = f"{name}. Read the length from the first line to the last. How steep is it, in degrees?"
-    return _measured(ask, _a_slope(rng, 18.0, 42.0), 5, scale, interval_m)
+    while True:  # until the ruler tells six lines from six gaps
+        look = _a_map(rng)
+        part = _measured(_a_slope(rng, 18.0, 42.0), 5, look)
+        if not part.hides_slip:
+            break
+    ask = f"{_name(look)}. Read the length from the first line to the last. How steep is it, in degrees?"
+    return _to_measure(ask, part)
 
 
 def _measure_one(rng: np.random.Generator) -> QuizQuestion:
-    scale, interval_m, name = _a_map(rng)
-    ask = f"{name}. One gap only. How steep is it, in degrees? See how wide the accepted range is."
-    return _measured(ask, _a_slope(rng, 15.0, 32.0), 1, scale, interval_m)
+    look = _a_map(rng)
+    ask = f"{_name(look)}. One gap only. How steep is it, in degrees? See how wide the accepted range is."
+    return _to_measure(ask, _measured(_a_slope(rng, 15.0, 32.0), 1, look))
 
 
 def _lines_for_gaps(rng: np.random.Generator) -> QuizQuestion:
-    scale, interval_m, name = _a_map(rng)
-    slope_deg = _a_slope(rng, 24.0, 38.0)
-    wrong = gradient_to_angle(angle_to_gradient(slope_deg) * 6.0 / 5.0)
+    look, wrong_deg = _a_map(rng), _a_slope(rng, 28.1, 43.0)
+    slope_deg = gradient_to_angle(angle_to_gradient(wrong_deg) * 5.0 / 6.0)
     ask = (
-        f"{name}. Somebody counted six lines, took six gaps, and got {slope(wrong).text}. How steep is it "
-        "really, in degrees?"
+        f"{_name(look)}. Somebody counted six lines, took six gaps, and got {slope(wrong_deg).text}. How "
+        "steep is it really, in degrees?"
     )
-    question = _measured(ask, slope_deg, 5, scale, interval_m)
+    gap_mm = gap_for_slope_mm(slope_deg, look.interval_m, look.scale)
     # From their figure, not by ruler: what the ruler leaves open would take their slip for right.
     low, high = slope_deg - HEAD_DEG, slope_deg + HEAD_DEG
-    worked = f"Six lines make five gaps: the height gained is 5/6 of theirs, {slope(slope_deg).text}."
-    return QuizQuestion(ask, question.gap_mm, 5, slope_deg, low, high, worked)
+    worked = (
+        "Six lines make five gaps: the height gained is 5/6 of theirs, "
+        f"atan(5/6 x tan({slope(wrong_deg).text})) = {slope(slope_deg).text}."
+    )
+    return QuizQuestion(ask, gap_mm, 5, slope_deg, low, high, worked)
 
 
 def _cross(rng: np.random.Generator) -> QuizQuestion:
-    slope_deg, off_deg = float(rng.integers(30, 41)), float(rng.choice([45, 60, 70]))
-    grade = line_grade_deg(slope_deg, off_deg)
+    off_deg = float(rng.choice([45, 60, 70]))
+    grade = round(line_grade_deg(float(rng.integers(30, 41)), off_deg), 1)
+    slope_deg = gradient_to_angle(angle_to_gradient(grade) / math.cos(math.radians(off_deg)))
     ask = (
         f"Your line climbs at {grade:.1f}° and crosses a slope {off_deg:.0f}° off its fall line. How "
         f"steep is the slope itself, in degrees?"

@@ -69,7 +69,7 @@ class Furniture:
     upright, level
         Grid lines running north and east, named by kilometres from the lower left corner.
     bar_m
-        Length of the scale bar, metres; it has five parts.
+        Length of the scale bar, metres, round in the map's unit; it has five parts.
     """
 
     labels: tuple[HeightLabel, ...]
@@ -97,7 +97,7 @@ def furniture(
         spots=spots,
         upright=_grid(step_m, look, ground.width_mm),
         level=_grid(step_m, look, ground.height_mm),
-        bar_m=_round_step(look.metres(35.0)),
+        bar_m=_round_step(look.metres(35.0) / look.unit_m) * look.unit_m,
     )
 
 

@@ -13,12 +13,22 @@ from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import ModelError, QuantityError
 from steybrae.field.log import LogRow
 from steybrae.screening.result import LegScreening, RouteScreening
-from steybrae.teach.answers import LEAST_GAP_MM, LegLine, Measured, Question, measured
+from steybrae.teach.answers import (
+    LEAST_GAP_MM,
+    MOST_BANDS,
+    Blank,
+    LegLine,
+    Measured,
+    Question,
+    blanks,
+    measured,
+)
 from steybrae.teach.leg_questions import leg_question
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.stretches import stretch_over
+from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.dem import Dem, Grid
-from steybrae.value import slope
+from steybrae.value import length, slope
 
 MOST_OWN: Final = 4
 """Most legs, and most readings, of one sheet (our choice)."""
@@ -158,12 +168,12 @@ def _chord(ground: MapGround, points: np.ndarray) -> LegLine | None:
     if not np.isfinite(points).all():
         return None
     start, end = points[0], points[-1]
-    length = float(np.hypot(*(end - start)))
-    if not LEG_MM[0] <= length <= LEG_MM[1]:
+    long_mm = float(np.hypot(*(end - start)))
+    if not LEG_MM[0] <= long_mm <= LEG_MM[1]:
         return None
     if not all(ground.inside(float(x), float(y), EDGE_MM) for x, y in (start, end)):
         return None
-    aside = np.abs((points - start) @ np.array([end[1] - start[1], start[0] - end[0]])) / length
+    aside = np.abs((points - start) @ np.array([end[1] - start[1], start[0] - end[0]])) / long_mm
     if aside.max() > BOW_MM:
         return None
     return LegLine((float(start[0]), float(start[1])), (float(end[0]), float(end[1])))
@@ -197,26 +207,33 @@ def _reading(ground: MapGround, look: MapLook, row: LogRow) -> Question | None:
         return None
     part = measured("whole", stretch.length_mm, stretch.gaps, stretch.slope_model_deg, look)
     said = f"{slope(row.mean_deg).text} ± {slope(row.uncertainty_95_deg).text}"
+    apart, agree = _agreement(row, part)
     return Question(
         "",
         "reading",
-        f"Your own reading of {row.time:%d %B %Y}: {said}. What does the map say here, and do the two agree?",
-        ("length mm", "gaps", "slope °", "agree?"),
+        f"Your own reading of {row.time:%d %B %Y}, over some {length(BASELINE_M).text} of ground: {said}. "
+        f"What does the map say here, over the {length(look.metres(part.across_mm)).text} between the ticks, "
+        "and do the two agree?",
+        (*blanks(part, "length mm", "gaps", "slope °"), Blank("agree?", agree)),
         (part,),
         stretch,
-        remarks=(_agreement(row, part),),
+        remarks=(
+            f"{apart} The map averages over {part.run}: of such ground short pieces, as one was read, may be "
+            "steeper or gentler. Where they differ, the steeper leads.",
+        ),
     )
 
 
-def _agreement(row: LogRow, part: Measured) -> str:
+def _agreement(row: LogRow, part: Measured) -> tuple[str, str]:
+    """Say how far apart reading and map are, and whether that is no more than both leave open."""
     difference = row.mean_deg - part.slope_gap_deg
     other = part.high_deg - part.slope_gap_deg if difference > 0.0 else part.slope_gap_deg - part.low_deg
     allowed = math.hypot(row.uncertainty_95_deg, other)
-    words = "no more" if abs(difference) <= allowed else "more"
-    return (
-        f"Reading and map differ by {abs(difference):.1f}°, {words} than the {allowed:.1f}° that "
-        f"both leave open. Where they differ, the steeper leads."
+    words, agree = ("no more", "yes") if abs(difference) <= allowed else ("more", "no")
+    apart = (
+        f"Reading and map differ by {abs(difference):.1f}°, {words} than the {allowed:.1f}° both leave open."
     )
+    return apart, agree
 
 
 MOST_GAPS: Final = 100
@@ -265,6 +282,8 @@ class OwnMapSheet:
         Scale and interval of the map.
     stretches, answers
         In the order of the table.
+    blanks
+        Lines to write on for each, and what is taken there.
     cautions
         Never empty.
     """
@@ -272,7 +291,15 @@ class OwnMapSheet:
     look: MapLook
     stretches: tuple[OwnStretch, ...]
     answers: tuple[Measured, ...]
+    blanks: tuple[tuple[Blank, ...], ...]
     cautions: tuple[Caution, ...]
+
+
+def _blanks(answer: Measured) -> tuple[Blank, ...]:
+    *lines, band = blanks(answer, "length mm", "gaps", "height", "slope °", "band")
+    if len(answer.bands) > MOST_BANDS:
+        band = Blank("band", "any: measure over more gaps")
+    return (*lines, band)
 
 
 def own_map_sheet(stretches: Sequence[OwnStretch], look: MapLook) -> OwnMapSheet:
@@ -295,6 +322,7 @@ def own_map_sheet(stretches: Sequence[OwnStretch], look: MapLook) -> OwnMapSheet
         look,
         tuple(stretches),
         answers,
+        tuple(map(_blanks, answers)),
         cautions_for(
             Situation(
                 from_paper=True,

@@ -10,17 +10,32 @@ import numpy as np
 from steybrae.bands import BandScheme
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import gradient_to_angle
-from steybrae.teach.answers import LEAST_GAP_MM, MOST_BANDS, AspectAnswer, Kind, Measured, Question, measured
+from steybrae.teach.answers import (
+    LEAST_GAP_MM,
+    MOST_BANDS,
+    AspectAnswer,
+    Blank,
+    Kind,
+    Measured,
+    Question,
+    blanks,
+    fair_range_deg,
+    measured,
+)
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.stretches import Profile, Stretch, mean_along, stretch_from
 from steybrae.terrain.attributes import aspect_sector
-from steybrae.value import between, slope
+from steybrae.value import bearing_figure, between, lower, slope
 
 SHARE_OF_TOLERANCE: Final = 0.7
 """The model's slope may use so much of what is accepted to either side (our choice)."""
 
 CHOICE: Final = 12
 """Stretches that suit, among which one is taken whose band was asked for least (our choice)."""
+
+HIDDEN_COUNTS: Final = 2
+"""A range that does not tell lines from gaps weighs as much as a band that came so often before (our choice:
+on 1:25 000 every 10 m an eighth of the answers, and still a quarter of them from 35 degrees on)."""
 
 STEEP_DEG: Final = 30.0
 """From this slope on a stretch is twice as long, degrees (our choice)."""
@@ -63,7 +78,8 @@ def find_question(
         Says whether a stretch keeps clear of what is already on the map.
     asked
         How often each band was the answer so far, by its label: of some stretches that suit, the
-        one is taken whose band comes least often, so that a sheet is not one band throughout.
+        one is taken whose band comes least often, so that a sheet is not one band throughout, and whose
+        range tells lines from gaps.
 
     Returns
     -------
@@ -71,15 +87,16 @@ def find_question(
         None where no line suits.
     """
     suits, make = _KINDS[kind]
-    found: list[tuple[int, Question]] = []
+    found: list[tuple[tuple[int, bool], Question]] = []
     for stretch in _candidates(kind, ground, look, lines):
         if not suits(stretch, look) or not free(stretch):
             continue
         question = make(stretch, ground, look, told=told)
         if all(_fair(part, steepest_deg, any_band=kind == "single") for part in question.parts):
-            often = asked.get(band_asked(question), 0)
-            found.append((often, question))
-            if often == 0 or len(found) == CHOICE:
+            hidden = any(part.hides_slip for part in question.parts)
+            rank = asked.get(band_asked(question), 0) + HIDDEN_COUNTS * hidden, hidden
+            found.append((rank, question))
+            if rank == (0, False) or len(found) == CHOICE:
                 break
     return min(found, key=lambda one: one[0])[1] if found else None
 
@@ -147,6 +164,11 @@ def _is_single(stretch: Stretch, look: MapLook) -> bool:
     return 0.5 <= stretch.length_mm <= 1.5
 
 
+def _tells_lines(stretch: Stretch, look: MapLook) -> bool:
+    """Whether it is even, and a ruler tells what is right from what is wrong in a question on lines."""
+    return _is_even(stretch, look) and not _whole(stretch, look).hides_slip
+
+
 def _halves_mm(stretch: Stretch) -> tuple[float, float]:
     """Lengths of the lower and of the upper half of the gaps, mm."""
     middle = stretch.crossings_mm[stretch.gaps // 2]
@@ -182,25 +204,25 @@ def _whole(stretch: Stretch, look: MapLook) -> Measured:
 
 
 def _even(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
-    hint = " Count gaps, not lines." if told else ""
+    hint, part = " Count gaps, not lines." if told else "", _whole(stretch, look)
     return Question(
         "",
         "even",
         f"An even slope. Measure from the first to the last contour of the stretch and find its slope.{hint}",
-        ("length mm", "gaps", "slope °", "band"),
-        (_whole(stretch, look),),
+        blanks(part, "length mm", "gaps", "slope °", "band"),
+        (part,),
         stretch,
     )
 
 
 def _index(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
-    hint = f" One index gap is {look.index_every} gaps." if told else ""
+    hint, part = f" One index gap is {look.index_every} gaps." if told else "", _whole(stretch, look)
     return Question(
         "",
         "index",
         f"From one thick line to the next: what is the slope?{hint}",
-        ("length mm", "height gained", "slope °", "band"),
-        (_whole(stretch, look),),
+        blanks(part, "length mm", "height", "slope °", "band"),
+        (part,),
         stretch,
     )
 
@@ -212,7 +234,11 @@ def _single(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -
         "single",
         "One gap only. Find the slope, then say between which slopes it lies if your ruler is "
         f"{RULER_ERROR_MM} mm out.",
-        ("length mm", "slope °", "from °", "to °"),
+        (
+            *blanks(part, "length mm", "slope °"),
+            Blank("from °", f"{lower(part.low_deg).text} by the drawn length"),
+            Blank("to °", f"{slope(part.high_deg).text} by the drawn length"),
+        ),
         (part,),
         stretch,
         remarks=(f"One gap leaves {between(part.low_deg, part.high_deg)} open: measure over more.",),
@@ -225,13 +251,14 @@ def _bent(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> 
         _model_slope_deg(stretch, ground, *ends)
         for ends in ((0.0, middle_mm), (middle_mm, stretch.length_mm))
     ]
-    lower = measured("lower half", middle_mm, half, model[0], look)
-    upper = measured("upper half", stretch.length_mm - middle_mm, stretch.gaps - half, model[1], look)
-    whole = _whole(stretch, look)
-    convex = lower.slope_gap_deg > upper.slope_gap_deg
+    below = measured("lower half", middle_mm, half, model[0], look)
+    above = measured("upper half", stretch.length_mm - middle_mm, stretch.gaps - half, model[1], look)
+    length_mm = below.across_mm + above.across_mm
+    whole = measured("whole", length_mm, stretch.gaps, stretch.slope_model_deg, look)
+    convex = below.slope_gap_deg > above.slope_gap_deg
     kind: Kind = "convex" if convex else "concave"
     hint = " Where do the lines crowd?" if told else ""
-    steeper = max(lower.slope_gap_deg, upper.slope_gap_deg)
+    steeper = max(below.slope_gap_deg, above.slope_gap_deg)
     remark = (
         f"{kind.capitalize()}: "
         f"{'steeper below, its foot is hidden from above' if convex else 'steeper above'}. "
@@ -243,8 +270,14 @@ def _bent(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> 
         kind,
         f"{stretch.gaps} gaps. Is the slope convex or concave? Find the slope of the lower {half} "
         f"gaps, of the upper {stretch.gaps - half}, and of the whole; the tick stands between.{hint}",
-        ("shape", "lower °", "upper °", "whole °"),
-        (lower, upper, whole),
+        (
+            Blank("shape", kind),
+            *(
+                Blank(f"{part.what.split()[0]} °", between(part.low_deg, part.high_deg))
+                for part in (below, above, whole)
+            ),
+        ),
+        (below, above, whole),
         stretch,
         remarks=(remark,),
     )
@@ -268,7 +301,7 @@ def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) 
         "",
         "thinned",
         ask,
-        ("length mm", "height gained", "slope °", "band"),
+        blanks(part, "length mm", "height", "slope °", "band"),
         (part,),
         stretch,
         remarks=(
@@ -281,17 +314,18 @@ def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) 
 
 def _lines(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
     part, count = _whole(stretch, look), stretch.gaps + 1
-    wrong = gradient_to_angle(count * look.interval_m / look.metres(stretch.length_mm))
+    theirs = fair_range_deg(part.across_mm, count * look.interval_m, look.scale)
+    gaps, right, band = blanks(part, "gaps", "slope °", "band")
     hint = " How many gaps are there?" if told else ""
     return Question(
         "",
         "lines",
         f"Somebody counted {count} lines here and reckoned with {count} gaps. Which slope did they "
         f"get, and which is right?{hint}",
-        ("theirs °", "gaps", "right °", "band"),
+        (Blank("theirs °", between(*theirs)), gaps, Blank("right °", right.accept), band),
         (part,),
         stretch,
-        remarks=(f"{count} lines make {stretch.gaps} gaps. With {count} gaps one gets {slope(wrong).text}.",),
+        remarks=(f"{count} lines make {part.gaps} gaps.",),
     )
 
 
@@ -299,12 +333,17 @@ def _aspect(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -
     hint = " Look downhill, at right angles to the contours." if told else ""
     sector = aspect_sector(stretch.aspect_true_deg) or ""
     answer = AspectAnswer(stretch.aspect_true_deg, _aspect_tolerance_deg(stretch), sector)
+    off, part = slope(answer.tolerance_deg, step=1.0).text, _whole(stretch, look)
     return Question(
         "",
         "aspect",
         f"Which way does the slope face: sector and true bearing? How steep is it?{hint}",
-        ("sector", "bearing ° true", "slope °"),
-        (_whole(stretch, look),),
+        (
+            Blank("sector", sector),
+            Blank("bearing ° true", f"{bearing_figure(answer.aspect_true_deg)} ± {off}"),
+            *blanks(part, "gaps", "slope °", "band"),
+        ),
+        (part,),
         stretch,
         aspect=answer,
         remarks=("Facing is downhill. The map's upright grid lines run to true north.",),
@@ -318,6 +357,6 @@ _KINDS: Final = {
     "convex": (_is_convex, _bent),
     "concave": (_is_concave, _bent),
     "thinned": (_is_thinned, _thinned),
-    "lines": (_is_even, _lines),
+    "lines": (_tells_lines, _lines),
     "aspect": (_has_aspect, _aspect),
 }
