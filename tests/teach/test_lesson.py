@@ -110,7 +110,7 @@ def test_six_lines_for_five_gaps_are_refused_and_ways_can_be_typed_in(
 ) -> None:
     for first, lines, cross, *_ in lesson(ground, seed).rounds:
         wrong_deg = math.degrees(math.atan(1.2 * math.tan(math.radians(first.answer_deg))))
-        assert wrong_deg > first.high_deg
+        assert round(wrong_deg, 1) > first.high_deg + 0.05  # which the page takes
         way = re.search(r"atan\(([\d.]+) / ([\d.]+)\) = ([\d.]+)°", first.worked)
         slip = re.search(r"got ([\d.]+)°", lines.ask), re.search(r"= ([\d.]+)°", lines.worked)
         along = re.search(r"tan\(([\d.]+)°\) / cos\((\d+)°\): ([\d.]+)°", cross.worked)

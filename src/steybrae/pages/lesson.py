@@ -207,7 +207,7 @@ def _questions(result: Lesson) -> str:
         across = (
             ""
             if question.gap_mm is None
-            else f" On paper: {question.gap_mm * question.gaps:.1f} mm over {question.gaps} "
+            else f" On paper: {question.gap_mm * question.gaps:.2f} mm over {question.gaps} "
             f"gap{'s' * (question.gaps > 1)}."
         )
         items.append(

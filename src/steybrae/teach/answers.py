@@ -20,7 +20,7 @@ from typing import Final, Literal
 
 from steybrae.bands import Band, BandScheme
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.quantities import gradient_to_angle, round_down
+from steybrae.quantities import gradient_to_angle, round_down, shown_slope_deg
 from steybrae.teach.map_ground import MapLook
 from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import Stretch
@@ -72,8 +72,8 @@ class Measured:
 
     @property
     def hides_slip(self) -> bool:
-        """Whether a ruler cannot tell lines counted as gaps from what is right."""
-        return self.gaps > 1 and self.lines_deg <= self.high_deg
+        """Whether a ruler cannot tell lines counted as gaps from what is right, both as they are written."""
+        return self.gaps > 1 and self.lines_deg < shown_slope_deg(self.high_deg) + 0.05
 
     @property
     def slip(self) -> str:

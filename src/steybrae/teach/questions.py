@@ -35,7 +35,7 @@ CHOICE: Final = 12
 
 HIDDEN_COUNTS: Final = 2
 """A range that does not tell lines from gaps weighs as much as a band that came so often before (our choice:
-on 1:25 000 every 10 m an eighth of the answers, and still a quarter of them from 35 degrees on)."""
+on 1:25 000 every 10 m a sixth of the answers, and still a quarter of them from 35 degrees on)."""
 
 STEEP_DEG: Final = 30.0
 """From this slope on a stretch is twice as long, degrees (our choice)."""
