@@ -288,3 +288,13 @@ def _wide_runs(row: np.ndarray, least: int) -> np.ndarray:
     """Middles of the runs of dark pixels of at least some width."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], (row < 170).astype(np.int8), [0])))).reshape(-1, 2)
     return edges[(edges[:, 1] - edges[:, 0]) >= least].mean(axis=1)
+
+
+def test_the_notes_below_a_map_in_feet_stand_on_the_paper(massif: Dem, tmp_path: Path) -> None:
+    """A bar of 5000 ft is 63 mm long."""
+    look = MapLook(24_000.0, 12.192, 5, 0.3048, "ft")
+    sheet = practice_sheet(massif, look, seed=1, questions=2)
+    assert sheet.furniture.bar_m == pytest.approx(5000 * 0.3048)
+    boxes = text_boxes(practice_pdf([sheet]), tmp_path)[0]
+    assert {"ft", "kilometres", "ticks,"} <= {text for text, _ in boxes}
+    assert max(x1 for _, (_, _, x1, _) in boxes) < 205.0

@@ -404,7 +404,10 @@ def test_own_legs_and_readings_are_asked_about(sample_dem: Path) -> None:
         "Your own reading of 14 February 2026, over some 20 m of ground: 34.0° ± 4.0°. What does the map say "
         f"here, over the {reading.parts[0].across_mm * 25.0:.0f} m between the ticks, and do the two agree?"
     )
-    assert f"The map averages over {reading.parts[0].run}: of such ground short" in reading.remarks[0]
+    assert "between the ticks" in reading.ask
+    assert "as one was read, may be steeper or gentler, and neither figure wrong." in reading.remarks[0]
+    (in_feet,) = log_questions(one.ground, LOOKS[3], [row])
+    assert "over some 66 ft of ground" in in_feet.ask
     assert reading.remarks[0].endswith("Where they differ, the steeper leads.")
     assert log_middle(massif().grid, [row]) is not None
 

@@ -254,11 +254,14 @@ def _margin(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
     x += bar_mm + 14.0
     sheet.path([(x, y), (x, y + 4.5)], 0.25)
     sheet.path([(x, y + 5.4), (x - 0.8, y + 3.4), (x + 0.8, y + 3.4)], 0.0, fill=(0.0, 0.0, 0.0), closed=True)
-    grid = "Grid: true north, kilometres from the lower left corner."
-    note = f"{grid} Measure between the cross ticks, contour to contour."
-    sheet.text(x + 2.4, y + 2.2, note, size_pt=SMALL_PT)
+    notes = [
+        "Grid: true north, kilometres from the lower left corner.",
+        "Measure between the cross ticks, contour to contour.",
+    ]
     if result.ground.known_share < 1.0:
-        sheet.text(x + 2.4, y - 0.4, "Cross-hatched: heights unknown, which is not gentle.", size_pt=SMALL_PT)
+        notes.append("Cross-hatched: heights unknown, which is not gentle.")
+    for number, note in enumerate(notes):
+        sheet.text(x + 2.4, y + 2.8 - 2.6 * number, note, size_pt=SMALL_PT)
 
 
 def _questions(sheet: Sheet, result: PracticeSheet) -> None:

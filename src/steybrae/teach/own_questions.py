@@ -28,7 +28,7 @@ from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.teach.stretches import stretch_over
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.dem import Dem, Grid
-from steybrae.value import length, slope
+from steybrae.value import Value, slope
 
 MOST_OWN: Final = 4
 """Most legs, and most readings, of one sheet (our choice)."""
@@ -208,18 +208,21 @@ def _reading(ground: MapGround, look: MapLook, row: LogRow) -> Question | None:
     part = measured("whole", stretch.length_mm, stretch.gaps, stretch.slope_model_deg, look)
     said = f"{slope(row.mean_deg).text} ± {slope(row.uncertainty_95_deg).text}"
     apart, agree = _agreement(row, part)
+    read_over, over = (
+        Value(metres / look.unit_m, look.unit).text for metres in (BASELINE_M, look.metres(part.across_mm))
+    )
     return Question(
         "",
         "reading",
-        f"Your own reading of {row.time:%d %B %Y}, over some {length(BASELINE_M).text} of ground: {said}. "
-        f"What does the map say here, over the {length(look.metres(part.across_mm)).text} between the ticks, "
+        f"Your own reading of {row.time:%d %B %Y}, over some {read_over} of ground: {said}. "
+        f"What does the map say here, over the {over} between the ticks, "
         "and do the two agree?",
         (*blanks(part, "length mm", "gaps", "slope °"), Blank("agree?", agree)),
         (part,),
         stretch,
         remarks=(
-            f"{apart} The map averages over {part.run}: of such ground short pieces, as one was read, may be "
-            "steeper or gentler. Where they differ, the steeper leads.",
+            f"{apart} The map averages over {over}: short pieces within, as one was read, may be steeper or "
+            "gentler, and neither figure wrong. Where they differ, the steeper leads.",
         ),
     )
 
