@@ -54,14 +54,15 @@ def _interval(result: GapResult) -> str:
 
 def _shares(result: GapResult) -> Iterator[str]:
     shares = result.uncertainty_shares
-    moves = "no upper end" if result.open_above else f"{slope(shares.ruler_deg).text} to its larger side"
+    side = "on its larger side"
+    moves = "no upper end" if result.open_above else f"{slope(shares.ruler_deg).text} {side}"
     length = Value(shares.ruler_mm, "mm", 0.01, "up").short
-    yield f"  ruler alone: {moves}, where the whole length is read {length} too long or too short"
+    yield f"  ruler alone, the whole length read {length} too long or too short: {moves}"
     if shares.contour_m is None or shares.contour_deg is None:
         yield "  contours' heights: left out, as asked"
         return
-    moves, rise = slope(shares.contour_deg).text, Value(shares.contour_m, "m", 0.1, "up").text
-    yield f"  contours' heights alone: {moves} to its larger side, where the whole rise is {rise} out"
+    moves, rise = f"{slope(shares.contour_deg).text} {side}", Value(shares.contour_m, "m", 0.1, "up").text
+    yield f"  contours' heights alone, the whole rise {rise} too high or too low: {moves}"
     yield "  Both together, in quadrature on either side, make the interval."
 
 
@@ -92,7 +93,7 @@ def spacing_document(chart: SpacingChart) -> Document:
         Table(tuple(columns), chart.rows),
         Paragraph(
             f"Take a gap as narrow as this, or narrower, for ground {AT_LEAST} that steep; "
-            "gaps are rounded up, so that gap makes a little less of one as printed: the table leads."
+            "gaps are rounded up, so that steybrae gap makes a little less of a printed one: the table leads."
         ),
         Paragraph(
             f"From {lower(chart.unreadable_from_deg).text} a single gap is no wider than a ruler's usual "
