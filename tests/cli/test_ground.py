@@ -78,6 +78,7 @@ def test_json_is_the_contract_unrounded(run: Run) -> None:
         "steep_without_check",
         "reading_left_out",
         "run_out",
+        "drop",
         "forecast",
         "cross_check",
     }

@@ -10,12 +10,14 @@ import pytest
 from tests.on_grid import model, route_on
 from tests.synthetic import Plane
 
+from steybrae.answers.ground import ground_lines, places_csv_table, places_document
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import as_json
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
+from steybrae.screening.ground.result import GroundPlaces
 from steybrae.terrain.dem import Dem
 from steybrae.terrain.overhead.way import alpha_deg
 
@@ -221,3 +223,34 @@ def test_beside_unknown_ground_a_steep_place_may_be_in_a_start_zone():
     found = with_above(ground_at(near, gentle), near, gentle, SHORT)
     assert found.overhead.known_to_m == 0.0
     assert not found.overhead.in_possible_zone
+
+
+@pytest.mark.parametrize(
+    ("foot_m", "off_m", "words"), [(35.0, 25.0, "25 m off towards 090° true"), (5.0, 0.0, "")]
+)
+def test_a_drop_near_a_place_is_told_as_on_a_line(foot_m: float, off_m: float, words: str):
+    """A wall of 60 m at 80 degrees: its whole height, where it begins, on one line and in the table."""
+    dem = wall(60.0, 80.0, foot_m)
+    place = place_at(dem, MIDDLE + 0.5, MIDDLE + 0.5)
+    leg = screen_route(route_on(dem, [(0.0, -50.0), (0.0, 50.0)]), dem, SHORT).legs[0]
+    assert ground_at(place, dem).drop is None
+    found = with_above(ground_at(place, dem), place, dem, SHORT)
+    assert (found.drop.off_m, found.drop.fall_m) == pytest.approx((leg.drop.off_m, leg.drop.fall_m))
+    assert (found.drop.off_m, found.drop.fall_m) == pytest.approx((off_m, 60.0))
+    assert f"Drop of 60 m, {words or 'at the place itself'}" in list(ground_lines(found))
+    for table in (
+        places_csv_table(GroundPlaces((found,))),
+        places_document(GroundPlaces((found,))).blocks[1],
+    ):
+        told = {column.key: column.lines(found) for column in table.columns}
+        assert (told["drop_fall_m"], told["drop_off_m"]) == (("60",), (f"{off_m:.0f}",))
+
+
+def test_a_drop_beyond_30_m_and_the_position_error_is_not_near():
+    dem = wall(60.0, 80.0, 65.0)
+    place = place_at(dem, MIDDLE + 0.5, MIDDLE + 0.5)
+    found = with_above(ground_at(place, dem), place, dem, SHORT)
+    assert found.drop is None
+    assert not any(line.startswith("Drop") for line in ground_lines(found))
+    farther = with_above(ground_at(place, dem, 70.0), place, dem, SHORT)
+    assert farther.drop.bearing_true_deg == pytest.approx(90.0, abs=1.0)

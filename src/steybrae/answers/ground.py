@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
@@ -27,7 +27,7 @@ from steybrae.route.overhead.result import (
     within_words,
 )
 from steybrae.screening.basis import cross_check_text, zone_text, zones_text
-from steybrae.screening.ground.result import GroundAt, GroundPlaces, RunOut, Within
+from steybrae.screening.ground.result import DropNear, GroundAt, GroundPlaces, RunOut, Within
 from steybrae.screening.standing import ReadingLeftOut
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import (
@@ -87,6 +87,8 @@ def ground_lines(ground: GroundAt) -> Iterator[str]:
     yield _facing(ground)
     yield _circle(ground.within)
     yield f"Possible bands {bands_text(ground.bands_possible, open_above=ground.open_above)}"
+    if ground.drop is not None:
+        yield _drop(ground.drop)
     yield from _baselines(ground)
     yield ""
     yield from _overhead(ground)
@@ -127,6 +129,13 @@ def _circle(within: Within) -> str:
     if within.unknown_share:
         words += f"; {percent(100.0 * within.unknown_share).text} of it {UNKNOWN}"
     return words
+
+
+def _drop(drop: DropNear) -> str:
+    look = drop.bearing_true_deg
+    off = distance_off(drop.off_m).text
+    where = "at the place itself" if look is None else f"{off} off towards {bearing(look, 'true')}"
+    return f"Drop of {steep_length(drop.fall_m).text}, {where}"
 
 
 def _zone(ground: GroundAt) -> list[str]:
@@ -259,6 +268,10 @@ def _place_zone(ground: GroundAt) -> Cell:
     return "yes" if looks.in_start_zone else "possible" if looks.in_possible_zone else "no"
 
 
+def _drop_figure(of: Callable[[DropNear], Cell]) -> Callable[[GroundAt], Cell]:
+    return lambda at: NONE if at.drop is None else of(at.drop)
+
+
 _PLACE: Final = (
     Column("name", "Place", lambda at: at.place.name or at.place.written, align="left", width=26),
     Column("lat_deg", "Latitude", lambda at: Value(at.place.lat_deg, "", 1e-7)),
@@ -272,6 +285,8 @@ _GROUND: Final = (
     Column("slope_high_deg", "to", lambda at: slope(at.slope_high_deg)),
     Column("within_slope_max_deg", "Steepest\nnear", lambda at: slope(at.within.slope_max_deg)),
     Column("within_slope_high_max_deg", "to", lambda at: slope(at.within.slope_high_max_deg)),
+    Column("drop_fall_m", "Drop\nm", _drop_figure(lambda drop: steep_length(drop.fall_m)), "m"),
+    Column("drop_off_m", "off\nm", _drop_figure(lambda drop: distance_off(drop.off_m)), "m"),
     Column("overhead_deg", "Overhead", _place_overhead),
     Column("overhead_quantity", "by", _quantity, align="left"),
     Column("in_start_zone", "In a start\nzone", _place_zone, align="left"),

@@ -257,13 +257,17 @@ def cells_within(
         ``[row, col]``.
     """
     col, row = at
-    dc = np.abs(np.arange(shape[1]) + 0.5 - col)[None, :]
-    dr = np.abs(np.arange(shape[0]) + 0.5 - row)[:, None]
-    across_m, along_m = np.hypot(jacobian[0], jacobian[1])
-    # From the place to the nearest edge of each square, along columns and rows.
-    apart_m = np.hypot(np.maximum(dc - 0.5, 0.0) * across_m, np.maximum(dr - 0.5, 0.0) * along_m)
     near = (np.abs(np.arange(shape[1]) - math.floor(col)) <= 1)[None, :] & (
         np.abs(np.arange(shape[0]) - math.floor(row)) <= 1
     )[:, None]
-    inside: NDArray[np.bool_] = (apart_m <= radius_m) | near
+    inside: NDArray[np.bool_] = (cells_off_m(shape, at, jacobian) <= radius_m) | near
     return inside
+
+
+def cells_off_m(shape: tuple[int, int], at: tuple[float, float], jacobian: Array) -> Array:
+    """Ground distance from a place to the nearest edge of each cell's square, metres; as `cells_within`."""
+    dc = np.abs(np.arange(shape[1]) + 0.5 - at[0])[None, :]
+    dr = np.abs(np.arange(shape[0]) + 0.5 - at[1])[:, None]
+    across_m, along_m = np.hypot(jacobian[0], jacobian[1])
+    off_m: Array = np.hypot(np.maximum(dc - 0.5, 0.0) * across_m, np.maximum(dr - 0.5, 0.0) * along_m)
+    return off_m

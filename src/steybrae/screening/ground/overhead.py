@@ -1,14 +1,16 @@
-"""Overhead angles of a place, added to the ground at it."""
+"""Overhead angles of a place, and a drop near it, added to the ground at it."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import Final
 
 import numpy as np
 
 from steybrae.cautions import Situation, cautions_for
 from steybrae.quantities import shown_slope_deg
+from steybrae.route.corridor import LEAST_HALF_WIDTH_M
 from steybrae.route.expected import SteepestOnLine, expected_readings
 from steybrae.route.leg_baselines import place_baselines
 from steybrae.route.overhead.kept_ground import KeptPlaces
@@ -18,14 +20,19 @@ from steybrae.route.overhead.windows import REACH_M
 from steybrae.route.positions.places import Place
 from steybrae.route.shape_result import Spot
 from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
-from steybrae.screening.ground.result import GroundAt, RunOut
+from steybrae.screening.ground.result import DropNear, GroundAt, RunOut
 from steybrae.screening.known import Settings, overhead_look, slopes_known
 from steybrae.screening.leg import named
-from steybrae.screening.standing import StandingRules
+from steybrae.screening.standing import StandingRules, cells_off_m
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.gradients import heights_at
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.way import ALPHA_SD_DEG, alpha_deg, beta_point
+from steybrae.terrain.traps import drop_m
+
+FACE_M: Final = 300.0
+"""How far beyond the distance looked at a face is followed to its top and foot, metres (our choice: one
+of 55 degrees is 428 m high then)."""
 
 
 def with_above(
@@ -53,8 +60,8 @@ def with_above(
     Returns
     -------
     GroundAt
-        With slopes over baselines, overhead angles, shape and readings to expect, and the
-        cautions that belong to them.
+        With slopes over baselines, overhead angles, shape, readings to expect and the nearest drop,
+        and the cautions that belong to them.
     """
     settings = settings or Settings()
     jacobian = jacobian_at(source.grid, *source.grid.from_wgs84(place.lon_deg, place.lat_deg))
@@ -99,6 +106,7 @@ def with_above(
         steep_without_check=without,
         reading_left_out=next(iter(little), None),
         run_out=found,
+        drop=drop_near(source, place, max(ground.within.radius_m, LEAST_HALF_WIDTH_M)),
         cautions=(*ground.cautions, *(caution for caution in more if caution not in ground.cautions)),
     )
 
@@ -122,6 +130,34 @@ def _steepest(ground: GroundAt) -> SteepestOnLine | None:
     here = Spot(ground.place.lat_deg, ground.place.lon_deg, ground.elevation_m)
     ends = ground.slope_low_deg, ground.slope_high_deg
     return SteepestOnLine(ground.slope_deg, *ends, ground.aspect_true_deg, here, None)
+
+
+def drop_near(source: DemSource, place: Place, reach_m: float) -> DropNear | None:
+    """Find the nearest drop to a place, judged on single cells as on a line.
+
+    Parameters
+    ----------
+    reach_m
+        How far its nearest cell may be, metres.
+    """
+    col, row = (float(value) for value in source.grid.from_wgs84(place.lon_deg, place.lat_deg))
+    jacobian = jacobian_at(source.grid, col, row)
+    across, along = np.ceil((reach_m + FACE_M) / np.hypot(*jacobian)).astype(int)
+    left, top = math.floor(col) - int(across), math.floor(row) - int(along)
+    heights_m = source.read(top, left, 2 * int(along) + 1, 2 * int(across) + 1).heights_m
+    at = col - left, row - top
+    off_m, fall_m = cells_off_m(heights_m.shape, at, jacobian), drop_m(heights_m, jacobian)
+    near = np.flatnonzero((fall_m > 0.0) & (off_m <= reach_m))
+    if len(near) == 0:
+        return None
+    nearest = np.unravel_index(near[np.lexsort((-fall_m.flat[near], off_m.flat[near]))[0]], off_m.shape)
+    east, north = jacobian @ (np.array([nearest[1], nearest[0]]) + 0.5 - at)
+    nearest_m = float(off_m[nearest])
+    return DropNear(
+        nearest_m,
+        float(fall_m.flat[near].max()),
+        None if nearest_m == 0.0 else math.degrees(math.atan2(east, north)) % 360.0,
+    )
 
 
 def run_out(source: DemSource, place: Place, sight: SightAnswer) -> RunOut | None:

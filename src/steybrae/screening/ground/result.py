@@ -140,6 +140,25 @@ class RunOut:
 
 
 @dataclass(frozen=True)
+class DropNear:
+    """A drop at or near a place.
+
+    Attributes
+    ----------
+    off_m
+        Ground distance to its nearest cell, metres; 0 where the place lies in it.
+    fall_m
+        Height of the highest one near, metres.
+    bearing_true_deg
+        Towards the nearest cell, degrees clockwise from true north; None where the place lies in it.
+    """
+
+    off_m: NotNegative
+    fall_m: NotNegative
+    bearing_true_deg: BearingDeg | None
+
+
+@dataclass(frozen=True)
 class GroundAt:
     """Ground at a place.
 
@@ -214,6 +233,9 @@ class GroundAt:
         today's snow into account.
     cross_check
         Comparison of two engines on this ground; None where none was asked for.
+    drop
+        Nearest drop within the larger of the position error and 30 m; None where none was found there, and
+        where it was not asked for.
     """
 
     place: PlaceAt
@@ -248,3 +270,4 @@ class GroundAt:
     run_out: RunOut | None = None
     forecast: ForecastBeside | None = None
     cross_check: CrossCheck | None = None
+    drop: DropNear | None = None
