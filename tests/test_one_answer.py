@@ -145,8 +145,16 @@ def test_every_leg_in_the_report_as_in_the_json(said: Said) -> None:
         ]
         assert cells[5] == tenths(leg["slope_max_deg"], least)
         assert cells[8] == tenths(leg["slope_corridor_max_deg"], least)
-        assert cells[10:12] == [metres(leg["steep_m"], unsure), metres(leg["steep_stretch_m"], unsure)]
-        assert cells[15] == (metres(leg["unknown_m"]) if leg["unknown_m"] else "-")
+        on, beside = (
+            ("unknown" if leg[known] is None else "-") if leg[key] is None else tenths(leg[key])
+            for key, known in (
+                ("short_slope_max_deg", "slope_max_deg"),
+                ("short_corridor_max_deg", "slope_corridor_max_deg"),
+            )
+        )
+        assert cells[9] == (f"{on} {beside}" if beside == "unknown" else f"{on} | {beside}")
+        assert cells[12:14] == [metres(leg["steep_m"], unsure), metres(leg["steep_stretch_m"], unsure)]
+        assert cells[17] == (metres(leg["unknown_m"]) if leg["unknown_m"] else "-")
 
 
 def test_terminal_and_page_say_of_a_leg_what_the_report_says(said: Said) -> None:
@@ -164,6 +172,24 @@ def test_terminal_and_page_say_of_a_leg_what_the_report_says(said: Said) -> None
     for key in ("slope_max_deg", "slope_corridor_max_deg"):
         told = [leg for leg in said.answer["legs"] if leg["open_above"] and leg[key] is not None]
         assert said.terminal.count("at least") >= len(told)
+
+
+def test_every_output_of_the_legs_tells_a_leg_s_drop(said: Said) -> None:
+    """A table without it had a leg's bands wider than its figures, and no word of why."""
+    for cells, row, leg in zip(said.report.tables[0][1:], said.card_rows, said.answer["legs"], strict=True):
+        drop = leg["drop"]
+        points = [one for one in said.points if int(one["leg"]) == leg["number"]]
+        if drop is None:
+            assert (cells[10], row["drop"]) == ("unknown" if leg["slope_max_deg"] is None else "-", "")
+            assert {one["leg_drop_fall_m"] for one in points} == {""}
+            continue
+        fall = metres(drop["fall_m"])
+        assert cells[10].startswith(f"drop of {fall} m")
+        assert row["drop"] == cells[10]
+        assert f"A {cells[10]}." in said.report.words
+        assert cells[10] in flat(re.sub(r"<[^>]*>", " ", said.page))
+        assert f"drop of {fall} m" in flat(said.terminal)
+        assert {one["leg_drop_fall_m"] for one in points} == {fall}
 
 
 def test_the_figure_s_table(said: Said) -> None:

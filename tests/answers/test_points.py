@@ -22,7 +22,8 @@ from steybrae.screening import RouteScreening, Settings, screen_route
 HEADER = (
     "leg,chainage_m,lat_deg,lon_deg,elevation_m,slope_deg,slope_low_deg,slope_high_deg,"
     "slope_corridor_deg,band,aspect_true_deg,track_grade_deg,known,"
-    "overhead_unfiltered_deg,leg_overhead_deg,leg_unknown_above,cautions"
+    "overhead_unfiltered_deg,leg_short_slope_max_deg,leg_short_corridor_max_deg,"
+    "leg_drop_fall_m,leg_drop_off_m,leg_overhead_deg,leg_unknown_above,cautions"
 )
 
 

@@ -310,7 +310,7 @@ class TestTable:
 
     def test_unknown_sorts_as_the_steepest(self, browser: Browser, others: dict[str, Path]) -> None:
         visit = Visit(browser, others["partly"], **DESKTOP)
-        for head, column in (("Steepest on line", 6), ("95 %", 8), ("Possible bands", 10), ("Overhead", 15)):
+        for head, column in (("Steepest on line", 6), ("95 %", 8), ("Possible bands", 12), ("Overhead", 17)):
             visit.page.locator(".sortable th button", has_text=head).click()
             assert self.numbers(visit.page, 1)[0] == "4", head
             assert self.numbers(visit.page, column)[0].startswith(("unknown", "how well")), head

@@ -24,7 +24,7 @@ from steybrae.document import (
 )
 from steybrae.route.corridor import PLACE_ERROR_M, SIDE_SLOPES_DEG
 from steybrae.screening.compared import ComparedLine, LegMoved, LineMoved, RouteLines, WayOff
-from steybrae.screening.places.words import stretch_words
+from steybrae.screening.places.words import drop_lines, stretch_words
 from steybrae.screening.result import LegScreening, SideGround, Totals
 from steybrae.value import (
     UNKNOWN,
@@ -65,8 +65,15 @@ def _interval(leg: LegScreening) -> Cell:
     return UNKNOWN if leg.slope_max_deg is None else leg_slope(leg).interval_text
 
 
-def _short(short_deg: float | None) -> Cell:
-    return NONE if short_deg is None else slope(short_deg)
+def _short(short_deg: float | None, steepest_deg: float | None) -> Cell:
+    """Short piece where it is steeper; none found beside a figure, unknown where that is."""
+    return NONE if short_deg is None and steepest_deg is not None else slope(short_deg)
+
+
+def _drop(leg: LegScreening) -> Cell:
+    if leg.drop is None:
+        return UNKNOWN if leg.slope_corridor_max_deg is None else NONE
+    return drop_lines(leg.drop)
 
 
 def _at(leg: LegScreening) -> Value:
@@ -105,6 +112,10 @@ def _high(leg: LegScreening) -> float:
     return math.inf if leg.slope_high_deg is None else leg.slope_high_deg
 
 
+def _order(found: float | None, steepest_deg: float | None) -> float:
+    return found or (math.inf if steepest_deg is None else 0.0)
+
+
 def _last_band(leg: LegScreening) -> float:
     return leg.bands_possible[-1].low_deg if leg.bands_possible else math.inf
 
@@ -123,9 +134,26 @@ LEG_COLUMNS: Final = (
     Column("slope_max_deg", "Steepest on line", leg_slope),
     Column("slope_max_at", "at m", _at, "m"),
     Column("slope_interval", "95 % interval", _interval, order=_high),
-    Column("short_slope_max_deg", "Short pieces", lambda leg: _short(leg.short_slope_max_deg)),
+    Column(
+        "short_slope_max_deg",
+        "Short pieces",
+        lambda leg: _short(leg.short_slope_max_deg, leg.slope_max_deg),
+        order=lambda leg: _order(leg.short_slope_max_deg, leg.slope_max_deg),
+    ),
     Column("slope_corridor_max_deg", "Corridor", corridor_slope),
-    Column("short_corridor_max_deg", "Short in corridor", lambda leg: _short(leg.short_corridor_max_deg)),
+    Column(
+        "short_corridor_max_deg",
+        "Short in corridor",
+        lambda leg: _short(leg.short_corridor_max_deg, leg.slope_corridor_max_deg),
+        order=lambda leg: _order(leg.short_corridor_max_deg, leg.slope_corridor_max_deg),
+    ),
+    Column(
+        "drop",
+        "Drop",
+        _drop,
+        align="left",
+        order=lambda leg: _order(leg.drop and leg.drop.fall_m, leg.slope_corridor_max_deg),
+    ),
     Column(
         "bands_possible",
         "Possible bands",

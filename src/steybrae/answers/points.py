@@ -17,7 +17,7 @@ from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.render.table import csv_text
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import Array
-from steybrae.value import UNKNOWN, Value, lower, overhead, slope
+from steybrae.value import UNKNOWN, Value, distance_off, lower, overhead, slope, steep_length
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +52,10 @@ def _leg_overhead(at: _Point) -> Value:
     return overhead(None if looks is None or looks.sight is None else looks.sight.deg)
 
 
+def _drop(leg: LegScreening, name: str) -> float | None:
+    return None if leg.drop is None else float(getattr(leg.drop, name))
+
+
 def _yes(value: bool) -> str:
     return "yes" if value else "no"
 
@@ -71,6 +75,10 @@ _COLUMNS: Final = (
     Column("track_grade_deg", "", _of("track_grade_deg", _hundredth)),
     Column("known", "", lambda at: _yes(_known(at))),
     Column("overhead_unfiltered_deg", "", lambda at: overhead(at.overhead_deg)),
+    Column("leg_short_slope_max_deg", "", lambda at: slope(at.leg.short_slope_max_deg)),
+    Column("leg_short_corridor_max_deg", "", lambda at: slope(at.leg.short_corridor_max_deg)),
+    Column("leg_drop_fall_m", "", lambda at: steep_length(_drop(at.leg, "fall_m"))),
+    Column("leg_drop_off_m", "", lambda at: distance_off(_drop(at.leg, "off_m"))),
     Column("leg_overhead_deg", "", _leg_overhead),
     Column("leg_unknown_above", "", lambda at: _yes(at.leg.unknown_above)),
     Column("cautions", "", lambda at: " ".join(caution.key for caution in at.leg.cautions)),
@@ -110,8 +118,9 @@ def points_csv(screening: RouteScreening) -> str:
     str
         RFC 4180 with line feeds. Slopes are in tenths, rounded up, their lower ends down.
         An unknown value is an empty cell and its band the word ``unknown``; an empty overhead
-        cell means nothing only where ``leg_unknown_above`` says no. The sight at a point is that
-        whatever lies between, the leg's the steepest open one. The column
+        cell means nothing only where ``leg_unknown_above`` says no. The leg's short pieces are empty where
+        none is steeper than its figures, its drop where none was found in the corridor. The sight at a point
+        is that whatever lies between, the leg's the steepest open one. The column
         ``cautions`` names those that apply to the leg; `cautions_text` has their texts, for a
         file beside this one.
     """

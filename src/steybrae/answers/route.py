@@ -194,6 +194,7 @@ def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
     corridor = of["slope_corridor_max_deg"]
     steep = (of["steep_m"], worded(of["steep_stretch_m"], "({})"))
     sides = (worded(of["left"], "L {}"), worded(of["right"], "R {}"))
+    drops = (of["drop"],) if any(leg.drop is not None for leg in legs) else ()
     return Table(
         (
             of["number"],
@@ -203,7 +204,7 @@ def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
             stacked("Corridor", corridor, *shorts) if shorts else corridor,
             of["bands_possible"],
             stacked(f"m of {STEEP_DEG:g}°+\n(longest, with\nunknown between)", *steep),
-            stacked(off, *sides, align="left"),
+            stacked(f"{off},\ndrop" if drops else off, *sides, *drops, align="left", width=15),
             of["unknown_m"],
         ),
         legs,
@@ -223,6 +224,7 @@ _SHOWN = (
     "short_slope_max_deg",
     "slope_corridor_max_deg",
     "short_corridor_max_deg",
+    "drop",
     "bands_possible",
     "steep_m",
     "steep_stretch_m",

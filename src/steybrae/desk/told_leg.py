@@ -23,7 +23,16 @@ VERTEX_M: Final = 50.0
 LEG_COLUMNS: Final = tuple(
     leg_columns(
         *("number", "from_", "to", "length_m", "ascent_m", "descent_m", "slope_max_deg", "slope_interval"),
-        *("slope_corridor_max_deg", "bands_possible", "steep_m", "overhead_deg", "unknown_m"),
+        *(
+            "short_slope_max_deg",
+            "slope_corridor_max_deg",
+            "short_corridor_max_deg",
+            "drop",
+            "bands_possible",
+            "steep_m",
+            "overhead_deg",
+            "unknown_m",
+        ),
     )
 )
 

@@ -8,6 +8,7 @@ escaped by the template engine.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 from markupsafe import Markup
@@ -19,7 +20,7 @@ from steybrae.bands import BandScheme
 from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import latest_lead, latest_times
 from steybrae.card.wording import legs_without_check
-from steybrae.document import Column, or_none
+from steybrae.document import Column, or_none, stacked, worded
 from steybrae.pages.looks import band_looks
 from steybrae.pages.page import page_policy, templates
 from steybrae.pages.report_forecast import forecast_content
@@ -54,11 +55,14 @@ _ON_READING: Final = (
 on a phone what is special to this line, and the map, come first. Any other stands before all else."""
 
 
+_SHORT, _SHORT_BESIDE = leg_columns("short_slope_max_deg", "short_corridor_max_deg")
 _SHOWN: Final = (
-    "length_m", "ascent_m", "descent_m", "slope_max_deg", "slope_max_at", "slope_interval",
-    "slope_corridor_max_deg", "bands_possible", "steep_m", "steep_stretch_m", "left", "right", "overhead_deg",
-    "unknown_m", "aspect_sectors",
-)  # fmt: skip
+    *leg_columns("length_m", "ascent_m", "descent_m", "slope_max_deg", "slope_max_at", "slope_interval"),
+    *leg_columns("slope_corridor_max_deg"),
+    replace(stacked("Short", _SHORT, worded(_SHORT_BESIDE, "| {}")), order=_SHORT_BESIDE.order),
+    *leg_columns("drop", "bands_possible", "steep_m", "steep_stretch_m", "left", "right", "overhead_deg"),
+    *leg_columns("unknown_m", "aspect_sectors"),
+)
 """Columns of the page's table of legs, after their names."""
 
 
@@ -137,7 +141,7 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "relief": relief,
         "scale": map_scale(relief.scale_denominator),
         "profile": draw_report_profile(screening, relief.profile),
-        "rows": [(leg, html_cells(leg_columns(*_SHOWN), leg)) for leg in screening.legs],
+        "rows": [(leg, html_cells(_SHOWN, leg)) for leg in screening.legs],
         "band_rows": _band_rows(screening),
         "readings": reading_rows(screening, north),
         "checks_range": CHECKS_RANGE,

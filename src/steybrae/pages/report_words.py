@@ -20,6 +20,7 @@ from steybrae.route.overhead.result import (
     within_words,
 )
 from steybrae.screening.basis import day_overhead_text
+from steybrae.screening.places.words import drop_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import (
@@ -32,6 +33,7 @@ from steybrae.value import (
     length,
     look_towards,
     overhead,
+    short_text,
     slope,
     steep_length,
     up_and_down,
@@ -119,11 +121,14 @@ def day_words(leg: CardLeg, card: RouteCard) -> tuple[str, ...]:
 
 def _steep_words(leg: LegScreening) -> tuple[str, ...]:
     steepest = leg_slope(leg)
-    words = [f"On the line: {steepest.text}."]
+    short = short_text(leg.short_slope_max_deg)
+    words = [f"On the line: {steepest.text}{short}."]
     if leg.slope_max_at is not None:
         at = length(leg.slope_max_at.chainage_m).text
-        words = [f"On the line {steepest.text} at {at} (95 %: {steepest.interval_text})."]
-    words.append(f"In its corridor {corridor_slope(leg).text}.")
+        words = [f"On the line {steepest.text} at {at} (95 %: {steepest.interval_text}){short}."]
+    words.append(f"In its corridor {corridor_slope(leg).text}{short_text(leg.short_corridor_max_deg)}.")
+    if leg.drop is not None:
+        words.append(f"A {drop_words(leg.drop)}.")
     if leg.steep_m > 0.0:
         steep = steep_length(leg.steep_m, at_least=leg.unknown_m > 0.0).text
         faces = f", facing {' '.join(leg.aspect_sectors)}" if leg.aspect_sectors else ""

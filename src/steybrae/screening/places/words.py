@@ -146,9 +146,13 @@ def place_line(place: PlaceThatMatters) -> str:
 
 def drop_words(drop: DropAtPlace) -> str:
     """``drop of 8 m, 12 m right``, or ``drop of 8 m at the line, on its right``."""
-    off = distance_off(drop.off_m)
-    where = f", {off.text} {drop.side}" if off.shown else f" {AT_LINE}, on its {drop.side}"
-    return f"drop of {steep_length(drop.fall_m).text}{where}"
+    return " ".join(drop_lines(drop))
+
+
+def drop_lines(drop: DropAtPlace) -> tuple[str, str]:
+    """`drop_words` for a narrow column: ``drop of 8 m,`` and ``12 m right``."""
+    fall, off = f"drop of {steep_length(drop.fall_m).text}", distance_off(drop.off_m)
+    return (f"{fall},", f"{off.text} {drop.side}") if off.shown else (fall, f"{AT_LINE}, on its {drop.side}")
 
 
 def off_words(metres: float) -> str:
