@@ -18,7 +18,7 @@ from tests.synthetic import GaussianHill, Plane, Surface, Waves
 from steybrae.answers.ground import ground_lines
 from steybrae.card.make import make_card
 from steybrae.card.settings import CardSettings
-from steybrae.card.wording import without_check_lines
+from steybrae.card.wording import legs_without_check, without_check_lines
 from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model, sample_route
@@ -183,7 +183,7 @@ def test_steep_ground_beside_a_level_line_has_no_check() -> None:
 
 
 def test_a_figure_of_two_grounds_is_told_once() -> None:
-    one = SteepWithoutCheck(59.2, -8.0, 39.15, STEEPEST)
+    one = SteepWithoutCheck(59.2, -8.0, 39.15, STEEPEST, at_least=True)
     beside = replace(one, what="steepest beside the line")
     assert without_check_lines((one, beside)) == (
         "Known steep, no place to measure from: steepest at and round the line and steepest beside the line "
@@ -193,6 +193,23 @@ def test_a_figure_of_two_grounds_is_told_once() -> None:
     assert (
         "round the line (near it at least 39.2°); steepest beside the line (near it at least 39.3°)" in line
     )
+
+
+def test_ground_without_a_check_is_at_least_where_its_leg_or_place_is() -> None:
+    """It once always was: beside "30.2°" in the leg's row stood "near it at least 30.2°"."""
+    plain = model(Plane(40.0, 180.0), (121, 121))
+    heights = plain.heights_m.copy()
+    heights[58, 58] = np.nan  # 25 m from the place, within what is looked at round it
+    for dem, least in ((plain, False), (Dem(plain.grid, heights), True)):
+        (leg,) = screen_route(route_on(dem, LEG), dem, Settings(reach_m=300.0)).legs
+        assert {leg.open_above, *(one.at_least for one in leg.steep_without_check)} == {least}
+        place = Place(*(float(v) for v in reversed(dem.grid.to_wgs84(60.5, 60.5))))
+        found = with_above(ground_at(place, dem), place, dem, Settings(reach_m=300.0))
+        assert {one.at_least for one in found.steep_without_check} == {least}
+        near = "near it at least 4" if least else "near it 4"
+        for lines in (legs_without_check([leg]), tuple(ground_lines(found))):
+            (line,) = [line for line in lines if "Known steep" in line]
+            assert near in line
 
 
 def test_a_place_on_steep_ground_gives_no_reading() -> None:

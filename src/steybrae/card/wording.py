@@ -315,7 +315,7 @@ def _without(found: Sequence[SteepWithoutCheck]) -> Iterator[str]:
     """Each figure once, with all that it is the figure of."""
     by_figure: dict[str, list[str]] = {}
     for one in found:
-        figure = slope(one.slope_max_deg, at_least=True).text
+        figure = slope(one.slope_max_deg, at_least=one.at_least).text
         by_figure.setdefault(figure, []).append(one.what.split(",")[0])
     for figure, what in by_figure.items():
         yield f"{' and '.join(dict.fromkeys(what))} (near it {figure})"

@@ -95,9 +95,9 @@ def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rul
     short = short_steeper(rules.bands, slope_max, _greatest(pieces.short_deg))
     corridor = None if near.steepest is None else near.steepest.slope_deg
     unknown = float(pieces.length_m[~pieces.known].sum())
-    readings, without = _readings(ground, top, above, (look, rules))
     length = ground.track.length_m
     open_above = unknown > 0.0 or near.unknown or slope_high is None or not pieces.ended.all()
+    readings, without = _readings(ground, top, (look, rules), open_above=open_above)
     situation = rules.situation(
         unknown_m=unknown, unknown_near=near.unknown, open_above=open_above, slope_high_deg=slope_high
     )
@@ -152,7 +152,7 @@ def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rul
 
 
 def _readings(
-    ground: LegGround, top: int | None, above: Above, by: tuple[Look, Rules]
+    ground: LegGround, top: int | None, by: tuple[Look, Rules], *, open_above: bool
 ) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...]]:
     """Slopes on the line that one may stand on, and steep ground on it and beside it without a check."""
     look, rules = by
@@ -160,8 +160,8 @@ def _readings(
     slopes = []
     if steepest is not None and worth_a_reading(steepest.slope_deg, steepest.high_deg):
         slopes.append(slope_reading(steepest))
-    kept, without, _ = rules.standing.split(tuple(slopes), look.place_error_m)
-    beside = _beside_steepest(ground.beside, rules.grid, steepest)
+    kept, without, _ = rules.standing.split(tuple(slopes), look.place_error_m, open_above=open_above)
+    beside = _beside_steepest(ground.beside, rules.grid, steepest, open_above=open_above)
     return kept, (*without, *(() if beside is None else (beside,)))
 
 
@@ -194,7 +194,7 @@ def _on_line_steepest(ground: LegGround, top: int) -> SteepestOnLine:
 
 
 def _beside_steepest(
-    near: BesideLine, grid: Grid, on_line: SteepestOnLine | None
+    near: BesideLine, grid: Grid, on_line: SteepestOnLine | None, *, open_above: bool
 ) -> SteepWithoutCheck | None:
     """Tell the steepest of the corridor where it is worth a reading and steeper than the line shows."""
     at = _beside(near, grid)
@@ -202,7 +202,8 @@ def _beside_steepest(
         return None
     if on_line is not None and near.steepest.slope_deg - on_line.slope_deg < DIVISION_DEG:
         return None
-    return SteepWithoutCheck(at.lat_deg, at.lon_deg, near.steepest.slope_deg, "steepest beside the line")
+    deg, what = near.steepest.slope_deg, "steepest beside the line"
+    return SteepWithoutCheck(at.lat_deg, at.lon_deg, deg, what, open_above)
 
 
 def _corridor_high(ground: LegGround) -> float | None:

@@ -40,12 +40,16 @@ class SteepWithoutCheck:
         Steepest ground known within the distance looked at, degrees; None where none is known.
     what
         What would have been measured, in words.
+    at_least
+        Whether it may be steeper by an amount not known: as the leg or the place that it belongs to, and
+        where unknown ground, or ground without an upper end, lies within the distance looked at.
     """
 
     lat_deg: LatDeg
     lon_deg: LonDeg
     slope_max_deg: SlopeDeg | None
     what: str
+    at_least: bool
 
 
 @dataclass(frozen=True)
@@ -83,6 +87,8 @@ class Standing:
     low_deg, high_deg
         Lowest low and highest high 95 % end of all cells within the position error, for where one
         stands among them is not known, degrees; None unknown.
+    open_above
+        Whether ground round it is unknown or has no known upper end.
     """
 
     may: bool
@@ -91,6 +97,7 @@ class Standing:
     aspect_true_deg: float | None
     low_deg: float | None
     high_deg: float | None
+    open_above: bool
 
     def reads(self, reading: ExpectedReading) -> ExpectedReading:
         """Give a reading of the slope at the place the figures that it would show there."""
@@ -123,7 +130,7 @@ class StandingRules:
         return self.kept.of("standing", key, lambda: may_stand(lat_deg, lon_deg, self, place_error_m))
 
     def split(
-        self, readings: tuple[ExpectedReading, ...], place_error_m: float
+        self, readings: tuple[ExpectedReading, ...], place_error_m: float, *, open_above: bool
     ) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...], tuple[ReadingLeftOut, ...]]:
         """Split readings into those that one may stand for, ground left without a check, and the rest.
 
@@ -135,6 +142,8 @@ class StandingRules:
             All that would tell much.
         place_error_m
             How far off the place one may stand, metres.
+        open_above
+            Whether all its slopes may be steeper still.
 
         Returns
         -------
@@ -157,7 +166,8 @@ class StandingRules:
                 continue
             slopes = [found.slope_max_deg, reading.expected_deg if reading.quantity == "slope" else None]
             steepest = max((slope for slope in slopes if slope is not None), default=None)
-            without.append(SteepWithoutCheck(at.lat_deg, at.lon_deg, steepest, reading.what))
+            least = open_above or found.open_above
+            without.append(SteepWithoutCheck(at.lat_deg, at.lon_deg, steepest, reading.what, least))
         return tuple(kept), tuple(without), tuple(little)
 
 
@@ -228,6 +238,7 @@ def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_
         _known(aspect_deg(field.p[own], field.q[own])),
         _known(low[near].min()),
         _known(high[near].max()),
+        bool(np.isnan(high[inside]).any()),
     )
 
 

@@ -76,7 +76,7 @@ def with_above(
         ground.within.radius_m,
     )
     standing = StandingRules(source, settings.method, settings.engine, known)
-    told, without, little = standing.split(readings, ground.within.radius_m)
+    told, without, little = standing.split(readings, ground.within.radius_m, open_above=ground.open_above)
     sight = None if above.overhead is None else above.overhead.sight
     found = run_out(source, place, sight) if published and sight is not None else None
     more = cautions_for(
