@@ -174,6 +174,14 @@ def test_terminal_and_page_say_of_a_leg_what_the_report_says(said: Said) -> None
         assert said.terminal.count("at least") >= len(told)
 
 
+def test_what_is_overhead_of_the_day_is_worded_once(said: Said) -> None:
+    """Figure and report had words of their own, and none where nothing was found."""
+    (line,) = [line for line in said.figure if "overhead" in line and "Steepest" in line]
+    (words,) = re.findall(r"overhead (.*)$", flat(line))
+    assert f"overhead {words}." in flat(said.terminal)
+    assert f"Overhead: {words}." in said.report.words
+
+
 def test_every_output_of_the_legs_tells_a_leg_s_drop(said: Said) -> None:
     """A table without it had a leg's bands wider than its figures, and no word of why."""
     for cells, row, leg in zip(said.report.tables[0][1:], said.card_rows, said.answer["legs"], strict=True):

@@ -130,6 +130,12 @@ def test_marks_stand_where_places_have_their_worst_and_sights_end_at_the_start_z
             assert (bearing - up.bearing_true_deg + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=0.5)
 
 
+def test_a_place_of_unknown_ground_says_where_that_is(sample):
+    """Its label on the map once was "A unknown", for ground above a line that is known."""
+    told = {place.name: leading_spot(place)[1] for place in sample.places if place.kinds == ("unknown",)}
+    assert told == {"A": "unknown above", "S": "unknown ground"}
+
+
 def test_labels_of_the_map_do_not_overlap(sample, sample_figure):
     drawn = axes_of(sample_figure, "map")
     renderer = FigureCanvasAgg(sample_figure).get_renderer()

@@ -226,7 +226,7 @@ class TestFigures:
         totals = made.screening.totals
         assert f"Steepest on the line at least {slope(totals.slope_max_deg)} (leg 12)." in page.words
         assert f"Unknown ground: {metres(totals.unknown_m)} m of the line." in page.words
-        assert f"Steepest sight up to a start zone: at least {slope(totals.overhead_max_deg)}" in page.words
+        assert f"Overhead: at least {slope(totals.overhead_max_deg)}" in page.words
 
     def test_each_leg_says_what_is_steep_unknown_and_to_check(self, page: Reader, made: Made) -> None:
         for leg in made.screening.legs:
@@ -390,7 +390,7 @@ class TestWords:
         shut = SightAnswer(None, 33.33, 190.0, 812.6, None, None, None, None, None, None, None)
         path = PathAnswer(30.0, 10.0, 500.9, 240.0, spot, spot, 5.0, ())
         base = OverheadAnswer(False, 0.0, False, 0.0, None, 30.0, 55.0, 24.0, 3000.0, 18.0, None, None, None)
-        none = "No start zone found overhead at 18° and more within 3 km."
+        none = "Overhead: no start zone at 18° and more within 3 km."
         cases = [
             (None, False, ("Overhead: unknown.",)),
             (base, False, (none,)),

@@ -24,16 +24,14 @@ from steybrae.route.overhead.result import (
     PathAnswer,
     SightAnswer,
     unknown_words,
-    within_words,
 )
-from steybrae.screening.basis import cross_check_text, zone_text, zones_text
+from steybrae.screening.basis import cross_check_text, none_overhead_text, zone_text, zones_text
 from steybrae.screening.ground.result import DropNear, GroundAt, GroundPlaces, RunOut, Within
 from steybrae.screening.standing import ReadingLeftOut
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import (
     UNKNOWN,
     Value,
-    and_more,
     bearing,
     distance_off,
     height,
@@ -178,9 +176,7 @@ def _overhead(ground: GroundAt) -> Iterator[str]:
         yield f"Overhead: {UNKNOWN}"
         return
     if looks.sight is None:
-        within = within_words(looks.reach_m, looks.known_to_m)
-        none = f"Overhead: no start zone at {and_more(looks.least_deg)} {within}"
-        yield f"Overhead: {UNKNOWN}" if ground.unknown_above else none
+        yield f"Overhead: {UNKNOWN}" if ground.unknown_above else none_overhead_text(looks)
         yield from _possible(looks)
         return
     sight, path, least = looks.sight, looks.path, ground.unknown_above

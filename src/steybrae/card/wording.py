@@ -229,21 +229,23 @@ def drop_text(ground: CardGround | None) -> str:
     return "" if ground is None or ground.drop is None else drop_words(ground.drop)
 
 
-def cliffs_text(leg: CardLeg) -> str:
-    """``Cliff below, to the right: 61.3°, 20 m off, 100-260 m along``; empty without."""
-    found = (f"{_SIDES[one.side]}: {cliff_short(leg, one)} along{_parts(one)}" for one in leg.cliffs)
-    return f"Cliff below, {'; '.join(found)}" if leg.cliffs else ""
+def cliffs_text(leg: CardLeg, *, short: bool = False) -> str:
+    """``Cliff below, to the right: 61.3°, 20 m off, 100-260 m along``, or `short` of its last word.
+
+    Empty without.
+    """
+    told = (f"{_SIDES[one.side]}: {_cliff(leg, one)}{'' if short else _along_leg(one)}" for one in leg.cliffs)
+    return f"Cliff below, {'; '.join(told)}" if leg.cliffs else ""
 
 
-def cliff_short(leg: CardLeg, one: CliffBelow) -> str:
-    """Say the same in a narrow place: ``61.3°, 20 m off, 100-260 m``."""
+def _cliff(leg: CardLeg, one: CliffBelow) -> str:
     steepest = slope(one.slope_max_deg, at_least=leg.ground is None or leg.ground.open_above).text
     start, end = stretch(one.from_m, one.to_m)
     return f"{steepest}, {off_words(one.distance_m)}, {start}-{end} m"
 
 
-def _parts(one: CliffBelow) -> str:
-    return f" in {one.parts} stretches" if one.parts > 1 else ""
+def _along_leg(one: CliffBelow) -> str:
+    return f" along in {one.parts} stretches" if one.parts > 1 else " along"
 
 
 def where_text(check: Check) -> str:

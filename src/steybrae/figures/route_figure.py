@@ -29,7 +29,7 @@ from steybrae.figures.map_panels import (
 )
 from steybrae.figures.style import picture_style
 from steybrae.forecast.beside import NO_FORECAST_WORDS
-from steybrae.screening.basis import day_overhead_text
+from steybrae.screening.basis import overhead_text
 from steybrae.screening.pictures.drawn import drawn_profile, relief_of
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
@@ -164,11 +164,7 @@ def _facts(screening: RouteScreening, width_mm: float) -> str:
     first = f"{legs_and_length(totals.legs, totals.length_m)}; {climbs}"
     if totals.unknown_m > 0.0:
         first += f"; {steep_length(totals.unknown_m).text} of the line over unknown ground"
-    second = f"Steepest {'; '.join(steepest_words(screening))}"
-    if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
-        second += f"; overhead {day_overhead_text(totals)}"
-    elif totals.unknown_above:
-        second += "; overhead unknown"
+    second = f"Steepest {'; '.join(steepest_words(screening))}; overhead {overhead_text(screening)}"
     return "\n".join(textwrap.wrap(f"{first}. {second}", int(width_mm / _FACTS_LETTER_MM)))
 
 

@@ -17,9 +17,8 @@ from steybrae.route.overhead.result import (
     OverheadAnswer,
     SightAnswer,
     unknown_words,
-    within_words,
 )
-from steybrae.screening.basis import day_overhead_text
+from steybrae.screening.basis import none_overhead_text, overhead_text
 from steybrae.screening.places.words import drop_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
@@ -175,10 +174,7 @@ def overhead_words(
         path = overhead(looks.path.deg, at_least=unknown_above).text
         words.append(f"Path angle: {path} along {distance_off(looks.path.path_m).text}.")
     elif looks.sight is None:
-        words.append(
-            f"No start zone found overhead at {and_more(looks.least_deg)} "
-            f"{within_words(looks.reach_m, looks.known_to_m)}."
-        )
+        words.append(f"{none_overhead_text(looks)}.")
     if unknown_above:
         why = "" if at is None else f": {unknown_words(at)}"
         words.append(f"Unknown ground above may hold more{why}.")
@@ -240,11 +236,8 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
     words = [
         f"{legs_and_length(totals.legs, totals.length_m)}, {climbs}.",
         *(f"Steepest {text}." for text in steepest_words(screening)),
+        f"Overhead: {overhead_text(screening)}.",
     ]
-    if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
-        words.append(f"Steepest sight up to a start zone: {day_overhead_text(totals)}.")
-    elif totals.unknown_above:
-        words.append(f"Overhead: {UNKNOWN}.")
     if totals.in_possible_zone_m > 0.0 or totals.in_start_zone_m > 0.0:
         words.append(f"{zone_lengths_text(totals)}.")
     if totals.unknown_m > 0.0:

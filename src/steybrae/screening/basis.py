@@ -65,7 +65,7 @@ def zones_text(looks: OverheadAnswer, rules: StartRules, cell_m: float) -> str:
     )
 
 
-def day_overhead_text(totals: Totals) -> str:
+def _day_overhead_text(totals: Totals) -> str:
     """Steepest sight of the day and its leg, that from within a start zone told apart.
 
     ``41.6° (leg 3; from within a start zone 43.5°, leg 17)``; only for a day with either.
@@ -82,14 +82,20 @@ def day_overhead_text(totals: Totals) -> str:
 
 
 def overhead_text(found: RouteScreening) -> str:
-    """Say how steeply start zones look down on the line: `day_overhead_text`, ``unknown``, or none."""
+    """Say how steeply start zones look down on the line: with the leg, ``unknown``, or none."""
     totals, looks = found.totals, looks_of(found)
     if totals.overhead_max_deg is not None or totals.overhead_inside_max_deg is not None:
-        return day_overhead_text(totals)
+        return _day_overhead_text(totals)
     if totals.unknown_above or looks is None:
         return UNKNOWN
     within = within_words(looks.reach_m, least_known_m(leg.overhead for leg in found.legs))
     return f"none in sight at {and_more(looks.least_deg)} {within}"
+
+
+def none_overhead_text(looks: OverheadAnswer) -> str:
+    """Say that nothing was found over a leg or a place, and how far was looked: a sentence without a stop."""
+    within = within_words(looks.reach_m, looks.known_to_m)
+    return f"Overhead: no start zone at {and_more(looks.least_deg)} {within}"
 
 
 def looks_of(found: RouteScreening) -> OverheadAnswer | None:

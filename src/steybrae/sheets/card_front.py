@@ -18,7 +18,7 @@ from steybrae.card.wording import (
     bearing_shown,
     beside_short,
     call_text,
-    cliff_short,
+    cliffs_text,
     climb_text,
     corridor_text,
     distance_texts,
@@ -303,11 +303,12 @@ def corridor_lines(card: RouteCard) -> list[str]:
     out = []
     for leg in card.legs:
         sides = []
-        for side in ("left", "right", "ahead", "behind"):
+        for side in ("left", "right"):
             found = [beside_short(beside) for beside in leg.beside if beside.side == side]
-            found += [f"cliff below {cliff_short(leg, one)}" for one in leg.cliffs if one.side == side]
             if found:
                 sides.append(f"{side} {'; '.join(found)}")
+        if leg.cliffs:
+            sides.append(cliffs_text(leg, short=True))
         if sides:
             out.append(f"Leg {leg.number}: {'. '.join(sides)}.")
     return out

@@ -116,7 +116,9 @@ def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
             place.overhead.at,
             f"\N{NORTH EAST ARROW} {overhead(place.overhead.deg, at_least=place.overhead.at_least).text}",
         )
-    return place.from_, "unknown" if place.kinds[0] == "unknown" else "trap"
+    if place.kinds[0] == "unknown":
+        return place.from_, "unknown ground" if place.unknown_near_m > 0.0 else "unknown above"
+    return place.from_, "trap"
 
 
 def place_line(place: PlaceThatMatters) -> str:
