@@ -197,6 +197,9 @@ def test_legend_has_every_band_and_unknown(sample, sample_figure):
     assert unknown.get_hatch() == UNKNOWN_HATCH
     for word in ("unknown", "B: place that matters", "corridor of possible straying"):
         assert word in words(legend)
+    # The table's "+" once stood beside the swatch of unknown ground, as if it explained that.
+    (plus,) = (text for text in legend.texts if text.get_text().startswith("+ "))
+    assert plus.get_position()[0] > legend.get_xlim()[1]
     assert "contours every 20 m (1 in 2 of your map's 10 m)" in words(legend)
     assert f"{np.ceil(sample.totals.unknown_m):.0f} m" in words(legend)
 

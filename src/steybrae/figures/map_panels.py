@@ -221,8 +221,8 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     _word(axes, left + 7.0, 6.4, "unknown", ha="center")
     _word(axes, left + 7.0, 9.0, steep_length(screening.totals.unknown_m).text, ha="center")
     if any(_overhead(leg).endswith("+") for leg in screening.legs):
-        _word(axes, left + 15.5, 1.0, f"overhead +: {AT_LEAST},")
-        _word(axes, left + 15.5, 3.7, "unknown above")
+        # Under the scale, off the swatch of unknown ground: it is a sign of the table.
+        _word(axes, width_mm + 3.0, 16.8, f"+ after an angle overhead: {AT_LEAST}, unknown above")
     _word(axes, left + 15.5, 6.4, "slope of the ground")
     _word(axes, left + 15.5, 9.0, "length of the line")
     _signs(axes, screening, relief)
