@@ -52,6 +52,11 @@ USUAL_COARSE_M: Final = KIND_ERRORS_M["srtm-30"]
 CONTOURS_M: Final = 20.0
 """Contour interval that the figures of the kind ``contours`` stand for, metres."""
 
+LONGEST_CORRELATION_M: Final = 100.0
+"""Longest correlation length that is relied on alone, metres (our choice; those of the kinds are 20 to 60).
+Errors of one long wave leave slopes alone, so that a longer one would narrow an interval to nothing; but no
+model is without shorter ones."""
+
 Basis = Literal["stated", "kind", "usual", "found"]
 
 
@@ -94,6 +99,7 @@ def survey_error(
     kind: ModelKind | None = None,
     vertical_sd_m: float | None = None,
     correlation_m: float | None = None,
+    instead_of_m: float | None = None,
 ) -> Survey:
     """Survey error as stated, else by the kind of model, else the usual worst for its cells.
 
@@ -105,10 +111,13 @@ def survey_error(
         As the user says; None where not said.
     vertical_sd_m, correlation_m
         As stated, metres; a length alone takes the place of the kind's.
+    instead_of_m
+        What was stated, where the length is another.
     """
+    stated = "" if instead_of_m is None else f", not the {instead_of_m:g} m stated, too long to rely on"
     if vertical_sd_m is not None:
         length = "worst correlation length" if correlation_m is None else f"correlation {correlation_m:g} m"
-        words = f"the stated vertical error of {vertical_sd_m:g} m (1 SD, {length})"
+        words = f"the stated vertical error of {vertical_sd_m:g} m (1 SD, {length}{stated})"
         return Survey(vertical_sd_m, correlation_m, "stated", words)
     basis: Basis = "usual" if kind is None else "kind"
     usual = USUAL_FINE_M if cell_m <= FINE_CELLS_M else USUAL_COARSE_M
@@ -119,7 +128,7 @@ def survey_error(
         if kind is None
         else f"the survey error of a model of the kind {kind}"
     )
-    words = f"{whose} ({sd:g} m, 1 SD, correlation {length_m:g} m)"
+    words = f"{whose} ({sd:g} m, 1 SD, correlation {length_m:g} m{stated})"
     if kind is None:
         words += "; --model-kind or --vertical-error would say more"
     return Survey(sd, length_m, basis, words)

@@ -32,7 +32,13 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, doubt
 from steybrae.terrain.gradients import Method, window_weights
 from steybrae.terrain.jacobian import ground_gradients
-from steybrae.terrain.model_kinds import ModelKind, Survey, contour_error, survey_error
+from steybrae.terrain.model_kinds import (
+    LONGEST_CORRELATION_M,
+    ModelKind,
+    Survey,
+    contour_error,
+    survey_error,
+)
 from steybrae.value import AT_LEAST
 
 COVERAGE: Final = 2.0
@@ -180,7 +186,8 @@ def slope_uncertainty(
     jacobian
         ``(2, 2)``, ground metres per cell, in the middle of what is looked at.
     vertical_sd_m, correlation_m, kind
-        As stated by the user; None where not.
+        As stated by the user; None where not. A length beyond `LONGEST_CORRELATION_M` never narrows more
+        than that: the worse of the two is taken.
     baseline_m
         As asked for, metres; what the window measures over is nearest to it.
     found
@@ -193,9 +200,12 @@ def slope_uncertainty(
     # To the decimetre: a projection's scale must not carry a model over the edge of a table.
     own_m = round(max(size), 1)
     cell_m = max(own_m, round(found.source_cell_m or 0.0, 1))
-    surveys = [survey_error(cell_m, kind, vertical_sd_m, correlation_m)]
+    lengths: list[tuple[float | None, float | None]] = [(correlation_m, None)]
+    if correlation_m is not None and correlation_m > LONGEST_CORRELATION_M:
+        lengths.append((LONGEST_CORRELATION_M, correlation_m))
+    surveys = [survey_error(cell_m, kind, vertical_sd_m, *length) for length in lengths]
     if kind is not None and vertical_sd_m is None and doubt(kind, found, own_m):
-        surveys.append(survey_error(cell_m, None, None, correlation_m))
+        surveys += [survey_error(cell_m, None, None, *length) for length in lengths]
     if found.contours_m is not None:
         surveys.append(contour_error(found.contours_m))
 

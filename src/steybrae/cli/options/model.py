@@ -94,7 +94,7 @@ class ModelOptions(ModelFiles):
     )
     correlation_m: float | None = option(
         "--correlation",
-        "Correlation length of that error, like 100m; the worst is taken if not given.",
+        "Correlation length of that error, like 50m; above 100m counts as 100m. Not given: the worst.",
         "LENGTH",
         read=parsed.ground_length("The correlation length", zero=True),
         kept="model",
