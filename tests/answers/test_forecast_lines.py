@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from steybrae.answers.forecast import named_lines, written
+from steybrae.answers.forecast import finding_blocks, named_blocks, named_text, part_texts, written
 from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedOnLeg
+from steybrae.forecast.bulletin import Bulletin, DangerRating, Elevation
 from steybrae.forecast.named import Crossed
 
 NOTHING = Crossed(0.0, False, (), ())
+BULLETIN = Bulletin(None, "en", None, None, None, None, None, (), (), (), (), None, {}, ())
 SOME = Crossed(80.0, False, ((0.0, 80.0),), ("N",), 0.0)
 
 
@@ -34,20 +36,36 @@ def test_each_leg_is_named_once_and_those_below_by_what_is_nearest() -> None:
         leg(5, NOTHING, NOTHING, far(90.0)),
         leg(6, NOTHING, NOTHING, NOTHING),
     )
-    assert named_lines(found, 0, 0) == (
-        "    Names ground on the line of legs 2-3; in the corridor of legs 4; overhead alone, nearest first, "
-        "of legs 5 (90 m off), 1 (430 m off).",
+    assert named_text(found, 0, 0) == (
+        "on the line of legs 2-3; in the corridor of legs 4; overhead alone, nearest first, "
+        "of legs 5 (90 m off), 1 (430 m off)"
     )
 
 
 def test_what_finds_no_room_is_counted_and_nothing_found_is_said() -> None:
     found = beside(*(leg(number, NOTHING, NOTHING, far(100.0 * number)) for number in range(1, 8)))
-    (told,) = named_lines(found, 0, 0)
-    assert told.endswith("of legs 1 (100 m off), 2 (200 m off), 3 (300 m off), 4 (400 m off), 3 more.")
-    assert named_lines(beside(leg(1, NOTHING, NOTHING, NOTHING)), 0, 0) == (
-        "    Names no ground that was found.",
+    assert named_text(found, 0, 0).endswith(
+        "of legs 1 (100 m off), 2 (200 m off), 3 (300 m off), 4 (400 m off), 3 more"
     )
-    assert named_lines(beside(), 0, 0) == ()
+    assert named_text(beside(leg(1, NOTHING, NOTHING, NOTHING)), 0, 0) == "no ground that was found"
+    assert list(named_blocks(beside())) == []
+
+
+def test_heights_without_a_rating_come_before_those_with_one() -> None:
+    ratings = (
+        DangerRating("low", Elevation(None, "800"), (), "all_day"),
+        DangerRating("no_rating", Elevation("800", None), (), "all_day"),
+    )
+    (told,) = part_texts(replace(BULLETIN, danger_ratings=ratings, avalanche_problems=()))
+    assert told.startswith("Danger rating no rating: above 800 m, all aspects; low (1): below 800 m")
+    none = replace(BULLETIN, danger_ratings=())
+    assert list(part_texts(none)) == ["No danger rating and no problem in this bulletin."]
+    rated = replace(BULLETIN, danger_ratings=ratings[:1])
+    _, first, _, second = finding_blocks(replace(beside(), bulletins=(rated, none)), alone=True)
+    assert [first.text.split(":")[0], second.text.split(":")[0]] == [
+        "No danger rating and no problem in this bulletin.",
+        "Danger rating low (1)",
+    ]
 
 
 def test_the_standards_tags_are_left_out_and_nothing_else() -> None:

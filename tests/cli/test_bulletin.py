@@ -130,6 +130,31 @@ class TestRoute:
             assert line in words
         assert not VERDICT.search(out)
 
+    def test_the_places_come_within_the_first_screen(
+        self, run: Run, on: tuple[object, ...], bulletin: Path
+    ) -> None:
+        """Ratings and problems took 20 lines before them; the ground that those name now comes after."""
+        out = run("route", *on, "--bulletin", bulletin, *REGION, *DAY)[1]
+        lines = out.splitlines()
+        assert next(k for k, line in enumerate(lines) if line.startswith("Places that matter")) <= 12
+        words = told(out)
+        before, _, after = words.partition("Places that matter")
+        for part in (
+            "Danger rating considerable (3): above 800 m, all aspects; low (1): below 800 m, all aspects, "
+            "earlier in the day; moderate (2): below 800 m, all aspects, later in the day.",
+            "Problem wind slab: above 800 m, N NE E SE (size 2, stability poor, frequency some, danger "
+            "considerable (3)); wet snow: below 800 m, SE S SW W, later in the day (size 1,",
+        ):
+            assert part in before
+        for part in (
+            "considerable (3), above 800 m, all aspects",
+            "low (1), below 800 m, all aspects, earlier in the day / moderate (2), below 800 m, all aspects, "
+            "later in the day",
+            "of legs",
+            "- wind slab: INVENTED. Fresh slabs below rims",
+        ):
+            assert part in after
+
     def test_text_is_escaped_on_the_terminal(
         self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
     ) -> None:

@@ -7,11 +7,10 @@ would obey, are replaced, and the standard's two tags left out. Metres round up,
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from functools import partial
+from collections.abc import Iterator, Sequence
 from typing import Final
 
-from steybrae.document import Block, Column, Heading, Paragraph, Table, plain
+from steybrae.document import Block, Column, Heading, Listing, Paragraph, Table, plain
 from steybrae.errors import DateError
 from steybrae.forecast.beside import (
     NO_FORECAST_WORDS,
@@ -25,6 +24,8 @@ from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating,
 from steybrae.forecast.choose import moment_text, parse_moment
 from steybrae.forecast.named import Crossed
 from steybrae.value import AT_LEAST, distance_off, steep_length
+
+_NO_PART: Final = "No danger rating and no problem in this bulletin."
 
 MOST_OVERHEAD: Final = 4
 """Legs below named ground that are told, the nearest first (our choice); all of them with --all."""
@@ -95,18 +96,31 @@ def part_line(part: DangerRating | AvalancheProblem) -> str:
     return f"{standard_words(part.problem_type)}: {where_words(part)}{f' ({more})' if more else ''}"
 
 
-def part_lines(bulletin: Bulletin, named: Callable[[int], Iterable[str]] | None = None) -> tuple[str, ...]:
-    """Say all ratings, then all problems with their comments; under each what a function has for it."""
-    beside = named or (lambda _: ())
-    lines = []
-    for k, rating in enumerate(bulletin.danger_ratings):
-        lines += [f"Danger rating {part_line(rating)}", *beside(k)]
-    for k, problem in enumerate(bulletin.avalanche_problems, len(bulletin.danger_ratings)):
+def ratings_told(bulletin: Bulletin) -> list[DangerRating]:
+    """Ratings in the bulletin's order, but where none is given that comes before the ratings of others."""
+    return sorted(bulletin.danger_ratings, key=lambda rating: rating.main_value != "no_rating")
+
+
+def part_lines(bulletin: Bulletin) -> tuple[str, ...]:
+    """Say all ratings, then all problems with their comments."""
+    lines = [f"Danger rating {part_line(rating)}" for rating in ratings_told(bulletin)]
+    for problem in bulletin.avalanche_problems:
         lines.append(f"Problem {part_line(problem)}")
         if problem.comment:
             lines.append(f"    {written(problem.comment)}")
-        lines += beside(k)
-    return tuple(lines) or ("No danger rating and no problem in this bulletin.",)
+    return tuple(lines) or (_NO_PART,)
+
+
+def part_texts(bulletin: Bulletin) -> Iterator[str]:
+    """Say the same in a paragraph for ratings and one for problems, whose comments `named_blocks` has."""
+    ratings = "; ".join(map(part_line, ratings_told(bulletin)))
+    problems = "; ".join(map(part_line, bulletin.avalanche_problems))
+    if not (ratings or problems):
+        yield _NO_PART
+        return
+    yield f"Danger rating {ratings}." if ratings else "No danger rating in this bulletin."
+    if problems:
+        yield f"Problem {problems}."
 
 
 def text_lines(bulletin: Bulletin) -> Iterator[str]:
@@ -186,7 +200,7 @@ def _nearest(ground: Crossed) -> str:
     return f" from {distance_off(ground.nearest_m).text} off" if ground.nearest_m else ""
 
 
-def named_lines(forecast: ForecastBeside, number: int, k: int) -> tuple[str, ...]:
+def named_text(forecast: ForecastBeside, number: int, k: int) -> str:
     """Say which legs a part of a bulletin names: on the line, else beside it, else overhead, nearest first.
 
     Parameters
@@ -198,8 +212,8 @@ def named_lines(forecast: ForecastBeside, number: int, k: int) -> tuple[str, ...
 
     Returns
     -------
-    tuple of str
-        None where it is matched with no leg.
+    str
+        Without its stop.
     """
     rows = [(leg.number, [row for row in leg.named if row.bulletin == number][k]) for leg in forecast.legs]
     on = [leg for leg, row in rows if row.line.length_m or row.line.at_least]
@@ -216,10 +230,41 @@ def named_lines(forecast: ForecastBeside, number: int, k: int) -> tuple[str, ...
         ("in the corridor", _ranges(beside)),
         ("overhead alone, nearest first,", ", ".join([*shown, *more])),
     )
-    words = "; ".join(f"{where} of legs {legs}" for where, legs in told if legs)
-    return (
-        (f"    Names ground {words}.",) if words else ("    Names no ground that was found.",) if rows else ()
-    )
+    return "; ".join(f"{where} of legs {legs}" for where, legs in told if legs) or "no ground that was found"
+
+
+def named_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
+    """Yield which ground of the legs each rating and problem names, and what forecasters say of a problem.
+
+    Parts that name the same are told together. Nothing of an expired forecast, as `finding_blocks`.
+    """
+    if forecast is None or _expired(forecast):
+        return
+    for number, bulletin in enumerate(forecast.bulletins):
+        by_words: dict[str, list[str]] = {}
+        rows = forecast.legs[0].named if forecast.legs else ()
+        for k, row in enumerate(row for row in rows if row.bulletin == number):
+            words = named_text(forecast, number, k)
+            by_words.setdefault(words, []).append(f"{standard_words(row.value)}, {row.where}")
+        which = f", valid {_time(bulletin.valid_from)} on" if len(forecast.bulletins) > 1 else ""
+        if by_words:
+            yield Paragraph(f"Ground that the forecast{which} names")
+            yield Listing(tuple(f"{' / '.join(parts)}: {words}." for words, parts in by_words.items()))
+        yield Listing(
+            tuple(
+                f"{standard_words(problem.problem_type)}: {written(problem.comment)}"
+                for problem in bulletin.avalanche_problems
+                if problem.comment
+            )
+        )
+
+
+def _gives_rating(bulletin: Bulletin) -> bool:
+    return any(rating.main_value != "no_rating" for rating in bulletin.danger_ratings)
+
+
+def _expired(forecast: ForecastBeside) -> bool:
+    return any(finding.key == "expired" for finding in forecast.findings)
 
 
 def _ranges(numbers: Sequence[int]) -> str:
@@ -259,7 +304,8 @@ _REDUCTION_HEADS: Final = (
 def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> Iterator[Block]:
     """Yield what has to be seen before anything else; with its levels and problems where it stands alone.
 
-    An expired forecast that stands alone is a line: what it said of another day comes with the rest.
+    What ground those name comes after the places then (`named_blocks`), which a reader looks for. An
+    expired forecast that stands alone is a line: what it said of another day comes with the rest.
     """
     for line in finding_lines(forecast):
         yield Paragraph(line, strong=True)
@@ -267,13 +313,12 @@ def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> I
         for leg in forecast.legs:
             for finding in leg.findings:
                 yield Paragraph(f"Leg {leg.number}: {finding.text}", strong=True)
-        expired = any(finding.key == "expired" for finding in forecast.findings)
-        for number, bulletin in () if alone and expired else enumerate(forecast.bulletins):
+        told = () if alone and _expired(forecast) else sorted(forecast.bulletins, key=_gives_rating)
+        for bulletin in told:
             below = "" if alone else " below"
             yield Paragraph(f"Avalanche forecast{below}: {head_line(bulletin, forecast.region_asked)}.")
             if alone:
-                named = partial(named_lines, forecast, number) if forecast.legs else None
-                yield from (Paragraph(line) for line in part_lines(bulletin, named))
+                yield from map(Paragraph, part_texts(bulletin))
 
 
 def forecast_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:

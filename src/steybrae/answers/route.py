@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from steybrae.answers.forecast import finding_blocks, forecast_blocks
+from steybrae.answers.forecast import finding_blocks, forecast_blocks, named_blocks
 from steybrae.answers.leg import (
     band_columns,
     leg_columns,
@@ -88,6 +88,7 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
         *map(Paragraph, leading_notes(found.notes)),
         *place_blocks(found),
         *(lines_blocks(found) if isinstance(found, RouteLines) else ()),
+        *(() if whole else named_blocks(found.forecast)),
     ]
     if whole:
         bands = bands_text(found.totals.bands_possible, open_above=found.totals.open_above)

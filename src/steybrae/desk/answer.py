@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from steybrae.answers.forecast import finding_blocks
+from steybrae.answers.forecast import finding_blocks, named_blocks
 from steybrae.answers.leg import CHANGES, NO_CHANGE, lines_blocks, lines_cautions, moved_items
 from steybrae.answers.places import legs_left_text, no_place_text
 from steybrae.answers.route import headline
@@ -135,7 +135,11 @@ def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
         "profile": {"html": profile_html(found, profile), "length_m": found.totals.length_m},
         "chainage": np.stack((along.chainage_m, along.row, along.col), axis=1).tolist(),
         "beside": beside,
-        "forecast": [text for block in finding_blocks(found.forecast, alone=True) for text in _texts(block)],
+        "forecast": [
+            text
+            for block in (*finding_blocks(found.forecast, alone=True), *named_blocks(found.forecast))
+            for text in _texts(block)
+        ],
         "cautions": [plain(caution.line) for caution in cautions],
     }
 
