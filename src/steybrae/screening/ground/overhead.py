@@ -34,6 +34,9 @@ FACE_M: Final = 300.0
 """How far beyond the distance looked at a face is followed to its top and foot, metres (our choice: one
 of 55 degrees is 428 m high then)."""
 
+FACE_CELLS: Final = 1200
+"""The same in cells, for models finer than 25 cm (our choice)."""
+
 
 def with_above(
     ground: GroundAt,
@@ -142,7 +145,8 @@ def drop_near(source: DemSource, place: Place, reach_m: float) -> DropNear | Non
     """
     col, row = (float(value) for value in source.grid.from_wgs84(place.lon_deg, place.lat_deg))
     jacobian = jacobian_at(source.grid, col, row)
-    across, along = np.ceil((reach_m + FACE_M) / np.hypot(*jacobian)).astype(int)
+    size_m = np.hypot(*jacobian)
+    across, along = np.ceil(reach_m / size_m + np.minimum(FACE_M / size_m, FACE_CELLS)).astype(int)
     left, top = math.floor(col) - int(across), math.floor(row) - int(along)
     heights_m = source.read(top, left, 2 * int(along) + 1, 2 * int(across) + 1).heights_m
     at = col - left, row - top
