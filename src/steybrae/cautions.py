@@ -287,10 +287,10 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     ),
     (
         "cells_interpolated",
-        "The model's cells were made finer by interpolation: it shows less than its cells promise.",
+        "The model was made finer by interpolation, or smoothed: it shows less than its cells promise.",
         lambda at: "interpolated" in at.model_found,
-        "The model's cells were made finer by interpolation: it shows no more than the coarser cells that it "
-        "was made from, and looks smoother than the ground is. Intervals are those of the coarser cells.",
+        "The model was made finer by interpolation, or smoothed: it shows no more than coarser cells would, "
+        "and looks smoother than the ground is. Intervals are those of the coarser cells.",
     ),
     (
         "terraces",

@@ -62,9 +62,11 @@ def test_what_is_found_is_told_with_what_it_does(run: Run, made_finer: Path) -> 
     status, out, err = run("model", str(made_finer), "--model-kind", "lidar")
     text = " ".join(out.split())
     assert (status, err) == (0, "")
-    assert re.search(r"interpolated 100\.0 % Cells of 3\.33 m were made finer by interpolation", text)
-    assert "from about 9.9" in text
-    assert "The model's cells were made finer by interpolation" in text
+    assert re.search(
+        r"interpolated 100\.0 % Cells of 3\.33 m were made finer by interpolation, or smoothed", text
+    )
+    assert "than cells of about 9.9" in text
+    assert "The model was made finer by interpolation, or smoothed" in text
 
 
 def test_a_model_too_small_to_be_examined_says_so(run: Run, sample_dem: Path, tmp_path: Path) -> None:
@@ -144,7 +146,7 @@ def test_other_commands_widen_by_what_is_found_and_say_it(run: Run, made_finer: 
     assert err == ""
     found = json.loads(out)
     assert "cells_interpolated" in {one["key"] for one in found["cautions"]}
-    assert "which its cells were made finer from" in found["basis"]
+    assert "where its detail ends" in found["basis"]
 
 
 def test_the_slopes_of_all_cells_have_the_caution_that_a_place_has(made_finer: Path) -> None:

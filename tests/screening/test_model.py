@@ -147,6 +147,30 @@ def test_noise_and_rounding_hide_no_interpolation(name, times, how, spoil, reque
     assert above(found) <= 0.025
 
 
+@pytest.mark.parametrize("name", ["tyrol_1_5m", "tyrol_3_5m", "tyrol_5_5m"])
+@pytest.mark.parametrize(
+    ("sd_cells", "least_m", "most_m"), [(1.0, 0.0, 0.0), (2.0, 12.0, 32.0), (3.0, 20.0, 40.0)]
+)
+def test_a_smoothed_model_shows_no_more_than_coarser_cells(name, sd_cells, least_m, most_m, request) -> None:
+    """Lidar smoothed over 2 cells passed for 5 m: 19 to 23 % of the ground was steeper than the upper end."""
+    model = read_made(path_of(name, request))
+    weights = np.exp(-(np.arange(-12, 13) ** 2) / (2.0 * sd_cells**2))
+    smooth = model.heights
+    for axis in (0, 1):
+        smooth = np.apply_along_axis(np.convolve, axis, smooth, weights / weights.sum(), "same")
+    dem = Dem(Grid(tuple(model.transform)[:6], model.crs, smooth.shape), smooth)
+    found = found_near(dem)
+    # Smoothing over a cell loses little; the interval holds.
+    assert least_m <= (found.source_cell_m or 0.0) <= most_m
+    field = slope_field(dem, halves=baseline_cells(5.0, 5.0))
+    truth = slope_over(model.heights, 5.0, 20.0)
+    where = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
+    known = slope_uncertainty("horn", where, kind="lidar", found=found)
+    _, high = slope_interval_deg(field.p, field.q, known, field.roughness_deg)
+    there = np.isfinite(truth) & np.isfinite(high)
+    assert (truth > high)[there].mean() <= 0.03
+
+
 @given(st.integers(3, 5000), st.integers(3, 5000), st.integers(1, 80))
 def test_blocks_lie_on_the_grid_apart_and_meet_many_rows_and_columns(rows, cols, most) -> None:
     corners = block_corners((rows, cols), 256, most)

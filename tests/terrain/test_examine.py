@@ -238,7 +238,7 @@ def test_cells_made_finer_are_reckoned_by_those_before() -> None:
     found = slope_uncertainty("horn", fine, 1.0, 50.0, found=ModelFound(("interpolated",), 30.0))
     was = slope_uncertainty("horn", coarse, 1.0, 50.0)
     assert (found.cell_m, found.finer, found.open_above) == (was.cell_m, 6.0, False)
-    assert "cells of 30.0 m, which its cells were made finer from, hide" in found.words
+    assert "cells of 30.0 m, where its detail ends, hide" in found.words
     beyond = slope_uncertainty("horn", fine, 1.0, 50.0, found=ModelFound(("interpolated",), 45.0))
     assert beyond.open_above
 

@@ -172,7 +172,7 @@ def added_document(name: str, added: int, there: int, damaged: Sequence[DamagedR
 
 
 _AGREED = (
-    Column("name", "of", lambda at: " and ".join(at.who), align="left", width=30),
+    Column("name", "of", lambda at: at.who, align="left", width=30),
     Column("count", "with a reference", lambda at: str(at.count)),
     Column("without_reference", "without", lambda at: str(at.without_reference)),
     Column("bias_deg", "bias (95 %)", lambda at: _signed(at.bias_deg, at.bias_low_deg, at.bias_high_deg)),

@@ -60,7 +60,8 @@ class SlopeUncertainty:
     Attributes
     ----------
     cell_m
-        Longer side of a cell, metres; of those that it was made finer from, where it was.
+        Longer side of a cell, metres; of those where its detail ends, where it was
+        made finer or smoothed.
     baseline_m
         Length of the pieces of ground that the interval is for, metres.
     survey
@@ -104,7 +105,7 @@ class SlopeUncertainty:
     @property
     def words(self) -> str:
         """The basis in a sentence or two, with its figures, for every output."""
-        made = ", which its cells were made finer from," if self.finer > 1.0 else ""
+        made = ", where its detail ends," if self.finer > 1.0 else ""
         words = (
             f"95 % interval for pieces of {self.baseline_m:.0f} m: what cells of {self.cell_m:.1f} m{made} "
             f"hide, by how rough the model is there{self.added}, and {self.survey.words}."

@@ -92,6 +92,13 @@ EASED: Final = 0.5
 STEEP_LATE: Final = 6.0
 """The same where detail ends in the octaves next to the last (our choice: up to 5.7 on ground)."""
 
+SMOOTH: Final = 6.5
+"""The same where a model was smoothed, whatever is left (our choice: 6.6 and more on lidar smoothed over 2
+cells, 1 SD, 6.4 and less on ground, the invented massif among it)."""
+
+SMOOTH_LATE: Final = 9.5
+"""The same in the octave before the last (our choice: 9.8 and more, 8.9 and less)."""
+
 MOST_LEFT: Final = 2.5
 """Power that the last octave falls off with where noise is all that is left (our choice: 0 by itself)."""
 
@@ -320,15 +327,17 @@ def _ends_at(found: Periods, line: int, eased: float = 0.0) -> bool:
 
 
 def _by_end_of_detail(spectrum: Array, eased: float) -> float:
-    """Tell times finer where no line does, by where detail ends and noise begins."""
+    """Tell times finer where no line does, by where detail ends: in noise, or more steeply than ground's."""
     at, fall = _falls(spectrum)
     steepest = 1 + int(np.argmax(fall[1:-2]))
     # The last octaves cannot show what is left where detail ends in them.
     last = steepest == len(fall) - 3
     least, most_left = (STEEP_LATE, fall[steepest] - LEAST_DIP) if last else (STEEP_ALONE, MOST_LEFT)
-    if fall.min() < LEAST_FALL or fall[steepest] < least - eased or fall[-1] > most_left + eased:
+    in_noise = fall[steepest] >= least - eased and fall[-1] <= most_left + eased
+    smooth = fall[steepest] >= SMOOTH - eased or fall[-2] >= SMOOTH_LATE - eased
+    if fall.min() < LEAST_FALL or not (in_noise or smooth):
         return 1.0
-    return float(END_OF_DETAIL / at[int(np.argmax(fall >= BEGUN - eased))])
+    return float(END_OF_DETAIL / at[int(np.argmax(fall >= min(BEGUN, fall.max()) - eased))])
 
 
 def _depth(found: Periods, at: int) -> Array:

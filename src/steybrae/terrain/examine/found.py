@@ -247,7 +247,7 @@ class ModelFound:
     kinds
         What was found, each once, in the order of their list; empty where nothing was.
     source_cell_m
-        Size of the cells that it was made finer from, metres; None where it was not.
+        Size of the cells where its detail ends, metres, where it was made finer or smoothed; None elsewhere.
     contours_m
         Interval of the contours that it was drawn from, metres; None where there are no terraces.
     rounded_m
@@ -385,7 +385,7 @@ def doubt(kind: ModelKind, found: ModelFound, cell_m: float) -> str:
         return ""
     if kind == "lidar":
         finer = found.source_cell_m is not None and source_m >= RADAR_CELLS_M
-        return f"its cells were made finer from about {source_m:.0f} m" if finer else rounded
+        return f"its detail ends at cells of about {source_m:.0f} m" if finer else rounded
     if source_m < RADAR_CELLS_M:
         return f"it shows detail of {source_m:.3g} m, finer than the 31 m of such a model"
     return f"{rounded}, and that model's are not (from memory)" if rounded and kind == "glo-30" else ""
