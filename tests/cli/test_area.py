@@ -18,7 +18,7 @@ import pytest
 import rasterio.shutil
 from numpy.testing import assert_array_equal
 from PIL import Image
-from tests.raster.rasters_made import cells, mountains, with_voids, write
+from tests.raster.rasters_made import cells, mountains, rough_mountains, with_voids, write
 from tests.typed import typed
 
 VERDICT = re.compile(r"\b(safe|safely|safety|unsafe|go|no-go|nogo)\b", re.IGNORECASE)
@@ -53,7 +53,7 @@ def area_alone(*arguments: object) -> str:
 
 @pytest.fixture(scope="module")
 def model(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write(tmp_path_factory.mktemp("model") / "hills.tif", with_voids(mountains(700, 900)))
+    return write(tmp_path_factory.mktemp("model") / "hills.tif", with_voids(rough_mountains(700, 900)))
 
 
 @pytest.fixture(scope="module")

@@ -16,14 +16,14 @@ import pytest
 from numpy.testing import assert_array_equal
 from PIL import Image
 from tests.cli.test_area import COMMAND, VERDICT, area, area_alone
-from tests.raster.rasters_made import cells, mountains, with_voids, write
+from tests.raster.rasters_made import cells, mountains, rough_mountains, with_voids, write
 
 OPTIONS = ("--overhead", "--vertical-error", "1m", "--correlation", "100m")
 
 
 @pytest.fixture(scope="module")
 def model(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write(tmp_path_factory.mktemp("model") / "hills.tif", with_voids(mountains(350, 450)))
+    return write(tmp_path_factory.mktemp("model") / "hills.tif", with_voids(rough_mountains(350, 450)))
 
 
 @pytest.fixture(scope="module")

@@ -43,6 +43,16 @@ def mountains(rows: int, cols: int, cell_m: float = 10.0, seed: int = 3) -> NDAr
     return np.maximum(z, 1250.0).astype(np.float32)
 
 
+def rough_mountains(rows: int, cols: int, cell_m: float = 10.0, seed: int = 3) -> NDArray[np.float32]:
+    """The like with a spectrum that falls as ground's does: `mountains`, few waves, seem a smoothed model."""
+    random = np.random.default_rng(seed)
+    down, over = np.fft.fftfreq(rows)[:, None], np.fft.rfftfreq(cols)[None, :]
+    frequency = np.maximum(np.hypot(down, over), cell_m / 2500.0)
+    z = np.fft.irfft2(np.fft.rfft2(random.standard_normal((rows, cols))) * frequency**-2.0, s=(rows, cols))
+    z *= 0.4 * cell_m / np.diff(z).std()
+    return np.maximum(1500.0 + z, 1500.0 + np.quantile(z, 0.1)).astype(np.float32)
+
+
 def with_voids(z: NDArray[Any], many: int = 6, seed: int = 5) -> NDArray[Any]:
     """The same with some voids."""
     random, out = np.random.default_rng(seed), z.copy()
