@@ -25,7 +25,6 @@ from steybrae.figures.style import (
     tinted,
     unknown_style,
 )
-from steybrae.quantities import shown_slope_deg
 from steybrae.screening.pictures.drawn import DrawnMap, Line, LineKind, drawn_map
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import RouteScreening
@@ -111,7 +110,7 @@ def draw_ground(axes: Axes, relief: Relief, scheme: BandScheme) -> None:
     axes.patch.set(**unknown_style())
     axes.patch.set_gid("unknown")
     count = len(scheme.bands)
-    index, colours = tinted(relief, scheme)
+    slope, index, colours = tinted(relief, scheme)
     known = index >= 0
     a, b, c, d, e, f = relief.grid.transform
     rows, cols = relief.grid.shape
@@ -125,7 +124,6 @@ def draw_ground(axes: Axes, relief: Relief, scheme: BandScheme) -> None:
         gid="bands",
     )
     x, y = _centres(relief.grid)
-    slope = np.where(known, shown_slope_deg(np.where(known, relief.slope_deg, 0.0)), np.nan)
     for k, band in enumerate(scheme.bands):
         if not band_hatch(k) or not (index == k).any() or min(slope.shape) < 2:
             continue

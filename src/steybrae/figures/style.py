@@ -115,13 +115,17 @@ def shade(tint: Array, light: Array, strength: float) -> Array:
     return out
 
 
-def tinted(relief: Relief, scheme: BandScheme) -> tuple[NDArray[np.intp], Array]:
-    """Band of each cell of a map, -1 where unknown, and its colour with the relief's light on it."""
+def lit(relief: Relief) -> Array:
+    """Give the relief's light; cells beside a void, where it is unknown, lie level in it."""
+    return np.nan_to_num(np.where(np.isfinite(relief.slope_deg), relief.light, 0.0))
+
+
+def tinted(relief: Relief, scheme: BandScheme) -> tuple[Array, NDArray[np.intp], Array]:
+    """Shown slope of each cell of a map, its band, -1 where unknown, and its colour with the light on it."""
     count = len(scheme.bands)
     tints = np.array([band_tint(k, count) for k in range(count)])
     known = np.isfinite(relief.slope_deg)
     shown = shown_slope_deg(np.where(known, relief.slope_deg, 0.0))
     band = np.searchsorted(np.array(scheme.edges_deg), shown, side="right")
-    # The light of cells beside a void is unknown; they lie level in it.
-    light = np.nan_to_num(np.where(known, relief.light, 0.0))
-    return np.where(known, band, -1), shade(tints[band], light, light_strength(count))
+    colours = shade(tints[band], lit(relief), light_strength(count))
+    return np.where(known, shown, np.nan), np.where(known, band, -1), colours

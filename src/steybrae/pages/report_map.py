@@ -13,14 +13,15 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from matplotlib.colors import to_rgb
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 from numpy.typing import NDArray
 
 from steybrae.bands import BandScheme
 from steybrae.figures.patterns import pattern
-from steybrae.figures.png import colour_png, grey_png, palette_png
-from steybrae.figures.style import band_hatch, hatch_ink, tinted
+from steybrae.figures.png import colour, colour_png, grey_png, palette_png
+from steybrae.figures.style import band_hatch, hatch_ink, lit, tinted
 from steybrae.screening.pictures.drawn import LineKind, bar_m, drawn_map
 from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.pictures.relief import lines_on_map
@@ -34,8 +35,6 @@ _DOTS_PER_MM: Final = 10.0
 """Of the hatches: a line is two dots, so that it reads on a phone as on paper."""
 
 _LINE_DOTS: Final = 2
-
-_INKS: Final = {"0.25": (64, 64, 64, 255), "white": (255, 255, 255, 255)}
 
 _THIN_UNITS: Final = 2.5
 """Lines may leave their course by this much when they are thinned: a fifth of a pixel at full size."""
@@ -129,7 +128,7 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
     width, height = (round(side * UNITS_PER_MM) for side in relief.map_mm)
     drawn, bar = drawn_map(screening, relief), bar_m(relief, relief.map_mm[0] / 4.0)
     scheme = BandScheme(screening.settings.edges_deg)
-    band, colours = tinted(relief, scheme)
+    _, band, colours = tinted(relief, scheme)
 
     def outline(kind: LineKind) -> str:
         return "".join(_path_data(part, relief) for line in drawn.of(kind) for part in line.parts)
@@ -193,8 +192,7 @@ def _light(relief: Relief) -> bytes:
     """Relief alone, in faint greys."""
     known = np.isfinite(relief.slope_deg)
     level, share = _RELIEF_GREY
-    # The light of cells beside a void is unknown; they lie level in it.
-    grey = np.clip(level + share * np.nan_to_num(np.where(known, relief.light, 0.0)), 0.0, 1.0)
+    grey = np.clip(level + share * lit(relief), 0.0, 1.0)
     return grey_png(np.round(255.0 * grey).astype(np.uint8), np.where(known, 255, 0).astype(np.uint8))
 
 
@@ -212,11 +210,11 @@ def _hatches(relief: Relief, band: NDArray[np.intp], count: int) -> bytes:
     )
     there = ringed[row, col]
     numbers = np.zeros((height, width), np.uint8)
-    inks = list(_INKS)
+    inks = [(0, 0, 0, 0)]
     for k in range(count):
-        ink = np.uint8(1 + inks.index(hatch_ink(k, count)))
-        numbers[(there == k) & pattern(band_hatch(k), rows, cols, _LINE_DOTS)] = ink
-    return palette_png(numbers, [(0, 0, 0, 0), *_INKS.values()])
+        numbers[(there == k) & pattern(band_hatch(k), rows, cols, _LINE_DOTS)] = len(inks)
+        inks.append(colour(to_rgb(hatch_ink(k, count))))
+    return palette_png(numbers, inks)
 
 
 def _path_data(points: Array, relief: Relief) -> str:

@@ -297,7 +297,7 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
         "terraced": contours is not None,
         "whole units": rounded is not None,
         "striped": steps is not None,
-        "seam": bool(seams_in(marks)),
+        "seam": bool(_seams(marks, finer=source is not None)),
         "flat fill": same_share > 0.0 and contours is None,
         "spikes": marks.spikes > 0 and contours is None and not doubtful,
         "unit doubtful": doubtful,
@@ -341,11 +341,11 @@ def seams_in(marks: Marks) -> tuple[Seam, ...]:
     None where so many lines step that they are stripes, nor on cells made finer or drawn from contours,
     whose own lines look alike.
     """
-    if (
-        max(_times(marks)) > 1.0
-        or _steps(marks, finer=False) is not None
-        or terrace_interval_m(marks.crowd) is not None
-    ):
+    return _seams(marks, finer=max(_times(marks)) > 1.0)
+
+
+def _seams(marks: Marks, *, finer: bool) -> tuple[Seam, ...]:
+    if finer or _steps(marks, finer=False) is not None or terrace_interval_m(marks.crowd) is not None:
         return ()
     return tuple(sorted(marks.seams, key=lambda seam: -seam.step_m))
 
