@@ -509,9 +509,10 @@ def _absurd_words(share: float) -> str:
         return ""
     low, high = LAND_HEIGHTS_M
     return (
-        f"{_percent(share)} percent of the heights read lie below {low:.0f} or above {high:.0f} m, which no "
-        "land has; they count as unknown. They may be voids that the model does not declare, or heights in "
-        "feet, decimetres or centimetres: declare the voids, state --z-unit, or bring the model to metres."
+        f"{_percent(share)} percent of the heights read lie below {low:.0f} or above {high:.0f} m, or are 0 "
+        "where no land comes near it; they count as unknown. They may be voids that the model does not "
+        "declare, or heights in feet, decimetres or centimetres: declare the voids, state --z-unit, or bring "
+        "the model to metres."
     )
 
 

@@ -16,8 +16,9 @@ from tests.on_grid import route_on
 from tests.raster.rasters_made import cells, run
 
 from steybrae.errors import FileReadError, ModelError
+from steybrae.files.model.arrays import ArrayRaster
 from steybrae.files.model.heights import same_cells
-from steybrae.files.model.rasters import open_model
+from steybrae.files.model.rasters import open_model, open_rasters
 from steybrae.raster.files.heights import RawHeights
 from steybrae.route.positions.places import Place
 from steybrae.screening import screen_route
@@ -198,6 +199,32 @@ class TestNoHeights:
     def test_the_ends_are_land(self, tmp_path: Path, value: float) -> None:
         assert not unknown(write(tmp_path / "dem.tif", boxed(value))).any()
 
+    @pytest.mark.parametrize("kind", ["int16", "float32", "float64"])
+    def test_a_0_far_below_all_land_is_missing_ground(self, tmp_path: Path, kind: str) -> None:
+        high = boxed(-600.0, kind) + 600
+        path = write(tmp_path / "dem.tif", high.astype(kind))
+        assert only_the_box(unknown(path))
+        with open_model([path]) as model:
+            model.read(0, 0, ROWS, COLS)
+            assert model.heights_read.absurd_share == 9 / (ROWS * COLS)
+
+    def test_a_0_with_a_shore_is_a_height(self, tmp_path: Path) -> None:
+        high = boxed(-600.0) + 600
+        high[30, 40] = 19.0
+        assert not unknown(write(tmp_path / "dem.tif", high)).any()
+        high[30, 40] = 20.0
+        assert only_the_box(unknown(write(tmp_path / "b.tif", high)))
+
+    def test_a_0_is_filled_from_another_tile(self, tmp_path: Path) -> None:
+        paths = [write(tmp_path / f"{k}.tif", z + 600) for k, z in enumerate((boxed(-600.0), HEIGHTS))]
+        with open_model(paths) as model:
+            assert_array_equal(model.read(0, 0, ROWS, COLS).heights_m, HEIGHTS + 600)
+
+    def test_an_array_is_looked_at_alike(self) -> None:
+        high = ArrayRaster(boxed(-600.0, "float64") + 600, PLACE["transform"], PLACE["crs"])
+        with open_rasters([high]) as model:
+            assert only_the_box(np.isnan(model.read(0, 0, ROWS, COLS).heights_m))
+
     def test_the_range_is_that_of_metres(self, tmp_path: Path) -> None:
         # Decimetres: 20 000 of them are 2000 m, 90 001 are no land.
         assert not unknown(write(tmp_path / "a.tif", boxed(20_000, "int32"), scale=0.1)).any()
@@ -298,9 +325,9 @@ def test_a_scale_is_told_by_all(tmp_path: Path) -> None:
 def test_route_ground_and_area_tell_the_same(tmp_path: Path) -> None:
     path = write(tmp_path / "dem.tif", boxed(-32768, "int16"))
     words = (
-        "About 0.5 percent of the heights read lie below -500 or above 9000 m, which no land has; they count "
-        "as unknown. They may be voids that the model does not declare, or heights in feet, decimetres or "
-        "centimetres: declare the voids, state --z-unit, or bring the model to metres."
+        "About 0.5 percent of the heights read lie below -500 or above 9000 m, or are 0 where no land comes "
+        "near it; they count as unknown. They may be voids that the model does not declare, or heights in "
+        "feet, decimetres or centimetres: declare the voids, state --z-unit, or bring the model to metres."
     )
     with open_model([path]) as model:
         ends = [model.grid.xy(col, 6.5) for col in (2.5, 20.5)]

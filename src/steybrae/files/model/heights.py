@@ -1,7 +1,8 @@
 """From what GDAL gives to heights: one rule for every reader of an elevation model.
 
 A number is a height where the file says nothing against it. What a mask, the declared no-data
-value or a block that was never written leaves out is unknown, and so is what no land has.
+value or a block that was never written leaves out is unknown, and so is what no land has. A 0 where
+no land of the file comes near it is such a number: programs write it for ground that they lack.
 """
 
 from __future__ import annotations
@@ -56,8 +57,11 @@ def stored_numbers(tile: Tile, window: Any, out: Cells) -> Cells | None:
     missing = None
     if MaskFlags.per_dataset in flags or MaskFlags.alpha in flags:
         missing = data.read_masks(1, window=window) == 0
-    if data.driver == "GTiff" and not out.all():
-        missing = _never_written(data, window, out, missing)
+    if not out.all():
+        if data.driver == "GTiff":
+            missing = _never_written(data, window, out, missing)
+        if _nodata(data) != 0.0 and tile.zero_is_missing:
+            out[out == 0.0] = np.inf  # no land has that: it is counted with those
     return missing
 
 
@@ -89,8 +93,8 @@ def make_unknown(tile: Tile, out: Cells, missing: Cells | None) -> int:
     Returns
     -------
     int
-        How many numbers were no heights of land (`LAND_HEIGHTS_M`) although the file says nothing
-        against them.
+        How many numbers were no heights of land (`LAND_HEIGHTS_M`; `Tile.zero_is_missing`) although the
+        file says nothing against them.
     """
     if missing is not None:
         out[missing] = np.nan

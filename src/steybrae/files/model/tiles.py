@@ -5,16 +5,20 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 import pyproj
 import rasterio.errors
+import rasterio.windows
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.names import clean
+from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.terrain.dem import Grid, horizontal_crs
 
 MOST_CELLS: Final = 2**40
@@ -31,6 +35,12 @@ CELLS: Final = (1e-9, 1e9)
 
 FARTHEST: Final = 1e12
 """Greatest coordinate of a corner, units of its CRS (our choice)."""
+
+SHORE_M: Final = 20.0
+"""A file with no land nearer to its 0 than this has no shore, metres (our choice)."""
+
+_LOOKS, _LOOK_CELLS = 12, 16
+"""Squares along each side of a file in which a shore is looked for, and their side in cells (our choice)."""
 
 LEAST_TURN: Final = 1e-6
 """Sine of the angle between rows and columns below which they have one direction (our choice)."""
@@ -67,6 +77,29 @@ class Tile:
     col: int
     step_m: float
     offset_m: float
+
+    @cached_property
+    def zero_is_missing(self) -> bool:
+        """Whether a number 0 is missing ground that nobody declared: no land of the file is near it.
+
+        Looked at in squares spread over the file, so that every reader of it says the same. With a shore,
+        or where all is 0, it is a height: land may be there, and heights of one number have a caution.
+        """
+        low, high = sorted((end - self.offset_m) / self.step_m for end in LAND_HEIGHTS_M)
+        sides = [min(_LOOK_CELLS, size) for size in (self.data.height, self.data.width)]
+        rows, cols = (
+            np.unique(np.linspace(0, size - side, _LOOKS).astype(int)).tolist()
+            for size, side in zip((self.data.height, self.data.width), sides, strict=True)
+        )
+        land, numbers = False, np.empty(sides)
+        for row, col in ((row, col) for row in rows for col in cols):
+            with suppress(rasterio.errors.RasterioError):  # who needs that block is told of the damage
+                self.data.read(1, window=rasterio.windows.Window(col, row, *sides[::-1]), out=numbers)
+                known = numbers[(numbers >= low) & (numbers <= high) & (numbers != 0.0)]
+                if (np.abs(known * self.step_m) < SHORE_M).any():
+                    return False
+                land = land or known.size > 0
+        return land
 
 
 def check_band(file: RasterFile) -> None:
