@@ -12,6 +12,8 @@ import rasterio
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
+from rasterio.enums import Resampling
+from tests.made_models import finer, read_made
 from tests.on_grid import TRUE_GRID
 from tests.raster.rasters_made import UTM, cells, mountains, run, with_voids, write
 from tests.raster.test_kernel import near_an_edge, plain_bands, told
@@ -25,6 +27,7 @@ from steybrae.raster.windows import possible_bands
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
 from steybrae.screening.ground.at import ground_at, look_around
+from steybrae.screening.model.look import found_near
 from steybrae.terrain.attributes import slope_field
 from steybrae.terrain.cell_share import roughness_deg
 from steybrae.terrain.dem import Dem, Grid
@@ -134,6 +137,23 @@ class TestPossible:
         assert found.bands[-1].possible_km2 == pytest.approx(
             sum(row.km2 for row in found.bands_possible if row.value >= 100 or row.value == 0)
         )
+
+    def test_a_model_made_finer_is_as_open_in_a_raster_as_at_a_place(self, tmp_path: Path) -> None:
+        hills = write(tmp_path / "hills.tif", mountains(60, 60, 20.0), transform=grid_of(20.0))
+        path = finer(read_made(hills), 4.0, Resampling.bilinear).write(tmp_path / "finer.tif")
+        with open_model([path]) as opened:
+            found = found_near(opened)
+            known = slope_uncertainty("horn", jacobian_at(opened.grid, 120.0, 120.0), found=found)
+        run(tmp_path / "out", path, layers=THREE, model_found=found)
+        field = slope_field(all_of(path), halves=(2, 2))
+        high = least_ends_deg(field.slope_deg, known, roughness_deg(field.short_deg))[1][INSIDE]
+        short = field.short_deg[INSIDE]
+        steepest = np.fmax(np.fmax(field.slope_deg[INSIDE], high), np.where(short >= 30.0, short, np.nan))
+        expected = plain_bands(steepest) + np.where(np.isnan(high), 100, 0)
+        expected[np.isnan(field.slope_deg[INSIDE])] = 0
+        got = cells(tmp_path / "out" / "bands_possible.tif")
+        assert found.source_cell_m == pytest.approx(20.0, abs=0.1)
+        assert near_an_edge(steepest, within_deg=1e-2)[got != expected].all()
 
     def test_a_short_step_in_gentle_ground_counts(self, tmp_path: Path) -> None:
         x = np.arange(300.0)
