@@ -287,10 +287,11 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     ),
     (
         "cells_interpolated",
-        "The model was made finer by interpolation, or smoothed: it shows less than its cells promise.",
+        "The model was interpolated, drawn between points or smoothed: it shows less than its cells promise.",
         lambda at: "interpolated" in at.model_found,
-        "The model was made finer by interpolation, or smoothed: it shows no more than coarser cells would, "
-        "and looks smoother than the ground is. Intervals are those of the coarser cells.",
+        "The model was made finer by interpolation, drawn between points far apart, or smoothed: it shows no "
+        "more than coarser cells would, and looks smoother than the ground is. Intervals are those of the "
+        "coarser cells.",
     ),
     (
         "terraces",

@@ -63,10 +63,12 @@ def test_what_is_found_is_told_with_what_it_does(run: Run, made_finer: Path) -> 
     text = " ".join(out.split())
     assert (status, err) == (0, "")
     assert re.search(
-        r"interpolated 100\.0 % Cells of 3\.33 m were made finer by interpolation, or smoothed", text
+        r"interpolated 100\.0 % Cells of 3\.33 m were made finer by interpolation, drawn between points far "
+        r"apart, or smoothed: it looks smoother",
+        text,
     )
     assert "than cells of about 9.9" in text
-    assert "The model was made finer by interpolation, or smoothed" in text
+    assert "The model was made finer by interpolation, drawn between points far apart, or smoothed" in text
 
 
 def test_a_model_too_small_to_be_examined_says_so(run: Run, sample_dem: Path, tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+from scipy.interpolate import LinearNDInterpolator
 
 from steybrae.quantities import FOOT_M
 from steybrae.terrain.examine.finer import finer_times, periods_of
@@ -23,6 +24,7 @@ from steybrae.terrain.examine.found import (
     seams_in,
     whole_unit_m,
 )
+from steybrae.terrain.examine.planes import cells_apart, planes_of
 from steybrae.terrain.examine.stripes import crowd_of, terrace_interval_m
 from steybrae.terrain.model_kinds import MODEL_KINDS, survey_error
 from steybrae.terrain.uncertainty import least_ends_deg, slope_uncertainty
@@ -99,6 +101,57 @@ def test_one_axis_made_finer_is_told_by_the_longer_side() -> None:
     made = between(rough_ground(2)[:128, :128], 4)[::4]
     found = found_in(marks_of(made, (5.0, 5.0)), (5.0, 5.0))
     assert found.source_cell_m == pytest.approx(20.0, rel=0.03)
+
+
+def drawn_through_points(heights: np.ndarray, apart: float, seed: int = 1) -> np.ndarray:
+    """Heights at scattered points, so many cells apart on the mean, and plane triangles between them."""
+    rng = np.random.default_rng(seed)
+    side = len(heights) - 1
+    at = rng.uniform(0.0, side, (round((side / apart) ** 2), 2))
+    near = np.round(at).astype(int)
+    cells = np.moveaxis(np.mgrid[: side + 1, : side + 1], 0, -1)
+    return np.asarray(LinearNDInterpolator(at, heights[near[:, 0], near[:, 1]])(cells))
+
+
+@pytest.mark.parametrize("apart", [2.3, 3.0, 4.0, 6.0, 10.0, 20.0])
+@pytest.mark.parametrize("rounded_m", [None, 0.01, 0.01 * FOOT_M])
+def test_ground_drawn_between_points_is_told_by_how_far_apart_they_are(
+    apart: float, rounded_m: float | None
+) -> None:
+    made = drawn_through_points(rough_ground(1), apart)
+    if rounded_m is not None:
+        made = np.round(made / rounded_m) * rounded_m
+    found = found_in(marks_of(made.astype(np.float32).astype(float), CELL), CELL)
+    if rounded_m is not None and apart <= 3.0:
+        assert found.source_cell_m is None  # rounding hides the few planes that there are
+    else:
+        assert set(found.kinds) - {"voids"} == {"interpolated"}
+        assert found.source_cell_m == pytest.approx(10.0 * apart, rel=0.25)
+
+
+@pytest.mark.parametrize("steepness", [0.05, 0.3, 1.0])
+@pytest.mark.parametrize("rounded_m", [0.003, 0.01, 0.0328, 0.1, 0.5])
+def test_rounding_is_not_taken_for_points(steepness: float, rounded_m: float) -> None:
+    """Gentle ground in steps does not bend here and there either."""
+    made = np.round(rough_ground(2, steepness=steepness) / rounded_m) * rounded_m
+    assert cells_apart(planes_of(made)) == 1.0
+
+
+def test_gaps_filled_here_and_there_do_not_count_for_the_whole() -> None:
+    made, filled = rough_ground(1), drawn_through_points(rough_ground(1), 15.0)
+    made[20:80, 30:90] = filled[20:80, 30:90]
+    made[150:200, 150:190] = filled[150:200, 150:190]
+    assert planes_of(made)[:, 0].max() > 0.2
+    assert cells_apart(planes_of(made)) == 1.0
+
+
+def test_lakes_and_surfaces_made_for_a_trial_are_not_drawn_between_points() -> None:
+    row, col = np.mgrid[:SIDE, :SIDE] * 10.0
+    assert planes_of(np.full((SIDE, SIDE), 700.0)).tolist() == [[0.0, 0.0]] * 36
+    plane = planes_of(100.0 + 0.5 * row + 0.2 * col)
+    assert (plane[:, 0] == 1.0).all()
+    assert cells_apart(plane) == 1.0
+    assert cells_apart(planes_of(np.minimum(0.5 * row, 900.0 + 0.2 * col))) == 1.0
 
 
 def test_blocks_too_small_for_a_window_tell_nothing() -> None:

@@ -64,8 +64,9 @@ def finding_words(
     rounded, striped = found.rounded_m or 0.0, found.striped_m or 0.0
     return {
         "interpolated": (
-            f"Cells of {cell_m:.3g} m were made finer by interpolation, or smoothed: it looks smoother than "
-            f"the ground, and shows no more than cells of about {source:.3g} m."
+            f"Cells of {cell_m:.3g} m were made finer by interpolation, drawn between points far apart, or "
+            "smoothed: it looks smoother than the ground, and shows no more than cells of about "
+            f"{source:.3g} m."
         ),
         "terraced": (
             f"Heights crowd every {contours:.3g} m: it was drawn from contours. Between them its slopes are "

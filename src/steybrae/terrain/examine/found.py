@@ -3,7 +3,8 @@
 =============== ==============================================================================
 kind            what it does
 =============== ==============================================================================
-interpolated    what cells hide is reckoned by the cells that there were before
+interpolated    what cells hide is reckoned by the cells that there were before, or by how far apart the
+                points are that it was drawn between
 terraced        survey error of contours, at least
 whole units     the rounding, ``unit / sqrt(12)`` (JCGM 100:2008, 4.3.7), is added to it
 striped         so is the height of the stripes
@@ -29,6 +30,7 @@ from steybrae.ranges import Positive
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array
 from steybrae.terrain.examine.finer import Periods, finer_times, finer_times_in_noise, periods_of
+from steybrae.terrain.examine.planes import cells_apart, planes_of
 from steybrae.terrain.examine.stripes import (
     LEAST_STRIPED,
     LEAST_STRIPED_FINER,
@@ -86,6 +88,8 @@ class Marks:
         Count of slopes over `UNIT_BASELINE_M`, by whole degrees.
     area_m2
         Area of the cells that are known.
+    planes
+        From `steybrae.terrain.examine.planes.planes_of`.
     """
 
     cells: int
@@ -100,6 +104,7 @@ class Marks:
     seams: tuple[Seam, ...]
     steep: Array
     area_m2: float
+    planes: Array
 
     def __add__(self, other: Marks) -> Marks:
         """Put the sums of two blocks together."""
@@ -116,6 +121,7 @@ class Marks:
             self.seams + other.seams,
             self.steep + other.steep,
             self.area_m2 + other.area_m2,
+            np.concatenate((self.planes, other.planes)),
         )
 
 
@@ -149,6 +155,7 @@ def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
         seams=(*seams_of(across, "column"), *seams_of(down, "row")),
         steep=_steep(heights_m, cell_m),
         area_m2=len(known) * cell_m[0] * cell_m[1],
+        planes=planes_of(heights_m),
     )
 
 
@@ -283,12 +290,14 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
     voids: tuple[FindingKind, ...] = ("voids",) if marks.known < marks.cells else ()
     if marks.known < LEAST_CELLS:
         return ModelFound(voids)
-    times = _times(marks)
-    source = max(size * one for size, one in zip(cell_m, times, strict=True)) if max(times) > 1.0 else None
     unit = whole_unit_m(marks)
     contours = unit if unit is not None and unit >= CONTOUR_STEP_M else terrace_interval_m(marks.crowd)
     if unit == FOOT_M and contours is not None and contours < LEAST_IN_FEET_M:
         contours = None
+    times = _times(marks)
+    if max(times) == 1.0 and contours is None:
+        times = (cells_apart(marks.planes),) * 2
+    source = max(size * one for size, one in zip(cell_m, times, strict=True)) if max(times) > 1.0 else None
     rounded = None if contours is not None else unit
     steps = _steps(marks, finer=source is not None)
     doubtful = marks.area_m2 >= DOUBTFUL_AREA_M2 and steep_tenth_deg(marks) >= DOUBTFUL_TENTH_DEG
