@@ -482,7 +482,7 @@ UNIT_STEEP: Final = (
 
 _TOLD_LINES: Final = {
     "unit_doubtful": "The heights look like another unit than was taken.",
-    "absurd_heights": "Heights that no land has count as unknown; check voids and unit.",
+    "absurd_heights": "Heights that no land has, or across gaps, count as unknown; check voids and unit.",
     "same_heights": "Stretches of one identical number in the model: a lake, or missing ground filled up.",
     "overhead_left_out": "Part of what may be overhead was left out on request.",
 }
@@ -510,10 +510,10 @@ def _absurd_words(share: float) -> str:
         return ""
     low, high = LAND_HEIGHTS_M
     return (
-        f"{_percent(share)} percent of the heights read lie below {low:.0f} or above {high:.0f} m, or are 0 "
-        "where no land comes near it; they count as unknown. They may be voids that the model does not "
-        "declare, or heights in feet, decimetres or centimetres: declare the voids, state --z-unit, or bring "
-        "the model to metres."
+        f"{_percent(share)} percent of the heights read lie below {low:.0f} or above {high:.0f} m, are 0 "
+        "where no land comes near it, or lie in planes laid across gaps; they count as unknown. They may be "
+        "voids that the model does not declare, or heights in feet, decimetres or centimetres: declare the "
+        "voids, state --z-unit, or bring the model to metres."
     )
 
 

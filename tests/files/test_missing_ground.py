@@ -12,8 +12,10 @@ import rasterio.shutil
 from affine import Affine
 from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
+from scipy.interpolate import LinearNDInterpolator
 from tests.on_grid import route_on
 from tests.raster.rasters_made import cells, run
+from tests.terrain.test_examine import rough_ground
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.model.arrays import ArrayRaster
@@ -36,6 +38,23 @@ def boxed(value: float, kind: str = "float32") -> NDArray[Any]:
     z = HEIGHTS.astype(kind)
     z[BOX] = value
     return z
+
+
+SIDE = 320
+GAP = (slice(80, 120), slice(88, 124))
+
+
+def gapped(rounded_m: float | None) -> NDArray[Any]:
+    """Uneven ground with a gap over which triangles were laid from rim to rim."""
+    z = rough_ground(5, SIDE)
+    ring = np.zeros(z.shape, np.bool_)
+    ring[GAP[0].start - 1 : GAP[0].stop + 1, GAP[1].start - 1 : GAP[1].stop + 1] = True
+    ring[GAP] = False
+    inside = np.stack(
+        np.meshgrid(*(np.arange(part.start, part.stop) for part in GAP), indexing="ij"), axis=-1
+    )
+    z[GAP] = LinearNDInterpolator(np.argwhere(ring), z[ring])(inside)
+    return (z if rounded_m is None else np.round(z / rounded_m) * rounded_m).astype("float32")
 
 
 def write(path: Path, z: NDArray[Any], mask: NDArray[Any] | None = None, **options: Any) -> Path:
@@ -225,6 +244,53 @@ class TestNoHeights:
         with open_rasters([high]) as model:
             assert only_the_box(np.isnan(model.read(0, 0, ROWS, COLS).heights_m))
 
+    @pytest.mark.parametrize("rounded_m", [None, 0.01])
+    def test_planes_laid_across_a_gap_are_missing_ground(
+        self, tmp_path: Path, rounded_m: float | None
+    ) -> None:
+        path = write(tmp_path / "dem.tif", gapped(rounded_m))
+        gap = np.zeros((SIDE, SIDE), np.bool_)
+        gap[GAP] = True
+        with open_model([path]) as model:
+            whole = model.read(0, 0, SIDE, SIDE).heights_m
+            assert np.isnan(whole[gap]).mean() >= (0.3 if rounded_m else 0.6)
+            assert not np.isnan(whole[~gap]).any()
+            assert model.heights_read.absurd_share == np.isnan(whole).mean()
+            # Every window leaves out the same, squares that it cuts among them.
+            for row, col, rows, cols in ((83, 91, 20, 31), (-3, 70, 150, 5), (100, 95, 1, 1)):
+                part = model.read(row, col, rows, cols).heights_m
+                top = max(row, 0)
+                expected = np.full((rows, cols), np.nan)
+                expected[top - row :] = whole[top : row + rows, col : col + cols]
+                assert_array_equal(part, expected)
+            raw = RawHeights(model)
+            numbers = np.empty((SIDE, SIDE), raw.dtype)
+            raw.read(0, 0, numbers)
+            assert_array_equal(np.isnan(numbers), np.isnan(whole))
+
+    @pytest.mark.parametrize("rounded_m", [None, 0.01, 0.1, 1.0])
+    def test_uneven_ground_without_a_gap_is_all_there(self, tmp_path: Path, rounded_m: float | None) -> None:
+        z = rough_ground(5, SIDE)
+        z = z if rounded_m is None else np.round(z / rounded_m) * rounded_m
+        with open_model([write(tmp_path / "dem.tif", z.astype("float32"))]) as model:
+            assert not np.isnan(model.read(0, 0, SIDE, SIDE).heights_m).any()
+
+    def test_a_gap_filled_up_is_taken_from_another_tile(self, tmp_path: Path) -> None:
+        paths = [
+            write(tmp_path / "a.tif", gapped(None)),
+            write(tmp_path / "b.tif", rough_ground(5, SIDE).astype("float32")),
+        ]
+        with open_model(paths) as model:
+            whole = model.read(0, 0, SIDE, SIDE).heights_m
+        assert not np.isnan(whole).any()
+        assert (whole[GAP] == rough_ground(5, SIDE)[GAP].astype("float32")).mean() >= 0.5
+
+    def test_made_surfaces_of_planes_are_all_there(self, tmp_path: Path) -> None:
+        row, col = np.mgrid[:SIDE, :SIDE] * 10.0
+        z = np.minimum(0.6 * row, 1500.0 - 0.3 * col).astype("float32")
+        with open_model([write(tmp_path / "dem.tif", z)]) as model:
+            assert not np.isnan(model.read(0, 0, SIDE, SIDE).heights_m).any()
+
     def test_the_range_is_that_of_metres(self, tmp_path: Path) -> None:
         # Decimetres: 20 000 of them are 2000 m, 90 001 are no land.
         assert not unknown(write(tmp_path / "a.tif", boxed(20_000, "int32"), scale=0.1)).any()
@@ -325,9 +391,10 @@ def test_a_scale_is_told_by_all(tmp_path: Path) -> None:
 def test_route_ground_and_area_tell_the_same(tmp_path: Path) -> None:
     path = write(tmp_path / "dem.tif", boxed(-32768, "int16"))
     words = (
-        "About 0.5 percent of the heights read lie below -500 or above 9000 m, or are 0 where no land comes "
-        "near it; they count as unknown. They may be voids that the model does not declare, or heights in "
-        "feet, decimetres or centimetres: declare the voids, state --z-unit, or bring the model to metres."
+        "About 0.5 percent of the heights read lie below -500 or above 9000 m, are 0 where no land comes "
+        "near it, or lie in planes laid across gaps; they count as unknown. They may be voids that the model "
+        "does not declare, or heights in feet, decimetres or centimetres: declare the voids, state --z-unit, "
+        "or bring the model to metres."
     )
     with open_model([path]) as model:
         ends = [model.grid.xy(col, 6.5) for col in (2.5, 20.5)]

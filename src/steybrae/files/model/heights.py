@@ -1,8 +1,9 @@
 """From what GDAL gives to heights: one rule for every reader of an elevation model.
 
 A number is a height where the file says nothing against it. What a mask, the declared no-data
-value or a block that was never written leaves out is unknown, and so is what no land has. A 0 where
-no land of the file comes near it is such a number: programs write it for ground that they lack.
+value or a block that was never written leaves out is unknown, and so is what no land has. Two things
+count as such: a 0 where no land of the file comes near it, for programs write it for ground that they
+lack; and what lies in planes where all other ground is uneven, for programs lay them across gaps.
 """
 
 from __future__ import annotations
@@ -19,9 +20,13 @@ from steybrae.cautions import SAME_CELLS
 from steybrae.errors import FileReadError
 from steybrae.files.model.tiles import Tile
 from steybrae.quantities import LAND_HEIGHTS_M
+from steybrae.terrain.examine.planes import GAP_SIDE, WIDEST_RULE, gap_squares
 
 STRIP_ROWS: Final = 64
 """Rows searched at once, which stay in the processor's cache."""
+
+_NO_HEIGHT: Final = np.inf
+"""Stands for what no land has, till it is counted and made unknown."""
 
 MOST_REASON: Final = 160
 """Most characters of GDAL's own words in an error (our choice)."""
@@ -51,8 +56,21 @@ def stored_numbers(tile: Tile, window: Any, out: Cells) -> Cells | None:
         A block is damaged; see `damaged`.
     """
     data = tile.data
-    # A view, for rasterio changes the shape of what it is given, and leaves it so after an error.
-    data.read(1, window=window, out=out[...])
+    whole = _of_whole_squares(tile, window)
+    numbers = out if whole == window else np.empty((whole.height, whole.width), out.dtype)
+    try:
+        # A view, for rasterio changes the shape of what it is given, and leaves it so after an error.
+        data.read(1, window=whole, out=numbers[...])
+    except rasterio.errors.RasterioError:
+        if numbers is out:
+            raise
+        whole, numbers = window, out
+        data.read(1, window=window, out=out[...])
+    if np.dtype(data.dtypes[0]).kind == "f":
+        _leave_gaps_out(tile, whole, numbers)
+    if numbers is not out:
+        top, left = window.row_off - whole.row_off, window.col_off - whole.col_off
+        out[...] = numbers[top : top + out.shape[0], left : left + out.shape[1]]
     flags = data.mask_flag_enums[0]
     missing = None
     if MaskFlags.per_dataset in flags or MaskFlags.alpha in flags:
@@ -61,8 +79,29 @@ def stored_numbers(tile: Tile, window: Any, out: Cells) -> Cells | None:
         if data.driver == "GTiff":
             missing = _never_written(data, window, out, missing)
         if _nodata(data) != 0.0 and tile.zero_is_missing:
-            out[out == 0.0] = np.inf  # no land has that: it is counted with those
+            out[out == 0.0] = _NO_HEIGHT
     return missing
+
+
+def _of_whole_squares(tile: Tile, window: Any) -> Any:
+    """Widen a window to whole squares that may be gaps, so that all windows leave out the same cells."""
+    if np.dtype(tile.data.dtypes[0]).kind != "f":
+        return window
+    ends = (window.row_off, window.height, tile.data.height), (window.col_off, window.width, tile.data.width)
+    (top, high), (left, wide) = (
+        (first := at // GAP_SIDE * GAP_SIDE, min(-(-(at + size) // GAP_SIDE) * GAP_SIDE, most) - first)
+        for at, size, most in ends
+    )
+    return rasterio.windows.Window(left, top, wide, high)
+
+
+def _leave_gaps_out(tile: Tile, window: Any, numbers: Cells) -> None:
+    """Put a number that no land has where a gap was filled up with planes."""
+    where = tile.step_m, int(window.row_off), int(window.col_off)
+    if len(gap_squares(numbers, *where, WIDEST_RULE)) == 0 or tile.gap_rule is None:
+        return
+    for row, col in gap_squares(numbers, *where, tile.gap_rule).tolist():
+        numbers[row : row + GAP_SIDE, col : col + GAP_SIDE] = _NO_HEIGHT
 
 
 def _never_written(data: Any, window: Any, out: Cells, missing: Cells | None) -> Cells | None:

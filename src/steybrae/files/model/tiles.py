@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import product
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,7 +20,8 @@ import rasterio.windows
 from steybrae.errors import FileReadError, ModelError
 from steybrae.names import clean
 from steybrae.quantities import LAND_HEIGHTS_M
-from steybrae.terrain.dem import Grid, horizontal_crs
+from steybrae.terrain.dem import Array, Grid, horizontal_crs
+from steybrae.terrain.examine.planes import GapRule, gap_rule
 
 MOST_CELLS: Final = 2**40
 """Largest grid that several tiles may span, cells; beyond it they are not one model (our choice)."""
@@ -39,8 +41,11 @@ FARTHEST: Final = 1e12
 SHORE_M: Final = 20.0
 """A file with no land nearer to its 0 than this has no shore, metres (our choice)."""
 
-_LOOKS, _LOOK_CELLS = 12, 16
-"""Squares along each side of a file in which a shore is looked for, and their side in cells (our choice)."""
+_LOOKS, _LOOK_CELLS = 8, 40
+"""Squares along each side of a file that tell what its numbers are, and their side in cells (our choice)."""
+
+DEGREE_M: Final = 111_000.0
+"""A degree of latitude, metres, for telling fine cells from coarse ones."""
 
 LEAST_TURN: Final = 1e-6
 """Sine of the angle between rows and columns below which they have one direction (our choice)."""
@@ -82,24 +87,38 @@ class Tile:
     def zero_is_missing(self) -> bool:
         """Whether a number 0 is missing ground that nobody declared: no land of the file is near it.
 
-        Looked at in squares spread over the file, so that every reader of it says the same. With a shore,
-        or where all is 0, it is a height: land may be there, and heights of one number have a caution.
+        With a shore, or where all is 0, it is a height: land may be there, and heights of one number have a
+        caution.
         """
-        low, high = sorted((end - self.offset_m) / self.step_m for end in LAND_HEIGHTS_M)
-        sides = [min(_LOOK_CELLS, size) for size in (self.data.height, self.data.width)]
+        heights_m = self._squares - self.offset_m
+        known = heights_m[np.isfinite(heights_m) & (heights_m != 0.0)]
+        return known.size > 0 and not bool((np.abs(known) < SHORE_M).any())
+
+    @cached_property
+    def gap_rule(self) -> GapRule | None:
+        """How gaps that were filled up are told in it; see `steybrae.terrain.examine.planes.gap_rule`."""
+        crs = self.data.crs
+        unit_m = DEGREE_M if crs is not None and crs.is_geographic else 1.0
+        return gap_rule(self._squares, unit_m * abs(self.data.transform.determinant) ** 0.5)
+
+    @cached_property
+    def _squares(self) -> Array:
+        """Heights of squares spread over the file, metres, so that every reader of it says the same."""
+        low, high = LAND_HEIGHTS_M
+        size = self.data.height, self.data.width
+        sides = [min(_LOOK_CELLS, side) for side in size]
         rows, cols = (
-            np.unique(np.linspace(0, size - side, _LOOKS).astype(int)).tolist()
-            for size, side in zip((self.data.height, self.data.width), sides, strict=True)
+            np.unique(np.linspace(0, end - side, _LOOKS).astype(int)).tolist()
+            for end, side in zip(size, sides, strict=True)
         )
-        land, numbers = False, np.empty(sides)
-        for row, col in ((row, col) for row in rows for col in cols):
+        found = np.full((len(rows) * len(cols), *sides), np.nan)
+        for square, (row, col) in zip(found, product(rows, cols), strict=True):
             with suppress(rasterio.errors.RasterioError):  # who needs that block is told of the damage
-                self.data.read(1, window=rasterio.windows.Window(col, row, *sides[::-1]), out=numbers)
-                known = numbers[(numbers >= low) & (numbers <= high) & (numbers != 0.0)]
-                if (np.abs(known * self.step_m) < SHORE_M).any():
-                    return False
-                land = land or known.size > 0
-        return land
+                self.data.read(1, window=rasterio.windows.Window(col, row, *sides[::-1]), out=square[...])
+        found *= self.step_m
+        found += self.offset_m
+        found[~((found >= low) & (found <= high))] = np.nan
+        return found
 
 
 def check_band(file: RasterFile) -> None:
