@@ -115,10 +115,9 @@ class Tile:
         for square, (row, col) in zip(found, product(rows, cols), strict=True):
             with suppress(rasterio.errors.RasterioError):  # who needs that block is told of the damage
                 self.data.read(1, window=rasterio.windows.Window(col, row, *sides[::-1]), out=square[...])
-        found *= self.step_m
-        found += self.offset_m
-        found[~((found >= low) & (found <= high))] = np.nan
-        return found
+        with np.errstate(over="ignore", invalid="ignore"):
+            found = found * self.step_m + self.offset_m
+        return np.where((found >= low) & (found <= high), found, np.nan)
 
 
 def check_band(file: RasterFile) -> None:
