@@ -28,6 +28,7 @@ from steybrae.screening.ground.at import ground_at, look_around
 from steybrae.terrain.attributes import slope_field
 from steybrae.terrain.cell_share import roughness_deg
 from steybrae.terrain.dem import Dem, Grid
+from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.gradients import plane_gradients
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.uncertainty import least_ends_deg, slope_uncertainty
@@ -121,7 +122,7 @@ class TestPossible:
             known = slope_uncertainty("horn", jacobian_at(opened.grid, cols / 2, rows / 2))
         high = least_ends_deg(field.slope_deg, known, roughness_deg(field.short_deg))[1][INSIDE]
         slope, short = field.slope_deg[INSIDE], field.short_deg[INSIDE]
-        steepest = np.fmax(np.fmax(slope, high), np.where(short >= 30.0, short, np.nan))
+        steepest = np.fmax(np.fmax(slope, high), np.where(shown_slope_deg(short) >= 30.0, short, np.nan))
         expected = plain_bands(steepest) + np.where(np.isnan(high), 100, 0)
         expected[np.isnan(slope)] = 0
         got = cells(made / "bands_possible.tif")
@@ -151,6 +152,26 @@ class TestPossible:
         bands, possible = (cells(tmp_path / "out" / f"{name}.tif") for name in ("bands", "bands_possible"))
         assert_array_equal(possible[bands > 0], bands[bands > 0] + 100)
         assert found.bands[-1].possible_share == pytest.approx(1.0)
+
+    def test_cells_made_finer_reach_as_far_as_at_a_place(self) -> None:
+        """Their roughness had counted as if the cells were as made: a band too low at 9 of 55 places."""
+        z = mountains(90, 90)
+        field = slope_field(Dem(Grid(UTM, "EPSG:32632", z.shape), z))
+        jacobian = np.array([[10.0, 0.0], [0.0, -10.0]])
+        known = slope_uncertainty("horn", jacobian, found=ModelFound(("interpolated",), 30.0))
+        high = least_ends_deg(field.slope_deg, known, roughness_deg(field.short_deg))[1][2:-2, 2:-2]
+        out = np.empty(high.shape, np.uint8)
+        slope, short = field.slope_deg[2:-2, 2:-2], field.short_deg[1:-1, 1:-1]
+        possible_bands(slope.astype(np.float32), short.astype(np.float32), known, EDGES, out)
+        expected = plain_bands(np.fmax(high, slope))
+        assert near_an_edge(high, within_deg=2e-3)[out != expected].all()
+
+    def test_a_short_piece_shown_as_30_degrees_counts(self) -> None:
+        known = slope_uncertainty("horn", np.array([[1.0, 0.0], [0.0, -1.0]]), kind="lidar")
+        for short, band in ((29.95, 3), (29.85, 1)):
+            out = np.empty((3, 3), np.uint8)
+            possible_bands(np.full((3, 3), 20.0), np.full((5, 5), short), known, EDGES, out)
+            assert (out[1, 1] == band).all()
 
     def test_more_stated_error_never_makes_a_band_gentler(self) -> None:
         z = mountains(90, 90)

@@ -90,7 +90,8 @@ class SlopeUncertainty:
         That is what the median of it grows by on copies of alpine slopes made 2 to 6 times finer, straight
         (0.7 to 0.8); on cubic ones and on rough ground it grows by less.
         """
-        return np.asarray(roughness, dtype=float) * float(self.finer**_ROUGHER)
+        # Single precision stays single.
+        return np.asarray(np.asarray(roughness) * float(self.finer**_ROUGHER))
 
     @property
     def middling_deg(self) -> float:
@@ -359,7 +360,7 @@ def high_end_deg(slope_deg: ArrayLike, known: SlopeUncertainty, roughness: Array
         np.tan(slope * (number(math.pi) / number(180.0))),
         COVERAGE * math.sqrt(_worst_variance(known)),
     )
-    _, up = cell_share_deg(slope, roughness, known.cell_m, known.baseline_m)
+    _, up = cell_share_deg(slope, known.rough_deg(roughness), known.cell_m, known.baseline_m)
     survey_up = np.arctan(m + number(spread)) * (number(180.0) / number(math.pi)) - slope
     out: Array = np.minimum(slope + np.sqrt(up * up + survey_up * survey_up), slope.dtype.type(90.0))
     return out
