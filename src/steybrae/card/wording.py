@@ -38,6 +38,7 @@ from steybrae.value import (
     lower,
     millimetres,
     minutes,
+    short_text,
     slope,
     steep_length,
     steepest_texts,
@@ -103,6 +104,11 @@ def corridor_text(ground: CardGround | None) -> str:
     return f"corridor {_least_text(ground, None if ground is None else ground.slope_corridor_max_deg)}"
 
 
+def short_pieces_text(ground: CardGround | None) -> str:
+    """Short pieces on the line or in the corridor: ``short pieces to 78.9°``; empty where none is steeper."""
+    return "" if ground is None else short_text(ground.short_corridor_max_deg).removeprefix(", ")
+
+
 def _least_text(ground: CardGround | None, slope_deg: float | None) -> str:
     return UNKNOWN if ground is None else slope(slope_deg, at_least=ground.open_above).text
 
@@ -118,11 +124,11 @@ def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        The 95 % end, the bands, metres of steep ground and where it faces, unknown metres.
+        Short pieces, the 95 % end, the bands, metres of steep ground and where it faces, unknown metres.
     """
     if ground is None:
         return ("no model: steepness not known",)
-    lines = (_may_be(ground), _bands(ground), _steep(ground), _unknown(ground))
+    lines = (short_pieces_text(ground), _may_be(ground), _bands(ground), _steep(ground), _unknown(ground))
     return tuple(line for line in lines if line)
 
 
