@@ -138,9 +138,9 @@ def _drop(drop: DropNear) -> str:
 
 def _zone(ground: GroundAt) -> list[str]:
     looks = ground.overhead
-    if looks is None or not looks.in_possible_zone:
+    if ground.start_zones is None or (looks is not None and not looks.in_possible_zone):
         return []
-    if ground.slope_deg is None:
+    if looks is None or ground.slope_deg is None:
         return [f"Whether this place stands in a start zone is {UNKNOWN}.", ""]
     if not looks.in_start_zone:
         return ["This place stands in a possible start zone: within what is known it may be steep.", ""]
