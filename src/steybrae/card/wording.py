@@ -19,6 +19,7 @@ from steybrae.card.result import (
     Overhead,
     RouteCard,
 )
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.overhead.result import unknown_words
 from steybrae.screening.places.words import AT_LINE, drop_words, off_words, overhead_there
 from steybrae.screening.result import LegScreening
@@ -303,7 +304,7 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
 
 def without_check_lines(steep: Sequence[SteepWithoutCheck]) -> tuple[str, ...]:
     """Tell ground that is left without a check, a line for what is known steep and one for what may be."""
-    known = [one for one in steep if (one.slope_max_deg or 0.0) >= STEEP_DEG]
+    known = [one for one in steep if shown_slope_deg(one.slope_max_deg or 0.0) >= STEEP_DEG]
     doubtful = [one for one in steep if one not in known]
     told = (
         ("Known steep, no place to measure from", known),
