@@ -72,8 +72,13 @@ def _short(short_deg: float | None, steepest_deg: float | None) -> Cell:
 
 def _drop(leg: LegScreening) -> Cell:
     if leg.drop is None:
-        return UNKNOWN if leg.slope_corridor_max_deg is None else NONE
+        return UNKNOWN if _drop_hidden(leg) else NONE
     return drop_lines(leg.drop)
+
+
+def _drop_hidden(leg: LegScreening) -> bool:
+    """Whether unknown ground on the line or in the corridor may hold one: models have voids at rims."""
+    return any(caution.key in ("unknown_on_line", "unknown_near") for caution in leg.cautions)
 
 
 def _at(leg: LegScreening) -> Value:
@@ -152,7 +157,7 @@ LEG_COLUMNS: Final = (
         "Drop",
         _drop,
         align="left",
-        order=lambda leg: _order(leg.drop and leg.drop.fall_m, leg.slope_corridor_max_deg),
+        order=lambda leg: leg.drop.fall_m if leg.drop else math.inf if _drop_hidden(leg) else 0.0,
     ),
     Column(
         "bands_possible",
