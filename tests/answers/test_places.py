@@ -16,7 +16,7 @@ from steybrae.render.terminal import terminal_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.known import ModelOrigin
 from steybrae.screening.places.result import DropAtPlace
-from steybrae.screening.places.words import drop_words, place_words
+from steybrae.screening.places.words import drop_words, place_line, place_words
 
 
 @pytest.fixture(scope="module")
@@ -139,3 +139,23 @@ def test_a_place_below_a_face_is_told_by_the_face_first(days):
 )
 def test_a_drop_says_where_it_is(off_m, told):
     assert drop_words(DropAtPlace(off_m, 8.2, "left")) == told
+
+
+def test_a_line_of_a_place_names_what_is_steeper_beside_it(days):
+    """Underfoot 30.2 stood alone where the corridor held 56.0, or steeper short pieces."""
+    place = next(one for one in days[19].places if one.kinds[0] == "underfoot" and one.corridor)
+    beside = replace(place.corridor, slope_max_deg=55.93, side="right", drop=None)
+    place = replace(place, kinds=("underfoot",), slope_max_deg=30.14, open_above=False, corridor=beside)
+    assert place_line(place) == "underfoot 30.2°, 56.0° right"
+    level = replace(place, corridor=replace(beside, slope_max_deg=30.14))
+    assert place_line(level) == "underfoot 30.2°"
+
+
+def test_what_is_shown_as_30_degrees_in_a_corridor_is_told(days):
+    """29.95 is shown as 30.0 and makes a place; its line said "terrain trap" and its words nothing."""
+    place = next(one for one in days[19].places if one.corridor)
+    sides = {"slope_max_deg": 29.95, "left_deg": 29.95, "right_deg": 29.85, "side": "left", "drop": None}
+    beside = replace(place.corridor, **sides)
+    place = replace(place, kinds=("corridor",), slope_max_deg=12.0, open_above=False, corridor=beside)
+    assert place_line(place) == "30.0° left"
+    assert "Corridor 30.0° left" in place_words(place)

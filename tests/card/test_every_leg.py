@@ -134,3 +134,17 @@ def test_a_check_has_one_name_everywhere(screening: RouteScreening) -> None:
         assert [line.split(":")[0] for line in lines if line[0].isdigit()] == names
     placed = [name for place in screening.places for name in place.checks]
     assert set(placed) <= set(expected)
+
+
+def test_every_form_tells_short_pieces_beside_a_gentler_corridor(
+    screening: RouteScreening, tmp_path: Path
+) -> None:
+    """Legs of a card stood with a corridor of 42.2 degrees where 10 m of it have 54.7."""
+    legs = tuple(replace(leg, short_corridor_max_deg=73.33) for leg in screening.legs)
+    card = make_card(replace(screening, legs=legs), CardSettings(dt.date(2027, 1, 15), "latlon"))
+    for form, text in forms(card, tmp_path).items():
+        told = "73.4" if form == "csv" else "short pieces to 73.4°"
+        assert text.count(told) >= len(legs), form
+    page = " ".join(phone_page(card, None).split())
+    # In the list of legs and on the screen of each.
+    assert page.count("short pieces to 73.4°") >= 2 * len(legs)

@@ -7,15 +7,17 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from tests.cli.conftest import Run
 from tests.pages.drawn import Reader
 
-from steybrae.answers.leg import leaves_text, way_off_text
+from steybrae.answers.leg import LINE_COLUMNS, leaves_text, way_off_text
 from steybrae.errors import PlanError
 from steybrae.files.plans import read_plan, write_plan
 from steybrae.files.results import sample_model
+from steybrae.quantities import shown_slope_deg
 from steybrae.screening.compared import RouteLines
 
 HIGH = [(59.2240, -8.0574), (59.2270, -8.0590), (59.2300, -8.0620)]
@@ -81,6 +83,23 @@ def test_lines_and_ways_off_and_shifts_have_headings_of_their_own(run: Run, seve
     assert heads == sorted(heads)
     assert "no order of merit" in out
     assert re.search(r"Way off to the lochan: leaves leg 2 at 0 m, 0\.35 km from the start", out)
+
+
+def test_lines_tell_what_lies_in_their_corridors(run: Run, several: str) -> None:
+    """A line along a rim stood beside others with what is underfoot alone."""
+    found = json.loads(run("route", several, "--dem", str(sample_model()), "--json")[1])
+    out = run("route", several, "--dem", str(sample_model()))[1]
+    table = out.partition("Lines side by side")[2].partition("Metres of each line")[0]
+    assert "Corridor" in table
+    for line in (*found["lines"], *found["ways_off"]):
+        assert shown(line["slope_corridor_max_deg"]) in out
+    line = SimpleNamespace(slope_corridor_max_deg=12.0, short_corridor_max_deg=47.93, open_above=True)
+    corridor = next(column for column in LINE_COLUMNS if column.key == "slope_corridor_max_deg")
+    assert corridor.of(line) == ("at least", "12.0°", "short 48.0°")
+
+
+def shown(deg: float) -> str:
+    return f"{shown_slope_deg(deg):.1f}°"
 
 
 def test_a_shift_is_told_by_leg_side_and_bands(run: Run) -> None:

@@ -37,6 +37,12 @@ def test_under_the_pointer_is_what_ground_tells_of_the_cell(client: TestClient) 
     assert told["written"] == f"{told['lat']:.5f}, {told['lon']:.5f}"
 
 
+def test_beside_unknown_ground_under_the_pointer_it_is_at_least(client: TestClient) -> None:
+    beside = (under(client, 465.5, 600.5 + col)["lines"] for col in range(80))
+    edge = next(lines for lines in beside if "nine cells here at least " in " ".join(lines))
+    assert edge[1].startswith("Slope at least ")
+
+
 def test_start_zones_under_the_pointer(client: TestClient) -> None:
     kinds = {
         line for col in range(380, 620, 30) for line in under(client, 240.5, col)["lines"] if "start" in line

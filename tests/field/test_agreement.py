@@ -140,6 +140,13 @@ def test_unknown_ground_is_not_gentle() -> None:
     assert (one.difference_deg, one.en_number, one.result) == (None, None, "cannot tell")
     assert one.sentence == "Cannot tell: model does not know this ground."
     assert result.open_above
+    # "band <25" stood there, as if that were known.
+    assert result.sentence == (
+        "The steeper figure leads: at least 12.0°, band <25 or steeper; how much steeper is not known."
+    )
+    assert compare_readings(ReadingSet((70.0,)), [Reference("model", None)]).sentence == (
+        "The steeper figure leads: at least 70.0°, band 55+; how much steeper is not known."
+    )
     assert {"open_above", "unknown_near"} <= {caution.key for caution in result.cautions}
 
 

@@ -388,6 +388,22 @@ def test_a_screening_without_ground_is_refused():
     )
 
 
+def test_a_corridor_beside_an_unknown_line_is_at_least_that(half_off):
+    """ "At least" stands with the line's figure; where that is unknown it was lost."""
+    legs = tuple(replace(leg, slope_max_deg=None, slope_corridor_max_deg=42.15) for leg in half_off.legs)
+    figure = route_figure(replace(half_off, legs=legs))
+    assert words(axes_of(figure, "table 1")).count("unknown | at least 42.2°") >= 1
+
+
+def test_a_headline_of_three_lines_stands_clear_of_the_map(half_off, monkeypatch):
+    """With short pieces and angles from within a zone its end stood on the map's frame."""
+    monkeypatch.setattr("steybrae.figures.route_figure._facts", lambda *_: "8 legs\npieces\n54.3°, leg 3)")
+    figure = route_figure(half_off)
+    figure.draw_without_rendering()
+    (facts,) = (text for text in figure.texts if text.get_gid() == "facts")
+    assert facts.get_window_extent().y0 > axes_of(figure, "map").get_window_extent().y1
+
+
 def test_legs_off_the_model_are_told_as_unknown(half_off):
     figure = route_figure(half_off)
     drawn, table = axes_of(figure, "map"), words(axes_of(figure, "table 1"))

@@ -6,6 +6,7 @@ import csv
 import datetime as dt
 import io
 import json
+from dataclasses import replace
 from xml.etree import ElementTree as ET
 
 import pytest
@@ -15,6 +16,7 @@ from tests.test_names import BAD, GOOD
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.files.cards import card_cautions_text, card_csv, card_geojson, card_gpx
 from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.positions.places import Place
 
 DAY = dt.date(2027, 1, 15)
@@ -23,6 +25,28 @@ DAY = dt.date(2027, 1, 15)
 @pytest.fixture(scope="module")
 def card(sample_plan: SamplePlan) -> RouteCard:
     return make_card(sample_plan.screening, CardSettings(DAY, "bng", 25_000.0, 65.0))
+
+
+def test_csv_tells_what_is_overhead(card: RouteCard) -> None:
+    """A gentle leg below a headwall read like any gentle leg."""
+    rows = list(csv.DictReader(io.StringIO(card_csv(card))))
+    for row, leg in zip(rows, card.legs, strict=True):
+        found = leg.ground.overhead
+        angles = (found.sight_deg, found.unfiltered_deg, found.path_deg)
+        deg = max((angle for angle in angles if angle is not None), default=None)
+        assert row["overhead_deg"] == ("" if deg is None else f"{shown_slope_deg(deg):.10g}")
+        assert row["unknown_above"] == ("yes" if found.unknown_above else "no")
+        assert (row["in_start_zone"] == "yes") == found.in_start_zone
+    assert (rows[2]["slope_max_deg"], rows[2]["overhead_deg"], rows[2]["unknown_above"]) == (
+        "15.3",
+        "41.6",
+        "no",
+    )
+    bare = list(
+        csv.DictReader(io.StringIO(card_csv(replace(card, legs=(replace(card.legs[0], ground=None),)))))
+    )
+    assert (bare[0]["in_start_zone"], bare[0]["overhead_deg"]) == ("unknown", "")
+    assert bare[0]["unknown_above"] == "yes"
 
 
 def test_csv_has_a_row_a_leg_rounded_against_the_reader(card: RouteCard) -> None:

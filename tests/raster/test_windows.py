@@ -12,8 +12,6 @@ import rasterio
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
-from rasterio.enums import Resampling
-from tests.made_models import finer, read_made
 from tests.on_grid import TRUE_GRID
 from tests.raster.rasters_made import UTM, cells, mountains, run, with_voids, write
 from tests.raster.test_kernel import near_an_edge, plain_bands, told
@@ -27,10 +25,10 @@ from steybrae.raster.windows import possible_bands
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
 from steybrae.screening.ground.at import ground_at, look_around
-from steybrae.screening.model.look import found_near
 from steybrae.terrain.attributes import slope_field
 from steybrae.terrain.cell_share import roughness_deg
 from steybrae.terrain.dem import Dem, Grid
+from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.gradients import plane_gradients
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.uncertainty import least_ends_deg, slope_uncertainty
@@ -124,7 +122,7 @@ class TestPossible:
             known = slope_uncertainty("horn", jacobian_at(opened.grid, cols / 2, rows / 2))
         high = least_ends_deg(field.slope_deg, known, roughness_deg(field.short_deg))[1][INSIDE]
         slope, short = field.slope_deg[INSIDE], field.short_deg[INSIDE]
-        steepest = np.fmax(np.fmax(slope, high), np.where(short >= 30.0, short, np.nan))
+        steepest = np.fmax(np.fmax(slope, high), np.where(shown_slope_deg(short) >= 30.0, short, np.nan))
         expected = plain_bands(steepest) + np.where(np.isnan(high), 100, 0)
         expected[np.isnan(slope)] = 0
         got = cells(made / "bands_possible.tif")
@@ -137,23 +135,6 @@ class TestPossible:
         assert found.bands[-1].possible_km2 == pytest.approx(
             sum(row.km2 for row in found.bands_possible if row.value >= 100 or row.value == 0)
         )
-
-    def test_a_model_made_finer_is_as_open_in_a_raster_as_at_a_place(self, tmp_path: Path) -> None:
-        hills = write(tmp_path / "hills.tif", mountains(60, 60, 20.0), transform=grid_of(20.0))
-        path = finer(read_made(hills), 4.0, Resampling.bilinear).write(tmp_path / "finer.tif")
-        with open_model([path]) as opened:
-            found = found_near(opened)
-            known = slope_uncertainty("horn", jacobian_at(opened.grid, 120.0, 120.0), found=found)
-        run(tmp_path / "out", path, layers=THREE, model_found=found)
-        field = slope_field(all_of(path), halves=(2, 2))
-        high = least_ends_deg(field.slope_deg, known, roughness_deg(field.short_deg))[1][INSIDE]
-        short = field.short_deg[INSIDE]
-        steepest = np.fmax(np.fmax(field.slope_deg[INSIDE], high), np.where(short >= 30.0, short, np.nan))
-        expected = plain_bands(steepest) + np.where(np.isnan(high), 100, 0)
-        expected[np.isnan(field.slope_deg[INSIDE])] = 0
-        got = cells(tmp_path / "out" / "bands_possible.tif")
-        assert found.source_cell_m == pytest.approx(20.0, abs=0.1)
-        assert near_an_edge(steepest, within_deg=1e-2)[got != expected].all()
 
     def test_a_short_step_in_gentle_ground_counts(self, tmp_path: Path) -> None:
         x = np.arange(300.0)
@@ -171,6 +152,26 @@ class TestPossible:
         bands, possible = (cells(tmp_path / "out" / f"{name}.tif") for name in ("bands", "bands_possible"))
         assert_array_equal(possible[bands > 0], bands[bands > 0] + 100)
         assert found.bands[-1].possible_share == pytest.approx(1.0)
+
+    def test_cells_made_finer_reach_as_far_as_at_a_place(self) -> None:
+        """Their roughness had counted as if the cells were as made: a band too low at 9 of 55 places."""
+        z = mountains(90, 90)
+        field = slope_field(Dem(Grid(UTM, "EPSG:32632", z.shape), z))
+        jacobian = np.array([[10.0, 0.0], [0.0, -10.0]])
+        known = slope_uncertainty("horn", jacobian, found=ModelFound(("interpolated",), 30.0))
+        high = least_ends_deg(field.slope_deg, known, roughness_deg(field.short_deg))[1][2:-2, 2:-2]
+        out = np.empty(high.shape, np.uint8)
+        slope, short = field.slope_deg[2:-2, 2:-2], field.short_deg[1:-1, 1:-1]
+        possible_bands(slope.astype(np.float32), short.astype(np.float32), known, EDGES, out)
+        expected = plain_bands(np.fmax(high, slope))
+        assert near_an_edge(high, within_deg=2e-3)[out != expected].all()
+
+    def test_a_short_piece_shown_as_30_degrees_counts(self) -> None:
+        known = slope_uncertainty("horn", np.array([[1.0, 0.0], [0.0, -1.0]]), kind="lidar")
+        for short, band in ((29.95, 3), (29.85, 1)):
+            out = np.empty((3, 3), np.uint8)
+            possible_bands(np.full((3, 3), 20.0), np.full((5, 5), short), known, EDGES, out)
+            assert (out[1, 1] == band).all()
 
     def test_more_stated_error_never_makes_a_band_gentler(self) -> None:
         z = mountains(90, 90)

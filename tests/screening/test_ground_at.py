@@ -13,10 +13,14 @@ from hypothesis import strategies as st
 from tests.on_grid import model
 from tests.synthetic import Crest, GaussianHill, Plane
 
+from steybrae.answers.ground import ground_lines, places_document
+from steybrae.document import Table
 from steybrae.errors import OffModelError, QuantityError
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
 from steybrae.screening.ground.at import GroundAt, ground_at, look_around, radius_95_m
+from steybrae.screening.ground.overhead import with_above
+from steybrae.screening.ground.result import GroundPlaces
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array, Dem
 from steybrae.terrain.uncertainty import gradient_covariance, slope_interval_deg
@@ -307,3 +311,30 @@ def test_the_ends_of_the_circle_are_the_outermost_of_its_cells() -> None:
     low, high = slope_interval_deg(field.p, field.q, around.known, field.roughness_deg)
     assert found.within.slope_low_min_deg == pytest.approx(low[inside].min(), abs=1e-9)
     assert found.within.slope_high_max_deg == pytest.approx(high[inside].max(), abs=1e-9)
+
+
+def test_a_place_whose_start_zone_is_unknown_says_so_first() -> None:
+    """Beside a void the joined cells have no height: nothing was said of start zones, among 40 degrees."""
+    dem = with_holes(model(Plane(40.0, 90.0), (121, 121), 5.0), (60, 61), (61, 60))
+    place = place_at(dem, 60.5, 60.5)
+    settings = Settings(reach_m=20.0)
+    found = with_above(ground_at(place, dem, 40.0, settings), place, dem, settings)
+    assert found.overhead is None
+    assert found.within.slope_max_deg == pytest.approx(40.0, abs=1e-3)
+    assert "Whether this place stands in a start zone is unknown." in list(ground_lines(found))[:4]
+
+
+def test_the_steepest_near_is_at_least_that_where_ground_near_is_unknown() -> None:
+    """The table of places had "31.3°  to 35.0°" with half of the circle unknown."""
+    dem = with_holes(model(Plane(31.2, 90.0)), (60, 63))
+    place = place_at(dem, 60.5, 60.5)
+    found = ground_at(place, dem, 25.0)
+    assert found.slope_deg is not None
+    assert 0.0 < found.within.unknown_share < 1.0
+    told = " ".join(ground_lines(found))
+    assert "steepest at least 31.2°" in told
+    (table,) = (block for block in places_document(GroundPlaces((found,))).blocks if isinstance(block, Table))
+    row = {column.key: column.of(found) for column in table.columns}
+    assert row["within_slope_max_deg"].text == "at least 31.2°"
+    assert row["within_slope_high_max_deg"].text == "unknown"  # the roughness beside a void
+    assert row["drop_fall_m"] == "unknown"

@@ -129,6 +129,19 @@ def test_the_corridor_is_never_gentler_than_its_line(seed, cell_m, bearing_deg):
     assert (profile.corridor_deg[steep] >= profile.slope_deg[steep]).all()
 
 
+def test_a_short_steep_step_beside_the_line_is_a_possible_band():
+    """Its figure stood as a short piece of the corridor, and "possible bands <25" beside it."""
+    north = np.arange(201) + 0.5 - 100.5
+    bank = np.broadcast_to(np.clip(north, 20.0, 23.0)[:, None], (201, 201))
+    dem = Dem(model(Plane(0.0, 0.0), (201, 201), 1.0).grid, bank)
+    found = screened_route(dem, [(-60.0, 0.0), (60.0, 0.0)])
+    (leg,) = sound(found).legs
+    assert leg.short_corridor_max_deg == pytest.approx(45.0, abs=1e-3)
+    assert leg.short_slope_max_deg is None
+    for bands in (leg.bands_possible, found.totals.bands_possible):
+        assert [band.label for band in bands][-1] == "45-55"
+
+
 def test_a_short_steep_step_on_the_line_is_where_the_corridor_is_steepest():
     """A bank of 1 m cells, 3 m high at 45 degrees: over 20 m it is 8.6 degrees."""
     east = np.arange(201) + 0.5 - 100.5

@@ -246,6 +246,22 @@ def test_a_model_without_heights_is_refused() -> None:
     assert found_near(Dem(grid, np.full((20, 30), np.nan))) == ModelFound()
 
 
+def test_blocks_that_tell_nothing_are_no_last_word(finer_sample) -> None:
+    """A model of 300 cells had one whole block, a large one four in voids: nothing was found."""
+    made = read_made(finer_sample).heights[:400, :400]
+    for side, corner in ((320, (-80, -80)), (1600, (700, 900))):
+        heights = np.full((side, side), np.nan)
+        row, col = corner
+        rows, cols = slice(max(row, 0), row + 400), slice(max(col, 0), col + 400)
+        heights[rows, cols] = made[max(-row, 0) : side - row, max(-col, 0) : side - col]
+        heights[:100, :100] = np.nan
+        dem = Dem(Grid((7.5, 0.0, 54000.0, 0.0, -7.5, 1054000.0), "EPSG:27700", heights.shape), heights)
+        assert found_near(dem).source_cell_m == pytest.approx(30.0, rel=0.05)
+        lon, lat = dem.grid.to_wgs84(4.0, 4.0)
+        near_a_void = [Place(lat_deg=float(lat), lon_deg=float(lon))]
+        assert found_near(dem, near_a_void).source_cell_m == pytest.approx(30.0, rel=0.05)
+
+
 @pytest.fixture(scope="module")
 def finer_sample(sample_dem, tmp_path_factory) -> Path:
     """The middle of the massif, 30 m means made finer to 7.5 m."""

@@ -255,6 +255,23 @@ def test_a_level_plain_has_no_place_and_every_leg_is_without():
     assert found.legs_possible_only == ()
 
 
+def test_a_leg_that_may_be_shown_as_30_degrees_is_not_one_without():
+    """Its interval stood as "to 30.0°", and the leg among those without ground of 30 and more."""
+
+    def of(slope_deg: float) -> RouteScreening:
+        dem = made(lambda east, _: east * math.tan(math.radians(slope_deg)), 10.0, 121)
+        return along_north(dem, 400.0, reach_m=100.0)
+
+    up_deg = of(22.0).legs[0].slope_corridor_high_deg - 22.0
+    slope_deg = 29.95 - up_deg
+    for _ in range(8):
+        slope_deg += 29.95 - of(slope_deg).legs[0].slope_corridor_high_deg
+    found = of(slope_deg)
+    assert found.legs[0].slope_corridor_high_deg == pytest.approx(29.95, abs=0.04)
+    assert found.legs_without == ()
+    assert [one.leg for one in found.legs_possible_only] == [1]
+
+
 def test_ground_of_27_degrees_is_possible_only_and_a_hole_beside_it_is_a_place():
     """27 degrees on 10 m cells may be 30: no place, but not without either."""
     dem = made(lambda east, _: east * math.tan(math.radians(27.0)), 10.0, 121)

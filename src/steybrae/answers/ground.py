@@ -120,13 +120,17 @@ def _circle(within: Within) -> str:
     words = f"Within {radius} (95 % of positions, and the 3 x 3 cells around): "
     if within.slope_max_deg is None:
         return words + UNKNOWN
-    least, median, most = (
-        slope(deg).text for deg in (within.slope_min_deg, within.slope_median_deg, within.slope_max_deg)
-    )
+    least, median = (slope(deg).text for deg in (within.slope_min_deg, within.slope_median_deg))
+    most = steepest_near(within).text
     words += f"least {least}, median {median}, steepest {most}"
     if within.unknown_share:
         words += f"; {percent(100.0 * within.unknown_share).text} of it {UNKNOWN}"
     return words
+
+
+def steepest_near(within: Within) -> Value:
+    """Steepest of the cells that a position error reaches: at least that where one of them is unknown."""
+    return slope(within.slope_max_deg, at_least=within.unknown_share > 0.0)
 
 
 def _drop(drop: DropNear) -> str:
@@ -138,9 +142,9 @@ def _drop(drop: DropNear) -> str:
 
 def _zone(ground: GroundAt) -> list[str]:
     looks = ground.overhead
-    if looks is None or not looks.in_possible_zone:
+    if ground.start_zones is None or (looks is not None and not looks.in_possible_zone):
         return []
-    if ground.slope_deg is None:
+    if looks is None or ground.slope_deg is None:
         return [f"Whether this place stands in a start zone is {UNKNOWN}.", ""]
     if not looks.in_start_zone:
         return ["This place stands in a possible start zone: within what is known it may be steep.", ""]
@@ -265,7 +269,12 @@ def _place_zone(ground: GroundAt) -> Cell:
 
 
 def _drop_figure(of: Callable[[DropNear], Cell]) -> Callable[[GroundAt], Cell]:
-    return lambda at: NONE if at.drop is None else of(at.drop)
+    def cell(at: GroundAt) -> Cell:
+        if at.drop is None:
+            return UNKNOWN if at.within.unknown_share > 0.0 else NONE
+        return of(at.drop)
+
+    return cell
 
 
 _PLACE: Final = (
@@ -279,8 +288,12 @@ _GROUND: Final = (
     Column("slope_deg", "Slope", _slope),
     Column("slope_low_deg", "from", lambda at: lower(at.slope_low_deg)),
     Column("slope_high_deg", "to", lambda at: slope(at.slope_high_deg)),
-    Column("within_slope_max_deg", "Steepest\nnear", lambda at: slope(at.within.slope_max_deg)),
-    Column("within_slope_high_max_deg", "to", lambda at: slope(at.within.slope_high_max_deg)),
+    Column("within_slope_max_deg", "Steepest\nnear", lambda at: steepest_near(at.within)),
+    Column(
+        "within_slope_high_max_deg",
+        "to",
+        lambda at: slope(at.within.slope_high_max_deg, at_least=at.within.unknown_share > 0.0),
+    ),
     Column("drop_fall_m", "Drop\nm", _drop_figure(lambda drop: steep_length(drop.fall_m)), "m"),
     Column("drop_off_m", "off\nm", _drop_figure(lambda drop: distance_off(drop.off_m)), "m"),
     Column("overhead_deg", "Overhead", _place_overhead),

@@ -18,6 +18,7 @@ from steybrae.document import (
     Listing,
     Paragraph,
     Table,
+    cell_lines,
     or_none,
     stacked,
     worded,
@@ -72,8 +73,13 @@ def _short(short_deg: float | None, steepest_deg: float | None) -> Cell:
 
 def _drop(leg: LegScreening) -> Cell:
     if leg.drop is None:
-        return UNKNOWN if leg.slope_corridor_max_deg is None else NONE
+        return UNKNOWN if _drop_hidden(leg) else NONE
     return drop_lines(leg.drop)
+
+
+def _drop_hidden(leg: LegScreening) -> bool:
+    """Whether unknown ground on the line or in the corridor may hold one: models have voids at rims."""
+    return any(caution.key in ("unknown_on_line", "unknown_near") for caution in leg.cautions)
 
 
 def _at(leg: LegScreening) -> Value:
@@ -152,7 +158,7 @@ LEG_COLUMNS: Final = (
         "Drop",
         _drop,
         align="left",
-        order=lambda leg: _order(leg.drop and leg.drop.fall_m, leg.slope_corridor_max_deg),
+        order=lambda leg: leg.drop.fall_m if leg.drop else math.inf if _drop_hidden(leg) else 0.0,
     ),
     Column(
         "bands_possible",
@@ -288,7 +294,7 @@ def _band(band: Band | None, *, open_above: bool) -> str:
 def _side_by_side(lines: Sequence[ComparedLine]) -> Iterator[Block]:
     name = stacked("Line, places\n(at length)", _NAME, _PLACES, align="left", width=16)
     way = stacked("km\n+ up m\n- down m\ntime", _LENGTH, *_CLIMBS, _TIME)
-    yield Table((name, way, _STEEPEST, _ZONES, _OVERHEAD, _UNKNOWN), lines)
+    yield Table((name, way, _STEEPEST, _BESIDE, _ZONES, _OVERHEAD, _UNKNOWN), lines)
     bands = band_columns(lines[0].band_lengths_m)
     # A table of its own: all in one would run over the edge of a narrow terminal.
     yield Table((_NAME, *bands, _UNKNOWN), lines, "Metres of each line in each band (degrees)")
@@ -312,6 +318,13 @@ def _line_overhead(line: ComparedLine) -> Cell:
     return tuple(filter(None, (outside, inside and f"in zone {inside}")))
 
 
+def _line_beside(line: ComparedLine) -> Cell:
+    """Steepest in the corridor of a line, its short pieces below where they are steeper."""
+    beside = slope(line.slope_corridor_max_deg, at_least=line.open_above)
+    short = line.short_corridor_max_deg
+    return beside if short is None else (*cell_lines(beside), f"short {slope(short).text}")
+
+
 def _at_length(line: ComparedLine) -> Cell:
     letters = " ".join(place.name for place in line.at_length)
     places = "1 place" if line.places == 1 else f"{line.places} places"
@@ -331,13 +344,14 @@ _TIME: Final = Column("time_min", "Time", lambda line: minutes(line.time_min, at
 _STEEPEST: Final = Column(
     "slope_max_deg", "Steepest", lambda line: slope(line.slope_max_deg, at_least=line.open_above)
 )
+_BESIDE: Final = Column("slope_corridor_max_deg", "Corridor", _line_beside)
 _UNKNOWN: Final = Column("unknown_m", "unknown\nm", lambda line: or_none(steep_length(line.unknown_m)), "m")
 _ZONES: Final = Column("in_start_zone_m", "m in start zones\n(possible)", _zones)
 _OVERHEAD: Final = Column("overhead_max_deg", "Overhead\n(- none\nseen)", _line_overhead)
 _PLACES: Final = Column("places", "Places", _at_length)
 
 LINE_COLUMNS: Final = (
-    _NAME, _LENGTH, _ASCENT, _DESCENT, _TIME, _STEEPEST, _ZONES, _OVERHEAD, _UNKNOWN, _PLACES
+    _NAME, _LENGTH, _ASCENT, _DESCENT, _TIME, _STEEPEST, _BESIDE, _ZONES, _OVERHEAD, _UNKNOWN, _PLACES
 )  # fmt: skip
 """Columns of a table of lines where there is room."""
 

@@ -19,6 +19,7 @@ from steybrae.card.result import (
     Overhead,
     RouteCard,
 )
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.overhead.result import unknown_words
 from steybrae.screening.places.words import AT_LINE, drop_words, off_words, overhead_there
 from steybrae.screening.result import LegScreening
@@ -38,6 +39,7 @@ from steybrae.value import (
     lower,
     millimetres,
     minutes,
+    short_text,
     slope,
     steep_length,
     steepest_texts,
@@ -103,6 +105,11 @@ def corridor_text(ground: CardGround | None) -> str:
     return f"corridor {_least_text(ground, None if ground is None else ground.slope_corridor_max_deg)}"
 
 
+def short_pieces_text(ground: CardGround | None) -> str:
+    """Short pieces on the line or in the corridor: ``short pieces to 78.9°``; empty where none is steeper."""
+    return "" if ground is None else short_text(ground.short_corridor_max_deg).removeprefix(", ")
+
+
 def _least_text(ground: CardGround | None, slope_deg: float | None) -> str:
     return UNKNOWN if ground is None else slope(slope_deg, at_least=ground.open_above).text
 
@@ -118,11 +125,11 @@ def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        The 95 % end, the bands, metres of steep ground and where it faces, unknown metres.
+        Short pieces, the 95 % end, the bands, metres of steep ground and where it faces, unknown metres.
     """
     if ground is None:
         return ("no model: steepness not known",)
-    lines = (_may_be(ground), _bands(ground), _steep(ground), _unknown(ground))
+    lines = (short_pieces_text(ground), _may_be(ground), _bands(ground), _steep(ground), _unknown(ground))
     return tuple(line for line in lines if line)
 
 
@@ -297,7 +304,7 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
 
 def without_check_lines(steep: Sequence[SteepWithoutCheck]) -> tuple[str, ...]:
     """Tell ground that is left without a check, a line for what is known steep and one for what may be."""
-    known = [one for one in steep if (one.slope_max_deg or 0.0) >= STEEP_DEG]
+    known = [one for one in steep if shown_slope_deg(one.slope_max_deg or 0.0) >= STEEP_DEG]
     doubtful = [one for one in steep if one not in known]
     told = (
         ("Known steep, no place to measure from", known),

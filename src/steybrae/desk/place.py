@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any, Final
 
+from steybrae.answers.ground import steepest_near
 from steybrae.bands import bands_text
 from steybrae.desk.messages import number_in
 from steybrae.desk.opened import Desk
@@ -69,12 +70,13 @@ def _look(model: RasterModel, desk: Desk, place: Place, at: tuple[int, int]) -> 
 
 def _lines(ground: GroundAt, zone: int) -> Iterator[str]:
     yield f"Height {height(ground.elevation_m).text}"
-    found = slope(ground.slope_deg, interval=(ground.slope_low_deg, ground.slope_high_deg))
+    ends = ground.slope_low_deg, ground.slope_high_deg
+    found = slope(ground.slope_deg, at_least=ground.open_above, interval=ends)
     yield f"Slope {found.text} over {ground.baseline_m:.0f} m{short_text(ground.short_slope_deg)}"
     if ground.slope_deg is None:
         return
     yield f"95 % interval {found.interval_text}"
-    yield f"Steepest of the nine cells here {slope(ground.within.slope_max_deg).text}"
+    yield f"Steepest of the nine cells here {steepest_near(ground.within).text}"
     yield f"Possible bands {bands_text(ground.bands_possible, open_above=ground.open_above)}"
     if zone not in (NEITHER, UNKNOWN):
         yield f"{CLASSES[zone].capitalize()}"

@@ -48,6 +48,7 @@ WORDS: Final = {
     ),
     "leads": "The steeper figure leads: {shown}{band}{possibly}{open}.",
     "band": ", band {band}",
+    "band_open": ", band {band} or steeper",
     "possibly": ", possibly as steep as {band}",
     "open": "; how much steeper is not known",
 }
@@ -254,8 +255,12 @@ class ReadingResult:
     @property
     def sentence(self) -> str:
         """What leads, in plain words."""
-        band = "" if self.band is None else WORDS["band"].format(band=self.band.label)
         steeper = [one.label for one in self.bands_possible[1:]]
+        open_band = (
+            self.open_above and not steeper and self.band is not None and self.band.high_deg is not None
+        )
+        told = WORDS["band_open" if open_band else "band"]
+        band = "" if self.band is None else told.format(band=self.band.label)
         possibly = WORDS["possibly"].format(band=steeper[-1]) if steeper else ""
         shown = slope(self.steeper_deg, at_least=self.open_above).text
         unknown = WORDS["open"] if self.open_above else ""

@@ -354,7 +354,8 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
 def _cells(leg: LegScreening) -> tuple[str, ...]:
     most = _NAME_LETTERS[0 if leg.open_above else 1]
     to = leg.to if len(leg.to) <= most else f"{leg.to[: most - 1].rstrip()}…"
-    corridor = slope(leg.slope_corridor_max_deg).text
+    # "At least" of the line holds for both; it stands with the second where the first is unknown.
+    corridor = slope(leg.slope_corridor_max_deg, at_least=leg.slope_max_deg is None).text
     return str(leg.number), to, f"{leg_slope(leg).text} | {corridor}", _overhead(leg)
 
 

@@ -130,7 +130,8 @@ def _draw(screening: RouteScreening, relief: Relief) -> Figure:
     print_top = page.size[1] - _EDGE_MM - len(origin) * _PRINT_LINE_MM
     page.text(_EDGE_MM, print_top, "\n".join(origin), _PRINT_PT, "small print")
     page.text(_EDGE_MM, 5.0, _title(screening, page), 11.0, "title", weight="bold")
-    page.text(_EDGE_MM, 10.6, _facts(screening, page.size[0] - 2.0 * _EDGE_MM), _FACTS_PT, "facts")
+    facts = _facts(screening, page.size[0] - 2.0 * _EDGE_MM)
+    page.text(_EDGE_MM, 10.6 if facts.count("\n") < 2 else 9.2, facts, _FACTS_PT, "facts")
     draw_map(page.axes(_LEFT_MM, _MAP_TOP_MM, width, height, "map"), screening, relief)
     top = _MAP_TOP_MM + height + _TICKS_MM
     draw_legend(page.panel(_LEFT_MM, top, 128.0, _LEGEND_MM, "legend"), screening, relief)

@@ -15,7 +15,7 @@ from typing import Any, Final
 from gpxpy.gpx import GPX, GPXRoute, GPXRoutePoint, GPXWaypoint
 
 from steybrae import __version__
-from steybrae.card.result import CardLeg, CardPlace, RouteCard
+from steybrae.card.result import CardLeg, CardPlace, Overhead, RouteCard
 from steybrae.card.wording import (
     bearing_shown,
     beside_sentence,
@@ -35,7 +35,7 @@ from steybrae.files.results import as_json
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.names import defused
 from steybrae.screening.places.words import place_line, stretch_words
-from steybrae.value import climb, minutes, slope, steep_length
+from steybrae.value import UNKNOWN, climb, minutes, slope, steep_length
 
 _COLUMNS: Final = (
     "leg",
@@ -64,6 +64,9 @@ _COLUMNS: Final = (
     "short_corridor_deg",
     "drop",
     "cliffs_below",
+    "in_start_zone",
+    "overhead_deg",
+    "unknown_above",
     "open_above",
     "steep_m",
     "unknown_m",
@@ -79,7 +82,8 @@ def card_csv(card: RouteCard) -> str:
     -------
     str
         RFC 4180 with line feeds. Slopes, times, metres of climb, of steep and of unknown ground
-        are rounded up, bearings to a tenth; an empty cell is unknown or not asked for. The column
+        are rounded up, bearings to a tenth; an empty cell is unknown or not asked for, one of
+        ``overhead_deg`` that nothing was found where ``unknown_above`` says no. The column
         ``cautions`` names those of the card; `card_cautions_text` has their texts.
     """
     out = io.StringIO()
@@ -128,11 +132,22 @@ def _row(leg: CardLeg) -> dict[str, Any]:
         "short_corridor_deg": slope(ground.short_corridor_max_deg if ground else None).shown,
         "drop": drop_text(ground),
         "cliffs_below": cliffs_text(leg),
+        **_above(None if ground is None else ground.overhead),
         "open_above": ground is None or ground.open_above,
         "steep_m": steep_length(ground.steep_m if ground else None).shown,
         "unknown_m": steep_length(ground.unknown_m if ground else leg.length_m).shown,
         "checks": " ".join(check.number for check in leg.checks),
     }
+
+
+def _above(found: Overhead | None) -> dict[str, Any]:
+    """Tell what is overhead: the largest of sight, hidden or open, and path."""
+    if found is None:
+        return {"in_start_zone": UNKNOWN, "overhead_deg": None, "unknown_above": True}
+    angles = (found.sight_deg, found.unfiltered_deg, found.path_deg)
+    deg = max((angle for angle in angles if angle is not None), default=None)
+    zone = "yes" if found.in_start_zone else "possible" if found.in_possible_zone else "no"
+    return {"in_start_zone": zone, "overhead_deg": slope(deg).shown, "unknown_above": found.unknown_above}
 
 
 def _bearing(value_deg: float | None) -> float | None:

@@ -53,6 +53,9 @@ Halves = tuple[int, int]
 CACHED_ROWS: Final = 32
 """Rows of possible bands worked out at once: they stay in the cache (128 take a sixth longer)."""
 
+_SHOWN_STEEP_DEG: Final = STEEP_DEG - 0.1 + 0.1 * ROUNDING_SLACK
+"""What is steeper is shown as 30 degrees or more, in tenths rounded up."""
+
 TWO_CELLS: Final[Halves] = (1, 1)
 """Of the smallest window, whose baseline is two cells."""
 
@@ -146,8 +149,8 @@ def possible_bands(
             high[...] = np.nan
         own_short = short[1:-1, 1:-1]
         steepest = np.fmax(slope, high)
-        # Gentle short pieces stay out, as 0; a choice by cells would cost as much as all that is above.
-        np.fmax(steepest, own_short * (own_short >= STEEP_DEG), out=steepest)
+        # What is shown gentler stays out, as 0; a choice by cells would cost as much as all that is above.
+        np.fmax(steepest, own_short * (own_short > _SHOWN_STEEP_DEG), out=steepest)
         tenths = np.ceil(10.0 * steepest - ROUNDING_SLACK)
         band = (tenths >= 0).view(np.uint8)
         for edge in edges:

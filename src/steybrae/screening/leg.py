@@ -94,6 +94,7 @@ def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rul
     slope_low, slope_high = _greatest(pieces.low_deg), _greatest(pieces.high_deg)
     short = short_steeper(rules.bands, slope_max, _greatest(pieces.short_deg))
     corridor = None if near.steepest is None else near.steepest.slope_deg
+    short_beside = shown_steeper(corridor, _short_in_corridor(ground))
     unknown = float(pieces.length_m[~pieces.known].sum())
     length = ground.track.length_m
     open_above = unknown > 0.0 or near.unknown or slope_high is None or not pieces.ended.all()
@@ -130,7 +131,7 @@ def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rul
         sides=_sides(ground),
         aspect_sectors=_steep_sectors(pieces),
         band=None if slope_max is None else rules.bands.band(slope_max),
-        bands_possible=possible_bands(rules.bands, slope_max, slope_high, corridor, short),
+        bands_possible=possible_bands(rules.bands, slope_max, slope_high, corridor, short, short_beside),
         open_above=open_above,
         band_lengths_m=band_lengths_m(pieces, rules.bands),
         unknown_m=unknown,
@@ -147,7 +148,7 @@ def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rul
         overhead_profile=above.profile,
         unknown_above_at=above.unknown_above_at,
         slope_corridor_high_deg=_corridor_high(ground),
-        short_corridor_max_deg=shown_steeper(corridor, _short_in_corridor(ground)),
+        short_corridor_max_deg=short_beside,
     )
 
 
@@ -263,7 +264,7 @@ def possible_bands(
     slope_max: float | None,
     slope_high: float | None,
     corridor: float | None,
-    short: float | None = None,
+    *short: float | None,
 ) -> tuple[Band, ...]:
     """Bands from the steepest on the line to the steepest of its high end, the corridor, short pieces.
 
@@ -279,7 +280,7 @@ def possible_bands(
     tuple of Band
         Empty only where nothing is known.
     """
-    known = [value for value in (slope_max, slope_high, corridor, short) if value is not None]
+    known = [value for value in (slope_max, slope_high, corridor, *short) if value is not None]
     if not known:
         return ()
     start = slope_max if slope_max is not None else min(known)

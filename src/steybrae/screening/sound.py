@@ -195,7 +195,8 @@ def _slopes(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
         yield "the steepest slope lies outside its own interval"
     if leg.band != (None if slope is None else bands.band(slope)):
         yield "the band is not that of its steepest slope"
-    if leg.bands_possible != possible_bands(bands, slope, high, corridor, leg.short_slope_max_deg):
+    short = leg.short_slope_max_deg, leg.short_corridor_max_deg
+    if leg.bands_possible != possible_bands(bands, slope, high, corridor, *short):
         yield "the possible bands are not those of its slopes"
     if not leg.open_above and (leg.unknown_m > 0.0 or high is None):
         yield "something is unknown and it is not open above"

@@ -60,7 +60,9 @@ def route_totals(
         short_corridor_max_deg=shown_steeper(beside_max, beside_short or None),
         steep_stretch_m=max(leg.steep_stretch_m for leg in legs),
         band=None if slope_max is None else bands.band(slope_max),
-        bands_possible=possible_bands(bands, slope_max, max(highs, default=None), beside_max, short),
+        bands_possible=possible_bands(
+            bands, slope_max, max(highs, default=None), beside_max, short, beside_short or None
+        ),
         open_above=any(leg.open_above for leg in legs),
         band_lengths_m={label: sum(leg.band_lengths_m[label] for leg in legs) for label in bands.labels},
         unknown_m=unknown,

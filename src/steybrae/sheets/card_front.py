@@ -26,6 +26,7 @@ from steybrae.card.wording import (
     elevation_text,
     minutes_text,
     place_text,
+    short_pieces_text,
     steepness_text,
     totals_lines,
 )
@@ -279,11 +280,12 @@ def _height(leg: CardLeg) -> str:
 
 
 def _besides(leg: CardLeg, paper: Canvas) -> list[str]:
-    """Lines of unknown metres, a drop, and cliffs below where no drop is told: what no slope tells."""
+    """Lines of short pieces, unknown metres, a drop, cliffs where no drop is told: what slopes leave out."""
     ground = leg.ground
     if ground is None:
         return []
-    parts = [f"{steep_length(ground.unknown_m).text} unkn."] if ground.unknown_m else []
+    parts = [short] if (short := short_pieces_text(ground)) else []
+    parts += [f"{steep_length(ground.unknown_m).text} unkn."] if ground.unknown_m else []
     parts += [drop_text(ground)] if ground.drop is not None else []
     for cliff in leg.cliffs:
         if ground.drop is None or cliff.side != ground.drop.side:

@@ -90,7 +90,8 @@ class SlopeUncertainty:
         That is what the median of it grows by on copies of alpine slopes made 2 to 6 times finer, straight
         (0.7 to 0.8); on cubic ones and on rough ground it grows by less.
         """
-        return np.asarray(roughness) * float(self.finer**_ROUGHER)
+        # Single precision stays single.
+        return np.asarray(np.asarray(roughness) * float(self.finer**_ROUGHER))
 
     @property
     def middling_deg(self) -> float:

@@ -76,9 +76,10 @@
     const first = bandAt(steeper);
     const last = Math.max(first, bandAt(highest));
     const sight = at?.quantity === 'sight';
+    const band = open && last === first && first < bands.labels.length - 1 ? 'band_open' : 'band';
     return fill(words.comparison.leads, {
       shown: open ? `${words.at_least} ${figure(steeper)}` : figure(steeper),
-      band: sight ? '' : fill(words.comparison.band, {band: bands.labels[first]}),
+      band: sight ? '' : fill(words.comparison[band], {band: bands.labels[first]}),
       possibly: !sight && last > first ? fill(words.comparison.possibly, {band: bands.labels[last]}) : '',
       open: open ? words.comparison.open : '',
     });

@@ -30,6 +30,9 @@ FEW_BLOCKS: Final = 4
 FEW_SIDE: Final = 192
 """Side of such a block, cells (our choice): a window of the periodogram and half a one."""
 
+MORE_BLOCKS: Final = 16
+"""Blocks looked at where those tell nothing (our choice)."""
+
 LATTICE_CELLS: Final = 64
 """Blocks near a line begin at multiples of this, cells (our choice: a third of their side)."""
 
@@ -129,7 +132,8 @@ def found_near(source: DemSource, near: Sequence[Place] = (), kept: Kept = NOTHI
     Parameters
     ----------
     near
-        Places in their order along a line; none of them, or none on the model, looks all over it.
+        Places in their order along a line; none of them, none on the model, or ground round them that is too
+        little known to tell looks all over it.
     kept
         Blocks looked at before.
 
@@ -139,19 +143,33 @@ def found_near(source: DemSource, near: Sequence[Place] = (), kept: Kept = NOTHI
         Nothing where no block holds a height. Voids and stretches of one number are left to those who
         read the ground (`steybrae.cautions.HeightsRead`).
     """
-    grid = source.grid
-    on = corners_near(grid, near, FEW_SIDE, FEW_BLOCKS) if near else []
-    corners = on or block_corners(grid.shape, FEW_SIDE, FEW_BLOCKS)
+    corners = corners_near(source.grid, near, FEW_SIDE, FEW_BLOCKS) if near else []
     return kept.of("found", tuple(corners), partial(_found, source, corners, kept))
 
 
-def _found(source: DemSource, corners: Sequence[Corner], kept: Kept) -> ModelFound:
-    blocks = [kept.of("block", corner, partial(_marks, source, corner)) for corner in corners]
-    marks = [block for block in blocks if block is not None]
-    if not marks:
+def _found(source: DemSource, near: Sequence[Corner], kept: Kept) -> ModelFound:
+    blocks: dict[Corner, tuple[Marks, tuple[float, float]]] = {}
+    # Elsewhere too where the ground near the line is too little known to tell, or a few blocks lie in voids.
+    for corners in (near, *(_all_over(source.grid.shape, most) for most in (FEW_BLOCKS, MORE_BLOCKS))):
+        for corner in corners:
+            marks = None if corner in blocks else kept.of("block", corner, partial(_marks, source, corner))
+            if marks is not None:
+                blocks[corner] = marks
+        if blocks and (sums := joined([one for one, _ in blocks.values()])).tells:
+            break
+    if not blocks:
         return NOTHING_FOUND
-    found = found_in(joined([one for one, _ in marks]), marks[-1][1])
+    found = found_in(sums, list(blocks.values())[-1][1])
     return replace(found, kinds=tuple(kind for kind in found.kinds if kind != "voids"))
+
+
+def _all_over(shape: tuple[int, int], most: int) -> list[Corner]:
+    """Blocks spread over a grid; those that would reach outside are moved in: a part of one tells little."""
+    rows, cols = shape
+    return [
+        (max(0, min(row, rows - FEW_SIDE)), max(0, min(col, cols - FEW_SIDE)))
+        for row, col in block_corners(shape, FEW_SIDE, most)
+    ]
 
 
 def _marks(source: DemSource, corner: Corner) -> tuple[Marks, tuple[float, float]] | None:

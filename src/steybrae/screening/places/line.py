@@ -66,8 +66,9 @@ class BesideLeg:
     def of(cls, cells: CorridorCells) -> BesideLeg:
         """Stretches of the corridor of a leg."""
         steep = shown_slope_deg(np.nan_to_num(cells.slope_deg)) >= STEEP_DEG
-        possible, drop = ~(cells.high_deg < STEEP_DEG) | ~cells.known, cells.drop_m > 0.0
-        near = np.flatnonzero((possible | drop) & (cells.off_m <= STAND_ROUND_M))
+        possible = ~(shown_slope_deg(cells.high_deg) < STEEP_DEG) | ~cells.known
+        gentle, drop = (cells.high_deg < STEEP_DEG) & cells.known, cells.drop_m > 0.0
+        near = np.flatnonzero((~gentle | drop) & (cells.off_m <= STAND_ROUND_M))
         along = np.sqrt(STAND_ROUND_M**2 - cells.off_m[near] ** 2)
         on, unknown, may_be = (
             joined(cells.start_m[which], cells.end_m[which], 0.0)
@@ -233,8 +234,8 @@ class Line:
         """Pieces with ground that may be of 30 degrees underfoot or in the corridor, over or unknown."""
         pieces, (start, end), seen = self.pieces, self.stretches_beside("possible"), self.seen
         # Not below it: no end is known either.
-        on = ~(pieces.high_deg < STEEP_DEG) | ~pieces.ended | ~pieces.known | self.steep
-        over = seen.unknown_above | (np.fmax(seen.deg, seen.possible_deg) >= PLACE_SIGHT_DEG)
+        on = ~(shown_slope_deg(pieces.high_deg) < STEEP_DEG) | ~pieces.ended | ~pieces.known | self.steep
+        over = seen.unknown_above | (shown_slope_deg(np.fmax(seen.deg, seen.possible_deg)) >= PLACE_SIGHT_DEG)
         return (
             np.concatenate((pieces.start_m[on], start, seen.start_m[over])),
             np.concatenate((pieces.end_m[on], end, seen.end_m[over])),

@@ -127,10 +127,11 @@ def place_line(place: PlaceThatMatters) -> str:
     parts = []
     if "underfoot" in place.kinds:
         parts.append(f"underfoot {slope(place.slope_max_deg, at_least=least).text}")
-    if place.corridor is not None and "corridor" in place.kinds and "underfoot" not in place.kinds:
-        corridor = place.corridor
-        if corridor.slope_max_deg >= STEEP_DEG:
-            parts.append(f"{slope(corridor.slope_max_deg, at_least=least).text} {corridor.side}")
+    if place.corridor is not None and {"underfoot", "corridor"} & set(place.kinds):
+        beside, told = place.corridor, place.slope_max_deg if "underfoot" in place.kinds else None
+        shown = shown_slope_deg(beside.slope_max_deg)
+        if shown >= STEEP_DEG and shown > shown_slope_deg(told or 0.0):
+            parts.append(f"{slope(beside.slope_max_deg, at_least=least).text} {beside.side}")
     if place.corridor is not None and place.corridor.drop is not None and place.kinds != ("unknown",):
         parts.append(drop_words(place.corridor.drop))
     if place.overhead is not None and "overhead" in place.kinds:
@@ -182,7 +183,7 @@ def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
     sides = [
         f"{slope(deg, at_least=least).text} {side}{off if side == corridor.side else ''}"
         for side, deg in (("left", corridor.left_deg), ("right", corridor.right_deg))
-        if deg is not None and deg >= STEEP_DEG
+        if deg is not None and shown_slope_deg(deg) >= STEEP_DEG
     ]
     flank = len(sides) == 1 and "underfoot" in place.kinds
     if flank and shown_slope_deg(corridor.slope_max_deg) <= shown_slope_deg(place.slope_max_deg or 0.0):

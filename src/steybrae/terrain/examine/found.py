@@ -106,6 +106,11 @@ class Marks:
     area_m2: float
     planes: Array
 
+    @property
+    def tells(self) -> bool:
+        """Whether enough is known for anything but voids to be found."""
+        return self.known >= LEAST_CELLS and any(along.windows for along in self.periods)
+
     def __add__(self, other: Marks) -> Marks:
         """Put the sums of two blocks together."""
         return Marks(
