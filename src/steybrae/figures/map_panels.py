@@ -33,6 +33,7 @@ from steybrae.screening.pictures.drawn import (
 )
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.pictures.relief import lines_on_map
+from steybrae.screening.places.words import letters_at
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import AT_LEAST, UNKNOWN, gentle_length, map_scale, overhead, slope, steep_length
 
@@ -345,7 +346,11 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
     _row(axes, top, heads, weight="bold")
     axes.add_line(Line2D([0.0, TABLE_MM], [ROW_MM * 1.15] * 2, color=INK, linewidth=0.4))
     for k, leg in enumerate(legs):
-        _row(axes, top + ROW_MM * (k + 1) + 0.5, (*_cells(leg), _letters(screening, leg)))
+        _row(
+            axes,
+            top + ROW_MM * (k + 1) + 0.5,
+            (*_cells(leg), " ".join(letters_at(screening.places, leg.number))),
+        )
     if left_out:
         words = f"and {left_out} legs more; the unknown and the steepest stand here"
         _word(axes, 0.0, top + ROW_MM * (len(legs) + 1) + 0.5, words)
@@ -366,11 +371,6 @@ def _overhead(leg: LegScreening) -> str:
     if looks.sight_outside is None:
         return "in a zone" if looks.in_start_zone else "-"
     return f"{overhead(looks.sight_outside.unfiltered_deg).text}{'+' if leg.unknown_above else ''}"
-
-
-def _letters(screening: RouteScreening, leg: LegScreening) -> str:
-    places = screening.places
-    return "".join(place.name for place in places if place.from_.leg <= leg.number <= place.to.leg)
 
 
 def _row(axes: Axes, y: float, cells: tuple[str, ...], weight: str = "normal") -> None:

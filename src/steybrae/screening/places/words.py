@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
 from typing import Final
 
 from steybrae.bands import STEEP_DEG
@@ -70,6 +71,16 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
         below = place.trap_below
         out.append(f"Below it a {below.kind}, {distance_off(below.off_m).text} off.")
     return " ".join(filter(None, out))
+
+
+def letters_at(places: Sequence[PlaceThatMatters], number: int) -> list[str]:
+    """Give the letters of the places that a leg is on; three and more in a row are ``C-F``."""
+    on = [k for k, place in enumerate(places) if place.from_.leg <= number <= place.to.leg]
+    out = []
+    for _, row in groupby(enumerate(on), lambda counted: counted[1] - counted[0]):
+        names = [places[k].name for _, k in row]
+        out += names if len(names) < 3 else [f"{names[0]}-{names[-1]}"]
+    return out
 
 
 def _has_drop(place: PlaceThatMatters) -> bool:
