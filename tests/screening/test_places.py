@@ -22,6 +22,7 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.line import joined, outside, shared
 from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.words import drop_words
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem
 
@@ -211,6 +212,24 @@ def test_8_m_of_crag_or_bank_in_gentle_ground_makes_its_place(run_m, has_drop, t
     if corridor.drop is not None:
         assert corridor.drop.fall_m == pytest.approx(8.0, abs=0.1)
         assert 14.0 <= corridor.drop.off_m <= 20.0
+
+
+def test_drops_on_both_sides_are_told_of_both():
+    """The nearest's side had stood with the fall of the highest: 12 m on the left, where 8 m are."""
+
+    def heights(east, _):
+        return -8.0 * np.clip(-(east + 20.0) / 2.0, 0.0, 1.0) - 12.0 * np.clip((east - 26.0) / 2.0, 0.0, 1.0)
+
+    found = along_north(made(heights, 2.0, 201), 240.0, reach_m=100.0)
+    (place,) = (place for place in found.places if "corridor" in place.kinds)
+    drop = place.corridor and place.corridor.drop
+    assert drop is not None
+    assert drop.side == "both"
+    assert drop.fall_m == pytest.approx(12.0, abs=0.1)
+    assert 14.0 <= drop.off_m <= 20.0
+    assert drop_words(replace(drop, off_m=18.6)) == "drop of 12 m, 18 m off, both sides"
+    assert drop_words(replace(drop, off_m=0.2)) == "drop of 12 m at the line, on both sides"
+    assert found.legs[0].drop == drop
 
 
 def test_a_gentle_ridge_between_flanks_of_30_degrees_makes_its_place():

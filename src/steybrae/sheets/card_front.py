@@ -287,7 +287,8 @@ def _besides(leg: CardLeg, paper: Canvas) -> list[str]:
     parts = [f"{steep_length(ground.unknown_m).text} unkn."] if ground.unknown_m else []
     parts += [drop_text(ground)] if ground.drop is not None else []
     for cliff in leg.cliffs:
-        if ground.drop is None or cliff.side != ground.drop.side:
+        told = None if ground.drop is None else ground.drop.side
+        if cliff.side != told and not (told == "both" and cliff.side in {"left", "right"}):
             parts.append(f"cliff {_off(cliff.distance_m)}{cliff.side}")
     lines = _abreast(parts, paper, _SMALL, _GROUND_MM)
     return [one for line in lines for one in paper.wrapped(line, _GROUND_MM, _SMALL, bold=True)]

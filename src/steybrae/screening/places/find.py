@@ -263,14 +263,13 @@ def _trap(line: Line, ends: tuple[float, float]) -> TrapAtPlace | None:
 
 
 def _drop(cells: CorridorCells, here: NDArray[np.bool_]) -> DropAtPlace | None:
-    """Nearest drop among some cells, with the height of the highest."""
+    """Distance of the nearest drop among some cells, and height of the highest."""
     drops = np.flatnonzero(here & (cells.drop_m > 0.0))
     if len(drops) == 0:
         return None
-    nearest = drops[np.lexsort((-cells.drop_m[drops], cells.off_m[drops]))[0]]
-    return DropAtPlace(
-        float(cells.off_m[nearest]), float(cells.drop_m[drops].max()), _side(cells, int(nearest))
-    )
+    # On both sides neither may be named alone: the highest may lie on the other than the nearest.
+    side = _side(cells, int(drops[0])) if len(set(cells.left[drops])) == 1 else "both"
+    return DropAtPlace(float(cells.off_m[drops].min()), float(cells.drop_m[drops].max()), side)
 
 
 def _corridor(line: Line, ends: tuple[float, float]) -> CorridorAtPlace | None:

@@ -73,7 +73,7 @@ class DropAtPlace:
     fall_m
         Height of the highest one there, metres.
     side
-        ``left`` or ``right`` of travel.
+        ``left`` or ``right`` of travel, ``both`` where there are drops on both.
     """
 
     off_m: NotNegative

@@ -158,14 +158,17 @@ def place_line(place: PlaceThatMatters) -> str:
 
 
 def drop_words(drop: DropAtPlace) -> str:
-    """``drop of 8 m, 12 m right``, or ``drop of 8 m at the line, on its right``."""
+    """``drop of 8 m, 12 m right``, ``drop of 8 m at the line, on its right``, or ``on both sides``."""
     return " ".join(drop_lines(drop))
 
 
 def drop_lines(drop: DropAtPlace) -> tuple[str, str]:
     """`drop_words` for a narrow column: ``drop of 8 m,`` and ``12 m right``."""
     fall, off = f"drop of {steep_length(drop.fall_m).text}", distance_off(drop.off_m)
-    return (f"{fall},", f"{off.text} {drop.side}") if off.shown else (fall, f"{AT_LINE}, on its {drop.side}")
+    both = drop.side == "both"
+    if off.shown:
+        return f"{fall},", f"{off.text} off, both sides" if both else f"{off.text} {drop.side}"
+    return fall, f"{AT_LINE}, on {'both sides' if both else f'its {drop.side}'}"
 
 
 def off_words(metres: float) -> str:
