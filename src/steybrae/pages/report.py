@@ -158,10 +158,10 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
 
 def _place_parts(
     screening: RouteScreening, place: PlaceThatMatters, declinations_deg: Mapping[int, float]
-) -> tuple[str, str, str, bool]:
-    """Words of a place before the name of its turn point, that name, and after it; whether at length."""
+) -> tuple[str, str, str, str, bool]:
+    """Letter of a place, words before the name of its turn point, that name, and after it; if at length."""
     before, name, behind = place_text(screening, place, declinations_deg).partition(place.after)
-    return before, name, behind, place.at_length
+    return place.name, before.removeprefix(place.name), name, behind, place.at_length
 
 
 def _band_rows(screening: RouteScreening) -> list[tuple[str, list[dict[str, Any]]]]:
