@@ -62,9 +62,9 @@ EXTREME_DEG: Final = 40.0
 
 ORDER_RULE: Final = (
     "At length the worst of each kind, then most metres of 30°+, five in all, a second above 40°: order of "
-    "steepness, no judgement. In brackets: 95 %, over 20 m."
+    "steepness, no judgement. In brackets: 95 %, over 20 m. Corridor figures: short pieces too."
 )
-"""Which places are told at length, and what their brackets hold, in words."""
+"""Which places are told at length, and what their figures are of, in words."""
 
 
 @dataclass(frozen=True)
