@@ -213,6 +213,7 @@ def _place(
         unknown_m=length_m(*line.unknown, ends),
         unknown_near_m=near_m,
         unknown_on_line_m=length_m(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], ends),
+        unknown_at=_unknown_from(line, ends),
         unknown_above_at=_unknown_above(line, ends),
         trap=_trap(line, ends) if "trap" in kinds else None,
         aspect_sectors=_sectors(line, steep),
@@ -245,6 +246,15 @@ def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:
         line.spot(_middle(seen.start_m[at], seen.end_m[at], ends)),
         bool(seen.unknown_above[_within(seen.start_m, seen.end_m, ends)].any()),
     )
+
+
+def _unknown_from(line: Line, ends: tuple[float, float]) -> OnLine | None:
+    pieces = line.pieces
+    for start_m, end_m in ((pieces.start_m[~pieces.known], pieces.end_m[~pieces.known]), line.unknown_near):
+        here = _within(start_m, end_m, ends)
+        if here.any():
+            return line.spot(max(float(start_m[here].min()), ends[0]))
+    return None
 
 
 def _unknown_above(line: Line, ends: tuple[float, float]) -> UnknownAt | None:
@@ -306,6 +316,7 @@ def _worst(line: Line, place: PlaceThatMatters) -> tuple[OnLine, OnLine]:
         "underfoot": place.slope_max_at,
         "corridor": None if place.corridor is None else place.corridor.at,
         "overhead": None if place.overhead is None else place.overhead.at,
+        "unknown": place.unknown_at,
     }
     told = [spots[kind] for kind in place.kinds if spots.get(kind) is not None]
     first, last = place.from_.chainage_m, place.to.chainage_m

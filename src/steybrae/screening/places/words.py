@@ -128,7 +128,8 @@ def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
             f"\N{NORTH EAST ARROW} {overhead(place.overhead.deg, at_least=place.overhead.at_least).text}",
         )
     if place.kinds[0] == "unknown":
-        return place.from_, "unknown ground" if place.unknown_near_m > 0.0 else "unknown above"
+        at = place.unknown_at
+        return (place.from_, "unknown above") if at is None else (at, "unknown ground")
     return place.from_, "trap"
 
 
@@ -220,10 +221,13 @@ def _overhead(place: PlaceThatMatters, looks: OverheadAtPlace, declination_deg: 
 
 def _unknown(place: PlaceThatMatters) -> str:
     words = []
+    near = place.unknown_at
+    short = near is None or place.length_m < TOLD_M
+    where = "" if short or near is None else f", from {_spot(place, near).removeprefix('at ')}"
     if place.unknown_on_line_m > 0.0:
-        words.append(f"Unknown ground: {steep_length(place.unknown_on_line_m).text}.")
+        words.append(f"Unknown ground: {steep_length(place.unknown_on_line_m).text}{where}.")
     elif place.unknown_near_m > 0.0:
-        words.append(f"Unknown ground in the corridor for {steep_length(place.unknown_near_m).text}.")
+        words.append(f"Unknown ground in the corridor for {steep_length(place.unknown_near_m).text}{where}.")
     at = place.unknown_above_at
     if at is not None and not (words and at.bearing_true_deg is None):
         why = unknown_words(at)
