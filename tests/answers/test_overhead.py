@@ -121,10 +121,14 @@ def test_the_picture_shows_why(sample):
 def test_the_legend_explains_the_signs(sample):
     legend = next(axes for axes in route_figure(sample).axes if axes.get_gid() == "legend")
     words = {text.get_text() for text in legend.texts}
-    assert {"start zone", "↗ sight to a start zone", "B: place that matters"} <= words
+    assert {
+        "start zone",
+        "↗ sight to a start zone, of a place told at length; terminal and card have all",
+        "B: place that matters",
+    } <= words
     bare = replace(sample, relief=replace(sample.relief, zones=None))
     legend = next(axes for axes in route_figure(bare).axes if axes.get_gid() == "legend")
-    assert "start zones: no room" in {text.get_text() for text in legend.texts}
+    assert "start zones not drawn" in {text.get_text() for text in legend.texts}
 
 
 def test_a_place_in_words_and_with_an_arrow(opened, sample):

@@ -130,6 +130,21 @@ def test_metres_of_unknown_and_steep_ground_round_up_and_distances_down():
     assert re.search(r"\b1\b", text)
 
 
+def test_metres_of_unknown_ground_have_a_column_where_a_leg_has_some():
+    """A column of dashes had made a table of its own below the legs'."""
+    found = screened(Plane(33.0, 90.0), towards(40.0, 400.0))
+    holed = tuple(replace(leg, unknown_m=7.0) for leg in found.legs)
+    for legs, there in ((found.legs, False), (holed, True)):
+        document = route_document(replace(found, legs=legs), RouteView(legs=True))
+        heads = [
+            column.heading
+            for table in document.blocks
+            if isinstance(table, Table)
+            for column in table.columns
+        ]
+        assert any("Unknown" in head for head in heads) == there
+
+
 def test_short_steep_pieces_stand_beside_the_slope_over_20_m():
     """A bank of 1 m cells, 3 m high at 45 degrees."""
     east = np.arange(201) + 0.5 - 100.5

@@ -25,6 +25,7 @@ from steybrae.route.positions.places import Place
 from steybrae.route.times.walking_time import Allowances
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.screening.places.result import DropAtPlace
+from steybrae.screening.places.words import letters_at
 from steybrae.sheets import card_page, card_rows
 from steybrae.sheets.card_page import card_pdf
 from steybrae.sheets.true_size import PT_PER_MM, Canvas
@@ -324,8 +325,8 @@ def test_a_leg_of_the_table_names_its_places_unknown_ground_and_a_drop(monkeypat
     card = make_card(sample_day, CHOSEN)
     words = [box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes]
     for leg in card.legs:
-        letters = [p.name for p in card.places if p.from_.leg <= leg.number <= p.to.leg]
-        assert " ".join(letters[:3] if len(letters) > 3 else letters) in words
+        letters = " ".join(letters_at(card.places, leg.number))
+        assert letters in words or letters.rsplit(" ", 1)[0] in words
     assert "at least 39.0°" in words
     assert any(word.startswith("207 m unkn.") for word in words)
     # Leg 7 is the rim: gentle underfoot, and a drop to the left.
@@ -333,6 +334,20 @@ def test_a_leg_of_the_table_names_its_places_unknown_ground_and_a_drop(monkeypat
     assert "drop of 152 m, 20 m left" in words
     assert not any("up to" in word for word in words[words.index("magnetic") : words.index("Cautions")]
                    if word.endswith("°"))  # fmt: skip
+
+
+def test_a_leg_of_many_places_names_them_in_letters_as_large_as_any(monkeypatch, sample_day) -> None:
+    """Nine on a leg had stood in 6 points."""
+    card = make_card(sample_day, CHOSEN)
+    one = card.places[0]
+    ends = {leg: replace(one.from_, leg=leg) for leg in (1, 5)}
+    legs = {name: 1 if name == "C" else 5 for name in "BCDEFGHIKL"}
+    many = tuple(replace(one, name=name, from_=ends[leg], to=ends[leg]) for name, leg in legs.items())
+    assert letters_at(many, 5) == ["B", "D-L"]
+    found = drawn(monkeypatch, replace(card, places=many), "a4", appendix=False)
+    sizes = {box[4]: size for size, box in zip(found.sizes_pt, found.boxes, strict=True)}
+    assert sizes["B D-L"] == 11.0
+    assert min(found.sizes_pt) >= 8.0 - 1e-9
 
 
 def test_a_drop_and_cliffs_take_a_line_each_rather_than_smaller_letters(

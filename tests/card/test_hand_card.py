@@ -80,6 +80,19 @@ def test_compass_words(card: RouteCard) -> None:
     )
 
 
+def test_a_map_without_a_grid_has_its_north_told_once(by_hand: RouteScreening) -> None:
+    """The declination had stood twice, without and with what it may be wrong by."""
+    card = make_card(by_hand, CardSettings(date=DAY))
+    assert card.norths.sentences == (
+        "Magnetic north is 0.6 degrees west of true north, give or take 0.9 degrees in 95 of 100 cases "
+        "(WMM2025).",
+        "From true to magnetic add 0.6 degrees, from magnetic to true subtract 0.6 degrees.",
+        "Compass without a declination scale: set the magnetic bearing. With one: set the scale to "
+        "0.6 degrees west and set the true bearing.",
+        "No grid was chosen: on a map whose grid lines are not true north, give --grid.",
+    )
+
+
 def test_distances(card: RouteCard) -> None:
     # On the ground 500.125, 1000.249, 1200.299 m. On the map at 1:25 000:
     # 500.125 * 1000 / 25000 = 20.005, 40.010, 48.012 mm.

@@ -237,7 +237,7 @@ def _other_lines(folder: Path) -> None:
 def _plans(folder: Path) -> None:
     zips = {
         "schema.zip": {"plan.json": '{"schema": "steybrae-plan/99"}'},
-        "hollow.zip": {"plan.json": '{"schema": "steybrae-plan/7", "result": {}}'},
+        "hollow.zip": {"plan.json": '{"schema": "steybrae-plan/8", "result": {}}'},
         "nan.zip": {"plan.json": '{"schema": "steybrae-plan/4", "result": NaN}'},
         "deep.zip": {"plan.json": "[" * 100_000},
         "nojson.zip": {"a.npy": "x"},

@@ -39,7 +39,7 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.compared import compared
 from steybrae.screening.pictures.picture import UNKNOWN
 from steybrae.screening.pictures.relief import with_relief
-from steybrae.screening.places.words import leading_spot
+from steybrae.screening.places.words import leading_spot, letters_at
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem
 from steybrae.value import slope
@@ -74,6 +74,13 @@ def many_legs():
     dem = model(GaussianHill(400.0, 500.0), (301, 301))
     zigzag = [(-1200.0 + 40.0 * k, 300.0 * (-1) ** k) for k in range(61)]
     return pictured(dem, route_on(dem, zigzag))
+
+
+@pytest.fixture(scope="module")
+def many_places(sample):
+    """Nine places more on a leg: their letters had stood on its angle overhead."""
+    named = [replace(sample.places[-1], name=f"A{letter}") for letter in "ABCDEFGHI"]
+    return replace(sample, places=(*sample.places, *named))
 
 
 def axes_of(figure, gid):
@@ -153,7 +160,7 @@ def test_labels_of_the_map_do_not_overlap(sample, sample_figure):
         assert drawn.get_window_extent().contains(box.x1, box.y1)
 
 
-@pytest.mark.parametrize("which", ["sample", "half_off", "many_legs", "three_lines"])
+@pytest.mark.parametrize("which", ["sample", "half_off", "many_legs", "many_places", "three_lines"])
 def test_nothing_written_runs_off_the_page_or_into_another_word(which, request):
     figure = route_figure(request.getfixturevalue(which))
     renderer = FigureCanvasAgg(figure).get_renderer()
@@ -326,8 +333,7 @@ def test_table_has_every_leg(sample, sample_figure):
         steepest, corridor = slope(leg.slope_max_deg).text, slope(leg.slope_corridor_max_deg).text
         assert f"{least}{steepest} | {corridor}" in table
         assert leg.to in table or any(leg.to.startswith(word[:-1]) for word in table if word.endswith("…"))
-        letters = [place.name for place in sample.places if place.from_.leg <= leg.number <= place.to.leg]
-        assert "".join(letters) in table
+        assert " ".join(letters_at(sample.places, leg.number)) in table
     opened = sum(leg.open_above for leg in sample.legs)
     assert sum(text.startswith("at least") for text in table) == opened > 0
 

@@ -9,6 +9,7 @@ import pytest
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, PathPatch
+from matplotlib.text import Annotation
 from tests.synthetic import Plane, sample_surface
 
 from steybrae.errors import QuantityError
@@ -137,6 +138,14 @@ def test_slopes_are_written_rounded_up() -> None:
     # The UTM grid is 0.04 % smaller than the ground here, so 33 comes out as 32.99 or 33.01: 33.0 or 33.1.
     assert numbers <= {"33.0", "33.1"}
     assert numbers
+
+
+def test_slopes_stand_over_the_arrows_and_under_what_those_say() -> None:
+    """The slope of the place itself had stood under the arrow downhill."""
+    axes = ground_figure(ground(33.0)).axes[0]
+    layers = {text.get_text(): text.get_zorder() for text in axes.texts}
+    arrows = max(text.arrow_patch.get_zorder() for text in axes.texts if isinstance(text, Annotation))
+    assert arrows < min(at for text, at in layers.items() if text[:1].isdigit()) < layers["downhill"]
 
 
 def test_circle_is_true_to_size_and_downhill_points_there() -> None:

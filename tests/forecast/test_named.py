@@ -202,6 +202,13 @@ class TestMatrix:
         assert found.named[0, :, SECTORS.index("N")].tolist() == [False, True, True]
         assert not found.named[0, :, SECTORS.index("S")].any()
 
+    def test_a_day_of_1600_m_has_rows_that_can_be_read(self) -> None:
+        """Sixteen of 100 m had stood on each other in the picture."""
+        cells = cells_of([(0, 40.0, 0.0, 0.0, 1310.0, 1330.0), (1, 40.0, 90.0, 0.0, 2870.0, 2890.0)], 2)
+        found = heights_by_aspect([LegGrounds(cells, cells, cells, 22.0)], [], 30.0, None)
+        assert found is not None
+        assert found.height_edges_m.tolist() == [1200.0 + 200.0 * k for k in range(10)]
+
     def test_none_where_none_is_steep(self) -> None:
         cells = cells_of([(0, 25.0, 0.0, 0.0, 810.0, 830.0)], 1)
         none = cells_of([], 1)

@@ -338,6 +338,19 @@ class TestScreens:
                 assert Axe().run(page).response["violations"] == [], name
         visit.end()
 
+    def test_names_in_the_list_of_legs_break_between_words(self, phone: Page) -> None:
+        """A drop beside the line had left room for ``Ledg`` and ``e``."""
+        go(phone, "day")
+        phone.evaluate(
+            """document.querySelectorAll('.index a').forEach(leg => {
+                leg.querySelector('b + span').textContent = 'Terrace';
+                leg.querySelector('.corridor').append('drop of 100 m at the line, on both sides');
+            })"""
+        )
+        heights = phone.locator(".index b + span").evaluate_all("all => all.map(one => one.offsetHeight)")
+        assert heights
+        assert max(heights) < 40  # of one line, pixels
+
     def test_twice_the_letters_still_fit(self, phone: Page) -> None:
         phone.evaluate("document.documentElement.style.fontSize = '200%'")
         for name in ("day", "leg-12", "reading", "log"):

@@ -378,6 +378,15 @@ class TestEveryScreen:
         assert visit.page.evaluate("document.documentElement.scrollWidth") == 390
         visit.end()
 
+    def test_sentences_of_tables_are_read_without_moving_them(self, phone: Page) -> None:
+        """Figures may be moved sideways; what rolls and traps are, and how figures are read, was cut off."""
+        for part in ("#figures-note", "#table .words"):
+            rights = phone.locator(part).evaluate_all(
+                "all => all.map(one => one.getBoundingClientRect().right)"
+            )
+            assert rights
+            assert max(rights) <= 390
+
     def test_the_map_is_met_before_the_legs(self, phone: Page, made: Made) -> None:
         tops = [
             phone.locator(part).first.evaluate("node => node.getBoundingClientRect().top + scrollY")

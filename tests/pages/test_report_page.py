@@ -71,7 +71,7 @@ class TestPure:
         assert words.index("Places that matter</h2>") < words.index("Map and profile</h2>")
         assert len(made.screening.places) > 10
         for place in made.screening.places:
-            assert f"{place.name}  leg" in words
+            assert f"<b>{place.name}</b>  leg" in words
             assert not place.at_length or place.words in words
 
     def test_the_range_of_a_check_is_the_models(self, page: Reader) -> None:

@@ -197,6 +197,17 @@ def test_published_run_out_is_told_only_when_asked():
     assert "runout_published" in [caution.key for caution in found.cautions]
 
 
+@pytest.mark.parametrize(("off", "where"), [(51, "here"), (53, "20 m from here")])
+def test_a_roll_round_a_place_is_told_without_a_line(off: int, where: str):
+    """On the plateau at the brow of the wall; it was "on the line", where there is none."""
+    dem = wall()
+    place = place_at(dem, MIDDLE + off + 0.5, MIDDLE + 0.5)
+    rolls = with_above(ground_at(place, dem), place, dem, SHORT).convex_rolls
+    assert rolls
+    assert all(roll.reason.startswith("Convex roll ") and " line" not in roll.reason for roll in rolls)
+    assert any(roll.reason.startswith(f"Convex roll {where}: downhill, towards 270° true") for roll in rolls)
+
+
 def test_a_place_in_a_start_zone():
     dem, place = wall(), place_at(wall(), MIDDLE + 40.5, MIDDLE + 0.5)
     found = with_above(ground_at(place, dem), place, dem, SHORT)

@@ -239,6 +239,20 @@ def test_a_model_larger_than_what_is_looked_at_costs_blocks(monkeypatch, sample_
     assert 0.2 < found.picture.looked.mean() < 0.35
 
 
+def test_a_block_without_heights_is_looked_at_and_unknown() -> None:
+    """Its part of the picture was white, as if not looked at: unknown ground without its mark."""
+    heights = np.tile(np.arange(800.0), (800, 1))
+    heights[:, 240:] = np.nan
+    found = examine_model(
+        Dem(Grid((5.0, 0.0, 0.0, 0.0, -5.0, 0.0), "EPSG:32629", (800, 800)), heights), pictured=True
+    )
+    assert found.looked_share == 1.0
+    assert found.picture is not None
+    assert found.picture.step > 1
+    assert found.picture.looked.all()
+    assert np.isnan(found.picture.slope_deg[:, 240 // found.picture.step :]).all()
+
+
 def test_a_model_without_heights_is_refused() -> None:
     grid = Grid((10.0, 0.0, 0.0, 0.0, -10.0, 0.0), "EPSG:32629", (20, 30))
     with pytest.raises(ModelError, match="none was met where it was looked at"):

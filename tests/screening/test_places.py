@@ -22,6 +22,7 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.line import joined, outside, shared
 from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.words import drop_words, leading_spot
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem
 
@@ -213,6 +214,24 @@ def test_8_m_of_crag_or_bank_in_gentle_ground_makes_its_place(run_m, has_drop, t
         assert 14.0 <= corridor.drop.off_m <= 20.0
 
 
+def test_drops_on_both_sides_are_told_of_both():
+    """The nearest's side had stood with the fall of the highest: 12 m on the left, where 8 m are."""
+
+    def heights(east, _):
+        return -8.0 * np.clip(-(east + 20.0) / 2.0, 0.0, 1.0) - 12.0 * np.clip((east - 26.0) / 2.0, 0.0, 1.0)
+
+    found = along_north(made(heights, 2.0, 201), 240.0, reach_m=100.0)
+    (place,) = (place for place in found.places if "corridor" in place.kinds)
+    drop = place.corridor and place.corridor.drop
+    assert drop is not None
+    assert drop.side == "both"
+    assert drop.fall_m == pytest.approx(12.0, abs=0.1)
+    assert 14.0 <= drop.off_m <= 20.0
+    assert drop_words(replace(drop, off_m=18.6)) == "drop of 12 m, 18 m off, both sides"
+    assert drop_words(replace(drop, off_m=0.2)) == "drop of 12 m at the line, on both sides"
+    assert found.legs[0].drop == drop
+
+
 def test_a_gentle_ridge_between_flanks_of_30_degrees_makes_its_place():
     """A flat crest 40 m wide, 31 degrees on both sides: nothing of it under the line."""
 
@@ -245,6 +264,23 @@ def test_unknown_ground_over_a_whole_line_swallows_no_steep_place():
     assert unknown.unknown_near_m == 0.0
     assert "The model ends" in unknown.words
     assert overlap(unknown, bank.from_.chainage_m, bank.to.chainage_m) > 0.0
+
+
+def test_unknown_ground_at_the_end_of_a_line_is_told_and_marked_there():
+    """The model ends below it all, so that its place is the whole line: it was marked at the start."""
+
+    def heights(east, north):
+        return np.where(north > 150.0, np.nan, 0.0 * east)
+
+    found = along_north(made(heights, 10.0, 61), 500.0, reach_m=600.0)
+    (place,) = (place for place in found.places if "unknown" in place.kinds)
+    assert place.unknown_at is not None
+    at_m = place.unknown_at.chainage_m
+    assert place.from_.chainage_m < at_m - 100.0
+    assert 380.0 <= at_m <= 400.0
+    assert at_m == pytest.approx(place.to.chainage_m - place.unknown_on_line_m, abs=0.1)
+    assert leading_spot(place) == (place.unknown_at, "unknown ground")
+    assert f", from {at_m:.0f} m" in place.words
 
 
 def test_a_level_plain_has_no_place_and_every_leg_is_without():

@@ -259,6 +259,17 @@ def test_pupils_get_maps_and_questions_and_the_teacher_a_key(massif: Dem, tmp_pa
                 assert part.worked not in text
 
 
+def test_what_could_not_be_asked_is_told_to_the_teacher_alone(tmp_path: Path) -> None:
+    """Pupils had been told to choose another place, scale or seed."""
+    gentle = sample_surface(Plane(5.0, 90.0), (160, 160), 10.0)
+    sheet = practice_sheet(gentle, MapLook(25_000.0, 10.0), seed=1, questions=8)
+    assert sheet.notes
+    text, key = (words(pdf, tmp_path) for pdf in (practice_pdf([sheet]), key_pdf([sheet])))
+    for note in sheet.notes:
+        assert note in key
+        assert note not in text
+
+
 def test_contours_of_a_plane_on_paper_and_at_600_dpi(tmp_path: Path) -> None:
     """Thick lines of 50 m on a plane of 30 degrees facing east: 3.46 mm apart at 1:25 000."""
     dem = sample_surface(Plane(30.0, 90.0), (600, 600), 10.0)

@@ -11,7 +11,7 @@ import pytest
 from tests.sheets.pdf_lines import words
 
 from steybrae.card.checks import leg_checks
-from steybrae.card.wording import limits_text
+from steybrae.card.wording import limits_text, where_text
 from steybrae.field.typed_log import TYPED_COLUMNS, row_from_typed
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
@@ -67,6 +67,8 @@ def test_the_checks_of_a_plan_are_filled_in(sample_plan: RouteScreening, tmp_pat
             quantity = one.check.quantity.capitalize()
             expected = f"{quantity} {slope(one.check.expected_deg).text}"
             assert f"{expected}, no difference: {limits_text(one.check)}" in text
+            # Broken elsewhere on the narrow paper.
+            assert paper == "a5" or where_text(one.check) in text
             assert f"Look {bearing_figure(one.check.look_bearing_magnetic_deg or 0.0)}" in text
         assert "Elsewhere" in text
         for caution in sheet.cautions:

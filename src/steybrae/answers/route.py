@@ -196,6 +196,7 @@ def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
     steep = (of["steep_m"], worded(of["steep_stretch_m"], "({})"))
     sides = (worded(of["left"], "L {}"), worded(of["right"], "R {}"))
     drops = (of["drop"],) if any(leg.drop is not None for leg in legs) else ()
+    unknown = (of["unknown_m"],) if any(leg.unknown_m > 0.0 for leg in legs) else ()
     return Table(
         (
             of["number"],
@@ -206,7 +207,7 @@ def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
             of["bands_possible"],
             stacked(f"m of {STEEP_DEG:g}°+\n(longest, with\nunknown between)", *steep),
             stacked(f"{off},\ndrop" if drops else off, *sides, *drops, align="left", width=15),
-            of["unknown_m"],
+            *unknown,
         ),
         legs,
     )

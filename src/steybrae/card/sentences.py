@@ -31,8 +31,14 @@ def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
     """
     first = bearings[0]
     angles = [leg.grid_magnetic_deg for leg in bearings]
+    of_true = (
+        f"Magnetic north is {_degrees_side(first.declination_deg)} of true north, give or take "
+        f"{slope(first.declination_uncertainty_deg).figure} degrees in 95 of 100 cases "
+        f"({first.field.model})."
+    )
+    gridless = first.grid == "latlon"  # then the map's north is the true one, and told once
     words = [
-        grid_magnetic_words(first.grid_magnetic_deg, first.grid),
+        of_true if gridless else grid_magnetic_words(first.grid_magnetic_deg, first.grid),
         turning_rule(first.grid_magnetic_deg, first.grid),
     ]
     if _degrees_side(min(angles)) != _degrees_side(max(angles)):
@@ -40,17 +46,14 @@ def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
             f"That is at the start; over the legs it runs from {_degrees_side(min(angles))} to "
             f"{_degrees_side(max(angles))}, and each leg has its own."
         )
-    words.append(
-        f"Magnetic north is {_degrees_side(first.declination_deg)} of true north, give or take "
-        f"{slope(first.declination_uncertainty_deg).figure} degrees in 95 of 100 cases "
-        f"({first.field.model})."
-    )
-    north = "true" if first.grid == "latlon" else "grid"
+    if not gridless:
+        words.append(of_true)
+    north = "true" if gridless else "grid"
     words.append(
         f"Compass without a declination scale: set the magnetic bearing. With one: set the scale to "
         f"{_scale_setting(first.grid_magnetic_deg)} and set the {north} bearing."
     )
-    if first.grid == "latlon":
+    if gridless:
         words.append("No grid was chosen: on a map whose grid lines are not true north, give --grid.")
     return tuple(words)
 

@@ -52,7 +52,7 @@ GRID_NAMES: Final = {
     "bng": "British National Grid",
     "utm": "UTM",
     "mgrs": "MGRS",
-    "latlon": "no grid: latitude and longitude",
+    "latlon": "none, latitude and longitude",
 }
 """How a card calls each grid."""
 

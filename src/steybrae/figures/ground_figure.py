@@ -195,9 +195,10 @@ def _write_slopes(axes: Axes, patch: GroundPatch) -> None:
         middle = _corners(patch, [row, row + 1], [col, col + 1]).mean(axis=0)
         figure = "?" if patch.band[row, col] < 0 else slope(float(patch.slope_deg[row, col])).figure
         east, north = (float(value) for value in middle)
-        axes.text(
-            east, north, figure, ha="center", va="center", fontsize=SMALL_PT, path_effects=HALO, clip_on=True
-        )
+        # Over the arrows: the slope of the place itself stands where they begin.
+        style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": SMALL_PT, "zorder": 4.0}
+        style |= {"bbox": {"facecolor": "white", "edgecolor": "none", "pad": 0.7}, "clip_on": True}
+        axes.text(east, north, figure, **style)
 
 
 def _draw_place(axes: Axes, ground: GroundAt, half: float) -> None:
@@ -242,7 +243,13 @@ def _draw_arrow(axes: Axes, bearing_deg: float, length: float, words: str, *, da
             },
         )
     box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
-    style: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 7, "fontweight": "bold"}
+    style: dict[str, Any] = {
+        "ha": "center",
+        "va": "center",
+        "fontsize": 7,
+        "fontweight": "bold",
+        "zorder": 5.0,
+    }
     axes.text(float(label[0]), float(label[1]), words, bbox=box, **style)
 
 

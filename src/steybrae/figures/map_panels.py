@@ -31,8 +31,9 @@ from steybrae.screening.pictures.drawn import (
     interval_drawn,
     slope_sign_words,
 )
-from steybrae.screening.pictures.picture import Relief
+from steybrae.screening.pictures.picture import LineOnMap, Relief
 from steybrae.screening.pictures.relief import lines_on_map
+from steybrae.screening.places.words import letters_at
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import AT_LEAST, UNKNOWN, gentle_length, map_scale, overhead, slope, steep_length
 
@@ -246,12 +247,13 @@ def _signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     _word(axes, 80.5, 12.7, "corridor of possible straying")
     _word(axes, 8.5, 16.3, contour_words(relief))
     _word(axes, 80.5, 16.3, slope_sign_words(known))
-    _overhead_signs(axes, relief)
-    _beside_signs(axes, screening, relief)
+    beside = lines_on_map(screening, relief.grid)
+    _overhead_signs(axes, relief, beside=bool(beside))
+    _beside_signs(axes, beside)
 
 
-def _overhead_signs(axes: Axes, relief: Relief) -> None:
-    """Third row of signs."""
+def _overhead_signs(axes: Axes, relief: Relief, *, beside: bool) -> None:
+    """Third row of signs, before those of lines beside the main one."""
     if relief.zones:
         line_sign(axes, "start zones", 0.0, 7.0, 19.9)
     line_sign(axes, "sight", 23.5, 28.0, 19.9)
@@ -259,16 +261,15 @@ def _overhead_signs(axes: Axes, relief: Relief) -> None:
         axes,
         8.5 if relief.zones else 0.0,
         19.9,
-        "start zone" if relief.zones else "start zones: no room",
+        "start zone" if relief.zones else "start zones not drawn",
     )
-    _word(axes, 29.0, 19.9, "↗ sight to a start zone")
+    # Beside other lines' signs there is no room for more.
+    more = "" if beside else ", of a place told at length; terminal and card have all"
+    _word(axes, 29.0, 19.9, f"↗ sight to a start zone{more}")
 
 
-def _beside_signs(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
-    """End of the third row: lines beside the main one, or where more sights are told."""
-    beside = lines_on_map(screening, relief.grid)
-    if not beside:
-        _word(axes, 63.0, 19.9, "with its figure where told at length; all of them: the terminal, the card")
+def _beside_signs(axes: Axes, beside: Sequence[LineOnMap]) -> None:
+    """End of the third row: lines beside the main one."""
     kinds: tuple[tuple[LineKind, float, str], ...] = (
         ("beside", 63.0, "line beside it"), ("way off", 95.0, "way off"),
     )  # fmt: skip
@@ -345,7 +346,11 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
     _row(axes, top, heads, weight="bold")
     axes.add_line(Line2D([0.0, TABLE_MM], [ROW_MM * 1.15] * 2, color=INK, linewidth=0.4))
     for k, leg in enumerate(legs):
-        _row(axes, top + ROW_MM * (k + 1) + 0.5, (*_cells(leg), _letters(screening, leg)))
+        _row(
+            axes,
+            top + ROW_MM * (k + 1) + 0.5,
+            (*_cells(leg), " ".join(letters_at(screening.places, leg.number))),
+        )
     if left_out:
         words = f"and {left_out} legs more; the unknown and the steepest stand here"
         _word(axes, 0.0, top + ROW_MM * (len(legs) + 1) + 0.5, words)
@@ -367,11 +372,6 @@ def _overhead(leg: LegScreening) -> str:
     if looks.sight_outside is None:
         return "in a zone" if looks.in_start_zone else "-"
     return f"{overhead(looks.sight_outside.unfiltered_deg).text}{'+' if leg.unknown_above else ''}"
-
-
-def _letters(screening: RouteScreening, leg: LegScreening) -> str:
-    places = screening.places
-    return "".join(place.name for place in places if place.from_.leg <= leg.number <= place.to.leg)
 
 
 def _row(axes: Axes, y: float, cells: tuple[str, ...], weight: str = "normal") -> None:

@@ -150,7 +150,7 @@ def _build_tuple(args: tuple[Any, ...], value: Any, array: Any, where: str) -> t
     )
 
 
-PLAN_SCHEMA: Final = "steybrae-plan/7"
+PLAN_SCHEMA: Final = "steybrae-plan/8"
 """Name and version of the form of a plan."""
 
 MOST_ENTRIES: Final = 50_000

@@ -284,6 +284,12 @@ def _decoded(content: bytes, path: Path) -> str:
     if len(content) > MAX_FILE_BYTES:
         message = f"A route file should be at most 25 MB; {path.name} is larger. Export the day's line alone."
         raise FileReadError(message)
+    if content.startswith(b"PK\x03\x04"):
+        message = (
+            f"{path.name} should be a planned line; it is a zip file, as a saved plan is. "
+            "Give the line, or the plan to card, report or reading."
+        )
+        raise FileReadError(message)
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:

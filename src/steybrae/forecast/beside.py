@@ -23,9 +23,10 @@ from steybrae.terrain.attributes import SECTORS, Sector
 from steybrae.terrain.dem import Array
 
 STEP_M: Final = 100.0
-"""Height of a row, metres: the standard's own resolution of bounds (CAAML v6)."""
+"""Least height of a row, metres: the standard's own resolution of bounds (CAAML v6)."""
 
-_MOST_ROWS: Final = 24
+_MOST_ROWS: Final = 10
+"""Rows that have room for their three figures each (our choice); more ground has higher ones."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -51,7 +51,7 @@ from steybrae.names import FORMULA
 from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import place_line, start_words, stretch_words
+from steybrae.screening.places.words import letters_at, place_line, start_words, stretch_words
 from steybrae.screening.result import RouteScreening
 from steybrae.value import AT_LEAST, slope
 
@@ -173,6 +173,7 @@ def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
         "drop": drop_text(ground),
         "overhead": [line for line in overhead_lines(looks, unit) if line],
         "places": here,
+        "letters": " ".join(letters_at(card.places, leg.number)),
         "sides": sides,
         "checks": [_check(card, check) for check in leg.checks],
         "without": without_check_lines(leg.steep_without_check),

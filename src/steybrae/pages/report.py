@@ -39,6 +39,7 @@ from steybrae.screening.pictures.drawn import contour_words, interval_drawn, rel
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.words import letters_at
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import AT_LEAST, gentle_length, map_scale, steep_length
 
@@ -120,7 +121,7 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "over": [
             html_cells(leg_columns("overhead_deg"), leg)[0]["text"].strip("-") for leg in screening.legs
         ],
-        "letters_on": [_letters_on(screening, leg.number) for leg in screening.legs],
+        "letters_on": [" ".join(letters_at(screening.places, leg.number)) for leg in screening.legs],
         "cautions": cautions,
         "cautions_first": [caution for caution in cautions if caution.key not in _ON_READING],
         "cautions_on_reading": [caution for caution in cautions if caution.key in _ON_READING],
@@ -155,18 +156,12 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
     }
 
 
-def _letters_on(screening: RouteScreening, number: int) -> str:
-    """Letters of the places that a leg is on."""
-    places = screening.places
-    return " ".join(place.name for place in places if place.from_.leg <= number <= place.to.leg)
-
-
 def _place_parts(
     screening: RouteScreening, place: PlaceThatMatters, declinations_deg: Mapping[int, float]
-) -> tuple[str, str, str, bool]:
-    """Words of a place before the name of its turn point, that name, and after it; whether at length."""
+) -> tuple[str, str, str, str, bool]:
+    """Letter of a place, words before the name of its turn point, that name, and after it; if at length."""
     before, name, behind = place_text(screening, place, declinations_deg).partition(place.after)
-    return before, name, behind, place.at_length
+    return place.name, before.removeprefix(place.name), name, behind, place.at_length
 
 
 def _band_rows(screening: RouteScreening) -> list[tuple[str, list[dict[str, Any]]]]:

@@ -228,7 +228,9 @@ def terrain_traps(
     return tuple(sorted(out, key=lambda trap: trap.chainage_m))
 
 
-def shape_words(found: ConvexRoll | TerrainTrap, declination_deg: float | None = None) -> str:
+def shape_words(
+    found: ConvexRoll | TerrainTrap, declination_deg: float | None = None, *, at_place: bool = False
+) -> str:
     """Say what a roll or a trap is.
 
     Parameters
@@ -237,10 +239,13 @@ def shape_words(found: ConvexRoll | TerrainTrap, declination_deg: float | None =
         All but its words.
     declination_deg
         Magnetic north east of true north, degrees: bearings are magnetic then; true where None.
+    at_place
+        Whether it was looked for round a place, not on a line.
     """
     towards = look_towards(found.bearing_true_deg, declination_deg)
     if isinstance(found, ConvexRoll):
-        where = "on the line" if found.distance_m == 0.0 else f"{found.distance_m:.0f} m from the line"
+        here, off_it = ("here", "from here") if at_place else ("on the line", "from the line")
+        where = here if found.distance_m == 0.0 else f"{found.distance_m:.0f} m {off_it}"
         # A slope that climbs above the roll is told as level.
         steepens = f"steepens from {slope(max(found.above_deg, 0.0)).text} to {slope(found.below_deg).text}"
         hidden = "; what lies below is hidden from above" if found.hidden_below else ""

@@ -31,6 +31,7 @@ from steybrae.card.wording import (
     totals_lines,
 )
 from steybrae.forecast.beside import ForecastBeside
+from steybrae.screening.places.words import letters_at
 from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, rule, two_lines
 from steybrae.sheets.true_size import Canvas
 from steybrae.value import AT_LEAST, distance_off, steep_length
@@ -212,6 +213,7 @@ LEG_LINE_MM: Final = 11.6
 _X: Final = {"number": 8.0, "to": 16.5, "bearing": 57.0, "length": 81.0, "climb": 101.0, "time": 126.5,
              "ground": 145.0, "places": 189.0}  # fmt: skip
 _GROUND_MM: Final = 43.0
+_PLACES_MM: Final = RIGHT_MM - _X["places"]
 _BESIDE_MM: Final = 3.1
 _SMALL: Final = 8.0
 
@@ -266,10 +268,9 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
     )
     for column, y_mm, words, size_pt, bold, most_mm in texts:
         paper.text(_X[column], y_mm, words, size_pt, bold=bold, most_mm=most_mm, cut=column == "to")
-    letters = [place.name for place in card.places if place.from_.leg <= leg.number <= place.to.leg]
-    lines = [" ".join(letters)] if len(letters) < 4 else [" ".join(letters[:3]), " ".join(letters[3:])]
-    for y_mm, words in zip((first, second), lines, strict=False):
-        paper.text(_X["places"], y_mm, words, 11.0, bold=True, most_mm=RIGHT_MM - _X["places"])
+    letters = letters_at(card.places, leg.number)
+    for k, words in enumerate(paper.wrapped(" ".join(letters), _PLACES_MM, 11.0, bold=True, whole=True)):
+        paper.text(_X["places"], first + k * (second - first), words, 11.0, bold=True, most_mm=_PLACES_MM)
     rule(paper, top_mm + leg_line_mm(leg, paper) - 0.6, 0.14)
 
 
@@ -288,7 +289,8 @@ def _besides(leg: CardLeg, paper: Canvas) -> list[str]:
     parts += [f"{steep_length(ground.unknown_m).text} unkn."] if ground.unknown_m else []
     parts += [drop_text(ground)] if ground.drop is not None else []
     for cliff in leg.cliffs:
-        if ground.drop is None or cliff.side != ground.drop.side:
+        told = None if ground.drop is None else ground.drop.side
+        if cliff.side != told and not (told == "both" and cliff.side in {"left", "right"}):
             parts.append(f"cliff {_off(cliff.distance_m)}{cliff.side}")
     lines = _abreast(parts, paper, _SMALL, _GROUND_MM)
     return [one for line in lines for one in paper.wrapped(line, _GROUND_MM, _SMALL, bold=True)]

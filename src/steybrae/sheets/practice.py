@@ -278,8 +278,6 @@ def _questions(sheet: Sheet, result: PracticeSheet) -> None:
         "the ground). Bands: <25, 25-30, 30-35, 35-40, 40-45, 45-55, 55+ degrees." + unit,
         size_pt=8,
     )
-    for note in result.notes:
-        y = sheet.paragraph(sheet.left_mm, y - 1.0, width, note, size_pt=7, ink=MUTED)
     y -= 3.0
     for question in result.questions:
         lines = sheet.wrapped(question.ask, width - 10.0, 8.5)
@@ -316,6 +314,8 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
         size_pt=8,
         bold=True,
     )
+    for note in result.notes:
+        y = sheet.paragraph(sheet.left_mm, y - 1.0, width, note, size_pt=7.5)
     y -= 2.0
     for question in result.questions:
         lines = _answer_lines(question)

@@ -18,7 +18,7 @@ from steybrae.route.overhead.legs import place_above
 from steybrae.route.overhead.result import OverheadAnswer, SightAnswer
 from steybrae.route.overhead.windows import REACH_M
 from steybrae.route.positions.places import Place
-from steybrae.route.shape_result import Spot
+from steybrae.route.shape_result import Spot, shape_words
 from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
 from steybrae.screening.ground.result import DropNear, GroundAt, RunOut
 from steybrae.screening.known import Settings, overhead_look, slopes_known
@@ -98,7 +98,9 @@ def with_above(
         overhead=_standing_in(ground, above.overhead, settings),
         unknown_above=above.unknown_above,
         unknown_above_at=above.unknown_above_at,
-        convex_rolls=above.convex_rolls,
+        convex_rolls=tuple(
+            replace(roll, reason=shape_words(roll, at_place=True)) for roll in above.convex_rolls
+        ),
         terrain_traps=above.terrain_traps,
         expected_readings=named(
             tuple(

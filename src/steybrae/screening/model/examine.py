@@ -135,6 +135,11 @@ class Drawn:
         self._slope = np.where(steepest < 0.0, np.nan, steepest)
         self._keep_close(dem)
 
+    def add_void(self, corner: Corner) -> None:
+        """Add a block without a height: looked at, and unknown."""
+        down, across = (slice(at // self.step, -(-(at + self._side) // self.step)) for at in corner)
+        self._looked[down, across] = self._unknown[down, across] = True
+
     def _keep_close(self, dem: Dem) -> None:
         """Keep the piece with the most relief among those without voids; else with the fewest."""
         rows, cols = dem.heights_m.shape
@@ -277,11 +282,14 @@ def examine_model(
     margin = max(*halves, 2)
     sums, drawn, places = _Sums(), Drawn(grid.shape, SIDE), []
     for done, corner in enumerate(corners, 1):
-        for dem in read_blocks(source, [corner], SIDE, margin):
+        dem = next(read_blocks(source, [corner], SIDE, margin), None)
+        if dem is not None:
             slope = sums.add(dem, margin, halves, settings, _counted(corner, corners))
             places.append(corner)
             if pictured:
                 drawn.add(corner, dem.read(margin, margin, *slope.shape), slope)
+        elif pictured:
+            drawn.add_void(corner)
         told("blocks", done, len(corners))
     if not sums.marks:
         message = (

@@ -62,9 +62,9 @@ EXTREME_DEG: Final = 40.0
 
 ORDER_RULE: Final = (
     "At length the worst of each kind, then most metres of 30°+, five in all, a second above 40°: order of "
-    "steepness, no judgement. In brackets: 95 %, over 20 m."
+    "steepness, no judgement. In brackets: 95 %, over 20 m. Corridor figures: short pieces too."
 )
-"""Which places are told at length, and what their brackets hold, in words."""
+"""Which places are told at length, and what their figures are of, in words."""
 
 
 @dataclass(frozen=True)
@@ -213,6 +213,7 @@ def _place(
         unknown_m=length_m(*line.unknown, ends),
         unknown_near_m=near_m,
         unknown_on_line_m=length_m(pieces.start_m[~pieces.known], pieces.end_m[~pieces.known], ends),
+        unknown_at=_unknown_from(line, ends),
         unknown_above_at=_unknown_above(line, ends),
         trap=_trap(line, ends) if "trap" in kinds else None,
         aspect_sectors=_sectors(line, steep),
@@ -247,6 +248,15 @@ def _overhead(line: Line, ends: tuple[float, float]) -> OverheadAtPlace | None:
     )
 
 
+def _unknown_from(line: Line, ends: tuple[float, float]) -> OnLine | None:
+    pieces = line.pieces
+    for start_m, end_m in ((pieces.start_m[~pieces.known], pieces.end_m[~pieces.known]), line.unknown_near):
+        here = _within(start_m, end_m, ends)
+        if here.any():
+            return line.spot(max(float(start_m[here].min()), ends[0]))
+    return None
+
+
 def _unknown_above(line: Line, ends: tuple[float, float]) -> UnknownAt | None:
     seen = line.seen
     here = _within(seen.start_m, seen.end_m, ends)
@@ -263,14 +273,13 @@ def _trap(line: Line, ends: tuple[float, float]) -> TrapAtPlace | None:
 
 
 def _drop(cells: CorridorCells, here: NDArray[np.bool_]) -> DropAtPlace | None:
-    """Nearest drop among some cells, with the height of the highest."""
+    """Distance of the nearest drop among some cells, and height of the highest."""
     drops = np.flatnonzero(here & (cells.drop_m > 0.0))
     if len(drops) == 0:
         return None
-    nearest = drops[np.lexsort((-cells.drop_m[drops], cells.off_m[drops]))[0]]
-    return DropAtPlace(
-        float(cells.off_m[nearest]), float(cells.drop_m[drops].max()), _side(cells, int(nearest))
-    )
+    # On both sides neither may be named alone: the highest may lie on the other than the nearest.
+    side = _side(cells, int(drops[0])) if len(set(cells.left[drops])) == 1 else "both"
+    return DropAtPlace(float(cells.off_m[drops].min()), float(cells.drop_m[drops].max()), side)
 
 
 def _corridor(line: Line, ends: tuple[float, float]) -> CorridorAtPlace | None:
@@ -307,6 +316,7 @@ def _worst(line: Line, place: PlaceThatMatters) -> tuple[OnLine, OnLine]:
         "underfoot": place.slope_max_at,
         "corridor": None if place.corridor is None else place.corridor.at,
         "overhead": None if place.overhead is None else place.overhead.at,
+        "unknown": place.unknown_at,
     }
     told = [spots[kind] for kind in place.kinds if spots.get(kind) is not None]
     first, last = place.from_.chainage_m, place.to.chainage_m

@@ -73,7 +73,7 @@ class DropAtPlace:
     fall_m
         Height of the highest one there, metres.
     side
-        ``left`` or ``right`` of travel.
+        ``left`` or ``right`` of travel, ``both`` where there are drops on both.
     """
 
     off_m: NotNegative
@@ -181,6 +181,9 @@ class PlaceThatMatters:
     unknown_m, unknown_near_m, unknown_on_line_m
         Metres with unknown ground on the line, in the corridor or above; on the line or in the corridor;
         and on the line alone.
+    unknown_at
+        Where the first unknown ground on the line begins, or where there is none in the corridor; None
+        where there is neither.
     unknown_above_at
         The nearest unknown ground that could look down on it; None where there is none.
     trap
@@ -217,6 +220,7 @@ class PlaceThatMatters:
     unknown_m: NotNegative
     unknown_near_m: NotNegative
     unknown_on_line_m: NotNegative
+    unknown_at: OnLine | None
     unknown_above_at: UnknownAt | None
     trap: TrapAtPlace | None
     aspect_sectors: tuple[str, ...]

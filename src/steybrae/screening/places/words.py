@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
 from typing import Final
 
 from steybrae.bands import STEEP_DEG
@@ -72,6 +73,16 @@ def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -
     return " ".join(filter(None, out))
 
 
+def letters_at(places: Sequence[PlaceThatMatters], number: int) -> list[str]:
+    """Give the letters of the places that a leg is on; three and more in a row are ``C-F``."""
+    on = [k for k, place in enumerate(places) if place.from_.leg <= number <= place.to.leg]
+    out = []
+    for _, row in groupby(enumerate(on), lambda counted: counted[1] - counted[0]):
+        names = [places[k].name for _, k in row]
+        out += names if len(names) < 3 else [f"{names[0]}-{names[-1]}"]
+    return out
+
+
 def _has_drop(place: PlaceThatMatters) -> bool:
     return place.corridor is not None and place.corridor.drop is not None
 
@@ -117,7 +128,8 @@ def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
             f"\N{NORTH EAST ARROW} {overhead(place.overhead.deg, at_least=place.overhead.at_least).text}",
         )
     if place.kinds[0] == "unknown":
-        return place.from_, "unknown ground" if place.unknown_near_m > 0.0 else "unknown above"
+        at = place.unknown_at
+        return (place.from_, "unknown above") if at is None else (at, "unknown ground")
     return place.from_, "trap"
 
 
@@ -148,14 +160,17 @@ def place_line(place: PlaceThatMatters) -> str:
 
 
 def drop_words(drop: DropAtPlace) -> str:
-    """``drop of 8 m, 12 m right``, or ``drop of 8 m at the line, on its right``."""
+    """``drop of 8 m, 12 m right``, ``drop of 8 m at the line, on its right``, or ``on both sides``."""
     return " ".join(drop_lines(drop))
 
 
 def drop_lines(drop: DropAtPlace) -> tuple[str, str]:
     """`drop_words` for a narrow column: ``drop of 8 m,`` and ``12 m right``."""
     fall, off = f"drop of {steep_length(drop.fall_m).text}", distance_off(drop.off_m)
-    return (f"{fall},", f"{off.text} {drop.side}") if off.shown else (fall, f"{AT_LINE}, on its {drop.side}")
+    both = drop.side == "both"
+    if off.shown:
+        return f"{fall},", f"{off.text} off, both sides" if both else f"{off.text} {drop.side}"
+    return fall, f"{AT_LINE}, on {'both sides' if both else f'its {drop.side}'}"
 
 
 def off_words(metres: float) -> str:
@@ -207,10 +222,13 @@ def _overhead(place: PlaceThatMatters, looks: OverheadAtPlace, declination_deg: 
 
 def _unknown(place: PlaceThatMatters) -> str:
     words = []
+    near = place.unknown_at
+    short = near is None or place.length_m < TOLD_M
+    where = "" if short or near is None else f", from {_spot(place, near).removeprefix('at ')}"
     if place.unknown_on_line_m > 0.0:
-        words.append(f"Unknown ground: {steep_length(place.unknown_on_line_m).text}.")
+        words.append(f"Unknown ground: {steep_length(place.unknown_on_line_m).text}{where}.")
     elif place.unknown_near_m > 0.0:
-        words.append(f"Unknown ground in the corridor for {steep_length(place.unknown_near_m).text}.")
+        words.append(f"Unknown ground in the corridor for {steep_length(place.unknown_near_m).text}{where}.")
     at = place.unknown_above_at
     if at is not None and not (words and at.bearing_true_deg is None):
         why = unknown_words(at)
