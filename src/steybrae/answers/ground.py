@@ -339,13 +339,7 @@ _COLUMNS: Final = (
 
 
 def cells_document(found: GroundCells) -> Document:
-    """Make the table of cells by band, unknown last, and what the slopes rest on.
-
-    Parameters
-    ----------
-    found
-        Slopes of all cells.
-    """
+    """Make the table of cells by band, unknown last, and what the slopes rest on."""
     rows, cols = found.slope_deg.shape
     title = f"{', '.join(found.model_files)}: slope of {rows} x {cols} cells, over {found.baseline_m:.0f} m"
     counted = (*zip(found.labels, found.cells, strict=True), (UNKNOWN, found.unknown_cells))

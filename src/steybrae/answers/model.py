@@ -41,13 +41,7 @@ TOO_SMALL: Final = (
 
 
 def model_document(found: ModelExamined) -> Document:
-    """Tell what a model is, what was found in it, and what can be expected of its slopes.
-
-    Parameters
-    ----------
-    found
-        The result; every figure shown is in it.
-    """
+    """Tell what a model is, what was found in it, and what can be expected of its slopes."""
     title = f"Elevation model {', '.join(found.files)}"
     blocks: list[Block] = [Heading(title, 1), *(Paragraph(line) for line in model_lines(found))]
     blocks += [Heading("What was found in how its heights were made")]

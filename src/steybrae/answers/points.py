@@ -111,18 +111,14 @@ def _points(screening: RouteScreening) -> Iterator[_Point]:
 
 
 def points_csv(screening: RouteScreening) -> str:
-    """Every point along the legs as CSV with a header.
+    """Every point along the legs as CSV with a header: RFC 4180 with line feeds.
 
-    Returns
-    -------
-    str
-        RFC 4180 with line feeds. Slopes are in tenths, rounded up, their lower ends down.
-        An unknown value is an empty cell and its band the word ``unknown``; an empty overhead
-        cell means nothing only where ``leg_unknown_above`` says no. The leg's short pieces are empty where
-        none is steeper than its figures, its drop where none was found in the corridor. The sight at a point
-        is that whatever lies between, the leg's the steepest open one. The column
-        ``cautions`` names those that apply to the leg; `cautions_text` has their texts, for a
-        file beside this one.
+    Slopes are in tenths, rounded up, their lower ends down. An unknown value is an empty cell and
+    its band the word ``unknown``; an empty overhead cell means nothing only where
+    ``leg_unknown_above`` says no. The leg's short pieces are empty where none is steeper than its
+    figures, its drop where none was found in the corridor. The sight at a point is that whatever
+    lies between, the leg's the steepest open one. The column ``cautions`` names those that apply to
+    the leg; `cautions_text` has their texts, for a file beside this one.
     """
     return csv_text(Table(_COLUMNS, tuple(_points(screening))))
 

@@ -154,16 +154,9 @@ def _damaged(rows: Sequence[DamagedRow]) -> tuple[Block, ...]:
 
 
 def added_document(name: str, added: int, there: int, damaged: Sequence[DamagedRow]) -> Document:
-    """Make what adding the rows of one log to another came to.
+    """Make what adding the rows of one log to another, named, came to.
 
-    Parameters
-    ----------
-    name
-        Of the log added to.
-    added, there
-        Rows added, and rows that were there already.
-    damaged
-        Lines of the other that are no readings.
+    Rows added, and rows that were there already; lines of the other that are no readings.
     """
     rows = "1 row" if added == 1 else f"{added} rows"
     held = f"; {there} stood in it already" if there else ""
