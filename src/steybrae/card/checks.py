@@ -39,26 +39,13 @@ def limits(
     high_deg: float | None,
     error_95_deg: float = READING_ERROR_95_DEG,
 ) -> Limits:
-    """Give the readings that do not differ from an expected one.
+    """Give the readings that do not differ from an expected one, within 0 to 90 degrees.
 
     ``E_n = |reading - expected| / hypot(U_reading, U_side)`` is 1 at
-    ``expected -+ hypot(U_reading, U_side)``, where U_side is the half-width of the model's
-    interval on the side of the reading; see `steybrae.field.agreement`.
-
-    Parameters
-    ----------
-    expected_deg
-        Slope of the model, degrees.
-    low_deg, high_deg
-        Its 95 % ends; None where not known.
-    error_95_deg
-        Of one reading, degrees.
-
-    Returns
-    -------
-    Limits
-        Within 0 to 90; None on a side whose end is not known. Inside, the answer is that of
-        `compare` for readings at both limits, the less telling of the two.
+    ``expected -+ hypot(U_reading, U_side)``, where U_side is the half-width of the model's interval
+    on the side of the reading; see `steybrae.field.agreement`. None on a side whose end is not
+    known. Inside, the answer is that of `compare` for readings at both limits, the less telling of
+    the two.
     """
     reference = Reference("elevation model", expected_deg, low_deg, high_deg, Origin("model"))
     below, above = (None if end is None else abs(end - expected_deg) for end in (low_deg, high_deg))
@@ -124,13 +111,7 @@ def _check(reading: ExpectedReading, date: dt.date, grid: str) -> Check:
 
 
 def reference_of(check: Check, leg: LegScreening, model: ModelFacts) -> Reference:
-    """Take what a check expects as something that readings are compared with.
-
-    Parameters
-    ----------
-    model
-        What the leg was screened on.
-    """
+    """Take what a check expects as something that readings are compared with."""
     return check_reference(
         check.number,
         (check.expected_deg, *check.model_ends_deg),
@@ -192,18 +173,7 @@ HALF_AHEAD_DEG: Final = 45.0
 
 
 def ground_beside(leg: LegScreening) -> tuple[Beside, ...]:
-    """Say what lies beside a leg.
-
-    Parameters
-    ----------
-    leg
-        With its sides.
-
-    Returns
-    -------
-    tuple of Beside
-        Left before right; on each side the steepest last, then unknown ground.
-    """
+    """Say what lies beside a leg: left before right, on each the steepest last, then unknown ground."""
     return tuple(_found(leg.sides))
 
 
@@ -231,18 +201,9 @@ def _beside(side: str, ground: SideGround) -> Beside:
 
 
 def cliffs_below(leg: LegScreening) -> tuple[CliffBelow, ...]:
-    """Cliffs below a leg, by side of travel.
+    """Cliffs below a leg, by side of travel: left, right, ahead, behind.
 
-    Parameters
-    ----------
-    leg
-        With its terrain traps.
-
-    Returns
-    -------
-    tuple of CliffBelow
-        Steepest, least distance and whole stretch of each side that has any; left, right, ahead,
-        behind.
+    Steepest, least distance and whole stretch of each side that has any.
     """
     cliffs = [
         (_side_of(leg.points, trap.chainage_m, trap.bearing_true_deg), trap)

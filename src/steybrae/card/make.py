@@ -117,26 +117,10 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
 
 
 def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
-    """Write a card of one leg without a model: bearings and distances.
+    """Write a card of one leg between two different places without a model: bearings and distances.
 
-    Parameters
-    ----------
-    start, end
-        Two different places.
-    settings
-        As for `make_card`; times need the climb, and so a model.
-
-    Returns
-    -------
-    RouteCard
-        Its leg has neither heights nor a time.
-
-    Raises
-    ------
-    RouteError
-        The two are one place.
-    PlaceError, DateError
-        As `make_card`.
+    It has neither heights nor a time, which needs the climb. `RouteError` where the two are one
+    place; else refused as in `make_card`.
     """
     bearings = leg_bearings(start, end, settings.date, settings.grid)
     names = [place.name or place.written or format_place(place, settings.grid) for place in (start, end)]
