@@ -161,13 +161,7 @@ def _tell(found: GroundAt, note: str, outputs: GroundOutputs) -> None:
 
 
 def place_text(words: list[str], known: Sequence[str] = ()) -> str:
-    """Join the words of a place, refusing options that no command knows.
-
-    Raises
-    ------
-    QuantityError
-        A word begins with two minus signs.
-    """
+    """Join the words of a place, refusing options that no command knows: with two minus signs."""
     from steybrae.errors import QuantityError
 
     for word in words:

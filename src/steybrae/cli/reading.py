@@ -55,13 +55,7 @@ class Own:
 
 
 def paper_source(sheet: ReadingMap, gap: GapOptions, aspect_true_deg: float | None) -> Source | None:
-    """Slope from the map; None where no option about it was given.
-
-    Raises
-    ------
-    QuantityError
-        A part is missing, or a value cannot be read.
-    """
+    """Slope from the map; None where no option about it was given."""
     from steybrae.field import references
 
     if sheet.scale is None and sheet.interval_m is None and not gap.measured:
@@ -86,13 +80,7 @@ def model_source(
     bearings: Bearings,
     asked: BearingOptions,
 ) -> Source | None:
-    """Ground of the model at a place, and whether the aspect fits there; None without a model.
-
-    Raises
-    ------
-    SteybraeError
-        The model, the place or an option cannot be used.
-    """
+    """Ground of the model at a place, and whether the aspect fits there; None without a model."""
     from steybrae.screening.ground.at import ground_at
     from steybrae.screening.ground.reading import SEARCH_M, aspect_at, ground_source
 
@@ -127,15 +115,7 @@ def _aspect_error_deg(asked: BearingOptions, bearings: Bearings) -> float:
 
 
 def check_source(plan: Path, number: str) -> Source:
-    """Take what a saved plan expects at a check place.
-
-    Raises
-    ------
-    PlanError
-        The plan has no such check.
-    FileReadError
-        The plan cannot be read.
-    """
+    """Take what a saved plan expects at a check place."""
     from steybrae.card.checks import check_of
     from steybrae.files.plans import read_plan
 
@@ -147,17 +127,7 @@ def own_reading(
 ) -> tuple[Own, list[Source]]:
     """Tell what is compared from what it is compared with.
 
-    Parameters
-    ----------
-    up, typed
-        Readings looking up as typed, and what was said of them.
-    hand
-        Slopes found without an instrument; without a reading the first of them is the reading.
-
-    Raises
-    ------
-    QuantityError
-        No reading and no other slope, or one that cannot be read.
+    The reading is that looking up; without one the first slope found without an instrument is.
     """
     from steybrae.field.limits import READING_ERROR_95_DEG
     from steybrae.field.poles import COMPASS_ERROR_95_DEG, compass_clinometer
@@ -188,13 +158,7 @@ def _hand_words(one: HandSlope) -> str:
 
 
 def other_source(typed: InstrumentOptions) -> Source | None:
-    """Take readings of another instrument; None without any.
-
-    Raises
-    ------
-    QuantityError
-        A value cannot be read or is out of range.
-    """
+    """Take readings of another instrument; None without any."""
     from steybrae.field.limits import READING_ERROR_95_DEG
     from steybrae.field.readings import parse_readings
     from steybrae.field.references import reading_as_reference

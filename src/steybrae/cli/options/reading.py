@@ -254,13 +254,7 @@ class LogOptions(Group, panel="The log"):
     no_names: bool = flag("--no-names", "Number the observers of a review instead of naming them.")
 
     def read_time(self) -> dt.datetime:
-        """When the reading was taken; now, in the zone of this computer, where nothing was typed.
-
-        Raises
-        ------
-        DateError
-            It cannot be read, or has no zone.
-        """
+        """When the reading was taken; now, in the zone of this computer, where nothing was typed."""
         if self.time is None:
             try:
                 return dt.datetime.now().astimezone().replace(microsecond=0)
@@ -337,13 +331,7 @@ def given_options(context: typer.Context) -> list[str]:
 
 
 def refuse_alone(given: list[str]) -> None:
-    """Refuse options that say nothing without others.
-
-    Raises
-    ------
-    QuantityError
-        Names the option and what it needs.
-    """
+    """Refuse options that say nothing without others, naming what they need."""
     for name in given:
         needed = NEEDS.get(name, ())
         if needed and not set(needed) & set(given):
@@ -353,13 +341,7 @@ def refuse_alone(given: list[str]) -> None:
 
 
 def refuse_beside_add(given: list[str]) -> None:
-    """Refuse a reading beside the rows of another log, and these without a log to add them to.
-
-    Raises
-    ------
-    QuantityError
-        Names what was given beside them, or --log.
-    """
+    """Refuse a reading beside the rows of another log, and these without a log to add them to."""
     others = [option for option in given if option not in ("--add", "--log")]
     if others or "--log" not in given:
         got = f"got {' and '.join(others)} too" if others else "got none"
@@ -371,13 +353,7 @@ def refuse_beside_add(given: list[str]) -> None:
 
 
 def refuse_beside_review(given: list[str]) -> None:
-    """Refuse a review beside a comparison.
-
-    Raises
-    ------
-    QuantityError
-        Names what was given beside it.
-    """
+    """Refuse a review beside a comparison."""
     others = [option for option in given if option not in _WITH_REVIEW]
     if others:
         message = (

@@ -124,13 +124,7 @@ class OwnOptions(Group, panel="Your own ground"):
     )
 
     def check_alone(self, given: Sequence[tuple[str, object]]) -> None:
-        """Refuse beside `--measured` what asks about a model.
-
-        Raises
-        ------
-        QuantityError
-            Names what was given beside it.
-        """
+        """Refuse beside `--measured` what asks about a model."""
         from steybrae.errors import QuantityError
 
         beside = [name for name, value in (("--plan", self.plan), ("--log", self.log), *given) if value]
