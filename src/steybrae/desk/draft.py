@@ -62,24 +62,10 @@ def draft(desk: Desk, _: dict[str, Any]) -> dict[str, Any]:
 
 
 def keep(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
-    """Keep the plan as it is drawn.
+    """Keep the plan as it is drawn, and tell its new ``revision``.
 
-    Parameters
-    ----------
-    desk
-        Open.
-    message
-        ``revision``, that it was made from; ``lines``; ``day``.
-
-    Returns
-    -------
-    dict
-        ``revision``, the new one.
-
-    Raises
-    ------
-    Conflict
-        Another page has written since.
+    The message has the ``revision`` that it was made from, ``lines`` and ``day``; `Conflict` where
+    another page has written since.
     """
     new = Draft(
         int(number_in(message, "revision")), drawn_lines(message, desk.grid), _day(message.get("day"))

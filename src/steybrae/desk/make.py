@@ -175,13 +175,7 @@ def _with_taken(desk: Desk, cautions: tuple[Caution, ...]) -> tuple[Caution, ...
 
 
 def _card_settings(desk: Desk, day: Mapping[str, str]) -> CardSettings:
-    """Take what the page's fields say of the day; the rest is as the desk was opened.
-
-    Raises
-    ------
-    SteybraeError
-        A field that cannot be read.
-    """
+    """Take what the page's fields say of the day; the rest is as the desk was opened."""
     own = desk.ask.card
     date = parse_day(day["date"]) if "date" in day else own.date
     zone = day.get("zone", own.zone)

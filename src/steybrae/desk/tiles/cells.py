@@ -246,15 +246,7 @@ class MapCells:
             self._looked.add(block.number)
 
     def look_at_all(self, threads: ModelThreads, answers: threading.Event) -> None:
-        """Look at every block, one after the other, while nobody waits for the threads or an answer.
-
-        Parameters
-        ----------
-        threads
-            Look.
-        answers
-            Set while nobody waits for an answer.
-        """
+        """Look at every block, one after the other, while nobody waits for the threads or an answer."""
         order: list[int] = []
 
         def look(model: RasterModel) -> None:

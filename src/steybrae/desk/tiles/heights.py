@@ -14,19 +14,7 @@ from steybrae.terrain.dem import Array, Dem, Grid
 def tile_heights(cells: MapCells, model: RasterModel, view: TileView) -> Dem:
     """Heights of a tile and one ring; of a coarse cell the one in its middle.
 
-    Parameters
-    ----------
-    cells
-        The map.
-    model
-        Open in this thread.
-    view
-        The tile.
-
-    Returns
-    -------
-    Dem
-        NaN unknown, off the model or not looked at.
+    NaN unknown, off the model or not looked at; the model is open in this thread.
     """
     row, col = (at - 1 for at in view.corner)
     side, count = 1 << view.level, view.count + 2
