@@ -100,19 +100,8 @@ def comparison_figure(result: ReadingResult) -> Figure:
 def save_figure(figure: Figure, path: Path, cautions: Sequence[Caution], *, force: bool = False) -> None:
     """Save a picture whole or not at all, with the cautions in its metadata.
 
-    Parameters
-    ----------
-    path
-        ``.png``, ``.svg`` or ``.pdf``.
-    cautions
-        Those of the result; PNG and SVG take them as Description, PDF as Subject.
-    force
-        Whether an existing file is replaced.
-
-    Raises
-    ------
-    FileWriteError
-        Another ending, it exists and `force` is false, or the system refused.
+    PNG and SVG take them as Description, PDF as Subject. `FileWriteError` for another ending, a
+    file that exists without `force`, or where the system refused.
     """
     check_ending(path, "A picture", *_SUFFIXES)
     text = "\n".join(caution.text for caution in cautions)

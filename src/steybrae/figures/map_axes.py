@@ -77,13 +77,7 @@ _LINE_SAMPLES: Final = 60
 
 
 def draw_map(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
-    """Draw the ground, the line on it, and the figures of each leg.
-
-    Parameters
-    ----------
-    axes
-        Of the size `relief.map_mm` on paper.
-    """
+    """Draw the ground, the line on it, and the figures of each leg, on axes of the size `relief.map_mm`."""
     x0, x1, y0, y1 = relief.extent
     axes.set(xlim=(x0, x1), ylim=(y0, y1))
     axes.set_autoscale_on(False)

@@ -253,22 +253,10 @@ def picture_metadata(screening: RouteScreening) -> dict[str, str]:
 
 
 def figure_bytes(figure: Figure, fmt: str, metadata: Mapping[str, str]) -> bytes:
-    """Render a picture, the same bytes every time.
+    """Render a picture in one of `FORMATS`, the same bytes every time.
 
-    Parameters
-    ----------
-    figure
-        From `route_figure`.
-    fmt
-        One of `FORMATS`.
-    metadata
-        From `picture_metadata`. PNG: Title, Description (the cautions), Source, Software;
-        PDF: Title, Subject (the cautions), Keywords, Creator.
-
-    Raises
-    ------
-    QuantityError
-        Another format.
+    The metadata is from `picture_metadata`. PNG: Title, Description (the cautions), Source,
+    Software; PDF: Title, Subject (the cautions), Keywords, Creator.
     """
     one_of(fmt, FORMATS, "A picture")
     names: Sequence[str] = (
@@ -292,24 +280,9 @@ _TRIES: Final = ((140, 45), (110, 35), (90, 30), (75, 25))
 
 
 def small_map(screening: RouteScreening, most_bytes: int) -> bytes:
-    """Draw the map in the best quality that is small enough.
+    """Draw the map as WebP, some 350 to 1000 pixels wide, in the best quality that is small enough.
 
-    Parameters
-    ----------
-    screening
-        With its relief.
-    most_bytes
-        Largest picture wanted.
-
-    Returns
-    -------
-    bytes
-        WebP, some 350 to 1000 pixels wide.
-
-    Raises
-    ------
-    QuantityError
-        Even the poorest is larger, or the screening has no relief.
+    `QuantityError` where even the poorest is larger, or the screening has no relief.
     """
     relief = relief_of(screening, "A map")
     width_mm, height_mm = (side + 2.0 * _SMALL_EDGE_MM for side in relief.map_mm)
