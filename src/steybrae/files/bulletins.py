@@ -43,24 +43,10 @@ class BulletinFile:
 
 
 def read_bulletins(path: Path) -> BulletinFile:
-    """Read a file of bulletins.
+    """Read a file of bulletins, CAAML v6 as JSON, up to 24 MB: every rating and problem is in it.
 
-    Parameters
-    ----------
-    path
-        CAAML v6 as JSON, up to 24 MB.
-
-    Returns
-    -------
-    BulletinFile
-        Every rating and problem of the file is in it.
-
-    Raises
-    ------
-    FileReadError
-        Missing, too large, not text, or not JSON.
-    BulletinError
-        A value that the standard does not allow, named by its place.
+    `FileReadError` where it is missing, too large, not text, or not JSON; `BulletinError` for a
+    value that the standard does not allow, named by its place.
     """
     try:
         return _read(_parsed(path), path)

@@ -41,13 +41,7 @@ def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path] = (), *, force
 
 
 def check_not_read(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
-    """Say that an output is an input, which not even ``--force`` may replace.
-
-    Raises
-    ------
-    FileWriteError
-        An output has the place of an input.
-    """
+    """Refuse an output that has the place of an input, which not even ``--force`` may replace."""
     read = {path.resolve() for path in inputs}
     for path in outputs:
         if path.resolve() in read:

@@ -289,24 +289,9 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
 
 @contextmanager
 def open_rasters(opened: Sequence[Any], z_unit: str | None = None) -> Iterator[RasterModel]:
-    """Take rasters that are no files, or arrays in their place, as a model.
+    """Take rasters that are no files, or arrays in their place, as a model inside the ``with`` block.
 
-    Parameters
-    ----------
-    opened
-        Datasets of rasterio, which stay open, or `steybrae.files.model.arrays.ArrayRaster`.
-    z_unit
-        As for `open_model`.
-
-    Yields
-    ------
-    RasterModel
-        Valid inside the ``with`` block.
-
-    Raises
-    ------
-    FileReadError, ModelError
-        As `open_model`.
+    Datasets of rasterio stay open. The rest is as for `open_model`.
     """
     unit = parse_height_unit(z_unit) if z_unit is not None else None
     files = [RasterFile(str(data.name), data) for data in opened]
