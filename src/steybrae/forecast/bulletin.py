@@ -255,15 +255,7 @@ class ReductionAngle:
 def reduction_angle(level: str) -> ReductionAngle:
     """Give the method's angle for a degree of the scale.
 
-    Parameters
-    ----------
-    level
-        One of the standard's values.
-
-    Returns
-    -------
-    ReductionAngle
-        40 for moderate, 35 for considerable, 30 for high; none for the others.
+    40 for moderate, 35 for considerable, 30 for high; none for the others.
     """
     method_deg, look_at = _METHOD.get(level, (None, "no angle in this method"))
     return ReductionAngle(level, method_deg, look_at)
