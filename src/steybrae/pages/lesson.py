@@ -44,16 +44,8 @@ Points = Iterable[Sequence[float]]
 def still_html(result: Lesson) -> str:
     """Write what stands on the page where no script runs.
 
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.lesson.lesson`.
-
-    Returns
-    -------
-    str
-        HTML: spacing, real contours and the same ground in layers, forms with their profiles, slopes crossed
-        at an angle, and questions that open to their answers.
+    Spacing, real contours and the same ground in layers, forms with their profiles, slopes crossed
+    at an angle, and questions that open to their answers.
     """
     name = map_name(result.scale, result.interval_m)
     sections = "\n".join(
@@ -221,18 +213,7 @@ _TEMPLATES: Final = files("steybrae.pages") / "templates"
 
 
 def lesson_html(result: Lesson) -> str:
-    """Write the page.
-
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.lesson.lesson`.
-
-    Returns
-    -------
-    str
-        HTML, whole in itself, the same for the same lesson.
-    """
+    """Write the page, whole in itself, the same for the same lesson."""
     style, script = _template("lesson.css"), _template("lesson.js")
     fields = {
         "policy": page_policy(style, script, pictures=False),

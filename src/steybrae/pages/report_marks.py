@@ -43,12 +43,7 @@ class Marks:
 def report_marks(screening: RouteScreening, relief: Relief, middles: Sequence[tuple[int, int]]) -> Marks:
     """Put what is overhead of each leg, and its readings, on the map.
 
-    Parameters
-    ----------
-    screening, relief
-        What, and the map.
-    middles
-        Where numbers of legs stand already.
+    At `middles` numbers of legs stand already.
     """
     places = [
         (one.name, place_on_map(relief, one.place.lat_deg, one.place.lon_deg))
