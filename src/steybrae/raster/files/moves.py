@@ -103,11 +103,7 @@ def _listed(folder: Path) -> dict[str, bool]:
 def move_out(folder: Path, out: Path) -> None:
     """Move what is listed and not yet moved, and throw the working folder away.
 
-    Parameters
-    ----------
-    folder, out
-        The working folder, and where its outputs go. Old outputs go first, also those not made
-        this time: they do not belong to the new.
+    Old outputs in `out` go first, also those not made this time: they do not belong to the new.
     """
     made = _listed(folder)
     left = [name for name in made if (folder / name).exists()]

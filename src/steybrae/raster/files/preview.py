@@ -29,16 +29,9 @@ class Preview:
 
 
 def read_preview(path: Path, cell_size_m: tuple[float, float], most_cells: int = 1_000_000) -> Preview:
-    """Read the finest overview that has no more cells than asked for.
+    """Read the finest overview of ``bands.tif`` or ``overhead.tif`` with no more cells than asked for.
 
-    Parameters
-    ----------
-    path
-        ``bands.tif`` or ``overhead.tif``.
-    cell_size_m
-        Ground length of a column and a row, metres.
-    most_cells
-        How many cells at the most.
+    `cell_size_m` are the ground lengths of a column and a row.
     """
     with rasterio.open(path) as whole:
         rows, cols = whole.height, whole.width

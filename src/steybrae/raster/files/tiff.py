@@ -236,14 +236,8 @@ def raster_tags(
 def write_directories(file: BufferedRandom, tags: Tags, levels: Sequence[Level]) -> None:
     """Append the directories of a raster and its overviews, and put the header in front.
 
-    Parameters
-    ----------
-    file
-        Open for reading and writing; `HEADER_BYTES` of room, then the tiles.
-    tags
-        From `raster_tags`.
-    levels
-        The full raster first, then its overviews, each half the one before.
+    The file is open for reading and writing: `HEADER_BYTES` of room, then the tiles. The full
+    raster is first, then its overviews, each half the one before.
     """
     end = file.seek(0, 2)
     room = sum(24 * level.offsets.size + 2048 for level in levels) + sum(len(f[2]) for f in tags.values())
