@@ -54,13 +54,7 @@ def check_drift(drift_deg: float) -> float:
 
 
 def check_place_error_m(place_error_m: float) -> float:
-    """Error of a turn point, metres, refused where the corridor would be all the country round.
-
-    Raises
-    ------
-    QuantityError
-        Above `MOST_PLACE_ERROR_M`.
-    """
+    """Error of a turn point, metres; beyond `MOST_PLACE_ERROR_M` the corridor would be all the country."""
     if place_error_m > MOST_PLACE_ERROR_M:
         message = (
             f"The position error should be at most {MOST_PLACE_ERROR_M / 1000.0:g} km; got "
@@ -249,23 +243,10 @@ def beside(
     drift_deg: float,
     cells: NearCells | None = None,
 ) -> BesideLine:
-    """Look at the ground beside one stretch of a leg.
+    """Look at the ground beside one stretch of a leg, in the columns and rows of its window.
 
-    Parameters
-    ----------
-    window
-        Slopes and heights near the stretch.
-    bins
-        Length of a bin of chainage, metres, and their number in the leg.
-    place_error_m, drift_deg
-        See `half_width_m`.
-    cells
-        From `near_cells`, where they are there already.
-
-    Returns
-    -------
-    BesideLine
-        Columns and rows are those of the window.
+    `bins` are the length of a bin of chainage, metres, and their number in the leg; the corridor is
+    that of `half_width_m`; `cells` come from `near_cells`, where they are there already.
     """
     if cells is None:
         cells = near_cells(window, line, reach_beside_m(line.span_m[1], place_error_m, drift_deg))
@@ -316,11 +297,8 @@ def cells_inside(
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Cells near a stretch that lie in its corridor; parameters as for `beside`.
 
-    Returns
-    -------
-    tuple of array
-        Row and column of each cell, shape ``(2, n)``; the bins abreast of its middle and its two
-        ends, ``(3, n)``.
+    Row and column of each, shape ``(2, n)``; and the bins abreast of its middle and its two ends,
+    ``(3, n)``.
     """
     inside, at_bins = _inside_and_abreast(cells, bins, place_error_m, drift_deg)
     return np.stack((cells.row[inside], cells.col[inside])).astype(np.intp), at_bins[:, inside]
@@ -332,19 +310,10 @@ def _nearest(cells: NearCells, among: NDArray[np.intp]) -> Nearest:
 
 
 def near_cells(window: Window, line: LineInWindow, reach_m: float) -> NearCells:
-    """Distance, side and chainage of the cells of a window that belong to the stretch.
+    """Distance, side and chainage of the cells of a window that belong to the stretch, row by row.
 
-    Parameters
-    ----------
-    window, line
-        As for `beside`.
-    reach_m
-        Of the line; ground metres. Cells whose squares lie farther off may be left out.
-
-    Returns
-    -------
-    NearCells
-        Without those that belong to other stretches of the leg; row by row.
+    Cells whose squares lie farther off than `reach_m` may be left out; those of other stretches of
+    the leg are.
     """
     jacobian, (line_e, line_n) = window.jacobian, _in_metres(line, window.jacobian)
     near = np.flatnonzero(_may_be_near(window, line, reach_m))
@@ -426,18 +395,7 @@ def _half_size(east: Array, north: Array, jacobian: Array) -> Array:
 
 
 def merge(parts: list[BesideLine]) -> BesideLine:
-    """Join what the stretches of a leg hold.
-
-    Parameters
-    ----------
-    parts
-        One or more, with steepest places in one grid.
-
-    Returns
-    -------
-    BesideLine
-        Of the whole leg.
-    """
+    """Join what the stretches of a leg, one or more, hold; their steepest places are in one grid."""
     found = [part.steepest for part in parts if part.steepest is not None]
     nearest: dict[tuple[str, float], Nearest] = {}
     near_bins: dict[tuple[str, float], NDArray[np.bool_]] = {}

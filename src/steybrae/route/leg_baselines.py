@@ -56,22 +56,9 @@ def baseline_slopes(
 ) -> tuple[BaselineSlope, ...]:
     """Slope of cells over several baselines, by the plane of least squares.
 
-    As `steybrae.terrain.gradients.plane_gradients`, at some cells only.
-
-    Parameters
-    ----------
-    heights_m
-        ``[row, col]``, metres; with half the longest baseline around the cells.
-    jacobian
-        ``(2, 2)``, ground metres per cell.
-    col, row
-        Indexes of the cells, shape ``(n,)``.
-
-    Returns
-    -------
-    tuple of BaselineSlope
-        One for each. The window with the longest baseline that is not above the one asked
-        for is taken; a window of 3 by 3 cells is the smallest.
+    As `steybrae.terrain.gradients.plane_gradients`, at some cells only; `heights_m` has half the
+    longest baseline around them. The window with the longest baseline that is not above the one
+    asked for is taken; a window of 3 by 3 cells is the smallest.
     """
     size = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
     return tuple(_one(heights_m, jacobian, col, row, baseline, size) for baseline in baselines_m)
@@ -154,20 +141,10 @@ def stretch_baselines(
 ) -> list[LegBaseline]:
     """Steepest slope on a stretch of a leg over each of `BASELINES_M`.
 
-    Parameters
-    ----------
-    heights_m, jacobian
-        Window with more than half the longest baseline round the stretch, as for `baseline_slopes`.
-    at
-        Columns and rows in the window of the middle of each piece of the stretch that lies in one cell.
-    chainage_m
-        Of the middles, along the leg.
-
-    Returns
-    -------
-    list of LegBaseline
-        Windows centred on the cells that the line touches, and on the eight around each. The
-        longer a baseline, the more a crest, a gully or a short steep step vanishes in it.
+    Windows are centred on the cells that the line touches, and on the eight around each. The longer
+    a baseline, the more a crest, a gully or a short steep step vanishes in it. `at` are columns and
+    rows of the middle of each piece that lies in one cell; more than half the longest baseline is
+    round the stretch.
     """
     return [_steepest(heights_m, jacobian, at, chainage_m, size) for size in BASELINES_M]
 

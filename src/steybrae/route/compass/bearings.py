@@ -100,29 +100,12 @@ def _turned(bearing_deg: float) -> float:
 
 
 def back_bearing_deg(bearing_deg: float) -> float:
-    """Opposite direction: ``bearing + 180`` on the circle, from the same north.
-
-    Returns
-    -------
-    float
-        Degrees, 0 to below 360.
-    """
+    """Opposite direction, from the same north: ``bearing + 180``, 0 to below 360 degrees."""
     return _turned(bearing_deg + 180.0)
 
 
 def bearing_difference_deg(from_deg: float, to_deg: float) -> float:
-    """Shortest turn from one bearing to another, clockwise positive.
-
-    Parameters
-    ----------
-    from_deg, to_deg
-        Degrees from one and the same north.
-
-    Returns
-    -------
-    float
-        Degrees, -180 to below 180.
-    """
+    """Shortest turn from one bearing to another of the same north, clockwise positive: -180 to below 180."""
     return _turned(to_deg - from_deg + 180.0) - 180.0
 
 
@@ -169,22 +152,10 @@ def geodesic(start: Place, end: Place) -> tuple[float, float]:
 
 
 def convergence_deg(place: Place, grid: str) -> float:
-    """Meridian convergence: from true north to grid north, east positive.
+    """Meridian convergence: degrees from true north to grid north, east positive.
 
-    Parameters
-    ----------
-    grid
-        ``bng``, ``utm`` and ``mgrs`` (the zone of the place), or ``latlon``, which is 0.
-
-    Returns
-    -------
-    float
-        Degrees. About ``(longitude - central meridian) * sin(latitude)``.
-
-    Raises
-    ------
-    PlaceError
-        No such grid, or a place beyond it.
+    About ``(longitude - central meridian) * sin(latitude)``; 0 for ``latlon``. `PlaceError` where
+    there is no such grid, or the place lies beyond it.
     """
     one_of(grid, GRIDS, "A grid", PlaceError)
     if grid == "latlon":
@@ -201,23 +172,9 @@ def leg_bearings(
 ) -> LegBearings:
     """Length and bearings of a leg; the formulas stand at the head of the module.
 
-    Convergence and declination are taken at the start, where the bearing is set.
-
-    Parameters
-    ----------
-    start, end
-        Two different places.
-    date
-        Day of the walk, for the declination.
-    grid
-        Grid of the map: ``bng``, ``utm``, ``mgrs`` or ``latlon``.
-    elevation_m
-        Height of the start, metres.
-
-    Raises
-    ------
-    RouteError, PlaceError, DateError
-        See `geodesic`, `convergence_deg` and `steybrae.route.compass.magnetic.declination`.
+    Convergence and declination are taken at the start (height in metres), where the bearing is set.
+    What it refuses: see `geodesic`, `convergence_deg` and
+    `steybrae.route.compass.magnetic.declination`.
     """
     length_m, true_deg = geodesic(start, end)
     converges_deg = convergence_deg(start, grid)

@@ -105,16 +105,7 @@ def look_from(
 ) -> FromLine:
     """Look up from spots of a line, exactly from them and not from the cells that they lie in.
 
-    Parameters
-    ----------
-    kept
-        The model's ground, as it was looked up from for the line itself.
-    spots
-        Where to stand.
-    targets
-        What to sight.
-    asked
-        So many of the first spots are looked up from; of the others only those with a sight.
+    The first `asked` spots are looked up from; of the others only those with a sight of a target.
     """
     overhead = np.full(len(spots.leg), np.nan)
     unknown = np.ones(len(spots.leg), dtype=bool)

@@ -387,20 +387,9 @@ def joined(
 ) -> Dem:
     """Read a window with cells joined to the mean of their heights.
 
-    Parameters
-    ----------
-    window
-        Of a whole number of joined cells.
-    joins
-        How many columns and rows become one.
-    held
-        As for `read_ground`.
-
-    Returns
-    -------
-    Dem
-        Unknown where one of the joined heights is; read in strips, so that the memory is that
-        of the joined cells.
+    `joins` are how many columns and rows become one; the window is a whole number of them. Unknown
+    where one of the joined heights is. Read in strips, so that the memory is that of the joined
+    cells.
     """
     join_col, join_row = joins
     shape = (window.bottom - window.top) // join_row, (window.right - window.left) // join_col

@@ -158,13 +158,7 @@ def _letter(found: re.Match[str], part: str, text: str) -> str:
 
 
 def latlon_text(lat_deg: float, lon_deg: float) -> str:
-    """Latitude and longitude in decimal degrees, to the nearest 0.00001 (about a metre).
-
-    Returns
-    -------
-    str
-        ``59.22340, -8.07120``; never ``-0.00000``.
-    """
+    """Decimal degrees to the nearest 0.00001 (about a metre): ``59.22340, -8.07120``; never ``-0.00000``."""
     lat_deg, lon_deg = (round(value, 5) + 0.0 for value in (lat_deg, lon_deg))
     return f"{lat_deg:.5f}, {lon_deg:.5f}"
 
