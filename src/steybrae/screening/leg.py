@@ -72,22 +72,7 @@ class Rules:
 
 
 def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rules: Rules) -> LegScreening:
-    """Say what the ground of one leg is like.
-
-    Parameters
-    ----------
-    names, ground, above
-        The leg, and what is overhead of it.
-    look
-        How its ground was looked at.
-    rules
-        Bands, uncertainty and what else is the same for all legs.
-
-    Returns
-    -------
-    LegScreening
-        With None for all that is not known.
-    """
+    """Say what the ground of one leg is like, with None for all that is not known."""
     pieces, near = ground.pieces, ground.beside
     top = _steepest(pieces)
     slope_max = None if top is None else float(pieces.slope_deg[top])
@@ -311,17 +296,9 @@ def _corridor_lengths_m(near: BesideLine, length_m: float, bands: BandScheme) ->
 
 
 def band_lengths_m(pieces: Pieces, bands: BandScheme) -> dict[str, float]:
-    """Metres of a line in each band, each piece by the steepest of its cells.
+    """Metres of a line in each band, gentlest first, each piece by the steepest of its cells.
 
-    Parameters
-    ----------
-    pieces
-        Of the line; unknown ones are in no band.
-
-    Returns
-    -------
-    dict of str to float
-        Every label, gentlest first.
+    Unknown pieces are in no band.
     """
     shown = shown_slope_deg(pieces.slope_deg[pieces.known])
     index = np.searchsorted(np.array(bands.edges_deg), shown, side="right")
@@ -330,21 +307,9 @@ def band_lengths_m(pieces: Pieces, bands: BandScheme) -> dict[str, float]:
 
 
 def longest_steep_m(pieces: Pieces, steep_deg: float = STEEP_DEG) -> float:
-    """Longest stretch of steep ground, metres, from steep to steep.
+    """Longest stretch of steep ground, metres, from steep to steep; 0 where none is.
 
     Unknown ground inside does not end a stretch: it may be steep too.
-
-    Parameters
-    ----------
-    pieces
-        Of the line, in walking order.
-    steep_deg
-        From here ground is steep.
-
-    Returns
-    -------
-    float
-        0 where none is steep.
     """
     longest, start = 0.0, math.nan
     steep = shown_slope_deg(pieces.slope_deg) >= steep_deg

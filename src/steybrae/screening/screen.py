@@ -188,10 +188,7 @@ def cross_check_route(route: Route, source: DemSource, settings: Settings | None
 def route_tracks(route: Route, grid: Grid) -> tuple[list[Track], tuple[float, float]]:
     """Legs of a route as tracks, and where in the grid the line first lies on the model.
 
-    Raises
-    ------
-    OffModelError
-        The whole line lies outside the model.
+    `OffModelError` where the whole line lies outside the model.
     """
     tracks = [leg_track(route, number) for number in range(len(route.turn_points) - 1)]
     return tracks, _refuse_outside(tracks, grid)

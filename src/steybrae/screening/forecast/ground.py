@@ -49,18 +49,7 @@ from steybrae.terrain.uncertainty import SlopeUncertainty
 def with_forecast_ground(
     screening: RouteScreening, route: Route, source: DemSource, settings: Settings
 ) -> RouteScreening:
-    """Return the same screening with its grounds for matching a forecast.
-
-    Parameters
-    ----------
-    screening
-        The line, screened.
-
-    Raises
-    ------
-    ModelError
-        The model cannot be used there.
-    """
+    """Return the same screening with its grounds for matching a forecast."""
     tracks, inside = route_tracks(route, source.grid)
     cell, jacobian = cells_of_line(source.grid, *inside)
     known = slopes_known(settings.method, jacobian, settings)

@@ -75,25 +75,12 @@ def cells_known(vertical_error_m: float | None, known: SlopeUncertainty, cell_m:
 
 
 def aspect_half_width_deg(p: Array, q: Array, known: SlopeUncertainty, roughness: Array) -> Array:
-    """Half of the 95 % interval of the aspect.
+    """Half of the 95 % interval of the aspect, degrees.
 
     ``asin(U / m)`` with the gradient ``m`` and its uncertainty ``U`` from
-    `steybrae.terrain.uncertainty.slope_interval_deg`, taken to hold in every direction.
-
-    Parameters
-    ----------
-    p, q
-        dz/dE and dz/dN.
-    known
-        How well slopes are known.
-    roughness
-        See `steybrae.terrain.cell_share`, degrees.
-
-    Returns
-    -------
-    Array
-        Degrees; 180 where the gradient may be zero, at least half a sector where it is not known
-        how well it is known (our choice: the nearest neighbouring sector then always counts too).
+    `steybrae.terrain.uncertainty.slope_interval_deg`, taken to hold in every direction. 180 where
+    the gradient may be zero, at least half a sector where it is not known how well it is known (our
+    choice: the nearest neighbouring sector then always counts too).
     """
     m = np.hypot(p, q)
     low, high = slope_interval_deg(p, q, known, roughness)

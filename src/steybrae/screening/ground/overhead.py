@@ -136,13 +136,7 @@ def _steepest(ground: GroundAt) -> SteepestOnLine | None:
 
 
 def drop_near(source: DemSource, place: Place, reach_m: float) -> DropNear | None:
-    """Find the nearest drop to a place, judged on single cells as on a line.
-
-    Parameters
-    ----------
-    reach_m
-        How far its nearest cell may be, metres.
-    """
+    """Find the nearest drop to a place, within `reach_m`, judged on single cells as on a line."""
     col, row = (float(value) for value in source.grid.from_wgs84(place.lon_deg, place.lat_deg))
     jacobian = jacobian_at(source.grid, col, row)
     size_m = np.hypot(*jacobian)
@@ -167,16 +161,8 @@ def drop_near(source: DemSource, place: Place, reach_m: float) -> DropNear | Non
 def run_out(source: DemSource, place: Place, sight: SightAnswer) -> RunOut | None:
     """Take published run-out angles along the straight way from the top of a zone past a place.
 
-    Parameters
-    ----------
-    sight
-        To the zone.
-
-    Returns
-    -------
-    RunOut or None
-        None where the ground does not flatten to 10 degrees within reach and within what is
-        known. For teaching: the profile is straight, the path of snow is not.
+    None where the ground does not flatten to 10 degrees within reach and within what is known. For
+    teaching: the profile is straight, the path of snow is not.
     """
     if sight.top is None:
         return None

@@ -283,19 +283,9 @@ def _together(of: type[_Part], parts: list[_Part], turns_m: Array) -> _Part:
 
 
 def joined(start: Array, end: Array, apart_m: float = APART_M) -> Array:
-    """Join pieces that lie less than a distance apart.
+    """Join pieces, in any order, that lie less than `apart_m` apart; with 0 those that only touch, too.
 
-    Parameters
-    ----------
-    start, end
-        Of the pieces, in any order.
-    apart_m
-        Pieces that only touch are joined with 0 too.
-
-    Returns
-    -------
-    Array
-        Stretches that lie `apart_m` or more apart, rising.
+    Stretches that lie `apart_m` or more apart, rising.
     """
     if len(start) == 0:
         return _NONE
@@ -307,17 +297,9 @@ def joined(start: Array, end: Array, apart_m: float = APART_M) -> Array:
 
 
 def bridged(start: Array, end: Array, over: Array) -> Array:
-    """Join pieces, where what lies between two of them is unknown too.
+    """Join pieces where all that lies between two of them is in `over`, which does not end a stretch.
 
-    Parameters
-    ----------
-    over
-        Stretches that do not end one.
-
-    Returns
-    -------
-    Array
-        Stretches that begin and end with a piece.
+    Stretches begin and end with a piece.
     """
     runs = joined(np.append(start, over[:, 0]), np.append(end, over[:, 1]))
     out = []
@@ -354,23 +336,12 @@ def length_m(start: Array, end: Array, within: tuple[float, float]) -> float:
 
 
 def shared(spans: Array, alone: NDArray[np.bool_] | None = None) -> list[NDArray[np.intp]]:
-    """Group stretches of different kinds into places.
+    """Group stretches, ``(n, 2)``, of different kinds into places: indexes, the leader of each group first.
 
     The longest leads; a shorter one joins the leader in which it lies most, if at least half of it
-    lies there, and leads a place of its own if not.
-
-    Parameters
-    ----------
-    spans
-        ``(n, 2)``, in any order.
-    alone
-        Stretches that none joins: unknown ground above may reach over the whole line, and would make
-        one place of all that is known to be steep.
-
-    Returns
-    -------
-    list of array
-        Indexes of each group, the leader first; groups by where their leader begins.
+    lies there, and leads a place of its own if not. Groups go by where their leader begins. None
+    joins one that is `alone`: unknown ground above may reach over the whole line, and would make
+    one place of all that is known to be steep.
     """
     lengths = spans[:, 1] - spans[:, 0]
     lonely = np.zeros(len(spans), dtype=bool) if alone is None else alone
