@@ -78,15 +78,7 @@ def rule(
 def leg_block(card: RouteCard, leg: CardLeg, paper: Canvas) -> tuple[float, Callable[[Canvas, float], None]]:
     """Make the row of a leg, as high as its words ask; nothing in it is under 8 points.
 
-    Parameters
-    ----------
-    paper
-        For the width of its words.
-
-    Returns
-    -------
-    tuple
-        Its height, mm, and what draws it from its top edge.
+    Its height, mm, and what draws it from its top edge.
     """
     texts = list(_columns(card, leg, paper))
     low_mm = max(text.y_mm for text in texts) + 4.2

@@ -29,17 +29,7 @@ EXAMPLE_PT: Final = 7.0
 def field_pdf(result: FieldSheet, *, paper: str = "a4") -> bytes:
     """Draw the sheet: a table on its long side, or the checks of a plan one below the other.
 
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.field_sheet.field_sheet`.
-    paper
-        ``a4`` or ``letter``; ``a5`` too for the checks of a plan.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same sheet.
+    The same bytes for the same sheet. The checks of a plan may be on ``a5`` too.
     """
     if result.plan:
         return _planned(result, paper)

@@ -32,20 +32,7 @@ STEP_MM: Final = 54.0
 
 
 def first_pdf(result: FirstLesson, *, paper: str = "a4") -> bytes:
-    """Draw the pupils' pages: the example, the forms, the slopes to rank.
-
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.first_lesson.first_lesson`.
-    paper
-        ``a4`` or ``letter``.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same lesson.
-    """
+    """Draw the pupils' pages: the example, the forms, the slopes to rank; the same for the same lesson."""
     sheet = Sheet("Steepness from contours: first lesson", result.cautions, paper=paper)
     _example_page(sheet, result)
     sheet.new_page()
@@ -259,19 +246,9 @@ ROW_MM: Final = 16.0
 
 
 def own_map_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
-    """Draw the questions: measure these stretches on your own map.
+    """Draw the questions, without an answer: measure these stretches on your own map.
 
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.own_questions.own_map_sheet`.
-    paper
-        ``a4`` or ``letter``.
-
-    Returns
-    -------
-    bytes
-        A PDF without an answer, the same for the same table.
+    The same bytes for the same table.
     """
     sheet = Sheet("Slope from contours: your own map", result.cautions, paper=paper)
     width = sheet.right_mm - sheet.left_mm

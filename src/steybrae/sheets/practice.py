@@ -34,20 +34,7 @@ LETTER_PT: Final = 9.0
 
 
 def practice_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> bytes:
-    """Draw map and questions of each copy, without an answer.
-
-    Parameters
-    ----------
-    results
-        From `steybrae.teach.practice.practice_sheet`, one for each pupil.
-    paper
-        ``a4`` or ``letter``.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same sheets.
-    """
+    """Draw map and questions of each pupil's copy, without an answer; the same for the same sheets."""
     sheet = Sheet(f"Slope from contours: {results[0].level}", results[0].cautions, paper=paper)
     for number, result in enumerate(results):
         look = result.look
@@ -67,15 +54,8 @@ def practice_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> byte
 def key_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> bytes:
     """Draw the teacher's key: a line for each answer of every copy, then the way to each.
 
-    Parameters
-    ----------
-    results, paper
-        As for `practice_pdf`; copies are told apart by their seeds, which stand on the maps.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same sheets.
+    Copies are told apart by their seeds, which stand on the maps. The same bytes for the same
+    sheets.
     """
     sheet = Sheet(f"Slope from contours, answers: {results[0].level}", results[0].cautions, paper=paper)
     _marking(sheet, results)

@@ -56,17 +56,7 @@ _RULES: Final = (
 def scale_pdf(result: ScaleSheet, *, paper: str = "a4") -> bytes:
     """Draw the sheet: how to use it, edges, cards, and spare edges to the foot of the page.
 
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.slope_scale.scale_sheet`.
-    paper
-        ``a4`` or ``letter``.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same sheet.
+    The same bytes for the same sheet.
     """
     sheet = Sheet("Slope scales to cut out", result.cautions, paper=paper)
     y = _use(sheet, result.maps[0], sheet.top_mm - 1.0)
@@ -264,20 +254,7 @@ MAGNIFIED_ROOM_MM: Final = 60.0
 
 
 def error_pdf(result: ErrorSheet, *, paper: str = "a4") -> bytes:
-    """Draw the sheet.
-
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.ruler_error.error_sheet`.
-    paper
-        ``a4`` or ``letter``.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same sheet.
-    """
+    """Draw the sheet; the same bytes for the same one."""
     sheet = Sheet(f"How a ruler fools you: {result.name}", result.cautions, paper=paper)
     width = sheet.right_mm - sheet.left_mm
     y = sheet.paragraph(
