@@ -85,23 +85,10 @@ class Measured:
 
 
 def fair_range_deg(across_mm: float, rise_m: float, scale: float) -> tuple[float, float]:
-    """Slopes of a length read too long and too short by the ruler error e, 0.5 mm.
+    """Slopes of a length read too long and too short by the ruler error e, 0.5 mm; degrees.
 
-    ``atan(1000 rise / ((across + e) S))`` and the same with ``across - e``.
-
-    Parameters
-    ----------
-    across_mm
-        Length on paper, mm.
-    rise_m
-        Height between its ends, metres.
-    scale
-        Denominator of the map scale.
-
-    Returns
-    -------
-    tuple of float
-        Degrees; the second is 90 where the length is 0.5 mm or less.
+    ``atan(1000 rise / ((across + e) S))`` and the same with ``across - e``; 90 where the length is
+    0.5 mm or less. Rise in metres, lengths on paper in mm, S the denominator of the map scale.
     """
     rise_mm = 1000.0 * rise_m / scale
     left = across_mm - RULER_ERROR_MM

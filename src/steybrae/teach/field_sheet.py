@@ -106,14 +106,8 @@ def field_sheet(
 ) -> FieldSheet:
     """Columns, the example row and the reminders of the log, and the checks of a plan.
 
-    Parameters
-    ----------
-    planned
-        Plan whose checks are to be filled in, and the day, for magnetic bearings; None for a blank log.
-    grid
-        Grid that its places are written in.
-    plan_file
-        Name of the plan's file, for the command that is printed.
+    `planned` is a plan whose checks are to be filled in, and the day, for magnetic bearings; None
+    for a blank log. `plan_file` stands in the command that is printed.
     """
     columns = tuple(FieldColumn(name, *_WORDS[name]) for name in TYPED_COLUMNS)
     checks = [

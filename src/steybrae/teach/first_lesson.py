@@ -209,13 +209,7 @@ PLAN: Final = (
 
 
 def first_lesson(seed: int = 1) -> FirstLesson:
-    """Make the sheets' content.
-
-    Parameters
-    ----------
-    seed
-        0 or more; the same one makes the same sheets.
-    """
+    """Make the sheets' content; the same seed, 0 or more, makes the same sheets."""
     rng = np.random.default_rng(seed)
     look = FIRST_LOOK
     worked = _worked(look)

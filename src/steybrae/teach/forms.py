@@ -125,15 +125,7 @@ class FormGrid:
 
 
 def form_grid(form: Form, points: int = 41) -> FormGrid:
-    """Sample a form.
-
-    Parameters
-    ----------
-    form
-        One of `FORMS`.
-    points
-        Heights along a side.
-    """
+    """Sample one of `FORMS` at so many heights along a side."""
     at = np.linspace(-SIDE_MM / 2.0, SIDE_MM / 2.0, points)
     x, y = np.meshgrid(at, at)
     spots = [(sx, sy, float(form.height(np.array(sx), np.array(sy)))) for sx, sy in SPOTS_MM]

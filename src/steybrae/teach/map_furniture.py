@@ -82,13 +82,7 @@ class Furniture:
 def furniture(
     ground: MapGround, look: MapLook, lines: Sequence[Contour], clear: Callable[[float, float], bool]
 ) -> Furniture:
-    """Place numbers, tops, grid and scale bar.
-
-    Parameters
-    ----------
-    clear
-        Whether a place is far enough from the stretches.
-    """
+    """Place numbers, tops, grid and scale bar where it is `clear`: far enough from the stretches."""
     spots = _spots(ground, look, clear)
     taken = [(spot.x_mm, spot.y_mm) for spot in spots]
     step_m = _round_step(look.metres(GRID_MM))
@@ -195,20 +189,7 @@ def _places(ground: MapGround, lines: Sequence[Array]) -> list[tuple[float, floa
 
 
 def cut_lines(lines: Sequence[Array], hidden: Callable[[Array], NDArray[np.bool_]]) -> tuple[Array, ...]:
-    """Leave parts of lines out.
-
-    Parameters
-    ----------
-    lines
-        ``(n, 2)`` mm each.
-    hidden
-        Says of points ``(n, 2)`` which are left out.
-
-    Returns
-    -------
-    tuple of Array
-        What is left, in parts of two points or more.
-    """
+    """Leave out of lines, ``(n, 2)`` mm each, the points that are hidden: parts of two points or more."""
     out: list[Array] = []
     for line in lines:
         shown = ~hidden(line)

@@ -261,24 +261,9 @@ def _window(
 
 
 def contours(ground: MapGround, look: MapLook) -> tuple[Contour, ...]:
-    """Contours of the ground as paths on paper, lowest first.
+    """Contours of the ground as paths on paper, lowest first; none where it is unknown.
 
-    Parameters
-    ----------
-    ground
-        From `map_ground`.
-    look
-        Interval and thick lines.
-
-    Returns
-    -------
-    tuple of Contour
-        None where the ground is unknown.
-
-    Raises
-    ------
-    ModelError
-        No height is known, or more than 400 contours would be drawn.
+    `ModelError` where no height is known, or more than 400 contours would be drawn.
     """
     from contourpy import contour_generator  # noqa: PLC0415  small commands do not pay for it
 

@@ -63,18 +63,7 @@ class Placed:
 
 
 def footprint_mm(thing: Stretch | LegLine) -> Array:
-    """Points along what a stretch or a leg takes up on the map, its letter included.
-
-    Parameters
-    ----------
-    thing
-        On paper.
-
-    Returns
-    -------
-    Array
-        ``(n, 2)`` mm, about 1 mm apart.
-    """
+    """Points, about 1 mm apart, along what a stretch or a leg takes up on the map, its letter included."""
     if isinstance(thing, Stretch):
         ends = [thing.at(-LETTER_MM), thing.at(thing.length_mm + LEADER_MM)]
     else:

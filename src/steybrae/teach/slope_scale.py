@@ -266,13 +266,7 @@ def _wedge(scale: float, interval_m: float, every: int, most_spaces: int) -> Wed
 
 
 def scale_sheet(maps: Sequence[MapScale]) -> ScaleSheet:
-    """Put the scales of several maps on one sheet.
-
-    Parameters
-    ----------
-    maps
-        From `map_scale`; the same one several times for a class.
-    """
+    """Put the scales of several maps on one sheet; the same one several times for a class."""
     finest = min(maps, key=lambda one: one.interval_m)
     return ScaleSheet(
         tuple(maps),

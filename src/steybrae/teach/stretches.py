@@ -129,19 +129,9 @@ class Stretch:
 def profiles(
     ground: MapGround, look: MapLook, places_mm: tuple[Array, Array], reach_mm: float = REACH_MM
 ) -> list[Profile]:
-    """Follow the gradient through places, as straight lines.
+    """Follow the gradient through places on paper to either side, as straight lines.
 
-    Parameters
-    ----------
-    places_mm
-        x and y on paper, of one shape ``(n,)``.
-    reach_mm
-        How far to either side.
-
-    Returns
-    -------
-    list of Profile
-        Of those places where the gradient is known and the line meets two contours or more.
+    Of those places where the gradient is known and the line meets two contours or more.
     """
     x, y = (np.asarray(part, dtype=float) for part in places_mm)
     here = ground.at(x, y)
@@ -172,13 +162,7 @@ def profiles(
 
 
 def mean_along(values: Array) -> float:
-    """Mean of values at even steps along a line, the two ends counted half (trapezium rule).
-
-    Parameters
-    ----------
-    values
-        Two or more.
-    """
+    """Mean of values at even steps along a line, the two ends counted half (trapezium rule)."""
     return float(((values[1:] + values[:-1]) / 2.0).mean())
 
 
@@ -200,19 +184,9 @@ def _crossings(heights: Array, along: Array, interval_m: float) -> tuple[Array, 
 
 
 def stretch_from(ground: MapGround, profile: Profile, first: int, gaps: int) -> Stretch | None:
-    """Part of a profile between two contours.
+    """Part of a profile between two of its crossings, `gaps` apart, the lower end `first`.
 
-    Parameters
-    ----------
-    first
-        Which of its crossings is the lower end.
-    gaps
-        How many gaps; `first + gaps` is to be one of its crossings.
-
-    Returns
-    -------
-    Stretch or None
-        None near the frame, or where the fall line turns too far from the line.
+    None near the frame, or where the fall line turns too far from the line.
     """
     start, end = float(profile.crossings_mm[first]), float(profile.crossings_mm[first + gaps])
     x = profile.x_mm + profile.east * start
