@@ -116,19 +116,9 @@ def sectors_by_length(p: Array, q: Array, length_m: Array) -> tuple[str, ...]:
 
 
 def track_grade_deg(p: ArrayLike, q: ArrayLike, travel_true_deg: ArrayLike) -> Array:
-    """Slope along the walked line: ``atan(p sin(t) + q cos(t))``.
+    """Slope along the walked line, degrees, positive uphill: ``atan(p sin(t) + q cos(t))``.
 
-    Parameters
-    ----------
-    p, q
-        dz/dE and dz/dN, metres per metre.
-    travel_true_deg
-        Direction of travel, degrees clockwise from true north.
-
-    Returns
-    -------
-    Array
-        Degrees, positive uphill; never steeper than the fall line.
+    `travel_true_deg` is clockwise from true north; never steeper than the fall line.
     """
     travel = np.radians(travel_true_deg)
     rise = np.asarray(p) * np.sin(travel) + np.asarray(q) * np.cos(travel)

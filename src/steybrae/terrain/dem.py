@@ -39,22 +39,10 @@ _LINKED_TO_EARTH: Final = ("Geographic", "Projected", "Derived Geographic", "Der
 
 
 def horizontal_crs(crs: Any) -> pyproj.CRS:
-    """Horizontal part of a CRS, refused where it has no link to the earth.
+    """Horizontal part of anything that tells a CRS: two-dimensional, geographic or projected.
 
-    Parameters
-    ----------
-    crs
-        Anything `pyproj.CRS.from_user_input` takes.
-
-    Returns
-    -------
-    pyproj.CRS
-        Two-dimensional, geographic or projected.
-
-    Raises
-    ------
-    ModelError
-        No CRS, a local (engineering) or a geocentric one.
+    `ModelError` without one, and for a local (engineering) or a geocentric one: no link to the
+    earth.
     """
     if crs is None:
         message = (

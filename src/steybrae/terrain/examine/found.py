@@ -158,18 +158,7 @@ def _off(heights_m: Array, step_m: float) -> Array:
 
 
 def whole_unit_m(found: Marks) -> float | None:
-    """Largest step that heights are multiples of, metres.
-
-    Parameters
-    ----------
-    found
-        Sums over blocks.
-
-    Returns
-    -------
-    float or None
-        One of `STEPS_M`; None where heights are finer.
-    """
+    """Largest step of `STEPS_M` that heights are multiples of, metres; None where they are finer."""
     least = (1.0 - ALL_BUT) * found.known
     steps = [step for step, count in zip(STEPS_M, found.multiples, strict=True) if count >= least > 0.0]
     return max(steps, default=None)
@@ -359,22 +348,7 @@ from north to south (our choice)."""
 
 
 def doubt(kind: ModelKind, found: ModelFound, cell_m: float) -> str:
-    """Say why a model is rather not of a kind.
-
-    Parameters
-    ----------
-    kind
-        One of `steybrae.terrain.model_kinds.MODEL_KINDS`.
-    found
-        What its heights were found to be.
-    cell_m
-        Longer side of a cell, metres.
-
-    Returns
-    -------
-    str
-        Empty where nothing speaks against it, which proves nothing.
-    """
+    """Say why a model is rather not of a kind; empty where nothing speaks against it: that proves nothing."""
     source_m = max(cell_m, found.source_cell_m or 0.0)
     rounded = "" if found.rounded_m is None else f"its heights are rounded to {found.rounded_m:.3g} m"
     if kind == "contours":
