@@ -555,14 +555,9 @@ def cautions_for(at: Situation) -> tuple[Caution, ...]:
 
 
 def settings_file_caution(name: str, taken: Mapping[str, str], narrows: Sequence[str]) -> Caution:
-    """Tell what was not typed but taken from a file of settings.
+    """Tell what was not typed but taken from a file of settings, by the name of its option.
 
-    Parameters
-    ----------
-    taken
-        Values by the name of their option.
-    narrows
-        Those of them that make an interval narrower.
+    `narrows` are those that make an interval narrower.
     """
     every = ", ".join(key if value == "true" else f"{key} {value}" for key, value in taken.items())
     text = f"Not typed but taken from {name}: {every}."
@@ -575,24 +570,10 @@ def settings_file_caution(name: str, taken: Mapping[str, str], narrows: Sequence
 
 
 def joined_cautions(called_for: Iterable[Caution], held: Iterable[Caution]) -> tuple[Caution, ...]:
-    """Join the cautions that figures call for with those that a file held beside them.
+    """Join the cautions that figures call for, whose texts lead, with those that a file held beside them.
 
-    Parameters
-    ----------
-    called_for
-        From `cautions_for`; their texts lead.
-    held
-        As read. Some rest on what no file keeps, and stay.
-
-    Returns
-    -------
-    tuple of Caution
-        Each key once, in the order held; where one was missing, in our order.
-
-    Raises
-    ------
-    PlanError
-        One that the file held is none of ours.
+    Each key once, in the order held; where one was missing, in our order. Some that were held rest
+    on what no file keeps, and stay; `PlanError` for one that is none of ours.
     """
     held = list(held)
     found = {caution.key: caution for caution in called_for}
