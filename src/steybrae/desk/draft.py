@@ -31,16 +31,9 @@ BEFORE_S: Final = 2.0
 
 @dataclass(frozen=True)
 class Draft:
-    """A plan as it was last drawn.
+    """A plan as it was last drawn: its lines, and fields of the day as typed.
 
-    Attributes
-    ----------
-    revision
-        Counts its writes; 0 where there was none.
-    lines
-        Its lines.
-    day
-        Fields of the day, as typed.
+    `revision` counts its writes; 0 where there was none.
     """
 
     revision: int = 0

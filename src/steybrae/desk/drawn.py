@@ -132,18 +132,10 @@ def routes_of(lines: Sequence[Drawn]) -> tuple[tuple[Route, ...], tuple[int, ...
 
 @dataclass(frozen=True)
 class AskedLine:
-    """The line that a message asks about, among those that it holds.
+    """The line that a message asks about, as read from a file of the lines, among those that it holds.
 
-    Attributes
-    ----------
-    route
-        As read from a file of the lines.
-    beside
-        The other lines of that file, where it is the main one.
-    main
-        Whether it is the main one of them.
-    drawn, lines
-        As drawn: the line, and all.
+    `main` is whether it is the main one, `beside` the other lines of the file in that case. `drawn`
+    is the line as drawn, `lines` are all.
     """
 
     route: Route

@@ -23,16 +23,10 @@ from steybrae.screening.screen import screen_route
 
 @dataclass(frozen=True, eq=False)
 class Answered:
-    """What is answered for the lines of a plan.
+    """What is answered for the lines of a plan; `found` is the one asked about, screened as it is alone.
 
-    Attributes
-    ----------
-    found
-        The line asked about, screened as ``steybrae route`` does it alone.
-    beside
-        All lines side by side; None where there is one only, or they cannot be held so.
-    without
-        Why they cannot, in a sentence; empty elsewhere.
+    `beside` are all lines side by side; None where there is one only, or they cannot be held so:
+    why, `without` says.
     """
 
     found: RouteScreening

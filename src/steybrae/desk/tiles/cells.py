@@ -53,14 +53,9 @@ MOST_BLOCK_BYTES: Final = 20 * 2**20
 
 @dataclass(frozen=True, eq=False)
 class BlockCells:
-    """Cells of a block.
+    """Cells of a block: each overview from none (level 0) to the first that is kept whole.
 
-    Attributes
-    ----------
-    levels
-        ``[row, col]`` of each overview from none (level 0) to the first that is kept whole.
-    heights_m
-        One height in each cell of the last, metres, single precision; NaN unknown.
+    One height in each cell of the last, metres, single precision; NaN unknown.
     """
 
     levels: tuple[Cells, ...]
@@ -82,16 +77,8 @@ def coarser(cells: Cells) -> Cells:
 class BlockMaker:
     """Makes the cells of blocks; one for each thread, for it holds the thread's model.
 
-    Parameters
-    ----------
-    job
-        Says what bands are, and by which method.
-    model
-        Open in this thread.
-    level
-        First overview that is kept whole.
-    on_bad_block
-        Told of every part of a file that cannot be read; it is unknown.
+    The first overview that is kept whole is `level`. Each part of a file that cannot be read is
+    unknown, and told `on_bad_block`.
     """
 
     def __init__(

@@ -49,25 +49,10 @@ MOST_TILE_BYTES: Final = 12 * 2**20
 
 
 class MapDrawing:
-    """The map of one model.
+    """The map of one model, with bands and start zones as `steybrae area` has them.
 
-    Parameters
-    ----------
-    job
-        Model, bands and start zones, as `steybrae area` has them.
-    grid
-        Of the model.
-    settings
-        Of the desk.
-
-    Attributes
-    ----------
-    cells
-        Bands at every zoom.
-    zooms
-        Coarsest and finest.
-    zones_from
-        Coarsest zoom at which start zones are outlined.
+    `cells` are bands at every zoom, `zooms` the coarsest and finest; start zones are outlined from
+    the zoom `zones_from` on.
     """
 
     def __init__(self, job: AreaJob, grid: Grid, settings: Settings) -> None:
