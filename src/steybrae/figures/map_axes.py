@@ -35,17 +35,7 @@ LINE_PT: Final = 1.5
 
 @dataclass(frozen=True)
 class LineStyle:
-    """How a line of a kind is drawn.
-
-    Attributes
-    ----------
-    width_pt, dashes, ink
-        Of the line.
-    casing_pt
-        White on both sides of it together.
-    order
-        What it covers.
-    """
+    """How a line of a kind is drawn; `casing_pt` is white on both sides together, `order` what it covers."""
 
     width_pt: float
     order: float
