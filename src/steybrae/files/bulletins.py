@@ -25,17 +25,7 @@ MOST_FILE_BYTES: Final = 24_000_000
 
 @dataclass(frozen=True)
 class BulletinFile:
-    """What a file held.
-
-    Attributes
-    ----------
-    name
-        Of the file.
-    bulletins
-        In the order of the file.
-    notes
-        What was taken though the standard has it otherwise, in words.
-    """
+    """What a file held; `notes` say in words what was taken though the standard has it otherwise."""
 
     name: str
     bulletins: tuple[Bulletin, ...]

@@ -46,15 +46,7 @@ _BOM: Final = b"\xef\xbb\xbf"
 
 @dataclass(frozen=True)
 class LogRead:
-    """A log as read.
-
-    Attributes
-    ----------
-    rows
-        The rows, in the order of the file.
-    damaged
-        Every other line but the header and empty ones; none is dropped.
-    """
+    """Rows of a log as read, and every other line but the header and empty ones; none is dropped."""
 
     rows: tuple[LogRow, ...]
     damaged: tuple[DamagedRow, ...]
