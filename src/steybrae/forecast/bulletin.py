@@ -235,16 +235,9 @@ _METHOD: Final = {
 
 @dataclass(frozen=True)
 class ReductionAngle:
-    """What the method has for a degree of the scale.
+    """What the method has for a degree of the scale, in the standard's word; None where it has no angle.
 
-    Attributes
-    ----------
-    level
-        The degree in the standard's word.
-    method_deg
-        Its angle, degrees; None where it has none.
-    look_at
-        Which ground it looks at.
+    `look_at` is which ground it looks at.
     """
 
     level: str
