@@ -23,17 +23,7 @@ class ReadingMark:
 
 @dataclass(frozen=True)
 class Marks:
-    """Positions in units of the map.
-
-    Attributes
-    ----------
-    sights
-        Pairs of stand and source, SVG path data.
-    ways
-        Ways down that snow could take, SVG path data.
-    readings
-        Places of readings to expect.
-    """
+    """Positions in units of the map: pairs of stand and source, ways down that snow could take, readings."""
 
     sights: str
     ways: str
