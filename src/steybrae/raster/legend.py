@@ -153,20 +153,9 @@ _GENERIC, _COUNT, _NAME, _VALUE, _RED, _GREEN, _BLUE = 0, 1, 2, 5, 6, 7, 8
 
 @dataclass(frozen=True)
 class Value:
-    """One value of a raster of classes.
+    """One value of a raster of classes: its name and colour (0 to 255), and how much of it there is.
 
-    Attributes
-    ----------
-    value
-        The number in the raster.
-    name
-        In words.
-    colour
-        Red, green, blue, 0 to 255.
-    cells, km2
-        How much of it there is.
-    low_deg, high_deg
-        Its slopes; None without a bound, or unknown.
+    Its slopes are None without a bound, or unknown.
     """
 
     value: int

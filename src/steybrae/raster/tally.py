@@ -86,16 +86,8 @@ class Tally:
 class Facing:
     """What a piece's cells face and in which belt they lie, before the slope is known.
 
-    Attributes
-    ----------
-    state
-        Of each cell, 0 to 7, flat as the height changes are.
-    belt
-        Of each cell, from `first_belt`; None where all lie in that one.
-    first_belt
-        Lowest belt of the piece.
-    belts
-        How many the piece meets.
+    `state` is 0 to 7, flat as the height changes are; `belt` counts from `first_belt`, the lowest
+    of the piece's `belts`, and is None where all lie in that one.
     """
 
     state: Cells
@@ -105,16 +97,9 @@ class Facing:
 
 
 class Pieces:
-    """Counts the cells of a block, piece by piece.
+    """Counts the cells of a block, piece by piece, by bands and by elevation belts `belt_m` high.
 
-    Parameters
-    ----------
-    bands
-        How many bands there are.
-    belt_m
-        Height of an elevation belt, metres.
-    height_step_m, height_offset_m
-        Metres in one step of the heights, and the height of step 0.
+    Heights are in steps of `height_step_m`; `height_offset_m` is that of step 0.
     """
 
     def __init__(self, bands: int, belt_m: float, height_step_m: float, height_offset_m: float) -> None:

@@ -26,15 +26,8 @@ JOB: Final = "job.json"
 class Lock:
     """Hold a file locked, so that no other run throws away what this one makes.
 
-    Parameters
-    ----------
-    path
-        The file, outside of whatever is thrown away; it goes when the lock is let go.
-
-    Raises
-    ------
-    FileWriteError
-        Another run holds it. Where the system has no locks, none is refused.
+    It lies outside of whatever is thrown away, and goes when the lock is let go. `FileWriteError`
+    where another run holds it; where the system has no locks, none is refused.
     """
 
     def __init__(self, path: Path) -> None:

@@ -13,15 +13,7 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True, eq=False)
 class Preview:
-    """A raster of classes, thinned.
-
-    Attributes
-    ----------
-    cells
-        ``[row, col]``, 0 unknown.
-    width_km, height_km
-        Ground size of the raster, in its middle.
-    """
+    """A raster of classes, thinned, 0 unknown, and its ground size in its middle."""
 
     cells: NDArray[np.uint8]
     width_km: float

@@ -55,15 +55,7 @@ _TYPE_BYTES: Final = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 
 
 @dataclass(frozen=True, eq=False)
 class Level:
-    """The full raster or one of its overviews.
-
-    Attributes
-    ----------
-    rows, cols
-        Size, cells.
-    offsets, sizes
-        Of each tile in the file, bytes, ``[row, col]`` of tiles.
-    """
+    """The full raster or one of its overviews: size in cells; offset and bytes of each tile in the file."""
 
     rows: int
     cols: int

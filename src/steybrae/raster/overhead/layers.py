@@ -55,16 +55,8 @@ def put_piece(file: SmallFile, part: Block, cells: Cells) -> None:
 class Pieces:
     """Files of pieces in a working folder, one piece for each part, which several processes may open.
 
-    Attributes
-    ----------
-    folder
-        The working folder.
-    layout
-        Of the parts.
-    heights
-        Heights of each part and its ring in single precision, metres, unpacked once for all angles.
-    classes
-        Class of each cell (`steybrae.raster.overhead.survey`).
+    Heights of each part and its ring in single precision, metres, unpacked once for all angles; the
+    class of each cell (`steybrae.raster.overhead.survey`).
     """
 
     folder: Path
@@ -162,18 +154,10 @@ def code_words(code: int) -> str:
 
 @dataclass(frozen=True, eq=False)
 class OverheadCells:
-    """Numbers of both rasters, block by block.
+    """Numbers of both rasters, block by block, from what `steybrae.raster.overhead.run` found.
 
-    Attributes
-    ----------
-    pieces
-        What `steybrae.raster.overhead.run` found.
-    steepest
-        Largest angles at which cells are reached, from every writer.
-    open
-        Coarse cells that unknown ground could look down on, ``[row, col]``.
-    side
-        Cells along the side of one.
+    `steepest` are the largest angles at which cells are reached, from every writer; `open` the
+    coarse cells, `side` cells wide, that unknown ground could look down on.
     """
 
     pieces: Pieces

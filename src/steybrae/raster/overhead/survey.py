@@ -151,18 +151,9 @@ class Surveyed:
 
 @dataclass(frozen=True, eq=False)
 class Survey:
-    """Surveys blocks of one model.
+    """Surveys blocks of one model for what the job counts as a start zone.
 
-    Attributes
-    ----------
-    heights
-        Its heights.
-    job
-        What counts as a start zone.
-    layout
-        Its blocks.
-    most_margin
-        Most ground around a block, cells.
+    `most_margin` is the most ground around a block, cells.
     """
 
     heights: RawHeights
