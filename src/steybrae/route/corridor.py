@@ -103,14 +103,7 @@ def apart_m(places: Array, line: Array, pieces: Iterable[int]) -> Array:
 class Nearest:
     """Nearest cell of at least some slope on one side.
 
-    Attributes
-    ----------
-    distance_m
-        Ground distance from the line to the edge of the cell.
-    chainage_m
-        Chainage of the place on the line nearest to it.
-    height_m
-        Height of the cell.
+    Ground distance from the line to its edge; the place on the line nearest to it; its height.
     """
 
     distance_m: float
@@ -120,17 +113,7 @@ class Nearest:
 
 @dataclass(frozen=True)
 class Steepest:
-    """Steepest cell of the corridor.
-
-    Attributes
-    ----------
-    slope_deg
-        Over the corridor's baseline.
-    col, row
-        Its centre in the grid, cells.
-    chainage_m
-        Chainage nearest to it.
-    """
+    """Steepest cell of the corridor, over its baseline; its centre in the grid, cells."""
 
     slope_deg: float
     col: float
@@ -168,16 +151,9 @@ class BesideLine:
 
 @dataclass(frozen=True, eq=False)
 class Window:
-    """Ground near a stretch of the line.
+    """Ground near a stretch of the line: slopes over the corridor's baseline, NaN unknown; heights.
 
-    Attributes
-    ----------
-    slope_deg
-        Over the corridor's baseline, ``[row, col]``, NaN unknown.
-    height_m
-        Heights, metres.
-    jacobian
-        ``(2, 2)``, ground metres per cell, in its middle.
+    The Jacobian is that in its middle.
     """
 
     slope_deg: Array
@@ -187,15 +163,9 @@ class Window:
 
 @dataclass(frozen=True, eq=False)
 class LineInWindow:
-    """A stretch of a leg, in the cells of a window.
+    """A stretch of a leg, in the cells of a window, with one vertex more on each side where the leg goes on.
 
-    Attributes
-    ----------
-    col, row, chainage_m
-        Its vertices, and one more on each side where the leg goes on.
-    span_m
-        Chainages at which the stretch begins and ends; ground nearest to other chainages
-        belongs to other stretches.
+    It spans the chainages `span_m`; ground nearest to others belongs to other stretches.
     """
 
     col: Array

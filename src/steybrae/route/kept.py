@@ -51,12 +51,7 @@ Submit = Callable[[Callable[[Met], T]], "Future[T]"]
 class Ahead:
     """What was met in a window that is wider than was asked for.
 
-    Attributes
-    ----------
-    absurd
-        How many heights that no land has.
-    squares
-        First row and column of squares of one number, ``(n, 2)``.
+    How many heights that no land has; first row and column of squares of one number, ``(n, 2)``.
     """
 
     absurd: int

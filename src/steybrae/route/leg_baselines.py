@@ -26,19 +26,10 @@ BASELINES_M: Final = (10.0, 20.0, 30.0, 50.0)
 
 @dataclass(frozen=True, eq=False)
 class BaselineSlope:
-    """Slope over one baseline.
+    """Slope over one baseline as asked for, at each place; NaN unknown or too large a cell.
 
-    Attributes
-    ----------
-    baseline_m
-        As asked for.
-    measured_m
-        What was measured over, along a row and along a column: never longer; None where the
-        model's cells are too large for it.
-    slope_deg
-        At each place, degrees; NaN unknown or too large a cell.
-    note
-        Why there is no answer, in a sentence; empty otherwise.
+    `measured_m` is along a row and along a column, never longer, and None where the model's cells
+    are too large for it; `note` then tells why in a sentence.
     """
 
     baseline_m: float

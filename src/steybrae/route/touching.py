@@ -202,14 +202,7 @@ class CorridorCells:
 class BeyondEnd:
     """Cells of a stretch's corridor that lie beyond one end of the leg, where the next leg may be nearer.
 
-    Attributes
-    ----------
-    at
-        Which of the cells.
-    col, row
-        Their centres in the model.
-    jacobian
-        ``(2, 2)``, ground metres per cell.
+    Their indexes, `at`, and their centres in the model.
     """
 
     at: NDArray[np.intp]

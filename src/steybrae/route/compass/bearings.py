@@ -41,15 +41,7 @@ _BEARING: Final = re.compile(r"\s*(\d+(?:\.\d*)?)\s*(°|deg|degrees|degree|mils|
 
 @dataclass(frozen=True)
 class Bearing:
-    """A bearing as typed.
-
-    Attributes
-    ----------
-    bearing_deg
-        Clockwise from `north`, 0 to below 360.
-    north
-        ``true``, ``grid`` or ``magnetic``.
-    """
+    """A bearing as typed: clockwise from ``true``, ``grid`` or ``magnetic`` north, 0 to below 360 degrees."""
 
     bearing_deg: float
     north: str
