@@ -46,20 +46,8 @@ class LegNames:
 class Rules:
     """What every leg of a route is judged by the same.
 
-    Attributes
-    ----------
-    bands
-        Edges.
-    uncertainty
-        Of the model's slopes.
-    situation
-        What the route says of its model; each leg adds its own.
-    reversal_m, interval_m
-        For the ascent.
-    grid
-        Grid of the model.
-    standing
-        Where one may stand to take a reading.
+    `situation` is what the route says of its model, to which each leg adds its own; `reversal_m`
+    and `interval_m` are for the ascent; `standing` says where one may stand to take a reading.
     """
 
     bands: BandScheme

@@ -103,14 +103,7 @@ def with_place_forecast(
 class Matching:
     """Grounds of all legs of a line, taken from each stretch as it is read.
 
-    Parameters
-    ----------
-    kept
-        The model, and how to look up.
-    known
-        How well slopes are known.
-    vertical_error_m
-        As stated; None where it was not.
+    `vertical_error_m` is as stated; None where it was not.
     """
 
     def __init__(
@@ -134,15 +127,7 @@ class Matching:
 
 
 class LegCells:
-    """Cells of a leg and of its corridor, taken from each stretch as it is read.
-
-    Parameters
-    ----------
-    track, look
-        The leg, and how it is looked at.
-    how
-        How well aspects and heights are known.
-    """
+    """Cells of a leg and of its corridor, taken from each stretch as it is read."""
 
     def __init__(self, track: Track, look: Look, how: CellsKnown) -> None:
         self._bins, self._look, self._how = look.bins(track), look, how

@@ -51,16 +51,9 @@ Ground = tuple[Array, Array, Array, Array]
 
 @dataclass(frozen=True)
 class CellsKnown:
-    """How well aspects and heights of a model's cells are known.
+    """How well aspects and heights of a model's cells are known: the larger side of one is `cell_m`.
 
-    Attributes
-    ----------
-    known
-        Its slopes.
-    height_error_m
-        95 % error of a height, metres.
-    cell_m
-        Larger side of a cell, metres.
+    `height_error_m` is the 95 % error of a height.
     """
 
     known: SlopeUncertainty
@@ -171,13 +164,7 @@ def zones_overhead(
 
 @dataclass(frozen=True, eq=False)
 class _Window:
-    """A window of ground, made ready when it is first asked for.
-
-    Attributes
-    ----------
-    kept, whole, how
-        The model, which window, and how well its cells are known.
-    """
+    """A window of ground, made ready when it is first asked for."""
 
     kept: KeptGround
     whole: Window
@@ -209,14 +196,8 @@ class _Window:
 class _Zones:
     """Sources of a window in classes that no bulletin can tell apart.
 
-    Attributes
-    ----------
-    ground
-        The window.
-    kind
-        Class of each source, in the order of ``ground.sources``.
-    kinds
-        One row of ground for each class.
+    `kind` is the class of each, in the order of ``ground.sources``; `kinds` have one row of ground
+    each.
     """
 
     ground: OverheadGround

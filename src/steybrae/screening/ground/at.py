@@ -104,21 +104,7 @@ def ground_at(
 
 @dataclass(frozen=True, eq=False)
 class Around:
-    """Slopes around a place.
-
-    Attributes
-    ----------
-    field
-        Of a window.
-    col, row
-        The place in it, cells.
-    cell_size_m
-        Along a row and along a column at the place.
-    jacobian
-        At the place; see `steybrae.terrain.jacobian`.
-    known
-        How well the slopes are known.
-    """
+    """Slopes of a window around a place: the place in it, cells; cell size and Jacobian there."""
 
     field: SlopeField
     col: float

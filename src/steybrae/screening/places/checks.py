@@ -52,16 +52,8 @@ MOST_TRIED: Final = 20
 class CheckRules:
     """What checks of a line are chosen by.
 
-    Attributes
-    ----------
-    standing
-        Where one may stand.
-    place_error_m
-        For each leg how far off the line one may be, metres.
-    cell_m
-        For the interval of a sight, see `steybrae.route.expected.sight_interval_deg`.
-    kept
-        Ground to look up at.
+    `place_error_m` is how far off the line one may be on each leg; `cell_m` is for the interval of
+    a sight, see `steybrae.route.expected.sight_interval_deg`; `kept` is the ground to look up at.
     """
 
     standing: StandingRules

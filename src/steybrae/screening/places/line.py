@@ -45,16 +45,8 @@ _NONE: Final = np.empty((0, 2))
 class BesideLeg:
     """Stretches of a leg by what its corridor holds, ``(n, 2)``, rising, metres along the leg.
 
-    Attributes
-    ----------
-    steep
-        Cells of 30 degrees and more, or of a drop.
-    unknown
-        Unknown cells.
-    possible
-        Cells that may be of 30 degrees, or are unknown.
-    no_stand
-        Too near to ground that speaks against standing there.
+    `steep` are cells of 30 degrees and more, or of a drop; `possible` ones may be of 30 degrees, or
+    are unknown; `no_stand` are too near to ground that speaks against standing there.
     """
 
     steep: Array
@@ -80,18 +72,9 @@ class BesideLeg:
 class Line:
     """Everything along the legs of a line, by chainage from its start.
 
-    Attributes
-    ----------
-    tracks, from_names, turns_m
-        Legs, the names of the turn points they begin at, chainages of all turn points.
-    chainage_m, elevation_m
-        Heights along it.
-    traps
-        Terrain traps.
-    on, corridors, beside, above
-        Of each leg: what is touched, cells beside it, stretches by what those are, what stands over it.
-    first
-        The first leg, from 0, that these four are of.
+    `from_names` are turn points that legs begin at, `turns_m` chainages of all turn points. Of each
+    leg from `first` on: `on` is what is touched, `corridors` cells beside it, `beside` stretches by
+    what those are, `above` what stands over it.
     """
 
     tracks: list[Track]
