@@ -56,20 +56,9 @@ class Worked:
 
 @dataclass(frozen=True)
 class Ranked:
-    """One slope to rank.
+    """One slope to rank, 1 the gentlest, by the gaps of its contours.
 
-    Attributes
-    ----------
-    letter
-        On the sheet.
-    patch
-        Its contours.
-    answer
-        By its gaps, and what is accepted.
-    rank
-        1 the gentlest.
-    blanks
-        What the pupil fills in, and what is taken there.
+    `blanks` are what the pupil fills in, and what is taken there.
     """
 
     letter: str

@@ -38,18 +38,10 @@ Height = Callable[[Array, Array], Array]
 
 @dataclass(frozen=True)
 class Form:
-    """A form of ground.
+    """A form of ground: its name in the words of the trade, and how to know it by its contours.
 
-    Attributes
-    ----------
-    name
-        In the words of the trade.
-    words
-        How to know it by its contours, one sentence.
-    height
-        Height, mm, at x to the right and y up, mm from the middle of the patch.
-    line
-        Line of its profile: x and y of both ends, mm.
+    `height`, mm, is at x to the right and y up, mm from the middle of the patch; `line` has x and y
+    of both ends of its profile, mm.
     """
 
     name: str

@@ -37,20 +37,10 @@ HEAD_DEG: Final = 1.0
 
 @dataclass(frozen=True)
 class QuizQuestion:
-    """One question of the quiz.
+    """One question of the quiz in whole sentences, its exact answer, what is accepted, and the way to it.
 
-    Attributes
-    ----------
-    ask
-        Whole sentences.
-    gap_mm, gaps
-        Lines to draw beside it: their distance on paper, mm, and how many gaps; None and 0 for none.
-    answer_deg
-        Exact, degrees.
-    low_deg, high_deg
-        What is accepted, degrees.
-    worked
-        The way to the answer.
+    `gap_mm` and `gaps` are lines to draw beside it: their distance on paper, and how many gaps;
+    None and 0 for none.
     """
 
     ask: str

@@ -60,16 +60,10 @@ class GridLine:
 
 @dataclass(frozen=True)
 class Furniture:
-    """What a map carries besides contours.
+    """What a map carries besides contours: labels and spots are heights.
 
-    Attributes
-    ----------
-    labels, spots
-        Heights.
-    upright, level
-        Grid lines running north and east, named by kilometres from the lower left corner.
-    bar_m
-        Length of the scale bar, metres, round in the map's unit; it has five parts.
+    Grid lines running north and east are named by kilometres from the lower left corner; the scale
+    bar, round in the map's unit, has five parts.
     """
 
     labels: tuple[HeightLabel, ...]

@@ -204,21 +204,9 @@ MOST_GAPS: Final = 100
 
 @dataclass(frozen=True)
 class OwnStretch:
-    """A stretch up the fall line, as somebody measured it.
+    """A stretch up the fall line, from contour to contour, as somebody measured and named it.
 
-    Attributes
-    ----------
-    name
-        Where it is, in their words.
-    length_mm
-        On paper, from contour to contour, mm.
-    gaps
-        Spaces between contours, index gaps counted as the gaps they are.
-
-    Raises
-    ------
-    QuantityError
-        Too many gaps or none.
+    Index gaps are counted as the gaps they are; `QuantityError` for too many gaps or none.
     """
 
     name: str
@@ -236,18 +224,9 @@ class OwnStretch:
 
 @dataclass(frozen=True)
 class OwnMapSheet:
-    """Questions on one's own map.
+    """Questions on one's own map, in the order of the table.
 
-    Attributes
-    ----------
-    look
-        Scale and interval of the map.
-    stretches, answers
-        In the order of the table.
-    blanks
-        Lines to write on for each, and what is taken there.
-    cautions
-        Never empty.
+    `blanks` are lines to write on for each, and what is taken there. Cautions are never empty.
     """
 
     look: MapLook

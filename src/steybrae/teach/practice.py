@@ -91,18 +91,9 @@ LEAST_KNOWN_SHARE: Final = 0.9
 
 @dataclass(frozen=True)
 class Level:
-    """What a class is asked.
+    """What a class is asked: kinds of questions in order, repeated as often as needed, and no slope steeper.
 
-    Attributes
-    ----------
-    words
-        On the sheet.
-    kinds
-        Kinds of questions in order, repeated as often as needed.
-    steepest_deg
-        No steeper slope is asked for, degrees.
-    told
-        Whether questions say what to look out for.
+    `told` is whether questions say what to look out for; `words` stand on the sheet.
     """
 
     words: str

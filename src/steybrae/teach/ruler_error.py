@@ -87,18 +87,10 @@ class ErrorCurve:
 
 @dataclass(frozen=True)
 class ErrorSheet:
-    """What a ruler does on one map.
+    """What a ruler does on one map, scale and interval in words; one gap on ground of 30 degrees, mm.
 
-    Attributes
-    ----------
-    name
-        Scale and interval in words.
-    gap_30_mm
-        One gap on ground of 30 degrees, mm.
-    tables, curves
-        For each of `GAP_COUNTS`; curves with the largest error first.
-    cautions
-        Never empty.
+    Tables and curves are for each of `GAP_COUNTS`; curves with the largest error first. Cautions
+    are never empty.
     """
 
     name: str

@@ -58,17 +58,7 @@ GENTLEST_DEG: Final = 8.0
 
 @dataclass(frozen=True)
 class Comb:
-    """Lines as far apart as contours on ground of one slope.
-
-    Attributes
-    ----------
-    slope_deg
-        Degrees.
-    spacing_mm
-        From one line to the next, mm, unrounded.
-    spaces
-        How many spaces; one line more.
-    """
+    """Lines as far apart as contours on ground of one slope: one more than spaces, unrounded."""
 
     slope_deg: float
     spacing_mm: float
@@ -82,15 +72,7 @@ class Comb:
 
 @dataclass(frozen=True)
 class Wedge:
-    """Lines whose distance falls as the slope grows.
-
-    Attributes
-    ----------
-    spaces
-        How many spaces; one line more.
-    slopes_deg, spacings_mm
-        Along the wedge, from gentle to steep, every degree: slope, and distance of neighbours, mm.
-    """
+    """Lines, one more than spaces, whose distance falls as the slope grows, degree by degree."""
 
     spaces: int
     slopes_deg: tuple[float, ...]
@@ -133,15 +115,7 @@ class MapScale:
 
 @dataclass(frozen=True)
 class ScaleSheet:
-    """Slope scales for one or several maps.
-
-    Attributes
-    ----------
-    maps
-        In the order asked for.
-    cautions
-        Never empty.
-    """
+    """Slope scales for one or several maps, in the order asked for; cautions are never empty."""
 
     maps: tuple[MapScale, ...]
     cautions: tuple[Caution, ...]
