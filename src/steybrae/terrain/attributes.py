@@ -203,17 +203,9 @@ def baseline_cells(col_size_m: float, row_size_m: float, baseline_m: float = BAS
 
 @dataclass(frozen=True, eq=False)
 class PointAttributes:
-    """What the ground is like at points, interpolated.
+    """What the ground is like at points: heights and gradients bilinear, slope and aspect of these.
 
-    Attributes
-    ----------
-    elevation_m
-        Bilinear, metres.
-    p, q
-        Bilinear gradients, dz/dE and dz/dN.
-    slope_deg, aspect_true_deg
-        Of the interpolated gradients; on a crest or in a gully they vanish, so that no
-        steepness is ever told from them alone.
+    On a crest or in a gully gradients vanish, so that no steepness is ever told from them alone.
     """
 
     elevation_m: Array

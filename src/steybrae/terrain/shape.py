@@ -43,12 +43,7 @@ RINGS: Final = 4
 class Curvature:
     """Curvature per 100 m, with the signs of the module's table; NaN unknown.
 
-    Attributes
-    ----------
-    profile, plan
-        Along and across the fall line; NaN also on level ground, which has none.
-    total
-        Everywhere.
+    Along and across the fall line, NaN also on level ground, which has none; `total` is everywhere.
     """
 
     profile: Array

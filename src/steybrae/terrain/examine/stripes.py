@@ -36,17 +36,7 @@ Axis = Literal["column", "row"]
 
 @dataclass(frozen=True)
 class Seam:
-    """A step along a line of the grid.
-
-    Attributes
-    ----------
-    axis
-        Which the line is.
-    at
-        Last column or row before it, of the block.
-    step_m
-        Its height, metres, without its sign.
-    """
+    """A step along a line of the grid on an axis, after this column or row of the block; metres, unsigned."""
 
     axis: Axis
     at: int

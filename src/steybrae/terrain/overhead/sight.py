@@ -179,18 +179,9 @@ def _judged(
 
 @dataclass(frozen=True, eq=False)
 class _Lines:
-    """Straight lines up from places to sources, in steps of one cell at most.
+    """Straight lines up from places to sources, in steps of one cell at most, over ground that may hide them.
 
-    Attributes
-    ----------
-    ground
-        What may hide them.
-    col, row, height_m
-        Where each begins.
-    across, down, rise_m
-        How far its end is off.
-    steps
-        Of how many steps it is.
+    Where each begins; how far its end is off; of how many steps it is.
     """
 
     ground: OverheadGround

@@ -31,16 +31,9 @@ Index = NDArray[np.intp]
 
 @dataclass(frozen=True, eq=False)
 class Way:
-    """A way from a source to a place, pulled straight.
+    """A way from a source, the first of its corners in the window, to a place, pulled straight.
 
-    Attributes
-    ----------
-    col, row
-        Its corners in the window, cells, the source first.
-    length_m
-        On the map, metres.
-    deg
-        Largest angle at which snow gets along it, degrees.
+    `length_m` is on the map; `deg` the largest angle at which snow gets along it.
     """
 
     col: Array
