@@ -118,9 +118,9 @@ def card(
     From a planned line and a model, from a saved plan alone, or of one leg from place to place
     without a model. Magnetic bearings need the date. It decides nothing.
     """
+    from steybrae.answers.card import card_document
     from steybrae.card import card_between
     from steybrae.card.forecast import of_day
-    from steybrae.cli.options.common import print_json
     from steybrae.cli.origin import run_origin
     from steybrae.cli.report import report_to
 
@@ -154,13 +154,7 @@ def card(
         )
         whole = with_taken(replace(screening, origin=origin))
         report_to(outputs.report, whole, found, force=outputs.force)
-    if outputs.as_json:
-        print_json("card", found)
-        return
-    from steybrae.answers.card import card_document
-    from steybrae.render.terminal import print_document
-
-    print_document(card_document(found))
+    outputs.show("card", found, card_document)
 
 
 def _plan(path: Path, *groups: Group) -> RouteScreening:

@@ -17,16 +17,12 @@ from steybrae.cli.options.paper import IndexOptions, MapOptions
 from steybrae.cli.options.sheet import ChosenMap, LogOutput, OwnOptions, PaperOutput, SheetOutput
 
 if TYPE_CHECKING:
-    from steybrae.cli.options.model import ModelFiles
-    from steybrae.cli.options.paper import MapOptions
     from steybrae.field.log import LogRow
     from steybrae.screening.result import RouteScreening
     from steybrae.teach.answers import Question
     from steybrae.teach.map_ground import MapGround, MapLook
     from steybrae.teach.practice import PracticeSheet
     from steybrae.terrain.dem import DemSource, Grid
-if TYPE_CHECKING:
-    from steybrae.teach.map_ground import MapLook
 
 
 @contextmanager

@@ -5,13 +5,18 @@ from __future__ import annotations
 import sys
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from steybrae.bands import BandScheme, parse_edges
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from steybrae.document import Document
 
 
 @dataclass(frozen=True)
@@ -33,6 +38,15 @@ class AnswerOptions(Group, panel="Outputs"):
     """How the answer is given."""
 
     as_json: bool = flag("--json", "Print the answer as JSON (SI units, unrounded).")
+
+    def show(self, command: str, result: Any, document: Callable[[Any], Document]) -> None:
+        """Print a result: as its document, or by the JSON contract."""
+        if self.as_json:
+            _print_json(command, result)
+            return
+        from steybrae.render.terminal import print_document
+
+        print_document(document(result))
 
 
 @dataclass(frozen=True)
@@ -60,8 +74,7 @@ class OutputOptions(AnswerOptions):
         check_outputs(paths, [path for path in inputs if path is not None], force=self.force)
 
 
-def print_json(command: str, result: Any) -> None:
-    """Print a result by the JSON contract."""
+def _print_json(command: str, result: Any) -> None:
     from steybrae.files.results import json_text
 
     text = json_text(command, result, taken())

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.errors import DateError
+from steybrae.quantities import parse_scale
 
 if TYPE_CHECKING:
     from steybrae.card import CardSettings
@@ -53,7 +54,7 @@ class CardMap(Group, panel="Your map, compass and paces"):
         kept="map",
     )
     scale: float | None = option(
-        "--scale", "Scale of your map, for the millimetres.", "1:N", read=parsed.scale, kept="map"
+        "--scale", "Scale of your map, for the millimetres.", "1:N", read=parse_scale, kept="map"
     )
     paces: float | None = option(
         "--paces",

@@ -15,6 +15,7 @@ from steybrae.cli.options.common import OutputOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.paper import MEASURED
 from steybrae.errors import DateError, QuantityError
+from steybrae.quantities import parse_ground_length_m, parse_scale, parse_slope_deg
 
 if TYPE_CHECKING:
     from steybrae.field.poles import HandSlope
@@ -25,8 +26,6 @@ def _lengths(first: str, second: str) -> Callable[[tuple[str, str]], tuple[float
     """Read two lengths, metres, of which the second may be 0."""
 
     def read(pair: tuple[str, str]) -> tuple[float, float]:
-        from steybrae.quantities import parse_ground_length_m
-
         return parse_ground_length_m(pair[0], first), parse_ground_length_m(pair[1], second, zero=True)
 
     return read
@@ -34,7 +33,6 @@ def _lengths(first: str, second: str) -> Callable[[tuple[str, str]], tuple[float
 
 def _aspect_error(text: str) -> float:
     from steybrae.field.relocation import check_aspect_error
-    from steybrae.quantities import parse_slope_deg
 
     return check_aspect_error(parse_slope_deg(text, "An aspect error"))
 
@@ -125,7 +123,7 @@ class ReadingMap(Group, panel="The map"):
     """The printed map."""
 
     scale: float | None = option(
-        "--scale", "Map scale, like 1:25000.", read=parsed.scale, kept="map", beside=MEASURED
+        "--scale", "Map scale, like 1:25000.", read=parse_scale, kept="map", beside=MEASURED
     )
     interval_m: float | None = option(
         "--interval",
@@ -146,16 +144,9 @@ class PlanCheck(Group, panel="A saved plan"):
 
 @dataclass(frozen=True)
 class Bearings:
-    """Bearings turned to true north.
+    """Bearings turned to true north, None where not given, and whether they were magnetic.
 
-    Attributes
-    ----------
-    look_true_deg, aspect_true_deg
-        None where not given.
-    turned_error_deg
-        95 % error of turning them, degrees: that of the declination for magnetic ones.
-    magnetic
-        Whether they were magnetic.
+    `turned_error_deg` is the 95 % error of turning them: that of the declination for magnetic ones.
     """
 
     look_true_deg: float | None = None

@@ -12,7 +12,7 @@ from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken_caution
 from steybrae.papers import papers
-from steybrae.quantities import parse_ground_length_m
+from steybrae.quantities import parse_ground_length_m, parse_scale
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class ChosenMap(Group, panel="The map"):
         "1:N",
         default=25_000.0,
         shown="1:25000",
-        read=parsed.scale,
+        read=parse_scale,
         kept="map",
     )
     interval: str = option(
