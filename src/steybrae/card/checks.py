@@ -33,12 +33,7 @@ class Limits:
     result_inside: str
 
 
-def limits(
-    expected_deg: float,
-    low_deg: float | None,
-    high_deg: float | None,
-    error_95_deg: float = READING_ERROR_95_DEG,
-) -> Limits:
+def limits(expected_deg: float, low_deg: float | None, high_deg: float | None) -> Limits:
     """Give the readings that do not differ from an expected one, within 0 to 90 degrees.
 
     ``E_n = |reading - expected| / hypot(U_reading, U_side)`` is 1 at
@@ -49,9 +44,9 @@ def limits(
     """
     reference = Reference("elevation model", expected_deg, low_deg, high_deg, Origin("model"))
     below, above = (None if end is None else abs(end - expected_deg) for end in (low_deg, high_deg))
-    down, up = (None if half is None else math.hypot(error_95_deg, half) for half in (below, above))
+    down, up = (None if half is None else math.hypot(READING_ERROR_95_DEG, half) for half in (below, above))
     # A hair inside each limit, so that its own side decides and E_n stays below 1.
-    sides = [compare(expected_deg + step, error_95_deg, reference) for step in (-1e-6, 1e-6)]
+    sides = [compare(expected_deg + step, READING_ERROR_95_DEG, reference) for step in (-1e-6, 1e-6)]
     order = get_args(Answer)
     least = max((side.result for side in sides), key=order.index)
     return Limits(

@@ -86,7 +86,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         Date outside the magnetic model.
     """
     timed = [_timed(leg, settings) for leg in screening.legs]
-    places = _turn_points(screening)
+    places = screening.turn_points or screening.leg_ends
     ends = [places[k : k + 2] for k in range(len(screening.legs))]
     bearings = [_bearings(pair, settings, leg) for pair, leg in zip(ends, screening.legs, strict=True)]
     legs = [
@@ -170,16 +170,6 @@ def _card(
 def _with_magnetic(place: PlaceThatMatters, legs: Sequence[CardLeg]) -> PlaceThatMatters:
     """Say a place with bearings from magnetic north."""
     return replace(place, words=place_words(place, legs[place.from_.leg - 1].declination_deg))
-
-
-def _turn_points(screening: RouteScreening) -> list[Place]:
-    """Turn points: those of the route where the screening keeps them, else the ends of its legs."""
-    if screening.turn_points:
-        return list(screening.turn_points)
-    firsts = [(leg.points, 0, leg.from_) for leg in screening.legs]
-    last = screening.legs[-1]
-    ends = [*firsts, (last.points, -1, last.to)]
-    return [Place(float(at.lat_deg[k]), float(at.lon_deg[k]), name) for at, k, name in ends]
 
 
 def _pace(settings: CardSettings) -> dict[str, Any]:

@@ -294,13 +294,13 @@ def band_lengths_m(pieces: Pieces, bands: BandScheme) -> dict[str, float]:
     return dict(zip(bands.labels, sums.tolist(), strict=True))
 
 
-def longest_steep_m(pieces: Pieces, steep_deg: float = STEEP_DEG) -> float:
+def longest_steep_m(pieces: Pieces) -> float:
     """Longest stretch of steep ground, metres, from steep to steep; 0 where none is.
 
     Unknown ground inside does not end a stretch: it may be steep too.
     """
     longest, start = 0.0, math.nan
-    steep = shown_slope_deg(pieces.slope_deg) >= steep_deg
+    steep = shown_slope_deg(pieces.slope_deg) >= STEEP_DEG
     ended = ~steep & pieces.known
     for is_steep, is_end, begin_m, end_m in zip(steep, ended, pieces.start_m, pieces.end_m, strict=True):
         if is_steep:

@@ -15,7 +15,7 @@ those before it as they are printed.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Final, Literal
 
 from steybrae.bands import Band, BandScheme
@@ -265,8 +265,6 @@ class Question:
 
     Attributes
     ----------
-    letter
-        On the map; empty until the sheet is put together.
     kind
         What it is about.
     ask
@@ -283,9 +281,10 @@ class Question:
         What to say when giving the answer, and where a mistake would lead.
     dropped
         Thin contours left out at the stretch, counted in intervals from height 0.
+    letter
+        On the map; empty until the sheet is put together.
     """
 
-    letter: str
     kind: Kind
     ask: str
     blanks: tuple[Blank, ...]
@@ -295,7 +294,8 @@ class Question:
     aspect: AspectAnswer | None = None
     leg: LegAnswer | None = None
     remarks: tuple[str, ...] = ()
-    dropped: tuple[int, ...] = field(default=())
+    dropped: tuple[int, ...] = ()
+    letter: str = ""
 
     @property
     def ticks_mm(self) -> tuple[float, ...]:

@@ -191,7 +191,7 @@ def leg_question(
             f"{slope(steepest.slope_gap_deg).text} over {steepest.gaps} gaps, "
             f"{slope(float(slopes[top])).text} at one place. {steepest.worked}. {steepest.slip}.",
         )
-    return Question("", "leg", ask, lines, leg_line=line, leg=answer, remarks=remarks)
+    return Question("leg", ask, lines, leg_line=line, leg=answer, remarks=remarks)
 
 
 def _asked(leg: LegAnswer, look: MapLook, way: str) -> tuple[Blank, ...]:

@@ -171,7 +171,6 @@ def _reading(ground: MapGround, look: MapLook, row: LogRow) -> Question | None:
         Value(metres / look.unit_m, look.unit).text for metres in (BASELINE_M, look.metres(part.across_mm))
     )
     return Question(
-        "",
         "reading",
         f"Your own reading of {row.time:%d %B %Y}, over some {read_over} of ground: {said}. "
         f"What does the map say here, over the {over} between the ticks, "

@@ -126,9 +126,7 @@ class Stretch:
         return float(self.gaps_mm.std() / self.gaps_mm.mean())
 
 
-def profiles(
-    ground: MapGround, look: MapLook, places_mm: tuple[Array, Array], reach_mm: float = REACH_MM
-) -> list[Profile]:
+def profiles(ground: MapGround, look: MapLook, places_mm: tuple[Array, Array]) -> list[Profile]:
     """Follow the gradient through places on paper to either side, as straight lines.
 
     Of those places where the gradient is known and the line meets two contours or more.
@@ -138,7 +136,7 @@ def profiles(
     size = np.hypot(here.p, here.q)
     with np.errstate(invalid="ignore", divide="ignore"):
         east, north = here.p / size, here.q / size
-    along = np.arange(-reach_mm, reach_mm + STEP_MM / 2, STEP_MM)
+    along = np.arange(-REACH_MM, REACH_MM + STEP_MM / 2, STEP_MM)
     line = ground.at(x[:, None] + east[:, None] * along, y[:, None] + north[:, None] * along)
     shape = (len(x), len(along))
     heights, p, q = line.elevation_m.reshape(shape), line.p.reshape(shape), line.q.reshape(shape)

@@ -61,15 +61,10 @@ class ModelFiles(Group, panel="The model"):
         from dataclasses import replace
 
         from steybrae.files.model.rasters import open_model
-        from steybrae.screening import ModelOrigin
         from steybrae.screening.model.look import found_near
 
         with open_model(self.paths, self.z_unit) as model:
-            info = model.info
-            origin = ModelOrigin(
-                info.files, info.fingerprints, info.height_unit_m, info.height_unit_from, sample=self.sample
-            )
-            settings = replace(settings, origin=origin)
+            settings = replace(settings, origin=model.info.origin(sample=self.sample))
             if examined:
                 settings = replace(settings, model_found=found_near(model, near))
                 # What is met in the blocks looked at is not what the line meets.

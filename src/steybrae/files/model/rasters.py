@@ -32,6 +32,7 @@ from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scali
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
 from steybrae.hush import hushed
 from steybrae.names import clean
+from steybrae.screening.known import ModelOrigin
 from steybrae.terrain.dem import Array, Dem, Grid
 
 FEW_CELLS: Final = 1_000_000
@@ -85,6 +86,12 @@ class ModelInfo:
     height_unit_m: float
     height_unit_from: str
     scaling: str
+
+    def origin(self, *, sample: bool) -> ModelOrigin:
+        """Where the model came from, for the settings of a screening."""
+        return ModelOrigin(
+            self.files, self.fingerprints, self.height_unit_m, self.height_unit_from, sample=sample
+        )
 
     def state(self) -> str:
         """Sizes and times of all its files as they are now; see `files_state`."""

@@ -232,13 +232,7 @@ def parse_bearing(text: str, north: str | None, date: dt.date | None = None) -> 
     return Bearing(_turned(value_deg), north)
 
 
-def true_bearing_deg(
-    bearing: Bearing,
-    place: Place,
-    date: dt.date | None = None,
-    grid: str = "utm",
-    elevation_m: float = 0.0,
-) -> float:
+def true_bearing_deg(bearing: Bearing, place: Place, date: dt.date | None = None, grid: str = "utm") -> float:
     """Bearing from true north: ``grid + C`` or ``magnetic + D``.
 
     Parameters
@@ -251,8 +245,6 @@ def true_bearing_deg(
         When; needed for a magnetic bearing only.
     grid
         Whose grid; needed for a grid bearing only.
-    elevation_m
-        Height, metres.
 
     Returns
     -------
@@ -270,5 +262,5 @@ def true_bearing_deg(
         if date is None:
             message = "A magnetic bearing needs a date to be turned to true north. Add --date."
             raise QuantityError(message)
-        return _turned(bearing.bearing_deg + declination(place, elevation_m, date).declination_deg)
+        return _turned(bearing.bearing_deg + declination(place, 0.0, date).declination_deg)
     return bearing.bearing_deg

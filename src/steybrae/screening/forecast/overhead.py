@@ -104,12 +104,11 @@ def cells_for_matching(
     at: NDArray[np.intp],
     ground: Ground,
     how: CellsKnown,
-    least_deg: float = KEPT_FROM_DEG,
 ) -> GroundCells:
     """Make pieces of ground of cells; see `compact`."""
     slope, bits, half_m = bits_and_heights(ground, how)
     heights = (ground[2] - half_m, ground[2] + half_m)
-    return compact(edges_m, unknown, at, slope, bits, heights, least_deg)
+    return compact(edges_m, unknown, at, slope, bits, heights, KEPT_FROM_DEG)
 
 
 def gathered(
