@@ -54,12 +54,7 @@ NO_HEIGHT: Final = "The model has no height here: nothing is known of this groun
 def ground_document(ground: GroundAt, position_note: str = "") -> Document:
     """Tell what the ground is like at a place, around it and above it.
 
-    Parameters
-    ----------
-    ground
-        The result; every figure shown is in it.
-    position_note
-        How the position error was made of what a receiver shows.
+    `position_note` says how the position error was made of what a receiver shows.
     """
     lines = [*ground_lines(ground), *([position_note] if position_note else [])]
     nothing = ground.elevation_m is None and ground.slope_deg is None

@@ -229,13 +229,7 @@ NO_CHANGE: Final = "No band of a leg changes there; nothing is proved by that."
 
 
 def lines_blocks(found: RouteLines) -> Iterator[Block]:
-    """Yield the lines as one table, then the ways off, then what a shift does; what is not there is left out.
-
-    Parameters
-    ----------
-    found
-        The main line and what is beside it.
-    """
+    """Yield the lines as one table, then the ways off, then what a shift does, as far as there are any."""
     if len(found.lines) > 1:
         yield Heading("Lines side by side")
         yield from _side_by_side(found.lines)

@@ -140,11 +140,8 @@ def cautions_text(screening: RouteScreening) -> str:
 def points_geojson(screening: RouteScreening) -> str:
     """Every point along the legs as GeoJSON (RFC 7946).
 
-    Returns
-    -------
-    str
-        A FeatureCollection of points on WGS 84, unknown values null; the foreign member
-        ``cautions`` holds the cautions, ``legs`` the legs of the JSON contract.
+    A FeatureCollection of points on WGS 84, unknown values null; the foreign member ``cautions``
+    holds the cautions, ``legs`` the legs of the JSON contract.
     """
     features = [
         {

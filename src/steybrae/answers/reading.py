@@ -23,12 +23,7 @@ METHOD_WORDS = (
 def reading_document(result: ReadingResult, basis: Sequence[str]) -> Document:
     """Make a comparison: what leads first, then each reference, then why they may differ.
 
-    Parameters
-    ----------
-    result
-        From `steybrae.field.agreement.compare_readings`.
-    basis
-        What the figures rest on, one sentence each.
+    `basis` says what the figures rest on, one sentence each.
     """
     blocks: list[Block] = [Paragraph(_readings(result)), Paragraph(result.sentence, strong=True)]
     if result.references:
@@ -122,13 +117,7 @@ def _other(place: FittingPlace) -> str:
 
 
 def review_document(review: Review) -> Document:
-    """Make what a log says of its instruments and observers, and its damaged lines.
-
-    Parameters
-    ----------
-    review
-        From `steybrae.field.review.review`.
-    """
+    """Make what a log says of its instruments and observers, and its damaged lines."""
     rows = "1 row" if review.rows == 1 else f"{review.rows} rows"
     twice = f"; {review.doubled} more stood in another log too and count once" if review.doubled else ""
     blocks: list[Block] = [Paragraph(f"{rows} of readings{twice}", strong=True)]

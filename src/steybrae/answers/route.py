@@ -71,15 +71,7 @@ class RouteView:
 
 
 def route_document(found: RouteScreening, view: RouteView | None = None) -> Document:
-    """Forecast, the day, the places that matter, the legs without, cautions; and more where it is asked for.
-
-    Parameters
-    ----------
-    found
-        The result; every figure shown is in it.
-    view
-        What more to tell.
-    """
+    """Forecast, the day, the places that matter, the legs without, cautions; and more where asked for."""
     view = view or RouteView()
     whole = view.everything
     blocks: list[Block] = [
