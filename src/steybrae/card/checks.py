@@ -58,21 +58,10 @@ def limits(expected_deg: float, low_deg: float | None, high_deg: float | None) -
 
 
 def leg_checks(leg: LegScreening, date: dt.date, grid: str) -> tuple[Check, ...]:
-    """Places of a leg that are worth a reading, in the order in which they are met.
+    """Places of a leg that are worth a reading, named by leg and letter, in the order in which they are met.
 
-    Parameters
-    ----------
-    leg
-        Of the screening: it has only readings for which one may stand.
-    date
-        For the magnetic bearings.
-    grid
-        For the references.
-
-    Returns
-    -------
-    tuple of Check
-        Named as there, leg and letter.
+    The screening has only readings for which one may stand; the date is for magnetic bearings, the
+    grid for references.
     """
     return tuple(_check(reading, date, grid) for reading in leg.expected_readings)
 
@@ -118,19 +107,10 @@ def reference_of(check: Check, leg: LegScreening, model: ModelFacts) -> Referenc
 
 
 def check_of(plan: RouteScreening, number: str, name: str) -> Source:
-    """Take what a plan expects at a check place as something to compare with.
+    """Take what a plan, called `name`, expects at a check as something to compare with.
 
-    Parameters
-    ----------
-    number
-        Of the check, ``7a``; the leg's alone where it has one check.
-    name
-        What the plan is called, for the words.
-
-    Raises
-    ------
-    PlanError
-        The plan has no such check.
+    It is told by its ``7a``, or the leg's number alone where that has one check. `PlanError` where
+    there is none such.
     """
     legs = {leg.number: leg for leg in plan.legs}
     written = re.match(r"\s*(\d+)", number)

@@ -27,26 +27,9 @@ def of_day(
 ) -> tuple[RouteScreening, RouteCard]:
     """Make the card of a day, and put the forecast beside card and line alike.
 
-    Parameters
-    ----------
-    screening
-        With its grounds, where there is a forecast.
-    settings
-        Of the card.
-    forecast
-        Bulletins and what is asked of them: a time that is asked for leads; else the card's own times,
-        else its whole day (in UTC where it has no zone). None leaves the screening's forecast, if it has
-        one, and the card without.
-
-    Returns
-    -------
-    tuple of RouteScreening and RouteCard
-        With one forecast.
-
-    Raises
-    ------
-    SteybraeError
-        As `make_card` and `steybrae.screening.forecast.at.forecast_beside`.
+    Of the forecast a time that is asked for leads; else the card's own times, else its whole day
+    (in UTC where it has no zone). None leaves the screening's forecast, if it has one, and the card
+    without. Refused as in `make_card` and `steybrae.screening.forecast.at.forecast_beside`.
     """
     card = make_card(screening, settings)
     if forecast is None:

@@ -69,21 +69,10 @@ class _Timed:
 
 
 def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
-    """Write the card of a screened route.
+    """Write the card of a screened route or a saved plan.
 
-    Parameters
-    ----------
-    screening
-        The line on its model, or a saved plan.
-    settings
-        Date, grid, scale, start and how to reckon times.
-
-    Raises
-    ------
-    PlaceError
-        A place off the grid, or where compasses are of no use.
-    DateError
-        Date outside the magnetic model.
+    `PlaceError` for a place off the grid, or where compasses are of no use; `DateError` for a date
+    outside the magnetic model.
     """
     timed = [_timed(leg, settings) for leg in screening.legs]
     places = screening.turn_points or screening.leg_ends
