@@ -64,13 +64,7 @@ class Rasters(Group, panel="Rasters"):
         return (*layers, "overhead", "start_zones") if self.overhead else layers
 
     def check(self, zones: StartZoneOptions) -> None:
-        """Refuse what would change nothing.
-
-        Raises
-        ------
-        QuantityError
-            A start zone's rules without start zones, or a baseline without slopes.
-        """
+        """Refuse what would change nothing: rules of start zones without these, a baseline without slopes."""
         from steybrae.errors import QuantityError
 
         rules = zones.given()

@@ -47,10 +47,7 @@ class EndOptions(Group, panel="One leg"):
     def ends(self, line: Path | None) -> tuple[Place, Place] | None:
         """Both places; None where the card is of a route.
 
-        Raises
-        ------
-        RouteError
-            One of them alone, or a route besides.
+        `RouteError` for one of them alone, or a route besides.
         """
         start, end = self.from_place, self.to_place
         if (start is None) != (end is None) or (start is not None and line is not None):

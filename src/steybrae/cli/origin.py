@@ -30,20 +30,7 @@ MOST_WORD: Final = 1000
 def run_origin(
     ctx: typer.Context, lines: Sequence[Path], bulletin: Path | None = None, *, sample: bool = False
 ) -> RunOrigin:
-    """Say how the screening of this command line can be repeated.
-
-    Parameters
-    ----------
-    ctx
-        Of the running command.
-    lines, bulletin, sample
-        What it reads besides the model.
-
-    Raises
-    ------
-    FileReadError
-        One of them could not be read.
-    """
+    """Say how the screening of this command line can be repeated, and what it reads besides the model."""
     from steybrae.files.model.fingerprints import file_fingerprint
     from steybrae.files.results import sample_route
     from steybrae.screening.origin import FileRead, RunOrigin

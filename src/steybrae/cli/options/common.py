@@ -56,13 +56,7 @@ class OutputOptions(AnswerOptions):
     force: bool = flag("--force", "Replace output files that exist.")
 
     def check(self, *inputs: Path | None) -> None:
-        """Refuse what could not be written before anything is done.
-
-        Raises
-        ------
-        FileWriteError
-            An output that is an input, that exists or that the system refuses.
-        """
+        """Refuse at once an output that is an input, exists or cannot be written."""
         from steybrae.files.whole import check_outputs
 
         outputs = {field.name: getattr(self, field.name) for field in fields(self)}

@@ -111,13 +111,7 @@ class DayOptions(Group, panel="The day"):
     overdue: str | None = option("--overdue", "When to call, like 18:00.", "HH:MM")
 
     def settings(self, sheet: CardMap) -> CardSettings:
-        """Make the settings of the card on that map.
-
-        Raises
-        ------
-        SteybraeError
-            A choice that there is not, or no date.
-        """
+        """Make the settings of the card on that map; refused where a choice is not there, or the date."""
         from steybrae.card import CardSettings
         from steybrae.route.times.daylight import parse_clock
         from steybrae.route.times.walking_time import Allowances, leg_time
@@ -144,13 +138,7 @@ class DayOptions(Group, panel="The day"):
         )
 
     def of_page(self) -> CardSettings | None:
-        """Make the settings of a page's day; None where nothing of it was given.
-
-        Raises
-        ------
-        SteybraeError
-            As `settings`.
-        """
+        """Make the settings of a page's day; None where nothing of it was given."""
         return self.settings(CardMap()) if self.given() else None
 
 

@@ -37,13 +37,7 @@ class ModelFiles(Group, panel="The model"):
 
     @property
     def paths(self) -> tuple[Path, ...]:
-        """The model's files, or the sample's.
-
-        Raises
-        ------
-        ModelError
-            No model was given.
-        """
+        """The model's files, or the sample's; `ModelError` where no model was given."""
         from steybrae.errors import ModelError
         from steybrae.files.results import sample_model
 
@@ -152,13 +146,7 @@ class LineOptions(Group, panel="The line"):
     )
 
     def planned(self, line: Path | None, *, sample: bool) -> Route:
-        """Read the route, or the sample's.
-
-        Raises
-        ------
-        RouteError
-            No route was given.
-        """
+        """Read the route, or the sample's; `RouteError` where no route was given."""
         from steybrae.files.routes import read_route
 
         path = line or self._samples(sample=sample)
@@ -238,10 +226,7 @@ class PositionOptions(Group, panel="Position error"):
     def radius(self) -> tuple[float | None, str]:
         """95 % radius, metres or None, and what was assumed, in words.
 
-        Raises
-        ------
-        QuantityError
-            Both ways were used, or a confidence without an error.
+        `QuantityError` where both ways were used, or a confidence without an error.
         """
         from steybrae.errors import QuantityError
         from steybrae.screening.ground.at import DEFAULT_EPE_CONFIDENCE, radius_95_m

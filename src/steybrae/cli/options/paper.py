@@ -95,10 +95,7 @@ class GapOptions(IndexOptions, panel="The gap on the map"):
     def measurement(self) -> GapMeasurement:
         """Tell the three ways of measuring apart, each excluding the others.
 
-        Raises
-        ------
-        QuantityError
-            No way, two ways mixed, or one of which a part is missing.
+        `QuantityError` for no way, two ways mixed, or one of which a part is missing.
         """
         counts = {"--gaps": self.gaps, "--index-gaps": self.index_gaps, "--index-every": self.index_every}
         given = [name for name, count in counts.items() if count is not None]

@@ -95,13 +95,7 @@ class ByHand(Group, panel="Without an inclinometer"):
     )
 
     def slopes(self) -> list[HandSlope]:
-        """Slopes found so, in the order of the options.
-
-        Raises
-        ------
-        QuantityError
-            A value is out of range.
-        """
+        """Slopes found so, in the order of the options."""
         from steybrae.field.poles import EYE_HEIGHT_M, PACE_M, equal_poles, pace_and_eye_height, two_poles
 
         found = []
@@ -178,12 +172,8 @@ class BearingOptions(Group, panel="Bearings, and where am I?"):
     def turned(self, place: Place | None) -> Bearings:
         """Turn the bearings to true north.
 
-        Raises
-        ------
-        QuantityError
-            No north, no place or grid to turn them with, or a bearing that cannot be read.
-        DateError
-            A date that cannot be read, or outside the magnetic model.
+        Refused without a north, a place or a grid to turn them with, for a bearing or a date that
+        cannot be read, and for a date outside the magnetic model.
         """
         if self.look is None and self.aspect is None:
             return Bearings()

@@ -46,13 +46,7 @@ class SheetOutput(Group, panel="Outputs"):
     force: bool = flag("--force", "Replace output files that exist.")
 
     def check(self, *inputs: Path | None, answers: Path | None = None) -> None:
-        """Refuse what could not be written before anything is done; an input is never overwritten.
-
-        Raises
-        ------
-        FileWriteError
-            An output that is an input, that exists, that is named twice, or that the system refuses.
-        """
+        """Refuse at once an output that is an input, exists, is named twice or cannot be written."""
         from steybrae.files.whole import check_ending, check_outputs
 
         if answers is not None:
