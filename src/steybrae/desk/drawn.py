@@ -72,12 +72,8 @@ def _bare(name: str) -> str:
 def drawn_lines(message: Mapping[str, Any], grid: Grid) -> tuple[Drawn, ...]:
     """Read the lines of a message.
 
-    Raises
-    ------
-    RefusedError
-        It holds no lines, or what is none.
-    RouteError, PlaceError
-        Too many of them, or of their points; a point that lies nowhere.
+    `RefusedError` where it holds none, or what is none; `RouteError` or `PlaceError` for too many
+    of them, or of their points, and for a point that lies nowhere.
     """
     given = message.get("lines")
     if not isinstance(given, list):
@@ -148,10 +144,7 @@ class AskedLine:
 def asked_line(message: Mapping[str, Any], grid: Grid) -> AskedLine:
     """Take the line that a message asks about.
 
-    Raises
-    ------
-    RefusedError
-        It is too short yet; else as `drawn_lines` and `which`.
+    `RefusedError` where it is too short yet; else as `drawn_lines` and `which`.
     """
     lines = drawn_lines(message, grid)
     active = which(message, lines)

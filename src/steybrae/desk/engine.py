@@ -66,23 +66,9 @@ class Engine:
         self.kept = Kept(self._near)
 
     def answer(self, routes: Sequence[Route], active: int, left: Callable[[], bool] = bool) -> Answered:
-        """Answer lines.
+        """Answer lines, the main one first, of which one is asked about.
 
-        Parameters
-        ----------
-        routes
-            The main line first.
-        active
-            Which of them is asked about.
-        left
-            Whether nobody waits for the answer any longer.
-
-        Raises
-        ------
-        SteybraeError
-            It cannot be screened.
-        LeftError
-            Nobody waited any longer; what was worked out till then is kept.
+        `LeftError` where nobody waited any longer; what was worked out till then is kept.
         """
         self.kept.turn(left)
         found = self.screened(routes[active])

@@ -176,16 +176,9 @@ class MapCells:
             self.bad[bad] = None
 
     def window(self, model: RasterModel, level: int, row: int, col: int, rows: int, cols: int) -> Cells:
-        """Cells of a window of an overview; flagged as unknown beyond the model.
+        """Cells of a window of an overview, in cells of that level; flagged as unknown beyond the model.
 
-        Parameters
-        ----------
-        model
-            Open in this thread.
-        level
-            0 for the model's own cells.
-        row, col, rows, cols
-            The window, in cells of that level.
+        Level 0 are the model's own cells; the model is open in this thread.
         """
         out = np.full((rows, cols), UNKNOWN, np.uint8)
         most = self.layout.size(level)

@@ -83,15 +83,7 @@ class MapDrawing:
         return f"{self.interval_m(zoom) / unit_m:g} {unit}"
 
     def tile(self, model: RasterModel, layer: Layer, view: TileView) -> bytes:
-        """Draw a tile as PNG; to be called in a thread that has the model open.
-
-        Parameters
-        ----------
-        model
-            Open in this thread.
-        layer, view
-            Which one; there is such a tile (`has`).
-        """
+        """Draw a tile that there is (`has`) as PNG; to be called in a thread that has the model open."""
         whole = view.level < self.cells.level or self.cells.looked == self.cells.layout.count
         return self._tiles.get((layer, view), lambda: self._draw(model, layer, view), keep=whole)
 
