@@ -56,10 +56,6 @@ def compare_sources(
 
     Parameters
     ----------
-    sources
-        What it is compared with; may be none.
-    scheme
-        The bands; the default ones if None.
     magnetic
         Whether a magnetic bearing was turned to true north for it.
     look_true_deg

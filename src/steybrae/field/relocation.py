@@ -151,13 +151,7 @@ def _bearing(bearing_deg: float) -> str:
 
 
 def check_aspect_error(error_95_deg: float) -> float:
-    """Refuse an error of an aspect that cannot be meant, and return it.
-
-    Raises
-    ------
-    QuantityError
-        Not above 0, or above 90 degrees.
-    """
+    """Refuse an error of an aspect that cannot be meant: not above 0, or above 90 degrees; and return it."""
     if not 0.0 < error_95_deg <= 90.0:
         message = (
             f"The error of an aspect should be above 0 and at most 90 degrees; got {error_95_deg:g}. "

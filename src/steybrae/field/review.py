@@ -301,8 +301,6 @@ def review(
         The log, or those of a class by `merged_rows`.
     half_width_deg
         Half-width of a 95 % interval that is wanted, degrees, above 0.
-    damaged
-        Lines of the same log that are no rows.
     doubled
         Rows that `merged_rows` left out.
     names
