@@ -42,17 +42,9 @@ _BOX: Final = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
 def comparison_figure(result: ReadingResult) -> Figure:
     """Draw the readings and every reference as bars over the bands.
 
-    Parameters
-    ----------
-    result
-        From `compare_readings`.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        One row for each source: white bar from low to high end, thick mark at the central
-        value. A bar that is open above runs to the edge with an arrow; unknown ground is a
-        cross-hatched bar over the whole width. A dashed line stands at the figure that leads.
+    One row for each source: white bar from low to high end, thick mark at the central value. A bar
+    that is open above runs to the edge with an arrow; unknown ground is a cross-hatched bar over
+    the whole width. A dashed line stands at the figure that leads.
     """
     lines = caution_lines(result.cautions)
     rows = 1 + len(result.references)

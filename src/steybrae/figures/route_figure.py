@@ -92,24 +92,10 @@ class _Page:
 
 
 def route_figure(screening: RouteScreening) -> Figure:
-    """Draw a screened route on one page of A4.
+    """Draw a screened route, with its relief, on one page of A4, for `figure_bytes`.
 
-    The page stands or lies, as the shape of the map asks (`Relief.map_mm`).
-
-    Parameters
-    ----------
-    screening
-        With its relief, from `steybrae.screening.pictures.relief.with_relief`.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Give it to `figure_bytes`.
-
-    Raises
-    ------
-    QuantityError
-        The screening has no relief.
+    The page stands or lies, as the shape of the map asks (`Relief.map_mm`). `QuantityError` for a
+    screening without relief.
     """
     relief = relief_of(screening, "A picture")
     with picture_style():
