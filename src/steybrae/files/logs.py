@@ -117,24 +117,10 @@ def check_log(path: Path) -> None:
 
 
 def read_log(path: Path) -> LogRead:
-    """Read a log; what is no row is reported, never dropped.
+    """Read a log, or the rows of a paper log typed into a table; what is no row is reported, never dropped.
 
-    Parameters
-    ----------
-    path
-        The log, or the rows of a paper log typed into a table (`steybrae.field.typed_log`).
-
-    Returns
-    -------
-    LogRead
-        Both empty for an empty file.
-
-    Raises
-    ------
-    FileReadError
-        The file cannot be read, or is too large.
-    LogError
-        It has no header of a log of readings.
+    See `steybrae.field.typed_log`. `FileReadError` where the file cannot be read, or is too large;
+    `LogError` without a header of a log of readings. Both lists are empty for an empty file.
     """
     try:
         with path.open("rb") as file:

@@ -216,17 +216,7 @@ class RasterModel:
     def overview(self, row: int, col: int, rows: int, cols: int, most_cells: int) -> Dem:
         """Read a window thinned to at most about `most_cells` heights, for pictures only.
 
-        Parameters
-        ----------
-        row, col, rows, cols
-            As `read`.
-        most_cells
-            How many heights at the most; every k-th row and column is kept.
-
-        Returns
-        -------
-        Dem
-            On the thinned grid.
+        On the thinned grid: every k-th row and column is kept.
         """
         step = max(1, math.ceil(math.sqrt(rows * cols / most_cells)))
         if step == 1:
@@ -257,27 +247,12 @@ def _shared_with(tile: Tile, row: int, col: int, rows: int, cols: int) -> tuple[
 
 @contextmanager
 def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[RasterModel]:
-    """Open one raster, or several tiles of one grid, as a model.
+    """Open one raster that GDAL reads, or several tiles of one grid, as a model inside the ``with`` block.
 
-    Parameters
-    ----------
-    paths
-        Raster files that GDAL reads; several need one CRS, one cell size, and cells that
-        fall on each other.
-    z_unit
-        Height unit that overrides what the files say.
-
-    Yields
-    ------
-    RasterModel
-        Valid inside the ``with`` block.
-
-    Raises
-    ------
-    FileReadError
-        Missing, empty, damaged or not a raster.
-    ModelError
-        No file, no or an unusable CRS, several bands, complex numbers, tiles that do not fit.
+    Several need one CRS, one cell size, and cells that fall on each other; `z_unit` overrides the
+    height unit that the files say. `FileReadError` where one is missing, empty, damaged or no
+    raster; `ModelError` for no file, no or an unusable CRS, several bands, complex numbers, tiles
+    that do not fit.
     """
     if not paths:
         message = "An elevation model needs one raster file or more; got none. Give it with --dem."
