@@ -192,23 +192,9 @@ def compact(
 ) -> GroundCells:
     """Keep one of all pieces of ground that no bulletin can tell apart: the steepest.
 
-    Parameters
-    ----------
-    edges_m, unknown
-        Bins of the leg.
-    at, slope_deg, sectors
-        Of the pieces, as in `GroundCells`.
-    heights_m
-        Low and high ends of the heights.
-    least_deg
-        Gentler ground is not kept.
-    near_m
-        How far off each lies; all of them at the line where not given.
-
-    Returns
-    -------
-    GroundCells
-        Heights rounded outwards, slopes as shown; ground of unknown slope or height is not among them.
+    Heights are rounded outwards, slopes as shown; ground of unknown slope or height, or gentler
+    than `least_deg`, is not among them. `near_m` is how far off each piece lies; all are at the
+    line where not given.
     """
     shown = shown_slope_deg(slope_deg)
     low = np.floor(heights_m[0] / HEIGHT_STEP_M)
