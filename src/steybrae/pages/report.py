@@ -67,24 +67,10 @@ _SHOWN: Final = (
 
 
 def report_page(screening: RouteScreening, card: RouteCard | None = None) -> str:
-    """Write the page.
+    """Write the page of a screening with its relief, whole in itself, the same for the same result.
 
-    Parameters
-    ----------
-    screening
-        With its relief, from `steybrae.screening.pictures.relief.with_relief`.
-    card
-        Its day: date, times, magnetic bearings, who to call; None where that was not given.
-
-    Returns
-    -------
-    str
-        HTML, whole in itself, the same for the same result.
-
-    Raises
-    ------
-    QuantityError
-        The screening has no relief.
+    `card` is its day: date, times, magnetic bearings, who to call. `QuantityError` for a screening
+    without relief.
     """
     relief = relief_of(screening, "A report")
     engine = templates()
