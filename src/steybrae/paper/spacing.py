@@ -163,8 +163,6 @@ def slope_from_spacing(
 
     Parameters
     ----------
-    measured
-        Length on paper and gaps in it.
     interval_m
         Contour interval printed on the map, metres.
     scale
