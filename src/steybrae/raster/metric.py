@@ -117,8 +117,6 @@ def block_metric(
 
     Parameters
     ----------
-    grid
-        Of the whole model: its CRS is taken apart once for all blocks.
     corner, shape
         First row and column of the block and its size; by default all of the grid.
     metric

@@ -165,18 +165,11 @@ class Pieces:
     def add(
         self, facing: Facing, bands: Cells, sloping: Cells, count: int, cols: int, area_m2: Array
     ) -> None:
-        """Count a piece.
+        """Count a piece of so many rows and columns of cells.
 
-        Parameters
-        ----------
-        bands
-            Of its cells, flat, 0 unknown.
-        sloping
-            Whether they are steep enough to face a way, flat; all bands but the gentlest are.
-        count, cols
-            Its rows, and its columns that are cells.
-        area_m2
-            Of a cell; one number, or one for each row or column or cell.
+        `bands` are flat, 0 unknown; `sloping`, flat too, whether cells are steep enough to face a
+        way: all bands but the gentlest are. `area_m2` is of a cell: one number, or one for each row
+        or column or cell.
         """
         codes = facing.belts * self._codes
         code = np.add(sloping.view(np.uint8), bands)

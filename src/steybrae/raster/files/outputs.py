@@ -259,13 +259,7 @@ class Workspace:
             raise self.refused(error) from error
 
     def publish(self) -> None:
-        """Move every output to its final name and throw the working folder away.
-
-        Raises
-        ------
-        FileWriteError
-            The system refuses.
-        """
+        """Move every output to its final name and throw the working folder away."""
         check_names(self.out, self._names, force=self._force)
         try:
             list_outputs(self.folder, self._names)

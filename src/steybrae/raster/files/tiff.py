@@ -64,20 +64,10 @@ class Level:
 
 
 def encode_tiles(cells: NDArray[Any], compress: str) -> tuple[bytes | memoryview, list[int]]:
-    """Tiles of an array, row by row, as they stand in a file.
+    """Tiles of an array, row by row, end to end as they stand in a file, and the size of each, bytes.
 
-    Parameters
-    ----------
-    cells
-        ``[row, col]``, both sizes whole multiples of `TILE`; or tile by tile,
-        ``[down, row, right, col]``.
-    compress
-        ``none`` or ``deflate``.
-
-    Returns
-    -------
-    tuple of bytes and list of int
-        All tiles end to end, and the size of each, bytes.
+    ``[row, col]``, both sizes whole multiples of `TILE`; or tile by tile,
+    ``[down, row, right, col]``. `compress` is ``none`` or ``deflate``.
     """
     if cells.ndim == 2:
         cells = cells.reshape(cells.shape[0] // TILE, TILE, cells.shape[1] // TILE, TILE)

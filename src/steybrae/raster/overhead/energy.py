@@ -179,13 +179,7 @@ class Energy:
     _lengths: dict[int, Array] = field(default_factory=dict)
 
     def settle(self, task: Task) -> frozenset[int]:
-        """Settle parts, and those of the panel that get more from them.
-
-        Returns
-        -------
-        frozenset of int
-            Numbers of the parts of other panels that get more.
-        """
+        """Settle parts, and those of the panel that get more; numbers of those of other panels that do."""
         folder = self.pieces.folder
         begun = folder / f"{free_writer_name()}.{_begun_name(task)}"
         cut_off = list(folder.glob(f"*.{_begun_name(task)}"))
@@ -319,16 +313,6 @@ class _Panel:
 
 @contextmanager
 def open_energy(grid: Grid, pieces: Pieces, lowest_m: float) -> Iterator[Energy]:
-    """Make what settles parts, with a file of its own for what it finds.
-
-    Parameters
-    ----------
-    grid
-        Of the model.
-    pieces
-        From the survey.
-    lowest_m
-        Height of the lowest known ground.
-    """
+    """Make what settles parts from the survey's pieces, with a file of its own for what it finds."""
     with closing(pieces.new_steepest()) as steepest:
         yield Energy(grid, pieces, steepest, lowest_m)

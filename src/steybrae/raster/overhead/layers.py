@@ -170,13 +170,7 @@ class OverheadCells:
         return self.pieces.cells_of(self.pieces.classes, block)
 
     def codes(self, block: Block, known: Cells) -> Cells:
-        """Numbers of ``overhead.tif``.
-
-        Parameters
-        ----------
-        known
-            Where the ground's height is known, ``[row, col]``.
-        """
+        """Numbers of ``overhead.tif``; `known` is where the ground's height is."""
         # The largest angle at which a cell is reached is less than one below the true one.
         code = np.ones((block.rows, block.cols), np.uint8)
         for file in self.steepest:
