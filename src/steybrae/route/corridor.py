@@ -40,13 +40,7 @@ ground steep, and the upper end of the usual slab range (Swiss leaflet "Achtung 
 
 
 def check_drift(drift_deg: float) -> float:
-    """Drift of a walked bearing, refused outside 0 to 45 degrees.
-
-    Raises
-    ------
-    QuantityError
-        NaN, negative or above 45.
-    """
+    """Drift of a walked bearing, refused outside 0 to 45 degrees."""
     if not 0.0 <= drift_deg <= 45.0:
         message = f"The drift should lie between 0 and 45 degrees; got {drift_deg:g}. Usual is about 3."
         raise QuantityError(message)

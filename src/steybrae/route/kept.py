@@ -127,10 +127,7 @@ class Kept:
     def turn(self, left: Callable[[], bool] = bool) -> None:
         """Begin the next answer, and let go what the last ones did not ask for.
 
-        Parameters
-        ----------
-        left
-            Whether nobody waits for it any longer: then nothing more is made for it.
+        Where nobody waits for it any longer, as `left` tells, nothing more is made for it.
         """
         self._left = left
         self._turn += 1

@@ -103,13 +103,7 @@ MOST_PAIRS: Final = 2_000_000_000
 
 
 def check_line(points: int, legs: int) -> None:
-    """Refuse a line of too many points or legs.
-
-    Raises
-    ------
-    RouteError
-        It has more.
-    """
+    """Refuse a line of too many points or legs."""
     if points > MOST_POINTS:
         message = (
             f"A line should have at most {MOST_POINTS} points; this one has {points}. Simplify it, or take "

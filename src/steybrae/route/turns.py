@@ -67,11 +67,6 @@ def _same(first: Place, second: Place) -> bool:
 def chainages_m(points: Sequence[Place]) -> FloatArray:
     """Distance from the start along the line to each point, geodesic on WGS 84.
 
-    Parameters
-    ----------
-    points
-        At least one.
-
     Returns
     -------
     ndarray, shape (n,)

@@ -237,10 +237,6 @@ def true_bearing_deg(bearing: Bearing, place: Place, date: dt.date | None = None
 
     Parameters
     ----------
-    bearing
-        The bearing and its north.
-    place
-        Where it was taken.
     date
         When; needed for a magnetic bearing only.
     grid

@@ -229,8 +229,6 @@ def parse_place(text: str, name: str = "") -> Place:
         Ordnance Survey: ``HX 166 712``, ``HX166712`` (2 to 10 figures), ``216600,1071200``.
         MGRS: ``38SMB4484``. UTM: ``38N 444140 3684706``, ``38 south 444140 3684706``.
         Degrees: ``59.2234, -8.0712``, ``59.2234N 8.0712W``, ``59 13 24 N 8 04 16 W``.
-    name
-        What the place is called.
 
     Returns
     -------

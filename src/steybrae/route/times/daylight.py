@@ -62,18 +62,7 @@ class Daylight:
 
 
 def parse_zone(zone: str | None) -> ZoneInfo:
-    """Time zone by its name in the IANA database.
-
-    Parameters
-    ----------
-    zone
-        ``Europe/London``, ``UTC``; None is refused.
-
-    Raises
-    ------
-    DateError
-        None, or no such zone.
-    """
+    """Time zone by its name in the IANA database, ``Europe/London`` or ``UTC``; refused for no such."""
     if not zone:
         message = "Clock times need a time zone; got none. Add one like --zone Europe/London."
         raise DateError(message)
@@ -89,13 +78,7 @@ def parse_zone(zone: str | None) -> ZoneInfo:
 
 
 def parse_day(text: str) -> dt.date:
-    """Read a day: ``2027-01-15``.
-
-    Raises
-    ------
-    DateError
-        Not a day, or written otherwise.
-    """
+    """Read a day: ``2027-01-15``; refused where it is none, or written otherwise."""
     try:
         return dt.date.fromisoformat(text.strip())
     except ValueError:
@@ -104,24 +87,10 @@ def parse_day(text: str) -> dt.date:
 
 
 def parse_clock(text: str, date: dt.date, zone: str | None) -> dt.datetime:
-    """Read a clock time on a date in a zone.
+    """Read a clock time, ``08:30`` of 24 hours, on a date in a named zone.
 
-    Parameters
-    ----------
-    text
-        ``08:30``, 24 hours.
-    zone
-        Name of the zone; None is refused.
-
-    Returns
-    -------
-    datetime
-        With its zone.
-
-    Raises
-    ------
-    DateError
-        Unreadable, no zone, or a time that the change of clocks skips or repeats.
+    `DateError` where it is unreadable, without a zone, or a time that the change of clocks skips or
+    repeats.
     """
     place_zone = parse_zone(zone)
     found = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*", text)
