@@ -151,25 +151,11 @@ def compared(
     walked: Walked,
     shifts_m: Sequence[float] = (),
 ) -> RouteLines:
-    """Hold lines side by side.
+    """Hold the main line, screened, and the others side by side; those named so are ways off.
 
-    Parameters
-    ----------
-    routes
-        The main line, then the others; those named so are ways off.
-    found
-        The main line screened.
-    screen, walked
-        How a line is screened and a leg is timed: as the main line is alone.
-    shifts_m
-        How far the main line is moved to either side, metres.
-
-    Raises
-    ------
-    RouteError, OffModelError
-        A way off begins more than 200 m off the main line; a line lies outside the model.
-    QuantityError
-        A shift is out of range.
+    `screen` and `walked` say how a line is screened and a leg is timed: as the main line is alone.
+    That is moved to either side by `shifts_m`. Refused where a way off begins more than 200 m off
+    the main line, a line lies outside the model, or a shift is out of range.
     """
     main, *others = routes
     sides: tuple[Side, Side] = ("left", "right")

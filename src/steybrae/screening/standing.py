@@ -134,21 +134,8 @@ class StandingRules:
     ) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...], tuple[ReadingLeftOut, ...]]:
         """Split readings into those that one may stand for, ground left without a check, and the rest.
 
-        The rest are those of a slope that could tell little; see `tells`.
-
-        Parameters
-        ----------
-        readings
-            All that would tell much.
-        place_error_m
-            How far off the place one may stand, metres.
-        open_above
-            Whether all its slopes may be steeper still.
-
-        Returns
-        -------
-        tuple
-            Those, with what they would show there, the others, and what would tell little, in their order.
+        The first with what they would show there; the rest are those of a slope that could tell
+        little (`tells`). `open_above` is whether all its slopes may be steeper still.
         """
         kept: list[ExpectedReading] = []
         without: list[SteepWithoutCheck] = []

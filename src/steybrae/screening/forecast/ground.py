@@ -71,19 +71,10 @@ def with_place_forecast(
     bulletins: BulletinSource,
     ask: ForecastAsk,
 ) -> GroundAt:
-    """Return the ground at a place with a forecast beside it.
+    """Return the ground at a place, whose circle stands for a line, with a forecast beside it.
 
-    Parameters
-    ----------
-    found, place, source, settings
-        The ground, and what it was made from; its circle stands for a line.
-    bulletins, ask
-        See `steybrae.screening.forecast.at`.
-
-    Raises
-    ------
-    BulletinError
-        The file is for several regions and none was named.
+    See `steybrae.screening.forecast.at`. `BulletinError` where the file is for several regions and
+    none was named.
     """
     around = look_around(place, source, found.within.radius_m, settings)
     how = cells_known(settings.vertical_error_m, around.known, max(around.cell_size_m))

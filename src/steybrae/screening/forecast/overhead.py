@@ -254,12 +254,8 @@ class _Zones:
     def _nearest_m(self, here: Points, past: NDArray[np.uint64]) -> Array:
         """How far off the nearest of each class is that looks down on some places, ``(places, classes)``.
 
-        Parameters
-        ----------
-        here
-            Places, one of each bin.
-        past
-            For each source which of their bins its way down comes near, as bits from the first on.
+        Places are one of each bin; `past` is for each source which of their bins its way down comes
+        near, as bits from the first on.
         """
         found = np.full((len(here.col), len(self.kinds.at)), np.inf)
         pairs = pairs_between(self.ground, here, math.tan(math.radians(LEAST_SIGHT_DEG)), math.inf, None)

@@ -79,8 +79,6 @@ def ground_at(
     radius_m
         95 % radius of the position error, metres; by default that of the place's own square,
         at least 10 m.
-    settings
-        Bands, method, vertical error and origin of the model.
 
     Returns
     -------

@@ -49,22 +49,9 @@ def with_above(
 ) -> GroundAt:
     """Return the same ground with the overhead angles of the place.
 
-    Parameters
-    ----------
-    ground
-        From `steybrae.screening.ground.at.ground_at`.
-    place, source, settings
-        It was made of.
-    published
-        Whether published run-out angles are told too, for teaching.
-    kept
-        Where several places are looked at.
-
-    Returns
-    -------
-    GroundAt
-        With slopes over baselines, overhead angles, shape, readings to expect and the nearest drop,
-        and the cautions that belong to them.
+    And with slopes over baselines, shape, readings to expect and the nearest drop, and the cautions
+    that belong to them; with published run-out angles, for teaching, where asked for. `kept` is for
+    several places.
     """
     settings = settings or Settings()
     jacobian = jacobian_at(source.grid, *source.grid.from_wgs84(place.lon_deg, place.lat_deg))

@@ -46,14 +46,8 @@ def ground_source(
 ) -> Source:
     """Take the ground at a place as something to compare with, with all that is to be said of it.
 
-    Parameters
-    ----------
-    ground, place
-        What was found, and where.
-    position_note
-        How the position error was made of what a receiver shows.
-    aspect
-        Whether a measured aspect fits there.
+    `position_note` says how the position error was made of what a receiver shows, `aspect` whether
+    a measured aspect fits there.
     """
     circle = (
         f"The model: {', '.join(ground.model_files)}; the cell of the place, from the lowest low "

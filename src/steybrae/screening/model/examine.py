@@ -139,13 +139,7 @@ class Drawn:
                     self._close = (score, piece)
 
     def picture(self, marks: Sequence[Marks], places: Sequence[Corner]) -> ModelPicture:
-        """Give the picture of all blocks.
-
-        Parameters
-        ----------
-        marks, places
-            Of each block that holds heights, and where it begins.
-        """
+        """Give the picture of all blocks that hold heights, each with where it begins."""
         assert self._close is not None  # noqa: S101  a block without heights is not added
         piece = self._close[1]
         seams = self._seams(marks, places) if seams_in(joined(marks)) else ()

@@ -89,20 +89,10 @@ def read_blocks(source: DemSource, corners: Sequence[Corner], side: int, margin:
 
 
 def found_near(source: DemSource, near: Sequence[Place] = (), kept: Kept = NOTHING_KEPT) -> ModelFound:
-    """Look at a few blocks, near places where there are any.
+    """Look at a few blocks, near places along a line where there are any on the model, else all over it.
 
-    Parameters
-    ----------
-    near
-        Places in their order along a line; none of them, or none on the model, looks all over it.
-    kept
-        Blocks looked at before.
-
-    Returns
-    -------
-    ModelFound
-        Nothing where no block holds a height. Voids and stretches of one number are left to those who
-        read the ground (`steybrae.cautions.HeightsRead`).
+    Nothing where no block holds a height. Voids and stretches of one number are left to those who
+    read the ground (`steybrae.cautions.HeightsRead`).
     """
     grid = source.grid
     on = corners_near(grid, near, FEW_SIDE, FEW_BLOCKS) if near else []

@@ -81,13 +81,7 @@ class DrawnMap:
 
 
 def relief_of(screening: RouteScreening, what: str) -> Relief:
-    """Ground round a line, which `what` is to be made from.
-
-    Raises
-    ------
-    QuantityError
-        The screening has none.
-    """
+    """Ground round a line, which `what` is to be made from; `QuantityError` where the screening has none."""
     if screening.relief is None:
         message = (
             f"{what} should be made from a screening that holds the ground round the line; this one does "
