@@ -191,24 +191,10 @@ class _Section:
 
 
 def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> bytes:
-    """Draw a card.
+    """Draw a card, ``a4`` and ``letter`` (two parts to a page) or ``a5`` (one); the same bytes for the same.
 
-    Parameters
-    ----------
-    page
-        ``a4`` and ``letter`` (two parts to a page) or ``a5`` (one).
-    appendix
-        Whether every leg in full, all checks, the forecast and what it rests on follow.
-
-    Returns
-    -------
-    bytes
-        A PDF; its metadata hold the cautions. The same card is the same bytes.
-
-    Raises
-    ------
-    QuantityError
-        No such page.
+    The metadata hold the cautions. Every leg in full, all checks, the forecast and what it rests on
+    follow in the appendix. `QuantityError` for another page.
     """
     width_mm, height_mm = card_size_mm(page)
     subject = " ".join(caution.text for caution in card.cautions)

@@ -287,13 +287,7 @@ class Canvas:
         bold: bool = False,
         ink: Colour = INK,
     ) -> float:
-        """Write a text in lines below `y_top`.
-
-        Returns
-        -------
-        float
-            Where the next paragraph may begin, mm.
-        """
+        """Write a text in lines below `y_top`; where the next paragraph may begin, mm."""
         below = 1.0 if self._down else -1.0
         step, rise = below * self.line_mm(size_pt), below * size_pt * 0.95 / PT_PER_MM
         y = y_top + rise
@@ -304,14 +298,9 @@ class Canvas:
         return y - rise + 0.25 * step
 
     def read_as(self, kind: Kind, words: str = "") -> AbstractContextManager[None]:
-        """Let what is drawn inside be read as one piece.
+        """Let what is drawn inside be read as one piece: heading, paragraph of several texts, or picture.
 
-        Parameters
-        ----------
-        kind
-            A heading, a paragraph of several texts, or a picture.
-        words
-            What a picture shows, for those who do not see it.
+        The words say what a picture shows, for those who do not see it.
         """
         return self._tags.element(kind, words)
 
