@@ -109,20 +109,10 @@ def measured(
     look: MapLook,
     scheme: BandScheme | None = None,
 ) -> Measured:
-    """Answer for a length over some gaps.
+    """Answer for a length over some gaps as drawn.
 
-    Parameters
-    ----------
-    what
-        Which part of the stretch.
-    across_mm, gaps
-        As drawn.
-    slope_model_deg
-        Slope of the ground under it, degrees; None where no model is at hand.
-    look
-        Scale and interval.
-    scheme
-        Bands; the default ones if None.
+    `what` says which part of the stretch; the model's slope under it is None where no model is at
+    hand.
     """
     across_mm = round_down(across_mm, 0.01)
     up, run = rise(gaps * look.interval_m / look.unit_m, look.unit), run_value(look.metres(across_mm), look)
@@ -160,13 +150,9 @@ class Blank:
 
 
 def blanks(part: Measured, *names: str) -> tuple[Blank, ...]:
-    """Lines to write on for a slope.
+    """Lines to write on for a slope, in the order asked for.
 
-    Parameters
-    ----------
-    names
-        Of ``length mm``, ``gaps``, ``height``, which takes the map's unit, ``slope °`` and ``band``, as they
-        are asked for.
+    Of ``length mm``, ``gaps``, ``height``, which takes the map's unit, ``slope °`` and ``band``.
     """
     ends = part.across_mm - RULER_ERROR_MM, part.across_mm + RULER_ERROR_MM
     height, unit = part.height.split()

@@ -192,18 +192,9 @@ FORMS: Final = (
 def form_patch(
     form: Form, scale: float, interval_m: float, *, turn_deg: float = 0.0, base_m: float = 600.0
 ) -> FormPatch:
-    """Draw a form as contours, turned, with its profile.
+    """Draw a form as contours, turned anticlockwise, its middle at `base_m`, with its profile.
 
-    Parameters
-    ----------
-    form
-        One of `FORMS`.
-    scale, interval_m
-        Of the map; slopes are the same on every map, so a larger scale shows a smaller hill.
-    turn_deg
-        Turned anticlockwise.
-    base_m
-        Height of the middle, metres.
+    Slopes are the same on every map, so a larger scale shows a smaller hill.
     """
     return _patch(form, scale, interval_m, SIDE_MM, turn_deg, base_m)
 

@@ -62,29 +62,13 @@ def find_question(
     free: Callable[[Stretch], bool],
     asked: Mapping[str, int],
 ) -> Question | None:
-    """Question of a kind on a stretch among the lines that suits it.
+    """Question of any kind but ``leg`` and ``reading`` on a stretch among the lines, in order, that suits it.
 
-    Parameters
-    ----------
-    kind
-        Any but ``leg`` and ``reading``.
-    lines
-        Places to try, in this order.
-    steepest_deg
-        No slope steeper than this is asked for, degrees.
-    told
-        Whether the question says what to look out for.
-    free
-        Says whether a stretch keeps clear of what is already on the map.
-    asked
-        How often each band was the answer so far, by its label: of some stretches that suit, the
-        one is taken whose band comes least often, so that a sheet is not one band throughout, and whose
-        range tells lines from gaps.
-
-    Returns
-    -------
-    Question or None
-        None where no line suits.
+    It is no steeper than `steepest_deg`, and `free`: clear of what is already on the map. `told` is
+    whether the question says what to look out for. `asked` is how often each band was the answer so
+    far, by its label: of some stretches that suit, the one is taken whose band comes least often,
+    so that a sheet is not one band throughout, and whose range tells lines from gaps. None where no
+    line suits.
     """
     suits, make = _KINDS[kind]
     found: list[tuple[tuple[int, bool], Question]] = []

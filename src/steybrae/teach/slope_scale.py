@@ -140,24 +140,10 @@ def map_scale(
 ) -> MapScale:
     """Combs and wedges for one map, as many lines and slopes as fit on paper.
 
-    Parameters
-    ----------
-    scale
-        Denominator of the map scale.
-    interval_m
-        Contour interval, metres.
-    interval_text
-        The interval as typed, for its own unit to be named.
-    slopes_deg
-        Of the combs, degrees, each above 0 and below 90; the default ones if empty.
-    index_every
-        Every how many contours one is thick, 2 or more. None takes `USUAL_INDEX_EVERY` on maps of
-        `COMMON_INTERVALS_M`, with a note to count on the sheet, and leaves the index parts out on others.
-
-    Raises
-    ------
-    QuantityError
-        As `gap_for_slope_mm`; an `index_every` below 2; or a map of which no slope can be drawn.
+    The interval as typed names its own unit. Without `index_every`, `USUAL_INDEX_EVERY` is taken on
+    maps of `COMMON_INTERVALS_M`, with a note to count on the sheet; on others the index parts are
+    left out. Refused as in `gap_for_slope_mm`, for an `index_every` below 2, and for a map of which
+    no slope can be drawn.
     """
     if index_every is not None and index_every < 2:
         message = (

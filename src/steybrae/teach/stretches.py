@@ -222,19 +222,10 @@ def stretch_from(ground: MapGround, profile: Profile, first: int, gaps: int) -> 
 def stretch_over(
     ground: MapGround, look: MapLook, x_mm: float, y_mm: float, gaps: tuple[int, ...]
 ) -> Stretch | None:
-    """Stretch up the fall line over a place, the place as near its middle as contours allow.
+    """Stretch up the fall line over a place on paper, that as near its middle as contours allow.
 
-    Parameters
-    ----------
-    x_mm, y_mm
-        The place, on paper.
-    gaps
-        Counts of gaps to try, the one wished for first.
-
-    Returns
-    -------
-    Stretch or None
-        None where no such stretch is known, straight and clear of the frame.
+    Counts of gaps are tried from the one wished for. None where no such stretch is known, straight
+    and clear of the frame.
     """
     lines = profiles(ground, look, (np.array([x_mm]), np.array([y_mm])))
     for count in gaps if lines else ():
