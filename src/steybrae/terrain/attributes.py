@@ -98,8 +98,6 @@ def sectors_by_length(p: Array, q: Array, length_m: Array) -> tuple[str, ...]:
     ----------
     p, q
         Gradients to the east and north of the pieces, shape ``(n,)``.
-    length_m
-        Their lengths, metres.
 
     Returns
     -------
@@ -220,8 +218,6 @@ def at_points(field: SlopeField, col: ArrayLike, row: ArrayLike) -> PointAttribu
 
     Parameters
     ----------
-    field
-        Slopes of a window.
     col, row
         Positions in the window, cells, of one shape ``(n,)``.
 

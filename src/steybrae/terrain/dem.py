@@ -315,23 +315,10 @@ on cells of 10 m)."""
 
 
 def check_cells(rows: int, cols: int, most: int, what: str, instead: str) -> None:
-    """Refuse a window of too many cells.
+    """Refuse a window of more cells than `most`.
 
-    Parameters
-    ----------
-    rows, cols
-        Its size.
-    most
-        Cells at the most.
-    what
-        Which ground it is, as a subject.
-    instead
-        What the user may do, besides giving a coarser model.
-
-    Raises
-    ------
-    ModelError
-        It has more.
+    `what` is which ground it is, as a subject; `instead` what the user may do, besides giving a
+    coarser model.
     """
     if rows * cols > most:
         message = (

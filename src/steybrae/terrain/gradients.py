@@ -57,13 +57,7 @@ _SIDE_WEIGHTS: Final[dict[str, tuple[float, float, float]]] = {
 
 
 def check_method(name: str) -> Method:
-    """Name of a method, refused where there is none such.
-
-    Raises
-    ------
-    ModelError
-        Not one of `METHODS`.
-    """
+    """Name of one of `METHODS`, refused where there is none such."""
     one_of(name, METHODS, "The slope method", ModelError)
     return name  # type: ignore[return-value]
 
@@ -97,8 +91,6 @@ def index_gradients(heights_m: Array, method: Method = "horn") -> tuple[Array, A
 
     Parameters
     ----------
-    heights_m
-        ``[row, col]``, metres; NaN is unknown.
     method
         One of `METHODS`; the module docstring has their formulas.
 
@@ -176,8 +168,6 @@ def window_gradients(heights_m: Array, halves: tuple[int, int]) -> tuple[Array, 
 
     Parameters
     ----------
-    heights_m
-        ``[row, col]``, metres; NaN is unknown.
     halves
         Half-widths of the window along columns and along rows, cells.
 

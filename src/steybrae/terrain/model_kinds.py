@@ -83,13 +83,7 @@ class Survey:
 
 
 def check_kind(name: str) -> ModelKind:
-    """Name of a kind of model, refused where there is none such.
-
-    Raises
-    ------
-    ModelError
-        Not one of `MODEL_KINDS`.
-    """
+    """Name of one of `MODEL_KINDS`, refused where there is none such."""
     one_of(name, MODEL_KINDS, "The kind of a model", ModelError)
     return name  # type: ignore[return-value]
 

@@ -96,11 +96,6 @@ def convex_rolls(around: Around, steep_deg: float) -> Found:
 def gullies(around: Around) -> Found:
     """Where both sides of some direction rise within one spacing.
 
-    Parameters
-    ----------
-    around
-        Heights around places.
-
     Returns
     -------
     Found
@@ -126,8 +121,6 @@ def flattenings(around: Around, steep_deg: float) -> Found:
 
     Parameters
     ----------
-    around
-        Heights around places.
     steep_deg
         The slope above is at least this steep.
 
@@ -147,11 +140,6 @@ def flattenings(around: Around, steep_deg: float) -> Found:
 
 def cliffs_below(around: Around) -> Found:
     """Ground that falls at more than `CLIFF_DEG` below the place.
-
-    Parameters
-    ----------
-    around
-        Heights around places.
 
     Returns
     -------

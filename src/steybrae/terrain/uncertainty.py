@@ -182,8 +182,6 @@ def slope_uncertainty(
 
     Parameters
     ----------
-    method
-        Slope method.
     jacobian
         ``(2, 2)``, ground metres per cell, in the middle of what is looked at.
     vertical_sd_m, correlation_m, kind

@@ -125,15 +125,7 @@ def joined(blocks: Iterable[Marks]) -> Marks:
 
 
 def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
-    """Look at one block.
-
-    Parameters
-    ----------
-    heights_m
-        ``[row, col]``, metres; NaN unknown.
-    cell_m
-        Ground size of a cell along a row and along a column, metres.
-    """
+    """Look at one block; NaN is unknown."""
     known = heights_m[np.isfinite(heights_m)]
     across, down = steps_apart(heights_m), steps_apart(heights_m.T)
     return Marks(
@@ -260,14 +252,8 @@ NOTHING_FOUND: Final = ModelFound()
 def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0) -> ModelFound:
     """Say what the sums over a model's blocks tell.
 
-    Parameters
-    ----------
-    marks
-        Sums over blocks.
-    cell_m
-        Ground size of a cell along a row and along a column, metres.
-    same_share
-        Share of cells in squares of one identical number (`steybrae.cautions.HeightsRead`).
+    `same_share` is the share of cells in squares of one identical number
+    (`steybrae.cautions.HeightsRead`).
     """
     voids: tuple[FindingKind, ...] = ("voids",) if marks.known < marks.cells else ()
     if marks.known < LEAST_CELLS:
@@ -371,14 +357,6 @@ def doubted_kinds(found: ModelFound, cell_m: float) -> dict[ModelKind, str]:
 
 
 def kinds_told(found: ModelFound, kind: ModelKind | None, cell_m: float) -> tuple[str, ...]:
-    """Tell what was found, for choosing cautions, and whether the stated kind is doubted.
-
-    Parameters
-    ----------
-    found, cell_m
-        As for `doubt`.
-    kind
-        As stated; None where not.
-    """
+    """Tell what was found, for choosing cautions, and whether the stated kind is doubted."""
     doubted = kind is not None and doubt(kind, found, cell_m) != ""
     return (*found.kinds, KIND_DOUBTED) if doubted else found.kinds

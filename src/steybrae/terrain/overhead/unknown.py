@@ -93,12 +93,7 @@ def nearest_of(distance_m: Array, bearing_true_deg: Array, model_ends: NDArray[n
 def unknown_above(ground: OverheadGround, points: Points) -> UnknownAbove:
     """Ask from which places unknown ground could look down; see the module docstring.
 
-    Parameters
-    ----------
-    ground
-        A window that holds the places and all ground within its reach of each.
-    points
-        The places.
+    The window holds the places and all ground within its reach of each.
     """
     distance, cell = nearest_unknown(ground, points)
     there = distance <= min(UNKNOWN_NEAR_M, ground.reach_m)
