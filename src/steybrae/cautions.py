@@ -530,18 +530,7 @@ def _percent(share: float) -> str:
 
 
 def cautions_for(at: Situation) -> tuple[Caution, ...]:
-    """Cautions that apply to a result.
-
-    Parameters
-    ----------
-    at
-        What the result says about itself.
-
-    Returns
-    -------
-    tuple of Caution
-        The two that always apply, then the others in a fixed order; never empty.
-    """
+    """Cautions that apply to a result: the two that always do, then others in a fixed order; never empty."""
     found = [Caution(key, text) for key, _, applies, text in _RULES if applies(at)]
     told = {
         "unit_doubtful": at.unit_doubtful or (UNIT_STEEP if "unit doubtful" in at.model_found else ""),
