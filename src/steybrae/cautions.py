@@ -182,14 +182,6 @@ Cautions = Annotated[tuple[Caution, ...], Range(entries=1)]
 """Those of a result: the general ones apply to all, so there is always one."""
 
 
-def _coarse(at: Situation) -> bool:
-    return at.cell_size_m is not None and COARSE_CELL_M < at.cell_size_m <= VERY_COARSE_CELL_M
-
-
-def _very_coarse(at: Situation) -> bool:
-    return at.cell_size_m is not None and at.cell_size_m > VERY_COARSE_CELL_M
-
-
 def _wide_start(at: Situation) -> bool:
     low_deg = at.start_lowered_to_deg
     return low_deg is not None and BLIND_START_DEG <= low_deg < WIDE_START_DEG
@@ -197,10 +189,6 @@ def _wide_start(at: Situation) -> bool:
 
 def _blind_start(at: Situation) -> bool:
     return at.start_lowered_to_deg is not None and at.start_lowered_to_deg < BLIND_START_DEG
-
-
-def _rounding_tells(at: Situation) -> bool:
-    return "whole units" in at.model_found and (at.cell_size_m or 0.0) < COARSE_CELL_M
 
 
 def _always(at: Situation) -> bool:
@@ -274,14 +262,14 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     (
         "coarse_cells",
         "Cells larger than 20 m: slopes read low, most of all on steep ground.",
-        _coarse,
+        lambda at: COARSE_CELL_M < (at.cell_size_m or 0.0) <= VERY_COARSE_CELL_M,
         "The model's cells are larger than 20 m, the size of the piece of slope that matters: its "
         "slopes read low, and most of all on steep ground.",
     ),
     (
         "very_coarse_cells",
         "Cells larger than 50 m: whole steep slopes fit between them.",
-        _very_coarse,
+        lambda at: (at.cell_size_m or 0.0) > VERY_COARSE_CELL_M,
         "The model's cells are larger than 50 m: whole steep slopes fit between its heights. Do not "
         "read its slopes as the ground's.",
     ),
@@ -310,7 +298,7 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     (
         "rounded_heights",
         "The heights are in whole units: short pieces and gentle ground look stepped.",
-        _rounding_tells,
+        lambda at: "whole units" in at.model_found and (at.cell_size_m or 0.0) < COARSE_CELL_M,
         "The model's heights are rounded to whole units: short pieces and gentle ground look stepped, level "
         "beside too steep.",
     ),

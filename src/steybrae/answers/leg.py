@@ -76,10 +76,6 @@ def _drop(leg: LegScreening) -> Cell:
     return drop_lines(leg.drop)
 
 
-def _at(leg: LegScreening) -> Value:
-    return length(None if leg.slope_max_at is None else leg.slope_max_at.chainage_m)
-
-
 def _overhead(leg: LegScreening) -> Cell:
     """Steepest angle overhead, sight or path; a leg that stands in a start zone says so."""
     looks, deg = leg.overhead, _overhead_deg(leg)
@@ -116,14 +112,6 @@ def _order(found: float | None, steepest_deg: float | None) -> float:
     return found or (math.inf if steepest_deg is None else 0.0)
 
 
-def _last_band(leg: LegScreening) -> float:
-    return leg.bands_possible[-1].low_deg if leg.bands_possible else math.inf
-
-
-def _unknown_m(leg: LegScreening) -> float:
-    return leg.unknown_m
-
-
 LEG_COLUMNS: Final = (
     Column("number", "Leg", lambda leg: str(leg.number)),
     Column("from_", "From", lambda leg: leg.from_, align="left", width=26),
@@ -132,7 +120,7 @@ LEG_COLUMNS: Final = (
     Column("ascent_m", "Up, m", lambda leg: climb(leg.ascent_m, at_least=leg.ascent_at_least), "m"),
     Column("descent_m", "Down, m", lambda leg: climb(leg.descent_m, at_least=leg.ascent_at_least), "m"),
     Column("slope_max_deg", "Steepest on line", leg_slope),
-    Column("slope_max_at", "at m", _at, "m"),
+    Column("slope_max_at", "at m", lambda leg: length(leg.slope_max_at and leg.slope_max_at.chainage_m), "m"),
     Column("slope_interval", "95 % interval", _interval, order=_high),
     Column(
         "short_slope_max_deg",
@@ -160,7 +148,7 @@ LEG_COLUMNS: Final = (
         lambda leg: bands_text(leg.bands_possible, open_above=leg.open_above),
         align="left",
         width=15,
-        order=_last_band,
+        order=lambda leg: leg.bands_possible[-1].low_deg if leg.bands_possible else math.inf,
     ),
     Column(
         "steep_m",
@@ -190,7 +178,11 @@ LEG_COLUMNS: Final = (
     ),
     Column("overhead_deg", "Overhead", _overhead, order=_overhead_order),
     Column(
-        "unknown_m", "Unknown\nm", lambda leg: or_none(steep_length(leg.unknown_m)), "m", order=_unknown_m
+        "unknown_m",
+        "Unknown\nm",
+        lambda leg: or_none(steep_length(leg.unknown_m)),
+        "m",
+        order=lambda leg: leg.unknown_m,
     ),
     Column(
         "aspect_sectors", "Steep ground faces", lambda leg: " ".join(leg.aspect_sectors) or NONE, align="left"

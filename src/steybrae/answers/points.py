@@ -43,10 +43,6 @@ def _degree_on_earth(number: float) -> Value:
     return Value(number, "", 1e-7)
 
 
-def _known(at: _Point) -> bool:
-    return bool(at.leg.points.known[at.k])
-
-
 def _leg_overhead(at: _Point) -> Value:
     looks = at.leg.overhead
     return overhead(None if looks is None or looks.sight is None else looks.sight.deg)
@@ -73,7 +69,7 @@ _COLUMNS: Final = (
     Column("band", "", lambda at: at.band),
     Column("aspect_true_deg", "", _of("aspect_true_deg", _hundredth)),
     Column("track_grade_deg", "", _of("track_grade_deg", _hundredth)),
-    Column("known", "", lambda at: _yes(_known(at))),
+    Column("known", "", lambda at: _yes(bool(at.leg.points.known[at.k]))),
     Column("overhead_unfiltered_deg", "", lambda at: overhead(at.overhead_deg)),
     Column("leg_short_slope_max_deg", "", lambda at: slope(at.leg.short_slope_max_deg)),
     Column("leg_short_corridor_max_deg", "", lambda at: slope(at.leg.short_corridor_max_deg)),

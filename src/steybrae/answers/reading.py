@@ -53,10 +53,6 @@ def _readings(result: ReadingResult) -> str:
     return f"Readings {listed}; mean {mean.text}, 95 % interval {mean.interval_text}"
 
 
-def _compared(at: Comparison) -> Value:
-    return slope(at.slope_deg, at_least=at.slope_high_deg is None)
-
-
 def _ends(at: Comparison) -> str:
     return f"{lower(at.slope_low_deg).figure} to {slope(at.slope_high_deg).text}"
 
@@ -77,7 +73,7 @@ def _notice(at: Comparison) -> Value | str:
 
 _COMPARED = (
     Column("source", "compared with", lambda at: at.source, align="left", width=24),
-    Column("slope_deg", "slope", _compared),
+    Column("slope_deg", "slope", lambda at: slope(at.slope_deg, at_least=at.slope_high_deg is None)),
     Column("slope_interval", "95 % interval", _ends),
     Column("difference_deg", "reading is", _apart),
     Column("en_number", "Eₙ", _en),

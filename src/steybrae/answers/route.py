@@ -235,7 +235,7 @@ def _short(column: Column, found: Sequence[float | None]) -> tuple[Column, ...]:
 def _bands_table(found: RouteScreening) -> Table:
     return Table(
         (
-            Column("number", "Leg", _number),
+            Column("number", "Leg", lambda leg: "all" if isinstance(leg, Totals) else str(leg.number)),
             *band_columns(found.totals.band_lengths_m),
             Column("unknown_m", "unknown", lambda leg: or_none(steep_length(leg.unknown_m)), "m"),
             Column("aspect_sectors", "steep ground\nfaces", _faces, align="left"),
@@ -245,10 +245,6 @@ def _bands_table(found: RouteScreening) -> Table:
         "Metres of each leg in each band (degrees); its steepest slope over several baselines",
         foot=(found.totals,),
     )
-
-
-def _number(leg: LegScreening | Totals) -> str:
-    return "all" if isinstance(leg, Totals) else str(leg.number)
 
 
 def _faces(leg: LegScreening | Totals) -> str:

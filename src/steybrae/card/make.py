@@ -87,13 +87,18 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         back = [_back_min(one, settings) for one in timed]
         legs = list(with_latest(legs, back, latest))
     reckoned = leg_time((), settings.method, settings.allowances, **_pace(settings))
+    unknown = (
+        unknown_words(leg.number, time.pieces)
+        for leg, time in zip(screening.legs, timed, strict=True)
+        if time.pieces.unknown_m
+    )
     made = replace(
         _card(screening.name, _with_clock(legs, places[0], settings), bearings, places[0], settings),
         down_by=None if latest is None else latest.isoformat(),
         down_by_is=None if latest is None else _down_by_is(settings),
         overhead_text=overhead_text(screening),
         down_by_text="" if latest is None else shown_clock(latest, "early"),
-        time_words=(*reckoned.words, *_unknown(screening.legs, timed)),
+        time_words=(*reckoned.words, *unknown),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
         places=tuple(_with_magnetic(place, legs) for place in screening.places),
@@ -144,7 +149,7 @@ def _card(
         totals=card_totals(legs),
         norths=_norths(bearings),
         time_words=(),
-        daylight_words=_light_words(start, settings),
+        daylight_words=daylight(start, settings.date, settings.zone).words if settings.zone else (),
         notes=(),
         basis=(),
         cautions=_cautions((), bearings, checks=False),
@@ -343,18 +348,6 @@ def _clocked(leg: CardLeg, at: dt.datetime | None, light: Daylight) -> CardLeg:
         arrival_text=shown_clock(at, "late"),
         daylight_text=daylight_left_words(at, light),
     )
-
-
-def _light_words(place: Place, settings: CardSettings) -> tuple[str, ...]:
-    return daylight(place, settings.date, settings.zone).words if settings.zone else ()
-
-
-def _unknown(legs: Sequence[LegScreening], timed: Sequence[_Timed]) -> tuple[str, ...]:
-    found = []
-    for leg, time in zip(legs, timed, strict=True):
-        if time.pieces.unknown_m:
-            found.append(unknown_words(leg.number, time.pieces))
-    return tuple(found)
 
 
 def _norths(bearings: Sequence[LegBearings]) -> Norths:

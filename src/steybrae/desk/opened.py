@@ -18,13 +18,12 @@ from steybrae.desk.tiles.cells import LONGEST_REST_S
 from steybrae.desk.tiles.draw import Layer, MapDrawing
 from steybrae.desk.tiles.view import TileView
 from steybrae.desk.told_leg import ToldLegs
-from steybrae.files.model.rasters import ModelInfo, RasterModel
+from steybrae.files.model.rasters import RasterModel
 from steybrae.raster.job import AreaJob
 from steybrae.route.legs import Route
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
 from steybrae.screening.known import Settings
 from steybrae.screening.origin import RunOrigin
-from steybrae.terrain.dem import Grid
 
 _M_ARENA_MAX: Final = -8
 """Number of the setting, from glibc's ``malloc.h``."""
@@ -106,12 +105,14 @@ class Desk:
         self.told = ToldLegs()
         self.drawing = ModelThreads(ask.paths, ask.z_unit, 2)
         try:
-            self.grid, self.info = self.looks.call(_facts)
+            self.grid, self.info = self.looks.call(lambda model: (model.grid, model.info))
         except BaseException:
             self.close()
             raise
         self.settings = replace(ask.settings, origin=self.info.origin(sample=ask.sample))
-        self.map = MapDrawing(_job(ask), self.grid, self.settings)
+        # The map shows what a whole raster of the same settings would.
+        job = AreaJob(ask.paths, settings=ask.settings, z_unit=ask.z_unit)
+        self.map = MapDrawing(job, self.grid, self.settings)
         self.map.cells.look_at_all(self.drawing, self.answers.idle)
 
     def meanwhile(self, work: Callable[[RasterModel], Any]) -> Future[Any]:
@@ -134,15 +135,6 @@ class Desk:
         """End the threads and close the model."""
         for threads in (self.answers, self.looks, self.drawing):
             threads.close()
-
-
-def _facts(model: RasterModel) -> tuple[Grid, ModelInfo]:
-    return model.grid, model.info
-
-
-def _job(ask: DeskAsk) -> AreaJob:
-    """Say what the map shows, as a whole raster of the same settings would have it."""
-    return AreaJob(ask.paths, settings=ask.settings, z_unit=ask.z_unit)
 
 
 def _give_back() -> None:

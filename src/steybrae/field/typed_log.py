@@ -10,7 +10,7 @@ from typing import Final
 
 from steybrae.errors import DateError, LogError, PlaceError, QuantityError
 from steybrae.field.log import LogRow
-from steybrae.field.readings import ReadingSet, parse_readings
+from steybrae.field.readings import parse_readings
 from steybrae.quantities import parse_slope_deg
 from steybrae.route.positions.places import parse_place
 
@@ -96,7 +96,7 @@ def row_from_typed(cells: Mapping[str, str]) -> LogRow:
     """
     text = {name: cells.get(name, "").strip() for name in TYPED_COLUMNS}
     try:
-        readings = _readings(text["readings_deg"])
+        readings = parse_readings([part for part in re.split(r"[;\s]+", text["readings_deg"]) if part])
         place = parse_place(text["place"]) if text["place"] else None
         slope_deg = parse_slope_deg(text["reference_slope_deg"]) if text["reference_slope_deg"] else None
         return LogRow(
@@ -117,10 +117,6 @@ def row_from_typed(cells: Mapping[str, str]) -> LogRow:
         )
     except (DateError, PlaceError, QuantityError) as error:
         raise LogError(str(error)) from error
-
-
-def _readings(text: str) -> ReadingSet:
-    return parse_readings([part for part in re.split(r"[;\s]+", text) if part])
 
 
 def _aspect_deg(text: str) -> float | None:

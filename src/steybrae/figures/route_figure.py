@@ -32,7 +32,7 @@ from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.screening.basis import overhead_text
 from steybrae.screening.pictures.drawn import drawn_profile, relief_of
 from steybrae.screening.pictures.picture import Relief
-from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
+from steybrae.screening.result import ModelFacts, RouteScreening
 from steybrae.value import legs_and_length, steep_length, up_and_down
 
 FORMATS: Final = ("png", "pdf")
@@ -174,7 +174,9 @@ def _tables(page: _Page, screening: RouteScreening, place: tuple[float, float, f
     rows = max(1, math.floor(height / ROW_MM - _HEAD_ROWS + 1e-6))
     legs = screening.legs
     if len(legs) > rows * columns:
-        kept = sorted(legs, key=_unknown_then_steepest)[: rows * columns - 1]
+        # Those with unknown ground first, then the steepest.
+        kept = sorted(legs, key=lambda leg: (leg.unknown_m == 0.0, -(leg.slope_max_deg or 0.0)))
+        kept = kept[: rows * columns - 1]
         legs = tuple(leg for leg in screening.legs if leg in kept)
     per = -(-len(legs) // columns)
     for k in range(columns):
@@ -183,10 +185,6 @@ def _tables(page: _Page, screening: RouteScreening, place: tuple[float, float, f
         if part:
             start = left + k * (A4_MM[0] - _EDGE_MM - _LEFT_MM - TABLE_MM)
             draw_table(page.panel(start, top, TABLE_MM, height, f"table {k + 1}"), screening, part, left_out)
-
-
-def _unknown_then_steepest(leg: LegScreening) -> tuple[bool, float]:
-    return leg.unknown_m == 0.0, -(leg.slope_max_deg or 0.0)
 
 
 def _cautions(screening: RouteScreening, width_mm: float) -> list[str]:

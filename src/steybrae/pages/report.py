@@ -33,7 +33,7 @@ from steybrae.pages.report_points import report_points
 from steybrae.pages.report_profile import draw_report_profile
 from steybrae.pages.report_words import day_words, leg_words, reading_rows, totals_words
 from steybrae.render.html import html_cells
-from steybrae.route.shape_result import shape_words
+from steybrae.route.shape_result import ConvexRoll, TerrainTrap, shape_words
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.pictures.drawn import contour_words, interval_drawn, relief_of, slope_sign_words
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
@@ -178,7 +178,7 @@ def _shapes(screening: RouteScreening, declinations_deg: Mapping[int, float]) ->
     return [
         (
             str(leg.number),
-            _along(one.from_m, one.to_m),
+            f"{gentle_length(one.from_m).figure} to {steep_length(one.to_m).text}",
             shape_words(one, declinations_deg.get(leg.number)),
         )
         for leg in screening.legs
@@ -186,9 +186,5 @@ def _shapes(screening: RouteScreening, declinations_deg: Mapping[int, float]) ->
     ]
 
 
-def _of(leg: LegScreening) -> list[Any]:
+def _of(leg: LegScreening) -> list[ConvexRoll | TerrainTrap]:
     return sorted((*leg.convex_rolls, *leg.terrain_traps), key=lambda one: one.from_m)
-
-
-def _along(from_m: float, to_m: float) -> str:
-    return f"{gentle_length(from_m).figure} to {steep_length(to_m).text}"

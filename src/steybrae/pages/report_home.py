@@ -97,11 +97,8 @@ def sketch_letters(
     In units of the map; a letter lies beside its place, off the others and inside the map.
     """
     size = _LETTER_SHARE * max(drawing.width, drawing.height)
-    spots = []
-    for place in screening.places:
-        if place.at_length:
-            spot, _ = leading_spot(place)
-            spots.append((place.name, place_on_map(relief, spot.lat_deg, spot.lon_deg)))
+    told = [(place.name, leading_spot(place)[0]) for place in screening.places if place.at_length]
+    spots = [(name, place_on_map(relief, spot.lat_deg, spot.lon_deg)) for name, spot in told]
     taken: list[tuple[float, float]] = []
     out = []
     for name, at in spots:
