@@ -376,9 +376,18 @@ class Sheet(Canvas):
         return self.width_mm - MARGIN_MM
 
     @property
+    def across_mm(self) -> float:
+        """Width of what may be drawn on."""
+        return self.right_mm - self.left_mm
+
+    @property
     def top_mm(self) -> float:
         """Upper edge of what may be drawn on, below the title line."""
         return self.height_mm - MARGIN_MM - 7.0
+
+    def across(self, y_top: float, text: str, **style: Any) -> float:
+        """Write a paragraph all across; see `paragraph`."""
+        return self.paragraph(self.left_mm, y_top, self.across_mm, text, **style)
 
     def new_page(self) -> None:
         """End this page and begin another one with the same frame."""
@@ -405,7 +414,7 @@ class Sheet(Canvas):
 
     def _foot(self) -> None:
         """Print the cautions at the foot and learn how high they reach."""
-        lines = self.wrapped(" ".join(self._cautions), self.right_mm - self.left_mm, CAUTION_PT)
+        lines = self.wrapped(" ".join(self._cautions), self.across_mm, CAUTION_PT)
         step = CAUTION_PT * LEADING / PT_PER_MM
         y = MARGIN_MM + step * (len(lines) - 1) + 0.6
         top = y + 2.9
