@@ -197,18 +197,7 @@ def bands_text(bands: Sequence[Band], *, open_above: bool, sign: str = "") -> st
 
 
 def parse_edges(text: str) -> BandScheme:
-    """Read band edges as typed: ``25,30,35,40,45,55``.
-
-    Parameters
-    ----------
-    text
-        Degrees, between commas.
-
-    Raises
-    ------
-    QuantityError
-        Not numbers, or not rising.
-    """
+    """Read band edges, degrees between commas, as typed: ``25,30,35,40,45,55``."""
     try:
         edges = tuple(float(part) for part in text.split(","))
     except ValueError:
@@ -220,23 +209,9 @@ def parse_edges(text: str) -> BandScheme:
 def parse_slope_range_deg(text: str, what: str = "A range of slopes") -> tuple[float, float]:
     """Read a range of slopes as typed: ``30-55deg 28deg-60deg 30-55 55-100%``.
 
-    Parameters
-    ----------
-    text
-        Two slopes as for `steybrae.quantities.parse_slope_deg` with a hyphen or a dash between; a
-        unit at the end is that of both.
-    what
-        What the range is, for the error.
-
-    Returns
-    -------
-    tuple of float
-        Degrees, rising from above 0 to below 90.
-
-    Raises
-    ------
-    QuantityError
-        Not two slopes, a unit with the first alone, or not rising.
+    Two slopes as for `steybrae.quantities.parse_slope_deg` with a hyphen or a dash between; a unit
+    at the end is that of both. Degrees, rising from above 0 to below 90; `QuantityError`, which
+    calls the range `what`, for anything else, and for a unit with the first alone.
     """
     match = re.match(r"^\s*(?P<low>.+?)\s*[-\N{EN DASH}]\s*(?P<high>.+?)\s*$", text)
     if match is None:

@@ -182,14 +182,6 @@ Cautions = Annotated[tuple[Caution, ...], Range(entries=1)]
 """Those of a result: the general ones apply to all, so there is always one."""
 
 
-def _coarse(at: Situation) -> bool:
-    return at.cell_size_m is not None and COARSE_CELL_M < at.cell_size_m <= VERY_COARSE_CELL_M
-
-
-def _very_coarse(at: Situation) -> bool:
-    return at.cell_size_m is not None and at.cell_size_m > VERY_COARSE_CELL_M
-
-
 def _wide_start(at: Situation) -> bool:
     low_deg = at.start_lowered_to_deg
     return low_deg is not None and BLIND_START_DEG <= low_deg < WIDE_START_DEG
@@ -197,10 +189,6 @@ def _wide_start(at: Situation) -> bool:
 
 def _blind_start(at: Situation) -> bool:
     return at.start_lowered_to_deg is not None and at.start_lowered_to_deg < BLIND_START_DEG
-
-
-def _rounding_tells(at: Situation) -> bool:
-    return "whole units" in at.model_found and (at.cell_size_m or 0.0) < COARSE_CELL_M
 
 
 def _always(at: Situation) -> bool:
@@ -274,14 +262,14 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     (
         "coarse_cells",
         "Cells larger than 20 m: slopes read low, most of all on steep ground.",
-        _coarse,
+        lambda at: COARSE_CELL_M < (at.cell_size_m or 0.0) <= VERY_COARSE_CELL_M,
         "The model's cells are larger than 20 m, the size of the piece of slope that matters: its "
         "slopes read low, and most of all on steep ground.",
     ),
     (
         "very_coarse_cells",
         "Cells larger than 50 m: whole steep slopes fit between them.",
-        _very_coarse,
+        lambda at: (at.cell_size_m or 0.0) > VERY_COARSE_CELL_M,
         "The model's cells are larger than 50 m: whole steep slopes fit between its heights. Do not "
         "read its slopes as the ground's.",
     ),
@@ -311,7 +299,7 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     (
         "rounded_heights",
         "The heights are in whole units: short pieces and gentle ground look stepped.",
-        _rounding_tells,
+        lambda at: "whole units" in at.model_found and (at.cell_size_m or 0.0) < COARSE_CELL_M,
         "The model's heights are rounded to whole units: short pieces and gentle ground look stepped, level "
         "beside too steep.",
     ),
@@ -532,18 +520,7 @@ def _percent(share: float) -> str:
 
 
 def cautions_for(at: Situation) -> tuple[Caution, ...]:
-    """Cautions that apply to a result.
-
-    Parameters
-    ----------
-    at
-        What the result says about itself.
-
-    Returns
-    -------
-    tuple of Caution
-        The two that always apply, then the others in a fixed order; never empty.
-    """
+    """Cautions that apply to a result: the two that always do, then others in a fixed order; never empty."""
     found = [Caution(key, text) for key, _, applies, text in _RULES if applies(at)]
     told = {
         "unit_doubtful": at.unit_doubtful or (UNIT_STEEP if "unit doubtful" in at.model_found else ""),
@@ -557,14 +534,9 @@ def cautions_for(at: Situation) -> tuple[Caution, ...]:
 
 
 def settings_file_caution(name: str, taken: Mapping[str, str], narrows: Sequence[str]) -> Caution:
-    """Tell what was not typed but taken from a file of settings.
+    """Tell what was not typed but taken from a file of settings, by the name of its option.
 
-    Parameters
-    ----------
-    taken
-        Values by the name of their option.
-    narrows
-        Those of them that make an interval narrower.
+    `narrows` are those that make an interval narrower.
     """
     every = ", ".join(key if value == "true" else f"{key} {value}" for key, value in taken.items())
     text = f"Not typed but taken from {name}: {every}."
@@ -577,24 +549,10 @@ def settings_file_caution(name: str, taken: Mapping[str, str], narrows: Sequence
 
 
 def joined_cautions(called_for: Iterable[Caution], held: Iterable[Caution]) -> tuple[Caution, ...]:
-    """Join the cautions that figures call for with those that a file held beside them.
+    """Join the cautions that figures call for, whose texts lead, with those that a file held beside them.
 
-    Parameters
-    ----------
-    called_for
-        From `cautions_for`; their texts lead.
-    held
-        As read. Some rest on what no file keeps, and stay.
-
-    Returns
-    -------
-    tuple of Caution
-        Each key once, in the order held; where one was missing, in our order.
-
-    Raises
-    ------
-    PlanError
-        One that the file held is none of ours.
+    Each key once, in the order held; where one was missing, in our order. Some that were held rest
+    on what no file keeps, and stay; `PlanError` for one that is none of ours.
     """
     held = list(held)
     found = {caution.key: caution for caution in called_for}

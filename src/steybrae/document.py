@@ -142,15 +142,7 @@ def worded(column: Column, words: str) -> Column:
 
 
 def cell_lines(cell: Cell, *, unit: str = "") -> tuple[str, ...]:
-    """Lines of a cell.
-
-    Parameters
-    ----------
-    cell
-        A value, text with line feeds, or several of them.
-    unit
-        Unit that is told elsewhere: values leave it out.
-    """
+    """Lines of a cell; values leave a unit out that is told elsewhere."""
     if isinstance(cell, Value):
         return cell.figure_lines if unit else cell.lines
     if isinstance(cell, str):

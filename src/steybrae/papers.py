@@ -22,24 +22,9 @@ def papers(*, small: bool = False) -> list[str]:
 
 
 def paper_size_mm(name: str, *, small: bool = False) -> tuple[float, float]:
-    """Width and height of a paper by its name.
+    """Width and height of one of `PAPERS_MM`, in any case, upright, mm; a `QuantityError` for any other.
 
-    Parameters
-    ----------
-    name
-        One of `PAPERS_MM`, in any case.
-    small
-        Whether papers narrower than `SMALL_MM` are taken.
-
-    Returns
-    -------
-    tuple of float
-        Millimetres, upright.
-
-    Raises
-    ------
-    QuantityError
-        No such paper.
+    Papers narrower than `SMALL_MM` are taken where `small`.
     """
     one_of(name.lower(), papers(small=small), "The paper")
     return PAPERS_MM[name.lower()]

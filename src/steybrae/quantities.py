@@ -234,18 +234,7 @@ def parse_slope_deg(text: str, what: str = "A slope") -> float:
 
 
 def parse_percent_or_deg(text: str) -> tuple[float, str]:
-    """Read a slope and remember whether it was typed in percent.
-
-    Parameters
-    ----------
-    text
-        As for `parse_slope_deg`.
-
-    Returns
-    -------
-    tuple of float and str
-        Degrees, and the scale it was read from: ``percent`` or ``degrees``.
-    """
+    """Read a slope as `parse_slope_deg`, and the scale it was read from: ``percent`` or ``degrees``."""
     scale = "percent" if text.strip().endswith(("%", "percent")) else "degrees"
     return parse_slope_deg(text), scale
 

@@ -204,6 +204,15 @@ class TestSchema:
             "write it anew: python -m steybrae.cli.contract > src/steybrae/files/contract.schema.json"
         )
 
+    def test_no_attribute_is_described_twice(self) -> None:
+        """The later description would take the place of the first."""
+        for path in (ROOT / "src" / "steybrae").rglob("*.py"):
+            for text in path.read_text("utf-8").split("    Attributes\n    ----------\n")[1:]:
+                section = text.partition('"""')[0]
+                heads = re.findall(r"^    (\w+(?:, \w+)*)$", section, re.MULTILINE)
+                names = [name for head in heads for name in head.split(", ")]
+                assert len(names) == len(set(names)), (path.name, names)
+
     def test_a_class_is_written_by_its_annotations_and_its_docstring(self) -> None:
         found: dict[str, Any] = {}
         add_definition(found, "Made", Made)

@@ -253,12 +253,9 @@ def _unreadable(result: AreaResult) -> str:
 
 
 def area_csv(result: AreaResult) -> str:
-    """Table by band, sector and elevation belt as CSV.
+    """Table by band, sector and elevation belt as CSV with a header, unrounded.
 
-    Returns
-    -------
-    str
-        With a header, unrounded; its cautions stand in the README beside it (`area_readme`).
+    Its cautions stand in the README beside it (`area_readme`).
     """
     over = Column("baseline_m", "", lambda _: f"{result.baseline_m:g}")
     return csv_text(Table((*_ROWS, over), result.rows))

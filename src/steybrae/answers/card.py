@@ -32,13 +32,7 @@ from steybrae.value import AT_LEAST
 
 
 def card_document(card: RouteCard) -> Document:
-    """Headline, the legs, what lies to their sides, the checks, what it rests on, cautions.
-
-    Parameters
-    ----------
-    card
-        The card; every figure shown is in it.
-    """
+    """Headline, the legs, what lies to their sides, the checks, what it rests on, cautions."""
     sides = [f"Leg {leg.number}: {beside_sentence(found)}" for leg in card.legs for found in leg.beside]
     cliffs = [f"Leg {leg.number}: {cliffs_text(leg)}." for leg in card.legs if leg.cliffs]
     checks = [check_sentence(check, card.bearing_unit) for leg in card.legs for check in leg.checks]

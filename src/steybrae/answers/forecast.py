@@ -203,17 +203,7 @@ def _nearest(ground: Crossed) -> str:
 def named_text(forecast: ForecastBeside, number: int, k: int) -> str:
     """Say which legs a part of a bulletin names: on the line, else beside it, else overhead, nearest first.
 
-    Parameters
-    ----------
-    forecast
-        Beside a line.
-    number, k
-        Of the bulletin, and of the part among its ratings and then its problems.
-
-    Returns
-    -------
-    str
-        Without its stop.
+    `k` is its number among the bulletin's ratings and then its problems; without its stop.
     """
     rows = [(leg.number, [row for row in leg.named if row.bulletin == number][k]) for leg in forecast.legs]
     on = [leg for leg, row in rows if row.line.length_m or row.line.at_least]

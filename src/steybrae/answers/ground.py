@@ -54,12 +54,7 @@ NO_HEIGHT: Final = "The model has no height here: nothing is known of this groun
 def ground_document(ground: GroundAt, position_note: str = "") -> Document:
     """Tell what the ground is like at a place, around it and above it.
 
-    Parameters
-    ----------
-    ground
-        The result; every figure shown is in it.
-    position_note
-        How the position error was made of what a receiver shows.
+    `position_note` says how the position error was made of what a receiver shows.
     """
     lines = [*ground_lines(ground), *([position_note] if position_note else [])]
     nothing = ground.elevation_m is None and ground.slope_deg is None
@@ -352,13 +347,7 @@ _COLUMNS: Final = (
 
 
 def cells_document(found: GroundCells) -> Document:
-    """Make the table of cells by band, unknown last, and what the slopes rest on.
-
-    Parameters
-    ----------
-    found
-        Slopes of all cells.
-    """
+    """Make the table of cells by band, unknown last, and what the slopes rest on."""
     rows, cols = found.slope_deg.shape
     title = f"{', '.join(found.model_files)}: slope of {rows} x {cols} cells, over {found.baseline_m:.0f} m"
     counted = (*zip(found.labels, found.cells, strict=True), (UNKNOWN, found.unknown_cells))

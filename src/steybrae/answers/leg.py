@@ -82,10 +82,6 @@ def _drop_hidden(leg: LegScreening) -> bool:
     return any(caution.key in ("unknown_on_line", "unknown_near") for caution in leg.cautions)
 
 
-def _at(leg: LegScreening) -> Value:
-    return length(None if leg.slope_max_at is None else leg.slope_max_at.chainage_m)
-
-
 def _overhead(leg: LegScreening) -> Cell:
     """Steepest angle overhead, sight or path; a leg that stands in a start zone says so."""
     looks, deg = leg.overhead, _overhead_deg(leg)
@@ -122,14 +118,6 @@ def _order(found: float | None, steepest_deg: float | None) -> float:
     return found or (math.inf if steepest_deg is None else 0.0)
 
 
-def _last_band(leg: LegScreening) -> float:
-    return leg.bands_possible[-1].low_deg if leg.bands_possible else math.inf
-
-
-def _unknown_m(leg: LegScreening) -> float:
-    return leg.unknown_m
-
-
 LEG_COLUMNS: Final = (
     Column("number", "Leg", lambda leg: str(leg.number)),
     Column("from_", "From", lambda leg: leg.from_, align="left", width=26),
@@ -138,7 +126,7 @@ LEG_COLUMNS: Final = (
     Column("ascent_m", "Up, m", lambda leg: climb(leg.ascent_m, at_least=leg.ascent_at_least), "m"),
     Column("descent_m", "Down, m", lambda leg: climb(leg.descent_m, at_least=leg.ascent_at_least), "m"),
     Column("slope_max_deg", "Steepest on line", leg_slope),
-    Column("slope_max_at", "at m", _at, "m"),
+    Column("slope_max_at", "at m", lambda leg: length(leg.slope_max_at and leg.slope_max_at.chainage_m), "m"),
     Column("slope_interval", "95 % interval", _interval, order=_high),
     Column(
         "short_slope_max_deg",
@@ -166,7 +154,7 @@ LEG_COLUMNS: Final = (
         lambda leg: bands_text(leg.bands_possible, open_above=leg.open_above),
         align="left",
         width=15,
-        order=_last_band,
+        order=lambda leg: leg.bands_possible[-1].low_deg if leg.bands_possible else math.inf,
     ),
     Column(
         "steep_m",
@@ -196,7 +184,11 @@ LEG_COLUMNS: Final = (
     ),
     Column("overhead_deg", "Overhead", _overhead, order=_overhead_order),
     Column(
-        "unknown_m", "Unknown\nm", lambda leg: or_none(steep_length(leg.unknown_m)), "m", order=_unknown_m
+        "unknown_m",
+        "Unknown\nm",
+        lambda leg: or_none(steep_length(leg.unknown_m)),
+        "m",
+        order=lambda leg: leg.unknown_m,
     ),
     Column(
         "aspect_sectors", "Steep ground faces", lambda leg: " ".join(leg.aspect_sectors) or NONE, align="left"
@@ -235,13 +227,7 @@ NO_CHANGE: Final = "No band of a leg changes there; nothing is proved by that."
 
 
 def lines_blocks(found: RouteLines) -> Iterator[Block]:
-    """Yield the lines as one table, then the ways off, then what a shift does; what is not there is left out.
-
-    Parameters
-    ----------
-    found
-        The main line and what is beside it.
-    """
+    """Yield the lines as one table, then the ways off, then what a shift does, as far as there are any."""
     if len(found.lines) > 1:
         yield Heading("Lines side by side")
         yield from _side_by_side(found.lines)

@@ -18,7 +18,7 @@ from steybrae.document import (
     Table,
 )
 from steybrae.quantities import FOOT_M, US_SURVEY_FOOT_M
-from steybrae.screening.model.result import IntervalExample, ModelExamined, ModelFinding
+from steybrae.screening.model.result import IntervalExample, ModelExamined
 from steybrae.terrain.examine.finer import LEAST_SIDE
 from steybrae.value import AT_LEAST, UNKNOWN, height, kilometres, lower, percent, slope
 
@@ -41,13 +41,7 @@ TOO_SMALL: Final = (
 
 
 def model_document(found: ModelExamined) -> Document:
-    """Tell what a model is, what was found in it, and what can be expected of its slopes.
-
-    Parameters
-    ----------
-    found
-        The result; every figure shown is in it.
-    """
+    """Tell what a model is, what was found in it, and what can be expected of its slopes."""
     title = f"Elevation model {', '.join(found.files)}"
     blocks: list[Block] = [Heading(title, 1), *(Paragraph(line) for line in model_lines(found))]
     blocks += [Heading("What was found in how its heights were made")]
@@ -153,13 +147,9 @@ _EXAMPLES: Final = (
 )
 
 
-def _share(finding: ModelFinding) -> Cell:
-    return percent(100.0 * finding.share, step=0.1)
-
-
 _FINDINGS: Final = (
     Column("kind", "found", lambda one: one.kind, align="left"),
-    Column("share", "share", _share),
+    Column("share", "share", lambda one: percent(100.0 * one.share, step=0.1)),
     Column("words", "what it is, and does", lambda one: one.words, align="left", width=84),
 )
 

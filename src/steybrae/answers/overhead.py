@@ -171,10 +171,6 @@ def _chainages(at_m: list[float]) -> str:
     return f"{shown} +{more}" if more > 0 else shown
 
 
-def _readings(leg: LegScreening) -> Cell:
-    return tuple(map(_reading, leg.expected_readings)) or NONE
-
-
 def _reading(reading: ExpectedReading) -> str:
     where = "" if reading.chainage_m is None else f" {length(reading.chainage_m).figure}"
     look = reading.look_bearing_true_deg
@@ -203,7 +199,7 @@ OVERHEAD_COLUMNS: Final = (
     Column(
         "expected_readings",
         "Checks: at m,\nlook true, expect\n(model's 95 %)",
-        _readings,
+        lambda leg: tuple(map(_reading, leg.expected_readings)) or NONE,
         align="left",
     ),
 )

@@ -15,13 +15,7 @@ if TYPE_CHECKING:
 
 
 def gap_document(result: GapResult) -> Document:
-    """Make the answer to a slope read from a map: what was understood first.
-
-    Parameters
-    ----------
-    result
-        What `steybrae.paper.spacing.slope_from_spacing` returned.
-    """
+    """Make the answer to a slope read from a map: what was understood first."""
     also = f"{percent(result.grade_percent).text} = {one_in_text(result.slope_deg)}"
     headline = f"Slope {slope(result.slope_deg).text} = {also}"
     lines = (_interval(result), *_shares(result), f"  {result.basis}", _bands(result))
@@ -73,13 +67,7 @@ def _bands(result: GapResult) -> str:
 
 
 def spacing_document(chart: SpacingChart) -> Document:
-    """Make a table of the spacings on a map, each rounded up to hundredths of a millimetre.
-
-    Parameters
-    ----------
-    chart
-        What `steybrae.paper.chart.spacing_chart` returned.
-    """
+    """Make a table of the spacings on a map, each rounded up to hundredths of a millimetre."""
     columns = [
         Column("slope_deg", "slope", lambda row: slope(row.slope_deg)),
         Column("one_in", "1 in n", lambda row: one_in_text(row.slope_deg)),

@@ -43,10 +43,6 @@ def _degree_on_earth(number: float) -> Value:
     return Value(number, "", 1e-7)
 
 
-def _known(at: _Point) -> bool:
-    return bool(at.leg.points.known[at.k])
-
-
 def _leg_overhead(at: _Point) -> Value:
     looks = at.leg.overhead
     return overhead(None if looks is None or looks.sight is None else looks.sight.deg)
@@ -73,7 +69,7 @@ _COLUMNS: Final = (
     Column("band", "", lambda at: at.band),
     Column("aspect_true_deg", "", _of("aspect_true_deg", _hundredth)),
     Column("track_grade_deg", "", _of("track_grade_deg", _hundredth)),
-    Column("known", "", lambda at: _yes(_known(at))),
+    Column("known", "", lambda at: _yes(bool(at.leg.points.known[at.k]))),
     Column("overhead_unfiltered_deg", "", lambda at: overhead(at.overhead_deg)),
     Column("leg_short_slope_max_deg", "", lambda at: slope(at.leg.short_slope_max_deg)),
     Column("leg_short_corridor_max_deg", "", lambda at: slope(at.leg.short_corridor_max_deg)),
@@ -111,18 +107,14 @@ def _points(screening: RouteScreening) -> Iterator[_Point]:
 
 
 def points_csv(screening: RouteScreening) -> str:
-    """Every point along the legs as CSV with a header.
+    """Every point along the legs as CSV with a header: RFC 4180 with line feeds.
 
-    Returns
-    -------
-    str
-        RFC 4180 with line feeds. Slopes are in tenths, rounded up, their lower ends down.
-        An unknown value is an empty cell and its band the word ``unknown``; an empty overhead
-        cell means nothing only where ``leg_unknown_above`` says no. The leg's short pieces are empty where
-        none is steeper than its figures, its drop where none was found in the corridor. The sight at a point
-        is that whatever lies between, the leg's the steepest open one. The column
-        ``cautions`` names those that apply to the leg; `cautions_text` has their texts, for a
-        file beside this one.
+    Slopes are in tenths, rounded up, their lower ends down. An unknown value is an empty cell and
+    its band the word ``unknown``; an empty overhead cell means nothing only where
+    ``leg_unknown_above`` says no. The leg's short pieces are empty where none is steeper than its
+    figures, its drop where none was found in the corridor. The sight at a point is that whatever
+    lies between, the leg's the steepest open one. The column ``cautions`` names those that apply to
+    the leg; `cautions_text` has their texts, for a file beside this one.
     """
     return csv_text(Table(_COLUMNS, tuple(_points(screening))))
 
@@ -144,11 +136,8 @@ def cautions_text(screening: RouteScreening) -> str:
 def points_geojson(screening: RouteScreening) -> str:
     """Every point along the legs as GeoJSON (RFC 7946).
 
-    Returns
-    -------
-    str
-        A FeatureCollection of points on WGS 84, unknown values null; the foreign member
-        ``cautions`` holds the cautions, ``legs`` the legs of the JSON contract.
+    A FeatureCollection of points on WGS 84, unknown values null; the foreign member ``cautions``
+    holds the cautions, ``legs`` the legs of the JSON contract.
     """
     features = [
         {

@@ -23,12 +23,7 @@ METHOD_WORDS = (
 def reading_document(result: ReadingResult, basis: Sequence[str]) -> Document:
     """Make a comparison: what leads first, then each reference, then why they may differ.
 
-    Parameters
-    ----------
-    result
-        From `steybrae.field.agreement.compare_readings`.
-    basis
-        What the figures rest on, one sentence each.
+    `basis` says what the figures rest on, one sentence each.
     """
     blocks: list[Block] = [Paragraph(_readings(result)), Paragraph(result.sentence, strong=True)]
     if result.references:
@@ -58,10 +53,6 @@ def _readings(result: ReadingResult) -> str:
     return f"Readings {listed}; mean {mean.text}, 95 % interval {mean.interval_text}"
 
 
-def _compared(at: Comparison) -> Value:
-    return slope(at.slope_deg, at_least=at.slope_high_deg is None)
-
-
 def _ends(at: Comparison) -> str:
     return f"{lower(at.slope_low_deg).figure} to {slope(at.slope_high_deg).text}"
 
@@ -82,7 +73,7 @@ def _notice(at: Comparison) -> Value | str:
 
 _COMPARED = (
     Column("source", "compared with", lambda at: at.source, align="left", width=24),
-    Column("slope_deg", "slope", _compared),
+    Column("slope_deg", "slope", lambda at: slope(at.slope_deg, at_least=at.slope_high_deg is None)),
     Column("slope_interval", "95 % interval", _ends),
     Column("difference_deg", "reading is", _apart),
     Column("en_number", "Eₙ", _en),
@@ -122,13 +113,7 @@ def _other(place: FittingPlace) -> str:
 
 
 def review_document(review: Review) -> Document:
-    """Make what a log says of its instruments and observers, and its damaged lines.
-
-    Parameters
-    ----------
-    review
-        From `steybrae.field.review.review`.
-    """
+    """Make what a log says of its instruments and observers, and its damaged lines."""
     rows = "1 row" if review.rows == 1 else f"{review.rows} rows"
     twice = f"; {review.doubled} more stood in another log too and count once" if review.doubled else ""
     blocks: list[Block] = [Paragraph(f"{rows} of readings{twice}", strong=True)]
@@ -154,16 +139,9 @@ def _damaged(rows: Sequence[DamagedRow]) -> tuple[Block, ...]:
 
 
 def added_document(name: str, added: int, there: int, damaged: Sequence[DamagedRow]) -> Document:
-    """Make what adding the rows of one log to another came to.
+    """Make what adding the rows of one log to another, named, came to.
 
-    Parameters
-    ----------
-    name
-        Of the log added to.
-    added, there
-        Rows added, and rows that were there already.
-    damaged
-        Lines of the other that are no readings.
+    Rows added, and rows that were there already; lines of the other that are no readings.
     """
     rows = "1 row" if added == 1 else f"{added} rows"
     held = f"; {there} stood in it already" if there else ""

@@ -71,15 +71,7 @@ class RouteView:
 
 
 def route_document(found: RouteScreening, view: RouteView | None = None) -> Document:
-    """Forecast, the day, the places that matter, the legs without, cautions; and more where it is asked for.
-
-    Parameters
-    ----------
-    found
-        The result; every figure shown is in it.
-    view
-        What more to tell.
-    """
+    """Forecast, the day, the places that matter, the legs without, cautions; and more where asked for."""
     view = view or RouteView()
     whole = view.everything
     blocks: list[Block] = [
@@ -244,7 +236,7 @@ def _short(column: Column, found: Sequence[float | None]) -> tuple[Column, ...]:
 def _bands_table(found: RouteScreening) -> Table:
     return Table(
         (
-            Column("number", "Leg", _number),
+            Column("number", "Leg", lambda leg: "all" if isinstance(leg, Totals) else str(leg.number)),
             *band_columns(found.totals.band_lengths_m),
             Column("unknown_m", "unknown", lambda leg: or_none(steep_length(leg.unknown_m)), "m"),
             Column("aspect_sectors", "steep ground\nfaces", _faces, align="left"),
@@ -254,10 +246,6 @@ def _bands_table(found: RouteScreening) -> Table:
         "Metres of each leg in each band (degrees); its steepest slope over several baselines",
         foot=(found.totals,),
     )
-
-
-def _number(leg: LegScreening | Totals) -> str:
-    return "all" if isinstance(leg, Totals) else str(leg.number)
 
 
 def _faces(leg: LegScreening | Totals) -> str:

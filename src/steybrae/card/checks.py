@@ -33,38 +33,20 @@ class Limits:
     result_inside: str
 
 
-def limits(
-    expected_deg: float,
-    low_deg: float | None,
-    high_deg: float | None,
-    error_95_deg: float = READING_ERROR_95_DEG,
-) -> Limits:
-    """Give the readings that do not differ from an expected one.
+def limits(expected_deg: float, low_deg: float | None, high_deg: float | None) -> Limits:
+    """Give the readings that do not differ from an expected one, within 0 to 90 degrees.
 
     ``E_n = |reading - expected| / hypot(U_reading, U_side)`` is 1 at
-    ``expected -+ hypot(U_reading, U_side)``, where U_side is the half-width of the model's
-    interval on the side of the reading; see `steybrae.field.agreement`.
-
-    Parameters
-    ----------
-    expected_deg
-        Slope of the model, degrees.
-    low_deg, high_deg
-        Its 95 % ends; None where not known.
-    error_95_deg
-        Of one reading, degrees.
-
-    Returns
-    -------
-    Limits
-        Within 0 to 90; None on a side whose end is not known. Inside, the answer is that of
-        `compare` for readings at both limits, the less telling of the two.
+    ``expected -+ hypot(U_reading, U_side)``, where U_side is the half-width of the model's interval
+    on the side of the reading; see `steybrae.field.agreement`. None on a side whose end is not
+    known. Inside, the answer is that of `compare` for readings at both limits, the less telling of
+    the two.
     """
     reference = Reference("elevation model", expected_deg, low_deg, high_deg, Origin("model"))
     below, above = (None if end is None else abs(end - expected_deg) for end in (low_deg, high_deg))
-    down, up = (None if half is None else math.hypot(error_95_deg, half) for half in (below, above))
+    down, up = (None if half is None else math.hypot(READING_ERROR_95_DEG, half) for half in (below, above))
     # A hair inside each limit, so that its own side decides and E_n stays below 1.
-    sides = [compare(expected_deg + step, error_95_deg, reference) for step in (-1e-6, 1e-6)]
+    sides = [compare(expected_deg + step, READING_ERROR_95_DEG, reference) for step in (-1e-6, 1e-6)]
     order = get_args(Answer)
     least = max((side.result for side in sides), key=order.index)
     return Limits(
@@ -76,21 +58,10 @@ def limits(
 
 
 def leg_checks(leg: LegScreening, date: dt.date, grid: str) -> tuple[Check, ...]:
-    """Places of a leg that are worth a reading, in the order in which they are met.
+    """Places of a leg that are worth a reading, named by leg and letter, in the order in which they are met.
 
-    Parameters
-    ----------
-    leg
-        Of the screening: it has only readings for which one may stand.
-    date
-        For the magnetic bearings.
-    grid
-        For the references.
-
-    Returns
-    -------
-    tuple of Check
-        Named as there, leg and letter.
+    The screening has only readings for which one may stand; the date is for magnetic bearings, the
+    grid for references.
     """
     return tuple(_check(reading, date, grid) for reading in leg.expected_readings)
 
@@ -124,13 +95,7 @@ def _check(reading: ExpectedReading, date: dt.date, grid: str) -> Check:
 
 
 def reference_of(check: Check, leg: LegScreening, model: ModelFacts) -> Reference:
-    """Take what a check expects as something that readings are compared with.
-
-    Parameters
-    ----------
-    model
-        What the leg was screened on.
-    """
+    """Take what a check expects as something that readings are compared with."""
     return check_reference(
         check.number,
         (check.expected_deg, *check.model_ends_deg),
@@ -142,19 +107,10 @@ def reference_of(check: Check, leg: LegScreening, model: ModelFacts) -> Referenc
 
 
 def check_of(plan: RouteScreening, number: str, name: str) -> Source:
-    """Take what a plan expects at a check place as something to compare with.
+    """Take what a plan, called `name`, expects at a check as something to compare with.
 
-    Parameters
-    ----------
-    number
-        Of the check, ``7a``; the leg's alone where it has one check.
-    name
-        What the plan is called, for the words.
-
-    Raises
-    ------
-    PlanError
-        The plan has no such check.
+    It is told by its ``7a``, or the leg's number alone where that has one check. `PlanError` where
+    there is none such.
     """
     legs = {leg.number: leg for leg in plan.legs}
     written = re.match(r"\s*(\d+)", number)
@@ -192,18 +148,7 @@ HALF_AHEAD_DEG: Final = 45.0
 
 
 def ground_beside(leg: LegScreening) -> tuple[Beside, ...]:
-    """Say what lies beside a leg.
-
-    Parameters
-    ----------
-    leg
-        With its sides.
-
-    Returns
-    -------
-    tuple of Beside
-        Left before right; on each side the steepest last, then unknown ground.
-    """
+    """Say what lies beside a leg: left before right, on each the steepest last, then unknown ground."""
     return tuple(_found(leg.sides))
 
 
@@ -231,18 +176,9 @@ def _beside(side: str, ground: SideGround) -> Beside:
 
 
 def cliffs_below(leg: LegScreening) -> tuple[CliffBelow, ...]:
-    """Cliffs below a leg, by side of travel.
+    """Cliffs below a leg, by side of travel: left, right, ahead, behind.
 
-    Parameters
-    ----------
-    leg
-        With its terrain traps.
-
-    Returns
-    -------
-    tuple of CliffBelow
-        Steepest, least distance and whole stretch of each side that has any; left, right, ahead,
-        behind.
+    Steepest, least distance and whole stretch of each side that has any.
     """
     cliffs = [
         (_side_of(leg.points, trap.chainage_m, trap.bearing_true_deg), trap)

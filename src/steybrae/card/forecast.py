@@ -27,26 +27,9 @@ def of_day(
 ) -> tuple[RouteScreening, RouteCard]:
     """Make the card of a day, and put the forecast beside card and line alike.
 
-    Parameters
-    ----------
-    screening
-        With its grounds, where there is a forecast.
-    settings
-        Of the card.
-    forecast
-        Bulletins and what is asked of them: a time that is asked for leads; else the card's own times,
-        else its whole day (in UTC where it has no zone). None leaves the screening's forecast, if it has
-        one, and the card without.
-
-    Returns
-    -------
-    tuple of RouteScreening and RouteCard
-        With one forecast.
-
-    Raises
-    ------
-    SteybraeError
-        As `make_card` and `steybrae.screening.forecast.at.forecast_beside`.
+    Of the forecast a time that is asked for leads; else the card's own times, else its whole day
+    (in UTC where it has no zone). None leaves the screening's forecast, if it has one, and the card
+    without. Refused as in `make_card` and `steybrae.screening.forecast.at.forecast_beside`.
     """
     card = make_card(screening, settings)
     if forecast is None:
@@ -72,18 +55,7 @@ def beside_line(
 
 
 def leg_spans(card: RouteCard) -> tuple[Span, ...]:
-    """Start and end of each leg by the card's own arrivals.
-
-    Parameters
-    ----------
-    card
-        With a start, or without.
-
-    Returns
-    -------
-    tuple of Span
-        Empty where a time is not known.
-    """
+    """Start and end of each leg by the card's own arrivals; empty where a time is not known."""
     if card.start is None or any(leg.arrival is None for leg in card.legs):
         return ()
     arrivals = [leg.arrival for leg in card.legs if leg.arrival is not None]
@@ -130,13 +102,7 @@ class PocketCheck:
 
 
 def pocket_checks(card: RouteCard, screening: RouteScreening) -> tuple[PocketCheck, ...]:
-    """Make the checks of a card ready to be compared with, in the order in which they are met.
-
-    Parameters
-    ----------
-    card, screening
-        The card, and what it was made from.
-    """
+    """Make the checks of a card ready to be compared with, in the order in which they are met."""
     return tuple(
         _pocket(leg, check, reference_of(check, screened, screening.model))
         for leg, screened in zip(card.legs, screening.legs, strict=True)
@@ -151,22 +117,11 @@ def _pocket(leg: CardLeg, check: Check, reference: Reference) -> PocketCheck:
 
 
 def aspect_tolerance_deg(reference: Reference, turned_error_deg: float) -> float | None:
-    """How far a measured aspect may lie from the model's and still fit.
+    """How far a measured aspect may lie from the model's and still fit, degrees.
 
-    ``sqrt(15^2 + U_turned^2 + atan(U / m)^2)``: the aspect as measured, its turning to true north, and
-    the model, whose gradient ``m`` is taken to err across the fall line by as much as along it.
-
-    Parameters
-    ----------
-    reference
-        A slope and its 95 % ends, degrees.
-    turned_error_deg
-        95 % error of the declination, degrees.
-
-    Returns
-    -------
-    float or None
-        Degrees; None without both ends, and on level ground.
+    ``sqrt(15^2 + U_turned^2 + atan(U / m)^2)``: the aspect as measured, its turning to true north
+    by the declination, and the model, whose gradient ``m`` is taken to err across the fall line by
+    as much as along it. None without both ends of the slope, and on level ground.
     """
     slope_deg, low_deg, high_deg = reference.slope_deg, reference.slope_low_deg, reference.slope_high_deg
     if not slope_deg or low_deg is None or high_deg is None or high_deg >= 90.0:

@@ -69,24 +69,13 @@ class _Timed:
 
 
 def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
-    """Write the card of a screened route.
+    """Write the card of a screened route or a saved plan.
 
-    Parameters
-    ----------
-    screening
-        The line on its model, or a saved plan.
-    settings
-        Date, grid, scale, start and how to reckon times.
-
-    Raises
-    ------
-    PlaceError
-        A place off the grid, or where compasses are of no use.
-    DateError
-        Date outside the magnetic model.
+    `PlaceError` for a place off the grid, or where compasses are of no use; `DateError` for a date
+    outside the magnetic model.
     """
     timed = [_timed(leg, settings) for leg in screening.legs]
-    places = _turn_points(screening)
+    places = screening.turn_points or screening.leg_ends
     ends = [places[k : k + 2] for k in range(len(screening.legs))]
     bearings = [_bearings(pair, settings, leg) for pair, leg in zip(ends, screening.legs, strict=True)]
     legs = [
@@ -98,13 +87,18 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         back = [_back_min(one, settings) for one in timed]
         legs = list(with_latest(legs, back, latest))
     reckoned = leg_time((), settings.method, settings.allowances, **_pace(settings))
+    unknown = (
+        unknown_words(leg.number, time.pieces)
+        for leg, time in zip(screening.legs, timed, strict=True)
+        if time.pieces.unknown_m
+    )
     made = replace(
         _card(screening.name, _with_clock(legs, places[0], settings), bearings, places[0], settings),
         down_by=None if latest is None else latest.isoformat(),
         down_by_is=None if latest is None else _down_by_is(settings),
         overhead_text=overhead_text(screening),
         down_by_text="" if latest is None else shown_clock(latest, "early"),
-        time_words=(*reckoned.words, *_unknown(screening.legs, timed)),
+        time_words=(*reckoned.words, *unknown),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
         places=tuple(_with_magnetic(place, legs) for place in screening.places),
@@ -117,26 +111,10 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
 
 
 def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
-    """Write a card of one leg without a model: bearings and distances.
+    """Write a card of one leg between two different places without a model: bearings and distances.
 
-    Parameters
-    ----------
-    start, end
-        Two different places.
-    settings
-        As for `make_card`; times need the climb, and so a model.
-
-    Returns
-    -------
-    RouteCard
-        Its leg has neither heights nor a time.
-
-    Raises
-    ------
-    RouteError
-        The two are one place.
-    PlaceError, DateError
-        As `make_card`.
+    It has neither heights nor a time, which needs the climb. `RouteError` where the two are one
+    place; else refused as in `make_card`.
     """
     bearings = leg_bearings(start, end, settings.date, settings.grid)
     names = [place.name or place.written or format_place(place, settings.grid) for place in (start, end)]
@@ -171,7 +149,7 @@ def _card(
         totals=card_totals(legs),
         norths=_norths(bearings),
         time_words=(),
-        daylight_words=_light_words(start, settings),
+        daylight_words=daylight(start, settings.date, settings.zone).words if settings.zone else (),
         notes=(),
         basis=(),
         cautions=_cautions((), bearings, checks=False),
@@ -186,16 +164,6 @@ def _card(
 def _with_magnetic(place: PlaceThatMatters, legs: Sequence[CardLeg]) -> PlaceThatMatters:
     """Say a place with bearings from magnetic north."""
     return replace(place, words=place_words(place, legs[place.from_.leg - 1].declination_deg))
-
-
-def _turn_points(screening: RouteScreening) -> list[Place]:
-    """Turn points: those of the route where the screening keeps them, else the ends of its legs."""
-    if screening.turn_points:
-        return list(screening.turn_points)
-    firsts = [(leg.points, 0, leg.from_) for leg in screening.legs]
-    last = screening.legs[-1]
-    ends = [*firsts, (last.points, -1, last.to)]
-    return [Place(float(at.lat_deg[k]), float(at.lon_deg[k]), name) for at, k, name in ends]
 
 
 def _pace(settings: CardSettings) -> dict[str, Any]:
@@ -380,18 +348,6 @@ def _clocked(leg: CardLeg, at: dt.datetime | None, light: Daylight) -> CardLeg:
         arrival_text=shown_clock(at, "late"),
         daylight_text=daylight_left_words(at, light),
     )
-
-
-def _light_words(place: Place, settings: CardSettings) -> tuple[str, ...]:
-    return daylight(place, settings.date, settings.zone).words if settings.zone else ()
-
-
-def _unknown(legs: Sequence[LegScreening], timed: Sequence[_Timed]) -> tuple[str, ...]:
-    found = []
-    for leg, time in zip(legs, timed, strict=True):
-        if time.pieces.unknown_m:
-            found.append(unknown_words(leg.number, time.pieces))
-    return tuple(found)
 
 
 def _norths(bearings: Sequence[LegBearings]) -> Norths:

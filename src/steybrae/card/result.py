@@ -480,12 +480,6 @@ class RouteCard:
         Leg by leg.
     totals
         The whole day.
-    grid, scale, paces_per_100m, bearing_unit
-        As chosen; `None` where not.
-    start, zone
-        Start of the day, ISO 8601 with offset, and the zone; None where not given.
-    legs, totals
-        The answer.
     places, legs_without, legs_possible_only
         As in the screening; empty without a model.
     norths

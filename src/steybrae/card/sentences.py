@@ -22,13 +22,7 @@ def _degrees_side(value_deg: float) -> str:
 
 
 def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
-    """Say where the norths lie and how to use the bearings.
-
-    Parameters
-    ----------
-    bearings
-        Of every leg.
-    """
+    """Say where the norths lie and how to use the bearings of all legs."""
     first = bearings[0]
     angles = [leg.grid_magnetic_deg for leg in bearings]
     of_true = (
@@ -100,13 +94,7 @@ def program_words(version: str) -> str:
 
 
 def basis_words(screening: RouteScreening) -> tuple[str, ...]:
-    """Say what the figures rest on: model, uncertainty, corridor, start zones, program.
-
-    Parameters
-    ----------
-    screening
-        The result that the card is made from.
-    """
+    """Say what the figures rest on: model, uncertainty, corridor, start zones, program."""
     model, used = screening.model, screening.settings
     stamps = ", ".join(
         f"{name} ({stamp[:12]})" for name, stamp in zip(model.files, model.fingerprints, strict=False)

@@ -19,52 +19,28 @@ from steybrae.screening.result import LegPoints, LegScreening
 
 
 def map_mm(length_m: float, scale: float) -> float:
-    """Length on the map, for the romer: ``1000 length / scale``.
+    """Horizontal length on the map, mm, for the romer: ``1000 length / scale``.
 
-    Parameters
-    ----------
-    length_m
-        Horizontal length on the ground, metres.
-    scale
-        Denominator of the map scale, above 0.
-
-    Returns
-    -------
-    float
-        Millimetres on paper. The scale error of the map's grid, 0.1 percent at most in a
-        UTM zone or on the National Grid, is left out: 0.1 mm in 100 mm.
+    The scale error of the map's grid, 0.1 percent at most in a UTM zone or on the National Grid, is
+    left out: 0.1 mm in 100 mm.
     """
     return 1000.0 * length_m / scale
 
 
 def slope_distance_m(length_m: float, ascent_m: float, descent_m: float = 0.0) -> float:
-    """Length along an even slope: ``hypot(length, ascent + descent)``.
+    """Length along an even slope: ``hypot(length, ascent + descent)``, of the horizontal length.
 
-    On one slope that is ``length / cos(slope)``. Where a piece goes up and down it is the
-    least that the way can be, as if both were one slope.
-
-    Parameters
-    ----------
-    length_m
-        Horizontal length, metres.
-    ascent_m, descent_m
-        Metres climbed and lost.
+    On one slope that is ``length / cos(slope)``. Where a piece goes up and down it is the least
+    that the way can be, as if both were one slope.
     """
     return math.hypot(length_m, ascent_m + descent_m)
 
 
 def pace_length_m(paces_per_100m: float) -> float:
-    """Length of one counted pace: ``100 / paces``.
+    """Length of one counted pace, metres: ``100 / paces``.
 
-    Parameters
-    ----------
-    paces_per_100m
-        As the walker counts them: single or double, only the same throughout; 20 to 500.
-
-    Raises
-    ------
-    QuantityError
-        A count that nobody walks.
+    As the walker counts them: single or double, only the same throughout; 20 to 500, or a
+    `QuantityError` for a count that nobody walks.
     """
     if not 20.0 <= paces_per_100m <= 500.0:
         message = (
@@ -75,21 +51,10 @@ def pace_length_m(paces_per_100m: float) -> float:
 
 
 def paces(length_m: float, paces_per_100m: float) -> float:
-    """Pace count of a length: ``length * paces_per_100m / 100``.
+    """Pace count of a length, unrounded: ``length * paces_per_100m / 100``.
 
-    Paces shorten uphill, in snow and with a load, all of which raise the count.
-
-    Parameters
-    ----------
-    length_m
-        Metres; the slope distance where it is known.
-    paces_per_100m
-        The walker's own count on the flat; see `pace_length_m`.
-
-    Returns
-    -------
-    float
-        Paces, unrounded.
+    The slope distance where it is known, by the walker's own count on the flat; see
+    `pace_length_m`. Paces shorten uphill, in snow and with a load, all of which raise the count.
     """
     return length_m / pace_length_m(paces_per_100m)
 
@@ -133,16 +98,8 @@ class LegPieces:
 def leg_pieces(points: LegPoints) -> LegPieces:
     """Cut a leg into pieces that each have one gradient.
 
-    Parameters
-    ----------
-    points
-        Along the leg; NaN heights are unknown.
-
-    Returns
-    -------
-    LegPieces
-        Each piece rises or falls by the difference of the heights at its ends. Across unknown
-        ground the climb between the known heights counts, and no more: "at least".
+    Each rises or falls by the difference of the heights at its ends. Across unknown ground the
+    climb between the known heights counts, and no more: "at least".
     """
     chainage, height = points.chainage_m, points.elevation_m
     known = np.isfinite(height)
@@ -177,18 +134,10 @@ def usual_time(leg: LegScreening) -> tuple[float, bool]:
 
 
 def line_shape_deg(points: LegPoints) -> tuple[tuple[float, float], ...]:
-    """Choose the places that keep the shape of a leg that bends.
+    """Choose the places that keep the shape of a leg that bends, in walking order, without the ends.
 
-    Parameters
-    ----------
-    points
-        Along the leg.
-
-    Returns
-    -------
-    tuple of tuple of float
-        Latitude and longitude, degrees, in walking order, without the ends: no point of the leg
-        lies farther than 5 m from the line through them, or a thousandth of its length.
+    Latitude and longitude: no point of the leg lies farther than 5 m from the line through them, or
+    a thousandth of its length.
     """
     line = [Place(float(lat), float(lon)) for lat, lon in zip(points.lat_deg, points.lon_deg, strict=True)]
     tolerance_m = max(SHAPE_M, float(points.chainage_m[-1]) / 1000.0)
@@ -201,18 +150,7 @@ def _sum(values: Sequence[float | None]) -> float | None:
 
 
 def card_totals(legs: Sequence[CardLeg]) -> CardTotals:
-    """Sum up the legs of a card.
-
-    Parameters
-    ----------
-    legs
-        At least one.
-
-    Returns
-    -------
-    CardTotals
-        None for a sum of which any part is not known.
-    """
+    """Sum up the legs of a card; None for a sum of which any part is not known."""
     grounds = [leg.ground for leg in legs if leg.ground is not None]
     slope_deg, slope_leg = _steepest(legs, "slope_max_deg")
     beside_deg, beside_leg = _steepest(legs, "slope_corridor_max_deg")

@@ -31,23 +31,9 @@ def with_latest(
 ) -> tuple[CardLeg, ...]:
     """Add to each leg the latest time at its end.
 
-    ``walk_on_by = down_by - sum of the times of the legs after it``; ``turn_back_by = down_by - sum of
-    the times of the legs up to it, walked the other way``.
-
-    Parameters
-    ----------
-    legs
-        With their times.
-    back_min
-        Minutes of each leg walked the other way.
-    down_by
-        When one is to be down, with its zone.
-
-    Returns
-    -------
-    tuple of CardLeg
-        Unrounded; where unknown ground may make a leg longer, so much earlier still. None where a
-        time is not known.
+    ``walk_on_by = down_by - sum of the times of the legs after it``; ``turn_back_by = down_by - sum
+    of the times of the legs up to it, walked the other way``, each in `back_min`. Unrounded; where
+    unknown ground may make a leg longer, so much earlier still. None where a time is not known.
     """
     ahead = [0.0, *accumulate(leg.time_min or 0.0 for leg in reversed(legs[1:]))][::-1]
     behind = list(accumulate(back_min))

@@ -115,17 +115,9 @@ def _least_text(ground: CardGround | None, slope_deg: float | None) -> str:
 
 
 def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
-    """Say what else is to be said of the ground, one short line each.
+    """Say what else is to be said of the ground, one short line each; None without a model.
 
-    Parameters
-    ----------
-    ground
-        None without a model.
-
-    Returns
-    -------
-    tuple of str
-        Short pieces, the 95 % end, the bands, metres of steep ground and where it faces, unknown metres.
+    Short pieces, the 95 % end, the bands, metres of steep ground and where it faces, unknown metres.
     """
     if ground is None:
         return ("no model: steepness not known",)

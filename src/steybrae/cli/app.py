@@ -147,21 +147,21 @@ def main() -> None:
         # A reader that closed the pipe is noticed here, not while Python shuts down.
         sys.stdout.flush()
     except SteybraeError as error:
-        _stop(str(error), 2)
+        _stop(str(error))
     except _UsageError as error:
         if type(error).__name__ == "NoArgsIsHelpError" and error.ctx is not None:
             typer.echo(error.ctx.get_help())  # a group called without a command
             sys.exit(0)
         words = _usage_words(error).rstrip(". ")
         where = error.ctx.command_path if error.ctx else "steybrae"
-        _stop(f"{words}{'' if words.endswith('?') else '.'} See {where} --help.", 2)
+        _stop(f"{words}{'' if words.endswith('?') else '.'} See {where} --help.")
     except (KeyboardInterrupt, typer.Abort):
         sys.exit(STATUS_INTERRUPTED)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(1)
     except OSError as error:
-        _stop(f"The system refused: {error}. Check the file or folder and try again.", 2)
+        _stop(f"The system refused: {error}. Check the file or folder and try again.")
     sys.exit(status if isinstance(status, int) else 0)
 
 
@@ -205,7 +205,7 @@ def _clean_up_when_stopped() -> None:
             signal.signal(number, leave)
 
 
-def _stop(message: str, status: int) -> NoReturn:
+def _stop(message: str) -> NoReturn:
     # File names and what a library says may hold anything; the error is one harmless line all the same.
     typer.echo(f"steybrae: {clean(message, MOST_ERROR)}", err=True)
-    sys.exit(status)
+    sys.exit(2)

@@ -64,13 +64,7 @@ class Rasters(Group, panel="Rasters"):
         return (*layers, "overhead", "start_zones") if self.overhead else layers
 
     def check(self, zones: StartZoneOptions) -> None:
-        """Refuse what would change nothing.
-
-        Raises
-        ------
-        QuantityError
-            A start zone's rules without start zones, or a baseline without slopes.
-        """
+        """Refuse what would change nothing: rules of start zones without these, a baseline without slopes."""
         from steybrae.errors import QuantityError
 
         rules = zones.given()
@@ -124,9 +118,7 @@ def area(
     Slope, bands and possible bands if no raster is named. It measures; it decides nothing.
     """
     from steybrae.answers.area import area_document
-    from steybrae.cli.options.common import print_json
     from steybrae.library.area import make_rasters
-    from steybrae.render.terminal import print_document
 
     rasters.check(zones)
     job = _job(model, rasters, zones, bands, work)
@@ -147,10 +139,7 @@ def area(
         )
     if outputs.figure is not None:
         _draw(found, out, outputs.figure, force=outputs.force)
-    if outputs.as_json:
-        print_json("area", found)
-        return
-    print_document(area_document(found))
+    outputs.show("area", found, area_document)
 
 
 def _job(

@@ -47,10 +47,7 @@ class EndOptions(Group, panel="One leg"):
     def ends(self, line: Path | None) -> tuple[Place, Place] | None:
         """Both places; None where the card is of a route.
 
-        Raises
-        ------
-        RouteError
-            One of them alone, or a route besides.
+        `RouteError` for one of them alone, or a route besides.
         """
         start, end = self.from_place, self.to_place
         if (start is None) != (end is None) or (start is not None and line is not None):
@@ -118,9 +115,9 @@ def card(
     From a planned line and a model, from a saved plan alone, or of one leg from place to place
     without a model. Magnetic bearings need the date. It decides nothing.
     """
+    from steybrae.answers.card import card_document
     from steybrae.card import card_between
     from steybrae.card.forecast import of_day
-    from steybrae.cli.options.common import print_json
     from steybrae.cli.origin import run_origin
     from steybrae.cli.report import report_to
 
@@ -154,13 +151,7 @@ def card(
         )
         whole = with_taken(replace(screening, origin=origin))
         report_to(outputs.report, whole, found, force=outputs.force)
-    if outputs.as_json:
-        print_json("card", found)
-        return
-    from steybrae.answers.card import card_document
-    from steybrae.render.terminal import print_document
-
-    print_document(card_document(found))
+    outputs.show("card", found, card_document)
 
 
 def _plan(path: Path, *groups: Group) -> RouteScreening:

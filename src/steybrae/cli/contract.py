@@ -59,11 +59,8 @@ Schema = dict[str, Any]
 def contract() -> Schema:
     """JSON Schema (draft 2020-12) of every answer.
 
-    Returns
-    -------
-    dict
-        One definition for each command, named after it, and one for each class in its answer,
-        named after the class. Objects are closed and every key is required.
+    One definition for each command, named after it, and one for each class in its answer, named
+    after the class. Objects are closed and every key is required.
     """
     found: dict[str, Schema] = {}
     for command, path in ANSWERS.items():
@@ -86,21 +83,9 @@ def contract_text() -> str:
 
 
 def add_definition(found: dict[str, Schema], name: str, kind: type) -> None:
-    """Add the definition of a class, and those of the classes in it.
+    """Add the definition of a frozen dataclass, under a name, and those of the classes in it, in place.
 
-    Parameters
-    ----------
-    found
-        Definitions by name; changed in place.
-    name
-        Its name: that of a command or of the class.
-    kind
-        A frozen dataclass.
-
-    Raises
-    ------
-    KeyError
-        A field has a type that JSON has not.
+    A `KeyError` tells that a field has a type that JSON has not.
     """
     if name in found:
         return
@@ -197,17 +182,9 @@ def _either(parts: list[Schema]) -> Schema:
 
 
 def described(kind: type) -> dict[str, str]:
-    """Read what the docstring of a class says of each of its attributes (numpydoc).
+    """Read what the docstring of a class says of each of its attributes (numpydoc), in one line each.
 
-    Parameters
-    ----------
-    kind
-        A class whose docstring has a section ``Attributes``.
-
-    Returns
-    -------
-    dict
-        One line for each; ``None`` is written ``null``, and the marks of code are left out.
+    ``None`` is written ``null``, and the marks of code are left out.
     """
     found: dict[str, str] = {}
     for one in reversed(kind.__mro__):
@@ -226,18 +203,7 @@ def _plain(text: str) -> str:
 
 
 def with_unit(key: str, text: str) -> str:
-    """Name the unit of a key's suffix in its description, where the text does not.
-
-    Parameters
-    ----------
-    key, text
-        The key and what is said of it.
-
-    Returns
-    -------
-    str
-        The text, or the text and the unit.
-    """
+    """Name the unit of a key's suffix in its description, where the text does not."""
     unit = next((unit for suffix, unit in UNITS.items() if key.endswith(suffix)), None)
     return text if not text or unit is None or unit in text.lower() else f"{text} {unit.capitalize()}."
 

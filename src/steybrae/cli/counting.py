@@ -16,12 +16,8 @@ T = TypeVar("T")
 class Counting(Kept):
     """Keeps nothing, and tells how many steps of a line are done: of each leg what is overhead, and itself.
 
-    Parameters
-    ----------
-    told, what
-        See `steybrae.cli.progress.progress`; what the line is called there.
-    for_forecast
-        Whether start zones are matched with a forecast, a step more.
+    How it tells: see `steybrae.cli.progress.progress`. Matching start zones with a forecast is a
+    step more.
     """
 
     def __init__(self, told: Told, what: str, *, for_forecast: bool = False) -> None:

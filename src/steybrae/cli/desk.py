@@ -112,7 +112,9 @@ def _lines(
     if paths:
         message = "The desk begins with lines or with a saved plan; got both. Leave one out."
         raise RouteError(message)
-    from steybrae.desk.lines import plan_line
     from steybrae.files.plans import read_plan
+    from steybrae.route.legs import Route
 
-    return (plan_line(read_plan(plan)),)
+    read = read_plan(plan)
+    points = read.leg_ends
+    return (Route(read.name, points, tuple(range(len(points)))),)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from steybrae.cli.options.common import AnswerOptions, BandOptions, print_json
+from steybrae.cli.options.common import AnswerOptions, BandOptions
 from steybrae.cli.options.paper import GapOptions, MapOptions
 from steybrae.cli.options.settings_file import with_taken
 
@@ -13,11 +13,7 @@ def gap(sheet: MapOptions, measured: GapOptions, bands: BandOptions, answer: Ans
     Measure at right angles to the contours, over several even gaps, best from index line to
     index line: --across 12.5mm --gaps 5, or --across 12.5mm --index-gaps 2 --index-every 5.
     """
-    result = with_taken(measured.slope(sheet.scale, sheet.interval_m, bands.bands))
-    if answer.as_json:
-        print_json("gap", result)
-        return
     from steybrae.answers.paper import gap_document
-    from steybrae.render.terminal import print_document
 
-    print_document(gap_document(result))
+    result = with_taken(measured.slope(sheet.scale, sheet.interval_m, bands.bands))
+    answer.show("gap", result, gap_document)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -130,8 +131,6 @@ def _refuse_mixed(text: str, places: Path | None, outputs: GroundOutputs) -> Non
 
 def _tell_places(found: GroundPlaces, outputs: GroundOutputs) -> None:
     from steybrae.answers.ground import places_cautions_text, places_csv_table, places_document
-    from steybrae.cli.options.common import print_json
-    from steybrae.render.terminal import print_document
 
     if outputs.csv is not None:
         from steybrae.answers.points import cautions_path
@@ -140,34 +139,20 @@ def _tell_places(found: GroundPlaces, outputs: GroundOutputs) -> None:
 
         write_text(outputs.csv, csv_text(places_csv_table(found)), force=outputs.force)
         write_text(cautions_path(outputs.csv), places_cautions_text(found), force=outputs.force)
-    if outputs.as_json:
-        print_json("ground places", found)
-        return
-    print_document(places_document(found))
+    outputs.show("ground places", found, places_document)
 
 
 def _tell(found: GroundAt, note: str, outputs: GroundOutputs) -> None:
     from steybrae.answers.ground import ground_document
-    from steybrae.cli.options.common import print_json
     from steybrae.cli.origin import draw_ground_to
-    from steybrae.render.terminal import print_document
 
     if outputs.figure is not None:
         draw_ground_to(outputs.figure, found, force=outputs.force)
-    if outputs.as_json:
-        print_json("ground", found)
-        return
-    print_document(ground_document(found, note))
+    outputs.show("ground", found, partial(ground_document, position_note=note))
 
 
 def place_text(words: list[str], known: Sequence[str] = ()) -> str:
-    """Join the words of a place, refusing options that no command knows.
-
-    Raises
-    ------
-    QuantityError
-        A word begins with two minus signs.
-    """
+    """Join the words of a place, refusing options that no command knows: with two minus signs."""
     from steybrae.errors import QuantityError
 
     for word in words:

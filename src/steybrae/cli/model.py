@@ -41,9 +41,7 @@ def model(
     from dataclasses import replace
 
     from steybrae.answers.model import model_document
-    from steybrae.cli.options.common import print_json
     from steybrae.cli.origin import draw_model_to
-    from steybrae.render.terminal import print_document
     from steybrae.screening.model.examine import examine_model
 
     stated = replace(stated, dem=[*(files or ()), *(stated.dem or ())] or None)
@@ -53,7 +51,4 @@ def model(
     found = with_taken(found)
     if outputs.figure is not None:
         draw_model_to(outputs.figure, found, force=outputs.force)
-    if outputs.as_json:
-        print_json("model", found)
-        return
-    print_document(model_document(found))
+    outputs.show("model", found, model_document)

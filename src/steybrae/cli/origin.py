@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
@@ -15,11 +15,12 @@ from steybrae.cli.options.settings_file import taken
 from steybrae.names import clean
 
 if TYPE_CHECKING:
-    from steybrae.screening.origin import RunOrigin
-if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from steybrae.screening import RouteScreening
     from steybrae.screening.ground.result import GroundAt
     from steybrae.screening.model.result import ModelExamined
+    from steybrae.screening.origin import RunOrigin
 
 
 MOST_WORD: Final = 1000
@@ -29,20 +30,7 @@ MOST_WORD: Final = 1000
 def run_origin(
     ctx: typer.Context, lines: Sequence[Path], bulletin: Path | None = None, *, sample: bool = False
 ) -> RunOrigin:
-    """Say how the screening of this command line can be repeated.
-
-    Parameters
-    ----------
-    ctx
-        Of the running command.
-    lines, bulletin, sample
-        What it reads besides the model.
-
-    Raises
-    ------
-    FileReadError
-        One of them could not be read.
-    """
+    """Say how the screening of this command line can be repeated, and what it reads besides the model."""
     from steybrae.files.model.fingerprints import file_fingerprint
     from steybrae.files.results import sample_route
     from steybrae.screening.origin import FileRead, RunOrigin
@@ -93,39 +81,36 @@ def _word(value: Any) -> str:
 
 
 def draw_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
-    """Draw map and profile of a screening that has its relief, and write it whole."""
-    from steybrae.figures.route_figure import figure_bytes, picture_metadata, route_figure
-    from steybrae.files.whole import write_bytes
+    """Draw map and profile of a screening that has its relief."""
+    from steybrae.figures.route_figure import picture_metadata, route_figure
 
-    data = figure_bytes(route_figure(screening), path.suffix[1:].lower(), picture_metadata(screening))
-    write_bytes(path, data, force=force)
+    _write_picture(path, route_figure(screening), picture_metadata(screening), force=force)
 
 
 def draw_forecast_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
-    """Draw the forecast beside a screened line and write it whole."""
+    """Draw the forecast beside a screened line."""
     from steybrae.figures.forecast_figure import forecast_figure, forecast_metadata
-    from steybrae.figures.route_figure import figure_bytes
-    from steybrae.files.whole import write_bytes
 
-    data = figure_bytes(forecast_figure(screening), path.suffix[1:].lower(), forecast_metadata(screening))
-    write_bytes(path, data, force=force)
+    _write_picture(path, forecast_figure(screening), forecast_metadata(screening), force=force)
 
 
 def draw_ground_to(path: Path, ground: GroundAt, *, force: bool) -> None:
-    """Draw the ground at a place and write it whole, its cautions in the picture's metadata."""
+    """Draw the ground at a place."""
     from steybrae.figures.ground_figure import ground_figure, ground_metadata
-    from steybrae.figures.route_figure import figure_bytes
-    from steybrae.files.whole import write_bytes
 
-    data = figure_bytes(ground_figure(ground), path.suffix[1:].lower(), ground_metadata(ground))
-    write_bytes(path, data, force=force)
+    _write_picture(path, ground_figure(ground), ground_metadata(ground), force=force)
 
 
 def draw_model_to(path: Path, found: ModelExamined, *, force: bool) -> None:
-    """Draw an examined model and write it whole, its cautions in the picture's metadata."""
+    """Draw an examined model."""
     from steybrae.figures.model_figure import model_figure, model_metadata
+
+    _write_picture(path, model_figure(found), model_metadata(found), force=force)
+
+
+def _write_picture(path: Path, figure: Figure, metadata: Mapping[str, str], *, force: bool) -> None:
+    """Write a picture whole, its cautions in its metadata."""
     from steybrae.figures.route_figure import figure_bytes
     from steybrae.files.whole import write_bytes
 
-    data = figure_bytes(model_figure(found), path.suffix[1:].lower(), model_metadata(found))
-    write_bytes(path, data, force=force)
+    write_bytes(path, figure_bytes(figure, path.suffix[1:].lower(), metadata), force=force)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -34,34 +34,17 @@ from steybrae.errors import QuantityError
 from steybrae.field.references import Source
 
 if TYPE_CHECKING:
+    import datetime as dt
+
+    from steybrae.field.agreement import ReadingResult
     from steybrae.field.poles import HandSlope
     from steybrae.field.readings import ReadingSet
     from steybrae.route.positions.places import Place
     from steybrae.screening import Settings
-if TYPE_CHECKING:
-    import datetime as dt
-
-    from steybrae.field.agreement import ReadingResult
-    from steybrae.field.references import Source
-    from steybrae.route.positions.places import Place
-
-
-@dataclass(frozen=True)
-class Own:
-    """The readings that are compared, and what they rest on, one sentence each."""
-
-    readings: ReadingSet
-    basis: tuple[str, ...]
 
 
 def paper_source(sheet: ReadingMap, gap: GapOptions, aspect_true_deg: float | None) -> Source | None:
-    """Slope from the map; None where no option about it was given.
-
-    Raises
-    ------
-    QuantityError
-        A part is missing, or a value cannot be read.
-    """
+    """Slope from the map; None where no option about it was given."""
     from steybrae.field import references
 
     if sheet.scale is None and sheet.interval_m is None and not gap.measured:
@@ -86,13 +69,7 @@ def model_source(
     bearings: Bearings,
     asked: BearingOptions,
 ) -> Source | None:
-    """Ground of the model at a place, and whether the aspect fits there; None without a model.
-
-    Raises
-    ------
-    SteybraeError
-        The model, the place or an option cannot be used.
-    """
+    """Ground of the model at a place, and whether the aspect fits there; None without a model."""
     from steybrae.screening.ground.at import ground_at
     from steybrae.screening.ground.reading import SEARCH_M, aspect_at, ground_source
 
@@ -127,15 +104,7 @@ def _aspect_error_deg(asked: BearingOptions, bearings: Bearings) -> float:
 
 
 def check_source(plan: Path, number: str) -> Source:
-    """Take what a saved plan expects at a check place.
-
-    Raises
-    ------
-    PlanError
-        The plan has no such check.
-    FileReadError
-        The plan cannot be read.
-    """
+    """Take what a saved plan expects at a check place."""
     from steybrae.card.checks import check_of
     from steybrae.files.plans import read_plan
 
@@ -144,20 +113,10 @@ def check_source(plan: Path, number: str) -> Source:
 
 def own_reading(
     up: Sequence[str], typed: InstrumentOptions, hand: Sequence[HandSlope]
-) -> tuple[Own, list[Source]]:
-    """Tell what is compared from what it is compared with.
+) -> tuple[ReadingSet, tuple[str, ...], list[Source]]:
+    """Tell what is compared, and what it rests on in sentences, from what it is compared with.
 
-    Parameters
-    ----------
-    up, typed
-        Readings looking up as typed, and what was said of them.
-    hand
-        Slopes found without an instrument; without a reading the first of them is the reading.
-
-    Raises
-    ------
-    QuantityError
-        No reading and no other slope, or one that cannot be read.
+    The reading is that looking up; without one the first slope found without an instrument is.
     """
     from steybrae.field.limits import READING_ERROR_95_DEG
     from steybrae.field.poles import COMPASS_ERROR_95_DEG, compass_clinometer
@@ -167,16 +126,15 @@ def own_reading(
     if hand and not up and not down:
         first, *others = hand
         readings = ReadingSet((first.slope_deg,), error_95_deg=first.uncertainty_95_deg)
-        return Own(readings, (_hand_words(first),)), [_hand_source(one) for one in others]
+        return readings, (_hand_words(first),), [_hand_source(one) for one in others]
     usual_deg = COMPASS_ERROR_95_DEG if compass else READING_ERROR_95_DEG
     readings = parse_readings(up, down, usual_deg if error_deg is None else error_deg)
     words = reading_basis(readings, stated=error_deg is not None)
+    basis: tuple[str, ...] = (words,)
     if compass:
         rests_on = compass_clinometer(readings.readings_deg, readings.error_95_deg).rests_on
         basis = rests_on if error_deg is None else (*rests_on[1:], words)
-    else:
-        basis = (words,)
-    return Own(readings, basis), [_hand_source(one) for one in hand]
+    return readings, basis, [_hand_source(one) for one in hand]
 
 
 def _hand_source(one: HandSlope) -> Source:
@@ -188,13 +146,7 @@ def _hand_words(one: HandSlope) -> str:
 
 
 def other_source(typed: InstrumentOptions) -> Source | None:
-    """Take readings of another instrument; None without any.
-
-    Raises
-    ------
-    QuantityError
-        A value cannot be read or is out of range.
-    """
+    """Take readings of another instrument; None without any."""
     from steybrae.field.limits import READING_ERROR_95_DEG
     from steybrae.field.readings import parse_readings
     from steybrae.field.references import reading_as_reference
@@ -238,6 +190,7 @@ def reading(
     Says whether the difference is more than both may be wrong, why they may differ, and which
     leads: the steeper. A gentle reading never lowers what the map says.
     """
+    from steybrae.answers.reading import reading_document
     from steybrae.field.references import compare_sources
 
     given = given_options(ctx)
@@ -253,7 +206,7 @@ def reading(
     refuse_alone([*given, *(f"--{name}" for name in (kept.taken if kept else ()))])
     outputs.check(log.log, planned.plan, *(model.dem or ()))
     when = None if log.log is None else log.read_time()
-    own, hand = own_reading(readings or [], instrument, by_hand.slopes())
+    own, own_basis, hand = own_reading(readings or [], instrument, by_hand.slopes())
     check = None
     if planned.plan is not None and planned.check is not None:
         check = check_source(planned.plan, planned.check)
@@ -270,7 +223,7 @@ def reading(
     sources = [source for source in found if source is not None]
     result = with_taken(
         compare_sources(
-            own.readings,
+            own,
             sources,
             scheme=bands.bands,
             magnetic=turned.magnetic,
@@ -286,8 +239,8 @@ def reading(
 
         check_log(log.log)
     # Two sources may rest on the same model.
-    basis = dict.fromkeys([*own.basis, *(words for source in sources for words in source.basis)])
-    _show(result, list(basis), as_json=outputs.as_json)
+    basis = dict.fromkeys([*own_basis, *(words for source in sources for words in source.basis)])
+    outputs.show("reading", result, partial(reading_document, basis=list(basis)))
     if log.log is not None and when is not None:
         # Where printing fails nothing was added, so that who tries again adds one row, not two.
         sys.stdout.flush()
@@ -341,23 +294,10 @@ def _place(at: str | None, planned: Source | None) -> Place | None:
     return None if planned is None else planned.place
 
 
-def _show(result: ReadingResult, basis: Sequence[str], *, as_json: bool) -> None:
-    from steybrae.answers.reading import reading_document
-    from steybrae.cli.options.common import print_json
-    from steybrae.render.terminal import print_document
-
-    if as_json:
-        print_json("reading", result)
-        return
-    print_document(reading_document(result, basis))
-
-
 def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> None:
     from steybrae.answers.reading import review_document
-    from steybrae.cli.options.common import print_json
     from steybrae.field.review import merged_rows, review
     from steybrae.files.logs import read_log
-    from steybrae.render.terminal import print_document
 
     outputs.check(*paths)
     logs = [read_log(path) for path in paths]
@@ -369,7 +309,4 @@ def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> N
         from steybrae.figures.review_figure import review_figure
 
         save_figure(review_figure(found), outputs.figure, found.cautions, force=outputs.force)
-    if outputs.as_json:
-        print_json("reading review", found)
-        return
-    print_document(review_document(found))
+    outputs.show("reading review", found, review_document)

@@ -125,8 +125,8 @@ def route(
     from dataclasses import replace
     from functools import partial
 
+    from steybrae.answers.route import RouteView, route_document
     from steybrae.cli.counting import Counting
-    from steybrae.cli.options.common import print_json
     from steybrae.cli.origin import run_origin
     from steybrae.screening import cross_check_route, screen_route
 
@@ -135,14 +135,14 @@ def route(
     asked, chosen = forecast.read(), day.of_page()
     outputs.check(*(line or ()), forecast.bulletin, *(model.dem or ()))
     routes = cut.planned_lines(line or (), sample=model.sample)
-    planned = routes[0]
+    planned, several = routes[0], len(routes) > 1 or bool(beside.shifts_m)
     asked_for = screening_settings(bands, model, zones, corridor, sheet)
     with progress() as told:
         with model.opened(asked_for, planned.points) as (dem, settings):
             for_forecast = asked is not None or outputs.save is not None
             counting = Counting(told, "the line", for_forecast=for_forecast)
             found = screen_route(planned, dem, settings, for_forecast=for_forecast, kept=counting)
-            if len(routes) > 1 or beside.shifts_m:
+            if several:
                 from steybrae.card.times import usual_time
                 from steybrae.screening.compared import compared
 
@@ -163,14 +163,8 @@ def route(
             found, card = beside_line(found, chosen, asked)
         found = with_taken(found)
         _write(found, outputs, card, told)
-    if outputs.as_json:
-        print_json("route lines" if len(routes) > 1 or beside.shifts_m else "route", found)
-        return
-    from steybrae.answers.route import RouteView, route_document
-    from steybrae.render.terminal import print_document
-
     shown = RouteView(view.show_legs, view.show_bands, view.show_overhead, view.show_all)
-    print_document(route_document(found, shown))
+    outputs.show("route lines" if several else "route", found, partial(route_document, view=shown))
 
 
 def _alone(model: RasterModel, settings: Settings, kept: Kept, route: Route) -> RouteScreening:

@@ -17,16 +17,12 @@ from steybrae.cli.options.paper import IndexOptions, MapOptions
 from steybrae.cli.options.sheet import ChosenMap, LogOutput, OwnOptions, PaperOutput, SheetOutput
 
 if TYPE_CHECKING:
-    from steybrae.cli.options.model import ModelFiles
-    from steybrae.cli.options.paper import MapOptions
     from steybrae.field.log import LogRow
     from steybrae.screening.result import RouteScreening
     from steybrae.teach.answers import Question
     from steybrae.teach.map_ground import MapGround, MapLook
     from steybrae.teach.practice import PracticeSheet
     from steybrae.terrain.dem import DemSource, Grid
-if TYPE_CHECKING:
-    from steybrae.teach.map_ground import MapLook
 
 
 @contextmanager
@@ -68,13 +64,7 @@ def look_of(sheet: MapOptions, index_every: int) -> MapLook:
 def middle_of(
     grid: Grid, at: str | None, route: RouteScreening | None, rows: Sequence[LogRow]
 ) -> tuple[float, float] | None:
-    """Where the map is to lie: at the place named, else round the plan, else round the readings.
-
-    Raises
-    ------
-    OffModelError
-        The place is not on the model.
-    """
+    """Where the map is to lie: at the place named, else round the plan, else round the readings."""
     from steybrae.errors import OffModelError
     from steybrae.route.positions.places import parse_place
     from steybrae.teach.own_questions import log_middle, plan_middle
@@ -170,13 +160,7 @@ def scale_(
 
 
 def _pairs(scales: list[str], intervals: list[str]) -> list[tuple[str, str]]:
-    """Each scale with its interval.
-
-    Raises
-    ------
-    QuantityError
-        Neither one interval nor as many as scales.
-    """
+    """Each scale with its interval; refused where there is neither one interval nor as many as scales."""
     from steybrae.errors import QuantityError
 
     if len(intervals) not in (1, len(scales)):

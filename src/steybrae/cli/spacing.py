@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from steybrae.cli.options.common import AnswerOptions, print_json
+from steybrae.cli.options.common import AnswerOptions
 from steybrae.cli.options.paper import IndexOptions, MapOptions
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.paper.chart import spacing_chart
@@ -27,17 +27,8 @@ def spacing(
 
     A gap as narrow as the table's, or narrower, is ground at least that steep.
     """
-    chart = spacing_chart(
-        sheet.interval_m,
-        sheet.scale,
-        [parse_slope_deg(text) for text in slope or []],
-        thick.index_every,
-    )
-    chart = with_taken(chart)
-    if answer.as_json:
-        print_json("spacing", chart)
-        return
     from steybrae.answers.paper import spacing_document
-    from steybrae.render.terminal import print_document
 
-    print_document(spacing_document(chart))
+    slopes_deg = [parse_slope_deg(text) for text in slope or []]
+    chart = spacing_chart(sheet.interval_m, sheet.scale, slopes_deg, thick.index_every)
+    answer.show("spacing", with_taken(chart), spacing_document)

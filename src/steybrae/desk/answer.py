@@ -46,21 +46,12 @@ NOBODY: Final = "Nobody waited for this answer any longer."
 
 
 def answer(desk: Desk, message: dict[str, Any], left: Callable[[], bool] = bool) -> dict[str, Any]:
-    """Answer lines as they are drawn.
+    """Answer lines as they are drawn: see `_told`.
 
-    Parameters
-    ----------
-    desk
-        Its model, settings and bulletin.
-    message
-        ``sequence``, sent back; ``lines``; ``active``, the number of the one that is asked about.
-    left
-        Whether nobody waits for the answer any longer: then no more is worked out than is under way.
-
-    Returns
-    -------
-    dict
-        See `_told`; where the line cannot be screened ``refused`` says why, and the points are told alone.
+    The message has ``sequence``, sent back; ``lines``; ``active``, the number of the one that is
+    asked about. `left` tells whether nobody waits for the answer any longer: then no more is worked
+    out than is under way. Where the line cannot be screened ``refused`` says why, and the points
+    are told alone.
     """
     lines = drawn_lines(message, desk.grid)
     active = which(message, lines)
@@ -79,18 +70,7 @@ def answer(desk: Desk, message: dict[str, Any], left: Callable[[], bool] = bool)
 
 
 def shift(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
-    """Tell where a leg's band changes with the line moved to either side.
-
-    Parameters
-    ----------
-    desk, message
-        As for `answer`.
-
-    Returns
-    -------
-    dict
-        ``columns`` and ``rows``, texts.
-    """
+    """Tell where a leg's band changes with the line moved to either side, as ``columns`` and ``rows``."""
     found = on_engine(desk, Engine.shifted, asked_line(message, desk.grid).route, SHIFTS_M)
     items = moved_items(found.shifts)
     by = " and ".join(f"{metres:g} m" for metres in SHIFTS_M)

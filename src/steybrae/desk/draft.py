@@ -31,16 +31,9 @@ BEFORE_S: Final = 2.0
 
 @dataclass(frozen=True)
 class Draft:
-    """A plan as it was last drawn.
+    """A plan as it was last drawn: its lines, and fields of the day as typed.
 
-    Attributes
-    ----------
-    revision
-        Counts its writes; 0 where there was none.
-    lines
-        Its lines.
-    day
-        Fields of the day, as typed.
+    `revision` counts its writes; 0 where there was none.
     """
 
     revision: int = 0
@@ -62,24 +55,10 @@ def draft(desk: Desk, _: dict[str, Any]) -> dict[str, Any]:
 
 
 def keep(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
-    """Keep the plan as it is drawn.
+    """Keep the plan as it is drawn, and tell its new ``revision``.
 
-    Parameters
-    ----------
-    desk
-        Open.
-    message
-        ``revision``, that it was made from; ``lines``; ``day``.
-
-    Returns
-    -------
-    dict
-        ``revision``, the new one.
-
-    Raises
-    ------
-    Conflict
-        Another page has written since.
+    The message has the ``revision`` that it was made from, ``lines`` and ``day``; `Conflict` where
+    another page has written since.
     """
     new = Draft(
         int(number_in(message, "revision")), drawn_lines(message, desk.grid), _day(message.get("day"))

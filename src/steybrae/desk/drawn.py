@@ -72,12 +72,8 @@ def _bare(name: str) -> str:
 def drawn_lines(message: Mapping[str, Any], grid: Grid) -> tuple[Drawn, ...]:
     """Read the lines of a message.
 
-    Raises
-    ------
-    RefusedError
-        It holds no lines, or what is none.
-    RouteError, PlaceError
-        Too many of them, or of their points; a point that lies nowhere.
+    `RefusedError` where it holds none, or what is none; `RouteError` or `PlaceError` for too many
+    of them, or of their points, and for a point that lies nowhere.
     """
     given = message.get("lines")
     if not isinstance(given, list):
@@ -132,18 +128,10 @@ def routes_of(lines: Sequence[Drawn]) -> tuple[tuple[Route, ...], tuple[int, ...
 
 @dataclass(frozen=True)
 class AskedLine:
-    """The line that a message asks about, among those that it holds.
+    """The line that a message asks about, as read from a file of the lines, among those that it holds.
 
-    Attributes
-    ----------
-    route
-        As read from a file of the lines.
-    beside
-        The other lines of that file, where it is the main one.
-    main
-        Whether it is the main one of them.
-    drawn, lines
-        As drawn: the line, and all.
+    `main` is whether it is the main one, `beside` the other lines of the file in that case. `drawn`
+    is the line as drawn, `lines` are all.
     """
 
     route: Route
@@ -156,10 +144,7 @@ class AskedLine:
 def asked_line(message: Mapping[str, Any], grid: Grid) -> AskedLine:
     """Take the line that a message asks about.
 
-    Raises
-    ------
-    RefusedError
-        It is too short yet; else as `drawn_lines` and `which`.
+    `RefusedError` where it is too short yet; else as `drawn_lines` and `which`.
     """
     lines = drawn_lines(message, grid)
     active = which(message, lines)

@@ -23,16 +23,10 @@ from steybrae.screening.screen import screen_route
 
 @dataclass(frozen=True, eq=False)
 class Answered:
-    """What is answered for the lines of a plan.
+    """What is answered for the lines of a plan; `found` is the one asked about, screened as it is alone.
 
-    Attributes
-    ----------
-    found
-        The line asked about, screened as ``steybrae route`` does it alone.
-    beside
-        All lines side by side; None where there is one only, or they cannot be held so.
-    without
-        Why they cannot, in a sentence; empty elsewhere.
+    `beside` are all lines side by side; None where there is one only, or they cannot be held so:
+    why, `without` says.
     """
 
     found: RouteScreening
@@ -72,23 +66,9 @@ class Engine:
         self.kept = Kept(self._near)
 
     def answer(self, routes: Sequence[Route], active: int, left: Callable[[], bool] = bool) -> Answered:
-        """Answer lines.
+        """Answer lines, the main one first, of which one is asked about.
 
-        Parameters
-        ----------
-        routes
-            The main line first.
-        active
-            Which of them is asked about.
-        left
-            Whether nobody waits for the answer any longer.
-
-        Raises
-        ------
-        SteybraeError
-            It cannot be screened.
-        LeftError
-            Nobody waited any longer; what was worked out till then is kept.
+        `LeftError` where nobody waited any longer; what was worked out till then is kept.
         """
         self.kept.turn(left)
         found = self.screened(routes[active])

@@ -17,10 +17,7 @@ from steybrae.files.routes import read_routes_text
 def lines_gpx(lines: Sequence[Drawn]) -> str:
     """Write lines as routes of one file, those with a point at least, the main one first.
 
-    Returns
-    -------
-    str
-        GPX 1.1. A route's name tells its role; its points have seven decimals.
+    GPX 1.1. A route's name tells its role; its points have seven decimals.
     """
     gpx = GPX()
     gpx.creator = f"steybrae {__version__}"
@@ -38,17 +35,6 @@ def lines_gpx(lines: Sequence[Drawn]) -> str:
 
 
 def opened(desk: Desk, body: bytes) -> dict[str, Any]:
-    """Read the lines of a route file that the page sends.
-
-    Returns
-    -------
-    dict
-        ``lines``.
-
-    Raises
-    ------
-    FileReadError, RouteError
-        As `steybrae.files.routes.read_routes`.
-    """
+    """Read the ``lines`` of a route file that the page sends, as `steybrae.files.routes.read_routes`."""
     lines = drawn_of(read_routes_text(body, "The file"))
     return {"lines": lines_out(lines, desk.grid, desk.ask.card.grid)}

@@ -39,17 +39,8 @@ To = Callable[[float, float], tuple[float, float]]
 def gridlines(desk: Desk, asked: Mapping[str, Any]) -> dict[str, Any]:
     """Give the lines of the user's grid over a view.
 
-    Parameters
-    ----------
-    desk
-        Its model and the user's grid.
-    asked
-        ``top``, ``left``, ``bottom``, ``right`` (rows and columns of the model) and ``zoom``.
-
-    Returns
-    -------
-    dict
-        ``lines``: each with its ``path`` of rows and columns and its ``label``.
+    It is told by ``top``, ``left``, ``bottom``, ``right`` (rows and columns of the model) and
+    ``zoom``. ``lines``: each with its ``path`` of rows and columns and its ``label``.
     """
     grid = desk.grid
     top, bottom = (min(max(number_in(asked, name), 0.0), grid.shape[0]) for name in ("top", "bottom"))

@@ -46,17 +46,7 @@ HEADERS: Final = {
 
 
 class Guard:
-    """Refuses what does not come from our own page, before the app sees it.
-
-    Parameters
-    ----------
-    app
-        What answers the rest; it sees paths without the key.
-    key
-        Of the address.
-    port
-        On which the desk listens.
-    """
+    """Refuses what does not come from our own page, before the app sees it; paths it sees without the key."""
 
     def __init__(self, app: App, key: str, port: int) -> None:
         self._app, self._key = app, key.encode()

@@ -36,12 +36,8 @@ class _Block:
 class NearHeights:
     """Heights of an open model by window, those of small windows from blocks that are kept.
 
-    A `steybrae.terrain.dem.DemSource` that gives and counts the same as the model.
-
-    Parameters
-    ----------
-    model
-        Open as long as this is asked.
+    A `steybrae.terrain.dem.DemSource` that gives and counts the same as the model, which stays
+    open.
     """
 
     def __init__(self, model: RasterModel) -> None:

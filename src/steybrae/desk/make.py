@@ -31,17 +31,7 @@ from steybrae.screening.result import RouteScreening
 
 @dataclass(frozen=True)
 class Made:
-    """A file that was made.
-
-    Attributes
-    ----------
-    name
-        For saving it.
-    kind
-        Its media type.
-    body
-        What it holds.
-    """
+    """A file that was made: its name for saving it, its media type, what it holds."""
 
     name: str
     kind: str
@@ -50,18 +40,10 @@ class Made:
 
 @dataclass(frozen=True)
 class _Asked:
-    """The line that files are asked for.
+    """The line that files are asked for, and those beside it, as read from their file.
 
-    Attributes
-    ----------
-    routes
-        As read from its file: the line, and those beside it.
-    file
-        That file.
-    stem
-        Of the names of what is made.
-    day
-        Fields of the day as typed, without those left empty.
+    `stem` begins the names of what is made; `day` holds the fields of the day as typed that are not
+    empty.
     """
 
     routes: tuple[Route, ...]
@@ -175,13 +157,7 @@ def _with_taken(desk: Desk, cautions: tuple[Caution, ...]) -> tuple[Caution, ...
 
 
 def _card_settings(desk: Desk, day: Mapping[str, str]) -> CardSettings:
-    """Take what the page's fields say of the day; the rest is as the desk was opened.
-
-    Raises
-    ------
-    SteybraeError
-        A field that cannot be read.
-    """
+    """Take what the page's fields say of the day; the rest is as the desk was opened."""
     own = desk.ask.card
     date = parse_day(day["date"]) if "date" in day else own.date
     zone = day.get("zone", own.zone)

@@ -20,13 +20,7 @@ MOST_NUMBER: Final = 1e12
 
 
 def read_message(body: bytes) -> dict[str, Any]:
-    """Read a message: a JSON object of finite numbers, not nested deeply.
-
-    Raises
-    ------
-    RefusedError
-        It is something else.
-    """
+    """Read a message: a JSON object of finite numbers, not nested deeply; all else is refused."""
     wrong = RefusedError(400, "A message should be a JSON object of finite numbers; this one is not.")
 
     def number(text: str) -> float:

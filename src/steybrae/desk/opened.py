@@ -2,28 +2,35 @@
 
 from __future__ import annotations
 
+import ctypes
+import sys
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution
 from steybrae.desk.engine import Engine
-from steybrae.desk.memory import few_arenas, give_back
 from steybrae.desk.readers import LATER, ModelThreads
 from steybrae.desk.tiles.cells import LONGEST_REST_S
 from steybrae.desk.tiles.draw import Layer, MapDrawing
 from steybrae.desk.tiles.view import TileView
 from steybrae.desk.told_leg import ToldLegs
-from steybrae.files.model.rasters import ModelInfo, RasterModel
+from steybrae.files.model.rasters import RasterModel
 from steybrae.raster.job import AreaJob
 from steybrae.route.legs import Route
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
-from steybrae.screening.known import ModelOrigin, Settings
+from steybrae.screening.known import Settings
 from steybrae.screening.origin import RunOrigin
-from steybrae.terrain.dem import Grid
+
+_M_ARENA_MAX: Final = -8
+"""Number of the setting, from glibc's ``malloc.h``."""
+
+ARENAS: Final = 2
+"""Pools that memory is taken from (our choice). glibc makes one for each thread, to eight times the
+processors, and what is free in one is of no use to another: 30 MB and more of a desk."""
 
 
 @dataclass(frozen=True)
@@ -90,32 +97,31 @@ class Desk:
     """
 
     def __init__(self, ask: DeskAsk) -> None:
-        few_arenas()
+        # Before there are threads.
+        _glibc("mallopt", _M_ARENA_MAX, ARENAS)
         self.ask = ask
         self.answers, self.looks = (ModelThreads(ask.paths, ask.z_unit) for _ in range(2))
         self.engine: Engine | None = None
         self.told = ToldLegs()
         self.drawing = ModelThreads(ask.paths, ask.z_unit, 2)
         try:
-            self.grid, self.info = self.looks.call(_facts)
+            self.grid, self.info = self.looks.call(lambda model: (model.grid, model.info))
         except BaseException:
             self.close()
             raise
-        info = self.info
-        origin = ModelOrigin(
-            info.files, info.fingerprints, info.height_unit_m, info.height_unit_from, sample=ask.sample
-        )
-        self.settings = replace(ask.settings, origin=origin)
-        self.map = MapDrawing(_job(ask), self.grid, self.settings)
+        self.settings = replace(ask.settings, origin=self.info.origin(sample=ask.sample))
+        # The map shows what a whole raster of the same settings would.
+        job = AreaJob(ask.paths, settings=ask.settings, z_unit=ask.z_unit)
+        self.map = MapDrawing(job, self.grid, self.settings)
         self.map.cells.look_at_all(self.drawing, self.answers.idle)
 
     def meanwhile(self, work: Callable[[RasterModel], Any]) -> Future[Any]:
         """Have ground made ready for the answers to come, while nobody waits."""
 
         def done(model: RasterModel) -> Any:
-            give_back()
+            _give_back()
             made = work(model)
-            give_back()
+            _give_back()
             return made
 
         return self.drawing.submit(done, when=LATER)
@@ -131,10 +137,12 @@ class Desk:
             threads.close()
 
 
-def _facts(model: RasterModel) -> tuple[Grid, ModelInfo]:
-    return model.grid, model.info
+def _give_back() -> None:
+    """Give the system what large arrays left free, some 80 MB; takes milliseconds at the most."""
+    _glibc("malloc_trim", 0)
 
 
-def _job(ask: DeskAsk) -> AreaJob:
-    """Say what the map shows, as a whole raster of the same settings would have it."""
-    return AreaJob(ask.paths, settings=ask.settings, z_unit=ask.z_unit)
+def _glibc(name: str, *numbers: int) -> None:
+    """Call a function of glibc, which keeps much memory; nothing where there is another C library."""
+    if sys.platform == "linux" and (function := getattr(ctypes.CDLL(None), name, None)) is not None:
+        function(*numbers)

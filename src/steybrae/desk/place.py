@@ -24,24 +24,10 @@ OFF: Final = "Off the model: unknown."
 
 
 def place_under(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
-    """Tell the ground of the cell at a row and column.
+    """Tell the ground of the cell at a ``row`` and ``col``.
 
-    Parameters
-    ----------
-    desk
-        Its model, its settings and the user's grid.
-    message
-        ``row`` and ``col``, cells.
-
-    Returns
-    -------
-    dict
-        ``lat`` and ``lon``, degrees; ``written``, the reference in the user's notation; ``lines`` of text.
-
-    Raises
-    ------
-    RefusedError
-        No numbers, or nowhere on the earth.
+    ``lat`` and ``lon``, degrees; ``written``, the reference in the user's notation; ``lines`` of
+    text. `RefusedError` where these are no numbers, or nowhere on the earth.
     """
     row, col = number_in(message, "row"), number_in(message, "col")
     lon, lat = (float(part) for part in desk.grid.to_wgs84(col, row))

@@ -67,21 +67,9 @@ class ModelThreads:
             thread.start()
 
     def submit(self, function: Callable[..., Found], *args: Any, when: int = SOON) -> Future[Found]:
-        """Have ``function(model, *args)`` called in one of the threads.
+        """Have ``function(model, *args)`` called in one of the threads, with the model that it has open.
 
-        Parameters
-        ----------
-        function
-            Takes the open model of the thread first.
-        args
-            Its other arguments.
-        when
-            `SOON` or `LATER`: what is to be done later waits for all that is to be done soon.
-
-        Returns
-        -------
-        Future
-            Of its result, or of the error that it ended with.
+        What is to be done `LATER` waits for all that is to be done `SOON`.
         """
         future: Future[Found] = Future()
 

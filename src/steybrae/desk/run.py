@@ -47,23 +47,9 @@ class _Impatient(H11Protocol):
 
 
 def serve(ask: DeskAsk, port: int, *, tell: Callable[[str], None], browser: bool) -> None:
-    """Serve a desk until Ctrl-C.
+    """Serve a desk until Ctrl-C, on a free port for 0, opened in the user's browser if wanted.
 
-    Parameters
-    ----------
-    ask
-        What it is opened with.
-    port
-        0 for a free one.
-    tell
-        Prints a line.
-    browser
-        Whether the page is opened in the user's browser.
-
-    Raises
-    ------
-    SteybraeError
-        The model cannot be opened, or the port is taken.
+    `tell` prints a line. Refused where the model cannot be opened, or the port is taken.
     """
     desk = Desk(ask)
     with closing(desk), closing(listen(port)) as listening:

@@ -38,17 +38,7 @@ _PATH: Final = re.compile(r"(?<!\S)['\"]?(?:[/\\]|[A-Za-z]:[/\\])")
 
 
 def desk_app(desk: Desk, key: str, port: int) -> App:
-    """Make the app of an open desk.
-
-    Parameters
-    ----------
-    desk
-        What it serves.
-    key
-        Of its address.
-    port
-        On which it listens.
-    """
+    """Make the app of an open desk, below the key of its address, on the port where it listens."""
     served = static_files()
 
     async def page(_: Request) -> Response:

@@ -28,17 +28,10 @@ def missing_extra() -> MissingExtraError:
 
 
 def static_files() -> dict[str, tuple[bytes, str]]:
-    """Read all that the page may ask for below ``static/``.
+    """Read all that the page may ask for below ``static/``, by name: the bytes, and what they are.
 
-    Returns
-    -------
-    dict
-        By name: the bytes, and what they are. Nothing else is ever opened, so that no name leads out.
-
-    Raises
-    ------
-    MissingExtraError
-        The map library is not installed.
+    Nothing else is ever opened, so that no name leads out. `MissingExtraError` without the map
+    library.
     """
     found = {name: text.encode() for name, text in desk_files().items()}
     try:

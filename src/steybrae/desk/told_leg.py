@@ -41,16 +41,8 @@ LEG_COLUMNS: Final = tuple(
 class LegTold:
     """What is told of a leg, wherever on the line it is.
 
-    Attributes
-    ----------
-    row
-        Of the table of legs.
-    time
-        As `usual_time`.
-    along
-        Chainage, metres, row and column of positions on it, ``(3, n)``.
-    overhead
-        Words and path of the steepest sight, and of the way down.
+    Its row of the table; its time, as `usual_time`; chainage, row and column of positions on it,
+    ``(3, n)``; words and path of the steepest sight, and of the way down.
     """
 
     row: list[str]

@@ -28,17 +28,8 @@ _WAY: Final = re.compile(rf"(\S+)\s+({'|'.join(NORTHS)})\s+(\S.*)", re.IGNORECAS
 def typed(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
     """Read a point as typed.
 
-    Parameters
-    ----------
-    desk
-        The user's grid and the day.
-    message
-        ``text``; ``after``, the point before it, or null.
-
-    Returns
-    -------
-    dict
-        ``point``, and ``note`` where its square leaves it open; or ``refused``, a sentence.
+    The message has ``text``; ``after``, the point before it, or null. ``point``, and ``note`` where
+    its square leaves it open; or ``refused``, a sentence.
     """
     text = message.get("text")
     if not isinstance(text, str):
@@ -59,13 +50,7 @@ def typed(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
 
 
 def read_point(text: str, after: Place | None, desk: Desk) -> Place:
-    """Read a place, or how one gets to it from another: ``245 grid 600 m``.
-
-    Raises
-    ------
-    SteybraeError
-        Neither, or a part of it cannot be read.
-    """
+    """Read a place, or how one gets to it from another: ``245 grid 600 m``."""
     way = _WAY.fullmatch(" ".join(text.split()))
     if way is None:
         return parse_place(text)

@@ -328,20 +328,9 @@ def compare_readings(
 ) -> ReadingResult:
     """Compare readings with any number of references, and let the steeper lead.
 
-    Parameters
-    ----------
-    references
-        What it is compared with; may be none.
-    scheme
-        The bands; the default ones if None.
-    situation
-        What is already known for the cautions (paper, model, magnetic bearings); that it
-        rests on a reading, its highest slope and whether it is open above are added.
-
-    Returns
-    -------
-    ReadingResult
-        `steeper_deg` and the steepest of `bands_possible` never fall when a source is added.
+    `steeper_deg` and the steepest of `bands_possible` never fall when a source is added.
+    `situation` is what is already known for the cautions (paper, model, magnetic bearings); that it
+    rests on a reading, its highest slope and whether it is open above are added.
     """
     scheme = scheme or BandScheme()
     mean_deg = readings.mean_deg

@@ -174,19 +174,7 @@ def row_from_result(
 ) -> LogRow:
     """Make the row of a comparison, with its first reference whose slope is known.
 
-    Parameters
-    ----------
-    result
-        From `compare_readings`.
-    time, observer, instrument, lat_deg, lon_deg, plan, check, note
-        As in `LogRow`.
-    aspect_true_deg
-        As measured; that of the reference if None.
-
-    Raises
-    ------
-    LogError
-        As `LogRow`.
+    The aspect is that of the reference where none was measured; the rest is as in `LogRow`.
     """
     known = [one for one in result.references if one.slope_deg is not None]
     first = known[0] if known else None
@@ -213,10 +201,7 @@ def row_from_result(
 def row_to_cells(row: LogRow) -> dict[str, str]:
     """Write a row as text, one cell for each of `COLUMNS`.
 
-    Returns
-    -------
-    dict of str to str
-        Numbers as Python's shortest exact form, empty for None; formulas defused.
+    Numbers as Python's shortest exact form, empty for None; formulas defused.
     """
     cells = {name: _cell(getattr(row, name)) for name in COLUMNS}
     cells["time"] = row.time.isoformat()
@@ -231,17 +216,9 @@ def _cell(value: object) -> str:
 
 
 def row_from_cells(cells: Mapping[str, str]) -> LogRow:
-    """Read a row back from its text.
+    """Read a row back from its text, one cell for each of `COLUMNS`; others are passed over.
 
-    Parameters
-    ----------
-    cells
-        One cell for each of `COLUMNS`; others are passed over.
-
-    Raises
-    ------
-    LogError
-        A cell that does not hold what its column says.
+    `LogError` for a cell that does not hold what its column says.
     """
     return LogRow(
         time=_time(cells["time"]),
@@ -287,13 +264,8 @@ def _optional(name: str, cells: Mapping[str, str]) -> float | None:
 def csv_line(cells: list[str]) -> str:
     """Write cells as one CSV record that ends in one line feed.
 
-    Every cell is quoted (RFC 4180), so that a record cut off short shows an open quote or too
-    few cells and is never taken for a whole one.
-
-    Returns
-    -------
-    str
-        Line breaks inside a cell stay, inside its quotes.
+    Every cell is quoted (RFC 4180), so that a record cut off short shows an open quote or too few
+    cells and is never taken for a whole one. Line breaks inside a cell stay, inside its quotes.
     """
     text = io.StringIO(newline="")
     csv.writer(text, quoting=csv.QUOTE_ALL, lineterminator="\n").writerow(cells)

@@ -295,24 +295,10 @@ def pace_and_eye_height(
 def compass_clinometer(
     readings_deg: Sequence[float], error_95_deg: float = COMPASS_ERROR_95_DEG
 ) -> HandSlope:
-    """Slope from the clinometer needle of a compass.
+    """Slope from the clinometer needle of a compass: one or many readings, 0 to 90 degrees.
 
-    Parameters
-    ----------
-    readings_deg
-        One or many readings, degrees, 0 to 90.
-    error_95_deg
-        95 % error of one, degrees.
-
-    Returns
-    -------
-    HandSlope
-        `rests_on` names the common errors, which no uncertainty covers.
-
-    Raises
-    ------
-    QuantityError
-        No reading, or one out of range.
+    `rests_on` names the common errors, which no uncertainty covers. `QuantityError` without a
+    reading, or for one out of range.
     """
     readings = ReadingSet(tuple(readings_deg), error_95_deg=error_95_deg)
     return HandSlope(

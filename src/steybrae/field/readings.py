@@ -241,13 +241,7 @@ def parse_readings(
 
 
 def reading_basis(readings: ReadingSet, *, stated: bool) -> str:
-    """Say what the error of one reading rests on.
-
-    Parameters
-    ----------
-    stated
-        Whether its error was stated, or is the usual one.
-    """
+    """Say what the error of one reading rests on: whether it was stated, or is the usual one."""
     shared = "half of it is taken to be shared by all readings, and does not average out"
     if stated:
         return f"A reading: {readings.error_95_deg:g}° (95 %), as stated; {shared}."

@@ -113,19 +113,9 @@ WORDS: Final = {
 
 
 def rescaled(reference: Reference | Comparison, factor: float) -> Reference:
-    """Multiply all gradients of a reference, as a wrong interval would have done.
+    """Multiply all gradients of a reference, as a wrong interval would have done; unknown stays unknown.
 
-    Parameters
-    ----------
-    reference
-        What was measured on paper.
-    factor
-        True over assumed interval, or assumed over true scale denominator.
-
-    Returns
-    -------
-    Reference
-        Unknown values stay unknown.
+    By true over assumed interval, or assumed over true scale denominator.
     """
 
     def times(slope_deg: float | None) -> float | None:
@@ -145,20 +135,8 @@ def with_reasons(result: ReadingResult, look_bearing_true_deg: float | None = No
     """Add the reasons that fit to a result; no figure changes.
 
     Reasons about the readings themselves always stand; those about a reference where it is
-    different, or a band of 5 degrees or more away.
-
-    Parameters
-    ----------
-    result
-        From `compare_readings`.
-    look_bearing_true_deg
-        Bearing along which the slope was sighted, up or down it, degrees clockwise from true
-        north; None where not known.
-
-    Returns
-    -------
-    ReadingResult
-        As `result`, with `reasons`.
+    different, or a band of 5 degrees or more away. The slope was sighted, up or down it, along the
+    bearing from true north; None where not known.
     """
     found = _about_readings(result.readings)
     for comparison in result.references:

@@ -56,10 +56,6 @@ def compare_sources(
 
     Parameters
     ----------
-    sources
-        What it is compared with; may be none.
-    scheme
-        The bands; the default ones if None.
     magnetic
         Whether a magnetic bearing was turned to true north for it.
     look_true_deg
@@ -94,19 +90,9 @@ def paper_reference(
     scale: float,
     aspect_true_deg: float | None = None,
 ) -> Reference:
-    """Take a slope read from a printed map as something to compare with.
+    """Take a slope read from a printed map as something to compare with, named ``the map``.
 
-    Parameters
-    ----------
-    measured, interval_m, scale
-        What it was read from.
-    aspect_true_deg
-        Direction the slope faces, as measured on the spot; None where it was not.
-
-    Returns
-    -------
-    Reference
-        Named ``the map``.
+    The aspect is as measured on the spot, None where it was not.
     """
     return Reference(
         "the map",
@@ -147,28 +133,12 @@ def check_reference(
     *,
     sight: bool = False,
 ) -> Reference:
-    """Take what a plan expects at a check place as something to compare with.
+    """Take what a plan expects at a check as something to compare with, named ``check 7a of the plan``.
 
-    Parameters
-    ----------
-    name
-        Of the check, ``7a``.
-    ends_deg
-        What is expected, and the model's 95 % ends, degrees; None where an end is not known.
-    look_bearing_true_deg
-        To look along, degrees from true north; None where not known.
-    baseline_m
-        Over what slopes are taken, metres.
-    cell_size_m
-        Larger side of the model's cell, metres.
-    sight
-        Whether it is the angle up to a named place: it averages over no ground, faces nowhere, and none of
-        the reasons of a slope fits it.
-
-    Returns
-    -------
-    Reference
-        Named ``check 7a of the plan``, its ends those of the model.
+    `ends_deg` is what is expected, and the model's 95 % ends, None where not known. Slopes are
+    taken over `baseline_m`, on cells whose larger side is `cell_size_m`. A `sight` is the angle up
+    to a named place: it averages over no ground, faces nowhere, and none of the reasons of a slope
+    fits it.
     """
     source = f"check {name} of the plan"
     if sight:
@@ -187,20 +157,7 @@ def check_reference(
 
 
 def reading_as_reference(source: str, readings: ReadingSet) -> Reference:
-    """Take readings of another instrument or observer as something to compare with.
-
-    Parameters
-    ----------
-    source
-        Its name, in words.
-    readings
-        What it read.
-
-    Returns
-    -------
-    Reference
-        Of kind ``instrument``, ends as those of the readings.
-    """
+    """Take readings of another instrument or observer, named in words, as something to compare with."""
     return Reference(
         source,
         readings.mean_deg,

@@ -151,13 +151,7 @@ def _bearing(bearing_deg: float) -> str:
 
 
 def check_aspect_error(error_95_deg: float) -> float:
-    """Refuse an error of an aspect that cannot be meant, and return it.
-
-    Raises
-    ------
-    QuantityError
-        Not above 0, or above 90 degrees.
-    """
+    """Refuse an error of an aspect that cannot be meant: not above 0, or above 90 degrees; and return it."""
     if not 0.0 < error_95_deg <= 90.0:
         message = (
             f"The error of an aspect should be above 0 and at most 90 degrees; got {error_95_deg:g}. "
@@ -168,24 +162,10 @@ def check_aspect_error(error_95_deg: float) -> float:
 
 
 def aspect_uncertainty_95_deg(p: Array, q: Array, known: SlopeUncertainty, roughness: Array) -> Array:
-    """How well a model knows which way its cells face: ``atan(U / m)``.
+    """How well a model knows which way its cells face: ``atan(U / m)``, degrees, 0 to 90.
 
     ``m = sqrt(p^2 + q^2)``; U is `steybrae.terrain.uncertainty.gradient_spread` across the fall
-    line.
-
-    Parameters
-    ----------
-    p, q
-        dz/dE, dz/dN of cells, any shape; NaN unknown.
-    known
-        From `steybrae.terrain.uncertainty.slope_uncertainty`.
-    roughness
-        From `steybrae.terrain.cell_share.known_roughness_deg`.
-
-    Returns
-    -------
-    Array
-        Degrees, 0 to 90; NaN unknown, level, and everywhere on a model that is open above.
+    line. NaN unknown, level, and everywhere on a model that is open above.
     """
     m = np.hypot(p, q)
     if known.open_above:
@@ -204,22 +184,10 @@ def aspect_fit(
     offsets_m: tuple[Array, Array],
     radii_m: tuple[float, float],
 ) -> AspectFit:
-    """Hold a measured aspect against the ground at a place and near by.
+    """Hold a measured aspect, from true north, against the ground at a place and near by.
 
-    Parameters
-    ----------
-    measured_true_deg, uncertainty_95_deg
-        The aspect, degrees from true north, and its 95 % error.
-    field
-        Slopes of a window around the place.
-    known
-        How well they are known.
-    inside
-        Cells within the position error, shape of the window.
-    offsets_m
-        Metres east and north from the place to the centre of each cell, shape of the window.
-    radii_m
-        The position error, and how far to search.
+    `inside` are the cells of the window within the position error, `offsets_m` metres east and
+    north from the place to the centre of each; `radii_m` the position error, and how far to search.
     """
     aspects = aspect_deg(field.p, field.q)
     apart = _turn(measured_true_deg - aspects)

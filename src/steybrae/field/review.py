@@ -38,28 +38,12 @@ MANY: Final = 1000
 
 
 def student_t(freedom: int, level: float = 0.95) -> float:
-    """Two-sided quantile of Student's t: ``P(|T| <= t) = level``.
+    """Two-sided quantile of Student's t: ``P(|T| <= t) = level``, from 1 degree of freedom.
 
-    Up to 1000 degrees of freedom the exact finite sums for whole degrees (Abramowitz and
-    Stegun 1964, 26.7.3 and 26.7.4) are inverted by halving; above, the expansion about the
-    normal quantile (26.7.5) is used.
-
-    Parameters
-    ----------
-    freedom
-        Degrees of freedom, from 1.
-    level
-        Probability, above 0 and below 1.
-
-    Returns
-    -------
-    float
-        12.706 for 1 degree of freedom and 95 %, 1.960 for infinitely many.
-
-    Raises
-    ------
-    LogError
-        A value out of range.
+    Up to 1000 degrees of freedom the exact finite sums for whole degrees (Abramowitz and Stegun
+    1964, 26.7.3 and 26.7.4) are inverted by halving; above, the expansion about the normal quantile
+    (26.7.5) is used. 12.706 for 1 degree of freedom and 95 %, 1.960 for infinitely many. `LogError`
+    for a value out of range.
     """
     if freedom < 1 or not 0.0 < level < 1.0:
         message = (
@@ -96,29 +80,10 @@ def _central_probability(theta: float, freedom: int) -> float:
 def readings_needed(
     spread_deg: float, half_width_deg: float = HALF_WIDTH_DEG, *, of_limit: bool = False
 ) -> int:
-    """Count the rows that bring a 95 % interval down to a half-width.
+    """Count the rows that bring a 95 % interval of the bias, or of a limit, down to a half-width.
 
-    Smallest n, from 2, with ``t(n - 1) * s * sqrt(c / n) <= half-width``; c is 1 for the bias
-    and 3 for a limit of agreement.
-
-    Parameters
-    ----------
-    spread_deg
-        Standard deviation of the differences, degrees, from 0.
-    half_width_deg
-        What is wanted, degrees, above 0.
-    of_limit
-        Whether it is wanted of a limit and not of the bias.
-
-    Returns
-    -------
-    int
-        At least 2: one row has no spread.
-
-    Raises
-    ------
-    LogError
-        A half-width not above 0.
+    Smallest n, from 2 (one row has no spread), with ``t(n - 1) * s * sqrt(c / n) <= half-width``; c
+    is 1 for the bias and 3 for a limit of agreement. `LogError` for a half-width not above 0.
     """
     if not half_width_deg > 0.0:
         message = (
@@ -336,8 +301,6 @@ def review(
         The log, or those of a class by `merged_rows`.
     half_width_deg
         Half-width of a 95 % interval that is wanted, degrees, above 0.
-    damaged
-        Lines of the same log that are no rows.
     doubled
         Rows that `merged_rows` left out.
     names

@@ -10,7 +10,7 @@ from typing import Final
 
 from steybrae.errors import DateError, LogError, PlaceError, QuantityError
 from steybrae.field.log import LogRow
-from steybrae.field.readings import ReadingSet, parse_readings
+from steybrae.field.readings import parse_readings
 from steybrae.quantities import parse_slope_deg
 from steybrae.route.positions.places import parse_place
 
@@ -34,21 +34,9 @@ _MOMENT: Final = re.compile(rf"{_DATE}[ t]+{_CLOCK} *{_ZONE}", re.IGNORECASE)
 def parse_moment(text: str) -> datetime:
     """Read a day, a clock time and a zone.
 
-    Parameters
-    ----------
-    text
-        ``14 Feb 2027 10:30 UTC``, ``14.2.2027 10.30 CET``, ``2027-02-14 10:30 +01:00``,
-        ``2027-02-14T10:30Z``, ``14 February 2027, 10:30 Europe/London``.
-
-    Returns
-    -------
-    datetime
-        With its zone.
-
-    Raises
-    ------
-    DateError
-        It cannot be read, has no zone, or a day and month between strokes, of which either may come first.
+    ``14 Feb 2027 10:30 UTC``, ``14.2.2027 10.30 CET``, ``2027-02-14 10:30 +01:00``,
+    ``2027-02-14T10:30Z``, ``14 February 2027, 10:30 Europe/London``. `DateError` where it cannot be
+    read, has no zone, or a day and month between strokes, of which either may come first.
     """
     plain = " ".join(text.replace(",", " ").split())
     found = _MOMENT.fullmatch(plain)
@@ -71,13 +59,7 @@ def parse_moment(text: str) -> datetime:
 
 
 def _zone(part: dict[str, str | None]) -> tzinfo:
-    """Zone of a match.
-
-    Raises
-    ------
-    ValueError, KeyError
-        There is none of that name.
-    """
+    """Zone of a match; a `ValueError` or `KeyError` where there is none of that name."""
     if part["sign"]:
         ahead = timedelta(hours=int(part["zh"] or 0), minutes=int(part["zm"] or 0))
         return timezone(ahead if part["sign"] == "+" else -ahead)
@@ -107,22 +89,14 @@ NEEDED: Final = ("time", "place", "readings_deg")
 
 
 def row_from_typed(cells: Mapping[str, str]) -> LogRow:
-    """Read a row as typed.
+    """Read a row as typed, with the cells `NEEDED` of `TYPED_COLUMNS` at least.
 
-    Parameters
-    ----------
-    cells
-        Of `TYPED_COLUMNS`, those of `NEEDED` at least; the place may be empty, a grid reference or degrees,
-        readings stand between semicolons or blanks.
-
-    Raises
-    ------
-    LogError
-        A cell that does not hold what its column says.
+    The place may be empty, a grid reference or degrees, readings stand between semicolons or
+    blanks. `LogError` for a cell that does not hold what its column says.
     """
     text = {name: cells.get(name, "").strip() for name in TYPED_COLUMNS}
     try:
-        readings = _readings(text["readings_deg"])
+        readings = parse_readings([part for part in re.split(r"[;\s]+", text["readings_deg"]) if part])
         place = parse_place(text["place"]) if text["place"] else None
         slope_deg = parse_slope_deg(text["reference_slope_deg"]) if text["reference_slope_deg"] else None
         return LogRow(
@@ -143,10 +117,6 @@ def row_from_typed(cells: Mapping[str, str]) -> LogRow:
         )
     except (DateError, PlaceError, QuantityError) as error:
         raise LogError(str(error)) from error
-
-
-def _readings(text: str) -> ReadingSet:
-    return parse_readings([part for part in re.split(r"[;\s]+", text) if part])
 
 
 def _aspect_deg(text: str) -> float | None:

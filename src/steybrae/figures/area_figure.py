@@ -53,19 +53,9 @@ LINE_LETTERS: Final = 190
 
 
 def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | None = None) -> Figure:
-    """Draw a result.
+    """Draw a result on A4 across, higher with overhead angles; cautions below.
 
-    Parameters
-    ----------
-    result
-        Every figure shown is in it.
-    bands, overhead
-        The rasters, thinned; None where one was not made.
-
-    Returns
-    -------
-    Figure
-        A4 across, higher with overhead angles; cautions below.
+    `bands` and `overhead` are the rasters, thinned; None where one was not made.
     """
     high_mm = PAPER_MM[1] + (OVERHEAD_MM if overhead is not None else 0.0)
     figure = Figure(figsize=(PAPER_MM[0] / MM_PER_INCH, high_mm / MM_PER_INCH))
@@ -216,17 +206,7 @@ def _cautions(figure: Figure, result: AreaResult, top: float) -> None:
 def write_area_figure(
     result: AreaResult, bands: Preview | None, overhead: Preview | None, path: Path, *, force: bool = False
 ) -> None:
-    """Draw a result into a file; its cautions stand in the picture and in its metadata.
-
-    Parameters
-    ----------
-    result, bands, overhead
-        As `area_figure`.
-    path
-        PNG, PDF or SVG by its ending.
-    force
-        Whether an existing file is replaced.
-    """
+    """Draw a result into a PNG, PDF or SVG; its cautions stand in the picture and in its metadata."""
     cautions = " ".join(caution.text for caution in result.cautions)
     key = {".svg": "Description", ".pdf": "Subject"}.get(path.suffix.lower(), "Description")
     with picture_style():

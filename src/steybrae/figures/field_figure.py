@@ -42,23 +42,15 @@ _BOX: Final = {"facecolor": "white", "edgecolor": "none", "pad": 1.5}
 def comparison_figure(result: ReadingResult) -> Figure:
     """Draw the readings and every reference as bars over the bands.
 
-    Parameters
-    ----------
-    result
-        From `compare_readings`.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        One row for each source: white bar from low to high end, thick mark at the central
-        value. A bar that is open above runs to the edge with an arrow; unknown ground is a
-        cross-hatched bar over the whole width. A dashed line stands at the figure that leads.
+    One row for each source: white bar from low to high end, thick mark at the central value. A bar
+    that is open above runs to the edge with an arrow; unknown ground is a cross-hatched bar over
+    the whole width. A dashed line stands at the figure that leads.
     """
     lines = caution_lines(result.cautions)
     rows = 1 + len(result.references)
     # inches from the top: title, bars, axis with its label, cautions
     heights = (0.72, 0.62 * rows, 0.5, LINE_IN * len(lines) + 0.15)
-    figure, axes = _one_axes(heights, left_in=2.45, right_in=0.2)
+    figure, axes = _one_axes(heights)
     low_deg, high_deg = _span(result)
     _tint_bands(axes, result.scheme, low_deg, high_deg)
     # White under the dashes: black alone is lost on the steepest tint.
@@ -100,19 +92,8 @@ def comparison_figure(result: ReadingResult) -> Figure:
 def save_figure(figure: Figure, path: Path, cautions: Sequence[Caution], *, force: bool = False) -> None:
     """Save a picture whole or not at all, with the cautions in its metadata.
 
-    Parameters
-    ----------
-    path
-        ``.png``, ``.svg`` or ``.pdf``.
-    cautions
-        Those of the result; PNG and SVG take them as Description, PDF as Subject.
-    force
-        Whether an existing file is replaced.
-
-    Raises
-    ------
-    FileWriteError
-        Another ending, it exists and `force` is false, or the system refused.
+    PNG and SVG take them as Description, PDF as Subject. `FileWriteError` for another ending, a
+    file that exists without `force`, or where the system refused.
     """
     check_ending(path, "A picture", *_SUFFIXES)
     text = "\n".join(caution.text for caution in cautions)
@@ -121,13 +102,13 @@ def save_figure(figure: Figure, path: Path, cautions: Sequence[Caution], *, forc
         write_whole(path, lambda temporary: figure.savefig(temporary, metadata={key: text}), force=force)
 
 
-def _one_axes(heights: Sequence[float], left_in: float, right_in: float) -> tuple[Figure, Axes]:
+def _one_axes(heights: Sequence[float]) -> tuple[Figure, Axes]:
     """Figure of stacked heights in inches, with axes in the second."""
     total_in = sum(heights)
     figure = Figure(figsize=(WIDTH_IN, total_in), dpi=150)
     bottom_in = sum(heights[2:])
-    width = (WIDTH_IN - left_in - right_in) / WIDTH_IN
-    axes = figure.add_axes((left_in / WIDTH_IN, bottom_in / total_in, width, heights[1] / total_in))
+    width = (WIDTH_IN - 2.45 - 0.2) / WIDTH_IN
+    axes = figure.add_axes((2.45 / WIDTH_IN, bottom_in / total_in, width, heights[1] / total_in))
     return figure, axes
 
 

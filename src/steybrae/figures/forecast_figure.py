@@ -44,22 +44,10 @@ _FOOT_LINE: Final = 0.0082
 
 
 def forecast_figure(screening: RouteScreening) -> Figure:
-    """Draw a forecast beside a line.
+    """Draw a forecast beside a line, on A4 upright.
 
-    Parameters
-    ----------
-    screening
-        With its forecast.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        A4 upright: what has to be seen first, matrices, profile with strips, cautions.
-
-    Raises
-    ------
-    BulletinError
-        The screening has no forecast.
+    What has to be seen first, matrices, profile with strips, cautions. `BulletinError` for a
+    screening without a forecast.
     """
     forecast = screening.forecast
     if forecast is None or not forecast.legs:

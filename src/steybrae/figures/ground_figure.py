@@ -51,22 +51,10 @@ MOST_DRAWN_CELLS: Final = 600
 
 
 def ground_figure(ground: GroundAt) -> Figure:
-    """Draw the cells around a place, the circle of its error, and what was found.
+    """Draw the cells around a place, the circle of its error, and what was found; north up and true.
 
-    Parameters
-    ----------
-    ground
-        The result, with its patch of cells.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        North up and true; unknown cells are cross-hatched, and so is all around the model.
-
-    Raises
-    ------
-    QuantityError
-        The result has no patch.
+    Unknown cells are cross-hatched, and so is all around the model. `QuantityError` for a result
+    without its patch of cells.
     """
     if ground.patch is None:
         message = "The ground should have its cells for a picture; this result has none. Look at it again."

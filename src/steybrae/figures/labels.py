@@ -25,12 +25,8 @@ _DIRECTIONS: Final = 16
 class Labels:
     """Places labels on axes one after the other; those that find no room are left out.
 
-    Parameters
-    ----------
-    axes
-        Where; its limits must be set.
-    keep_clear
-        Display positions, shape ``(n, 2)``, that labels should not cover: the line, the marks.
+    The limits of the axes must be set; `keep_clear` are display positions, ``(n, 2)``, that labels
+    should not cover: the line, the marks.
     """
 
     def __init__(self, axes: Axes, keep_clear: Array) -> None:

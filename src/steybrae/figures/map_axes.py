@@ -35,17 +35,7 @@ LINE_PT: Final = 1.5
 
 @dataclass(frozen=True)
 class LineStyle:
-    """How a line of a kind is drawn.
-
-    Attributes
-    ----------
-    width_pt, dashes, ink
-        Of the line.
-    casing_pt
-        White on both sides of it together.
-    order
-        What it covers.
-    """
+    """How a line of a kind is drawn; `casing_pt` is white on both sides together, `order` what it covers."""
 
     width_pt: float
     order: float
@@ -77,13 +67,7 @@ _LINE_SAMPLES: Final = 60
 
 
 def draw_map(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
-    """Draw the ground, the line on it, and the figures of each leg.
-
-    Parameters
-    ----------
-    axes
-        Of the size `relief.map_mm` on paper.
-    """
+    """Draw the ground, the line on it, and the figures of each leg, on axes of the size `relief.map_mm`."""
     x0, x1, y0, y1 = relief.extent
     axes.set(xlim=(x0, x1), ylim=(y0, y1))
     axes.set_autoscale_on(False)

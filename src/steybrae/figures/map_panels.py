@@ -54,13 +54,7 @@ INTERVAL_GREY: Final = "0.78"
 def draw_heights(
     axes: Axes, screening: RouteScreening, drawn: DrawnProfile, size_mm: tuple[float, float]
 ) -> None:
-    """Draw height against distance, the band of the line under it, and the numbers of the legs.
-
-    Parameters
-    ----------
-    size_mm
-        Width and height of the axes on paper.
-    """
+    """Draw height against distance, the band of the line under it, and the numbers of the legs."""
     low_m, high_m = drawn.low_m, drawn.high_m
     _distances(axes, drawn)
     axes.set_ylim(low_m, high_m)
@@ -99,13 +93,7 @@ def draw_heights(
 
 
 def draw_slopes(axes: Axes, drawn: DrawnProfile, size_mm: tuple[float, float]) -> None:
-    """Draw the steepest slope around each place, its 95 % interval, and the corridor's slope.
-
-    Parameters
-    ----------
-    size_mm
-        Width and height of the axes on paper.
-    """
+    """Draw the steepest slope around each place, its 95 % interval, and the corridor's slope."""
     width_mm, height_mm = size_mm
     _distances(axes, drawn)
     axes.set_ylim(0.0, drawn.top_deg)
@@ -330,16 +318,9 @@ def _arrow(axes: Axes, foot: tuple[float, float], turn_deg: float, text: str, gi
 
 
 def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, ...], left_out: int) -> None:
-    """Draw the steepest figures of legs, on axes in millimetres.
+    """Draw the steepest figures of legs, on axes in millimetres, at least `TABLE_MM` wide.
 
-    Parameters
-    ----------
-    axes
-        At least `TABLE_MM` wide.
-    screening
-        For the totals.
-    left_out
-        How many further legs found no room.
+    `left_out` further legs found no room; the totals are those of the screening.
     """
     heads = ("leg", "to", "line | corridor", "overhead", "places")
     top = ROW_MM * 0.6

@@ -39,22 +39,10 @@ _LIGHT_FROM: Final = (-1.0, -1.0, 1.6)
 
 
 def model_figure(found: ModelExamined) -> Figure:
-    """Draw an examined model.
+    """Draw an examined model, grid north up.
 
-    Parameters
-    ----------
-    found
-        The result, with its picture.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Grid north up; what has no height is crossed, what was not looked at is blank.
-
-    Raises
-    ------
-    QuantityError
-        The result has no picture.
+    What has no height is crossed, what was not looked at is blank. `QuantityError` for a result
+    without its picture.
     """
     picture = found.picture
     if picture is None:

@@ -22,21 +22,10 @@ NOT_LOOKED_APART: Final = 24
 
 
 def pattern(hatch: str, rows: NDArray[np.intp], cols: NDArray[np.intp], wide: int = 1) -> Mask:
-    """Pixels of a hatch.
+    """Pixels of a hatch, as `steybrae.figures.style.band_hatch` names it: true where there is ink.
 
-    Parameters
-    ----------
-    hatch
-        As `steybrae.figures.style.band_hatch` names it.
-    rows, cols
-        Places of the pixels on the whole map, of shapes that spread over ``[row, col]``.
-    wide
-        Pixels of a line; all else grows with it.
-
-    Returns
-    -------
-    array
-        True where there is ink.
+    Their places on the whole map are of shapes that spread over ``[row, col]``. A line is so many
+    pixels `wide`; all else grows with it.
     """
     shape = np.broadcast_shapes(rows.shape, cols.shape)
     if not hatch:

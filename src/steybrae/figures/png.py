@@ -19,15 +19,7 @@ def colour(rgb: Sequence[float], opaque: float = 1.0) -> Colour:
 
 
 def palette_png(numbers: NDArray[np.uint8], colours: Sequence[Colour]) -> bytes:
-    """Write a picture of few colours.
-
-    Parameters
-    ----------
-    numbers
-        ``[row, col]``, places in `colours`.
-    colours
-        At most 256.
-    """
+    """Write a picture of at most 256 colours; `numbers` are their places, ``[row, col]``."""
     picture = Image.fromarray(numbers)
     picture.putpalette(bytes(part for one in colours for part in one[:3]))
     return _written(picture, transparency=bytes(one[3] for one in colours))

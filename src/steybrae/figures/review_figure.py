@@ -43,23 +43,11 @@ MOST_BOXES: Final = 2400
 def review_figure(review: Review) -> Figure:
     """Draw readings by place, and bias, spread and limits of every observer and instrument.
 
-    Parameters
-    ----------
-    review
-        From `steybrae.field.review.review`.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Above, a column for each place and a row for each observer with their instrument: the mean
-        with its 95 % as a line, and what it was compared with as an upright bar. Below, a row for
-        each observer and instrument: bias as a dot with its 95 % as a thick line, limits of
-        agreement as a thin one, and the table's figures. A4 wide, as high as it needs.
-
-    Raises
-    ------
-    LogError
-        More places and people than `MOST_BOXES`.
+    Above, a column for each place and a row for each observer with their instrument: the mean with
+    its 95 % as a line, and what it was compared with as an upright bar. Below, a row for each
+    observer and instrument: bias as a dot with its 95 % as a thick line, limits of agreement as a
+    thin one, and the table's figures. A4 wide, as high as it needs. `LogError` for more places and
+    people than `MOST_BOXES`.
     """
     lines = caution_lines(review.cautions)
     people = _people(review.places)

@@ -32,7 +32,7 @@ from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.screening.basis import overhead_text
 from steybrae.screening.pictures.drawn import drawn_profile, relief_of
 from steybrae.screening.pictures.picture import Relief
-from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening
+from steybrae.screening.result import ModelFacts, RouteScreening
 from steybrae.value import legs_and_length, steep_length, up_and_down
 
 FORMATS: Final = ("png", "pdf")
@@ -92,24 +92,10 @@ class _Page:
 
 
 def route_figure(screening: RouteScreening) -> Figure:
-    """Draw a screened route on one page of A4.
+    """Draw a screened route, with its relief, on one page of A4, for `figure_bytes`.
 
-    The page stands or lies, as the shape of the map asks (`Relief.map_mm`).
-
-    Parameters
-    ----------
-    screening
-        With its relief, from `steybrae.screening.pictures.relief.with_relief`.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Give it to `figure_bytes`.
-
-    Raises
-    ------
-    QuantityError
-        The screening has no relief.
+    The page stands or lies, as the shape of the map asks (`Relief.map_mm`). `QuantityError` for a
+    screening without relief.
     """
     relief = relief_of(screening, "A picture")
     with picture_style():
@@ -189,7 +175,9 @@ def _tables(page: _Page, screening: RouteScreening, place: tuple[float, float, f
     rows = max(1, math.floor(height / ROW_MM - _HEAD_ROWS + 1e-6))
     legs = screening.legs
     if len(legs) > rows * columns:
-        kept = sorted(legs, key=_unknown_then_steepest)[: rows * columns - 1]
+        # Those with unknown ground first, then the steepest.
+        kept = sorted(legs, key=lambda leg: (leg.unknown_m == 0.0, -(leg.slope_max_deg or 0.0)))
+        kept = kept[: rows * columns - 1]
         legs = tuple(leg for leg in screening.legs if leg in kept)
     per = -(-len(legs) // columns)
     for k in range(columns):
@@ -198,10 +186,6 @@ def _tables(page: _Page, screening: RouteScreening, place: tuple[float, float, f
         if part:
             start = left + k * (A4_MM[0] - _EDGE_MM - _LEFT_MM - TABLE_MM)
             draw_table(page.panel(start, top, TABLE_MM, height, f"table {k + 1}"), screening, part, left_out)
-
-
-def _unknown_then_steepest(leg: LegScreening) -> tuple[bool, float]:
-    return leg.unknown_m == 0.0, -(leg.slope_max_deg or 0.0)
 
 
 def _cautions(screening: RouteScreening, width_mm: float) -> list[str]:
@@ -254,22 +238,10 @@ def picture_metadata(screening: RouteScreening) -> dict[str, str]:
 
 
 def figure_bytes(figure: Figure, fmt: str, metadata: Mapping[str, str]) -> bytes:
-    """Render a picture, the same bytes every time.
+    """Render a picture in one of `FORMATS`, the same bytes every time.
 
-    Parameters
-    ----------
-    figure
-        From `route_figure`.
-    fmt
-        One of `FORMATS`.
-    metadata
-        From `picture_metadata`. PNG: Title, Description (the cautions), Source, Software;
-        PDF: Title, Subject (the cautions), Keywords, Creator.
-
-    Raises
-    ------
-    QuantityError
-        Another format.
+    The metadata is from `picture_metadata`. PNG: Title, Description (the cautions), Source,
+    Software; PDF: Title, Subject (the cautions), Keywords, Creator.
     """
     one_of(fmt, FORMATS, "A picture")
     names: Sequence[str] = (
@@ -293,24 +265,9 @@ _TRIES: Final = ((140, 45), (110, 35), (90, 30), (75, 25))
 
 
 def small_map(screening: RouteScreening, most_bytes: int) -> bytes:
-    """Draw the map in the best quality that is small enough.
+    """Draw the map as WebP, some 350 to 1000 pixels wide, in the best quality that is small enough.
 
-    Parameters
-    ----------
-    screening
-        With its relief.
-    most_bytes
-        Largest picture wanted.
-
-    Returns
-    -------
-    bytes
-        WebP, some 350 to 1000 pixels wide.
-
-    Raises
-    ------
-    QuantityError
-        Even the poorest is larger, or the screening has no relief.
+    `QuantityError` where even the poorest is larger, or the screening has no relief.
     """
     relief = relief_of(screening, "A map")
     width_mm, height_mm = (side + 2.0 * _SMALL_EDGE_MM for side in relief.map_mm)

@@ -57,19 +57,9 @@ def picture_style() -> Iterator[None]:
 
 
 def band_tint(position: int, count: int) -> tuple[float, float, float]:
-    """Colour of a band.
+    """Colour of a band by its position, 0 the gentlest: red, green, blue, 0 to 1.
 
-    Parameters
-    ----------
-    position
-        In the bands, 0 the gentlest.
-    count
-        How many bands there are.
-
-    Returns
-    -------
-    tuple of float
-        Red, green, blue, 0 to 1; each band darker than the one before, none white.
+    Each band is darker than the one before, none white.
     """
     way = position / max(1, count - 1)
     white = _PAPER_SHARE[0] + way * (_PAPER_SHARE[1] - _PAPER_SHARE[0])

@@ -160,13 +160,7 @@ class Reader:
             into[clean(f"{where}.{key}")] = json.dumps(item[key])[:_MOST_EXTRA_CHARS]
 
     def bulletin(self, value: Any, where: str) -> Bulletin:
-        """Read one bulletin.
-
-        Raises
-        ------
-        BulletinError
-            A value that the standard does not allow, named by its place.
-        """
+        """Read one bulletin; a value that the standard does not allow is refused, named by its place."""
         item, extras = self._object_of(value, where), dict[str, str]()
         self.extras(extras, item, _BULLETIN_KEYS, where)
         start, end = self._valid_time(item.get("validTime"), f"{where}.validTime")

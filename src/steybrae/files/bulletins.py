@@ -25,17 +25,7 @@ MOST_FILE_BYTES: Final = 24_000_000
 
 @dataclass(frozen=True)
 class BulletinFile:
-    """What a file held.
-
-    Attributes
-    ----------
-    name
-        Of the file.
-    bulletins
-        In the order of the file.
-    notes
-        What was taken though the standard has it otherwise, in words.
-    """
+    """What a file held; `notes` say in words what was taken though the standard has it otherwise."""
 
     name: str
     bulletins: tuple[Bulletin, ...]
@@ -43,24 +33,10 @@ class BulletinFile:
 
 
 def read_bulletins(path: Path) -> BulletinFile:
-    """Read a file of bulletins.
+    """Read a file of bulletins, CAAML v6 as JSON, up to 24 MB: every rating and problem is in it.
 
-    Parameters
-    ----------
-    path
-        CAAML v6 as JSON, up to 24 MB.
-
-    Returns
-    -------
-    BulletinFile
-        Every rating and problem of the file is in it.
-
-    Raises
-    ------
-    FileReadError
-        Missing, too large, not text, or not JSON.
-    BulletinError
-        A value that the standard does not allow, named by its place.
+    `FileReadError` where it is missing, too large, not text, or not JSON; `BulletinError` for a
+    value that the standard does not allow, named by its place.
     """
     try:
         return _read(_parsed(path), path)

@@ -76,15 +76,12 @@ _COLUMNS: Final = (
 
 
 def card_csv(card: RouteCard) -> str:
-    """Write a card as CSV, one leg a row.
+    """Write a card as CSV, one leg a row: RFC 4180 with line feeds.
 
-    Returns
-    -------
-    str
-        RFC 4180 with line feeds. Slopes, times, metres of climb, of steep and of unknown ground
-        are rounded up, bearings to a tenth; an empty cell is unknown or not asked for, one of
-        ``overhead_deg`` that nothing was found where ``unknown_above`` says no. The column
-        ``cautions`` names those of the card; `card_cautions_text` has their texts.
+    Slopes, times, metres of climb, of steep and of unknown ground are rounded up, bearings to a
+    tenth; an empty cell is unknown or not asked for, one of ``overhead_deg`` that nothing was found
+    where ``unknown_above`` says no. The column ``cautions`` names those of the card;
+    `card_cautions_text` has their texts.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -163,11 +160,8 @@ def card_cautions_text(card: RouteCard) -> str:
 def card_geojson(card: RouteCard) -> str:
     """Write a card as GeoJSON (RFC 7946): a line for each leg, a point for each check.
 
-    Returns
-    -------
-    str
-        A FeatureCollection on WGS 84. Properties are those of the JSON contract, unrounded; the
-        foreign member ``cautions`` holds the cautions, ``totals`` the totals.
+    A FeatureCollection on WGS 84. Properties are those of the JSON contract, unrounded; the foreign
+    member ``cautions`` holds the cautions, ``totals`` the totals.
     """
     whole = as_json("card", card)
     features = []
@@ -202,13 +196,10 @@ def _feature(kind: str, coordinates: list[Any], properties: dict[str, Any]) -> d
 
 
 def card_gpx(card: RouteCard) -> str:
-    """Write a card as GPX.
+    """Write a card as GPX 1.1.
 
-    Returns
-    -------
-    str
-        GPX 1.1. The metadata's and the route's ``desc`` hold the cautions. Between the turn points
-        of a leg that bends stand unnamed points, so that the line stays that of the plan.
+    The metadata's and the route's ``desc`` hold the cautions. Between the turn points of a leg that
+    bends stand unnamed points, so that the line stays that of the plan.
     """
     gpx = GPX()
     gpx.creator = f"steybrae {__version__}"

@@ -34,13 +34,7 @@ def draft_path(parts: Sequence[str]) -> Path:
 
 
 def read_draft(path: Path) -> str | None:
-    """Read a draft; None where there is none.
-
-    Raises
-    ------
-    FileReadError
-        It is there, and cannot be read.
-    """
+    """Read a draft; None where there is none. `FileReadError` where one is there, and cannot be read."""
     try:
         with path.open("rb") as file:
             content = file.read(MOST_BYTES + 1)
@@ -57,17 +51,9 @@ def read_draft(path: Path) -> str | None:
 def change_draft(path: Path, change: Callable[[str | None], str | None]) -> None:
     """Write a draft anew from what is there, while no other writer does.
 
-    Parameters
-    ----------
-    path
-        From `draft_path`; its folder is made where there is none.
-    change
-        Takes what is there, None for nothing; what it returns is written, None leaves it.
-
-    Raises
-    ------
-    FileReadError, FileWriteError
-        The system refuses, or another writer does not end.
+    `change` takes what is there, None for nothing; what it returns is written, None leaves it. The
+    folder is made where there is none. Refused where the system does, or another writer does not
+    end.
     """
     try:
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)

@@ -15,14 +15,10 @@ def if_left(lock: Path) -> str:
 
 @contextmanager
 def lock_file(lock: Path, wait: Callable[[], None]) -> Iterator[None]:
-    """Hold a file that only one writer can make.
+    """Hold a file that only one writer can make; it is removed afterwards, but left by who is killed.
 
-    Parameters
-    ----------
-    lock
-        Removed afterwards; who is killed leaves it.
-    wait
-        Called again and again while another writer holds it; ends that by an error of its own.
+    `wait` is called again and again while another writer holds it, and ends that by an error of its
+    own.
     """
     while True:
         try:

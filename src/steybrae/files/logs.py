@@ -46,15 +46,7 @@ _BOM: Final = b"\xef\xbb\xbf"
 
 @dataclass(frozen=True)
 class LogRead:
-    """A log as read.
-
-    Attributes
-    ----------
-    rows
-        The rows, in the order of the file.
-    damaged
-        Every other line but the header and empty ones; none is dropped.
-    """
+    """Rows of a log as read, and every other line but the header and empty ones; none is dropped."""
 
     rows: tuple[LogRow, ...]
     damaged: tuple[DamagedRow, ...]
@@ -63,22 +55,10 @@ class LogRead:
 def append_row(path: Path, row: LogRow) -> None:
     """Add one row at the end of a log; a new log gets its header.
 
-    Columns follow the header of the file: their order may differ and others may be there,
-    which stay empty in the new row.
-
-    Parameters
-    ----------
-    path
-        The log, made if it does not exist.
-    row
-        What to add.
-
-    Raises
-    ------
-    LogError
-        The file exists and is no log of readings; it is left as it is.
-    FileWriteError
-        The system refused, or another writer held the log too long. The row is not in it.
+    Columns follow the header of the file: their order may differ and others may be there, which
+    stay empty in the new row. `LogError` for a file that is no log of readings, which is left as it
+    is; `FileWriteError` where the system refused, or another writer held the log too long: the row
+    is not in it.
     """
     _append(path, [row])
 
@@ -86,22 +66,8 @@ def append_row(path: Path, row: LogRow) -> None:
 def add_rows(path: Path, rows: Sequence[LogRow]) -> int:
     """Add the rows of another log, such as one kept on a phone, that this one does not hold yet.
 
-    Parameters
-    ----------
-    path
-        The log, made if it does not exist.
-    rows
-        What to add. A row that is equal in every cell to one of the log is not added again.
-
-    Returns
-    -------
-    int
-        How many were added; all of them in one write, or none.
-
-    Raises
-    ------
-    LogError, FileWriteError
-        As `append_row`.
+    Rows that are equal in every cell to one of the log are not added again. How many were added:
+    all of them in one write, or none. Refused as in `append_row`.
     """
     return _append(path, rows, once=True)
 
@@ -130,12 +96,8 @@ def _append(path: Path, rows: Sequence[LogRow], *, once: bool = False) -> int:
 def check_log(path: Path) -> None:
     """Say now, before the answer is shown, that a row could not be added to a file.
 
-    Raises
-    ------
-    LogError
-        The file exists and is no log of readings.
-    FileWriteError
-        It is no file, or the system refuses it.
+    `LogError` for a file that is no log of readings; `FileWriteError` where it is no file, or the
+    system refuses it.
     """
     try:
         if not path.exists():
@@ -155,24 +117,10 @@ def check_log(path: Path) -> None:
 
 
 def read_log(path: Path) -> LogRead:
-    """Read a log; what is no row is reported, never dropped.
+    """Read a log, or the rows of a paper log typed into a table; what is no row is reported, never dropped.
 
-    Parameters
-    ----------
-    path
-        The log, or the rows of a paper log typed into a table (`steybrae.field.typed_log`).
-
-    Returns
-    -------
-    LogRead
-        Both empty for an empty file.
-
-    Raises
-    ------
-    FileReadError
-        The file cannot be read, or is too large.
-    LogError
-        It has no header of a log of readings.
+    See `steybrae.field.typed_log`. `FileReadError` where the file cannot be read, or is too large;
+    `LogError` without a header of a log of readings. Both lists are empty for an empty file.
     """
     try:
         with path.open("rb") as file:

@@ -22,24 +22,11 @@ HEADERS: Final = (["lat", "lon"], ["lat", "lon", "name"])
 
 
 def read_places(path: Path) -> tuple[tuple[int, Place], ...]:
-    """Read places of a table.
+    """Read places of a table: its lines and what stands there, in its order; empty ones are passed over.
 
-    Parameters
-    ----------
-    path
-        UTF-8, parted by commas; the first line is ``lat,lon`` or ``lat,lon,name``, degrees on WGS 84.
-
-    Returns
-    -------
-    tuple of int and Place
-        The line of the file and what stands there, in its order. Empty lines are passed over.
-
-    Raises
-    ------
-    FileReadError
-        Missing, too large, no such table, or no place.
-    PlaceError
-        A row that is no place, by the number of its line.
+    UTF-8, parted by commas; the first line is ``lat,lon`` or ``lat,lon,name``, degrees on WGS 84.
+    `FileReadError` where it is missing, too large, no such table, or has no place; `PlaceError` for
+    a row that is no place, by the number of its line.
     """
     table = csv.reader(io.StringIO(_text(path), newline=""), strict=True)
     try:

@@ -192,20 +192,7 @@ _LEVEL: Final = 1
 
 
 def write_plan(path: Path, screening: RouteScreening, *, force: bool = False) -> None:
-    """Save a whole result.
-
-    Parameters
-    ----------
-    path
-        The file to be, usually ``.zip``.
-    force
-        Whether an existing file is replaced.
-
-    Raises
-    ------
-    FileWriteError
-        As `write_whole`.
-    """
+    """Save a whole result, as `write_whole` does."""
     write_bytes(path, plan_bytes(screening), force=force)
 
 
@@ -258,26 +245,10 @@ def _under(name: str, part: str) -> str:
 
 
 def read_plan(path: Path) -> RouteScreening:
-    """Read a saved plan.
+    """Read a saved plan: what was changed since is refused or worked out anew (`steybrae.screening.sound`).
 
-    Parameters
-    ----------
-    path
-        Made by `write_plan`.
-
-    Returns
-    -------
-    RouteScreening
-        Equal to what was saved; what was changed since is refused or worked out anew
-        (`steybrae.screening.sound`).
-
-    Raises
-    ------
-    FileReadError
-        Missing or not a zip file.
-    PlanError
-        Not a plan, of another version, damaged, too large, or with entries that have no
-        place in one.
+    `FileReadError` where it is missing or no zip file; `PlanError` where it is no plan, of another
+    version, damaged, too large, or with entries that have no place in one.
     """
     try:
         there = path.is_file()

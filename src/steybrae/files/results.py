@@ -20,26 +20,12 @@ SCHEMA: Final = "steybrae/1"
 
 
 def as_json(command: str, result: Any, settings_file: SettingsFile | None = None) -> dict[str, Any]:
-    """Turn a result into plain JSON values.
+    """Turn a result, a frozen dataclass, into plain JSON values.
 
-    Dataclass fields become keys of the same name; a trailing underscore, which keeps a
-    name such as ``from_`` clear of Python's keywords, is dropped. Fields whose metadata
-    say ``json=False`` are left out (arrays, large tables). NaN and infinity become null:
-    JSON has no such numbers, and unknown is null in the contract.
-
-    Parameters
-    ----------
-    command
-        Name of the command whose answer this is.
-    result
-        A frozen dataclass.
-    settings_file
-        What was taken from a file of settings.
-
-    Returns
-    -------
-    dict
-        With ``schema``, ``command`` and ``settings_file`` first.
+    Dataclass fields become keys of the same name; a trailing underscore, which keeps a name such as
+    ``from_`` clear of Python's keywords, is dropped. Fields whose metadata say ``json=False`` are
+    left out (arrays, large tables). NaN and infinity become null: JSON has no such numbers, and
+    unknown is null in the contract. ``schema``, ``command`` and ``settings_file`` come first.
     """
     head = {"schema": SCHEMA, "command": command, "settings_file": _plain(settings_file)}
     return {**head, **_plain(result)}

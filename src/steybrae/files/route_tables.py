@@ -38,25 +38,10 @@ def place_of(lat: Any, lon: Any, name: str, number: int, where: str) -> Place:
 def table_places(text: str, where: str) -> list[Place]:
     """Read the rows of a table whose first line names its columns.
 
-    Parameters
-    ----------
-    text
-        Rows parted by commas, semicolons or tabs; the columns ``lat`` and ``lon`` or ``place``, and
-        ``name`` if there is one.
-    where
-        Name of the file, for errors.
-
-    Returns
-    -------
-    list of Place
-        A row's ``place`` goes before its ``lat`` and ``lon``, which must then agree.
-
-    Raises
-    ------
-    FileReadError
-        Not a table.
-    RouteError
-        No such columns, a place that cannot be read, or two positions in a row.
+    They are parted by commas, semicolons or tabs: ``lat`` and ``lon`` or ``place``, and ``name`` if
+    there is one. A row's ``place`` goes before its ``lat`` and ``lon``, which must then agree.
+    `FileReadError` for no table; `RouteError` for no such columns, a place that cannot be read, or
+    two positions in a row.
     """
     header = text.lstrip().split("\n", 1)[0]
     separator = max(",;\t", key=header.count)

@@ -115,23 +115,9 @@ def read_routes(
 ) -> tuple[Route, ...]:
     """Read planned lines to hold side by side: those of several files, and all routes of a GPX file.
 
-    Parameters
-    ----------
-    paths
-        As `read_route` reads them.
-    legs_at, turn_tolerance_m
-        As for `read_route`; legs begin there on the main line only.
-
-    Returns
-    -------
-    tuple of Route
-        The main line first: the first that is no way off, the first of all where all are. A file's
-        routes after the twelfth are passed over, and its notes say so.
-
-    Raises
-    ------
-    FileReadError, RouteError
-        As `read_route`.
+    The main line first: the first that is no way off, the first of all where all are; `legs_at` and
+    `turn_tolerance_m` are for it only. A file's routes after the twelfth are passed over, and its
+    notes say so. The rest is as for `read_route`.
     """
     return _routes([(_read(path), path) for path in paths], legs_at, turn_tolerance_m)
 
@@ -139,17 +125,7 @@ def read_routes(
 def read_routes_text(content: bytes, name: str) -> tuple[Route, ...]:
     """Read planned lines from the bytes of a file, as `read_routes` does.
 
-    Parameters
-    ----------
-    content
-        What the file holds.
-    name
-        What it is called in errors, and a line without a name.
-
-    Raises
-    ------
-    FileReadError, RouteError
-        As `read_route`.
+    `name` is what it is called in errors, and a line without a name.
     """
     path = Path(name)
     return _routes([(_read_decoded(_decoded(content, path), path), path)], (), TURN_TOLERANCE_M)
@@ -189,18 +165,8 @@ def route_from_geojson(
 ) -> Route:
     """Take a planned line from GeoJSON in memory, read as `read_route` reads it from a file.
 
-    Parameters
-    ----------
-    document
-        A mapping: a geometry, a feature or a collection; its positions may be tuples, its numbers
-        numpy's.
-    legs_at, turn_tolerance_m
-        As for `read_route`.
-
-    Raises
-    ------
-    FileReadError, RouteError
-        As `read_route`.
+    A mapping: a geometry, a feature or a collection; its positions may be tuples, its numbers
+    numpy's.
     """
     where = "The line"
     try:
@@ -219,13 +185,7 @@ def _as_json(value: Any) -> Any:
 
 
 def routes_drawn(lines: Sequence[tuple[str, Sequence[Place]]]) -> tuple[Route, ...]:
-    """Take lines with their names as `read_routes` reads them from a GPX file of routes.
-
-    Raises
-    ------
-    RouteError
-        As `read_route`.
-    """
+    """Take lines with their names as `read_routes` reads them from a GPX file of routes."""
     read = ("A route was read.",)
     return tuple(
         _route(_Found("route", name, points, (), read), name, name, (), TURN_TOLERANCE_M)
@@ -236,20 +196,7 @@ def routes_drawn(lines: Sequence[tuple[str, Sequence[Place]]]) -> tuple[Route, .
 def route_from_line(
     places: Sequence[Place], *, legs_at: Sequence[str] = (), turn_tolerance_m: float = TURN_TOLERANCE_M
 ) -> Route:
-    """Make a planned line of its places; turn points are chosen as in `read_route`.
-
-    Parameters
-    ----------
-    places
-        In walking order.
-    legs_at, turn_tolerance_m
-        As for `read_route`.
-
-    Raises
-    ------
-    RouteError
-        As `read_route`.
-    """
+    """Make a planned line of its places, in walking order; turn points are chosen as in `read_route`."""
     found = _Found("line", "", tuple(places), (), ("Took the places as a line.",))
     return _route(found, "The line", "Planned line", legs_at, turn_tolerance_m)
 

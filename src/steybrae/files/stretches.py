@@ -22,27 +22,12 @@ MOST_STRETCHES: Final = 60
 
 
 def read_stretches(path: Path, index_every: int) -> tuple[OwnStretch, ...]:
-    """Read a table of stretches.
+    """Read a table of stretches, in the order of the file; empty lines are passed over.
 
-    Parameters
-    ----------
-    path
-        CSV with the header ``name,length_mm,gaps``: what the stretch is called, its length on paper, and
-        the gaps in it; or ``index_gaps``, from thick line to thick line.
-    index_every
-        Every how many contours one is thick, for `index_gaps`.
-
-    Returns
-    -------
-    tuple of OwnStretch
-        In the order of the file; empty lines are passed over.
-
-    Raises
-    ------
-    FileReadError
-        The file cannot be read, or has another header.
-    QuantityError
-        A row that is no stretch; names its line.
+    CSV with the header ``name,length_mm,gaps``: what the stretch is called, its length on paper,
+    and the gaps in it; or ``index_gaps``, from thick line to thick line, every `index_every`
+    contours. `FileReadError` for a file that cannot be read, or has another header;
+    `QuantityError`, with its line, for a row that is no stretch.
     """
     table = csv.reader(io.StringIO(_text(path), newline=""), skipinitialspace=True, strict=True)
     try:

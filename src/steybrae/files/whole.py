@@ -16,19 +16,9 @@ MOST_STEM: Final = 50
 
 
 def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path] = (), *, force: bool = False) -> None:
-    """Say now, before the work is done, that one of several outputs cannot be written.
+    """Refuse, before the work is done, outputs of which one cannot be written, as `check_writable`.
 
-    Parameters
-    ----------
-    inputs
-        Files that are read, and that not even `force` may replace.
-    force
-        Whether existing files may be replaced.
-
-    Raises
-    ------
-    FileWriteError
-        As `check_writable`, or two outputs of one name, or an output that is an input.
+    Nor may two have one name, or one be an input, which not even `force` may replace.
     """
     check_not_read(outputs, inputs)
     taken: set[Path] = set()
@@ -41,13 +31,7 @@ def check_outputs(outputs: Sequence[Path], inputs: Sequence[Path] = (), *, force
 
 
 def check_not_read(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
-    """Say that an output is an input, which not even ``--force`` may replace.
-
-    Raises
-    ------
-    FileWriteError
-        An output has the place of an input.
-    """
+    """Refuse an output that has the place of an input, which not even ``--force`` may replace."""
     read = {path.resolve() for path in inputs}
     for path in outputs:
         if path.resolve() in read:
@@ -58,19 +42,7 @@ def check_not_read(outputs: Sequence[Path], inputs: Sequence[Path]) -> None:
 def check_ending(path: Path, what: str, *endings: str) -> None:
     """Refuse a name whose ending would have other programs take a file for another thing.
 
-    Parameters
-    ----------
-    path
-        The file to be.
-    what
-        Begins the error text, like ``A picture``.
-    endings
-        Those it may have, with their dots.
-
-    Raises
-    ------
-    FileWriteError
-        Another ending.
+    `what` begins the error text, like ``A picture``; endings have their dots.
     """
     if path.suffix.lower() not in endings:
         message = f"{what} should be named {' or '.join(endings)}; got {path.name!r}. Change its ending."
@@ -78,18 +50,10 @@ def check_ending(path: Path, what: str, *endings: str) -> None:
 
 
 def check_writable(path: Path, *, force: bool = False) -> None:
-    """Say now, before the work is done, that an output cannot be written.
+    """Refuse, before the work is done, an output that cannot be written.
 
-    Parameters
-    ----------
-    force
-        Whether an existing file may be replaced.
-
-    Raises
-    ------
-    FileWriteError
-        It exists and `force` is false, is a folder, its folder does not exist, or the system
-        refuses the name.
+    One that exists without `force`, is a folder, whose folder does not exist, or whose name the
+    system refuses.
     """
     try:
         why = _why_not(path, force=force)
@@ -117,20 +81,9 @@ def _exists(path: Path) -> str:
 def write_whole(path: Path, write: Callable[[Path], None], *, force: bool = False) -> None:
     """Write a file beside its final name, flush it, then rename it.
 
-    A reader never sees half a file, and a failure leaves what was there before. Of several that write
-    one new name at once, one succeeds.
-
-    Parameters
-    ----------
-    write
-        Writes the content to the path it is given, which has the suffix of `path`.
-    force
-        Whether an existing file is replaced.
-
-    Raises
-    ------
-    FileWriteError
-        As `check_writable`, or the system refused (no permission, disk full).
+    A reader never sees half a file, and a failure leaves what was there before. Of several that
+    write one new name at once, one succeeds. `write` gets a path with the suffix of the final one.
+    `FileWriteError` as in `check_writable`, or where the system refused (no permission, disk full).
     """
     check_writable(path, force=force)
     # Named before it is there, so that a signal at any moment finds what to take away.

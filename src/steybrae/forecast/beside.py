@@ -55,21 +55,9 @@ class HeightsByAspect:
 def heights_by_aspect(
     grounds: Sequence[LegGrounds], parts: Sequence[Part], least_deg: float, treeline_m: float | None
 ) -> HeightsByAspect | None:
-    """Lay the grounds of all legs out by height and aspect.
+    """Lay the grounds of all legs out by height and aspect; None where no leg has such ground.
 
-    Parameters
-    ----------
-    parts
-        Ratings and problems.
-    least_deg
-        Least slope on the line and beside it.
-    treeline_m
-        None where not stated.
-
-    Returns
-    -------
-    HeightsByAspect or None
-        None where no leg has such ground.
+    `parts` are ratings and problems; `least_deg` is the least slope on the line and beside it.
     """
     kinds = [
         [ground.line for ground in grounds],

@@ -235,16 +235,9 @@ _METHOD: Final = {
 
 @dataclass(frozen=True)
 class ReductionAngle:
-    """What the method has for a degree of the scale.
+    """What the method has for a degree of the scale, in the standard's word; None where it has no angle.
 
-    Attributes
-    ----------
-    level
-        The degree in the standard's word.
-    method_deg
-        Its angle, degrees; None where it has none.
-    look_at
-        Which ground it looks at.
+    `look_at` is which ground it looks at.
     """
 
     level: str
@@ -255,15 +248,7 @@ class ReductionAngle:
 def reduction_angle(level: str) -> ReductionAngle:
     """Give the method's angle for a degree of the scale.
 
-    Parameters
-    ----------
-    level
-        One of the standard's values.
-
-    Returns
-    -------
-    ReductionAngle
-        40 for moderate, 35 for considerable, 30 for high; none for the others.
+    40 for moderate, 35 for considerable, 30 for high; none for the others.
     """
     method_deg, look_at = _METHOD.get(level, (None, "no angle in this method"))
     return ReductionAngle(level, method_deg, look_at)

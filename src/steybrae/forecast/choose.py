@@ -79,24 +79,9 @@ class Chosen:
 
 
 def parse_moment(text: str, what: str) -> dt.datetime:
-    """Read a date and time with its zone.
+    """Read a date and time with its zone: ISO 8601, like ``2027-01-15T09:30+00:00`` or ending in ``Z``.
 
-    Parameters
-    ----------
-    text
-        ISO 8601, like ``2027-01-15T09:30+00:00`` or ending in ``Z``.
-    what
-        What it is, for the error.
-
-    Returns
-    -------
-    datetime.datetime
-        With zone.
-
-    Raises
-    ------
-    DateError
-        Not a date and time, or without zone.
+    `what` it is begins the `DateError` for any other, or without zone.
     """
     try:
         found = dt.datetime.fromisoformat(text.strip().upper())
@@ -117,10 +102,7 @@ def parse_moment(text: str, what: str) -> dt.datetime:
 def parse_span(text: str) -> tuple[dt.datetime, dt.datetime]:
     """Read a time, or two with / between them; of one it is both ends.
 
-    Raises
-    ------
-    DateError
-        Not a date and time with zone, or an end before its beginning.
+    `DateError` for no date and time with zone, or an end before its beginning.
     """
     start, _, end = text.partition("/")
     first = parse_moment(start, "The time")
@@ -135,24 +117,8 @@ def choose(bulletins: Sequence[Bulletin], asked: Asked) -> Chosen:
     """Choose the bulletins for a region and a time.
 
     Region before time, time before language, and of two for the same hours and regions the one
-    published last. Nothing is dropped for being gentler or less certain.
-
-    Parameters
-    ----------
-    bulletins
-        Of a file.
-    asked
-        Region, time and language.
-
-    Returns
-    -------
-    Chosen
-        Without bulletins where the region is not in the file.
-
-    Raises
-    ------
-    BulletinError
-        The file is for several regions and none was named.
+    published last. Nothing is dropped for being gentler or less certain. None where the region is
+    not in the file; `BulletinError` where that is for several regions and none was named.
     """
     if not bulletins:
         empty = Finding(

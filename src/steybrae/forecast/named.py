@@ -128,22 +128,10 @@ class Crossed:
 
 
 def sector_bits(aspect_true_deg: Array, half_width_deg: Array) -> NDArray[np.uint8]:
-    """Sectors that ground may face.
+    """Sectors that ground may face, as bits, never 0.
 
     Sector ``k`` is among them where the circular distance from ``45 k`` is at most
-    ``22.5 + half width``.
-
-    Parameters
-    ----------
-    aspect_true_deg
-        Degrees from true north; NaN faces all.
-    half_width_deg
-        Half of the interval of the aspect, degrees; NaN all.
-
-    Returns
-    -------
-    array of uint8
-        Bits, never 0.
+    ``22.5 + half width`` of the interval of the aspect; where either is NaN, all are.
     """
     centres = 45.0 * np.arange(len(SECTORS))
     away = np.abs((aspect_true_deg[:, None] - centres + 180.0) % 360.0 - 180.0)
@@ -165,19 +153,10 @@ def aspect_bits(aspects: Sequence[str]) -> int:
 
 
 def bound_range_m(elevation: Elevation | None, treeline_m: float | None) -> tuple[float, float]:
-    """Least and greatest height that may be meant, metres.
+    """Least and greatest height that may be meant, metres; infinite where open.
 
-    Parameters
-    ----------
-    elevation
-        As written.
-    treeline_m
-        Height of the treeline; None makes a bound at the treeline no bound at all.
-
-    Returns
-    -------
-    tuple of float
-        Infinite where open; each bound moved outwards by what it may be off.
+    Each bound is moved outwards by what it may be off; a bound at a treeline that is not known is
+    none at all.
     """
     low, high = plain_range_m(elevation, treeline_m)
     if elevation is None:
@@ -213,23 +192,9 @@ def compact(
 ) -> GroundCells:
     """Keep one of all pieces of ground that no bulletin can tell apart: the steepest.
 
-    Parameters
-    ----------
-    edges_m, unknown
-        Bins of the leg.
-    at, slope_deg, sectors
-        Of the pieces, as in `GroundCells`.
-    heights_m
-        Low and high ends of the heights.
-    least_deg
-        Gentler ground is not kept.
-    near_m
-        How far off each lies; all of them at the line where not given.
-
-    Returns
-    -------
-    GroundCells
-        Heights rounded outwards, slopes as shown; ground of unknown slope or height is not among them.
+    Heights are rounded outwards, slopes as shown; ground of unknown slope or height, or gentler
+    than `least_deg`, is not among them. `near_m` is how far off each piece lies; all are at the
+    line where not given.
     """
     shown = shown_slope_deg(slope_deg)
     low = np.floor(heights_m[0] / HEIGHT_STEP_M)
@@ -292,14 +257,8 @@ def named_bins(
 ) -> NDArray[np.bool_]:
     """For each bin of a leg whether it has ground that is named.
 
-    Parameters
-    ----------
-    aspects
-        As a bulletin names them; empty means all.
-    range_m
-        From `bound_range_m`.
-    least_deg
-        Least slope, degrees, lower end included.
+    `aspects` are as a bulletin names them, all if empty; `range_m` is from `bound_range_m`;
+    `least_deg` is the least slope, included.
     """
     flags = np.zeros(len(cells.unknown), dtype=bool)
     flags[cells.at[_named(cells, aspects, range_m, least_deg)]] = True

@@ -14,7 +14,7 @@ from steybrae.errors import ModelError, PlaceError, QuantityError, RouteError
 from steybrae.quantities import parse_ground_area_m2, parse_ground_length_m
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place, parse_place
-from steybrae.screening import ModelOrigin, Settings
+from steybrae.screening import Settings
 from steybrae.screening.model.look import found_near
 
 if TYPE_CHECKING:
@@ -275,14 +275,7 @@ class GivenModel:
             else open_model(self._paths, self._z_unit)
         )
         with door as model:
-            info = model.info
-            origin = ModelOrigin(
-                info.files,
-                info.fingerprints,
-                info.height_unit_m,
-                info.height_unit_from,
-                sample=self.sample,
-            )
+            origin = model.info.origin(sample=self.sample)
             found = found_near(model, near)
             model.count_anew()
             yield model, replace(settings, origin=origin, model_found=found)

@@ -48,18 +48,10 @@ def desk_files() -> dict[str, str]:
 
 
 def profile_html(screening: RouteScreening, profile: Profile) -> str:
-    """Write the profile of a line as the report has it.
+    """Write the profile of a line as the report has it, for the page's ``profile``.
 
-    Parameters
-    ----------
-    screening, profile
-        The line, and its profile from `steybrae.screening.pictures.relief.profile_of`.
-
-    Returns
-    -------
-    str
-        Elements without style or script of their own, for the page's ``profile``; across a panel
-        positions are shares of the length of the line.
+    Elements without style or script of their own; across a panel positions are shares of the length
+    of the line.
     """
     drawing = draw_report_profile(screening, profile)
     return templates().get_template("profile_panels.html").render(profile=drawing, unknown=UNKNOWN)

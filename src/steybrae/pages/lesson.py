@@ -44,32 +44,24 @@ Points = Iterable[Sequence[float]]
 def still_html(result: Lesson) -> str:
     """Write what stands on the page where no script runs.
 
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.lesson.lesson`.
-
-    Returns
-    -------
-    str
-        HTML: spacing, real contours and the same ground in layers, forms with their profiles, slopes crossed
-        at an angle, and questions that open to their answers.
+    Spacing, real contours and the same ground in layers, forms with their profiles, slopes crossed
+    at an angle, and questions that open to their answers.
     """
     name = map_name(result.scale, result.interval_m)
     sections = "\n".join(
         (
-            _section("Contour spacing is steepness", [_spacing(result, name)]),
-            _section("Real contours, and the ground they draw", [_real(result.ground, result.interval_m)]),
-            _section("Forms to know by their contours", [_forms(result)]),
-            _section("Cross a slope at an angle", [_crossed()]),
-            _section("Questions", [_questions(result)]),
+            _section("Contour spacing is steepness", _spacing(result, name)),
+            _section("Real contours, and the ground they draw", _real(result.ground, result.interval_m)),
+            _section("Forms to know by their contours", _forms(result)),
+            _section("Cross a slope at an angle", _crossed()),
+            _section("Questions", _questions(result)),
         )
     )
     return f'<div class="still">{sections}</div>'
 
 
-def _section(title: str, parts: Sequence[str]) -> str:
-    return f"<section><h2>{title}</h2>{''.join(parts)}</section>"
+def _section(title: str, content: str) -> str:
+    return f"<section><h2>{title}</h2>{content}</section>"
 
 
 def _figure(name: str, drawn: str, *, tall: float = SIDE) -> str:
@@ -163,11 +155,9 @@ def _plate(area: Array, height_m: float, thick_m: float, side_m: float) -> str:
 
 
 def _forms(result: Lesson) -> str:
-    out = []
-    for form in result.forms:
-        patch = form_patch(form.form, result.scale, result.interval_m)
-        out.append(f"<div>{_patch(patch)}<p>{html.escape(form.form.words)}</p></div>")
-    return f'<div class="forms">{"".join(out)}</div>'
+    patches = (form_patch(one.form, result.scale, result.interval_m) for one in result.forms)
+    forms = (f"<div>{_patch(patch)}<p>{html.escape(patch.form.words)}</p></div>" for patch in patches)
+    return f'<div class="forms">{"".join(forms)}</div>'
 
 
 def _patch(patch: FormPatch) -> str:
@@ -221,18 +211,7 @@ _TEMPLATES: Final = files("steybrae.pages") / "templates"
 
 
 def lesson_html(result: Lesson) -> str:
-    """Write the page.
-
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.lesson.lesson`.
-
-    Returns
-    -------
-    str
-        HTML, whole in itself, the same for the same lesson.
-    """
+    """Write the page, whole in itself, the same for the same lesson."""
     style, script = _template("lesson.css"), _template("lesson.js")
     fields = {
         "policy": page_policy(style, script, pictures=False),

@@ -15,18 +15,10 @@ _HATCH_PX: Final = 22.0
 
 @dataclass(frozen=True)
 class BandLook:
-    """A band in the page's own hatching, kin to that of the map's picture.
+    """A band, by its angles, in the page's own hatching, kin to that of the map's picture.
 
-    Attributes
-    ----------
-    label
-        Its angles.
-    tint, ink
-        Colours.
-    kind, step
-        Sign of the hatch, and the distance of its lines, pixels.
-    letters
-        Colour of letters on it.
+    `kind` is the sign of the hatch, `step` the distance of its lines, pixels; `letters` are the
+    colour of letters on it.
     """
 
     label: str

@@ -62,24 +62,10 @@ _LEAST_MAP_BYTES: Final = 20_000
 
 
 def phone_page(card: RouteCard, screening: RouteScreening | None, plan: str = "") -> str:
-    """Write the page.
+    """Write the page, whole in itself; with its map not above `MOST_BYTES`.
 
-    Parameters
-    ----------
-    screening
-        What it was made from, with its relief; None for a leg between two places.
-    plan
-        Name of the saved plan, for the log.
-
-    Returns
-    -------
-    str
-        HTML, whole in itself; with its map not above `MOST_BYTES`.
-
-    Raises
-    ------
-    QuantityError
-        Its words alone leave no room for a map.
+    `screening` is None for a leg between two places; `plan` is the name of the saved plan, for the
+    log. `QuantityError` where its words alone leave no room for a map.
     """
     style = templates().get_template("phone.css").render()
     script = templates().get_template("phone.js").render()

@@ -33,7 +33,7 @@ from steybrae.pages.report_points import report_points
 from steybrae.pages.report_profile import draw_report_profile
 from steybrae.pages.report_words import day_words, leg_words, reading_rows, totals_words
 from steybrae.render.html import html_cells
-from steybrae.route.shape_result import shape_words
+from steybrae.route.shape_result import ConvexRoll, TerrainTrap, shape_words
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.pictures.drawn import contour_words, interval_drawn, relief_of, slope_sign_words
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
@@ -68,24 +68,10 @@ _SHOWN: Final = (
 
 
 def report_page(screening: RouteScreening, card: RouteCard | None = None) -> str:
-    """Write the page.
+    """Write the page of a screening with its relief, whole in itself, the same for the same result.
 
-    Parameters
-    ----------
-    screening
-        With its relief, from `steybrae.screening.pictures.relief.with_relief`.
-    card
-        Its day: date, times, magnetic bearings, who to call; None where that was not given.
-
-    Returns
-    -------
-    str
-        HTML, whole in itself, the same for the same result.
-
-    Raises
-    ------
-    QuantityError
-        The screening has no relief.
+    `card` is its day: date, times, magnetic bearings, who to call. `QuantityError` for a screening
+    without relief.
     """
     relief = relief_of(screening, "A report")
     engine = templates()
@@ -187,7 +173,7 @@ def _shapes(screening: RouteScreening, declinations_deg: Mapping[int, float]) ->
     return [
         (
             str(leg.number),
-            _along(one.from_m, one.to_m),
+            f"{gentle_length(one.from_m).figure} to {steep_length(one.to_m).text}",
             shape_words(one, declinations_deg.get(leg.number)),
         )
         for leg in screening.legs
@@ -195,9 +181,5 @@ def _shapes(screening: RouteScreening, declinations_deg: Mapping[int, float]) ->
     ]
 
 
-def _of(leg: LegScreening) -> list[Any]:
+def _of(leg: LegScreening) -> list[ConvexRoll | TerrainTrap]:
     return sorted((*leg.convex_rolls, *leg.terrain_traps), key=lambda one: one.from_m)
-
-
-def _along(from_m: float, to_m: float) -> str:
-    return f"{gentle_length(from_m).figure} to {steep_length(to_m).text}"

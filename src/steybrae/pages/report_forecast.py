@@ -17,18 +17,10 @@ from steybrae.screening.result import RouteScreening
 
 
 def forecast_content(screening: RouteScreening) -> dict[str, Any]:
-    """Give what the template places.
+    """Give what the template places, with a forecast or without.
 
-    Parameters
-    ----------
-    screening
-        With its forecast, or without.
-
-    Returns
-    -------
-    dict
-        ``findings``; ``leg_forecasts``, the sentences of each leg; ``bulletins``, with head, parts and
-        texts of each; ``reductions``, their source and words.
+    ``findings``; ``leg_forecasts``, the sentences of each leg; ``bulletins``, with head, parts and
+    texts of each; ``reductions``, their source and words.
     """
     forecast = screening.forecast
     content: dict[str, Any] = {

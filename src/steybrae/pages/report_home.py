@@ -39,15 +39,7 @@ class Letter:
 
 
 def home_rows(screening: RouteScreening, card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
-    """Yield what is asked first, and its answer in lines; what is not known is said.
-
-    Parameters
-    ----------
-    screening
-        The line, with its forecast if it has one.
-    card
-        The day; None where it was not given.
-    """
+    """Yield what is asked first, and its answer in lines; what is not known, such as the day, is said."""
     yield from _when(card)
     yield from _who(card)
     forecast = screening.forecast
@@ -102,22 +94,11 @@ def sketch_letters(
 ) -> tuple[float, list[Letter]]:
     """Half the side of the letters of the places told at length, and each with room for it.
 
-    Parameters
-    ----------
-    screening, relief, drawing
-        The line, its ground, and its map.
-
-    Returns
-    -------
-    tuple of float and list of Letter
-        In units of the map; a letter lies beside its place, off the others and inside the map.
+    In units of the map; a letter lies beside its place, off the others and inside the map.
     """
     size = _LETTER_SHARE * max(drawing.width, drawing.height)
-    spots = []
-    for place in screening.places:
-        if place.at_length:
-            spot, _ = leading_spot(place)
-            spots.append((place.name, place_on_map(relief, spot.lat_deg, spot.lon_deg)))
+    told = [(place.name, leading_spot(place)[0]) for place in screening.places if place.at_length]
+    spots = [(name, place_on_map(relief, spot.lat_deg, spot.lon_deg)) for name, spot in told]
     taken: list[tuple[float, float]] = []
     out = []
     for name, at in spots:

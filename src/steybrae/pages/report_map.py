@@ -48,18 +48,10 @@ _RELIEF_GREY: Final = (0.93, 0.10)
 
 @dataclass(frozen=True)
 class LegLine:
-    """A leg on the map.
+    """A leg on the map: its number, its line as SVG path data, and positions.
 
-    Attributes
-    ----------
-    number
-        Of the leg.
-    path
-        Its line, SVG path data.
-    start, end, middle, steepest
-        Positions; `steepest` is None on a leg wholly unknown.
-    crowded
-        Whether its number would cover another at the size of the page.
+    `steepest` is None on a leg wholly unknown. `crowded` is whether its number would cover another
+    at the size of the page.
     """
 
     number: int

@@ -23,17 +23,7 @@ class ReadingMark:
 
 @dataclass(frozen=True)
 class Marks:
-    """Positions in units of the map.
-
-    Attributes
-    ----------
-    sights
-        Pairs of stand and source, SVG path data.
-    ways
-        Ways down that snow could take, SVG path data.
-    readings
-        Places of readings to expect.
-    """
+    """Positions in units of the map: pairs of stand and source, ways down that snow could take, readings."""
 
     sights: str
     ways: str
@@ -43,12 +33,7 @@ class Marks:
 def report_marks(screening: RouteScreening, relief: Relief, middles: Sequence[tuple[int, int]]) -> Marks:
     """Put what is overhead of each leg, and its readings, on the map.
 
-    Parameters
-    ----------
-    screening, relief
-        What, and the map.
-    middles
-        Where numbers of legs stand already.
+    At `middles` numbers of legs stand already.
     """
     places = [
         (one.name, place_on_map(relief, one.place.lat_deg, one.place.lon_deg))

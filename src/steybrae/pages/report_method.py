@@ -11,13 +11,7 @@ Row = tuple[str, tuple[str, ...]]
 
 
 def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
-    """Heading and lines of each item.
-
-    Returns
-    -------
-    tuple
-        Of pairs.
-    """
+    """Heading and lines of each item."""
     model, used = screening.model, screening.settings
     rows: list[Row] = [
         ("Route", screening.notes or (f"read as {screening.read_as}",)),

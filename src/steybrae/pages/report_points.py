@@ -24,19 +24,11 @@ from steybrae.value import UNKNOWN, overhead, slope
 def report_points(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
     """Points of every leg.
 
-    Parameters
-    ----------
-    screening, relief
-        The line, and where it lies on the map.
-
-    Returns
-    -------
-    dict
-        ``bands``, their labels; ``legs``, each with ``leg``, ``start_dm`` and columns of whole
-        numbers or None: ``at`` along the leg in decimetres, ``x`` and ``y`` on the map, ``height`` in
-        metres, ``slope``, ``low``, ``high`` and ``corridor`` in tenths of a degree, ``aspect`` in
-        degrees, ``band``, its position or -1, and ``above``, the steepest sight up as shown.
-        ``reading`` has the place along the leg, name and slope of each check.
+    ``bands``, their labels; ``legs``, each with ``leg``, ``start_dm`` and columns of whole numbers
+    or None: ``at`` along the leg in decimetres, ``x`` and ``y`` on the map, ``height`` in metres,
+    ``slope``, ``low``, ``high`` and ``corridor`` in tenths of a degree, ``aspect`` in degrees,
+    ``band``, its position or -1, and ``above``, the steepest sight up as shown. ``reading`` has the
+    place along the leg, name and slope of each check.
     """
     scheme = BandScheme(screening.settings.edges_deg)
     start_m, legs = 0.0, []

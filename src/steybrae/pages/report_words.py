@@ -142,18 +142,11 @@ def overhead_words(
     at: UnknownAt | None = None,
     declination_deg: float | None = None,
 ) -> tuple[str, ...]:
-    """Say what is overhead, in sentences.
+    """Say what is overhead of a leg or place, in sentences.
 
-    Parameters
-    ----------
-    looks
-        Of a leg or place; None where none of its heights is known.
-    unknown_above
-        Whether unknown ground could look down too.
-    at
-        The nearest of that ground.
-    declination_deg
-        Magnetic north east of true north: bearings are magnetic then.
+    `looks` is None where none of its heights is known. `unknown_above` is whether unknown ground
+    could look down too, `at` the nearest of it. Bearings are magnetic where a declination is given,
+    else true.
     """
     if looks is None:
         return (f"Overhead: {UNKNOWN}.",)

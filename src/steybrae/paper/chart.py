@@ -114,8 +114,6 @@ def spacing_chart(
     ----------
     interval_m
         Contour interval, metres.
-    scale
-        Denominator of the map scale.
     slopes_deg
         Degrees, each above 0 and below 90; the default ones if empty.
     index_every

@@ -104,14 +104,9 @@ THINNED_FROM_DEG: Final = gradient_to_angle(1.0 / 3.0)
 
 
 def may_be_thinned(measured: GapMeasurement, high_deg: float) -> bool:
-    """Say whether thin lines may have been left out where this was measured.
+    """Say whether thin lines may have been left out where this was measured; index lines never are.
 
-    Parameters
-    ----------
-    measured
-        What was measured; index lines are never left out.
-    high_deg
-        Upper end of the slope, degrees: unknown is not gentle.
+    `high_deg` is the upper end of the slope: unknown is not gentle.
     """
     return measured.way != "index" and high_deg >= THINNED_FROM_DEG
 

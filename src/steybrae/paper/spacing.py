@@ -142,20 +142,10 @@ class GapResult:
 
 
 def contour_relative_sigma(gaps: int) -> float:
-    """One sigma of the rise between two contours, as a share of that rise.
+    """One sigma of the rise between two contours, some gaps apart, as a share of that rise.
 
     ``sqrt(2) / 3.2897 / gaps``: both bounding contours err by `CONTOUR_SIGMA_SHARE` of the
     interval, independently of each other; 43 % for one gap.
-
-    Parameters
-    ----------
-    gaps
-        Contour intervals between the two, 1 or more.
-
-    Returns
-    -------
-    float
-        Above 0, no unit.
     """
     return math.sqrt(2.0) * CONTOUR_SIGMA_SHARE / gaps
 
@@ -173,8 +163,6 @@ def slope_from_spacing(
 
     Parameters
     ----------
-    measured
-        Length on paper and gaps in it.
     interval_m
         Contour interval printed on the map, metres.
     scale

@@ -29,14 +29,9 @@ COPY_BYTES: Final = 2**23
 
 
 def assemble(job: AreaJob, work: Workspace, layout: Layout, grid: Grid, result: AreaResult) -> None:
-    """Make the finished files of a run in its working folder.
+    """Make the finished files of a run, every block of which is in the journal, in its working folder.
 
-    Parameters
-    ----------
-    job, work, layout
-        Of the run; every block is in the journal.
-    result
-        What the files say of themselves.
+    `result` is what the files say of themselves.
     """
     for name in job.layers:
         layer, finished = LAYERS[name], work.folder / f"{name}.tif"

@@ -141,21 +141,6 @@ Result = TypeVar("Result")
 
 
 def each(pool: ThreadPoolExecutor, work: Callable[[Item], Result], items: Sequence[Item]) -> Iterator[Result]:
-    """Work on every item.
-
-    Parameters
-    ----------
-    pool
-        Who works.
-    work
-        What is done to an item.
-    items
-        In the order of work.
-
-    Yields
-    ------
-    object
-        Results, in the order of the items.
-    """
+    """Work on every item, in the threads of a pool; results in the order of the items."""
     for first in range(0, len(items), AT_ONCE):
         yield from pool.map(work, items[first : first + AT_ONCE])

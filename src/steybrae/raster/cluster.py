@@ -80,19 +80,9 @@ _starting = threading.Lock()
 
 
 def work_here(job: AreaJob, folder: Path, number: int) -> dict[str, Any]:
-    """Make a block in this process; what a worker runs.
+    """Make a block in this process, what a worker runs; its record (`steybrae.raster.station.Station.work`).
 
-    Parameters
-    ----------
-    job, folder
-        As `steybrae.raster.station.open_station`; opened once in a process and kept.
-    number
-        Of the block.
-
-    Returns
-    -------
-    dict
-        Its record (`steybrae.raster.station.Station.work`).
+    The station of a job and folder is opened once in a process and kept.
     """
     with _starting:
         if (job, folder) not in _keepers:
@@ -116,15 +106,7 @@ _energies: dict[Key, tuple[ExitStack, Energy]] = {}
 def settle_here(job: AreaJob, folder: Path, task: Task) -> frozenset[int]:
     """Settle a panel in this process; what a worker runs before there are rasters.
 
-    Parameters
-    ----------
-    job, folder
-        As `work_here`.
-
-    Returns
-    -------
-    frozenset of int
-        As `steybrae.raster.overhead.energy.Energy.settle`. What was found is in the folder.
+    As `steybrae.raster.overhead.energy.Energy.settle`. What was found is in the folder.
     """
     from steybrae.raster.overhead.energy import open_energy  # noqa: PLC0415  loads the compiler
 
@@ -153,28 +135,11 @@ def leave_panels(job: AreaJob, folder: Path) -> None:
 def on_cluster(
     job: AreaJob, folder: Path, todo: Sequence[int], cluster: str
 ) -> Generator[dict[str, Any], None, None]:
-    """Make blocks on a cluster.
+    """Make blocks, told by their numbers, on a cluster; their records, as they are done.
 
-    Parameters
-    ----------
-    job, folder
-        As `steybrae.raster.station.open_station`.
-    todo
-        Numbers of the blocks.
-    cluster
-        Address of a scheduler, like ``tcp://10.0.0.5:8786``, or ``local:N`` for N workers here.
-
-    Yields
-    ------
-    dict
-        Records, as the blocks are done.
-
-    Raises
-    ------
-    MissingExtraError
-        Dask distributed is not installed.
-    QuantityError
-        ``local:`` without a number, or a scheduler that does not answer.
+    `cluster` is the address of a scheduler, like ``tcp://10.0.0.5:8786``, or ``local:N`` for N
+    workers here. `MissingExtraError` without Dask distributed; `QuantityError` for ``local:``
+    without a number, or a scheduler that does not answer.
     """
     with _joined(cluster) as client:
         from distributed import as_completed  # noqa: PLC0415  an optional extra

@@ -30,25 +30,11 @@ Compared = dict[str, Any]
 
 
 def compare_block(dem: Dem, corner: tuple[int, int]) -> Compared:
-    """Compare our Horn slopes with richdem's on a strip.
+    """Compare our Horn slopes with richdem's on a strip, whose heights have one ring more.
 
-    Parameters
-    ----------
-    dem
-        Heights with one ring more.
-    corner
-        Row and column in the model of its first cell inside the ring; only for sorting.
-
-    Returns
-    -------
-    dict
-        Plain numbers: ``sizes`` (class, cells), ``only_other``, ``worst`` (both answer) and
-        ``lonely`` (only the other does): latitude, longitude, own, other.
-
-    Raises
-    ------
-    MissingExtraError
-        richdem is not installed.
+    `corner` is row and column in the model of its first cell inside the ring; only for sorting.
+    Plain numbers: ``sizes`` (class, cells), ``only_other``, ``worst`` (both answer) and ``lonely``
+    (only the other does): latitude, longitude, own, other. `MissingExtraError` without richdem.
     """
     own = slope_field(dem).slope_deg[1:-1, 1:-1]
     other_steps = richdem_gradients(dem.heights_m)
@@ -78,17 +64,10 @@ def _places(dem: Dem, own: Any, other: Any, rank: Any) -> list[list[float | None
 
 
 def joined(compared: Iterable[Compared]) -> CrossCheck:
-    """Join the strips of a raster.
+    """Join the strips of a raster, in any order.
 
-    Parameters
-    ----------
-    compared
-        From `compare_block`, in any order.
-
-    Returns
-    -------
-    CrossCheck
-        Percentiles at the upper end of their class: never smaller than they are, at most 5 % larger.
+    Percentiles are those of the upper end of their class: never smaller than they are, at most 5 %
+    larger.
     """
     sizes: Counter[int] = Counter()
     only_other = 0

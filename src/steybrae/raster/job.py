@@ -141,20 +141,11 @@ LAYERS: Final = {
 
 
 def halve(cells: Cells, layer: Layer) -> Cells:
-    """Half as many rows and columns, rounded up.
+    """Half as many rows and columns of a layer's cells, rounded up.
 
-    Parameters
-    ----------
-    cells
-        ``[row, col]`` of the layer; the last row or column of an odd number stands alone. Or tile
-        by tile, ``[down, row, right, col]``, with even sides.
-    layer
-        Whose numbers they are.
-
-    Returns
-    -------
-    array
-        Of four cells the steepest, unknown where one of them is; or the first of the four.
+    Of four cells the steepest, unknown where one of them is; or the first of the four.
+    ``[row, col]``, where the last row or column of an odd number stands alone; or tile by tile,
+    ``[down, row, right, col]``, with even sides.
     """
     if layer.thinned == "one":
         return np.ascontiguousarray(cells[::2, ::2])
@@ -271,13 +262,9 @@ class AreaJob:
     def halves(self, grid: Grid, name: str) -> tuple[int, int]:
         """Half-widths, cells along columns and rows, of the window that a raster's slopes are over.
 
-        Bands, start zones and what stands on them are over the leading baseline; slopes, and directions
-        and curvature, over two cells unless `baseline_m` says otherwise of the slopes.
-
-        Raises
-        ------
-        QuantityError
-            A baseline of more cells than a block is read with.
+        Bands, start zones and what stands on them are over the leading baseline; slopes, and
+        directions and curvature, over two cells unless `baseline_m` says otherwise of the slopes.
+        `QuantityError` for a baseline of more cells than a block is read with.
         """
         if name in OWN_CELLS or (name in SLOPES and self.baseline_m is None):
             return 1, 1

@@ -74,15 +74,7 @@ class _Piece:
 
 
 class Kernel:
-    """Slope, tenths and bands of blocks; one for each thread, which keeps its buffers.
-
-    Parameters
-    ----------
-    method
-        Slope method.
-    edges_deg
-        Band edges, degrees.
-    """
+    """Slope, tenths and bands of blocks; one for each thread, which keeps its buffers."""
 
     def __init__(self, method: Method, edges_deg: Sequence[float]) -> None:
         side = method_weights(method)[0][:, 2]

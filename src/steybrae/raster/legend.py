@@ -62,38 +62,14 @@ relief and contours under or over them stay readable."""
 
 
 def band_colours(result: AreaResult) -> dict[int, Colour]:
-    """Colour of every value of ``bands.tif``.
-
-    Parameters
-    ----------
-    result
-        Whose bands they are.
-
-    Returns
-    -------
-    dict
-        Value to red, green, blue from 0 to 255; light is gentle, dark is steep, 0 is unknown.
-    """
+    """Colour of every value of ``bands.tif``: light is gentle, dark is steep, 0 is unknown."""
     values = [row.value for row in result.bands if row.band is not None]
     last = max(1, len(values) - 1)
     return {0: UNKNOWN_COLOUR, **{value: _between(k / last) for k, value in enumerate(values)}}
 
 
 def raster_colours(result: AreaResult, name: str) -> dict[int, Colour] | None:
-    """Colour of every value of a raster of classes.
-
-    Parameters
-    ----------
-    result
-        Whose raster it is.
-    name
-        Of its layer.
-
-    Returns
-    -------
-    dict or None
-        As `band_colours`; None for a raster of measures.
-    """
+    """Colour of every value of a raster of classes, by its layer's name; None for a raster of measures."""
     if name == "bands":
         return band_colours(result)
     if name == "bands_possible":
@@ -139,18 +115,7 @@ def _between(way: float) -> Colour:
 
 
 def metadata(result: AreaResult, layer: Layer) -> dict[str, str]:
-    """Metadata of a raster.
-
-    Parameters
-    ----------
-    result
-        Whose raster it is.
-
-    Returns
-    -------
-    dict
-        Name to text; the cautions numbered, in their order.
-    """
+    """Metadata of a raster, name to text; the cautions numbered, in their order."""
     model = result.model
     found = {
         "MADE_BY": f"steybrae {result.steybrae}",
@@ -188,20 +153,9 @@ _GENERIC, _COUNT, _NAME, _VALUE, _RED, _GREEN, _BLUE = 0, 1, 2, 5, 6, 7, 8
 
 @dataclass(frozen=True)
 class Value:
-    """One value of a raster of classes.
+    """One value of a raster of classes: its name and colour (0 to 255), and how much of it there is.
 
-    Attributes
-    ----------
-    value
-        The number in the raster.
-    name
-        In words.
-    colour
-        Red, green, blue, 0 to 255.
-    cells, km2
-        How much of it there is.
-    low_deg, high_deg
-        Its slopes; None without a bound, or unknown.
+    Its slopes are None without a bound, or unknown.
     """
 
     value: int
@@ -229,12 +183,8 @@ _COLUMNS: Final = (
 def aux_xml(*, crs_wkt: str | None, values: Sequence[Value]) -> str:
     """Text of the file beside a raster.
 
-    Parameters
-    ----------
-    crs_wkt
-        CRS where the raster itself could not hold it.
-    values
-        The classes, rising; empty for a raster of measures.
+    `crs_wkt` stands where the raster itself could not hold it; `values` are the classes, rising,
+    and empty for a raster of measures.
     """
     root = ET.Element("PAMDataset")
     if crs_wkt is not None:

@@ -39,14 +39,8 @@ Metric = Literal["ground", "grid"]
 class Coefficient:
     """A number that changes slowly over a block.
 
-    Attributes
-    ----------
-    rows
-        Positions of the lattice's rows, cells from the block's first row.
-    values
-        At those rows, ``[lattice row, col]`` for every column, or one column for all.
-    cols
-        Columns of the block.
+    `rows` are positions of the lattice's rows, cells from the block's first row; `values` those at
+    these rows, ``[lattice row, col]`` for every column, or one column for all.
     """
 
     rows: Array
@@ -123,8 +117,6 @@ def block_metric(
 
     Parameters
     ----------
-    grid
-        Of the whole model: its CRS is taken apart once for all blocks.
     corner, shape
         First row and column of the block and its size; by default all of the grid.
     metric

@@ -185,17 +185,7 @@ class AreaResult:
 def area_result(
     job: AreaJob, grid: Grid, info: ModelInfo, counted: Counted, *, sample: bool = False
 ) -> AreaResult:
-    """Make the answer from the sums.
-
-    Parameters
-    ----------
-    job
-        What was asked for.
-    counted
-        From all blocks.
-    sample
-        Whether the ground is the invented sample massif.
-    """
+    """Make the answer from the sums over all blocks."""
     known = job.uncertainty(grid)
     overhead = (
         area_overhead(job, job.zones_uncertainty(grid), cell_size_m(grid), counted.looked)

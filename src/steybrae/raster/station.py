@@ -247,23 +247,11 @@ def whole_tiles(cells: Cells, layer: Layer) -> Cells:
 
 
 @contextmanager
-def open_station(job: AreaJob, folder: Path, writer: str | None = None) -> Iterator[Station]:
-    """Open a job's model and a writer's files in a working folder.
-
-    Parameters
-    ----------
-    folder
-        The working folder (`steybrae.raster.files.outputs.Workspace`).
-    writer
-        Name of the writer; a new one by default.
-
-    Yields
-    ------
-    Station
-    """
+def open_station(job: AreaJob, folder: Path) -> Iterator[Station]:
+    """Open a job's model and a new writer's files in a working folder (`Workspace` of its outputs)."""
     with ExitStack() as stack:
         model = stack.enter_context(open_model(job.paths, job.z_unit))
         overhead = stack.enter_context(open_overhead(folder, model.grid.shape)) if job.overhead else None
-        station = Station(job, model, folder, writer or free_writer_name(), overhead)
+        station = Station(job, model, folder, free_writer_name(), overhead)
         stack.callback(station.close)
         yield station

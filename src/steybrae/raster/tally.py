@@ -86,16 +86,8 @@ class Tally:
 class Facing:
     """What a piece's cells face and in which belt they lie, before the slope is known.
 
-    Attributes
-    ----------
-    state
-        Of each cell, 0 to 7, flat as the height changes are.
-    belt
-        Of each cell, from `first_belt`; None where all lie in that one.
-    first_belt
-        Lowest belt of the piece.
-    belts
-        How many the piece meets.
+    `state` is 0 to 7, flat as the height changes are; `belt` counts from `first_belt`, the lowest
+    of the piece's `belts`, and is None where all lie in that one.
     """
 
     state: Cells
@@ -105,16 +97,9 @@ class Facing:
 
 
 class Pieces:
-    """Counts the cells of a block, piece by piece.
+    """Counts the cells of a block, piece by piece, by bands and by elevation belts `belt_m` high.
 
-    Parameters
-    ----------
-    bands
-        How many bands there are.
-    belt_m
-        Height of an elevation belt, metres.
-    height_step_m, height_offset_m
-        Metres in one step of the heights, and the height of step 0.
+    Heights are in steps of `height_step_m`; `height_offset_m` is that of step 0.
     """
 
     def __init__(self, bands: int, belt_m: float, height_step_m: float, height_offset_m: float) -> None:
@@ -180,18 +165,11 @@ class Pieces:
     def add(
         self, facing: Facing, bands: Cells, sloping: Cells, count: int, cols: int, area_m2: Array
     ) -> None:
-        """Count a piece.
+        """Count a piece of so many rows and columns of cells.
 
-        Parameters
-        ----------
-        bands
-            Of its cells, flat, 0 unknown.
-        sloping
-            Whether they are steep enough to face a way, flat; all bands but the gentlest are.
-        count, cols
-            Its rows, and its columns that are cells.
-        area_m2
-            Of a cell; one number, or one for each row or column or cell.
+        `bands` are flat, 0 unknown; `sloping`, flat too, whether cells are steep enough to face a
+        way: all bands but the gentlest are. `area_m2` is of a cell: one number, or one for each row
+        or column or cell.
         """
         codes = facing.belts * self._codes
         code = np.add(sloping.view(np.uint8), bands)

@@ -124,19 +124,9 @@ def possible_bands(
 ) -> None:
     """Fill a block's possible bands.
 
-    Parameters
-    ----------
-    slope_deg
-        Slopes over the leading baseline, ``[row, col]``, degrees; NaN unknown.
-    short_deg
-        The same over two cells, with one ring of cells more.
-    known
-        How well the first are known.
-    edges_deg
-        Of the bands.
-    out
-        Of the shape of `slope_deg`: 0 unknown, 1 the gentlest, `steybrae.raster.job.OPEN` more where
-        no upper end is known.
+    Slopes are over the leading baseline and, with one ring of cells more, over two cells; `known`
+    is how well the first are known. `out` gets 0 unknown, 1 the gentlest,
+    `steybrae.raster.job.OPEN` more where no upper end is known.
     """
     edges = [round(10.0 * round_up(edge, 0.1)) for edge in edges_deg]
     for first in range(0, len(slope_deg), CACHED_ROWS):
@@ -172,23 +162,10 @@ def count_possible(tally: Tally, bands: Cells, metric: BlockMetric) -> None:
 
 
 def profile_curvature(heights_m: Array, jacobian: Array, p: Array, q: Array, flat_gradient: float) -> Array:
-    """Profile curvature of every cell.
+    """Profile curvature of every cell, 1/m, positive convex.
 
-    Parameters
-    ----------
-    heights_m
-        ``[row, col]``, metres, NaN unknown.
-    jacobian
-        ``(2, 2, rows, cols)``, from `steybrae.terrain.jacobian.jacobian_field`.
-    p, q
-        Ground gradients of the same cells.
-    flat_gradient
-        Below this gradient there is no fall line and the answer is NaN.
-
-    Returns
-    -------
-    Array
-        1/m, positive convex; NaN in the outer ring and beside unknown heights.
+    `jacobian` is from `steybrae.terrain.jacobian.jacobian_field`. NaN in the outer ring, beside
+    unknown heights, and below `flat_gradient`, where there is no fall line.
     """
     z = np.asarray(heights_m, dtype=np.float64)
     r, t, s = (np.full(z.shape, np.nan) for _ in range(3))

@@ -20,13 +20,7 @@ from steybrae.document import (
 
 
 def html_text(document: Document) -> str:
-    """Blocks as HTML, every text escaped.
-
-    Returns
-    -------
-    str
-        A page that needs no network.
-    """
+    """Blocks as HTML, every text escaped: a page that needs no network."""
     return _rendered("document.html.j2", document)
 
 

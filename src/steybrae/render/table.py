@@ -11,17 +11,9 @@ from steybrae.value import Value
 
 
 def csv_text(table: Table) -> str:
-    """Rows under the keys of the columns.
+    """Rows under the keys of the columns, which name the units: RFC 4180 with line feeds.
 
-    Parameters
-    ----------
-    table
-        Its columns' keys name the units.
-
-    Returns
-    -------
-    str
-        RFC 4180 with line feeds. A value is its figure as shown; an unknown one is an empty cell.
+    A value is its figure as shown; an unknown one is an empty cell.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")

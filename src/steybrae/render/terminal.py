@@ -53,18 +53,10 @@ def print_document(document: Document) -> None:
 
 
 def terminal_text(document: Document, width: int, *, bold: bool = False) -> str:
-    """All blocks as text, wrapped.
+    """All blocks as text, wrapped to so many letters.
 
     Control characters of names and texts are replaced, and nothing in them is taken for markup.
-
-    Parameters
-    ----------
-    document
-        What is shown.
-    width
-        Letters to a line.
-    bold
-        Whether what has to be seen first is marked by the codes of terminals.
+    With `bold` what has to be seen first is marked by the codes of terminals.
     """
     lines = (line for block in document.blocks for line in _lines(block, width, bold=bold))
     return "".join(f"{line.rstrip()}\n" for line in lines)

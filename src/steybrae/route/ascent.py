@@ -37,35 +37,17 @@ class Ascent:
 
 
 def reversal_m(vertical_sd_m: float | None) -> float:
-    """Smallest reversal that counts: ``max(5 m, 2 sigma_z)``.
-
-    Parameters
-    ----------
-    vertical_sd_m
-        Standard deviation of the model's heights, metres; None where not stated.
-    """
+    """Smallest reversal that counts, metres: ``max(5 m, 2 sigma_z)``; 5 m where no error is stated."""
     return max(LEAST_REVERSAL_M, 2.0 * (vertical_sd_m or 0.0))
 
 
 def surface_heights(heights_m: Array, col: Array, row: Array, chainage_m: Array) -> Array:
-    """Heights of a line wherever the model's bilinear surface may turn under it.
+    """Heights of a line wherever the model's bilinear surface may turn under it, in walking order.
 
     Between four centres of cells the surface is ``a + b x + c y + d x y``, along a straight line a
-    parabola: its ends and, where it lies between them, its vertex hold every top and dip.
-
-    Parameters
-    ----------
-    heights_m
-        ``[row, col]``, metres; NaN unknown.
-    col, row
-        Vertices of the line, cells.
-    chainage_m
-        Their chainages, rising, metres.
-
-    Returns
-    -------
-    Array
-        Metres, in walking order; NaN where one of the four heights is unknown.
+    parabola: its ends and, where it lies between them, its vertex hold every top and dip. Metres,
+    NaN where one of the four heights is unknown; `col` and `row` are the vertices of the line in
+    cells, `chainage_m` rises.
     """
     # The centres of cells lie at halves: the meshes between them are cut where edges are whole.
     cuts = cut_at_edges(col - 0.5, row - 0.5, chainage_m)
@@ -134,21 +116,10 @@ def _turning_heights(heights: Array, least_m: float) -> Array:
 
 
 def contours_climbed_m(elevation_m: Array, interval_m: float, least_m: float) -> float:
-    """Ascent as counted on the map: contour lines crossed upwards times the interval.
+    """Ascent as counted on the map: contour lines crossed upwards times the interval, metres.
 
-    Parameters
-    ----------
-    elevation_m
-        Heights in walking order, metres; NaN is unknown and passed over.
-    interval_m
-        Contour interval, metres.
-    least_m
-        As in `ascent`: wiggles across one line are not counted twice.
-
-    Returns
-    -------
-    float
-        Metres, a whole number of intervals.
+    Unknown heights are passed over; with `least_m`, as in `ascent`, wiggles across one line are not
+    counted twice.
     """
     turns = _turning_heights(elevation_m[np.isfinite(elevation_m)], least_m)
     lines = 0

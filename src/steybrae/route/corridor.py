@@ -40,13 +40,7 @@ ground steep, and the upper end of the usual slab range (Swiss leaflet "Achtung 
 
 
 def check_drift(drift_deg: float) -> float:
-    """Drift of a walked bearing, refused outside 0 to 45 degrees.
-
-    Raises
-    ------
-    QuantityError
-        NaN, negative or above 45.
-    """
+    """Drift of a walked bearing, refused outside 0 to 45 degrees."""
     if not 0.0 <= drift_deg <= 45.0:
         message = f"The drift should lie between 0 and 45 degrees; got {drift_deg:g}. Usual is about 3."
         raise QuantityError(message)
@@ -54,13 +48,7 @@ def check_drift(drift_deg: float) -> float:
 
 
 def check_place_error_m(place_error_m: float) -> float:
-    """Error of a turn point, metres, refused where the corridor would be all the country round.
-
-    Raises
-    ------
-    QuantityError
-        Above `MOST_PLACE_ERROR_M`.
-    """
+    """Error of a turn point, metres; beyond `MOST_PLACE_ERROR_M` the corridor would be all the country."""
     if place_error_m > MOST_PLACE_ERROR_M:
         message = (
             f"The position error should be at most {MOST_PLACE_ERROR_M / 1000.0:g} km; got "
@@ -109,14 +97,7 @@ def apart_m(places: Array, line: Array, pieces: Iterable[int]) -> Array:
 class Nearest:
     """Nearest cell of at least some slope on one side.
 
-    Attributes
-    ----------
-    distance_m
-        Ground distance from the line to the edge of the cell.
-    chainage_m
-        Chainage of the place on the line nearest to it.
-    height_m
-        Height of the cell.
+    Ground distance from the line to its edge; the place on the line nearest to it; its height.
     """
 
     distance_m: float
@@ -126,17 +107,7 @@ class Nearest:
 
 @dataclass(frozen=True)
 class Steepest:
-    """Steepest cell of the corridor.
-
-    Attributes
-    ----------
-    slope_deg
-        Over the corridor's baseline.
-    col, row
-        Its centre in the grid, cells.
-    chainage_m
-        Chainage nearest to it.
-    """
+    """Steepest cell of the corridor, over its baseline; its centre in the grid, cells."""
 
     slope_deg: float
     col: float
@@ -174,16 +145,9 @@ class BesideLine:
 
 @dataclass(frozen=True, eq=False)
 class Window:
-    """Ground near a stretch of the line.
+    """Ground near a stretch of the line: slopes over the corridor's baseline, NaN unknown; heights.
 
-    Attributes
-    ----------
-    slope_deg
-        Over the corridor's baseline, ``[row, col]``, NaN unknown.
-    height_m
-        Heights, metres.
-    jacobian
-        ``(2, 2)``, ground metres per cell, in its middle.
+    The Jacobian is that in its middle.
     """
 
     slope_deg: Array
@@ -193,15 +157,9 @@ class Window:
 
 @dataclass(frozen=True, eq=False)
 class LineInWindow:
-    """A stretch of a leg, in the cells of a window.
+    """A stretch of a leg, in the cells of a window, with one vertex more on each side where the leg goes on.
 
-    Attributes
-    ----------
-    col, row, chainage_m
-        Its vertices, and one more on each side where the leg goes on.
-    span_m
-        Chainages at which the stretch begins and ends; ground nearest to other chainages
-        belongs to other stretches.
+    It spans the chainages `span_m`; ground nearest to others belongs to other stretches.
     """
 
     col: Array
@@ -249,23 +207,10 @@ def beside(
     drift_deg: float,
     cells: NearCells | None = None,
 ) -> BesideLine:
-    """Look at the ground beside one stretch of a leg.
+    """Look at the ground beside one stretch of a leg, in the columns and rows of its window.
 
-    Parameters
-    ----------
-    window
-        Slopes and heights near the stretch.
-    bins
-        Length of a bin of chainage, metres, and their number in the leg.
-    place_error_m, drift_deg
-        See `half_width_m`.
-    cells
-        From `near_cells`, where they are there already.
-
-    Returns
-    -------
-    BesideLine
-        Columns and rows are those of the window.
+    `bins` are the length of a bin of chainage, metres, and their number in the leg; the corridor is
+    that of `half_width_m`; `cells` come from `near_cells`, where they are there already.
     """
     if cells is None:
         cells = near_cells(window, line, reach_beside_m(line.span_m[1], place_error_m, drift_deg))
@@ -316,11 +261,8 @@ def cells_inside(
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Cells near a stretch that lie in its corridor; parameters as for `beside`.
 
-    Returns
-    -------
-    tuple of array
-        Row and column of each cell, shape ``(2, n)``; the bins abreast of its middle and its two
-        ends, ``(3, n)``.
+    Row and column of each, shape ``(2, n)``; and the bins abreast of its middle and its two ends,
+    ``(3, n)``.
     """
     inside, at_bins = _inside_and_abreast(cells, bins, place_error_m, drift_deg)
     return np.stack((cells.row[inside], cells.col[inside])).astype(np.intp), at_bins[:, inside]
@@ -332,19 +274,10 @@ def _nearest(cells: NearCells, among: NDArray[np.intp]) -> Nearest:
 
 
 def near_cells(window: Window, line: LineInWindow, reach_m: float) -> NearCells:
-    """Distance, side and chainage of the cells of a window that belong to the stretch.
+    """Distance, side and chainage of the cells of a window that belong to the stretch, row by row.
 
-    Parameters
-    ----------
-    window, line
-        As for `beside`.
-    reach_m
-        Of the line; ground metres. Cells whose squares lie farther off may be left out.
-
-    Returns
-    -------
-    NearCells
-        Without those that belong to other stretches of the leg; row by row.
+    Cells whose squares lie farther off than `reach_m` may be left out; those of other stretches of
+    the leg are.
     """
     jacobian, (line_e, line_n) = window.jacobian, _in_metres(line, window.jacobian)
     near = np.flatnonzero(_may_be_near(window, line, reach_m))
@@ -426,18 +359,7 @@ def _half_size(east: Array, north: Array, jacobian: Array) -> Array:
 
 
 def merge(parts: list[BesideLine]) -> BesideLine:
-    """Join what the stretches of a leg hold.
-
-    Parameters
-    ----------
-    parts
-        One or more, with steepest places in one grid.
-
-    Returns
-    -------
-    BesideLine
-        Of the whole leg.
-    """
+    """Join what the stretches of a leg, one or more, hold; their steepest places are in one grid."""
     found = [part.steepest for part in parts if part.steepest is not None]
     nearest: dict[tuple[str, float], Nearest] = {}
     near_bins: dict[tuple[str, float], NDArray[np.bool_]] = {}

@@ -24,16 +24,9 @@ Environmental & Engineering Geoscience 12(3); abstract); for other cells our cho
 
 @dataclass(frozen=True)
 class SteepestOnLine:
-    """The steepest ground on a leg or at a place, as the screening found it.
+    """The steepest ground on a leg or at a place, as the screening found it, with its 95 % ends.
 
-    Attributes
-    ----------
-    slope_deg, low_deg, high_deg
-        With its 95 % ends; None unknown.
-    aspect_true_deg
-        Where that slope faces; None where it has none.
-    place, chainage_m
-        Where; the chainage is None for a place.
+    None is unknown, of the aspect also where the slope has none, of the chainage at a place.
     """
 
     slope_deg: float

@@ -326,18 +326,8 @@ def _with_line(
 def bins_reached(start_m: Array, end_m: Array, edges_m: Array) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Bins of chainage that each piece of a line reaches, their ends included.
 
-    Parameters
-    ----------
-    start_m, end_m
-        Chainages of the pieces, metres.
-    edges_m
-        Of the bins, rising, metres.
-
-    Returns
-    -------
-    tuple of array
-        Index of a piece and of a bin, for every pair that meets. A piece that ends on an edge
-        reaches both bins there, as the point on it belongs to either.
+    Index of a piece and of a bin, for every pair that meets. A piece that ends on an edge reaches
+    both bins there, as the point on it belongs to either.
     """
     most = len(edges_m) - 2
     first = np.clip(np.searchsorted(edges_m, start_m, side="left") - 1, 0, most)
@@ -348,13 +338,7 @@ def bins_reached(start_m: Array, end_m: Array, edges_m: Array) -> tuple[NDArray[
 
 
 def leg_work(source: DemSource, track: Track, look: Look) -> tuple[int, int]:
-    """Count what `leg_ground` works out: cells of its windows, and pairs of a piece of line and a cell.
-
-    Raises
-    ------
-    ModelError
-        One window is too large.
-    """
+    """Count what `leg_ground` works out: cells of its windows, and pairs of a piece of line and a cell."""
     cells = pairs = 0
     ends = stretches(track, look.stretch_m)
     for (first, last), (_, _, rows, cols) in zip(ends, leg_windows(source, track, look), strict=True):
@@ -405,19 +389,9 @@ def _stretch(
 
 
 def window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, int, int]:
-    """Row, column, rows and columns of the window that a stretch needs.
+    """Window that a stretch needs, as `DemSource.read` takes it; its vertices are in the model's grid.
 
-    Parameters
-    ----------
-    col, row
-        Vertices of the stretch in the model's grid.
-    end_m
-        Chainage of its end, for the corridor's half-width.
-
-    Returns
-    -------
-    tuple of int
-        As `DemSource.read` takes them.
+    The chainage of its end, `end_m`, gives the corridor's half-width.
     """
     reach = look.reach_m(end_m)
     margin_col = math.ceil(reach / look.cell_m[0]) + look.baseline_cells[0] + SPARE_CELLS

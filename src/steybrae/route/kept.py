@@ -51,12 +51,7 @@ Submit = Callable[[Callable[[Met], T]], "Future[T]"]
 class Ahead:
     """What was met in a window that is wider than was asked for.
 
-    Attributes
-    ----------
-    absurd
-        How many heights that no land has.
-    squares
-        First row and column of squares of one number, ``(n, 2)``.
+    How many heights that no land has; first row and column of squares of one number, ``(n, 2)``.
     """
 
     absurd: int
@@ -132,10 +127,7 @@ class Kept:
     def turn(self, left: Callable[[], bool] = bool) -> None:
         """Begin the next answer, and let go what the last ones did not ask for.
 
-        Parameters
-        ----------
-        left
-            Whether nobody waits for it any longer: then nothing more is made for it.
+        Where nobody waits for it any longer, as `left` tells, nothing more is made for it.
         """
         self._left = left
         self._turn += 1

@@ -26,19 +26,10 @@ BASELINES_M: Final = (10.0, 20.0, 30.0, 50.0)
 
 @dataclass(frozen=True, eq=False)
 class BaselineSlope:
-    """Slope over one baseline.
+    """Slope over one baseline as asked for, at each place; NaN unknown or too large a cell.
 
-    Attributes
-    ----------
-    baseline_m
-        As asked for.
-    measured_m
-        What was measured over, along a row and along a column: never longer; None where the
-        model's cells are too large for it.
-    slope_deg
-        At each place, degrees; NaN unknown or too large a cell.
-    note
-        Why there is no answer, in a sentence; empty otherwise.
+    `measured_m` is along a row and along a column, never longer, and None where the model's cells
+    are too large for it; `note` then tells why in a sentence.
     """
 
     baseline_m: float
@@ -56,22 +47,9 @@ def baseline_slopes(
 ) -> tuple[BaselineSlope, ...]:
     """Slope of cells over several baselines, by the plane of least squares.
 
-    As `steybrae.terrain.gradients.plane_gradients`, at some cells only.
-
-    Parameters
-    ----------
-    heights_m
-        ``[row, col]``, metres; with half the longest baseline around the cells.
-    jacobian
-        ``(2, 2)``, ground metres per cell.
-    col, row
-        Indexes of the cells, shape ``(n,)``.
-
-    Returns
-    -------
-    tuple of BaselineSlope
-        One for each. The window with the longest baseline that is not above the one asked
-        for is taken; a window of 3 by 3 cells is the smallest.
+    As `steybrae.terrain.gradients.plane_gradients`, at some cells only; `heights_m` has half the
+    longest baseline around them. The window with the longest baseline that is not above the one
+    asked for is taken; a window of 3 by 3 cells is the smallest.
     """
     size = float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1]))
     return tuple(_one(heights_m, jacobian, col, row, baseline, size) for baseline in baselines_m)
@@ -154,20 +132,10 @@ def stretch_baselines(
 ) -> list[LegBaseline]:
     """Steepest slope on a stretch of a leg over each of `BASELINES_M`.
 
-    Parameters
-    ----------
-    heights_m, jacobian
-        Window with more than half the longest baseline round the stretch, as for `baseline_slopes`.
-    at
-        Columns and rows in the window of the middle of each piece of the stretch that lies in one cell.
-    chainage_m
-        Of the middles, along the leg.
-
-    Returns
-    -------
-    list of LegBaseline
-        Windows centred on the cells that the line touches, and on the eight around each. The
-        longer a baseline, the more a crest, a gully or a short steep step vanishes in it.
+    Windows are centred on the cells that the line touches, and on the eight around each. The longer
+    a baseline, the more a crest, a gully or a short steep step vanishes in it. `at` are columns and
+    rows of the middle of each piece that lies in one cell; more than half the longest baseline is
+    round the stretch.
     """
     return [_steepest(heights_m, jacobian, at, chainage_m, size) for size in BASELINES_M]
 

@@ -103,13 +103,7 @@ MOST_PAIRS: Final = 2_000_000_000
 
 
 def check_line(points: int, legs: int) -> None:
-    """Refuse a line of too many points or legs.
-
-    Raises
-    ------
-    RouteError
-        It has more.
-    """
+    """Refuse a line of too many points or legs."""
     if points > MOST_POINTS:
         message = (
             f"A line should have at most {MOST_POINTS} points; this one has {points}. Simplify it, or take "
@@ -125,21 +119,10 @@ def check_line(points: int, legs: int) -> None:
 
 
 def check_beside(length_m: float, cells: int, pairs: int) -> None:
-    """Refuse a line beside which too much ground lies.
+    """Refuse a line beside which too much ground lies: too long, or cells too fine for it.
 
-    Parameters
-    ----------
-    length_m
-        Of the whole line, metres.
-    cells
-        Of the model, in the windows of all its stretches.
-    pairs
-        Of a piece of line and a cell of its window.
-
-    Raises
-    ------
-    RouteError
-        The line is too long, or the cells too fine for it.
+    `cells` are those in the windows of all its stretches, `pairs` those of a piece of line and a
+    cell.
     """
     if length_m > MOST_LENGTH_M:
         message = (

@@ -142,19 +142,9 @@ spacings)."""
 def convex_rolls(
     ground: OverheadGround, points: Points, chainage_m: Array, around: Around, steep_deg: float
 ) -> tuple[ConvexRoll, ...]:
-    """Convex rolls below a leg.
+    """Convex rolls below a leg, one for each stretch, where it is most marked.
 
-    Parameters
-    ----------
-    around
-        Heights around its points.
-    steep_deg
-        How steep the lower part is at least.
-
-    Returns
-    -------
-    tuple of ConvexRoll
-        One for each stretch, where it is most marked.
+    Their lower part is at least `steep_deg` steep; `around` holds the heights around the points.
     """
     found = rolls_at(around, steep_deg)
     hidden = hidden_from_above(around, found.bearing_true_deg)
@@ -184,20 +174,7 @@ def convex_rolls(
 def terrain_traps(
     ground: OverheadGround, points: Points, chainage_m: Array, around: Around, steep_deg: float
 ) -> tuple[TerrainTrap, ...]:
-    """Terrain traps along a leg.
-
-    Parameters
-    ----------
-    ground, points, chainage_m, around
-        As for `convex_rolls`.
-    steep_deg
-        How steep the slope above a flattening is at least.
-
-    Returns
-    -------
-    tuple of TerrainTrap
-        In the order of the leg.
-    """
+    """Terrain traps along a leg, in its order; the slope above a flattening is at least `steep_deg` steep."""
     plan = curvature(around.nine_m, around.spacing_m).plan
     kinds = {
         "gully": gullies(around),
@@ -231,16 +208,9 @@ def terrain_traps(
 def shape_words(
     found: ConvexRoll | TerrainTrap, declination_deg: float | None = None, *, at_place: bool = False
 ) -> str:
-    """Say what a roll or a trap is.
+    """Say what a roll or a trap is, round a place or on a line.
 
-    Parameters
-    ----------
-    found
-        All but its words.
-    declination_deg
-        Magnetic north east of true north, degrees: bearings are magnetic then; true where None.
-    at_place
-        Whether it was looked for round a place, not on a line.
+    Its bearings are magnetic where a declination is given, else true.
     """
     towards = look_towards(found.bearing_true_deg, declination_deg)
     if isinstance(found, ConvexRoll):

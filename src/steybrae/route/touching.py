@@ -123,21 +123,9 @@ def touched(
 ) -> Pieces:
     """Steepest of the cells that each piece of a line touches and of those around them.
 
-    Parameters
-    ----------
-    field
-        Slopes of a window that holds the line and two cells more on every side.
-    col, row
-        Vertices of the line in the window, cells.
-    chainage_m
-        Their chainages, metres.
-    ends_deg
-        Of its cells; None where not asked for.
-
-    Returns
-    -------
-    Pieces
-        They follow each other without gaps from the first to the last chainage.
+    The window holds the line (vertices in cells, chainages in metres) and two cells more on every
+    side. The pieces follow each other without gaps from the first to the last chainage; `ends_deg`
+    are their cells', None where not asked for.
     """
     cuts, j, i = cells_touched(col, row, chainage_m)
     slopes = field.slope_deg[j, i]
@@ -157,18 +145,10 @@ def touched(
 def cells_touched(
     col: Array, row: Array, chainage_m: Array
 ) -> tuple[Array, NDArray[np.intp], NDArray[np.intp]]:
-    """Cells that each piece of a line touches, and those around them.
+    """Cells that each piece of a line touches, and those around them; parameters as for `touched`.
 
-    Parameters
-    ----------
-    col, row, chainage_m
-        As for `touched`.
-
-    Returns
-    -------
-    tuple
-        Cuts, shape ``(n + 1,)``; rows and columns of the cells, ``(n, 16)``, most of them the
-        same nine, those touched at `ON`.
+    Cuts, shape ``(n + 1,)``; rows and columns of the cells, ``(n, 16)``, most of them the same
+    nine, those touched at `ON`.
     """
     cuts = cut_at_edges(col, row, chainage_m)
     middle = (cuts[:-1] + cuts[1:]) / 2.0
@@ -222,14 +202,7 @@ class CorridorCells:
 class BeyondEnd:
     """Cells of a stretch's corridor that lie beyond one end of the leg, where the next leg may be nearer.
 
-    Attributes
-    ----------
-    at
-        Which of the cells.
-    col, row
-        Their centres in the model.
-    jacobian
-        ``(2, 2)``, ground metres per cell.
+    Their indexes, `at`, and their centres in the model.
     """
 
     at: NDArray[np.intp]
@@ -253,22 +226,8 @@ def cells_of(
 ) -> StretchCells:
     """Pick the cells of a stretch that lie in its corridor, as if the leg were alone.
 
-    Parameters
-    ----------
-    near
-        Cells near the stretch.
-    window
-        The ground they are of.
-    short_deg
-        Slopes over two of its cells, ``[row, col]``.
-    ends_deg
-        Of its cells.
-    width
-        Place error, metres, and drift, degrees.
-    corner
-        Row and column of the window's first cell.
-    length_m
-        Of the leg.
+    `short_deg` are slopes over two cells; `width` is place error, metres, and drift, degrees;
+    `corner` the row and column of the window's first cell; `length_m` that of the leg.
     """
     at = np.flatnonzero(near.edge_m <= half_width_m(near.chainage_m, *width))
     cell = near.row[at].astype(np.intp), near.col[at].astype(np.intp)
@@ -297,12 +256,7 @@ def cells_of(
 def own_cells(parts: list[StretchCells], lines: tuple[Polyline, Polyline]) -> CorridorCells:
     """Cells of a leg's corridor without those that lie nearer to the legs before and after.
 
-    Parameters
-    ----------
-    parts
-        Of its stretches.
-    lines
-        The legs before and after, columns and rows of their vertices; may be empty.
+    `lines` are these legs, columns and rows of their vertices; they may be empty.
     """
     kept = []
     for cells, ends in parts:

@@ -62,21 +62,11 @@ class Track:
 
 
 def leg_track(route: Route, number: int, longest_m: float = 240.0) -> Track:
-    """Geometry of one leg.
+    """Geometry of one leg, from 0, with all vertices of the line that lie in it.
 
-    Parameters
-    ----------
-    number
-        Which leg, from 0.
-    longest_m
-        Longest piece, metres: two fill a stretch of ground on 10 m cells, and a geodesic of 240 m
-        bends from the straight line in a map projection by a millimetre or two.
-
-    Returns
-    -------
-    Track
-        With all vertices of the line that lie in the leg. A leg of no length has two equal
-        vertices.
+    `longest_m` is the longest piece: two of 240 m fill a stretch of ground on 10 m cells, and a
+    geodesic of that length bends from the straight line in a map projection by a millimetre or two.
+    A leg of no length has two equal vertices.
     """
     first, last = route.turn_points[number], route.turn_points[number + 1]
     points = route.points[first : last + 1]
@@ -103,15 +93,8 @@ def leg_track(route: Route, number: int, longest_m: float = 240.0) -> Track:
 def stretches(track: Track, length_m: float) -> Iterator[tuple[int, int]]:
     """Cut a line into runs of whole pieces, so that ground is read near the line only.
 
-    Parameters
-    ----------
-    length_m
-        Longest run, metres; a single longer piece is a run of its own.
-
-    Yields
-    ------
-    tuple of int
-        First and last vertex of each run; the last of one is the first of the next.
+    First and last vertex of each; the last of one is the first of the next. A single piece longer
+    than `length_m` is a run of its own.
     """
     first, count = 0, len(track.chainage_m)
     while first < count - 1:

@@ -46,18 +46,10 @@ def _wgs84() -> Geod:
 
 
 def drop_repeats(points: Sequence[Place]) -> tuple[tuple[Place, ...], int]:
-    """Drop points that repeat the one before.
+    """Drop points that repeat the one before; what is left, and how many were dropped.
 
-    Parameters
-    ----------
-    points
-        In walking order.
-
-    Returns
-    -------
-    tuple of tuple of Place, and int
-        What is left, and how many were dropped. A name on a dropped point passes to the
-        one kept if that has none. Longitudes of 180 and -180 are one.
+    A name on a dropped point passes to the one kept if that has none. Longitudes of 180 and -180
+    are one.
     """
     kept: list[Place] = []
     for point in points:
@@ -74,11 +66,6 @@ def _same(first: Place, second: Place) -> bool:
 
 def chainages_m(points: Sequence[Place]) -> FloatArray:
     """Distance from the start along the line to each point, geodesic on WGS 84.
-
-    Parameters
-    ----------
-    points
-        At least one.
 
     Returns
     -------
@@ -255,19 +242,9 @@ def _chainage_m(text: str, points: Sequence[Place], length_m: float, near: Seque
 
 
 def nearest_on_line(place: Place, points: Sequence[Place], along_m: FloatArray) -> tuple[float, float]:
-    """Where a line first comes nearest to a place.
+    """Where a line first comes nearest to a place: metres along it, and off it.
 
-    Parameters
-    ----------
-    place
-        Anywhere near.
-    points, along_m
-        The line, at least two points, and `chainages_m` of it.
-
-    Returns
-    -------
-    tuple of float
-        Distance along the line, and off it, metres.
+    `along_m` are `chainages_m` of the line, which has at least two points.
     """
     plane_m = _plane_m((*points, place))
     target, line = plane_m[-1], plane_m[:-1]
@@ -303,19 +280,9 @@ def place_along(chainage_m: float, points: Sequence[Place], along_m: FloatArray,
 
 
 def route_from_places(places: Sequence[Place], name: str = "") -> Route:
-    """Route whose every point is a turn point.
+    """Route whose every point is a turn point; a place that repeats the one before is dropped.
 
-    Parameters
-    ----------
-    places
-        In walking order; a place that repeats the one before is dropped.
-    name
-        Name of the route; may be empty.
-
-    Raises
-    ------
-    RouteError
-        Fewer than two different places.
+    `RouteError` with fewer than two different places.
     """
     points, dropped = drop_repeats(places)
     if len(points) < 2:

@@ -128,40 +128,21 @@ class _Looked(Protocol):
 def lowered_to_deg(rules: StartRules, found: Iterable[_Looked | None]) -> float | None:
     """Least slope of possible start zones, where the uncertainty puts it more than 5 degrees lower.
 
-    Parameters
-    ----------
-    found
-        What looks down on each leg; one lower end holds for all.
-
-    Returns
-    -------
-    float or None
-        Degrees; None where it was not lowered by so much, or where nothing is known.
+    One lower end holds for all legs that something looks down on. None where it was not lowered by
+    so much, or where nothing is known.
     """
     from_deg = next((looks.possible_from_deg for looks in found if looks is not None), rules.low_deg)
     return from_deg if rules.low_deg - from_deg > MUCH_LOWERED_DEG else None
 
 
 def least_known_m(found: Iterable[OverheadAnswer | None]) -> float | None:
-    """How far all ground around a line is known; None where that is so within the reach.
-
-    Parameters
-    ----------
-    found
-        What looks down on each leg.
-    """
+    """How far all ground around a line is known; None where that is so within the reach."""
     known = (looks.known_to_m for looks in found if looks is not None)
     return min((metres for metres in known if metres is not None), default=None)
 
 
 def left_out_words(rules: StartRules, reach_m: float) -> str:
-    """Say what rules milder than the usual ones left out.
-
-    Returns
-    -------
-    str
-        Two sentences; empty where nothing that is usually looked for was left out.
-    """
+    """Say in two sentences what rules milder than the usual ones left out; empty where that is nothing."""
     usual = StartRules()
     told = (
         (rules.low_deg > usual.low_deg, f"start zones from {rules.low_deg:g} degrees, not {usual.low_deg:g}"),

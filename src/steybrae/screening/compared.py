@@ -151,25 +151,11 @@ def compared(
     walked: Walked,
     shifts_m: Sequence[float] = (),
 ) -> RouteLines:
-    """Hold lines side by side.
+    """Hold the main line, screened, and the others side by side; those named so are ways off.
 
-    Parameters
-    ----------
-    routes
-        The main line, then the others; those named so are ways off.
-    found
-        The main line screened.
-    screen, walked
-        How a line is screened and a leg is timed: as the main line is alone.
-    shifts_m
-        How far the main line is moved to either side, metres.
-
-    Raises
-    ------
-    RouteError, OffModelError
-        A way off begins more than 200 m off the main line; a line lies outside the model.
-    QuantityError
-        A shift is out of range.
+    `screen` and `walked` say how a line is screened and a leg is timed: as the main line is alone.
+    That is moved to either side by `shifts_m`. Refused where a way off begins more than 200 m off
+    the main line, a line lies outside the model, or a shift is out of range.
     """
     main, *others = routes
     sides: tuple[Side, Side] = ("left", "right")
@@ -210,23 +196,11 @@ def _figures(one: RouteScreening, walked: Walked) -> dict[str, Any]:
 
 
 def leaving(way: Route, main: Route) -> tuple[Route, OnLine, float]:
-    """Where a way off leaves the main line.
+    """Where a way off leaves the main line; `RouteError` where more than 200 m lie between.
 
-    Parameters
-    ----------
-    way, main
-        The way off begins at its first point, wherever it runs from there.
-
-    Returns
-    -------
-    tuple of Route, OnLine and float
-        The way as it is screened, from the place of the main line nearest to its first point where that
-        is farther off than the usual position error; that place; metres between.
-
-    Raises
-    ------
-    RouteError
-        More than 200 m between.
+    The way as it is screened: it begins at its first point, or at the place of the main line
+    nearest to that where that is farther off than the usual position error. That place; metres
+    between.
     """
     along_m = chainages_m(main.points)
     chainage_m, _ = nearest_on_line(way.points[0], main.points, along_m)
@@ -248,28 +222,12 @@ def leaving(way: Route, main: Route) -> tuple[Route, OnLine, float]:
 
 
 def moved(route: Route, shift_m: float, side: Side) -> Route:
-    """Move a line to one side.
+    """Move a line to one side of travel, with the same legs.
 
-    Each vertex, and each of the places set between them no farther apart than the shift, goes square to
-    the chord from as far back on the line to as far ahead: so bends are rounded and a recorded line's
-    small turns do not tangle it.
-
-    Parameters
-    ----------
-    shift_m
-        Geodesic distance, metres, above 0 and at most 500.
-    side
-        ``left`` or ``right`` of travel.
-
-    Returns
-    -------
-    Route
-        With the same legs.
-
-    Raises
-    ------
-    QuantityError
-        A shift out of range; that of 0 is the line itself.
+    Each vertex, and each of the places set between them no farther apart than the shift, goes
+    square to the chord from as far back on the line to as far ahead: so bends are rounded and a
+    recorded line's small turns do not tangle it. `QuantityError` for a shift, metres, not above 0
+    (that of 0 is the line itself) or above 500.
     """
     if not 0.0 < shift_m <= MOST_SHIFT_M:
         message = (

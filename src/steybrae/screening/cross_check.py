@@ -81,18 +81,10 @@ class CrossCheck:
 
 
 def cross_check(windows: Iterable[tuple[Dem, tuple[int, int]]]) -> CrossCheck:
-    """Compare our own engine's Horn slopes with richdem's.
+    """Compare our own engine's Horn slopes with richdem's on windows of one model.
 
-    Parameters
-    ----------
-    windows
-        Windows of one model, with the row and column of their first cell; a cell that lies
-        in several counts once.
-
-    Raises
-    ------
-    MissingExtraError
-        richdem is not installed.
+    Each comes with the row and column of its first cell; a cell that lies in several counts once.
+    `MissingExtraError` without richdem.
     """
     seen: set[tuple[int, int]] = set()
     rows = [_compare(dem, corner, seen) for dem, corner in windows]

@@ -25,15 +25,7 @@ _EARTH: Final = pyproj.Geod(ellps="WGS84")
 def would_lie_on(grid: Grid, lat_deg: Array, lon_deg: Array) -> NDArray[np.bool_]:
     """Whether each place lies off a model and would lie on it with latitude and longitude exchanged.
 
-    Parameters
-    ----------
-    lat_deg, lon_deg
-        Places, degrees, ``[place]``.
-
-    Returns
-    -------
-    numpy.ndarray
-        ``[place]``, bool; false where the longitude could be no latitude.
+    False where the longitude could be no latitude.
     """
     can = np.abs(lon_deg) <= 90.0
     found: NDArray[np.bool_] = can & ~_lies_on(grid, lat_deg, lon_deg) & _lies_on(grid, lon_deg, lat_deg)
@@ -51,17 +43,9 @@ def _lies_on(grid: Grid, lat_deg: Array, lon_deg: Array) -> NDArray[np.bool_]:
 def places_swapped(route: Route, grid: Grid) -> bool:
     """Whether a point of a route would lie on the model only with latitude and longitude exchanged.
 
-    Returns
-    -------
-    bool
-        For the caution. True also of a right line that leaves a model where latitude and
-        longitude are nearly alike.
-
-    Raises
-    ------
-    RouteError
-        Two neighbouring points lie more than `MOST_BETWEEN_M` apart: a stray position, or one the
-        wrong way round, which would run the line round the earth.
+    For the caution. True also of a right line that leaves a model where latitude and longitude are
+    nearly alike. `RouteError` where two neighbouring points lie more than `MOST_BETWEEN_M` apart: a
+    stray position, or one the wrong way round, which would run the line round the earth.
     """
     lat = np.array([place.lat_deg for place in route.points])
     lon = np.array([place.lon_deg for place in route.points])

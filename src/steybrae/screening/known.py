@@ -66,8 +66,6 @@ def cells_of_line(grid: Grid, col: float, row: float) -> tuple[tuple[float, floa
 
     Parameters
     ----------
-    grid
-        Of the model.
     col, row
         Where the line first lies on it.
 
@@ -144,17 +142,7 @@ class Settings(Asked):
 def slopes_known(
     method: Method, jacobian: Array, stated: Asked, baseline_m: float = BASELINE_M
 ) -> SlopeUncertainty:
-    """How well slopes over a baseline are known, usually the leading one.
-
-    Parameters
-    ----------
-    method
-        Slope method.
-    jacobian
-        ``(2, 2)``, ground metres per cell.
-    stated
-        What was said of the model.
-    """
+    """How well slopes over a baseline are known, usually the leading one."""
     return slope_uncertainty(
         method,
         jacobian,

@@ -46,20 +46,8 @@ class LegNames:
 class Rules:
     """What every leg of a route is judged by the same.
 
-    Attributes
-    ----------
-    bands
-        Edges.
-    uncertainty
-        Of the model's slopes.
-    situation
-        What the route says of its model; each leg adds its own.
-    reversal_m, interval_m
-        For the ascent.
-    grid
-        Grid of the model.
-    standing
-        Where one may stand to take a reading.
+    `situation` is what the route says of its model, to which each leg adds its own; `reversal_m`
+    and `interval_m` are for the ascent; `standing` says where one may stand to take a reading.
     """
 
     bands: BandScheme
@@ -72,22 +60,7 @@ class Rules:
 
 
 def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rules: Rules) -> LegScreening:
-    """Say what the ground of one leg is like.
-
-    Parameters
-    ----------
-    names, ground, above
-        The leg, and what is overhead of it.
-    look
-        How its ground was looked at.
-    rules
-        Bands, uncertainty and what else is the same for all legs.
-
-    Returns
-    -------
-    LegScreening
-        With None for all that is not known.
-    """
+    """Say what the ground of one leg is like, with None for all that is not known."""
     pieces, near = ground.pieces, ground.beside
     top = _steepest(pieces)
     slope_max = None if top is None else float(pieces.slope_deg[top])
@@ -312,17 +285,9 @@ def _corridor_lengths_m(near: BesideLine, length_m: float, bands: BandScheme) ->
 
 
 def band_lengths_m(pieces: Pieces, bands: BandScheme) -> dict[str, float]:
-    """Metres of a line in each band, each piece by the steepest of its cells.
+    """Metres of a line in each band, gentlest first, each piece by the steepest of its cells.
 
-    Parameters
-    ----------
-    pieces
-        Of the line; unknown ones are in no band.
-
-    Returns
-    -------
-    dict of str to float
-        Every label, gentlest first.
+    Unknown pieces are in no band.
     """
     shown = shown_slope_deg(pieces.slope_deg[pieces.known])
     index = np.searchsorted(np.array(bands.edges_deg), shown, side="right")
@@ -330,25 +295,13 @@ def band_lengths_m(pieces: Pieces, bands: BandScheme) -> dict[str, float]:
     return dict(zip(bands.labels, sums.tolist(), strict=True))
 
 
-def longest_steep_m(pieces: Pieces, steep_deg: float = STEEP_DEG) -> float:
-    """Longest stretch of steep ground, metres, from steep to steep.
+def longest_steep_m(pieces: Pieces) -> float:
+    """Longest stretch of steep ground, metres, from steep to steep; 0 where none is.
 
     Unknown ground inside does not end a stretch: it may be steep too.
-
-    Parameters
-    ----------
-    pieces
-        Of the line, in walking order.
-    steep_deg
-        From here ground is steep.
-
-    Returns
-    -------
-    float
-        0 where none is steep.
     """
     longest, start = 0.0, math.nan
-    steep = shown_slope_deg(pieces.slope_deg) >= steep_deg
+    steep = shown_slope_deg(pieces.slope_deg) >= STEEP_DEG
     ended = ~steep & pieces.known
     for is_steep, is_end, begin_m, end_m in zip(steep, ended, pieces.start_m, pieces.end_m, strict=True):
         if is_steep:

@@ -7,17 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class FileRead:
-    """A small file that was read whole.
-
-    Attributes
-    ----------
-    name
-        Its name, without its folder.
-    what
-        What it was taken for: ``route``, ``bulletin``.
-    fingerprint
-        SHA-256 of its bytes.
-    """
+    """A small file that was read whole: its name without folder, what it was taken for, and its SHA-256."""
 
     name: str
     what: str

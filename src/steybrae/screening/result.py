@@ -491,6 +491,16 @@ class RouteScreening:
     forecast_grounds: tuple[LegGrounds, ...] | None = field(default=None, metadata={"json": False})
 
     @property
+    def leg_ends(self) -> tuple[Place, ...]:
+        """Where its legs begin, and the last ends, with their names."""
+        firsts = [(leg.points, 0, leg.from_) for leg in self.legs]
+        last = self.legs[-1]
+        return tuple(
+            Place(float(at.lat_deg[k]), float(at.lon_deg[k]), name)
+            for at, k, name in (*firsts, (last.points, -1, last.to))
+        )
+
+    @property
     def long_baseline_m(self) -> float | None:
         """What its slopes are measured over, metres, where cells are too large for 20 m; else None."""
         longest_m = max(leg.baseline_m for leg in self.legs)

@@ -25,7 +25,6 @@ from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.known import Asked, Settings, cells_of_line, overhead_look, slopes_known
 from steybrae.screening.leg import LegNames, Rules, screen_leg
-from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.checks import CheckRules, with_checks, with_traps_below
 from steybrae.screening.places.find import places_on
 from steybrae.screening.places.line import line_of
@@ -50,7 +49,6 @@ def screen_route(
     route: Route,
     source: DemSource,
     settings: Settings | None = None,
-    relief: Relief | None = None,
     *,
     for_forecast: bool = False,
     kept: Kept = NOTHING_KEPT,
@@ -61,9 +59,6 @@ def screen_route(
     ----------
     settings
         How; the defaults of `Settings`.
-    relief
-        Ground round the line, kept in the result for pictures; more often added afterwards by
-        `steybrae.screening.pictures.relief.with_relief`, which needs the screened line.
     for_forecast
         Whether its ground is kept for matching a bulletin.
     kept
@@ -159,7 +154,6 @@ def screen_route(
         version=__version__,
         cautions=cautions_for(whole),
         turn_points=tuple(route.points[turn] for turn in route.turn_points),
-        relief=relief,
         forecast_grounds=None if matching is None else matching.grounds(),
     )
 
@@ -188,10 +182,7 @@ def cross_check_route(route: Route, source: DemSource, settings: Settings | None
 def route_tracks(route: Route, grid: Grid) -> tuple[list[Track], tuple[float, float]]:
     """Legs of a route as tracks, and where in the grid the line first lies on the model.
 
-    Raises
-    ------
-    OffModelError
-        The whole line lies outside the model.
+    `OffModelError` where the whole line lies outside the model.
     """
     tracks = [leg_track(route, number) for number in range(len(route.turn_points) - 1)]
     return tracks, _refuse_outside(tracks, grid)

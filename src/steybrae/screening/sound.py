@@ -34,16 +34,9 @@ from steybrae.terrain.examine.found import kinds_told
 def sound(found: RouteScreening) -> RouteScreening:
     """Work out anew what follows from a result's parts, and refuse what contradicts itself.
 
-    Returns
-    -------
-    RouteScreening
-        With every caution that its figures call for, whatever it said of them, and those others of
-        ours that it held; its totals are those of its legs.
-
-    Raises
-    ------
-    PlanError
-        No leg, or figures that contradict each other: which.
+    Every caution that its figures call for is in it, whatever it said of them, and those others of
+    ours that it held; its totals are those of its legs. `PlanError` without a leg, or where figures
+    contradict each other: which.
     """
     for what in _contradictions(found):
         message = f"The parts of a plan should agree; {what}. Save the plan again."

@@ -134,21 +134,8 @@ class StandingRules:
     ) -> tuple[tuple[ExpectedReading, ...], tuple[SteepWithoutCheck, ...], tuple[ReadingLeftOut, ...]]:
         """Split readings into those that one may stand for, ground left without a check, and the rest.
 
-        The rest are those of a slope that could tell little; see `tells`.
-
-        Parameters
-        ----------
-        readings
-            All that would tell much.
-        place_error_m
-            How far off the place one may stand, metres.
-        open_above
-            Whether all its slopes may be steeper still.
-
-        Returns
-        -------
-        tuple
-            Those, with what they would show there, the others, and what would tell little, in their order.
+        The first with what they would show there; the rest are those of a slope that could tell
+        little (`tells`). `open_above` is whether all its slopes may be steeper still.
         """
         kept: list[ExpectedReading] = []
         without: list[SteepWithoutCheck] = []
@@ -192,23 +179,10 @@ def tells(reading: ExpectedReading) -> bool:
 def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_m: float) -> Standing:
     """Tell whether a place serves for taking a reading.
 
-    Every cell within the larger of `place_error_m` and `STAND_ROUND_M` has to be known, with the
-    95 % upper end of its own slope below `STEEP_DEG`, and there must be no drop. This tells
-    where a reading may be planned; it does not tell that the ground there is gentle.
-
-    Parameters
-    ----------
-    lat_deg, lon_deg
-        The place, on WGS 84.
-    rules
-        The model; where it has no known upper end no place serves.
-    place_error_m
-        How far off the place one may stand, metres.
-
-    Raises
-    ------
-    ModelError
-        The model cannot be used there.
+    Every cell within the larger of `place_error_m` and `STAND_ROUND_M` has to be known, with the 95
+    % upper end of its own slope below `STEEP_DEG`, and there must be no drop; where the model has
+    no known upper end no place serves. This tells where a reading may be planned; it does not tell
+    that the ground there is gentle.
     """
     grid = rules.source.grid
     col, row = (float(v) for v in grid.from_wgs84(lon_deg, lat_deg))
@@ -251,21 +225,7 @@ def cells_within(
 ) -> NDArray[np.bool_]:
     """Cells whose square a circle round a place touches, and the 3 x 3 around the place.
 
-    Parameters
-    ----------
-    shape
-        Rows and columns of a window.
-    at
-        Column and row of the place in it, cells, counted from the window's corner.
-    jacobian
-        ``(2, 2)``, ground metres per cell.
-    radius_m
-        Of the circle, metres.
-
-    Returns
-    -------
-    NDArray
-        ``[row, col]``.
+    `at` is its column and row, in cells, counted from the corner of a window of this shape.
     """
     col, row = at
     near = (np.abs(np.arange(shape[1]) - math.floor(col)) <= 1)[None, :] & (

@@ -5,7 +5,7 @@ The table has a row for each leg, to be read while walking, with letters of 8 po
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
@@ -32,7 +32,7 @@ from steybrae.card.wording import (
 )
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.screening.places.words import letters_at
-from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, rule, two_lines
+from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, Block, rule, two_lines
 from steybrae.sheets.true_size import Canvas
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
@@ -193,13 +193,11 @@ def _forecast(forecast: ForecastBeside, paper: Canvas, y_mm: float, bottom_mm: f
     return y_mm + 3.7
 
 
-def text_blocks(
-    paper: Canvas, lines: Sequence[str], x_mm: float, width_mm: float
-) -> Iterator[tuple[float, Callable[[Canvas, float], None]]]:
-    """Make paragraphs: height of each, and how to draw it."""
+def text_blocks(paper: Canvas, lines: Sequence[str], x_mm: float, width_mm: float) -> Iterator[Block]:
+    """Make paragraphs."""
     for line in lines:
         count = len(paper.wrapped(line, width_mm, _TEXT))
-        yield count * paper.line_mm(_TEXT) + 1.0, partial(_paragraph, line, x_mm, width_mm)
+        yield Block(count * paper.line_mm(_TEXT) + 1.0, partial(_paragraph, line, x_mm, width_mm))
 
 
 def _paragraph(line: str, x_mm: float, width_mm: float, paper: Canvas, top_mm: float) -> None:

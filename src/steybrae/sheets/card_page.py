@@ -8,7 +8,7 @@ its back. The rest stands in an appendix, which is drawn on request.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Final
@@ -44,6 +44,7 @@ from steybrae.sheets.card_rows import (
     LEG_HEAD_MM,
     RIGHT_MM,
     TOP_MM,
+    Block,
     check_head,
     check_row,
     leg_block,
@@ -59,8 +60,6 @@ _CHECK_WIDTH_MM: Final = RIGHT_MM - _BOX_MM - LEFT_MM - 4.0 - _CHECK_TEXT_MM - 3
 _TEXT: Final = 8.3
 _WIDTH_MM: Final = RIGHT_MM - LEFT_MM
 _NAME_MM: Final = 6.0
-
-Block = tuple[float, Callable[[Canvas, float], None]]
 
 
 def place_blocks(card: RouteCard, paper: Canvas) -> Iterator[Block]:
@@ -91,13 +90,13 @@ def _place(place: PlaceThatMatters, paper: Canvas, about: str, more: str) -> Ite
     if not place.at_length:
         words = f"{stretch_words(place)}: {place_line(place)}."
         count = len(paper.wrapped(words, _WIDTH_MM - _NAME_MM, _TEXT))
-        yield count * paper.line_mm(_TEXT) + 0.8, partial(_in_a_line, place.name, words)
+        yield Block(count * paper.line_mm(_TEXT) + 0.8, partial(_in_a_line, place.name, words))
         return
     where = start_words(place)
     head = f"{place.name}  {where[0].upper()}{where[1:]}{about}"
     words = f"{place.words} {more}".rstrip()
     count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
-    yield 5.6 + count * paper.line_mm(_TEXT) + 1.2, partial(_at_length, head, words)
+    yield Block(5.6 + count * paper.line_mm(_TEXT) + 1.2, partial(_at_length, head, words))
 
 
 def _at_length(head: str, words: str, paper: Canvas, top_mm: float) -> None:
@@ -129,7 +128,8 @@ def _in_a_line(name: str, words: str, paper: Canvas, top_mm: float) -> None:
 
 
 def _paragraph(words: str, paper: Canvas) -> Block:
-    return len(paper.wrapped(words, _WIDTH_MM, _TEXT)) * paper.line_mm(_TEXT) + 0.8, partial(_line, words)
+    count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
+    return Block(count * paper.line_mm(_TEXT) + 0.8, partial(_line, words))
 
 
 def _line(words: str, paper: Canvas, top_mm: float) -> None:
@@ -145,7 +145,7 @@ def _check(card: RouteCard, check: Check, paper: Canvas) -> Block:
     words = paper.wrapped(f"{expect}. {check.what[0].upper()}{check.what[1:]}.", _CHECK_WIDTH_MM, 8.0)
     first = f"{check.reference}, {where_text(check)}; {look}"
     height_mm = 5.6 + 3.1 * max(len(words), 1)
-    return height_mm, partial(_draw_check, check.number, first, words, height_mm)
+    return Block(height_mm, partial(_draw_check, check.number, first, words, height_mm))
 
 
 def _draw_check(
@@ -175,40 +175,18 @@ FOOT_MM: Final = 8.5
 
 
 @dataclass(frozen=True)
-class _Block:
-    """Something of a height that is drawn from a top edge; no end of a part cuts it."""
-
-    height_mm: float
-    draw: Callable[[Canvas, float], None]
-
-
-@dataclass(frozen=True)
 class _Section:
     """Rows under a head that every part repeats."""
 
-    head: _Block
-    rows: Sequence[_Block]
+    head: Block
+    rows: Sequence[Block]
 
 
 def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> bytes:
-    """Draw a card.
+    """Draw a card, ``a4`` and ``letter`` (two parts to a page) or ``a5`` (one); the same bytes for the same.
 
-    Parameters
-    ----------
-    page
-        ``a4`` and ``letter`` (two parts to a page) or ``a5`` (one).
-    appendix
-        Whether every leg in full, all checks, the forecast and what it rests on follow.
-
-    Returns
-    -------
-    bytes
-        A PDF; its metadata hold the cautions. The same card is the same bytes.
-
-    Raises
-    ------
-    QuantityError
-        No such page.
+    The metadata hold the cautions. Every leg in full, all checks, the forecast and what it rests on
+    follow in the appendix. `QuantityError` for another page.
     """
     width_mm, height_mm = card_size_mm(page)
     subject = " ".join(caution.text for caution in card.cautions)
@@ -238,9 +216,9 @@ def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> by
     return paper.finish()
 
 
-def _flow(sections: Iterator[_Section], bottom_mm: float) -> Iterator[list[tuple[float, _Block]]]:
+def _flow(sections: Iterator[_Section], bottom_mm: float) -> Iterator[list[tuple[float, Block]]]:
     """Put rows into parts, each section's head before its first row in every part."""
-    part: list[tuple[float, _Block]] = []
+    part: list[tuple[float, Block]] = []
     y_mm = TOP_MM
     for section in sections:
         headed = False
@@ -259,11 +237,11 @@ def _flow(sections: Iterator[_Section], bottom_mm: float) -> Iterator[list[tuple
 
 def _sections(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Section]:
     """Yield what leads, in the order in which it is needed."""
-    front = _Block(bottom_mm - TOP_MM, partial(front_block, card, bottom_mm))
-    yield _Section(_Block(0.0, lambda _paper, _top_mm: None), [front])
-    legs = [_Block(leg_line_mm(leg, paper), partial(leg_line, card, leg)) for leg in card.legs]
-    yield _Section(_Block(LEG_LINE_HEAD_MM, partial(leg_line_head, card)), legs)
-    places = [_Block(*block) for block in place_blocks(card, paper)]
+    front = Block(bottom_mm - TOP_MM, partial(front_block, card, bottom_mm))
+    yield _Section(Block(0.0, lambda _paper, _top_mm: None), [front])
+    legs = [Block(leg_line_mm(leg, paper), partial(leg_line, card, leg)) for leg in card.legs]
+    yield _Section(Block(LEG_LINE_HEAD_MM, partial(leg_line_head, card)), legs)
+    places = list(place_blocks(card, paper))
     if places:
         yield _headed("Places that matter, and their checks" if card.places else "Checks", places)
     corridor = _paragraphs(paper, corridor_lines(card))
@@ -274,11 +252,11 @@ def _sections(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Sec
 
 def _appendix(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Section]:
     """Every leg and check in full, the forecast, and what the card rests on."""
-    legs = [_Block(*leg_block(card, leg, paper)) for leg in card.legs]
-    yield _Section(_Block(LEG_HEAD_MM, partial(leg_head, card)), legs)
-    checks = [_Block(CHECK_MM, partial(check_row, card, check)) for leg in card.legs for check in leg.checks]
+    legs = [leg_block(card, leg, paper) for leg in card.legs]
+    yield _Section(Block(LEG_HEAD_MM, partial(leg_head, card)), legs)
+    checks = [Block(CHECK_MM, partial(check_row, card, check)) for leg in card.legs for check in leg.checks]
     if checks:
-        yield _Section(_Block(CHECK_HEAD_MM, check_head), checks)
+        yield _Section(Block(CHECK_HEAD_MM, check_head), checks)
     if without := legs_without_check(card.legs):
         yield _headed("Steep ground without a check", _paragraphs(paper, without))
     if card.forecast is not None:
@@ -288,13 +266,13 @@ def _appendix(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Sec
     yield _headed("What it rests on", _paragraphs(paper, rest))
 
 
-def _headed(title: str, rows: Sequence[_Block]) -> _Section:
-    return _Section(_Block(_TITLE_MM, partial(_title, title)), rows)
+def _headed(title: str, rows: Sequence[Block]) -> _Section:
+    return _Section(Block(_TITLE_MM, partial(_title, title)), rows)
 
 
-def _paragraphs(paper: Canvas, lines: Sequence[str]) -> list[_Block]:
+def _paragraphs(paper: Canvas, lines: Sequence[str]) -> list[Block]:
     some = [line for line in lines if line]
-    return [_Block(*block) for block in text_blocks(paper, some, LEFT_MM, RIGHT_MM - LEFT_MM)]
+    return list(text_blocks(paper, some, LEFT_MM, RIGHT_MM - LEFT_MM))
 
 
 def _title(title: str, paper: Canvas, top_mm: float) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Final
+from typing import Final, NamedTuple
 
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.card.wording import (
@@ -47,6 +47,13 @@ _CHECK: Final = {"number": 8.0, "place": 24.0, "look": 107.0, "expect": 134.0, "
 _SMALL: Final = 8.0
 
 
+class Block(NamedTuple):
+    """Something of a height that is drawn from a top edge; no end of a part cuts it."""
+
+    height_mm: float
+    draw: Callable[[Canvas, float], None]
+
+
 def leg_head(card: RouteCard, paper: Canvas, top_mm: float) -> None:
     """Name the columns of the legs."""
     grid = "" if card.grid == "latlon" else ", grid"
@@ -75,19 +82,8 @@ def rule(
     paper.line(from_mm, y_mm, to_mm, y_mm, width_mm, dash_mm=(0.2, 0.7) if dots else ())
 
 
-def leg_block(card: RouteCard, leg: CardLeg, paper: Canvas) -> tuple[float, Callable[[Canvas, float], None]]:
-    """Make the row of a leg, as high as its words ask; nothing in it is under 8 points.
-
-    Parameters
-    ----------
-    paper
-        For the width of its words.
-
-    Returns
-    -------
-    tuple
-        Its height, mm, and what draws it from its top edge.
-    """
+def leg_block(card: RouteCard, leg: CardLeg, paper: Canvas) -> Block:
+    """Make the row of a leg, as high as its words ask; nothing in it is under 8 points."""
     texts = list(_columns(card, leg, paper))
     low_mm = max(text.y_mm for text in texts) + 4.2
     sides = list(_sides(leg, paper, low_mm))
@@ -97,7 +93,7 @@ def leg_block(card: RouteCard, leg: CardLeg, paper: Canvas) -> tuple[float, Call
             sides.append(_Text(LEFT_MM, low_mm, line, size_pt, bold, None))
             low_mm += 3.7
     height_mm = low_mm + NOTES_MM
-    return height_mm, partial(_draw_leg, (*texts, *sides), height_mm)
+    return Block(height_mm, partial(_draw_leg, (*texts, *sides), height_mm))
 
 
 def _draw_leg(texts: Sequence[_Text], height_mm: float, paper: Canvas, top_mm: float) -> None:

@@ -29,17 +29,7 @@ EXAMPLE_PT: Final = 7.0
 def field_pdf(result: FieldSheet, *, paper: str = "a4") -> bytes:
     """Draw the sheet: a table on its long side, or the checks of a plan one below the other.
 
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.field_sheet.field_sheet`.
-    paper
-        ``a4`` or ``letter``; ``a5`` too for the checks of a plan.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same sheet.
+    The same bytes for the same sheet. The checks of a plan may be on ``a5`` too.
     """
     if result.plan:
         return _planned(result, paper)
@@ -71,7 +61,7 @@ def _blanks(sheet: Sheet, top: float) -> float:
 
 def _table(sheet: Sheet, result: FieldSheet, top: float, bottom: float) -> None:
     widths = [column.width_mm for column in result.columns]
-    stretch = (sheet.right_mm - sheet.left_mm) / sum(widths)
+    stretch = sheet.across_mm / sum(widths)
     edges = [sheet.left_mm]
     for width in widths:
         edges.append(edges[-1] + width * stretch)
@@ -108,13 +98,12 @@ def _reminders(sheet: Sheet, result: FieldSheet, top: float) -> None:
     )
     y = top - 1.0
     for line in lines:
-        y = sheet.paragraph(sheet.left_mm, y, sheet.right_mm - sheet.left_mm, line, size_pt=7)
+        y = sheet.across(y, line, size_pt=7)
 
 
 def _planned(result: FieldSheet, paper: str) -> bytes:
     """Draw a block for each check of a plan, then blank ones to the foot of the page."""
     sheet = Sheet("Log of readings", result.cautions, paper=paper, small=True)
-    width = sheet.right_mm - sheet.left_mm
     counts = result.uncertainty_by_count[:4]
     known = ", ".join(f"{count}: ±{slope(deg).text}" for count, deg in counts)
     words = (
@@ -122,14 +111,14 @@ def _planned(result: FieldSheet, paper: str) -> bytes:
         "three times. Degrees, no sign. A gentle reading never makes gentler what map or model show. 95 % "
         f"of the mean by number of readings: {known}."
     )
-    y = sheet.paragraph(sheet.left_mm, sheet.top_mm - 1.0, width, result.plan, size_pt=9, bold=True)
-    y = sheet.paragraph(sheet.left_mm, y, width, words, size_pt=8)
+    y = sheet.across(sheet.top_mm - 1.0, result.plan, size_pt=9, bold=True)
+    y = sheet.across(y, words, size_pt=8)
     if result.checks:
-        y = sheet.paragraph(sheet.left_mm, y, width, f"To type in: {result.type_in[0]}", size_pt=7)
+        y = sheet.across(y, f"To type in: {result.type_in[0]}", size_pt=7)
     y -= 1.0
     if not result.checks:
         none = "This plan has no check: nowhere on it may one stand off steep ground and measure."
-        y = sheet.paragraph(sheet.left_mm, y, width, none, size_pt=9, bold=True) - 1.0
+        y = sheet.across(y, none, size_pt=9, bold=True) - 1.0
     for one in result.checks:
         y = _room(sheet, y)
         _head(sheet, y, one.check.number, one.leg)
@@ -163,7 +152,7 @@ def _head(sheet: Sheet, y: float, number: str, leg: str) -> None:
     for k in range(3):
         sheet.box(sheet.right_mm - (3 - k) * (wide + 1.5) + 1.5, y - 6.5 - high, wide, high, 0.25)
     x, bottom = sheet.left_mm, y - BLOCK_MM + 2.0
-    third = (sheet.right_mm - sheet.left_mm) / 4.0
+    third = sheet.across_mm / 4.0
     for label, room in (("time, zone", third), ("who", third), ("note", 2.0 * third)):
         sheet.text(x, bottom, label, size_pt=6.5, ink=MUTED)
         start = x + sheet.text_width_mm(label, 6.5) + 1.0
@@ -173,7 +162,7 @@ def _head(sheet: Sheet, y: float, number: str, leg: str) -> None:
 
 def _lines(sheet: Sheet, y: float, lines: tuple[str, ...], *, ruled: bool = False) -> None:
     """Write up to three lines left of the boxes; `ruled` ones are to be filled in."""
-    width = sheet.right_mm - sheet.left_mm - 3.0 * (BOX_MM[0] + 1.5) - 2.0
+    width = sheet.across_mm - 3.0 * (BOX_MM[0] + 1.5) - 2.0
     y -= 6.4
     for number, line in enumerate(lines):
         if ruled:

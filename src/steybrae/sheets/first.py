@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from string import ascii_uppercase
 from typing import Final
 
-from steybrae.sheets.first_patches import BODY_PT, GROUND_INK, heading, match_page, rank_page, width_mm
+from steybrae.sheets.first_patches import BODY_PT, GROUND_INK, heading, match_page, rank_page
 from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, blanks
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
 from steybrae.teach.answers import MOST_BANDS, accepted_text
@@ -32,20 +32,7 @@ STEP_MM: Final = 54.0
 
 
 def first_pdf(result: FirstLesson, *, paper: str = "a4") -> bytes:
-    """Draw the pupils' pages: the example, the forms, the slopes to rank.
-
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.first_lesson.first_lesson`.
-    paper
-        ``a4`` or ``letter``.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same lesson.
-    """
+    """Draw the pupils' pages: the example, the forms, the slopes to rank; the same for the same lesson."""
     sheet = Sheet("Steepness from contours: first lesson", result.cautions, paper=paper)
     _example_page(sheet, result)
     sheet.new_page()
@@ -66,14 +53,14 @@ def teacher_pdf(result: FirstLesson, *, paper: str = "a4") -> bytes:
 def _example_page(sheet: Sheet, result: FirstLesson) -> None:
     look, worked = result.look, result.worked
     y = sheet.top_mm - 5.0
-    blanks(sheet, ("Name", "Date"), sheet.left_mm, y, width_mm(sheet))
+    blanks(sheet, ("Name", "Date"), sheet.left_mm, y, sheet.across_mm)
     y = heading(sheet, y - 3.0, f"1. On this map 1 mm is {look.metres(1.0):g} m")
     text = (
         f"{map_name(look.scale, look.interval_m)}. Every line joins places of one height; from one to "
         f"the next the ground rises {look.interval_m:g} m. Close lines, steep ground. Every "
         f"{look.index_every}th line is thick."
     )
-    y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), text, size_pt=BODY_PT)
+    y = sheet.across(y, text, size_pt=BODY_PT)
     y = _example(sheet, worked, look.metres(1.0), y - 2.0)
     y = heading(sheet, y - 3.0, "Height gained / distance on the ground, and the slope in degrees")
     y = _tangents(sheet, result.tangents, y)
@@ -111,7 +98,7 @@ def _example(sheet: Sheet, worked: Worked, metres: float, top: float) -> float:
         start=1,
     ):
         sheet.text(sheet.left_mm, y - 3.2, f"{number}.", size_pt=BODY_PT, bold=True, ink=MARK_INK)
-        y = sheet.paragraph(sheet.left_mm + 7.0, y, width_mm(sheet) - 7.0, text, size_pt=BODY_PT)
+        y = sheet.paragraph(sheet.left_mm + 7.0, y, sheet.across_mm - 7.0, text, size_pt=BODY_PT)
     return y
 
 
@@ -158,7 +145,7 @@ def _tangents(sheet: Sheet, rows: Sequence[tuple[float, float]], top: float) -> 
     """Write the table in columns, degrees rising down each."""
     columns = 7
     deep = math.ceil(len(rows) / columns)
-    room = width_mm(sheet) / columns
+    room = sheet.across_mm / columns
     for number, (deg, gradient) in enumerate(rows):
         x = sheet.left_mm + room * (number // deep)
         y = top - 4.0 - 4.0 * (number % deep)
@@ -177,9 +164,9 @@ def _combs(sheet: Sheet, result: FirstLesson, top: float) -> None:
         "fall on those of the map, the ground has the comb's slope; where the map's lines are closer, "
         "it is steeper."
     )
-    y = sheet.paragraph(sheet.left_mm, top, width_mm(sheet), text, size_pt=BODY_PT) - 1.0
+    y = sheet.across(top, text, size_pt=BODY_PT) - 1.0
     comb_deg, comb_gap = result.comb
-    room = width_mm(sheet) / len(result.comb_grounds)
+    room = sheet.across_mm / len(result.comb_grounds)
     for number, (ground_deg, gap) in enumerate(result.comb_grounds):
         x = sheet.left_mm + room * number
         words = (
@@ -192,7 +179,7 @@ def _combs(sheet: Sheet, result: FirstLesson, top: float) -> None:
             sheet.text(x + COMB_INSET_MM, y - 20.0, f"{comb_deg:g}°", size_pt=10, bold=True)
             sheet.text(x, y - 29.0, words, size_pt=BODY_PT)
     text = f"{COMB_LARGER:g} times larger. Now lay your own comb on the example above: which one fits?"
-    sheet.paragraph(sheet.left_mm, y - 31.0, width_mm(sheet), text, size_pt=BODY_PT)
+    sheet.across(y - 31.0, text, size_pt=BODY_PT)
 
 
 def _comb(sheet: Sheet, x: float, y: float, comb_gap: float, gap: float) -> None:
@@ -213,7 +200,7 @@ def _plan(sheet: Sheet, result: FirstLesson, top: float) -> float:
         f"{map_name(result.look.scale, result.look.interval_m)} (steybrae sheet scale). One map of "
         "ground they know."
     )
-    y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), need, size_pt=8.5) - 1.5
+    y = sheet.across(y, need, size_pt=8.5) - 1.5
     for step in result.plan:
         sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.1)
         sheet.text(
@@ -226,7 +213,7 @@ def _plan(sheet: Sheet, result: FirstLesson, top: float) -> float:
         )
         sheet.text(sheet.left_mm + 15.0, y - 4.0, step.title, size_pt=BODY_PT, bold=True)
         y = (
-            sheet.paragraph(sheet.left_mm + 58.0, y - 0.9, width_mm(sheet) - 58.0, step.words, size_pt=8.5)
+            sheet.paragraph(sheet.left_mm + 58.0, y - 0.9, sheet.across_mm - 58.0, step.words, size_pt=8.5)
             - 0.6
         )
     sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.1)
@@ -238,20 +225,20 @@ def _key(sheet: Sheet, result: FirstLesson, top: float) -> None:
     letters = {which: "ABCDEF"[k] for k, which in enumerate(result.profiles)}
     for number, patch in enumerate(result.matches):
         text = f"{number + 1} is profile {letters[number]}: {patch.form.name}. {patch.form.words}"
-        y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), text, size_pt=8.5)
+        y = sheet.across(y, text, size_pt=8.5)
     y -= 2.0
     for one in result.ranked:
         text = f"{one.letter}: {accepted_text(one.blanks, (one.answer,))}. Way: {one.answer.worked}."
-        y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), text, size_pt=8.5)
+        y = sheet.across(y, text, size_pt=8.5)
     text = (
         "The ruler's error is taken as 0.5 mm on the whole length. Eyes are usually fooled by how "
         "much of the patch is dark and by thick lines; ask for it. The crag on page 3 is "
         f"{result.hidden.crag_m:g} m high and stands between two contours."
     )
-    y = sheet.paragraph(sheet.left_mm, y - 2.0, width_mm(sheet), text, size_pt=8.5)
+    y = sheet.across(y - 2.0, text, size_pt=8.5)
     y = heading(sheet, y - 3.0, "Slips to look out for, with the example of page 1")
     for slip in result.mistakes:
-        y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), slip, size_pt=8.5)
+        y = sheet.across(y, slip, size_pt=8.5)
 
 
 ROW_MM: Final = 16.0
@@ -259,29 +246,19 @@ ROW_MM: Final = 16.0
 
 
 def own_map_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
-    """Draw the questions: measure these stretches on your own map.
+    """Draw the questions, without an answer: measure these stretches on your own map.
 
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.own_questions.own_map_sheet`.
-    paper
-        ``a4`` or ``letter``.
-
-    Returns
-    -------
-    bytes
-        A PDF without an answer, the same for the same table.
+    The same bytes for the same table.
     """
     sheet = Sheet("Slope from contours: your own map", result.cautions, paper=paper)
-    width = sheet.right_mm - sheet.left_mm
+    width = sheet.across_mm
     blanks(sheet, ("Name", "Date", "Sheet of the map"), sheet.left_mm, sheet.top_mm - 4.0, width)
     text = (
         f"{_map_text(result)}. Check both on your sheet. Measure each stretch from contour to contour, "
         "up the fall line, with a ruler or a slope scale. Slope = atan(height gained / distance on "
         "the ground). Count gaps, not lines."
     )
-    y = sheet.paragraph(sheet.left_mm, sheet.top_mm - 7.0, width, text, size_pt=8.5) - 2.0
+    y = sheet.across(sheet.top_mm - 7.0, text, size_pt=8.5) - 2.0
     for number, stretch in enumerate(result.stretches):
         lines = sheet.wrapped(stretch.name, width - 10.0, 9)
         if y - ROW_MM - 4.0 * (len(lines) - 1) < sheet.bottom_mm:
@@ -299,12 +276,12 @@ def own_map_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
 def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
     """Draw the key: what to accept, the bands, and the way; see `own_map_pdf`."""
     sheet = Sheet("Slope from contours, answers: your own map", result.cautions, paper=paper)
-    width = sheet.right_mm - sheet.left_mm
+    width = sheet.across_mm
     text = (
         f"{_map_text(result)}. Accept: what a length read 0.5 mm long or short gives, and its bands. A "
         f"band is not asked for where more than {MOST_BANDS} are right: measure over more gaps."
     )
-    y = sheet.paragraph(sheet.left_mm, sheet.top_mm - 1.0, width, text, size_pt=8, bold=True) - 2.0
+    y = sheet.across(sheet.top_mm - 1.0, text, size_pt=8, bold=True) - 2.0
     for number, (stretch, answer) in enumerate(zip(result.stretches, result.answers, strict=True)):
         lines = (
             f"{stretch.name}: {accepted_text(result.blanks[number], (answer,))}.",

@@ -22,11 +22,6 @@ RANK_ROW_MM: Final = 8.0
 GROUND_INK: Final[Colour] = (0.80, 0.81, 0.83)
 
 
-def width_mm(sheet: Sheet) -> float:
-    """Give the width between the margins."""
-    return sheet.right_mm - sheet.left_mm
-
-
 def heading(sheet: Sheet, y: float, text: str) -> float:
     """Write a heading; say where what follows begins."""
     with sheet.read_as("H2"):
@@ -71,8 +66,8 @@ def match_page(sheet: Sheet, result: FirstLesson) -> None:
         "roll, gully, spur or corrie. Profiles are not made taller; the lines of the patches turn any "
         "way."
     )
-    y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), text, size_pt=BODY_PT) - 2.0
-    room = width_mm(sheet) / 3.0
+    y = sheet.across(y, text, size_pt=BODY_PT) - 2.0
+    room = sheet.across_mm / 3.0
     side = result.matches[0].side_mm
     for number, patch in enumerate(result.matches):
         x = sheet.left_mm + room * (number % 3)
@@ -104,9 +99,9 @@ def rank_page(sheet: Sheet, result: FirstLesson) -> None:
         f"measure, from a thick line to the next but one ({result.ranked[0].answer.gaps} gaps), and "
         "rank again."
     )
-    y = sheet.paragraph(sheet.left_mm, y, width_mm(sheet), text, size_pt=BODY_PT) - 2.0
+    y = sheet.across(y, text, size_pt=BODY_PT) - 2.0
     side = result.ranked[0].patch.side_mm
-    room = (width_mm(sheet) - side) / (len(result.ranked) - 1)
+    room = (sheet.across_mm - side) / (len(result.ranked) - 1)
     for number, one in enumerate(result.ranked):
         x = sheet.left_mm + room * number
         with sheet.read_as("Figure", f"Contours {one.letter}: an even slope"):
@@ -144,7 +139,7 @@ def _hidden(sheet: Sheet, hidden: Hidden, interval_m: float, top: float) -> None
         "than the pen, drifts and cornices of this winter. Where it is steep thin lines may be left "
         "out. The steepest part of a gap is steeper than the gap says."
     )
-    y = sheet.paragraph(sheet.left_mm, top, width_mm(sheet), text, size_pt=BODY_PT) - 2.0
+    y = sheet.across(top, text, size_pt=BODY_PT) - 2.0
     run = hidden.contours[-1][0]
     per = 84.0 / run
     with sheet.read_as(
@@ -161,7 +156,7 @@ def _hidden(sheet: Sheet, hidden: Hidden, interval_m: float, top: float) -> None
                 sheet.line(at, foot - 3.0, at, foot - 9.0, 0.5 if k % 5 == 0 else 0.2, ink=CONTOUR_INK)
             sheet.text(x, foot - 13.0, ("even", "with a crag")[number], size_pt=8, ink=MUTED)
     text = "What else could lie between two contours there?"
-    y = sheet.paragraph(sheet.left_mm, foot - 17.0, width_mm(sheet), text, size_pt=BODY_PT)
+    y = sheet.across(foot - 17.0, text, size_pt=BODY_PT)
     for _ in range(2):
         y -= RANK_ROW_MM
         sheet.line(sheet.left_mm, y, sheet.right_mm, y, 0.15)

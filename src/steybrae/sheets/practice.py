@@ -34,20 +34,7 @@ LETTER_PT: Final = 9.0
 
 
 def practice_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> bytes:
-    """Draw map and questions of each copy, without an answer.
-
-    Parameters
-    ----------
-    results
-        From `steybrae.teach.practice.practice_sheet`, one for each pupil.
-    paper
-        ``a4`` or ``letter``.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same sheets.
-    """
+    """Draw map and questions of each pupil's copy, without an answer; the same for the same sheets."""
     sheet = Sheet(f"Slope from contours: {results[0].level}", results[0].cautions, paper=paper)
     for number, result in enumerate(results):
         look = result.look
@@ -67,15 +54,8 @@ def practice_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> byte
 def key_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> bytes:
     """Draw the teacher's key: a line for each answer of every copy, then the way to each.
 
-    Parameters
-    ----------
-    results, paper
-        As for `practice_pdf`; copies are told apart by their seeds, which stand on the maps.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same sheets.
+    Copies are told apart by their seeds, which stand on the maps. The same bytes for the same
+    sheets.
     """
     sheet = Sheet(f"Slope from contours, answers: {results[0].level}", results[0].cautions, paper=paper)
     _marking(sheet, results)
@@ -87,11 +67,9 @@ def key_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> bytes:
 
 def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
     """Write what to accept, an answer a line, for marking at a glance."""
-    width = sheet.right_mm - sheet.left_mm
-    y = sheet.paragraph(
-        sheet.left_mm,
+    width = sheet.across_mm
+    y = sheet.across(
         sheet.top_mm - 1.0,
-        width,
         "Key for marking: what to accept on each line of the pupil's sheet, in its order. The ways follow.",
         size_pt=8,
         bold=True,
@@ -102,7 +80,7 @@ def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
         if y - sum(heights) - 8.0 < sheet.bottom_mm:
             sheet.new_page()
             y = sheet.top_mm - 1.0
-        y = sheet.paragraph(sheet.left_mm, y - 2.0, width, f"Seed {result.seed}", size_pt=8, bold=True)
+        y = sheet.across(y - 2.0, f"Seed {result.seed}", size_pt=8, bold=True)
         for letter, text in lines:
             with sheet.read_as("P"):
                 sheet.text(sheet.left_mm, y - 2.9, letter, size_pt=8, bold=True, ink=MARK_INK)
@@ -265,15 +243,13 @@ def _margin(sheet: Sheet, result: PracticeSheet, x: float, y: float) -> None:
 
 
 def _questions(sheet: Sheet, result: PracticeSheet) -> None:
-    width = sheet.right_mm - sheet.left_mm
+    width = sheet.across_mm
     top = sheet.top_mm - 4.0
     blanks(sheet, ("Name", "Date", "Map"), sheet.left_mm, top, width)
     look = result.look
     unit = f" 1 mm is {run_value(look.metres(1.0), look).short}." if look.unit != "m" else ""
-    y = sheet.paragraph(
-        sheet.left_mm,
+    y = sheet.across(
         top - 3.0,
-        width,
         "Measure on the map with a ruler or a slope scale. Slope = atan(height gained / distance on "
         "the ground). Bands: <25, 25-30, 30-35, 35-40, 40-45, 45-55, 55+ degrees." + unit,
         size_pt=8,
@@ -303,11 +279,9 @@ def blanks(sheet: Sheet, names: tuple[str, ...], x: float, y: float, width: floa
 
 
 def _answers(sheet: Sheet, result: PracticeSheet) -> None:
-    width = sheet.right_mm - sheet.left_mm
-    y = sheet.paragraph(
-        sheet.left_mm,
+    width = sheet.across_mm
+    y = sheet.across(
         sheet.top_mm - 1.0,
-        width,
         f"Answers, seed {result.seed}. First what to accept: what a length read {RULER_ERROR_MM} mm long or "
         "short gives, and its bands. Then the way, each figure from those before it as printed, lengths down "
         "and slopes up. By model: the ground's own slope under it.",

@@ -56,23 +56,13 @@ _RULES: Final = (
 def scale_pdf(result: ScaleSheet, *, paper: str = "a4") -> bytes:
     """Draw the sheet: how to use it, edges, cards, and spare edges to the foot of the page.
 
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.slope_scale.scale_sheet`.
-    paper
-        ``a4`` or ``letter``.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same sheet.
+    The same bytes for the same sheet.
     """
     sheet = Sheet("Slope scales to cut out", result.cautions, paper=paper)
     y = _use(sheet, result.maps[0], sheet.top_mm - 1.0)
     for one in dict.fromkeys(result.maps):
         text = f"{one.name}: {' '.join(one.notes)}" if one.notes else ""
-        y = sheet.paragraph(sheet.left_mm, y, sheet.right_mm - sheet.left_mm, text, size_pt=7, ink=MUTED)
+        y = sheet.across(y, text, size_pt=7, ink=MUTED)
     y -= 4.0
     for one in result.maps:
         y = _room(sheet, y, EDGE_HEIGHT_MM)
@@ -110,7 +100,7 @@ def _cards(sheet: Sheet, maps: Sequence[MapScale], y: float) -> float:
 
 def _use(sheet: Sheet, one: MapScale, top: float) -> float:
     """Draw an edge and a card in use on slanting contours, and say how; return where it ends."""
-    half = (sheet.right_mm - sheet.left_mm) / 2.0
+    half = sheet.across_mm / 2.0
     with sheet.read_as(
         "Figure", "A comb of an edge whose lines fall on contours, and a wedge whose lines meet them."
     ):
@@ -119,9 +109,7 @@ def _use(sheet: Sheet, one: MapScale, top: float) -> float:
     foot = top
     for x, text in ((sheet.left_mm, _EDGE_USE), (sheet.left_mm + half, _CARD_USE)):
         foot = min(foot, sheet.paragraph(x + 38.0, top - 1.0, half - 42.0, text, size_pt=USE_PT))
-    return sheet.paragraph(
-        sheet.left_mm, min(foot, top - 23.0) - 1.0, sheet.right_mm - sheet.left_mm, _RULES, size_pt=USE_PT
-    )
+    return sheet.across(min(foot, top - 23.0) - 1.0, _RULES, size_pt=USE_PT)
 
 
 def _edge_in_use(sheet: Sheet, x: float, top: float) -> None:
@@ -264,32 +252,14 @@ MAGNIFIED_ROOM_MM: Final = 60.0
 
 
 def error_pdf(result: ErrorSheet, *, paper: str = "a4") -> bytes:
-    """Draw the sheet.
-
-    Parameters
-    ----------
-    result
-        From `steybrae.teach.ruler_error.error_sheet`.
-    paper
-        ``a4`` or ``letter``.
-
-    Returns
-    -------
-    bytes
-        A PDF, the same for the same sheet.
-    """
+    """Draw the sheet; the same bytes for the same one."""
     sheet = Sheet(f"How a ruler fools you: {result.name}", result.cautions, paper=paper)
-    width = sheet.right_mm - sheet.left_mm
-    y = sheet.paragraph(
-        sheet.left_mm,
+    y = sheet.across(
         sheet.top_mm - 1.0,
-        width,
-        "The ground has one slope; the ruler reads the gap a little long or a little short. Find the "
-        "slope of the "
-        "ground below a panel, look up, and see between which slopes the answers lie. The error "
-        "belongs to the whole "
-        "length, not to each gap: measure over more gaps and it weighs less, but the answer averages "
-        "more ground.",
+        "The ground has one slope; the ruler reads the gap a little long or a little short. Find the slope "
+        "of the ground below a panel, look up, and see between which slopes the answers lie. The error "
+        "belongs to the whole length, not to each gap: measure over more gaps and it weighs less, but the "
+        "answer averages more ground.",
         size_pt=8,
     )
     y = _panels(sheet, result.curves, y - 5.0)

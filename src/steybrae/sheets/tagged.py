@@ -26,13 +26,7 @@ class _Element:
 
 
 class Tags:
-    """The structure tree of a PDF in the making.
-
-    Parameters
-    ----------
-    canvas
-        A reportlab canvas; its pages are to be ended by `end_page`.
-    """
+    """The structure tree of a PDF in the making; pages of its canvas are to be ended by `end_page`."""
 
     def __init__(self, canvas: Any) -> None:
         self._canvas = canvas

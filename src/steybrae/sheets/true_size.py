@@ -287,13 +287,7 @@ class Canvas:
         bold: bool = False,
         ink: Colour = INK,
     ) -> float:
-        """Write a text in lines below `y_top`.
-
-        Returns
-        -------
-        float
-            Where the next paragraph may begin, mm.
-        """
+        """Write a text in lines below `y_top`; where the next paragraph may begin, mm."""
         below = 1.0 if self._down else -1.0
         step, rise = below * self.line_mm(size_pt), below * size_pt * 0.95 / PT_PER_MM
         y = y_top + rise
@@ -304,14 +298,9 @@ class Canvas:
         return y - rise + 0.25 * step
 
     def read_as(self, kind: Kind, words: str = "") -> AbstractContextManager[None]:
-        """Let what is drawn inside be read as one piece.
+        """Let what is drawn inside be read as one piece: heading, paragraph of several texts, or picture.
 
-        Parameters
-        ----------
-        kind
-            A heading, a paragraph of several texts, or a picture.
-        words
-            What a picture shows, for those who do not see it.
+        The words say what a picture shows, for those who do not see it.
         """
         return self._tags.element(kind, words)
 
@@ -387,9 +376,18 @@ class Sheet(Canvas):
         return self.width_mm - MARGIN_MM
 
     @property
+    def across_mm(self) -> float:
+        """Width of what may be drawn on."""
+        return self.right_mm - self.left_mm
+
+    @property
     def top_mm(self) -> float:
         """Upper edge of what may be drawn on, below the title line."""
         return self.height_mm - MARGIN_MM - 7.0
+
+    def across(self, y_top: float, text: str, **style: Any) -> float:
+        """Write a paragraph all across; see `paragraph`."""
+        return self.paragraph(self.left_mm, y_top, self.across_mm, text, **style)
 
     def new_page(self) -> None:
         """End this page and begin another one with the same frame."""
@@ -416,7 +414,7 @@ class Sheet(Canvas):
 
     def _foot(self) -> None:
         """Print the cautions at the foot and learn how high they reach."""
-        lines = self.wrapped(" ".join(self._cautions), self.right_mm - self.left_mm, CAUTION_PT)
+        lines = self.wrapped(" ".join(self._cautions), self.across_mm, CAUTION_PT)
         step = CAUTION_PT * LEADING / PT_PER_MM
         y = MARGIN_MM + step * (len(lines) - 1) + 0.6
         top = y + 2.9

@@ -15,7 +15,7 @@ those before it as they are printed.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Final, Literal
 
 from steybrae.bands import Band, BandScheme
@@ -85,23 +85,10 @@ class Measured:
 
 
 def fair_range_deg(across_mm: float, rise_m: float, scale: float) -> tuple[float, float]:
-    """Slopes of a length read too long and too short by the ruler error e, 0.5 mm.
+    """Slopes of a length read too long and too short by the ruler error e, 0.5 mm; degrees.
 
-    ``atan(1000 rise / ((across + e) S))`` and the same with ``across - e``.
-
-    Parameters
-    ----------
-    across_mm
-        Length on paper, mm.
-    rise_m
-        Height between its ends, metres.
-    scale
-        Denominator of the map scale.
-
-    Returns
-    -------
-    tuple of float
-        Degrees; the second is 90 where the length is 0.5 mm or less.
+    ``atan(1000 rise / ((across + e) S))`` and the same with ``across - e``; 90 where the length is
+    0.5 mm or less. Rise in metres, lengths on paper in mm, S the denominator of the map scale.
     """
     rise_mm = 1000.0 * rise_m / scale
     left = across_mm - RULER_ERROR_MM
@@ -122,20 +109,10 @@ def measured(
     look: MapLook,
     scheme: BandScheme | None = None,
 ) -> Measured:
-    """Answer for a length over some gaps.
+    """Answer for a length over some gaps as drawn.
 
-    Parameters
-    ----------
-    what
-        Which part of the stretch.
-    across_mm, gaps
-        As drawn.
-    slope_model_deg
-        Slope of the ground under it, degrees; None where no model is at hand.
-    look
-        Scale and interval.
-    scheme
-        Bands; the default ones if None.
+    `what` says which part of the stretch; the model's slope under it is None where no model is at
+    hand.
     """
     across_mm = round_down(across_mm, 0.01)
     up, run = rise(gaps * look.interval_m / look.unit_m, look.unit), run_value(look.metres(across_mm), look)
@@ -173,13 +150,9 @@ class Blank:
 
 
 def blanks(part: Measured, *names: str) -> tuple[Blank, ...]:
-    """Lines to write on for a slope.
+    """Lines to write on for a slope, in the order asked for.
 
-    Parameters
-    ----------
-    names
-        Of ``length mm``, ``gaps``, ``height``, which takes the map's unit, ``slope °`` and ``band``, as they
-        are asked for.
+    Of ``length mm``, ``gaps``, ``height``, which takes the map's unit, ``slope °`` and ``band``.
     """
     ends = part.across_mm - RULER_ERROR_MM, part.across_mm + RULER_ERROR_MM
     height, unit = part.height.split()
@@ -278,8 +251,6 @@ class Question:
 
     Attributes
     ----------
-    letter
-        On the map; empty until the sheet is put together.
     kind
         What it is about.
     ask
@@ -296,9 +267,10 @@ class Question:
         What to say when giving the answer, and where a mistake would lead.
     dropped
         Thin contours left out at the stretch, counted in intervals from height 0.
+    letter
+        On the map; empty until the sheet is put together.
     """
 
-    letter: str
     kind: Kind
     ask: str
     blanks: tuple[Blank, ...]
@@ -308,7 +280,8 @@ class Question:
     aspect: AspectAnswer | None = None
     leg: LegAnswer | None = None
     remarks: tuple[str, ...] = ()
-    dropped: tuple[int, ...] = field(default=())
+    dropped: tuple[int, ...] = ()
+    letter: str = ""
 
     @property
     def ticks_mm(self) -> tuple[float, ...]:

@@ -39,19 +39,7 @@ every shell takes."""
 
 @dataclass(frozen=True)
 class FieldColumn:
-    """One column.
-
-    Attributes
-    ----------
-    name
-        As in the header of the log's file.
-    words
-        What to write there.
-    width_mm
-        On A4 on its long side, mm.
-    example
-        What stands there in the example row.
-    """
+    """One column, named as in the header of the log's file: what to write there, and in the example row."""
 
     name: str
     words: str
@@ -61,15 +49,7 @@ class FieldColumn:
 
 @dataclass(frozen=True)
 class FieldCheck:
-    """A check of a plan to be filled in.
-
-    Attributes
-    ----------
-    leg
-        From and to of its leg, in words.
-    check
-        As on the card.
-    """
+    """A check of a plan to be filled in, and its leg in words."""
 
     leg: str
     check: Check
@@ -77,20 +57,11 @@ class FieldCheck:
 
 @dataclass(frozen=True)
 class FieldSheet:
-    """The blank log.
+    """The log: columns of a typed log, in its order, and the checks of a plan, empty without one.
 
-    Attributes
-    ----------
-    columns
-        Those of a typed log, in its order.
-    uncertainty_by_count
-        Number of readings, and the 95 % uncertainty of their mean, degrees.
-    type_in
-        Commands that take a row into the log, as they are typed.
-    plan, checks
-        Name of the plan with the day, and its checks in the order of the line; empty without a plan.
-    cautions
-        Never empty.
+    `uncertainty_by_count` has the number of readings, and the 95 % uncertainty of their mean,
+    degrees; `type_in` the commands that take a row into the log, as they are typed. Cautions are
+    never empty.
     """
 
     columns: tuple[FieldColumn, ...]
@@ -106,14 +77,8 @@ def field_sheet(
 ) -> FieldSheet:
     """Columns, the example row and the reminders of the log, and the checks of a plan.
 
-    Parameters
-    ----------
-    planned
-        Plan whose checks are to be filled in, and the day, for magnetic bearings; None for a blank log.
-    grid
-        Grid that its places are written in.
-    plan_file
-        Name of the plan's file, for the command that is printed.
+    `planned` is a plan whose checks are to be filled in, and the day, for magnetic bearings; None
+    for a blank log. `plan_file` stands in the command that is printed.
     """
     columns = tuple(FieldColumn(name, *_WORDS[name]) for name in TYPED_COLUMNS)
     checks = [

@@ -56,20 +56,9 @@ class Worked:
 
 @dataclass(frozen=True)
 class Ranked:
-    """One slope to rank.
+    """One slope to rank, 1 the gentlest, by the gaps of its contours.
 
-    Attributes
-    ----------
-    letter
-        On the sheet.
-    patch
-        Its contours.
-    answer
-        By its gaps, and what is accepted.
-    rank
-        1 the gentlest.
-    blanks
-        What the pupil fills in, and what is taken there.
+    `blanks` are what the pupil fills in, and what is taken there.
     """
 
     letter: str
@@ -209,13 +198,7 @@ PLAN: Final = (
 
 
 def first_lesson(seed: int = 1) -> FirstLesson:
-    """Make the sheets' content.
-
-    Parameters
-    ----------
-    seed
-        0 or more; the same one makes the same sheets.
-    """
+    """Make the sheets' content; the same seed, 0 or more, makes the same sheets."""
     rng = np.random.default_rng(seed)
     look = FIRST_LOOK
     worked = _worked(look)

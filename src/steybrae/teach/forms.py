@@ -32,24 +32,20 @@ SPOTS_MM: Final = ((8.0, -10.0), (8.0, 10.0))
 """Places beside the line whose heights tell which way is up, mm from the middle (our choice)."""
 
 PROFILE_POINTS: Final = 81
+GRID_POINTS: Final = 41
+
+EVERY: Final = 5
+"""Every how many contours one is thick (our choice)."""
 
 Height = Callable[[Array, Array], Array]
 
 
 @dataclass(frozen=True)
 class Form:
-    """A form of ground.
+    """A form of ground: its name in the words of the trade, and how to know it by its contours.
 
-    Attributes
-    ----------
-    name
-        In the words of the trade.
-    words
-        How to know it by its contours, one sentence.
-    height
-        Height, mm, at x to the right and y up, mm from the middle of the patch.
-    line
-        Line of its profile: x and y of both ends, mm.
+    `height`, mm, is at x to the right and y up, mm from the middle of the patch; `line` has x and y
+    of both ends of its profile, mm.
     """
 
     name: str
@@ -124,17 +120,9 @@ class FormGrid:
     spots: tuple[tuple[float, float, float], ...]
 
 
-def form_grid(form: Form, points: int = 41) -> FormGrid:
-    """Sample a form.
-
-    Parameters
-    ----------
-    form
-        One of `FORMS`.
-    points
-        Heights along a side.
-    """
-    at = np.linspace(-SIDE_MM / 2.0, SIDE_MM / 2.0, points)
+def form_grid(form: Form) -> FormGrid:
+    """Sample one of `FORMS` at `GRID_POINTS` heights along a side."""
+    at = np.linspace(-SIDE_MM / 2.0, SIDE_MM / 2.0, GRID_POINTS)
     x, y = np.meshgrid(at, at)
     spots = [(sx, sy, float(form.height(np.array(sx), np.array(sy)))) for sx, sy in SPOTS_MM]
     return FormGrid(
@@ -202,41 +190,17 @@ FORMS: Final = (
 
 
 def form_patch(
-    form: Form,
-    scale: float,
-    interval_m: float,
-    *,
-    turn_deg: float = 0.0,
-    base_m: float = 600.0,
-    every: int = 5,
+    form: Form, scale: float, interval_m: float, *, turn_deg: float = 0.0, base_m: float = 600.0
 ) -> FormPatch:
-    """Draw a form as contours, turned, with its profile.
+    """Draw a form as contours, turned anticlockwise, its middle at `base_m`, with its profile.
 
-    Parameters
-    ----------
-    form
-        One of `FORMS`.
-    scale, interval_m
-        Of the map; slopes are the same on every map, so a larger scale shows a smaller hill.
-    turn_deg
-        Turned anticlockwise.
-    base_m
-        Height of the middle, metres.
-    every
-        Every how many contours one is thick.
+    Slopes are the same on every map, so a larger scale shows a smaller hill.
     """
-    return _patch(form, scale, interval_m, SIDE_MM, turn_deg, base_m, every)
+    return _patch(form, scale, interval_m, SIDE_MM, turn_deg, base_m)
 
 
 def even_patch(
-    slope_deg: float,
-    scale: float,
-    interval_m: float,
-    *,
-    side_mm: float,
-    turn_deg: float,
-    base_m: float,
-    every: int = 5,
+    slope_deg: float, scale: float, interval_m: float, *, side_mm: float, turn_deg: float, base_m: float
 ) -> FormPatch:
     """Draw an even slope, its line up the fall line; see `form_patch`."""
 
@@ -245,11 +209,11 @@ def even_patch(
 
     reach = 0.4 * side_mm
     form = Form("even slope", "", height, ((0.0, -reach), (0.0, reach)))
-    return _patch(form, scale, interval_m, side_mm, turn_deg, base_m, every)
+    return _patch(form, scale, interval_m, side_mm, turn_deg, base_m)
 
 
 def _patch(
-    form: Form, scale: float, interval_m: float, side_mm: float, turn_deg: float, base_m: float, every: int
+    form: Form, scale: float, interval_m: float, side_mm: float, turn_deg: float, base_m: float
 ) -> FormPatch:
     from contourpy import contour_generator  # noqa: PLC0415  small commands do not pay for it
 
@@ -265,7 +229,7 @@ def _patch(
     make: Any = contour_generator(at, at, heights, name="serial")
     first, last = math.ceil(heights.min() / interval_m), math.floor(heights.max() / interval_m)
     lines = tuple(
-        PatchLine(number * interval_m, number % every == 0, points)
+        PatchLine(number * interval_m, number % EVERY == 0, points)
         for number in range(first, last + 1)
         for points in make.lines(number * interval_m)
     )

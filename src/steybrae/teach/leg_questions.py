@@ -62,21 +62,8 @@ def find_leg(
 ) -> Question | None:
     """Find a leg that slants across steeper ground, climbing all the way from contour to contour.
 
-    Parameters
-    ----------
-    rng
-        Where to look.
-    steepest_deg
-        It crosses no ground steeper than this, degrees.
-    told
-        Whether the question says what to look out for.
-    free
-        Says whether a line keeps clear of what is already on the map.
-
-    Returns
-    -------
-    Question or None
-        None where no line suits.
+    It crosses no ground steeper than `steepest_deg`, and is `free`: keeps clear of what is already
+    on the map. `told` is whether the question says what to look out for. None where no line suits.
     """
     for _ in range(TRIES[0]):
         for line in _slanting(ground, look, rng):
@@ -141,28 +128,14 @@ def leg_question(
     told: bool,
     plan_deg: float | None = None,
 ) -> Question | None:
-    """Make the question on a straight line.
+    """Make the question on a straight line on paper; None over unknown or level ground.
 
-    Parameters
-    ----------
-    line
-        On paper.
-    name
-        Of the user's own leg; empty for one of ours.
-    on_contours
-        Whether both ends lie on contours, so that the height between them is a count of gaps.
-    told
-        Whether the question says what to look out for.
-    plan_deg
-        Steepest ground of the user's own leg by their plan, degrees, NaN where the plan does not
-        know it; None for a leg of ours.
-
-    Returns
-    -------
-    Question or None
-        None over unknown or level ground. The steepest ground crossed is asked for only where
-        contours at that place give it in three neighbouring bands at most, and what the plan says
-        of the same line is among what is accepted.
+    The steepest ground crossed is asked for only where contours at that place give it in three
+    neighbouring bands at most, and what the plan says of the same line is among what is accepted.
+    `name` is that of the user's own leg, empty for one of ours; `on_contours`, whether both ends
+    lie on contours, so that the height between them is a count of gaps; `told`, whether the
+    question says what to look out for; `plan_deg` the steepest ground of the user's own leg by
+    their plan, NaN where the plan does not know it.
     """
     (x0, y0), (x1, y1) = line.start_mm, line.end_mm
     length_mm = math.hypot(x1 - x0, y1 - y0)
@@ -218,7 +191,7 @@ def leg_question(
             f"{slope(steepest.slope_gap_deg).text} over {steepest.gaps} gaps, "
             f"{slope(float(slopes[top])).text} at one place. {steepest.worked}. {steepest.slip}.",
         )
-    return Question("", "leg", ask, lines, leg_line=line, leg=answer, remarks=remarks)
+    return Question("leg", ask, lines, leg_line=line, leg=answer, remarks=remarks)
 
 
 def _asked(leg: LegAnswer, look: MapLook, way: str) -> tuple[Blank, ...]:

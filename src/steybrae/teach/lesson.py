@@ -37,20 +37,10 @@ HEAD_DEG: Final = 1.0
 
 @dataclass(frozen=True)
 class QuizQuestion:
-    """One question of the quiz.
+    """One question of the quiz in whole sentences, its exact answer, what is accepted, and the way to it.
 
-    Attributes
-    ----------
-    ask
-        Whole sentences.
-    gap_mm, gaps
-        Lines to draw beside it: their distance on paper, mm, and how many gaps; None and 0 for none.
-    answer_deg
-        Exact, degrees.
-    low_deg, high_deg
-        What is accepted, degrees.
-    worked
-        The way to the answer.
+    `gap_mm` and `gaps` are lines to draw beside it: their distance on paper, and how many gaps;
+    None and 0 for none.
     """
 
     ask: str
@@ -121,23 +111,12 @@ def line_grade_deg(slope_deg: float, off_deg: float) -> float:
 
 
 def bent_share(bend: float, height_share: float) -> float:
-    """How far along a bent slope a height is reached, from its foot.
+    """How far along a bent slope, 0 to 1, a share of its height is reached, from its foot.
 
     The slope's height at the share `t` of its length is ``t + b t (1 - t)`` of its whole height:
-    with ``b > 0`` steep at the foot and gentle at the top (convex), with ``b < 0`` the reverse.
-
-    Parameters
-    ----------
-    bend
-        ``b``, -0.9 to 0.9.
-    height_share
-        0 at the foot, 1 at the top.
-
-    Returns
-    -------
-    float
-        ``t``, 0 to 1: ``2 h / ((1 + b) + sqrt((1 + b)^2 - 4 b h))``, the root that stays exact where b is
-        next to 0.
+    with ``b > 0`` steep at the foot and gentle at the top (convex), with ``b < 0`` the reverse;
+    -0.9 to 0.9. So ``t = 2 h / ((1 + b) + sqrt((1 + b)^2 - 4 b h))``, the root that stays exact
+    where b is next to 0.
     """
     first = 1.0 + bend
     return 2.0 * height_share / (first + math.sqrt(max(0.0, first * first - 4.0 * bend * height_share)))
@@ -163,22 +142,10 @@ def lesson(
     source: str = "",
     sample: bool = False,
 ) -> Lesson:
-    """Make the page's content; the same seed makes the same questions.
+    """Make the page's content on a piece of real ground; the same seed makes the same questions.
 
-    Parameters
-    ----------
-    ground
-        A piece of real ground.
-    seed
-        0 or more.
-    scale
-        Denominator of the map that is chosen at first.
-    interval
-        Its contour interval, in words and in metres.
-    source
-        Where the ground comes from, in words.
-    sample
-        Whether it is the invented massif.
+    `scale` and `interval`, in words and in metres, are those of the map that is chosen at first;
+    `source` says in words where the ground comes from.
     """
     rng = np.random.default_rng(seed)
     scheme = BandScheme()

@@ -53,18 +53,10 @@ class LessonGround:
 
 
 def lesson_ground(source: DemSource, middle: tuple[float, float] | None = None) -> LessonGround:
-    """Take a square of a model.
+    """Take a square of a model, with its middle at ``col, row``.
 
-    Parameters
-    ----------
-    middle
-        ``col, row`` of its middle; None takes, of some squares spread over the model, the one with the most
-        relief of those that are wholly known.
-
-    Raises
-    ------
-    ModelError
-        No such square is wholly known, or the model is too small or too coarse.
+    Without a middle, of some squares spread over the model, the one with the most relief of those
+    that are wholly known. `ModelError` where none is, or the model is too small or too coarse.
     """
     rows, cols = source.grid.shape
     shares = (np.arange(TRIED) + 0.5) / TRIED

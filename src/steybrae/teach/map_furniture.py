@@ -60,16 +60,10 @@ class GridLine:
 
 @dataclass(frozen=True)
 class Furniture:
-    """What a map carries besides contours.
+    """What a map carries besides contours: labels and spots are heights.
 
-    Attributes
-    ----------
-    labels, spots
-        Heights.
-    upright, level
-        Grid lines running north and east, named by kilometres from the lower left corner.
-    bar_m
-        Length of the scale bar, metres, round in the map's unit; it has five parts.
+    Grid lines running north and east are named by kilometres from the lower left corner; the scale
+    bar, round in the map's unit, has five parts.
     """
 
     labels: tuple[HeightLabel, ...]
@@ -82,13 +76,7 @@ class Furniture:
 def furniture(
     ground: MapGround, look: MapLook, lines: Sequence[Contour], clear: Callable[[float, float], bool]
 ) -> Furniture:
-    """Place numbers, tops, grid and scale bar.
-
-    Parameters
-    ----------
-    clear
-        Whether a place is far enough from the stretches.
-    """
+    """Place numbers, tops, grid and scale bar where it is `clear`: far enough from the stretches."""
     spots = _spots(ground, look, clear)
     taken = [(spot.x_mm, spot.y_mm) for spot in spots]
     step_m = _round_step(look.metres(GRID_MM))
@@ -195,20 +183,7 @@ def _places(ground: MapGround, lines: Sequence[Array]) -> list[tuple[float, floa
 
 
 def cut_lines(lines: Sequence[Array], hidden: Callable[[Array], NDArray[np.bool_]]) -> tuple[Array, ...]:
-    """Leave parts of lines out.
-
-    Parameters
-    ----------
-    lines
-        ``(n, 2)`` mm each.
-    hidden
-        Says of points ``(n, 2)`` which are left out.
-
-    Returns
-    -------
-    tuple of Array
-        What is left, in parts of two points or more.
-    """
+    """Leave out of lines, ``(n, 2)`` mm each, the points that are hidden: parts of two points or more."""
     out: list[Array] = []
     for line in lines:
         shown = ~hidden(line)

@@ -175,20 +175,9 @@ def map_ground(
 ) -> MapGround:
     """Lay a window of a model on paper.
 
-    Parameters
-    ----------
-    scale
-        Denominator of the map.
-    frame_mm
-        Width and height of the frame wished for; a smaller model gives a smaller one.
-    middle
-        ``col, row`` of the middle of the map in the model; the model's middle if None. It is
-        moved so that the frame stays on the model.
-
-    Raises
-    ------
-    ModelError
-        The model is too small or its cells are too large for that scale.
+    A smaller model gives a smaller frame than wished for; the middle, ``col, row``, is the model's
+    if not given, and is moved so that the frame stays on it. `ModelError` where it is too small or
+    its cells are too large for that scale.
     """
     rows, cols = source.grid.shape
     centre = (cols / 2.0, rows / 2.0) if middle is None else middle
@@ -261,24 +250,9 @@ def _window(
 
 
 def contours(ground: MapGround, look: MapLook) -> tuple[Contour, ...]:
-    """Contours of the ground as paths on paper, lowest first.
+    """Contours of the ground as paths on paper, lowest first; none where it is unknown.
 
-    Parameters
-    ----------
-    ground
-        From `map_ground`.
-    look
-        Interval and thick lines.
-
-    Returns
-    -------
-    tuple of Contour
-        None where the ground is unknown.
-
-    Raises
-    ------
-    ModelError
-        No height is known, or more than 400 contours would be drawn.
+    `ModelError` where no height is known, or more than 400 contours would be drawn.
     """
     from contourpy import contour_generator  # noqa: PLC0415  small commands do not pay for it
 

@@ -47,23 +47,7 @@ READING_GAPS: Final = (4, 3, 2, 1)
 
 
 def plan_ground(plan: RouteScreening) -> Dem:
-    """Heights of the map that a plan keeps.
-
-    Parameters
-    ----------
-    plan
-        A saved result.
-
-    Returns
-    -------
-    Dem
-        One height in each cell of its map.
-
-    Raises
-    ------
-    ModelError
-        The plan keeps no map.
-    """
+    """Heights of the map that a plan keeps, one in each of its cells; `ModelError` where it keeps none."""
     if plan.relief is None:
         message = "This plan keeps no ground for a map. Give the elevation model with --dem."
         raise ModelError(message)
@@ -71,18 +55,7 @@ def plan_ground(plan: RouteScreening) -> Dem:
 
 
 def plan_middle(grid: Grid, plan: RouteScreening) -> tuple[float, float] | None:
-    """Where the steepest leg of a plan lies in a model.
-
-    Parameters
-    ----------
-    plan
-        A saved result.
-
-    Returns
-    -------
-    tuple of float or None
-        ``col, row``; None where the plan is not on the model.
-    """
+    """Where the steepest leg of a plan lies in a model, ``col, row``; None where it is not on the model."""
     for leg in _steepest_first(plan):
         half = len(leg.points.lat_deg) // 2
         found = _on_grid(grid, float(leg.points.lat_deg[half]), float(leg.points.lon_deg[half]))
@@ -118,19 +91,9 @@ def _paper(ground: MapGround, lat_deg: Sequence[float], lon_deg: Sequence[float]
 
 
 def plan_questions(ground: MapGround, look: MapLook, plan: RouteScreening, *, told: bool) -> list[Question]:
-    """Questions on the legs of a plan that lie on the map, steepest first.
+    """Questions on the legs of a plan that lie on the map, steepest first, at most four.
 
-    Parameters
-    ----------
-    plan
-        A saved result.
-    told
-        Whether questions say what to look out for.
-
-    Returns
-    -------
-    list of Question
-        At most four; straight legs of known ground alone. Empty where there is none.
+    Straight legs of known ground alone. `told` is whether questions say what to look out for.
     """
     found: list[Question] = []
     for leg in _steepest_first(plan):
@@ -180,13 +143,9 @@ def _chord(ground: MapGround, points: np.ndarray) -> LegLine | None:
 
 
 def log_questions(ground: MapGround, look: MapLook, rows: Sequence[LogRow]) -> list[Question]:
-    """Questions on the readings of a log whose places lie on the map.
+    """Questions on the readings of a log whose places lie on the map, in its order, at most four.
 
-    Returns
-    -------
-    list of Question
-        At most four, in the order of the log; those on ground too level, too bent or too steep to
-        measure on paper are passed over.
+    Those on ground too level, too bent or too steep to measure on paper are passed over.
     """
     found: list[Question] = []
     for row in rows:
@@ -212,7 +171,6 @@ def _reading(ground: MapGround, look: MapLook, row: LogRow) -> Question | None:
         Value(metres / look.unit_m, look.unit).text for metres in (BASELINE_M, look.metres(part.across_mm))
     )
     return Question(
-        "",
         "reading",
         f"Your own reading of {row.time:%d %B %Y}, over some {read_over} of ground: {said}. "
         f"What does the map say here, over the {over} between the ticks, "
@@ -245,21 +203,9 @@ MOST_GAPS: Final = 100
 
 @dataclass(frozen=True)
 class OwnStretch:
-    """A stretch up the fall line, as somebody measured it.
+    """A stretch up the fall line, from contour to contour, as somebody measured and named it.
 
-    Attributes
-    ----------
-    name
-        Where it is, in their words.
-    length_mm
-        On paper, from contour to contour, mm.
-    gaps
-        Spaces between contours, index gaps counted as the gaps they are.
-
-    Raises
-    ------
-    QuantityError
-        Too many gaps or none.
+    Index gaps are counted as the gaps they are; `QuantityError` for too many gaps or none.
     """
 
     name: str
@@ -277,18 +223,9 @@ class OwnStretch:
 
 @dataclass(frozen=True)
 class OwnMapSheet:
-    """Questions on one's own map.
+    """Questions on one's own map, in the order of the table.
 
-    Attributes
-    ----------
-    look
-        Scale and interval of the map.
-    stretches, answers
-        In the order of the table.
-    blanks
-        Lines to write on for each, and what is taken there.
-    cautions
-        Never empty.
+    `blanks` are lines to write on for each, and what is taken there. Cautions are never empty.
     """
 
     look: MapLook
@@ -306,19 +243,9 @@ def _blanks(answer: Measured) -> tuple[Blank, ...]:
 
 
 def own_map_sheet(stretches: Sequence[OwnStretch], look: MapLook) -> OwnMapSheet:
-    """Work out every stretch.
+    """Work out every stretch as measured.
 
-    Parameters
-    ----------
-    stretches
-        As measured.
-    look
-        Scale and interval of the map.
-
-    Returns
-    -------
-    OwnMapSheet
-        What is accepted is what the ruler error leaves open, as on every practice sheet.
+    What is accepted is what the ruler error leaves open, as on every practice sheet.
     """
     answers = tuple(measured("whole", one.length_mm, one.gaps, None, look) for one in stretches)
     return OwnMapSheet(

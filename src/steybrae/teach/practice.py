@@ -63,18 +63,7 @@ class Placed:
 
 
 def footprint_mm(thing: Stretch | LegLine) -> Array:
-    """Points along what a stretch or a leg takes up on the map, its letter included.
-
-    Parameters
-    ----------
-    thing
-        On paper.
-
-    Returns
-    -------
-    Array
-        ``(n, 2)`` mm, about 1 mm apart.
-    """
+    """Points, about 1 mm apart, along what a stretch or a leg takes up on the map, its letter included."""
     if isinstance(thing, Stretch):
         ends = [thing.at(-LETTER_MM), thing.at(thing.length_mm + LEADER_MM)]
     else:
@@ -102,18 +91,9 @@ LEAST_KNOWN_SHARE: Final = 0.9
 
 @dataclass(frozen=True)
 class Level:
-    """What a class is asked.
+    """What a class is asked: kinds of questions in order, repeated as often as needed, and no slope steeper.
 
-    Attributes
-    ----------
-    words
-        On the sheet.
-    kinds
-        Kinds of questions in order, repeated as often as needed.
-    steepest_deg
-        No steeper slope is asked for, degrees.
-    told
-        Whether questions say what to look out for.
+    `told` is whether questions say what to look out for; `words` stand on the sheet.
     """
 
     words: str
@@ -206,40 +186,13 @@ def practice_sheet(
     middle: tuple[float, float] | None = None,
     own: Callable[[MapGround], Sequence[Question]] | None = None,
 ) -> PracticeSheet:
-    """Make a sheet on ground of its own choice.
+    """Make a sheet of 1 to 16 questions on ground of its own choice; the same seed makes the same sheet.
 
-    Parameters
-    ----------
-    look
-        Scale, interval, thick lines.
-    seed
-        0 or more; the same one makes the same sheet.
-    questions
-        How many, 1 to 16.
-    level
-        One of `LEVELS`.
-    source_words
-        Where the ground comes from.
-    sample
-        Whether it is the invented massif.
-    frame_mm
-        Largest width and height of the map.
-    middle
-        ``col, row`` of the middle of the map in the model; chosen by the seed if None.
-    own
-        Makes questions of the user's own on the ground chosen; they come first.
-
-    Returns
-    -------
-    PracticeSheet
-        With fewer questions, and a note, where the ground does not give more.
-
-    Raises
-    ------
-    QuantityError
-        No such level, or a number out of range.
-    ModelError
-        The model is too small, too coarse, unknown, or too level there to ask anything.
+    The middle of the map is ``col, row`` in the model, chosen by the seed if not given; `frame_mm`
+    is the largest width and height. Questions that `own` makes on the ground come first. Fewer, and
+    a note, where the ground does not give more. `QuantityError` for no such level, or a number out
+    of range; `ModelError` where the model is too small, too coarse, unknown, or too level there to
+    ask anything.
     """
     asked = _level(level)
     if not 1 <= questions <= MOST_QUESTIONS:

@@ -62,29 +62,13 @@ def find_question(
     free: Callable[[Stretch], bool],
     asked: Mapping[str, int],
 ) -> Question | None:
-    """Question of a kind on a stretch among the lines that suits it.
+    """Question of any kind but ``leg`` and ``reading`` on a stretch among the lines, in order, that suits it.
 
-    Parameters
-    ----------
-    kind
-        Any but ``leg`` and ``reading``.
-    lines
-        Places to try, in this order.
-    steepest_deg
-        No slope steeper than this is asked for, degrees.
-    told
-        Whether the question says what to look out for.
-    free
-        Says whether a stretch keeps clear of what is already on the map.
-    asked
-        How often each band was the answer so far, by its label: of some stretches that suit, the
-        one is taken whose band comes least often, so that a sheet is not one band throughout, and whose
-        range tells lines from gaps.
-
-    Returns
-    -------
-    Question or None
-        None where no line suits.
+    It is no steeper than `steepest_deg`, and `free`: clear of what is already on the map. `told` is
+    whether the question says what to look out for. `asked` is how often each band was the answer so
+    far, by its label: of some stretches that suit, the one is taken whose band comes least often,
+    so that a sheet is not one band throughout, and whose range tells lines from gaps. None where no
+    line suits.
     """
     suits, make = _KINDS[kind]
     found: list[tuple[tuple[int, bool], Question]] = []
@@ -206,7 +190,6 @@ def _whole(stretch: Stretch, look: MapLook) -> Measured:
 def _even(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
     hint, part = " Count gaps, not lines." if told else "", _whole(stretch, look)
     return Question(
-        "",
         "even",
         f"An even slope. Measure from the first to the last contour of the stretch and find its slope.{hint}",
         blanks(part, "length mm", "gaps", "slope °", "band"),
@@ -218,7 +201,6 @@ def _even(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> 
 def _index(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
     hint, part = f" One index gap is {look.index_every} gaps." if told else "", _whole(stretch, look)
     return Question(
-        "",
         "index",
         f"From one thick line to the next: what is the slope?{hint}",
         blanks(part, "length mm", "height", "slope °", "band"),
@@ -230,7 +212,6 @@ def _index(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) ->
 def _single(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> Question:
     part = _whole(stretch, look)
     return Question(
-        "",
         "single",
         "One gap only. Find the slope, then say between which slopes it lies if your ruler is "
         f"{RULER_ERROR_MM} mm out.",
@@ -266,7 +247,6 @@ def _bent(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -> 
         f"{slope(steeper).text}."
     )
     return Question(
-        "",
         kind,
         f"{stretch.gaps} gaps. Is the slope convex or concave? Find the slope of the lower {half} "
         f"gaps, of the upper {stretch.gaps - half}, and of the whole; the tick stands between.{hint}",
@@ -298,7 +278,6 @@ def _thinned(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) 
     if told:
         ask += " Some thin lines were left out here, as on many maps where it is steep."
     return Question(
-        "",
         "thinned",
         ask,
         blanks(part, "length mm", "height", "slope °", "band"),
@@ -318,7 +297,6 @@ def _lines(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) ->
     gaps, right, band = blanks(part, "gaps", "slope °", "band")
     hint = " How many gaps are there?" if told else ""
     return Question(
-        "",
         "lines",
         f"Somebody counted {count} lines here and reckoned with {count} gaps. Which slope did they "
         f"get, and which is right?{hint}",
@@ -335,7 +313,6 @@ def _aspect(stretch: Stretch, ground: MapGround, look: MapLook, *, told: bool) -
     answer = AspectAnswer(stretch.aspect_true_deg, _aspect_tolerance_deg(stretch), sector)
     off, part = slope(answer.tolerance_deg, step=1.0).text, _whole(stretch, look)
     return Question(
-        "",
         "aspect",
         f"Which way does the slope face: sector and true bearing? How steep is it?{hint}",
         (

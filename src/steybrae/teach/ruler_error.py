@@ -34,28 +34,10 @@ SHOWN_GAP_DEG: Final = 30.0
 def misread_deg(
     slope_deg: float, gaps: int, interval_m: float, scale: float, error_mm: float
 ) -> tuple[float, float]:
-    """Slopes that a ruler reads when it reads too long and too short.
+    """Slopes that a ruler reads when it reads a slope over some gaps too long and too short, degrees.
 
-    Parameters
-    ----------
-    slope_deg
-        Slope of the ground, degrees, above 0 and below 90.
-    gaps
-        Contour intervals measured over.
-    interval_m, scale
-        Contour interval, metres, and denominator of the map scale.
-    error_mm
-        Error of the whole length, mm, 0 or more.
-
-    Returns
-    -------
-    tuple of float
-        Degrees; the second is 90 where the error is as large as the length.
-
-    Raises
-    ------
-    QuantityError
-        As `gap_for_slope_mm`.
+    The error is that of the whole length; the second is 90 where it is as large as the length. What
+    is refused: see `gap_for_slope_mm`.
     """
     across_mm = gap_for_slope_mm(slope_deg, interval_m, scale, gaps)
     rise_mm = 1000.0 * gaps * interval_m / scale
@@ -105,18 +87,10 @@ class ErrorCurve:
 
 @dataclass(frozen=True)
 class ErrorSheet:
-    """What a ruler does on one map.
+    """What a ruler does on one map, scale and interval in words; one gap on ground of 30 degrees, mm.
 
-    Attributes
-    ----------
-    name
-        Scale and interval in words.
-    gap_30_mm
-        One gap on ground of 30 degrees, mm.
-    tables, curves
-        For each of `GAP_COUNTS`; curves with the largest error first.
-    cautions
-        Never empty.
+    Tables and curves are for each of `GAP_COUNTS`; curves with the largest error first. Cautions
+    are never empty.
     """
 
     name: str
@@ -127,22 +101,7 @@ class ErrorSheet:
 
 
 def error_sheet(scale: float, interval_m: float, interval_text: str = "") -> ErrorSheet:
-    """Numbers of the sheet on reading errors.
-
-    Parameters
-    ----------
-    scale
-        Denominator of the map scale.
-    interval_m
-        Contour interval, metres.
-    interval_text
-        The interval as typed, for its own unit to be named.
-
-    Raises
-    ------
-    QuantityError
-        As `gap_for_slope_mm`.
-    """
+    """Numbers of the sheet on reading errors; the interval as typed names its own unit."""
     return ErrorSheet(
         name=map_name(scale, interval_m, interval_text),
         gap_30_mm=gap_for_slope_mm(SHOWN_GAP_DEG, interval_m, scale),

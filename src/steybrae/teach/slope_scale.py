@@ -58,17 +58,7 @@ GENTLEST_DEG: Final = 8.0
 
 @dataclass(frozen=True)
 class Comb:
-    """Lines as far apart as contours on ground of one slope.
-
-    Attributes
-    ----------
-    slope_deg
-        Degrees.
-    spacing_mm
-        From one line to the next, mm, unrounded.
-    spaces
-        How many spaces; one line more.
-    """
+    """Lines as far apart as contours on ground of one slope: one more than spaces, unrounded."""
 
     slope_deg: float
     spacing_mm: float
@@ -82,15 +72,7 @@ class Comb:
 
 @dataclass(frozen=True)
 class Wedge:
-    """Lines whose distance falls as the slope grows.
-
-    Attributes
-    ----------
-    spaces
-        How many spaces; one line more.
-    slopes_deg, spacings_mm
-        Along the wedge, from gentle to steep, every degree: slope, and distance of neighbours, mm.
-    """
+    """Lines, one more than spaces, whose distance falls as the slope grows, degree by degree."""
 
     spaces: int
     slopes_deg: tuple[float, ...]
@@ -133,15 +115,7 @@ class MapScale:
 
 @dataclass(frozen=True)
 class ScaleSheet:
-    """Slope scales for one or several maps.
-
-    Attributes
-    ----------
-    maps
-        In the order asked for.
-    cautions
-        Never empty.
-    """
+    """Slope scales for one or several maps, in the order asked for; cautions are never empty."""
 
     maps: tuple[MapScale, ...]
     cautions: tuple[Caution, ...]
@@ -166,24 +140,10 @@ def map_scale(
 ) -> MapScale:
     """Combs and wedges for one map, as many lines and slopes as fit on paper.
 
-    Parameters
-    ----------
-    scale
-        Denominator of the map scale.
-    interval_m
-        Contour interval, metres.
-    interval_text
-        The interval as typed, for its own unit to be named.
-    slopes_deg
-        Of the combs, degrees, each above 0 and below 90; the default ones if empty.
-    index_every
-        Every how many contours one is thick, 2 or more. None takes `USUAL_INDEX_EVERY` on maps of
-        `COMMON_INTERVALS_M`, with a note to count on the sheet, and leaves the index parts out on others.
-
-    Raises
-    ------
-    QuantityError
-        As `gap_for_slope_mm`; an `index_every` below 2; or a map of which no slope can be drawn.
+    The interval as typed names its own unit. Without `index_every`, `USUAL_INDEX_EVERY` is taken on
+    maps of `COMMON_INTERVALS_M`, with a note to count on the sheet; on others the index parts are
+    left out. Refused as in `gap_for_slope_mm`, for an `index_every` below 2, and for a map of which
+    no slope can be drawn.
     """
     if index_every is not None and index_every < 2:
         message = (
@@ -266,13 +226,7 @@ def _wedge(scale: float, interval_m: float, every: int, most_spaces: int) -> Wed
 
 
 def scale_sheet(maps: Sequence[MapScale]) -> ScaleSheet:
-    """Put the scales of several maps on one sheet.
-
-    Parameters
-    ----------
-    maps
-        From `map_scale`; the same one several times for a class.
-    """
+    """Put the scales of several maps on one sheet; the same one several times for a class."""
     finest = min(maps, key=lambda one: one.interval_m)
     return ScaleSheet(
         tuple(maps),

@@ -126,29 +126,17 @@ class Stretch:
         return float(self.gaps_mm.std() / self.gaps_mm.mean())
 
 
-def profiles(
-    ground: MapGround, look: MapLook, places_mm: tuple[Array, Array], reach_mm: float = REACH_MM
-) -> list[Profile]:
-    """Follow the gradient through places, as straight lines.
+def profiles(ground: MapGround, look: MapLook, places_mm: tuple[Array, Array]) -> list[Profile]:
+    """Follow the gradient through places on paper to either side, as straight lines.
 
-    Parameters
-    ----------
-    places_mm
-        x and y on paper, of one shape ``(n,)``.
-    reach_mm
-        How far to either side.
-
-    Returns
-    -------
-    list of Profile
-        Of those places where the gradient is known and the line meets two contours or more.
+    Of those places where the gradient is known and the line meets two contours or more.
     """
     x, y = (np.asarray(part, dtype=float) for part in places_mm)
     here = ground.at(x, y)
     size = np.hypot(here.p, here.q)
     with np.errstate(invalid="ignore", divide="ignore"):
         east, north = here.p / size, here.q / size
-    along = np.arange(-reach_mm, reach_mm + STEP_MM / 2, STEP_MM)
+    along = np.arange(-REACH_MM, REACH_MM + STEP_MM / 2, STEP_MM)
     line = ground.at(x[:, None] + east[:, None] * along, y[:, None] + north[:, None] * along)
     shape = (len(x), len(along))
     heights, p, q = line.elevation_m.reshape(shape), line.p.reshape(shape), line.q.reshape(shape)
@@ -172,13 +160,7 @@ def profiles(
 
 
 def mean_along(values: Array) -> float:
-    """Mean of values at even steps along a line, the two ends counted half (trapezium rule).
-
-    Parameters
-    ----------
-    values
-        Two or more.
-    """
+    """Mean of values at even steps along a line, the two ends counted half (trapezium rule)."""
     return float(((values[1:] + values[:-1]) / 2.0).mean())
 
 
@@ -200,19 +182,9 @@ def _crossings(heights: Array, along: Array, interval_m: float) -> tuple[Array, 
 
 
 def stretch_from(ground: MapGround, profile: Profile, first: int, gaps: int) -> Stretch | None:
-    """Part of a profile between two contours.
+    """Part of a profile between two of its crossings, `gaps` apart, the lower end `first`.
 
-    Parameters
-    ----------
-    first
-        Which of its crossings is the lower end.
-    gaps
-        How many gaps; `first + gaps` is to be one of its crossings.
-
-    Returns
-    -------
-    Stretch or None
-        None near the frame, or where the fall line turns too far from the line.
+    None near the frame, or where the fall line turns too far from the line.
     """
     start, end = float(profile.crossings_mm[first]), float(profile.crossings_mm[first + gaps])
     x = profile.x_mm + profile.east * start
@@ -250,19 +222,10 @@ def stretch_from(ground: MapGround, profile: Profile, first: int, gaps: int) -> 
 def stretch_over(
     ground: MapGround, look: MapLook, x_mm: float, y_mm: float, gaps: tuple[int, ...]
 ) -> Stretch | None:
-    """Stretch up the fall line over a place, the place as near its middle as contours allow.
+    """Stretch up the fall line over a place on paper, that as near its middle as contours allow.
 
-    Parameters
-    ----------
-    x_mm, y_mm
-        The place, on paper.
-    gaps
-        Counts of gaps to try, the one wished for first.
-
-    Returns
-    -------
-    Stretch or None
-        None where no such stretch is known, straight and clear of the frame.
+    Counts of gaps are tried from the one wished for. None where no such stretch is known, straight
+    and clear of the frame.
     """
     lines = profiles(ground, look, (np.array([x_mm]), np.array([y_mm])))
     for count in gaps if lines else ():

@@ -98,8 +98,6 @@ def sectors_by_length(p: Array, q: Array, length_m: Array) -> tuple[str, ...]:
     ----------
     p, q
         Gradients to the east and north of the pieces, shape ``(n,)``.
-    length_m
-        Their lengths, metres.
 
     Returns
     -------
@@ -116,19 +114,9 @@ def sectors_by_length(p: Array, q: Array, length_m: Array) -> tuple[str, ...]:
 
 
 def track_grade_deg(p: ArrayLike, q: ArrayLike, travel_true_deg: ArrayLike) -> Array:
-    """Slope along the walked line: ``atan(p sin(t) + q cos(t))``.
+    """Slope along the walked line, degrees, positive uphill: ``atan(p sin(t) + q cos(t))``.
 
-    Parameters
-    ----------
-    p, q
-        dz/dE and dz/dN, metres per metre.
-    travel_true_deg
-        Direction of travel, degrees clockwise from true north.
-
-    Returns
-    -------
-    Array
-        Degrees, positive uphill; never steeper than the fall line.
+    `travel_true_deg` is clockwise from true north; never steeper than the fall line.
     """
     travel = np.radians(travel_true_deg)
     rise = np.asarray(p) * np.sin(travel) + np.asarray(q) * np.cos(travel)
@@ -213,17 +201,9 @@ def baseline_cells(col_size_m: float, row_size_m: float, baseline_m: float = BAS
 
 @dataclass(frozen=True, eq=False)
 class PointAttributes:
-    """What the ground is like at points, interpolated.
+    """What the ground is like at points: heights and gradients bilinear, slope and aspect of these.
 
-    Attributes
-    ----------
-    elevation_m
-        Bilinear, metres.
-    p, q
-        Bilinear gradients, dz/dE and dz/dN.
-    slope_deg, aspect_true_deg
-        Of the interpolated gradients; on a crest or in a gully they vanish, so that no
-        steepness is ever told from them alone.
+    On a crest or in a gully gradients vanish, so that no steepness is ever told from them alone.
     """
 
     elevation_m: Array
@@ -238,8 +218,6 @@ def at_points(field: SlopeField, col: ArrayLike, row: ArrayLike) -> PointAttribu
 
     Parameters
     ----------
-    field
-        Slopes of a window.
     col, row
         Positions in the window, cells, of one shape ``(n,)``.
 

@@ -161,20 +161,11 @@ def line_share_deg(
 ) -> tuple[Array, Array]:
     """How much gentler and steeper the steepest on a line may be than a cell of it shows, 95 %.
 
-    ``0.45 down`` and ``k up + c`` by those of `cell_share_deg`: ``k`` is 0.4 to r = 0.5 and 1.3 from r = 0.8
-    on, ``c`` is 0 at r = 0, 1.9 degrees at 0.5, 0 from 1 on; linear between. They hold 97.5 % and more of
-    straight lines of 50 to 1500 m, slope by slope, on the copies that `cell_share_deg` was fitted on, and
-    some 95 % of all ground of their cells (``tests/benchmarks/README.md``).
-
-    Parameters
-    ----------
-    slope_deg, roughness, cell_m, baseline_m
-        As for `cell_share_deg`.
-
-    Returns
-    -------
-    tuple of Array
-        As there.
+    ``0.45 down`` and ``k up + c`` by those of `cell_share_deg`, whose parameters and edges these
+    are: ``k`` is 0.4 to r = 0.5 and 1.3 from r = 0.8 on, ``c`` is 0 at r = 0, 1.9 degrees at 0.5, 0
+    from 1 on; linear between. They hold 97.5 % and more of straight lines of 50 to 1500 m, slope by
+    slope, on the copies that `cell_share_deg` was fitted on, and some 95 % of all ground of their
+    cells (``tests/benchmarks/README.md``).
     """
     ratio = cell_m / baseline_m
     down, up = cell_share_deg(slope_deg, roughness, cell_m, baseline_m)

@@ -39,22 +39,10 @@ _LINKED_TO_EARTH: Final = ("Geographic", "Projected", "Derived Geographic", "Der
 
 
 def horizontal_crs(crs: Any) -> pyproj.CRS:
-    """Horizontal part of a CRS, refused where it has no link to the earth.
+    """Horizontal part of anything that tells a CRS: two-dimensional, geographic or projected.
 
-    Parameters
-    ----------
-    crs
-        Anything `pyproj.CRS.from_user_input` takes.
-
-    Returns
-    -------
-    pyproj.CRS
-        Two-dimensional, geographic or projected.
-
-    Raises
-    ------
-    ModelError
-        No CRS, a local (engineering) or a geocentric one.
+    `ModelError` without one, and for a local (engineering) or a geocentric one: no link to the
+    earth.
     """
     if crs is None:
         message = (
@@ -327,23 +315,10 @@ on cells of 10 m)."""
 
 
 def check_cells(rows: int, cols: int, most: int, what: str, instead: str) -> None:
-    """Refuse a window of too many cells.
+    """Refuse a window of more cells than `most`.
 
-    Parameters
-    ----------
-    rows, cols
-        Its size.
-    most
-        Cells at the most.
-    what
-        Which ground it is, as a subject.
-    instead
-        What the user may do, besides giving a coarser model.
-
-    Raises
-    ------
-    ModelError
-        It has more.
+    `what` is which ground it is, as a subject; `instead` what the user may do, besides giving a
+    coarser model.
     """
     if rows * cols > most:
         message = (

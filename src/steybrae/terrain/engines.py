@@ -32,13 +32,7 @@ _NO_DATA: Final = -9999.0
 
 
 def check_engine(name: str, method: Method) -> Engine:
-    """Name of an engine, refused where there is none such or it does not know the method.
-
-    Raises
-    ------
-    ModelError
-        Not one of `ENGINES`, or richdem asked for another method than Horn's.
-    """
+    """Name of one of `ENGINES`, refused where there is none such or it does not know the method."""
     one_of(name, ENGINES, "The engine", ModelError)
     if name == "richdem" and method != "horn":
         message = (

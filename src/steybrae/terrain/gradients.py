@@ -57,30 +57,13 @@ _SIDE_WEIGHTS: Final[dict[str, tuple[float, float, float]]] = {
 
 
 def check_method(name: str) -> Method:
-    """Name of a method, refused where there is none such.
-
-    Raises
-    ------
-    ModelError
-        Not one of `METHODS`.
-    """
+    """Name of one of `METHODS`, refused where there is none such."""
     one_of(name, METHODS, "The slope method", ModelError)
     return name  # type: ignore[return-value]
 
 
 def method_weights(method: Method) -> tuple[Array, Array]:
-    """Weights of the nine heights in dz/dcol and dz/drow.
-
-    Parameters
-    ----------
-    method
-        One of `METHODS`.
-
-    Returns
-    -------
-    tuple of Array
-        Two ``(3, 3)`` arrays ``[row, col]``, per cell.
-    """
+    """Weights of the nine heights in dz/dcol and dz/drow: two ``(3, 3)`` arrays ``[row, col]``, per cell."""
     (along, across), (level, down) = window_weights(method, (1, 1))
     return np.outer(across, along), np.outer(down, level)
 
@@ -90,17 +73,8 @@ def window_weights(
 ) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
     """Weights of a window's heights as products of one along columns and one along rows.
 
-    Parameters
-    ----------
-    method
-        For the 3 x 3 window; larger ones take the plane of least squares (`plane_gradients`).
-    halves
-        Half-widths, cells, along columns and along rows.
-
-    Returns
-    -------
-    tuple
-        For dz/dcol and dz/drow: weights along columns and along rows.
+    For dz/dcol and dz/drow. The method is that of the 3 x 3 window; larger ones take the plane of
+    least squares (`plane_gradients`). Half-widths are in cells, along columns and along rows.
     """
     if halves == (1, 1):
         side, step = np.array(_SIDE_WEIGHTS[method]), np.array([-1.0, 0.0, 1.0])
@@ -117,8 +91,6 @@ def index_gradients(heights_m: Array, method: Method = "horn") -> tuple[Array, A
 
     Parameters
     ----------
-    heights_m
-        ``[row, col]``, metres; NaN is unknown.
     method
         One of `METHODS`; the module docstring has their formulas.
 
@@ -196,8 +168,6 @@ def window_gradients(heights_m: Array, halves: tuple[int, int]) -> tuple[Array, 
 
     Parameters
     ----------
-    heights_m
-        ``[row, col]``, metres; NaN is unknown.
     halves
         Half-widths of the window along columns and along rows, cells.
 
@@ -236,18 +206,9 @@ def plane_scale(half_cols: int, half_rows: int) -> tuple[float, float, float]:
     """Whole steps of height in which sums over a window are exact, and what the sums are divided by.
 
     Sums that run along in whole numbers never drift: a window's plane is the same from wherever the
-    sums began, so that rasters have no seams. A step is 2^-24 m (0.06 micrometres: less than 1e-7 degree
-    over 20 m), larger only where a window of many cells would need more than 63 bits.
-
-    Parameters
-    ----------
-    half_cols, half_rows
-        Half-widths of the window, cells.
-
-    Returns
-    -------
-    tuple of float
-        Steps in one unit of height; ``sum(i^2)`` and ``sum(j^2)`` over the window, times that.
+    sums began, so that rasters have no seams. A step is 2^-24 m (0.06 micrometres: less than 1e-7
+    degree over 20 m), larger only where a window of many cells would need more than 63 bits. Steps
+    in one unit of height; ``sum(i^2)`` and ``sum(j^2)`` over the window, times that.
     """
     long, other = max(half_cols, half_rows), min(half_cols, half_rows)
     # Heights below 2^23 units, also where a file counts in millimetres.

@@ -42,11 +42,6 @@ def grid_jacobian(grid: Grid) -> Array:
 
     What tools that take x and y as plain metres use; for comparing with them.
 
-    Parameters
-    ----------
-    grid
-        Any grid.
-
     Returns
     -------
     Array
@@ -65,8 +60,6 @@ def jacobian_at(grid: Grid, col: ArrayLike, row: ArrayLike) -> Array:
 
     Parameters
     ----------
-    grid
-        Any grid that lies on the earth.
     col, row
         Positions, cells, of one shape.
 
@@ -139,11 +132,6 @@ def jacobian_field(grid: Grid) -> Array:
 
     Exact on a coarse lattice, bilinear between. The lattice is halved until the middle of
     each of its meshes differs from the exact one by less than 1e-6 of its size.
-
-    Parameters
-    ----------
-    grid
-        The grid; a window of a model.
 
     Returns
     -------
@@ -231,8 +219,6 @@ def cell_size_m(grid: Grid, col: float | None = None, row: float | None = None) 
 
     Parameters
     ----------
-    grid
-        Any grid.
     col, row
         Where; the middle of the grid by default.
 

@@ -83,13 +83,7 @@ class Survey:
 
 
 def check_kind(name: str) -> ModelKind:
-    """Name of a kind of model, refused where there is none such.
-
-    Raises
-    ------
-    ModelError
-        Not one of `MODEL_KINDS`.
-    """
+    """Name of one of `MODEL_KINDS`, refused where there is none such."""
     one_of(name, MODEL_KINDS, "The kind of a model", ModelError)
     return name  # type: ignore[return-value]
 
@@ -103,16 +97,8 @@ def survey_error(
 ) -> Survey:
     """Survey error as stated, else by the kind of model, else the usual worst for its cells.
 
-    Parameters
-    ----------
-    cell_m
-        Longer side of a cell, metres.
-    kind
-        As the user says; None where not said.
-    vertical_sd_m, correlation_m
-        As stated, metres; a length alone takes the place of the kind's.
-    instead_of_m
-        What was stated, where the length is another.
+    `cell_m` is their longer side. A stated length alone takes the place of the kind's;
+    `instead_of_m` is what was stated, where the length is another.
     """
     stated = "" if instead_of_m is None else f", not the {instead_of_m:g} m stated, too long to rely on"
     if vertical_sd_m is not None:
@@ -135,17 +121,9 @@ def survey_error(
 
 
 def contour_error(interval_m: float) -> Survey:
-    """Survey error of a model that was found to be drawn from contours.
+    """Survey error, in proportion to the interval, of a model that was found to be drawn from contours.
 
-    Parameters
-    ----------
-    interval_m
-        Contour interval, metres; taken as 20 at least, for a part of the true one may have been found.
-
-    Returns
-    -------
-    Survey
-        Of the kind ``contours``, in proportion to the interval.
+    The interval is taken as 20 m at least, for a part of the true one may have been found.
     """
     times = max(interval_m / CONTOURS_M, 1.0)
     sd_m, length_m = (times * one for one in KIND_ERRORS_M["contours"])

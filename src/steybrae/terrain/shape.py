@@ -43,12 +43,7 @@ RINGS: Final = 4
 class Curvature:
     """Curvature per 100 m, with the signs of the module's table; NaN unknown.
 
-    Attributes
-    ----------
-    profile, plan
-        Along and across the fall line; NaN also on level ground, which has none.
-    total
-        Everywhere.
+    Along and across the fall line, NaN also on level ground, which has none; `total` is everywhere.
     """
 
     profile: Array
@@ -57,19 +52,9 @@ class Curvature:
 
 
 def curvature(heights_m: Array, spacing_m: float) -> Curvature:
-    """Curvature of the quadratic through nine heights.
+    """Curvature of the quadratic through nine heights, `spacing_m` apart on the ground.
 
-    Parameters
-    ----------
-    heights_m
-        Shape ``(..., 3, 3)``, metres: rows from north to south, columns from west to east.
-    spacing_m
-        L, metres on the ground.
-
-    Returns
-    -------
-    Curvature
-        Of shape ``(...)``.
+    ``(..., 3, 3)``: rows from north to south, columns from west to east.
     """
     z = np.asarray(heights_m, dtype=float)
     (z1, z2, z3), (z4, z5, z6), (z7, z8, z9) = (

@@ -247,21 +247,11 @@ def _beside(mask: Mask) -> Mask:
 
 
 def connected(mask: Mask) -> tuple[NDArray[np.int32], int]:
-    """Give every connected part of a mask a number.
+    """Give every connected part of a mask a number, from 1 in the order of the first cell; and how many.
 
-    Cells touch by a side or a corner. Runs of cells along the rows are joined to the runs
-    that they touch in the next row, and every run takes the least number among those joined
-    to it until nothing changes.
-
-    Parameters
-    ----------
-    mask
-        ``[row, col]``.
-
-    Returns
-    -------
-    tuple
-        Number of each cell, from 1 in the order of the first cell, 0 outside; how many.
+    Cells touch by a side or a corner; 0 is outside. Runs of cells along the rows are joined to the
+    runs that they touch in the next row, and every run takes the least number among those joined to
+    it until nothing changes.
     """
     rows, cols = mask.shape
     width = cols + 2

@@ -65,22 +65,11 @@ class Found:
 
 
 def convex_rolls(around: Around, steep_deg: float) -> Found:
-    """Where ground steepens downhill to a steep slope, here or up to two spacings further down.
+    """Where ground steepens downhill to a slope of `steep_deg`, here or up to two spacings further down.
 
-    Down the steepest direction (the largest fall over two spacings) the slopes of
-    successive spacings are compared, the first with that of the spacing above the place.
-
-    Parameters
-    ----------
-    around
-        Heights around places.
-    steep_deg
-        The lower slope is at least this steep.
-
-    Returns
-    -------
-    Found
-        Strength: the change, `ROLL_CHANGE_DEG` or more; the largest one counts.
+    Down the steepest direction (the largest fall over two spacings) the slopes of successive
+    spacings are compared, the first with that of the spacing above the place. Strength is the
+    largest change, `ROLL_CHANGE_DEG` or more.
     """
     fall = np.where(
         np.isnan(around.ring_m[:, :, 1]), -np.inf, around.here_m[:, None] - around.ring_m[:, :, 1]
@@ -107,11 +96,6 @@ def convex_rolls(around: Around, steep_deg: float) -> Found:
 def gullies(around: Around) -> Found:
     """Where both sides of some direction rise within one spacing.
 
-    Parameters
-    ----------
-    around
-        Heights around places.
-
     Returns
     -------
     Found
@@ -137,8 +121,6 @@ def flattenings(around: Around, steep_deg: float) -> Found:
 
     Parameters
     ----------
-    around
-        Heights around places.
     steep_deg
         The slope above is at least this steep.
 
@@ -158,11 +140,6 @@ def flattenings(around: Around, steep_deg: float) -> Found:
 
 def cliffs_below(around: Around) -> Found:
     """Ground that falls at more than `CLIFF_DEG` below the place.
-
-    Parameters
-    ----------
-    around
-        Heights around places.
 
     Returns
     -------
@@ -210,17 +187,8 @@ def _found(strength: Array, bearing: Array, distance: Array, from_deg: Array, to
 def hidden_from_above(around: Around, direction_deg: Array) -> NDArray[np.bool_]:
     """Whether ground within four spacings that way is hidden from the eye of one who stands here.
 
-    Parameters
-    ----------
-    around
-        Heights around places.
-    direction_deg
-        One of the sixteen directions for each place; NaN asks nothing.
-
-    Returns
-    -------
-    array of bool
-        True where a nearer height stands above the line from the eye to a farther one.
+    True where a nearer height stands above the line from the eye to a farther one. The way is one
+    of the sixteen directions for each place; NaN asks nothing.
     """
     asked = np.isfinite(direction_deg)
     index = np.where(asked, direction_deg, 0.0) / (360.0 / DIRECTIONS)

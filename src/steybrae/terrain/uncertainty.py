@@ -183,8 +183,6 @@ def slope_uncertainty(
 
     Parameters
     ----------
-    method
-        Slope method.
     jacobian
         ``(2, 2)``, ground metres per cell, in the middle of what is looked at.
     vertical_sd_m, correlation_m, kind
@@ -270,20 +268,11 @@ def line_ends_deg(
 ) -> tuple[tuple[Array, Array], Array]:
     """95 % ends of cells for the steepest on a line over them, and the high end of each for itself.
 
-    As `slope_interval_deg` with `line_share_deg` for the cells. The largest low end of the
-    cells that a line touches, and the largest high end of those and the eight around each, are the
-    ends of its steepest. Of cells that were made finer the neighbours are no measurements of their
-    own: for those no share is smaller than a cell's.
-
-    Parameters
-    ----------
-    p, q, known, roughness
-        As there.
-
-    Returns
-    -------
-    tuple
-        The two ends as there; and the second of `slope_interval_deg`.
+    As `slope_interval_deg` with `line_share_deg` for the cells; the high end is that of
+    `slope_interval_deg`. The largest low end of the cells that a line touches, and the largest high
+    end of those and the eight around each, are the ends of its steepest. Of cells that were made
+    finer the neighbours are no measurements of their own: for those no share is smaller than a
+    cell's.
     """
     p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
     spread = COVERAGE * np.sqrt(_survey_variance(p, q, known.covariance, across=False))
@@ -325,18 +314,8 @@ def least_ends_deg(
 def high_end_below(known: SlopeUncertainty) -> tuple[float, float]:
     """Bound of the high end of `least_ends_deg`: less than slope + the first + the second * roughness.
 
-    For passing over ground without working its ends out. Cells widen most on steep ground, the
-    survey on level ground.
-
-    Parameters
-    ----------
-    known
-        From `slope_uncertainty`.
-
-    Returns
-    -------
-    tuple of float
-        Degrees, and degrees per degree of roughness.
+    Degrees, and degrees per degree, for passing over ground without working its ends out. Cells
+    widen most on steep ground, the survey on level ground.
     """
     (_, level), (_, rough) = (
         cell_share_deg(90.0, known.rough_deg(rough), known.cell_m, known.baseline_m) for rough in (0.0, 1.0)
@@ -346,13 +325,7 @@ def high_end_below(known: SlopeUncertainty) -> tuple[float, float]:
 
 
 def high_end_deg(slope_deg: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike) -> Array:
-    """Upper end of `least_ends_deg` alone, for whole rasters: single precision stays single.
-
-    Returns
-    -------
-    Array
-        Degrees, at most 90; NaN where unknown.
-    """
+    """Upper end of `least_ends_deg` alone, at most 90, for whole rasters: single precision stays single."""
     slope = np.asarray(slope_deg)
     number = slope.dtype.type
     # The factors of np.radians and np.degrees, which take five times as long as a product.
@@ -406,22 +379,11 @@ def _survey_variance(p: Array, q: Array, covariance: Covariance, *, across: bool
 def gradient_spread(
     p: ArrayLike, q: ArrayLike, known: SlopeUncertainty, roughness: ArrayLike, *, across: bool = False
 ) -> Array:
-    """Give the expanded uncertainty U of a gradient along the fall line, or across it.
+    """Give the expanded uncertainty U of a gradient along the fall line, or across it, for the aspect.
 
-    Survey and cells in quadrature; of the cells' two sides the larger, in gradient
-    ``A (1 + m^2)`` with A in radians, taken to hold across too.
-
-    Parameters
-    ----------
-    p, q, known, roughness
-        As for `slope_interval_deg`.
-    across
-        At right angles to the fall line, for the aspect.
-
-    Returns
-    -------
-    Array
-        Metres per metre; on level ground by the larger of the two variances; NaN where unknown.
+    Metres per metre, NaN where unknown; on level ground by the larger of the two variances. Survey
+    and cells in quadrature; of the cells' two sides the larger, in gradient ``A (1 + m^2)`` with A
+    in radians, taken to hold across too.
     """
     p, q = np.asarray(p, dtype=float), np.asarray(q, dtype=float)
     m2 = p**2 + q**2

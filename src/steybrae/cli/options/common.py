@@ -5,13 +5,18 @@ from __future__ import annotations
 import sys
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from steybrae.bands import BandScheme, parse_edges
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from steybrae.document import Document
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,15 @@ class AnswerOptions(Group, panel="Outputs"):
 
     as_json: bool = flag("--json", "Print the answer as JSON (SI units, unrounded).")
 
+    def show(self, command: str, result: Any, document: Callable[[Any], Document]) -> None:
+        """Print a result: as its document, or by the JSON contract."""
+        if self.as_json:
+            _print_json(command, result)
+            return
+        from steybrae.render.terminal import print_document
+
+        print_document(document(result))
+
 
 @dataclass(frozen=True)
 class OutputOptions(AnswerOptions):
@@ -42,13 +56,7 @@ class OutputOptions(AnswerOptions):
     force: bool = flag("--force", "Replace output files that exist.")
 
     def check(self, *inputs: Path | None) -> None:
-        """Refuse what could not be written before anything is done.
-
-        Raises
-        ------
-        FileWriteError
-            An output that is an input, that exists or that the system refuses.
-        """
+        """Refuse at once an output that is an input, exists or cannot be written."""
         from steybrae.files.whole import check_outputs
 
         outputs = {field.name: getattr(self, field.name) for field in fields(self)}
@@ -60,8 +68,7 @@ class OutputOptions(AnswerOptions):
         check_outputs(paths, [path for path in inputs if path is not None], force=self.force)
 
 
-def print_json(command: str, result: Any) -> None:
-    """Print a result by the JSON contract."""
+def _print_json(command: str, result: Any) -> None:
     from steybrae.files.results import json_text
 
     text = json_text(command, result, taken())

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.errors import DateError
+from steybrae.quantities import parse_scale
 
 if TYPE_CHECKING:
     from steybrae.card import CardSettings
@@ -53,7 +54,7 @@ class CardMap(Group, panel="Your map, compass and paces"):
         kept="map",
     )
     scale: float | None = option(
-        "--scale", "Scale of your map, for the millimetres.", "1:N", read=parsed.scale, kept="map"
+        "--scale", "Scale of your map, for the millimetres.", "1:N", read=parse_scale, kept="map"
     )
     paces: float | None = option(
         "--paces",
@@ -110,13 +111,7 @@ class DayOptions(Group, panel="The day"):
     overdue: str | None = option("--overdue", "When to call, like 18:00.", "HH:MM")
 
     def settings(self, sheet: CardMap) -> CardSettings:
-        """Make the settings of the card on that map.
-
-        Raises
-        ------
-        SteybraeError
-            A choice that there is not, or no date.
-        """
+        """Make the settings of the card on that map; refused where a choice is not there, or the date."""
         from steybrae.card import CardSettings
         from steybrae.route.times.daylight import parse_clock
         from steybrae.route.times.walking_time import Allowances, leg_time
@@ -143,13 +138,7 @@ class DayOptions(Group, panel="The day"):
         )
 
     def of_page(self) -> CardSettings | None:
-        """Make the settings of a page's day; None where nothing of it was given.
-
-        Raises
-        ------
-        SteybraeError
-            As `settings`.
-        """
+        """Make the settings of a page's day; None where nothing of it was given."""
         return self.settings(CardMap()) if self.given() else None
 
 

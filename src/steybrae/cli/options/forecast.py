@@ -69,15 +69,7 @@ class ForecastOptions(Group, panel="The forecast"):
             raise BulletinError(message)
 
     def read(self) -> tuple[BulletinSource, ForecastAsk] | None:
-        """Read the bulletin and what is asked of it; None without one.
-
-        Raises
-        ------
-        BulletinError
-            A file that breaks the standard.
-        FileReadError
-            A file that cannot be read.
-        """
+        """Read the bulletin and what is asked of it; None without one."""
         if self.bulletin is None:
             return None
         from steybrae.library.forecast import read_asked

@@ -105,19 +105,10 @@ class Group:
 def spread(
     function: Callable[..., None], needs: Mapping[str, Sequence[str]] = MappingProxyType({})
 ) -> Callable[..., None]:
-    """Give a command the options of its groups instead of the groups.
+    """Give a command the options of its groups instead of the groups; typer is to register what is returned.
 
-    Parameters
-    ----------
-    function
-        A command. Its parameters that are annotated with a `Group` are spread, the others stay.
-    needs
-        Its options that say nothing without one of others.
-
-    Returns
-    -------
-    callable
-        What typer is to register.
+    Parameters that are annotated with a `Group` are spread, the others stay. `needs` are options
+    that say nothing without one of others.
     """
     hints = get_type_hints(function, include_extras=True)
     hints.pop("return", None)

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from steybrae.bands import parse_slope_range_deg
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
+from steybrae.quantities import parse_ground_area_m2, parse_ground_length_m
 from steybrae.terrain.model_kinds import ModelKind, check_kind
 
 if TYPE_CHECKING:
@@ -34,13 +37,7 @@ class ModelFiles(Group, panel="The model"):
 
     @property
     def paths(self) -> tuple[Path, ...]:
-        """The model's files, or the sample's.
-
-        Raises
-        ------
-        ModelError
-            No model was given.
-        """
+        """The model's files, or the sample's; `ModelError` where no model was given."""
         from steybrae.errors import ModelError
         from steybrae.files.results import sample_model
 
@@ -58,15 +55,10 @@ class ModelFiles(Group, panel="The model"):
         from dataclasses import replace
 
         from steybrae.files.model.rasters import open_model
-        from steybrae.screening import ModelOrigin
         from steybrae.screening.model.look import found_near
 
         with open_model(self.paths, self.z_unit) as model:
-            info = model.info
-            origin = ModelOrigin(
-                info.files, info.fingerprints, info.height_unit_m, info.height_unit_from, sample=self.sample
-            )
-            settings = replace(settings, origin=origin)
+            settings = replace(settings, origin=model.info.origin(sample=self.sample))
             if examined:
                 settings = replace(settings, model_found=found_near(model, near))
                 # What is met in the blocks looked at is not what the line meets.
@@ -154,13 +146,7 @@ class LineOptions(Group, panel="The line"):
     )
 
     def planned(self, line: Path | None, *, sample: bool) -> Route:
-        """Read the route, or the sample's.
-
-        Raises
-        ------
-        RouteError
-            No route was given.
-        """
+        """Read the route, or the sample's; `RouteError` where no route was given."""
         from steybrae.files.routes import read_route
 
         path = line or self._samples(sample=sample)
@@ -240,13 +226,9 @@ class PositionOptions(Group, panel="Position error"):
     def radius(self) -> tuple[float | None, str]:
         """95 % radius, metres or None, and what was assumed, in words.
 
-        Raises
-        ------
-        QuantityError
-            Both ways were used, or a confidence without an error.
+        `QuantityError` where both ways were used, or a confidence without an error.
         """
         from steybrae.errors import QuantityError
-        from steybrae.quantities import parse_ground_length_m
         from steybrae.screening.ground.at import DEFAULT_EPE_CONFIDENCE, radius_95_m
 
         if self.within_m is not None and (self.epe is not None or self.epe_confidence is not None):
@@ -268,18 +250,6 @@ class PositionOptions(Group, panel="Position error"):
         return radius_95_m(error_m, share), words
 
 
-def _slope_range(text: str) -> tuple[float, float]:
-    from steybrae.bands import parse_slope_range_deg
-
-    return parse_slope_range_deg(text, "The slope range of a start zone")
-
-
-def _start_area(text: str) -> float:
-    from steybrae.quantities import parse_ground_area_m2
-
-    return parse_ground_area_m2(text, "The least area of a start zone")
-
-
 @dataclass(frozen=True)
 class StartZoneOptions(Group, panel="Start zones"):
     """What counts as a start zone."""
@@ -288,14 +258,14 @@ class StartZoneOptions(Group, panel="Start zones"):
         "--start-slopes",
         "Slopes of a start zone, like 30-55deg (usual).",
         "DEG-DEG",
-        read=_slope_range,
+        read=partial(parse_slope_range_deg, what="The slope range of a start zone"),
         kept="start-zones",
     )
     start_area_m2: float | None = option(
         "--start-area",
         "Least area of a start zone, like 400m2 (usual).",
         "AREA",
-        read=_start_area,
+        read=partial(parse_ground_area_m2, what="The least area of a start zone"),
         kept="start-zones",
     )
 
@@ -313,7 +283,6 @@ class StartZoneOptions(Group, panel="Start zones"):
 
 
 def _reach(text: str) -> float:
-    from steybrae.quantities import parse_ground_length_m
     from steybrae.route.overhead.windows import check_reach_m
 
     return check_reach_m(parse_ground_length_m(text, "The reach"))

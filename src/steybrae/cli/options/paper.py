@@ -10,7 +10,7 @@ from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.errors import QuantityError
 from steybrae.paper.spacing import GapMeasurement, GapResult, slope_from_spacing
-from steybrae.quantities import parse_ground_length_m
+from steybrae.quantities import parse_ground_length_m, parse_scale
 
 MEASURED: Final = ("--gap", "--across", "--gaps", "--index-gaps", "--index-every")
 """Options of which a gap that was measured has one at least."""
@@ -28,7 +28,7 @@ class MapOptions(Group, panel="The map"):
     """The printed map, where it is all that a command has."""
 
     scale: float = option(
-        "--scale", "Map scale, like 1:25000.", "1:N", default=MISSING, read=parsed.scale, kept="map"
+        "--scale", "Map scale, like 1:25000.", "1:N", default=MISSING, read=parse_scale, kept="map"
     )
     interval: str = option(
         "--interval",
@@ -95,10 +95,7 @@ class GapOptions(IndexOptions, panel="The gap on the map"):
     def measurement(self) -> GapMeasurement:
         """Tell the three ways of measuring apart, each excluding the others.
 
-        Raises
-        ------
-        QuantityError
-            No way, two ways mixed, or one of which a part is missing.
+        `QuantityError` for no way, two ways mixed, or one of which a part is missing.
         """
         counts = {"--gaps": self.gaps, "--index-gaps": self.index_gaps, "--index-every": self.index_every}
         given = [name for name, count in counts.items() if count is not None]

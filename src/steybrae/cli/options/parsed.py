@@ -4,43 +4,27 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
 from steybrae.cli.options.groups import option
+from steybrae.quantities import parse_ground_length_m, parse_paper_length_mm, parse_slope_deg
 
 
 def ground_length(what: str, *, zero: bool = False) -> Callable[[str], float]:
     """Read a length on the ground, metres; `what` begins the error text."""
-
-    def read(text: str) -> float:
-        from steybrae.quantities import parse_ground_length_m
-
-        return parse_ground_length_m(text, what, zero=zero)
-
-    return read
+    return partial(parse_ground_length_m, what=what, zero=zero)
 
 
 def paper_length(what: str, *, zero: bool = False) -> Callable[[str], float]:
     """Read a length on paper, millimetres."""
-
-    def read(text: str) -> float:
-        from steybrae.quantities import parse_paper_length_mm
-
-        return parse_paper_length_mm(text, what, zero=zero)
-
-    return read
+    return partial(parse_paper_length_mm, what=what, zero=zero)
 
 
 def slope(what: str) -> Callable[[str], float]:
     """Read a slope, degrees."""
-
-    def read(text: str) -> float:
-        from steybrae.quantities import parse_slope_deg
-
-        return parse_slope_deg(text, what)
-
-    return read
+    return partial(parse_slope_deg, what=what)
 
 
 def day(text: str) -> dt.date:
@@ -48,13 +32,6 @@ def day(text: str) -> dt.date:
     from steybrae.route.times.daylight import parse_day
 
     return parse_day(text)
-
-
-def scale(text: str) -> float:
-    """Read a map scale, its denominator."""
-    from steybrae.quantities import parse_scale
-
-    return parse_scale(text)
 
 
 PICTURE: Final = ("A picture", ".png", ".pdf")

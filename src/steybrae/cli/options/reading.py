@@ -15,6 +15,7 @@ from steybrae.cli.options.common import OutputOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.paper import MEASURED
 from steybrae.errors import DateError, QuantityError
+from steybrae.quantities import parse_ground_length_m, parse_scale, parse_slope_deg
 
 if TYPE_CHECKING:
     from steybrae.field.poles import HandSlope
@@ -25,8 +26,6 @@ def _lengths(first: str, second: str) -> Callable[[tuple[str, str]], tuple[float
     """Read two lengths, metres, of which the second may be 0."""
 
     def read(pair: tuple[str, str]) -> tuple[float, float]:
-        from steybrae.quantities import parse_ground_length_m
-
         return parse_ground_length_m(pair[0], first), parse_ground_length_m(pair[1], second, zero=True)
 
     return read
@@ -34,7 +33,6 @@ def _lengths(first: str, second: str) -> Callable[[tuple[str, str]], tuple[float
 
 def _aspect_error(text: str) -> float:
     from steybrae.field.relocation import check_aspect_error
-    from steybrae.quantities import parse_slope_deg
 
     return check_aspect_error(parse_slope_deg(text, "An aspect error"))
 
@@ -97,13 +95,7 @@ class ByHand(Group, panel="Without an inclinometer"):
     )
 
     def slopes(self) -> list[HandSlope]:
-        """Slopes found so, in the order of the options.
-
-        Raises
-        ------
-        QuantityError
-            A value is out of range.
-        """
+        """Slopes found so, in the order of the options."""
         from steybrae.field.poles import EYE_HEIGHT_M, PACE_M, equal_poles, pace_and_eye_height, two_poles
 
         found = []
@@ -125,7 +117,7 @@ class ReadingMap(Group, panel="The map"):
     """The printed map."""
 
     scale: float | None = option(
-        "--scale", "Map scale, like 1:25000.", read=parsed.scale, kept="map", beside=MEASURED
+        "--scale", "Map scale, like 1:25000.", read=parse_scale, kept="map", beside=MEASURED
     )
     interval_m: float | None = option(
         "--interval",
@@ -146,16 +138,9 @@ class PlanCheck(Group, panel="A saved plan"):
 
 @dataclass(frozen=True)
 class Bearings:
-    """Bearings turned to true north.
+    """Bearings turned to true north, None where not given, and whether they were magnetic.
 
-    Attributes
-    ----------
-    look_true_deg, aspect_true_deg
-        None where not given.
-    turned_error_deg
-        95 % error of turning them, degrees: that of the declination for magnetic ones.
-    magnetic
-        Whether they were magnetic.
+    `turned_error_deg` is the 95 % error of turning them: that of the declination for magnetic ones.
     """
 
     look_true_deg: float | None = None
@@ -187,12 +172,8 @@ class BearingOptions(Group, panel="Bearings, and where am I?"):
     def turned(self, place: Place | None) -> Bearings:
         """Turn the bearings to true north.
 
-        Raises
-        ------
-        QuantityError
-            No north, no place or grid to turn them with, or a bearing that cannot be read.
-        DateError
-            A date that cannot be read, or outside the magnetic model.
+        Refused without a north, a place or a grid to turn them with, for a bearing or a date that
+        cannot be read, and for a date outside the magnetic model.
         """
         if self.look is None and self.aspect is None:
             return Bearings()
@@ -254,13 +235,7 @@ class LogOptions(Group, panel="The log"):
     no_names: bool = flag("--no-names", "Number the observers of a review instead of naming them.")
 
     def read_time(self) -> dt.datetime:
-        """When the reading was taken; now, in the zone of this computer, where nothing was typed.
-
-        Raises
-        ------
-        DateError
-            It cannot be read, or has no zone.
-        """
+        """When the reading was taken; now, in the zone of this computer, where nothing was typed."""
         if self.time is None:
             try:
                 return dt.datetime.now().astimezone().replace(microsecond=0)
@@ -337,13 +312,7 @@ def given_options(context: typer.Context) -> list[str]:
 
 
 def refuse_alone(given: list[str]) -> None:
-    """Refuse options that say nothing without others.
-
-    Raises
-    ------
-    QuantityError
-        Names the option and what it needs.
-    """
+    """Refuse options that say nothing without others, naming what they need."""
     for name in given:
         needed = NEEDS.get(name, ())
         if needed and not set(needed) & set(given):
@@ -353,13 +322,7 @@ def refuse_alone(given: list[str]) -> None:
 
 
 def refuse_beside_add(given: list[str]) -> None:
-    """Refuse a reading beside the rows of another log, and these without a log to add them to.
-
-    Raises
-    ------
-    QuantityError
-        Names what was given beside them, or --log.
-    """
+    """Refuse a reading beside the rows of another log, and these without a log to add them to."""
     others = [option for option in given if option not in ("--add", "--log")]
     if others or "--log" not in given:
         got = f"got {' and '.join(others)} too" if others else "got none"
@@ -371,13 +334,7 @@ def refuse_beside_add(given: list[str]) -> None:
 
 
 def refuse_beside_review(given: list[str]) -> None:
-    """Refuse a review beside a comparison.
-
-    Raises
-    ------
-    QuantityError
-        Names what was given beside it.
-    """
+    """Refuse a review beside a comparison."""
     others = [option for option in given if option not in _WITH_REVIEW]
     if others:
         message = (

@@ -98,19 +98,8 @@ def with_taken(result: Result) -> Result:
 def values_for(ctx: typer.Context, path: Path, spread: Spread, typed: Table) -> dict[str, Any]:
     """Give values of the file to options of a command that were not typed, by parameter.
 
-    Parameters
-    ----------
-    ctx
-        Of the command.
-    spread
-        Its options.
-    typed
-        What was typed, by parameter.
-
-    Raises
-    ------
-    SettingsFileError
-        The file or something in it cannot be used; names the file and the key.
+    `SettingsFileError` where the file or something in it cannot be used; it names the file and the
+    key.
     """
     parameters: dict[str, Any] = {one.opts[0]: one for one in ctx.command.params}
     given = {name: typed[one.name] for name, one in parameters.items() if typed.get(one.name)}

@@ -12,7 +12,7 @@ from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken_caution
 from steybrae.papers import papers
-from steybrae.quantities import parse_ground_length_m
+from steybrae.quantities import parse_ground_length_m, parse_scale
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class ChosenMap(Group, panel="The map"):
         "1:N",
         default=25_000.0,
         shown="1:25000",
-        read=parsed.scale,
+        read=parse_scale,
         kept="map",
     )
     interval: str = option(
@@ -46,13 +46,7 @@ class SheetOutput(Group, panel="Outputs"):
     force: bool = flag("--force", "Replace output files that exist.")
 
     def check(self, *inputs: Path | None, answers: Path | None = None) -> None:
-        """Refuse what could not be written before anything is done; an input is never overwritten.
-
-        Raises
-        ------
-        FileWriteError
-            An output that is an input, that exists, that is named twice, or that the system refuses.
-        """
+        """Refuse at once an output that is an input, exists, is named twice or cannot be written."""
         from steybrae.files.whole import check_ending, check_outputs
 
         if answers is not None:
@@ -124,13 +118,7 @@ class OwnOptions(Group, panel="Your own ground"):
     )
 
     def check_alone(self, given: Sequence[tuple[str, object]]) -> None:
-        """Refuse beside `--measured` what asks about a model.
-
-        Raises
-        ------
-        QuantityError
-            Names what was given beside it.
-        """
+        """Refuse beside `--measured` what asks about a model."""
         from steybrae.errors import QuantityError
 
         beside = [name for name, value in (("--plan", self.plan), ("--log", self.log), *given) if value]

@@ -53,14 +53,9 @@ MOST_BLOCK_BYTES: Final = 20 * 2**20
 
 @dataclass(frozen=True, eq=False)
 class BlockCells:
-    """Cells of a block.
+    """Cells of a block: each overview from none (level 0) to the first that is kept whole.
 
-    Attributes
-    ----------
-    levels
-        ``[row, col]`` of each overview from none (level 0) to the first that is kept whole.
-    heights_m
-        One height in each cell of the last, metres, single precision; NaN unknown.
+    One height in each cell of the last, metres, single precision; NaN unknown.
     """
 
     levels: tuple[Cells, ...]
@@ -82,16 +77,8 @@ def coarser(cells: Cells) -> Cells:
 class BlockMaker:
     """Makes the cells of blocks; one for each thread, for it holds the thread's model.
 
-    Parameters
-    ----------
-    job
-        Says what bands are, and by which method.
-    model
-        Open in this thread.
-    level
-        First overview that is kept whole.
-    on_bad_block
-        Told of every part of a file that cannot be read; it is unknown.
+    The first overview that is kept whole is `level`. Each part of a file that cannot be read is
+    unknown, and told `on_bad_block`.
     """
 
     def __init__(
@@ -189,16 +176,9 @@ class MapCells:
             self.bad[bad] = None
 
     def window(self, model: RasterModel, level: int, row: int, col: int, rows: int, cols: int) -> Cells:
-        """Cells of a window of an overview; flagged as unknown beyond the model.
+        """Cells of a window of an overview, in cells of that level; flagged as unknown beyond the model.
 
-        Parameters
-        ----------
-        model
-            Open in this thread.
-        level
-            0 for the model's own cells.
-        row, col, rows, cols
-            The window, in cells of that level.
+        Level 0 are the model's own cells; the model is open in this thread.
         """
         out = np.full((rows, cols), UNKNOWN, np.uint8)
         most = self.layout.size(level)
@@ -246,15 +226,7 @@ class MapCells:
             self._looked.add(block.number)
 
     def look_at_all(self, threads: ModelThreads, answers: threading.Event) -> None:
-        """Look at every block, one after the other, while nobody waits for the threads or an answer.
-
-        Parameters
-        ----------
-        threads
-            Look.
-        answers
-            Set while nobody waits for an answer.
-        """
+        """Look at every block, one after the other, while nobody waits for the threads or an answer."""
         order: list[int] = []
 
         def look(model: RasterModel) -> None:

@@ -41,21 +41,10 @@ _MULTIPLES: Final = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 
 
 def interval_m(cell_m: float, zoom: int, own_m: float | None) -> float:
-    """Interval of the contours at a zoom.
+    """Interval of the contours at a zoom, where a cell is ``2 ** zoom`` pixels wide.
 
-    Parameters
-    ----------
-    cell_m
-        Side of a cell, metres.
-    zoom
-        A cell is ``2 ** zoom`` pixels wide.
-    own_m
-        That of the user's map; None takes a usual one for the cell.
-
-    Returns
-    -------
-    float
-        Metres: a round multiple of the user's own, so large that contours stay apart.
+    A round multiple of the user's own, so large that contours stay apart; without one, of a usual
+    one for the cell.
     """
     least_m = LEAST_GAP_PX * cell_m * 2.0**-zoom
     own = own_m or next(value for value in INTERVALS_M[2:] if value >= min(0.66 * cell_m, INTERVALS_M[-1]))
@@ -65,10 +54,7 @@ def interval_m(cell_m: float, zoom: int, own_m: float | None) -> float:
 def contour_unit(own_m: float | None) -> tuple[str, float]:
     """Choose the unit in which contours are told: feet where the user's interval is whole in them alone.
 
-    Returns
-    -------
-    tuple
-        Its sign, and its metres: of an international foot or of one of the US survey.
+    Its sign, and its metres: of an international foot or of one of the US survey.
     """
     if own_m is not None and not _whole(own_m / 0.5):
         for foot_m in (FOOT_M, US_SURVEY_FOOT_M):
@@ -82,18 +68,9 @@ def _whole(number: float) -> bool:
 
 
 def contours_png(heights_m: Array, view: TileView, step_m: float, unit_m: float = 1.0) -> bytes:
-    """Draw contours.
+    """Draw contours; heights are those of the tile's cells and one ring around them.
 
-    Parameters
-    ----------
-    heights_m
-        Of the tile's cells and one ring around them; NaN unknown.
-    view
-        The tile.
-    step_m
-        Interval.
-    unit_m
-        Metres in the unit of the labels.
+    `unit_m` are metres in the unit of the labels.
     """
     size = TILE * FINER
     lines = Image.new("L", (size, size))

@@ -12,17 +12,16 @@ from numpy.typing import NDArray
 
 from steybrae.desk.tiles.cells import MapCells
 from steybrae.desk.tiles.contours import contour_unit, contours_png, interval_m
-from steybrae.desk.tiles.heights import tile_heights
 from steybrae.desk.tiles.kept import Kept
 from steybrae.desk.tiles.layers import bands_png, relief_png, unknown_png, zones_png
 from steybrae.desk.tiles.view import TILE, TileView
 from steybrae.files.model.rasters import RasterModel
 from steybrae.raster.blocks import Block
 from steybrae.raster.job import AreaJob
-from steybrae.raster.overhead.survey import Survey
+from steybrae.raster.overhead.survey import Survey, heights_m
 from steybrae.screening.known import Settings
 from steybrae.screening.model.look import found_near
-from steybrae.terrain.dem import Grid
+from steybrae.terrain.dem import Array, Dem, Grid
 from steybrae.terrain.examine.found import ModelFound
 from steybrae.terrain.jacobian import cell_size_m
 
@@ -49,25 +48,10 @@ MOST_TILE_BYTES: Final = 12 * 2**20
 
 
 class MapDrawing:
-    """The map of one model.
+    """The map of one model, with bands and start zones as `steybrae area` has them.
 
-    Parameters
-    ----------
-    job
-        Model, bands and start zones, as `steybrae area` has them.
-    grid
-        Of the model.
-    settings
-        Of the desk.
-
-    Attributes
-    ----------
-    cells
-        Bands at every zoom.
-    zooms
-        Coarsest and finest.
-    zones_from
-        Coarsest zoom at which start zones are outlined.
+    `cells` are bands at every zoom, `zooms` the coarsest and finest; start zones are outlined from
+    the zoom `zones_from` on.
     """
 
     def __init__(self, job: AreaJob, grid: Grid, settings: Settings) -> None:
@@ -99,15 +83,7 @@ class MapDrawing:
         return f"{self.interval_m(zoom) / unit_m:g} {unit}"
 
     def tile(self, model: RasterModel, layer: Layer, view: TileView) -> bytes:
-        """Draw a tile as PNG; to be called in a thread that has the model open.
-
-        Parameters
-        ----------
-        model
-            Open in this thread.
-        layer, view
-            Which one; there is such a tile (`has`).
-        """
+        """Draw a tile that there is (`has`) as PNG; to be called in a thread that has the model open."""
         whole = view.level < self.cells.level or self.cells.looked == self.cells.layout.count
         return self._tiles.get((layer, view), lambda: self._draw(model, layer, view), keep=whole)
 
@@ -126,7 +102,7 @@ class MapDrawing:
             return bands_png(cells, view, count) if layer == "bands" else unknown_png(cells, view)
         if layer == "zones":
             return zones_png(self._classes(model, view), view)
-        dem = tile_heights(self.cells, model, view)
+        dem = _tile_heights(self.cells, model, view)
         if layer == "contours":
             unit_m = contour_unit(self._settings.interval_m)[1]
             return contours_png(dem.heights_m, view, self.interval_m(view.zoom), unit_m)
@@ -151,3 +127,34 @@ class MapDrawing:
             self._own.survey = Survey(heights, job, self.cells.layout, ZONE_MARGIN)
         own: Survey = self._own.survey
         return own
+
+
+def _tile_heights(cells: MapCells, model: RasterModel, view: TileView) -> Dem:
+    """Heights of a tile and one ring; of a coarse cell the one in its middle.
+
+    NaN unknown, off the model or not looked at; the model is open in this thread.
+    """
+    row, col = (at - 1 for at in view.corner)
+    side, count = 1 << view.level, view.count + 2
+    if view.level < cells.level:
+        middle = side // 2
+        span = (count - 1) * side + 1
+        whole = heights_m(cells.maker(model).heights, row * side + middle, col * side + middle, span, span)
+        found: Array = whole[::side, ::side].astype(np.float64)
+    else:
+        found = _kept_heights(cells, 1 << (view.level - cells.level), row, col, count)
+    a, b, _, d, e, _ = model.grid.transform
+    x, y = model.grid.xy(col * side, row * side)
+    transform = (a * side, b * side, float(x), d * side, e * side, float(y))
+    return Dem(Grid(transform, model.grid.crs_wkt, found.shape), found)
+
+
+def _kept_heights(cells: MapCells, step: int, row: int, col: int, count: int) -> Array:
+    """Every so many of the heights that are kept of the whole map."""
+    out = np.full((count, count), np.nan)
+    at = [np.arange(first, first + count) * step + step // 2 for first in (row, col)]
+    there = [(place >= 0) & (place < most) for place, most in zip(at, cells.heights_m.shape, strict=True)]
+    out[np.ix_(*there)] = cells.heights_m[
+        np.ix_(*(place[known] for place, known in zip(at, there, strict=True)))
+    ]
+    return out

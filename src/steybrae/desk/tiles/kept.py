@@ -29,17 +29,7 @@ class Kept(Generic[Thing]):
         self._bytes = 0
 
     def get(self, key: Hashable, make: Callable[[], Thing], *, keep: bool = True) -> Thing:
-        """Return the thing of a key, made where it is not kept; two threads never make the same at once.
-
-        Parameters
-        ----------
-        key
-            Of the thing.
-        make
-            Makes it.
-        keep
-            Whether a thing that is made now is kept.
-        """
+        """Return the thing of a key, made where it is not kept; two threads never make the same at once."""
         with self._lock:
             if key in self._things:
                 self._things.move_to_end(key)

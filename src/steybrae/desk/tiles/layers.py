@@ -33,17 +33,7 @@ LIGHT_ALONE: Final = 0.3
 
 
 def bands_png(cells: Cells, view: TileView, count: int) -> bytes:
-    """Tints and hatches of bands.
-
-    Parameters
-    ----------
-    cells
-        Of the tile, from `steybrae.desk.tiles.cells.MapCells.window`.
-    view
-        The tile.
-    count
-        How many bands there are.
-    """
+    """Tints and hatches of so many bands."""
     colours = [_CLEAR]
     for k in range(count):
         tint = band_tint(k, count)
@@ -61,14 +51,8 @@ def bands_png(cells: Cells, view: TileView, count: int) -> bytes:
 def unknown_png(cells: Cells, view: TileView) -> bytes:
     """Unknown ground cross-hatched, with an edge; ground not looked at in wide stripes.
 
-    A coarse cell that only holds some unknown ground keeps its tint under the hatch.
-
-    Parameters
-    ----------
-    cells
-        Of the tile. What lies beyond its rim is taken as alike: looking there could ask for four blocks.
-    view
-        The tile.
+    A coarse cell that only holds some unknown ground keeps its tint under the hatch. What lies
+    beyond the tile's rim is taken as alike: looking there could ask for four blocks.
     """
     rows, cols = view.pixels
     unknown = (cells & UNKNOWN) > 0
@@ -98,12 +82,8 @@ def _edge(view: TileView, mask: Mask) -> Mask:
 def zones_png(classes: Cells, view: TileView) -> bytes:
     """Outlines of start zones, dashed, and of possible start zones, dotted.
 
-    Parameters
-    ----------
-    classes
-        Of the tile and one ring of cells around it, numbers of `steybrae.raster.overhead.layers`.
-    view
-        The tile.
+    The classes are those of `steybrae.raster.overhead.layers`, of the tile and one ring of cells
+    around it.
     """
     rows, cols = view.pixels
     inside = (slice(1, -1), slice(1, -1))
@@ -119,16 +99,8 @@ def zones_png(classes: Cells, view: TileView) -> bytes:
 def relief_png(dem: Dem, view: TileView, count: int, *, alone: bool) -> bytes:
     """Light on the ground from the north-west: white towards it, black away from it, both faint.
 
-    Parameters
-    ----------
-    dem
-        Heights of the tile and one ring of cells around it.
-    view
-        The tile.
-    count
-        How many bands there are: over them the light leaves each its place in the run of greys.
-    alone
-        Whether no bands are shown under it.
+    Heights are those of the tile and one ring of cells around it. Over `count` bands, if they are
+    shown under it, the light leaves each its place in the run of greys.
     """
     light = np.nan_to_num(light_on(dem)[0][1:-1, 1:-1])
     strength = LIGHT_ALONE if alone else light_strength(count)

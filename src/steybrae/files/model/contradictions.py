@@ -61,17 +61,9 @@ class Part:
 
 
 def check_sidecar(path: Path, data: Any) -> None:
-    """Refuse a file whose sidecar says another thing than the file itself.
+    """Refuse a file, open as `data`, whose sidecar says another thing than the file itself.
 
-    Parameters
-    ----------
-    data
-        It, open.
-
-    Raises
-    ------
-    ModelError
-        They differ in cells, place, scale, offset, height unit or no-data value.
+    They may not differ in cells, place, scale, offset, height unit or no-data value.
     """
     if not path.with_name(f"{path.name}.aux.xml").is_file():
         return
@@ -143,21 +135,8 @@ def _grid(data: Any) -> Grid | None:
 def check_part(path: Path, whole: Any, part: Part, source: Any, *, unit_stated: bool) -> None:
     """Refuse a virtual raster that gives a source other cells, another place, scale or height unit.
 
-    Parameters
-    ----------
-    path
-        Of the virtual raster.
-    whole
-        It, open.
-    part, source
-        One of its sources, and that, open.
-    unit_stated
-        Whether the user states the height unit.
-
-    Raises
-    ------
-    ModelError
-        What differs, or a source that GDAL would resample, or cut to another type.
+    Both are open; what differs is named. Refused too is a source that GDAL would resample, or cut
+    to another type.
     """
     for what in _part_differences(whole, source, part.element, unit_stated=unit_stated):
         message = (

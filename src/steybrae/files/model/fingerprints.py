@@ -20,18 +20,7 @@ _BEHIND_STEM: Final = (".aux", ".hdr", ".prj", ".tfw", ".tifw", ".tiffw", ".wld"
 
 
 def file_fingerprint(path: Path) -> str:
-    """SHA-256 of a small file's bytes, in hexadecimal figures.
-
-    Parameters
-    ----------
-    path
-        The file; a route, not a model.
-
-    Raises
-    ------
-    FileReadError
-        It could not be read.
-    """
+    """SHA-256 of the bytes of a small file, a route and not a model, in hexadecimal figures."""
     try:
         with path.open("rb") as file:
             return hashlib.file_digest(file, "sha256").hexdigest()
@@ -49,18 +38,11 @@ def sidecars(path: Path) -> list[Path]:
 
 
 def files_fingerprint(files: Sequence[Path]) -> str:
-    """SHA-256 of the sizes and ends of the files that a model consists of.
+    """SHA-256 of the sizes and ends of the files that a model consists of: its own, then all others.
 
-    Parameters
-    ----------
-    files
-        The model's own file, then its sidecars and sources; one that is not there counts as such.
-
-    Returns
-    -------
-    str
-        Of a file alone, SHA-256 of its size and its first and last 4 MiB; else of the names and
-        SHA-256 of all, those of the others by their first and last 64 KiB.
+    Of a file alone, SHA-256 of its size and its first and last 4 MiB; else of the names and SHA-256
+    of all, those of the others (sidecars, sources) by their first and last 64 KiB. One that is not
+    there counts as such.
     """
     first = _of_ends(files[0], END_BYTES)
     if len(files) == 1:

@@ -37,23 +37,7 @@ SAME_UNIT: Final = 1e-4
 
 
 def parse_height_unit(text: str) -> float:
-    """Read a height unit: ``m``, ``ft`` or ``usft`` and their long names.
-
-    Parameters
-    ----------
-    text
-        Name of the unit.
-
-    Returns
-    -------
-    float
-        Metres in one unit.
-
-    Raises
-    ------
-    ModelError
-        Another unit.
-    """
+    """Read a height unit, ``m``, ``ft`` or ``usft`` and their long names: metres in one."""
     unit = HEIGHT_UNITS_M.get(text.strip().lower().replace("_", " "))
     if unit is None:
         message = f"The height unit should be m, ft or usft; got {text!r}. State it with --z-unit."
@@ -62,22 +46,10 @@ def parse_height_unit(text: str) -> float:
 
 
 def height_unit(opened: Sequence[RasterFile]) -> tuple[float, str]:
-    """Metres in the height unit that all files of a model say.
+    """Metres in the height unit that all files of a model say, and what said so.
 
-    Parameters
-    ----------
-    opened
-        Open rasters, one or more.
-
-    Returns
-    -------
-    tuple of float and str
-        Metres in one unit; ``CRS``, ``band`` or ``assumed`` (metres) after what said so.
-
-    Raises
-    ------
-    ModelError
-        A unit that is not known, or tiles, or a CRS and its band, that say different ones.
+    ``CRS``, ``band`` or ``assumed`` (metres). `ModelError` for a unit that is not known, or tiles,
+    or a CRS and its band, that say different ones.
     """
     found = [unit_of(file) for file in opened]
     for file, (metres, _) in zip(opened, found, strict=True):
@@ -100,22 +72,9 @@ def band_unit(data: Any) -> str | None:
 
 
 def unit_of(file: RasterFile) -> tuple[float, str]:
-    """Metres in a file's height unit: from a vertical CRS and the band's unit, else assumed metres.
+    """Metres in a file's height unit, as `height_unit`: its vertical CRS's and band's, else assumed metres.
 
-    Parameters
-    ----------
-    file
-        An open raster.
-
-    Returns
-    -------
-    tuple of float and str
-        As `height_unit`.
-
-    Raises
-    ------
-    ModelError
-        A unit that is not known, or a CRS and its band that say different ones.
+    `ModelError` for a unit that is not known, or a CRS and its band that say different ones.
     """
     data = file.data
     try:

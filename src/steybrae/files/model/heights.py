@@ -35,25 +35,11 @@ Cells = NDArray[Any]
 
 
 def stored_numbers(tile: Tile, window: Any, out: Cells) -> Cells | None:
-    """Read the numbers of a window as they stand in the file.
+    """Read the numbers of a window, in the file's own rows and columns, as they stand there, into `out`.
 
-    Parameters
-    ----------
-    tile, window
-        What to read, in the file's own rows and columns.
-    out
-        Array of the window's shape, of floats, to be filled.
-
-    Returns
-    -------
-    array of bool or None
-        Where the file has no number, by its mask or because the block was never written; None
-        where it has them all. For `make_unknown`.
-
-    Raises
-    ------
-    rasterio.errors.RasterioError
-        A block is damaged; see `damaged`.
+    True where the file has no number, by its mask or because the block was never written; None
+    where it has them all. For `make_unknown`. A damaged block is an error of rasterio; see
+    `damaged`.
     """
     data = tile.data
     whole = _of_whole_squares(tile, window)
@@ -122,18 +108,10 @@ def _never_written(data: Any, window: Any, out: Cells, missing: Cells | None) ->
 
 
 def make_unknown(tile: Tile, out: Cells, missing: Cells | None) -> int:
-    """Put NaN in place of every number that is no height.
+    """Put NaN in place of every number that is no height, after `stored_numbers`.
 
-    Parameters
-    ----------
-    tile, out, missing
-        As given to and by `stored_numbers`.
-
-    Returns
-    -------
-    int
-        How many numbers were no heights of land (`LAND_HEIGHTS_M`; `Tile.zero_is_missing`) although the
-        file says nothing against them.
+    How many were no heights of land (`LAND_HEIGHTS_M`; `Tile.zero_is_missing`, `Tile.gap_rule`)
+    although the file says nothing against them.
     """
     if missing is not None:
         out[missing] = np.nan
@@ -161,17 +139,10 @@ def same_cells(numbers: Cells) -> int:
 
 
 def same_squares(numbers: Cells, row: int, col: int) -> NDArray[np.intp]:
-    """Rows and columns of squares of one identical number, ``(n, 2)``; NaN is none.
+    """Rows and columns of squares of one identical number in a window, ``(n, 2)``; NaN is none.
 
-    Squares lie side by side from the first cell of the model, so that a window holds those of any wider one
-    that lie in it.
-
-    Parameters
-    ----------
-    numbers
-        Of a window.
-    row, col
-        Of its first cell in the model.
+    Squares lie side by side from the first cell of the model, so that a window, which begins at
+    `row` and `col` of it, holds those of any wider one that lie in it.
     """
     first = -row % SAME_CELLS, -col % SAME_CELLS
     rows, cols = (max(size - at, 0) // SAME_CELLS for size, at in zip(numbers.shape, first, strict=True))

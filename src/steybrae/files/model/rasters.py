@@ -32,6 +32,7 @@ from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scali
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
 from steybrae.hush import hushed
 from steybrae.names import clean
+from steybrae.screening.known import ModelOrigin
 from steybrae.terrain.dem import Array, Dem, Grid
 
 FEW_CELLS: Final = 1_000_000
@@ -85,6 +86,12 @@ class ModelInfo:
     height_unit_m: float
     height_unit_from: str
     scaling: str
+
+    def origin(self, *, sample: bool) -> ModelOrigin:
+        """Where the model came from, for the settings of a screening."""
+        return ModelOrigin(
+            self.files, self.fingerprints, self.height_unit_m, self.height_unit_from, sample=sample
+        )
 
     def state(self) -> str:
         """Sizes and times of all its files as they are now; see `files_state`."""
@@ -209,17 +216,7 @@ class RasterModel:
     def overview(self, row: int, col: int, rows: int, cols: int, most_cells: int) -> Dem:
         """Read a window thinned to at most about `most_cells` heights, for pictures only.
 
-        Parameters
-        ----------
-        row, col, rows, cols
-            As `read`.
-        most_cells
-            How many heights at the most; every k-th row and column is kept.
-
-        Returns
-        -------
-        Dem
-            On the thinned grid.
+        On the thinned grid: every k-th row and column is kept.
         """
         step = max(1, math.ceil(math.sqrt(rows * cols / most_cells)))
         if step == 1:
@@ -250,27 +247,12 @@ def _shared_with(tile: Tile, row: int, col: int, rows: int, cols: int) -> tuple[
 
 @contextmanager
 def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[RasterModel]:
-    """Open one raster, or several tiles of one grid, as a model.
+    """Open one raster that GDAL reads, or several tiles of one grid, as a model inside the ``with`` block.
 
-    Parameters
-    ----------
-    paths
-        Raster files that GDAL reads; several need one CRS, one cell size, and cells that
-        fall on each other.
-    z_unit
-        Height unit that overrides what the files say.
-
-    Yields
-    ------
-    RasterModel
-        Valid inside the ``with`` block.
-
-    Raises
-    ------
-    FileReadError
-        Missing, empty, damaged or not a raster.
-    ModelError
-        No file, no or an unusable CRS, several bands, complex numbers, tiles that do not fit.
+    Several need one CRS, one cell size, and cells that fall on each other; `z_unit` overrides the
+    height unit that the files say. `FileReadError` where one is missing, empty, damaged or no
+    raster; `ModelError` for no file, no or an unusable CRS, several bands, complex numbers, tiles
+    that do not fit.
     """
     if not paths:
         message = "An elevation model needs one raster file or more; got none. Give it with --dem."
@@ -289,24 +271,9 @@ def open_model(paths: Sequence[Path], z_unit: str | None = None) -> Iterator[Ras
 
 @contextmanager
 def open_rasters(opened: Sequence[Any], z_unit: str | None = None) -> Iterator[RasterModel]:
-    """Take rasters that are no files, or arrays in their place, as a model.
+    """Take rasters that are no files, or arrays in their place, as a model inside the ``with`` block.
 
-    Parameters
-    ----------
-    opened
-        Datasets of rasterio, which stay open, or `steybrae.files.model.arrays.ArrayRaster`.
-    z_unit
-        As for `open_model`.
-
-    Yields
-    ------
-    RasterModel
-        Valid inside the ``with`` block.
-
-    Raises
-    ------
-    FileReadError, ModelError
-        As `open_model`.
+    Datasets of rasterio stay open. The rest is as for `open_model`.
     """
     unit = parse_height_unit(z_unit) if z_unit is not None else None
     files = [RasterFile(str(data.name), data) for data in opened]

@@ -121,15 +121,7 @@ class Tile:
 
 
 def check_band(file: RasterFile) -> None:
-    """Refuse a file that has not one band of real numbers, all of them.
-
-    Raises
-    ------
-    ModelError
-        Several bands, or complex numbers.
-    FileReadError
-        It was cut short.
-    """
+    """Refuse a file that was cut short, or has not one band of real numbers."""
     data = file.data
     if data.count != 1:
         message = (
@@ -166,26 +158,10 @@ def _check_whole(file: RasterFile) -> None:
 
 
 def join(opened: Sequence[RasterFile], unit_m: float) -> tuple[Grid, list[Tile]]:
-    """One grid over all files, and where each lies in it.
+    """Smallest grid over all open files, the first of which leads, and where each lies in it.
 
-    Tiles in degrees on either side of the antimeridian are brought side by side.
-
-    Parameters
-    ----------
-    opened
-        Open rasters, one or more, the first of which leads.
-    unit_m
-        Metres in their height unit.
-
-    Returns
-    -------
-    tuple of Grid and list of Tile
-        The smallest grid that holds all, and the files in their order.
-
-    Raises
-    ------
-    ModelError
-        No place on the earth, numbers that are no heights, or tiles whose CRS or cells differ.
+    Tiles in degrees on either side of the antimeridian are brought side by side. `ModelError` for
+    no place on the earth, numbers that are no heights, or tiles whose CRS or cells differ.
     """
     first = opened[0]
     base = grid_of(first)
@@ -288,13 +264,7 @@ def _usable(transform: tuple[float, ...]) -> bool:
 
 
 def grid_of(file: RasterFile) -> Grid:
-    """Grid of a file.
-
-    Raises
-    ------
-    ModelError
-        It does not say where on the earth its cells lie, or not in a way that can be used.
-    """
+    """Grid of a file; `ModelError` where it does not say in a way that can be used where its cells lie."""
     transform = file.data.transform
     found = (transform.a, transform.b, transform.c, transform.d, transform.e, transform.f)
     if not _usable(found):

@@ -233,18 +233,10 @@ def is_tiff(path: Path) -> bool:
 
 
 def largest_block_bytes(path: Path) -> int:
-    """Bytes of the largest strip or tile, unpacked, of any image in a TIFF.
+    """Bytes of the largest strip or tile, unpacked, of any image in a TIFF or BigTIFF.
 
-    Parameters
-    ----------
-    path
-        A TIFF or BigTIFF.
-
-    Returns
-    -------
-    int
-        0 where the head says nothing that can be read. A lone strip that is not packed counts
-        as one row, for it is read so.
+    0 where the head says nothing that can be read. A lone strip that is not packed counts as one
+    row, for it is read so.
     """
     with path.open("rb") as file:
         magic = file.read(4)
@@ -259,12 +251,8 @@ def largest_block_bytes(path: Path) -> int:
 def names_lost_places(path: Path) -> bool:
     """Tell a BigTIFF that says it holds something farther in than any file is long (`MOST_PLACE`).
 
-    Where a system seeks no such place, libtiff writes a line of its own on stderr.
-
-    Parameters
-    ----------
-    path
-        Any file; all but BigTIFFs have no such places.
+    Where a system seeks no such place, libtiff writes a line of its own on stderr. Other files have
+    no such places.
     """
     with path.open("rb") as file:
         head = file.read(16)

@@ -37,20 +37,10 @@ def this_thread(cache_bytes: int) -> Any:
 
 
 def cache_for(model: RasterModel, rows: int) -> tuple[int, bool]:
-    """Tell what reading some rows of blocks needs of GDAL's cache.
+    """Tell what reading rows of blocks again and again, beside their neighbours, needs of GDAL's cache.
 
-    Parameters
-    ----------
-    model
-        Open model.
-    rows
-        Rows of cells that are read again and again while neighbours are worked on.
-
-    Returns
-    -------
-    tuple of int and bool
-        Bytes, at least `steybrae.files.model.rasters.CACHE_BYTES`; and whether a file has strips as wide
-        as itself, so that all blocks of a row want the same ones.
+    Bytes, at least `steybrae.files.model.rasters.CACHE_BYTES`; and whether a file has strips as
+    wide as itself, so that all blocks of a row want the same ones.
     """
     need, striped = CACHE_BYTES, False
     for tile in model.tiles:

@@ -26,15 +26,8 @@ JOB: Final = "job.json"
 class Lock:
     """Hold a file locked, so that no other run throws away what this one makes.
 
-    Parameters
-    ----------
-    path
-        The file, outside of whatever is thrown away; it goes when the lock is let go.
-
-    Raises
-    ------
-    FileWriteError
-        Another run holds it. Where the system has no locks, none is refused.
+    It lies outside of whatever is thrown away, and goes when the lock is let go. `FileWriteError`
+    where another run holds it; where the system has no locks, none is refused.
     """
 
     def __init__(self, path: Path) -> None:
@@ -103,11 +96,7 @@ def _listed(folder: Path) -> dict[str, bool]:
 def move_out(folder: Path, out: Path) -> None:
     """Move what is listed and not yet moved, and throw the working folder away.
 
-    Parameters
-    ----------
-    folder, out
-        The working folder, and where its outputs go. Old outputs go first, also those not made
-        this time: they do not belong to the new.
+    Old outputs in `out` go first, also those not made this time: they do not belong to the new.
     """
     made = _listed(folder)
     left = [name for name in made if (folder / name).exists()]

@@ -259,13 +259,7 @@ class Workspace:
             raise self.refused(error) from error
 
     def publish(self) -> None:
-        """Move every output to its final name and throw the working folder away.
-
-        Raises
-        ------
-        FileWriteError
-            The system refuses.
-        """
+        """Move every output to its final name and throw the working folder away."""
         check_names(self.out, self._names, force=self._force)
         try:
             list_outputs(self.folder, self._names)
@@ -299,13 +293,7 @@ def kept_arrays(folder: Path, name: str) -> dict[str, NDArray[Any]] | None:
 
 
 def check_place(out: Path) -> None:
-    """Say, before the work is done, that there can be no such output folder.
-
-    Raises
-    ------
-    FileWriteError
-        It is a file, or its own folder is missing.
-    """
+    """Refuse, before the work is done, an output folder that is a file, or whose own folder is missing."""
     if out.exists() and not out.is_dir():
         message = f"{out} should be a folder for the outputs; it is a file. Give a folder's name."
         raise FileWriteError(message)
@@ -315,12 +303,6 @@ def check_place(out: Path) -> None:
 
 
 def check_names(out: Path, names: Sequence[str], *, force: bool) -> None:
-    """Say that an output folder holds one of the files, where they may not be replaced.
-
-    Raises
-    ------
-    FileWriteError
-        As `steybrae.files.whole.check_writable`.
-    """
+    """Refuse an output folder that holds one of the files, where they may not be replaced."""
     for name in names:
         check_writable(out / name, force=force)

@@ -4,46 +4,34 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
 
+MOST_CELLS: Final = 1_000_000
+"""Of a preview (our choice)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Preview:
-    """A raster of classes, thinned.
-
-    Attributes
-    ----------
-    cells
-        ``[row, col]``, 0 unknown.
-    width_km, height_km
-        Ground size of the raster, in its middle.
-    """
+    """A raster of classes, thinned, 0 unknown, and its ground size in its middle."""
 
     cells: NDArray[np.uint8]
     width_km: float
     height_km: float
 
 
-def read_preview(path: Path, cell_size_m: tuple[float, float], most_cells: int = 1_000_000) -> Preview:
-    """Read the finest overview that has no more cells than asked for.
+def read_preview(path: Path, cell_size_m: tuple[float, float]) -> Preview:
+    """Read the finest overview of ``bands.tif`` or ``overhead.tif`` with no more than `MOST_CELLS`.
 
-    Parameters
-    ----------
-    path
-        ``bands.tif`` or ``overhead.tif``.
-    cell_size_m
-        Ground length of a column and a row, metres.
-    most_cells
-        How many cells at the most.
+    `cell_size_m` are the ground lengths of a column and a row.
     """
     with rasterio.open(path) as whole:
         rows, cols = whole.height, whole.width
         factors = [1, *whole.overviews(1)]
-    level = next((k for k, f in enumerate(factors) if rows * cols <= most_cells * f * f), len(factors) - 1)
+    level = next((k for k, f in enumerate(factors) if rows * cols <= MOST_CELLS * f * f), len(factors) - 1)
     options: dict[str, Any] = {"overview_level": level - 1} if level else {}
     with rasterio.open(path, **options) as data:
         cells = data.read(1)

@@ -55,15 +55,7 @@ _TYPE_BYTES: Final = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 
 
 @dataclass(frozen=True, eq=False)
 class Level:
-    """The full raster or one of its overviews.
-
-    Attributes
-    ----------
-    rows, cols
-        Size, cells.
-    offsets, sizes
-        Of each tile in the file, bytes, ``[row, col]`` of tiles.
-    """
+    """The full raster or one of its overviews: size in cells; offset and bytes of each tile in the file."""
 
     rows: int
     cols: int
@@ -72,20 +64,10 @@ class Level:
 
 
 def encode_tiles(cells: NDArray[Any], compress: str) -> tuple[bytes | memoryview, list[int]]:
-    """Tiles of an array, row by row, as they stand in a file.
+    """Tiles of an array, row by row, end to end as they stand in a file, and the size of each, bytes.
 
-    Parameters
-    ----------
-    cells
-        ``[row, col]``, both sizes whole multiples of `TILE`; or tile by tile,
-        ``[down, row, right, col]``.
-    compress
-        ``none`` or ``deflate``.
-
-    Returns
-    -------
-    tuple of bytes and list of int
-        All tiles end to end, and the size of each, bytes.
+    ``[row, col]``, both sizes whole multiples of `TILE`; or tile by tile,
+    ``[down, row, right, col]``. `compress` is ``none`` or ``deflate``.
     """
     if cells.ndim == 2:
         cells = cells.reshape(cells.shape[0] // TILE, TILE, cells.shape[1] // TILE, TILE)
@@ -236,14 +218,8 @@ def raster_tags(
 def write_directories(file: BufferedRandom, tags: Tags, levels: Sequence[Level]) -> None:
     """Append the directories of a raster and its overviews, and put the header in front.
 
-    Parameters
-    ----------
-    file
-        Open for reading and writing; `HEADER_BYTES` of room, then the tiles.
-    tags
-        From `raster_tags`.
-    levels
-        The full raster first, then its overviews, each half the one before.
+    The file is open for reading and writing: `HEADER_BYTES` of room, then the tiles. The full
+    raster is first, then its overviews, each half the one before.
     """
     end = file.seek(0, 2)
     room = sum(24 * level.offsets.size + 2048 for level in levels) + sum(len(f[2]) for f in tags.values())

@@ -67,15 +67,9 @@ class _Taken:
 class Frames:
     """The two outermost rows and columns of every part's heads, at the angles of a kernel.
 
-    In a file that several processes may write to, where zeros mean that nothing was written yet. A reader may
-    find an older edge: that is too low at most, and its writer then tells that there is more to be had.
-
-    Parameters
-    ----------
-    path
-        File that holds them.
-    layout
-        Parts of the raster.
+    In a file that several processes may write to, where zeros mean that nothing was written yet. A
+    reader may find an older edge: that is too low at most, and its writer then tells that there is
+    more to be had.
     """
 
     def __init__(self, path: Path, layout: Layout) -> None:
@@ -159,16 +153,9 @@ LENGTHS_KEPT: Final = 20_000
 
 @dataclass(frozen=True)
 class Task:
-    """Some parts of a panel to be settled at some angles.
+    """Some parts of a panel to be settled at some angles: whole degrees, rising, `LANES` at the most.
 
-    Attributes
-    ----------
-    angles_deg
-        Whole degrees, rising, `LANES` at the most.
-    panel
-        Number of the panel.
-    asked
-        Numbers of the parts that others bring more; None for a first visit to all of them.
+    `asked` are numbers of the parts that others bring more; None for a first visit to all of them.
     """
 
     angles_deg: tuple[int, ...]
@@ -178,18 +165,10 @@ class Task:
 
 @dataclass(frozen=True, eq=False)
 class Energy:
-    """Settles the parts of a model; threads may share it.
+    """Settles the parts of a model from heights and classes of each; threads may share it.
 
-    Attributes
-    ----------
-    grid
-        Of the model.
-    pieces
-        Heights and classes of every part.
-    steepest
-        Pieces with the largest angle at which each cell was reached so far, degrees; raised.
-    lowest_m
-        Height of the lowest known ground of the whole model.
+    `steepest` are pieces with the largest angle at which each cell was reached so far, degrees;
+    raised. `lowest_m` is the lowest known ground of the whole model.
     """
 
     grid: Grid
@@ -200,13 +179,7 @@ class Energy:
     _lengths: dict[int, Array] = field(default_factory=dict)
 
     def settle(self, task: Task) -> frozenset[int]:
-        """Settle parts, and those of the panel that get more from them.
-
-        Returns
-        -------
-        frozenset of int
-            Numbers of the parts of other panels that get more.
-        """
+        """Settle parts, and those of the panel that get more; numbers of those of other panels that do."""
         folder = self.pieces.folder
         begun = folder / f"{free_writer_name()}.{_begun_name(task)}"
         cut_off = list(folder.glob(f"*.{_begun_name(task)}"))
@@ -340,16 +313,6 @@ class _Panel:
 
 @contextmanager
 def open_energy(grid: Grid, pieces: Pieces, lowest_m: float) -> Iterator[Energy]:
-    """Make what settles parts, with a file of its own for what it finds.
-
-    Parameters
-    ----------
-    grid
-        Of the model.
-    pieces
-        From the survey.
-    lowest_m
-        Height of the lowest known ground.
-    """
+    """Make what settles parts from the survey's pieces, with a file of its own for what it finds."""
     with closing(pieces.new_steepest()) as steepest:
         yield Energy(grid, pieces, steepest, lowest_m)

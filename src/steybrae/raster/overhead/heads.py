@@ -64,17 +64,9 @@ def _brought(
 
 @compiled
 def brings_more(head: Cells, z: Cells, lowest: np.float32, lost: Cells) -> int:
-    """Which neighbouring parts get more from this one than they have.
+    """Which neighbouring parts get more from this one, as `settle` left it, than they have.
 
-    Parameters
-    ----------
-    head, z, lowest, lost
-        As `settle` left them.
-
-    Returns
-    -------
-    int
-        Bit ``3 (row + 1) + col + 1`` for the neighbour ``row``, ``col`` steps of a part away.
+    Bit ``3 (row + 1) + col + 1`` for the neighbour ``row``, ``col`` steps of a part away.
     """
     high, wide = head.shape[:2]
     bottom, right = high - RING, wide - RING
@@ -103,14 +95,7 @@ def brings_more(head: Cells, z: Cells, lowest: np.float32, lost: Cells) -> int:
 def first_heads(z: Cells, classes: Cells, head: Cells) -> None:
     """Fill the heads of a part: heights of its sources, minus infinity elsewhere and in the ring.
 
-    Parameters
-    ----------
-    z
-        As for `settle`.
-    classes
-        Of the part's own cells (`steybrae.raster.overhead.survey`).
-    head
-        Filled.
+    `classes` are those of its own cells (`steybrae.raster.overhead.survey`).
     """
     head[:RING] = _NEVER
     head[len(head) - RING :] = _NEVER

@@ -55,16 +55,8 @@ def put_piece(file: SmallFile, part: Block, cells: Cells) -> None:
 class Pieces:
     """Files of pieces in a working folder, one piece for each part, which several processes may open.
 
-    Attributes
-    ----------
-    folder
-        The working folder.
-    layout
-        Of the parts.
-    heights
-        Heights of each part and its ring in single precision, metres, unpacked once for all angles.
-    classes
-        Class of each cell (`steybrae.raster.overhead.survey`).
+    Heights of each part and its ring in single precision, metres, unpacked once for all angles; the
+    class of each cell (`steybrae.raster.overhead.survey`).
     """
 
     folder: Path
@@ -162,18 +154,10 @@ def code_words(code: int) -> str:
 
 @dataclass(frozen=True, eq=False)
 class OverheadCells:
-    """Numbers of both rasters, block by block.
+    """Numbers of both rasters, block by block, from what `steybrae.raster.overhead.run` found.
 
-    Attributes
-    ----------
-    pieces
-        What `steybrae.raster.overhead.run` found.
-    steepest
-        Largest angles at which cells are reached, from every writer.
-    open
-        Coarse cells that unknown ground could look down on, ``[row, col]``.
-    side
-        Cells along the side of one.
+    `steepest` are the largest angles at which cells are reached, from every writer; `open` the
+    coarse cells, `side` cells wide, that unknown ground could look down on.
     """
 
     pieces: Pieces
@@ -186,13 +170,7 @@ class OverheadCells:
         return self.pieces.cells_of(self.pieces.classes, block)
 
     def codes(self, block: Block, known: Cells) -> Cells:
-        """Numbers of ``overhead.tif``.
-
-        Parameters
-        ----------
-        known
-            Where the ground's height is known, ``[row, col]``.
-        """
+        """Numbers of ``overhead.tif``; `known` is where the ground's height is."""
         # The largest angle at which a cell is reached is less than one below the true one.
         code = np.ones((block.rows, block.cols), np.uint8)
         for file in self.steepest:

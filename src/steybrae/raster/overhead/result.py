@@ -117,18 +117,9 @@ class AreaOverhead:
 def area_overhead(
     job: AreaJob, known: SlopeUncertainty, cell_m: tuple[float, float], looked: Tally
 ) -> AreaOverhead:
-    """Make the answer from the sums.
+    """Make the answer from the sums over all blocks.
 
-    Parameters
-    ----------
-    job
-        What was asked for.
-    known
-        How well the model's slopes are known.
-    cell_m
-        Ground length of a column and a row in its middle, metres.
-    looked
-        Sums over all blocks.
+    `cell_m` are the ground lengths of a column and a row in the model's middle.
     """
     rules = job.settings.start_zones
     halves = baseline_cells(*cell_m, rules.baseline_m)
@@ -146,16 +137,9 @@ def area_overhead(
 
 
 def raster_values(looked: Tally, part: int, words: Callable[[int], str]) -> tuple[RasterValue, ...]:
-    """Sum up every value of a raster that occurs.
+    """Sum up every value of a raster that occurs, over all blocks.
 
-    Parameters
-    ----------
-    looked
-        Sums over all blocks.
-    part
-        Where in their keys its values stand.
-    words
-        What a value says.
+    `part` is where in the keys of the sums its values stand; `words` says what a value says.
     """
     total_mm2 = sum(looked.area_mm2.values()) or 1
     cells: Counter[int] = Counter()

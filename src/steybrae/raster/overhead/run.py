@@ -61,20 +61,9 @@ def make_overhead(
 ) -> None:
     """Find the start zones of a model and how steeply snow from them could reach each cell.
 
-    Parameters
-    ----------
-    job
-        What counts as a start zone, and how far unknown ground is looked at.
-    work
-        Working folder; what a run that was cut short has done there is not done again.
-    model
-        Open model.
-    threads
-        How many blocks at once.
-    told
-        Called as blocks are done.
-    cluster
-        Where panels are settled, each at some angles; None works here, in threads.
+    What a run that was cut short has done in the working folder is not done again. Panels are
+    settled on `cluster`, each at some angles, or here, in as many threads; `told` is called as
+    blocks are done.
     """
     told("compiling, the first time", 0, 1)
     ready()

@@ -46,26 +46,15 @@ from steybrae.terrain.uncertainty import SlopeUncertainty
 
 
 def tile_lengths_m(grid: Grid, tile_row: int, tile_col: int, down: int, right: int) -> Array:
-    """Lengths of the steps in some tiles, shortened to the straight line.
+    """Lengths of the steps in some tiles, shortened to the straight line, metres.
 
     A way of 16 directions is longer than the straight one between two of them, by up to 2.7 % on
     square cells. Every length is multiplied by the least share of the straight line in it
     (`shortest_share`), so that no way is told longer than it could be, and no angle flatter; on
     ways along one of the 16 directions the angle is told by up to 0.8 degree too steep.
 
-    Parameters
-    ----------
-    grid
-        Of the whole model.
-    tile_row, tile_col
-        First tile; may lie outside.
-    down, right
-        How many tiles.
-
-    Returns
-    -------
-    Array
-        Metres, ``[tile row, tile col, step]`` in the order of the kernel's `LENGTHS`.
+    ``[tile row, tile col, step]`` in the order of the kernel's `LENGTHS`; the first tile may lie
+    outside of the model's grid.
     """
     rows, cols = grid.shape
     row = np.clip((np.arange(tile_row, tile_row + down) + 0.5) * TILE_CELLS, 0.5, rows - 0.5)
@@ -78,17 +67,9 @@ def tile_lengths_m(grid: Grid, tile_row: int, tile_col: int, down: int, right: i
 
 
 def shortest_share(ground: Array) -> Array:
-    """Straight distance in the longest way of given directions: ``cos(largest gap / 2)``.
+    """Straight distance in the longest way of given directions: ``cos(largest gap / 2)``, above 0 to 1.
 
-    Parameters
-    ----------
-    ground
-        Steps in metres east and north, ``[..., step, 2]``; their opposites are steps as well.
-
-    Returns
-    -------
-    Array
-        ``[...]``, above 0 to 1.
+    Steps are in metres east and north, ``[..., step, 2]``; their opposites are steps as well.
     """
     turned = np.sort(np.arctan2(ground[..., 1], ground[..., 0]) % math.pi, axis=-1)
     gaps = np.diff(turned, axis=-1, append=turned[..., :1] + math.pi)
@@ -136,14 +117,7 @@ def heights_m(heights: RawHeights, row: int, col: int, rows: int, cols: int) -> 
 def coarse_cells(layout: Layout, cell_m: float, reach_m: float) -> int:
     """Side of a coarse cell, cells: a power of two, which divides a block; 1 on small rasters.
 
-    Parameters
-    ----------
-    layout
-        Blocks of the raster.
-    cell_m
-        Shorter side of a cell, metres.
-    reach_m
-        How far is looked.
+    `cell_m` is the shorter side of a cell, `reach_m` how far is looked.
     """
     cells, across, side = layout.rows * layout.cols, 2.0 * reach_m / cell_m, 1
     while side < BLOCK and (cells > MOST_COARSE_CELLS * side**2 or cells * across > MOST_SHIFTED * side**3):
@@ -177,18 +151,9 @@ class Surveyed:
 
 @dataclass(frozen=True, eq=False)
 class Survey:
-    """Surveys blocks of one model.
+    """Surveys blocks of one model for what the job counts as a start zone.
 
-    Attributes
-    ----------
-    heights
-        Its heights.
-    job
-        What counts as a start zone.
-    layout
-        Its blocks.
-    most_margin
-        Most ground around a block, cells.
+    `most_margin` is the most ground around a block, cells.
     """
 
     heights: RawHeights

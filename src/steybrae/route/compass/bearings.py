@@ -41,15 +41,7 @@ _BEARING: Final = re.compile(r"\s*(\d+(?:\.\d*)?)\s*(°|deg|degrees|degree|mils|
 
 @dataclass(frozen=True)
 class Bearing:
-    """A bearing as typed.
-
-    Attributes
-    ----------
-    bearing_deg
-        Clockwise from `north`, 0 to below 360.
-    north
-        ``true``, ``grid`` or ``magnetic``.
-    """
+    """A bearing as typed: clockwise from ``true``, ``grid`` or ``magnetic`` north, 0 to below 360 degrees."""
 
     bearing_deg: float
     north: str
@@ -100,29 +92,12 @@ def _turned(bearing_deg: float) -> float:
 
 
 def back_bearing_deg(bearing_deg: float) -> float:
-    """Opposite direction: ``bearing + 180`` on the circle, from the same north.
-
-    Returns
-    -------
-    float
-        Degrees, 0 to below 360.
-    """
+    """Opposite direction, from the same north: ``bearing + 180``, 0 to below 360 degrees."""
     return _turned(bearing_deg + 180.0)
 
 
 def bearing_difference_deg(from_deg: float, to_deg: float) -> float:
-    """Shortest turn from one bearing to another, clockwise positive.
-
-    Parameters
-    ----------
-    from_deg, to_deg
-        Degrees from one and the same north.
-
-    Returns
-    -------
-    float
-        Degrees, -180 to below 180.
-    """
+    """Shortest turn from one bearing to another of the same north, clockwise positive: -180 to below 180."""
     return _turned(to_deg - from_deg + 180.0) - 180.0
 
 
@@ -169,22 +144,10 @@ def geodesic(start: Place, end: Place) -> tuple[float, float]:
 
 
 def convergence_deg(place: Place, grid: str) -> float:
-    """Meridian convergence: from true north to grid north, east positive.
+    """Meridian convergence: degrees from true north to grid north, east positive.
 
-    Parameters
-    ----------
-    grid
-        ``bng``, ``utm`` and ``mgrs`` (the zone of the place), or ``latlon``, which is 0.
-
-    Returns
-    -------
-    float
-        Degrees. About ``(longitude - central meridian) * sin(latitude)``.
-
-    Raises
-    ------
-    PlaceError
-        No such grid, or a place beyond it.
+    About ``(longitude - central meridian) * sin(latitude)``; 0 for ``latlon``. `PlaceError` where
+    there is no such grid, or the place lies beyond it.
     """
     one_of(grid, GRIDS, "A grid", PlaceError)
     if grid == "latlon":
@@ -201,23 +164,9 @@ def leg_bearings(
 ) -> LegBearings:
     """Length and bearings of a leg; the formulas stand at the head of the module.
 
-    Convergence and declination are taken at the start, where the bearing is set.
-
-    Parameters
-    ----------
-    start, end
-        Two different places.
-    date
-        Day of the walk, for the declination.
-    grid
-        Grid of the map: ``bng``, ``utm``, ``mgrs`` or ``latlon``.
-    elevation_m
-        Height of the start, metres.
-
-    Raises
-    ------
-    RouteError, PlaceError, DateError
-        See `geodesic`, `convergence_deg` and `steybrae.route.compass.magnetic.declination`.
+    Convergence and declination are taken at the start (height in metres), where the bearing is set.
+    What it refuses: see `geodesic`, `convergence_deg` and
+    `steybrae.route.compass.magnetic.declination`.
     """
     length_m, true_deg = geodesic(start, end)
     converges_deg = convergence_deg(start, grid)
@@ -283,27 +232,15 @@ def parse_bearing(text: str, north: str | None, date: dt.date | None = None) -> 
     return Bearing(_turned(value_deg), north)
 
 
-def true_bearing_deg(
-    bearing: Bearing,
-    place: Place,
-    date: dt.date | None = None,
-    grid: str = "utm",
-    elevation_m: float = 0.0,
-) -> float:
+def true_bearing_deg(bearing: Bearing, place: Place, date: dt.date | None = None, grid: str = "utm") -> float:
     """Bearing from true north: ``grid + C`` or ``magnetic + D``.
 
     Parameters
     ----------
-    bearing
-        The bearing and its north.
-    place
-        Where it was taken.
     date
         When; needed for a magnetic bearing only.
     grid
         Whose grid; needed for a grid bearing only.
-    elevation_m
-        Height, metres.
 
     Returns
     -------
@@ -321,5 +258,5 @@ def true_bearing_deg(
         if date is None:
             message = "A magnetic bearing needs a date to be turned to true north. Add --date."
             raise QuantityError(message)
-        return _turned(bearing.bearing_deg + declination(place, elevation_m, date).declination_deg)
+        return _turned(bearing.bearing_deg + declination(place, 0.0, date).declination_deg)
     return bearing.bearing_deg

@@ -83,21 +83,11 @@ class MagneticField:
 
 
 def declination_sigma_deg(horizontal_nt: float) -> float:
-    """State the error published for the model's declination: ``sqrt(0.26^2 + (5417 / H)^2)``.
+    """State the error published for the model's declination: ``sqrt(0.26^2 + (5417 / H)^2)`` degrees.
 
-    The sources at hand give the formula without saying what share of cases it covers. It is
-    set beside limits on the root-mean-square error, so it is taken as one standard
-    deviation, the more careful reading.
-
-    Parameters
-    ----------
-    horizontal_nt
-        Horizontal field H, nT, above 0.
-
-    Returns
-    -------
-    float
-        Degrees, one standard deviation; infinite at H = 0.
+    The sources at hand give the formula, with the horizontal field H in nT, without saying what
+    share of cases it covers. It is set beside limits on the root-mean-square error, so it is taken
+    as one standard deviation, the more careful reading. Infinite at H = 0.
     """
     if horizontal_nt <= 0.0:
         return math.inf
@@ -105,18 +95,7 @@ def declination_sigma_deg(horizontal_nt: float) -> float:
 
 
 def decimal_year(date: dt.date) -> float:
-    """Date as a decimal year: the start of the day as a share of its year.
-
-    Parameters
-    ----------
-    date
-        Day in the Gregorian calendar.
-
-    Returns
-    -------
-    float
-        2027.0 for 1 January 2027.
-    """
+    """Date as a decimal year, the start of the day as a share of its year: 2027.0 for 1 January 2027."""
     days = 366 if calendar.isleap(date.year) else 365
     return date.year + (date.timetuple().tm_yday - 1) / days
 

@@ -20,19 +20,9 @@ def _map_north(grid: str) -> str:
 
 
 def grid_magnetic_words(grid_magnetic_deg: float, grid: str = "utm") -> str:
-    """Where magnetic north lies against the lines of the map.
+    """Where magnetic north lies against the lines of the map; ``latlon`` has none: against true north.
 
-    Parameters
-    ----------
-    grid_magnetic_deg
-        Magnetic north east of grid north, degrees.
-    grid
-        ``latlon`` has no grid lines: true north then.
-
-    Returns
-    -------
-    str
-        ``Magnetic north is 0.8 degrees east of grid north on this sheet.``
+    ``Magnetic north is 0.8 degrees east of grid north on this sheet.``
     """
     size_deg = abs(_tenths(grid_magnetic_deg))
     north = _map_north(grid)
@@ -43,19 +33,9 @@ def grid_magnetic_words(grid_magnetic_deg: float, grid: str = "utm") -> str:
 
 
 def turning_rule(grid_magnetic_deg: float, grid: str = "utm") -> str:
-    """How to turn a map bearing into a magnetic one and back.
+    """How to turn a map bearing, true for ``latlon``, into a magnetic one and back.
 
-    Parameters
-    ----------
-    grid_magnetic_deg
-        Magnetic north east of grid north, degrees.
-    grid
-        ``latlon`` has no grid lines: true bearings then.
-
-    Returns
-    -------
-    str
-        ``From grid to magnetic subtract 0.8 degrees, from magnetic to grid add 0.8 degrees.``
+    ``From grid to magnetic subtract 0.8 degrees, from magnetic to grid add 0.8 degrees.``
     """
     size_deg = abs(_tenths(grid_magnetic_deg))
     north = _map_north(grid).removesuffix(" north")
@@ -71,12 +51,9 @@ def turning_rule(grid_magnetic_deg: float, grid: str = "utm") -> str:
 def compass_words(leg: LegBearings) -> tuple[str, str]:
     """Say what to set on a compass with a declination scale, and the sum to do without.
 
-    Returns
-    -------
-    tuple of str
-        ``With a declination scale: set it to 0.8 degrees east and set 100° from the grid.``
-        and ``Without: 100.0 - 0.8 = 99.2, set 099° magnetic.`` The sum is in tenths as
-        printed; what to set comes from the unrounded bearing.
+    ``With a declination scale: set it to 0.8 degrees east and set 100° from the
+    grid.`` and ``Without: 100.0 - 0.8 = 99.2, set 099° magnetic.`` The sum is in tenths as printed;
+    what to set comes from the unrounded bearing.
     """
     offset_deg = _tenths(leg.grid_magnetic_deg)
     size, side = abs(offset_deg), "east" if offset_deg > 0.0 else "west"

@@ -28,15 +28,7 @@ LEAST_CHECK_SIGHT_DEG: Final = 10.0
 
 @dataclass(frozen=True, eq=False)
 class Spots:
-    """Spots of a line; arrays ``(n,)``.
-
-    Attributes
-    ----------
-    leg, at_m
-        Number of the leg, from 0, and how far along it, metres.
-    chainage_m
-        Metres from the start of the line.
-    """
+    """Spots of a line; arrays ``(n,)``: number of the leg, from 0, and metres along it and along the line."""
 
     leg: NDArray[np.intp]
     at_m: Array
@@ -45,15 +37,7 @@ class Spots:
 
 @dataclass(frozen=True)
 class Target:
-    """Ground overhead that is to be sighted from before a place.
-
-    Attributes
-    ----------
-    lat_deg, lon_deg
-        Centre of its cell, on WGS 84.
-    from_m, to_m
-        Only spots from and to these chainages serve, metres.
-    """
+    """Ground overhead that is to be sighted from before a place; only spots at these chainages serve."""
 
     lat_deg: float
     lon_deg: float
@@ -63,15 +47,7 @@ class Target:
 
 @dataclass(frozen=True, eq=False)
 class OpenSights:
-    """Spots from which a target is in open sight; arrays ``(k,)``.
-
-    Attributes
-    ----------
-    spot
-        Indexes of them.
-    deg, bearing_true_deg, distance_m
-        Of the sight.
-    """
+    """Indexes of the spots from which a target is in open sight, and that sight; arrays ``(k,)``."""
 
     spot: NDArray[np.intp]
     deg: Array
@@ -105,16 +81,7 @@ def look_from(
 ) -> FromLine:
     """Look up from spots of a line, exactly from them and not from the cells that they lie in.
 
-    Parameters
-    ----------
-    kept
-        The model's ground, as it was looked up from for the line itself.
-    spots
-        Where to stand.
-    targets
-        What to sight.
-    asked
-        So many of the first spots are looked up from; of the others only those with a sight.
+    The first `asked` spots are looked up from; of the others only those with a sight of a target.
     """
     overhead = np.full(len(spots.leg), np.nan)
     unknown = np.ones(len(spots.leg), dtype=bool)
@@ -145,13 +112,7 @@ def look_from(
 
 
 class _SeenFrom:
-    """What is seen from spots of one stretch of a leg, each worked out once.
-
-    Parameters
-    ----------
-    joins
-        How many columns and rows become one.
-    """
+    """What is seen from spots of one stretch of a leg, each worked out once, on joined cells."""
 
     def __init__(self, joins: tuple[int, int]) -> None:
         self._joins = joins

@@ -102,12 +102,7 @@ class _Wide:
 class WideGround:
     """One wide window round the lines of the last turns, made ready for looking up.
 
-    Parameters
-    ----------
-    kept
-        The model, and how to look up.
-    metric
-        Where its lengths and directions are taken.
+    Lengths and directions are taken where `metric` says.
     """
 
     def __init__(self, kept: KeptGround, metric: tuple[float, float]) -> None:

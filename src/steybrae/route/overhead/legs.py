@@ -64,22 +64,10 @@ class _Part:
 
 
 def route_above(kept: KeptGround, tracks: list[Track]) -> tuple[Above, ...]:
-    """Look up from all legs of a route.
+    """Look up from all legs of a route: from the centres of the cells that the line touches.
 
-    Parameters
-    ----------
-    kept
-        The model, and how to look; only ground within the reach is read.
-
-    Returns
-    -------
-    tuple of Above
-        One for each leg. The cells that the line touches are looked up from, at their centres.
-
-    Raises
-    ------
-    OffModelError
-        A part of the line has no position in the model's CRS.
+    Only ground within the reach is read. `OffModelError` where a part of the line has no position
+    in the model's CRS.
     """
     look, found = kept.look, [list[_Part]() for _ in tracks]
     for window, group in shared(stretch_windows(kept.source.grid, tracks, look, kept.kept), look):
@@ -91,24 +79,10 @@ def route_above(kept: KeptGround, tracks: list[Track]) -> tuple[Above, ...]:
 
 
 def place_above(source: DemSource, place: Place, look: OverheadLook, kept: KeptPlaces | None = None) -> Above:
-    """Look up from a place.
+    """Look up from a place: the sight exactly from there, the path to the cell it lies in.
 
-    Parameters
-    ----------
-    place
-        Where; the sight is taken from there exactly, the path to the cell it lies in.
-    kept
-        Where several places are looked up from.
-
-    Returns
-    -------
-    Above
-        Chainages are None, and 0 in rolls and traps.
-
-    Raises
-    ------
-    OffModelError
-        It has no position in the model's CRS.
+    Chainages are None, and 0 in rolls and traps. `OffModelError` where it has no position in the
+    model's CRS.
     """
     here = np.array([place.lon_deg, place.lon_deg]), np.array([place.lat_deg, place.lat_deg])
     (part,) = stretch_windows(source.grid, [Track(*here, np.array([0.0, 1.0]), np.zeros(1))], look)

@@ -253,16 +253,10 @@ def _empty() -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Profile:
-    """Unfiltered sight angles along a leg; arrays ``(n,)``.
+    """Unfiltered sight angles along a leg, whatever lies between; arrays ``(n,)``.
 
-    Attributes
-    ----------
-    chainage_m
-        In the middle of each cell of the model that the leg touches, joined cells where they
-        are fine.
-    sight_unfiltered_deg
-        Steepest sight whatever lies between; NaN where nothing looks down or the ground is
-        not known.
+    In the middle of each cell of the model that the leg touches, joined cells where they are fine;
+    NaN where nothing looks down or the ground is not known.
     """
 
     chainage_m: Array = field(default_factory=_empty)

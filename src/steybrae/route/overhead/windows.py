@@ -64,13 +64,7 @@ _MARGIN_CELLS: Final = 12
 
 
 def check_reach_m(reach_m: float) -> float:
-    """Return the reach, metres.
-
-    Raises
-    ------
-    ModelError
-        It is not above 0, or above `MOST_REACH_M`.
-    """
+    """Return the reach, metres, refused where it is not above 0, or above `MOST_REACH_M`."""
     if not 0.0 < reach_m <= MOST_REACH_M:
         message = (
             f"The reach for ground overhead should be above 0 and at most {MOST_REACH_M / 1000.0:g} km; got "
@@ -195,17 +189,10 @@ class Stretch:
 def stretch_windows(
     grid: Grid, tracks: list[Track], look: OverheadLook, kept: Kept = NOTHING_KEPT
 ) -> list[Stretch]:
-    """Cut legs into stretches and say what ground each needs.
+    """Cut legs into stretches, in walking order, and say what ground each needs.
 
-    Returns
-    -------
-    list of Stretch
-        In walking order; windows begin and end at whole blocks of joined cells.
-
-    Raises
-    ------
-    OffModelError
-        A part of the line has no position in the model's CRS.
+    Windows begin and end at whole blocks of joined cells. `OffModelError` where a part of the line
+    has no position in the model's CRS.
     """
     return [
         part
@@ -284,20 +271,7 @@ def _down_to(value: float, step: int) -> int:
 def shared(
     parts: list[Stretch], look: OverheadLook, most_cells: int = MOST_CELLS
 ) -> list[tuple[Window, list[Stretch]]]:
-    """Let stretches that follow each other share a window while it stays small.
-
-    Parameters
-    ----------
-    parts
-        In walking order.
-    most_cells
-        Largest window that is shared, joined cells.
-
-    Returns
-    -------
-    list of tuple
-        Windows, each with the stretches that lie in it.
-    """
+    """Let stretches that follow each other share a window of no more joined cells than `most_cells`."""
     join = look.joins[0] * look.joins[1]
     groups: list[tuple[Window, list[Stretch]]] = []
     for part in parts:
@@ -314,22 +288,10 @@ def shared(
 def cells_on(
     part: Stretch, corner: tuple[int, int], joins: tuple[int, int]
 ) -> tuple[Array, Array, Array, Array]:
-    """Find the joined cells that a stretch touches.
+    """Find the joined cells that a stretch touches, counted from a corner, so many columns and rows to one.
 
-    Parameters
-    ----------
-    part
-        The stretch.
-    corner
-        Column and row, in joined cells, that columns and rows are counted from.
-    joins
-        How many columns and rows become one.
-
-    Returns
-    -------
-    tuple of Array
-        Columns and rows of the cells, chainage in the middle of each piece, length of the piece: a cell
-        counts once for as long as the line stays in it, however many vertices lie there.
+    Columns and rows of the cells, chainage in the middle of each piece, length of the piece: a cell
+    counts once for as long as the line stays in it, however many vertices lie there.
     """
     # In the model's own joined cells: where it is cut does not change with the window.
     col, row = part.col / joins[0], part.row / joins[1]
@@ -351,23 +313,10 @@ def read_ground(
     metric: tuple[float, float] | None = None,
     held: tuple[Window, Array] | None = None,
 ) -> OverheadGround:
-    """Read a window and prepare it for looking up.
+    """Read a window, which may reach outside, and prepare its joined cells for looking up.
 
-    Parameters
-    ----------
-    window
-        Which ground; it may reach outside.
-    look
-        How.
-    metric
-        Column and row at which lengths and directions are taken; by `metric_place` if not given.
-    held
-        Another window and its joined heights: what they share is not read again.
-
-    Returns
-    -------
-    OverheadGround
-        On joined cells.
+    Lengths and directions are taken at the column and row of `metric`; by `metric_place` if not
+    given. What another window shares that is `held`, with its joined heights, is not read again.
     """
     dem, (join_col, join_row) = joined(source, window, look.joins, held), look.joins
     jacobian = jacobian_at(source.grid, *(metric or metric_place(window, look))) * look.joins
@@ -387,20 +336,9 @@ def joined(
 ) -> Dem:
     """Read a window with cells joined to the mean of their heights.
 
-    Parameters
-    ----------
-    window
-        Of a whole number of joined cells.
-    joins
-        How many columns and rows become one.
-    held
-        As for `read_ground`.
-
-    Returns
-    -------
-    Dem
-        Unknown where one of the joined heights is; read in strips, so that the memory is that
-        of the joined cells.
+    `joins` are how many columns and rows become one; the window is a whole number of them. Unknown
+    where one of the joined heights is. Read in strips, so that the memory is that of the joined
+    cells.
     """
     join_col, join_row = joins
     shape = (window.bottom - window.top) // join_row, (window.right - window.left) // join_col

@@ -48,17 +48,7 @@ _BNG_FIGURES: Final = re.compile(r"(\d{5,}(?:\.\d+)?)\s*M?E?[\s,]+(\d{5,}(?:\.\d
 
 @dataclass(frozen=True)
 class NamedSquare:
-    """The square of ground that a reference names.
-
-    Attributes
-    ----------
-    epsg
-        Grid on which it is a square.
-    west_m, south_m
-        Its lower left corner, grid metres.
-    side_m
-        Its side, grid metres.
-    """
+    """The square of ground that a reference names: grid, lower left corner and side, grid metres."""
 
     epsg: int
     west_m: float

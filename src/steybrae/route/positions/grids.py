@@ -84,11 +84,8 @@ def grid_m(epsg: int, lat_deg: float, lon_deg: float) -> tuple[float, float]:
 def bng_shift_accuracy_m() -> float:
     """How well positions on OSGB36 and WGS 84 are joined, metres.
 
-    Returns
-    -------
-    float
-        5 m with the seven-parameter shift; PROJ's own figure where the machine has the
-        national grid-shift file (1 m or better). It comes on top of the square's size.
+    5 m with the seven-parameter shift; PROJ's own figure where the machine has the national
+    grid-shift file (1 m or better). It comes on top of the square's size.
     """
     transformer = _to_wgs84(BNG_EPSG)
     transformer.transform(400_000.0, 400_000.0)  # PROJ names its operation only after use
@@ -164,24 +161,9 @@ def _cut_m(value_m: float) -> int:
 
 
 def bng_text(lat_deg: float, lon_deg: float, figures: int = 8) -> str:
-    """Ordnance Survey grid reference, cut off to the square that holds the place.
+    """Ordnance Survey grid reference like ``HX 1660 7120``, cut off to the square that holds the place.
 
-    Parameters
-    ----------
-    lat_deg, lon_deg
-        Degrees on WGS 84.
-    figures
-        Figures in all, even, 2 to 10.
-
-    Returns
-    -------
-    str
-        ``HX 1660 7120``.
-
-    Raises
-    ------
-    PlaceError
-        Off the National Grid, or such figures as there are none.
+    Figures in all are even, 2 to 10. `PlaceError` off the National Grid, or for other figures.
     """
     half = _check_figures(figures)
     east_m, north_m = grid_m(BNG_EPSG, lat_deg, lon_deg)
@@ -199,24 +181,10 @@ def bng_text(lat_deg: float, lon_deg: float, figures: int = 8) -> str:
 
 
 def mgrs_text(lat_deg: float, lon_deg: float, figures: int = 8) -> str:
-    """MGRS reference, cut off to the square that holds the place.
+    """MGRS reference like ``38S MB 4414 8470``, cut off to the square that holds the place.
 
-    Parameters
-    ----------
-    lat_deg, lon_deg
-        Degrees on WGS 84.
-    figures
-        Figures in all, even, 2 to 10.
-
-    Returns
-    -------
-    str
-        ``38S MB 4414 8470``.
-
-    Raises
-    ------
-    PlaceError
-        Beyond 80 degrees south or 84 north, or such figures as there are none.
+    Figures in all are even, 2 to 10. `PlaceError` beyond 80 degrees south or 84 north, or for other
+    figures.
     """
     half = _check_figures(figures)
     utm_epsg(lat_deg, lon_deg)  # refuses the poles
@@ -226,23 +194,10 @@ def mgrs_text(lat_deg: float, lon_deg: float, figures: int = 8) -> str:
 
 
 def utm_text(lat_deg: float, lon_deg: float) -> str:
-    """UTM coordinates, cut off to the metre.
+    """UTM coordinates like ``38 north 444140 3684706``, cut off to the metre.
 
-    Parameters
-    ----------
-    lat_deg, lon_deg
-        Degrees on WGS 84.
-
-    Returns
-    -------
-    str
-        ``38 north 444140 3684706``. The hemisphere stands in full: the letter S after a
-        zone is a latitude band of the north as well.
-
-    Raises
-    ------
-    PlaceError
-        Beyond 80 degrees south or 84 north.
+    The hemisphere stands in full: the letter S after a zone is a latitude band of the north as
+    well. `PlaceError` beyond 80 degrees south or 84 north.
     """
     epsg = utm_epsg(lat_deg, lon_deg)
     east_m, north_m = grid_m(epsg, lat_deg, lon_deg)

@@ -158,13 +158,7 @@ def _letter(found: re.Match[str], part: str, text: str) -> str:
 
 
 def latlon_text(lat_deg: float, lon_deg: float) -> str:
-    """Latitude and longitude in decimal degrees, to the nearest 0.00001 (about a metre).
-
-    Returns
-    -------
-    str
-        ``59.22340, -8.07120``; never ``-0.00000``.
-    """
+    """Decimal degrees to the nearest 0.00001 (about a metre): ``59.22340, -8.07120``; never ``-0.00000``."""
     lat_deg, lon_deg = (round(value, 5) + 0.0 for value in (lat_deg, lon_deg))
     return f"{lat_deg:.5f}, {lon_deg:.5f}"
 
@@ -235,8 +229,6 @@ def parse_place(text: str, name: str = "") -> Place:
         Ordnance Survey: ``HX 166 712``, ``HX166712`` (2 to 10 figures), ``216600,1071200``.
         MGRS: ``38SMB4484``. UTM: ``38N 444140 3684706``, ``38 south 444140 3684706``.
         Degrees: ``59.2234, -8.0712``, ``59.2234N 8.0712W``, ``59 13 24 N 8 04 16 W``.
-    name
-        What the place is called.
 
     Returns
     -------

@@ -62,18 +62,7 @@ class Daylight:
 
 
 def parse_zone(zone: str | None) -> ZoneInfo:
-    """Time zone by its name in the IANA database.
-
-    Parameters
-    ----------
-    zone
-        ``Europe/London``, ``UTC``; None is refused.
-
-    Raises
-    ------
-    DateError
-        None, or no such zone.
-    """
+    """Time zone by its name in the IANA database, ``Europe/London`` or ``UTC``; refused for no such."""
     if not zone:
         message = "Clock times need a time zone; got none. Add one like --zone Europe/London."
         raise DateError(message)
@@ -89,13 +78,7 @@ def parse_zone(zone: str | None) -> ZoneInfo:
 
 
 def parse_day(text: str) -> dt.date:
-    """Read a day: ``2027-01-15``.
-
-    Raises
-    ------
-    DateError
-        Not a day, or written otherwise.
-    """
+    """Read a day: ``2027-01-15``; refused where it is none, or written otherwise."""
     try:
         return dt.date.fromisoformat(text.strip())
     except ValueError:
@@ -104,24 +87,10 @@ def parse_day(text: str) -> dt.date:
 
 
 def parse_clock(text: str, date: dt.date, zone: str | None) -> dt.datetime:
-    """Read a clock time on a date in a zone.
+    """Read a clock time, ``08:30`` of 24 hours, on a date in a named zone.
 
-    Parameters
-    ----------
-    text
-        ``08:30``, 24 hours.
-    zone
-        Name of the zone; None is refused.
-
-    Returns
-    -------
-    datetime
-        With its zone.
-
-    Raises
-    ------
-    DateError
-        Unreadable, no zone, or a time that the change of clocks skips or repeats.
+    `DateError` where it is unreadable, without a zone, or a time that the change of clocks skips or
+    repeats.
     """
     place_zone = parse_zone(zone)
     found = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*", text)
@@ -140,24 +109,9 @@ def parse_clock(text: str, date: dt.date, zone: str | None) -> dt.datetime:
 
 
 def daylight(place: Place, date: dt.date, zone: str | None) -> Daylight:
-    """Sunrise, sunset and civil twilight.
+    """Sunrise, sunset and civil twilight of the day whose noon is meant, unrounded.
 
-    Parameters
-    ----------
-    date
-        The day whose noon is meant.
-    zone
-        Name of the zone that the times are given in.
-
-    Returns
-    -------
-    Daylight
-        Unrounded times.
-
-    Raises
-    ------
-    DateError
-        No zone.
+    The times are given in the named zone; `DateError` without one.
     """
     from astral import Observer, sun  # noqa: PLC0415
 
@@ -237,19 +191,9 @@ def _words(
 
 
 def shown_clock(instant: dt.datetime, side: str) -> str:
-    """Clock time to the minute, rounded against the reader.
+    """Clock time with its zone's short name, ``16:04 GMT``, to the minute, rounded against the reader.
 
-    Parameters
-    ----------
-    instant
-        A time with its zone.
-    side
-        ``late`` rounds up (arrivals, sunrise), ``early`` down (sunset).
-
-    Returns
-    -------
-    str
-        ``16:04 GMT``, with the zone's short name.
+    ``late`` rounds up (arrivals, sunrise), ``early`` down (sunset).
     """
     seconds = instant.second + instant.microsecond / 1e6
     shown = instant.replace(second=0, microsecond=0)
@@ -264,24 +208,9 @@ def _later(start: dt.datetime, minutes: float) -> dt.datetime:
 
 
 def arrivals(start: dt.datetime, times_min: Sequence[float]) -> tuple[dt.datetime | None, ...]:
-    """Arrival at the end of each leg.
+    """Arrival at the end of each leg, unrounded, in the zone of `start`.
 
-    Parameters
-    ----------
-    start
-        Start of the first leg, with its zone.
-    times_min
-        Minutes of each leg, 0 or more.
-
-    Returns
-    -------
-    tuple of datetime or None
-        Unrounded, in the zone of `start`; None from the first leg on whose time is not finite.
-
-    Raises
-    ------
-    DateError
-        A start without zone.
+    None from the first leg on whose minutes are not finite. `DateError` for a start without zone.
     """
     if start.tzinfo is None:
         message = f"A start needs its time zone; got {start:%H:%M} without. Add --zone."
@@ -296,18 +225,9 @@ def arrivals(start: dt.datetime, times_min: Sequence[float]) -> tuple[dt.datetim
 
 
 def daylight_left_min(arrival: dt.datetime, light: Daylight) -> float | None:
-    """Minutes from an arrival to sunset.
+    """Minutes from an arrival to sunset, negative after it.
 
-    Parameters
-    ----------
-    arrival
-        A time with its zone.
-
-    Returns
-    -------
-    float or None
-        Minutes, negative after sunset; 0 where the sun is down all day; None where it does
-        not set.
+    0 where the sun is down all day; None where it does not set.
     """
     if light.sun == "down all day":
         return 0.0
@@ -320,15 +240,7 @@ def daylight_left_min(arrival: dt.datetime, light: Daylight) -> float | None:
 def daylight_left_words(arrival: dt.datetime, light: Daylight) -> str:
     """Daylight left, in hours and minutes rounded down; past sunset rounded up.
 
-    Parameters
-    ----------
-    arrival
-        A time with its zone.
-
-    Returns
-    -------
-    str
-        ``1 h 05 min before sunset``, ``0 h 20 min after sunset``, ``the sun does not rise``.
+    ``1 h 05 min before sunset``, ``0 h 20 min after sunset``, ``the sun does not rise``.
     """
     left_min = daylight_left_min(arrival, light)
     if light.sun == "down all day":

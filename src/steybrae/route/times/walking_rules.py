@@ -143,40 +143,18 @@ class Segment:
 
 
 def naismith_min(segment: Segment, flat_kmh: float = FLAT_KMH) -> float:
-    """Naismith 1892: ``60 length / speed + ascent / 10``.
+    """Naismith 1892, minutes: ``60 length / speed + ascent / 10``, 12 a km and 10 per 100 m of ascent.
 
-    Parameters
-    ----------
-    segment
-        Length in metres, ascent in metres; descent is free.
-    flat_kmh
-        Pace on the flat, km/h; 5 on paths, 4 elsewhere (Aitken 1977).
-
-    Returns
-    -------
-    float
-        Minutes: 12 a km and 10 per 100 m of ascent.
+    Descent is free. Pace on the flat: 5 km/h on paths, 4 elsewhere (Aitken 1977).
     """
     return segment.length_m * 0.06 / flat_kmh + segment.ascent_m * CLIMB_MIN_PER_M
 
 
 def langmuir_min(segment: Segment, flat_kmh: float = FLAT_KMH) -> float:
-    """Naismith with Langmuir's corrections (1984) for going down.
+    """Naismith with Langmuir's corrections (1984) for going down; minutes.
 
-    Per 300 m of descent 10 minutes less where the track falls at 5 to 12 degrees, both
-    included; 10 minutes more where it is steeper than 12; nothing below 5.
-
-    Parameters
-    ----------
-    segment
-        With the angle of its descent.
-    flat_kmh
-        Pace on the flat, km/h.
-
-    Returns
-    -------
-    float
-        Minutes, never below 0 at the paces taken.
+    Per 300 m of descent 10 minutes less where the track falls at 5 to 12 degrees, both included; 10
+    minutes more where it is steeper than 12; nothing below 5. Never below 0 at the paces taken.
     """
     low_deg, high_deg = GENTLE_DESCENT_DEG
     sign = 0.0
@@ -188,60 +166,30 @@ def langmuir_min(segment: Segment, flat_kmh: float = FLAT_KMH) -> float:
 
 
 def tobler_kmh(track_gradient: float, *, off_path: bool = False) -> float:
-    """Tobler's speed: ``6 exp(-3.5 |gradient + 0.05|)`` km/h, times 0.6 off paths.
+    """Tobler's horizontal speed: ``6 exp(-3.5 |gradient + 0.05|)`` km/h, times 0.6 off paths.
 
-    Tobler 1993, NCGIA Technical Report 93-1, from figures of Imhof 1950.
-
-    Parameters
-    ----------
-    track_gradient
-        Rise over run along the track, uphill positive.
-    off_path
-        Whether there is no path.
-
-    Returns
-    -------
-    float
-        Horizontal speed, km/h.
+    The gradient is rise over run along the track, uphill positive. Tobler 1993, NCGIA Technical
+    Report 93-1, from figures of Imhof 1950.
     """
     speed = TOBLER_TOP_KMH * math.exp(-TOBLER_DECAY * abs(track_gradient - TOBLER_BEST_GRADIENT))
     return speed * (TOBLER_OFF_PATH if off_path else 1.0)
 
 
 def tobler_min(segment: Segment, *, off_path: bool = False) -> float:
-    """Time at `tobler_kmh` for the segment's net gradient.
+    """Minutes at `tobler_kmh` for the net gradient of a segment short enough to have one.
 
-    Parameters
-    ----------
-    segment
-        Short enough to have one gradient.
-    off_path
-        Whether there is no path.
-
-    Returns
-    -------
-    float
-        Minutes; infinite where the speed falls to nothing, as on a cliff.
+    Infinite where the speed falls to nothing, as on a cliff.
     """
     speed = tobler_kmh(segment.track_gradient, off_path=off_path)
     return segment.length_m * 0.06 / speed if speed > TOBLER_STANDSTILL_KMH else math.inf
 
 
 def swiss_min_per_km(track_gradient: float) -> float:
-    """Minutes per km of the Swiss signpost rule: ``sum C_k s^k``, s in tens of percent.
+    """Minutes per horizontal km of the Swiss signpost rule: ``sum C_k s^k``, s in tens of percent.
 
-    Beyond 40 percent, both included in the polynomial, ``17 s`` uphill and ``9 |s|``
-    downhill (from memory), and never less than at 40 percent.
-
-    Parameters
-    ----------
-    track_gradient
-        Rise over run along the track, uphill positive.
-
-    Returns
-    -------
-    float
-        Minutes per horizontal km; 14.271 on the flat.
+    The gradient is rise over run along the track, uphill positive; 14.271 on the flat. Beyond 40
+    percent, both included in the polynomial, ``17 s`` uphill and ``9 |s|`` downhill (from memory),
+    and never less than at 40 percent.
     """
     tens = 10.0 * track_gradient
     inside = min(max(tens, -SWISS_RANGE), SWISS_RANGE)
@@ -255,11 +203,5 @@ def swiss_min_per_km(track_gradient: float) -> float:
 
 
 def swiss_min(segment: Segment) -> float:
-    """Time by `swiss_min_per_km` for the segment's net gradient.
-
-    Parameters
-    ----------
-    segment
-        Short enough to have one gradient.
-    """
+    """Minutes by `swiss_min_per_km` for the net gradient of a segment short enough to have one."""
     return segment.length_m / 1000.0 * swiss_min_per_km(segment.track_gradient)

@@ -125,10 +125,6 @@ def leg_time(
     ----------
     segments
         Pieces of the leg, each short enough to have one gradient.
-    method
-        One of `METHODS`.
-    allowances
-        Snow, load and breaks.
     flat_kmh
         Pace on the flat for Naismith and Langmuir, 1 to 8 km/h.
     off_path

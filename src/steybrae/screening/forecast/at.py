@@ -108,26 +108,10 @@ class ForecastAsk:
 
 
 def forecast_beside(screening: RouteScreening, source: BulletinSource, ask: ForecastAsk) -> RouteScreening:
-    """Put a forecast beside a screened line.
+    """Put a forecast beside a screened line that has its grounds; its cautions replace the old ones.
 
-    Parameters
-    ----------
-    screening
-        With its grounds (`steybrae.screening.forecast.ground.with_forecast_ground`).
-    source
-        The bulletins of a file.
-    ask
-        Region, time, slope.
-
-    Returns
-    -------
-    RouteScreening
-        The same, with `forecast` and the cautions that it brings, instead of those that it had.
-
-    Raises
-    ------
-    BulletinError
-        The screening has no grounds, or the file is for several regions and none was named.
+    `BulletinError` without grounds (`steybrae.screening.forecast.ground.with_forecast_ground`), or
+    where the file is for several regions and none was named.
     """
     grounds = screening.forecast_grounds
     if grounds is None:

@@ -49,18 +49,7 @@ from steybrae.terrain.uncertainty import SlopeUncertainty
 def with_forecast_ground(
     screening: RouteScreening, route: Route, source: DemSource, settings: Settings
 ) -> RouteScreening:
-    """Return the same screening with its grounds for matching a forecast.
-
-    Parameters
-    ----------
-    screening
-        The line, screened.
-
-    Raises
-    ------
-    ModelError
-        The model cannot be used there.
-    """
+    """Return the same screening with its grounds for matching a forecast."""
     tracks, inside = route_tracks(route, source.grid)
     cell, jacobian = cells_of_line(source.grid, *inside)
     known = slopes_known(settings.method, jacobian, settings)
@@ -82,19 +71,10 @@ def with_place_forecast(
     bulletins: BulletinSource,
     ask: ForecastAsk,
 ) -> GroundAt:
-    """Return the ground at a place with a forecast beside it.
+    """Return the ground at a place, whose circle stands for a line, with a forecast beside it.
 
-    Parameters
-    ----------
-    found, place, source, settings
-        The ground, and what it was made from; its circle stands for a line.
-    bulletins, ask
-        See `steybrae.screening.forecast.at`.
-
-    Raises
-    ------
-    BulletinError
-        The file is for several regions and none was named.
+    See `steybrae.screening.forecast.at`. `BulletinError` where the file is for several regions and
+    none was named.
     """
     around = look_around(place, source, found.within.radius_m, settings)
     how = cells_known(settings.vertical_error_m, around.known, max(around.cell_size_m))
@@ -114,14 +94,7 @@ def with_place_forecast(
 class Matching:
     """Grounds of all legs of a line, taken from each stretch as it is read.
 
-    Parameters
-    ----------
-    kept
-        The model, and how to look up.
-    known
-        How well slopes are known.
-    vertical_error_m
-        As stated; None where it was not.
+    `vertical_error_m` is as stated; None where it was not.
     """
 
     def __init__(
@@ -145,15 +118,7 @@ class Matching:
 
 
 class LegCells:
-    """Cells of a leg and of its corridor, taken from each stretch as it is read.
-
-    Parameters
-    ----------
-    track, look
-        The leg, and how it is looked at.
-    how
-        How well aspects and heights are known.
-    """
+    """Cells of a leg and of its corridor, taken from each stretch as it is read."""
 
     def __init__(self, track: Track, look: Look, how: CellsKnown) -> None:
         self._bins, self._look, self._how = look.bins(track), look, how

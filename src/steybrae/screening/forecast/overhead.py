@@ -51,16 +51,9 @@ Ground = tuple[Array, Array, Array, Array]
 
 @dataclass(frozen=True)
 class CellsKnown:
-    """How well aspects and heights of a model's cells are known.
+    """How well aspects and heights of a model's cells are known: the larger side of one is `cell_m`.
 
-    Attributes
-    ----------
-    known
-        Its slopes.
-    height_error_m
-        95 % error of a height, metres.
-    cell_m
-        Larger side of a cell, metres.
+    `height_error_m` is the 95 % error of a height.
     """
 
     known: SlopeUncertainty
@@ -75,25 +68,12 @@ def cells_known(vertical_error_m: float | None, known: SlopeUncertainty, cell_m:
 
 
 def aspect_half_width_deg(p: Array, q: Array, known: SlopeUncertainty, roughness: Array) -> Array:
-    """Half of the 95 % interval of the aspect.
+    """Half of the 95 % interval of the aspect, degrees.
 
     ``asin(U / m)`` with the gradient ``m`` and its uncertainty ``U`` from
-    `steybrae.terrain.uncertainty.slope_interval_deg`, taken to hold in every direction.
-
-    Parameters
-    ----------
-    p, q
-        dz/dE and dz/dN.
-    known
-        How well slopes are known.
-    roughness
-        See `steybrae.terrain.cell_share`, degrees.
-
-    Returns
-    -------
-    Array
-        Degrees; 180 where the gradient may be zero, at least half a sector where it is not known
-        how well it is known (our choice: the nearest neighbouring sector then always counts too).
+    `steybrae.terrain.uncertainty.slope_interval_deg`, taken to hold in every direction. 180 where
+    the gradient may be zero, at least half a sector where it is not known how well it is known (our
+    choice: the nearest neighbouring sector then always counts too).
     """
     m = np.hypot(p, q)
     low, high = slope_interval_deg(p, q, known, roughness)
@@ -124,12 +104,11 @@ def cells_for_matching(
     at: NDArray[np.intp],
     ground: Ground,
     how: CellsKnown,
-    least_deg: float = KEPT_FROM_DEG,
 ) -> GroundCells:
     """Make pieces of ground of cells; see `compact`."""
     slope, bits, half_m = bits_and_heights(ground, how)
     heights = (ground[2] - half_m, ground[2] + half_m)
-    return compact(edges_m, unknown, at, slope, bits, heights, least_deg)
+    return compact(edges_m, unknown, at, slope, bits, heights, KEPT_FROM_DEG)
 
 
 def gathered(
@@ -184,13 +163,7 @@ def zones_overhead(
 
 @dataclass(frozen=True, eq=False)
 class _Window:
-    """A window of ground, made ready when it is first asked for.
-
-    Attributes
-    ----------
-    kept, whole, how
-        The model, which window, and how well its cells are known.
-    """
+    """A window of ground, made ready when it is first asked for."""
 
     kept: KeptGround
     whole: Window
@@ -222,14 +195,8 @@ class _Window:
 class _Zones:
     """Sources of a window in classes that no bulletin can tell apart.
 
-    Attributes
-    ----------
-    ground
-        The window.
-    kind
-        Class of each source, in the order of ``ground.sources``.
-    kinds
-        One row of ground for each class.
+    `kind` is the class of each, in the order of ``ground.sources``; `kinds` have one row of ground
+    each.
     """
 
     ground: OverheadGround
@@ -287,12 +254,8 @@ class _Zones:
     def _nearest_m(self, here: Points, past: NDArray[np.uint64]) -> Array:
         """How far off the nearest of each class is that looks down on some places, ``(places, classes)``.
 
-        Parameters
-        ----------
-        here
-            Places, one of each bin.
-        past
-            For each source which of their bins its way down comes near, as bits from the first on.
+        Places are one of each bin; `past` is for each source which of their bins its way down comes
+        near, as bits from the first on.
         """
         found = np.full((len(here.col), len(self.kinds.at)), np.inf)
         pairs = pairs_between(self.ground, here, math.tan(math.radians(LEAST_SIGHT_DEG)), math.inf, None)

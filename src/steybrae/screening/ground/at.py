@@ -53,27 +53,12 @@ SPARE_CELLS: Final = 4
 
 
 def radius_95_m(error_m: float, confidence_percent: float = DEFAULT_EPE_CONFIDENCE) -> float:
-    """Radius that holds 95 % of positions, from a radius that holds another share.
+    """Radius that holds 95 % of positions, metres, from a radius that holds another share.
 
     By the circular normal law ``P(R) = 1 - exp(-R^2 / (2 s^2))``:
-    ``R95 = R sqrt(ln(1 - 0.95) / ln(1 - P))``.
-
-    Parameters
-    ----------
-    error_m
-        Estimated position error as the receiver shows it, metres.
-    confidence_percent
-        Share of positions within it, percent, above 0 and below 100.
-
-    Returns
-    -------
-    float
-        Metres; 2.08 times a 50 % radius, 1.62 times a 68 % one.
-
-    Raises
-    ------
-    QuantityError
-        A share outside 0 to 100.
+    ``R95 = R sqrt(ln(1 - 0.95) / ln(1 - P))``, 2.08 times a 50 % radius, 1.62 times a 68 % one.
+    `error_m` is the position error as the receiver shows it. `QuantityError` for a share not above
+    0 and below 100 percent.
     """
     if not 0.0 < confidence_percent < 100.0:
         message = (
@@ -94,8 +79,6 @@ def ground_at(
     radius_m
         95 % radius of the position error, metres; by default that of the place's own square,
         at least 10 m.
-    settings
-        Bands, method, vertical error and origin of the model.
 
     Returns
     -------
@@ -119,21 +102,7 @@ def ground_at(
 
 @dataclass(frozen=True, eq=False)
 class Around:
-    """Slopes around a place.
-
-    Attributes
-    ----------
-    field
-        Of a window.
-    col, row
-        The place in it, cells.
-    cell_size_m
-        Along a row and along a column at the place.
-    jacobian
-        At the place; see `steybrae.terrain.jacobian`.
-    known
-        How well the slopes are known.
-    """
+    """Slopes of a window around a place: the place in it, cells; cell size and Jacobian there."""
 
     field: SlopeField
     col: float
@@ -312,13 +281,7 @@ def _known(value: Array) -> float | None:
 
 
 def cross_check_ground(place: Place, source: DemSource, reach_m: float, settings: Settings) -> CrossCheck:
-    """Compare the engines on the ground around a place; see `steybrae.screening.cross_check`.
-
-    Parameters
-    ----------
-    place, source, reach_m, settings
-        As for `look_around`.
-    """
+    """Compare the engines around a place as `look_around` takes it; see `steybrae.screening.cross_check`."""
     return cross_check([(look_around(place, source, reach_m, settings).field.dem, (0, 0))])
 
 
@@ -327,17 +290,7 @@ def ground_places(
 ) -> GroundPlaces:
     """Look at places one after another, those near each other first, and tell them in their order.
 
-    Parameters
-    ----------
-    places
-        Lines of the file, and places.
-    where
-        Name of the file, for errors.
-
-    Raises
-    ------
-    SteybraeError
-        As `look`, with the line of the place.
+    Each comes with its line in the file `where`; what `look` refuses is refused with that line.
     """
     kept, found = KeptPlaces(), {}
     for k in sorted(range(len(places)), key=lambda k: _square(places[k][1])):

@@ -79,22 +79,9 @@ class GroundCells:
 def ground_cells(source: DemSource, settings: Settings | None = None) -> GroundCells:
     """Slope, interval, aspect and band of every cell, as `ground_at` tells them of one.
 
-    Parameters
-    ----------
-    source
-        The model; read whole.
-    settings
-        Bands, method, what was stated of the model.
-
-    Returns
-    -------
-    GroundCells
-        How well slopes are known, and over how many cells they are measured, is that of the middle.
-
-    Raises
-    ------
-    ModelError
-        The model cannot be used, or has more cells than are read at once.
+    The model is read whole; how well slopes are known, and over how many cells they are measured,
+    is that of its middle. `ModelError` where it cannot be used, or has more cells than are read at
+    once.
     """
     settings = settings or Settings()
     rows, cols = source.grid.shape

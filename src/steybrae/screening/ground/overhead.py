@@ -49,22 +49,9 @@ def with_above(
 ) -> GroundAt:
     """Return the same ground with the overhead angles of the place.
 
-    Parameters
-    ----------
-    ground
-        From `steybrae.screening.ground.at.ground_at`.
-    place, source, settings
-        It was made of.
-    published
-        Whether published run-out angles are told too, for teaching.
-    kept
-        Where several places are looked at.
-
-    Returns
-    -------
-    GroundAt
-        With slopes over baselines, overhead angles, shape, readings to expect and the nearest drop,
-        and the cautions that belong to them.
+    And with slopes over baselines, shape, readings to expect and the nearest drop, and the cautions
+    that belong to them; with published run-out angles, for teaching, where asked for. `kept` is for
+    several places.
     """
     settings = settings or Settings()
     jacobian = jacobian_at(source.grid, *source.grid.from_wgs84(place.lon_deg, place.lat_deg))
@@ -138,13 +125,7 @@ def _steepest(ground: GroundAt) -> SteepestOnLine | None:
 
 
 def drop_near(source: DemSource, place: Place, reach_m: float) -> DropNear | None:
-    """Find the nearest drop to a place, judged on single cells as on a line.
-
-    Parameters
-    ----------
-    reach_m
-        How far its nearest cell may be, metres.
-    """
+    """Find the nearest drop to a place, within `reach_m`, judged on single cells as on a line."""
     col, row = (float(value) for value in source.grid.from_wgs84(place.lon_deg, place.lat_deg))
     jacobian = jacobian_at(source.grid, col, row)
     size_m = np.hypot(*jacobian)
@@ -169,16 +150,8 @@ def drop_near(source: DemSource, place: Place, reach_m: float) -> DropNear | Non
 def run_out(source: DemSource, place: Place, sight: SightAnswer) -> RunOut | None:
     """Take published run-out angles along the straight way from the top of a zone past a place.
 
-    Parameters
-    ----------
-    sight
-        To the zone.
-
-    Returns
-    -------
-    RunOut or None
-        None where the ground does not flatten to 10 degrees within reach and within what is
-        known. For teaching: the profile is straight, the path of snow is not.
+    None where the ground does not flatten to 10 degrees within reach and within what is known. For
+    teaching: the profile is straight, the path of snow is not.
     """
     if sight.top is None:
         return None

@@ -18,22 +18,12 @@ SEARCH_M: Final = 500.0
 
 
 def model_reference(ground: GroundAt) -> Reference:
-    """Take the ground within a position error as something to compare with.
+    """Take the ground within a position error as something to compare with, named ``the model``.
 
-    Where in the circle you stand is not known, so its spread is part of the uncertainty: the
-    figure is the slope of the cell of the place, its ends are the lowest low and the highest high end
-    of any of them. A check of a plan expects the same (`steybrae.screening.standing.may_stand`).
-
-    Parameters
-    ----------
-    ground
-        From `steybrae.screening.ground.at.ground_at`.
-
-    Returns
-    -------
-    Reference
-        Named ``the model``. No high end, and so open above, where part of the circle is
-        unknown or the model's uncertainty is.
+    Where in the circle you stand is not known, so its spread is part of the uncertainty: the figure
+    is the slope of the cell of the place, its ends are the lowest low and the highest high end of
+    any of them. A check of a plan expects the same (`steybrae.screening.standing.may_stand`). No
+    high end, and so open above, where part of the circle is unknown or the model's uncertainty is.
     """
     within = ground.within
     cell_m = max(ground.cell_size_m)
@@ -56,14 +46,8 @@ def ground_source(
 ) -> Source:
     """Take the ground at a place as something to compare with, with all that is to be said of it.
 
-    Parameters
-    ----------
-    ground, place
-        What was found, and where.
-    position_note
-        How the position error was made of what a receiver shows.
-    aspect
-        Whether a measured aspect fits there.
+    `position_note` says how the position error was made of what a receiver shows, `aspect` whether
+    a measured aspect fits there.
     """
     circle = (
         f"The model: {', '.join(ground.model_files)}; the cell of the place, from the lowest low "
@@ -86,27 +70,9 @@ def aspect_at(
 ) -> AspectFit:
     """Ask whether an aspect measured here fits where you think you are, and where else it would.
 
-    Parameters
-    ----------
-    measured_true_deg
-        Direction the slope faces, degrees from true north.
-    place
-        Where you think you are.
-    source, settings
-        The elevation model and how it is read.
-    radius_m
-        95 % radius of the position error, metres.
-    error_95_deg
-        95 % error of the aspect, degrees, above 0 to 90.
-    search_m
-        How far to search, metres, at least `radius_m`.
-
-    Raises
-    ------
-    QuantityError
-        An error or a distance that cannot be meant.
-    OffModelError, ModelError
-        As `steybrae.screening.ground.at.ground_at`.
+    It is the direction that the slope faces, with its 95 % error above 0 to 90 degrees. `radius_m`
+    is the 95 % radius of the position error; `search_m` is that at least. `QuantityError` for an
+    error or a distance that cannot be meant.
     """
     check_aspect_error(error_95_deg)
     if not radius_m <= search_m <= MOST_RADIUS_M:

@@ -49,16 +49,7 @@ def finding_words(
 ) -> str:
     """Say what a finding is and what it does.
 
-    Parameters
-    ----------
-    kind, found
-        Which, and its figures.
-    cell_m
-        Longer side of a cell, metres.
-    seam_m
-        Height of the highest seam met, metres.
-    spikes
-        How many cells are spikes or pits.
+    `seam_m` is the height of the highest seam met, `spikes` how many cells are spikes or pits.
     """
     source, contours = found.source_cell_m or cell_m, found.contours_m or 0.0
     rounded, striped = found.rounded_m or 0.0, found.striped_m or 0.0
@@ -154,13 +145,7 @@ class Drawn:
                     self._close = (score, piece)
 
     def picture(self, marks: Sequence[Marks], places: Sequence[Corner]) -> ModelPicture:
-        """Give the picture of all blocks.
-
-        Parameters
-        ----------
-        marks, places
-            Of each block that holds heights, and where it begins.
-        """
+        """Give the picture of all blocks that hold heights, each with where it begins."""
         assert self._close is not None  # noqa: S101  a block without heights is not added
         piece = self._close[1]
         seams = self._seams(marks, places) if seams_in(joined(marks)) else ()
@@ -258,21 +243,8 @@ def examine_model(
 ) -> ModelExamined:
     """Examine a model by blocks spread over it.
 
-    Parameters
-    ----------
-    settings
-        Method, what was stated of the model, and where it came from.
-    pictured
-        Whether what was looked at is kept for a picture.
-    told
-        Told after each block that they are looked at, how many were, and of how many.
-
-    Raises
-    ------
-    ModelError
-        No height was met, or the model cannot be used.
-    FileReadError
-        A block is damaged.
+    What was looked at is kept for a picture where `pictured`. `told` is told after each block that
+    they are looked at, how many were, and of how many. `ModelError` where no height was met.
     """
     settings = settings or Settings()
     grid = source.grid

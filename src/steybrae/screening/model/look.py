@@ -44,22 +44,10 @@ _GOLDEN: Final = (5.0**0.5 - 1.0) / 2.0
 
 
 def block_corners(shape: tuple[int, int], side: int, most: int) -> list[Corner]:
-    """First row and column of blocks spread over a grid: all of them, or as many as are allowed.
+    """First row and column of blocks spread over a grid, row by row: all, or as many as are allowed.
 
-    Parameters
-    ----------
-    shape
-        Rows and columns of the grid.
-    side
-        Of a block, cells; those at the end reach outside.
-    most
-        Most blocks.
-
-    Returns
-    -------
-    list of tuple
-        In the order of their rows. Fewer than all lie in rows of blocks at even distances, each in
-        another column by the golden ratio.
+    Blocks at the end reach outside. Fewer than all lie in rows of blocks at even distances, each in
+    another column by the golden ratio.
     """
     rows, cols = (max(1, -(-(size - OVERLAP) // (side - OVERLAP))) for size in shape)
     if rows * cols <= most:
@@ -71,20 +59,7 @@ def block_corners(shape: tuple[int, int], side: int, most: int) -> list[Corner]:
 
 
 def corners_near(grid: Grid, places: Sequence[Place], side: int, most: int) -> list[Corner]:
-    """First row and column of blocks around places, those on the model alone.
-
-    Parameters
-    ----------
-    places
-        In their order along a line.
-    side, most
-        As for `block_corners`.
-
-    Returns
-    -------
-    list of tuple
-        Empty where no place lies on the model.
-    """
+    """First row and column of blocks around places of a line, those on the model; as `block_corners`."""
     lon, lat = [place.lon_deg for place in places], [place.lat_deg for place in places]
     col, row = (np.atleast_1d(value) for value in grid.from_wgs84(lon, lat))
     rows, cols = grid.shape
@@ -104,19 +79,9 @@ def corners_near(grid: Grid, places: Sequence[Place], side: int, most: int) -> l
 
 
 def read_blocks(source: DemSource, corners: Sequence[Corner], side: int, margin: int = 0) -> Iterator[Dem]:
-    """Read blocks, cut where the model ends, with a margin around them for their slopes.
+    """Read blocks, cut where the model ends, with a margin of cells around them for their slopes.
 
-    Parameters
-    ----------
-    corners, side
-        Of the blocks, from `block_corners`.
-    margin
-        Cells around each; outside of the model they are unknown.
-
-    Yields
-    ------
-    Dem
-        In their order; blocks without any height are read and left out.
+    Outside of the model the margin is unknown; blocks without any height are read and left out.
     """
     rows, cols = source.grid.shape
     for row, col in corners:
@@ -127,21 +92,11 @@ def read_blocks(source: DemSource, corners: Sequence[Corner], side: int, margin:
 
 
 def found_near(source: DemSource, near: Sequence[Place] = (), kept: Kept = NOTHING_KEPT) -> ModelFound:
-    """Look at a few blocks, near places where there are any.
+    """Look at a few blocks, near places along a line where there are any on the model, else all over it.
 
-    Parameters
-    ----------
-    near
-        Places in their order along a line; none of them, none on the model, or ground round them that is too
-        little known to tell looks all over it.
-    kept
-        Blocks looked at before.
-
-    Returns
-    -------
-    ModelFound
-        Nothing where no block holds a height. Voids and stretches of one number are left to those who
-        read the ground (`steybrae.cautions.HeightsRead`).
+    All over it too where the ground round them is too little known to tell. Nothing where no block
+    holds a height. Voids and stretches of one number are left to those who read the ground
+    (`steybrae.cautions.HeightsRead`).
     """
     corners = corners_near(source.grid, near, FEW_SIDE, FEW_BLOCKS) if near else []
     return kept.of("found", tuple(corners), partial(_found, source, corners, kept))

@@ -98,15 +98,7 @@ class KindDoubted:
 
 @dataclass(frozen=True)
 class SeamAt:
-    """A seam on the picture.
-
-    Attributes
-    ----------
-    rows, cols
-        Where it begins and ends in the grid, cells.
-    step_m
-        Its height, metres.
-    """
+    """A seam on the picture: where it begins and ends in the grid, cells, and its height."""
 
     rows: tuple[float, float]
     cols: tuple[float, float]
@@ -115,22 +107,10 @@ class SeamAt:
 
 @dataclass(frozen=True, eq=False)
 class ModelPicture:
-    """What was looked at, thinned, for a picture.
+    """What was looked at, thinned for a picture: `step` cells of the model in one of it.
 
-    Attributes
-    ----------
-    slope_deg
-        Over the baseline, ``[row, col]``; NaN unknown or not looked at.
-    looked
-        Which cells were looked at.
-    step
-        Cells of the model in one of the picture.
-    close_m
-        Heights of a piece at full size, metres.
-    close_cell_m
-        Ground size of its cells.
-    seams
-        Those found.
+    Slopes are over the baseline, NaN unknown or not `looked` at; `close_m` are heights of a piece
+    at full size, its cells `close_cell_m` on the ground.
     """
 
     slope_deg: Array

@@ -40,15 +40,7 @@ _STEPS: Final = (1.0, 2.0, 5.0)
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """A line on a map.
-
-    Attributes
-    ----------
-    kind, name
-        What it is; of a contour its height, of a leg its number.
-    parts
-        Its pieces, each ``(n, 2)``.
-    """
+    """A line on a map, in pieces ``(n, 2)``; a contour is named by its height, a leg by its number."""
 
     kind: LineKind
     name: str
@@ -77,13 +69,7 @@ class Label:
 
 @dataclass(frozen=True, eq=False)
 class DrawnMap:
-    """What lies on a map over its bands, in the order in which it is drawn.
-
-    Attributes
-    ----------
-    lines, marks, labels
-        Legs stand in their order.
-    """
+    """What lies on a map over its bands, in the order in which it is drawn; legs stand in theirs."""
 
     lines: tuple[Line, ...]
     marks: tuple[Mark, ...]
@@ -95,13 +81,7 @@ class DrawnMap:
 
 
 def relief_of(screening: RouteScreening, what: str) -> Relief:
-    """Ground round a line, which `what` is to be made from.
-
-    Raises
-    ------
-    QuantityError
-        The screening has none.
-    """
+    """Ground round a line, which `what` is to be made from; `QuantityError` where the screening has none."""
     if screening.relief is None:
         message = (
             f"{what} should be made from a screening that holds the ground round the line; this one does "
@@ -194,16 +174,9 @@ def bar_m(relief: Relief, most_mm: float) -> float:
 
 @dataclass(frozen=True, eq=False)
 class Stretch:
-    """Ground of one band along a profile.
+    """Ground of one band, by its position or `UNKNOWN`, along a profile.
 
-    Attributes
-    ----------
-    start_m, end_m
-        Along the line.
-    band
-        Its position, or `UNKNOWN`.
-    surface
-        Metres along and height ``(n, 2)``; NaN unknown.
+    `surface` is metres along the line and height, ``(n, 2)``; NaN unknown.
     """
 
     start_m: float

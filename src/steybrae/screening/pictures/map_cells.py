@@ -42,21 +42,11 @@ class PictureSource(DemSource, Protocol):
 def picture_cells(
     source: PictureSource, window: tuple[int, int, int, int], model: ModelFacts
 ) -> tuple[Dem, Array, int, int]:
-    """Read a window of a model as cells of a picture.
+    """Read a window of a model, which may reach outside, as cells of a picture.
 
-    Parameters
-    ----------
-    window
-        Row, column, rows and columns in it; it may reach outside.
-    model
-        Says by which method and engine the line was screened; the map uses the same.
-
-    Returns
-    -------
-    Dem, Array, int, int
-        One height in each picture cell; the steepest slope of the cells it stands for, NaN where
-        one of them is unknown; side of a picture cell in cells read; and how many cells of the
-        model lie between those read, 1 where none was left out.
+    One height in each picture cell; the steepest slope of the cells it stands for by the method and
+    engine that screened the line, NaN where one of them is unknown; side of a picture cell in cells
+    read; and how many cells of the model lie between those read, 1 where none was left out.
     """
     top, left, rows, cols = window
     read: DemSource = source
@@ -99,23 +89,10 @@ def light_on(dem: Dem) -> tuple[Array, Array]:
 
 
 def beyond_corridor_m(legs: tuple[LegScreening, ...], grid: Grid) -> tuple[Grid, Array]:
-    """Distance from the outline of the corridor on a finer grid.
+    """Distance from the outline of the corridor at the cell centres of a finer grid than the picture's.
 
-    ``min over the line of (distance - half-width)``: the legs' corridors run together without
-    inner lines.
-
-    Parameters
-    ----------
-    legs
-        With their points and half-widths.
-    grid
-        Of the picture cells.
-
-    Returns
-    -------
-    Grid, Array
-        The finer grid; metres on the ground at its cell centres, negative inside, one cell's
-        length where the corridor is far away.
+    ``min over the line of (distance - half-width)``: the legs' corridors run together without inner
+    lines. Metres on the ground, negative inside, one cell's length where the corridor is far away.
     """
     zoom = max(1, _CORRIDOR_CELLS // max(grid.shape))
     a, b, c, d, e, f = grid.transform

@@ -113,17 +113,10 @@ class LineOnMap:
 
 @dataclass(frozen=True)
 class PlaceOnMap:
-    """A place that matters.
+    """A place that matters: its letter, with its figure where it is told at length, at its spot.
 
-    Attributes
-    ----------
-    text
-        Its letter; with its figure where it is told at length.
-    at
-        The spot that it is told by, in the CRS of the model.
-    source
-        The start zone over it, where that makes it a place and it is told at length: it may lie off
-        the map; else None.
+    Where the start zone over it makes it a place told at length, that is `source`, which may lie
+    off the map; both are in the CRS of the model.
     """
 
     text: str

@@ -45,11 +45,8 @@ MOST_BINS: Final = 760
 def profile_of(screening: RouteScreening) -> Profile:
     """Put the points of every leg into bins.
 
-    Returns
-    -------
-    Profile
-        No bin reaches over a turn point; a bin is never wider than need be, and where the
-        points are few each interval between two of them is a bin.
+    No bin reaches over a turn point; a bin is never wider than need be, and where the points are
+    few each interval between two of them is a bin.
     """
     turns = np.concatenate(([0.0], np.cumsum([leg.length_m for leg in screening.legs])))
     parts = [_bins(leg, turns[-1]) for leg in screening.legs]
@@ -100,13 +97,7 @@ MOST_OUTLINE_PER_MM: Final = 0.2
 
 
 def places_on_map(places: tuple[PlaceThatMatters, ...], grid: Grid) -> tuple[PlaceOnMap, ...]:
-    """Where the places that matter stand on a map.
-
-    Returns
-    -------
-    tuple of PlaceOnMap
-        Those told at length first.
-    """
+    """Where the places that matter stand on a map, those told at length first."""
     return tuple(_on_map(place, grid) for place in sorted(places, key=lambda place: not place.at_length))
 
 
@@ -131,22 +122,10 @@ def _xy(lon_deg: float, lat_deg: float, grid: Grid) -> tuple[float, float]:
 def zones_on_map(
     screening: RouteScreening, source: DemSource, window: tuple[int, int, int, int], scale: float
 ) -> ZonesOnMap | None:
-    """Start zones on a map.
+    """Start zones in a window of a map; `scale` is the denominator.
 
-    Parameters
-    ----------
-    screening
-        How its slopes are known.
-    window
-        Row, column, rows and columns of the map in it.
-    scale
-        Denominator of the map's scale.
-
-    Returns
-    -------
-    ZonesOnMap or None
-        None on a map of more ground than is looked at at once, and where the outlines would
-        lie so close that they would tell nothing.
+    None on a map of more ground than is looked at at once, and where the outlines would lie so
+    close that they would tell nothing.
     """
     facts, used = screening.model, screening.settings
     top, left, rows, cols = window
@@ -206,20 +185,7 @@ def with_relief(screening: RouteScreening, source: PictureSource) -> RouteScreen
 def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
     """Make the ground round a screened line ready for a picture.
 
-    Parameters
-    ----------
-    source
-        The model it was screened on.
-
-    Returns
-    -------
-    Relief
-        On the map shape of `MAP_SHAPES_MM` that shows the line, and those beside it, largest.
-
-    Raises
-    ------
-    ModelError
-        The model cannot be used there.
+    It takes the map shape of `MAP_SHAPES_MM` that shows the line, and those beside it, largest.
     """
     grid = source.grid
     legs = tuple(_leg_on_map(leg, grid) for leg in screening.legs)

@@ -52,16 +52,8 @@ MOST_TRIED: Final = 20
 class CheckRules:
     """What checks of a line are chosen by.
 
-    Attributes
-    ----------
-    standing
-        Where one may stand.
-    place_error_m
-        For each leg how far off the line one may be, metres.
-    cell_m
-        For the interval of a sight, see `steybrae.route.expected.sight_interval_deg`.
-    kept
-        Ground to look up at.
+    `place_error_m` is how far off the line one may be on each leg; `cell_m` is for the interval of
+    a sight, see `steybrae.route.expected.sight_interval_deg`; `kept` is the ground to look up at.
     """
 
     standing: StandingRules
@@ -90,24 +82,12 @@ class _Check:
 def with_checks(
     line: Line, places: tuple[PlaceThatMatters, ...], legs: Sequence[LegScreening], rules: CheckRules
 ) -> tuple[list[tuple[ExpectedReading, ...]], tuple[PlaceThatMatters, ...]]:
-    """Choose the checks of a line and say at each place which are its own.
+    """Choose the checks of a line, named by leg and letter, ``7a``, and say at each place which are its own.
 
-    Slopes of the legs that one may stand on are kept. A steep place told at length gets the steepest
-    ground before it that one may stand on. A place below a start zone that is in open sight from it gets
-    a sight to that ground from a spot before the place: the one with the least overhead angle, and of
-    equal ones the nearest.
-
-    Parameters
-    ----------
-    places
-        Along it.
-    legs
-        With slopes to read, each where one may stand.
-
-    Returns
-    -------
-    tuple
-        Checks of each leg, and places with theirs, named by leg and letter, ``7a``.
+    Slopes of the legs that one may stand on are kept. A steep place told at length gets the
+    steepest ground before it that one may stand on. A place below a start zone that is in open
+    sight from it gets a sight to that ground from a spot before the place: the one with the least
+    overhead angle, and of equal ones the nearest.
     """
     slopes = [*_of_legs(line, places, legs), *_before_steep(line, places, rules)]
     slopes = _one_for_each_ground(slopes, places)
@@ -316,18 +296,10 @@ def with_traps_below(
 ) -> tuple[PlaceThatMatters, ...]:
     """Add the first trap below the steepest spot of each place.
 
-    From there the way goes to the neighbour of the eight with the steepest fall, until it comes to a
-    drop, into a gully or on to an abrupt flattening, to `BELOW_M` from its start, or to unknown ground.
-    Places that have a trap or a drop of their own, or no steep ground, are left as they are.
-
-    Parameters
-    ----------
-    places
-        Of a line.
-    source
-        The model.
-    kept
-        What was found below places before.
+    From there the way goes to the neighbour of the eight with the steepest fall, until it comes to
+    a drop, into a gully or on to an abrupt flattening, to `BELOW_M` from its start, or to unknown
+    ground. Places that have a trap or a drop of their own, or no steep ground, are left as they
+    are.
     """
     return tuple(_with_trap(place, source, kept) for place in places)
 

@@ -93,16 +93,9 @@ class Places:
 def places_on(
     line: Line, grounds: list[LegGround], above: Sequence[Above] = (), kept: Kept = NOTHING_KEPT
 ) -> Places:
-    """Find the places that matter on a line.
+    """Find the places that matter on a line, by what lies on, beside and above it and each of its legs.
 
-    Parameters
-    ----------
-    line
-        With what lies on, beside and above it.
-    grounds, above
-        The same of each leg.
-    kept
-        Places found before: those with the same legs at the same chainages are found again.
+    Of `kept`, those with the same legs at the same chainages are found again.
     """
     kinds, spans, alone = _spans(line)
     legs = tuple(zip(grounds, above, line.turns_m.tolist(), line.from_names, strict=False))

@@ -45,16 +45,8 @@ _NONE: Final = np.empty((0, 2))
 class BesideLeg:
     """Stretches of a leg by what its corridor holds, ``(n, 2)``, rising, metres along the leg.
 
-    Attributes
-    ----------
-    steep
-        Cells of 30 degrees and more, or of a drop.
-    unknown
-        Unknown cells.
-    possible
-        Cells that may be of 30 degrees, or are unknown.
-    no_stand
-        Too near to ground that speaks against standing there.
+    `steep` are cells of 30 degrees and more, or of a drop; `possible` ones may be of 30 degrees, or
+    are unknown; `no_stand` are too near to ground that speaks against standing there.
     """
 
     steep: Array
@@ -81,18 +73,9 @@ class BesideLeg:
 class Line:
     """Everything along the legs of a line, by chainage from its start.
 
-    Attributes
-    ----------
-    tracks, from_names, turns_m
-        Legs, the names of the turn points they begin at, chainages of all turn points.
-    chainage_m, elevation_m
-        Heights along it.
-    traps
-        Terrain traps.
-    on, corridors, beside, above
-        Of each leg: what is touched, cells beside it, stretches by what those are, what stands over it.
-    first
-        The first leg, from 0, that these four are of.
+    `from_names` are turn points that legs begin at, `turns_m` chainages of all turn points. Of each
+    leg from `first` on: `on` is what is touched, `corridors` cells beside it, `beside` stretches by
+    what those are, `above` what stands over it.
     """
 
     tracks: list[Track]
@@ -284,19 +267,9 @@ def _together(of: type[_Part], parts: list[_Part], turns_m: Array) -> _Part:
 
 
 def joined(start: Array, end: Array, apart_m: float = APART_M) -> Array:
-    """Join pieces that lie less than a distance apart.
+    """Join pieces, in any order, that lie less than `apart_m` apart; with 0 those that only touch, too.
 
-    Parameters
-    ----------
-    start, end
-        Of the pieces, in any order.
-    apart_m
-        Pieces that only touch are joined with 0 too.
-
-    Returns
-    -------
-    Array
-        Stretches that lie `apart_m` or more apart, rising.
+    Stretches that lie `apart_m` or more apart, rising.
     """
     if len(start) == 0:
         return _NONE
@@ -308,17 +281,9 @@ def joined(start: Array, end: Array, apart_m: float = APART_M) -> Array:
 
 
 def bridged(start: Array, end: Array, over: Array) -> Array:
-    """Join pieces, where what lies between two of them is unknown too.
+    """Join pieces where all that lies between two of them is in `over`, which does not end a stretch.
 
-    Parameters
-    ----------
-    over
-        Stretches that do not end one.
-
-    Returns
-    -------
-    Array
-        Stretches that begin and end with a piece.
+    Stretches begin and end with a piece.
     """
     runs = joined(np.append(start, over[:, 0]), np.append(end, over[:, 1]))
     out = []
@@ -355,23 +320,12 @@ def length_m(start: Array, end: Array, within: tuple[float, float]) -> float:
 
 
 def shared(spans: Array, alone: NDArray[np.bool_] | None = None) -> list[NDArray[np.intp]]:
-    """Group stretches of different kinds into places.
+    """Group stretches, ``(n, 2)``, of different kinds into places: indexes, the leader of each group first.
 
     The longest leads; a shorter one joins the leader in which it lies most, if at least half of it
-    lies there, and leads a place of its own if not.
-
-    Parameters
-    ----------
-    spans
-        ``(n, 2)``, in any order.
-    alone
-        Stretches that none joins: unknown ground above may reach over the whole line, and would make
-        one place of all that is known to be steep.
-
-    Returns
-    -------
-    list of array
-        Indexes of each group, the leader first; groups by where their leader begins.
+    lies there, and leads a place of its own if not. Groups go by where their leader begins. None
+    joins one that is `alone`: unknown ground above may reach over the whole line, and would make
+    one place of all that is known to be steep.
     """
     lengths = spans[:, 1] - spans[:, 0]
     lonely = np.zeros(len(spans), dtype=bool) if alone is None else alone

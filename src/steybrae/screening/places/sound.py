@@ -38,15 +38,8 @@ TURN_CELLS: Final = 2.0
 class _Along:
     """Points of all legs, by chainage from the start of the line.
 
-    Attributes
-    ----------
-    turns_m
-        Chainages of all turn points.
-    chainage_m, slope_deg, unknown
-        Of the points.
-    beside_m, beside_deg
-        Ends of each stretch between two points of a leg that is away from turn points, ``(n, 2)``,
-        and the steepest of the corridor abreast of it.
+    `beside_m` are ends of each stretch between two points of a leg that is away from turn points,
+    ``(n, 2)``, and `beside_deg` the steepest of the corridor abreast of it.
     """
 
     turns_m: Array

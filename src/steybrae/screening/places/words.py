@@ -34,20 +34,10 @@ AT_LINE: Final = "at the line"
 
 
 def place_words(place: PlaceThatMatters, declination_deg: float | None = None) -> str:
-    """Say why a place matters.
+    """Say why a place matters, a sentence for each reason.
 
-    Parameters
-    ----------
-    place
-        All but its words.
-    declination_deg
-        Magnetic north east of true north, degrees: bearings are magnetic then; true where None.
-
-    Returns
-    -------
-    str
-        A sentence for each reason: what is overhead first where the place is told by that, else what is
-        underfoot.
+    What is overhead first where the place is told by that, else what is underfoot. Bearings are
+    magnetic where a declination is given, else true.
     """
     out = []
     above = (

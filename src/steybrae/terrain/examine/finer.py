@@ -163,18 +163,10 @@ class Periods:
 def periods_of(heights_m: Array) -> Periods:
     """Periodogram of the size of differences along the columns of a block, and of the gradients.
 
-    The size of a difference d is ``|d| / (|d| + r)`` with r its root mean square in the block, so that a
-    few crags do not outweigh the rest; it is averaged over strips of rows.
-
-    Parameters
-    ----------
-    heights_m
-        ``[row, col]``, metres; NaN unknown. Transpose it for the other axis.
-
-    Returns
-    -------
-    Periods
-        Without windows where the block is smaller than one, or mostly unknown.
+    The size of a difference d is ``|d| / (|d| + r)`` with r its root mean square in the block, so
+    that a few crags do not outweigh the rest; it is averaged over strips of rows. Transpose
+    `heights_m` for the other axis. No windows where the block is smaller than one, or mostly
+    unknown.
     """
     power = np.zeros((len(STRIPS), len(ORDERS), WINDOW // 2 + 1))
     triple, windows = np.zeros(WINDOW // 2 + 1), 0
@@ -230,15 +222,7 @@ def _spectrum(gradients: Array) -> Array:
 def finer_times(found: Periods) -> float:
     """How many times finer than they were before the cells along an axis are, by the line of interpolation.
 
-    Parameters
-    ----------
-    found
-        Sums over blocks.
-
-    Returns
-    -------
-    float
-        1 where no line tells of it, or less than `LEAST_FINER` does.
+    1 where no line in the sums over blocks tells of it, or less than `LEAST_FINER` does.
     """
     lines = _strongest(found.power[0]) if found.windows else []
     if not lines:
@@ -254,20 +238,11 @@ def finer_times(found: Periods) -> float:
 
 
 def finer_times_in_noise(axes: tuple[Periods, Periods]) -> tuple[float, float]:
-    """Tell the same of both axes where noise or rounding hides the lines.
+    """Tell the same of both axes, along rows and columns, where noise or rounding hides the lines.
 
-    By lines of wide strips, and by where detail ends. One axis proves little, for smooth ground may look so:
-    the other should at least point to it.
-
-    Parameters
-    ----------
-    axes
-        Sums over blocks, along rows and along columns.
-
-    Returns
-    -------
-    tuple of float
-        1 and 1 where that does not tell of it, or of less than `LEAST_FINER`.
+    By lines of wide strips, and by where detail ends. One axis proves little, for smooth ground may
+    look so: the other should at least point to it. 1 and 1 where that does not tell of it, or of
+    less than `LEAST_FINER`.
     """
     one, other = (_in_noise(along, 0.0) for along in axes)
     if max(one, other) == 1.0 or min(_in_noise(along, EASED) for along in axes) == 1.0:

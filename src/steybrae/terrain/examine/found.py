@@ -136,15 +136,7 @@ def joined(blocks: Iterable[Marks]) -> Marks:
 
 
 def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
-    """Look at one block.
-
-    Parameters
-    ----------
-    heights_m
-        ``[row, col]``, metres; NaN unknown.
-    cell_m
-        Ground size of a cell along a row and along a column, metres.
-    """
+    """Look at one block; NaN is unknown."""
     known = heights_m[np.isfinite(heights_m)]
     across, down = steps_apart(heights_m), steps_apart(heights_m.T)
     return Marks(
@@ -170,18 +162,7 @@ def _off(heights_m: Array, step_m: float) -> Array:
 
 
 def whole_unit_m(found: Marks) -> float | None:
-    """Largest step that heights are multiples of, metres.
-
-    Parameters
-    ----------
-    found
-        Sums over blocks.
-
-    Returns
-    -------
-    float or None
-        One of `STEPS_M`; None where heights are finer.
-    """
+    """Largest step of `STEPS_M` that heights are multiples of, metres; None where they are finer."""
     least = (1.0 - ALL_BUT) * found.known
     steps = [step for step, count in zip(STEPS_M, found.multiples, strict=True) if count >= least > 0.0]
     return max(steps, default=None)
@@ -283,14 +264,8 @@ NOTHING_FOUND: Final = ModelFound()
 def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0) -> ModelFound:
     """Say what the sums over a model's blocks tell.
 
-    Parameters
-    ----------
-    marks
-        Sums over blocks.
-    cell_m
-        Ground size of a cell along a row and along a column, metres.
-    same_share
-        Share of cells in squares of one identical number (`steybrae.cautions.HeightsRead`).
+    `same_share` is the share of cells in squares of one identical number
+    (`steybrae.cautions.HeightsRead`).
     """
     voids: tuple[FindingKind, ...] = ("voids",) if marks.known < marks.cells else ()
     if marks.known < LEAST_CELLS:
@@ -373,22 +348,7 @@ from north to south (our choice)."""
 
 
 def doubt(kind: ModelKind, found: ModelFound, cell_m: float) -> str:
-    """Say why a model is rather not of a kind.
-
-    Parameters
-    ----------
-    kind
-        One of `steybrae.terrain.model_kinds.MODEL_KINDS`.
-    found
-        What its heights were found to be.
-    cell_m
-        Longer side of a cell, metres.
-
-    Returns
-    -------
-    str
-        Empty where nothing speaks against it, which proves nothing.
-    """
+    """Say why a model is rather not of a kind; empty where nothing speaks against it: that proves nothing."""
     source_m = max(cell_m, found.source_cell_m or 0.0)
     rounded = "" if found.rounded_m is None else f"its heights are rounded to {found.rounded_m:.3g} m"
     if kind == "contours":
@@ -411,14 +371,6 @@ def doubted_kinds(found: ModelFound, cell_m: float) -> dict[ModelKind, str]:
 
 
 def kinds_told(found: ModelFound, kind: ModelKind | None, cell_m: float) -> tuple[str, ...]:
-    """Tell what was found, for choosing cautions, and whether the stated kind is doubted.
-
-    Parameters
-    ----------
-    found, cell_m
-        As for `doubt`.
-    kind
-        As stated; None where not.
-    """
+    """Tell what was found, for choosing cautions, and whether the stated kind is doubted."""
     doubted = kind is not None and doubt(kind, found, cell_m) != ""
     return (*found.kinds, KIND_DOUBTED) if doubted else found.kinds

@@ -36,17 +36,7 @@ Axis = Literal["column", "row"]
 
 @dataclass(frozen=True)
 class Seam:
-    """A step along a line of the grid.
-
-    Attributes
-    ----------
-    axis
-        Which the line is.
-    at
-        Last column or row before it, of the block.
-    step_m
-        Its height, metres, without its sign.
-    """
+    """A step along a line of the grid on an axis, after this column or row of the block; metres, unsigned."""
 
     axis: Axis
     at: int
@@ -88,17 +78,8 @@ def alike_of(steps: Array) -> Array:
 def stripes_m(alike: Array, least: float = LEAST_STRIPED) -> float | None:
     """Tell the standard deviation of steps that run through from end to end of rows or columns, metres.
 
-    Parameters
-    ----------
-    alike
-        From `alike_of`, for columns and for rows, ``[axis, 4]``, added up over blocks.
-    least
-        Share of what differs that has to be the same.
-
-    Returns
-    -------
-    float or None
-        None where steps in pieces apart have nothing in common.
+    `alike` comes from `alike_of`, for columns and for rows, added up over blocks; the share `least`
+    of what differs has to be the same. None where steps in pieces apart have nothing in common.
     """
     best = None
     for product, one, other, pairs in alike.tolist():
@@ -156,18 +137,9 @@ def _bends(heights_m: Array) -> Array:
 def crowd_of(heights_m: Array) -> Array:
     """Count the heights of a block in steps of `BIN_M`, and again by how much the ground bends there.
 
-    A bend b, the sum of the second differences, counts as ``b / (b + r)`` with r the root mean square in
-    the block.
-
-    Parameters
-    ----------
-    heights_m
-        ``[row, col]``, metres; NaN unknown.
-
-    Returns
-    -------
-    Array
-        ``[2, step]`` from the lowest land on; see `steybrae.quantities.LAND_HEIGHTS_M`.
+    A bend b, the sum of the second differences, counts as ``b / (b + r)`` with r the root mean
+    square in the block. ``[2, step]`` from the lowest land on; see
+    `steybrae.quantities.LAND_HEIGHTS_M`.
     """
     low, high = LAND_HEIGHTS_M
     out = np.zeros((2, math.ceil((high - low) / BIN_M) + 2))
@@ -188,22 +160,13 @@ def crowd_of(heights_m: Array) -> Array:
 
 
 def terrace_interval_m(crowd: Array) -> float | None:
-    """Contour interval at whose multiples heights, or bends of the ground, crowd.
+    """Contour interval at whose multiples heights, or bends of the ground, crowd, metres.
 
-    Models drawn from contours keep them: flat tops and edges lie at their heights ("ghost contours": Guth
-    (1999), Photogrammetric Engineering 65, 289-296; from memory). In the periodogram of how often each
-    height occurs, and of how much the ground bends there, they are lines at ``1 / interval`` and its
-    multiples; ground has none.
-
-    Parameters
-    ----------
-    crowd
-        From `crowd_of`, added up over blocks.
-
-    Returns
-    -------
-    float or None
-        Metres; None where there is no such line.
+    Models drawn from contours keep them: flat tops and edges lie at their heights ("ghost
+    contours": Guth (1999), Photogrammetric Engineering 65, 289-296; from memory). In the
+    periodogram of how often each height occurs, and of how much the ground bends there (`crowd_of`,
+    added up over blocks), they are lines at ``1 / interval`` and its multiples; ground has none.
+    None where there is no such line.
     """
     count, weight = crowd
     used = np.flatnonzero(count)

@@ -133,17 +133,10 @@ class Overhead:
 
 
 def look_up(ground: OverheadGround, points: Points) -> Overhead:
-    """Look up from places.
+    """Look up from places: one, or those along a line; the steepest over all of them.
 
-    Parameters
-    ----------
-    points
-        One place, or those along a line. The path angle is that of the cells they lie in.
-
-    Returns
-    -------
-    Overhead
-        The steepest over all places. Places of unknown height only make it "at least".
+    The path angle is that of the cells they lie in. Places of unknown height only make it "at
+    least".
     """
     col, row = points.col.astype(np.intp), points.row.astype(np.intp)
     in_zone, in_possible = ground.zones.in_range[row, col], ground.zones.possible[row, col]
@@ -237,23 +230,11 @@ def _bearing(east: float | Array, north: float | Array) -> float:
 
 
 def zone_top(ground: OverheadGround, points: Points, sight: SightUp) -> SightUp:
-    """Sight to the top of the zone straight up from a source cell.
+    """Sight from the same place to the top of the zone straight up from a source cell.
 
-    The steepest way up from the cell, neighbour by neighbour, as long as it stays on ground
-    that snow may come from and within the reach. Published run-out angles are measured to the top of
-    the release.
-
-    Parameters
-    ----------
-    ground, points
-        As for `look_up`.
-    sight
-        To the source cell.
-
-    Returns
-    -------
-    SightUp
-        From the same place; to the same cell where the zone goes no higher.
+    The steepest way up from the cell, neighbour by neighbour, as long as it stays on ground that
+    snow may come from and within the reach; to the same cell where the zone goes no higher.
+    Published run-out angles are measured to the top of the release.
     """
     heights, source = ground.dem.heights_m, ground.zones.source
     col, row = int(sight.col), int(sight.row)

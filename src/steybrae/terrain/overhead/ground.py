@@ -276,19 +276,8 @@ def overhead_ground(
 ) -> OverheadGround:
     """Prepare a window for looking up.
 
-    Parameters
-    ----------
-    dem
-        Heights of the places to look up from and all within `reach_m` of them; NaN where the
-        model ends.
-    known
-        How well its slopes are known.
-    reach_m
-        How far to look, metres on the map.
-    rules
-        What counts as a start zone.
-    jacobian
-        ``(2, 2)``, ground metres per cell; that in the middle of the window if not given.
+    It holds the places to look up from and all within `reach_m` of them on the map, NaN where the
+    model ends. The Jacobian is that in the middle of the window if not given.
     """
     rules = rules or StartRules()
     rows, cols = dem.grid.shape
@@ -315,21 +304,9 @@ def _known_box(heights_m: Array) -> tuple[slice, slice]:
 
 
 def slopes_over(heights_m: Array, jacobian: Array, halves: tuple[int, int]) -> Array:
-    """Slope of each cell over a window.
+    """Slope of each cell over a window, degrees; half-widths in cells, along columns and along rows.
 
-    Parameters
-    ----------
-    heights_m
-        ``[row, col]``, metres; NaN is unknown.
-    jacobian
-        ``(2, 2)``, ground metres per cell.
-    halves
-        Half-widths of the window along columns and along rows, cells.
-
-    Returns
-    -------
-    Array
-        Degrees, of the shape of `heights_m`; NaN as `steybrae.terrain.gradients.window_gradients`.
+    NaN as `steybrae.terrain.gradients.window_gradients`.
     """
     # A strip of rows at a time stays in the processor's cache.
     out = np.full(heights_m.shape, np.nan)

@@ -42,20 +42,10 @@ _FLAT_TO_STEEP_DEG: Final = (1.0, 2.0, 4.0, 8.0, 16.0, 32.0, 90.0)
 
 
 def first_open(ground: OverheadGround, points: Points, steepest: float) -> Pairs:
-    """Steepest pair from which snow could come.
+    """Steepest pair from which snow could come, or none.
 
-    Pairs are taken from the steepest down, until one is in sight or has its way down past
-    the place.
-
-    Parameters
-    ----------
-    steepest
-        Tangent of the steepest pair.
-
-    Returns
-    -------
-    Pairs
-        One, or none. After `MOST_PAIRS` tests the next pair counts as it is.
+    Pairs are taken down from the steepest, of a known tangent, until one is in sight or has its way
+    down past the place. After `MOST_PAIRS` tests the next pair counts as it is.
     """
     top_deg, search = math.degrees(math.atan(steepest)), _Search(ground, points)
     below, tested = math.inf, 0
@@ -189,18 +179,9 @@ def _judged(
 
 @dataclass(frozen=True, eq=False)
 class _Lines:
-    """Straight lines up from places to sources, in steps of one cell at most.
+    """Straight lines up from places to sources, in steps of one cell at most, over ground that may hide them.
 
-    Attributes
-    ----------
-    ground
-        What may hide them.
-    col, row, height_m
-        Where each begins.
-    across, down, rise_m
-        How far its end is off.
-    steps
-        Of how many steps it is.
+    Where each begins; how far its end is off; of how many steps it is.
     """
 
     ground: OverheadGround

@@ -116,20 +116,9 @@ def _rise_and_distance(
 def useful_box(ground: OverheadGround, points: Points, least: float) -> tuple[int, int, int, int] | None:
     """Cells that any way at or above a tangent can touch: least and greatest column and row.
 
-    A way from a source to a place is at most ``l = rise / tan`` long, and lies in the ellipse
-    round both, whose smaller half-axis is ``sqrt(l^2 - distance^2) / 2``.
-
-    Parameters
-    ----------
-    points
-        Places of known height; one or more.
-    least
-        Tangent, above 0.
-
-    Returns
-    -------
-    tuple of int or None
-        None where no source can reach a place.
+    A way from a source to a place is at most ``l = rise / tan`` long, and lies in the ellipse round
+    both, whose smaller half-axis is ``sqrt(l^2 - distance^2) / 2``. None where no source can reach
+    a place; all are of known height.
     """
     boxes = [box for _, few in _few(points) if (box := _useful_box(ground, few, least)) is not None]
     if not boxes:
@@ -229,13 +218,7 @@ def _likeliest_first(bound: Array, best: Array) -> Iterator[tuple[NDArray[np.int
     """Pairs of place and block whose bound is not below what is found so far, the likeliest first.
 
     Then more each time, by place: what is found rules most of the others out.
-
-    Parameters
-    ----------
-    bound
-        ``(points, blocks)``; is used up.
-    best
-        Tangents of places, raised between two answers.
+    ``bound[points, blocks]`` is used up; `best` are tangents of places, raised between two answers.
     """
     if bound.size == 0:
         return

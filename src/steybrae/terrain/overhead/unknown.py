@@ -93,12 +93,7 @@ def nearest_of(distance_m: Array, bearing_true_deg: Array, model_ends: NDArray[n
 def unknown_above(ground: OverheadGround, points: Points) -> UnknownAbove:
     """Ask from which places unknown ground could look down; see the module docstring.
 
-    Parameters
-    ----------
-    ground
-        A window that holds the places and all ground within its reach of each.
-    points
-        The places.
+    The window holds the places and all ground within its reach of each.
     """
     distance, cell = nearest_unknown(ground, points)
     there = distance <= min(UNKNOWN_NEAR_M, ground.reach_m)
@@ -112,19 +107,11 @@ def unknown_above(ground: OverheadGround, points: Points) -> UnknownAbove:
 
 
 def nearest_unknown(ground: OverheadGround, points: Points) -> tuple[Array, NDArray[np.intp]]:
-    """Distance from places to the nearest unknown ground.
+    """Distance from places to the nearest unknown ground, metres, and the index of that cell.
 
-    Parameters
-    ----------
-    ground, points
-        As for `unknown_above`.
-
-    Returns
-    -------
-    tuple of array
-        Metres to where it begins: half a cell less than to the middle of the nearest unknown cell,
-        0 at places in unknown ground, infinite where there is none; index of that cell in
-        ``ground.unknown``, -1 where there is none, or it is the place's own.
+    To where it begins: half a cell less than to the middle of the cell, 0 at places in unknown
+    ground, infinite where there is none. The index is that in ``ground.unknown``, -1 where there is
+    none, or it is the place's own.
     """
     blocks, half_m = ground.unknown, max(ground.cell_m) / 2.0
     distance = np.full(len(points.col), np.inf)

@@ -31,16 +31,9 @@ Index = NDArray[np.intp]
 
 @dataclass(frozen=True, eq=False)
 class Way:
-    """A way from a source to a place, pulled straight.
+    """A way from a source, the first of its corners in the window, to a place, pulled straight.
 
-    Attributes
-    ----------
-    col, row
-        Its corners in the window, cells, the source first.
-    length_m
-        On the map, metres.
-    deg
-        Largest angle at which snow gets along it, degrees.
+    `length_m` is on the map; `deg` the largest angle at which snow gets along it.
     """
 
     col: Array
@@ -50,20 +43,10 @@ class Way:
 
 
 def pulled(ground: OverheadGround, col: Index, row: Index, angle_deg: float) -> Way:
-    """Pull a way straight wherever the energy line passes over the ground on the shorter one.
+    """Pull a way of cells, the source first, straight wherever the energy line passes over the ground.
 
-    Parameters
-    ----------
-    col, row
-        Cells of a way, the source first.
-    angle_deg
-        At which it arrives.
-
-    Returns
-    -------
-    Way
-        Never longer than the way of the cells. Its angle is the least of ``atan(fall /
-        length)`` over all that it passes, the ground taken bilinear.
+    Never longer than the way of the cells. Its angle is the least of ``atan(fall / length)`` over
+    all that it passes, the ground taken bilinear; `angle_deg` is at which it arrived.
     """
     x, y = col.astype(np.float64) + 0.5, row.astype(np.float64) + 0.5
     heights = ground.dem.heights_m
@@ -91,20 +74,10 @@ def pulled(ground: OverheadGround, col: Index, row: Index, angle_deg: float) -> 
 
 
 def straight_deg(ground: OverheadGround, col: Array, row: Array, top_m: float) -> float:
-    """Largest angle at which snow gets along a straight way.
+    """Largest angle at which snow gets along a straight way, the source's end first, from its height.
 
-    Parameters
-    ----------
-    col, row
-        Its two ends in the window, cells, the source first.
-    top_m
-        Height of the source, metres.
-
-    Returns
-    -------
-    float
-        The least of ``atan(fall / length)`` over all that it passes, at steps of one cell at
-        most; below 0 where ground stands above the source.
+    The least of ``atan(fall / length)`` over all that it passes, at steps of one cell at most;
+    below 0 where ground stands above the source.
     """
     span_c, span_r = float(col[1] - col[0]), float(row[1] - row[0])
     samples = math.ceil(max(abs(span_c), abs(span_r), 1.0))
@@ -128,24 +101,11 @@ BETA_SLOPE_DEG: Final = 10.0
 
 
 def alpha_deg(beta_deg: float, standard_deviations: float = 0.0) -> float:
-    """Run-out angle by the published relation: ``0.96 beta - 1.4 - n * 2.3``.
+    """Run-out angle by the published relation, degrees: ``0.96 beta - 1.4 - n * 2.3``.
 
-    Parameters
-    ----------
-    beta_deg
-        Angle from the beta point up to the top of the release, degrees, above 0, below 90.
-    standard_deviations
-        How many standard deviations farther out than the mean, 0 or more.
-
-    Returns
-    -------
-    float
-        Degrees. For teaching; not a prediction.
-
-    Raises
-    ------
-    ModelError
-        An angle out of range.
+    Beta is the angle from the beta point up to the top of the release, above 0 and below 90, or a
+    `ModelError`; n how many standard deviations farther out than the mean. For teaching; not a
+    prediction.
     """
     if not 0.0 < beta_deg < 90.0:
         message = (
@@ -157,24 +117,9 @@ def alpha_deg(beta_deg: float, standard_deviations: float = 0.0) -> float:
 
 
 def reach_m(fall_m: float, angle_deg: float) -> float:
-    """Horizontal distance at which a fall is seen under an angle: ``fall / tan(angle)``.
+    """Horizontal distance at which a fall is seen under an angle, metres: ``fall / tan(angle)``.
 
-    Parameters
-    ----------
-    fall_m
-        Height difference, metres, 0 or more.
-    angle_deg
-        Run-out or sight angle, degrees, above 0, below 90.
-
-    Returns
-    -------
-    float
-        Metres on the map.
-
-    Raises
-    ------
-    ModelError
-        A negative fall or an angle out of range.
+    `ModelError` for a negative fall, or an angle not above 0 and below 90.
     """
     if not (fall_m >= 0.0 and 0.0 < angle_deg < 90.0):
         message = (
@@ -186,21 +131,11 @@ def reach_m(fall_m: float, angle_deg: float) -> float:
 
 
 def beta_point(distance_m: Array, height_m: Array, slope_deg: float = BETA_SLOPE_DEG) -> int | None:
-    """First point of a profile from which the path goes on flatter than the beta slope.
+    """First point of a profile from which the path goes on flatter than the beta slope; its index.
 
-    Parameters
-    ----------
-    distance_m, height_m
-        Profile from the top of the release downwards: distance on the map, rising, and
-        height, metres, shape ``(n,)``.
-    slope_deg
-        Slope at the beta point, degrees.
-
-    Returns
-    -------
-    int or None
-        Index of the point; None where the profile never gets steeper, or never flatter again.
-        Flat ground above the first steeper piece does not count.
+    The profile runs from the top of the release downwards, its distances on the map. Flat ground
+    above the first steeper piece does not count. None where it never gets steeper, or never flatter
+    again.
     """
     fall_deg = np.degrees(np.arctan2(-np.diff(height_m), np.diff(distance_m)))
     steeper = fall_deg > slope_deg
