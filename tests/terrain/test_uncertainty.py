@@ -384,6 +384,30 @@ def test_the_basis_in_words():
     np.testing.assert_allclose(found.covariance, covariance, atol=1e-12)
 
 
+@pytest.mark.parametrize("cell_m", [0.5, 1.0, 2.0, 5.0, 6.0])
+@pytest.mark.parametrize("stated", [(0.5, None), (None, "lidar"), (None, None)])
+def test_no_length_stated_below_20_m_narrows_an_interval_over_many_cells(cell_m, stated):
+    """Errors stated as independent left slopes of 1 m cells good to 0.3 degrees, where 20 m leave 2.1."""
+
+    def known(length_m):
+        return slope_uncertainty("horn", square(cell_m), stated[0], length_m, stated[1])
+
+    def width(length_m):
+        return np.trace(np.array(known(length_m).covariance))
+
+    for length_m in (0.0, 1.0, 5.0, 19.0):
+        assert width(length_m) >= width(20.0)
+    assert width(10.0) > width(20.0)  # what widens is taken as stated
+    assert "correlation 20 m, not the 0 m stated, too short to rely on)" in known(0.0).words
+    assert "too short" not in known(20.0).words
+
+
+def test_independent_errors_are_as_published_over_two_cells():
+    found = slope_uncertainty("horn", square(10.0), 1.0, 0.0)
+    assert found.covariance[0][0] == pytest.approx(3.0 / (16.0 * 10.0**2))
+    assert "(1 SD, correlation 0 m)" in found.words
+
+
 @pytest.mark.parametrize("cell_m", [1.0, 5.0, 10.0, 30.0, 90.0, 400.0])
 @pytest.mark.parametrize("stated", [(3.0, None), (None, "lidar"), (None, None)])
 def test_no_length_stated_beyond_100_m_narrows_an_interval(cell_m, stated):

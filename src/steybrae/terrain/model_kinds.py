@@ -57,6 +57,11 @@ LONGEST_CORRELATION_M: Final = 100.0
 Errors of one long wave leave slopes alone, so that a longer one would narrow an interval to nothing; but no
 model is without shorter ones."""
 
+SHORTEST_CORRELATION_M: Final = 20.0
+"""Shortest correlation length that is relied on alone where slopes are over more than 3 x 3 cells, metres
+(our choice: the least of the kinds). Independent errors of many cells cancel, to a sixth of that on cells of
+1 m; but no model is without longer ones."""
+
 Basis = Literal["stated", "kind", "usual", "found"]
 
 
@@ -100,7 +105,10 @@ def survey_error(
     `cell_m` is their longer side. A stated length alone takes the place of the kind's;
     `instead_of_m` is what was stated, where the length is another.
     """
-    stated = "" if instead_of_m is None else f", not the {instead_of_m:g} m stated, too long to rely on"
+    stated = ""
+    if instead_of_m is not None:
+        wrong = "long" if instead_of_m > LONGEST_CORRELATION_M else "short"
+        stated = f", not the {instead_of_m:g} m stated, too {wrong} to rely on"
     if vertical_sd_m is not None:
         length = "worst correlation length" if correlation_m is None else f"correlation {correlation_m:g} m"
         words = f"the stated vertical error of {vertical_sd_m:g} m (1 SD, {length}{stated})"

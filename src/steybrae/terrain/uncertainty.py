@@ -34,6 +34,7 @@ from steybrae.terrain.gradients import Method, window_weights
 from steybrae.terrain.jacobian import ground_gradients
 from steybrae.terrain.model_kinds import (
     LONGEST_CORRELATION_M,
+    SHORTEST_CORRELATION_M,
     ModelKind,
     Survey,
     contour_error,
@@ -186,8 +187,9 @@ def slope_uncertainty(
     jacobian
         ``(2, 2)``, ground metres per cell, in the middle of what is looked at.
     vertical_sd_m, correlation_m, kind
-        As stated by the user; None where not. A length beyond `LONGEST_CORRELATION_M` never narrows more
-        than that: the worse of the two is taken.
+        As stated by the user; None where not. A length beyond `LONGEST_CORRELATION_M`, or over more than
+        3 x 3 cells below `SHORTEST_CORRELATION_M`, never narrows more than that: the worse of the two is
+        taken.
     baseline_m
         As asked for, metres; what the window measures over is nearest to it.
     found
@@ -201,8 +203,11 @@ def slope_uncertainty(
     own_m = round(max(size), 1)
     cell_m = max(own_m, round(found.source_cell_m or 0.0, 1))
     lengths: list[tuple[float | None, float | None]] = [(correlation_m, None)]
-    if correlation_m is not None and correlation_m > LONGEST_CORRELATION_M:
-        lengths.append((LONGEST_CORRELATION_M, correlation_m))
+    if correlation_m is not None:
+        least_m = 0.0 if halves == (1, 1) else SHORTEST_CORRELATION_M
+        relied_on_m = min(max(correlation_m, least_m), LONGEST_CORRELATION_M)
+        if relied_on_m != correlation_m:
+            lengths.append((relied_on_m, correlation_m))
     surveys = [survey_error(cell_m, kind, vertical_sd_m, *length) for length in lengths]
     if kind is not None and vertical_sd_m is None and doubt(kind, found, own_m):
         surveys += [survey_error(cell_m, None, None, *length) for length in lengths]
