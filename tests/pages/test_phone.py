@@ -350,6 +350,10 @@ class TestScreens:
         heights = phone.locator(".index b + span").evaluate_all("all => all.map(one => one.offsetHeight)")
         assert heights
         assert max(heights) < 40  # of one line, pixels
+        # Nor does the number of a leg break in two.
+        assert (
+            len(set(phone.locator(".index b").evaluate_all("all => all.map(one => one.offsetHeight)"))) == 1
+        )
 
     def test_twice_the_letters_still_fit(self, phone: Page) -> None:
         phone.evaluate("document.documentElement.style.fontSize = '200%'")
