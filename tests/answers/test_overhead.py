@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -14,6 +15,7 @@ from steybrae.answers.overhead import (
     path_text,
     reading_interval_text,
     sight_text,
+    zone_lengths_text,
 )
 from steybrae.answers.route import RouteView, route_document
 from steybrae.figures.ground_figure import ground_figure
@@ -62,6 +64,21 @@ def test_angles_and_rises_go_up_and_distances_down(sample):
     assert zone_text(looks) == "ground of 30.0° to 55.0° over 20 m or two cells"
     hidden = replace(looks.sight, deg=None, bearing_true_deg=None, distance_m=None, rise_m=None)
     assert sight_text(hidden) == "none in the open"
+
+
+def test_metres_in_zones_are_at_least_that_beside_unknown_ground(sample, printed):
+    """Lines side by side said so, and the day's own headline did not."""
+    assert any(leg.overhead.known_to_m == 0.0 for leg in sample.legs)
+    sure, possible = (math.ceil(metres) for metres in zone_metres(sample))
+    words = f"At least {sure} m of the line in a start zone, at least {possible} m in a possible one"
+    assert zone_lengths_text(sample) == words
+    assert words in " ".join(printed.split())
+    known = [replace(leg, overhead=replace(leg.overhead, known_to_m=None)) for leg in sample.legs]
+    assert zone_lengths_text(replace(sample, legs=tuple(known))).startswith(f"{sure} m of")
+
+
+def zone_metres(sample):
+    return sample.totals.in_start_zone_m, sample.totals.in_possible_zone_m
 
 
 def test_an_interval_is_rounded_outwards(sample):

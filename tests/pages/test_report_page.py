@@ -413,6 +413,19 @@ class TestWords:
                     "Sight, other ground between: 33.4° towards 190° true, 812 m off.",
                 ),
             ),
+            (
+                # Where a part of the leg is unknown ground, it may lie in a zone too.
+                replace(
+                    base, in_start_zone=True, in_start_zone_m=41.2, in_possible_zone_m=50.0, known_to_m=0.0
+                ),
+                True,
+                (
+                    "At least 42 m lie in a start zone themselves.",
+                    "At least 50 m lie in a possible start zone.",
+                    "Overhead: no start zone at 18° and more within 3 km, of which all is known only to 0 m.",
+                    "Unknown ground above may hold more.",
+                ),
+            ),
         ]
         for overhead, more, expected in cases:
             assert overhead_words(overhead, unknown_above=more) == expected

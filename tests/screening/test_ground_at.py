@@ -16,10 +16,13 @@ from tests.synthetic import Crest, GaussianHill, Plane
 from steybrae.answers.ground import ground_lines, places_document
 from steybrae.document import Table
 from steybrae.errors import OffModelError, QuantityError
+from steybrae.field.agreement import compare_readings
+from steybrae.field.readings import ReadingSet
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
 from steybrae.screening.ground.at import GroundAt, ground_at, look_around, radius_95_m
 from steybrae.screening.ground.overhead import with_above
+from steybrae.screening.ground.reading import model_reference
 from steybrae.screening.ground.result import GroundPlaces
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array, Dem
@@ -338,3 +341,16 @@ def test_the_steepest_near_is_at_least_that_where_ground_near_is_unknown() -> No
     assert row["within_slope_max_deg"].text == "at least 31.2°"
     assert row["within_slope_high_max_deg"].text == "unknown"  # the roughness beside a void
     assert row["drop_fall_m"] == "unknown"
+
+
+def test_a_reading_on_unknown_ground_hears_of_what_is_steep_near_it() -> None:
+    """ "Band <25" led at a place of unknown slope in a circle whose known part has 50 degrees and more."""
+    dem = with_holes(model(Plane(50.0, 90.0)), (60, 60))
+    found = ground_at(place_at(dem, 60.5, 60.5), dem, 60.0)
+    assert found.slope_deg is None
+    assert found.within.slope_max_deg == pytest.approx(50.0, abs=1e-3)
+    result = compare_readings(ReadingSet((20.0,)), [model_reference(found)])
+    assert result.sentence == (
+        "The steeper figure leads: at least 20.0°, band <25, possibly as steep as 45-55; how much steeper "
+        "is not known."
+    )

@@ -400,3 +400,34 @@ def test_an_exact_slope_in_another_crs(crs):
     # A national grid lies on another datum, some metres aside; the cone's slope is one everywhere.
     assert leg.slope_max_deg == pytest.approx(36.0, abs=0.05)
     assert leg.slope_corridor_max_deg == pytest.approx(36.0, abs=0.05)
+
+
+@pytest.mark.parametrize("facing_deg", [30.0, 150.0])
+def test_a_turned_grid_in_degrees_is_looked_at_as_far_as_any(facing_deg: float) -> None:
+    """Its axes are not square: ground of 56 degrees 93 m off stood as "at least 12.3", none to the side."""
+    side, cell_deg = 520, 1.0 / 111_412.0
+    along = cell_deg * math.sqrt(0.5)
+    transform = (along, along, 10.0, along, -along, 60.0)
+    col, row = np.meshgrid(np.arange(side) + 0.5, np.arange(side) + 0.5)
+    middle = Grid(transform, "EPSG:4326", (side, side)).xy(side / 2, side / 2)
+    lon, lat = Grid(transform, "EPSG:4326", (side, side)).xy(col, row)
+    per_deg = 111_412.0 * math.cos(math.radians(float(middle[1]))), 111_412.0
+    facing = math.radians(facing_deg)
+    towards = (lon - middle[0]) * per_deg[0] * math.cos(facing) + (lat - middle[1]) * per_deg[1] * math.sin(
+        facing
+    )
+    heights = 500.0 + 1.5 * np.maximum(towards - 93.0, 0.0)
+    dem = Dem(Grid(transform, "EPSG:4326", (side, side)), heights)
+    ends = [
+        Place(
+            float(middle[1]) + off * math.cos(facing) / per_deg[1],
+            float(middle[0]) - off * math.sin(facing) / per_deg[0],
+        )
+        for off in (-15.0, 15.0)
+    ]
+    found = screen_route(Route("", tuple(ends), (0, 1)), dem, Settings(reach_m=20.0, place_error_m=99.0))
+    (leg,) = found.legs
+    assert not leg.open_above
+    assert leg.slope_corridor_max_deg > 50.0
+    nearest = [one.distance_m for one in (*leg.sides.left, *leg.sides.right) if one.least_slope_deg == 30.0]
+    assert nearest == [pytest.approx(92.0, abs=2.0)]

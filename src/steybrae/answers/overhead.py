@@ -8,8 +8,8 @@ from typing import Final
 from steybrae.answers.leg import leg_columns
 from steybrae.document import NONE, Cell, Column, or_none
 from steybrae.route.leg_baselines import LegBaseline
-from steybrae.route.overhead.result import ExpectedReading, PathAnswer, SightAnswer
-from steybrae.screening.result import LegScreening, Totals
+from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, PathAnswer, SightAnswer
+from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.value import (
     UNKNOWN,
     Value,
@@ -89,10 +89,17 @@ def _too_large(baselines: Sequence[LegBaseline]) -> str:
     return f"the model's cells are too large for it;{note.rpartition(';')[2].rstrip('.')}"
 
 
-def zone_lengths_text(totals: Totals) -> str:
-    """``120 m of the line in a start zone, 340 m in a possible one``."""
-    sure, possible = (steep_length(at).text for at in (totals.in_start_zone_m, totals.in_possible_zone_m))
-    return f"{sure} of the line in a start zone, {possible} in a possible one"
+def zone_lengths_text(found: RouteScreening) -> str:
+    """``120 m of the line in a start zone, 340 m in a possible one``; at least, where some is unknown."""
+    metres = found.totals.in_start_zone_m, found.totals.in_possible_zone_m
+    least = any(zones_unknown(leg.overhead) for leg in found.legs)
+    sure, possible = (steep_length(at, at_least=least).text for at in metres)
+    return f"{sure[0].upper()}{sure[1:]} of the line in a start zone, {possible} in a possible one"
+
+
+def zones_unknown(looks: OverheadAnswer | None) -> bool:
+    """Whether a part of a leg lies in ground of which no zone is known."""
+    return looks is None or looks.known_to_m == 0.0
 
 
 def expected(reading: ExpectedReading) -> Value:
@@ -137,11 +144,16 @@ def _towards(leg: LegScreening) -> Cell:
 
 
 def _zone_m(leg: LegScreening) -> Cell:
-    return UNKNOWN if leg.overhead is None else or_none(steep_length(leg.overhead.in_start_zone_m))
+    return UNKNOWN if leg.overhead is None else _in_zone(leg.overhead, leg.overhead.in_start_zone_m)
 
 
 def _possible_m(leg: LegScreening) -> Cell:
-    return UNKNOWN if leg.overhead is None else or_none(steep_length(leg.overhead.in_possible_zone_m))
+    return UNKNOWN if leg.overhead is None else _in_zone(leg.overhead, leg.overhead.in_possible_zone_m)
+
+
+def _in_zone(looks: OverheadAnswer, metres: float) -> Cell:
+    least = zones_unknown(looks)
+    return steep_length(metres, at_least=True) if least else or_none(steep_length(metres))
 
 
 def _path(leg: LegScreening) -> Cell:

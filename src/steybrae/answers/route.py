@@ -84,7 +84,7 @@ def route_document(found: RouteScreening, view: RouteView | None = None) -> Docu
     ]
     if whole:
         bands = bands_text(found.totals.bands_possible, open_above=found.totals.open_above)
-        blocks.append(Paragraph(f"{zone_lengths_text(found.totals)}; possible bands {bands}."))
+        blocks.append(Paragraph(f"{zone_lengths_text(found)}; possible bands {bands}."))
         told = leading_notes(found.notes)
         blocks += [Paragraph(f"Note: {note}") for note in found.notes if note not in told]
     if view.legs or whole:
@@ -165,7 +165,7 @@ def _overhead_basis(found: RouteScreening) -> str:
         return "What is overhead is unknown: the model knows no height of the line."
     zones = zones_text(looks, found.settings.start_zones, max(found.model.cell_size_m))
     return (
-        f"{zone_lengths_text(found.totals)}. Start zones: {zones}. Steeper ground counts too. "
+        f"{zone_lengths_text(found)}. Start zones: {zones}. Steeper ground counts too. "
         f"Sights of {and_more(looks.least_deg)}; the open ones lead (in sight, or the zone's own way down "
         "passes near; JSON has the others too). Within a zone its next cell is often the steepest: the line "
         "below is the sight from outside. Path: the steepest line from a zone along ground that snow could "

@@ -105,6 +105,8 @@ class Reference:
         Its 95 % ends, degrees; None where not known.
     origin
         What its reasons to differ rest on.
+    known_high_deg
+        Highest end of what is known of it where its own is not, degrees: some of the ground may be unknown.
 
     Raises
     ------
@@ -117,6 +119,7 @@ class Reference:
     slope_low_deg: float | None = None
     slope_high_deg: float | None = None
     origin: Origin = field(default=Origin(), metadata=_HIDDEN)
+    known_high_deg: float | None = field(default=None, metadata=_HIDDEN)
 
     def __post_init__(self) -> None:
         """Refuse ends out of order."""
@@ -337,7 +340,7 @@ def compare_readings(
     central_deg = [mean_deg, *(ref.slope_deg for ref in references if ref.slope_deg is not None)]
     upper_deg = [
         readings.slope_high_deg,
-        *(ref.slope_high_deg for ref in references if ref.slope_high_deg is not None),
+        *(end for ref in references for end in (ref.slope_high_deg, ref.known_high_deg) if end is not None),
     ]
     steeper_deg = max(central_deg)
     highest_deg = max(*upper_deg, steeper_deg)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from steybrae.answers.leg import corridor_slope, leg_slope
-from steybrae.answers.overhead import expected, zone_lengths_text
+from steybrae.answers.overhead import expected, zone_lengths_text, zones_unknown
 from steybrae.answers.route import steepest_words
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
@@ -150,11 +150,15 @@ def overhead_words(
     """
     if looks is None:
         return (f"Overhead: {UNKNOWN}.",)
-    words = []
+    words, least = [], zones_unknown(looks)
+    sure, possible = (
+        steep_length(metres, at_least=least).text
+        for metres in (looks.in_start_zone_m, looks.in_possible_zone_m)
+    )
     if looks.in_start_zone:
-        words.append(f"{steep_length(looks.in_start_zone_m).text} lie in a start zone themselves.")
+        words.append(f"{sure[0].upper()}{sure[1:]} lie in a start zone themselves.")
     if looks.in_possible_zone_m > looks.in_start_zone_m:
-        words.append(f"{steep_length(looks.in_possible_zone_m).text} lie in a possible start zone.")
+        words.append(f"{possible[0].upper()}{possible[1:]} lie in a possible start zone.")
     sights = [looks.sight]
     if looks.sight_outside != looks.sight:
         sights.append(looks.sight_outside)
@@ -232,7 +236,7 @@ def totals_words(screening: RouteScreening) -> tuple[str, ...]:
         f"Overhead: {overhead_text(screening)}.",
     ]
     if totals.in_possible_zone_m > 0.0 or totals.in_start_zone_m > 0.0:
-        words.append(f"{zone_lengths_text(totals)}.")
+        words.append(f"{zone_lengths_text(screening)}.")
     if totals.unknown_m > 0.0:
         words.append(f"Unknown ground: {steep_length(totals.unknown_m).text} of the line.")
     return tuple(words)

@@ -79,6 +79,8 @@ class Look:
         Slope method, and who computes it.
     place_error_m, drift_deg
         For the corridor.
+    askew
+        `steybrae.terrain.jacobian.askew` of the grid.
     """
 
     cell_m: tuple[float, float]
@@ -88,6 +90,7 @@ class Look:
     engine: Engine = "own"
     place_error_m: float = PLACE_ERROR_M
     drift_deg: float = DRIFT_DEG
+    askew: float = 1.0
 
     @property
     def spacing_m(self) -> float:
@@ -393,7 +396,7 @@ def window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, 
 
     The chainage of its end, `end_m`, gives the corridor's half-width.
     """
-    reach = look.reach_m(end_m)
+    reach = look.reach_m(end_m) * look.askew
     margin_col = math.ceil(reach / look.cell_m[0]) + look.baseline_cells[0] + SPARE_CELLS
     margin_row = math.ceil(reach / look.cell_m[1]) + look.baseline_cells[1] + SPARE_CELLS
     left, right = math.floor(col.min()) - margin_col, math.ceil(col.max()) + margin_col

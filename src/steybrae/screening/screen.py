@@ -39,6 +39,7 @@ from steybrae.screening.totals import doubtful_heights, route_totals
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.examine.found import kinds_told
+from steybrae.terrain.jacobian import askew
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def screen_route(
     cell, jacobian = cells_of_line(grid, *inside)
     model_there = settings, cell, tuple(jacobian.ravel().tolist())
     known = kept.of("slopes known", model_there, partial(slopes_known, settings.method, jacobian, settings))
-    looks = [leg_look(route, number, cell, known, settings) for number in range(count)]
+    looks = [leg_look(route, number, (cell, jacobian), known, settings) for number in range(count)]
     _refuse_endless(source, tracks, looks, kept)
     accuracy = grid.datum_accuracy_m
     look_over = kept.of("overhead look", model_there, partial(overhead_look, cell, jacobian, settings))
@@ -174,7 +175,7 @@ def cross_check_route(route: Route, source: DemSource, settings: Settings | None
     windows = (
         (source.read(*window), (window[0], window[1]))
         for number, track in enumerate(tracks)
-        for window in leg_windows(source, track, leg_look(route, number, cell, known, settings))
+        for window in leg_windows(source, track, leg_look(route, number, (cell, jacobian), known, settings))
     )
     return cross_check(windows)
 
@@ -189,13 +190,16 @@ def route_tracks(route: Route, grid: Grid) -> tuple[list[Track], tuple[float, fl
 
 
 def leg_look(
-    route: Route, number: int, cell: tuple[float, float], known: SlopeUncertainty, settings: Settings
+    route: Route,
+    number: int,
+    cells: tuple[tuple[float, float], Array],
+    known: SlopeUncertainty,
+    settings: Settings,
 ) -> Look:
-    """Say how to look at the ground of one leg."""
-    error_m = _place_error_m(route, number, settings)
-    return Look(
-        cell, baseline_cells(*cell), known, settings.method, settings.engine, error_m, settings.drift_deg
-    )
+    """Say how to look at the ground of one leg, on `cells_of_line`."""
+    cell, jacobian = cells
+    by = settings.method, settings.engine, _place_error_m(route, number, settings), settings.drift_deg
+    return Look(cell, baseline_cells(*cell), known, *by, askew(jacobian))
 
 
 def _facts(

@@ -214,6 +214,15 @@ def ground_gradients(jacobian: Array, per_col: Array, per_row: Array) -> tuple[A
     return p, q
 
 
+def askew(jacobian: Array) -> float:
+    """By how much more cells a reach needs than on square axes: ``1 / sin`` of the angle between the grid's.
+
+    1 on nearly every grid; more on a turned grid in degrees.
+    """
+    across, down = np.hypot(*jacobian)
+    return round(float(across * down / abs(np.linalg.det(jacobian))), 6)
+
+
 def cell_size_m(grid: Grid, col: float | None = None, row: float | None = None) -> tuple[float, float]:
     """Ground length of one step in column and in row, metres.
 

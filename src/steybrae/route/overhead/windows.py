@@ -19,7 +19,7 @@ from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches
 from steybrae.terrain.dem import MOST_CELLS_OVERHEAD, Array, Dem, DemSource, Grid, check_cells
-from steybrae.terrain.jacobian import jacobian_at
+from steybrae.terrain.jacobian import askew, jacobian_at
 from steybrae.terrain.overhead.ground import BLOCK_CELLS, REACH_M, OverheadGround, overhead_ground
 from steybrae.terrain.start_zones import StartRules
 from steybrae.terrain.uncertainty import SlopeUncertainty
@@ -207,11 +207,11 @@ def _stretches(grid: Grid, leg: int, track: Track, look: OverheadLook) -> list[S
     ends = list(stretches(track, STRETCH_M))
     # Cells of grids in degrees change their size along a route.
     middle = [np.mean([[axis[first], axis[last]] for axis in place], axis=1) for first, last in ends]
-    size_m = np.hypot(*np.moveaxis(jacobian_at(grid, *np.transpose(middle)), -2, 0))
     found = []
-    for (first, last), size in zip(ends, size_m, strict=True):
+    for (first, last), jacobian in zip(ends, jacobian_at(grid, *np.transpose(middle)), strict=True):
         col, row = (axis[first : last + 1] for axis in place)
-        margin = np.ceil(look.reach_m / size) + _MARGIN_CELLS * np.array(look.joins)
+        cells = np.ceil(look.reach_m * askew(jacobian) / np.hypot(*jacobian))
+        margin = cells + _MARGIN_CELLS * np.array(look.joins)
         window = _window(col, row, margin, look.joins)
         found.append(Stretch(leg, col, row, track.chainage_m[first : last + 1], window))
     return found

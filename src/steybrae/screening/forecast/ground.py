@@ -56,7 +56,7 @@ def with_forecast_ground(
     kept = KeptGround(source, overhead_look(cell, jacobian, settings))
     matching = Matching(kept, tracks, known, settings.vertical_error_m)
     for number, track in enumerate(tracks):
-        look = leg_look(route, number, cell, known, settings)
+        look = leg_look(route, number, (cell, jacobian), known, settings)
         take = matching.leg(track, look)
         for read in read_leg(source, track, look):
             take(read)

@@ -26,7 +26,7 @@ from steybrae.screening.standing import cells_within
 from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, baseline_cells, slope_field
 from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, check_cells
 from steybrae.terrain.examine.found import kinds_told
-from steybrae.terrain.jacobian import cell_size_m, jacobian_at
+from steybrae.terrain.jacobian import askew, cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
 __all__ = [
@@ -148,7 +148,8 @@ def look_around(place: Place, source: DemSource, reach_m: float, settings: Setti
     at = _position(place, source)
     cell = cell_size_m(source.grid, *at)
     halves = baseline_cells(*cell)
-    reach = [math.ceil(reach_m / size) + half + SPARE_CELLS for size, half in zip(cell, halves, strict=True)]
+    wide_m = reach_m * askew(jacobian_at(source.grid, *at))
+    reach = [math.ceil(wide_m / size) + half + SPARE_CELLS for size, half in zip(cell, halves, strict=True)]
     corner = (math.floor(at[1]) - reach[1], math.floor(at[0]) - reach[0])
     rows, cols = 2 * reach[1] + 1, 2 * reach[0] + 1
     check_cells(

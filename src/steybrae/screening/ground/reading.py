@@ -27,6 +27,7 @@ def model_reference(ground: GroundAt) -> Reference:
     """
     within = ground.within
     cell_m = max(ground.cell_size_m)
+    known = within.slope_max_deg, within.slope_high_max_deg
     return Reference(
         "the model",
         ground.slope_deg,
@@ -38,6 +39,7 @@ def model_reference(ground: GroundAt) -> Reference:
             cell_size_m=cell_m,
             aspect_true_deg=ground.aspect_true_deg,
         ),
+        known_high_deg=max((end for end in known if end is not None), default=None),
     )
 
 
