@@ -193,12 +193,12 @@ def _forecast(forecast: ForecastBeside, paper: Canvas, y_mm: float, bottom_mm: f
 
 
 def text_blocks(
-    paper: Canvas, lines: Sequence[str], x_mm: float, width_mm: float
+    paper: Canvas, lines: Sequence[str], x_mm: float, width_mm: float, apart_mm: float = 1.0
 ) -> Iterator[tuple[float, Callable[[Canvas, float], None]]]:
     """Make paragraphs: height of each, and how to draw it."""
     for line in lines:
         count = len(paper.wrapped(line, width_mm, _TEXT))
-        yield count * paper.line_mm(_TEXT) + 1.0, partial(_paragraph, line, x_mm, width_mm)
+        yield count * paper.line_mm(_TEXT) + apart_mm, partial(_paragraph, line, x_mm, width_mm)
 
 
 def _paragraph(line: str, x_mm: float, width_mm: float, paper: Canvas, top_mm: float) -> None:
