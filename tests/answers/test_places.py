@@ -16,7 +16,7 @@ from steybrae.render.terminal import terminal_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.known import ModelOrigin
 from steybrae.screening.places.result import DropAtPlace
-from steybrae.screening.places.words import drop_words, place_words
+from steybrae.screening.places.words import drop_words, place_words, stretch_words
 
 
 @pytest.fixture(scope="module")
@@ -139,3 +139,13 @@ def test_a_place_below_a_face_is_told_by_the_face_first(days):
 )
 def test_a_drop_says_where_it_is(off_m, told):
     assert drop_words(DropAtPlace(off_m, 8.2, "left")) == told
+
+
+def test_the_ends_of_a_stretch_each_have_their_leg(days):
+    """``legs 14-15, 232 to 16 m`` read as one way walked backwards."""
+    place = days[10].places[0]
+    start, end = replace(place.from_, leg=14, at_m=232.4), replace(place.to, leg=15, at_m=15.2)
+    assert stretch_words(replace(place, from_=start, to=end)) == "leg 14, 232 m to leg 15, 16 m"
+    assert (
+        stretch_words(replace(place, from_=start, to=replace(end, leg=14, at_m=250.0))) == "leg 14, 232-250 m"
+    )
