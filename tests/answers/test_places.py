@@ -16,7 +16,7 @@ from steybrae.render.terminal import terminal_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.known import ModelOrigin
 from steybrae.screening.places.result import DropAtPlace
-from steybrae.screening.places.words import drop_words, place_line, place_words
+from steybrae.screening.places.words import drop_words, place_line, place_words, stretch_words
 
 
 @pytest.fixture(scope="module")
@@ -159,3 +159,13 @@ def test_what_is_shown_as_30_degrees_in_a_corridor_is_told(days):
     place = replace(place, kinds=("corridor",), slope_max_deg=12.0, open_above=False, corridor=beside)
     assert place_line(place) == "30.0° left"
     assert "Corridor 30.0° left" in place_words(place)
+
+
+def test_the_ends_of_a_stretch_each_have_their_leg(days):
+    """``legs 14-15, 232 to 16 m`` read as one way walked backwards."""
+    place = days[10].places[0]
+    start, end = replace(place.from_, leg=14, at_m=232.4), replace(place.to, leg=15, at_m=15.2)
+    assert stretch_words(replace(place, from_=start, to=end)) == "leg 14, 232 m to leg 15, 16 m"
+    assert (
+        stretch_words(replace(place, from_=start, to=replace(end, leg=14, at_m=250.0))) == "leg 14, 232-250 m"
+    )

@@ -15,6 +15,7 @@ from tests.sheets.pdf_lines import page_contents
 from steybrae.answers.route import route_document
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
+from steybrae.card.wording import minutes_text
 from steybrae.errors import QuantityError
 from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
@@ -275,10 +276,10 @@ CHOSEN = CardSettings(
 
 @pytest.mark.parametrize("page", ["a4", "letter"])
 def test_the_sample_day_goes_on_two_sheets_in_the_order_of_need(monkeypatch, sample_day, page: str) -> None:
-    """19 legs: at most two sheets printed on both sides, letters of 8 points, bearings of 16."""
+    """19 legs: three pages, letters of 8 points, bearings of 16; Letter had one caution on a fourth."""
     card = make_card(sample_day, CHOSEN)
     found = drawn(monkeypatch, card, page, appendix=False)
-    assert found.page + 1 <= 4
+    assert found.page + 1 == 3
     assert min(found.sizes_pt) >= 8.0 - 1e-9
     words = [box[4] for box in found.boxes]
     for leg in card.legs:
@@ -347,6 +348,26 @@ def test_a_leg_of_many_places_names_them_in_letters_as_large_as_any(monkeypatch,
     found = drawn(monkeypatch, replace(card, places=many), "a4", appendix=False)
     sizes = {box[4]: size for size, box in zip(found.sizes_pt, found.boxes, strict=True)}
     assert sizes["B D-L"] == 11.0
+    assert min(found.sizes_pt) >= 8.0 - 1e-9
+
+
+def test_times_and_heights_over_unknown_ground_are_no_figures_alone(monkeypatch, sample_day) -> None:
+    """The line of a leg had "27 min" where the day had "at least", and a slope distance for a height."""
+    card = make_card(sample_day, CHOSEN)
+    unknown = [leg.number for leg in card.legs if leg.time_at_least]
+    assert unknown
+    assert unknown[0] > 1
+    last = card.legs[unknown[0] - 1]
+    assert last.ground is not None
+    blind = replace(last, ground=replace(last.ground, elevation_end_m=None), ascent_at_least=True)
+    legs = tuple(blind if leg is last else leg for leg in card.legs)
+    found = drawn(monkeypatch, replace(card, legs=legs), "a4", appendix=False)
+    words = [box[4] for box in found.boxes]
+    clocks = [leg.arrival_text.split(" ")[0] for leg in legs]
+    assert f"{minutes_text(blind.time_min)}+" in words
+    assert {f"{clock}+" for clock in clocks[unknown[0] - 1 :]} <= set(words)
+    assert set(clocks[: unknown[0] - 1]) <= set(words)
+    assert "at least | unknown" in words
     assert min(found.sizes_pt) >= 8.0 - 1e-9
 
 

@@ -79,8 +79,8 @@ def latest_times(card: RouteCard) -> tuple[tuple[int, str, str, str], ...]:
 
 def latest_words(card: RouteCard) -> str:
     """Say all of it in one paragraph, for paper; empty where none is known."""
-    times = ", ".join(f"{number} {on} ({back})" for number, _, on, back in latest_times(card))
-    return f"{latest_lead(card)} Leg, to walk on (to turn round): {times}." if times else ""
+    times = "; ".join(f"{number}: {on} ({back})" for number, _, on, back in latest_times(card))
+    return f"{latest_lead(card)} Leg {times}." if times else ""
 
 
 def latest_at_leg(leg: CardLeg) -> str:

@@ -34,7 +34,7 @@ from steybrae.forecast.beside import ForecastBeside
 from steybrae.screening.places.words import letters_at
 from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, Block, rule, two_lines
 from steybrae.sheets.true_size import Canvas
-from steybrae.value import AT_LEAST, distance_off, steep_length
+from steybrae.value import AT_LEAST, UNKNOWN, distance_off, steep_length
 
 _TEXT: Final = 8.3
 _TOTALS: Final = 10.0
@@ -193,11 +193,13 @@ def _forecast(forecast: ForecastBeside, paper: Canvas, y_mm: float, bottom_mm: f
     return y_mm + 3.7
 
 
-def text_blocks(paper: Canvas, lines: Sequence[str], x_mm: float, width_mm: float) -> Iterator[Block]:
+def text_blocks(
+    paper: Canvas, lines: Sequence[str], x_mm: float, width_mm: float, apart_mm: float = 1.0
+) -> Iterator[Block]:
     """Make paragraphs."""
     for line in lines:
         count = len(paper.wrapped(line, width_mm, _TEXT))
-        yield Block(count * paper.line_mm(_TEXT) + 1.0, partial(_paragraph, line, x_mm, width_mm))
+        yield Block(count * paper.line_mm(_TEXT) + apart_mm, partial(_paragraph, line, x_mm, width_mm))
 
 
 def _paragraph(line: str, x_mm: float, width_mm: float, paper: Canvas, top_mm: float) -> None:
@@ -244,6 +246,8 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
     length, on_map = distance_texts(leg)
     reference = place_text(leg.to, leg.to_place.written, leg.to_place.reference)
     turns = bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)
+    late = [one.time_at_least for one in card.legs if one.number <= leg.number]
+    at = leg.arrival_text.split(" ", maxsplit=1)[0]
     small = "true " + bearing_shown(leg.bearing_true_deg, card.bearing_unit)
     texts = (
         ("number", first, str(leg.number), 14.0, True, 7.5),
@@ -255,8 +259,8 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
         ("length", second, on_map.split(",", maxsplit=1)[0], 9.0, True, 19.0),
         ("climb", first, climb_text(leg).removeprefix(AT_LEAST).strip(), 9.0, True, 24.5),
         ("climb", second, _height(leg), _SMALL, False, 24.5),
-        ("time", first, minutes_text(leg.time_min), 10.0, True, 17.5),
-        ("time", second, leg.arrival_text.split(" ", maxsplit=1)[0], 9.0, True, 17.5),
+        ("time", first, f"{minutes_text(leg.time_min)}{'+' if leg.time_at_least else ''}", 10.0, True, 17.5),
+        ("time", second, f"{at}{'+' if at and any(late) else ''}", 9.0, True, 17.5),
         ("ground", top_mm + 3.9, steepness_text(leg.ground), 10.5, True, _GROUND_MM),
         ("ground", top_mm + 7.1, corridor_text(leg.ground), 8.5, True, _GROUND_MM),
         *(
@@ -274,7 +278,8 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
 
 def _height(leg: CardLeg) -> str:
     """Height at the end, and whether the climb may be more."""
-    height = elevation_text(leg).split(";", maxsplit=1)[0]
+    known = leg.ground is not None and leg.ground.elevation_end_m is not None
+    height = elevation_text(leg).split(";", maxsplit=1)[0] if known else UNKNOWN
     return f"{AT_LEAST} | {height}" if leg.ascent_at_least else height
 
 

@@ -96,7 +96,7 @@ def _place(place: PlaceThatMatters, paper: Canvas, about: str, more: str) -> Ite
     head = f"{place.name}  {where[0].upper()}{where[1:]}{about}"
     words = f"{place.words} {more}".rstrip()
     count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
-    yield Block(5.6 + count * paper.line_mm(_TEXT) + 1.2, partial(_at_length, head, words))
+    yield Block(5.6 + count * paper.line_mm(_TEXT) + 0.8, partial(_at_length, head, words))
 
 
 def _at_length(head: str, words: str, paper: Canvas, top_mm: float) -> None:
@@ -168,6 +168,9 @@ LEADING: Final = 1.2
 """Distance of lines over the size of letters (common practice, no source)."""
 
 _TITLE_MM: Final = 7.0
+CLOSE_MM: Final = 0.3
+"""Between lines of a list that leads, mm: it saves a day of nine legs a sheet (our choice)."""
+
 _NOTES: Final = 13
 _REMINDER: Final = "Angles of ground, not a judgement of it: read the local avalanche forecast."
 FOOT_MM: Final = 8.5
@@ -244,10 +247,10 @@ def _sections(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Sec
     places = list(place_blocks(card, paper))
     if places:
         yield _headed("Places that matter, and their checks" if card.places else "Checks", places)
-    corridor = _paragraphs(paper, corridor_lines(card))
+    corridor = _paragraphs(paper, corridor_lines(card), CLOSE_MM)
     if corridor:
         yield _headed("In poor visibility: steep ground in the corridor and near it", corridor)
-    yield _headed("Cautions", _paragraphs(paper, [caution.line for caution in card.cautions]))
+    yield _headed("Cautions", _paragraphs(paper, [caution.line for caution in card.cautions], CLOSE_MM))
 
 
 def _appendix(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Section]:
@@ -270,9 +273,9 @@ def _headed(title: str, rows: Sequence[Block]) -> _Section:
     return _Section(Block(_TITLE_MM, partial(_title, title)), rows)
 
 
-def _paragraphs(paper: Canvas, lines: Sequence[str]) -> list[Block]:
+def _paragraphs(paper: Canvas, lines: Sequence[str], apart_mm: float = 1.0) -> list[Block]:
     some = [line for line in lines if line]
-    return list(text_blocks(paper, some, LEFT_MM, RIGHT_MM - LEFT_MM))
+    return list(text_blocks(paper, some, LEFT_MM, RIGHT_MM - LEFT_MM, apart_mm))
 
 
 def _title(title: str, paper: Canvas, top_mm: float) -> None:

@@ -89,11 +89,12 @@ def _trap(trap: TrapAtPlace, declination_deg: float | None) -> str:
 
 
 def stretch_words(place: PlaceThatMatters) -> str:
-    """Where a place lies: ``leg 7, 50-270 m``, ``legs 8-10, 170 to 438 m``."""
+    """Where a place lies: ``leg 7, 50-270 m``, ``leg 8, 170 m to leg 10, 438 m``."""
     start, end = place.from_, place.to
+    begin, last = gentle_length(start.at_m), steep_length(end.at_m).text
     if start.leg == end.leg:
-        return f"leg {start.leg}, {gentle_length(start.at_m).figure}-{steep_length(end.at_m).text}"
-    return f"legs {start.leg}-{end.leg}, {gentle_length(start.at_m).figure} to {steep_length(end.at_m).text}"
+        return f"leg {start.leg}, {begin.figure}-{last}"
+    return f"leg {start.leg}, {begin.text} to leg {end.leg}, {last}"
 
 
 def start_words(place: PlaceThatMatters) -> str:

@@ -362,7 +362,7 @@ def doubt(kind: ModelKind, found: ModelFound, cell_m: float) -> str:
         return f"its detail ends at cells of about {source_m:.0f} m" if finer else rounded
     if source_m < RADAR_CELLS_M:
         return f"it shows detail of {source_m:.3g} m, finer than the 31 m of such a model"
-    return f"{rounded}, and that model's are not (from memory)" if rounded and kind == "glo-30" else ""
+    return f"{rounded}; that model's are not, as far as we know" if rounded and kind == "glo-30" else ""
 
 
 def doubted_kinds(found: ModelFound, cell_m: float) -> dict[ModelKind, str]:
