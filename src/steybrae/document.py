@@ -120,6 +120,11 @@ class Document:
     blocks: tuple[Block, ...]
 
 
+def listed(heading: str, items: tuple[str, ...]) -> tuple[Block, ...]:
+    """Put items under a heading; nothing where there are none."""
+    return (Heading(heading), Listing(items)) if items else ()
+
+
 def stacked(
     heading: str, *columns: Column, align: Literal["left", "right"] = "right", width: int | None = None
 ) -> Column:

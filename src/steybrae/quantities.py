@@ -57,6 +57,11 @@ _AREA_UNITS_M2: Final = {"m2": 1.0, "m²": 1.0, "ha": 1e4}
 _PAPER_UNITS_MM: Final = {"mm": 1.0, "cm": 10.0, "in": INCH_MM}
 
 
+def finite(value: Any) -> float | None:
+    """Give a number of an array as results hold it: None where it is not known."""
+    return float(value) if math.isfinite(value) else None
+
+
 def gradient_to_angle(gradient: float) -> float:
     """Slope angle of a gradient: ``degrees(atan(gradient))``.
 

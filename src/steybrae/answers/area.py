@@ -9,8 +9,8 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.bands import Band, BandScheme
-from steybrae.document import Block, Cautions, Cell, Column, Document, Heading, Paragraph, Table, or_none
+from steybrae.bands import BandScheme
+from steybrae.document import Block, Cautions, Column, Document, Heading, Paragraph, Table, or_none
 from steybrae.raster.job import LAYERS, OPEN
 from steybrae.raster.overhead.layers import NEITHER
 from steybrae.raster.overhead.result import (
@@ -56,13 +56,16 @@ def overhead_table(over: AreaOverhead) -> Table:
     """Square kilometres by band and class."""
     columns = (
         Column("band", "km2 by slope and overhead path angle", lambda row: row[0], align="left"),
-        *(Column(f"km2_{label}", label, _in_class(label), "km2") for label in overhead_labels()),
+        *(_km2(label, gentle=label == NOTHING) for label in overhead_labels()),
     )
     return Table(columns, tuple(overhead_by_band(over).items()))
 
 
-def _in_class(label: str) -> Callable[[tuple[str, dict[str, float]]], Cell]:
-    return lambda row: or_none(area_km2(row[1].get(label, 0.0), gentle=label == NOTHING))
+def _km2(label: str, *, gentle: bool) -> Column:
+    """Column of square kilometres, rows being a name and these by label."""
+    return Column(
+        f"km2_{label}", label, lambda row: or_none(area_km2(row[1].get(label, 0.0), gentle=gentle)), "km2"
+    )
 
 
 def start_zone_table(over: AreaOverhead) -> Table:
@@ -111,16 +114,12 @@ def by_sector(result: AreaResult) -> dict[str, dict[str, float]]:
 
 def by_belt(result: AreaResult) -> dict[str, dict[str, float]]:
     """Square kilometres by elevation belt and band, lowest belt first."""
-    low = sorted({row.elevation_low_m for row in result.rows if row.elevation_low_m is not None})
-    return _by(result, _belt, [name for row in low for name in {_belt_name(result, row)}])
+    belts = {row.elevation_low_m: _belt(row) for row in result.rows if row.elevation_low_m is not None}
+    return _by(result, _belt, [belts[low_m] for low_m in sorted(belts)])
 
 
 def _belt(row: AreaRow) -> str:
     return f"{row.elevation_low_m:.0f}-{row.elevation_high_m:.0f} m"
-
-
-def _belt_name(result: AreaResult, low_m: float) -> str:
-    return next(_belt(row) for row in result.rows if row.elevation_low_m == low_m)
 
 
 def _by(
@@ -195,13 +194,9 @@ def _group_table(result: AreaResult, title: str, groups: dict[str, dict[str, flo
     bands = [row.band for row in result.bands if row.band is not None]
     columns = (
         Column(title, f"km2 by {title}", lambda row: row[0], align="left"),
-        *(Column(f"km2_{band.label}", band.label, _in_band(band), "km2") for band in bands),
+        *(_km2(band.label, gentle=band.low_deg == 0.0) for band in bands),
     )
     return Table(columns, tuple(groups.items()))
-
-
-def _in_band(band: Band) -> Callable[[tuple[str, dict[str, float]]], Cell]:
-    return lambda row: or_none(area_km2(row[1].get(band.label, 0.0), gentle=band.low_deg == 0.0))
 
 
 def _basis(result: AreaResult) -> Iterator[Block]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from steybrae.document import Block, Cautions, Column, Document, Heading, Listing, Paragraph, Table
+from steybrae.document import Block, Cautions, Column, Document, Paragraph, Table, listed
 from steybrae.quantities import one_in_text
 from steybrae.value import AT_LEAST, Value, lower, millimetres, percent, slope
 
@@ -25,15 +25,11 @@ def gap_document(result: GapResult) -> Document:
             *map(Paragraph, (result.understood, result.map_text, "")),
             Paragraph(headline, strong=True),
             *map(Paragraph, lines),
-            *_listed("What the map cannot show", result.unseen),
-            *_listed("Traps", result.traps),
+            *listed("What the map cannot show", result.unseen),
+            *listed("Traps", result.traps),
             Cautions(result.cautions),
         ),
     )
-
-
-def _listed(heading: str, lines: tuple[str, ...]) -> tuple[Block, ...]:
-    return (Heading(heading), Listing(lines)) if lines else ()
 
 
 def _interval(result: GapResult) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from steybrae.document import Block, Cautions, Column, Document, Heading, Listing, Paragraph, Table
+from steybrae.document import Block, Cautions, Column, Document, Heading, Listing, Paragraph, Table, listed
 from steybrae.value import Value, bearing, distance_off, lower, percent, slope
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ def reading_document(result: ReadingResult, basis: Sequence[str]) -> Document:
     if result.aspect is not None:
         blocks += _aspect(result.aspect)
     reasons = tuple(_reason(key.source, key.text) for key in result.reasons)
-    blocks += [*_listed("Why they may differ", reasons), *_listed("What it rests on", tuple(basis))]
+    blocks += [*listed("Why they may differ", reasons), *listed("What it rests on", tuple(basis))]
     return Document(result.sentence, (*blocks, Cautions(result.cautions)))
 
 
@@ -86,10 +86,6 @@ def _reason(source: str | None, text: str) -> str:
     return text if source is None else f"({source}) {text}"
 
 
-def _listed(heading: str, lines: tuple[str, ...]) -> tuple[Block, ...]:
-    return (Heading(heading), Listing(lines)) if lines else ()
-
-
 def _aspect(fit: AspectFit) -> Iterator[Block]:
     measured, off = bearing(fit.measured_true_deg, "true"), Value(fit.uncertainty_95_deg, "deg", 1.0, "up")
     yield Heading(f"Does the aspect fit here? {measured} was measured, ± {off.text}")
@@ -135,7 +131,7 @@ def review_document(review: Review) -> Document:
 
 def _damaged(rows: Sequence[DamagedRow]) -> tuple[Block, ...]:
     lines = tuple(f"Line {row.line}: {row.reason} It holds: {row.text[:60]!r}" for row in rows)
-    return _listed("Lines that are no readings (kept as they are)", lines)
+    return listed("Lines that are no readings (kept as they are)", lines)
 
 
 def added_document(name: str, added: int, there: int, damaged: Sequence[DamagedRow]) -> Document:

@@ -32,6 +32,7 @@ from steybrae.card.times import LegPieces, card_totals, leg_pieces, line_shape_d
 from steybrae.card.turn_back import overdue_caution, turned_round, with_latest
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.names import clean
+from steybrae.quantities import finite
 from steybrae.route.compass.bearings import LegBearings, leg_bearings
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.compass.words import compass_words
@@ -284,9 +285,8 @@ def _leg(
 
 
 def _ground(leg: LegScreening, settings: CardSettings) -> CardGround:
-    end_m = float(leg.points.elevation_m[-1])
     same = {field.name: getattr(leg, field.name) for field in fields(LegGroundFacts)}
-    end = end_m if math.isfinite(end_m) else None
+    end = finite(leg.points.elevation_m[-1])
     return CardGround(elevation_end_m=end, overhead=_overhead(leg, settings.date), **same)
 
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from steybrae.answers.ground import ground_lines
 from steybrae.errors import QuantityError
 from steybrae.figures.map_axes import LINE_STYLES
-from steybrae.figures.marks import HALO, swatch
+from steybrae.figures.marks import HALO, band_legend
 from steybrae.figures.style import (
     INK,
     SMALL_PT,
@@ -70,7 +70,7 @@ def ground_figure(ground: GroundAt) -> Figure:
         _draw_cells(axes, patch)
         _draw_place(axes, ground, _half_m(ground, patch))
         legend = figure.add_axes((0.09, 1.0 - 6.28 / height, 0.86, 0.38 / height))
-        _draw_legend(legend, patch.labels)
+        band_legend(legend, patch.labels, hatched=True)
         figure.text(0.09, 1.0 - _TOP_IN / height, words, fontsize=5.8, va="top", linespacing=1.25)
     return figure
 
@@ -239,26 +239,6 @@ def _draw_arrow(axes: Axes, bearing_deg: float, length: float, words: str, *, da
         "zorder": 5.0,
     }
     axes.text(float(label[0]), float(label[1]), words, bbox=box, **style)
-
-
-def _draw_legend(axes: Axes, labels: tuple[str, ...]) -> None:
-    axes.set_axis_off()
-    count = len(labels)
-    axes.set_xlim(0, count + 1)
-    axes.set_ylim(0, 1)
-    for k, label in enumerate(labels):
-        swatch(
-            axes,
-            (k + 0.05, 0.4),
-            (0.9, 0.6),
-            facecolor=band_tint(k, count),
-            edgecolor=hatch_ink(k, count),
-            hatch=band_hatch(k),
-            linewidth=0.0,
-        )
-        axes.text(k + 0.5, 0.3, f"{label}°", ha="center", va="top", fontsize=SMALL_PT)
-    swatch(axes, (count + 0.05, 0.4), (0.9, 0.6), **unknown_style())
-    axes.text(count + 0.5, 0.3, "unknown", ha="center", va="top", fontsize=SMALL_PT)
 
 
 def _words(ground: GroundAt, patch: GroundPatch, thinned: int) -> str:

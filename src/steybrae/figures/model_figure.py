@@ -12,13 +12,12 @@ from matplotlib.figure import Figure
 from steybrae.answers.model import NOTHING, interval_text, model_lines
 from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
-from steybrae.figures.marks import swatch
+from steybrae.figures.marks import band_legend
 from steybrae.figures.style import (
     INK,
     SMALL_PT,
     band_tint,
     picture_style,
-    unknown_style,
 )
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.model.result import ModelExamined, ModelPicture
@@ -67,7 +66,7 @@ def model_figure(found: ModelExamined) -> Figure:
         _draw_map(figure.add_axes(box(0.5, 0.55, _MAP_IN[0], tall)), found, picture)
         _draw_close(figure.add_axes(box(4.6, 0.55, 2.1, 2.1)), picture)
         _draw_intervals(figure.add_axes(box(*bars)), found)
-        _draw_legend(figure.add_axes(box(0.5, legend, 6.2, 0.42)))
+        band_legend(figure.add_axes(box(0.5, legend, 6.2, 0.42)), BandScheme().labels, hatched=False)
         figure.text(0.5 / WIDTH_IN, 1.0 - top / height, words, fontsize=6.6, va="top", linespacing=1.3)
     return figure
 
@@ -176,19 +175,6 @@ def _draw_intervals(axes: Axes, found: ModelExamined) -> None:
     axes.tick_params(labelsize=SMALL_PT)
     axes.set_xlabel("degrees (95 %)", fontsize=SMALL_PT)
     axes.set_title(f"Where it shows {at:g}°, it may be", fontsize=8, loc="right")
-
-
-def _draw_legend(axes: Axes) -> None:
-    labels = BandScheme().labels
-    count = len(labels)
-    axes.set_axis_off()
-    axes.set_xlim(0, count + 1)
-    axes.set_ylim(0, 1)
-    for k, label in enumerate(labels):
-        swatch(axes, (k + 0.05, 0.4), (0.9, 0.6), linewidth=0.0, facecolor=band_tint(k, count))
-        axes.text(k + 0.5, 0.3, f"{label}°", ha="center", va="top", fontsize=SMALL_PT)
-    swatch(axes, (count + 0.05, 0.4), (0.9, 0.6), **unknown_style())
-    axes.text(count + 0.5, 0.3, "unknown", ha="center", va="top", fontsize=SMALL_PT)
 
 
 def _words(found: ModelExamined) -> str:

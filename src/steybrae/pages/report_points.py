@@ -5,7 +5,6 @@ Rounding happens here, by the one rule, so that the page shows what every other 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -87,5 +86,4 @@ def _tenths_up(values: Array) -> list[int | None]:
 
 def _whole(values: Array) -> list[int | None]:
     """Nearest whole numbers; None for what is unknown."""
-    make: Callable[[float], int | None] = lambda value: None if np.isnan(value) else round(value)  # noqa: E731
-    return [make(value) for value in values.tolist()]
+    return [None if np.isnan(value) else round(value) for value in values.tolist()]

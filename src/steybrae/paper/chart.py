@@ -8,7 +8,13 @@ from typing import Final
 
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
-from steybrae.paper.measurement import RULER_ERROR_MM, THINNED_FROM_DEG, check_map, map_text
+from steybrae.paper.measurement import (
+    RULER_ERROR_MM,
+    THINNED_FROM_DEG,
+    check_index_every,
+    check_map,
+    map_text,
+)
 from steybrae.quantities import angle_to_gradient, gradient_to_angle
 from steybrae.ranges import NotNegative, SlopeDeg
 
@@ -125,12 +131,7 @@ def spacing_chart(
     QuantityError
         As `gap_for_slope_mm`; or an `index_every` below 2.
     """
-    if index_every is not None and index_every < 2:
-        message = (
-            f"Index lines should be every 2nd contour or rarer; got {index_every}. "
-            "Count from one thick line to the next on the sheet, often 5."
-        )
-        raise QuantityError(message)
+    check_index_every(index_every)
     slopes = tuple(slopes_deg) or CHART_SLOPES_DEG
     rows = tuple(
         SpacingRow(

@@ -70,6 +70,16 @@ class GapMeasurement:
         return self.counted * self.index_every
 
 
+def check_index_every(index_every: int | None) -> None:
+    """Refuse index lines at every contour; None where nothing is said of them."""
+    if index_every is not None and index_every < 2:
+        message = (
+            f"Index lines should be every 2nd contour or rarer; got {index_every}. "
+            "Count from one thick line to the next on the sheet, often 5."
+        )
+        raise QuantityError(message)
+
+
 def check_map(interval_m: float, scale: float) -> None:
     """Refuse a contour interval or a scale that no printed map has.
 

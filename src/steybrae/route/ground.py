@@ -15,7 +15,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.errors import OffModelError
 from steybrae.route.ascent import surface_heights
 from steybrae.route.corridor import (
     DRIFT_DEG,
@@ -249,7 +248,7 @@ def leg_ground(
 def _alone(
     source: DemSource, track: Track, look: Look, also: Callable[[StretchRead], None] | None, kept: Kept
 ) -> tuple[LegAlone, list[StretchCells]]:
-    col, row = _on_model(source, track)
+    col, row = track.positions(source.grid)
     bins = look.bins(track)
     points_m = np.linspace(0.0, track.length_m, bins[1] + 1)
     parts = []
@@ -269,7 +268,7 @@ def _alone(
 
 def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRead]:
     """Read a leg stretch by stretch; parameters and errors as for `leg_ground`."""
-    col, row = _on_model(source, track)
+    col, row = track.positions(source.grid)
     for first, last in stretches(track, look.stretch_m):
         part, context = slice(first, last + 1), slice(max(first - 1, 0), last + 2)
         start, end = float(track.chainage_m[first]), float(track.chainage_m[last])
@@ -283,18 +282,6 @@ def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRea
         stretch = in_col[part], in_row[part], track.chainage_m[part]
         ground = field, look.known, near, look.reach_m(end)
         yield StretchRead((first, last), corner[:2], *ground, line, *stretch)
-
-
-def _on_model(source: DemSource, track: Track) -> tuple[Array, Array]:
-    """Columns and rows of a leg's vertices, refused where there are none."""
-    col, row = source.grid.from_wgs84(track.lon_deg, track.lat_deg)
-    if not (np.isfinite(col).all() and np.isfinite(row).all()):
-        message = (
-            "The line should lie where the model's CRS has positions; part of it does not. Take a "
-            "model of the ground it crosses."
-        )
-        raise OffModelError(message)
-    return col, row
 
 
 def _near_end(source: DemSource, track: Track | None, after: bool, look: Look) -> Polyline:

@@ -10,6 +10,7 @@ from typing import Annotated, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.quantities import finite
 from steybrae.ranges import BearingDeg, ElevationAngleDeg, LatDeg, LonDeg, NotNegative, SlopeDeg, Words
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import off
@@ -162,7 +163,7 @@ def convex_rolls(
             bearing,
             above,
             below,
-            _finite(profile[worst]),
+            finite(profile[worst]),
             bool(hidden[worst]),
             around.spacing_m,
             "",
@@ -197,7 +198,7 @@ def terrain_traps(
                 bearing,
                 None if deep else strength,
                 strength if deep else None,
-                _finite(plan[worst]),
+                finite(plan[worst]),
                 around.spacing_m,
                 "",
             )
@@ -252,10 +253,11 @@ def _beside(ground: OverheadGround, points: Points, at: int, bearing: float, dis
     east, north = distance * math.sin(towards), distance * math.cos(towards)
     step = np.linalg.inv(ground.jacobian) @ np.array([east, north])
     col, row = float(points.col[at] + off(step[0])), float(points.row[at] + off(step[1]))
+    return spot_at(ground, col, row)
+
+
+def spot_at(ground: OverheadGround, col: float, row: float) -> Spot:
+    """Spot at a position in a window."""
     lon, lat = ground.to_wgs84(col, row)
-    height = float(ground.points(np.array([col]), np.array([row])).height_m[0])
-    return Spot(float(lat), float(lon), height if math.isfinite(height) else None)
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
+    height = ground.points(np.array([col]), np.array([row])).height_m[0]
+    return Spot(float(lat), float(lon), finite(height))

@@ -15,8 +15,9 @@ from functools import lru_cache
 import numpy as np
 import pyproj
 
+from steybrae.errors import OffModelError
 from steybrae.route.legs import Route
-from steybrae.terrain.dem import Array
+from steybrae.terrain.dem import Array, Grid
 
 
 @lru_cache(maxsize=1)
@@ -42,6 +43,17 @@ class Track:
     lat_deg: Array
     chainage_m: Array
     travel_true_deg: Array
+
+    def positions(self, grid: Grid) -> tuple[Array, Array]:
+        """Columns and rows of the vertices; `OffModelError` where part of them has none in the CRS."""
+        col, row = grid.from_wgs84(self.lon_deg, self.lat_deg)
+        if not (np.isfinite(col).all() and np.isfinite(row).all()):
+            message = (
+                "The line should lie where the model's CRS has positions; part of it does not. Take a "
+                "model of the ground it crosses."
+            )
+            raise OffModelError(message)
+        return col, row
 
     @property
     def length_m(self) -> float:

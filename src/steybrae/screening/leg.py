@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import DEFAULT_EDGES_DEG, STEEP_DEG, Band, BandScheme
 from steybrae.cautions import Situation, cautions_for
-from steybrae.quantities import shown_slope_deg
+from steybrae.quantities import finite, shown_slope_deg
 from steybrae.route.ascent import ascent, contours_climbed_m
 from steybrae.route.corridor import SIDE_REACH_M, SIDE_SLOPES_DEG, BesideLine, half_width_m
 from steybrae.route.expected import SteepestOnLine, slope_reading
@@ -155,14 +155,14 @@ def worth_a_reading(slope_deg: float, high_deg: float | None) -> bool:
 
 def _on_line_steepest(ground: LegGround, top: int) -> SteepestOnLine:
     pieces, at = ground.pieces, _on_line(ground, top)
-    low, high = (_known(end[top]) for end in (pieces.low_deg, pieces.high_deg))
+    low, high = (finite(end[top]) for end in (pieces.low_deg, pieces.high_deg))
     height = float(np.interp(at.chainage_m, ground.chainage_m, ground.elevation_m))
     return SteepestOnLine(
         float(pieces.slope_deg[top]),
         low,
         high,
-        _known(float(aspect_deg(pieces.p[top : top + 1], pieces.q[top : top + 1])[0])),
-        Spot(at.lat_deg, at.lon_deg, _known(height)),
+        finite(float(aspect_deg(pieces.p[top : top + 1], pieces.q[top : top + 1])[0])),
+        Spot(at.lat_deg, at.lon_deg, finite(height)),
         at.chainage_m,
     )
 
@@ -202,10 +202,6 @@ def _known_share(pieces: Pieces) -> float:
     if pieces.known.all():
         return 1.0
     return min(1.0, float(pieces.length_m[pieces.known].sum() / pieces.length_m.sum()))
-
-
-def _known(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
 
 
 def _greatest(values: Array) -> float | None:

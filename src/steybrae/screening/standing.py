@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.field.limits import BAND_WIDTH_DEG, READING_ERROR_95_DEG
+from steybrae.quantities import finite
 from steybrae.ranges import LatDeg, LonDeg, NotNegative, SlopeDeg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import ExpectedReading
@@ -208,16 +209,12 @@ def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_
     return Standing(
         gentle and not drop,
         steepest,
-        _known(field.slope_deg[own]),
-        _known(aspect_deg(field.p[own], field.q[own])),
-        _known(low[near].min()),
-        _known(high[near].max()),
+        finite(field.slope_deg[own]),
+        finite(aspect_deg(field.p[own], field.q[own])),
+        finite(low[near].min()),
+        finite(high[near].max()),
         bool(np.isnan(high[inside]).any()),
     )
-
-
-def _known(value: ArrayLike) -> float | None:
-    return float(value) if np.isfinite(value) else None  # type: ignore[arg-type]
 
 
 def cells_within(

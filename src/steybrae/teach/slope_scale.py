@@ -18,6 +18,7 @@ from steybrae.bands import DEFAULT_EDGES_DEG
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.paper.chart import gap_for_slope_mm
+from steybrae.paper.measurement import check_index_every
 from steybrae.quantities import gradient_to_angle
 
 SCALE_SLOPES_DEG: Final = (10.0, 15.0, 20.0, *DEFAULT_EDGES_DEG)
@@ -145,12 +146,7 @@ def map_scale(
     left out. Refused as in `gap_for_slope_mm`, for an `index_every` below 2, and for a map of which
     no slope can be drawn.
     """
-    if index_every is not None and index_every < 2:
-        message = (
-            f"Index lines should be every 2nd contour or rarer; got {index_every}. "
-            "Count from one thick line to the next on the sheet, often 5."
-        )
-        raise QuantityError(message)
+    check_index_every(index_every)
     slopes = sorted(set(slopes_deg or SCALE_SLOPES_DEG))
     combs, notes = _combs(slopes, scale, interval_m, 1, MOST_SPACES)
     index_combs: tuple[Comb, ...] = ()

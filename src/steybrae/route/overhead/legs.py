@@ -9,6 +9,7 @@ from functools import partial
 
 import numpy as np
 
+from steybrae.quantities import finite
 from steybrae.route.overhead.kept_ground import KeptGround, KeptPlaces
 from steybrae.route.overhead.result import (
     PLACE_SIGHT_DEG,
@@ -30,7 +31,7 @@ from steybrae.route.overhead.windows import (
     stretch_windows,
 )
 from steybrae.route.positions.places import Place
-from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap, convex_rolls, terrain_traps
+from steybrae.route.shape_result import ConvexRoll, Spot, TerrainTrap, convex_rolls, spot_at, terrain_traps
 from steybrae.route.track import Track
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.overhead.angles import Overhead, SightUp, look_up, zone_top
@@ -167,14 +168,8 @@ def _seen(
     )
 
 
-def _spot(ground: OverheadGround, col: float, row: float) -> Spot:
-    lon, lat = ground.to_wgs84(col, row)
-    height = float(ground.points(np.array([col]), np.array([row])).height_m[0])
-    return Spot(float(lat), float(lon), height if math.isfinite(height) else None)
-
-
 def _stand(ground: OverheadGround, points: Points, point: int) -> Spot:
-    return _spot(ground, float(points.col[point]), float(points.row[point]))
+    return spot_at(ground, float(points.col[point]), float(points.row[point]))
 
 
 def _sight(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> SightAnswer | None:
@@ -207,7 +202,7 @@ def _answer(
         sight.bearing_true_deg,
         sight.distance_m,
         sight.rise_m,
-        _spot(ground, sight.col, sight.row),
+        spot_at(ground, sight.col, sight.row),
         _stand(ground, points, sight.point),
         float(chainage_m[sight.point]),
         _top(ground, top),
@@ -224,7 +219,7 @@ def hidden_sight(ground: OverheadGround, points: Points, sight: SightUp) -> bool
 
 def _top(ground: OverheadGround, top: SightUp) -> TopAnswer:
     return TopAnswer(
-        top.deg, top.bearing_true_deg, top.distance_m, top.rise_m, _spot(ground, top.col, top.row)
+        top.deg, top.bearing_true_deg, top.distance_m, top.rise_m, spot_at(ground, top.col, top.row)
     )
 
 
@@ -238,7 +233,7 @@ def _path(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhea
         path.bearing_true_deg,
         path.path_m,
         path.rise_m,
-        _spot(ground, float(path.col[0]), float(path.row[0])),
+        spot_at(ground, float(path.col[0]), float(path.row[0])),
         _stand(ground, points, path.point),
         float(chainage_m[path.point]),
         tuple(zip(lat.tolist(), lon.tolist(), strict=True)),
@@ -261,7 +256,7 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
             sum(part.in_zone_m for part in parts),
             any(part.possible for part in parts),
             sum(part.possible_m for part in parts),
-            _finite(max(part.possible_deg for part in parts)),
+            finite(max(part.possible_deg for part in parts)),
             look.rules.low_deg,
             look.rules.high_deg,
             parts[0].possible_from_deg,
@@ -287,10 +282,6 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
         ),
         seen,
     )
-
-
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
 
 
 def _steepest(found: list[SightAnswer | None], *, at_place: bool) -> SightAnswer | None:

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from steybrae.errors import ModelError, OffModelError
+from steybrae.errors import ModelError
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches
@@ -202,8 +202,7 @@ def stretch_windows(
 
 
 def _stretches(grid: Grid, leg: int, track: Track, look: OverheadLook) -> list[Stretch]:
-    place = grid.from_wgs84(track.lon_deg, track.lat_deg)
-    _refuse_nowhere(place)
+    place = track.positions(grid)
     ends = list(stretches(track, STRETCH_M))
     # Cells of grids in degrees change their size along a route.
     middle = [np.mean([[axis[first], axis[last]] for axis in place], axis=1) for first, last in ends]
@@ -215,15 +214,6 @@ def _stretches(grid: Grid, leg: int, track: Track, look: OverheadLook) -> list[S
         window = _window(col, row, margin, look.joins)
         found.append(Stretch(leg, col, row, track.chainage_m[first : last + 1], window))
     return found
-
-
-def _refuse_nowhere(place: tuple[Array, Array]) -> None:
-    if not all(np.isfinite(axis).all() for axis in place):
-        message = (
-            "The line should lie where the model's CRS has positions; part of it does not. Take a "
-            "model of the ground it crosses."
-        )
-        raise OffModelError(message)
 
 
 def metric_place(window: Window, look: OverheadLook) -> tuple[float, float]:

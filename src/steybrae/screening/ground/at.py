@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from steybrae.bands import BandScheme
 from steybrae.cautions import HeightsRead, Situation, cautions_for
 from steybrae.errors import OffModelError, QuantityError, SteybraeError
-from steybrae.quantities import shown_slope_deg
+from steybrae.quantities import finite, shown_slope_deg
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.overhead.kept_ground import KeptPlaces
 from steybrae.route.positions.places import Place
@@ -215,10 +215,10 @@ def _say(
     slopes = around.field
     point = at_points(slopes, np.array([around.col]), np.array([around.row]))
     at = (math.floor(around.row), math.floor(around.col))
-    slope = _known(slopes.slope_deg[at])
-    short = short_steeper(settings.bands, slope, _known(slopes.short_deg[at]))
+    slope = finite(slopes.slope_deg[at])
+    short = short_steeper(settings.bands, slope, finite(slopes.short_deg[at]))
     ends = slope_interval_deg(slopes.p[at], slopes.q[at], around.known, slopes.roughness_deg[at])
-    low, high = (_known(end) for end in ends)
+    low, high = (finite(end) for end in ends)
     within = _circle(around, inside, radius)
     aspect = float(point.aspect_true_deg[0])
     open_above = within.unknown_share > 0.0 or within.slope_high_max_deg is None
@@ -235,14 +235,13 @@ def _say(
         model_found=kinds_told(settings.model_found, settings.model_kind, max(around.cell_size_m)),
         sample=settings.origin.sample,
     )
-    elevation = float(point.elevation_m[0])
     return GroundAt(
         place=PlaceAt(place.lat_deg, place.lon_deg, place.written or place.name, place.name),
-        elevation_m=elevation if math.isfinite(elevation) else None,
+        elevation_m=finite(point.elevation_m[0]),
         slope_deg=slope,
         slope_low_deg=low,
         slope_high_deg=high,
-        aspect_true_deg=aspect if math.isfinite(aspect) else None,
+        aspect_true_deg=finite(aspect),
         aspect_sector=aspect_sector(aspect),
         band=None if slope is None else settings.bands.band(slope),
         bands_possible=possible_bands(settings.bands, slope, high, within.slope_max_deg, short),
@@ -275,10 +274,6 @@ def _patch(around: Around, inside: NDArray[np.bool_], bands: BandScheme) -> Grou
         inside=inside,
         labels=bands.labels,
     )
-
-
-def _known(value: Array) -> float | None:
-    return float(value) if np.isfinite(value) else None
 
 
 def cross_check_ground(place: Place, source: DemSource, reach_m: float, settings: Settings) -> CrossCheck:

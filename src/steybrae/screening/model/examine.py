@@ -13,7 +13,7 @@ from steybrae.bands import STEEP_DEG
 from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import ModelError
 from steybrae.names import clean
-from steybrae.quantities import shown_slope_deg
+from steybrae.quantities import finite, shown_slope_deg
 from steybrae.screening.known import Settings, slopes_known
 from steybrae.screening.model.look import OVERLAP, Corner, block_corners, read_blocks
 from steybrae.screening.model.result import (
@@ -293,8 +293,8 @@ def _say(
         extent=_extent(grid, size),
         cell_m=max(size),
         cell_size_m=size,
-        elevation_min_m=marks.low_m if math.isfinite(marks.low_m) else None,
-        elevation_max_m=marks.high_m if math.isfinite(marks.high_m) else None,
+        elevation_min_m=finite(marks.low_m),
+        elevation_max_m=finite(marks.high_m),
         height_unit_m=settings.origin.height_unit_m,
         height_unit_from=settings.origin.height_unit_from,
         looked_share=looked / (rows * cols),

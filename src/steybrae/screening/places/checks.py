@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
+from steybrae.quantities import finite
 from steybrae.route.compass.bearings import geodesic
 from steybrae.route.expected import sight_interval_deg
 from steybrae.route.kept import NOTHING_KEPT, Kept
@@ -234,8 +235,8 @@ def _sight(
 
 
 def _ground(line: Line, at: OnLine) -> Spot:
-    height = float(np.interp(at.chainage_m, line.chainage_m, line.elevation_m))
-    return Spot(at.lat_deg, at.lon_deg, height if np.isfinite(height) else None)
+    height = np.interp(at.chainage_m, line.chainage_m, line.elevation_m)
+    return Spot(at.lat_deg, at.lon_deg, finite(height))
 
 
 def _with_overhead(check: _Check, seen: FromLine, spot: int) -> _Check:
@@ -243,9 +244,8 @@ def _with_overhead(check: _Check, seen: FromLine, spot: int) -> _Check:
 
 
 def _overhead_there(reading: ExpectedReading, seen: FromLine, spot: int) -> ExpectedReading:
-    deg = float(seen.overhead_deg[spot])
-    known = deg if np.isfinite(deg) else None
-    return replace(reading, overhead_deg=known, overhead_at_least=bool(seen.unknown_above[spot]))
+    deg = finite(seen.overhead_deg[spot])
+    return replace(reading, overhead_deg=deg, overhead_at_least=bool(seen.unknown_above[spot]))
 
 
 def _with_leading(checks: list[_Check], places: tuple[PlaceThatMatters, ...]) -> list[_Check]:
