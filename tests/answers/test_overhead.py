@@ -145,7 +145,7 @@ def test_the_legend_explains_the_signs(sample):
     } <= words
     bare = replace(sample, relief=replace(sample.relief, zones=None))
     legend = next(axes for axes in route_figure(bare).axes if axes.get_gid() == "legend")
-    assert "start zones not drawn" in {text.get_text() for text in legend.texts}
+    assert "zones not drawn" in {text.get_text() for text in legend.texts}
 
 
 def test_a_place_in_words_and_with_an_arrow(opened, sample):

@@ -176,7 +176,7 @@ def test_what_times_rest_on_keeps_its_room_beside_a_long_headline(
     words = [box[4] for box in drawn(monkeypatch, card, "a4").boxes]
     front = " ".join(words[: words.index("magnetic")])
     assert "overhead at least 48.3° (leg 1; from within a start zone at least 49.1°, leg 3)" in front
-    assert "Times 1.3 for snow. Nothing for load. Breaks: 10 minutes for each hour walked." in front
+    assert "Times 1.3 for snow. Breaks: 10 minutes for each hour walked. No time added for load." in front
 
 
 def test_the_cautions_are_in_the_metadata(long_card: RouteCard) -> None:

@@ -134,8 +134,8 @@ def test_times(card: RouteCard) -> None:
     assert card.time_words == (
         "Times by Naismith with Langmuir's corrections, 5 km/h on the flat.",
         "Times 1.5 for snow.",
-        "Nothing for load.",
         "Breaks: 10 minutes for each hour walked.",
+        "No time added for load.",
     )
 
 

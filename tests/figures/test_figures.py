@@ -320,7 +320,10 @@ def test_profile_shows_bands_marks_and_unknown(sample, sample_figure):
     for leg in sample.legs:
         (mark,) = named(slopes, f"steepest {leg.number}")
         assert mark.get_ydata()[0] == leg.slope_max_deg
+        # Not that of places on the map.
+        assert mark.get_marker() == "^"
         assert str(leg.number) in words(heights)
+    assert slopes.get_xlabel().endswith("; △ steepest of a leg")
     assert slopes.get_yticks().tolist() == [0, 25, 30, 35, 40, 45, 55]
     assert len(named(slopes, "interval")) == 1
     assert len(named(slopes, "corridor")) == 1

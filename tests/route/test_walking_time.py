@@ -138,9 +138,7 @@ def test_unknown_ground_is_named():
     assert found.taken_level_m == 250.5
     assert found.words == (
         "Times by the Swiss signpost rule.",
-        "Nothing for snow.",
-        "Nothing for load.",
-        "No breaks.",
+        "No time added for snow, load, breaks.",
         "251 m of unknown height are reckoned as level: at least this long.",
     )
 

@@ -178,7 +178,7 @@ def sign(
         markeredgecolor=INK,
         markeredgewidth=0.9,
         clip_on=False,
-        zorder=7.5 if marker == "v" else 7.0,
+        zorder=7.5 if marker in {"v", "^"} else 7.0,
         gid=gid or None,
     )
 

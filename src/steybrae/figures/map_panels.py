@@ -123,11 +123,12 @@ def draw_slopes(axes: Axes, drawn: DrawnProfile, size_mm: tuple[float, float]) -
     for turn_m in drawn.turns_m:
         axes.axvline(turn_m, color="0.3", linewidth=0.4, zorder=3)
     for number, at_m, slope_deg in drawn.steepest:
-        sign(axes, [(at_m, slope_deg)], "v", 4.5, f"steepest {number}")
+        sign(axes, [(at_m, slope_deg)], "^", 4.5, f"steepest {number}")
     axes.set_ylabel("slope", fontsize=SMALL_PT)
     axes.yaxis.set_label_coords(-_YLABEL_MM / width_mm, 0.5)
     unit, size_m = drawn.unit
-    axes.set_xlabel(f"distance along the line ({unit})", fontsize=SMALL_PT, labelpad=1)
+    words = f"distance along the line ({unit}); △ steepest of a leg"
+    axes.set_xlabel(words, fontsize=SMALL_PT, labelpad=1)
     axes.xaxis.set_major_formatter(lambda value, _: f"{value / size_m:g}")
 
 
@@ -249,7 +250,7 @@ def _overhead_signs(axes: Axes, relief: Relief, *, beside: bool) -> None:
         axes,
         8.5 if relief.zones else 0.0,
         19.9,
-        "start zone" if relief.zones else "start zones not drawn",
+        "start zone" if relief.zones else "zones not drawn",
     )
     # Beside other lines' signs there is no room for more.
     more = "" if beside else ", of a place told at length; terminal and card have all"

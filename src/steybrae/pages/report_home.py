@@ -14,6 +14,7 @@ from steybrae.card.wording import call_text, place_text
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.pages.report_lines import ways_off_rows
 from steybrae.pages.report_map import MapDrawing, place_on_map
+from steybrae.route.times.walking_time import NOT_ADDED
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.words import leading_spot
 from steybrae.screening.result import RouteScreening
@@ -68,7 +69,9 @@ def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
     least = f"{AT_LEAST} " if card.totals.time_at_least else ""
     day = _on_another_day(card, last.arrival)
     back = f"{least}{last.arrival_text}{day}, at {last.to or last.to_place.reference}"
-    told = back if last.arrival_text else f"{_NOT_GIVEN}: it needs a start."
+    # Who waits asks how late they may be.
+    without = [words for words in card.time_words if words.startswith(NOT_ADDED)]
+    told = " ".join((f"{back}.", *without)) if last.arrival_text else f"{_NOT_GIVEN}: it needs a start."
     away_m = ends_apart_m(card)
     if away_m <= _NEAR_M:
         yield "Due back", (told,)

@@ -25,6 +25,10 @@ from steybrae.value import AT_LEAST, steep_length
 __all__ = ["METHODS", "Allowances", "LegTime", "Segment", "leg_time"]
 
 
+NOT_ADDED: Final = "No time added for"
+"""How what a time leaves out begins, in words."""
+
+
 @dataclass(frozen=True)
 class Allowances:
     """What a leader adds to a rule made for summer paths.
@@ -170,12 +174,15 @@ def leg_time(
 
 def _words(rule: str, allowances: Allowances, level_m: float) -> tuple[str, ...]:
     found = [f"Times by {rule}."]
-    for name, factor in (("snow", allowances.snow_factor), ("load", allowances.load_factor)):
-        found.append(f"Times {factor:g} for {name}." if factor > 1.0 else f"Nothing for {name}.")
+    factors = {"snow": allowances.snow_factor, "load": allowances.load_factor}
+    found += [f"Times {factor:g} for {name}." for name, factor in factors.items() if factor > 1.0]
+    none = [name for name, factor in factors.items() if factor <= 1.0]
     hourly, besides = allowances.breaks_min_per_hour, allowances.breaks_min
     breaks = [f"{hourly:g} minutes for each hour walked"] if hourly else []
     breaks += [f"{besides:g} minutes besides"] if besides else []
-    found.append(f"Breaks: {' and '.join(breaks)}." if breaks else "No breaks.")
+    found += [f"Breaks: {' and '.join(breaks)}."] if breaks else []
+    none += [] if breaks else ["breaks"]
+    found += [f"{NOT_ADDED} {', '.join(none)}."] if none else []
     if level_m > 0.0:
         found.append(
             f"{steep_length(level_m).text} of unknown height are reckoned as level: {AT_LEAST} this long."
