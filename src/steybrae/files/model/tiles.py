@@ -38,7 +38,7 @@ CELLS: Final = (1e-9, 1e9)
 FARTHEST: Final = 1e12
 """Greatest coordinate of a corner, units of its CRS (our choice)."""
 
-SHORE_M: Final = 20.0
+SHORE_M: Final = 50.0
 """A file with no land nearer to its 0 than this has no shore, metres (our choice)."""
 
 _LOOKS, _LOOK_CELLS = 8, 40
