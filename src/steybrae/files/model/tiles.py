@@ -39,7 +39,10 @@ FARTHEST: Final = 1e12
 """Greatest coordinate of a corner, units of its CRS (our choice)."""
 
 SHORE_M: Final = 50.0
-"""A file with no land nearer to its 0 than this has no shore, metres (our choice)."""
+"""Least height over a stored 0 of all land beside it where there is no shore, metres (our choice)."""
+
+WHOLE_CELLS: Final = 2**20
+"""Largest file that is looked at wholly for a shore, cells (our choice)."""
 
 _LOOKS, _LOOK_CELLS = 8, 40
 """Squares along each side of a file that tell what its numbers are, and their side in cells (our choice)."""
@@ -85,14 +88,21 @@ class Tile:
 
     @cached_property
     def zero_is_missing(self) -> bool:
-        """Whether a number 0 is missing ground that nobody declared: no land of the file is near it.
+        """Whether a number 0 is missing ground that nobody declared: all land beside it stands high above.
 
-        With a shore, or where all is 0, it is a height: land may be there, and heights of one number have a
-        caution.
+        With a shore, or where no land beside it was seen, it is a height: land may be there, and heights of
+        one number have a caution.
         """
-        heights_m = self._squares - self.offset_m
-        known = heights_m[np.isfinite(heights_m) & (heights_m != 0.0)]
-        return known.size > 0 and not bool((np.abs(known) < SHORE_M).any())
+        size = self.data.height, self.data.width
+        looked_at = self._read(0, 0, size)[None] if math.prod(size) <= WHOLE_CELLS else self._squares
+        beside: list[float] = []
+        for heights_m in looked_at:
+            near = np.pad(heights_m == self.offset_m, 1)
+            near = near[:-2] | near[1:-1] | near[2:]
+            near = near[:, :-2] | near[:, 1:-1] | near[:, 2:]
+            above = np.abs(heights_m[near] - self.offset_m)
+            beside.append(float(np.min(above[above > 0.0], initial=math.inf)))
+        return SHORE_M <= min(beside) < math.inf
 
     @cached_property
     def gap_rule(self) -> GapRule | None:
@@ -104,19 +114,22 @@ class Tile:
     @cached_property
     def _squares(self) -> Array:
         """Heights of squares spread over the file, metres, so that every reader of it says the same."""
-        low, high = LAND_HEIGHTS_M
         size = self.data.height, self.data.width
-        sides = [min(_LOOK_CELLS, side) for side in size]
+        sides = min(_LOOK_CELLS, size[0]), min(_LOOK_CELLS, size[1])
         rows, cols = (
             np.unique(np.linspace(0, end - side, _LOOKS).astype(int)).tolist()
             for end, side in zip(size, sides, strict=True)
         )
-        found = np.full((len(rows) * len(cols), *sides), np.nan)
-        for square, (row, col) in zip(found, product(rows, cols), strict=True):
-            with suppress(rasterio.errors.RasterioError):  # who needs that block is told of the damage
-                self.data.read(1, window=rasterio.windows.Window(col, row, *sides[::-1]), out=square[...])
+        return np.stack([self._read(row, col, sides) for row, col in product(rows, cols)])
+
+    def _read(self, row: int, col: int, size: tuple[int, int]) -> Array:
+        """Heights of a window, metres, NaN where no land has them or a block is damaged."""
+        found = np.full(size, np.nan)
+        with suppress(rasterio.errors.RasterioError):  # who needs that block is told of the damage
+            self.data.read(1, window=rasterio.windows.Window(col, row, *size[::-1]), out=found[...])
         with np.errstate(over="ignore", invalid="ignore"):
             found = found * self.step_m + self.offset_m
+        low, high = LAND_HEIGHTS_M
         return np.where((found >= low) & (found <= high), found, np.nan)
 
 
