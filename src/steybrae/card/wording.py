@@ -115,7 +115,7 @@ def _least_text(ground: CardGround | None, slope_deg: float | None) -> str:
 
 
 def grounds_text(ground: CardGround | None) -> tuple[str, ...]:
-    """Say what else is to be said of the ground, one short line each; None without a model.
+    """Say what else is to be said of the ground, one short line each; without a model, that.
 
     Short pieces, the 95 % end, the bands, metres of steep ground and where it faces, unknown metres.
     """
