@@ -24,7 +24,7 @@ from steybrae.terrain.examine.found import (
     seams_in,
     whole_unit_m,
 )
-from steybrae.terrain.examine.planes import cells_apart, planes_of
+from steybrae.terrain.examine.planes import GapRule, cells_apart, gap_squares, planes_of
 from steybrae.terrain.examine.stripes import crowd_of, terrace_interval_m
 from steybrae.terrain.model_kinds import MODEL_KINDS, survey_error
 from steybrae.terrain.uncertainty import least_ends_deg, slope_uncertainty
@@ -143,6 +143,16 @@ def test_gaps_filled_here_and_there_do_not_count_for_the_whole() -> None:
     made[150:200, 150:190] = filled[150:200, 150:190]
     assert planes_of(made)[:, 0].max() > 0.2
     assert cells_apart(planes_of(made)) == 1.0
+
+
+def test_gaps_are_the_same_in_single_and_in_double_precision() -> None:
+    """Bends near the limit came out on either side of it: a raster left out other cells than a line."""
+    noise = 3e-4 * np.random.default_rng(0).standard_normal((SIDE, SIDE))
+    single = (drawn_through_points(rough_ground(1), 15.0) + noise).astype(np.float32)
+    rule = GapRule(1e-3, 4)
+    found = gap_squares(single, 1.0, 0, 0, rule)
+    assert len(found) > 10
+    np.testing.assert_array_equal(found, gap_squares(single.astype(float), 1.0, 0, 0, rule))
 
 
 def test_lakes_and_surfaces_made_for_a_trial_are_not_drawn_between_points() -> None:

@@ -209,16 +209,20 @@ def gap_squares(numbers: NDArray[Any], step_m: float, row: int, col: int, rule: 
     asked = np.flatnonzero(np.isin((row + np.arange(rows)) % GAP_SIDE, (2, 5)))
     asked = asked[(asked >= 2) & (asked < rows - 2)]
     with np.errstate(invalid="ignore", over="ignore"):
-        some = numbers[asked]
+        some = numbers[asked].astype(float)
         at, i = np.nonzero(np.abs(some[:, 2:] + some[:, :-2] - 2.0 * some[:, 1:-1]) < bend)
         j = (asked[at] + np.array([[-1], [0], [1]])).reshape(-1)
         i = np.tile(i + 1, 3)
-        inner = (col + i) % GAP_SIDE % (GAP_SIDE - 1) > 0
+        within = (col + i) % GAP_SIDE
+        inner = (within > 0) & (within < GAP_SIDE - 1)
         j, i = j[inner], i[inner]
         level = np.ones(len(j), dtype=bool)
         for down, on in _DIRECTIONS:
-            before, after = numbers[j - down, i - on], numbers[j + down, i + on]
-            plane = np.abs(before + after - 2.0 * numbers[j, i]) < bend
+            # In double precision, so that readers in single precision say the same.
+            before, own, after = (
+                numbers[j + k * down, i + k * on].astype(float, copy=False) for k in (-1, 0, 1)
+            )
+            plane = np.abs(before + after - 2.0 * own) < bend
             level = level[plane] & (np.abs(after - before)[plane] < bend)
             j, i = j[plane], i[plane]
     first = np.stack(
