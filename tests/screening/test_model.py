@@ -309,6 +309,17 @@ def test_blocks_that_tell_nothing_are_no_last_word(finer_sample) -> None:
         assert found_near(dem, near_a_void).source_cell_m == pytest.approx(30.0, rel=0.05)
 
 
+@pytest.mark.parametrize("corner", [(1500, 1000), (2100, 2650), (300, 1400)])
+def test_known_ground_is_found_among_voids(finer_sample, corner) -> None:
+    """Of one known piece in a model of voids all 16 blocks spread over it might miss."""
+    heights = np.full((3000, 3000), np.nan)
+    heights[corner[0] : corner[0] + 282, corner[1] : corner[1] + 282] = read_made(finer_sample).heights[
+        :282, :282
+    ]
+    grid = Grid((7.5, 0.0, 54000.0, 0.0, -7.5, 1054000.0), "EPSG:27700", heights.shape)
+    assert found_near(Dem(grid, heights)).source_cell_m == pytest.approx(30.0, rel=0.05)
+
+
 @pytest.fixture(scope="module")
 def finer_sample(sample_dem, tmp_path_factory) -> Path:
     """The middle of the massif, 30 m means made finer to 7.5 m."""
