@@ -56,22 +56,34 @@ def read_made(path: Path) -> Made:
 
 def finer(model: Made, times: float, how: Resampling, most: int = MOST_FINE) -> Made:
     """Cells made finer by interpolation, as GDAL does it."""
-    size = [min(round(side * times), most) for side in model.heights.shape]
+    rows, cols = (min(round(side * times), most) for side in model.heights.shape)
+    return _warped(model, model.crs, model.transform @ Affine.scale(1.0 / times), (rows, cols), how)
+
+
+def moved(model: Made, crs: str, cell: float, how: Resampling) -> Made:
+    """On a grid of another CRS and cell, as GDAL lays it."""
+    rows, cols = model.heights.shape
+    (left, top), (right, bottom) = model.transform @ (0, 0), model.transform @ (cols, rows)
+    left, bottom, right, top = rasterio.warp.transform_bounds(model.crs, crs, left, bottom, right, top)
+    high, wide = round((top - bottom) / cell), round((right - left) / cell)
+    transform = Affine(cell, 0.0, left, 0.0, -cell, top)
+    return _warped(model, crs, transform, (high, wide), how)
+
+
+def _warped(model: Made, crs: str, transform: Affine, size: tuple[int, int], how: Resampling) -> Made:
     out = np.full(size, -9999.0, np.float32)
-    transform = model.transform @ Affine.scale(1.0 / times)
     rasterio.warp.reproject(
         np.nan_to_num(model.heights, nan=-9999.0).astype(np.float32),
         out,
         src_transform=model.transform,
         dst_transform=transform,
         src_crs=model.crs,
-        dst_crs=model.crs,
+        dst_crs=crs,
         src_nodata=-9999.0,
         dst_nodata=-9999.0,
         resampling=how,
     )
-    heights = np.where(out == -9999.0, np.nan, out).astype(float)
-    return Made(heights, transform, model.crs)
+    return Made(np.where(out == -9999.0, np.nan, out).astype(float), transform, crs)
 
 
 def changed(model: Made, change: Callable[[Floats], Floats]) -> Made:

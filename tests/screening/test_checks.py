@@ -185,7 +185,7 @@ def test_checks_on_made_ground(made: tuple[Surface, float], spots: list[tuple[fl
     ("name", "least"), [("tyrol_1_5m.tif", 5), ("tyrol_4_5m.tif", 3), ("california_1m.tif", 1)]
 )
 def test_checks_on_real_ground(shared_data: Path, name: str, least: int) -> None:
-    """Three lines over each, across, up and from corner to corner of its middle."""
+    """Four lines over each, across, up and from corner to corner of its middle, both ways."""
     with open_model([shared_data / "terrain" / name]) as source:
         rows, cols = source.grid.shape
         count = 0
@@ -193,6 +193,7 @@ def test_checks_on_real_ground(shared_data: Path, name: str, least: int) -> None
             [(0.2, 0.3), (0.5, 0.45), (0.8, 0.3)],
             [(0.3, 0.8), (0.45, 0.5), (0.35, 0.2)],
             [(0.2, 0.2), (0.5, 0.5), (0.8, 0.8)],
+            [(0.8, 0.2), (0.5, 0.5), (0.2, 0.8)],
         ):
             xy = [source.grid.xy(u * cols, v * rows) for u, v in shares]
             route = route_on(source, [(float(x), float(y)) for x, y in xy])

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from affine import Affine
 from hypothesis import given
 from hypothesis import strategies as st
 from rasterio.enums import Resampling
@@ -18,6 +19,7 @@ from tests.made_models import (
     copies,
     drawn_between,
     finer,
+    moved,
     read_made,
     rightly,
     told,
@@ -142,6 +144,37 @@ def test_noise_and_rounding_hide_no_interpolation(name, times, how, spoil, reque
         # Where detail ends at cells of more than 40 m no upper end is known.
         there = np.isfinite(truth) & np.isfinite(field.p)
         return float((truth > high)[there].mean())
+
+    assert above(ModelFound()) > 0.13
+    assert above(found) <= 0.025
+
+
+@pytest.mark.parametrize("how", [Resampling.bilinear, Resampling.cubic])
+def test_a_small_model_between_voids_is_told_by_what_it_knows(how, request) -> None:
+    """Nothing was found: 13 to 20 % of the ground was steeper than the upper end."""
+    whole = read_made(path_of("tyrol_5_5m", request))
+    row, col = ((size - 260) // 2 for size in whole.heights.shape)
+    model = Made(
+        whole.heights[row : row + 260, col : col + 260],
+        whole.transform @ Affine.translation(col, row),
+        whole.crs,
+    )
+    made = moved(moved(model, "EPSG:4326", 1.0 / 3600.0, Resampling.average), model.crs, 10.0, how)
+    assert made.heights.shape == (141, 140)
+    dem = Dem(Grid(tuple(made.transform)[:6], made.crs, made.heights.shape), made.heights)
+    found = found_near(dem)
+    assert found.source_cell_m == pytest.approx(31.0, rel=0.05)
+    truth = slope_over(model.heights, 5.0, 20.0)
+    row, col = np.indices(made.heights.shape)
+    at = ~model.transform @ made.transform @ (col + 0.5, row + 0.5)
+    east, south = (np.clip(np.floor(one), 0, 259).astype(int) for one in at)
+    field = slope_field(dem, halves=baseline_cells(10.0, 10.0))
+
+    def above(one: ModelFound) -> float:
+        known = slope_uncertainty("horn", jacobian_at(dem.grid, 70.0, 70.0), kind="lidar", found=one)
+        _, high = slope_interval_deg(field.p, field.q, known, field.roughness_deg)
+        there = np.isfinite(truth[south, east]) & np.isfinite(high)
+        return float((truth[south, east] > high)[there].mean())
 
     assert above(ModelFound()) > 0.13
     assert above(found) <= 0.025
@@ -274,6 +307,17 @@ def test_blocks_that_tell_nothing_are_no_last_word(finer_sample) -> None:
         lon, lat = dem.grid.to_wgs84(4.0, 4.0)
         near_a_void = [Place(lat_deg=float(lat), lon_deg=float(lon))]
         assert found_near(dem, near_a_void).source_cell_m == pytest.approx(30.0, rel=0.05)
+
+
+@pytest.mark.parametrize("corner", [(1500, 1000), (2100, 2650), (300, 1400)])
+def test_known_ground_is_found_among_voids(finer_sample, corner) -> None:
+    """Of one known piece in a model of voids all 16 blocks spread over it might miss."""
+    heights = np.full((3000, 3000), np.nan)
+    heights[corner[0] : corner[0] + 282, corner[1] : corner[1] + 282] = read_made(finer_sample).heights[
+        :282, :282
+    ]
+    grid = Grid((7.5, 0.0, 54000.0, 0.0, -7.5, 1054000.0), "EPSG:27700", heights.shape)
+    assert found_near(Dem(grid, heights)).source_cell_m == pytest.approx(30.0, rel=0.05)
 
 
 @pytest.fixture(scope="module")

@@ -83,6 +83,16 @@ class TestMayStand:
         assert found.may is may
         assert found.slope_max_deg == pytest.approx(slope_deg, abs=1e-6)
 
+    def test_the_upper_end_counts_as_it_is_shown(self) -> None:
+        """29.95 degrees, shown as 30.0, served as a place to stand."""
+        found = [
+            stands(model(Plane(slope, 90.0), (81, 81)), 40.5, 40.5) for slope in np.arange(25.2, 25.7, 0.02)
+        ]
+        ends = {one.high_deg: one.may for one in found}
+        assert any(29.9 < end < 30.0 for end in ends)
+        assert {end: shown_slope_deg(end) < 30.0 for end in ends} == ends
+        assert {True, False} == set(ends.values())
+
     def test_unknown_ground_within_the_distance_is_not_gentle(self) -> None:
         # A missing height makes the slopes of the eight around it unknown, and how rough the ground is in
         # one ring more: 5 cells off, that ring's near edge is 25 m away; 6 cells off, 35 m.

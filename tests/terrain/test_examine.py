@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.interpolate import LinearNDInterpolator
 
 from steybrae.quantities import FOOT_M
-from steybrae.terrain.examine.finer import finer_times, periods_of
+from steybrae.terrain.examine.finer import WINDOW, finer_times, periods_of
 from steybrae.terrain.examine.found import (
     NOTHING_FOUND,
     ModelFound,
@@ -164,10 +164,49 @@ def test_lakes_and_surfaces_made_for_a_trial_are_not_drawn_between_points() -> N
     assert cells_apart(planes_of(np.minimum(0.5 * row, 900.0 + 0.2 * col))) == 1.0
 
 
-def test_blocks_too_small_for_a_window_tell_nothing() -> None:
-    made = between(rough_ground(1)[:20, :20], 4)
-    assert periods_of(made).windows == 0
-    assert finer_times(periods_of(made)) == 1.0
+def within_turned_square(heights: np.ndarray, share: float = 0.86, turned: float = 0.05) -> np.ndarray:
+    """Unknown outside of a smaller square that is turned, as the edges of a model from degrees lie."""
+    side = len(heights)
+    row, col = np.mgrid[:side, :side] - (side - 1) / 2.0
+    across, down = col + turned * row, row - turned * col
+    return np.where(np.maximum(abs(across), abs(down)) < share * side / 2.0, heights, np.nan)
+
+
+@pytest.mark.parametrize("times", [2, 3, 4, 6])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_voids_at_the_sides_hide_no_interpolation(times: int, seed: int) -> None:
+    """No window of 128 cells is known from end to end: nothing was found."""
+    coarse = rough_ground(seed)[: 140 // times + 1, : 140 // times + 1]
+    voids = within_turned_square(between(coarse, times)[:140, :140])
+    assert np.isfinite(voids).sum(axis=1).max() < WINDOW
+    found = found_in(marks_of(voids, CELL), CELL)
+    assert found.kinds == ("interpolated", "voids")
+    assert found.source_cell_m == pytest.approx(10.0 * times, rel=0.05)
+    assert found_in(marks_of(within_turned_square(rough_ground(seed)[:140, :140]), CELL), CELL).kinds == (
+        "voids",
+    )
+
+
+@pytest.mark.parametrize("side", [72, 90, 120])
+@pytest.mark.parametrize("times", [2, 3, 4, 6])
+def test_half_a_window_tells_interpolation(side: int, times: int) -> None:
+    coarse = rough_ground(1)[: side // times + 1, : side // times + 1]
+    found = found_in(marks_of(between(coarse, times)[:side, :side], CELL), CELL)
+    assert found.kinds == ("interpolated",)
+    assert found.source_cell_m == pytest.approx(10.0 * times, rel=0.05)
+
+
+@pytest.mark.parametrize("side", [72, 90, 120])
+def test_small_pieces_of_ground_are_not_called_made_finer(side: int) -> None:
+    for seed in range(5):
+        assert found_in(marks_of(rough_ground(seed)[:side, :side], CELL), CELL).source_cell_m is None
+
+
+def test_blocks_too_small_for_half_a_window_tell_nothing() -> None:
+    made = between(rough_ground(1)[:15, :15], 4)
+    for runs in (False, True):
+        assert periods_of(made, runs=runs).windows == 0
+        assert finer_times(periods_of(made, runs=runs)) == 1.0
 
 
 @pytest.mark.parametrize(("unit", "rounded"), [(1.0, 1.0), (FOOT_M, FOOT_M), (2.0, 2.0)])

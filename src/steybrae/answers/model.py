@@ -35,8 +35,9 @@ NOTHING: Final = (
 
 
 TOO_SMALL: Final = (
-    f"A side of it has fewer than {LEAST_SIDE} cells: whether the cells along it were made finer than they "
-    "were surveyed cannot be told. The intervals below take them as they are; examine a larger piece."
+    f"A side of it has fewer than {LEAST_SIDE} cells: that the cells along it were made finer than they were "
+    "surveyed, or smoothed, may stay unseen. The intervals below would take them as they are; examine a "
+    "larger piece."
 )
 
 

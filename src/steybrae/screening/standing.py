@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.field.limits import BAND_WIDTH_DEG, READING_ERROR_95_DEG
-from steybrae.quantities import finite
+from steybrae.quantities import finite, shown_slope_deg
 from steybrae.ranges import LatDeg, LonDeg, NotNegative, SlopeDeg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import ExpectedReading
@@ -181,9 +181,9 @@ def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_
     """Tell whether a place serves for taking a reading.
 
     Every cell within the larger of `place_error_m` and `STAND_ROUND_M` has to be known, with the 95
-    % upper end of its own slope below `STEEP_DEG`, and there must be no drop; where the model has
-    no known upper end no place serves. This tells where a reading may be planned; it does not tell
-    that the ground there is gentle.
+    % upper end of its own slope, as shown, below `STEEP_DEG`, and there must be no drop; where the
+    model has no known upper end no place serves. This tells where a reading may be planned; it does
+    not tell that the ground there is gentle.
     """
     grid = rules.source.grid
     col, row = (float(v) for v in grid.from_wgs84(lon_deg, lat_deg))
@@ -202,7 +202,7 @@ def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_
     low, high = slope_interval_deg(field.p, field.q, rules.known, field.roughness_deg)
     steepest = float(np.nanmax(slopes)) if np.isfinite(slopes).any() else None
     # NaN, which is unknown or without an upper end, is not below.
-    gentle = bool(np.all(np.isfinite(slopes) & (high[inside] < STEEP_DEG)))
+    gentle = bool(np.all(np.isfinite(slopes) & (shown_slope_deg(high[inside]) < STEEP_DEG)))
     drop = bool((drop_m(dem.heights_m, jacobian)[inside] > 0.0).any())
     near = cells_within(dem.grid.shape, (col - left, row - top), jacobian, place_error_m)
     own = along, across

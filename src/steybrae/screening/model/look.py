@@ -6,7 +6,8 @@ columns as can be are met by one; where a line is planned, they lie on it instea
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from functools import partial
@@ -32,6 +33,10 @@ FEW_SIDE: Final = 192
 
 MORE_BLOCKS: Final = 16
 """Blocks looked at where those tell nothing (our choice)."""
+
+MOST_ROWS: Final = 64
+"""Single rows read to find known ground where those tell nothing either (our choice): one in half a block on
+models of up to 6000 rows."""
 
 LATTICE_CELLS: Final = 64
 """Blocks near a line begin at multiples of this, cells (our choice: a third of their side)."""
@@ -94,9 +99,9 @@ def read_blocks(source: DemSource, corners: Sequence[Corner], side: int, margin:
 def found_near(source: DemSource, near: Sequence[Place] = (), kept: Kept = NOTHING_KEPT) -> ModelFound:
     """Look at a few blocks, near places along a line where there are any on the model, else all over it.
 
-    All over it too where the ground round them is too little known to tell. Nothing where no block
-    holds a height. Voids and stretches of one number are left to those who read the ground
-    (`steybrae.cautions.HeightsRead`).
+    All over it too where the ground round them is too little known to tell, and at last where single
+    rows know most. Nothing where no block holds a height. Voids and stretches of one number are left
+    to those who read the ground (`steybrae.cautions.HeightsRead`).
     """
     corners = corners_near(source.grid, near, FEW_SIDE, FEW_BLOCKS) if near else []
     return kept.of("found", tuple(corners), partial(_found, source, corners, kept))
@@ -105,8 +110,15 @@ def found_near(source: DemSource, near: Sequence[Place] = (), kept: Kept = NOTHI
 def _found(source: DemSource, near: Sequence[Corner], kept: Kept) -> ModelFound:
     blocks: dict[Corner, tuple[Marks, tuple[float, float]]] = {}
     # Elsewhere too where the ground near the line is too little known to tell, or a few blocks lie in voids.
-    for corners in (near, *(_all_over(source.grid.shape, most) for most in (FEW_BLOCKS, MORE_BLOCKS))):
-        for corner in corners:
+    # Where voids are most of a model, the blocks spread over it may all miss what is known.
+    looks: tuple[Callable[[], Sequence[Corner]], ...] = (
+        lambda: near,
+        lambda: _all_over(source.grid.shape, FEW_BLOCKS),
+        lambda: _all_over(source.grid.shape, MORE_BLOCKS),
+        lambda: _where_known(source),
+    )
+    for corners in looks:
+        for corner in corners():
             marks = None if corner in blocks else kept.of("block", corner, partial(_marks, source, corner))
             if marks is not None:
                 blocks[corner] = marks
@@ -125,6 +137,26 @@ def _all_over(shape: tuple[int, int], most: int) -> list[Corner]:
         (max(0, min(row, rows - FEW_SIDE)), max(0, min(col, cols - FEW_SIDE)))
         for row, col in block_corners(shape, FEW_SIDE, most)
     ]
+
+
+def _where_known(source: DemSource) -> list[Corner]:
+    """Blocks round the longest known parts of single rows, the longest first, none half on another."""
+    rows, cols = source.grid.shape
+    side = min(FEW_SIDE, cols)
+    step = max(FEW_SIDE // 2, math.ceil(rows / MOST_ROWS))
+    known: list[tuple[int, Corner]] = []
+    for row in range(min(step, rows) // 2, rows, step):
+        with suppress(FileReadError, ModelError):
+            there = np.isfinite(source.read(row, 0, 1, cols).heights_m[0])
+            count = np.convolve(there, np.ones(side), "valid")
+            top = max(0, min(row - FEW_SIDE // 2, rows - FEW_SIDE))
+            starts = range(0, cols - side + 1, LATTICE_CELLS)
+            known += [(int(count[col]), (top, col)) for col in starts if count[col] > 0]
+    found: list[Corner] = []
+    for _, corner in sorted(known, key=lambda one: -one[0]):
+        if all(max(abs(corner[0] - row), abs(corner[1] - col)) >= FEW_SIDE // 2 for row, col in found):
+            found.append(corner)
+    return found[:MORE_BLOCKS]
 
 
 def _marks(source: DemSource, corner: Corner) -> tuple[Marks, tuple[float, float]] | None:

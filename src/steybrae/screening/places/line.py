@@ -59,8 +59,8 @@ class BesideLeg:
         """Stretches of the corridor of a leg."""
         steep = shown_slope_deg(np.nan_to_num(cells.slope_deg)) >= STEEP_DEG
         possible = ~(shown_slope_deg(cells.high_deg) < STEEP_DEG) | ~cells.known
-        gentle, drop = (cells.high_deg < STEEP_DEG) & cells.known, cells.drop_m > 0.0
-        near = np.flatnonzero((~gentle | drop) & (cells.off_m <= STAND_ROUND_M))
+        drop = cells.drop_m > 0.0
+        near = np.flatnonzero((possible | drop) & (cells.off_m <= STAND_ROUND_M))
         along = np.sqrt(STAND_ROUND_M**2 - cells.off_m[near] ** 2)
         on, unknown, may_be = (
             joined(cells.start_m[which], cells.end_m[which], 0.0)
@@ -171,7 +171,7 @@ class Line:
         """Which spots may serve as standing places; what is round one left out speaks against it."""
         pieces, (first, last) = self.pieces, self._near_steep
         at = np.clip(np.searchsorted(pieces.start_m, chainage_m, side="right") - 1, 0, None)
-        off = ~(pieces.high_deg[at] < STEEP_DEG) | ~pieces.known[at] | ~pieces.ended[at]
+        off = ~(shown_slope_deg(pieces.high_deg[at]) < STEEP_DEG) | ~pieces.known[at] | ~pieces.ended[at]
         before = np.searchsorted(first, chainage_m, side="right") - 1
         off |= chainage_m <= last[before]
         return ~off

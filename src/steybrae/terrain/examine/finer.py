@@ -31,6 +31,18 @@ from steybrae.terrain.gradients import median
 WINDOW: Final = 128
 """Cells of a window of the periodogram (our choice): lines of 1/6 and 1/7 stand three steps apart."""
 
+LEAST_RUN: Final = WINDOW // 2
+"""Fewest known cells in a row that make a window where few are whole (our choice)."""
+
+LEAST_WINDOWS: Final = 2
+"""Fewest windows of narrow strips that tell anything (our choice: of pieces of ground with one, one in a
+hundred has a line by chance)."""
+
+MANY_WINDOWS: Final = 5
+"""Windows of narrow strips that are many (our choice: more than one square of a window has). Where whole ones
+are fewer, parts of windows are taken too; where all are, nothing is told without a line, for ground may fall
+off as steeply by chance."""
+
 STRIPS: Final = (32, 192)
 """Rows over which sizes are averaged (our choice): few enough where a model is turned against its source,
 and enough for noise to go."""
@@ -39,7 +51,7 @@ ORDERS: Final = (2, 3, 4)
 """Orders of the differences."""
 
 LEAST_SIDE: Final = WINDOW + max(ORDERS)
-"""Cells along a side below which nothing can be told along it."""
+"""Cells along a side below which much stays unseen: only a line tells, and none below half of it."""
 
 LEAST_LINE: Final = 20.0
 """Power of a line over the median beside it (our choice: untouched models stay below 10, copies made 2 to
@@ -138,7 +150,7 @@ class Periods:
     power
         Periodogram of the size of differences, ``[strip, order, frequency]``, over all windows.
     spectrum
-        Periodogram of the gradients, ``[frequency]``, over all windows without a gap.
+        Periodogram of the gradients, ``[frequency]``, over all windows.
     triple
         Of the size of second differences X, narrow strips: real part of ``X(f)^2 X*(2f)``, ``[frequency]``.
     windows
@@ -160,13 +172,13 @@ class Periods:
         )
 
 
-def periods_of(heights_m: Array) -> Periods:
+def periods_of(heights_m: Array, *, runs: bool = False) -> Periods:
     """Periodogram of the size of differences along the columns of a block, and of the gradients.
 
     The size of a difference d is ``|d| / (|d| + r)`` with r its root mean square in the block, so
     that a few crags do not outweigh the rest; it is averaged over strips of rows. Transpose
-    `heights_m` for the other axis. No windows where the block is smaller than one, or mostly
-    unknown.
+    `heights_m` for the other axis. No windows where the block is smaller than one, or mostly unknown;
+    with `runs` those that are known in part, and those of smaller blocks.
     """
     power = np.zeros((len(STRIPS), len(ORDERS), WINDOW // 2 + 1))
     triple, windows = np.zeros(WINDOW // 2 + 1), 0
@@ -175,25 +187,21 @@ def periods_of(heights_m: Array) -> Periods:
         known = size[np.isfinite(size)]
         root = float(np.sqrt(np.mean(known**2))) if len(known) else 0.0
         if root > 0.0:
-            narrow, wide = (_transformed(size / (size + root), strip) for strip in STRIPS)
+            narrow, wide = (_transformed(size / (size + root), strip, runs) for strip in STRIPS)
             power[:, k] = [(np.abs(one) ** 2).sum(axis=0) for one in (narrow, wide)]
             windows = len(narrow)
             if order == min(ORDERS):
                 triple = _triple(narrow)
-    return Periods(power, _spectrum(np.diff(heights_m, axis=1)), triple, windows)
+    return Periods(power, _spectrum(np.diff(heights_m, axis=1), runs), triple, windows)
 
 
-def _transformed(size: Array, strip: int) -> NDArray[np.complex128]:
+def _transformed(size: Array, strip: int, runs: bool) -> NDArray[np.complex128]:
     """Transform the windows of all strips that know enough: ``[window, frequency]``."""
     rows, cols = size.shape[0] // strip, size.shape[1]
-    if rows == 0 or cols < WINDOW:
-        return np.zeros((0, WINDOW // 2 + 1), dtype=np.complex128)
     strips = size[: rows * strip].reshape(rows, strip, cols)
     count = np.isfinite(strips).sum(axis=1)
     mean = np.nansum(strips, axis=1) / np.maximum(count, 1)
-    cut = np.concatenate(_windows(mean))
-    enough = np.concatenate([(one >= strip // 4).all(axis=1) for one in _windows(count)])
-    return np.asarray(np.fft.rfft(cut[enough] * np.hanning(WINDOW)))
+    return _tapered(np.where(count >= strip // 4, mean, np.nan), runs)
 
 
 def _triple(transformed: NDArray[np.complex128]) -> Array:
@@ -205,18 +213,45 @@ def _triple(transformed: NDArray[np.complex128]) -> Array:
     return np.asarray((transformed**2 * at_twice.conj()).real.sum(axis=0))
 
 
-def _windows(rows: Array) -> list[Array]:
-    """Windows along rows, each half over the last."""
-    return [rows[:, c : c + WINDOW] for c in range(0, rows.shape[1] - WINDOW + 1, WINDOW // 2)]
+def _tapered(rows: Array, runs: bool) -> NDArray[np.complex128]:
+    """Transform windows along rows, each half over the last: ``[window, frequency]``.
+
+    Those that are known from end to end, or, with `runs`, of the others, and of one at the end of the
+    row, the longest run that is known, of `LEAST_RUN` cells and more, tapered to its own ends.
+    """
+    cols = max(rows.shape[1], WINDOW)
+    rows = np.pad(rows, ((0, 0), (0, cols - rows.shape[1])), constant_values=np.nan)
+    starts = range(0, cols - WINDOW + 1, WINDOW // 2)
+    cut = np.concatenate([rows[:, c : c + WINDOW] for c in starts])
+    whole = np.isfinite(cut).all(axis=1)
+    if runs:
+        last = rows[:, cols - WINDOW :] if starts[-1] < cols - WINDOW else rows[:0, :WINDOW]
+        cut = np.concatenate((cut[~whole], last))
+        taper = np.array([_taper(one) for one in np.isfinite(cut)]).reshape(cut.shape)
+        some = taper.any(axis=1)
+        cut, taper = np.nan_to_num(cut[some]), taper[some]
+    else:
+        cut, taper = cut[whole], np.broadcast_to(np.hanning(WINDOW), cut[whole].shape)
+    # The mean by itself: of a short run its line is broad.
+    total = taper.sum(axis=1, keepdims=True)
+    mean = (cut * taper).sum(axis=1, keepdims=True) / total
+    out = np.fft.rfft((cut - mean) * taper)
+    out[:, :1] = mean * total
+    return np.asarray(out)
 
 
-def _spectrum(gradients: Array) -> Array:
-    power = np.zeros(WINDOW // 2 + 1)
-    for cut in _windows(gradients):
-        whole = cut[np.isfinite(cut).all(axis=1)]
-        level = whole - whole.mean(axis=1, keepdims=True)
-        power += (np.abs(np.fft.rfft(level * np.hanning(WINDOW))) ** 2).sum(axis=0)
-    return power
+def _taper(known: NDArray[np.bool_]) -> Array:
+    """Taper over the longest run of known cells; 0 where it is too short."""
+    ends = np.flatnonzero(np.diff(known, prepend=False, append=False)).reshape(-1, 2).tolist()
+    first, last = max(ends, key=lambda one: one[1] - one[0], default=(0, 0))
+    taper = np.zeros(len(known))
+    if last - first >= LEAST_RUN:
+        taper[first:last] = np.hanning(last - first)
+    return taper
+
+
+def _spectrum(gradients: Array, runs: bool) -> Array:
+    return np.asarray((np.abs(_tapered(gradients, runs)) ** 2).sum(axis=0))
 
 
 def finer_times(found: Periods) -> float:
@@ -224,7 +259,7 @@ def finer_times(found: Periods) -> float:
 
     1 where no line in the sums over blocks tells of it, or less than `LEAST_FINER` does.
     """
-    lines = _strongest(found.power[0]) if found.windows else []
+    lines = _strongest(found.power[0]) if found.windows >= LEAST_WINDOWS else []
     if not lines:
         return 1.0
     at = next((line for line in lines if _ends_at(found, line) or _deep(found, line)), None)
@@ -251,10 +286,12 @@ def finer_times_in_noise(axes: tuple[Periods, Periods]) -> tuple[float, float]:
 
 
 def _in_noise(found: Periods, eased: float) -> float:
-    if found.windows == 0:
+    if found.windows < LEAST_WINDOWS:
         return 1.0
     lines = _strongest(found.power[1], (1.0 - eased) * LEAST_LINE)
     at = next((line for line in lines if _ends_at(found, line, eased)), None)
+    if at is None and found.windows < MANY_WINDOWS:
+        return 1.0
     times = _by_end_of_detail(found.spectrum, eased) if at is None else WINDOW / at
     return times if times >= LEAST_FINER else 1.0
 

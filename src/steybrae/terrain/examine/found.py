@@ -29,7 +29,14 @@ from steybrae.quantities import FOOT_M
 from steybrae.ranges import Positive
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array
-from steybrae.terrain.examine.finer import Periods, finer_times, finer_times_in_noise, periods_of
+from steybrae.terrain.examine.finer import (
+    LEAST_RUN,
+    MANY_WINDOWS,
+    Periods,
+    finer_times,
+    finer_times_in_noise,
+    periods_of,
+)
 from steybrae.terrain.examine.planes import cells_apart, planes_of
 from steybrae.terrain.examine.stripes import (
     LEAST_STRIPED,
@@ -78,7 +85,9 @@ class Marks:
     crowd
         From `steybrae.terrain.examine.stripes.crowd_of`.
     periods
-        Along rows and along columns.
+        Along rows and along columns, of whole windows.
+    runs
+        The same of windows that are known in part.
     alike
         For stripes, along columns and rows: products of steps in pieces apart, of the one and of the
         other with themselves, and the pairs.
@@ -100,6 +109,7 @@ class Marks:
     multiples: Array
     crowd: Array
     periods: tuple[Periods, Periods]
+    runs: tuple[Periods, Periods]
     alike: Array
     seams: tuple[Seam, ...]
     steep: Array
@@ -109,7 +119,16 @@ class Marks:
     @property
     def tells(self) -> bool:
         """Whether enough is known for anything but voids to be found."""
-        return self.known >= LEAST_CELLS and any(along.windows for along in self.periods)
+        return self.known >= LEAST_CELLS and any(along.windows >= MANY_WINDOWS for along in self.along)
+
+    @property
+    def along(self) -> tuple[Periods, Periods]:
+        """Periods along rows and along columns, of parts of windows too where whole ones are few."""
+        across, down = (
+            whole if whole.windows >= MANY_WINDOWS else whole + runs
+            for whole, runs in zip(self.periods, self.runs, strict=True)
+        )
+        return across, down
 
     def __add__(self, other: Marks) -> Marks:
         """Put the sums of two blocks together."""
@@ -122,6 +141,7 @@ class Marks:
             self.multiples + other.multiples,
             self.crowd + other.crowd,
             (self.periods[0] + other.periods[0], self.periods[1] + other.periods[1]),
+            (self.runs[0] + other.runs[0], self.runs[1] + other.runs[1]),
             self.alike + other.alike,
             self.seams + other.seams,
             self.steep + other.steep,
@@ -148,6 +168,7 @@ def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
         multiples=np.array([np.count_nonzero(_off(known, step) < 1e-3) for step in STEPS_M], dtype=float),
         crowd=crowd_of(heights_m),
         periods=(periods_of(heights_m), periods_of(heights_m.T)),
+        runs=(periods_of(heights_m, runs=True), periods_of(heights_m.T, runs=True)),
         alike=np.stack((alike_of(across), alike_of(down))),
         seams=(*seams_of(across, "column"), *seams_of(down, "row")),
         steep=_steep(heights_m, cell_m),
@@ -224,7 +245,10 @@ LEAST_IN_FEET_M: Final = 10.0
 """Least interval told of heights in whole feet, metres (our choice): whole metres made feet crowd too."""
 
 LEAST_CELLS: Final = 10_000
-"""Fewest cells with a height that tell of anything but voids (our choice)."""
+"""Fewest cells with a height that tell of more than voids and clean interpolation (our choice)."""
+
+LEAST_CELLS_FINER: Final = LEAST_RUN**2
+"""Fewest cells with a height that tell of interpolation."""
 
 STRIPE_FACTOR: Final = 2.0
 """Height of stripes over the steps between rows (our choice: rows that err independently have 0.4 of
@@ -268,16 +292,17 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
     (`steybrae.cautions.HeightsRead`).
     """
     voids: tuple[FindingKind, ...] = ("voids",) if marks.known < marks.cells else ()
+    times = _times(marks)
     if marks.known < LEAST_CELLS:
-        return ModelFound(voids)
+        source = _source_cell_m(times, cell_m)
+        return ModelFound(voids if source is None else ("interpolated", *voids), source)
     unit = whole_unit_m(marks)
     contours = unit if unit is not None and unit >= CONTOUR_STEP_M else terrace_interval_m(marks.crowd)
     if unit == FOOT_M and contours is not None and contours < LEAST_IN_FEET_M:
         contours = None
-    times = _times(marks)
     if max(times) == 1.0 and contours is None:
         times = (cells_apart(marks.planes),) * 2
-    source = max(size * one for size, one in zip(cell_m, times, strict=True)) if max(times) > 1.0 else None
+    source = _source_cell_m(times, cell_m)
     rounded = None if contours is not None else unit
     steps = _steps(marks, finer=source is not None)
     doubtful = marks.area_m2 >= DOUBTFUL_AREA_M2 and steep_tenth_deg(marks) >= DOUBTFUL_TENTH_DEG
@@ -296,14 +321,21 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
     return ModelFound(kinds, source, contours, rounded, None if steps is None else _striped_m(steps))
 
 
+def _source_cell_m(times: tuple[float, float], cell_m: tuple[float, float]) -> float | None:
+    if max(times) == 1.0:
+        return None
+    return max(size * one for size, one in zip(cell_m, times, strict=True))
+
+
 def _times(marks: Marks) -> tuple[float, float]:
     """How many times finer cells were made, along rows and along columns."""
+    if marks.known < LEAST_CELLS_FINER:
+        return 1.0, 1.0
     # Rows that stand too high come again like old cells: where they are plain, nothing is said of those.
     across, down = (
-        1.0 if plain else finer_times(along)
-        for along, plain in zip(marks.periods, _plain(marks), strict=True)
+        1.0 if plain else finer_times(along) for along, plain in zip(marks.along, _plain(marks), strict=True)
     )
-    return (across, down) if max(across, down) > 1.0 else finer_times_in_noise(marks.periods)
+    return (across, down) if max(across, down) > 1.0 else finer_times_in_noise(marks.along)
 
 
 def _striped_m(steps_m: float) -> float:
