@@ -196,3 +196,10 @@ def test_start_zones_of_cells_whose_ends_are_not_known_rest_on_no_interval(sampl
     open_above = zones_text(looks, StartRules(), 62.0)
     assert "interval" not in open_above
     assert "ground of 8° and more, as if the ends of smaller cells held for cells of 62 m" in open_above
+
+
+def test_start_zones_of_fine_cells_are_said_to_be_told_from_joined_ones(sample):
+    looks = sample.legs[2].overhead
+    said = "within 3 km, told from cells joined to about 10 m (area asks single cells too, may find more); "
+    for cell_m, joined in ((1.0, True), (5.0, True), (10.0, False)):
+        assert (said in zones_text(looks, StartRules(), cell_m)) == joined

@@ -9,16 +9,20 @@ import numpy as np
 import pytest
 import rasterio
 from numpy.testing import assert_array_equal
+from tests.made_models import in_steps
 from tests.raster.rasters_made import UTM, VOID, cells, mountains, run, with_voids, write
 from tests.raster.test_overhead_kernel import heads
 
 from steybrae.errors import QuantityError
 from steybrae.files.model.rasters import open_model
+from steybrae.raster.blocks import Block
 from steybrae.raster.files.outputs import WORK
 from steybrae.raster.job import LAYERS, AreaJob, halve
 from steybrae.raster.overhead.energy import ANGLES_DEG, LEAN_DEG
+from steybrae.raster.overhead.joined import in_own_cells, joined_block
 from steybrae.raster.overhead.layers import code_words, told_deg
-from steybrae.raster.overhead.survey import overlooked_by_unknown, tile_lengths_m
+from steybrae.raster.overhead.result import start_zone_words
+from steybrae.raster.overhead.survey import overlooked_by_unknown, steeper_of, tile_lengths_m
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings
 from steybrae.screening.ground.at import ground_at
@@ -344,3 +348,81 @@ class TestRuns:
         assert over.min() >= -0.1  # the made ground's cells are 15.5 and 30.95 m, the model's within 0.5 %
         # The steps leave a gap of 46 degrees: ways are told up to 8 % too short.
         assert over.max() <= 3.5
+
+
+STEPS = (5.0, 0.0, 400_000.0, 0.0, -5.0, 5_200_000.0)
+"""Cells of 5 m: a place's start zones are told from two by two of them."""
+
+
+@pytest.fixture(scope="module")
+def stepped(tmp_path_factory: pytest.TempPathFactory):
+    """A staircase with steps of 20 m on cells of 5 m, a void in it, and its rasters."""
+    folder = tmp_path_factory.mktemp("stepped")
+    z = in_steps(mountains(241, 262, 5.0).astype(float)).astype(np.float32)
+    z[100:103, 40:44] = VOID
+    path = write(folder / "steps.tif", z, transform=STEPS)
+    return path, z, folder, run(folder / "made", path, **OPTIONS)
+
+
+class TestCellsJoinedForAPlace:
+    def test_no_cell_is_gentler_than_the_joined_one_around_it(self, stepped, tmp_path: Path) -> None:
+        _, z, folder, _ = stepped
+        rows, cols = (size // 2 for size in z.shape)
+        four = z[: 2 * rows, : 2 * cols].reshape(rows, 2, cols, 2)
+        joined = np.where((four == VOID).any(axis=(1, 3)), VOID, four.mean(axis=(1, 3)))
+        run(tmp_path / "joined", write(tmp_path / "joined.tif", joined.astype(np.float32)), **OPTIONS)
+        inside = np.s_[2 : 2 * rows - 4, 2 : 2 * cols - 4]
+        for name in ("start_zones", "overhead"):
+            by_joined = cells(tmp_path / "joined" / f"{name}.tif").repeat(2, axis=0).repeat(2, axis=1)[inside]
+            by_own = cells(folder / "made" / f"{name}.tif")[inside]
+            known = (by_joined > 0) & (by_own > 0)
+            assert known.mean() > 0.95
+            assert not (by_own % 100 < by_joined % 100)[known].any()
+            assert (by_own % 100 > by_joined % 100)[known].any()
+
+    def test_a_place_is_told_nothing_steeper(self, stepped) -> None:
+        path, z, folder, _ = stepped
+        zones, codes = (cells(folder / "made" / f"{name}.tif") for name in ("start_zones", "overhead"))
+        settings = Settings(vertical_error_m=0.5, correlation_m=0.0, reach_m=900.0)
+        random, told = np.random.default_rng(4), set()
+        with open_model([path]) as model:
+            for row, col in random.integers(8, np.array(z.shape) - 8, (40, 2)).tolist():
+                lon, lat = model.grid.to_wgs84(col + 0.5, row + 0.5)
+                place = Place(float(lat), float(lon))
+                found = with_above(ground_at(place, model, 0.0, settings), place, model, settings).overhead
+                assert found is not None
+                assert zones[row, col] != 1 or not (found.in_start_zone or found.in_possible_zone)
+                assert zones[row, col] != 2 or not found.in_start_zone
+                told.add((found.in_start_zone, int(zones[row, col])))
+                if found.path is not None:
+                    assert codes[row, col] % 100 >= min(61, found.path.deg - 0.01)
+        assert {(True, 3), (False, 1), (False, 2)} <= told
+
+    def test_it_says_so(self, stepped, made) -> None:
+        for result, joined_m in ((stepped[3], 10.0), (made[1], None)):
+            assert result.overhead.joined_m == (
+                None if joined_m is None else pytest.approx(joined_m, abs=0.05)
+            )
+            words = start_zone_words(result.overhead)
+            said = words.endswith("ground and route, which look at joined cells alone, may be gentler.")
+            assert said == (joined_m is not None)
+
+    def test_the_steeper_then_the_possible_then_the_unknown_stands(self) -> None:
+        own, joined = (side.ravel().astype(np.uint8) for side in np.mgrid[0:5, 0:5])
+        assert steeper_of(own, joined).reshape(5, 5).tolist() == [
+            [0, 0, 0, 3, 4],
+            [0, 1, 2, 3, 4],
+            [2, 2, 2, 3, 4],
+            [3, 3, 3, 3, 4],
+            [4, 4, 4, 4, 4],
+        ]
+
+    @pytest.mark.parametrize("joins", [(1, 1), (2, 2), (3, 5)])
+    def test_own_cells_of_joined_ones(self, joins: tuple[int, int]) -> None:
+        row, col = np.mgrid[0:60, 0:70]
+        whole = row // joins[1] * 100 + col // joins[0]
+        block = Block(0, 11, 7, 30, 41)
+        around = joined_block(block, joins)
+        joined = whole[:: joins[1], :: joins[0]]
+        part = joined[around.row : around.row + around.rows, around.col : around.col + around.cols]
+        assert_array_equal(in_own_cells(part, block, joins), whole[11:41, 7:48])

@@ -91,7 +91,8 @@ def overhead_text(over: AreaOverhead) -> str:
     more = area_km2(sum(row.km2 for row in over.rows if row.unknown_above)).figure
     return (
         f"Start zones: {start_zone_words(over)} An overhead path angle is that of the steepest path that "
-        "snow from a source could take to a cell, rounded up; none is looked for below 18 degrees. Sources "
+        "snow from a source could take to a cell, rounded up; none is looked for below 18 degrees. Where the "
+        "sight up to a source is steeper, ground and route lead with that. Sources "
         "are the cells of start zones and all ground steeper than they are (3 and 4 in start_zones.tif), "
         "wherever they lie in the model; possible start zones, short pieces and unknown ground are none. For "
         f"{more} km2 unknown ground, in the model or beyond it, could look down as well: read their angles "
@@ -229,7 +230,7 @@ def _baselines(result: AreaResult) -> str:
     no_end = sum(row.km2 for row in result.bands_possible if row.value >= OPEN)
     words += (
         " Possible bands are those of the upper end of its 95 % interval, or of a short piece of 30 degrees "
-        "and more over two cells."
+        "and more over two cells; ground and route count gentler short pieces too."
     )
     if no_end > 0.0:
         words += f' For {area_km2(no_end).text} no upper end is known: read their band as "{AT_LEAST}".'

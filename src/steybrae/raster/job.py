@@ -93,8 +93,9 @@ LAYERS: Final = {
             "uint8",
             0,
             False,
-            "Steepest band that the slope may reach: that of its 95 % upper end, or of a steep short piece "
-            f"over two cells; 100 more where no upper end is known ({AT_LEAST}); 0 is unknown ground",
+            "Steepest band that the slope may reach: that of its 95 % upper end, or of a short piece of 30 "
+            "degrees and more over two cells; 100 more where no upper end is known "
+            f"({AT_LEAST}); 0 is unknown ground",
             "",
             thinned="open",
         ),

@@ -251,7 +251,7 @@ def open_station(job: AreaJob, folder: Path) -> Iterator[Station]:
     """Open a job's model and a new writer's files in a working folder (`Workspace` of its outputs)."""
     with ExitStack() as stack:
         model = stack.enter_context(open_model(job.paths, job.z_unit))
-        overhead = stack.enter_context(open_overhead(folder, model.grid.shape)) if job.overhead else None
+        overhead = stack.enter_context(open_overhead(folder, model.grid)) if job.overhead else None
         station = Station(job, model, folder, free_writer_name(), overhead)
         stack.callback(station.close)
         yield station

@@ -7,6 +7,7 @@ from typing import Final, Protocol
 
 from steybrae.route.corridor import LEAST_HALF_WIDTH_M
 from steybrae.route.overhead.result import OverheadAnswer, within_words
+from steybrae.route.overhead.windows import JOINED_CELL_M, joins_of
 from steybrae.screening.cross_check import CrossCheck
 from steybrae.screening.result import ModelFacts, RouteScreening, SettingsUsed, Totals
 from steybrae.terrain.cell_share import OPEN_CELLS_M
@@ -50,6 +51,11 @@ def zones_text(looks: OverheadAnswer, rules: StartRules, cell_m: float) -> str:
     from 400 m² on, within 3 km; possible start zones: ground that may reach 30° within its 95 %
     interval, from about 24° on``; for cells so large that no upper end is known, what was taken instead
     """
+    joined = (
+        f", told from cells joined to about {JOINED_CELL_M:g} m (area asks single cells too, may find more)"
+        if joins_of((cell_m, cell_m)) != (1, 1)
+        else ""
+    )
     if cell_m > OPEN_CELLS_M:
         least = lower(looks.possible_from_deg, step=1.0).text
         return (
@@ -59,7 +65,7 @@ def zones_text(looks: OverheadAnswer, rules: StartRules, cell_m: float) -> str:
         )
     return (
         f"{zone_text(looks)}, by its slope or the middle of its 95 % interval, "
-        f"{size_and_reach(rules, looks.reach_m)}; possible start zones: "
+        f"{size_and_reach(rules, looks.reach_m)}{joined}; possible start zones: "
         f"ground that may reach {rules.low_deg:g}° within its 95 % interval, from about "
         f"{lower(looks.possible_from_deg, step=1.0).text} on"
     )

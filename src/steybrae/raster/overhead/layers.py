@@ -20,7 +20,9 @@ from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block, Layout, filled
 from steybrae.raster.files.outputs import SmallFile, free_writer_name, kept_arrays
 from steybrae.raster.job import OPEN
 from steybrae.raster.metric import BlockMetric
+from steybrae.raster.overhead.joined import Joins, in_own_cells, joined_block, joins_on
 from steybrae.raster.tally import MM2_PER_M2, Tally
+from steybrae.terrain.dem import Grid
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG
 from steybrae.value import AT_LEAST
 
@@ -76,10 +78,22 @@ class Pieces:
                 yield self.layout.block(number), row, col
 
     def cells_of(self, file: SmallFile, block: Block) -> Cells:
-        """Cells of a whole block, ``[row, col]``, from the pieces of its parts."""
-        out = np.empty((block.rows, block.cols), np.uint8)
-        for part, row, col in self.parts(block):
-            out[row : row + part.rows, col : col + part.cols] = piece_of(file, part)
+        """Cells of any block, ``[row, col]``, from the pieces of the parts it touches; 0 off the model."""
+        out = np.zeros((block.rows, block.cols), np.uint8)
+        bottom, right = (
+            min(first + size, most)
+            for first, size, most in (
+                (block.row, block.rows, self.layout.rows),
+                (block.col, block.cols, self.layout.cols),
+            )
+        )
+        for down in range(block.row // PART, -(-bottom // PART)):
+            for across in range(block.col // PART, -(-right // PART)):
+                part = self.layout.block(down * self.layout.right + across)
+                row, col = max(part.row, block.row), max(part.col, block.col)
+                high, wide = min(part.row + part.rows, bottom) - row, min(part.col + part.cols, right) - col
+                piece = piece_of(file, part)[row - part.row :, col - part.col :]
+                out[row - block.row :, col - block.col :][:high, :wide] = piece[:high, :wide]
         return out
 
     def put_block(self, block: Block, classes: Cells, ringed_m: Cells) -> None:
@@ -157,24 +171,37 @@ class OverheadCells:
     """Numbers of both rasters, block by block, from what `steybrae.raster.overhead.run` found.
 
     `steepest` are the largest angles at which cells are reached, from every writer; `open` the
-    coarse cells, `side` cells wide, that unknown ground could look down on.
+    coarse cells, `side` cells wide, that unknown ground could look down on. Cells of which `joins` are one
+    for a place have the steepest angle of all of them.
     """
 
     pieces: Pieces
     steepest: tuple[SmallFile, ...]
     open: Cells
     side: int
+    joins: Joins
 
     def classes(self, block: Block) -> Cells:
         """Numbers of ``start_zones.tif``."""
         return self.pieces.cells_of(self.pieces.classes, block)
+
+    def _steepest(self, file: SmallFile, block: Block) -> Cells:
+        """Angles of a block, of cells that are joined the steepest."""
+        if self.joins == (1, 1):
+            return self.pieces.cells_of(file, block)
+        (join_col, join_row), joined = self.joins, joined_block(block, self.joins)
+        rows, cols = joined.rows * join_row, joined.cols * join_col
+        whole = Block(block.number, joined.row * join_row, joined.col * join_col, rows, cols)
+        tall = self.pieces.cells_of(file, whole).reshape(joined.rows, join_row, cols).max(axis=1)
+        most = tall.reshape(joined.rows, joined.cols, join_col).max(axis=2)
+        return in_own_cells(most, block, self.joins)
 
     def codes(self, block: Block, known: Cells) -> Cells:
         """Numbers of ``overhead.tif``; `known` is where the ground's height is."""
         # The largest angle at which a cell is reached is less than one below the true one.
         code = np.ones((block.rows, block.cols), np.uint8)
         for file in self.steepest:
-            np.maximum(code, self.pieces.cells_of(file, block) + np.uint8(1), out=code)
+            np.maximum(code, self._steepest(file, block) + np.uint8(1), out=code)
         row, col = (
             np.arange(first, first + size) // self.side
             for first, size in ((block.row, block.rows), (block.col, block.cols))
@@ -185,16 +212,16 @@ class OverheadCells:
 
 
 @contextmanager
-def open_overhead(folder: Path, shape: tuple[int, int]) -> Iterator[OverheadCells]:
-    """Open what `steybrae.raster.overhead.run.make_overhead` left in a working folder; see `open_pieces`."""
+def open_overhead(folder: Path, grid: Grid) -> Iterator[OverheadCells]:
+    """Open what `steybrae.raster.overhead.run.make_overhead` left in a working folder, of a model's grid."""
     kept = kept_arrays(folder, OPEN_CELLS)
     assert kept is not None  # noqa: S101  made before any block
     with ExitStack() as stack:
-        pieces = stack.enter_context(open_pieces(folder, shape))
+        pieces = stack.enter_context(open_pieces(folder, grid.shape))
         steepest = tuple(SmallFile(path, PART * PART) for path in sorted(folder.glob("*.steepest")))
         for file in steepest:
             stack.callback(file.close)
-        yield OverheadCells(pieces, steepest, kept["open"], int(kept["side"]))
+        yield OverheadCells(pieces, steepest, kept["open"], int(kept["side"]), joins_on(grid))
 
 
 def count_overhead(tally: Tally, bands: Cells, codes: Cells, classes: Cells, metric: BlockMetric) -> None:

@@ -12,6 +12,7 @@ from steybrae.ranges import Count, NotNegative, Share
 from steybrae.raster.job import OPEN, AreaJob
 from steybrae.raster.overhead.layers import CLASSES, code_words, told_deg
 from steybrae.raster.tally import MM2_PER_KM2, MM2_PER_M2, Key, Tally
+from steybrae.route.overhead.windows import joins_of
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.start_zones import start_from_deg
 from steybrae.terrain.uncertainty import SlopeUncertainty
@@ -92,6 +93,8 @@ class AreaOverhead:
         Least area of a start zone, square metres.
     baseline_m
         What the slopes were measured over: at least twice the larger side of a cell.
+    joined_m
+        Longer side of what finer cells are joined to for a second look, metres; None where they are not.
     reach_m
         How far unknown ground was looked up at.
     rows
@@ -108,6 +111,7 @@ class AreaOverhead:
     possible_from_deg: NotNegative
     least_area_m2: NotNegative
     baseline_m: NotNegative
+    joined_m: NotNegative | None
     reach_m: NotNegative
     rows: tuple[OverheadRow, ...]
     overhead_values: tuple[RasterValue, ...]
@@ -121,7 +125,7 @@ def area_overhead(
 
     `cell_m` are the ground lengths of a column and a row in the model's middle.
     """
-    rules = job.settings.start_zones
+    rules, joins = job.settings.start_zones, joins_of(cell_m)
     halves = baseline_cells(*cell_m, rules.baseline_m)
     return AreaOverhead(
         start_from_deg=rules.low_deg,
@@ -129,6 +133,9 @@ def area_overhead(
         possible_from_deg=start_from_deg(known, rules.low_deg),
         least_area_m2=rules.least_area_m2,
         baseline_m=max(2.0 * half * size for half, size in zip(halves, cell_m, strict=True)),
+        joined_m=None
+        if joins == (1, 1)
+        else max(size * join for size, join in zip(cell_m, joins, strict=True)),
         reach_m=job.settings.reach_m,
         rows=_rows(job, looked),
         overhead_values=raster_values(looked, 1, code_words),
@@ -189,10 +196,16 @@ def _rows(job: AreaJob, looked: Tally) -> tuple[OverheadRow, ...]:
 
 def start_zone_words(found: AreaOverhead) -> str:
     """Say what was taken for a start zone."""
+    joined = (
+        f" Told from the model's own cells and from cells joined to {found.joined_m:.1f} m: the steeper "
+        "stands, and ground and route, which look at joined cells alone, may be gentler."
+        if found.joined_m is not None
+        else ""
+    )
     return (
         f"Slopes of {found.start_from_deg:g} to {found.start_to_deg:g} degrees over {found.baseline_m:.0f} m "
         f"or of which the middle of the 95 % interval is so steep, from {found.least_area_m2:g} m2; steeper "
         f"ground is a source as well. Possible ones may reach {found.start_from_deg:g} degrees within their "
         f"interval, from about {lower(found.possible_from_deg, step=1.0).figure} on; they are drawn apart, "
-        "and no angles are looked for from them."
+        f"and no angles are looked for from them.{joined}"
     )

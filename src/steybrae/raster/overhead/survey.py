@@ -8,6 +8,10 @@ careful side: a coarse cell stands for the lowest of its cells, for the nearest 
 cells and any unknown one, and sees all known ground within reach of any of them. Beyond the edge of the
 model all is unknown; slopes at its rim are already.
 
+Cells much finer than the piece of slope that decides are looked at twice: by themselves, and joined to about
+10 m, as `ground` and `route` look at them. Of both the steeper, the possible, the unknown stands: steps in a
+model hide from the one what the other shows.
+
 Lengths belong to tiles that lie fixed on the raster, so that an answer does not depend on how the
 raster is cut into blocks. Within a tile of 128 cells they change by 0.1 % at the most (cells of one
 second at 60 degrees north).
@@ -16,7 +20,7 @@ second at 60 degrees north).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Final
 
@@ -26,6 +30,7 @@ from numpy.typing import NDArray
 from steybrae.raster.blocks import BLOCK, Block, Layout, filled
 from steybrae.raster.files.heights import RawHeights
 from steybrae.raster.job import AreaJob
+from steybrae.raster.overhead.joined import in_own_cells, joined_block, joins_on
 from steybrae.raster.overhead.layers import (
     LENGTHS,
     NEITHER,
@@ -36,6 +41,7 @@ from steybrae.raster.overhead.layers import (
     TILE_CELLS,
     UNKNOWN,
 )
+from steybrae.route.overhead.windows import joined_grid
 from steybrae.terrain.attributes import baseline_cells, slope_deg
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.gradients import window_gradients
@@ -103,7 +109,7 @@ CACHED_ROWS: Final = 32
 rows turning the gradients alone took three times as long, measured)."""
 
 
-def heights_m(heights: RawHeights, row: int, col: int, rows: int, cols: int) -> Cells:
+def heights_m(heights: RawHeights | JoinedHeights, row: int, col: int, rows: int, cols: int) -> Cells:
     """Heights of a window in single precision, metres; NaN where unknown or outside."""
     raw = np.empty((rows, cols), heights.dtype)
     heights.read(row, col, raw)
@@ -112,6 +118,41 @@ def heights_m(heights: RawHeights, row: int, col: int, rows: int, cols: int) -> 
     found = raw.astype(np.float32, copy=False)
     found[~np.isfinite(found)] = np.nan
     return found
+
+
+@dataclass(frozen=True, eq=False)
+class JoinedHeights:
+    """Heights of a model's cells joined to the mean of theirs, unknown where one is; as `RawHeights`.
+
+    Attributes
+    ----------
+    own
+        Of the model's own cells.
+    joins
+        How many columns and rows are joined to one.
+    """
+
+    own: RawHeights
+    joins: tuple[int, int]
+    step_m = 1.0
+    offset_m = 0.0
+    dtype = np.dtype(np.float64)
+
+    @cached_property
+    def grid(self) -> Grid:
+        """Grid of the joined cells."""
+        return joined_grid(self.own.grid, self.joins)
+
+    def read(self, row: int, col: int, out: Cells) -> None:
+        """Read the heights of a window, metres; it may reach outside."""
+        (rows, cols), (join_col, join_row) = out.shape, self.joins
+        raw = np.empty((rows * join_row, cols * join_col), self.own.dtype)
+        self.own.read(row * join_row, col * join_col, raw)
+        # Rows first: whole rows at once.
+        tall = raw.reshape(rows, join_row, -1).mean(axis=1, dtype=np.float64)
+        np.mean(tall.reshape(rows, cols, join_col), axis=2, out=out)
+        out *= self.own.step_m
+        out += self.own.offset_m
 
 
 def coarse_cells(layout: Layout, cell_m: float, reach_m: float) -> int:
@@ -156,7 +197,7 @@ class Survey:
     `most_margin` is the most ground around a block, cells.
     """
 
-    heights: RawHeights
+    heights: RawHeights | JoinedHeights
     job: AreaJob
     layout: Layout
     most_margin: int = MOST_MARGIN_CELLS
@@ -171,8 +212,28 @@ class Survey:
         """How well the slopes are known that start zones are told from."""
         return self.job.zones_uncertainty(self.heights.grid)
 
+    @cached_property
+    def joined(self) -> Survey | None:
+        """The like of cells joined to about 10 m, as a place's start zones are told from; None without."""
+        if isinstance(self.heights, JoinedHeights) or joins_on(self.heights.grid) == (1, 1):
+            return None
+        heights = JoinedHeights(self.heights, joins_on(self.heights.grid))
+        return replace(self, heights=heights, layout=Layout(*heights.grid.shape))
+
     def block(self, block: Block) -> Surveyed:
         """Survey a block."""
+        found = self._own_cells(block)
+        if self.joined is None or not isinstance(self.joined.heights, JoinedHeights):
+            return found
+        joins = self.joined.heights.joins
+        joined = self.joined._own_cells(joined_block(block, joins)).classes
+        classes = steeper_of(found.classes, in_own_cells(joined, block, joins))
+        return replace(
+            found, classes=classes, unknown=_coarse(classes == UNKNOWN, self.side, False, np.maximum)
+        )
+
+    def _own_cells(self, block: Block) -> Surveyed:
+        """Survey a block by the cells of `heights` alone."""
         grid, rules = self.heights.grid, self.job.settings.start_zones
         jacobian = jacobian_at(grid, block.col + block.cols / 2, block.row + block.rows / 2)
         cell_area_m2 = abs(float(np.linalg.det(jacobian)))
@@ -258,6 +319,15 @@ def _classes(zones: StartZones) -> Cells:
     out[zones.source] = STEEPER
     out[zones.in_range] = START_ZONE
     out[zones.unknown] = UNKNOWN
+    return out
+
+
+def steeper_of(own: Cells, joined: Cells) -> Cells:
+    """Classes of cells by themselves and joined: the steeper stands, then the possible, then the unknown."""
+    out: Cells = np.maximum(own, joined)
+    out[((own == UNKNOWN) | (joined == UNKNOWN)) & (out <= NEITHER)] = UNKNOWN
+    # Ground that is unknown by itself is no possible zone but unknown: it may be more.
+    out[(own == UNKNOWN) & (out < START_ZONE)] = UNKNOWN
     return out
 
 

@@ -31,6 +31,7 @@ __all__ = [
     "Window",
     "cells_on",
     "check_reach_m",
+    "joined_grid",
     "joins_of",
     "metric_place",
     "on_lattice",
@@ -311,14 +312,16 @@ def read_ground(
     dem, (join_col, join_row) = joined(source, window, look.joins, held), look.joins
     jacobian = jacobian_at(source.grid, *(metric or metric_place(window, look))) * look.joins
     ground = overhead_ground(dem, look.known, look.reach_m, look.rules, jacobian)
-    a, b, x, d, e, y = source.grid.transform
-    rows, cols = source.grid.shape
-    model = Grid(
-        (a * join_col, b * join_row, x, d * join_col, e * join_row, y),
-        source.grid.crs_wkt,
-        (-(-rows // join_row), -(-cols // join_col)),
-    )
+    model = joined_grid(source.grid, look.joins)
     return replace(ground, model=model, corner=(window.left // join_col, window.top // join_row))
+
+
+def joined_grid(grid: Grid, joins: tuple[int, int]) -> Grid:
+    """Grid of a whole model in joined cells; the last ones may reach outside."""
+    (join_col, join_row), (rows, cols) = joins, grid.shape
+    a, b, x, d, e, y = grid.transform
+    transform = (a * join_col, b * join_row, x, d * join_col, e * join_row, y)
+    return Grid(transform, grid.crs_wkt, (-(-rows // join_row), -(-cols // join_col)))
 
 
 def joined(
