@@ -10,7 +10,7 @@ from typing import Final
 from steybrae.answers.forecast import finding_lines, part_line
 from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import OVERDUE_EARLY, ends_apart_m
-from steybrae.card.wording import call_text, place_text
+from steybrae.card.wording import arrival_text, call_text, place_text
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.pages.report_lines import ways_off_rows
 from steybrae.pages.report_map import MapDrawing, place_on_map
@@ -18,7 +18,7 @@ from steybrae.route.times.walking_time import NOT_ADDED
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.places.words import leading_spot
 from steybrae.screening.result import RouteScreening
-from steybrae.value import AT_LEAST, distance_off
+from steybrae.value import distance_off
 
 _LETTER_SHARE: Final = 0.028
 """Half the side of a letter's sign on the sketch, share of its longer side (our choice, by looking)."""
@@ -66,9 +66,8 @@ def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
     yield "When", (f"{card.date}{f', start {card.start_text}' if card.start_text else ''}",)
     where = place_text(first.from_, first.from_place.written, first.from_place.reference)
     yield "From", (f"{first.from_}, {where}" if first.from_ else where,)
-    least = f"{AT_LEAST} " if card.totals.time_at_least else ""
     day = _on_another_day(card, last.arrival)
-    back = f"{least}{last.arrival_text}{day}, at {last.to or last.to_place.reference}"
+    back = f"{arrival_text(card, last)}{day}, at {last.to or last.to_place.reference}"
     # Who waits asks how late they may be.
     without = [words for words in card.time_words if words.startswith(NOT_ADDED)]
     told = " ".join((f"{back}.", *without)) if last.arrival_text else f"{_NOT_GIVEN}: it needs a start."

@@ -11,7 +11,7 @@ from steybrae.answers.route import steepest_words
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_at_leg
-from steybrae.card.wording import bearing_shown, without_check_lines
+from steybrae.card.wording import arrival_text, bearing_shown, without_check_lines
 from steybrae.route.overhead.result import (
     ExpectedReading,
     OverheadAnswer,
@@ -23,7 +23,6 @@ from steybrae.screening.places.words import drop_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import (
-    AT_LEAST,
     UNKNOWN,
     and_more,
     distance_off,
@@ -108,9 +107,7 @@ def leg_words(leg: LegScreening, scheme: BandScheme, declination_deg: float | No
 def day_words(leg: CardLeg, card: RouteCard) -> tuple[str, ...]:
     """Bearing and times of a leg on the day of its card."""
     bearing_text = f"{bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)} magnetic"
-    there = ""
-    if leg.arrival_text:
-        there = f", there {f'{AT_LEAST} ' if leg.time_at_least else ''}{leg.arrival_text}"
+    there = f", there {arrival_text(card, leg)}" if leg.arrival_text else ""
     latest = latest_at_leg(leg)
     return (
         f"{bearing_text}{', the line bends' if leg.bends else ''}{there}.",
