@@ -61,6 +61,9 @@ def test_the_sample_day_and_its_files(run: Run, tmp_path: Path) -> None:
     assert (status, err) == (0, "")
     text = flat(out)
     assert "start 08:30 GMT" in text
+    files = ", ".join(map(str, (*names.values(), f"{names['csv']}.cautions.txt")))
+    assert text.endswith(f" Written: {files}.")
+    assert "Written" not in run(*SAMPLE, "--gpx", str(tmp_path / "other.gpx"), "--json")[1]
     assert "nothing here may be used for a real day" in text
     assert not VERDICT.search(text)
     assert names["pdf"].read_bytes().startswith(b"%PDF-")

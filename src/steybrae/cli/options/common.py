@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -44,9 +44,18 @@ class AnswerOptions(Group, panel="Outputs"):
         if self.as_json:
             _print_json(command, result)
             return
+        from steybrae.document import Paragraph
         from steybrae.render.terminal import print_document
 
-        print_document(document(result))
+        told = document(result)
+        if files := self.written():
+            words = f"Written: {', '.join(map(str, files))}."
+            told = replace(told, blocks=(*told.blocks, Paragraph(""), Paragraph(words)))
+        print_document(told)
+
+    def written(self) -> list[Path]:
+        """Files that the command writes besides."""
+        return []
 
 
 @dataclass(frozen=True)
@@ -59,13 +68,17 @@ class OutputOptions(AnswerOptions):
         """Refuse at once an output that is an input, exists or cannot be written."""
         from steybrae.files.whole import check_outputs
 
+        check_outputs(self.written(), [path for path in inputs if path is not None], force=self.force)
+
+    def written(self) -> list[Path]:
+        """Files of its options, that of the cautions of a table among them."""
         outputs = {field.name: getattr(self, field.name) for field in fields(self)}
         paths = [path for path in outputs.values() if isinstance(path, Path)]
         if outputs.get("csv") is not None:
             from steybrae.answers.points import cautions_path
 
             paths.append(cautions_path(outputs["csv"]))
-        check_outputs(paths, [path for path in inputs if path is not None], force=self.force)
+        return paths
 
 
 def _print_json(command: str, result: Any) -> None:
