@@ -248,6 +248,23 @@ class TestZoom:
         assert after is not None
         assert after["width"] == pytest.approx(before["width"], rel=0.02)
 
+    def test_letters_of_places_stand_beside_them_and_cover_no_label(self, desktop: Page, made: Made) -> None:
+        """Only the sketch had them. They keep their size, and what has no room waits, zoomed too."""
+        assert sorted(desktop.locator("#map .place-label text").all_text_contents()) == [
+            place.name for place in made.screening.places
+        ]
+        for _ in range(3):
+            shown = "#map .label:not(.crowded):has(circle[r='8'], circle[r='9'])"
+            rings = desktop.locator(f":is({shown}) circle:is([r='8'], [r='9'])")
+            boxes = [box for box in (ring.bounding_box() for ring in rings.all()) if box is not None]
+            assert all(box["width"] < 21.0 for box in boxes)
+            middles = [(box["x"] + box["width"] / 2.0, box["y"] + box["height"] / 2.0) for box in boxes]
+            assert all(math.dist(*two) > 17.0 for two in itertools.combinations(middles, 2))
+            desktop.locator("#zoom-in").click()
+            view_box(desktop)
+        letters = desktop.locator("#map .place-label:not(.crowded)")
+        assert letters.count() > len(made.screening.places) // 2
+
     def test_more_labels_find_room(self, desktop: Page) -> None:
         waiting = desktop.locator(".label.crowded").count()
         for _ in range(4):
