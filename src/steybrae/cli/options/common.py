@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import typer
 
@@ -50,7 +50,8 @@ class AnswerOptions(Group, panel="Outputs"):
         told = document(result)
         if files := self.written():
             words = f"Written: {', '.join(map(str, files))}."
-            told = replace(told, blocks=(*told.blocks, Paragraph(""), Paragraph(words)))
+            said = (Paragraph(""), Paragraph(words), *map(Paragraph, _not_drawn(command, result, files)))
+            told = replace(told, blocks=(*told.blocks, *said))
         print_document(told)
 
     def written(self) -> list[Path]:
@@ -79,6 +80,26 @@ class OutputOptions(AnswerOptions):
 
             paths.append(cautions_path(outputs["csv"]))
         return paths
+
+
+def _not_drawn(command: str, result: Any, files: list[Path]) -> list[str]:
+    """Say which letters of names the font of pictures and sheets cannot write, where one was made."""
+    if not any(path.suffix.lower() in {".pdf", ".png"} for path in files):
+        return []
+    from steybrae.files.results import json_text
+
+    text = json_text(command, result, taken())
+    if max(text) < _FIRST_NOT_SURE:
+        return []
+    from steybrae.figures.style import not_drawn
+
+    lost = " ".join(not_drawn(text))
+    words = f"Letters that PDF and PNG show as boxes or out of order: {lost}. Pages (HTML) show them."
+    return [words] if lost else []
+
+
+_FIRST_NOT_SURE: Final = "\u0530"
+"""Letters before it, Latin, Greek and Cyrillic, are in the font (by looking; save rare signs)."""
 
 
 def _print_json(command: str, result: Any) -> None:
