@@ -294,6 +294,8 @@ def test_the_sample_day_goes_on_two_sheets_in_the_order_of_need(monkeypatch, sam
     firsts = [words.index(head) for head in heads]
     assert firsts == sorted(firsts)
     text = " ".join(words)
+    assert ". Right 30°+" in text
+    assert ". right 30°+" not in text
     for caution in card.cautions:
         assert caution.line in text
     for place in card.places:

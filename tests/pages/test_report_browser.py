@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
+from tests.needs import program
 from tests.pages.conftest import Made
 from tests.pages.drawn import HOSTILE, hostile, large, partly, unknown
 from tests.visits import Visit
@@ -355,6 +357,23 @@ class TestPrint:
         boxes = {tuple(map(float, box.split())) for box in re.findall(rb"/MediaBox \[([^\]]*)\]", printed)}
         assert len(boxes) == 1
         assert boxes.pop()[2:] == pytest.approx((595.0, 842.0), abs=1.5)
+
+    def test_a_table_over_two_pages_has_its_head_twice_and_no_heading_ends_a_page(
+        self, desktop: Page, tmp_path: Path
+    ) -> None:
+        """Buttons in it, made by the script, were left out of the second head: figures without names."""
+        path = tmp_path / "report.pdf"
+        path.write_bytes(desktop.pdf(prefer_css_page_size=True, print_background=True))
+        done = subprocess.run(
+            [program("pdftotext", package="poppler-utils"), "-layout", path, "-"],
+            check=True,
+            capture_output=True,
+        )
+        pages = done.stdout.decode().split("\f")
+        assert sum("From, to" in page for page in pages) >= 2
+        heads = ("Map and profile", "Leg by leg", "All legs in figures")
+        lasts = [page.strip().splitlines()[-1].strip() for page in pages if page.strip()]
+        assert not set(heads) & set(lasts)
 
     def test_the_map_is_whole_and_every_table_fits(self, browser: Browser, made: Made) -> None:
         options = {"viewport": {"width": A4_PX, "height": 1050}}

@@ -107,6 +107,8 @@ class MapDrawing:
         Lines.
     beside
         Other lines and ways off.
+    norths
+        Corner of the arrows to the norths, farthest from the line.
     bar
         Length of the scale bar in units, and what it stands for, metres.
     """
@@ -126,6 +128,7 @@ class MapDrawing:
     zones: str
     legs: tuple[LegLine, ...]
     beside: tuple[LineBeside, ...]
+    norths: str
     bar: tuple[int, float]
 
 
@@ -155,8 +158,23 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
         zones=outline("start zones"),
         legs=_leg_lines(screening, relief),
         beside=_beside(screening, relief),
+        norths=_norths_corner(relief, (width, height)),
         bar=(round(bar * 1000.0 / relief.scale_denominator * UNITS_PER_MM), bar),
     )
+
+
+def _norths_corner(relief: Relief, sides: tuple[int, int]) -> str:
+    """Choose the corner that the line leaves free, above the scale bar the third: ``top-left`` if it does."""
+    width, height = sides
+    # On a phone the arrows take a fifth of the width.
+    x, y, far = 0.12 * width, 0.09 * width, 0.2 * width
+    corners = {
+        "top-left": (x, y),
+        "bottom-right": (width - x, height - y),
+        "bottom-left": (x, height - 2.0 * y),
+    }
+    line = np.vstack([map_units(relief, leg.x, leg.y) for leg in relief.legs])
+    return max(corners, key=lambda name: min(far, np.hypot(*(line - corners[name]).T).min()))
 
 
 def place_on_map(relief: Relief, lat_deg: float, lon_deg: float) -> tuple[int, int]:

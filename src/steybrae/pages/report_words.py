@@ -156,12 +156,12 @@ def overhead_words(
         words.append(f"{sure[0].upper()}{sure[1:]} lie in a start zone themselves.")
     if looks.in_possible_zone_m > looks.in_start_zone_m:
         words.append(f"{possible[0].upper()}{possible[1:]} lie in a possible start zone.")
-    sights = [looks.sight]
+    sights = [(looks.sight, "")]
     if looks.sight_outside != looks.sight:
-        sights.append(looks.sight_outside)
+        sights.append((looks.sight_outside, " from outside the zone"))
     words += [
-        _sight_words(sight, unknown_above=unknown_above, declination_deg=declination_deg)
-        for sight in sights
+        _sight_words(sight, where, unknown_above=unknown_above, declination_deg=declination_deg)
+        for sight, where in sights
         if sight is not None
     ]
     if looks.path is not None:
@@ -175,16 +175,19 @@ def overhead_words(
     return tuple(words)
 
 
-def _sight_words(sight: SightAnswer, *, unknown_above: bool, declination_deg: float | None) -> str:
+def _sight_words(
+    sight: SightAnswer, where: str, *, unknown_above: bool, declination_deg: float | None
+) -> str:
     if sight.deg is None:
         hidden = overhead(sight.unfiltered_deg, at_least=unknown_above).text
         look = look_towards(sight.unfiltered_bearing_true_deg, declination_deg)
         off = distance_off(sight.unfiltered_distance_m).text
-        return f"Sight, other ground between: {hidden} towards {look}, {off} off."
+        return f"Sight{where}, other ground between: {hidden} towards {look}, {off} off."
     look = look_towards(sight.bearing_true_deg, declination_deg)
     off = distance_off(sight.distance_m).text
     hidden = ", hidden by ground between" if sight.hidden else ""
-    return f"Sight up: {overhead(sight.deg, at_least=unknown_above).text} towards {look}, {off} off{hidden}."
+    up = overhead(sight.deg, at_least=unknown_above).text
+    return f"Sight up{where}: {up} towards {look}, {off} off{hidden}."
 
 
 def _unknown_words(leg: LegScreening) -> tuple[str, ...]:
