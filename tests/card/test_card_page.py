@@ -12,14 +12,17 @@ from typing import Any
 import pytest
 from tests.sheets.pdf_lines import page_contents
 
+from steybrae.answers.card import card_document
 from steybrae.answers.route import route_document
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
-from steybrae.card.wording import minutes_text
+from steybrae.card.wording import check_sentence, judged_text, minutes_text
 from steybrae.errors import QuantityError
 from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
+from steybrae.pages.phone import phone_page
+from steybrae.pages.report_words import day_words
 from steybrae.papers import PAPERS_MM
 from steybrae.render.terminal import terminal_text
 from steybrae.route.positions.places import Place
@@ -291,6 +294,8 @@ def test_the_sample_day_goes_on_two_sheets_in_the_order_of_need(monkeypatch, sam
     firsts = [words.index(head) for head in heads]
     assert firsts == sorted(firsts)
     text = " ".join(words)
+    assert ". Right 30°+" in text
+    assert ". right 30°+" not in text
     for caution in card.cautions:
         assert caution.line in text
     for place in card.places:
@@ -369,6 +374,38 @@ def test_times_and_heights_over_unknown_ground_are_no_figures_alone(monkeypatch,
     assert set(clocks[: unknown[0] - 1]) <= set(words)
     assert "at least | unknown" in words
     assert min(found.sizes_pt) >= 8.0 - 1e-9
+
+
+def test_arrivals_after_unknown_ground_are_at_least_in_every_output(sample_day) -> None:
+    """The leg after had "there 13:35" on phone, terminal and report, where the day's end had "at least"."""
+    card = make_card(sample_day, CHOSEN)
+    first = next(leg.number for leg in card.legs if leg.time_at_least)
+    lines = terminal_text(card_document(card), 120).split("\n")
+    page = phone_page(card, None)
+    assert first < len(card.legs)
+    for leg in card.legs:
+        least = "at least " if leg.number >= first else ""
+        assert f"there {least}{leg.arrival_text}<" in page
+        assert f"there {least}{leg.arrival_text}." in day_words(leg, card)[0]
+    for leg in card.legs[first - 1 :]:
+        (cells,) = [line for line in lines if leg.arrival_text in line and "arrive" not in line]
+        assert "at least" in lines[lines.index(cells) - 1]
+
+
+def test_paper_phone_terminal_and_log_word_a_check_alike(monkeypatch, sample_day) -> None:
+    """The card had "no difference 23.3° to 31.3°; steeper above 27°", which contradicts itself."""
+    card = make_card(sample_day, CHOSEN)
+    paper = " ".join(box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes)
+    checks = [check for leg in card.legs for check in leg.checks]
+    assert checks
+    for check in checks:
+        words = judged_text(check)
+        assert re.fullmatch(r"no difference: \S+° to \S+°, but above \d+° treat as steeper", words)
+        assert words in phone_page(card, None)
+        assert not check.leads or words in paper
+        before, after = words.split(", but")
+        assert before in check_sentence(check)
+        assert check_sentence(check).endswith(f", but{after}.")
 
 
 def test_a_drop_and_cliffs_take_a_line_each_rather_than_smaller_letters(

@@ -111,9 +111,9 @@ def test_distances(card: RouteCard) -> None:
         ("1200 m", "48 mm, 728 paces"),
     ]
     assert [elevation_text(leg) for leg in card.legs] == [
-        "at 600 m; slope 500 m",
-        "at 800 m; slope 1020 m",
-        "at 620 m; slope 1214 m",
+        "at 600 m; along slope 500 m",
+        "at 800 m; along slope 1020 m",
+        "at 620 m; along slope 1214 m",
     ]
     assert [climb_text(leg) for leg in card.legs] == ["+0 -0 m", "+200 -0 m", "+0 -180 m"]
 
@@ -167,8 +167,8 @@ def test_the_check_on_the_third_leg(card: RouteCard) -> None:
     assert check.result_inside == "consistent, weakly"
     assert check_sentence(check) == (
         "3a: steepest at and round the line, up the fall line, 600 m along the leg. Look along 271° "
-        "magnetic; expect 33.0°; not different from the model: 24.1° to 41.0° (a reading there is "
-        "consistent, weakly); above 33° treat as steeper."
+        "magnetic; expect 33.0°; no difference: 24.1° to 41.0° (a reading there is consistent, weakly), but "
+        "above 33° treat as steeper."
     )
 
 

@@ -275,6 +275,16 @@ class TestRoute:
             assert told == said
         assert words in " ".join(run("card", "p.zip", "--date", "2027-01-15")[1].split())
 
+    def test_a_card_with_times_says_not_that_none_was_given(
+        self, run: Run, on: tuple[object, ...], bulletin: Path
+    ) -> None:
+        """Its plan was saved with the bulletin, without a time; the card kept that caution."""
+        asked = ("--bulletin", bulletin, *REGION)
+        run("route", *on, *asked, "--save", "timeless.zip")
+        card = ("card", "timeless.zip", "--date", "2027-01-15", "--start", "09:00", "--zone", "UTC", *asked)
+        assert "No time was given" in run("route", *on, *asked)[1]
+        assert "No time was given" not in run(*card)[1]
+
 
 class TestGround:
     def test_json_and_terminal(self, run: Run, bulletin: Path, sample_dem: Path) -> None:

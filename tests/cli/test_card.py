@@ -61,6 +61,9 @@ def test_the_sample_day_and_its_files(run: Run, tmp_path: Path) -> None:
     assert (status, err) == (0, "")
     text = flat(out)
     assert "start 08:30 GMT" in text
+    files = ", ".join(map(str, (*names.values(), f"{names['csv']}.cautions.txt")))
+    assert text.endswith(f" Written: {files}.")
+    assert "Written" not in run(*SAMPLE, "--gpx", str(tmp_path / "other.gpx"), "--json")[1]
     assert "nothing here may be used for a real day" in text
     assert not VERDICT.search(text)
     assert names["pdf"].read_bytes().startswith(b"%PDF-")
@@ -75,6 +78,16 @@ def test_the_sample_day_and_its_files(run: Run, tmp_path: Path) -> None:
         "Give another name, or --force to replace it.\n"
     )
     assert run(*SAMPLE, "--pdf", str(names["pdf"]), "--page", "a5", "--force")[0] == 0
+
+
+def test_letters_that_no_sheet_can_write_are_told(run: Run, tmp_path: Path) -> None:
+    """A name in Japanese, or in Arabic, stood as boxes or out of order in the PDF, in silence."""
+    line = tmp_path / "line.csv"
+    line.write_text("lat,lon,name\n59.2038,-8.0450,Är Ж\n59.2100,-8.0500,雪山 جبل\n", encoding="utf-8")
+    card = ("card", str(line), "--sample", "--date", "2027-01-15")
+    told = "Letters that PDF and PNG show as boxes or out of order: ب ج ل 山 雪. Pages (HTML) show them."
+    assert told in flat(run(*card, "--pdf", str(tmp_path / "card.pdf"))[1])
+    assert "Letters that" not in run(*card, "--gpx", str(tmp_path / "card.gpx"))[1]
 
 
 def test_a_saved_plan_gives_the_card_of_route_and_model(run: Run, tmp_path: Path) -> None:

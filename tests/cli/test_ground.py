@@ -54,6 +54,15 @@ def test_the_whole_answer(run: Run) -> None:
     assert not VERDICT.search(text)
 
 
+def test_a_reading_says_why_its_interval_is_wider_than_that_of_its_cell(run: Run) -> None:
+    """Two intervals of one slope stood there without a word: 6.6 to 17.9° and 5.3 to 19.0°."""
+    _, out, _ = run("ground", "59.2234 -8.0712", "--sample", "--within", "15m")
+    text = " ".join(out.split())
+    assert "95 % interval, pieces of 20 m: 6.6 to 17.9° " in text
+    assert "Reading to expect (a): 12.4° (5.3 to 19.0° for all within 15 m), look 264° true" in text
+    assert "Reading to expect (b): 24.0° (23.4 to 24.5°), look 339° true (sight line" in text
+
+
 def test_json_is_the_contract_unrounded(run: Run) -> None:
     found = answer(run, HERE, "--sample", "--within", "30m")
     assert [key for key in found if key in CONTRACT] == CONTRACT

@@ -439,7 +439,8 @@ def test_log_and_review_end_to_end_with_the_picture(run: Run, tmp_path: Path) ->
             "--instrument",
             "hand clino",
         )
-    run("reading", "31deg", "--log", str(log), "--observer", "Bo", "--instrument", "phone")
+    one_more = ("reading", "31deg", "--log", str(log), "--observer", "Bo", "--instrument", "phone")
+    assert run(*one_more, "--time", "2026-02-14T10:30+01:00")[1].endswith("\n1 row added to readings.csv.\n")
     with log.open("a", encoding="utf-8") as file:
         file.write("torn off\n")
     found = answer(run, "--review", str(log))

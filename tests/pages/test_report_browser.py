@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
+from tests.needs import program
 from tests.pages.conftest import Made
 from tests.pages.drawn import HOSTILE, hostile, large, partly, unknown
 from tests.visits import Visit
@@ -248,6 +250,23 @@ class TestZoom:
         assert after is not None
         assert after["width"] == pytest.approx(before["width"], rel=0.02)
 
+    def test_letters_of_places_stand_beside_them_and_cover_no_label(self, desktop: Page, made: Made) -> None:
+        """Only the sketch had them. They keep their size, and what has no room waits, zoomed too."""
+        assert sorted(desktop.locator("#map .place-label text").all_text_contents()) == [
+            place.name for place in made.screening.places
+        ]
+        for _ in range(3):
+            shown = "#map .label:not(.crowded):has(circle[r='8'], circle[r='9'])"
+            rings = desktop.locator(f":is({shown}) circle:is([r='8'], [r='9'])")
+            boxes = [box for box in (ring.bounding_box() for ring in rings.all()) if box is not None]
+            assert all(box["width"] < 21.0 for box in boxes)
+            middles = [(box["x"] + box["width"] / 2.0, box["y"] + box["height"] / 2.0) for box in boxes]
+            assert all(math.dist(*two) > 17.0 for two in itertools.combinations(middles, 2))
+            desktop.locator("#zoom-in").click()
+            view_box(desktop)
+        letters = desktop.locator("#map .place-label:not(.crowded)")
+        assert letters.count() > len(made.screening.places) // 2
+
     def test_more_labels_find_room(self, desktop: Page) -> None:
         waiting = desktop.locator(".label.crowded").count()
         for _ in range(4):
@@ -338,6 +357,23 @@ class TestPrint:
         boxes = {tuple(map(float, box.split())) for box in re.findall(rb"/MediaBox \[([^\]]*)\]", printed)}
         assert len(boxes) == 1
         assert boxes.pop()[2:] == pytest.approx((595.0, 842.0), abs=1.5)
+
+    def test_a_table_over_two_pages_has_its_head_twice_and_no_heading_ends_a_page(
+        self, desktop: Page, tmp_path: Path
+    ) -> None:
+        """Buttons in it, made by the script, were left out of the second head: figures without names."""
+        path = tmp_path / "report.pdf"
+        path.write_bytes(desktop.pdf(prefer_css_page_size=True, print_background=True))
+        done = subprocess.run(
+            [program("pdftotext", package="poppler-utils"), "-layout", path, "-"],
+            check=True,
+            capture_output=True,
+        )
+        pages = done.stdout.decode().split("\f")
+        assert sum("From, to" in page for page in pages) >= 2
+        heads = ("Map and profile", "Leg by leg", "All legs in figures")
+        lasts = [page.strip().splitlines()[-1].strip() for page in pages if page.strip()]
+        assert not set(heads) & set(lasts)
 
     def test_the_map_is_whole_and_every_table_fits(self, browser: Browser, made: Made) -> None:
         options = {"viewport": {"width": A4_PX, "height": 1050}}

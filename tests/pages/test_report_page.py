@@ -26,7 +26,7 @@ from steybrae.figures.style import band_hatch
 from steybrae.files.plans import read_plan
 from steybrae.names import clean
 from steybrae.pages.report import report_page
-from steybrae.pages.report_map import UNITS_PER_MM, crowded, polyline
+from steybrae.pages.report_map import UNITS_PER_MM, crowded, draw_report_map, polyline
 from steybrae.pages.report_words import overhead_words
 from steybrae.route.overhead.result import OverheadAnswer, PathAnswer, SightAnswer
 from steybrae.route.shape_result import Spot
@@ -360,6 +360,24 @@ class TestPromises:
         assert values.count("inf") >= 4 * 4  # unknown sorts as the steepest
 
 
+def test_the_arrows_to_the_norths_leave_the_line_free(made: Made) -> None:
+    """They stood over the start of a line that begins at the upper left."""
+    relief = made.screening.relief
+    assert relief is not None
+    x0, x1, y0, y1 = relief.extent
+    wide, high = x1 - x0, y1 - y0
+    for shares, corner in (
+        (((0.1, 0.05), (0.9, 0.95)), "bottom-left"),
+        (((0.1, 0.05), (0.1, 0.95)), "bottom-right"),
+        (((0.9, 0.05), (0.1, 0.95)), "top-left"),
+    ):
+        at = np.array([(x0 + wide * x, y1 - high * y) for x, y in shares])
+        leg = replace(relief.legs[0], x=at[:, 0], y=at[:, 1])
+        legs = tuple(leg for _ in made.screening.legs)
+        drawing = draw_report_map(made.screening, replace(relief, legs=legs))
+        assert drawing.norths == corner
+
+
 @pytest.fixture(scope="module")
 def hostile_page() -> str:
     return report_page(hostile())
@@ -410,7 +428,7 @@ class TestWords:
                 (
                     "42 m lie in a start zone themselves.",
                     "Sight up: 31.1° towards 010° true, 400 m off.",
-                    "Sight, other ground between: 33.4° towards 190° true, 812 m off.",
+                    "Sight from outside the zone, other ground between: 33.4° towards 190° true, 812 m off.",
                 ),
             ),
             (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -196,17 +197,17 @@ def test_a_figure_of_two_grounds_is_told_once() -> None:
     one = SteepWithoutCheck(59.2, -8.0, 39.15, STEEPEST, at_least=True)
     beside = replace(one, what="steepest beside the line")
     assert without_check_lines((one, beside)) == (
-        "Known steep, no place to measure from: steepest at and round the line and steepest beside the line "
-        "(near it at least 39.2°).",
+        "Known steep, no place to measure from: steepest at and round the line and steepest beside the line, "
+        "at least 39.2°.",
     )
     (line,) = without_check_lines((one, replace(beside, slope_max_deg=39.25)))
-    assert (
-        "round the line (near it at least 39.2°); steepest beside the line (near it at least 39.3°)" in line
-    )
+    assert "round the line, at least 39.2°; steepest beside the line, at least 39.3°." in line
+    (line,) = without_check_lines((replace(one, what="sight up to the ground over B, 300 m away"),))
+    assert line.endswith(": sight up to the ground over B (ground there at least 39.2°).")
 
 
 def test_ground_without_a_check_is_at_least_where_its_leg_or_place_is() -> None:
-    """It once always was: beside "30.2°" in the leg's row stood "near it at least 30.2°"."""
+    """It once always was: beside "30.2°" in the leg's row stood "at least 30.2°"."""
     plain = model(Plane(40.0, 180.0), (121, 121))
     heights = plain.heights_m.copy()
     heights[58, 58] = np.nan  # 25 m from the place, within what is looked at round it
@@ -216,10 +217,10 @@ def test_ground_without_a_check_is_at_least_where_its_leg_or_place_is() -> None:
         place = Place(*(float(v) for v in reversed(dem.grid.to_wgs84(60.5, 60.5))))
         found = with_above(ground_at(place, dem), place, dem, Settings(reach_m=300.0))
         assert {one.at_least for one in found.steep_without_check} == {least}
-        near = "near it at least 4" if least else "near it 4"
+        there = r"(line,|there) at least 4\d" if least else r"(line,|there) 4\d"
         for lines in (legs_without_check([leg]), tuple(ground_lines(found))):
             (line,) = [line for line in lines if "Known steep" in line]
-            assert near in line
+            assert re.search(there, line)
 
 
 def test_a_place_on_steep_ground_gives_no_reading() -> None:

@@ -11,7 +11,7 @@ import pytest
 from tests.sheets.pdf_lines import words
 
 from steybrae.card.checks import leg_checks
-from steybrae.card.wording import limits_text, where_text
+from steybrae.card.wording import judged_text, where_text
 from steybrae.field.typed_log import TYPED_COLUMNS, row_from_typed
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
@@ -66,7 +66,7 @@ def test_the_checks_of_a_plan_are_filled_in(sample_plan: RouteScreening, tmp_pat
             assert one.check.reference in text
             quantity = one.check.quantity.capitalize()
             expected = f"{quantity} {slope(one.check.expected_deg).text}"
-            assert f"{expected}, no difference: {limits_text(one.check)}" in text
+            assert f"{expected}; {judged_text(one.check)}" in text
             # Broken elsewhere on the narrow paper.
             assert paper == "a5" or where_text(one.check) in text
             assert f"Look {bearing_figure(one.check.look_bearing_magnetic_deg or 0.0)}" in text

@@ -9,6 +9,7 @@ from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_words
 from steybrae.card.wording import (
     GRID_NAMES,
+    arrival_text,
     bearing_shown,
     beside_sentence,
     call_text,
@@ -121,8 +122,9 @@ def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
         f"{bearing_shown(leg.bearing_grid_deg, unit)}\n{bearing_shown(leg.bearing_true_deg, unit)}",
         f"{length}\n{on_map.replace(', ', chr(10))}",
         f"{climb_text(leg).replace(AT_LEAST + ' ', AT_LEAST + chr(10))}\n"
-        f"{elevation_text(leg).replace('; ', chr(10))}",
-        f"{minutes_text(leg.time_min, at_least=leg.time_at_least)}\n{leg.arrival_text}\n"
+        f"{elevation_text(leg).replace('; ', chr(10)).replace('along ', 'along' + chr(10))}",
+        f"{minutes_text(leg.time_min, at_least=leg.time_at_least)}\n"
+        f"{arrival_text(card, leg).replace(AT_LEAST + ' ', AT_LEAST + chr(10))}\n"
         f"{leg.daylight_text.replace(' min ', ' min' + chr(10))}",
         "\n".join(line for line in ground if line),
     )

@@ -32,6 +32,10 @@ def of_day(
     without. Refused as in `make_card` and `steybrae.screening.forecast.at.forecast_beside`.
     """
     card = make_card(screening, settings)
+    if screening.forecast is not None:
+        # What was not checked when the plan was saved may be now.
+        then = {caution.key for caution in screening.forecast.cautions}
+        card = replace(card, cautions=tuple(one for one in card.cautions if one.key not in then))
     if forecast is None:
         return screening, without_forecast(card, screening)
     source, ask = forecast

@@ -80,6 +80,12 @@ def call_text(card: RouteCard) -> str:
     return ", ".join(filter(None, (card.call and f"call {card.call}", at)))
 
 
+def arrival_text(card: RouteCard, leg: CardLeg) -> str:
+    """When one is at the end of a leg: ``at least 15:08`` after unknown ground; empty where not known."""
+    least = any(one.time_at_least for one in card.legs if one.number <= leg.number)
+    return f"{AT_LEAST} {leg.arrival_text}" if least and leg.arrival_text else leg.arrival_text
+
+
 def climb_text(leg: CardLeg) -> str:
     """Metres up and down, rounded up: ``+136 -40 m``; empty without a model."""
     if leg.ascent_m is None or leg.descent_m is None:
@@ -273,6 +279,13 @@ def above_text(check: Check) -> str:
     return lower(check.steeper_above_deg, step=1.0).text
 
 
+def judged_text(check: Check, inside: str = "") -> str:
+    """``no difference: 25.5° to 43.5°, but above 34° treat as steeper``; `inside` goes behind the limits."""
+    limits = limits_text(check)
+    agree = "no limits known" if limits == "not known" else f"no difference: {limits}{inside}"
+    return f"{agree}, but above {above_text(check)} treat as steeper"
+
+
 def check_sentence(check: Check, unit: str = "deg") -> str:
     """Everything about a check in words."""
     look = look_text(check, unit)
@@ -281,16 +294,10 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
     telling = check.result_inside in ("tells little", "cannot tell")
     # A slope is checked only where a steeper reading tells.
     gentler = "a gentler reading" if telling and check.quantity == "slope" else "a reading there"
-    inside = f"{gentler} {'' if telling else 'is '}{check.result_inside}"
-    limits = limits_text(check)
-    agree = (
-        "how far the model may be off is not known, so no reading can be called consistent"
-        if limits == "not known"
-        else f"not different from the model: {limits} ({inside})"
-    )
+    inside = f" ({gentler} {'' if telling else 'is '}{check.result_inside})"
     return (
         f"{check.number}: {check.what}, {where_text(check)}. Look {look}; expect "
-        f"{slope(check.expected_deg).text}; {agree}; above {above_text(check)} treat as steeper."
+        f"{slope(check.expected_deg).text}; {judged_text(check, inside)}."
     )
 
 
@@ -319,14 +326,16 @@ def _without(found: Sequence[SteepWithoutCheck]) -> Iterator[str]:
         figure = slope(one.slope_max_deg, at_least=one.at_least).text
         by_figure.setdefault(figure, []).append(one.what.split(",")[0])
     for figure, what in by_figure.items():
-        yield f"{' and '.join(dict.fromkeys(what))} (near it {figure})"
+        words = " and ".join(dict.fromkeys(what))
+        own = all(one.startswith("steepest") for one in what)
+        yield f"{words}, {figure}" if own else f"{words} (ground there {figure})"
 
 
 def elevation_text(leg: CardLeg) -> str:
-    """Height at the end, for an altimeter, and the slope distance: ``at 800 m; slope 1020 m``."""
+    """Height at the end, for an altimeter, and the length: ``at 800 m; along slope 1020 m``."""
     height_m = None if leg.ground is None else leg.ground.elevation_end_m
     words = [] if height_m is None else [f"at {height(height_m).text}"]
-    words += [] if leg.slope_distance_m is None else [f"slope {length(leg.slope_distance_m).text}"]
+    words += [] if leg.slope_distance_m is None else [f"along slope {length(leg.slope_distance_m).text}"]
     return "; ".join(words)
 
 
@@ -345,8 +354,7 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
         lines.append(f"{minutes_text(totals.time_min, at_least=totals.time_at_least)} in all")
     last = card.legs[-1]
     if last.arrival_text:
-        least = f"{AT_LEAST} " if totals.time_at_least else ""
-        lines.append(f"arrive {least}{last.arrival_text}, {last.daylight_text}")
+        lines.append(f"arrive {arrival_text(card, last)}, {last.daylight_text}")
     if all(leg.ground is None for leg in card.legs):
         lines.append("steepness not known")
     else:

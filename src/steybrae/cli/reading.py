@@ -245,6 +245,11 @@ def reading(
         # Where printing fails nothing was added, so that who tries again adds one row, not two.
         sys.stdout.flush()
         _append(log.log, result, when, log, place, planned, turned)
+        if not outputs.as_json:
+            from steybrae.answers.reading import added_document
+            from steybrae.render.terminal import print_document
+
+            print_document(added_document(log.log.name, 1, 0, ()))
 
 
 def _append(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.collections import LineCollection, PolyCollection
+from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 
 from steybrae.answers.leg import leg_slope
@@ -180,8 +182,8 @@ ROW_MM: Final = 2.95
 TABLE_MM: Final = 70.0
 """Width of the table, millimetres."""
 
-_NAME_LETTERS: Final = (9, 16)
-"""Letters of a name beside the words "at least", and without them."""
+_APART_MM: Final = 2.0
+"""Between a name and the figures beside it, millimetres (our choice)."""
 
 _COLUMNS_MM: Final = (3.5, 5.0, 47.5, 61.0, 70.0)
 
@@ -339,11 +341,28 @@ def draw_table(axes: Axes, screening: RouteScreening, legs: tuple[LegScreening, 
 
 
 def _cells(leg: LegScreening) -> tuple[str, ...]:
-    most = _NAME_LETTERS[0 if leg.open_above else 1]
-    to = leg.to if len(leg.to) <= most else f"{leg.to[: most - 1].rstrip()}…"
     # "At least" of the line holds for both; it stands with the second where the first is unknown.
     corridor = slope(leg.slope_corridor_max_deg, at_least=leg.slope_max_deg is None).text
-    return str(leg.number), to, f"{leg_slope(leg).text} | {corridor}", _overhead(leg)
+    figures = f"{leg_slope(leg).text} | {corridor}"
+    room_mm = _COLUMNS_MM[2] - _COLUMNS_MM[1] - _APART_MM - _width_mm(figures)
+    return str(leg.number), _cut(leg.to, room_mm), figures, _overhead(leg)
+
+
+def _cut(name: str, most_mm: float) -> str:
+    """Name, or as many of its letters as a width takes."""
+    shown, k = name, len(name)
+    while _width_mm(shown) > most_mm and k:
+        k -= 1
+        shown = f"{name[:k].rstrip()}…"
+    return shown
+
+
+def _width_mm(text: str) -> float:
+    # At so many dots to an inch no letter is pulled to a dot.
+    dots: Final = 720.0
+    renderer: Any = RendererAgg(1.0, 1.0, dots)  # type: ignore[no-untyped-call]
+    width, *_ = renderer.get_text_width_height_descent(text, FontProperties(size=SMALL_PT), ismath=False)
+    return float(width) * 25.4 / dots
 
 
 def _overhead(leg: LegScreening) -> str:

@@ -10,9 +10,11 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, Final
+from unicodedata import bidirectional
 
 import matplotlib as mpl
 import numpy as np
+from matplotlib.font_manager import findfont, get_font
 from numpy.typing import NDArray
 
 from steybrae.bands import BandScheme
@@ -45,11 +47,22 @@ _STYLE: Final[Any] = {
 }
 
 
+def not_drawn(text: str) -> list[str]:
+    """Letters of a text that the font of pictures and sheets lacks, or that run from right to left."""
+    font = get_font(findfont(_STYLE["font.family"]))
+    drawn = font.get_charmap()
+    return sorted(
+        letter
+        for letter in set(text)
+        if letter.isprintable() and (ord(letter) not in drawn or bidirectional(letter) in {"R", "AL"})
+    )
+
+
 @contextmanager
 def picture_style() -> Iterator[None]:
     """Set what pictures are made and saved under, whatever the user's own settings are."""
     with hushed(), mpl.rc_context():
-        # A name in a script that the font lacks is drawn as boxes; the page itself shows that.
+        # A name in a script that the font lacks is drawn as boxes; `not_drawn` has them told.
         warnings.filterwarnings("ignore", message=r"Glyph .* missing from")
         mpl.rcdefaults()
         mpl.rcParams.update(_STYLE)

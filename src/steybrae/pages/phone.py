@@ -21,7 +21,7 @@ from steybrae.card.forecast import PocketCheck, pocket_checks
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.card.turn_back import latest_at_leg
 from steybrae.card.wording import (
-    above_text,
+    arrival_text,
     bearing_shown,
     beside_sentence,
     call_text,
@@ -32,7 +32,7 @@ from steybrae.card.wording import (
     drop_text,
     elevation_text,
     grounds_text,
-    limits_text,
+    judged_text,
     look_text,
     minutes_text,
     overhead_lines,
@@ -149,6 +149,7 @@ def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
         "on_map": on_map,
         "climb": climb_text(leg),
         "height": elevation_text(leg),
+        "arrival": arrival_text(card, leg),
         "time": minutes_text(leg.time_min, at_least=leg.time_at_least),
         "start": place_text(leg.from_, leg.from_place.written, leg.from_place.reference),
         "end": place_text(leg.to, leg.to_place.written, leg.to_place.reference),
@@ -177,8 +178,7 @@ def _check(card: RouteCard, check: Check) -> dict[str, str]:
         "stand": f"{check.reference}, {where_text(check)}",
         "look": f"{look_text(check, unit)}{' magnetic' if known else ''}",
         "expect": slope(check.expected_deg).text,
-        "limits": limits_text(check),
-        "above": above_text(check),
+        "judged": judged_text(check),
         "quantity": "A sight, the angle up to it"
         if check.quantity == "sight"
         else "The slope of this ground",

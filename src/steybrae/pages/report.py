@@ -122,7 +122,7 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "least": AT_LEAST,
         "unknown_length": steep_length(screening.totals.unknown_m).text,
         "map": drawing,
-        "marks": report_marks(screening, relief, [leg.middle for leg in drawing.legs if not leg.crowded]),
+        "marks": report_marks(screening, relief, drawing),
         "contours": contour_words(relief),
         "slope_sign": slope_sign_words(interval_drawn(relief.profile)),
         "relief": relief,

@@ -2,41 +2,28 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from typing import Final
 
 from steybrae.answers.forecast import finding_lines, part_line
 from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import OVERDUE_EARLY, ends_apart_m
-from steybrae.card.wording import call_text, place_text
+from steybrae.card.wording import arrival_text, call_text, place_text
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.pages.report_lines import ways_off_rows
-from steybrae.pages.report_map import MapDrawing, place_on_map
+from steybrae.pages.report_map import Letter, MapDrawing, letters_beside, place_spots
 from steybrae.route.times.walking_time import NOT_ADDED
 from steybrae.screening.pictures.picture import Relief
-from steybrae.screening.places.words import leading_spot
 from steybrae.screening.result import RouteScreening
-from steybrae.value import AT_LEAST, distance_off
+from steybrae.value import distance_off
 
 _LETTER_SHARE: Final = 0.028
 """Half the side of a letter's sign on the sketch, share of its longer side (our choice, by looking)."""
 
-_WAYS: Final = 12
 _NEAR_M: Final = 500.0
 """A line that ends nearer than this to where it begins comes back, metres (our choice)."""
 
 _NOT_GIVEN: Final = "not given"
-
-
-@dataclass(frozen=True)
-class Letter:
-    """A place on the sketch: its letter, where it is, and where its letter finds room."""
-
-    name: str
-    at: tuple[int, int]
-    label: tuple[int, int]
 
 
 def home_rows(screening: RouteScreening, card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
@@ -66,9 +53,8 @@ def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
     yield "When", (f"{card.date}{f', start {card.start_text}' if card.start_text else ''}",)
     where = place_text(first.from_, first.from_place.written, first.from_place.reference)
     yield "From", (f"{first.from_}, {where}" if first.from_ else where,)
-    least = f"{AT_LEAST} " if card.totals.time_at_least else ""
     day = _on_another_day(card, last.arrival)
-    back = f"{least}{last.arrival_text}{day}, at {last.to or last.to_place.reference}"
+    back = f"{arrival_text(card, last)}{day}, at {last.to or last.to_place.reference}"
     # Who waits asks how late they may be.
     without = [words for words in card.time_words if words.startswith(NOT_ADDED)]
     told = " ".join((f"{back}.", *without)) if last.arrival_text else f"{_NOT_GIVEN}: it needs a start."
@@ -100,28 +86,5 @@ def sketch_letters(
     In units of the map; a letter lies beside its place, off the others and inside the map.
     """
     size = _LETTER_SHARE * max(drawing.width, drawing.height)
-    told = [(place.name, leading_spot(place)[0]) for place in screening.places if place.at_length]
-    spots = [(name, place_on_map(relief, spot.lat_deg, spot.lon_deg)) for name, spot in told]
-    taken: list[tuple[float, float]] = []
-    out = []
-    for name, at in spots:
-        others = [*taken, *(other for _, other in spots)]
-        label = max(_around(at, size, drawing), key=lambda spot: min(1.5 * size, _clear(spot, others)))
-        taken.append(label)
-        out.append(Letter(name, at, (round(label[0]), round(label[1]))))
-    return size, out
-
-
-def _around(at: tuple[int, int], size: float, drawing: MapDrawing) -> Iterator[tuple[float, float]]:
-    """Yield places for a letter, near ones first, inside the map."""
-    for far in (2.0, 3.2, 4.6):
-        for k in range(_WAYS):
-            angle = 2.0 * math.pi * k / _WAYS
-            x, y = at[0] + far * size * math.cos(angle), at[1] - far * size * math.sin(angle)
-            if size <= x <= drawing.width - size and size <= y <= drawing.height - size:
-                yield x, y
-    yield float(at[0]), float(at[1])
-
-
-def _clear(spot: tuple[float, float], others: Iterable[tuple[float, float]]) -> float:
-    return min((math.hypot(spot[0] - x, spot[1] - y) for x, y in others), default=math.inf)
+    told = [place for place in screening.places if place.at_length]
+    return size, letters_beside(place_spots(told, relief), size, 1.5 * size, (drawing.width, drawing.height))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import base64
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -25,6 +25,8 @@ from steybrae.figures.style import band_hatch, hatch_ink, lit, tinted
 from steybrae.screening.pictures.drawn import LineKind, bar_m, drawn_map
 from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.pictures.relief import lines_on_map
+from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.words import leading_spot
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array
 
@@ -41,6 +43,9 @@ _THIN_UNITS: Final = 2.5
 
 _LABEL_MM: Final = 4.5
 """Room of a number on the map, millimetres."""
+
+_WAYS: Final = 12
+"""Directions in which room for a letter is looked for (our choice)."""
 
 _RELIEF_GREY: Final = (0.93, 0.10)
 """Level ground and the share of the light, in the relief without bands: faint."""
@@ -74,6 +79,15 @@ class LineBeside:
 
 
 @dataclass(frozen=True)
+class Letter:
+    """A place that matters: its letter, where it is, and where its letter finds room."""
+
+    name: str
+    at: tuple[int, int]
+    label: tuple[int, int]
+
+
+@dataclass(frozen=True)
 class MapDrawing:
     """What the template needs for the map.
 
@@ -93,6 +107,8 @@ class MapDrawing:
         Lines.
     beside
         Other lines and ways off.
+    norths
+        Corner of the arrows to the norths, farthest from the line.
     bar
         Length of the scale bar in units, and what it stands for, metres.
     """
@@ -112,6 +128,7 @@ class MapDrawing:
     zones: str
     legs: tuple[LegLine, ...]
     beside: tuple[LineBeside, ...]
+    norths: str
     bar: tuple[int, float]
 
 
@@ -141,8 +158,23 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
         zones=outline("start zones"),
         legs=_leg_lines(screening, relief),
         beside=_beside(screening, relief),
+        norths=_norths_corner(relief, (width, height)),
         bar=(round(bar * 1000.0 / relief.scale_denominator * UNITS_PER_MM), bar),
     )
+
+
+def _norths_corner(relief: Relief, sides: tuple[int, int]) -> str:
+    """Choose the corner that the line leaves free, above the scale bar the third: ``top-left`` if it does."""
+    width, height = sides
+    # On a phone the arrows take a fifth of the width.
+    x, y, far = 0.12 * width, 0.09 * width, 0.2 * width
+    corners = {
+        "top-left": (x, y),
+        "bottom-right": (width - x, height - y),
+        "bottom-left": (x, height - 2.0 * y),
+    }
+    line = np.vstack([map_units(relief, leg.x, leg.y) for leg in relief.legs])
+    return max(corners, key=lambda name: min(far, np.hypot(*(line - corners[name]).T).min()))
 
 
 def place_on_map(relief: Relief, lat_deg: float, lon_deg: float) -> tuple[int, int]:
@@ -285,3 +317,41 @@ def crowded(
         else:
             waiting.add(name)
     return waiting
+
+
+def place_spots(places: Iterable[PlaceThatMatters], relief: Relief) -> list[tuple[str, tuple[int, int]]]:
+    """Letters of places, and where on the map each is told by its first figure."""
+    told = ((place.name, leading_spot(place)[0]) for place in places)
+    return [(name, place_on_map(relief, spot.lat_deg, spot.lon_deg)) for name, spot in told]
+
+
+def letters_beside(
+    spots: Sequence[tuple[str, tuple[int, int]]],
+    size: float,
+    room: float,
+    sides: tuple[int, int],
+    signs: Iterable[tuple[int, int]] = (),
+) -> list[Letter]:
+    """Put a letter of half the side `size` beside each spot, `room` off others and `signs`, on the map."""
+    taken: list[tuple[float, float]] = [*signs, *(spot for _, spot in spots)]
+    out = []
+    for name, at in spots:
+        label = max(_around(at, size, sides), key=lambda spot: min(room, _clear(spot, taken)))
+        taken.append(label)
+        out.append(Letter(name, at, (round(label[0]), round(label[1]))))
+    return out
+
+
+def _around(at: tuple[int, int], size: float, sides: tuple[int, int]) -> Iterator[tuple[float, float]]:
+    """Yield places for a letter, near ones first, inside the map."""
+    for far in (2.0, 3.2, 4.6):
+        for k in range(_WAYS):
+            angle = 2.0 * math.pi * k / _WAYS
+            x, y = at[0] + far * size * math.cos(angle), at[1] - far * size * math.sin(angle)
+            if size <= x <= sides[0] - size and size <= y <= sides[1] - size:
+                yield x, y
+    yield float(at[0]), float(at[1])
+
+
+def _clear(spot: tuple[float, float], others: Iterable[tuple[float, float]]) -> float:
+    return min((math.hypot(spot[0] - x, spot[1] - y) for x, y in others), default=math.inf)

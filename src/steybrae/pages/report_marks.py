@@ -1,11 +1,11 @@
-"""What stands on the report's map beside the line: lines overhead and readings to expect."""
+"""What stands on the report's map beside the line: lines overhead, readings to expect, letters of places."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
-from steybrae.pages.report_map import crowded, place_on_map
+from steybrae.pages.report_map import Letter, MapDrawing, crowded, letters_beside, place_on_map, place_spots
 from steybrae.route.shape_result import Spot
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, RouteScreening
@@ -22,29 +22,60 @@ class ReadingMark:
 
 
 @dataclass(frozen=True)
+class LetterMark:
+    """A place's letter: where on the map it belongs, how far off it stands, pixels, and whether it waits."""
+
+    name: str
+    x: int
+    y: int
+    dx: float
+    dy: float
+    crowded: bool
+
+
+@dataclass(frozen=True)
 class Marks:
-    """Positions in units of the map: pairs of stand and source, ways down that snow could take, readings."""
+    """Positions in units of the map: pairs of stand and source, ways down that snow could take, readings.
+
+    Letters of places, those told at length first.
+    """
 
     sights: str
     ways: str
     readings: tuple[ReadingMark, ...]
+    letters: tuple[LetterMark, ...]
 
 
-def report_marks(screening: RouteScreening, relief: Relief, middles: Sequence[tuple[int, int]]) -> Marks:
-    """Put what is overhead of each leg, and its readings, on the map.
+_PIXEL: Final = 12.5
+"""A pixel of the page, units of the map at its usual size (`report.css`)."""
 
-    At `middles` numbers of legs stand already.
-    """
+_LETTER_PX: Final = 9.2
+"""Half the room of a letter's sign, pixels (our choice)."""
+
+
+def report_marks(screening: RouteScreening, relief: Relief, drawing: MapDrawing) -> Marks:
+    """Put what is overhead of each leg, its readings and the letters of places on the map of its line."""
+    middles = [leg.middle for leg in drawing.legs if not leg.crowded]
     places = [
         (one.name, place_on_map(relief, one.place.lat_deg, one.place.lon_deg))
         for leg in screening.legs
         for one in leg.expected_readings
     ]
-    waiting = crowded(places, middles)
+    ordered = sorted(screening.places, key=lambda place: not place.at_length)
+    signs = [*middles, *(at for _, at in places), *(leg.steepest for leg in drawing.legs if leg.steepest)]
+    size, sides = _LETTER_PX * _PIXEL, (drawing.width, drawing.height)
+    letters = letters_beside(place_spots(ordered, relief), size, 2.0 * size, sides, signs)
+    late = crowded([(one.name, one.label) for one in letters], middles)
+    waiting = crowded(places, [*middles, *(one.label for one in letters if one.name not in late)])
     readings = tuple(ReadingMark(name, *at, name in waiting) for name, at in places)
     sights = "".join(_sights(leg, relief) for leg in screening.legs)
     ways = "".join(_way(leg, relief) for leg in screening.legs)
-    return Marks(sights, ways, readings)
+    return Marks(sights, ways, readings, tuple(_letter(one, one.name in late) for one in letters))
+
+
+def _letter(one: Letter, waits: bool) -> LetterMark:
+    dx, dy = ((label - at) / _PIXEL for label, at in zip(one.label, one.at, strict=True))
+    return LetterMark(one.name, *one.at, round(dx, 1), round(dy, 1), waits)
 
 
 def _sights(leg: LegScreening, relief: Relief) -> str:

@@ -11,7 +11,7 @@ from steybrae.answers.route import steepest_words
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_at_leg
-from steybrae.card.wording import bearing_shown, without_check_lines
+from steybrae.card.wording import arrival_text, bearing_shown, without_check_lines
 from steybrae.route.overhead.result import (
     ExpectedReading,
     OverheadAnswer,
@@ -23,7 +23,6 @@ from steybrae.screening.places.words import drop_words
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import (
-    AT_LEAST,
     UNKNOWN,
     and_more,
     distance_off,
@@ -108,9 +107,7 @@ def leg_words(leg: LegScreening, scheme: BandScheme, declination_deg: float | No
 def day_words(leg: CardLeg, card: RouteCard) -> tuple[str, ...]:
     """Bearing and times of a leg on the day of its card."""
     bearing_text = f"{bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)} magnetic"
-    there = ""
-    if leg.arrival_text:
-        there = f", there {f'{AT_LEAST} ' if leg.time_at_least else ''}{leg.arrival_text}"
+    there = f", there {arrival_text(card, leg)}" if leg.arrival_text else ""
     latest = latest_at_leg(leg)
     return (
         f"{bearing_text}{', the line bends' if leg.bends else ''}{there}.",
@@ -159,12 +156,12 @@ def overhead_words(
         words.append(f"{sure[0].upper()}{sure[1:]} lie in a start zone themselves.")
     if looks.in_possible_zone_m > looks.in_start_zone_m:
         words.append(f"{possible[0].upper()}{possible[1:]} lie in a possible start zone.")
-    sights = [looks.sight]
+    sights = [(looks.sight, "")]
     if looks.sight_outside != looks.sight:
-        sights.append(looks.sight_outside)
+        sights.append((looks.sight_outside, " from outside the zone"))
     words += [
-        _sight_words(sight, unknown_above=unknown_above, declination_deg=declination_deg)
-        for sight in sights
+        _sight_words(sight, where, unknown_above=unknown_above, declination_deg=declination_deg)
+        for sight, where in sights
         if sight is not None
     ]
     if looks.path is not None:
@@ -178,16 +175,19 @@ def overhead_words(
     return tuple(words)
 
 
-def _sight_words(sight: SightAnswer, *, unknown_above: bool, declination_deg: float | None) -> str:
+def _sight_words(
+    sight: SightAnswer, where: str, *, unknown_above: bool, declination_deg: float | None
+) -> str:
     if sight.deg is None:
         hidden = overhead(sight.unfiltered_deg, at_least=unknown_above).text
         look = look_towards(sight.unfiltered_bearing_true_deg, declination_deg)
         off = distance_off(sight.unfiltered_distance_m).text
-        return f"Sight, other ground between: {hidden} towards {look}, {off} off."
+        return f"Sight{where}, other ground between: {hidden} towards {look}, {off} off."
     look = look_towards(sight.bearing_true_deg, declination_deg)
     off = distance_off(sight.distance_m).text
     hidden = ", hidden by ground between" if sight.hidden else ""
-    return f"Sight up: {overhead(sight.deg, at_least=unknown_above).text} towards {look}, {off} off{hidden}."
+    up = overhead(sight.deg, at_least=unknown_above).text
+    return f"Sight up{where}: {up} towards {look}, {off} off{hidden}."
 
 
 def _unknown_words(leg: LegScreening) -> tuple[str, ...]:

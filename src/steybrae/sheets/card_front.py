@@ -251,7 +251,7 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
     small = "true " + bearing_shown(leg.bearing_true_deg, card.bearing_unit)
     texts = (
         ("number", first, str(leg.number), 14.0, True, 7.5),
-        ("to", first, leg.to, 10.5, True, 39.5),
+        ("to", first, leg.to, 10.5, True, 38.5),
         ("to", second, reference, 9.0, False, 39.5),
         ("bearing", first + 0.6, turns, 16.5, True, 23.0),
         ("bearing", second, f"{small}{'  bends!' if leg.bends else ''}", _SMALL, False, 23.0),
@@ -309,11 +309,11 @@ def corridor_lines(card: RouteCard) -> list[str]:
     """Tell what lies in the corridor of each leg, for walking in poor visibility."""
     out = []
     for leg in card.legs:
-        sides = []
+        sides: list[str] = []
         for side in ("left", "right"):
             found = [beside_short(beside) for beside in leg.beside if beside.side == side]
             if found:
-                sides.append(f"{side} {'; '.join(found)}")
+                sides.append(f"{side.capitalize() if sides else side} {'; '.join(found)}")
         if leg.cliffs:
             sides.append(cliffs_text(leg, short=True))
         if sides:

@@ -16,7 +16,7 @@ from typing import Final
 from steybrae.answers.forecast import forecast_lines
 from steybrae.answers.places import legs_left_text
 from steybrae.card.result import Check, RouteCard
-from steybrae.card.wording import above_text, legs_without_check, limits_text, look_text, where_text
+from steybrae.card.wording import judged_text, legs_without_check, look_text, where_text
 from steybrae.papers import card_size_mm
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
@@ -140,8 +140,7 @@ def _check(card: RouteCard, check: Check, paper: Canvas) -> Block:
     """Make a check: where to stand and look, what to expect, the limits, and a box for the reading."""
     known = check.look_bearing_magnetic_deg is not None
     look = f"look {look_text(check, card.bearing_unit)}{' magnetic' if known else ''}"
-    limits = "no limits known" if check.would_notice_deg is None else f"no difference {limits_text(check)}"
-    expect = f"expect {slope(check.expected_deg).text}; {limits}; steeper above {above_text(check)}"
+    expect = f"expect {slope(check.expected_deg).text}; {judged_text(check)}"
     words = paper.wrapped(f"{expect}. {check.what[0].upper()}{check.what[1:]}.", _CHECK_WIDTH_MM, 8.0)
     first = f"{check.reference}, {where_text(check)}; {look}"
     height_mm = 5.6 + 3.1 * max(len(words), 1)

@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.card.wording import (
     above_text,
+    arrival_text,
     bearing_shown,
     beside_short,
     cliffs_text,
@@ -155,7 +156,7 @@ def _columns(card: RouteCard, leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     yield from _places(leg, paper)
     yield from _bearings(card, leg, paper)
     yield from _length(leg, paper)
-    yield from _time(leg, paper)
+    yield from _time(card, leg, paper)
     yield from _ground(leg, paper)
 
 
@@ -196,13 +197,15 @@ def _length(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     yield from _wrapped(paper, (_LEG["length"], 20.4), elevation_text(leg).split("; "), 30.0)
 
 
-def _time(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
+def _time(card: RouteCard, leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     x_mm = _LEG["time"]
     yield _Text(x_mm, 7.4, minutes_text(leg.time_min), 15.0, True, 23.5)
     if leg.time_min is not None and leg.time_at_least:
         yield _Text(x_mm, 10.6, AT_LEAST, _SMALL, False, None)
-    yield _Text(x_mm, 14.8, leg.arrival_text, 11.5, True, 23.5)
-    yield from _wrapped(paper, (x_mm, 18.6), [leg.daylight_text], 24.0)
+    lines = two_lines(paper, arrival_text(card, leg), 23.5, 11.5)
+    for k, line in enumerate(lines):
+        yield _Text(x_mm, 14.8 + 4.4 * k, line, 11.5, True, 23.5)
+    yield from _wrapped(paper, (x_mm, 14.2 + 4.4 * len(lines)), [leg.daylight_text], 24.0)
 
 
 def _ground(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
@@ -237,7 +240,7 @@ def check_head(paper: Canvas, top_mm: float) -> None:
         ("place", "place"),
         ("look", "look along"),
         ("expect", "expect"),
-        ("limits", "limits; steeper above"),
+        ("limits", "no difference"),
         ("box", "reading"),
     ):
         paper.text(_CHECK[column], top_mm + 18.4, label, _SMALL)
@@ -256,6 +259,7 @@ def check_row(card: RouteCard, check: Check, paper: Canvas, top_mm: float) -> No
     paper.text(_CHECK["look"], y_mm + 2.0, look_text(check, unit), size_pt, bold=True, most_mm=25.5)
     paper.text(_CHECK["expect"], y_mm + 2.0, slope(check.expected_deg).text, 12.0, bold=True, most_mm=15.0)
     paper.text(_CHECK["limits"], y_mm - 1.0, limits_text(check), 10.0, bold=True, most_mm=33.0)
-    paper.text(_CHECK["limits"], y_mm + 3.8, f"steeper above {above_text(check)}", 9.5, most_mm=33.0)
+    for k, line in enumerate(paper.wrapped(f"but above {above_text(check)} treat as steeper", 33.0, 9.5)):
+        paper.text(_CHECK["limits"], y_mm + 3.3 + 3.8 * k, line, 9.5)
     paper.box(_CHECK["box"], top_mm + 1.8, RIGHT_MM - _CHECK["box"], CHECK_MM - 3.8, 0.28)
     rule(paper, top_mm + CHECK_MM - 0.4, 0.18)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from steybrae.card.result import Check
-from steybrae.card.wording import limits_text, where_text
+from steybrae.card.wording import judged_text, where_text
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
 from steybrae.teach.field_sheet import FieldSheet
 from steybrae.value import bearing_figure, slope
@@ -180,7 +180,6 @@ def _check_lines(check: Check) -> tuple[str, ...]:
     if check.look_bearing_magnetic_deg is not None:
         look = f"{bearing_figure(check.look_bearing_magnetic_deg)} magnetic: {look}"
     return (
-        f"{check.quantity.capitalize()} {slope(check.expected_deg).text}, "
-        f"no difference: {limits_text(check)}",
+        f"{check.quantity.capitalize()} {slope(check.expected_deg).text}; {judged_text(check)}",
         f"{check.reference}, {where_text(check)}. Look {look}.",
     )

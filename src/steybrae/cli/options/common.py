@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import typer
 
@@ -44,9 +44,19 @@ class AnswerOptions(Group, panel="Outputs"):
         if self.as_json:
             _print_json(command, result)
             return
+        from steybrae.document import Paragraph
         from steybrae.render.terminal import print_document
 
-        print_document(document(result))
+        told = document(result)
+        if files := self.written():
+            words = f"Written: {', '.join(map(str, files))}."
+            said = (Paragraph(""), Paragraph(words), *map(Paragraph, _not_drawn(command, result, files)))
+            told = replace(told, blocks=(*told.blocks, *said))
+        print_document(told)
+
+    def written(self) -> list[Path]:
+        """Files that the command writes besides."""
+        return []
 
 
 @dataclass(frozen=True)
@@ -59,13 +69,37 @@ class OutputOptions(AnswerOptions):
         """Refuse at once an output that is an input, exists or cannot be written."""
         from steybrae.files.whole import check_outputs
 
+        check_outputs(self.written(), [path for path in inputs if path is not None], force=self.force)
+
+    def written(self) -> list[Path]:
+        """Files of its options, that of the cautions of a table among them."""
         outputs = {field.name: getattr(self, field.name) for field in fields(self)}
         paths = [path for path in outputs.values() if isinstance(path, Path)]
         if outputs.get("csv") is not None:
             from steybrae.answers.points import cautions_path
 
             paths.append(cautions_path(outputs["csv"]))
-        check_outputs(paths, [path for path in inputs if path is not None], force=self.force)
+        return paths
+
+
+def _not_drawn(command: str, result: Any, files: list[Path]) -> list[str]:
+    """Say which letters of names the font of pictures and sheets cannot write, where one was made."""
+    if not any(path.suffix.lower() in {".pdf", ".png"} for path in files):
+        return []
+    from steybrae.files.results import json_text
+
+    text = json_text(command, result, taken())
+    if max(text) < _FIRST_NOT_SURE:
+        return []
+    from steybrae.figures.style import not_drawn
+
+    lost = " ".join(not_drawn(text))
+    words = f"Letters that PDF and PNG show as boxes or out of order: {lost}. Pages (HTML) show them."
+    return [words] if lost else []
+
+
+_FIRST_NOT_SURE: Final = "\u0530"
+"""Letters before it, Latin, Greek and Cyrillic, are in the font (by looking; save rare signs)."""
 
 
 def _print_json(command: str, result: Any) -> None:

@@ -146,14 +146,19 @@
     drawBar(w, h);
   }
 
-  // Numbers that would cover one before them wait until there is room: legs first, then readings.
+  // Numbers that would cover one before them wait until there is room: legs first, then places, then readings.
   const labels = all(".label", picture)
-    .map((node) => ({ node, x: Number(node.dataset.x), y: Number(node.dataset.y), room: Number(node.dataset.room) }))
+    .map((node) => {
+      const [x, y, dx, dy, room] = ["x", "y", "dx", "dy", "room"].map((key) => Number(node.dataset[key] || 0));
+      return { node, x, y, dx, dy, room };
+    })
     .sort((a, b) => b.room - a.room);
+  const apart = (one, other, perPixel) =>
+    Math.hypot(one.x - other.x + (one.dx - other.dx) * perPixel, one.y - other.y + (one.dy - other.dy) * perPixel);
   function thinLabels(perPixel) {
     const kept = [];
     labels.forEach((label) => {
-      const free = kept.every((other) => Math.hypot(other.x - label.x, other.y - label.y) > label.room * perPixel);
+      const free = kept.every((other) => apart(other, label, perPixel) > label.room * perPixel);
       label.node.classList.toggle("crowded", !free);
       if (free) kept.push(label);
     });
