@@ -38,6 +38,7 @@ from steybrae.terrain.examine.finer import (
     periods_of,
 )
 from steybrae.terrain.examine.planes import cells_apart, planes_of
+from steybrae.terrain.examine.repeated import median_times, repeats_of
 from steybrae.terrain.examine.stripes import (
     LEAST_STRIPED,
     LEAST_STRIPED_FINER,
@@ -99,6 +100,8 @@ class Marks:
         Area of the cells that are known.
     planes
         From `steybrae.terrain.examine.planes.planes_of`.
+    repeats
+        From `steybrae.terrain.examine.repeated.repeats_of`.
     """
 
     cells: int
@@ -115,6 +118,7 @@ class Marks:
     steep: Array
     area_m2: float
     planes: Array
+    repeats: Array
 
     @property
     def tells(self) -> bool:
@@ -147,6 +151,7 @@ class Marks:
             self.steep + other.steep,
             self.area_m2 + other.area_m2,
             np.concatenate((self.planes, other.planes)),
+            self.repeats + other.repeats,
         )
 
 
@@ -174,6 +179,7 @@ def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
         steep=_steep(heights_m, cell_m),
         area_m2=len(known) * cell_m[0] * cell_m[1],
         planes=planes_of(heights_m),
+        repeats=repeats_of(heights_m, cell_m),
     )
 
 
@@ -301,7 +307,7 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
     if unit == FOOT_M and contours is not None and contours < LEAST_IN_FEET_M:
         contours = None
     if max(times) == 1.0 and contours is None:
-        times = (cells_apart(marks.planes),) * 2
+        times = (max(cells_apart(marks.planes), median_times(marks.repeats)),) * 2
     source = _source_cell_m(times, cell_m)
     rounded = None if contours is not None else unit
     steps = _steps(marks, finer=source is not None)
