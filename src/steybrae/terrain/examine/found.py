@@ -164,6 +164,7 @@ def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
     """Look at one block; NaN is unknown."""
     known = heights_m[np.isfinite(heights_m)]
     across, down = steps_apart(heights_m), steps_apart(heights_m.T)
+    periods = periods_of(heights_m), periods_of(heights_m.T)
     return Marks(
         cells=heights_m.size,
         known=len(known),
@@ -172,8 +173,8 @@ def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
         spikes=_spikes(heights_m, min(cell_m)),
         multiples=np.array([np.count_nonzero(_off(known, step) < 1e-3) for step in STEPS_M], dtype=float),
         crowd=crowd_of(heights_m),
-        periods=(periods_of(heights_m), periods_of(heights_m.T)),
-        runs=(periods_of(heights_m, runs=True), periods_of(heights_m.T, runs=True)),
+        periods=periods,
+        runs=(_runs(heights_m, periods[0]), _runs(heights_m.T, periods[1])),
         alike=np.stack((alike_of(across), alike_of(down))),
         seams=(*seams_of(across, "column"), *seams_of(down, "row")),
         steep=_steep(heights_m, cell_m),
@@ -181,6 +182,11 @@ def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
         planes=planes_of(heights_m),
         repeats=repeats_of(heights_m, cell_m),
     )
+
+
+def _runs(heights_m: Array, whole: Periods) -> Periods:
+    """Periods of parts of windows; of none where they would not be asked, see `Marks.along`."""
+    return periods_of(heights_m if whole.windows < MANY_WINDOWS else heights_m[:0], runs=True)
 
 
 def _off(heights_m: Array, step_m: float) -> Array:
