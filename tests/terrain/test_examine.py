@@ -9,6 +9,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.interpolate import LinearNDInterpolator
+from scipy.ndimage import median_filter
 
 from steybrae.quantities import FOOT_M
 from steybrae.terrain.examine.finer import WINDOW, finer_times, periods_of
@@ -25,6 +26,7 @@ from steybrae.terrain.examine.found import (
     whole_unit_m,
 )
 from steybrae.terrain.examine.planes import GapRule, cells_apart, gap_squares, planes_of
+from steybrae.terrain.examine.repeated import median_times, repeats_of
 from steybrae.terrain.examine.stripes import crowd_of, terrace_interval_m
 from steybrae.terrain.model_kinds import MODEL_KINDS, survey_error
 from steybrae.terrain.uncertainty import least_ends_deg, slope_uncertainty
@@ -200,6 +202,18 @@ def test_half_a_window_tells_interpolation(side: int, times: int) -> None:
 def test_small_pieces_of_ground_are_not_called_made_finer(side: int) -> None:
     for seed in range(5):
         assert found_in(marks_of(rough_ground(seed)[:side, :side], CELL), CELL).source_cell_m is None
+
+
+@pytest.mark.parametrize("rounded_m", [0.01, 0.1, 1.0, 3.0])
+def test_heights_the_same_by_rounding_or_water_are_no_median(rounded_m: float) -> None:
+    for seed in range(4):
+        ground = np.round(rough_ground(seed, steepness=1.5) / rounded_m) * rounded_m
+        assert median_times(repeats_of(ground, CELL)) == 1.0
+        fjord = np.maximum(ground, np.median(ground))
+        assert median_times(repeats_of(fjord, CELL)) == 1.0
+        told_of = median_times(repeats_of(median_filter(ground, 7), CELL)) > 1.0
+        assert told_of == (rounded_m < 1.0)  # whole metres hide it on cells of 10 m
+    assert median_times(repeats_of(np.tile(8.0 * np.arange(SIDE), (SIDE, 1)), CELL)) == 1.0
 
 
 def test_blocks_too_small_for_half_a_window_tell_nothing() -> None:

@@ -38,6 +38,7 @@ from steybrae.terrain.examine.finer import (
     periods_of,
 )
 from steybrae.terrain.examine.planes import cells_apart, planes_of
+from steybrae.terrain.examine.repeated import median_times, repeats_of
 from steybrae.terrain.examine.stripes import (
     LEAST_STRIPED,
     LEAST_STRIPED_FINER,
@@ -99,6 +100,8 @@ class Marks:
         Area of the cells that are known.
     planes
         From `steybrae.terrain.examine.planes.planes_of`.
+    repeats
+        From `steybrae.terrain.examine.repeated.repeats_of`.
     """
 
     cells: int
@@ -115,6 +118,7 @@ class Marks:
     steep: Array
     area_m2: float
     planes: Array
+    repeats: Array
 
     @property
     def tells(self) -> bool:
@@ -147,6 +151,7 @@ class Marks:
             self.steep + other.steep,
             self.area_m2 + other.area_m2,
             np.concatenate((self.planes, other.planes)),
+            self.repeats + other.repeats,
         )
 
 
@@ -159,6 +164,7 @@ def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
     """Look at one block; NaN is unknown."""
     known = heights_m[np.isfinite(heights_m)]
     across, down = steps_apart(heights_m), steps_apart(heights_m.T)
+    periods = periods_of(heights_m), periods_of(heights_m.T)
     return Marks(
         cells=heights_m.size,
         known=len(known),
@@ -167,14 +173,20 @@ def marks_of(heights_m: Array, cell_m: tuple[float, float]) -> Marks:
         spikes=_spikes(heights_m, min(cell_m)),
         multiples=np.array([np.count_nonzero(_off(known, step) < 1e-3) for step in STEPS_M], dtype=float),
         crowd=crowd_of(heights_m),
-        periods=(periods_of(heights_m), periods_of(heights_m.T)),
-        runs=(periods_of(heights_m, runs=True), periods_of(heights_m.T, runs=True)),
+        periods=periods,
+        runs=(_runs(heights_m, periods[0]), _runs(heights_m.T, periods[1])),
         alike=np.stack((alike_of(across), alike_of(down))),
         seams=(*seams_of(across, "column"), *seams_of(down, "row")),
         steep=_steep(heights_m, cell_m),
         area_m2=len(known) * cell_m[0] * cell_m[1],
         planes=planes_of(heights_m),
+        repeats=repeats_of(heights_m, cell_m),
     )
+
+
+def _runs(heights_m: Array, whole: Periods) -> Periods:
+    """Periods of parts of windows; of none where they would not be asked, see `Marks.along`."""
+    return periods_of(heights_m if whole.windows < MANY_WINDOWS else heights_m[:0], runs=True)
 
 
 def _off(heights_m: Array, step_m: float) -> Array:
@@ -301,7 +313,7 @@ def found_in(marks: Marks, cell_m: tuple[float, float], same_share: float = 0.0)
     if unit == FOOT_M and contours is not None and contours < LEAST_IN_FEET_M:
         contours = None
     if max(times) == 1.0 and contours is None:
-        times = (cells_apart(marks.planes),) * 2
+        times = (max(cells_apart(marks.planes), median_times(marks.repeats)),) * 2
     source = _source_cell_m(times, cell_m)
     rounded = None if contours is not None else unit
     steps = _steps(marks, finer=source is not None)
