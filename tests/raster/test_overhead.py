@@ -14,9 +14,12 @@ from tests.raster.rasters_made import UTM, VOID, cells, mountains, run, with_voi
 from tests.raster.test_overhead_kernel import heads
 
 from steybrae.errors import QuantityError
+from steybrae.figures.area_figure import CAUTION_LETTERS, area_figure
+from steybrae.figures.style import picture_style
 from steybrae.files.model.rasters import open_model
 from steybrae.raster.blocks import Block
 from steybrae.raster.files.outputs import WORK
+from steybrae.raster.files.preview import read_preview
 from steybrae.raster.job import LAYERS, AreaJob, halve
 from steybrae.raster.overhead.energy import ANGLES_DEG, LEAN_DEG
 from steybrae.raster.overhead.joined import in_own_cells, joined_block
@@ -426,3 +429,19 @@ class TestCellsJoinedForAPlace:
         joined = whole[:: joins[1], :: joins[0]]
         part = joined[around.row : around.row + around.rows, around.col : around.col + around.cols]
         assert_array_equal(in_own_cells(part, block, joins), whole[11:41, 7:48])
+
+
+def test_no_words_of_the_picture_run_off_the_page_or_over_others(stepped) -> None:
+    _, _, folder, result = stepped
+    assert max(len(caution.text) for caution in result.cautions) > CAUTION_LETTERS
+    preview = read_preview(folder / "made" / "overhead.tif", (5.0, 5.0))
+    with picture_style():
+        figure = area_figure(result, None, preview)
+        page = figure.bbox
+        boxes = {text.get_text(): text.get_window_extent() for text in figure.texts}
+    assert all(box.x0 >= 0 and box.x1 <= page.x1 and box.y0 >= 0 for box in boxes.values())
+    heading, words = (
+        next(box for text, box in boxes.items() if text.startswith(first))
+        for first in ("Overhead path angle", "Slopes of 30 to 55")
+    )
+    assert heading.y0 > words.y1

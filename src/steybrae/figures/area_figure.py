@@ -51,6 +51,9 @@ OVERHEAD_MM: Final = 152.0
 LINE_LETTERS: Final = 190
 """Letters of the small text in a line of the page's width."""
 
+CAUTION_LETTERS: Final = 240
+"""Letters of a caution in a line of the page's width: one had run off the page."""
+
 
 def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | None = None) -> Figure:
     """Draw a result on A4 across, higher with overhead angles; cautions below.
@@ -116,7 +119,9 @@ def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callabl
     picture[more] = without_hue(picture[more])
     _picture(figure.add_axes(box(0.05, 51, 0.55, 168)), picture, preview)
     _overhead_bars(figure.add_axes(box(0.64, 72, 0.95, 160)), over, count)
-    _, heading, _, _ = box(0.0, 178.0, 1.0, 179.0)
+    words = fill(f"{start_zone_words(over)} Grey: unknown ground could add to the angle.", LINE_LETTERS)
+    # Above the words, of which fine cells have a line more.
+    _, heading, _, _ = box(0.0, 178.0 + 4.0 * max(0, words.count("\n") - 1), 1.0, 179.0)
     figure.text(
         0.05,
         heading,
@@ -124,8 +129,7 @@ def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callabl
         fontsize=11,
     )
     _, below, _, _ = box(0.0, 171.0, 1.0, 172.0)
-    words = f"{start_zone_words(over)} Grey: unknown ground could add to the angle."
-    figure.text(0.05, below, fill(words, LINE_LETTERS), linespacing=1.3)
+    figure.text(0.05, below, words, linespacing=1.3)
 
 
 def _overhead_bars(axes: Axes, over: AreaOverhead, count: int) -> None:
@@ -199,7 +203,7 @@ def _legend(axes: Axes, result: AreaResult) -> None:
 
 
 def _cautions(figure: Figure, result: AreaResult, top: float) -> None:
-    lines = [f"• {caution.text}" for caution in result.cautions]
+    lines = [fill(f"• {caution.text}", CAUTION_LETTERS) for caution in result.cautions]
     figure.text(0.05, top, "\n".join(lines), va="top", fontsize=SMALL_PT, linespacing=1.25)
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import reduce
 from pathlib import Path
 from typing import Any, Final
 
@@ -193,7 +194,8 @@ class OverheadCells:
         rows, cols = joined.rows * join_row, joined.cols * join_col
         whole = Block(block.number, joined.row * join_row, joined.col * join_col, rows, cols)
         tall = self.pieces.cells_of(file, whole).reshape(joined.rows, join_row, cols).max(axis=1)
-        most = tall.reshape(joined.rows, joined.cols, join_col).max(axis=2)
+        # Column after column: a third of the time of the largest along so short an axis.
+        most = reduce(np.maximum, (tall[:, k::join_col] for k in range(join_col)))
         return in_own_cells(most, block, self.joins)
 
     def codes(self, block: Block, known: Cells) -> Cells:

@@ -132,7 +132,7 @@ class JoinedHeights:
         How many columns and rows are joined to one.
     """
 
-    own: RawHeights
+    own: RawHeights | JoinedHeights
     joins: tuple[int, int]
     step_m = 1.0
     offset_m = 0.0
@@ -213,27 +213,32 @@ class Survey:
         return self.job.zones_uncertainty(self.heights.grid)
 
     @cached_property
-    def joined(self) -> Survey | None:
-        """The like of cells joined to about 10 m, as a place's start zones are told from; None without."""
-        if isinstance(self.heights, JoinedHeights) or joins_on(self.heights.grid) == (1, 1):
-            return None
-        heights = JoinedHeights(self.heights, joins_on(self.heights.grid))
+    def joins(self) -> tuple[int, int]:
+        """How many columns and rows of cells are one for a place's start zones."""
+        return joins_on(self.heights.grid)
+
+    @cached_property
+    def joined(self) -> Survey:
+        """The like of joined cells."""
+        heights = JoinedHeights(self.heights, self.joins)
         return replace(self, heights=heights, layout=Layout(*heights.grid.shape))
 
     def block(self, block: Block) -> Surveyed:
         """Survey a block."""
-        found = self._own_cells(block)
-        if self.joined is None or not isinstance(self.joined.heights, JoinedHeights):
-            return found
-        joins = self.joined.heights.joins
-        joined = self.joined._own_cells(joined_block(block, joins)).classes
-        classes = steeper_of(found.classes, in_own_cells(joined, block, joins))
-        return replace(
-            found, classes=classes, unknown=_coarse(classes == UNKNOWN, self.side, False, np.maximum)
+        own, classes = self._looked(block)
+        if self.joins != (1, 1):
+            _, joined = self.joined._looked(joined_block(block, self.joins))
+            classes = steeper_of(classes, in_own_cells(joined, block, self.joins))
+        inside = own[RING:-RING, RING:-RING]
+        return Surveyed(
+            classes,
+            (self._lowest(inside), -self._lowest(-inside)),
+            _coarse(classes == UNKNOWN, self.side, False, np.maximum),
+            self._ringed(block, own),
         )
 
-    def _own_cells(self, block: Block) -> Surveyed:
-        """Survey a block by the cells of `heights` alone."""
+    def _looked(self, block: Block) -> tuple[Cells, Cells]:
+        """Heights of a block and its ring, and the classes of its cells by these alone."""
         grid, rules = self.heights.grid, self.job.settings.start_zones
         jacobian = jacobian_at(grid, block.col + block.cols / 2, block.row + block.rows / 2)
         cell_area_m2 = abs(float(np.linalg.det(jacobian)))
@@ -249,13 +254,7 @@ class Survey:
             slope[rim] = slope[:, rim] = np.nan
         zones = find_start_zones(slope, short, cell_area_m2, self.known, rules)
         classes = _classes(zones)[_inside(block, margin, margin)]
-        own = height[_inside(block, high, wide)]
-        return Surveyed(
-            classes,
-            (self._lowest(own), -self._lowest(-own)),
-            _coarse(classes == UNKNOWN, self.side, False, np.maximum),
-            self._ringed(block, height[_inside(block, high, wide, RING)]),
-        )
+        return height[_inside(block, high, wide, RING)], classes
 
     def _ringed(self, block: Block, height: Cells) -> Cells:
         """Heights of a block and its ring for the kernel."""
