@@ -37,7 +37,7 @@ def test_each_leg_is_named_once_and_those_below_by_what_is_nearest() -> None:
         leg(6, NOTHING, NOTHING, NOTHING),
     )
     assert named_text(found, 0, 0) == (
-        "on the line of legs 2-3; in the corridor of legs 4; overhead alone, nearest first, "
+        "on the line of legs 2-3; in the corridor of leg 4; overhead alone, nearest first, "
         "of legs 5 (90 m off), 1 (430 m off)"
     )
 

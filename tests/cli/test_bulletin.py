@@ -150,7 +150,7 @@ class TestRoute:
             "considerable (3), above 800 m, all aspects",
             "low (1), below 800 m, all aspects, earlier in the day / moderate (2), below 800 m, all aspects, "
             "later in the day",
-            "of legs",
+            "of leg 1",
             "- wind slab: INVENTED. Fresh slabs below rims",
         ):
             assert part in after

@@ -27,6 +27,7 @@ from steybrae.files.plans import read_plan
 from steybrae.names import clean
 from steybrae.pages.report import report_page
 from steybrae.pages.report_map import UNITS_PER_MM, crowded, draw_report_map, polyline
+from steybrae.pages.report_profile import draw_report_profile
 from steybrae.pages.report_words import overhead_words
 from steybrae.route.overhead.result import OverheadAnswer, PathAnswer, SightAnswer
 from steybrae.route.shape_result import Spot
@@ -360,22 +361,34 @@ class TestPromises:
         assert values.count("inf") >= 4 * 4  # unknown sorts as the steepest
 
 
-def test_the_arrows_to_the_norths_leave_the_line_free(made: Made) -> None:
+def test_figures_of_the_slopes_do_not_touch_where_the_ground_is_steep(made: Made) -> None:
+    """On paper 25, 30, 35, 40 and 45 lay over each other where the interval reached 86 degrees."""
+    relief = made.screening.relief
+    assert relief is not None
+    profile = replace(relief.profile, slope_high_deg=np.full_like(relief.profile.slope_high_deg, 86.0))
+    drawing = draw_report_profile(made.screening, profile)
+    told = [tick.at for tick in drawing.slope_ticks if tick.text]
+    assert len(drawing.slope_ticks) == 7
+    assert {"0°", "30°", "55°"} <= {tick.text for tick in drawing.slope_ticks}
+    assert min(abs(one - other) for one, other in itertools.pairwise(told)) * 150.0 / 100.0 >= 10.0
+
+
+def test_arrows_to_the_norths_and_scale_bar_leave_the_line_free(made: Made) -> None:
     """They stood over the start of a line that begins at the upper left."""
     relief = made.screening.relief
     assert relief is not None
     x0, x1, y0, y1 = relief.extent
     wide, high = x1 - x0, y1 - y0
-    for shares, corner in (
-        (((0.1, 0.05), (0.9, 0.95)), "bottom-left"),
-        (((0.1, 0.05), (0.1, 0.95)), "bottom-right"),
-        (((0.9, 0.05), (0.1, 0.95)), "top-left"),
+    for shares, corner, right in (
+        (((0.1, 0.05), (0.9, 0.95)), "bottom-left", False),
+        (((0.1, 0.05), (0.1, 0.95)), "bottom-right", True),
+        (((0.9, 0.05), (0.1, 0.95)), "top-left", True),
     ):
         at = np.array([(x0 + wide * x, y1 - high * y) for x, y in shares])
         leg = replace(relief.legs[0], x=at[:, 0], y=at[:, 1])
         legs = tuple(leg for _ in made.screening.legs)
         drawing = draw_report_map(made.screening, replace(relief, legs=legs))
-        assert drawing.norths == corner
+        assert (drawing.norths, drawing.bar_right) == (corner, right)
 
 
 @pytest.fixture(scope="module")

@@ -216,11 +216,12 @@ def named_text(forecast: ForecastBeside, number: int, k: int) -> str:
     shown = [f"{leg} ({distance_off(off).text} off)" for off, leg in above[:MOST_OVERHEAD]]
     more = [f"{len(above) - MOST_OVERHEAD} more"] if len(above) > MOST_OVERHEAD else []
     told = (
-        ("on the line", _ranges(on)),
-        ("in the corridor", _ranges(beside)),
-        ("overhead alone, nearest first,", ", ".join([*shown, *more])),
+        ("on the line", on, _ranges(on)),
+        ("in the corridor", beside, _ranges(beside)),
+        ("overhead alone, nearest first,", above, ", ".join([*shown, *more])),
     )
-    return "; ".join(f"{where} of legs {legs}" for where, legs in told if legs) or "no ground that was found"
+    words = (f"{at} of leg{'s' if len(legs) > 1 else ''} {text}" for at, legs, text in told if legs)
+    return "; ".join(words) or "no ground that was found"
 
 
 def named_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:

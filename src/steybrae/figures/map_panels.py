@@ -14,7 +14,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 
 from steybrae.answers.leg import leg_slope
-from steybrae.bands import STEEP_DEG, BandScheme
+from steybrae.bands import BandScheme
 from steybrae.figures.map_axes import line_sign, sign
 from steybrae.figures.marks import swatch
 from steybrae.figures.style import (
@@ -32,6 +32,7 @@ from steybrae.screening.pictures.drawn import (
     contour_words,
     interval_drawn,
     slope_sign_words,
+    with_room,
 )
 from steybrae.screening.pictures.picture import LineOnMap, Relief
 from steybrae.screening.pictures.relief import lines_on_map
@@ -119,7 +120,7 @@ def draw_slopes(axes: Axes, drawn: DrawnProfile, size_mm: tuple[float, float]) -
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         )  # fmt: skip
     ticks_deg = (0.0, *drawn.edges_deg)
-    told = _with_room(ticks_deg, height_mm / drawn.top_deg)
+    told = with_room(ticks_deg, _TICK_MM * drawn.top_deg / height_mm)
     axes.set_yticks(ticks_deg, [f"{at:g}°" if at in told else "" for at in ticks_deg], fontsize=5.0)
     _unknown(axes, drawn, width_mm)
     for turn_m in drawn.turns_m:
@@ -132,15 +133,6 @@ def draw_slopes(axes: Axes, drawn: DrawnProfile, size_mm: tuple[float, float]) -
     words = f"distance along the line ({unit}); △ steepest of a leg"
     axes.set_xlabel(words, fontsize=SMALL_PT, labelpad=1)
     axes.xaxis.set_major_formatter(lambda value, _: f"{value / size_m:g}")
-
-
-def _with_room(ticks_deg: Sequence[float], mm_per_deg: float) -> list[float]:
-    """Those of some slopes that can be written without touching; the nearest to steep ground first."""
-    told: list[float] = []
-    for tick in sorted(ticks_deg, key=lambda at: abs(at - STEEP_DEG)):
-        if all(abs(tick - other) * mm_per_deg >= _TICK_MM for other in told):
-            told.append(tick)
-    return told
 
 
 def _distances(axes: Axes, drawn: DrawnProfile) -> None:

@@ -108,7 +108,9 @@ class MapDrawing:
     beside
         Other lines and ways off.
     norths
-        Corner of the arrows to the norths, farthest from the line.
+        Corner of the arrows to the norths, which the line leaves free.
+    bar_right
+        Whether the scale bar stands at the right, for the line runs through the lower left corner.
     bar
         Length of the scale bar in units, and what it stands for, metres.
     """
@@ -129,6 +131,7 @@ class MapDrawing:
     legs: tuple[LegLine, ...]
     beside: tuple[LineBeside, ...]
     norths: str
+    bar_right: bool
     bar: tuple[int, float]
 
 
@@ -138,6 +141,8 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
     drawn, bar = drawn_map(screening, relief), bar_m(relief, relief.map_mm[0] / 4.0)
     scheme = BandScheme(screening.settings.edges_deg)
     _, band, colours = tinted(relief, scheme)
+
+    norths, bar_right = _free_corners(relief, (width, height))
 
     def outline(kind: LineKind) -> str:
         return "".join(_path_data(part, relief) for line in drawn.of(kind) for part in line.parts)
@@ -158,23 +163,29 @@ def draw_report_map(screening: RouteScreening, relief: Relief) -> MapDrawing:
         zones=outline("start zones"),
         legs=_leg_lines(screening, relief),
         beside=_beside(screening, relief),
-        norths=_norths_corner(relief, (width, height)),
+        norths=norths,
+        bar_right=bar_right,
         bar=(round(bar * 1000.0 / relief.scale_denominator * UNITS_PER_MM), bar),
     )
 
 
-def _norths_corner(relief: Relief, sides: tuple[int, int]) -> str:
-    """Choose the corner that the line leaves free, above the scale bar the third: ``top-left`` if it does."""
+def _free_corners(relief: Relief, sides: tuple[int, int]) -> tuple[str, bool]:
+    """Choose the corner of the arrows to the norths, ``top-left`` if it is free, and the side of the bar."""
     width, height = sides
-    # On a phone the arrows take a fifth of the width.
+    # On a phone the arrows take a fifth of the width; below, they stand above the bar.
     x, y, far = 0.12 * width, 0.09 * width, 0.2 * width
     corners = {
         "top-left": (x, y),
-        "bottom-right": (width - x, height - y),
+        "bottom-right": (width - x, height - 2.0 * y),
         "bottom-left": (x, height - 2.0 * y),
     }
     line = np.vstack([map_units(relief, leg.x, leg.y) for leg in relief.legs])
-    return max(corners, key=lambda name: min(far, np.hypot(*(line - corners[name]).T).min()))
+
+    def clear(spot: tuple[float, float]) -> float:
+        return min(far, float(np.hypot(*(line - spot).T).min()))
+
+    low = height - 0.5 * y
+    return max(corners, key=lambda name: clear(corners[name])), clear((width - x, low)) > clear((x, low))
 
 
 def place_on_map(relief: Relief, lat_deg: float, lon_deg: float) -> tuple[int, int]:

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from matplotlib.ticker import MaxNLocator
 
-from steybrae.screening.pictures.drawn import drawn_profile
+from steybrae.screening.pictures.drawn import drawn_profile, with_room
 from steybrae.screening.pictures.picture import Profile
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array
@@ -23,6 +23,10 @@ SPAN: Final = 10_000.0
 
 _NUMBER_SHARE: Final = (2.4, 6.0)
 """Least distance of leg numbers, percent: on a page, and on a telephone."""
+
+
+_FIGURE_SHARE: Final = 0.067
+"""Height of a figure, share of the lower panel on paper, where that is lowest (`report.css`)."""
 
 
 @dataclass(frozen=True)
@@ -98,6 +102,8 @@ def draw_report_profile(screening: RouteScreening, profile: Profile) -> ProfileD
         return points * (SPAN / drawn.whole_m, -SPAN / drawn.top_deg) + (0.0, SPAN)
 
     unit, size_m = drawn.unit
+    slopes_deg = (0.0, *drawn.edges_deg)
+    told = with_room(slopes_deg, _FIGURE_SHARE * drawn.top_deg)
     return ProfileDrawing(
         stretches=tuple(
             Stretch(round(across(part.start_m), 3), round(across(part.end_m - part.start_m), 3), part.band)
@@ -113,7 +119,7 @@ def draw_report_profile(screening: RouteScreening, profile: Profile) -> ProfileD
             for at in (_nice(drawn.low_m, drawn.high_m, 4) if drawn.heights else ())
             if drawn.low_m + 0.05 * span_m < at < drawn.high_m - 0.05 * span_m
         ),
-        slope_ticks=tuple(Tick(down(edge), f"{edge:g}°") for edge in (0.0, *drawn.edges_deg)),
+        slope_ticks=tuple(Tick(down(at), f"{at:g}°" if at in told else "") for at in slopes_deg),
         distance_ticks=tuple(
             Tick(across(at * size_m), f"{at:g}") for at in _nice(0.0, drawn.whole_m / size_m, 8)
         ),

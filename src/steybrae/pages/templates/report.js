@@ -174,7 +174,7 @@
     all("path", bar).forEach((path) => path.setAttribute("d", `M0 ${-tall}V0H${length * barUnits}V${-tall}`));
     one("text", bar).textContent = length >= 1000 ? `${length / 1000} km` : `${length} m`;
     one("g", bar).setAttribute("transform", `translate(0 ${-1.5 * tall})`);
-    bar.setAttribute("transform", `translate(${view.x + w / 40} ${view.y + h - w / 40})`);
+    bar.setAttribute("transform", `translate(${bar.dataset.right ? view.x + w - w / 40 - length * barUnits : view.x + w / 40} ${view.y + h - w / 40})`);
   }
 
   function toUnits(event) {

@@ -15,6 +15,7 @@ from typing import Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.bands import STEEP_DEG
 from steybrae.errors import QuantityError
 from steybrae.screening.pictures.picture import UNKNOWN, Profile, Relief
 from steybrae.screening.pictures.relief import lines_on_map
@@ -311,6 +312,15 @@ def slope_sign_words(known: bool) -> str:
 def interval_drawn(profile: Profile) -> bool:
     """Whether a 95 % interval is known anywhere along the line."""
     return bool((np.isfinite(profile.slope_low_deg) & np.isfinite(profile.slope_high_deg)).any())
+
+
+def with_room(ticks_deg: Sequence[float], apart_deg: float) -> list[float]:
+    """Those of some slopes whose figures do not touch; the nearest to steep ground first."""
+    told: list[float] = []
+    for tick in sorted(ticks_deg, key=lambda at: abs(at - STEEP_DEG)):
+        if all(abs(tick - other) >= apart_deg for other in told):
+            told.append(tick)
+    return told
 
 
 def contour_words(relief: Relief) -> str:
