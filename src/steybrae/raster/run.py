@@ -33,8 +33,9 @@ def output_names(job: AreaJob) -> tuple[str, ...]:
     return (*rasters, *TEXTS)
 
 
-WORK_KIND: Final = 2
-"""Which way working folders keep their pieces; raised with it, for what is kept otherwise is misread."""
+WORK_KIND: Final = 3
+"""Which way working folders keep their pieces, and what a block says; raised with either, for what is kept
+otherwise is misread, and what was found otherwise has other numbers."""
 
 
 def job_identity(job: AreaJob, info: ModelInfo) -> dict[str, Any]:
