@@ -84,7 +84,9 @@ def _of_whole_squares(tile: Tile, window: Any) -> Any:
 def _leave_gaps_out(tile: Tile, window: Any, numbers: Cells) -> None:
     """Put a number that no land has where a gap was filled up with planes."""
     where = tile.step_m, int(window.row_off), int(window.col_off)
-    if len(gap_squares(numbers, *where, WIDEST_RULE)) == 0 or tile.gap_rule is None:
+    # What tells the rule takes longer than a window: only where there might be a gap, and once.
+    asked = "gap_rule" in vars(tile) or len(gap_squares(numbers, *where, WIDEST_RULE)) > 0
+    if not asked or tile.gap_rule is None:
         return
     for row, col in gap_squares(numbers, *where, tile.gap_rule).tolist():
         numbers[row : row + GAP_SIDE, col : col + GAP_SIDE] = _NO_HEIGHT
