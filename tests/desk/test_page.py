@@ -165,11 +165,11 @@ class TestPointer:
             laid.page.route(f"**/{name}", noted)
         laid.drag(2, 30.0, 20.0)
         laid.page.mouse.move(*laid.spot(0.5, 0.2))
-        with laid.page.expect_response("**/place"):
+        # What was under the pointer before it took the point may be answered late.
+        with laid.page.expect_response(lambda _: asked[-1] == "place" and "answer" in asked):
             pass
         for k in (k for k, what in enumerate(asked) if what == "place"):
             assert asked[:k].count("answer") == asked[:k].count("sent on")
-        assert asked[-1] == "place"
 
     def test_a_day_drawn_moved_undone_saved_and_read_by_route(
         self, sheet: Sheet, sample_dem: Path, tmp_path: Path
