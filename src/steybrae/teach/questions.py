@@ -97,10 +97,8 @@ def _candidates(kind: Kind, ground: MapGround, look: MapLook, lines: Sequence[Pr
     """Stretches of the length that a kind needs, one for each line, nearest its middle."""
     asked = {"single": 1, "convex": BENT_GAPS, "concave": BENT_GAPS}.get(kind)
     for line in lines:
-        at = line.crossings_mm
         gaps = asked or _gaps(kind, line, look)
-        starts = [k for k in range(len(at) - gaps) if _may_start(kind, line, k, look)]
-        for first in sorted(starts, key=lambda k: abs(at[k] + at[k + gaps])):
+        for first in _starts(kind, line, gaps, look):
             stretch = stretch_from(ground, line, first, gaps)
             if stretch is not None:
                 yield stretch
@@ -109,21 +107,25 @@ def _candidates(kind: Kind, ground: MapGround, look: MapLook, lines: Sequence[Pr
 
 def _gaps(kind: Kind, line: Profile, look: MapLook) -> int:
     """Gaps to measure over: more where it is steep, where the ruler's error counts for more."""
-    steep = gradient_to_angle(float(np.hypot(line.p, line.q)[len(line.p) // 2])) >= STEEP_DEG
+    steep = gradient_to_angle(float(line.size[len(line.size) // 2])) >= STEEP_DEG
     if kind == "even":
         return 10 if steep else 4
     return look.index_every * (2 if steep else 1)
 
 
-def _may_start(kind: Kind, line: Profile, first: int, look: MapLook) -> bool:
-    """Whether a stretch of a kind may begin at a crossing: what can be told without the ground."""
+def _starts(kind: Kind, line: Profile, gaps: int, look: MapLook) -> list[int]:
+    """Crossings where a stretch of a kind may begin, by what can be told without the ground."""
+    foot_mm, top_mm = line.crossings_mm[:-gaps], line.crossings_mm[gaps:]
+    may = np.ones(len(foot_mm), dtype=bool)
     if kind in ("index", "thinned", "lines"):
-        return int(line.numbers[first]) % look.index_every == 0
-    if kind in ("convex", "concave"):
-        foot, middle, top = line.crossings_mm[[first, first + BENT_GAPS // 2, first + BENT_GAPS]]
-        lower, upper = middle - foot, top - middle
-        return bool(upper >= BEND * lower if kind == "convex" else lower >= BEND * upper)
-    return True
+        may = line.numbers[:-gaps] % look.index_every == 0
+    elif kind in ("convex", "concave"):
+        middle_mm = line.crossings_mm[gaps // 2 :][: len(foot_mm)]
+        lower, upper = middle_mm - foot_mm, top_mm - middle_mm
+        may = upper >= BEND * lower if kind == "convex" else lower >= BEND * upper
+    starts = np.flatnonzero(may)
+    off_mm = np.abs(foot_mm + top_mm)[starts]
+    return [int(first) for first in starts[off_mm.argsort(kind="stable")]]
 
 
 def _fair(part: Measured, steepest_deg: float, *, any_band: bool) -> bool:

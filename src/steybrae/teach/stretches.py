@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -60,10 +61,17 @@ class Profile:
     numbers: Array
     crossings_mm: Array
 
-    def gradients_between(self, start_mm: float, end_mm: float) -> tuple[Array, Array]:
-        """Gradients p and q at the positions along the line between two others."""
-        part = (self.along_mm >= start_mm) & (self.along_mm <= end_mm)
-        return self.p[part], self.q[part]
+    @cached_property
+    def size(self) -> Array:
+        """Size of the gradient there."""
+        return np.hypot(self.p, self.q)
+
+    @cached_property
+    def turn_deg(self) -> Array:
+        """How far the fall line turns from the line there, degrees; NaN where it is unknown or level."""
+        with np.errstate(invalid="ignore"):
+            cosine = (self.p * self.east + self.q * self.north) / self.size
+        return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
 
 
 @dataclass(frozen=True)
@@ -195,13 +203,12 @@ def stretch_from(ground: MapGround, profile: Profile, first: int, gaps: int) -> 
         and ground.inside(x + profile.east * length, y + profile.north * length, EDGE_MM)
     ):
         return None
-    p, q = profile.gradients_between(start, end)
-    if len(p) < 2 or not np.isfinite(p).all():
+    along = profile.along_mm
+    part = slice(int(along.searchsorted(start)), int(along.searchsorted(end, side="right")))
+    turn = profile.turn_deg[part]
+    if len(turn) < 2 or not turn.max() <= MOST_TURN_DEG:  # NaN is not
         return None
-    size = np.hypot(p, q)
-    turn = np.degrees(np.arccos(np.clip((p * profile.east + q * profile.north) / size, -1.0, 1.0)))
-    if turn.max() > MOST_TURN_DEG:
-        return None
+    p, q, size = profile.p[part], profile.q[part], profile.size[part]
     crossings = profile.crossings_mm[first : first + gaps + 1] - start
     facing = float(aspect_deg(p.mean(), q.mean(), 0.0))
     spread = np.abs((aspect_deg(p, q, 0.0) - facing + 180.0) % 360.0 - 180.0)
