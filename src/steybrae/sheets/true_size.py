@@ -14,6 +14,7 @@ from importlib.resources import files
 from typing import Any, Final, Literal
 
 from steybrae.cautions import Caution
+from steybrae.hush import ONE_AT_A_TIME
 from steybrae.papers import paper_size_mm
 from steybrae.sheets.tagged import Kind, Tags
 
@@ -123,7 +124,15 @@ class Canvas:
         """End the document and return the PDF; nothing can be drawn afterwards."""
         self._tags.end_page()
         self._tags.finish()
-        self._canvas.save()
+        from reportlab import rl_config  # noqa: PLC0415
+
+        with ONE_AT_A_TIME:
+            # Streams as bytes: in letters, which is the usual, they take a quarter more room, and longer.
+            before, rl_config.useA85 = rl_config.useA85, 0
+            try:
+                self._canvas.save()
+            finally:
+                rl_config.useA85 = before
         return self._data.getvalue()
 
     def line_mm(self, size_pt: float) -> float:
