@@ -144,7 +144,7 @@ class RasterModel:
 
     def cells_in(self, row: int, col: int, rows: int, cols: int) -> int:
         """Count the cells of a window that its files have, each file's own."""
-        shares = (_shared_with(tile, row, col, rows, cols) for tile in self.tiles)
+        shares = (tile.shared_with(row, col, rows, cols) for tile in self.tiles)
         return sum(max(r1 - r0, 0) * max(c1 - c0, 0) for r0, c0, r1, c1 in shares)
 
     def count_anew(self) -> None:
@@ -193,7 +193,7 @@ class RasterModel:
 
     def _fill(self, heights: Array, tile: Tile, row: int, col: int) -> None:
         """Write a tile's heights into the still unknown cells of a window."""
-        r0, c0, r1, c1 = _shared_with(tile, row, col, *heights.shape)
+        r0, c0, r1, c1 = tile.shared_with(row, col, *heights.shape)
         if r0 >= r1 or c0 >= c1:
             return
         into = heights[r0 - row : r1 - row, c0 - col : c1 - col]
@@ -233,16 +233,6 @@ class RasterModel:
         x, y = self._grid.xy(col + shift, row + shift)
         transform = (a * step, b * step, float(x), d * step, e * step, float(y))
         return Dem(Grid(transform, self._grid.crs_wkt, (out_rows, out_cols)), heights)
-
-
-def _shared_with(tile: Tile, row: int, col: int, rows: int, cols: int) -> tuple[int, int, int, int]:
-    """First row and column that a window and a tile share, and those after the last."""
-    return (
-        max(row, tile.row),
-        max(col, tile.col),
-        min(row + rows, tile.row + tile.data.height),
-        min(col + cols, tile.col + tile.data.width),
-    )
 
 
 @contextmanager
