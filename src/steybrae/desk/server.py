@@ -1,4 +1,4 @@
-"""The desk's server: one app behind its guard, on the loopback address alone."""
+"""The desk's server: one app behind its guard, on the loopback address alone; what the page may ask of it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import asyncio
 import logging
 import re
 import threading
-from typing import Final
+from collections.abc import Callable
+from typing import Any, Final
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -15,17 +16,20 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route as Path
 
-from steybrae.desk import actions
 from steybrae.desk.about import looked_at, model_facts
-from steybrae.desk.answer import answer
-from steybrae.desk.draft import Conflict
+from steybrae.desk.answer import answer, shift
+from steybrae.desk.draft import Conflict, draft, keep
+from steybrae.desk.gpx import opened
 from steybrae.desk.gridlines import gridlines
 from steybrae.desk.guard import App, Guard
+from steybrae.desk.make import MAKERS, Made
 from steybrae.desk.messages import read_message
 from steybrae.desk.opened import Desk
+from steybrae.desk.place import place_under
 from steybrae.desk.refused import RefusedError
 from steybrae.desk.statics import static_files
 from steybrae.desk.tiles.view import TileView
+from steybrae.desk.typed import typed
 from steybrae.errors import FileReadError, FileWriteError, SteybraeError
 from steybrae.pages.desk import desk_page
 
@@ -35,6 +39,20 @@ _WHOLE: Final = re.compile(r"-?[0-9]{1,8}")
 
 _PATH: Final = re.compile(r"(?<!\S)['\"]?(?:[/\\]|[A-Za-z]:[/\\])")
 """Where a sentence names a place on this machine."""
+
+ACTIONS: Final[dict[tuple[str, str], Callable[[Desk, Any], Any]]] = {
+    ("POST", "place"): place_under,
+    ("POST", "typed"): typed,
+    ("POST", "open"): opened,
+    ("PUT", "draft"): keep,
+    **{("POST", f"make/{name}"): maker for name, maker in MAKERS.items()},
+    ("POST", "shift"): shift,
+}
+"""What the page may ask to be done, by method and path.
+
+A message to ``open`` is the bytes of a file, those to others are JSON objects. An action returns what is sent
+as JSON, or a `Made` file; what it refuses it raises as one of our errors, whose sentence is sent.
+"""
 
 
 def desk_app(desk: Desk, key: str, port: int) -> App:
@@ -52,19 +70,13 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
 
     async def model(_: Request) -> Response:
         told = await run_in_threadpool(model_facts, desk)
-        kept = actions.ACTIONS.get(("GET", "draft"))
-        draft = {} if kept is None else {"draft": await run_in_threadpool(kept, desk, {})}
-        return JSONResponse(told | draft)
+        return JSONResponse(told | {"draft": await run_in_threadpool(draft, desk, {})})
 
     async def act(request: Request) -> Response:
-        name = request.url.path.lstrip("/")
-        action = actions.ACTIONS.get((request.method, name))
-        if action is None:
-            raise RefusedError(501, "The desk cannot do that yet.")
-        body = await request.body()
+        name, body = request.url.path.lstrip("/"), await request.body()
         given = body if name == "open" else read_message(body)
-        found = await run_in_threadpool(action, desk, given)
-        if isinstance(found, actions.Made):
+        found = await run_in_threadpool(ACTIONS[request.method, name], desk, given)
+        if isinstance(found, Made):
             named = {"Content-Disposition": f'attachment; filename="{found.name}"'}
             return Response(found.body, media_type=found.kind, headers=named)
         return JSONResponse(found)
@@ -91,8 +103,6 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
     async def looked(_: Request) -> Response:
         return JSONResponse(looked_at(desk))
 
-    made = [Path(f"/make/{one}", act, methods=["POST"]) for one in actions.MADE]
-    posted = [Path(f"/{one}", act, methods=["POST"]) for one in ("place", "typed", "open", "shift")]
     return Guard(
         Starlette(
             routes=[
@@ -103,9 +113,7 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
                 Path("/gridlines", lines),
                 Path("/looked", looked),
                 Path("/answer", answered, methods=["POST"]),
-                *posted,
-                *made,
-                Path("/draft", act, methods=["PUT"]),
+                *(Path(f"/{name}", act, methods=[method]) for method, name in ACTIONS),
             ],
             exception_handlers={
                 RefusedError: _refused,
