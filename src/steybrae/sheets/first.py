@@ -13,7 +13,6 @@ from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
 from steybrae.teach.answers import MOST_BANDS, accepted_text
 from steybrae.teach.first_lesson import FirstLesson, Worked
 from steybrae.teach.own_questions import OwnMapSheet
-from steybrae.teach.slope_scale import map_name
 from steybrae.value import slope
 
 LARGER: Final = 12.0
@@ -56,7 +55,7 @@ def _example_page(sheet: Sheet, result: FirstLesson) -> None:
     blanks(sheet, ("Name", "Date"), sheet.left_mm, y, sheet.across_mm)
     y = heading(sheet, y - 3.0, f"1. On this map 1 mm is {look.metres(1.0):g} m")
     text = (
-        f"{map_name(look.scale, look.interval_m)}. Every line joins places of one height; from one to "
+        f"{look.name}. Every line joins places of one height; from one to "
         f"the next the ground rises {look.interval_m:g} m. Close lines, steep ground. Every "
         f"{look.index_every}th line is thick."
     )
@@ -197,7 +196,7 @@ def _plan(sheet: Sheet, result: FirstLesson, top: float) -> float:
     y = heading(sheet, top, f"{result.plan[-1].end_min} minutes")
     need = (
         "Each pupil: the three pages printed at 100 %, a ruler, a pencil, a slope scale for "
-        f"{map_name(result.look.scale, result.look.interval_m)} (steybrae sheet scale). One map of "
+        f"{result.look.name} (steybrae sheet scale). One map of "
         "ground they know."
     )
     y = sheet.across(y, need, size_pt=8.5) - 1.5
@@ -254,7 +253,7 @@ def own_map_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
     width = sheet.across_mm
     blanks(sheet, ("Name", "Date", "Sheet of the map"), sheet.left_mm, sheet.top_mm - 4.0, width)
     text = (
-        f"{_map_text(result)}. Check both on your sheet. Measure each stretch from contour to contour, "
+        f"{result.look.name}. Check both on your sheet. Measure each stretch from contour to contour, "
         "up the fall line, with a ruler or a slope scale. Slope = atan(height gained / distance on "
         "the ground). Count gaps, not lines."
     )
@@ -278,7 +277,7 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
     sheet = Sheet("Slope from contours, answers: your own map", result.cautions, paper=paper)
     width = sheet.across_mm
     text = (
-        f"{_map_text(result)}. Accept: what a length read 0.5 mm long or short gives, and its bands. A "
+        f"{result.look.name}. Accept: what a length read 0.5 mm long or short gives, and its bands. A "
         f"band is not asked for where more than {MOST_BANDS} are right: measure over more gaps."
     )
     y = sheet.across(sheet.top_mm - 1.0, text, size_pt=8, bold=True) - 2.0
@@ -296,11 +295,6 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, line, size_pt=8.5, bold=bold) - 0.3
         y -= 2.0
     return sheet.finish()
-
-
-def _map_text(result: OwnMapSheet) -> str:
-    look = result.look
-    return map_name(look.scale, look.interval_m, f"{look.interval_m / look.unit_m:g}{look.unit}")
 
 
 def _letter(number: int) -> str:

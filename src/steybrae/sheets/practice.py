@@ -10,7 +10,6 @@ from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet, box
 from steybrae.teach.answers import LegLine, Question, accepted_text, run_value
 from steybrae.teach.practice import LEADER_MM, LETTER_MM, PracticeSheet
-from steybrae.teach.slope_scale import map_name
 from steybrae.teach.stretches import Stretch
 from steybrae.value import rise, slope
 
@@ -37,11 +36,9 @@ def practice_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> byte
     """Draw map and questions of each pupil's copy, without an answer; the same for the same sheets."""
     sheet = Sheet(f"Slope from contours: {results[0].level}", results[0].cautions, paper=paper)
     for number, result in enumerate(results):
-        look = result.look
-        name = map_name(look.scale, look.interval_m, f"{look.interval_m / look.unit_m:g}{look.unit}")
         if number:
             sheet.new_page()
-        top = _head(sheet, result, name)
+        top = _head(sheet, result)
         letters = ", ".join(question.letter for question in result.questions)
         with sheet.read_as("Figure", f"Contour map, seed {result.seed}, with stretches and legs {letters}"):
             _map(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
@@ -92,12 +89,12 @@ def marking_line(question: Question) -> str:
     return accepted_text(question.blanks, question.parts)
 
 
-def _head(sheet: Sheet, result: PracticeSheet, name: str) -> float:
+def _head(sheet: Sheet, result: PracticeSheet) -> float:
     y = sheet.top_mm - 3.4
     thick = (
         f"every {_nth(result.look.index_every)} one thick; heights in {result.look.unit}, their tops uphill"
     )
-    sheet.text(sheet.left_mm, y, f"{name}, {thick}.", size_pt=7.5)
+    sheet.text(sheet.left_mm, y, f"{result.look.name}, {thick}.", size_pt=7.5)
     sheet.text(sheet.right_mm, y, f"seed {result.seed}", size_pt=SMALL_PT, align="right", ink=MUTED)
     if result.source:
         y -= 3.6

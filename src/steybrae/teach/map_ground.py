@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from steybrae.errors import ModelError
+from steybrae.teach.slope_scale import map_name
 from steybrae.terrain.attributes import PointAttributes, SlopeField, at_points, slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
@@ -58,6 +59,11 @@ class MapLook:
     index_every: int = 5
     unit_m: float = 1.0
     unit: str = "m"
+
+    @property
+    def name(self) -> str:
+        """Scale and interval in words."""
+        return map_name(self.scale, self.interval_m, f"{self.interval_m / self.unit_m:g}{self.unit}")
 
     def metres(self, paper_mm: float) -> float:
         """Ground length of a length on paper, metres."""
