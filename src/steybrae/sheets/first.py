@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from string import ascii_uppercase
 from typing import Final
 
+from steybrae.screening.places.find import letters
 from steybrae.sheets.first_patches import BODY_PT, GROUND_INK, heading, match_page, rank_page
 from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, blanks
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
@@ -264,7 +264,7 @@ def own_map_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
             sheet.new_page()
             y = sheet.top_mm - 2.0
         with sheet.read_as("P"):
-            sheet.text(sheet.left_mm, y - 3.6, _letter(number), size_pt=11, bold=True, ink=MARK_INK)
+            sheet.text(sheet.left_mm, y - 3.6, letters(number), size_pt=11, bold=True, ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, stretch.name, size_pt=9)
         asked = tuple(blank.name for blank in result.blanks[number])
         blanks(sheet, asked, sheet.left_mm + 10.0, y - 5.5, width - 10.0)
@@ -290,14 +290,8 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
         if y - tall < sheet.bottom_mm:
             sheet.new_page()
             y = sheet.top_mm - 2.0
-        sheet.text(sheet.left_mm, y - 3.4, _letter(number), size_pt=11, bold=True, ink=MARK_INK)
+        sheet.text(sheet.left_mm, y - 3.4, letters(number), size_pt=11, bold=True, ink=MARK_INK)
         for bold, line in zip((True, False), lines, strict=True):
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, line, size_pt=8.5, bold=bold) - 0.3
         y -= 2.0
     return sheet.finish()
-
-
-def _letter(number: int) -> str:
-    """Name a question A to Z, then AA: as columns of a spreadsheet."""
-    before, last = divmod(number, len(ascii_uppercase))
-    return ("" if before == 0 else ascii_uppercase[before - 1]) + ascii_uppercase[last]
