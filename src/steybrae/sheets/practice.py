@@ -193,20 +193,27 @@ def _stretch(sheet: Sheet, stretch: Stretch, letter: str, ticks_mm: Sequence[flo
 
 
 def _leg(sheet: Sheet, leg: LegLine, letter: str) -> None:
-    (x0, y0), (x1, y1) = leg.start_mm, leg.end_mm
-    size = math.hypot(x1 - x0, y1 - y0)
-    east, north = (x1 - x0) / size, (y1 - y0) / size
-    sheet.line(x0, y0, x1, y1, 0.25, ink=MARK_INK)
-    head = [(x1, y1)]
-    for side in (0.7, -0.7):
-        head.append((x1 - 2.0 * east + side * north, y1 - 2.0 * north - side * east))
-    sheet.path(head, 0.0, fill=MARK_INK, closed=True)
+    x0, y0 = leg.start_mm
+    east, north = arrow(sheet, (leg.start_mm, leg.end_mm), 0.25, 2.0, 0.7)
     ring = [
         (x0 + 0.9 * math.cos(math.radians(deg)), y0 + 0.9 * math.sin(math.radians(deg)))
         for deg in range(0, 360, 15)
     ]
     sheet.path(ring, 0.22, ink=MARK_INK, closed=True)
     _letter(sheet, x0 - LETTER_MM * east, y0 - LETTER_MM * north, letter)
+
+
+def arrow(
+    sheet: Sheet, line: Sequence[tuple[float, float]], width_mm: float, head_mm: float, half_mm: float
+) -> tuple[float, float]:
+    """Draw a line with a head, of a length and half a width, at its end; its direction east and north."""
+    (x0, y0), (x1, y1) = line
+    size = math.hypot(x1 - x0, y1 - y0)
+    east, north = (x1 - x0) / size, (y1 - y0) / size
+    sheet.line(x0, y0, x1, y1, width_mm, ink=MARK_INK)
+    sides = ((x1 - head_mm * east + s * north, y1 - head_mm * north - s * east) for s in (half_mm, -half_mm))
+    sheet.path([(x1, y1), *sides], 0.0, fill=MARK_INK, closed=True)
+    return east, north
 
 
 def _letter(sheet: Sheet, x: float, y: float, letter: str) -> None:
