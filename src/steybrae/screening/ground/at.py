@@ -20,12 +20,11 @@ from steybrae.route.positions.places import Place
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import would_lie_on
 from steybrae.screening.ground.result import GroundAt, GroundPatch, GroundPlaces, PlaceAt, Within
-from steybrae.screening.known import Settings, slopes_known
+from steybrae.screening.known import Settings, slopes_known, told_of_model
 from steybrae.screening.leg import possible_bands, short_steeper
 from steybrae.screening.standing import cells_within
 from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, baseline_cells, slope_field
 from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, check_cells
-from steybrae.terrain.examine.found import kinds_told
 from steybrae.terrain.jacobian import askew, cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
@@ -223,17 +222,12 @@ def _say(
     aspect = float(point.aspect_true_deg[0])
     open_above = within.unknown_share > 0.0 or within.slope_high_max_deg is None
     situation = Situation(
-        from_model=True,
-        cell_size_m=max(around.cell_size_m),
+        **told_of_model(settings, around.cell_size_m, slopes.dem.grid),
         unknown_near=within.unknown_share > 0.0,
         place_coarse=place.error_m > radius,
         open_above=open_above,
         slope_high_deg=within.slope_high_max_deg,
-        unit_assumed=settings.origin.height_unit_from == "assumed",
         heights=heights,
-        datum_accuracy_m=slopes.dem.grid.datum_accuracy_m,
-        model_found=kinds_told(settings.model_found, settings.model_kind, max(around.cell_size_m)),
-        sample=settings.origin.sample,
     )
     return GroundAt(
         place=PlaceAt(place.lat_deg, place.lon_deg, place.written or place.name, place.name),

@@ -11,10 +11,9 @@ from steybrae.bands import BandScheme
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.quantities import shown_slope_deg
 from steybrae.ranges import Count, NotNegative
-from steybrae.screening.known import Settings, slopes_known
+from steybrae.screening.known import Settings, slopes_known, told_of_model
 from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource, Grid
-from steybrae.terrain.examine.found import kinds_told
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_interval_deg
 
@@ -98,16 +97,11 @@ def ground_cells(source: DemSource, settings: Settings | None = None) -> GroundC
     counts = np.bincount(band.ravel() + 1, minlength=len(settings.bands.labels) + 1).tolist()
     steepest = None if np.isnan(high).all() else float(np.nanmax(high))
     situation = Situation(
-        from_model=True,
-        cell_size_m=max(cell),
+        **told_of_model(settings, cell, source.grid),
         area_unknown=counts[0] > 0,
         open_above=known.open_above,
         slope_high_deg=steepest,
-        unit_assumed=settings.origin.height_unit_from == "assumed",
         heights=source.heights_read,
-        datum_accuracy_m=source.grid.datum_accuracy_m,
-        model_found=kinds_told(settings.model_found, settings.model_kind, max(cell)),
-        sample=settings.origin.sample,
     )
     return GroundCells(
         slope_deg=field.slope_deg,
