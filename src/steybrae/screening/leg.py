@@ -22,7 +22,7 @@ from steybrae.route.shape_result import Spot
 from steybrae.route.touching import Pieces
 from steybrae.screening.result import LegPoints, LegScreening, Position, SideGround, Sides
 from steybrae.screening.standing import StandingRules, SteepWithoutCheck
-from steybrae.terrain.attributes import aspect_deg, sectors_by_length
+from steybrae.terrain.attributes import aspect_deg, band_numbers, sectors_by_length
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
@@ -285,8 +285,7 @@ def band_lengths_m(pieces: Pieces, bands: BandScheme) -> dict[str, float]:
 
     Unknown pieces are in no band.
     """
-    shown = shown_slope_deg(pieces.slope_deg[pieces.known])
-    index = np.searchsorted(np.array(bands.edges_deg), shown, side="right")
+    index = band_numbers(pieces.slope_deg[pieces.known], bands)
     sums = np.bincount(index, weights=pieces.length_m[pieces.known], minlength=len(bands.bands))
     return dict(zip(bands.labels, sums.tolist(), strict=True))
 
