@@ -24,6 +24,7 @@ from steybrae.screening.result import LegPoints, LegScreening, Position, SideGro
 from steybrae.screening.standing import StandingRules, SteepWithoutCheck
 from steybrae.terrain.attributes import aspect_deg, band_numbers, sectors_by_length
 from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.gradients import true_runs
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
 WORTH_DEG: Final = DEFAULT_EDGES_DEG[0]
@@ -341,9 +342,8 @@ def _side(ground: LegGround, side: str) -> tuple[SideGround, ...]:
 
 def _runs_m(flags: NDArray[np.bool_], length_m: float) -> tuple[tuple[float, float], ...]:
     """From and to of every run of set bins, metres."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(int)))
     bin_m = length_m / len(flags)
-    return tuple((float(a * bin_m), float(b * bin_m)) for a, b in zip(edges[::2], edges[1::2], strict=True))
+    return tuple((float(a * bin_m), float(b * bin_m)) for a, b in true_runs(flags))
 
 
 def _points(ground: LegGround, look: Look) -> LegPoints:

@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
-from steybrae.terrain.gradients import median
+from steybrae.terrain.gradients import median, true_runs
 
 WINDOW: Final = 128
 """Cells of a window of the periodogram (our choice): lines of 1/6 and 1/7 stand three steps apart."""
@@ -242,8 +242,7 @@ def _tapered(rows: Array, runs: bool) -> NDArray[np.complex128]:
 
 def _taper(known: NDArray[np.bool_]) -> Array:
     """Taper over the longest run of known cells; 0 where it is too short."""
-    ends = np.flatnonzero(np.diff(known, prepend=False, append=False)).reshape(-1, 2).tolist()
-    first, last = max(ends, key=lambda one: one[1] - one[0], default=(0, 0))
+    first, last = max(true_runs(known).tolist(), key=lambda one: one[1] - one[0], default=(0, 0))
     taper = np.zeros(len(known))
     if last - first >= LEAST_RUN:
         taper[first:last] = np.hanning(last - first)
