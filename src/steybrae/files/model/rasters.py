@@ -105,6 +105,8 @@ class RasterModel:
 
     Attributes
     ----------
+    grid
+        Of the whole model.
     tiles
         The open files and where they lie; the first that knows the ground leads.
     info
@@ -114,16 +116,11 @@ class RasterModel:
     """
 
     def __init__(self, grid: Grid, tiles: Sequence[Tile], info: ModelInfo) -> None:
-        self._grid = grid
+        self.grid = grid
         self.tiles = tuple(tiles)
         self.info = info
         self._cells_read = self._absurd = self._same = 0
         self.noted: list[NDArray[np.intp]] | None = None
-
-    @property
-    def grid(self) -> Grid:
-        """Grid of the whole model."""
-        return self._grid
 
     @property
     def heights_read(self) -> HeightsRead:
@@ -189,7 +186,7 @@ class RasterModel:
         self._same += len(squares) * SAME_CELLS**2
         if self.noted is not None:
             self.noted.append(squares)
-        return Dem(self._grid.part(row, col, rows, cols), heights)
+        return Dem(self.grid.part(row, col, rows, cols), heights)
 
     def _fill(self, heights: Array, tile: Tile, row: int, col: int) -> None:
         """Write a tile's heights into the still unknown cells of a window."""
@@ -227,12 +224,12 @@ class RasterModel:
         for k in range(out_rows):
             strip = self.read(row + k * step + step // 2, col, 1, out_cols * step)
             heights[k] = strip.heights_m[0, step // 2 :: step]
-        a, b, _, d, e, _ = self._grid.transform
+        a, b, _, d, e, _ = self.grid.transform
         # Each height kept is to lie in the middle of its large cell, also where the step is even.
         shift = step // 2 + 0.5 - step / 2
-        x, y = self._grid.xy(col + shift, row + shift)
+        x, y = self.grid.xy(col + shift, row + shift)
         transform = (a * step, b * step, float(x), d * step, e * step, float(y))
-        return Dem(Grid(transform, self._grid.crs_wkt, (out_rows, out_cols)), heights)
+        return Dem(Grid(transform, self.grid.crs_wkt, (out_rows, out_cols)), heights)
 
 
 @contextmanager
