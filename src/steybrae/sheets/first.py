@@ -260,9 +260,7 @@ def own_map_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
     y = sheet.across(sheet.top_mm - 7.0, text, size_pt=8.5) - 2.0
     for number, stretch in enumerate(result.stretches):
         lines = sheet.wrapped(stretch.name, width - 10.0, 9)
-        if y - ROW_MM - 4.0 * (len(lines) - 1) < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm - 2.0
+        y = sheet.room(y, y - ROW_MM - 4.0 * (len(lines) - 1))
         with sheet.read_as("P"):
             sheet.text(sheet.left_mm, y - 3.6, letters(number), size_pt=11, bold=True, ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, stretch.name, size_pt=9)
@@ -287,9 +285,7 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
             ". ".join(filter(None, (answer.worked, answer.slip))) + ".",
         )
         tall = 4.2 * sum(len(sheet.wrapped(line, width - 10.0, 8.5)) for line in lines)
-        if y - tall < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm - 2.0
+        y = sheet.room(y, y - tall)
         sheet.text(sheet.left_mm, y - 3.4, letters(number), size_pt=11, bold=True, ink=MARK_INK)
         for bold, line in zip((True, False), lines, strict=True):
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, line, size_pt=8.5, bold=bold) - 0.3

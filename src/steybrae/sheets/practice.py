@@ -74,9 +74,7 @@ def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
     for result in results:
         lines = [(question.letter, marking_line(question)) for question in result.questions]
         heights = [3.9 * len(sheet.wrapped(text, width - 8.0, 8)) for _, text in lines]
-        if y - sum(heights) - 8.0 < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm - 1.0
+        y = sheet.room(y, y - sum(heights) - 8.0, 1.0)
         y = sheet.across(y - 2.0, f"Seed {result.seed}", size_pt=8, bold=True)
         for letter, text in lines:
             with sheet.read_as("P"):
@@ -261,9 +259,7 @@ def _questions(sheet: Sheet, result: PracticeSheet) -> None:
     y -= 3.0
     for question in result.questions:
         lines = sheet.wrapped(question.ask, width - 10.0, 8.5)
-        if y - (4.0 * len(lines) + 14.0) < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm - 2.0
+        y = sheet.room(y, y - (4.0 * len(lines) + 14.0))
         with sheet.read_as("P"):
             sheet.text(sheet.left_mm, y - 3.6, question.letter, size_pt=12, bold=True, ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, question.ask, size_pt=8.5)
@@ -298,9 +294,7 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
     for question in result.questions:
         lines = _answer_lines(question)
         heights = [3.7 * len(sheet.wrapped(text, width - 10.0, 7.5)) for text, _ in lines]
-        if y - sum(heights) - 4.0 < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm - 2.0
+        y = sheet.room(y, y - sum(heights) - 4.0)
         sheet.text(sheet.left_mm, y - 3.4, question.letter, size_pt=11, bold=True, ink=MARK_INK)
         for text, strong in lines:
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, text, size_pt=7.5, bold=strong) - 0.3
