@@ -115,13 +115,9 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
                 Path("/answer", answered, methods=["POST"]),
                 *(Path(f"/{name}", act, methods=[method]) for method, name in ACTIONS),
             ],
-            exception_handlers={
-                RefusedError: _refused,
-                Conflict: _conflict,
-                SteybraeError: _not_taken,
-                HTTPException: _no_such,
-                Exception: _own_error,
-            },
+            exception_handlers=dict.fromkeys(
+                (RefusedError, Conflict, SteybraeError, HTTPException, Exception), _not_done
+            ),
         ),
         key,
         port,
@@ -139,29 +135,19 @@ def _says(status: int, sentence: str) -> Response:
     return JSONResponse({"refused": sentence}, status)
 
 
-def _refused(_: Request, error: Exception) -> Response:
-    assert isinstance(error, RefusedError)  # noqa: S101
-    return _says(error.status, error.sentence)
-
-
-def _conflict(_: Request, error: Exception) -> Response:
-    assert isinstance(error, Conflict)  # noqa: S101
-    return JSONResponse(error.told, 409)
-
-
-def _not_taken(_: Request, error: Exception) -> Response:
-    """Say what is wrong with what was asked; where a file is, the page need not know."""
-    if isinstance(error, (FileReadError, FileWriteError)) and _PATH.search(str(error)):
-        LOG.error("%s", error)
-        return _says(422, "A file could not be read or written; the terminal of the desk says which.")
-    return _says(422, str(error))
-
-
-def _no_such(_: Request, error: Exception) -> Response:
-    assert isinstance(error, HTTPException)  # noqa: S101
-    return _says(error.status_code, "The desk has no such address, or not for this method.")
-
-
-def _own_error(_: Request, error: Exception) -> Response:
+def _not_done(_: Request, error: Exception) -> Response:
+    """Say why something was not done; where a file is, the page need not know."""
+    match error:
+        case RefusedError():
+            return _says(error.status, error.sentence)
+        case Conflict():
+            return JSONResponse(error.told, 409)
+        case HTTPException():
+            return _says(error.status_code, "The desk has no such address, or not for this method.")
+        case FileReadError() | FileWriteError() if _PATH.search(str(error)):
+            LOG.error("%s", error)
+            return _says(422, "A file could not be read or written; the terminal of the desk says which.")
+        case SteybraeError():
+            return _says(422, str(error))
     LOG.error("The desk failed.", exc_info=error)
     return _says(500, "The desk met an error of its own; the terminal of the desk says more.")
