@@ -19,7 +19,7 @@ from typing import Final
 
 from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
-from steybrae.field.review import merged_rows
+from steybrae.field.review import Review, merged_rows, review
 from steybrae.field.typed_log import NEEDED, row_from_typed
 from steybrae.files.locks import if_left, lock_file
 from steybrae.files.whole import check_writable
@@ -140,6 +140,14 @@ def read_log(path: Path) -> LogRead:
         return LogRead((), ())
     header_at, header = _header(path, lines, typed=True)
     return _rows(lines, header_at, header)
+
+
+def review_logs(paths: Sequence[Path], *, names: bool) -> Review:
+    """Review a log, or the logs of a class; parameters and errors as of `read_log` and `review`."""
+    logs = [read_log(path) for path in paths]
+    rows, doubled = merged_rows([log.rows for log in logs])
+    damaged = [line for log in logs for line in log.damaged]
+    return review(rows, damaged=damaged, doubled=doubled, names=names)
 
 
 @contextmanager
