@@ -35,15 +35,11 @@ def run_origin(
     read = [("route", path) for path in lines or ((sample_route(),) if sample else ())]
     read += [("bulletin", bulletin)] if bulletin is not None else []
     return RunOrigin(
-        repeating_command(ctx),
+        # Its inputs and settings only.
+        shlex.join(["steybrae", ctx.info_name or "", *_words(ctx, None)]),
         tuple(FileRead(clean(path.name), what, file_fingerprint(path)) for what, path in read),
         taken(),
     )
-
-
-def repeating_command(ctx: typer.Context) -> str:
-    """Write the command line again, its inputs and settings only, quoted for a shell."""
-    return shlex.join(["steybrae", ctx.info_name or "", *_words(ctx, None)])
 
 
 def repeating_options(ctx: typer.Context, groups: Sequence[type[Any]]) -> str:

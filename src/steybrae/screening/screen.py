@@ -135,7 +135,7 @@ def screen_route(
     totals = route_totals(legs, settings.bands, places)
     whole = situation(
         unknown_m=totals.unknown_m,
-        unknown_near=any(_unknown_near(leg) for leg in legs),
+        unknown_near=any(caution.key == "unknown_near" for leg in legs for caution in leg.cautions),
         open_above=totals.open_above,
         places_swapped=swapped,
         unit_doubtful=doubtful_heights(legs, totals),
@@ -238,10 +238,6 @@ def _place_error_m(route: Route, number: int, settings: Settings) -> float:
     """Error of the turn point that a leg starts from: its square, or the default if that is larger."""
     error_m = route.points[route.turn_points[number]].error_m
     return check_place_error_m(max(settings.place_error_m, error_m))
-
-
-def _unknown_near(leg: LegScreening) -> bool:
-    return any(caution.key == "unknown_near" for caution in leg.cautions)
 
 
 def _refuse_lengthless(route: Route, tracks: list[Track]) -> None:

@@ -192,7 +192,8 @@ def periods_of(heights_m: Array, *, runs: bool = False) -> Periods:
             windows = len(narrow)
             if order == min(ORDERS):
                 triple = _triple(narrow)
-    return Periods(power, _spectrum(np.diff(heights_m, axis=1), runs), triple, windows)
+    spectrum = np.abs(_tapered(np.diff(heights_m, axis=1), runs)) ** 2
+    return Periods(power, np.asarray(spectrum.sum(axis=0)), triple, windows)
 
 
 def _transformed(size: Array, strip: int, runs: bool) -> NDArray[np.complex128]:
@@ -247,10 +248,6 @@ def _taper(known: NDArray[np.bool_]) -> Array:
     if last - first >= LEAST_RUN:
         taper[first:last] = np.hanning(last - first)
     return taper
-
-
-def _spectrum(gradients: Array, runs: bool) -> Array:
-    return np.asarray((np.abs(_tapered(gradients, runs)) ** 2).sum(axis=0))
 
 
 def finer_times(found: Periods) -> float:
