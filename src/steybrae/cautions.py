@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Final
 
 from steybrae.errors import PlanError
@@ -531,6 +531,13 @@ def cautions_for(at: Situation) -> tuple[Caution, ...]:
     }
     found += [Caution(key, text) for key, text in told.items() if text]
     return tuple(found)
+
+
+def with_caution(cautions: tuple[Caution, ...], own: Caution) -> tuple[Caution, ...]:
+    """Add a caution after the others; where one of its key is there both stand, under one key."""
+    before = " ".join(one.text for one in cautions if one.key == own.key)
+    others = tuple(one for one in cautions if one.key != own.key)
+    return (*others, replace(own, text=f"{before} {own.text}".strip()))
 
 
 def settings_file_caution(name: str, taken: Mapping[str, str], narrows: Sequence[str]) -> Caution:

@@ -13,7 +13,7 @@ from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 from tests.desk.conftest import KEY, PORT
 
-from steybrae.desk import actions, guard, server
+from steybrae.desk import guard, server
 from steybrae.desk.guard import MOST_BYTES
 from steybrae.desk.messages import read_message
 from steybrae.desk.opened import Desk
@@ -207,7 +207,7 @@ def unreadable(*_: object) -> None:
 def test_an_answer_tells_nothing_of_the_machine(
     desk: Desk, monkeypatch: pytest.MonkeyPatch, action: Callable[..., None], status: int
 ) -> None:
-    monkeypatch.setitem(actions.ACTIONS, ("POST", "place"), action)
+    monkeypatch.setitem(server.ACTIONS, ("POST", "place"), action)
     with TestClient(
         desk_app(desk, KEY, PORT), f"http://{HOST}/{KEY}/", raise_server_exceptions=False
     ) as client:

@@ -8,7 +8,7 @@ from typing import Any, Final
 import pytest
 from starlette.testclient import TestClient
 
-from steybrae.desk.actions import ACTIONS
+from steybrae.desk.server import ACTIONS
 
 POINT: Final = {"lat": 59.224, "lon": -8.0574, "name": ""}
 

@@ -150,10 +150,7 @@ def _job(
     work: WorkOptions,
 ) -> AreaJob:
     from steybrae.raster.job import AreaJob
-    from steybrae.terrain.engines import check_engine
-    from steybrae.terrain.gradients import check_method
 
-    check_engine(model.engine, check_method(model.method))
     return AreaJob(
         paths=tuple(path.absolute() for path in model.paths),
         layers=rasters.layers,

@@ -144,10 +144,12 @@ def _tell_places(found: GroundPlaces, outputs: GroundOutputs) -> None:
 
 def _tell(found: GroundAt, note: str, outputs: GroundOutputs) -> None:
     from steybrae.answers.ground import ground_document
-    from steybrae.cli.origin import draw_ground_to
 
     if outputs.figure is not None:
-        draw_ground_to(outputs.figure, found, force=outputs.force)
+        from steybrae.cli.origin import write_picture
+        from steybrae.figures.ground_figure import ground_figure, ground_metadata
+
+        write_picture(outputs.figure, ground_figure(found), ground_metadata(found), force=outputs.force)
     outputs.show("ground", found, partial(ground_document, position_note=note))
 
 

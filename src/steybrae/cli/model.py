@@ -41,7 +41,6 @@ def model(
     from dataclasses import replace
 
     from steybrae.answers.model import model_document
-    from steybrae.cli.origin import draw_model_to
     from steybrae.screening.model.examine import examine_model
 
     stated = replace(stated, dem=[*(files or ()), *(stated.dem or ())] or None)
@@ -50,5 +49,8 @@ def model(
         found = examine_model(dem, settings, pictured=outputs.figure is not None, told=told)
     found = with_taken(found)
     if outputs.figure is not None:
-        draw_model_to(outputs.figure, found, force=outputs.force)
+        from steybrae.cli.origin import write_picture
+        from steybrae.figures.model_figure import model_figure, model_metadata
+
+        write_picture(outputs.figure, model_figure(found), model_metadata(found), force=outputs.force)
     outputs.show("model", found, model_document)

@@ -17,9 +17,6 @@ from steybrae.names import clean
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from steybrae.screening import RouteScreening
-    from steybrae.screening.ground.result import GroundAt
-    from steybrae.screening.model.result import ModelExamined
     from steybrae.screening.origin import RunOrigin
 
 
@@ -38,15 +35,11 @@ def run_origin(
     read = [("route", path) for path in lines or ((sample_route(),) if sample else ())]
     read += [("bulletin", bulletin)] if bulletin is not None else []
     return RunOrigin(
-        repeating_command(ctx),
+        # Its inputs and settings only.
+        shlex.join(["steybrae", ctx.info_name or "", *_words(ctx, None)]),
         tuple(FileRead(clean(path.name), what, file_fingerprint(path)) for what, path in read),
         taken(),
     )
-
-
-def repeating_command(ctx: typer.Context) -> str:
-    """Write the command line again, its inputs and settings only, quoted for a shell."""
-    return shlex.join(["steybrae", ctx.info_name or "", *_words(ctx, None)])
 
 
 def repeating_options(ctx: typer.Context, groups: Sequence[type[Any]]) -> str:
@@ -80,35 +73,7 @@ def _word(value: Any) -> str:
     return Path(text).name if Path(text).is_absolute() else text
 
 
-def draw_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
-    """Draw map and profile of a screening that has its relief."""
-    from steybrae.figures.route_figure import picture_metadata, route_figure
-
-    _write_picture(path, route_figure(screening), picture_metadata(screening), force=force)
-
-
-def draw_forecast_to(path: Path, screening: RouteScreening, *, force: bool) -> None:
-    """Draw the forecast beside a screened line."""
-    from steybrae.figures.forecast_figure import forecast_figure, forecast_metadata
-
-    _write_picture(path, forecast_figure(screening), forecast_metadata(screening), force=force)
-
-
-def draw_ground_to(path: Path, ground: GroundAt, *, force: bool) -> None:
-    """Draw the ground at a place."""
-    from steybrae.figures.ground_figure import ground_figure, ground_metadata
-
-    _write_picture(path, ground_figure(ground), ground_metadata(ground), force=force)
-
-
-def draw_model_to(path: Path, found: ModelExamined, *, force: bool) -> None:
-    """Draw an examined model."""
-    from steybrae.figures.model_figure import model_figure, model_metadata
-
-    _write_picture(path, model_figure(found), model_metadata(found), force=force)
-
-
-def _write_picture(path: Path, figure: Figure, metadata: Mapping[str, str], *, force: bool) -> None:
+def write_picture(path: Path, figure: Figure, metadata: Mapping[str, str], *, force: bool) -> None:
     """Write a picture whole, its cautions in its metadata."""
     from steybrae.figures.route_figure import figure_bytes
     from steybrae.files.whole import write_bytes

@@ -301,14 +301,10 @@ def _place(at: str | None, planned: Source | None) -> Place | None:
 
 def _review(paths: Sequence[Path], outputs: ReadingOutputs, *, names: bool) -> None:
     from steybrae.answers.reading import review_document
-    from steybrae.field.review import merged_rows, review
-    from steybrae.files.logs import read_log
+    from steybrae.files.logs import review_logs
 
     outputs.check(*paths)
-    logs = [read_log(path) for path in paths]
-    rows, doubled = merged_rows([read.rows for read in logs])
-    damaged = [line for read in logs for line in read.damaged]
-    found = review(rows, damaged=damaged, doubled=doubled, names=names)
+    found = review_logs(paths, names=names)
     if outputs.figure is not None:
         from steybrae.figures.field_figure import save_figure
         from steybrae.figures.review_figure import review_figure

@@ -196,6 +196,7 @@ def _refuse_day(day: DayOptions, report: Path | None) -> None:
 
 
 def _write(found: RouteScreening, to: RouteOutputs, card: RouteCard | None, told: Told) -> None:
+    from steybrae.cli.origin import write_picture
     from steybrae.files.whole import write_text
 
     pictures = (to.report, to.save, to.figure, to.bulletin_figure)
@@ -223,11 +224,13 @@ def _write(found: RouteScreening, to: RouteOutputs, card: RouteCard | None, told
 
         begun()
         write_plan(to.save, found, force=to.force)
-    if to.figure is not None or to.bulletin_figure is not None:
-        from steybrae.cli.origin import draw_forecast_to, draw_to
     if to.figure is not None:
+        from steybrae.figures.route_figure import picture_metadata, route_figure
+
         begun()
-        draw_to(to.figure, found, force=to.force)
+        write_picture(to.figure, route_figure(found), picture_metadata(found), force=to.force)
     if to.bulletin_figure is not None:
+        from steybrae.figures.forecast_figure import forecast_figure, forecast_metadata
+
         begun()
-        draw_forecast_to(to.bulletin_figure, found, force=to.force)
+        write_picture(to.bulletin_figure, forecast_figure(found), forecast_metadata(found), force=to.force)

@@ -14,7 +14,7 @@ from steybrae.cautions import SAME_CELLS, HeightsRead
 from steybrae.files.model.heights import same_squares
 from steybrae.files.model.rasters import RasterModel
 from steybrae.route.kept import squares_within
-from steybrae.terrain.dem import Array, Dem, Grid
+from steybrae.terrain.dem import Array, Dem
 
 BLOCK: Final = 256
 """Side of a block that is kept, cells (our choice: that of most files); whole squares of `SAME_CELLS`."""
@@ -41,14 +41,9 @@ class NearHeights:
     """
 
     def __init__(self, model: RasterModel) -> None:
-        self._model = model
+        self._model, self.grid = model, model.grid
         self._blocks: OrderedDict[tuple[int, int], _Block] = OrderedDict()
         self.meet, self.cells_in, self.count_anew = model.meet, model.cells_in, model.count_anew
-
-    @property
-    def grid(self) -> Grid:
-        """Grid of the whole model."""
-        return self._model.grid
 
     @property
     def heights_read(self) -> HeightsRead:

@@ -8,11 +8,12 @@ import re
 import shlex
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import reduce
 from typing import Any, Final
 
 from steybrae.card import CardSettings, RouteCard
 from steybrae.card.forecast import beside_line, of_day
-from steybrae.cautions import Caution
+from steybrae.cautions import Caution, with_caution
 from steybrae.desk.answer import on_engine
 from steybrae.desk.drawn import TOO_SHORT, asked_line, drawn_lines
 from steybrae.desk.engine import Engine
@@ -149,11 +150,7 @@ def _card(desk: Desk, found: RouteScreening, day: Mapping[str, str]) -> tuple[Ro
 
 def _with_taken(desk: Desk, cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:
     """Add what was taken from the file of settings, after what a plan has of it already."""
-    for own in desk.ask.cautions:
-        before = " ".join(one.text for one in cautions if one.key == own.key)
-        others = tuple(one for one in cautions if one.key != own.key)
-        cautions = (*others, replace(own, text=f"{before} {own.text}".strip()))
-    return cautions
+    return reduce(with_caution, desk.ask.cautions, cautions)
 
 
 def _card_settings(desk: Desk, day: Mapping[str, str]) -> CardSettings:

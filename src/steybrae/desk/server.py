@@ -1,4 +1,4 @@
-"""The desk's server: one app behind its guard, on the loopback address alone."""
+"""The desk's server: one app behind its guard, on the loopback address alone; what the page may ask of it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import asyncio
 import logging
 import re
 import threading
-from typing import Final
+from collections.abc import Callable
+from typing import Any, Final
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -15,17 +16,20 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route as Path
 
-from steybrae.desk import actions
 from steybrae.desk.about import looked_at, model_facts
-from steybrae.desk.answer import answer
-from steybrae.desk.draft import Conflict
+from steybrae.desk.answer import answer, shift
+from steybrae.desk.draft import Conflict, draft, keep
+from steybrae.desk.gpx import opened
 from steybrae.desk.gridlines import gridlines
 from steybrae.desk.guard import App, Guard
+from steybrae.desk.make import MAKERS, Made
 from steybrae.desk.messages import read_message
 from steybrae.desk.opened import Desk
+from steybrae.desk.place import place_under
 from steybrae.desk.refused import RefusedError
 from steybrae.desk.statics import static_files
 from steybrae.desk.tiles.view import TileView
+from steybrae.desk.typed import typed
 from steybrae.errors import FileReadError, FileWriteError, SteybraeError
 from steybrae.pages.desk import desk_page
 
@@ -35,6 +39,20 @@ _WHOLE: Final = re.compile(r"-?[0-9]{1,8}")
 
 _PATH: Final = re.compile(r"(?<!\S)['\"]?(?:[/\\]|[A-Za-z]:[/\\])")
 """Where a sentence names a place on this machine."""
+
+ACTIONS: Final[dict[tuple[str, str], Callable[[Desk, Any], Any]]] = {
+    ("POST", "place"): place_under,
+    ("POST", "typed"): typed,
+    ("POST", "open"): opened,
+    ("PUT", "draft"): keep,
+    **{("POST", f"make/{name}"): maker for name, maker in MAKERS.items()},
+    ("POST", "shift"): shift,
+}
+"""What the page may ask to be done, by method and path.
+
+A message to ``open`` is the bytes of a file, those to others are JSON objects. An action returns what is sent
+as JSON, or a `Made` file; what it refuses it raises as one of our errors, whose sentence is sent.
+"""
 
 
 def desk_app(desk: Desk, key: str, port: int) -> App:
@@ -52,19 +70,13 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
 
     async def model(_: Request) -> Response:
         told = await run_in_threadpool(model_facts, desk)
-        kept = actions.ACTIONS.get(("GET", "draft"))
-        draft = {} if kept is None else {"draft": await run_in_threadpool(kept, desk, {})}
-        return JSONResponse(told | draft)
+        return JSONResponse(told | {"draft": await run_in_threadpool(draft, desk, {})})
 
     async def act(request: Request) -> Response:
-        name = request.url.path.lstrip("/")
-        action = actions.ACTIONS.get((request.method, name))
-        if action is None:
-            raise RefusedError(501, "The desk cannot do that yet.")
-        body = await request.body()
+        name, body = request.url.path.lstrip("/"), await request.body()
         given = body if name == "open" else read_message(body)
-        found = await run_in_threadpool(action, desk, given)
-        if isinstance(found, actions.Made):
+        found = await run_in_threadpool(ACTIONS[request.method, name], desk, given)
+        if isinstance(found, Made):
             named = {"Content-Disposition": f'attachment; filename="{found.name}"'}
             return Response(found.body, media_type=found.kind, headers=named)
         return JSONResponse(found)
@@ -91,8 +103,6 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
     async def looked(_: Request) -> Response:
         return JSONResponse(looked_at(desk))
 
-    made = [Path(f"/make/{one}", act, methods=["POST"]) for one in actions.MADE]
-    posted = [Path(f"/{one}", act, methods=["POST"]) for one in ("place", "typed", "open", "shift")]
     return Guard(
         Starlette(
             routes=[
@@ -103,17 +113,11 @@ def desk_app(desk: Desk, key: str, port: int) -> App:
                 Path("/gridlines", lines),
                 Path("/looked", looked),
                 Path("/answer", answered, methods=["POST"]),
-                *posted,
-                *made,
-                Path("/draft", act, methods=["PUT"]),
+                *(Path(f"/{name}", act, methods=[method]) for method, name in ACTIONS),
             ],
-            exception_handlers={
-                RefusedError: _refused,
-                Conflict: _conflict,
-                SteybraeError: _not_taken,
-                HTTPException: _no_such,
-                Exception: _own_error,
-            },
+            exception_handlers=dict.fromkeys(
+                (RefusedError, Conflict, SteybraeError, HTTPException, Exception), _not_done
+            ),
         ),
         key,
         port,
@@ -131,29 +135,19 @@ def _says(status: int, sentence: str) -> Response:
     return JSONResponse({"refused": sentence}, status)
 
 
-def _refused(_: Request, error: Exception) -> Response:
-    assert isinstance(error, RefusedError)  # noqa: S101
-    return _says(error.status, error.sentence)
-
-
-def _conflict(_: Request, error: Exception) -> Response:
-    assert isinstance(error, Conflict)  # noqa: S101
-    return JSONResponse(error.told, 409)
-
-
-def _not_taken(_: Request, error: Exception) -> Response:
-    """Say what is wrong with what was asked; where a file is, the page need not know."""
-    if isinstance(error, (FileReadError, FileWriteError)) and _PATH.search(str(error)):
-        LOG.error("%s", error)
-        return _says(422, "A file could not be read or written; the terminal of the desk says which.")
-    return _says(422, str(error))
-
-
-def _no_such(_: Request, error: Exception) -> Response:
-    assert isinstance(error, HTTPException)  # noqa: S101
-    return _says(error.status_code, "The desk has no such address, or not for this method.")
-
-
-def _own_error(_: Request, error: Exception) -> Response:
+def _not_done(_: Request, error: Exception) -> Response:
+    """Say why something was not done; where a file is, the page need not know."""
+    match error:
+        case RefusedError():
+            return _says(error.status, error.sentence)
+        case Conflict():
+            return JSONResponse(error.told, 409)
+        case HTTPException():
+            return _says(error.status_code, "The desk has no such address, or not for this method.")
+        case FileReadError() | FileWriteError() if _PATH.search(str(error)):
+            LOG.error("%s", error)
+            return _says(422, "A file could not be read or written; the terminal of the desk says which.")
+        case SteybraeError():
+            return _says(422, str(error))
     LOG.error("The desk failed.", exc_info=error)
     return _says(500, "The desk met an error of its own; the terminal of the desk says more.")

@@ -19,8 +19,8 @@ from steybrae.figures.style import (
     band_tint,
     picture_style,
 )
-from steybrae.quantities import shown_slope_deg
 from steybrae.screening.model.result import ModelExamined, ModelPicture
+from steybrae.terrain.attributes import band_numbers
 from steybrae.terrain.dem import Array
 from steybrae.value import percent
 
@@ -86,7 +86,7 @@ def _draw_map(axes: Axes, found: ModelExamined, picture: ModelPicture) -> None:
     count = len(bands.bands)
     slope = picture.slope_deg
     known = np.isfinite(slope)
-    place = np.searchsorted(bands.edges_deg, shown_slope_deg(np.nan_to_num(slope)), side="right")
+    place = band_numbers(slope, bands)
     tints = np.array([band_tint(k, count) for k in range(count)])
     cells = np.ones((*slope.shape, 3))
     cells[known] = tints[place[known]]

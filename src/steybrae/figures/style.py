@@ -21,6 +21,7 @@ from steybrae.bands import BandScheme
 from steybrae.hush import hushed
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.pictures.picture import Relief
+from steybrae.terrain.attributes import band_numbers
 from steybrae.terrain.dem import Array
 
 INK: Final = "black"
@@ -127,8 +128,6 @@ def tinted(relief: Relief, scheme: BandScheme) -> tuple[Array, NDArray[np.intp],
     """Shown slope of each cell of a map, its band, -1 where unknown, and its colour with the light on it."""
     count = len(scheme.bands)
     tints = np.array([band_tint(k, count) for k in range(count)])
-    known = np.isfinite(relief.slope_deg)
-    shown = shown_slope_deg(np.where(known, relief.slope_deg, 0.0))
-    band = np.searchsorted(np.array(scheme.edges_deg), shown, side="right")
-    colours = shade(tints[band], lit(relief), light_strength(count))
-    return np.where(known, shown, np.nan), np.where(known, band, -1), colours
+    band = band_numbers(relief.slope_deg, scheme)
+    colours = shade(tints[np.maximum(band, 0)], lit(relief), light_strength(count))
+    return shown_slope_deg(relief.slope_deg), band, colours

@@ -10,7 +10,7 @@ import csv
 import io
 import json
 from collections.abc import Iterator
-from typing import Any, Final
+from typing import Any
 
 from gpxpy.gpx import GPX, GPXRoute, GPXRoutePoint, GPXWaypoint
 
@@ -37,43 +37,6 @@ from steybrae.names import defused
 from steybrae.screening.places.words import place_line, stretch_words
 from steybrae.value import UNKNOWN, climb, minutes, slope, steep_length
 
-_COLUMNS: Final = (
-    "leg",
-    "from",
-    "to",
-    "from_lat_deg",
-    "from_lon_deg",
-    "from_reference",
-    "to_lat_deg",
-    "to_lon_deg",
-    "to_reference",
-    "bearing_magnetic_deg",
-    "bearing_grid_deg",
-    "bearing_true_deg",
-    "back_bearing_magnetic_deg",
-    "length_m",
-    "map_mm",
-    "paces",
-    "ascent_m",
-    "descent_m",
-    "time_min",
-    "arrival",
-    "slope_max_deg",
-    "slope_high_deg",
-    "slope_corridor_deg",
-    "short_corridor_deg",
-    "drop",
-    "cliffs_below",
-    "in_start_zone",
-    "overhead_deg",
-    "unknown_above",
-    "open_above",
-    "steep_m",
-    "unknown_m",
-    "checks",
-    "cautions",
-)
-
 
 def card_csv(card: RouteCard) -> str:
     """Write a card as CSV, one leg a row: RFC 4180 with line feeds.
@@ -85,10 +48,10 @@ def card_csv(card: RouteCard) -> str:
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(_COLUMNS)
     keys = " ".join(caution.key for caution in card.cautions)
-    for leg in card.legs:
-        writer.writerow([_cell(value) for value in (*_row(leg).values(), keys)])
+    rows = [{**_row(leg), "cautions": keys} for leg in card.legs]
+    writer.writerow(rows[0])
+    writer.writerows(map(_cell, row.values()) for row in rows)
     return out.getvalue()
 
 

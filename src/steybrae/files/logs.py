@@ -19,7 +19,7 @@ from typing import Final
 
 from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
-from steybrae.field.review import merged_rows
+from steybrae.field.review import Review, merged_rows, review
 from steybrae.field.typed_log import NEEDED, row_from_typed
 from steybrae.files.locks import if_left, lock_file
 from steybrae.files.whole import check_writable
@@ -73,18 +73,24 @@ def add_rows(path: Path, rows: Sequence[LogRow]) -> int:
 
 
 def _append(path: Path, rows: Sequence[LogRow], *, once: bool = False) -> int:
+    with _refusals(path), _locked(path) as handle:
+        size = os.fstat(handle).st_size
+        if once and size:
+            there = read_log(path).rows
+            rows = merged_rows([there, rows])[0][len(there) :]
+        if rows:
+            text = _addition(path, handle, size, rows)
+            _write_whole(handle, text.encode("utf-8"), size)
+            if size == 0:
+                _flush_folder(path.parent)
+        return len(rows)
+
+
+@contextmanager
+def _refusals(path: Path) -> Iterator[None]:
+    """Say in one sentence what the system refuses within."""
     try:
-        with _locked(path) as handle:
-            size = os.fstat(handle).st_size
-            if once and size:
-                there = read_log(path).rows
-                rows = merged_rows([there, rows])[0][len(there) :]
-            if rows:
-                text = _addition(path, handle, size, rows)
-                _write_whole(handle, text.encode("utf-8"), size)
-                if size == 0:
-                    _flush_folder(path.parent)
-            return len(rows)
+        yield
     except FileWriteError:
         raise
     except OSError as error:
@@ -99,19 +105,13 @@ def check_log(path: Path) -> None:
     `LogError` for a file that is no log of readings; `FileWriteError` where it is no file, or the
     system refuses it.
     """
-    try:
+    with _refusals(path):
         if not path.exists():
             check_writable(path)
             return
         with path.open("r+b") as file:
             head = file.read(HEAD_BYTES)
             size = os.fstat(file.fileno()).st_size
-    except OSError as error:
-        if isinstance(error, FileWriteError):
-            raise
-        reason = error.strerror or str(error)
-        message = f"{path} could not be added to: {reason}. The row was not written."
-        raise FileWriteError(message) from error
     if size and not _is_cut_header(head, size):
         _header(path, _lines(head))
 
@@ -140,6 +140,14 @@ def read_log(path: Path) -> LogRead:
         return LogRead((), ())
     header_at, header = _header(path, lines, typed=True)
     return _rows(lines, header_at, header)
+
+
+def review_logs(paths: Sequence[Path], *, names: bool) -> Review:
+    """Review a log, or the logs of a class; parameters and errors as of `read_log` and `review`."""
+    logs = [read_log(path) for path in paths]
+    rows, doubled = merged_rows([log.rows for log in logs])
+    damaged = [line for log in logs for line in log.damaged]
+    return review(rows, damaged=damaged, doubled=doubled, names=names)
 
 
 @contextmanager

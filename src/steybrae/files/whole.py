@@ -78,7 +78,7 @@ def _exists(path: Path) -> str:
     return f"{path} exists and is not overwritten. Give another name, or --force to replace it."
 
 
-def write_whole(path: Path, write: Callable[[Path], None], *, force: bool = False) -> None:
+def write_whole(path: Path, write: Callable[[Path], object], *, force: bool = False) -> None:
     """Write a file beside its final name, flush it, then rename it.
 
     A reader never sees half a file, and a failure leaves what was there before. Of several that
@@ -127,13 +127,9 @@ def _give_new_name(temporary: Path, path: Path) -> None:
 
 def write_bytes(path: Path, data: bytes, *, force: bool = False) -> None:
     """Write bytes as `write_whole` does."""
-    write_whole(path, lambda temporary: _write(temporary, data), force=force)
+    write_whole(path, lambda temporary: temporary.write_bytes(data), force=force)
 
 
 def write_text(path: Path, text: str, *, force: bool = False) -> None:
     """Write UTF-8 text as `write_whole` does, lines ending in a bare line feed."""
     write_bytes(path, text.encode("utf-8"), force=force)
-
-
-def _write(path: Path, data: bytes) -> None:
-    path.write_bytes(data)

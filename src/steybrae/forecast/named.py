@@ -21,6 +21,7 @@ from steybrae.quantities import shown_slope_deg
 from steybrae.ranges import NotNegative
 from steybrae.terrain.attributes import SECTORS, Sector
 from steybrae.terrain.dem import Array
+from steybrae.terrain.gradients import true_runs
 
 BOUND_HALF_STEP_M: Final = 50.0
 """A bound is written in hundreds of metres (CAAML v6), so it may be meant half a step, metres,
@@ -272,13 +273,11 @@ def crossed(
     named = _named(cells, aspects, range_m, least_deg)
     flags = np.zeros(len(cells.unknown), dtype=bool)
     flags[cells.at[named]] = True
-    turns = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
-    ends = cells.edges_m[turns].tolist()
     bits = int(np.bitwise_or.reduce(cells.sectors[named], initial=0)) & aspect_bits(aspects)
     return Crossed(
         length_m=float(np.diff(cells.edges_m)[flags].sum()),
         at_least=bool((cells.unknown & ~flags).any()),
-        stretches_m=tuple(zip(ends[::2], ends[1::2], strict=True)),
+        stretches_m=tuple((start, end) for start, end in cells.edges_m[true_runs(flags)].tolist()),
         sectors=sector_names(bits),
         nearest_m=float(cells.near_m[named].min()) if named.any() else None,
     )

@@ -237,23 +237,23 @@ class GivenModel:
         transform and CRS, as a tuple of the three; an xarray DataArray.
     z_unit
         Height unit that overrides what the model says.
+
+    Attributes
+    ----------
+    paths
+        Its files; empty where it is in memory.
     """
 
     def __init__(self, given: Any, z_unit: str | None) -> None:
         self._z_unit = z_unit
-        self._paths, self._rasters = _parts(given)
-
-    @property
-    def paths(self) -> tuple[Path, ...]:
-        """Its files; empty where it is in memory."""
-        return self._paths
+        self.paths, self._rasters = _parts(given)
 
     @property
     def sample(self) -> bool:
         """Whether it is the invented massif."""
         from steybrae.files.results import is_sample  # noqa: PLC0415
 
-        return any(map(is_sample, self._paths))
+        return any(map(is_sample, self.paths))
 
     @contextmanager
     def opened(
@@ -272,7 +272,7 @@ class GivenModel:
         door = (
             open_rasters(self._rasters, self._z_unit)
             if self._rasters
-            else open_model(self._paths, self._z_unit)
+            else open_model(self.paths, self._z_unit)
         )
         with door as model:
             origin = model.info.origin(sample=self.sample)

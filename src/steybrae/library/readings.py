@@ -209,15 +209,10 @@ def review(logs: Any, *, names: bool = True) -> Review:
     >>> [(one.name, one.count) for one in found.agreements if one.kind == "instrument"]
     [('clino 1', 8), ('clino 2', 4)]
     """
-    from steybrae.field.review import merged_rows  # noqa: PLC0415
-    from steybrae.field.review import review as reviewed  # noqa: PLC0415
-    from steybrae.files.logs import read_log  # noqa: PLC0415
+    from steybrae.files.logs import review_logs  # noqa: PLC0415
 
     paths = [as_path(one) for one in ([logs] if as_path(logs) else list(logs))]
     if not paths or None in paths:
         message = f"Logs should be a path or several; got {logs!r:.60}. Give their names."
         raise QuantityError(message)
-    read = [read_log(path) for path in paths if path is not None]
-    rows, doubled = merged_rows([one.rows for one in read])
-    damaged = [line for one in read for line in one.damaged]
-    return Review(reviewed(rows, damaged=damaged, doubled=doubled, names=names))
+    return Review(review_logs([path for path in paths if path is not None], names=names))

@@ -13,9 +13,9 @@ from steybrae.answers.points import overhead_at_points_deg
 from steybrae.bands import BandScheme
 from steybrae.pages.report_map import map_units
 from steybrae.quantities import round_down, shown_slope_deg
-from steybrae.screening.pictures.picture import UNKNOWN as UNKNOWN_BAND
 from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.terrain.attributes import band_numbers
 from steybrae.terrain.dem import Array
 from steybrae.value import UNKNOWN, overhead, slope
 
@@ -43,7 +43,6 @@ def _columns(
     points = leg.points
     place = map_units(relief, on_map.x, on_map.y)
     shown = shown_slope_deg(points.slope_deg)
-    band = np.searchsorted(np.array(scheme.edges_deg), shown, side="right")
     return {
         "leg": leg.number,
         "start_dm": round(start_m * 10.0),
@@ -56,7 +55,7 @@ def _columns(
         "high": _tenths_up(points.slope_high_deg),
         "corridor": _tenths_up(points.corridor_deg),
         "aspect": [None if at is None else at % 360 for at in _whole(points.aspect_true_deg)],
-        "band": np.where(np.isnan(shown), UNKNOWN_BAND, band).tolist(),
+        "band": band_numbers(points.slope_deg, scheme).tolist(),
         "above": _above(leg),
         "reading": [
             [round((one.chainage_m or 0.0) * 10.0), one.name, slope(one.expected_deg).text]

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from steybrae import __version__
 from steybrae.cautions import HeightsRead
-from steybrae.errors import ModelError, SteybraeError
+from steybrae.errors import ModelError
 from steybrae.files.model.rasters import ModelInfo, open_model
 from steybrae.raster.assemble import assemble
 from steybrae.raster.blocks import BLOCK, Layout, each
@@ -89,23 +89,19 @@ def run_area(
     MissingExtraError
         An optional package is missing.
     """
-    with open_model(job.paths, job.z_unit) as model:
+    told = told or _quiet
+    with open_model(job.paths, job.z_unit) as model, work.refusals():
         layout, began = Layout(*model.grid.shape), model.info.state()
-        try:
-            if job.overhead:
-                # Compiles, or loads what was compiled.
-                from steybrae.raster.overhead.run import make_overhead  # noqa: PLC0415
+        if job.overhead:
+            # Compiles, or loads what was compiled.
+            from steybrae.raster.overhead.run import make_overhead  # noqa: PLC0415
 
-                make_overhead(job, work, model, threads, told or _quiet, cluster)
-            _, striped = cache_for(model, BLOCK)
-            _make_blocks(job, work, list(layout.order(striped=striped)), threads, cluster, told)
-            _check_unchanged(model.info, began)
-            result = area_result(job, model.grid, model.info, _counted(work), sample=sample)
-            assemble(job, work, layout, model.grid, result)
-        except SteybraeError:
-            raise
-        except OSError as error:
-            raise work.refused(error) from error
+            make_overhead(job, work, model, threads, told, cluster)
+        _, striped = cache_for(model, BLOCK)
+        _make_blocks(job, work, list(layout.order(striped=striped)), threads, cluster, told)
+        _check_unchanged(model.info, began)
+        result = area_result(job, model.grid, model.info, _counted(work), sample=sample)
+        assemble(job, work, layout, model.grid, result)
     return result
 
 
@@ -123,7 +119,7 @@ def _quiet(_what: str, _done: int, _of: int) -> None:
 
 
 def _make_blocks(
-    job: AreaJob, work: Workspace, order: Sequence[int], threads: int, cluster: str | None, told: Told | None
+    job: AreaJob, work: Workspace, order: Sequence[int], threads: int, cluster: str | None, told: Told
 ) -> None:
     done = {record["block"] for record in work.records()}
     todo = [number for number in order if number not in done]
@@ -139,8 +135,7 @@ def _make_blocks(
     with closing(records):
         for count, record in enumerate(records, len(done) + 1):
             work.add(record)
-            if told is not None:
-                told("rasters", count, len(order))
+            told("rasters", count, len(order))
 
 
 def _in_threads(job: AreaJob, work: Workspace, todo: Sequence[int], threads: int) -> Records:

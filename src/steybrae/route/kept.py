@@ -78,21 +78,18 @@ class Kept:
 
     Attributes
     ----------
+    turns
+        How many answers there were.
     meanwhile
         What this turn would have worked out for the next ones while nobody waits.
     """
 
     def __init__(self, source: Met | None = None) -> None:
         self._source = source
-        self._turn = 0
+        self.turns = 0
         self._held: dict[tuple[str, Hashable], tuple[int, object, tuple[int, int, int]]] = {}
         self._left: Callable[[], bool] = bool
         self.meanwhile: list[Callable[[Submit[Any]], object]] = []
-
-    @property
-    def turns(self) -> int:
-        """How many answers there were."""
-        return self._turn
 
     def __len__(self) -> int:
         """How many results are held."""
@@ -130,10 +127,10 @@ class Kept:
         Where nobody waits for it any longer, as `left` tells, nothing more is made for it.
         """
         self._left = left
-        self._turn += 1
+        self.turns += 1
         self.meanwhile.clear()
-        if self._turn % TIDY_TURNS == 0:
-            oldest = self._turn - MOST_TURNS
+        if self.turns % TIDY_TURNS == 0:
+            oldest = self.turns - MOST_TURNS
             self._held = {key: held for key, held in self._held.items() if held[0] >= oldest}
 
     def go_on(self) -> None:
@@ -165,7 +162,7 @@ class Kept:
             self.go_on()
             if kind in LARGE:
                 stale = [
-                    name for name, (turn, *_) in self._held.items() if name[0] == kind and turn < self._turn
+                    name for name, (turn, *_) in self._held.items() if name[0] == kind and turn < self.turns
                 ]
                 for name in stale:
                     del self._held[name]
@@ -175,7 +172,7 @@ class Kept:
         else:
             made, more = cast("T", held[1]), held[2]
             self._source.meet(more)
-        self._held[kind, key] = self._turn, made, more
+        self._held[kind, key] = self.turns, made, more
         return made
 
 

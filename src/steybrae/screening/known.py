@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from steybrae.route.overhead.windows import REACH_M, OverheadLook, joins_of
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.engines import Engine
-from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound
+from steybrae.terrain.examine.found import NOTHING_FOUND, ModelFound, kinds_told
 from steybrae.terrain.gradients import Method
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.model_kinds import ModelKind
@@ -137,6 +138,18 @@ class Settings(Asked):
     method: Method = "horn"
     engine: Engine = "own"
     origin: ModelOrigin = field(default_factory=ModelOrigin)
+
+
+def told_of_model(stated: Settings, cell_m: tuple[float, float], grid: Grid) -> dict[str, Any]:
+    """Take what a model is for the cautions of an answer on it: fields of `steybrae.cautions.Situation`."""
+    return {
+        "from_model": True,
+        "cell_size_m": max(cell_m),
+        "unit_assumed": stated.origin.height_unit_from == "assumed",
+        "datum_accuracy_m": grid.datum_accuracy_m,
+        "model_found": kinds_told(stated.model_found, stated.model_kind, max(cell_m)),
+        "sample": stated.origin.sample,
+    }
 
 
 def slopes_known(

@@ -22,8 +22,9 @@ from steybrae.route.shape_result import Spot
 from steybrae.route.touching import Pieces
 from steybrae.screening.result import LegPoints, LegScreening, Position, SideGround, Sides
 from steybrae.screening.standing import StandingRules, SteepWithoutCheck
-from steybrae.terrain.attributes import aspect_deg, sectors_by_length
+from steybrae.terrain.attributes import aspect_deg, band_numbers, sectors_by_length
 from steybrae.terrain.dem import Array, Grid
+from steybrae.terrain.gradients import true_runs
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
 WORTH_DEG: Final = DEFAULT_EDGES_DEG[0]
@@ -285,8 +286,7 @@ def band_lengths_m(pieces: Pieces, bands: BandScheme) -> dict[str, float]:
 
     Unknown pieces are in no band.
     """
-    shown = shown_slope_deg(pieces.slope_deg[pieces.known])
-    index = np.searchsorted(np.array(bands.edges_deg), shown, side="right")
+    index = band_numbers(pieces.slope_deg[pieces.known], bands)
     sums = np.bincount(index, weights=pieces.length_m[pieces.known], minlength=len(bands.bands))
     return dict(zip(bands.labels, sums.tolist(), strict=True))
 
@@ -342,9 +342,8 @@ def _side(ground: LegGround, side: str) -> tuple[SideGround, ...]:
 
 def _runs_m(flags: NDArray[np.bool_], length_m: float) -> tuple[tuple[float, float], ...]:
     """From and to of every run of set bins, metres."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(int)))
     bin_m = length_m / len(flags)
-    return tuple((float(a * bin_m), float(b * bin_m)) for a, b in zip(edges[::2], edges[1::2], strict=True))
+    return tuple((float(a * bin_m), float(b * bin_m)) for a, b in true_runs(flags))
 
 
 def _points(ground: LegGround, look: Look) -> LegPoints:

@@ -23,7 +23,14 @@ from steybrae.route.track import Track, leg_track
 from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import places_swapped
-from steybrae.screening.known import Asked, Settings, cells_of_line, overhead_look, slopes_known
+from steybrae.screening.known import (
+    Asked,
+    Settings,
+    cells_of_line,
+    overhead_look,
+    slopes_known,
+    told_of_model,
+)
 from steybrae.screening.leg import LegNames, Rules, screen_leg
 from steybrae.screening.places.checks import CheckRules, with_checks, with_traps_below
 from steybrae.screening.places.find import places_on
@@ -38,7 +45,6 @@ from steybrae.screening.standing import StandingRules
 from steybrae.screening.totals import doubtful_heights, route_totals
 from steybrae.terrain.attributes import baseline_cells
 from steybrae.terrain.dem import Array, DemSource, Grid
-from steybrae.terrain.examine.found import kinds_told
 from steybrae.terrain.jacobian import askew
 from steybrae.terrain.uncertainty import SlopeUncertainty
 
@@ -87,23 +93,17 @@ def screen_route(
     known = kept.of("slopes known", model_there, partial(slopes_known, settings.method, jacobian, settings))
     looks = [leg_look(route, number, (cell, jacobian), known, settings) for number in range(count)]
     _refuse_endless(source, tracks, looks, kept)
-    accuracy = grid.datum_accuracy_m
     look_over = kept.of("overhead look", model_there, partial(overhead_look, cell, jacobian, settings))
     overhead = KeptGround(source, look_over, kept)
     above = route_above(overhead, tracks)
     matching = _matching(overhead, tracks, known, settings) if for_forecast else None
     situation = partial(
         Situation,
-        from_model=True,
+        **told_of_model(settings, cell, grid),
         overhead=True,
         overhead_short=least_known_m(leg.overhead for leg in above) is not None,
         start_lowered_to_deg=lowered_to_deg(settings.start_zones, (leg.overhead for leg in above)),
         overhead_left_out=left_out_words(settings.start_zones, settings.reach_m),
-        cell_size_m=max(cell),
-        unit_assumed=settings.origin.height_unit_from == "assumed",
-        datum_accuracy_m=accuracy,
-        model_found=kinds_told(settings.model_found, settings.model_kind, max(cell)),
-        sample=settings.origin.sample,
     )
     least_m = reversal_m(settings.vertical_error_m)
     standing = StandingRules(source, settings.method, settings.engine, known, kept)
@@ -135,7 +135,7 @@ def screen_route(
     totals = route_totals(legs, settings.bands, places)
     whole = situation(
         unknown_m=totals.unknown_m,
-        unknown_near=any(_unknown_near(leg) for leg in legs),
+        unknown_near=any(caution.key == "unknown_near" for leg in legs for caution in leg.cautions),
         open_above=totals.open_above,
         places_swapped=swapped,
         unit_doubtful=doubtful_heights(legs, totals),
@@ -150,7 +150,7 @@ def screen_route(
         places=with_traps_below(places, source, kept),
         legs_without=found.legs_without,
         legs_possible_only=found.legs_possible_only,
-        model=_facts(settings, grid, cell, accuracy, known.words),
+        model=_facts(settings, grid, cell, known.words),
         settings=_used(settings, least_m),
         version=__version__,
         cautions=cautions_for(whole),
@@ -168,8 +168,7 @@ def _matching(kept: KeptGround, tracks: list[Track], known: SlopeUncertainty, se
 def cross_check_route(route: Route, source: DemSource, settings: Settings | None = None) -> CrossCheck:
     """Compare the engines on the windows that screening a route reads; see `cross_check`."""
     settings = settings or Settings()
-    tracks = [leg_track(route, number) for number in range(len(route.turn_points) - 1)]
-    inside = _refuse_outside(tracks, source.grid)
+    tracks, inside = route_tracks(route, source.grid)
     cell, jacobian = cells_of_line(source.grid, *inside)
     known = slopes_known(settings.method, jacobian, settings)
     windows = (
@@ -202,9 +201,7 @@ def leg_look(
     return Look(cell, baseline_cells(*cell), known, *by, askew(jacobian))
 
 
-def _facts(
-    settings: Settings, grid: Grid, cell: tuple[float, float], accuracy_m: float | None, words: str
-) -> ModelFacts:
+def _facts(settings: Settings, grid: Grid, cell: tuple[float, float], words: str) -> ModelFacts:
     halves = baseline_cells(*cell)
     return ModelFacts(
         files=settings.origin.files,
@@ -213,7 +210,7 @@ def _facts(
         cell_size_m=cell,
         height_unit_m=settings.origin.height_unit_m,
         height_unit_from=settings.origin.height_unit_from,
-        datum_accuracy_m=accuracy_m,
+        datum_accuracy_m=grid.datum_accuracy_m,
         method=settings.method,
         engine=settings.engine,
         uncertainty=words,
@@ -241,10 +238,6 @@ def _place_error_m(route: Route, number: int, settings: Settings) -> float:
     """Error of the turn point that a leg starts from: its square, or the default if that is larger."""
     error_m = route.points[route.turn_points[number]].error_m
     return check_place_error_m(max(settings.place_error_m, error_m))
-
-
-def _unknown_near(leg: LegScreening) -> bool:
-    return any(caution.key == "unknown_near" for caution in leg.cautions)
 
 
 def _refuse_lengthless(route: Route, tracks: list[Track]) -> None:

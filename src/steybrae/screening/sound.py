@@ -10,7 +10,7 @@ import dataclasses
 import itertools
 import math
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pyproj
@@ -20,7 +20,7 @@ from steybrae.cautions import Situation, cautions_for, joined_cautions
 from steybrae.errors import ModelError, PlanError
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
-from steybrae.screening.compared import ComparedLine, RouteLines
+from steybrae.screening.compared import ComparedLine, RouteLines, WayOff
 from steybrae.screening.leg import possible_bands
 from steybrae.screening.places.sound import SAME, SAME_M, place_contradictions
 from steybrae.screening.places.words import place_words
@@ -29,6 +29,8 @@ from steybrae.screening.sound_overhead import overhead_contradictions
 from steybrae.screening.totals import doubtful_heights, route_totals
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.examine.found import kinds_told
+
+_Part = TypeVar("_Part", LegScreening, ComparedLine, WayOff)
 
 
 def sound(found: RouteScreening) -> RouteScreening:
@@ -42,7 +44,7 @@ def sound(found: RouteScreening) -> RouteScreening:
         message = f"The parts of a plan should agree; {what}. Save the plan again."
         raise PlanError(message)
     situation = _situation(found)
-    legs = tuple(_with_leg_cautions(leg, situation) for leg in found.legs)
+    legs = tuple(_with_own_cautions(leg, situation) for leg in found.legs)
     near = any(caution.key == "unknown_near" for leg in legs for caution in leg.cautions)
     whole = dataclasses.replace(
         situation,
@@ -63,14 +65,10 @@ def sound(found: RouteScreening) -> RouteScreening:
 
 
 def _with_line_cautions(found: RouteLines, situation: Situation) -> RouteLines:
-    def whole(line: ComparedLine) -> Any:
-        own = dataclasses.replace(
-            situation, bulletin=False, unknown_m=line.unknown_m, open_above=line.open_above
-        )
-        return dataclasses.replace(line, cautions=joined_cautions(cautions_for(own), line.cautions))
-
     return dataclasses.replace(
-        found, lines=tuple(map(whole, found.lines)), ways_off=tuple(map(whole, found.ways_off))
+        found,
+        lines=tuple(_with_own_cautions(line, situation) for line in found.lines),
+        ways_off=tuple(_with_own_cautions(way, situation) for way in found.ways_off),
     )
 
 
@@ -91,9 +89,9 @@ def _situation(found: RouteScreening) -> Situation:
     )
 
 
-def _with_leg_cautions(leg: LegScreening, situation: Situation) -> LegScreening:
-    own = dataclasses.replace(situation, bulletin=False, unknown_m=leg.unknown_m, open_above=leg.open_above)
-    return dataclasses.replace(leg, cautions=joined_cautions(cautions_for(own), leg.cautions))
+def _with_own_cautions(part: _Part, situation: Situation) -> _Part:
+    own = dataclasses.replace(situation, bulletin=False, unknown_m=part.unknown_m, open_above=part.open_above)
+    return dataclasses.replace(part, cautions=joined_cautions(cautions_for(own), part.cautions))
 
 
 def _contradictions(found: RouteScreening) -> Iterator[str]:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Final
 
 from steybrae.answers.forecast import finding_lines, head_line, part_line, text_lines
@@ -32,7 +31,7 @@ from steybrae.card.wording import (
 )
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.screening.places.words import letters_at
-from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, Block, rule, two_lines
+from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, rule, two_lines
 from steybrae.sheets.true_size import Canvas
 from steybrae.value import AT_LEAST, UNKNOWN, distance_off, steep_length
 
@@ -191,19 +190,6 @@ def _forecast(forecast: ForecastBeside, paper: Canvas, y_mm: float, bottom_mm: f
         y_mm = paper.paragraph(x_mm, y_mm, width_mm, line, size_pt=_BOX, bold=bold) - 0.35
     paper.text(x_mm, y_mm + 2.7, more, _BOX, bold=True)
     return y_mm + 3.7
-
-
-def text_blocks(
-    paper: Canvas, lines: Sequence[str], x_mm: float, width_mm: float, apart_mm: float = 1.0
-) -> Iterator[Block]:
-    """Make paragraphs."""
-    for line in lines:
-        count = len(paper.wrapped(line, width_mm, _TEXT))
-        yield Block(count * paper.line_mm(_TEXT) + apart_mm, partial(_paragraph, line, x_mm, width_mm))
-
-
-def _paragraph(line: str, x_mm: float, width_mm: float, paper: Canvas, top_mm: float) -> None:
-    paper.paragraph(x_mm, top_mm + 0.2, width_mm, line, size_pt=_TEXT)
 
 
 LEG_LINE_HEAD_MM: Final = 6.0

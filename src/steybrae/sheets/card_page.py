@@ -35,7 +35,6 @@ from steybrae.sheets.card_front import (
     leg_line,
     leg_line_head,
     leg_line_mm,
-    text_blocks,
 )
 from steybrae.sheets.card_rows import (
     CHECK_HEAD_MM,
@@ -127,9 +126,9 @@ def _in_a_line(name: str, words: str, paper: Canvas, top_mm: float) -> None:
     paper.paragraph(LEFT_MM + _NAME_MM, top_mm + 0.2, _WIDTH_MM - _NAME_MM, words, size_pt=_TEXT)
 
 
-def _paragraph(words: str, paper: Canvas) -> Block:
+def _paragraph(words: str, paper: Canvas, apart_mm: float = 0.8) -> Block:
     count = len(paper.wrapped(words, _WIDTH_MM, _TEXT))
-    return Block(count * paper.line_mm(_TEXT) + 0.8, partial(_line, words))
+    return Block(count * paper.line_mm(_TEXT) + apart_mm, partial(_line, words))
 
 
 def _line(words: str, paper: Canvas, top_mm: float) -> None:
@@ -273,8 +272,7 @@ def _headed(title: str, rows: Sequence[Block]) -> _Section:
 
 
 def _paragraphs(paper: Canvas, lines: Sequence[str], apart_mm: float = 1.0) -> list[Block]:
-    some = [line for line in lines if line]
-    return list(text_blocks(paper, some, LEFT_MM, RIGHT_MM - LEFT_MM, apart_mm))
+    return [_paragraph(line, paper, apart_mm) for line in lines if line]
 
 
 def _title(title: str, paper: Canvas, top_mm: float) -> None:

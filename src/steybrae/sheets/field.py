@@ -120,26 +120,18 @@ def _planned(result: FieldSheet, paper: str) -> bytes:
         none = "This plan has no check: nowhere on it may one stand off steep ground and measure."
         y = sheet.across(y, none, size_pt=9, bold=True) - 1.0
     for one in result.checks:
-        y = _room(sheet, y)
+        y = sheet.room(y, y - BLOCK_MM, 1.0)
         _head(sheet, y, one.check.number, one.leg)
         _lines(sheet, y, _check_lines(one.check))
         y -= BLOCK_MM
     blank = 0
     while blank < BLANK_BLOCKS or y - BLOCK_MM >= sheet.bottom_mm:
-        y = _room(sheet, y)
+        y = sheet.room(y, y - BLOCK_MM, 1.0)
         _head(sheet, y, "", "Elsewhere")
         _lines(sheet, y, ("place", "look along, at what", "compared with, its slope"), ruled=True)
         y -= BLOCK_MM
         blank += 1
     return sheet.finish()
-
-
-def _room(sheet: Sheet, y: float) -> float:
-    """Where a block may begin: on a new page where this one is full."""
-    if y - BLOCK_MM >= sheet.bottom_mm:
-        return y
-    sheet.new_page()
-    return sheet.top_mm - 1.0
 
 
 def _head(sheet: Sheet, y: float, number: str, leg: str) -> None:

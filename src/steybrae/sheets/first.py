@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from string import ascii_uppercase
 from typing import Final
 
+from steybrae.screening.places.find import letters
 from steybrae.sheets.first_patches import BODY_PT, GROUND_INK, heading, match_page, rank_page
 from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, blanks
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Sheet
 from steybrae.teach.answers import MOST_BANDS, accepted_text
 from steybrae.teach.first_lesson import FirstLesson, Worked
 from steybrae.teach.own_questions import OwnMapSheet
-from steybrae.teach.slope_scale import map_name
 from steybrae.value import slope
 
 LARGER: Final = 12.0
@@ -56,7 +55,7 @@ def _example_page(sheet: Sheet, result: FirstLesson) -> None:
     blanks(sheet, ("Name", "Date"), sheet.left_mm, y, sheet.across_mm)
     y = heading(sheet, y - 3.0, f"1. On this map 1 mm is {look.metres(1.0):g} m")
     text = (
-        f"{map_name(look.scale, look.interval_m)}. Every line joins places of one height; from one to "
+        f"{look.name}. Every line joins places of one height; from one to "
         f"the next the ground rises {look.interval_m:g} m. Close lines, steep ground. Every "
         f"{look.index_every}th line is thick."
     )
@@ -197,7 +196,7 @@ def _plan(sheet: Sheet, result: FirstLesson, top: float) -> float:
     y = heading(sheet, top, f"{result.plan[-1].end_min} minutes")
     need = (
         "Each pupil: the three pages printed at 100 %, a ruler, a pencil, a slope scale for "
-        f"{map_name(result.look.scale, result.look.interval_m)} (steybrae sheet scale). One map of "
+        f"{result.look.name} (steybrae sheet scale). One map of "
         "ground they know."
     )
     y = sheet.across(y, need, size_pt=8.5) - 1.5
@@ -254,18 +253,16 @@ def own_map_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
     width = sheet.across_mm
     blanks(sheet, ("Name", "Date", "Sheet of the map"), sheet.left_mm, sheet.top_mm - 4.0, width)
     text = (
-        f"{_map_text(result)}. Check both on your sheet. Measure each stretch from contour to contour, "
+        f"{result.look.name}. Check both on your sheet. Measure each stretch from contour to contour, "
         "up the fall line, with a ruler or a slope scale. Slope = atan(height gained / distance on "
         "the ground). Count gaps, not lines."
     )
     y = sheet.across(sheet.top_mm - 7.0, text, size_pt=8.5) - 2.0
     for number, stretch in enumerate(result.stretches):
         lines = sheet.wrapped(stretch.name, width - 10.0, 9)
-        if y - ROW_MM - 4.0 * (len(lines) - 1) < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm - 2.0
+        y = sheet.room(y, y - ROW_MM - 4.0 * (len(lines) - 1))
         with sheet.read_as("P"):
-            sheet.text(sheet.left_mm, y - 3.6, _letter(number), size_pt=11, bold=True, ink=MARK_INK)
+            sheet.text(sheet.left_mm, y - 3.6, letters(number), size_pt=11, bold=True, ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, stretch.name, size_pt=9)
         asked = tuple(blank.name for blank in result.blanks[number])
         blanks(sheet, asked, sheet.left_mm + 10.0, y - 5.5, width - 10.0)
@@ -278,7 +275,7 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
     sheet = Sheet("Slope from contours, answers: your own map", result.cautions, paper=paper)
     width = sheet.across_mm
     text = (
-        f"{_map_text(result)}. Accept: what a length read 0.5 mm long or short gives, and its bands. A "
+        f"{result.look.name}. Accept: what a length read 0.5 mm long or short gives, and its bands. A "
         f"band is not asked for where more than {MOST_BANDS} are right: measure over more gaps."
     )
     y = sheet.across(sheet.top_mm - 1.0, text, size_pt=8, bold=True) - 2.0
@@ -288,22 +285,9 @@ def own_map_key_pdf(result: OwnMapSheet, *, paper: str = "a4") -> bytes:
             ". ".join(filter(None, (answer.worked, answer.slip))) + ".",
         )
         tall = 4.2 * sum(len(sheet.wrapped(line, width - 10.0, 8.5)) for line in lines)
-        if y - tall < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm - 2.0
-        sheet.text(sheet.left_mm, y - 3.4, _letter(number), size_pt=11, bold=True, ink=MARK_INK)
+        y = sheet.room(y, y - tall)
+        sheet.text(sheet.left_mm, y - 3.4, letters(number), size_pt=11, bold=True, ink=MARK_INK)
         for bold, line in zip((True, False), lines, strict=True):
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, line, size_pt=8.5, bold=bold) - 0.3
         y -= 2.0
     return sheet.finish()
-
-
-def _map_text(result: OwnMapSheet) -> str:
-    look = result.look
-    return map_name(look.scale, look.interval_m, f"{look.interval_m / look.unit_m:g}{look.unit}")
-
-
-def _letter(number: int) -> str:
-    """Name a question A to Z, then AA: as columns of a spreadsheet."""
-    before, last = divmod(number, len(ascii_uppercase))
-    return ("" if before == 0 else ascii_uppercase[before - 1]) + ascii_uppercase[last]

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Final
 
-from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, blanks
+from steybrae.sheets.practice import CONTOUR_INK, MARK_INK, THICK_MM, THIN_MM, arrow, blanks
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet, box
 from steybrae.teach.first_lesson import FirstLesson, Hidden, Ranked
 from steybrae.teach.forms import FormPatch
@@ -41,20 +40,12 @@ def _patch(sheet: Sheet, patch: FormPatch, x: float, y: float, *, bare: bool = F
         sheet.box(px - half, py - 1.0, 2.0 * half, 2.0, 0.0, fill=(1.0, 1.0, 1.0))
         sheet.text(px, py - 0.75, text, size_pt=LABEL_PT, align="middle", ink=CONTOUR_INK)
     if not bare:
-        _arrow(sheet, patch)
+        arrow(sheet, patch.line, 0.3, 2.4, 0.9)
+        x0, y0 = patch.line[0]
+        sheet.box(x0 - 0.7, y0 - 0.7, 1.4, 1.4, 0.0, fill=MARK_INK)
     sheet.unshift()
     sheet.unclip()
     sheet.box(x, y, side, side, 0.25)
-
-
-def _arrow(sheet: Sheet, patch: FormPatch) -> None:
-    (x0, y0), (x1, y1) = patch.line
-    size = math.hypot(x1 - x0, y1 - y0)
-    east, north = (x1 - x0) / size, (y1 - y0) / size
-    sheet.line(x0, y0, x1, y1, 0.3, ink=MARK_INK)
-    head = [(x1, y1), *((x1 - 2.4 * east + s * north, y1 - 2.4 * north - s * east) for s in (0.9, -0.9))]
-    sheet.path(head, 0.0, fill=MARK_INK, closed=True)
-    sheet.box(x0 - 0.7, y0 - 0.7, 1.4, 1.4, 0.0, fill=MARK_INK)
 
 
 def match_page(sheet: Sheet, result: FirstLesson) -> None:

@@ -10,7 +10,6 @@ from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.sheets.true_size import MUTED, SMALL_PT, Colour, Sheet, box
 from steybrae.teach.answers import LegLine, Question, accepted_text, run_value
 from steybrae.teach.practice import LEADER_MM, LETTER_MM, PracticeSheet
-from steybrae.teach.slope_scale import map_name
 from steybrae.teach.stretches import Stretch
 from steybrae.value import rise, slope
 
@@ -37,11 +36,9 @@ def practice_pdf(results: Sequence[PracticeSheet], *, paper: str = "a4") -> byte
     """Draw map and questions of each pupil's copy, without an answer; the same for the same sheets."""
     sheet = Sheet(f"Slope from contours: {results[0].level}", results[0].cautions, paper=paper)
     for number, result in enumerate(results):
-        look = result.look
-        name = map_name(look.scale, look.interval_m, f"{look.interval_m / look.unit_m:g}{look.unit}")
         if number:
             sheet.new_page()
-        top = _head(sheet, result, name)
+        top = _head(sheet, result)
         letters = ", ".join(question.letter for question in result.questions)
         with sheet.read_as("Figure", f"Contour map, seed {result.seed}, with stretches and legs {letters}"):
             _map(sheet, result, sheet.left_mm + 1.0, top - 3.0 - result.ground.height_mm)
@@ -77,9 +74,7 @@ def _marking(sheet: Sheet, results: Sequence[PracticeSheet]) -> None:
     for result in results:
         lines = [(question.letter, marking_line(question)) for question in result.questions]
         heights = [3.9 * len(sheet.wrapped(text, width - 8.0, 8)) for _, text in lines]
-        if y - sum(heights) - 8.0 < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm - 1.0
+        y = sheet.room(y, y - sum(heights) - 8.0, 1.0)
         y = sheet.across(y - 2.0, f"Seed {result.seed}", size_pt=8, bold=True)
         for letter, text in lines:
             with sheet.read_as("P"):
@@ -92,12 +87,12 @@ def marking_line(question: Question) -> str:
     return accepted_text(question.blanks, question.parts)
 
 
-def _head(sheet: Sheet, result: PracticeSheet, name: str) -> float:
+def _head(sheet: Sheet, result: PracticeSheet) -> float:
     y = sheet.top_mm - 3.4
     thick = (
         f"every {_nth(result.look.index_every)} one thick; heights in {result.look.unit}, their tops uphill"
     )
-    sheet.text(sheet.left_mm, y, f"{name}, {thick}.", size_pt=7.5)
+    sheet.text(sheet.left_mm, y, f"{result.look.name}, {thick}.", size_pt=7.5)
     sheet.text(sheet.right_mm, y, f"seed {result.seed}", size_pt=SMALL_PT, align="right", ink=MUTED)
     if result.source:
         y -= 3.6
@@ -196,20 +191,27 @@ def _stretch(sheet: Sheet, stretch: Stretch, letter: str, ticks_mm: Sequence[flo
 
 
 def _leg(sheet: Sheet, leg: LegLine, letter: str) -> None:
-    (x0, y0), (x1, y1) = leg.start_mm, leg.end_mm
-    size = math.hypot(x1 - x0, y1 - y0)
-    east, north = (x1 - x0) / size, (y1 - y0) / size
-    sheet.line(x0, y0, x1, y1, 0.25, ink=MARK_INK)
-    head = [(x1, y1)]
-    for side in (0.7, -0.7):
-        head.append((x1 - 2.0 * east + side * north, y1 - 2.0 * north - side * east))
-    sheet.path(head, 0.0, fill=MARK_INK, closed=True)
+    x0, y0 = leg.start_mm
+    east, north = arrow(sheet, (leg.start_mm, leg.end_mm), 0.25, 2.0, 0.7)
     ring = [
         (x0 + 0.9 * math.cos(math.radians(deg)), y0 + 0.9 * math.sin(math.radians(deg)))
         for deg in range(0, 360, 15)
     ]
     sheet.path(ring, 0.22, ink=MARK_INK, closed=True)
     _letter(sheet, x0 - LETTER_MM * east, y0 - LETTER_MM * north, letter)
+
+
+def arrow(
+    sheet: Sheet, line: Sequence[tuple[float, float]], width_mm: float, head_mm: float, half_mm: float
+) -> tuple[float, float]:
+    """Draw a line with a head, of a length and half a width, at its end; its direction east and north."""
+    (x0, y0), (x1, y1) = line
+    size = math.hypot(x1 - x0, y1 - y0)
+    east, north = (x1 - x0) / size, (y1 - y0) / size
+    sheet.line(x0, y0, x1, y1, width_mm, ink=MARK_INK)
+    sides = ((x1 - head_mm * east + s * north, y1 - head_mm * north - s * east) for s in (half_mm, -half_mm))
+    sheet.path([(x1, y1), *sides], 0.0, fill=MARK_INK, closed=True)
+    return east, north
 
 
 def _letter(sheet: Sheet, x: float, y: float, letter: str) -> None:
@@ -257,9 +259,7 @@ def _questions(sheet: Sheet, result: PracticeSheet) -> None:
     y -= 3.0
     for question in result.questions:
         lines = sheet.wrapped(question.ask, width - 10.0, 8.5)
-        if y - (4.0 * len(lines) + 14.0) < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm - 2.0
+        y = sheet.room(y, y - (4.0 * len(lines) + 14.0))
         with sheet.read_as("P"):
             sheet.text(sheet.left_mm, y - 3.6, question.letter, size_pt=12, bold=True, ink=MARK_INK)
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, question.ask, size_pt=8.5)
@@ -294,9 +294,7 @@ def _answers(sheet: Sheet, result: PracticeSheet) -> None:
     for question in result.questions:
         lines = _answer_lines(question)
         heights = [3.7 * len(sheet.wrapped(text, width - 10.0, 7.5)) for text, _ in lines]
-        if y - sum(heights) - 4.0 < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm - 2.0
+        y = sheet.room(y, y - sum(heights) - 4.0)
         sheet.text(sheet.left_mm, y - 3.4, question.letter, size_pt=11, bold=True, ink=MARK_INK)
         for text, strong in lines:
             y = sheet.paragraph(sheet.left_mm + 10.0, y, width - 10.0, text, size_pt=7.5, bold=strong) - 0.3

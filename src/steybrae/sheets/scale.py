@@ -265,9 +265,7 @@ def error_pdf(result: ErrorSheet, *, paper: str = "a4") -> bytes:
     y = _panels(sheet, result.curves, y - 5.0)
     y = _gap_picture(sheet, result, y - 5.0)
     for table in result.tables:
-        if y - 8.0 - ROW_MM * (len(table.rows) + 1) < sheet.bottom_mm:
-            sheet.new_page()
-            y = sheet.top_mm
+        y = sheet.room(y, y - 8.0 - ROW_MM * (len(table.rows) + 1), 0.0)
         y = _table(sheet, table, y - 2.0)
     return sheet.finish()
 

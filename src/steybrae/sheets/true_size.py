@@ -398,6 +398,13 @@ class Sheet(Canvas):
         """Write a paragraph all across; see `paragraph`."""
         return self.paragraph(self.left_mm, y_top, self.across_mm, text, **style)
 
+    def room(self, y: float, foot_mm: float, down_mm: float = 2.0) -> float:
+        """Where what would end at a foot may begin: at `y`, or on the next page where this one is full."""
+        if foot_mm >= self.bottom_mm:
+            return y
+        self.new_page()
+        return self.top_mm - down_mm
+
     def new_page(self) -> None:
         """End this page and begin another one with the same frame."""
         super().new_page()

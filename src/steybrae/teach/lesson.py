@@ -18,7 +18,6 @@ from steybrae.teach.answers import Measured, measured
 from steybrae.teach.forms import FORMS, FormGrid, form_grid
 from steybrae.teach.lesson_ground import LessonGround
 from steybrae.teach.map_ground import MapLook
-from steybrae.teach.slope_scale import map_name
 from steybrae.value import between, slope
 
 LESSON_SCALES: Final = (10_000, 20_000, 24_000, 25_000, 40_000, 50_000)
@@ -192,10 +191,6 @@ def _a_map(rng: np.random.Generator) -> MapLook:
     return MapLook(scale, interval_m, 5, *((FOOT_M, "ft") if interval_m == 12.192 else (1.0, "m")))
 
 
-def _name(look: MapLook) -> str:
-    return map_name(look.scale, look.interval_m, f"{look.interval_m / look.unit_m:g}{look.unit}")
-
-
 def _a_slope(rng: np.random.Generator, low: float, high: float) -> float:
     return float(np.round(rng.uniform(low, high), 1))
 
@@ -219,13 +214,13 @@ def _measure_several(rng: np.random.Generator) -> QuizQuestion:
         part = _measured(_a_slope(rng, 18.0, 42.0), 5, look)
         if not part.hides_slip:
             break
-    ask = f"{_name(look)}. Read the length from the first line to the last. How steep is it, in degrees?"
+    ask = f"{look.name}. Read the length from the first line to the last. How steep is it, in degrees?"
     return _to_measure(ask, part)
 
 
 def _measure_one(rng: np.random.Generator) -> QuizQuestion:
     look = _a_map(rng)
-    ask = f"{_name(look)}. One gap only. How steep is it, in degrees? See how wide the accepted range is."
+    ask = f"{look.name}. One gap only. How steep is it, in degrees? See how wide the accepted range is."
     return _to_measure(ask, _measured(_a_slope(rng, 15.0, 32.0), 1, look))
 
 
@@ -233,7 +228,7 @@ def _lines_for_gaps(rng: np.random.Generator) -> QuizQuestion:
     look, wrong_deg = _a_map(rng), _a_slope(rng, 28.1, 43.0)
     slope_deg = gradient_to_angle(angle_to_gradient(wrong_deg) * 5.0 / 6.0)
     ask = (
-        f"{_name(look)}. Somebody counted six lines, took six gaps, and got {slope(wrong_deg).text}. How "
+        f"{look.name}. Somebody counted six lines, took six gaps, and got {slope(wrong_deg).text}. How "
         "steep is it really, in degrees?"
     )
     gap_mm = gap_for_slope_mm(slope_deg, look.interval_m, look.scale)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from steybrae.teach.map_ground import Contour, MapGround, MapLook
 from steybrae.terrain.dem import Array
+from steybrae.terrain.gradients import true_runs
 
 LABEL_MM: Final = (6.5, 2.4)
 """Length and height of the room for a number on a contour, mm (our choice)."""
@@ -186,7 +187,5 @@ def cut_lines(lines: Sequence[Array], hidden: Callable[[Array], NDArray[np.bool_
     """Leave out of lines, ``(n, 2)`` mm each, the points that are hidden: parts of two points or more."""
     out: list[Array] = []
     for line in lines:
-        shown = ~hidden(line)
-        edges = np.flatnonzero(np.diff(np.concatenate(([0], shown.astype(np.int8), [0]))))
-        out += [line[start:end] for start, end in edges.reshape(-1, 2) if end - start > 1]
+        out += [line[start:end] for start, end in true_runs(~hidden(line)) if end - start > 1]
     return tuple(out)

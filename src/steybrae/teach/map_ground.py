@@ -17,8 +17,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from steybrae.errors import ModelError
+from steybrae.teach.slope_scale import map_name
 from steybrae.terrain.attributes import PointAttributes, SlopeField, at_points, slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
+from steybrae.terrain.gradients import true_runs
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 
 FINEST_CELL_MM: Final = 0.15
@@ -58,6 +60,11 @@ class MapLook:
     index_every: int = 5
     unit_m: float = 1.0
     unit: str = "m"
+
+    @property
+    def name(self) -> str:
+        """Scale and interval in words."""
+        return map_name(self.scale, self.interval_m, f"{self.interval_m / self.unit_m:g}{self.unit}")
 
     def metres(self, paper_mm: float) -> float:
         """Ground length of a length on paper, metres."""
@@ -135,8 +142,7 @@ class MapGround:
         """Patches of unknown ground: four corners each, ``(4, 2)`` mm."""
         found = []
         for row, heights in enumerate(self.field.dem.heights_m):
-            edges = np.flatnonzero(np.diff(np.concatenate(([0], np.isnan(heights).astype(np.int8), [0]))))
-            for start, end in edges.reshape(-1, 2):
+            for start, end in true_runs(np.isnan(heights)):
                 x, y = self.paper_mm([start, end, end, start], [row, row, row + 1, row + 1])
                 found.append(np.column_stack((x, y)))
         return tuple(found)

@@ -16,6 +16,8 @@ from typing import Annotated, Final, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from steybrae.bands import BandScheme
+from steybrae.quantities import shown_slope_deg
 from steybrae.ranges import Words
 from steybrae.terrain.cell_share import roughness_deg
 from steybrae.terrain.dem import Array, Dem
@@ -189,6 +191,13 @@ def slope_field(
     for array in (p, q, slope, short):
         array.flags.writeable = False
     return SlopeField(dem, p, q, slope, short)
+
+
+def band_numbers(slope_deg: ArrayLike, bands: BandScheme) -> NDArray[np.intp]:
+    """Position of the band of each slope, by the number shown, as `BandScheme.index`; -1 where unknown."""
+    shown = shown_slope_deg(np.asarray(slope_deg))
+    found = np.searchsorted(np.array(bands.edges_deg), shown, side="right")
+    return np.where(np.isnan(shown), -1, found)
 
 
 def baseline_cells(col_size_m: float, row_size_m: float, baseline_m: float = BASELINE_M) -> tuple[int, int]:

@@ -348,6 +348,11 @@ def runs(numbers: NDArray[Any]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     return at[:-1], at[1:] - at[:-1]
 
 
+def true_runs(flags: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """First of each run of set flags and the one after its last, ``(n, 2)``."""
+    return np.flatnonzero(np.diff(flags, prepend=False, append=False)).reshape(-1, 2)
+
+
 def median(numbers: Array) -> Array:
     """Median along the last axis of known numbers; `numpy.median` takes ten times as long for a few."""
     low, high = (numbers.shape[-1] - 1) // 2, numbers.shape[-1] // 2

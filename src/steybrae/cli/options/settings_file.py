@@ -87,12 +87,11 @@ def with_taken(result: Result) -> Result:
     own = taken_caution()
     if own is None:
         return result
+    from steybrae.cautions import with_caution
+
     cautions: tuple[Caution, ...] = result.cautions  # type: ignore[attr-defined]
-    # A saved plan has one of the day that it was made; both stand, under one key.
-    before = " ".join(one.text for one in cautions if one.key == own.key)
-    others = tuple(one for one in cautions if one.key != own.key)
-    both = replace(own, text=f"{before} {own.text}".strip())
-    return replace(result, cautions=(*others, both))  # type: ignore[type-var]
+    # A saved plan has one of the day that it was made.
+    return replace(result, cautions=with_caution(cautions, own))  # type: ignore[type-var]
 
 
 def values_for(ctx: typer.Context, path: Path, spread: Spread, typed: Table) -> dict[str, Any]:

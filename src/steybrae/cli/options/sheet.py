@@ -10,13 +10,14 @@ import typer
 
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.paper import MapOptions
 from steybrae.cli.options.settings_file import taken_caution
 from steybrae.papers import papers
-from steybrae.quantities import parse_ground_length_m, parse_scale
+from steybrae.quantities import parse_scale
 
 
 @dataclass(frozen=True)
-class ChosenMap(Group, panel="The map"):
+class ChosenMap(MapOptions):
     """The printed map that a page begins with; another may be chosen on it."""
 
     scale: float = option(
@@ -31,11 +32,6 @@ class ChosenMap(Group, panel="The map"):
     interval: str = option(
         "--interval", "Its contour interval, like 10m or 40ft.", "LENGTH", default="10m", kept="map"
     )
-
-    @property
-    def interval_m(self) -> float:
-        """The contour interval, metres."""
-        return parse_ground_length_m(self.interval, "A contour interval")
 
 
 @dataclass(frozen=True)

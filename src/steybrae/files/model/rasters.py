@@ -105,6 +105,8 @@ class RasterModel:
 
     Attributes
     ----------
+    grid
+        Of the whole model.
     tiles
         The open files and where they lie; the first that knows the ground leads.
     info
@@ -114,16 +116,11 @@ class RasterModel:
     """
 
     def __init__(self, grid: Grid, tiles: Sequence[Tile], info: ModelInfo) -> None:
-        self._grid = grid
+        self.grid = grid
         self.tiles = tuple(tiles)
         self.info = info
         self._cells_read = self._absurd = self._same = 0
         self.noted: list[NDArray[np.intp]] | None = None
-
-    @property
-    def grid(self) -> Grid:
-        """Grid of the whole model."""
-        return self._grid
 
     @property
     def heights_read(self) -> HeightsRead:
@@ -144,7 +141,7 @@ class RasterModel:
 
     def cells_in(self, row: int, col: int, rows: int, cols: int) -> int:
         """Count the cells of a window that its files have, each file's own."""
-        shares = (_shared_with(tile, row, col, rows, cols) for tile in self.tiles)
+        shares = (tile.shared_with(row, col, rows, cols) for tile in self.tiles)
         return sum(max(r1 - r0, 0) * max(c1 - c0, 0) for r0, c0, r1, c1 in shares)
 
     def count_anew(self) -> None:
@@ -189,11 +186,11 @@ class RasterModel:
         self._same += len(squares) * SAME_CELLS**2
         if self.noted is not None:
             self.noted.append(squares)
-        return Dem(self._grid.part(row, col, rows, cols), heights)
+        return Dem(self.grid.part(row, col, rows, cols), heights)
 
     def _fill(self, heights: Array, tile: Tile, row: int, col: int) -> None:
         """Write a tile's heights into the still unknown cells of a window."""
-        r0, c0, r1, c1 = _shared_with(tile, row, col, *heights.shape)
+        r0, c0, r1, c1 = tile.shared_with(row, col, *heights.shape)
         if r0 >= r1 or c0 >= c1:
             return
         into = heights[r0 - row : r1 - row, c0 - col : c1 - col]
@@ -227,22 +224,12 @@ class RasterModel:
         for k in range(out_rows):
             strip = self.read(row + k * step + step // 2, col, 1, out_cols * step)
             heights[k] = strip.heights_m[0, step // 2 :: step]
-        a, b, _, d, e, _ = self._grid.transform
+        a, b, _, d, e, _ = self.grid.transform
         # Each height kept is to lie in the middle of its large cell, also where the step is even.
         shift = step // 2 + 0.5 - step / 2
-        x, y = self._grid.xy(col + shift, row + shift)
+        x, y = self.grid.xy(col + shift, row + shift)
         transform = (a * step, b * step, float(x), d * step, e * step, float(y))
-        return Dem(Grid(transform, self._grid.crs_wkt, (out_rows, out_cols)), heights)
-
-
-def _shared_with(tile: Tile, row: int, col: int, rows: int, cols: int) -> tuple[int, int, int, int]:
-    """First row and column that a window and a tile share, and those after the last."""
-    return (
-        max(row, tile.row),
-        max(col, tile.col),
-        min(row + rows, tile.row + tile.data.height),
-        min(col + cols, tile.col + tile.data.width),
-    )
+        return Dem(Grid(transform, self.grid.crs_wkt, (out_rows, out_cols)), heights)
 
 
 @contextmanager

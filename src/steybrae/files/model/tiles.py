@@ -86,6 +86,15 @@ class Tile:
     step_m: float
     offset_m: float
 
+    def shared_with(self, row: int, col: int, rows: int, cols: int) -> tuple[int, int, int, int]:
+        """First row and column that a window and the tile share, and those after the last."""
+        return (
+            max(row, self.row),
+            max(col, self.col),
+            min(row + rows, self.row + self.data.height),
+            min(col + cols, self.col + self.data.width),
+        )
+
     @cached_property
     def zero_is_missing(self) -> bool:
         """Whether a number 0 is missing ground that nobody declared: all land beside it stands high above.

@@ -121,14 +121,13 @@ class RawHeights:
             A block of a file is damaged, and none may be.
         """
         rows, cols = out.shape
-        inside = [tile for tile in self._tiles if _overlap(tile, row, col, rows, cols)]
-        if len(inside) == 1 and _covers(inside[0], row, col, rows, cols):
-            return self._into(out, inside[0], row, col)
+        parts = [(tile, tile.shared_with(row, col, rows, cols)) for tile in self._tiles]
+        inside = [(tile, part) for tile, part in parts if part[0] < part[2] and part[1] < part[3]]
+        if len(inside) == 1 and inside[0][1] == (row, col, row + rows, col + cols):
+            return self._into(out, inside[0][0], row, col)
         out.fill(np.nan)
         absurd = 0
-        for tile in inside:
-            r0, r1 = max(row, tile.row), min(row + rows, tile.row + tile.data.height)
-            c0, c1 = max(col, tile.col), min(col + cols, tile.col + tile.data.width)
+        for tile, (r0, c0, r1, c1) in inside:
             part = out[r0 - row : r1 - row, c0 - col : c1 - col]
             # The first tile that knows the ground leads.
             missing = np.isnan(part)
@@ -177,13 +176,3 @@ class RawHeights:
                 if unwritten is not None:
                     missing[place] = unwritten
         return missing
-
-
-def _overlap(tile: Tile, row: int, col: int, rows: int, cols: int) -> bool:
-    down = tile.row < row + rows and row < tile.row + tile.data.height
-    return down and tile.col < col + cols and col < tile.col + tile.data.width
-
-
-def _covers(tile: Tile, row: int, col: int, rows: int, cols: int) -> bool:
-    down = tile.row <= row and row + rows <= tile.row + tile.data.height
-    return down and tile.col <= col and col + cols <= tile.col + tile.data.width

@@ -32,7 +32,7 @@ import json
 import os
 import threading
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -166,20 +166,14 @@ class Workspace:
         self._journal: Any = None
         self._lock = threading.Lock()
         check_place(out)
-        try:
+        with self.refusals():
             out.mkdir(exist_ok=True)
             self._held = Lock(out / LOCK)
-        except SteybraeError:
-            raise
-        except OSError as error:
-            raise self.refused(error) from error
-        try:
-            self._begin(json.dumps(identity, indent=1, sort_keys=True), resume=resume)
-        except BaseException as error:
-            self._leave()
-            if isinstance(error, OSError) and not isinstance(error, SteybraeError):
-                raise self.refused(error) from error
-            raise
+            try:
+                self._begin(json.dumps(identity, indent=1, sort_keys=True), resume=resume)
+            except BaseException:
+                self._leave()
+                raise
 
     def _begin(self, text: str, *, resume: bool) -> None:
         """Take up what a run before left behind, or begin."""
@@ -253,10 +247,8 @@ class Workspace:
 
     def write_text(self, name: str, text: str) -> None:
         """Write a text among the outputs."""
-        try:
+        with self.refusals():
             (self.folder / name).write_text(text, encoding="utf-8", newline="\n")
-        except OSError as error:
-            raise self.refused(error) from error
 
     def publish(self) -> None:
         """Move every output to its final name and throw the working folder away."""
@@ -273,14 +265,20 @@ class Workspace:
             )
             raise FileWriteError(message) from error
 
-    def refused(self, error: OSError) -> FileWriteError:
-        """Say in one sentence what the system refused."""
-        reason = error.strerror or str(error)
-        message = (
-            f"{self.out} could not be written: {reason}. Nothing was left under a final name; "
-            "set that right and go on with --resume."
-        )
-        return FileWriteError(message)
+    @contextmanager
+    def refusals(self) -> Iterator[None]:
+        """Say in one sentence what the system refuses within."""
+        try:
+            yield
+        except SteybraeError:
+            raise
+        except OSError as error:
+            reason = error.strerror or str(error)
+            message = (
+                f"{self.out} could not be written: {reason}. Nothing was left under a final name; "
+                "set that right and go on with --resume."
+            )
+            raise FileWriteError(message) from error
 
 
 def kept_arrays(folder: Path, name: str) -> dict[str, NDArray[Any]] | None:

@@ -118,7 +118,7 @@ def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length
         bool(np.isfinite(points.height_m).any()),
         from_deg,
         float(up.unknown_above.known_to_m.min(initial=np.inf)),
-        _sight(ground, points, chainage_m, up),
+        _answer(ground, points, chainage_m, up.sight, up.unfiltered, up.top),
         _outside(ground, points, chainage_m, up),
         _path(ground, points, chainage_m, up),
         convex_rolls(ground, points, chainage_m, around, from_deg),
@@ -172,10 +172,6 @@ def _stand(ground: OverheadGround, points: Points, point: int) -> Spot:
     return spot_at(ground, float(points.col[point]), float(points.row[point]))
 
 
-def _sight(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> SightAnswer | None:
-    return _answer(ground, points, chainage_m, up.sight, up.unfiltered, up.top)
-
-
 def _outside(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> SightAnswer | None:
     top = up.top
     if up.outside is not None and up.outside is not up.sight:
@@ -205,7 +201,9 @@ def _answer(
         spot_at(ground, sight.col, sight.row),
         _stand(ground, points, sight.point),
         float(chainage_m[sight.point]),
-        _top(ground, top),
+        TopAnswer(
+            top.deg, top.bearing_true_deg, top.distance_m, top.rise_m, spot_at(ground, top.col, top.row)
+        ),
         hidden_sight(ground, points, sight),
     )
 
@@ -215,12 +213,6 @@ def hidden_sight(ground: OverheadGround, points: Points, sight: SightUp) -> bool
     at, cell = np.array([sight.point]), np.array([ground.sources.number(int(sight.col), int(sight.row))])
     tangent = np.array([math.tan(math.radians(sight.deg))])
     return not bool(in_sight(ground, points, Pairs(at, cell, tangent))[0])
-
-
-def _top(ground: OverheadGround, top: SightUp) -> TopAnswer:
-    return TopAnswer(
-        top.deg, top.bearing_true_deg, top.distance_m, top.rise_m, spot_at(ground, top.col, top.row)
-    )
 
 
 def _path(ground: OverheadGround, points: Points, chainage_m: Array, up: Overhead) -> PathAnswer | None:

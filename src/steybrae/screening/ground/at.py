@@ -13,19 +13,25 @@ from numpy.typing import NDArray
 from steybrae.bands import BandScheme
 from steybrae.cautions import HeightsRead, Situation, cautions_for
 from steybrae.errors import OffModelError, QuantityError, SteybraeError
-from steybrae.quantities import finite, shown_slope_deg
+from steybrae.quantities import finite
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.overhead.kept_ground import KeptPlaces
 from steybrae.route.positions.places import Place
 from steybrae.screening.cross_check import CrossCheck, cross_check
 from steybrae.screening.exchanged import would_lie_on
 from steybrae.screening.ground.result import GroundAt, GroundPatch, GroundPlaces, PlaceAt, Within
-from steybrae.screening.known import Settings, slopes_known
+from steybrae.screening.known import Settings, slopes_known, told_of_model
 from steybrae.screening.leg import possible_bands, short_steeper
 from steybrae.screening.standing import cells_within
-from steybrae.terrain.attributes import SlopeField, aspect_sector, at_points, baseline_cells, slope_field
+from steybrae.terrain.attributes import (
+    SlopeField,
+    aspect_sector,
+    at_points,
+    band_numbers,
+    baseline_cells,
+    slope_field,
+)
 from steybrae.terrain.dem import MOST_CELLS_SLOPES, Array, DemSource, check_cells
-from steybrae.terrain.examine.found import kinds_told
 from steybrae.terrain.jacobian import askew, cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import SlopeUncertainty, slope_interval_deg
 
@@ -223,17 +229,12 @@ def _say(
     aspect = float(point.aspect_true_deg[0])
     open_above = within.unknown_share > 0.0 or within.slope_high_max_deg is None
     situation = Situation(
-        from_model=True,
-        cell_size_m=max(around.cell_size_m),
+        **told_of_model(settings, around.cell_size_m, slopes.dem.grid),
         unknown_near=within.unknown_share > 0.0,
         place_coarse=place.error_m > radius,
         open_above=open_above,
         slope_high_deg=within.slope_high_max_deg,
-        unit_assumed=settings.origin.height_unit_from == "assumed",
         heights=heights,
-        datum_accuracy_m=slopes.dem.grid.datum_accuracy_m,
-        model_found=kinds_told(settings.model_found, settings.model_kind, max(around.cell_size_m)),
-        sample=settings.origin.sample,
     )
     return GroundAt(
         place=PlaceAt(place.lat_deg, place.lon_deg, place.written or place.name, place.name),
@@ -260,15 +261,13 @@ def _say(
 
 def _patch(around: Around, inside: NDArray[np.bool_], bands: BandScheme) -> GroundPatch:
     slopes = around.field.slope_deg
-    edges = np.array(bands.edges_deg)
-    band = np.searchsorted(edges, shown_slope_deg(np.nan_to_num(slopes)), side="right")
     rows, cols = slopes.shape
     dc = (np.arange(cols + 1) - around.col)[None, :]
     dr = (np.arange(rows + 1) - around.row)[:, None]
     (ec, er), (nc, nr) = around.jacobian
     return GroundPatch(
         slope_deg=slopes,
-        band=np.where(np.isfinite(slopes), band, -1),
+        band=band_numbers(slopes, bands),
         edges_east_m=np.asarray(ec * dc + er * dr),
         edges_north_m=np.asarray(nc * dc + nr * dr),
         inside=inside,

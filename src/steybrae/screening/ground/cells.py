@@ -7,19 +7,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from steybrae.bands import BandScheme
 from steybrae.cautions import Cautions, Situation, cautions_for
-from steybrae.quantities import shown_slope_deg
 from steybrae.ranges import Count, NotNegative
-from steybrae.screening.known import Settings, slopes_known
-from steybrae.terrain.attributes import aspect_deg, baseline_cells, slope_field
+from steybrae.screening.known import Settings, slopes_known, told_of_model
+from steybrae.terrain.attributes import aspect_deg, band_numbers, baseline_cells, slope_field
 from steybrae.terrain.dem import Array, DemSource, Grid
-from steybrae.terrain.examine.found import kinds_told
 from steybrae.terrain.jacobian import cell_size_m, jacobian_at
 from steybrae.terrain.uncertainty import slope_interval_deg
-
-UNKNOWN_BAND = -1
-"""Number of the band of unknown ground."""
 
 _ARRAY = {"json": False}
 
@@ -91,23 +85,18 @@ def ground_cells(source: DemSource, settings: Settings | None = None) -> GroundC
     dem = source.read(0, 0, rows, cols)
     field = slope_field(dem, settings.method, engine=settings.engine, halves=baseline_cells(*cell))
     low, high = slope_interval_deg(field.p, field.q, known, field.roughness_deg)
-    band = _bands(field.slope_deg, settings.bands)
+    band = band_numbers(field.slope_deg, settings.bands).astype(np.int8)
     aspect = aspect_deg(field.p, field.q)
     for array in (low, high, aspect, band):
         array.flags.writeable = False
     counts = np.bincount(band.ravel() + 1, minlength=len(settings.bands.labels) + 1).tolist()
     steepest = None if np.isnan(high).all() else float(np.nanmax(high))
     situation = Situation(
-        from_model=True,
-        cell_size_m=max(cell),
+        **told_of_model(settings, cell, source.grid),
         area_unknown=counts[0] > 0,
         open_above=known.open_above,
         slope_high_deg=steepest,
-        unit_assumed=settings.origin.height_unit_from == "assumed",
         heights=source.heights_read,
-        datum_accuracy_m=source.grid.datum_accuracy_m,
-        model_found=kinds_told(settings.model_found, settings.model_kind, max(cell)),
-        sample=settings.origin.sample,
     )
     return GroundCells(
         slope_deg=field.slope_deg,
@@ -125,8 +114,3 @@ def ground_cells(source: DemSource, settings: Settings | None = None) -> GroundC
         cautions=cautions_for(situation),
         grid=source.grid,
     )
-
-
-def _bands(slope_deg: Array, bands: BandScheme) -> NDArray[np.int8]:
-    found = np.searchsorted(np.array(bands.edges_deg), shown_slope_deg(np.nan_to_num(slope_deg)), "right")
-    return np.where(np.isnan(slope_deg), UNKNOWN_BAND, found).astype(np.int8)

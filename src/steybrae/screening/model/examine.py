@@ -14,7 +14,7 @@ from steybrae.cautions import Situation, cautions_for
 from steybrae.errors import ModelError
 from steybrae.names import clean
 from steybrae.quantities import finite, shown_slope_deg
-from steybrae.screening.known import Settings, slopes_known
+from steybrae.screening.known import Settings, slopes_known, told_of_model
 from steybrae.screening.model.look import OVERLAP, Corner, block_corners, read_blocks
 from steybrae.screening.model.result import (
     IntervalExample,
@@ -34,7 +34,6 @@ from steybrae.terrain.examine.found import (
     doubted_kinds,
     found_in,
     joined,
-    kinds_told,
     marks_of,
     seams_in,
 )
@@ -313,15 +312,10 @@ def _say(
         uncertainty=known.words,
         cautions=cautions_for(
             Situation(
-                from_model=True,
+                **told_of_model(settings, size, grid),
                 area_unknown=unknown > 0.0,
                 open_above=known.open_above,
-                cell_size_m=max(size),
-                unit_assumed=settings.origin.height_unit_from == "assumed",
                 heights=heights,
-                model_found=kinds_told(found, settings.model_kind, max(size)),
-                datum_accuracy_m=grid.datum_accuracy_m,
-                sample=settings.origin.sample,
             )
         ),
         picture=picture,

@@ -21,7 +21,7 @@ from steybrae.screening.pictures.picture import UNKNOWN, Profile, Relief
 from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array, Grid
-from steybrae.terrain.gradients import runs
+from steybrae.terrain.gradients import runs, true_runs
 
 LineKind = Literal[
     "contour", "index contour", "edge of known ground", "start zones", "corridor", "beside", "way off",
@@ -250,7 +250,7 @@ def drawn_profile(screening: RouteScreening, profile: Profile) -> DrawnProfile:
         high_m,
         top_deg,
         tuple(_stretches(profile.band, surface)),
-        tuple(surface[first:last] for first, last in _runs(np.isfinite(profile.elevation_m))),
+        tuple(surface[first:last] for first, last in true_runs(np.isfinite(profile.elevation_m))),
         tuple(_steps(at, profile.slope_deg)),
         tuple(_steps(at, profile.corridor_deg)),
         tuple(
@@ -285,15 +285,9 @@ def _stretches(band: NDArray[np.intp], surface: Array) -> Iterator[Stretch]:
         yield Stretch(float(piece[0, 0]), float(piece[-1, 0]), int(band[start]), piece)
 
 
-def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and last-plus-one of every run of set flags."""
-    ends = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(int)))
-    return list(zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True))
-
-
 def _doubled(edges: Array, *values: Array) -> Iterator[tuple[Array, ...]]:
     """Bins as steps: both ends of each, and its values twice, where all of them are known."""
-    for first, last in _runs(np.all(np.isfinite(values), axis=0)):
+    for first, last in true_runs(np.all(np.isfinite(values), axis=0)):
         across = np.repeat(edges[first : last + 1], 2)[1:-1]
         yield (across, *(np.repeat(column[first:last], 2) for column in values))
 

@@ -17,13 +17,11 @@ import numpy as np
 import pyproj
 
 from steybrae.bands import BandScheme
-from steybrae.quantities import shown_slope_deg
 from steybrae.route.overhead.windows import MOST_CELLS, Window, read_ground
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.known import overhead_look
 from steybrae.screening.pictures.map_cells import PictureSource, beyond_corridor_m, light_on, picture_cells
 from steybrae.screening.pictures.picture import (
-    UNKNOWN,
     Contours,
     LegOnMap,
     LineOnMap,
@@ -35,6 +33,7 @@ from steybrae.screening.pictures.picture import (
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import leading_spot
 from steybrae.screening.result import LegScreening, Position, RouteScreening
+from steybrae.terrain.attributes import band_numbers
 from steybrae.terrain.dem import Array, DemSource, Grid
 from steybrae.terrain.jacobian import jacobian_at
 
@@ -53,8 +52,7 @@ def profile_of(screening: RouteScreening) -> Profile:
     edges = [part[0][:-1] + start for part, start in zip(parts, turns, strict=False)]
     heights = [part[1][:-1] for part in parts]
     slope, low, high, corridor = (np.concatenate([part[2][k] for part in parts]) for k in range(4))
-    index = np.array(BandScheme(screening.settings.edges_deg).edges_deg)
-    band = np.where(np.isnan(slope), UNKNOWN, np.searchsorted(index, shown_slope_deg(slope), side="right"))
+    band = band_numbers(slope, BandScheme(screening.settings.edges_deg))
     steepest = [
         np.nan if leg.slope_max_at is None else start + leg.slope_max_at.chainage_m
         for leg, start in zip(screening.legs, turns, strict=False)

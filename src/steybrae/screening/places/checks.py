@@ -101,7 +101,9 @@ def with_checks(
     if not spots:
         return [leg.expected_readings for leg in legs], places
     seen = look_from(rules.kept, line.tracks, _columns(spots), tuple(targets.values()), len(slopes))
-    checks = [_with_overhead(check, seen, k) for k, check in enumerate(slopes)]
+    checks = [
+        replace(check, reading=_overhead_there(check.reading, seen, k)) for k, check in enumerate(slopes)
+    ]
     sights = []
     for number, k in enumerate(targets):
         found = _sight(number, spots, seen, rules)
@@ -237,10 +239,6 @@ def _sight(
 def _ground(line: Line, at: OnLine) -> Spot:
     height = np.interp(at.chainage_m, line.chainage_m, line.elevation_m)
     return Spot(at.lat_deg, at.lon_deg, finite(height))
-
-
-def _with_overhead(check: _Check, seen: FromLine, spot: int) -> _Check:
-    return replace(check, reading=_overhead_there(check.reading, seen, spot))
 
 
 def _overhead_there(reading: ExpectedReading, seen: FromLine, spot: int) -> ExpectedReading:

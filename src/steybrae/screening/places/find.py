@@ -7,7 +7,6 @@ belongs to what is underfoot.
 
 from __future__ import annotations
 
-import math
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -339,10 +338,6 @@ def _largest(values: Array, which: NDArray[np.bool_]) -> tuple[float | None, int
         return None, None
     at = int(some[np.argmax(values[some])])
     return float(values[at]), at
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if math.isfinite(value) and value >= 0.0 else None
 
 
 def _measure(place: PlaceThatMatters, kind: str) -> float:

@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.terrain.dem import Array
-from steybrae.terrain.gradients import median
+from steybrae.terrain.gradients import median, true_runs
 
 WINDOW: Final = 128
 """Cells of a window of the periodogram (our choice): lines of 1/6 and 1/7 stand three steps apart."""
@@ -192,7 +192,8 @@ def periods_of(heights_m: Array, *, runs: bool = False) -> Periods:
             windows = len(narrow)
             if order == min(ORDERS):
                 triple = _triple(narrow)
-    return Periods(power, _spectrum(np.diff(heights_m, axis=1), runs), triple, windows)
+    spectrum = np.abs(_tapered(np.diff(heights_m, axis=1), runs)) ** 2
+    return Periods(power, np.asarray(spectrum.sum(axis=0)), triple, windows)
 
 
 def _transformed(size: Array, strip: int, runs: bool) -> NDArray[np.complex128]:
@@ -242,16 +243,11 @@ def _tapered(rows: Array, runs: bool) -> NDArray[np.complex128]:
 
 def _taper(known: NDArray[np.bool_]) -> Array:
     """Taper over the longest run of known cells; 0 where it is too short."""
-    ends = np.flatnonzero(np.diff(known, prepend=False, append=False)).reshape(-1, 2).tolist()
-    first, last = max(ends, key=lambda one: one[1] - one[0], default=(0, 0))
+    first, last = max(true_runs(known).tolist(), key=lambda one: one[1] - one[0], default=(0, 0))
     taper = np.zeros(len(known))
     if last - first >= LEAST_RUN:
         taper[first:last] = np.hanning(last - first)
     return taper
-
-
-def _spectrum(gradients: Array, runs: bool) -> Array:
-    return np.asarray((np.abs(_tapered(gradients, runs)) ** 2).sum(axis=0))
 
 
 def finer_times(found: Periods) -> float:
