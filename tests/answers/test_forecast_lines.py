@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from steybrae.answers.forecast import finding_blocks, named_blocks, named_text, part_texts, written
+from steybrae.answers.forecast import (
+    finding_blocks,
+    forecast_blocks,
+    leg_lines,
+    named_blocks,
+    named_text,
+    part_texts,
+    written,
+)
+from steybrae.document import Table
 from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedOnLeg
 from steybrae.forecast.bulletin import Bulletin, DangerRating, Elevation
 from steybrae.forecast.named import Crossed
@@ -49,6 +58,18 @@ def test_what_finds_no_room_is_counted_and_nothing_found_is_said() -> None:
     )
     assert named_text(beside(leg(1, NOTHING, NOTHING, NOTHING)), 0, 0) == "no ground that was found"
     assert list(named_blocks(beside())) == []
+
+
+def test_unknown_ground_may_be_named() -> None:
+    unknown = Crossed(0.0, True, (), ())
+    off = replace(leg(1, NOTHING, unknown, unknown).named[0], kind="avalanche_problem", meets_heights=False)
+    found = LegForecast(1, "A", "B", None, None, (), (off,), None)
+    assert leg_lines(found) == (
+        "moderate (2), all aspects: at least 0 m in the corridor, at least 0 m overhead",
+    )
+    blocks = forecast_blocks(replace(beside(found), bulletins=(BULLETIN,)))
+    (table,) = (block for block in blocks if isinstance(block, Table))
+    assert table.columns[1].of(found) == "- | 0+ | 0+"
 
 
 def test_heights_without_a_rating_come_before_those_with_one() -> None:

@@ -216,6 +216,31 @@ class TestRoute:
         out = told(run("route", *on, "--bulletin", file, *REGION, *DAY)[1])
         assert "Leg 1: NO RATING for the heights of this leg in the bulletin." in out[:900]
 
+    @pytest.mark.parametrize(
+        ("more", "second"),
+        [
+            ({"elevation": {"upperBound": "800"}}, ["leg_no_rating"]),
+            ({"elevation": {"lowerBound": "800"}, "validTimePeriod": "earlier"}, ["leg_partly_rated"]),
+            ({"elevation": {"lowerBound": "800"}, "aspects": ["N", "NE", "E", "SE"]}, ["leg_partly_rated"]),
+            ({"elevation": {"lowerBound": "1000"}}, []),
+            ({"elevation": {"lowerBound": "800"}}, None),
+        ],
+    )
+    def test_what_ratings_leave_out_is_told(
+        self,
+        run: Run,
+        on: tuple[object, ...],
+        bulletin: Path,
+        tmp_path: Path,
+        more: dict[str, Any],
+        second: list[str] | None,
+    ) -> None:
+        below = {"mainValue": "low", "elevation": {"upperBound": "800"}}
+        file = changed(tmp_path, bulletin, dangerRatings=[below, {"mainValue": "moderate"} | more])
+        found = answer(run, "route", *on, "--bulletin", file, *REGION, *DAY)["forecast"]["legs"]
+        keys = [[finding["key"] for finding in leg["findings"]] for leg in found]
+        assert keys == ([[], []] if second is None else [["leg_partly_rated"], second])
+
     def test_the_treeline(self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path) -> None:
         high = [{"mainValue": "high", "elevation": {"upperBound": "treeline"}}]
         file = changed(tmp_path, bulletin, dangerRatings=high)

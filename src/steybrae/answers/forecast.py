@@ -175,7 +175,7 @@ def crossed_text(ground: Crossed) -> str:
 def leg_lines(leg: LegForecast) -> tuple[str, ...]:
     """Say for one leg what has to be seen first and which ratings and problems name its ground."""
     lines = [plain(finding.text) for finding in leg.findings]
-    lines += [_row_line(row) for row in leg.named if row.touches or _rated(row)]
+    lines += [_row_line(row) for row in leg.named if row.may_touch or _rated(row)]
     return tuple(lines) or ("no rating or problem names ground of this leg",)
 
 
@@ -185,7 +185,7 @@ def _rated(row: NamedOnLeg) -> bool:
 
 def _row_line(row: NamedOnLeg) -> str:
     value = standard_words(row.value)
-    if not row.touches:
+    if not row.may_touch:
         return f"{value}, {row.where}: no ground that steep found in it"
     grounds = (("on the line", row.line), ("in the corridor", row.corridor), ("overhead", row.overhead))
     metres = [
@@ -358,10 +358,8 @@ def _head(row: NamedOnLeg) -> str:
 
 
 def _cell(row: NamedOnLeg) -> str:
-    if not row.touches and not row.meets_heights and not row.line.at_least:
-        return "-"
-    if not row.touches and row.kind == "danger_rating" and not row.line.at_least:
-        return "its heights"
+    if not row.may_touch:
+        return "its heights" if _rated(row) else "-"
     off = f", {distance_off(row.overhead.nearest_m).figure} off" if row.overhead.nearest_m else ""
     return " | ".join(crossed_text(ground) for ground in (row.line, row.corridor, row.overhead)) + off
 

@@ -161,6 +161,11 @@ class NamedOnLeg:
         """Whether it names any of the three grounds."""
         return any(ground.length_m > 0.0 for ground in (self.line, self.corridor, self.overhead))
 
+    @property
+    def may_touch(self) -> bool:
+        """Whether it does, or unknown ground could be among what it names."""
+        return self.touches or any(ground.at_least for ground in (self.line, self.corridor, self.overhead))
+
 
 @dataclass(frozen=True)
 class NamedAtPlace:

@@ -8,8 +8,10 @@ clock time for "earlier" and "later", so that both are always shown. Nothing is 
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import Final
 
 from steybrae.cautions import Caution, Situation, cautions_for
@@ -26,6 +28,7 @@ from steybrae.forecast.beside import (
 from steybrae.forecast.bulletin import (
     LEVELS,
     METHOD_SOURCE,
+    PERIODS,
     TREELINE,
     Bulletin,
     DangerRating,
@@ -34,9 +37,10 @@ from steybrae.forecast.bulletin import (
     where_words,
 )
 from steybrae.forecast.choose import Asked, Chosen, Finding, choose, holds_throughout, moment_text
-from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, bound_range_m, crossed
+from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, aspect_bits, bound_range_m, crossed
 from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.terrain.attributes import SECTORS
 from steybrae.value import and_more, lower
 
 LEAST_SLOPE_DEG: Final = 30.0
@@ -244,7 +248,7 @@ def _leg(
         to=leg.to,
         start=None if span is None else span[0].isoformat(),
         end=None if span is None else span[1].isoformat(),
-        findings=(*_out_of_time(bulletins, span), *_unrated(named, bulletins)),
+        findings=(*_out_of_time(bulletins, span), *_unrated(bulletins, heights, ask)),
         named=named,
         reduction=_reduction(named, grounds) if ask.reduction else None,
     )
@@ -300,12 +304,40 @@ def _out_of_time(bulletins: Sequence[Bulletin], span: Span | None) -> tuple[Find
     return (Finding("leg_out_of_time", text),)
 
 
-def _unrated(named: Sequence[NamedOnLeg], bulletins: Sequence[Bulletin]) -> tuple[Finding, ...]:
-    rated = any(row.kind == "danger_rating" and row.meets_heights and row.value in LEVELS for row in named)
-    if rated or not bulletins:
+def _unrated(
+    bulletins: Sequence[Bulletin], heights_m: tuple[float, float] | None, ask: ForecastAsk
+) -> tuple[Finding, ...]:
+    """Say where ratings leave out the heights of a leg, or some of them, an aspect, or a part of the day."""
+    rated = [
+        part
+        for bulletin in bulletins
+        for part in bulletin.danger_ratings
+        if part.main_value in LEVELS and _meets(part, heights_m, ask)
+    ]
+    if not bulletins:
         return ()
-    text = "NO RATING for the heights of this leg in the bulletin. That is not a low one: read its text."
-    return (Finding("leg_no_rating", text),)
+    if not rated:
+        text = "NO RATING for the heights of this leg in the bulletin. That is not a low one: read its text."
+        return (Finding("leg_no_rating", text),)
+    low, high = heights_m or (-math.inf, math.inf)
+    for bit, period in product(range(len(SECTORS)), PERIODS[1:]):
+        reach = low
+        for bottom, top in sorted(
+            bound_range_m(part.elevation, ask.treeline_m)
+            for part in rated
+            if aspect_bits(part.aspects) >> bit & 1 and part.valid_time_period in (PERIODS[0], period)
+        ):
+            if bottom > reach:
+                break
+            reach = max(reach, top)
+        # A level leg is to be rated too.
+        if reach < max(high, low + 1.0):
+            text = (
+                "NO RATING for some heights, aspects or hours of this leg in the bulletin. That is not a low "
+                "one: read its text."
+            )
+            return (Finding("leg_partly_rated", text),)
+    return ()
 
 
 def _reduction(named: Sequence[NamedOnLeg], grounds: LegGrounds) -> ReductionRow | None:
