@@ -333,6 +333,32 @@ class TestGround:
         assert told(run(*base)[1]).startswith(NONE)
         assert answer(run, *base)["forecast"] is None
 
+    def test_many_places_each_with_what_names_it(
+        self, run: Run, bulletin: Path, sample_dem: Path, tmp_path: Path
+    ) -> None:
+        (tmp_path / "two.csv").write_text("lat,lon,name\n59.2240,-8.0237,hut\n59.2375,-8.0686,top\n")
+        base = ("ground", "--places", "two.csv", "--dem", sample_dem / "stey_massif.tif", "--reach", "600m")
+        words = told(run(*base, "--bulletin", bulletin, *REGION, *DAY)[1])
+        assert "Danger rating considerable (3): above 800 m, all aspects" in words
+        assert "Which of the forecast names ground: within the circle | overhead" in words
+        assert re.search(r"hut (yes \| \S+ ){3}- \| \S+ yes", words)
+        low = changed(
+            tmp_path, bulletin, dangerRatings=[{"mainValue": "low", "elevation": {"upperBound": "900"}}]
+        )
+        words = told(run(*base, "--bulletin", low, *REGION, *DAY)[1])
+        assert "top: NO RATING for the heights of this place in the bulletin." in words
+        assert "hut: NO RATING" not in words
+
+    def test_a_place_without_a_rating_is_loud(
+        self, run: Run, bulletin: Path, sample_dem: Path, tmp_path: Path
+    ) -> None:
+        low = changed(
+            tmp_path, bulletin, dangerRatings=[{"mainValue": "low", "elevation": {"upperBound": "900"}}]
+        )
+        base = ("ground", "59.2375 -8.0686", "--dem", sample_dem / "stey_massif.tif", "--reach", "600m")
+        words = told(run(*base, "--bulletin", low, *REGION, *DAY)[1])
+        assert words.startswith("NO RATING for the heights of this place in the bulletin.")
+
 
 at = dt.datetime.fromisoformat
 

@@ -145,6 +145,8 @@ def forecast_at_place(
     chosen = _chosen(source, ask)
     height = None if found.elevation_m is None else (found.elevation_m, found.elevation_m)
     place = tuple(_at_place(which, part, grounds, height, ask) for which, part in _parts(chosen.bulletins))
+    unrated = _unrated(chosen.bulletins, height, ask, "place")
+    chosen = replace(chosen, findings=(*chosen.findings, *unrated))
     beside = replace(_frame(source, chosen, ask, (grounds,)), place=place)
     return replace(found, forecast=beside, cautions=_with(found.cautions, beside.cautions))
 
@@ -305,9 +307,9 @@ def _out_of_time(bulletins: Sequence[Bulletin], span: Span | None) -> tuple[Find
 
 
 def _unrated(
-    bulletins: Sequence[Bulletin], heights_m: tuple[float, float] | None, ask: ForecastAsk
+    bulletins: Sequence[Bulletin], heights_m: tuple[float, float] | None, ask: ForecastAsk, what: str = "leg"
 ) -> tuple[Finding, ...]:
-    """Say where ratings leave out the heights of a leg, or some of them, an aspect, or a part of the day."""
+    """Say where ratings leave out heights of a leg or a place, an aspect, or a part of the day."""
     rated = [
         part
         for bulletin in bulletins
@@ -317,8 +319,10 @@ def _unrated(
     if not bulletins:
         return ()
     if not rated:
-        text = "NO RATING for the heights of this leg in the bulletin. That is not a low one: read its text."
-        return (Finding("leg_no_rating", text),)
+        text = (
+            f"NO RATING for the heights of this {what} in the bulletin. That is not a low one: read its text."
+        )
+        return (Finding(f"{what}_no_rating", text),)
     low, high = heights_m or (-math.inf, math.inf)
     for bit, period in product(range(len(SECTORS)), PERIODS[1:]):
         reach = low
@@ -333,10 +337,10 @@ def _unrated(
         # A level leg is to be rated too.
         if reach < max(high, low + 1.0):
             text = (
-                "NO RATING for some heights, aspects or hours of this leg in the bulletin. That is not a low "
-                "one: read its text."
+                f"NO RATING for some heights, aspects or hours of this {what} in the bulletin. That is not a "
+                "low one: read its text."
             )
-            return (Finding("leg_partly_rated", text),)
+            return (Finding(f"{what}_partly_rated", text),)
     return ()
 
 
