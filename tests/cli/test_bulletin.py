@@ -214,7 +214,7 @@ class TestRoute:
         low = [{"mainValue": "low", "elevation": {"upperBound": "400"}}]
         file = changed(tmp_path, bulletin, dangerRatings=low)
         out = told(run("route", *on, "--bulletin", file, *REGION, *DAY)[1])
-        assert "Leg 1: NO RATING for the heights of this leg in the bulletin." in out[:900]
+        assert "Legs 1-2: NO RATING for the heights of these legs in the bulletin." in out[:900]
 
     @pytest.mark.parametrize(
         ("more", "second"),
@@ -391,6 +391,34 @@ class TestCard:
         words = told(pdf_words(Path("without.pdf").read_bytes(), Path()))
         assert "none given: fill in" in words
         assert "Danger level, from which height" in words
+
+    @pytest.mark.parametrize("day", ["2027-01-13", "2027-01-20"])
+    def test_no_level_of_another_day_leads(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, day: str
+    ) -> None:
+        from tests.sheets.pdf_lines import words as pdf_words
+
+        base = (
+            "card",
+            *on,
+            "--date",
+            day,
+            "--start",
+            "08:30",
+            "--zone",
+            "UTC",
+            "--bulletin",
+            bulletin,
+            *REGION,
+        )
+        assert run(*base, "--pdf", "c.pdf", "--phone", "p.html")[0] == 0
+        leads = re.findall(r'<p class="first">(.*?)</p>', Path("p.html").read_text("utf-8"))
+        assert [line.split(":")[0] for line in leads] == [
+            "NOT YET VALID" if day < "2027-01-15" else "EXPIRED"
+        ]
+        paper = told(pdf_words(Path("c.pdf").read_bytes(), Path()))
+        assert leads[0] in paper
+        assert "considerable (3)" not in paper
 
     def test_one_leg_without_a_model(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
         status, out, err = run("card", "--from", "59.2 -8.0", "--to", "59.21 -8.01", "--date", "2027-01-15",

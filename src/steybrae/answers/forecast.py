@@ -23,7 +23,7 @@ from steybrae.forecast.beside import (
     ReductionRow,
 )
 from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, standard_words, where_words
-from steybrae.forecast.choose import moment_text, parse_moment
+from steybrae.forecast.choose import moment_text, out_of_time_text, parse_moment
 from steybrae.forecast.named import Crossed
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
@@ -231,7 +231,7 @@ def named_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
 
     Parts that name the same are told together. Nothing of an expired forecast, as `finding_blocks`.
     """
-    if forecast is None or _expired(forecast):
+    if forecast is None or of_another_time(forecast):
         return
     for number, bulletin in enumerate(forecast.bulletins):
         by_words: dict[str, list[str]] = {}
@@ -256,8 +256,43 @@ def _gives_rating(bulletin: Bulletin) -> bool:
     return any(rating.main_value != "no_rating" for rating in bulletin.danger_ratings)
 
 
-def _expired(forecast: ForecastBeside) -> bool:
-    return any(finding.key == "expired" for finding in forecast.findings)
+def of_another_time(forecast: ForecastBeside) -> bool:
+    """Whether all of it is of another time: levels of another day would be read as today's."""
+    return any(finding.key in ("expired", "not_yet_valid") for finding in forecast.findings)
+
+
+def leg_finding_lines(forecast: ForecastBeside) -> tuple[str, ...]:
+    """Say what has to be seen first on legs: each once, so that it leaves room for the levels."""
+    found: dict[str, list[tuple[LegForecast, str]]] = {}
+    for leg in forecast.legs:
+        for finding in leg.findings:
+            found.setdefault(finding.key, []).append((leg, finding.text))
+    return tuple(plain(line) for told in found.values() for line in _told_once(told))
+
+
+def _told_once(told: Sequence[tuple[LegForecast, str]]) -> Iterator[str]:
+    """Yield a finding of legs once; where the words differ, by their hours, once for legs in a row."""
+    if len({text for _, text in told}) == 1:
+        yield _of_legs([leg.number for leg, _ in told], told[0][1])
+        return
+    run: list[LegForecast] = []
+    for k, (leg, text) in enumerate(told, start=1):
+        run.append(leg)
+        if k < len(told) and told[k][0].number == leg.number + 1:
+            continue
+        first, last = run[0].start, run[-1].end
+        if len(run) > 1 and first is not None and last is not None:
+            hours = parse_moment(first, "A time"), parse_moment(last, "A time")
+            yield _of_legs([one.number for one in run], out_of_time_text("these legs are", *hours))
+        else:
+            yield _of_legs([one.number for one in run], text)
+        run = []
+
+
+def _of_legs(numbers: Sequence[int], text: str) -> str:
+    if len(numbers) == 1:
+        return f"Leg {numbers[0]}: {text}"
+    return f"Legs {_ranges(numbers)}: {text.replace('this leg', 'these legs')}"
 
 
 def _ranges(numbers: Sequence[int]) -> str:
@@ -303,10 +338,8 @@ def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> I
     for line in finding_lines(forecast):
         yield Paragraph(line, strong=True)
     if forecast is not None:
-        for leg in forecast.legs:
-            for finding in leg.findings:
-                yield Paragraph(f"Leg {leg.number}: {finding.text}", strong=True)
-        told = () if alone and _expired(forecast) else sorted(forecast.bulletins, key=_gives_rating)
+        yield from (Paragraph(line, strong=True) for line in leg_finding_lines(forecast))
+        told = () if alone and of_another_time(forecast) else sorted(forecast.bulletins, key=_gives_rating)
         for bulletin in told:
             below = "" if alone else " below"
             yield Paragraph(f"Avalanche forecast{below}: {head_line(bulletin, forecast.region_asked)}.")
@@ -370,7 +403,7 @@ def places_finding_blocks(places: PlaceForecasts) -> Iterator[Block]:
 
 def places_named_blocks(places: PlaceForecasts) -> Iterator[Block]:
     """Yield which of a forecast names ground at each place; nothing of an expired one."""
-    parts = places[0][1].place if places and not _expired(places[0][1]) else ()
+    parts = places[0][1].place if places and not of_another_time(places[0][1]) else ()
     if parts:
         yield Paragraph(
             "Which of the forecast names ground: within the circle | overhead (?: unknown ground may be)"

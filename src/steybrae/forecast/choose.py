@@ -302,6 +302,14 @@ def _not_stated() -> Finding:
     return Finding("validity_not_stated", "The bulletin does not say when it begins or ends: check its date.")
 
 
+def out_of_time_text(what: str, first: dt.datetime, last: dt.datetime) -> str:
+    """Say that what is walked from the first moment to the last is outside the hours of a forecast."""
+    return (
+        f"NOT VALID ALL THE TIME: {what} walked {moment_text(first)} to {moment_text(last)}, outside the "
+        "hours of the forecast."
+    )
+
+
 def moment_text(moment: dt.datetime) -> str:
     """Say a moment to the minute, with its zone: ``2027-01-15 18:00 UTC``, ``2027-01-15 18:00 UTC+01:00``."""
     return f"{moment:%Y-%m-%d %H:%M} {moment.tzname()}"

@@ -36,7 +36,7 @@ from steybrae.forecast.bulletin import (
     reduction_angle,
     where_words,
 )
-from steybrae.forecast.choose import Asked, Chosen, Finding, choose, holds_throughout, moment_text
+from steybrae.forecast.choose import Asked, Chosen, Finding, choose, holds_throughout, out_of_time_text
 from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, aspect_bits, bound_range_m, crossed
 from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.result import LegScreening, RouteScreening
@@ -299,11 +299,7 @@ def _at_place(
 def _out_of_time(bulletins: Sequence[Bulletin], span: Span | None) -> tuple[Finding, ...]:
     if span is None or not bulletins or holds_throughout(bulletins, *span):
         return ()
-    text = (
-        f"NOT VALID ALL THE TIME: this leg is walked {moment_text(span[0])} to {moment_text(span[1])}, "
-        "outside the hours of the forecast."
-    )
-    return (Finding("leg_out_of_time", text),)
+    return (Finding("leg_out_of_time", out_of_time_text("this leg is", *span)),)
 
 
 def _unrated(
