@@ -83,18 +83,20 @@ def call_text(card: RouteCard) -> str:
 
 def arrival_text(card: RouteCard, leg: CardLeg) -> str:
     """When one is at the end of a leg: ``at least 15:08`` after unknown ground; empty where not known."""
-    return f"{AT_LEAST} {leg.arrival_text}" if _later(card, leg) and leg.arrival_text else leg.arrival_text
+    return (
+        f"{AT_LEAST} {leg.arrival_text}" if may_be_later(card, leg) and leg.arrival_text else leg.arrival_text
+    )
 
 
 def daylight_text(card: RouteCard, leg: CardLeg) -> str:
     """Daylight left there, ``at most`` so much after unknown ground; empty where not known."""
     left_min = leg.daylight_left_min
-    if left_min is None or not leg.daylight_text[:1].isdecimal() or not _later(card, leg):
+    if left_min is None or not leg.daylight_text[:1].isdecimal() or not may_be_later(card, leg):
         return leg.daylight_text
     return f"{AT_LEAST if left_min < 0.0 else AT_MOST} {leg.daylight_text}"
 
 
-def _later(card: RouteCard, leg: CardLeg) -> bool:
+def may_be_later(card: RouteCard, leg: CardLeg) -> bool:
     """Whether unknown ground up to the end of a leg may make it later."""
     return any(one.time_at_least for one in card.legs if one.number <= leg.number)
 
