@@ -102,6 +102,22 @@ class TestRoute:
         assert "Munter" in row["source"]
         assert {"bulletin_regional", "forecast"} <= {caution["key"] for caution in found["cautions"]}
 
+    def test_the_level_of_ground_beside_the_line_counts_for_the_method(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        """The second leg runs along a rim at 980 m; its corridor holds the headwall below."""
+        ratings = [
+            {"mainValue": "low", "elevation": {"lowerBound": "900"}},
+            {"mainValue": "high", "elevation": {"upperBound": "900"}},
+        ]
+        file = changed(tmp_path, bulletin, dangerRatings=ratings)
+        base = ("route", *on, "--bulletin", file, *REGION, *DAY, "--reduction-angles")
+        leg = answer(run, *base)["forecast"]["legs"][1]
+        high = leg["named"][1]
+        assert (high["meets_heights"], high["overhead"]["length_m"]) == (False, 0.0)
+        assert high["corridor"]["length_m"] > 0.0
+        assert (leg["reduction"]["level"], leg["reduction"]["method_deg"]) == ("high", 30.0)
+
     def test_without_a_bulletin(self, run: Run, on: tuple[object, ...]) -> None:
         assert answer(run, "route", *on)["forecast"] is None
         assert told(run("route", *on, "--csv", "p.csv", "--figure", "f.pdf")[1]).startswith(NONE)

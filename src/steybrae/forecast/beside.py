@@ -218,7 +218,8 @@ class ReductionRow:
     Attributes
     ----------
     level
-        The highest level of those for the heights of the leg and for ground overhead.
+        The highest level of those for the heights of the leg and for ground beside and above it,
+        known or not.
     method_deg
         The method's angle, degrees; None where it has none.
     look_at

@@ -342,9 +342,7 @@ def _unrated(
 
 def _reduction(named: Sequence[NamedOnLeg], grounds: LegGrounds) -> ReductionRow | None:
     levels = [
-        row.value
-        for row in named
-        if row.kind == "danger_rating" and (row.meets_heights or row.overhead.length_m > 0.0)
+        row.value for row in named if row.kind == "danger_rating" and (row.meets_heights or row.may_touch)
     ]
     highest = max((level for level in levels if level in LEVELS), key=LEVELS.__getitem__, default=None)
     if highest is None:
