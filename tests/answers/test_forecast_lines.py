@@ -60,6 +60,8 @@ def test_what_finds_no_room_is_counted_and_nothing_found_is_said() -> None:
         "of legs 1 (100 m off), 2 (200 m off), 3 (300 m off), 4 (400 m off), 3 more"
     )
     assert named_text(beside(leg(1, NOTHING, NOTHING, NOTHING)), 0, 0) == "no ground that was found"
+    unknown = leg(1, NOTHING, NOTHING, replace(NOTHING, at_least=True))
+    assert named_text(beside(unknown), 0, 0) == "perhaps unknown ground overhead of leg 1"
     assert list(named_blocks(beside())) == []
 
 

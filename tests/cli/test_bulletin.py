@@ -394,6 +394,21 @@ class TestCard:
         assert [finding["key"] for finding in day["findings"]] == ["time_not_checked"]
         assert day["start"] == "2027-01-15T00:00:00+00:00"
 
+    def test_a_forecast_looked_up_for_another_day_is_loud(
+        self, run: Run, on: tuple[object, ...], bulletin: Path
+    ) -> None:
+        base = ("card", *on, "--bulletin", bulletin, *REGION, "--date")
+        found = answer(run, *base, "2027-01-20", *DAY)
+        assert [finding["key"] for finding in found["forecast"]["findings"]] == ["other_day"]
+        assert "forecast_other_day" in {caution["key"] for caution in found["cautions"]}
+        assert told(run(*base, "2027-01-20", *DAY)[1]).startswith(
+            "OTHER DAY: the forecast was looked up for 2027-01-15 08:00 UTC, and this is a card of "
+            "2027-01-20. Leave --at-time out, or give that day's."
+        )
+        assert answer(run, *base, "2027-01-15", *DAY)["forecast"]["findings"] == []
+        night = ("--zone", "Pacific/Auckland", "--at-time", "2027-01-14T22:00Z")  # 11:00 of the 15th there
+        assert answer(run, *base, "2027-01-15", *night)["forecast"]["findings"] == []
+
     def test_paper(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
         from tests.sheets.pdf_lines import words as pdf_words
 

@@ -205,6 +205,7 @@ def _nearest(ground: Crossed) -> str:
 def named_text(forecast: ForecastBeside, number: int, k: int) -> str:
     """Say which legs a part of a bulletin names: on the line, else beside it, else overhead, nearest first.
 
+    Last come those where unknown ground overhead may be among it.
     `k` is its number among the bulletin's ratings and then its problems; without its stop.
     """
     rows = [(leg.number, [row for row in leg.named if row.bulletin == number][k]) for leg in forecast.legs]
@@ -217,10 +218,13 @@ def named_text(forecast: ForecastBeside, number: int, k: int) -> str:
     )
     shown = [f"{leg} ({distance_off(off).text} off)" for off, leg in above[:MOST_OVERHEAD]]
     more = [f"{len(above) - MOST_OVERHEAD} more"] if len(above) > MOST_OVERHEAD else []
+    told_of = {*on, *beside, *(leg for _, leg in above)}
+    unknown = [leg for leg, row in rows if row.overhead.at_least and leg not in told_of]
     told = (
         ("on the line", on, _ranges(on)),
         ("in the corridor", beside, _ranges(beside)),
         ("overhead alone, nearest first,", above, ", ".join([*shown, *more])),
+        ("perhaps unknown ground overhead", unknown, _ranges(unknown)),
     )
     words = (f"{at} of leg{'s' if len(legs) > 1 else ''} {text}" for at, legs, text in told if legs)
     return "; ".join(words) or "no ground that was found"
@@ -258,7 +262,7 @@ def _gives_rating(bulletin: Bulletin) -> bool:
 
 def of_another_time(forecast: ForecastBeside) -> bool:
     """Whether all of it is of another time: levels of another day would be read as today's."""
-    return any(finding.key in ("expired", "not_yet_valid") for finding in forecast.findings)
+    return any(finding.key in ("expired", "not_yet_valid", "other_day") for finding in forecast.findings)
 
 
 def leg_finding_lines(forecast: ForecastBeside) -> tuple[str, ...]:

@@ -36,7 +36,15 @@ from steybrae.forecast.bulletin import (
     reduction_angle,
     where_words,
 )
-from steybrae.forecast.choose import Asked, Chosen, Finding, choose, holds_throughout, out_of_time_text
+from steybrae.forecast.choose import (
+    Asked,
+    Chosen,
+    Finding,
+    choose,
+    holds_throughout,
+    moment_text,
+    out_of_time_text,
+)
 from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, aspect_bits, bound_range_m, crossed
 from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.result import LegScreening, RouteScreening
@@ -73,6 +81,8 @@ class ForecastAsk:
         When the ground is walked; None where not known.
     whole_day
         Whether they are only the day, for want of a time.
+    other_day
+        The day of a card, where the time is of another day; None elsewhere.
     leg_spans
         Start and end of each leg; empty where not known.
     now
@@ -95,6 +105,7 @@ class ForecastAsk:
     start: dt.datetime | None = None
     end: dt.datetime | None = None
     whole_day: bool = False
+    other_day: dt.date | None = None
     leg_spans: tuple[Span | None, ...] = ()
     now: dt.datetime | None = None
     treeline_m: float | None = None
@@ -153,6 +164,12 @@ def forecast_at_place(
 
 def _chosen(source: BulletinSource, ask: ForecastAsk) -> Chosen:
     chosen = choose(source.bulletins, Asked(ask.region, ask.start, ask.end, ask.lang, ask.now))
+    if ask.other_day is not None and ask.start is not None:
+        text = (
+            f"OTHER DAY: the forecast was looked up for {moment_text(ask.start)}, and this is a card of "
+            f"{ask.other_day.isoformat()}. Leave --at-time out, or give that day's."
+        )
+        chosen = replace(chosen, findings=(Finding("other_day", text), *chosen.findings))
     if not ask.whole_day or not chosen.bulletins:
         return chosen
     # A bulletin that holds for part of the day is no fault where no time of the day is known.
