@@ -407,6 +407,16 @@ def test_daylight_left_after_unknown_ground_is_at_most_that(sample_day) -> None:
     assert daylight_text(card, night) == "the sun does not rise"
 
 
+def test_where_the_sun_does_not_rise_every_hour_is_after_sunset_on_a_phone(sample_day) -> None:
+    card = make_card(sample_day, CHOSEN)
+    night = replace(card.legs[-1], daylight_left_min=0.0, daylight_text="the sun does not rise")
+    for last, dark in ((card.legs[-1], False), (night, True)):
+        page = phone_page(replace(card, legs=(*card.legs[:-1], last)), None)
+        sunset = re.search(r'"sunset": ?"([^"]+)"', page)
+        assert sunset is not None
+        assert (dt.datetime.fromisoformat(sunset[1]) < dt.datetime.fromisoformat(card.start or "")) is dark
+
+
 def test_paper_phone_terminal_and_log_word_a_check_alike(monkeypatch, sample_day) -> None:
     """The card had "no difference 23.3° to 31.3°; steeper above 27°", which contradicts itself."""
     card = make_card(sample_day, CHOSEN)

@@ -393,6 +393,8 @@ class TestCard:
         day = answer(run, *base)["forecast"]
         assert [finding["key"] for finding in day["findings"]] == ["time_not_checked"]
         assert day["start"] == "2027-01-15T00:00:00+00:00"
+        base = ("card", *on, "--bulletin", bulletin, *REGION, "--date", "2027-01-16")
+        assert [f["key"] for f in answer(run, *base)["forecast"]["findings"]] == ["expired"]
 
     def test_a_forecast_looked_up_for_another_day_is_loud(
         self, run: Run, on: tuple[object, ...], bulletin: Path

@@ -244,8 +244,10 @@ def _sunset(card: RouteCard) -> str | None:
     last = card.legs[-1]
     if last.arrival is None or last.daylight_left_min is None:
         return None
-    left = dt.timedelta(minutes=last.daylight_left_min)
-    return (dt.datetime.fromisoformat(last.arrival) + left).isoformat()
+    arrival = dt.datetime.fromisoformat(last.arrival)
+    if not last.daylight_text[:1].isdecimal():  # It does not rise: every hour of the day is after it.
+        return (arrival - dt.timedelta(days=2)).isoformat()
+    return (arrival + dt.timedelta(minutes=last.daylight_left_min)).isoformat()
 
 
 def _bulletin_ends(card: RouteCard) -> list[str]:

@@ -170,7 +170,8 @@ def _chosen(source: BulletinSource, ask: ForecastAsk) -> Chosen:
             f"{ask.other_day.isoformat()}. Leave --at-time out, or give that day's."
         )
         chosen = replace(chosen, findings=(Finding("other_day", text), *chosen.findings))
-    if not ask.whole_day or not chosen.bulletins:
+    another = any(finding.key in ("expired", "not_yet_valid") for finding in chosen.findings)
+    if not ask.whole_day or not chosen.bulletins or another:
         return chosen
     # A bulletin that holds for part of the day is no fault where no time of the day is known.
     kept = tuple(finding for finding in chosen.findings if finding.key != "partly_valid")
