@@ -6,10 +6,8 @@ would obey, are replaced, and the standard's two tags left out. Metres round up,
 
 from __future__ import annotations
 
-import itertools
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import Final
 
 from steybrae.document import Block, Column, Heading, Listing, Paragraph, Table, plain
@@ -321,7 +319,7 @@ def reduction_cells(row: ReductionRow) -> tuple[str, ...]:
     return (standard_words(row.level), angle, row.look_at, *metres)
 
 
-_AT_ONCE: Final = 6
+AT_ONCE: Final = 6
 """Columns of named ground that an ordinary terminal has room for (our choice)."""
 
 _REDUCTION_HEADS: Final = (
@@ -378,8 +376,8 @@ def _legs(legs: Sequence[LegForecast]) -> Iterator[Block]:
     if not legs or not legs[0].named:
         return
     named = range(len(legs[0].named))
-    for start in named[::_AT_ONCE]:
-        columns = (_named(legs[0].named[k], k) for k in named[start : start + _AT_ONCE])
+    for start in named[::AT_ONCE]:
+        columns = (_named(legs[0].named[k], k) for k in named[start : start + AT_ONCE])
         yield Table(
             (Column("number", "Leg", lambda leg: str(leg.number)), *columns),
             legs,
@@ -388,54 +386,12 @@ def _legs(legs: Sequence[LegForecast]) -> Iterator[Block]:
         )
 
 
-PlaceForecasts = Sequence[tuple[str, ForecastBeside]]
-
-
-def places_finding_blocks(places: PlaceForecasts) -> Iterator[Block]:
-    """Yield what has to be seen first of a forecast beside places by name, and what it says."""
-    if not places:
-        yield from finding_blocks(None)
-        return
-    first = places[0][1]
-    shared = [one for one in first.findings if all(one in forecast.findings for _, forecast in places)]
-    yield from finding_blocks(replace(first, findings=tuple(shared)), alone=True)
-    for name, forecast in places:
-        for finding in forecast.findings:
-            if finding not in shared:
-                yield Paragraph(f"{name}: {plain(finding.text)}", strong=True)
-
-
-def places_named_blocks(places: PlaceForecasts) -> Iterator[Block]:
-    """Yield which of a forecast names ground at each place; nothing of an expired one."""
-    parts = places[0][1].place if places and not of_another_time(places[0][1]) else ()
-    if parts:
-        yield Paragraph(
-            "Which of the forecast names ground: within the circle | overhead (?: unknown ground may be)"
-        )
-    for start in range(0, len(parts), _AT_ONCE):
-        columns = (_place_column(parts[k], k) for k in range(len(parts))[start:][:_AT_ONCE])
-        yield Table(
-            (Column("name", "Place", lambda at: at[0], align="left"), *columns),
-            [(name, forecast.place) for name, forecast in places],
-        )
-
-
-def _place_column(row: NamedAtPlace, k: int) -> Column:
-    return Column(f"named_{k}", _head(row), lambda at: _place_cell(at[1][k]))
-
-
-def _place_cell(row: NamedAtPlace) -> str:
-    grounds = ((row.within, row.within_unknown), (row.overhead, row.overhead_unknown))
-    if not any(itertools.chain(*grounds)) and row.kind == "danger_rating" and row.meets_heights:
-        return "its heights"
-    return " | ".join("yes" if named else "?" if unknown else "-" for named, unknown in grounds)
-
-
 def _named(row: NamedOnLeg, k: int) -> Column:
-    return Column(f"named_{k}", _head(row), lambda leg: _cell(leg.named[k]))
+    return Column(f"named_{k}", part_head(row), lambda leg: _cell(leg.named[k]))
 
 
-def _head(row: NamedOnLeg | NamedAtPlace) -> str:
+def part_head(row: NamedOnLeg | NamedAtPlace) -> str:
+    """Say a rating or a problem as the head of a column."""
     return f"{standard_words(row.value)}\n{row.where.replace(', ', chr(10))}"
 
 

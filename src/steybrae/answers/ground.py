@@ -5,12 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Final
 
-from steybrae.answers.forecast import (
-    finding_blocks,
-    forecast_blocks,
-    places_finding_blocks,
-    places_named_blocks,
-)
+from steybrae.answers.forecast import finding_blocks, forecast_blocks
+from steybrae.answers.forecast_places import places_finding_blocks, places_named_blocks
 from steybrae.answers.overhead import (
     baselines_note,
     baselines_text,
