@@ -65,6 +65,7 @@ def test_two_always_apply() -> None:
         ({"overhead_left_out": "Less was looked for."}, "overhead_left_out"),
         ({"runout": True}, "runout_published"),
         ({"magnetic": True}, "magnetic"),
+        ({"grid_zones": True}, "grid_zones"),
         ({"lesson": True}, "lesson"),
         ({"unit_doubtful": "The heights look like feet."}, "unit_doubtful"),
         ({"model_found": ("interpolated",)}, "cells_interpolated"),

@@ -113,6 +113,8 @@ class Situation:
         A sentence on what was left out overhead on request, or an empty string.
     magnetic
         Whether magnetic bearings are shown.
+    grid_zones
+        Whether grid bearings or references of one line are of several UTM zones.
     runout
         Whether published run-out angles are shown.
     bulletin
@@ -151,6 +153,7 @@ class Situation:
     start_lowered_to_deg: float | None = None
     overhead_left_out: str = ""
     magnetic: bool = False
+    grid_zones: bool = False
     runout: bool = False
     bulletin: bool = False
     treeline_unknown: bool = False
@@ -438,6 +441,14 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
         lambda at: at.magnetic,
         "Magnetic bearings rest on a model of the earth's field; iron, electronics and magnetic "
         "rock nearby turn the needle further than the stated error.",
+    ),
+    (
+        "grid_zones",
+        "The line lies in several UTM zones: a map has the grid bearings of one. Set magnetic ones.",
+        lambda at: at.grid_zones,
+        "The line lies in several UTM zones: the grid bearing of each leg, and where magnetic north lies "
+        "from the grid, are those of the zone where the leg begins. The grid lines of a map are of one zone; "
+        "set the magnetic bearings instead.",
     ),
     (
         "bulletin_regional",

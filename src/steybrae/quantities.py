@@ -239,7 +239,17 @@ def parse_slope_deg(text: str, what: str = "A slope") -> float:
 
 
 def parse_percent_or_deg(text: str) -> tuple[float, str]:
-    """Read a slope as `parse_slope_deg`, and the scale it was read from: ``percent`` or ``degrees``."""
+    """Read a slope as `parse_slope_deg`, and the scale it was read from: ``percent`` or ``degrees``.
+
+    Refused too is a bare number with decimals below 2: of 0.62 nothing says that it is no gradient, 31.8
+    degrees.
+    """
+    if re.fullmatch(r"\s*[01]?\.\d+\s*", text) and float(text) > 0.0:
+        message = (
+            f"A reading below 2 with decimals should have its unit, for it may be a gradient; got {text!r}. "
+            f"Write {text.strip()}deg, or {100.0 * float(text):g}%."
+        )
+        raise QuantityError(message)
     scale = "percent" if text.strip().endswith(("%", "percent")) else "degrees"
     return parse_slope_deg(text), scale
 

@@ -18,6 +18,7 @@ from steybrae.quantities import MIL_PER_DEG, round_down, round_up
 UNKNOWN: Final = "unknown"
 NOT_KNOWN_HOW_WELL: Final = "not known how well"
 AT_LEAST: Final = "at least"
+AT_MOST: Final = "at most"
 
 Rounding = Literal["up", "down", "nearest"]
 

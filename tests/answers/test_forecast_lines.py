@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import replace
 
-from steybrae.answers.forecast import finding_blocks, named_blocks, named_text, part_texts, written
+from steybrae.answers.forecast import (
+    finding_blocks,
+    forecast_blocks,
+    leg_finding_lines,
+    leg_lines,
+    named_blocks,
+    named_text,
+    part_texts,
+    written,
+)
+from steybrae.document import Table
 from steybrae.forecast.beside import ForecastBeside, LegForecast, NamedOnLeg
 from steybrae.forecast.bulletin import Bulletin, DangerRating, Elevation
+from steybrae.forecast.choose import Finding, out_of_time_text
 from steybrae.forecast.named import Crossed
 
 NOTHING = Crossed(0.0, False, (), ())
@@ -48,7 +60,42 @@ def test_what_finds_no_room_is_counted_and_nothing_found_is_said() -> None:
         "of legs 1 (100 m off), 2 (200 m off), 3 (300 m off), 4 (400 m off), 3 more"
     )
     assert named_text(beside(leg(1, NOTHING, NOTHING, NOTHING)), 0, 0) == "no ground that was found"
+    unknown = leg(1, NOTHING, NOTHING, replace(NOTHING, at_least=True))
+    assert named_text(beside(unknown), 0, 0) == "perhaps unknown ground overhead of leg 1"
     assert list(named_blocks(beside())) == []
+
+
+def test_unknown_ground_may_be_named() -> None:
+    unknown = Crossed(0.0, True, (), ())
+    off = replace(leg(1, NOTHING, unknown, unknown).named[0], kind="avalanche_problem", meets_heights=False)
+    found = LegForecast(1, "A", "B", None, None, (), (off,), None)
+    assert leg_lines(found) == (
+        "moderate (2), all aspects: at least 0 m in the corridor, at least 0 m overhead",
+    )
+    blocks = forecast_blocks(replace(beside(found), bulletins=(BULLETIN,)))
+    (table,) = (block for block in blocks if isinstance(block, Table))
+    assert table.columns[1].of(found) == "- | 0+ | 0+"
+
+
+def test_a_finding_of_many_legs_leaves_room_for_the_levels() -> None:
+    start = dt.datetime(2027, 1, 15, 8, tzinfo=dt.UTC)
+    hours = [start + dt.timedelta(hours=number) for number in range(6)]
+    unrated = Finding("leg_no_rating", "NO RATING for the heights of this leg.")
+
+    def late(number: int) -> LegForecast:
+        ends = hours[number - 1], hours[number]
+        text = out_of_time_text("this leg is", *ends)
+        found = (Finding("leg_out_of_time", text), unrated)
+        first, last = (end.isoformat() for end in ends)
+        return LegForecast(number, "A", "B", first, last, found, (), None)
+
+    assert leg_finding_lines(beside(late(1), late(2), late(4))) == (
+        "Legs 1-2: NOT VALID ALL THE TIME: these legs are walked 2027-01-15 08:00 UTC to 2027-01-15 10:00 "
+        "UTC, outside the hours of the forecast.",
+        "Leg 4: NOT VALID ALL THE TIME: this leg is walked 2027-01-15 11:00 UTC to 2027-01-15 12:00 UTC, "
+        "outside the hours of the forecast.",
+        "Legs 1-2 4: NO RATING for the heights of these legs.",
+    )
 
 
 def test_heights_without_a_rating_come_before_those_with_one() -> None:

@@ -17,12 +17,13 @@ from tests.synthetic import GaussianHill
 from steybrae.answers.points import cautions_path, cautions_text, points_csv, points_geojson
 from steybrae.bands import BandScheme
 from steybrae.files.results import as_json
+from steybrae.quantities import shown_slope_deg
 from steybrae.screening import RouteScreening, Settings, screen_route
 
 HEADER = (
     "leg,chainage_m,lat_deg,lon_deg,elevation_m,slope_deg,slope_low_deg,slope_high_deg,"
     "slope_corridor_deg,band,aspect_true_deg,track_grade_deg,known,"
-    "overhead_unfiltered_deg,leg_short_slope_max_deg,leg_short_corridor_max_deg,"
+    "overhead_unfiltered_deg,leg_slope_max_deg,leg_short_slope_max_deg,leg_short_corridor_max_deg,"
     "leg_drop_fall_m,leg_drop_off_m,leg_overhead_deg,leg_unknown_above,cautions"
 )
 
@@ -47,6 +48,12 @@ def test_one_row_for_each_point(day, rows):
     assert [row["leg"] for row in rows] == [
         str(leg.number) for leg in day.legs for _ in leg.points.chainage_m
     ]
+
+
+def test_the_leg_s_steepest_is_there_though_it_lies_between_two_points(day, rows):
+    for leg in day.legs:
+        mine = [row for row in rows if row["leg"] == str(leg.number)]
+        assert {row["leg_slope_max_deg"] for row in mine} == {f"{shown_slope_deg(leg.slope_max_deg):.10g}"}
 
 
 def test_known_points_hold_what_the_result_holds(day, rows):

@@ -14,7 +14,7 @@ from steybrae.answers.card import card_document
 from steybrae.answers.route import route_document
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
-from steybrae.card.wording import check_sentence, judged_text, minutes_text
+from steybrae.card.wording import check_sentence, daylight_text, judged_text, minutes_text
 from steybrae.errors import QuantityError
 from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
@@ -385,6 +385,31 @@ def test_arrivals_after_unknown_ground_are_at_least_in_every_output(sample_day) 
     for leg in card.legs[first - 1 :]:
         (cells,) = [line for line in lines if leg.arrival_text in line and "arrive" not in line]
         assert "at least" in lines[lines.index(cells) - 1]
+
+
+def test_daylight_left_after_unknown_ground_is_at_most_that(sample_day) -> None:
+    """The day's end had "arrive at least 13:35 GMT, 2 h 45 min before sunset"."""
+    card = make_card(sample_day, CHOSEN)
+    first = next(leg.number for leg in card.legs if leg.time_at_least)
+    for leg in card.legs:
+        most = "at most " if leg.number >= first else ""
+        assert daylight_text(card, leg) == f"{most}{leg.daylight_text}"
+    last = card.legs[-1]
+    assert f", at most {last.daylight_text}" in " ".join(terminal_text(card_document(card), 120).split())
+    dark = replace(last, daylight_left_min=-5.0, daylight_text="0 h 05 min after sunset")
+    assert daylight_text(card, dark) == "at least 0 h 05 min after sunset"
+    night = replace(last, daylight_left_min=0.0, daylight_text="the sun does not rise")
+    assert daylight_text(card, night) == "the sun does not rise"
+
+
+def test_where_the_sun_does_not_rise_every_hour_is_after_sunset_on_a_phone(sample_day) -> None:
+    card = make_card(sample_day, CHOSEN)
+    night = replace(card.legs[-1], daylight_left_min=0.0, daylight_text="the sun does not rise")
+    for last, dark in ((card.legs[-1], False), (night, True)):
+        page = phone_page(replace(card, legs=(*card.legs[:-1], last)), None)
+        sunset = re.search(r'"sunset": ?"([^"]+)"', page)
+        assert sunset is not None
+        assert (dt.datetime.fromisoformat(sunset[1]) < dt.datetime.fromisoformat(card.start or "")) is dark
 
 
 def test_paper_phone_terminal_and_log_word_a_check_alike(monkeypatch, sample_day) -> None:

@@ -340,3 +340,17 @@ def test_one_place_is_no_leg() -> None:
     message = "A leg needs two different places; both lie at 59.22345, -3.67890. Drop one of them."
     with pytest.raises(RouteError, match=exactly(message)):
         card_between(place, place, BNG)
+
+
+def test_a_line_in_two_utm_zones_says_so() -> None:
+    """By 4 degrees the grids of two zones differ at 47 north, and a card's scale is set for one."""
+    west, east = Place(47.0, 11.99), Place(47.0, 12.01)
+    for grid, told in (("utm", True), ("mgrs", True), ("latlon", False)):
+        card = card_between(west, east, CardSettings(DAY, grid))
+        assert ("grid_zones" in {caution.key for caution in card.cautions}) is told
+    apart = [leg_bearings(*ends, DAY).convergence_deg for ends in ((west, east), (east, west))]
+    assert apart[0] - apart[1] == pytest.approx(4.37, abs=0.01)
+    inside = card_between(west, Place(47.0, 11.98), CardSettings(DAY, "utm"))
+    assert "grid_zones" not in {caution.key for caution in inside.cautions}
+    across_the_equator = card_between(Place(-0.01, 11.9), Place(0.01, 11.9), CardSettings(DAY, "utm"))
+    assert "grid_zones" not in {caution.key for caution in across_the_equator.cautions}

@@ -102,6 +102,22 @@ class TestRoute:
         assert "Munter" in row["source"]
         assert {"bulletin_regional", "forecast"} <= {caution["key"] for caution in found["cautions"]}
 
+    def test_the_level_of_ground_beside_the_line_counts_for_the_method(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        """The second leg runs along a rim at 980 m; its corridor holds the headwall below."""
+        ratings = [
+            {"mainValue": "low", "elevation": {"lowerBound": "900"}},
+            {"mainValue": "high", "elevation": {"upperBound": "900"}},
+        ]
+        file = changed(tmp_path, bulletin, dangerRatings=ratings)
+        base = ("route", *on, "--bulletin", file, *REGION, *DAY, "--reduction-angles")
+        leg = answer(run, *base)["forecast"]["legs"][1]
+        high = leg["named"][1]
+        assert (high["meets_heights"], high["overhead"]["length_m"]) == (False, 0.0)
+        assert high["corridor"]["length_m"] > 0.0
+        assert (leg["reduction"]["level"], leg["reduction"]["method_deg"]) == ("high", 30.0)
+
     def test_without_a_bulletin(self, run: Run, on: tuple[object, ...]) -> None:
         assert answer(run, "route", *on)["forecast"] is None
         assert told(run("route", *on, "--csv", "p.csv", "--figure", "f.pdf")[1]).startswith(NONE)
@@ -214,7 +230,32 @@ class TestRoute:
         low = [{"mainValue": "low", "elevation": {"upperBound": "400"}}]
         file = changed(tmp_path, bulletin, dangerRatings=low)
         out = told(run("route", *on, "--bulletin", file, *REGION, *DAY)[1])
-        assert "Leg 1: NO RATING for the heights of this leg in the bulletin." in out[:900]
+        assert "Legs 1-2: NO RATING for the heights of these legs in the bulletin." in out[:900]
+
+    @pytest.mark.parametrize(
+        ("more", "second"),
+        [
+            ({"elevation": {"upperBound": "800"}}, ["leg_no_rating"]),
+            ({"elevation": {"lowerBound": "800"}, "validTimePeriod": "earlier"}, ["leg_partly_rated"]),
+            ({"elevation": {"lowerBound": "800"}, "aspects": ["N", "NE", "E", "SE"]}, ["leg_partly_rated"]),
+            ({"elevation": {"lowerBound": "1000"}}, []),
+            ({"elevation": {"lowerBound": "800"}}, None),
+        ],
+    )
+    def test_what_ratings_leave_out_is_told(
+        self,
+        run: Run,
+        on: tuple[object, ...],
+        bulletin: Path,
+        tmp_path: Path,
+        more: dict[str, Any],
+        second: list[str] | None,
+    ) -> None:
+        below = {"mainValue": "low", "elevation": {"upperBound": "800"}}
+        file = changed(tmp_path, bulletin, dangerRatings=[below, {"mainValue": "moderate"} | more])
+        found = answer(run, "route", *on, "--bulletin", file, *REGION, *DAY)["forecast"]["legs"]
+        keys = [[finding["key"] for finding in leg["findings"]] for leg in found]
+        assert keys == ([[], []] if second is None else [["leg_partly_rated"], second])
 
     def test_the_treeline(self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path) -> None:
         high = [{"mainValue": "high", "elevation": {"upperBound": "treeline"}}]
@@ -308,6 +349,32 @@ class TestGround:
         assert told(run(*base)[1]).startswith(NONE)
         assert answer(run, *base)["forecast"] is None
 
+    def test_many_places_each_with_what_names_it(
+        self, run: Run, bulletin: Path, sample_dem: Path, tmp_path: Path
+    ) -> None:
+        (tmp_path / "two.csv").write_text("lat,lon,name\n59.2240,-8.0237,hut\n59.2375,-8.0686,top\n")
+        base = ("ground", "--places", "two.csv", "--dem", sample_dem / "stey_massif.tif", "--reach", "600m")
+        words = told(run(*base, "--bulletin", bulletin, *REGION, *DAY)[1])
+        assert "Danger rating considerable (3): above 800 m, all aspects" in words
+        assert "Which of the forecast names ground: within the circle | overhead" in words
+        assert re.search(r"hut (yes \| \S+ ){3}- \| \S+ yes", words)
+        low = changed(
+            tmp_path, bulletin, dangerRatings=[{"mainValue": "low", "elevation": {"upperBound": "900"}}]
+        )
+        words = told(run(*base, "--bulletin", low, *REGION, *DAY)[1])
+        assert "top: NO RATING for the heights of this place in the bulletin." in words
+        assert "hut: NO RATING" not in words
+
+    def test_a_place_without_a_rating_is_loud(
+        self, run: Run, bulletin: Path, sample_dem: Path, tmp_path: Path
+    ) -> None:
+        low = changed(
+            tmp_path, bulletin, dangerRatings=[{"mainValue": "low", "elevation": {"upperBound": "900"}}]
+        )
+        base = ("ground", "59.2375 -8.0686", "--dem", sample_dem / "stey_massif.tif", "--reach", "600m")
+        words = told(run(*base, "--bulletin", low, *REGION, *DAY)[1])
+        assert words.startswith("NO RATING for the heights of this place in the bulletin.")
+
 
 at = dt.datetime.fromisoformat
 
@@ -326,6 +393,23 @@ class TestCard:
         day = answer(run, *base)["forecast"]
         assert [finding["key"] for finding in day["findings"]] == ["time_not_checked"]
         assert day["start"] == "2027-01-15T00:00:00+00:00"
+        base = ("card", *on, "--bulletin", bulletin, *REGION, "--date", "2027-01-16")
+        assert [f["key"] for f in answer(run, *base)["forecast"]["findings"]] == ["expired"]
+
+    def test_a_forecast_looked_up_for_another_day_is_loud(
+        self, run: Run, on: tuple[object, ...], bulletin: Path
+    ) -> None:
+        base = ("card", *on, "--bulletin", bulletin, *REGION, "--date")
+        found = answer(run, *base, "2027-01-20", *DAY)
+        assert [finding["key"] for finding in found["forecast"]["findings"]] == ["other_day"]
+        assert "forecast_other_day" in {caution["key"] for caution in found["cautions"]}
+        assert told(run(*base, "2027-01-20", *DAY)[1]).startswith(
+            "OTHER DAY: the forecast was looked up for 2027-01-15 08:00 UTC, and this is a card of "
+            "2027-01-20. Leave --at-time out, or give that day's."
+        )
+        assert answer(run, *base, "2027-01-15", *DAY)["forecast"]["findings"] == []
+        night = ("--zone", "Pacific/Auckland", "--at-time", "2027-01-14T22:00Z")  # 11:00 of the 15th there
+        assert answer(run, *base, "2027-01-15", *night)["forecast"]["findings"] == []
 
     def test_paper(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
         from tests.sheets.pdf_lines import words as pdf_words
@@ -340,6 +424,34 @@ class TestCard:
         words = told(pdf_words(Path("without.pdf").read_bytes(), Path()))
         assert "none given: fill in" in words
         assert "Danger level, from which height" in words
+
+    @pytest.mark.parametrize("day", ["2027-01-13", "2027-01-20"])
+    def test_no_level_of_another_day_leads(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, day: str
+    ) -> None:
+        from tests.sheets.pdf_lines import words as pdf_words
+
+        base = (
+            "card",
+            *on,
+            "--date",
+            day,
+            "--start",
+            "08:30",
+            "--zone",
+            "UTC",
+            "--bulletin",
+            bulletin,
+            *REGION,
+        )
+        assert run(*base, "--pdf", "c.pdf", "--phone", "p.html")[0] == 0
+        leads = re.findall(r'<p class="first">(.*?)</p>', Path("p.html").read_text("utf-8"))
+        assert [line.split(":")[0] for line in leads] == [
+            "NOT YET VALID" if day < "2027-01-15" else "EXPIRED"
+        ]
+        paper = told(pdf_words(Path("c.pdf").read_bytes(), Path()))
+        assert leads[0] in paper
+        assert "considerable (3)" not in paper
 
     def test_one_leg_without_a_model(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
         status, out, err = run("card", "--from", "59.2 -8.0", "--to", "59.21 -8.01", "--date", "2027-01-15",

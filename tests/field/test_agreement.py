@@ -294,3 +294,9 @@ def test_power_is_as_documented(apart_in_limits: float, low: float, high: float)
         for reading, value in zip(read_deg.tolist(), map_deg.tolist(), strict=True)
     ]
     assert low <= float(np.mean(found)) <= high
+
+
+def test_of_readings_that_scatter_the_steepest_leads() -> None:
+    found = compare_readings(ReadingSet((34.0, 32.0, 6.0)), [])
+    assert (found.steeper_deg, found.band.label if found.band else "") == (34.0, "30-35")
+    assert found.mean_deg == 24.0

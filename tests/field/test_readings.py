@@ -173,3 +173,24 @@ def test_paired_sights_with_an_index_error_hold_at_least_95_percent() -> None:
         readings = ReadingSet((one_up,), (one_down,))
         held.append(readings.slope_low_deg <= true <= readings.slope_high_deg)
     assert float(np.mean(held)) >= 0.95
+
+
+def test_of_readings_that_scatter_the_steepest_leads() -> None:
+    apart, near = ReadingSet((34.0, 32.0, 6.0)), ReadingSet((34.0, 32.0, 33.0))
+    assert (apart.scattered, apart.leading_deg) == (True, 34.0)
+    assert (near.scattered, near.leading_deg) == (False, near.mean_deg)
+
+
+@pytest.mark.parametrize("text", ["0.62", ".62", "1.5", " 0.62 "])
+def test_a_bare_number_that_may_be_a_gradient_is_refused(text: str) -> None:
+    percent = f"{100.0 * float(text):g}%"
+    message = (
+        f"A reading below 2 with decimals should have its unit, for it may be a gradient; got {text!r}. "
+        f"Write {text.strip()}deg, or {percent}."
+    )
+    with pytest.raises(QuantityError, match=f"^{re.escape(message)}$"):
+        parse_readings([text])
+
+
+def test_whole_and_zero_and_those_with_a_unit_are_read() -> None:
+    assert parse_readings(["0", "1", "0.0", "0.62deg", "2.5"]).up_deg == (0.0, 1.0, 0.0, 0.62, 2.5)

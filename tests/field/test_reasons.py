@@ -169,7 +169,7 @@ def test_reasons_about_the_readings_themselves() -> None:
     scattered = reasons_of(compare_readings(ReadingSet((20.0, 34.0, 48.0))))
     assert scattered["scatter"] == (
         "The readings scatter by 14.0° (standard deviation), more than an error of 4.0° explains: "
-        "they may lie on different ground. The uncertainty was widened to fit."
+        "they may lie on different ground. The steepest leads, and the uncertainty was widened to fit."
     )
     index = reasons_of(compare_readings(ReadingSet((36.0,), (30.0,))))
     assert index["index_error"] == (

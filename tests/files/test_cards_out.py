@@ -68,6 +68,16 @@ def test_csv_has_a_row_a_leg_rounded_against_the_reader(card: RouteCard) -> None
     assert none == ["no_forecast", NO_FORECAST_WORDS]
 
 
+def test_csv_says_what_unknown_ground_may_make_more(card: RouteCard) -> None:
+    second = replace(card.legs[1], ascent_at_least=True, time_at_least=True)
+    legs = (card.legs[0], second, *card.legs[2:])
+    rows = list(csv.DictReader(io.StringIO(card_csv(replace(card, legs=legs)))))
+    own = [leg.ascent_at_least for leg in legs]
+    assert [row["ascent_at_least"] == "yes" for row in rows] == own
+    first = next(k for k, leg in enumerate(legs) if leg.time_at_least)
+    assert [row["arrival_at_least"] == "yes" for row in rows] == [k >= first for k in range(len(legs))]
+
+
 def test_csv_without_a_model_leaves_cells_empty_and_ground_unknown() -> None:
     card = card_between(Place(57.0, -10.0, "A"), Place(57.01, -10.0, "B"), CardSettings(DAY))
     (row,) = csv.DictReader(io.StringIO(card_csv(card)))

@@ -91,6 +91,14 @@ class TestTime:
         assert [finding.key for finding in found.findings] == ([key] if key else [])
         assert len(found.bulletins) == 1
 
+    def test_what_ends_as_the_day_begins_is_not_of_that_day(self) -> None:
+        day = at("2027-01-16T00:00+00:00"), at("2027-01-17T00:00+00:00")
+        before = bulletin(valid_from="2027-01-15T00:00Z", valid_to="2027-01-16T00:00Z")
+        after = bulletin(valid_from="2027-01-17T00:00Z", valid_to="2027-01-18T00:00Z")
+        assert keys_of([before], Asked("A", *day)) == ["expired"]
+        assert keys_of([after], Asked("A", *day)) == ["not_yet_valid"]
+        assert keys_of([before], Asked("A", day[0])) == []
+
     def test_the_words(self) -> None:
         late, early = at("2027-01-16T08:00+00:00"), at("2027-01-13T08:00+00:00")
         assert choose([bulletin()], Asked("A", late)).findings[0].text == (
@@ -120,6 +128,13 @@ class TestTime:
         assert keys_of([bulletin(valid_from=None, valid_to=FROM)], Asked("A", at(TO))) == ["expired"]
         assert keys_of([bulletin(valid_from=TO, valid_to=None)], Asked("A", at(FROM))) == ["not_yet_valid"]
 
+    def test_an_end_that_is_stated_counts_though_the_other_is_not(self) -> None:
+        found = choose(
+            [bulletin(valid_from=None, valid_to="2027-01-15T08:00Z")], Asked("A", at(FROM), at(TO))
+        )
+        assert [finding.key for finding in found.findings] == ["partly_valid", "validity_not_stated"]
+        assert found.findings[0].text.endswith("holds from no stated time to 2027-01-15 08:00 UTC.")
+
     def test_the_bulletin_of_that_day_is_taken_and_two_days_join(self) -> None:
         today, tomorrow = bulletin(), bulletin(valid_from=TO, valid_to="2027-01-16T18:00:00Z")
         noon = at("2027-01-16T12:00+00:00")
@@ -129,7 +144,12 @@ class TestTime:
 
     def test_a_gap_between_two_is_told(self) -> None:
         first, second = bulletin(valid_to="2027-01-15T08:00Z"), bulletin(valid_from="2027-01-15T09:00Z")
-        assert keys_of([first, second], Asked("A", at(FROM), at(TO))) == ["partly_valid"]
+        (finding,) = choose([first, second], Asked("A", at(FROM), at(TO))).findings
+        assert finding.key == "partly_valid"
+        assert finding.text.endswith(
+            "holds from 2027-01-14 18:00 UTC to 2027-01-15 08:00 UTC and from 2027-01-15 09:00 UTC to "
+            "2027-01-15 19:00 UTC+01:00."
+        )
         assert not holds_throughout([first, second], at(FROM), at(TO))
         assert holds_throughout([first, second], at("2027-01-15T09:00+00:00"), at(TO))
 
@@ -178,6 +198,14 @@ class TestOthers:
     def test_another_language_for_other_hours_is_no_translation(self) -> None:
         german = bulletin(lang="de", valid_to="2027-01-15T10:00Z")
         assert choose([bulletin(), german], Asked("A", at(FROM), at(TO))).bulletins == (bulletin(), german)
+
+    def test_another_language_published_later_or_for_other_regions_is_no_translation(self) -> None:
+        english = bulletin(publication_time="2027-01-14T17:00Z")
+        german = dataclasses.replace(english, lang="de", publication_time="2027-01-15T09:00Z")
+        assert choose([english, german], Asked("A", at(TO), lang="en")).bulletins == (english, german)
+        assert choose([english, german], Asked("A", at(TO), lang="de")).bulletins == (german,)
+        other = dataclasses.replace(english, lang="de", regions=(Region("A", None), Region("B", None)))
+        assert choose([english, other], Asked("A", at(TO), lang="en")).bulletins == (english, other)
 
     def test_the_later_publication_replaces(self) -> None:
         old = bulletin(publication_time="2027-01-14T17:00:00Z")

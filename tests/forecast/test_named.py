@@ -239,6 +239,12 @@ class TestWords:
         )
 
 
+def test_a_treeline_that_contradicts_the_other_bound_is_none_at_all() -> None:
+    assert bound_range_m(Elevation("treeline", "2000"), 2300.0) == (-math.inf, 2050.0)
+    assert bound_range_m(Elevation("2400", "treeline"), 1800.0) == (2350.0, math.inf)
+    assert bound_range_m(Elevation("treeline", "2000"), 1800.0) == (1700.0, 2050.0)
+
+
 def test_of_ground_that_no_bulletin_tells_apart_the_nearest_is_kept() -> None:
     at, flat = np.zeros(3, dtype=int), np.full(3, 40.0)
     bits, heights = np.full(3, 1, dtype=np.uint8), (np.full(3, 500.0), np.full(3, 510.0))

@@ -21,7 +21,7 @@ from steybrae.forecast.beside import (
     ReductionRow,
 )
 from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, standard_words, where_words
-from steybrae.forecast.choose import moment_text, parse_moment
+from steybrae.forecast.choose import moment_text, out_of_time_text, parse_moment
 from steybrae.forecast.named import Crossed
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
@@ -175,7 +175,7 @@ def crossed_text(ground: Crossed) -> str:
 def leg_lines(leg: LegForecast) -> tuple[str, ...]:
     """Say for one leg what has to be seen first and which ratings and problems name its ground."""
     lines = [plain(finding.text) for finding in leg.findings]
-    lines += [_row_line(row) for row in leg.named if row.touches or _rated(row)]
+    lines += [_row_line(row) for row in leg.named if row.may_touch or _rated(row)]
     return tuple(lines) or ("no rating or problem names ground of this leg",)
 
 
@@ -185,7 +185,7 @@ def _rated(row: NamedOnLeg) -> bool:
 
 def _row_line(row: NamedOnLeg) -> str:
     value = standard_words(row.value)
-    if not row.touches:
+    if not row.may_touch:
         return f"{value}, {row.where}: no ground that steep found in it"
     grounds = (("on the line", row.line), ("in the corridor", row.corridor), ("overhead", row.overhead))
     metres = [
@@ -203,6 +203,7 @@ def _nearest(ground: Crossed) -> str:
 def named_text(forecast: ForecastBeside, number: int, k: int) -> str:
     """Say which legs a part of a bulletin names: on the line, else beside it, else overhead, nearest first.
 
+    Last come those where unknown ground overhead may be among it.
     `k` is its number among the bulletin's ratings and then its problems; without its stop.
     """
     rows = [(leg.number, [row for row in leg.named if row.bulletin == number][k]) for leg in forecast.legs]
@@ -215,10 +216,13 @@ def named_text(forecast: ForecastBeside, number: int, k: int) -> str:
     )
     shown = [f"{leg} ({distance_off(off).text} off)" for off, leg in above[:MOST_OVERHEAD]]
     more = [f"{len(above) - MOST_OVERHEAD} more"] if len(above) > MOST_OVERHEAD else []
+    told_of = {*on, *beside, *(leg for _, leg in above)}
+    unknown = [leg for leg, row in rows if row.overhead.at_least and leg not in told_of]
     told = (
         ("on the line", on, _ranges(on)),
         ("in the corridor", beside, _ranges(beside)),
         ("overhead alone, nearest first,", above, ", ".join([*shown, *more])),
+        ("perhaps unknown ground overhead", unknown, _ranges(unknown)),
     )
     words = (f"{at} of leg{'s' if len(legs) > 1 else ''} {text}" for at, legs, text in told if legs)
     return "; ".join(words) or "no ground that was found"
@@ -229,7 +233,7 @@ def named_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
 
     Parts that name the same are told together. Nothing of an expired forecast, as `finding_blocks`.
     """
-    if forecast is None or _expired(forecast):
+    if forecast is None or of_another_time(forecast):
         return
     for number, bulletin in enumerate(forecast.bulletins):
         by_words: dict[str, list[str]] = {}
@@ -254,8 +258,43 @@ def _gives_rating(bulletin: Bulletin) -> bool:
     return any(rating.main_value != "no_rating" for rating in bulletin.danger_ratings)
 
 
-def _expired(forecast: ForecastBeside) -> bool:
-    return any(finding.key == "expired" for finding in forecast.findings)
+def of_another_time(forecast: ForecastBeside) -> bool:
+    """Whether all of it is of another time: levels of another day would be read as today's."""
+    return any(finding.key in ("expired", "not_yet_valid", "other_day") for finding in forecast.findings)
+
+
+def leg_finding_lines(forecast: ForecastBeside) -> tuple[str, ...]:
+    """Say what has to be seen first on legs: each once, so that it leaves room for the levels."""
+    found: dict[str, list[tuple[LegForecast, str]]] = {}
+    for leg in forecast.legs:
+        for finding in leg.findings:
+            found.setdefault(finding.key, []).append((leg, finding.text))
+    return tuple(plain(line) for told in found.values() for line in _told_once(told))
+
+
+def _told_once(told: Sequence[tuple[LegForecast, str]]) -> Iterator[str]:
+    """Yield a finding of legs once; where the words differ, by their hours, once for legs in a row."""
+    if len({text for _, text in told}) == 1:
+        yield _of_legs([leg.number for leg, _ in told], told[0][1])
+        return
+    run: list[LegForecast] = []
+    for k, (leg, text) in enumerate(told, start=1):
+        run.append(leg)
+        if k < len(told) and told[k][0].number == leg.number + 1:
+            continue
+        first, last = run[0].start, run[-1].end
+        if len(run) > 1 and first is not None and last is not None:
+            hours = parse_moment(first, "A time"), parse_moment(last, "A time")
+            yield _of_legs([one.number for one in run], out_of_time_text("these legs are", *hours))
+        else:
+            yield _of_legs([one.number for one in run], text)
+        run = []
+
+
+def _of_legs(numbers: Sequence[int], text: str) -> str:
+    if len(numbers) == 1:
+        return f"Leg {numbers[0]}: {text}"
+    return f"Legs {_ranges(numbers)}: {text.replace('this leg', 'these legs')}"
 
 
 def _ranges(numbers: Sequence[int]) -> str:
@@ -280,7 +319,7 @@ def reduction_cells(row: ReductionRow) -> tuple[str, ...]:
     return (standard_words(row.level), angle, row.look_at, *metres)
 
 
-_AT_ONCE: Final = 6
+AT_ONCE: Final = 6
 """Columns of named ground that an ordinary terminal has room for (our choice)."""
 
 _REDUCTION_HEADS: Final = (
@@ -301,10 +340,8 @@ def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> I
     for line in finding_lines(forecast):
         yield Paragraph(line, strong=True)
     if forecast is not None:
-        for leg in forecast.legs:
-            for finding in leg.findings:
-                yield Paragraph(f"Leg {leg.number}: {finding.text}", strong=True)
-        told = () if alone and _expired(forecast) else sorted(forecast.bulletins, key=_gives_rating)
+        yield from (Paragraph(line, strong=True) for line in leg_finding_lines(forecast))
+        told = () if alone and of_another_time(forecast) else sorted(forecast.bulletins, key=_gives_rating)
         for bulletin in told:
             below = "" if alone else " below"
             yield Paragraph(f"Avalanche forecast{below}: {head_line(bulletin, forecast.region_asked)}.")
@@ -339,8 +376,8 @@ def _legs(legs: Sequence[LegForecast]) -> Iterator[Block]:
     if not legs or not legs[0].named:
         return
     named = range(len(legs[0].named))
-    for start in named[::_AT_ONCE]:
-        columns = (_named(legs[0].named[k], k) for k in named[start : start + _AT_ONCE])
+    for start in named[::AT_ONCE]:
+        columns = (_named(legs[0].named[k], k) for k in named[start : start + AT_ONCE])
         yield Table(
             (Column("number", "Leg", lambda leg: str(leg.number)), *columns),
             legs,
@@ -350,18 +387,17 @@ def _legs(legs: Sequence[LegForecast]) -> Iterator[Block]:
 
 
 def _named(row: NamedOnLeg, k: int) -> Column:
-    return Column(f"named_{k}", _head(row), lambda leg: _cell(leg.named[k]))
+    return Column(f"named_{k}", part_head(row), lambda leg: _cell(leg.named[k]))
 
 
-def _head(row: NamedOnLeg) -> str:
+def part_head(row: NamedOnLeg | NamedAtPlace) -> str:
+    """Say a rating or a problem as the head of a column."""
     return f"{standard_words(row.value)}\n{row.where.replace(', ', chr(10))}"
 
 
 def _cell(row: NamedOnLeg) -> str:
-    if not row.touches and not row.meets_heights and not row.line.at_least:
-        return "-"
-    if not row.touches and row.kind == "danger_rating" and not row.line.at_least:
-        return "its heights"
+    if not row.may_touch:
+        return "its heights" if _rated(row) else "-"
     off = f", {distance_off(row.overhead.nearest_m).figure} off" if row.overhead.nearest_m else ""
     return " | ".join(crossed_text(ground) for ground in (row.line, row.corridor, row.overhead)) + off
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks
+from steybrae.answers.forecast_places import places_finding_blocks, places_named_blocks
 from steybrae.answers.overhead import (
     baselines_note,
     baselines_text,
@@ -334,9 +335,13 @@ def places_cautions_text(found: GroundPlaces) -> str:
 def places_document(found: GroundPlaces) -> Document:
     """Tell what the ground is like at places, one a row."""
     basis = dict.fromkeys(at.basis for at in found.places)
+    forecasts = [
+        (at.place.name or at.place.written, at.forecast) for at in found.places if at.forecast is not None
+    ]
     blocks: tuple[Block, ...] = (
-        *finding_blocks(found.places[0].forecast),
+        *places_finding_blocks(forecasts),
         Table((_PLACE[0], *_GROUND), found.places),
+        *places_named_blocks(forecasts),
         *map(Paragraph, basis),
         Cautions(places_cautions(found)),
     )

@@ -71,6 +71,7 @@ _COLUMNS: Final = (
     Column("track_grade_deg", "", _of("track_grade_deg", _hundredth)),
     Column("known", "", lambda at: _yes(bool(at.leg.points.known[at.k]))),
     Column("overhead_unfiltered_deg", "", lambda at: overhead(at.overhead_deg)),
+    Column("leg_slope_max_deg", "", lambda at: slope(at.leg.slope_max_deg)),
     Column("leg_short_slope_max_deg", "", lambda at: slope(at.leg.short_slope_max_deg)),
     Column("leg_short_corridor_max_deg", "", lambda at: slope(at.leg.short_corridor_max_deg)),
     Column("leg_drop_fall_m", "", lambda at: steep_length(_drop(at.leg, "fall_m"))),
@@ -111,7 +112,8 @@ def points_csv(screening: RouteScreening) -> str:
 
     Slopes are in tenths, rounded up, their lower ends down. An unknown value is an empty cell and
     its band the word ``unknown``; an empty overhead cell means nothing only where
-    ``leg_unknown_above`` says no. The leg's short pieces are empty where none is steeper than its
+    ``leg_unknown_above`` says no. The leg's steepest counts every cell that its line touches, and may lie
+    between two points. Its short pieces are empty where none is steeper than its
     figures, its drop where none was found in the corridor. The sight at a point is that whatever
     lies between, the leg's the steepest open one. The column ``cautions`` names those that apply to
     the leg; `cautions_text` has their texts, for a file beside this one.

@@ -42,6 +42,8 @@ def of_day(
     if ask.start is None:
         spans = leg_spans(card)
         ask = replace(ask, start=spans[0][0], end=spans[-1][1], leg_spans=spans) if spans else _day(card, ask)
+    else:
+        ask = replace(ask, other_day=_other_day(card, ask.start, ask.end or ask.start))
     found = forecast_beside(screening, source, ask)
     more = () if found.forecast is None else found.forecast.cautions
     there = {caution.key for caution in card.cautions}
@@ -76,6 +78,14 @@ def without_forecast(card: RouteCard, screening: RouteScreening) -> RouteCard:
         "card, for a card needs the bulletin of its own day. Give it with --bulletin."
     )
     return replace(card, cautions=(*card.cautions, Caution("bulletin_left_out", text)))
+
+
+def _other_day(card: RouteCard, start: dt.datetime, end: dt.datetime) -> dt.date | None:
+    """Give the day of a card that a time for the forecast does not touch; None where it does."""
+    day = dt.date.fromisoformat(card.date)
+    zone = parse_zone(card.zone) if card.zone else None
+    first, last = ((one if zone is None else one.astimezone(zone)).date() for one in (start, end))
+    return None if first <= day <= last else day
 
 
 def _day(card: RouteCard, ask: ForecastAsk) -> ForecastAsk:

@@ -37,6 +37,7 @@ from steybrae.route.compass.bearings import LegBearings, leg_bearings
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.compass.words import compass_words
 from steybrae.route.overhead.result import SightAnswer
+from steybrae.route.positions.grids import utm_epsg
 from steybrae.route.positions.places import Place, format_place
 from steybrae.route.times.daylight import (
     Daylight,
@@ -105,7 +106,12 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         places=tuple(_with_magnetic(place, legs) for place in screening.places),
         legs_without=screening.legs_without,
         legs_possible_only=screening.legs_possible_only,
-        cautions=_cautions(screening.cautions, bearings, checks=any(leg.checks for leg in legs)),
+        cautions=_cautions(
+            screening.cautions,
+            bearings,
+            checks=any(leg.checks for leg in legs),
+            zones=_zones(settings, places),
+        ),
     )
     early = overdue_caution(made)
     return made if early is None else replace(made, cautions=(*made.cautions, early))
@@ -125,8 +131,13 @@ def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
         paces=_paces(bearings.length_m, settings),
     )
     card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], start, settings)
-    notes = position_words(settings.grid, (start, end))
-    return replace(card, time_words=one_leg_words(), notes=notes, basis=(program_words(__version__),))
+    return replace(
+        card,
+        time_words=one_leg_words(),
+        notes=position_words(settings.grid, (start, end)),
+        basis=(program_words(__version__),),
+        cautions=_cautions((), [bearings], zones=_zones(settings, (start, end))),
+    )
 
 
 def _card(
@@ -153,7 +164,7 @@ def _card(
         daylight_words=daylight(start, settings.date, settings.zone).words if settings.zone else (),
         notes=(),
         basis=(),
-        cautions=_cautions((), bearings, checks=False),
+        cautions=_cautions((), bearings),
         party=clean(settings.party, MOST_TEXT),
         call=clean(settings.call, MOST_TEXT),
         overdue=None if settings.overdue is None else settings.overdue.isoformat(),
@@ -363,11 +374,19 @@ def _norths(bearings: Sequence[LegBearings]) -> Norths:
     )
 
 
+def _zones(settings: CardSettings, places: Sequence[Place]) -> bool:
+    """Whether the grid chosen is of several UTM zones at these places."""
+    return (
+        settings.grid in ("utm", "mgrs")
+        and len({utm_epsg(place.lat_deg, place.lon_deg) % 100 for place in places}) > 1
+    )
+
+
 def _cautions(
-    known: Sequence[Caution], bearings: Sequence[LegBearings], *, checks: bool
+    known: Sequence[Caution], bearings: Sequence[LegBearings], *, checks: bool = False, zones: bool = False
 ) -> tuple[Caution, ...]:
     """Those of the screening, those of bearings and readings, and those of the magnetic field."""
-    own = cautions_for(Situation(magnetic=True, from_reading=checks))
+    own = cautions_for(Situation(magnetic=True, grid_zones=zones, from_reading=checks))
     keys = {caution.key for caution in known}
     weak = dict.fromkeys(text for leg in bearings for text in leg.field.cautions)
     field = [Caution(f"magnetic_field_{k}", text) for k, text in enumerate(weak, start=1)]

@@ -26,6 +26,7 @@ from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.value import (
     AT_LEAST,
+    AT_MOST,
     NOT_KNOWN_HOW_WELL,
     UNKNOWN,
     and_more,
@@ -82,8 +83,22 @@ def call_text(card: RouteCard) -> str:
 
 def arrival_text(card: RouteCard, leg: CardLeg) -> str:
     """When one is at the end of a leg: ``at least 15:08`` after unknown ground; empty where not known."""
-    least = any(one.time_at_least for one in card.legs if one.number <= leg.number)
-    return f"{AT_LEAST} {leg.arrival_text}" if least and leg.arrival_text else leg.arrival_text
+    return (
+        f"{AT_LEAST} {leg.arrival_text}" if may_be_later(card, leg) and leg.arrival_text else leg.arrival_text
+    )
+
+
+def daylight_text(card: RouteCard, leg: CardLeg) -> str:
+    """Daylight left there, ``at most`` so much after unknown ground; empty where not known."""
+    left_min = leg.daylight_left_min
+    if left_min is None or not leg.daylight_text[:1].isdecimal() or not may_be_later(card, leg):
+        return leg.daylight_text
+    return f"{AT_LEAST if left_min < 0.0 else AT_MOST} {leg.daylight_text}"
+
+
+def may_be_later(card: RouteCard, leg: CardLeg) -> bool:
+    """Whether unknown ground up to the end of a leg may make it later."""
+    return any(one.time_at_least for one in card.legs if one.number <= leg.number)
 
 
 def climb_text(leg: CardLeg) -> str:
@@ -354,7 +369,7 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
         lines.append(f"{minutes_text(totals.time_min, at_least=totals.time_at_least)} in all")
     last = card.legs[-1]
     if last.arrival_text:
-        lines.append(f"arrive {arrival_text(card, last)}, {last.daylight_text}")
+        lines.append(f"arrive {arrival_text(card, last)}, {daylight_text(card, last)}")
     if all(leg.ground is None for leg in card.legs):
         lines.append("steepness not known")
     else:

@@ -224,7 +224,8 @@ class ReadingResult:
     references
         One `Comparison` for each reference.
     steeper_deg
-        Steepest central value of all sources, degrees; it leads.
+        Steepest central value of all sources, degrees; it leads. Of readings that scatter more than
+        their error explains it is the steepest, not the mean.
     band
         Band of `steeper_deg`; None of a sight, which is no slope.
     bands_possible
@@ -337,7 +338,10 @@ def compare_readings(
     """
     scheme = scheme or BandScheme()
     mean_deg = readings.mean_deg
-    central_deg = [mean_deg, *(ref.slope_deg for ref in references if ref.slope_deg is not None)]
+    central_deg = [
+        readings.leading_deg,
+        *(ref.slope_deg for ref in references if ref.slope_deg is not None),
+    ]
     upper_deg = [
         readings.slope_high_deg,
         *(end for ref in references for end in (ref.slope_high_deg, ref.known_high_deg) if end is not None),

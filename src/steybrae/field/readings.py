@@ -180,6 +180,11 @@ class ReadingSet:
         return self.scatter_deg > expected_deg * math.sqrt(cube_root**3)
 
     @property
+    def leading_deg(self) -> float:
+        """What stands for them, degrees: the mean, or the steepest where they may lie on different ground."""
+        return max(self.readings_deg) if self.scattered else self.mean_deg
+
+    @property
     def uncertainty_95_deg(self) -> float:
         """Expanded uncertainty of the mean, degrees; see `reading_uncertainty_95_deg`.
 

@@ -68,7 +68,7 @@ _OVER: Final = "{Source} averages over {length} m of ground, a reading over a me
 WORDS: Final = {
     "scatter": (
         "The readings scatter by {scatter} (standard deviation), more than an error of {error} explains: "
-        "they may lie on different ground. The uncertainty was widened to fit."
+        "they may lie on different ground. The steepest leads, and the uncertainty was widened to fit."
     ),
     "index_error": (
         "Sights up and down differ by {twice}: the instrument may read {once} off level, which the mean of "

@@ -26,6 +26,7 @@ from steybrae.card.wording import (
     distance_texts,
     drop_text,
     grounds_text,
+    may_be_later,
     minutes_text,
     overhead_text,
     steepness_text,
@@ -43,13 +44,14 @@ def card_csv(card: RouteCard) -> str:
 
     Slopes, times, metres of climb, of steep and of unknown ground are rounded up, bearings to a
     tenth; an empty cell is unknown or not asked for, one of ``overhead_deg`` that nothing was found
-    where ``unknown_above`` says no. The column ``cautions`` names those of the card;
-    `card_cautions_text` has their texts.
+    where ``unknown_above`` says no. Climb and arrival may be more by an amount not known where
+    ``ascent_at_least`` and ``arrival_at_least`` say yes. The column ``cautions`` names those of the
+    card; `card_cautions_text` has their texts.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     keys = " ".join(caution.key for caution in card.cautions)
-    rows = [{**_row(leg), "cautions": keys} for leg in card.legs]
+    rows = [{**_row(card, leg), "cautions": keys} for leg in card.legs]
     writer.writerow(rows[0])
     writer.writerows(map(_cell, row.values()) for row in rows)
     return out.getvalue()
@@ -63,8 +65,8 @@ def _cell(value: Any) -> str:
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
-def _row(leg: CardLeg) -> dict[str, Any]:
-    ground = leg.ground
+def _row(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
+    ground, later = leg.ground, may_be_later(card, leg)
     return {
         "leg": leg.number,
         "from": defused(leg.from_),
@@ -84,8 +86,10 @@ def _row(leg: CardLeg) -> dict[str, Any]:
         "paces": None if leg.paces is None else round(leg.paces),
         "ascent_m": climb(leg.ascent_m).shown,
         "descent_m": climb(leg.descent_m).shown,
+        "ascent_at_least": leg.ascent_at_least,
         "time_min": minutes(leg.time_min).shown,
         "arrival": leg.arrival,
+        "arrival_at_least": later,
         "slope_max_deg": slope(ground.slope_max_deg if ground else None).shown,
         "slope_high_deg": slope(ground.slope_high_deg if ground else None).shown,
         "slope_corridor_deg": slope(ground.slope_corridor_max_deg if ground else None).shown,

@@ -161,6 +161,11 @@ class NamedOnLeg:
         """Whether it names any of the three grounds."""
         return any(ground.length_m > 0.0 for ground in (self.line, self.corridor, self.overhead))
 
+    @property
+    def may_touch(self) -> bool:
+        """Whether it does, or unknown ground could be among what it names."""
+        return self.touches or any(ground.at_least for ground in (self.line, self.corridor, self.overhead))
+
 
 @dataclass(frozen=True)
 class NamedAtPlace:
@@ -213,7 +218,8 @@ class ReductionRow:
     Attributes
     ----------
     level
-        The highest level of those for the heights of the leg and for ground overhead.
+        The highest level of those for the heights of the leg and for ground beside and above it,
+        known or not.
     method_deg
         The method's angle, degrees; None where it has none.
     look_at

@@ -12,6 +12,7 @@ from steybrae.errors import BulletinError, DateError
 from steybrae.forecast.bulletin import Bulletin
 
 _SHOWN_REGIONS: Final = 12
+_SHOWN_SPANS: Final = 4
 
 
 @dataclass(frozen=True)
@@ -191,7 +192,7 @@ def _for_time(here: list[Bulletin], asked: Asked) -> tuple[list[Bulletin], tuple
     if asked.start is None:
         return here, _without_time(here, spans, asked.now)
     first, last = asked.start, asked.end or asked.start
-    holds = [(start is None or start <= last) and (end is None or first <= end) for start, end in spans]
+    holds = [_holds(span, first, last) for span in spans]
     if not any(holds):
         return _nearest(here, spans, (first, last))
     kept = [bulletin for bulletin, hold in zip(here, holds, strict=True) if hold]
@@ -201,25 +202,45 @@ def _for_time(here: list[Bulletin], asked: Asked) -> tuple[list[Bulletin], tuple
 Span = tuple[dt.datetime | None, dt.datetime | None]
 
 
+def _holds(span: Span, first: dt.datetime, last: dt.datetime) -> bool:
+    """Whether a bulletin holds at some of the time; of a time with a length no mere moment counts.
+
+    So the one that ends at midnight is not that of the day which begins then.
+    """
+    start, end = span
+    if first == last:
+        return (start is None or start <= last) and (end is None or first <= end)
+    return (start is None or start < last) and (end is None or first < end)
+
+
 def _covering(spans: Sequence[Span], first: dt.datetime, last: dt.datetime) -> tuple[Finding, ...]:
     """Say whether bulletins that hold at some of the time hold at all of it."""
-    if any(start is None or end is None for start, end in spans):
-        return (_not_stated(),)
+    stated = () if all(None not in span for span in spans) else (_not_stated(),)
     if _covers(spans, first, last):
-        return ()
-    known = sorted((start, end) for start, end in spans if start is not None and end is not None)
+        return stated
+    told = dict.fromkeys(
+        " to ".join("no stated time" if end is None else moment_text(end) for end in span)
+        for span in sorted(spans, key=_filled)
+    )
+    hours = " and from ".join(list(told)[:_SHOWN_SPANS])
+    more = f" and {len(told) - _SHOWN_SPANS} more times" if len(told) > _SHOWN_SPANS else ""
     text = (
         f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last)}, the "
-        f"forecast holds from {moment_text(known[0][0])} to {moment_text(max(end for _, end in known))}."
+        f"forecast holds from {hours}{more}."
     )
-    return (Finding("partly_valid", text),)
+    return (Finding("partly_valid", text), *stated)
+
+
+def _filled(span: Span) -> tuple[dt.datetime, dt.datetime]:
+    """Give both ends; one that is not stated counts as open."""
+    begin, end = dt.datetime.min.replace(tzinfo=dt.UTC), dt.datetime.max.replace(tzinfo=dt.UTC)
+    return span[0] or begin, span[1] or end
 
 
 def _covers(spans: Sequence[Span], first: dt.datetime, last: dt.datetime) -> bool:
     """Whether validities, one after the other, reach from the first moment to the last."""
-    begin, end = dt.datetime.min.replace(tzinfo=dt.UTC), dt.datetime.max.replace(tzinfo=dt.UTC)
     reach = None
-    for start, stop in sorted((span[0] or begin, span[1] or end) for span in spans):
+    for start, stop in sorted(map(_filled, spans)):
         if start > (first if reach is None else reach):
             break
         if stop >= first:
@@ -249,7 +270,7 @@ def _nearest(
     least = min(away(span) for span in spans)
     kept = [k for k, span in enumerate(spans) if away(span) == least]
     _, end = spans[kept[0]]
-    if end is not None and end < walk[0]:
+    if end is not None and end <= walk[0]:
         text = (
             f"EXPIRED: this forecast ended {moment_text(end)}, before {moment_text(walk[0])} of the plan. "
             "Get another."
@@ -281,6 +302,14 @@ def _not_stated() -> Finding:
     return Finding("validity_not_stated", "The bulletin does not say when it begins or ends: check its date.")
 
 
+def out_of_time_text(what: str, first: dt.datetime, last: dt.datetime) -> str:
+    """Say that what is walked from the first moment to the last is outside the hours of a forecast."""
+    return (
+        f"NOT VALID ALL THE TIME: {what} walked {moment_text(first)} to {moment_text(last)}, outside the "
+        "hours of the forecast."
+    )
+
+
 def moment_text(moment: dt.datetime) -> str:
     """Say a moment to the minute, with its zone: ``2027-01-15 18:00 UTC``, ``2027-01-15 18:00 UTC+01:00``."""
     return f"{moment:%Y-%m-%d %H:%M} {moment.tzname()}"
@@ -292,9 +321,16 @@ def _for_language(here: list[Bulletin], asked: str | None) -> tuple[list[Bulleti
         return here, ()
     spoken = (asked or "").lower() if (asked or "").lower() in langs else langs[0]
     kept = [bulletin for bulletin in here if (bulletin.lang or "").lower() == spoken]
-    # Another language that speaks of other hours or regions is no translation, and stays.
-    told = {(bulletin.valid_from, bulletin.valid_to) for bulletin in kept}
-    kept += [b for b in here if (b.lang or "").lower() != spoken and (b.valid_from, b.valid_to) not in told]
+    # Another language that speaks of other hours or regions, or was published later, is no translation, and
+    # stays.
+    last = _last_published(kept)
+    told = {_same(bulletin) for bulletin in kept}
+    kept += [
+        b
+        for b in here
+        if (b.lang or "").lower() != spoken
+        and (_same(b) not in told or (_same(b) in last and _published(b) > last[_same(b)]))
+    ]
     names = ", ".join(lang or "not stated" for lang in langs)
     words = f"Languages in the file: {names}; shown: {spoken or 'not stated'}."
     if asked is not None and asked.lower() not in langs:
@@ -304,16 +340,14 @@ def _for_language(here: list[Bulletin], asked: str | None) -> tuple[list[Bulleti
 
 def _latest(here: list[Bulletin]) -> tuple[tuple[Bulletin, ...], tuple[str, ...]]:
     """Leave out what a later publication for the same hours, regions and language replaces."""
-    last: dict[object, dt.datetime] = {}
+    langs: dict[str | None, list[Bulletin]] = {}
     for bulletin in here:
-        if bulletin.publication_time is not None:
-            told = parse_moment(bulletin.publication_time, "A publication time")
-            last[_same(bulletin)] = max(told, last.get(_same(bulletin), told))
+        langs.setdefault(bulletin.lang, []).append(bulletin)
+    last = {lang: _last_published(told) for lang, told in langs.items()}
     kept = [
         bulletin
         for bulletin in here
-        if bulletin.publication_time is None
-        or parse_moment(bulletin.publication_time, "A publication time") == last[_same(bulletin)]
+        if bulletin.publication_time is None or _published(bulletin) == last[bulletin.lang][_same(bulletin)]
     ]
     older = len(here) - len(kept)
     if not older:
@@ -322,10 +356,26 @@ def _latest(here: list[Bulletin]) -> tuple[tuple[Bulletin, ...], tuple[str, ...]
     return tuple(kept), (f"{count} passed over for one published later for the same hours and regions.",)
 
 
+def _published(bulletin: Bulletin) -> dt.datetime:
+    """When it was published; before all others where that is not stated."""
+    if bulletin.publication_time is None:
+        return dt.datetime.min.replace(tzinfo=dt.UTC)
+    return parse_moment(bulletin.publication_time, "A publication time")
+
+
+def _last_published(bulletins: Sequence[Bulletin]) -> dict[object, dt.datetime]:
+    """When the last for the same hours and regions was published, of those that say when."""
+    last: dict[object, dt.datetime] = {}
+    for bulletin in bulletins:
+        if bulletin.publication_time is not None:
+            last[_same(bulletin)] = max(_published(bulletin), last.get(_same(bulletin), _published(bulletin)))
+    return last
+
+
 def _same(bulletin: Bulletin) -> object:
-    """Give what a later publication has to share with the one that it replaces."""
+    """Give what a later publication, or a translation, has to share with the other."""
     regions = frozenset(region.region_id for region in bulletin.regions)
-    return bulletin.valid_from, bulletin.valid_to, bulletin.lang, regions
+    return bulletin.valid_from, bulletin.valid_to, regions
 
 
 def _rating_findings(chosen: Sequence[Bulletin]) -> tuple[Finding, ...]:

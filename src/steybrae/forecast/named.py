@@ -170,15 +170,22 @@ def bound_range_m(elevation: Elevation | None, treeline_m: float | None) -> tupl
 
 
 def plain_range_m(elevation: Elevation | None, treeline_m: float | None) -> tuple[float, float]:
-    """Least and greatest height as written, metres; parameters as for `bound_range_m`."""
+    """Least and greatest height as written, metres; parameters as for `bound_range_m`.
+
+    A stated treeline beyond the other bound contradicts the bulletin, and is none at all.
+    """
     bounds = (None, None) if elevation is None else (elevation.lower_bound, elevation.upper_bound)
-    out = []
-    for bound, open_m in zip(bounds, (-math.inf, math.inf), strict=True):
-        if bound is None or (bound == TREELINE and treeline_m is None):
-            out.append(open_m)
-        else:
-            out.append(treeline_m or 0.0 if bound == TREELINE else float(bound))
-    return out[0], out[1]
+    open_m = (-math.inf, math.inf)
+    low, high = (
+        out
+        if bound is None or (bound == TREELINE and treeline_m is None)
+        else treeline_m or 0.0
+        if bound == TREELINE
+        else float(bound)
+        for bound, out in zip(bounds, open_m, strict=True)
+    )
+    contradicts = low > high and TREELINE in bounds
+    return plain_range_m(elevation, None) if contradicts else (low, high)
 
 
 def compact(

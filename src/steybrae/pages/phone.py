@@ -14,7 +14,15 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
-from steybrae.answers.forecast import finding_lines, head_line, leg_lines, part_line, part_lines, ratings_told
+from steybrae.answers.forecast import (
+    finding_lines,
+    head_line,
+    leg_lines,
+    of_another_time,
+    part_line,
+    part_lines,
+    ratings_told,
+)
 from steybrae.answers.places import legs_left_text
 from steybrae.bands import BandScheme
 from steybrae.card.forecast import PocketCheck, pocket_checks
@@ -98,13 +106,14 @@ def _content(card: RouteCard) -> dict[str, Any]:
     """Everything that the template places."""
     forecast = card.forecast
     bulletins = () if forecast is None else forecast.bulletins
+    today = () if forecast is None or of_another_time(forecast) else bulletins
     asked = None if forecast is None else forecast.region_asked
     return {
         "card": card,
         "totals": totals_lines(card),
         "call": call_text(card),
         "findings": finding_lines(forecast),
-        "ratings": [f"{part_line(one)}." for bulletin in bulletins for one in ratings_told(bulletin)],
+        "ratings": [f"{part_line(one)}." for bulletin in today for one in ratings_told(bulletin)],
         "bulletins": [(head_line(bulletin, asked), part_lines(bulletin)) for bulletin in bulletins],
         "places": [_place(place) for place in card.places],
         "rule": ORDER_RULE,
@@ -235,8 +244,10 @@ def _sunset(card: RouteCard) -> str | None:
     last = card.legs[-1]
     if last.arrival is None or last.daylight_left_min is None:
         return None
-    left = dt.timedelta(minutes=last.daylight_left_min)
-    return (dt.datetime.fromisoformat(last.arrival) + left).isoformat()
+    arrival = dt.datetime.fromisoformat(last.arrival)
+    if not last.daylight_text[:1].isdecimal():  # It does not rise: every hour of the day is after it.
+        return (arrival - dt.timedelta(days=2)).isoformat()
+    return (arrival + dt.timedelta(minutes=last.daylight_left_min)).isoformat()
 
 
 def _bulletin_ends(card: RouteCard) -> list[str]:

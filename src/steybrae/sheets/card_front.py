@@ -9,7 +9,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from steybrae.answers.forecast import finding_lines, head_line, part_line, text_lines
+from steybrae.answers.forecast import (
+    finding_lines,
+    head_line,
+    leg_finding_lines,
+    of_another_time,
+    part_line,
+    ratings_told,
+    text_lines,
+)
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_words
 from steybrae.card.wording import (
@@ -172,12 +180,10 @@ def _forecast(forecast: ForecastBeside, paper: Canvas, y_mm: float, bottom_mm: f
     """
     x_mm, width_mm = FOLD_MM + 4.0, RIGHT_MM - FOLD_MM - 6.0
     lines = [(line, True) for line in finding_lines(forecast)]
-    lines += [
-        (f"Leg {leg.number}: {finding.text}", True) for leg in forecast.legs for finding in leg.findings
-    ]
-    for bulletin in forecast.bulletins:
+    lines += [(line, True) for line in leg_finding_lines(forecast)]
+    for bulletin in () if of_another_time(forecast) else forecast.bulletins:
         lines += [(head_line(bulletin, forecast.region_asked), False)]
-        lines += [(part_line(rating), True) for rating in bulletin.danger_ratings]
+        lines += [(part_line(rating), True) for rating in ratings_told(bulletin)]
         lines += [(part_line(problem), True) for problem in bulletin.avalanche_problems]
         lines += [(line, False) for line in text_lines(bulletin)]
     last_mm = bottom_mm - 1.5 - _PARTY_MM * len(_PARTY) - 6.7

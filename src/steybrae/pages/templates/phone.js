@@ -70,7 +70,8 @@
   }
 
   function leads(set, at) {
-    const steeper = at ? Math.max(set.mean, at.slope) : set.mean;
+    const own = set.scattered ? Math.max(...set.values) : set.mean;
+    const steeper = at ? Math.max(own, at.slope) : own;
     const open = Boolean(at) && at.high === null;
     const highest = Math.max(Math.min(90, set.mean + set.uncertainty), at?.high ?? 0, steeper);
     const first = bandAt(steeper);

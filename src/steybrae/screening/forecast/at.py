@@ -8,8 +8,10 @@ clock time for "earlier" and "later", so that both are always shown. Nothing is 
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import Final
 
 from steybrae.cautions import Caution, Situation, cautions_for
@@ -26,6 +28,7 @@ from steybrae.forecast.beside import (
 from steybrae.forecast.bulletin import (
     LEVELS,
     METHOD_SOURCE,
+    PERIODS,
     TREELINE,
     Bulletin,
     DangerRating,
@@ -33,10 +36,19 @@ from steybrae.forecast.bulletin import (
     reduction_angle,
     where_words,
 )
-from steybrae.forecast.choose import Asked, Chosen, Finding, choose, holds_throughout, moment_text
-from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, bound_range_m, crossed
+from steybrae.forecast.choose import (
+    Asked,
+    Chosen,
+    Finding,
+    choose,
+    holds_throughout,
+    moment_text,
+    out_of_time_text,
+)
+from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, aspect_bits, bound_range_m, crossed
 from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.result import LegScreening, RouteScreening
+from steybrae.terrain.attributes import SECTORS
 from steybrae.value import and_more, lower
 
 LEAST_SLOPE_DEG: Final = 30.0
@@ -69,6 +81,8 @@ class ForecastAsk:
         When the ground is walked; None where not known.
     whole_day
         Whether they are only the day, for want of a time.
+    other_day
+        The day of a card, where the time is of another day; None elsewhere.
     leg_spans
         Start and end of each leg; empty where not known.
     now
@@ -91,6 +105,7 @@ class ForecastAsk:
     start: dt.datetime | None = None
     end: dt.datetime | None = None
     whole_day: bool = False
+    other_day: dt.date | None = None
     leg_spans: tuple[Span | None, ...] = ()
     now: dt.datetime | None = None
     treeline_m: float | None = None
@@ -141,13 +156,22 @@ def forecast_at_place(
     chosen = _chosen(source, ask)
     height = None if found.elevation_m is None else (found.elevation_m, found.elevation_m)
     place = tuple(_at_place(which, part, grounds, height, ask) for which, part in _parts(chosen.bulletins))
+    unrated = _unrated(chosen.bulletins, height, ask, "place")
+    chosen = replace(chosen, findings=(*chosen.findings, *unrated))
     beside = replace(_frame(source, chosen, ask, (grounds,)), place=place)
     return replace(found, forecast=beside, cautions=_with(found.cautions, beside.cautions))
 
 
 def _chosen(source: BulletinSource, ask: ForecastAsk) -> Chosen:
     chosen = choose(source.bulletins, Asked(ask.region, ask.start, ask.end, ask.lang, ask.now))
-    if not ask.whole_day or not chosen.bulletins:
+    if ask.other_day is not None and ask.start is not None:
+        text = (
+            f"OTHER DAY: the forecast was looked up for {moment_text(ask.start)}, and this is a card of "
+            f"{ask.other_day.isoformat()}. Leave --at-time out, or give that day's."
+        )
+        chosen = replace(chosen, findings=(Finding("other_day", text), *chosen.findings))
+    another = any(finding.key in ("expired", "not_yet_valid") for finding in chosen.findings)
+    if not ask.whole_day or not chosen.bulletins or another:
         return chosen
     # A bulletin that holds for part of the day is no fault where no time of the day is known.
     kept = tuple(finding for finding in chosen.findings if finding.key != "partly_valid")
@@ -244,7 +268,7 @@ def _leg(
         to=leg.to,
         start=None if span is None else span[0].isoformat(),
         end=None if span is None else span[1].isoformat(),
-        findings=(*_out_of_time(bulletins, span), *_unrated(named, bulletins)),
+        findings=(*_out_of_time(bulletins, span), *_unrated(bulletins, heights, ask)),
         named=named,
         reduction=_reduction(named, grounds) if ask.reduction else None,
     )
@@ -293,26 +317,50 @@ def _at_place(
 def _out_of_time(bulletins: Sequence[Bulletin], span: Span | None) -> tuple[Finding, ...]:
     if span is None or not bulletins or holds_throughout(bulletins, *span):
         return ()
-    text = (
-        f"NOT VALID ALL THE TIME: this leg is walked {moment_text(span[0])} to {moment_text(span[1])}, "
-        "outside the hours of the forecast."
-    )
-    return (Finding("leg_out_of_time", text),)
+    return (Finding("leg_out_of_time", out_of_time_text("this leg is", *span)),)
 
 
-def _unrated(named: Sequence[NamedOnLeg], bulletins: Sequence[Bulletin]) -> tuple[Finding, ...]:
-    rated = any(row.kind == "danger_rating" and row.meets_heights and row.value in LEVELS for row in named)
-    if rated or not bulletins:
+def _unrated(
+    bulletins: Sequence[Bulletin], heights_m: tuple[float, float] | None, ask: ForecastAsk, what: str = "leg"
+) -> tuple[Finding, ...]:
+    """Say where ratings leave out heights of a leg or a place, an aspect, or a part of the day."""
+    rated = [
+        part
+        for bulletin in bulletins
+        for part in bulletin.danger_ratings
+        if part.main_value in LEVELS and _meets(part, heights_m, ask)
+    ]
+    if not bulletins:
         return ()
-    text = "NO RATING for the heights of this leg in the bulletin. That is not a low one: read its text."
-    return (Finding("leg_no_rating", text),)
+    if not rated:
+        text = (
+            f"NO RATING for the heights of this {what} in the bulletin. That is not a low one: read its text."
+        )
+        return (Finding(f"{what}_no_rating", text),)
+    low, high = heights_m or (-math.inf, math.inf)
+    for bit, period in product(range(len(SECTORS)), PERIODS[1:]):
+        reach = low
+        for bottom, top in sorted(
+            bound_range_m(part.elevation, ask.treeline_m)
+            for part in rated
+            if aspect_bits(part.aspects) >> bit & 1 and part.valid_time_period in (PERIODS[0], period)
+        ):
+            if bottom > reach:
+                break
+            reach = max(reach, top)
+        # A level leg is to be rated too.
+        if reach < max(high, low + 1.0):
+            text = (
+                f"NO RATING for some heights, aspects or hours of this {what} in the bulletin. That is not a "
+                "low one: read its text."
+            )
+            return (Finding(f"{what}_partly_rated", text),)
+    return ()
 
 
 def _reduction(named: Sequence[NamedOnLeg], grounds: LegGrounds) -> ReductionRow | None:
     levels = [
-        row.value
-        for row in named
-        if row.kind == "danger_rating" and (row.meets_heights or row.overhead.length_m > 0.0)
+        row.value for row in named if row.kind == "danger_rating" and (row.meets_heights or row.may_touch)
     ]
     highest = max((level for level in levels if level in LEVELS), key=LEVELS.__getitem__, default=None)
     if highest is None:
