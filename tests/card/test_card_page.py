@@ -342,6 +342,34 @@ def test_a_leg_of_the_table_names_its_places_unknown_ground_and_a_drop(monkeypat
                    if word.endswith("°"))  # fmt: skip
 
 
+def test_a_gentle_leg_under_a_start_zone_says_so_in_its_row(monkeypatch, sample_day) -> None:
+    """Leg 3 is 15.3 degrees underfoot, under the steepest start zone of the day."""
+    card = make_card(sample_day, CHOSEN)
+    words = [box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes]
+    rows = {leg.number: words[words.index(leg.to) :][:16] for leg in card.legs[:5]}
+    for number, told in ((1, "unknown overhead"), (2, "at least 33.5° overhead"), (3, "41.6° overhead")):
+        assert told in rows[number]
+        assert f"<br>{told}" in phone_page(card, sample_day)
+    # Its own ground is steeper than what is overhead.
+    assert not any("overhead" in word for word in rows[5])
+
+
+@pytest.mark.parametrize(("grid", "north"), [("bng", "grid"), ("latlon", "true")])
+def test_a_row_has_the_bearing_that_the_front_says_to_set(
+    monkeypatch, sample_day, grid: str, north: str
+) -> None:
+    """With a declination scale it is set from the grid: true north lies 5 degrees off there on the sample."""
+    card = make_card(sample_day, replace(CHOSEN, grid=grid))
+    words = [box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes]
+    for leg in card.legs:
+        degrees = leg.bearing_grid_deg if grid == "bng" else leg.bearing_true_deg
+        assert f"{north} {bearing_figure(degrees, 'deg')}" in words
+    # Leg 1 is worked out on the front; that of its row is the same.
+    source = "from the grid" if grid == "bng" else "from true north"
+    first = card.legs[0].bearing_grid_deg if grid == "bng" else card.legs[0].bearing_true_deg
+    assert f"set {bearing_figure(first, 'deg')} {source}" in " ".join(words)
+
+
 def test_a_leg_of_many_places_names_them_in_letters_as_large_as_any(monkeypatch, sample_day) -> None:
     """Nine on a leg had stood in 6 points."""
     card = make_card(sample_day, CHOSEN)

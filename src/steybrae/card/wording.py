@@ -195,6 +195,18 @@ def _overhead(overhead: Overhead, unit: str) -> str:
     return "; ".join(parts)
 
 
+def overhead_short(ground: CardGround) -> str:
+    """``41.6° overhead``, ``unknown overhead``; empty below 25 degrees, and where the leg is as steep."""
+    looks = ground.overhead
+    if looks is None:
+        return ""
+    deg = looks.unfiltered_deg if looks.outside is None else looks.outside.sight_deg
+    own = (ground.slope_max_deg, ground.slope_corridor_max_deg, ground.short_corridor_max_deg)
+    if deg is not None and deg <= max(one or 0.0 for one in own):
+        return ""
+    return overhead_there(deg, at_least=looks.unknown_above)
+
+
 def beside_sentence(beside: Beside) -> str:
     """Say what lies beside: ``Steep ground (30° and more) to the left, 25 m off, from 400 to 650 m ...``."""
     if beside.least_slope_deg is None:
