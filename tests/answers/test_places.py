@@ -17,6 +17,7 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.known import ModelOrigin
 from steybrae.screening.places.result import DropAtPlace
 from steybrae.screening.places.words import drop_words, place_line, place_words, stretch_words
+from steybrae.value import steep_length
 
 
 @pytest.fixture(scope="module")
@@ -149,6 +150,18 @@ def test_a_line_of_a_place_names_what_is_steeper_beside_it(days):
     assert place_line(place) == "underfoot 30.2°, 56.0° right"
     level = replace(place, corridor=replace(beside, slope_max_deg=30.14))
     assert place_line(level) == "underfoot 30.2°"
+
+
+def test_the_line_of_a_place_has_the_unknown_metres_of_its_words(days):
+    """The line said "unknown ground for 236 m", the corridor's; headline and words had 207 m on the line."""
+    found = days[19]
+    place = next(one for one in found.places if one.kinds == ("unknown",) and one.unknown_on_line_m > 0.0)
+    told = steep_length(place.unknown_on_line_m).text
+    assert told == steep_length(found.totals.unknown_m).text == "207 m"
+    assert f"unknown ground for {told}" in place_line(place)
+    assert f"Unknown ground: {told}" in place_words(place)
+    beside = replace(place, unknown_on_line_m=0.0)
+    assert place_line(beside) == "unknown ground in the corridor for 236 m"
 
 
 def test_what_is_shown_as_30_degrees_in_a_corridor_is_told(days):

@@ -408,6 +408,8 @@ def test_arrivals_after_unknown_ground_are_at_least_in_every_output(sample_day) 
     """The leg after had "there 13:35" on phone, terminal and report, where the day's end had "at least"."""
     card = make_card(sample_day, CHOSEN)
     first = next(leg.number for leg in card.legs if leg.time_at_least)
+    # Who may be later has no more light than that.
+    assert all(leg.daylight_text.startswith("at most ") == (leg.number >= first) for leg in card.legs)
     lines = terminal_text(card_document(card), 120).split("\n")
     page = phone_page(card, None)
     assert first < len(card.legs)

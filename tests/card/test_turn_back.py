@@ -66,6 +66,13 @@ def test_words_round_down_to_the_minute(sample_plan: SamplePlan) -> None:
     assert f" {card.legs[-1].number}: " not in words
 
 
+def test_who_ends_elsewhere_is_not_down(sample_plan: SamplePlan) -> None:
+    """A line that ends on the top said "to be down by", beside a report whose line ends there."""
+    card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN))
+    up = dataclasses.replace(card, legs=card.legs[:10])
+    assert latest_words(up).startswith("To be at the end of the line by 15:00 GMT (stated), be at ")
+
+
 def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
     card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN))
     leg = card.legs[3]

@@ -18,6 +18,9 @@ from steybrae.route.times.walking_time import Segment
 OVERDUE_EARLY: Final = "overdue_early"
 """Key of the caution on a time to call that is not after the end of the line."""
 
+NEAR_M: Final = 500.0
+"""A line that ends nearer than this to where it begins comes back, metres (our choice)."""
+
 
 def turned_round(segments: Sequence[Segment]) -> tuple[Segment, ...]:
     """Pieces of a leg walked the other way: what rose falls."""
@@ -58,8 +61,9 @@ def latest_lead(card: RouteCard) -> str:
     """Say what the latest times are, in two sentences; empty where none is known."""
     if not latest_times(card):
         return ""
+    goal = "down" if ends_apart_m(card) <= NEAR_M else "at the end of the line"
     return (
-        f"To be down by {card.down_by_text} ({card.down_by_is}), be at the end of each leg no later than "
+        f"To be {goal} by {card.down_by_text} ({card.down_by_is}), be at the end of each leg no later than "
         "this to walk on (or to turn round there and walk back the same way). Where unknown ground makes "
         "a leg longer, earlier still."
     )

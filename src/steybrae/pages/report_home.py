@@ -7,7 +7,7 @@ from typing import Final
 
 from steybrae.answers.forecast import finding_lines, part_line
 from steybrae.card.result import RouteCard
-from steybrae.card.turn_back import OVERDUE_EARLY, ends_apart_m
+from steybrae.card.turn_back import NEAR_M, OVERDUE_EARLY, ends_apart_m
 from steybrae.card.wording import arrival_text, call_text, place_text
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.pages.report_lines import ways_off_rows
@@ -19,9 +19,6 @@ from steybrae.value import distance_off
 
 _LETTER_SHARE: Final = 0.028
 """Half the side of a letter's sign on the sketch, share of its longer side (our choice, by looking)."""
-
-_NEAR_M: Final = 500.0
-"""A line that ends nearer than this to where it begins comes back, metres (our choice)."""
 
 _NOT_GIVEN: Final = "not given"
 
@@ -59,7 +56,7 @@ def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
     without = [words for words in card.time_words if words.startswith(NOT_ADDED)]
     told = " ".join((f"{back}.", *without)) if last.arrival_text else f"{_NOT_GIVEN}: it needs a start."
     away_m = ends_apart_m(card)
-    if away_m <= _NEAR_M:
+    if away_m <= NEAR_M:
         yield "Due back", (told,)
         return
     off = distance_off(away_m).text
