@@ -70,7 +70,7 @@ def test_metres_in_zones_are_at_least_that_beside_unknown_ground(sample, printed
     """Lines side by side said so, and the day's own headline did not."""
     assert any(leg.overhead.known_to_m == 0.0 for leg in sample.legs)
     sure, possible = (math.ceil(metres) for metres in zone_metres(sample))
-    words = f"At least {sure} m of the line in a start zone, at least {possible} m in a possible one"
+    words = f"At least {sure} m of the line in a start zone, at least {possible} m with possible ones"
     assert zone_lengths_text(sample) == words
     assert words in " ".join(printed.split())
     known = [replace(leg, overhead=replace(leg.overhead, known_to_m=None)) for leg in sample.legs]
