@@ -188,7 +188,7 @@ def _split(text: str, what: str, example: str) -> tuple[float, str]:
         message = f"{what} should look like {example}; got {text!r}. Give a number and its unit."
         raise QuantityError(message)
     if re.match(r",\d", match["unit"]):
-        message = f"{what} should have a decimal point; got {text!r}. Write it like {text.replace(',', '.')}."
+        message = f"{what} takes no comma; got {text!r}. Write decimals with a point."
         raise QuantityError(message)
     number = float(match["number"])
     if not math.isfinite(number):
