@@ -370,6 +370,14 @@ def test_a_row_has_the_bearing_that_the_front_says_to_set(
     assert f"set {bearing_figure(first, 'deg')} {source}" in " ".join(words)
 
 
+def test_the_front_names_where_the_day_begins(monkeypatch, sample_day) -> None:
+    """The rows name where legs end; the start stood in the appendix alone."""
+    card = make_card(sample_day, CHOSEN)
+    words = [box[4] for box in drawn(monkeypatch, card, "a5", appendix=False).boxes]
+    front = " ".join(words[: words.index("magnetic")])
+    assert f"From Hjarnavoe Foot, {card.legs[0].from_place.reference}. Grid: British" in front
+
+
 def test_a_leg_of_many_places_names_them_in_letters_as_large_as_any(monkeypatch, sample_day) -> None:
     """Nine on a leg had stood in 6 points."""
     card = make_card(sample_day, CHOSEN)

@@ -356,6 +356,12 @@ def place_text(name: str, written: str, reference: str) -> str:
     return written if written and written != name else reference
 
 
+def from_text(leg: CardLeg) -> str:
+    """Name and reference of the place where a leg begins: ``Hut, HV 545 535``; the one where they are one."""
+    where = place_text(leg.from_, leg.from_place.written, leg.from_place.reference)
+    return where if leg.from_ in ("", where) else f"{leg.from_}, {where}"
+
+
 def totals_lines(card: RouteCard) -> tuple[str, ...]:
     """Say what the whole day comes to, one short line each."""
     totals = card.totals

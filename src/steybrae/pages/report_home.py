@@ -8,7 +8,7 @@ from typing import Final
 from steybrae.answers.forecast import finding_lines, part_line
 from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import NEAR_M, OVERDUE_EARLY, ends_apart_m
-from steybrae.card.wording import arrival_text, call_text, place_text
+from steybrae.card.wording import arrival_text, call_text, from_text
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.pages.report_lines import ways_off_rows
 from steybrae.pages.report_map import Letter, MapDrawing, letters_beside, place_spots
@@ -48,8 +48,7 @@ def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
         return
     first, last = card.legs[0], card.legs[-1]
     yield "When", (f"{card.date}{f', start {card.start_text}' if card.start_text else ''}",)
-    where = place_text(first.from_, first.from_place.written, first.from_place.reference)
-    yield "From", (f"{first.from_}, {where}" if first.from_ else where,)
+    yield "From", (from_text(first),)
     day = _on_another_day(card, last.arrival)
     back = f"{arrival_text(card, last)}{day}, at {last.to or last.to_place.reference}"
     # Who waits asks how late they may be.

@@ -24,6 +24,7 @@ from steybrae.card.wording import (
     distance_texts,
     drop_text,
     elevation_text,
+    from_text,
     minutes_text,
     overhead_short,
     place_text,
@@ -97,7 +98,7 @@ def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
     for number, line in enumerate(totals, start=1):
         yield _Words(line, _TOTALS, bold=True, after_mm=1.4 if number == len(totals) else 0.0)
     scale = f", map 1:{card.scale:.0f}" if card.scale else ""
-    yield _Words(f"Grid: {GRID_NAMES[card.grid]}{scale}.")
+    yield _Words(f"From {from_text(card.legs[0])}. Grid: {GRID_NAMES[card.grid]}{scale}.")
     with_scale, without = card.legs[0].compass
     yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
     yield _Words(without, bold=True, after_mm=1.4)
