@@ -378,6 +378,16 @@ def test_the_front_names_where_the_day_begins(monkeypatch, sample_day) -> None:
     assert f"From Hjarnavoe Foot, {card.legs[0].from_place.reference}. Grid: British" in front
 
 
+@pytest.mark.parametrize("page", ["a4", "letter", "a5"])
+def test_the_front_has_what_times_rest_on_before_the_norths(monkeypatch, sample_day, page: str) -> None:
+    """Nineteen latest times pushed out that no time was added for snow, for which no other part had room."""
+    card = make_card(sample_day, CHOSEN)
+    boxes = drawn(monkeypatch, card, page, appendix=False).boxes
+    front = " ".join(box[4] for box in boxes[: [box[4] for box in boxes].index("magnetic")])
+    for words in card.time_words[:4]:
+        assert words in front
+
+
 def test_a_leg_of_many_places_names_them_in_letters_as_large_as_any(monkeypatch, sample_day) -> None:
     """Nine on a leg had stood in 6 points."""
     card = make_card(sample_day, CHOSEN)

@@ -71,6 +71,8 @@ def test_who_ends_elsewhere_is_not_down(sample_plan: SamplePlan) -> None:
     card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN))
     up = dataclasses.replace(card, legs=card.legs[:10])
     assert latest_words(up).startswith("To be at the end of the line by 15:00 GMT (stated), be at ")
+    # None of these legs has unknown ground.
+    assert "earlier still" not in latest_words(up)
 
 
 def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:

@@ -58,14 +58,15 @@ def _before(at: dt.datetime, minutes: float) -> str:
 
 
 def latest_lead(card: RouteCard) -> str:
-    """Say what the latest times are, in two sentences; empty where none is known."""
+    """Say what the latest times are; empty where none is known."""
     if not latest_times(card):
         return ""
+    unknown = any(leg.time_at_least for leg in card.legs)
+    later = " Where unknown ground makes a leg longer, earlier still." if unknown else ""
     goal = "down" if ends_apart_m(card) <= NEAR_M else "at the end of the line"
     return (
         f"To be {goal} by {card.down_by_text} ({card.down_by_is}), be at the end of each leg no later than "
-        "this to walk on (or to turn round there and walk back the same way). Where unknown ground makes "
-        "a leg longer, earlier still."
+        f"this to walk on (or to turn round there and walk back the same way).{later}"
     )
 
 

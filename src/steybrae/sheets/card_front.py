@@ -103,7 +103,7 @@ def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
     yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
     yield _Words(without, bold=True, after_mm=1.4)
     times = " ".join(card.time_words[:4])
-    for group in ((latest_words(card),), card.norths.sentences, (times,), card.daylight_words):
+    for group in ((latest_words(card),), (times,), card.norths.sentences, card.daylight_words):
         for k, line in enumerate(filter(None, group)):
             yield _Words(line, runs_on=k > 0)
 
