@@ -73,11 +73,12 @@ def latest_lead(card: RouteCard) -> str:
 def latest_times(card: RouteCard) -> tuple[tuple[int, str, str, str], ...]:
     """Give number of a leg, where it ends, and there the latest time to walk on, and to turn round.
 
-    Rounded down to the minute; of all legs but the last, none where no time is known.
+    Rounded down to the minute; of the last leg only where it ends elsewhere; none where no time is known.
     """
+    legs = card.legs[:-1] if ends_apart_m(card) <= NEAR_M else card.legs
     return tuple(
         (leg.number, leg.to, _clock(leg.walk_on_by), _clock(leg.turn_back_by))
-        for leg in card.legs[:-1]
+        for leg in legs
         if leg.walk_on_by is not None and leg.turn_back_by is not None
     )
 
