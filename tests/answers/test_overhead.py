@@ -153,7 +153,7 @@ def test_a_place_in_words_and_with_an_arrow(opened, sample):
     text = "\n".join(ground_lines(found))
     assert "Overhead 41.6° towards 340° true, 433 m off, 385 m up (open sight" in text
     assert "Top of that zone 41.4° towards 337° true, 451 m off, 398 m up" in text
-    assert "Reading to expect (a): 41.6° (40.4 to 42.7°), look 340° true" in text
+    assert "Check (a): 41.6° (40.4 to 42.7°), look 340° true" in text
     assert "teaching" not in text
     labels = [label.get_text() for label in ground_figure(found).axes[0].texts]
     assert "start zone\n41.6°, 433 m" in labels

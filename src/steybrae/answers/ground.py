@@ -207,7 +207,7 @@ def _readings(ground: GroundAt) -> list[str]:
         if reading.quantity == "slope":
             # Where in the circle one stands is not known, so that this is wider than the interval above.
             told = f"{told[:-1]} for all within {steep_length(ground.within.radius_m).text})"
-        lines.append(f"Reading to expect ({reading.name}): {told}{towards} ({reading.what})")
+        lines.append(f"Check ({reading.name}): {told}{towards} ({reading.what})")
     left_out = [] if ground.reading_left_out is None else [_left_out(ground.reading_left_out)]
     return [*lines, *left_out, *without_check_lines(ground.steep_without_check)]
 
