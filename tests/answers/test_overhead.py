@@ -93,8 +93,8 @@ def test_baselines_say_what_was_measured_and_what_could_not_be():
     fifty = LegBaseline(50.0, (40.0, 40.0), 14.25, 1.0, True, "")
     assert baselines_text((ten, twenty, fifty)) == "over 20 m 15.2°, over 50 m at least 14.3°"
     assert baselines_note((ten, twenty, fifty)) == [
-        "Baselines measured: 50 m over 40 m; - over 10 m: the model's cells are too large for it; the least "
-        "that they can show is 20 m."
+        "Baselines measured: 50 m over 40 m; none over 10 m: the model's cells are too large for it; the "
+        "least that they can show is 20 m."
     ]
     assert baselines_note((twenty,)) == []
 
@@ -159,6 +159,22 @@ def test_a_place_in_words_and_with_an_arrow(opened, sample):
     assert "start zone\n41.6°, 433 m" in labels
     taught = "\n".join(ground_lines(ground(opened, sample, published=True)))
     assert "This predicts nothing for this slope." in taught
+
+
+def test_one_angle_overhead_is_told_once(opened, sample):
+    """The top of the zone is what is seen, a possible one rises by nothing shown: two lines more."""
+    found = ground(opened, sample)
+    sight = found.overhead.sight
+    top = replace(sight.top, deg=sight.deg, distance_m=sight.distance_m, rise_m=sight.rise_m)
+    looks = replace(found.overhead, sight=replace(sight, top=top), possible_deg=sight.unfiltered_deg + 1e-4)
+    text = "\n".join(ground_lines(replace(found, overhead=looks)))
+    assert "Overhead 41.6° towards 340° true, 433 m off" in text
+    assert "Top of that zone" not in text
+    assert "possible start zone, whatever" not in text
+    steeper = replace(looks, possible_deg=sight.unfiltered_deg + 1.0)
+    assert "Up to a possible start zone, whatever lies between: 42.6°" in "\n".join(
+        ground_lines(replace(found, overhead=steeper))
+    )
 
 
 def test_a_place_in_a_start_zone_says_so_first(opened):

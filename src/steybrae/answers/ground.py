@@ -18,7 +18,7 @@ from steybrae.card.wording import without_check_lines
 from steybrae.cautions import Caution
 from steybrae.document import NONE, Block, Cautions, Cell, Column, Document, Paragraph, Table
 from steybrae.forecast.beside import NO_FORECAST_WORDS
-from steybrae.quantities import one_in_text
+from steybrae.quantities import one_in_text, shown_slope_deg
 from steybrae.route.overhead.result import (
     OverheadAnswer,
     PathAnswer,
@@ -162,7 +162,7 @@ def _baselines(ground: GroundAt) -> list[str]:
 def _possible(looks: OverheadAnswer) -> Iterator[str]:
     """Sight up to a possible start zone, where it is steeper than every one to a start zone."""
     sure = 0.0 if looks.sight is None else looks.sight.unfiltered_deg
-    if looks.possible_deg is not None and looks.possible_deg > sure:
+    if looks.possible_deg is not None and shown_slope_deg(looks.possible_deg) > shown_slope_deg(sure):
         yield f"Up to a possible start zone, whatever lies between: {slope(looks.possible_deg).text}"
 
 
@@ -188,7 +188,7 @@ def _overhead(ground: GroundAt) -> Iterator[str]:
     yield f"Overhead {lines[0]}"
     yield from (f"{line[0].upper()}{line[1:]}" for line in lines[1:])
     yield from _possible(looks)
-    if sight.top is not None:
+    if sight.top is not None and sight.top.distance_m != sight.distance_m:
         off, up = distance_off(sight.top.distance_m).text, steep_length(sight.top.rise_m).text
         look = bearing(sight.top.bearing_true_deg, "true")
         yield f"Top of that zone {slope(sight.top.deg).text} towards {look}, {off} off, {up} up"

@@ -80,7 +80,7 @@ def baselines_note(baselines: Sequence[LegBaseline]) -> list[str]:
     ]
     none = [f"{one.baseline_m:g}" for one in baselines if one.measured_m is None]
     words = [f"measured: {', '.join(shorter)}"] if shorter else []
-    words += [f"{NONE} over {', '.join(none)} m: {_too_large(baselines)}"] if none else []
+    words += [f"none over {', '.join(none)} m: {_too_large(baselines)}"] if none else []
     return [f"Baselines {'; '.join(words)}."] if words else []
 
 
