@@ -25,7 +25,6 @@ LAYERS: Final = {
 """Layers of the map with their titles, from the lowest to the highest."""
 
 SIGNS: Final = {
-    "turn": "here leg 3 begins",
     "unknown": "unknown ground",
     "zone": "edge of a start zone",
     "possible": "edge of a possible start zone",

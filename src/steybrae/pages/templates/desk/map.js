@@ -338,8 +338,7 @@ export function swatch({ pattern, colour }) {
   const box = svg("svg", { width: 34, height: 18, "aria-hidden": "true" });
   const known = document.getElementById(`h-${pattern}`);
   box.append(svg("rect", { width: 34, height: 18, fill: known ? `url(#h-${pattern})` : "#fff" }));
-  if (pattern === "turn") box.append(svg("circle", { cx: 17, cy: 9, r: 7.5, class: "frame" }), svg("text", { x: 14, y: 13, "font-size": 11 }, "3"));
-  else if (!known) box.append(svg("path", { d: "M2 9H32", stroke: colour, class: `sign-${pattern}` }));
+  if (!known) box.append(svg("path", { d: "M2 9H32", stroke: colour, class: `sign-${pattern}` }));
   box.append(svg("rect", { width: 34, height: 18, class: "frame" }));
   return box;
 }
