@@ -132,6 +132,15 @@ def test_readme_names_no_real_high_ground_and_has_no_old_word() -> None:
     assert not [old for old in OLD_WORDS if old in told]
 
 
+def test_no_page_has_an_old_word() -> None:
+    """The report called a check a reading to expect, in its links, its legend and its switches."""
+    pages = sorted((SOURCE / "pages" / "templates").rglob("*.html"))
+    assert pages
+    for path in pages:
+        told = " ".join(path.read_text("utf-8").split()).lower()
+        assert not [old for old in OLD_WORDS if old in told], path.name
+
+
 def test_no_source_names_real_high_ground() -> None:
     for path in sorted(SOURCE.rglob("*.py")):
         assert not REAL_GROUND.search(path.read_text("utf-8")), path.name

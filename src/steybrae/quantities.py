@@ -187,6 +187,9 @@ def _split(text: str, what: str, example: str) -> tuple[float, str]:
     if match is None:
         message = f"{what} should look like {example}; got {text!r}. Give a number and its unit."
         raise QuantityError(message)
+    if re.match(r",\d", match["unit"]):
+        message = f"{what} takes no comma; got {text!r}. Write decimals with a point."
+        raise QuantityError(message)
     number = float(match["number"])
     if not math.isfinite(number):
         message = f"{what} should be a finite number; got {text!r}. Give a smaller value."

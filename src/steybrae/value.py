@@ -349,10 +349,14 @@ def minutes(number: float | None, *, at_least: bool = False) -> Value:
     return Value(number, "min", 1.0, "up", at_least)
 
 
-def daylight_left(number: float) -> str:
-    """Time from an arrival to sunset, either side of it, minutes: towards less light; ``2 h 05 min``."""
+def daylight_left(number: float, *, late: bool = False) -> str:
+    """Time from an arrival to sunset, either side of it, minutes: towards less light; ``2 h 05 min``.
+
+    `late` where one may arrive later than said: ``at most 2 h 05 min`` is left then.
+    """
     shown = int(abs(round_down(number, 1.0)))
-    return f"{shown // 60} h {shown % 60:02d} min"
+    bound = f"{AT_LEAST if number < 0.0 else AT_MOST} " if late else ""
+    return f"{bound}{shown // 60} h {shown % 60:02d} min"
 
 
 def millimetres(number: float | None, *, step: float = 0.1, rounding: Rounding = "nearest") -> Value:

@@ -70,7 +70,7 @@ def test_metres_in_zones_are_at_least_that_beside_unknown_ground(sample, printed
     """Lines side by side said so, and the day's own headline did not."""
     assert any(leg.overhead.known_to_m == 0.0 for leg in sample.legs)
     sure, possible = (math.ceil(metres) for metres in zone_metres(sample))
-    words = f"At least {sure} m of the line in a start zone, at least {possible} m in a possible one"
+    words = f"At least {sure} m of the line in a start zone, at least {possible} m with possible ones"
     assert zone_lengths_text(sample) == words
     assert words in " ".join(printed.split())
     known = [replace(leg, overhead=replace(leg.overhead, known_to_m=None)) for leg in sample.legs]
@@ -93,8 +93,8 @@ def test_baselines_say_what_was_measured_and_what_could_not_be():
     fifty = LegBaseline(50.0, (40.0, 40.0), 14.25, 1.0, True, "")
     assert baselines_text((ten, twenty, fifty)) == "over 20 m 15.2°, over 50 m at least 14.3°"
     assert baselines_note((ten, twenty, fifty)) == [
-        "Baselines measured: 50 m over 40 m; - over 10 m: the model's cells are too large for it; the least "
-        "that they can show is 20 m."
+        "Baselines measured: 50 m over 40 m; none over 10 m: the model's cells are too large for it; the "
+        "least that they can show is 20 m."
     ]
     assert baselines_note((twenty,)) == []
 
@@ -153,12 +153,28 @@ def test_a_place_in_words_and_with_an_arrow(opened, sample):
     text = "\n".join(ground_lines(found))
     assert "Overhead 41.6° towards 340° true, 433 m off, 385 m up (open sight" in text
     assert "Top of that zone 41.4° towards 337° true, 451 m off, 398 m up" in text
-    assert "Reading to expect (a): 41.6° (40.4 to 42.7°), look 340° true" in text
+    assert "Check (a): 41.6° (40.4 to 42.7°), look 340° true" in text
     assert "teaching" not in text
     labels = [label.get_text() for label in ground_figure(found).axes[0].texts]
     assert "start zone\n41.6°, 433 m" in labels
     taught = "\n".join(ground_lines(ground(opened, sample, published=True)))
     assert "This predicts nothing for this slope." in taught
+
+
+def test_one_angle_overhead_is_told_once(opened, sample):
+    """The top of the zone is what is seen, a possible one rises by nothing shown: two lines more."""
+    found = ground(opened, sample)
+    sight = found.overhead.sight
+    top = replace(sight.top, deg=sight.deg, distance_m=sight.distance_m, rise_m=sight.rise_m)
+    looks = replace(found.overhead, sight=replace(sight, top=top), possible_deg=sight.unfiltered_deg + 1e-4)
+    text = "\n".join(ground_lines(replace(found, overhead=looks)))
+    assert "Overhead 41.6° towards 340° true, 433 m off" in text
+    assert "Top of that zone" not in text
+    assert "possible start zone, whatever" not in text
+    steeper = replace(looks, possible_deg=sight.unfiltered_deg + 1.0)
+    assert "Up to a possible start zone, whatever lies between: 42.6°" in "\n".join(
+        ground_lines(replace(found, overhead=steeper))
+    )
 
 
 def test_a_place_in_a_start_zone_says_so_first(opened):

@@ -9,14 +9,16 @@ import pytest
 from tests.on_grid import model, route_on
 from tests.synthetic import Plane
 
+from steybrae.answers.places import legs_left_text
 from steybrae.answers.route import RouteView, route_document
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.known import ModelOrigin
-from steybrae.screening.places.result import DropAtPlace
+from steybrae.screening.places.result import DropAtPlace, PossibleOnly
 from steybrae.screening.places.words import drop_words, place_line, place_words, stretch_words
+from steybrae.value import steep_length
 
 
 @pytest.fixture(scope="module")
@@ -149,6 +151,26 @@ def test_a_line_of_a_place_names_what_is_steeper_beside_it(days):
     assert place_line(place) == "underfoot 30.2°, 56.0° right"
     level = replace(place, corridor=replace(beside, slope_max_deg=30.14))
     assert place_line(level) == "underfoot 30.2°"
+
+
+def test_legs_with_possible_ground_only_are_told_as_such(days):
+    """ "Possible only: 1 (677 m)" behind "Legs without ... none" did not say what was possible."""
+    found = replace(days[19], legs_without=(3,), legs_possible_only=(PossibleOnly(1, 676.5),))
+    assert legs_left_text(found) == (
+        "Legs without ground of 30° and more, as far as known: 3. Perhaps such ground: 1 (677 m)."
+    )
+
+
+def test_the_line_of_a_place_has_the_unknown_metres_of_its_words(days):
+    """The line said "unknown ground for 236 m", the corridor's; headline and words had 207 m on the line."""
+    found = days[19]
+    place = next(one for one in found.places if one.kinds == ("unknown",) and one.unknown_on_line_m > 0.0)
+    told = steep_length(place.unknown_on_line_m).text
+    assert told == steep_length(found.totals.unknown_m).text == "207 m"
+    assert f"unknown ground for {told}" in place_line(place)
+    assert f"Unknown ground: {told}" in place_words(place)
+    beside = replace(place, unknown_on_line_m=0.0)
+    assert place_line(beside) == "unknown ground in the corridor for 236 m"
 
 
 def test_what_is_shown_as_30_degrees_in_a_corridor_is_told(days):

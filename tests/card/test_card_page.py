@@ -14,7 +14,7 @@ from steybrae.answers.card import card_document
 from steybrae.answers.route import route_document
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.result import Beside, CliffBelow, OutsideSight, Overhead
-from steybrae.card.wording import check_sentence, daylight_text, judged_text, minutes_text
+from steybrae.card.wording import check_sentence, judged_text, minutes_text
 from steybrae.errors import QuantityError
 from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
@@ -337,6 +337,52 @@ def test_a_leg_of_the_table_names_its_places_unknown_ground_and_a_drop(monkeypat
                    if word.endswith("°"))  # fmt: skip
 
 
+def test_a_gentle_leg_under_a_start_zone_says_so_in_its_row(monkeypatch, sample_day) -> None:
+    """Leg 3 is 15.3 degrees underfoot, under the steepest start zone of the day."""
+    card = make_card(sample_day, CHOSEN)
+    words = [box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes]
+    rows = {leg.number: words[words.index(leg.to) :][:16] for leg in card.legs[:5]}
+    for number, told in ((1, "unknown overhead"), (2, "at least 33.5° overhead"), (3, "41.6° overhead")):
+        assert told in rows[number]
+        assert f"<br>{told}" in phone_page(card, sample_day)
+    # Its own ground is steeper than what is overhead.
+    assert not any("overhead" in word for word in rows[5])
+
+
+@pytest.mark.parametrize(("grid", "north"), [("bng", "grid"), ("latlon", "true")])
+def test_a_row_has_the_bearing_that_the_front_says_to_set(
+    monkeypatch, sample_day, grid: str, north: str
+) -> None:
+    """With a declination scale it is set from the grid: true north lies 5 degrees off there on the sample."""
+    card = make_card(sample_day, replace(CHOSEN, grid=grid))
+    words = [box[4] for box in drawn(monkeypatch, card, "a4", appendix=False).boxes]
+    for leg in card.legs:
+        degrees = leg.bearing_grid_deg if grid == "bng" else leg.bearing_true_deg
+        assert f"{north} {bearing_figure(degrees, 'deg')}" in words
+    # Leg 1 is worked out on the front; that of its row is the same.
+    source = "from the grid" if grid == "bng" else "from true north"
+    first = card.legs[0].bearing_grid_deg if grid == "bng" else card.legs[0].bearing_true_deg
+    assert f"set {bearing_figure(first, 'deg')} {source}" in " ".join(words)
+
+
+def test_the_front_names_where_the_day_begins(monkeypatch, sample_day) -> None:
+    """The rows name where legs end; the start stood in the appendix alone."""
+    card = make_card(sample_day, CHOSEN)
+    words = [box[4] for box in drawn(monkeypatch, card, "a5", appendix=False).boxes]
+    front = " ".join(words[: words.index("magnetic")])
+    assert f"From Hjarnavoe Foot, {card.legs[0].from_place.reference}. Grid: British" in front
+
+
+@pytest.mark.parametrize("page", ["a4", "letter", "a5"])
+def test_the_front_has_what_times_rest_on_before_the_norths(monkeypatch, sample_day, page: str) -> None:
+    """Nineteen latest times pushed out that no time was added for snow, for which no other part had room."""
+    card = make_card(sample_day, CHOSEN)
+    boxes = drawn(monkeypatch, card, page, appendix=False).boxes
+    front = " ".join(box[4] for box in boxes[: [box[4] for box in boxes].index("magnetic")])
+    for words in card.time_words[:4]:
+        assert words in front
+
+
 def test_a_leg_of_many_places_names_them_in_letters_as_large_as_any(monkeypatch, sample_day) -> None:
     """Nine on a leg had stood in 6 points."""
     card = make_card(sample_day, CHOSEN)
@@ -375,7 +421,10 @@ def test_arrivals_after_unknown_ground_are_at_least_in_every_output(sample_day) 
     """The leg after had "there 13:35" on phone, terminal and report, where the day's end had "at least"."""
     card = make_card(sample_day, CHOSEN)
     first = next(leg.number for leg in card.legs if leg.time_at_least)
+    # Who may be later has no more light than that.
+    assert all(leg.daylight_text.startswith("at most ") == (leg.number >= first) for leg in card.legs)
     lines = terminal_text(card_document(card), 120).split("\n")
+    assert f", {card.legs[-1].daylight_text}" in " ".join(" ".join(lines).split())
     page = phone_page(card, None)
     assert first < len(card.legs)
     for leg in card.legs:
@@ -385,21 +434,6 @@ def test_arrivals_after_unknown_ground_are_at_least_in_every_output(sample_day) 
     for leg in card.legs[first - 1 :]:
         (cells,) = [line for line in lines if leg.arrival_text in line and "arrive" not in line]
         assert "at least" in lines[lines.index(cells) - 1]
-
-
-def test_daylight_left_after_unknown_ground_is_at_most_that(sample_day) -> None:
-    """The day's end had "arrive at least 13:35 GMT, 2 h 45 min before sunset"."""
-    card = make_card(sample_day, CHOSEN)
-    first = next(leg.number for leg in card.legs if leg.time_at_least)
-    for leg in card.legs:
-        most = "at most " if leg.number >= first else ""
-        assert daylight_text(card, leg) == f"{most}{leg.daylight_text}"
-    last = card.legs[-1]
-    assert f", at most {last.daylight_text}" in " ".join(terminal_text(card_document(card), 120).split())
-    dark = replace(last, daylight_left_min=-5.0, daylight_text="0 h 05 min after sunset")
-    assert daylight_text(card, dark) == "at least 0 h 05 min after sunset"
-    night = replace(last, daylight_left_min=0.0, daylight_text="the sun does not rise")
-    assert daylight_text(card, night) == "the sun does not rise"
 
 
 def test_where_the_sun_does_not_rise_every_hour_is_after_sunset_on_a_phone(sample_day) -> None:

@@ -66,6 +66,18 @@ def test_words_round_down_to_the_minute(sample_plan: SamplePlan) -> None:
     assert f" {card.legs[-1].number}: " not in words
 
 
+def test_who_ends_elsewhere_is_not_down(sample_plan: SamplePlan) -> None:
+    """A line that ends on the top said "to be down by", beside a report whose line ends there."""
+    card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN))
+    up = dataclasses.replace(card, legs=card.legs[:10])
+    assert latest_words(up).startswith("To be at the end of the line by 15:00 GMT (stated), be at ")
+    # Who goes back from there leaves by then; what the last leg has was told on the phone alone.
+    end = up.legs[-1]
+    assert latest_words(up).endswith(f" 10: {when(end.walk_on_by):%H:%M} ({when(end.turn_back_by):%H:%M}).")
+    # None of these legs has unknown ground.
+    assert "earlier still" not in latest_words(up)
+
+
 def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
     card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN))
     leg = card.legs[3]

@@ -228,6 +228,7 @@ def _other_lines(folder: Path) -> None:
         "text.geojson": json.dumps({**line, "coordinates": ["59.2 -8.0", "59.3 -8.0"]}),
         "table.csv": "x,y\n1,2\n3,4\n",
         "quote.csv": f'lat,lon,name\n{a[0]},{a[1]},"Torran\n{b[0]},{b[1]},b\n',
+        "commas.csv": "lat,lon\n59,2240,-8,0574\n59,2250,-8,0570\n",
         "words.csv": f"lat,lon\n{a[0]},{a[1]}\nnorth,west\n",
     }
     for name, text in texts.items():

@@ -66,6 +66,16 @@ def test_the_whole_answer(run: Run) -> None:
     assert not VERDICT.search(text)
 
 
+@pytest.mark.parametrize("typed", ["40ft", "40usft", "12.192m"])
+def test_a_map_in_feet_is_told_in_feet(run: Run, typed: str) -> None:
+    """Its reader had "a contour every 12.192 m"."""
+    _, out, _ = run("gap", "--across", "4mm", "--gaps", "5", "--scale", "1:24000", "--interval", typed)
+    text = flat(out)
+    assert "Map 1:24 000, a contour every 40 ft of height" in text
+    assert "lower than 40 ft need not show at all" in text
+    assert "12.19" not in text
+
+
 def test_percent_rounds_up_and_one_in_n_down(run: Run) -> None:
     _, out, _ = run("gap", "--across", "13mm", "--gaps", "7", *MAP)
     assert "Slope 12.2° = 22 % = 1 in 4.64" in out  # 21.54 %, 1 in 4.643

@@ -59,8 +59,8 @@ def test_a_reading_says_why_its_interval_is_wider_than_that_of_its_cell(run: Run
     _, out, _ = run("ground", "59.2234 -8.0712", "--sample", "--within", "15m")
     text = " ".join(out.split())
     assert "95 % interval, pieces of 20 m: 6.6 to 17.9° " in text
-    assert "Reading to expect (a): 12.4° (5.3 to 19.0° for all within 15 m), look 264° true" in text
-    assert "Reading to expect (b): 24.0° (23.4 to 24.5°), look 339° true (sight line" in text
+    assert "Check (a): 12.4° (5.3 to 19.0° for all within 15 m), look 264° true" in text
+    assert "Check (b): 24.0° (23.4 to 24.5°), look 339° true (sight line" in text
 
 
 def test_json_is_the_contract_unrounded(run: Run) -> None:

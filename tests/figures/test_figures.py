@@ -207,6 +207,9 @@ def test_legend_has_every_band_and_unknown(sample, sample_figure):
     # The table's "+" once stood beside the swatch of unknown ground, as if it explained that.
     (plus,) = (text for text in legend.texts if text.get_text().startswith("+ "))
     assert plus.get_position()[0] > legend.get_xlim()[1]
+    # Leg 17 lies in a zone: 43.5 degrees overhead in the headline, another figure or none in the table.
+    assert any(leg.overhead.sight_outside != leg.overhead.sight for leg in sample.legs)
+    assert "overhead: from outside of start zones" in words(legend)
     assert "contours every 20 m (1 in 2 of your map's 10 m)" in words(legend)
     assert f"{np.ceil(sample.totals.unknown_m):.0f} m" in words(legend)
 

@@ -202,14 +202,14 @@ class TestContainer:
         path = tmp_path / "plan.zip"
         path.write_bytes(content)
         assert said(path) == (
-            f"The plan {path} should be a file made with --save; it is damaged (File is not a zip file). "
-            "Save it again."
+            f"The plan {path} should be a file made with --save; it is not, or is damaged (File is not a "
+            "zip file). Make one with steybrae route --save."
         )
 
     def test_cut_short(self, good: Path, tmp_path: Path) -> None:
         path = tmp_path / "plan.zip"
         path.write_bytes(good.read_bytes()[:-200])
-        assert said(path).startswith(f"The plan {path} should be a file made with --save; it is damaged (")
+        assert said(path).startswith(f"The plan {path} should be a file made with --save; it is not, or is d")
 
     def test_damaged_in_the_middle(self, good: Path, tmp_path: Path) -> None:
         path = tmp_path / "plan.zip"

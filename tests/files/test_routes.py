@@ -288,7 +288,8 @@ def test_repeats_are_dropped_and_said(tmp_path: Path) -> None:
         (b" \n", "day.x should hold a route; it is empty. Export it again."),
         (
             b"lat,lon\n\xff\xfe",
-            "day.x should be text in UTF-8; byte 8 is not. Save it as GPX, GeoJSON or CSV in UTF-8.",
+            "day.x should be text in UTF-8; byte 8 is not. Save it as GPX, GeoJSON or CSV in UTF-8; "
+            "give a model as --dem FILE.",
         ),
         (
             b'<!DOCTYPE gpx [<!ENTITY a "b">]><gpx version="1.1"/>',
@@ -342,12 +343,12 @@ def test_files_that_are_damaged(tmp_path: Path, content: bytes, message: str) ->
         (
             "lat,lon\n57,-10\n,\n57,\n",
             "Point 2 of day.x should have a latitude of -90 to 90 and a longitude of -180 to 180 degrees; "
-            "got 57, nothing. Correct it.",
+            "got 57, nothing. Write decimal degrees, or another form in a column place.",
         ),
         (
             "lat,lon\n5_7,-5\n",
             "Point 1 of day.x should have a latitude of -90 to 90 and a longitude of -180 to 180 degrees; "
-            "got not a number, -5. Correct it.",
+            "got not a number, -5. Write decimal degrees, or another form in a column place.",
         ),
         (
             '""',

@@ -253,6 +253,8 @@ class TestFigures:
     def test_without_a_forecast_it_says_so(self, made: Made) -> None:
         page = Reader(report_page(replace(made.screening, forecast=None)))
         assert "No avalanche forecast was given" in page.words
+        # Each leg said so again.
+        assert "No bulletin given" not in page.words
 
     def test_provenance(self, page: Reader, made: Made) -> None:
         assert made.screening.model.fingerprints[0] in page.words
@@ -439,7 +441,7 @@ class TestWords:
                 replace(base, in_start_zone=True, in_start_zone_m=41.2, sight=open_sight, sight_outside=shut),
                 False,
                 (
-                    "42 m lie in a start zone themselves.",
+                    "42 m lie in a start zone.",
                     "Sight up: 31.1° towards 010° true, 400 m off.",
                     "Sight from outside the zone, other ground between: 33.4° towards 190° true, 812 m off.",
                 ),
@@ -451,8 +453,8 @@ class TestWords:
                 ),
                 True,
                 (
-                    "At least 42 m lie in a start zone themselves.",
-                    "At least 50 m lie in a possible start zone.",
+                    "At least 42 m lie in a start zone.",
+                    "At least 50 m with possible ones.",
                     "Overhead: no start zone at 18° and more within 3 km, of which all is known only to 0 m.",
                     "Unknown ground above may hold more.",
                 ),

@@ -19,7 +19,7 @@ from steybrae.figures.style import picture_style
 from steybrae.files.model.rasters import open_model
 from steybrae.raster.blocks import Block
 from steybrae.raster.files.outputs import WORK
-from steybrae.raster.files.preview import read_preview
+from steybrae.raster.files.preview import Preview, read_preview
 from steybrae.raster.job import LAYERS, AreaJob, halve
 from steybrae.raster.overhead.energy import ANGLES_DEG, LEAN_DEG
 from steybrae.raster.overhead.joined import in_own_cells, joined_block
@@ -435,9 +435,14 @@ def test_no_words_of_the_picture_run_off_the_page_or_over_others(stepped) -> Non
     _, _, folder, result = stepped
     assert max(len(caution.text) for caution in result.cautions) > CAUTION_LETTERS
     preview = read_preview(folder / "made" / "overhead.tif", (5.0, 5.0))
+    bands = Preview(np.ones((40, 30), dtype=np.uint8), 3.0, 4.0)
     with picture_style():
-        figure = area_figure(result, None, preview)
+        figure = area_figure(result, bands, preview)
+        figure.draw_without_rendering()
         page = figure.bbox
+        below = [at.xaxis.get_tightbbox() for at in figure.axes if at.get_ylabel().startswith("km")]
+        (legend,) = (at for at in figure.axes if any(text.get_text().startswith("<25") for text in at.texts))
+        names = [text.get_window_extent() for text in legend.texts]
         boxes = {text.get_text(): text.get_window_extent() for text in figure.texts}
     assert all(box.x0 >= 0 and box.x1 <= page.x1 and box.y0 >= 0 for box in boxes.values())
     heading, words = (
@@ -445,3 +450,6 @@ def test_no_words_of_the_picture_run_off_the_page_or_over_others(stepped) -> Non
         for first in ("Overhead path angle", "Slopes of 30 to 55")
     )
     assert heading.y0 > words.y1
+    # "km across" lay on the name of a band.
+    assert below
+    assert not any(axis.overlaps(name) for axis in below for name in names)

@@ -498,6 +498,9 @@ def test_gentle_ground_gives_fewer_questions_and_says_so() -> None:
     assert one.notes[0] == (
         f"This ground gave {len(one.questions)} of 8 questions. Choose another place, scale or seed."
     )
+    assert re.fullmatch(
+        r"This ground had no place for \d of the level's questions: others stand in.", one.notes[1]
+    )
 
 
 @pytest.mark.parametrize("slope_deg", [0.0, math.nan])

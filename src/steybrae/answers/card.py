@@ -17,7 +17,6 @@ from steybrae.card.wording import (
     cliffs_text,
     climb_text,
     corridor_text,
-    daylight_text,
     distance_texts,
     drop_text,
     elevation_text,
@@ -126,6 +125,6 @@ def _cells(card: RouteCard, leg: CardLeg) -> tuple[str, ...]:
         f"{elevation_text(leg).replace('; ', chr(10)).replace('along ', 'along' + chr(10))}",
         f"{minutes_text(leg.time_min, at_least=leg.time_at_least)}\n"
         f"{arrival_text(card, leg).replace(AT_LEAST + ' ', AT_LEAST + chr(10))}\n"
-        f"{daylight_text(card, leg).replace(' min ', ' min' + chr(10))}",
+        f"{leg.daylight_text.replace(' min ', ' min' + chr(10))}",
         "\n".join(line for line in ground if line),
     )

@@ -19,7 +19,7 @@ from steybrae.card.wording import without_check_lines
 from steybrae.cautions import Caution
 from steybrae.document import NONE, Block, Cautions, Cell, Column, Document, Paragraph, Table
 from steybrae.forecast.beside import NO_FORECAST_WORDS
-from steybrae.quantities import one_in_text
+from steybrae.quantities import one_in_text, shown_slope_deg
 from steybrae.route.overhead.result import (
     OverheadAnswer,
     PathAnswer,
@@ -163,7 +163,7 @@ def _baselines(ground: GroundAt) -> list[str]:
 def _possible(looks: OverheadAnswer) -> Iterator[str]:
     """Sight up to a possible start zone, where it is steeper than every one to a start zone."""
     sure = 0.0 if looks.sight is None else looks.sight.unfiltered_deg
-    if looks.possible_deg is not None and looks.possible_deg > sure:
+    if looks.possible_deg is not None and shown_slope_deg(looks.possible_deg) > shown_slope_deg(sure):
         yield f"Up to a possible start zone, whatever lies between: {slope(looks.possible_deg).text}"
 
 
@@ -189,7 +189,7 @@ def _overhead(ground: GroundAt) -> Iterator[str]:
     yield f"Overhead {lines[0]}"
     yield from (f"{line[0].upper()}{line[1:]}" for line in lines[1:])
     yield from _possible(looks)
-    if sight.top is not None:
+    if sight.top is not None and sight.top.distance_m != sight.distance_m:
         off, up = distance_off(sight.top.distance_m).text, steep_length(sight.top.rise_m).text
         look = bearing(sight.top.bearing_true_deg, "true")
         yield f"Top of that zone {slope(sight.top.deg).text} towards {look}, {off} off, {up} up"
@@ -208,7 +208,7 @@ def _readings(ground: GroundAt) -> list[str]:
         if reading.quantity == "slope":
             # Where in the circle one stands is not known, so that this is wider than the interval above.
             told = f"{told[:-1]} for all within {steep_length(ground.within.radius_m).text})"
-        lines.append(f"Reading to expect ({reading.name}): {told}{towards} ({reading.what})")
+        lines.append(f"Check ({reading.name}): {told}{towards} ({reading.what})")
     left_out = [] if ground.reading_left_out is None else [_left_out(ground.reading_left_out)]
     return [*lines, *left_out, *without_check_lines(ground.steep_without_check)]
 

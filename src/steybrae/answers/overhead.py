@@ -80,7 +80,7 @@ def baselines_note(baselines: Sequence[LegBaseline]) -> list[str]:
     ]
     none = [f"{one.baseline_m:g}" for one in baselines if one.measured_m is None]
     words = [f"measured: {', '.join(shorter)}"] if shorter else []
-    words += [f"{NONE} over {', '.join(none)} m: {_too_large(baselines)}"] if none else []
+    words += [f"none over {', '.join(none)} m: {_too_large(baselines)}"] if none else []
     return [f"Baselines {'; '.join(words)}."] if words else []
 
 
@@ -90,11 +90,11 @@ def _too_large(baselines: Sequence[LegBaseline]) -> str:
 
 
 def zone_lengths_text(found: RouteScreening) -> str:
-    """``120 m of the line in a start zone, 340 m in a possible one``; at least, where some is unknown."""
+    """``120 m of the line in a start zone, 340 m with possible ones``; at least, where some is unknown."""
     metres = found.totals.in_start_zone_m, found.totals.in_possible_zone_m
     least = any(zones_unknown(leg.overhead) for leg in found.legs)
     sure, possible = (steep_length(at, at_least=least).text for at in metres)
-    return f"{sure[0].upper()}{sure[1:]} of the line in a start zone, {possible} in a possible one"
+    return f"{sure[0].upper()}{sure[1:]} of the line in a start zone, {possible} with possible ones"
 
 
 def zones_unknown(looks: OverheadAnswer | None) -> bool:

@@ -81,5 +81,5 @@ def legs_left_text(found: RouteScreening | RouteCard) -> str:
     text = f"Legs without ground of {and_more(STEEP_DEG)}, as far as known: {without}."
     if found.legs_possible_only:
         only = (f"{one.leg} ({steep_length(one.metres).text})" for one in found.legs_possible_only)
-        text += f" Possible only: {', '.join(only)}."
+        text += f" Perhaps such ground: {', '.join(only)}."
     return text

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import operator
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from itertools import accumulate
 from typing import Any, Final, Literal
 
 from steybrae import __version__
@@ -346,10 +348,11 @@ def _with_clock(legs: list[CardLeg], start: Place, settings: CardSettings) -> li
         return legs
     light = daylight(start, settings.date, settings.zone)
     times = arrivals(settings.start, [math.inf if leg.time_min is None else leg.time_min for leg in legs])
-    return [_clocked(leg, at, light) for leg, at in zip(legs, times, strict=True)]
+    late = accumulate((leg.time_at_least for leg in legs), operator.or_)
+    return [_clocked(*one, light) for one in zip(legs, times, late, strict=True)]
 
 
-def _clocked(leg: CardLeg, at: dt.datetime | None, light: Daylight) -> CardLeg:
+def _clocked(leg: CardLeg, at: dt.datetime | None, late: bool, light: Daylight) -> CardLeg:
     if at is None:
         return leg
     return replace(
@@ -357,7 +360,7 @@ def _clocked(leg: CardLeg, at: dt.datetime | None, light: Daylight) -> CardLeg:
         arrival=at.isoformat(timespec="milliseconds"),
         daylight_left_min=daylight_left_min(at, light),
         arrival_text=shown_clock(at, "late"),
-        daylight_text=daylight_left_words(at, light),
+        daylight_text=daylight_left_words(at, light, late=late),
     )
 
 

@@ -22,7 +22,7 @@ def _degrees_side(value_deg: float) -> str:
 
 
 def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
-    """Say where the norths lie and how to use the bearings of all legs."""
+    """Say where the norths lie; what to set, each leg's `compass` says."""
     first = bearings[0]
     angles = [leg.grid_magnetic_deg for leg in bearings]
     of_true = (
@@ -42,19 +42,9 @@ def norths_words(bearings: Sequence[LegBearings]) -> tuple[str, ...]:
         )
     if not gridless:
         words.append(of_true)
-    north = "true" if gridless else "grid"
-    words.append(
-        f"Compass without a declination scale: set the magnetic bearing. With one: set the scale to "
-        f"{_scale_setting(first.grid_magnetic_deg)} and set the {north} bearing."
-    )
     if gridless:
         words.append("No grid was chosen: on a map whose grid lines are not true north, give --grid.")
     return tuple(words)
-
-
-def _scale_setting(angle_deg: float) -> str:
-    words = _degrees_side(angle_deg)
-    return "0" if words.startswith("0.0") else words
 
 
 def position_words(grid: str, places: Sequence[Place] = ()) -> tuple[str, ...]:

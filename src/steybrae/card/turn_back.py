@@ -18,6 +18,9 @@ from steybrae.route.times.walking_time import Segment
 OVERDUE_EARLY: Final = "overdue_early"
 """Key of the caution on a time to call that is not after the end of the line."""
 
+NEAR_M: Final = 500.0
+"""A line that ends nearer than this to where it begins comes back, metres (our choice)."""
+
 
 def turned_round(segments: Sequence[Segment]) -> tuple[Segment, ...]:
     """Pieces of a leg walked the other way: what rose falls."""
@@ -55,24 +58,27 @@ def _before(at: dt.datetime, minutes: float) -> str:
 
 
 def latest_lead(card: RouteCard) -> str:
-    """Say what the latest times are, in two sentences; empty where none is known."""
+    """Say what the latest times are; empty where none is known."""
     if not latest_times(card):
         return ""
+    unknown = any(leg.time_at_least for leg in card.legs)
+    later = " Where unknown ground makes a leg longer, earlier still." if unknown else ""
+    goal = "down" if ends_apart_m(card) <= NEAR_M else "at the end of the line"
     return (
-        f"To be down by {card.down_by_text} ({card.down_by_is}), be at the end of each leg no later than "
-        "this to walk on (or to turn round there and walk back the same way). Where unknown ground makes "
-        "a leg longer, earlier still."
+        f"To be {goal} by {card.down_by_text} ({card.down_by_is}), be at the end of each leg no later than "
+        f"this to walk on (or to turn round there and walk back the same way).{later}"
     )
 
 
 def latest_times(card: RouteCard) -> tuple[tuple[int, str, str, str], ...]:
     """Give number of a leg, where it ends, and there the latest time to walk on, and to turn round.
 
-    Rounded down to the minute; of all legs but the last, none where no time is known.
+    Rounded down to the minute; of the last leg only where it ends elsewhere; none where no time is known.
     """
+    legs = card.legs[:-1] if ends_apart_m(card) <= NEAR_M else card.legs
     return tuple(
         (leg.number, leg.to, _clock(leg.walk_on_by), _clock(leg.turn_back_by))
-        for leg in card.legs[:-1]
+        for leg in legs
         if leg.walk_on_by is not None and leg.turn_back_by is not None
     )
 

@@ -26,7 +26,6 @@ from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.value import (
     AT_LEAST,
-    AT_MOST,
     NOT_KNOWN_HOW_WELL,
     UNKNOWN,
     and_more,
@@ -83,17 +82,8 @@ def call_text(card: RouteCard) -> str:
 
 def arrival_text(card: RouteCard, leg: CardLeg) -> str:
     """When one is at the end of a leg: ``at least 15:08`` after unknown ground; empty where not known."""
-    return (
-        f"{AT_LEAST} {leg.arrival_text}" if may_be_later(card, leg) and leg.arrival_text else leg.arrival_text
-    )
-
-
-def daylight_text(card: RouteCard, leg: CardLeg) -> str:
-    """Daylight left there, ``at most`` so much after unknown ground; empty where not known."""
-    left_min = leg.daylight_left_min
-    if left_min is None or not leg.daylight_text[:1].isdecimal() or not may_be_later(card, leg):
-        return leg.daylight_text
-    return f"{AT_LEAST if left_min < 0.0 else AT_MOST} {leg.daylight_text}"
+    at = leg.arrival_text
+    return f"{AT_LEAST} {at}" if at and may_be_later(card, leg) else at
 
 
 def may_be_later(card: RouteCard, leg: CardLeg) -> bool:
@@ -208,6 +198,18 @@ def _overhead(overhead: Overhead, unit: str) -> str:
     if overhead.unknown_above_at is not None:
         parts.append(unknown_words(overhead.unknown_above_at))
     return "; ".join(parts)
+
+
+def overhead_short(ground: CardGround) -> str:
+    """``41.6° overhead``, ``unknown overhead``; empty below 25 degrees, and where the leg is as steep."""
+    looks = ground.overhead
+    if looks is None:
+        return ""
+    deg = looks.unfiltered_deg if looks.outside is None else looks.outside.sight_deg
+    own = (ground.slope_max_deg, ground.slope_corridor_max_deg, ground.short_corridor_max_deg)
+    if deg is not None and deg <= max(one or 0.0 for one in own):
+        return ""
+    return overhead_there(deg, at_least=looks.unknown_above)
 
 
 def beside_sentence(beside: Beside) -> str:
@@ -359,6 +361,12 @@ def place_text(name: str, written: str, reference: str) -> str:
     return written if written and written != name else reference
 
 
+def from_text(leg: CardLeg) -> str:
+    """Name and reference of the place where a leg begins: ``Hut, HV 545 535``; the one where they are one."""
+    where = place_text(leg.from_, leg.from_place.written, leg.from_place.reference)
+    return where if leg.from_ in ("", where) else f"{leg.from_}, {where}"
+
+
 def totals_lines(card: RouteCard) -> tuple[str, ...]:
     """Say what the whole day comes to, one short line each."""
     totals = card.totals
@@ -369,7 +377,7 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
         lines.append(f"{minutes_text(totals.time_min, at_least=totals.time_at_least)} in all")
     last = card.legs[-1]
     if last.arrival_text:
-        lines.append(f"arrive {arrival_text(card, last)}, {daylight_text(card, last)}")
+        lines.append(f"arrive {arrival_text(card, last)}, {last.daylight_text}")
     if all(leg.ground is None for leg in card.legs):
         lines.append("steepness not known")
     else:

@@ -106,8 +106,7 @@ def _picture(axes: Axes, picture: NDArray[Any], preview: Preview) -> None:
     _cross(picture, preview.cells == 0)
     axes.imshow(picture, interpolation="nearest", extent=(0, preview.width_km, 0, preview.height_km))
     axes.set_anchor("NW")
-    axes.set_xlabel("km across")
-    axes.set_ylabel("km up")
+    axes.set_ylabel("km, up and across")
 
 
 def _overhead(figure: Figure, over: AreaOverhead, preview: Preview, box: Callable[..., Any]) -> None:

@@ -207,6 +207,8 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
     if any(_overhead(leg).endswith("+") for leg in screening.legs):
         # Under the scale, off the swatch of unknown ground: it is a sign of the table.
         _word(axes, width_mm + 3.0, 16.8, f"+ after an angle overhead: {AT_LEAST}, unknown above")
+    if any(leg.overhead and leg.overhead.sight_outside != leg.overhead.sight for leg in screening.legs):
+        _word(axes, width_mm + 3.0, 19.4, "overhead: from outside of start zones")
     _word(axes, left + 15.5, 6.4, "slope of the ground")
     _word(axes, left + 15.5, 9.0, "length of the line")
     _signs(axes, screening, relief)

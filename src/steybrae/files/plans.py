@@ -267,7 +267,8 @@ def read_plan(path: Path) -> RouteScreening:
         raise
     except zipfile.BadZipFile as error:
         message = (
-            f"The plan {path} should be a file made with --save; it is damaged ({error}). Save it again."
+            f"The plan {path} should be a file made with --save; it is not, or is damaged ({error}). "
+            "Make one with steybrae route --save."
         )
         raise FileReadError(message) from error
     except _DAMAGE as error:

@@ -22,7 +22,7 @@ _COLUMNS: Final = {
 }
 
 
-def place_of(lat: Any, lon: Any, name: str, number: int, where: str) -> Place:
+def place_of(lat: Any, lon: Any, name: str, number: int, where: str, do: str = "Correct it.") -> Place:
     """Make a place of two numbers, or say which point of the file is wrong."""
     try:
         return Place(float(lat), float(lon), name=name.strip())
@@ -30,7 +30,7 @@ def place_of(lat: Any, lon: Any, name: str, number: int, where: str) -> Place:
         got = ", ".join(" ".join(str(value).split())[:20] or "nothing" for value in (lat, lon))
         message = (
             f"Point {number} of {where} should have a latitude of -90 to 90 and a longitude of "
-            f"-180 to 180 degrees; got {got}. Correct it."
+            f"-180 to 180 degrees; got {got}. {do}"
         )
         raise RouteError(message) from None
 
@@ -60,6 +60,13 @@ def table_places(text: str, where: str) -> list[Place]:
             f"or place; it begins with {header.strip()[:40]!r}. Add that line."
         )
         raise RouteError(message)
+    long = next((number for number, row in enumerate(rows[1:], start=1) if any(row[len(columns) :])), None)
+    if long is not None:
+        message = (
+            f"Row {long} of {where} should have the {len(columns)} cells of its first line; it has more. "
+            "Write decimals with a point, or part the columns by semicolons."
+        )
+        raise RouteError(message)
     return [
         _row_place({key: _cell(row, column) for key, column in found.items()}, separator, number, where)
         for number, row in enumerate(rows[1:], start=1)
@@ -70,7 +77,8 @@ def _row_place(cells: dict[str, str], separator: str, number: int, where: str) -
     """Position of a row: as written in the column place, else latitude and longitude."""
     lat, lon = (_number_text(cells[key], separator) for key in ("lat", "lon"))
     if not cells["place"]:
-        return place_of(lat, lon, cells["name"], number, where)
+        do = "Write decimal degrees, or another form in a column place."
+        return place_of(lat, lon, cells["name"], number, where, do)
     try:
         written = parse_place(cells["place"], cells["name"])
     except PlaceError as error:

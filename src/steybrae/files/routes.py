@@ -242,7 +242,7 @@ def _decoded(content: bytes, path: Path) -> str:
     except UnicodeDecodeError as error:
         message = (
             f"{path.name} should be text in UTF-8; byte {error.start} is not. "
-            "Save it as GPX, GeoJSON or CSV in UTF-8."
+            "Save it as GPX, GeoJSON or CSV in UTF-8; give a model as --dem FILE."
         )
         raise FileReadError(message) from error
     if not text.strip():

@@ -44,6 +44,7 @@ from steybrae.card.wording import (
     look_text,
     minutes_text,
     overhead_lines,
+    overhead_short,
     place_text,
     short_pieces_text,
     steepness_text,
@@ -167,6 +168,7 @@ def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
         "short": short_pieces_text(ground),
         "grounds": grounds_text(ground),
         "drop": drop_text(ground),
+        "above": "" if ground is None else overhead_short(ground),
         "overhead": [line for line in overhead_lines(looks, unit) if line],
         "places": here,
         "letters": " ".join(letters_at(card.places, leg.number)),
@@ -245,7 +247,7 @@ def _sunset(card: RouteCard) -> str | None:
     if last.arrival is None or last.daylight_left_min is None:
         return None
     arrival = dt.datetime.fromisoformat(last.arrival)
-    if not last.daylight_text[:1].isdecimal():  # It does not rise: every hour of the day is after it.
+    if "sunset" not in last.daylight_text:  # It does not rise: every hour of the day is after it.
         return (arrival - dt.timedelta(days=2)).isoformat()
     return (arrival + dt.timedelta(minutes=last.daylight_left_min)).isoformat()
 

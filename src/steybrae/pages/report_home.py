@@ -7,8 +7,8 @@ from typing import Final
 
 from steybrae.answers.forecast import finding_lines, of_another_time, part_line, ratings_told
 from steybrae.card.result import RouteCard
-from steybrae.card.turn_back import OVERDUE_EARLY, ends_apart_m
-from steybrae.card.wording import arrival_text, call_text, place_text
+from steybrae.card.turn_back import NEAR_M, OVERDUE_EARLY, ends_apart_m
+from steybrae.card.wording import arrival_text, call_text, from_text
 from steybrae.pages.report_lines import ways_off_rows
 from steybrae.pages.report_map import Letter, MapDrawing, letters_beside, place_spots
 from steybrae.route.times.walking_time import NOT_ADDED
@@ -18,9 +18,6 @@ from steybrae.value import distance_off
 
 _LETTER_SHARE: Final = 0.028
 """Half the side of a letter's sign on the sketch, share of its longer side (our choice, by looking)."""
-
-_NEAR_M: Final = 500.0
-"""A line that ends nearer than this to where it begins comes back, metres (our choice)."""
 
 _NOT_GIVEN: Final = "not given"
 
@@ -46,15 +43,14 @@ def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
         return
     first, last = card.legs[0], card.legs[-1]
     yield "When", (f"{card.date}{f', start {card.start_text}' if card.start_text else ''}",)
-    where = place_text(first.from_, first.from_place.written, first.from_place.reference)
-    yield "From", (f"{first.from_}, {where}" if first.from_ else where,)
+    yield "From", (from_text(first),)
     day = _on_another_day(card, last.arrival)
     back = f"{arrival_text(card, last)}{day}, at {last.to or last.to_place.reference}"
     # Who waits asks how late they may be.
     without = [words for words in card.time_words if words.startswith(NOT_ADDED)]
     told = " ".join((f"{back}.", *without)) if last.arrival_text else f"{_NOT_GIVEN}: it needs a start."
     away_m = ends_apart_m(card)
-    if away_m <= _NEAR_M:
+    if away_m <= NEAR_M:
         yield "Due back", (told,)
         return
     off = distance_off(away_m).text

@@ -153,9 +153,10 @@ def overhead_words(
         for metres in (looks.in_start_zone_m, looks.in_possible_zone_m)
     )
     if looks.in_start_zone:
-        words.append(f"{sure[0].upper()}{sure[1:]} lie in a start zone themselves.")
+        words.append(f"{sure[0].upper()}{sure[1:]} lie in a start zone.")
     if looks.in_possible_zone_m > looks.in_start_zone_m:
-        words.append(f"{possible[0].upper()}{possible[1:]} lie in a possible start zone.")
+        where = "with possible ones" if looks.in_start_zone else "lie in a possible start zone"
+        words.append(f"{possible[0].upper()}{possible[1:]} {where}.")
     sights = [(looks.sight, "")]
     if looks.sight_outside != looks.sight:
         sights.append((looks.sight_outside, " from outside the zone"))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from steybrae.errors import QuantityError
-from steybrae.quantities import SCALE_RANGE, gradient_to_angle
+from steybrae.quantities import FOOT_M, SCALE_RANGE, gradient_to_angle
 from steybrae.value import AT_LEAST, ground_run, lower, millimetres, rise, slope
 
 RULER_ERROR_MM: Final = 0.5
@@ -128,7 +128,16 @@ def _miscounted_deg(measured: GapMeasurement, more: int, interval_m: float, scal
 
 def map_text(interval_m: float, scale: float) -> str:
     """Scale and interval in words, for the reader to check: ``Map 1:25 000, ...``."""
-    return f"Map 1:{f'{scale:,.0f}'.replace(',', ' ')}, a contour every {interval_m:g} m of height"
+    return (
+        f"Map 1:{f'{scale:,.0f}'.replace(',', ' ')}, a contour every {interval_words(interval_m)} of height"
+    )
+
+
+def interval_words(interval_m: float) -> str:
+    """Contour interval as a map has it: ``10 m``, or ``40 ft`` where those are whole and metres are not."""
+    feet = interval_m / FOOT_M
+    in_feet = abs(feet - round(feet)) < 1e-3 and abs(interval_m - round(interval_m, 1)) > 1e-6
+    return f"{feet:.0f} ft" if in_feet else f"{interval_m:g} m"
 
 
 def understood_text(measured: GapMeasurement, rise_m: float, run_m: float) -> str:
@@ -157,10 +166,11 @@ def basis_text(ruler_error_mm: float, *, ruler_only: bool) -> str:
 
 def unseen_texts(interval_m: float, run_m: float) -> tuple[str, ...]:
     """Say what a map of this interval cannot show over this run."""
+    own = interval_words(interval_m)
     return (
         f"This is an average over {ground_run(run_m)} of ground. The piece of slope that decides "
         'is about 20 m long (Swiss leaflet "Achtung Lawinen!"); steeper ones may be averaged away.',
-        f"With a contour every {interval_m:g} m, a crag, roll or bank lower than {interval_m:g} m "
+        f"With a contour every {own}, a crag, roll or bank lower than {own} "
         "need not show at all: between two lines the ground may do anything, a wall included.",
     )
 

@@ -31,7 +31,9 @@ from steybrae.card.wording import (
     distance_texts,
     drop_text,
     elevation_text,
+    from_text,
     minutes_text,
+    overhead_short,
     place_text,
     short_pieces_text,
     steepness_text,
@@ -103,12 +105,12 @@ def _day(card: RouteCard, paper: Canvas) -> Iterator[_Words]:
     for number, line in enumerate(totals, start=1):
         yield _Words(line, _TOTALS, bold=True, after_mm=1.4 if number == len(totals) else 0.0)
     scale = f", map 1:{card.scale:.0f}" if card.scale else ""
-    yield _Words(f"Grid: {GRID_NAMES[card.grid]}{scale}.")
+    yield _Words(f"From {from_text(card.legs[0])}. Grid: {GRID_NAMES[card.grid]}{scale}.")
     with_scale, without = card.legs[0].compass
     yield _Words(f"Leg 1. {with_scale}", bold=True, after_mm=0.0)
     yield _Words(without, bold=True, after_mm=1.4)
     times = " ".join(card.time_words[:4])
-    for group in ((latest_words(card),), card.norths.sentences, (times,), card.daylight_words):
+    for group in ((latest_words(card),), (times,), card.norths.sentences, card.daylight_words):
         for k, line in enumerate(filter(None, group)):
             yield _Words(line, runs_on=k > 0)
 
@@ -220,11 +222,18 @@ def leg_line_head(card: RouteCard, paper: Canvas, top_mm: float) -> None:
         ("length", f"length{on_map}"),
         ("climb", "climb | height"),
         ("time", f"time{' | at' if card.start_text else ''}"),
-        ("ground", "steepest | corridor | drop, cliff"),
+        ("ground", "steepest on the line"),
         ("places", "places"),
     ):
         paper.text(_X[column], top_mm + 4.0, words, _SMALL)
     rule(paper, top_mm + LEG_LINE_HEAD_MM - 0.6, 0.42)
+
+
+def _small_bearing(leg: CardLeg) -> tuple[str, float]:
+    """North and degrees of a row's small bearing: what a compass with a declination scale is set to."""
+    if leg.bearing_grid_deg is None:
+        return "true", leg.bearing_true_deg
+    return "grid", leg.bearing_grid_deg
 
 
 def leg_line_mm(leg: CardLeg, paper: Canvas) -> float:
@@ -240,7 +249,8 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
     turns = bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)
     late = [one.time_at_least for one in card.legs if one.number <= leg.number]
     at = leg.arrival_text.split(" ", maxsplit=1)[0]
-    small = "true " + bearing_shown(leg.bearing_true_deg, card.bearing_unit)
+    north, small_deg = _small_bearing(leg)
+    small = f"{north} {bearing_shown(small_deg, card.bearing_unit)}"
     texts = (
         ("number", first, str(leg.number), 14.0, True, 7.5),
         ("to", first, leg.to, 10.5, True, 38.5),
@@ -276,11 +286,11 @@ def _height(leg: CardLeg) -> str:
 
 
 def _besides(leg: CardLeg, paper: Canvas) -> list[str]:
-    """Lines of short pieces, unknown metres, a drop, cliffs where no drop is told: what slopes leave out."""
+    """Lines of what slopes leave out: overhead, short pieces, unknown metres, a drop, else cliffs."""
     ground = leg.ground
     if ground is None:
         return []
-    parts = [short] if (short := short_pieces_text(ground)) else []
+    parts = [words for words in (overhead_short(ground), short_pieces_text(ground)) if words]
     parts += [f"{steep_length(ground.unknown_m).text} unkn."] if ground.unknown_m else []
     parts += [drop_text(ground)] if ground.drop is not None else []
     for cliff in leg.cliffs:

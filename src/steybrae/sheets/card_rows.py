@@ -16,7 +16,6 @@ from steybrae.card.wording import (
     cliffs_text,
     climb_text,
     corridor_text,
-    daylight_text,
     distance_texts,
     elevation_text,
     grounds_text,
@@ -206,7 +205,7 @@ def _time(card: RouteCard, leg: CardLeg, paper: Canvas) -> Iterator[_Text]:
     lines = two_lines(paper, arrival_text(card, leg), 23.5, 11.5)
     for k, line in enumerate(lines):
         yield _Text(x_mm, 14.8 + 4.4 * k, line, 11.5, True, 23.5)
-    yield from _wrapped(paper, (x_mm, 14.2 + 4.4 * len(lines)), [daylight_text(card, leg)], 24.0)
+    yield from _wrapped(paper, (x_mm, 14.2 + 4.4 * len(lines)), [leg.daylight_text], 24.0)
 
 
 def _ground(leg: CardLeg, paper: Canvas) -> Iterator[_Text]:

@@ -238,9 +238,7 @@ def _notes(asked: int, found: int, replaced: int) -> tuple[str, ...]:
     if found < asked:
         notes.append(f"This ground gave {found} of {asked} questions. Choose another place, scale or seed.")
     if replaced:
-        notes.append(
-            f"Questions of another kind than the level's, for which the ground had no place: {replaced}."
-        )
+        notes.append(f"This ground had no place for {replaced} of the level's questions: others stand in.")
     return tuple(notes)
 
 

@@ -237,10 +237,11 @@ def daylight_left_min(arrival: dt.datetime, light: Daylight) -> float | None:
     return elapsed.total_seconds() / 60.0
 
 
-def daylight_left_words(arrival: dt.datetime, light: Daylight) -> str:
+def daylight_left_words(arrival: dt.datetime, light: Daylight, *, late: bool = False) -> str:
     """Daylight left, in hours and minutes rounded down; past sunset rounded up.
 
-    ``1 h 05 min before sunset``, ``0 h 20 min after sunset``, ``the sun does not rise``.
+    ``1 h 05 min before sunset``, ``0 h 20 min after sunset``, ``the sun does not rise``; `late` where one
+    may arrive later: ``at most 1 h 05 min before sunset``.
     """
     left_min = daylight_left_min(arrival, light)
     if light.sun == "down all day":
@@ -248,4 +249,4 @@ def daylight_left_words(arrival: dt.datetime, light: Daylight) -> str:
     if left_min is None:
         return "the sun does not set"
     side = "after" if left_min < 0.0 else "before"
-    return f"{daylight_left(left_min)} {side} sunset"
+    return f"{daylight_left(left_min, late=late)} {side} sunset"

@@ -143,8 +143,10 @@ def place_line(place: PlaceThatMatters) -> str:
             f"overhead {overhead(place.overhead.deg, at_least=place.overhead.at_least).text}{hidden}"
         )
     if "unknown" in place.kinds:
-        if place.unknown_near_m > 0.0:
-            parts.append(f"unknown ground for {steep_length(place.unknown_near_m).text}")
+        if place.unknown_on_line_m > 0.0:
+            parts.append(f"unknown ground for {steep_length(place.unknown_on_line_m).text}")
+        elif place.unknown_near_m > 0.0:
+            parts.append(f"unknown ground in the corridor for {steep_length(place.unknown_near_m).text}")
         elif place.unknown_above_at is not None:
             parts.append(unknown_words(place.unknown_above_at))
     return ", ".join(parts) or "terrain trap"
