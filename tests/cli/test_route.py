@@ -65,13 +65,14 @@ def refused(*arguments: object, by: Callable[..., tuple[str, str]] = steybrae) -
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
 def test_a_signal_while_the_plan_is_written_leaves_nothing(tmp_path: Path, number: signal.Signals) -> None:
     slow = (
-        "import time, steybrae.files.whole as whole\n"
-        "packed = whole._write\n"
+        "import time\n"
+        "from pathlib import Path\n"
+        "packed = Path.write_bytes\n"
         "def slowly(*given):\n"
         "    packed(*given)\n"
         "    print('packed', flush=True)\n"
         "    time.sleep(60)\n"
-        "whole._write = slowly\n"
+        "Path.write_bytes = slowly\n"
         "from steybrae.cli.app import main\n"
         "main()"
     )
