@@ -19,7 +19,6 @@ from tests.synthetic import GaussianHill, Plane, Surface, Waves
 from steybrae.answers.ground import ground_lines
 from steybrae.card.make import make_card
 from steybrae.card.settings import CardSettings
-from steybrae.card.wording import legs_without_check, without_check_lines
 from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model, sample_route
@@ -32,6 +31,7 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
 from steybrae.screening.leg import worth_a_reading
+from steybrae.screening.places.words import legs_without_check, without_check_lines
 from steybrae.screening.standing import Standing, StandingRules, SteepWithoutCheck, may_stand, tells
 from steybrae.terrain.dem import Dem, DemSource, Grid
 from steybrae.terrain.jacobian import jacobian_at

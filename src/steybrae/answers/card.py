@@ -21,7 +21,6 @@ from steybrae.card.wording import (
     drop_text,
     elevation_text,
     grounds_text,
-    legs_without_check,
     minutes_text,
     overhead_text,
     place_text,
@@ -29,6 +28,7 @@ from steybrae.card.wording import (
     totals_lines,
 )
 from steybrae.document import Block, Cautions, Column, Document, Heading, Paragraph, Table
+from steybrae.screening.places.words import legs_without_check
 from steybrae.value import AT_LEAST
 
 

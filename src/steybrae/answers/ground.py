@@ -15,7 +15,6 @@ from steybrae.answers.overhead import (
     sight_text,
 )
 from steybrae.bands import bands_text
-from steybrae.card.wording import without_check_lines
 from steybrae.cautions import Caution
 from steybrae.document import NONE, Block, Cautions, Cell, Column, Document, Paragraph, Table
 from steybrae.forecast.beside import NO_FORECAST_WORDS
@@ -28,6 +27,7 @@ from steybrae.route.overhead.result import (
 )
 from steybrae.screening.basis import cross_check_text, none_overhead_text, zone_text, zones_text
 from steybrae.screening.ground.result import DropNear, GroundAt, GroundPlaces, RunOut, Within
+from steybrae.screening.places.words import without_check_lines
 from steybrae.screening.standing import ReadingLeftOut
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import (

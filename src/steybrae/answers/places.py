@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
 
 from steybrae.bands import STEEP_DEG
-from steybrae.card.result import RouteCard
 from steybrae.document import Block, Listing, Paragraph
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG, ExpectedReading
 from steybrae.screening.basis import least_known_m
@@ -21,6 +21,9 @@ from steybrae.screening.places.words import (
 )
 from steybrae.screening.result import RouteScreening
 from steybrae.value import and_more, far_off, steep_length
+
+if TYPE_CHECKING:
+    from steybrae.card.result import RouteCard
 
 
 def place_blocks(found: RouteScreening) -> Iterator[Block]:

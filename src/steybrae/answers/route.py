@@ -22,7 +22,6 @@ from steybrae.answers.overhead import (
 )
 from steybrae.answers.places import place_blocks
 from steybrae.bands import STEEP_DEG, bands_text
-from steybrae.card.wording import legs_without_check
 from steybrae.document import (
     Block,
     Cautions,
@@ -39,6 +38,7 @@ from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.route.legs import leading_notes
 from steybrae.screening.basis import corridor_text, cross_check_text, looks_of, overhead_text, zones_text
 from steybrae.screening.compared import RouteLines
+from steybrae.screening.places.words import legs_without_check
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import (

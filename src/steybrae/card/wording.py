@@ -6,7 +6,6 @@ steep ground down; bearings, lengths and counts to the nearest.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from typing import Final
 
 from steybrae.bands import STEEP_DEG, bands_text
@@ -19,11 +18,8 @@ from steybrae.card.result import (
     Overhead,
     RouteCard,
 )
-from steybrae.quantities import shown_slope_deg
 from steybrae.route.overhead.result import unknown_words
 from steybrae.screening.places.words import AT_LINE, drop_words, off_words, overhead_there
-from steybrae.screening.result import LegScreening
-from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.value import (
     AT_LEAST,
     NOT_KNOWN_HOW_WELL,
@@ -316,36 +312,6 @@ def check_sentence(check: Check, unit: str = "deg") -> str:
         f"{check.number}: {check.what}, {where_text(check)}. Look {look}; expect "
         f"{slope(check.expected_deg).text}; {judged_text(check, inside)}."
     )
-
-
-def without_check_lines(steep: Sequence[SteepWithoutCheck]) -> tuple[str, ...]:
-    """Tell ground that is left without a check, a line for what is known steep and one for what may be."""
-    known = [one for one in steep if shown_slope_deg(one.slope_max_deg or 0.0) >= STEEP_DEG]
-    doubtful = [one for one in steep if one not in known]
-    told = (
-        ("Known steep, no place to measure from", known),
-        ("May be steep or is unknown, no place to measure from", doubtful),
-    )
-    return tuple(f"{why}: {'; '.join(_without(found))}." for why, found in told if found)
-
-
-def legs_without_check(legs: Sequence[CardLeg | LegScreening]) -> tuple[str, ...]:
-    """Say the same for legs, each line with its leg's number."""
-    return tuple(
-        f"Leg {leg.number}: {line}" for leg in legs for line in without_check_lines(leg.steep_without_check)
-    )
-
-
-def _without(found: Sequence[SteepWithoutCheck]) -> Iterator[str]:
-    """Each figure once, with all that it is the figure of."""
-    by_figure: dict[str, list[str]] = {}
-    for one in found:
-        figure = slope(one.slope_max_deg, at_least=one.at_least).text
-        by_figure.setdefault(figure, []).append(one.what.split(",")[0])
-    for figure, what in by_figure.items():
-        words = " and ".join(dict.fromkeys(what))
-        own = all(one.startswith("steepest") for one in what)
-        yield f"{words}, {figure}" if own else f"{words} (ground there {figure})"
 
 
 def elevation_text(leg: CardLeg) -> str:

@@ -30,12 +30,15 @@ from steybrae.card.wording import (
     minutes_text,
     overhead_text,
     steepness_text,
-    without_check_lines,
 )
 from steybrae.files.results import as_json
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.names import defused
-from steybrae.screening.places.words import place_line, stretch_words
+from steybrae.screening.places.words import (
+    place_line,
+    stretch_words,
+    without_check_lines,
+)
 from steybrae.value import UNKNOWN, climb, minutes, slope, steep_length
 
 

@@ -50,7 +50,6 @@ from steybrae.card.wording import (
     steepness_text,
     totals_lines,
     where_text,
-    without_check_lines,
 )
 from steybrae.errors import QuantityError
 from steybrae.field import agreement, limits, poles, readings, reasons, relocation
@@ -60,7 +59,13 @@ from steybrae.names import FORMULA
 from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import letters_at, place_line, start_words, stretch_words
+from steybrae.screening.places.words import (
+    letters_at,
+    place_line,
+    start_words,
+    stretch_words,
+    without_check_lines,
+)
 from steybrae.screening.result import RouteScreening
 from steybrae.value import AT_LEAST, slope
 

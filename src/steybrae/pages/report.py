@@ -19,7 +19,6 @@ from steybrae.answers.places import legs_left_text, place_text
 from steybrae.bands import BandScheme
 from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import latest_lead, latest_times
-from steybrae.card.wording import legs_without_check
 from steybrae.document import Column, or_none, stacked, worded
 from steybrae.pages.looks import band_looks
 from steybrae.pages.page import page_policy, templates
@@ -39,7 +38,10 @@ from steybrae.screening.pictures.drawn import contour_words, interval_drawn, rel
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import letters_at
+from steybrae.screening.places.words import (
+    legs_without_check,
+    letters_at,
+)
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import AT_LEAST, gentle_length, map_scale, steep_length
 

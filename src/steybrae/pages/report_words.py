@@ -11,7 +11,7 @@ from steybrae.answers.route import steepest_words
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_at_leg
-from steybrae.card.wording import arrival_text, bearing_shown, without_check_lines
+from steybrae.card.wording import arrival_text, bearing_shown
 from steybrae.route.overhead.result import (
     ExpectedReading,
     OverheadAnswer,
@@ -19,7 +19,10 @@ from steybrae.route.overhead.result import (
     unknown_words,
 )
 from steybrae.screening.basis import none_overhead_text, overhead_text
-from steybrae.screening.places.words import drop_words
+from steybrae.screening.places.words import (
+    drop_words,
+    without_check_lines,
+)
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import (

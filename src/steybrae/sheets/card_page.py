@@ -16,11 +16,12 @@ from typing import Final
 from steybrae.answers.forecast import forecast_lines
 from steybrae.answers.places import legs_left_text
 from steybrae.card.result import Check, RouteCard
-from steybrae.card.wording import judged_text, legs_without_check, look_text, where_text
+from steybrae.card.wording import judged_text, look_text, where_text
 from steybrae.papers import card_size_mm
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import (
+    legs_without_check,
     place_line,
     same_check_words,
     start_words,

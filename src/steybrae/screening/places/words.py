@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import groupby
-from typing import Final
+from typing import Final, Protocol
 
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
@@ -18,6 +18,7 @@ from steybrae.screening.places.result import (
     PlaceThatMatters,
     TrapAtPlace,
 )
+from steybrae.screening.standing import SteepWithoutCheck
 from steybrae.value import (
     distance_off,
     gentle_length,
@@ -251,6 +252,46 @@ def check_words(reading: ExpectedReading, declination_deg: float | None = None) 
 def without_check(places: Sequence[PlaceThatMatters]) -> tuple[str, ...]:
     """Name the places told at length that have no check, those of unknown ground among them."""
     return tuple(place.name for place in places if place.at_length and not place.checks)
+
+
+def without_check_lines(steep: Sequence[SteepWithoutCheck]) -> tuple[str, ...]:
+    """Tell ground that is left without a check, a line for what is known steep and one for what may be."""
+    known = [one for one in steep if shown_slope_deg(one.slope_max_deg or 0.0) >= STEEP_DEG]
+    doubtful = [one for one in steep if one not in known]
+    told = (
+        ("Known steep, no place to measure from", known),
+        ("May be steep or is unknown, no place to measure from", doubtful),
+    )
+    return tuple(f"{why}: {'; '.join(_without(found))}." for why, found in told if found)
+
+
+class _Leg(Protocol):
+    """A leg as screened, or on a card."""
+
+    @property
+    def number(self) -> int: ...
+
+    @property
+    def steep_without_check(self) -> tuple[SteepWithoutCheck, ...]: ...
+
+
+def legs_without_check(legs: Sequence[_Leg]) -> tuple[str, ...]:
+    """Say the same for legs, each line with its leg's number."""
+    return tuple(
+        f"Leg {leg.number}: {line}" for leg in legs for line in without_check_lines(leg.steep_without_check)
+    )
+
+
+def _without(found: Sequence[SteepWithoutCheck]) -> Iterator[str]:
+    """Each figure once, with all that it is the figure of."""
+    by_figure: dict[str, list[str]] = {}
+    for one in found:
+        figure = slope(one.slope_max_deg, at_least=one.at_least).text
+        by_figure.setdefault(figure, []).append(one.what.split(",")[0])
+    for figure, what in by_figure.items():
+        words = " and ".join(dict.fromkeys(what))
+        own = all(one.startswith("steepest") for one in what)
+        yield f"{words}, {figure}" if own else f"{words} (ground there {figure})"
 
 
 def same_check_words(name: str, place: str) -> str:
