@@ -50,18 +50,21 @@ class Served:
 
     def keep(self, *lines: dict[str, Any], **day: str) -> None:
         """Keep lines in place of those that are kept, as a page does."""
-        revision = self._ask("GET", "model")["draft"]["revision"]
-        self._ask("PUT", "draft", json.dumps({"revision": revision, "lines": lines, "day": day}))
+        conflict = 409
+        while conflict == 409:  # What a page that was closed had still to write may come between.
+            revision = self._ask("GET", "model")[1]["draft"]["revision"]
+            told = {"revision": revision, "lines": lines, "day": day}
+            conflict, _ = self._ask("PUT", "draft", json.dumps(told))
 
-    def _ask(self, method: str, name: str, body: str | None = None) -> Any:
+    def _ask(self, method: str, name: str, body: str | None = None) -> tuple[int, Any]:
         parts = urlsplit(self.address)
         asked = HTTPConnection(parts.netloc)
         asked.request(
             method, f"{parts.path}{name}", body, {"Content-Type": "application/json"} if body else {}
         )
         with closing(asked), asked.getresponse() as found:
-            assert found.status == 200
-            return json.load(found)
+            assert found.status in (200, 409)
+            return found.status, json.load(found)
 
     def end(self) -> None:
         """Kill it, as a crash or a flat battery does."""

@@ -39,15 +39,21 @@ def this_thread(cache_bytes: int) -> Any:
 def cache_for(model: RasterModel, rows: int) -> tuple[int, bool]:
     """Tell what reading rows of blocks again and again, beside their neighbours, needs of GDAL's cache.
 
-    Bytes, at least `steybrae.files.model.rasters.CACHE_BYTES`; and whether a file has strips as
-    wide as itself, so that all blocks of a row want the same ones.
+    Bytes; and whether a file has strips as wide as itself, so that all blocks of a row want the same ones.
+    Of tiles it is the lowest row of theirs under a row of ours, which the next one reads again, and those
+    under one block; of strips at least `steybrae.files.model.rasters.CACHE_BYTES`.
     """
-    need, striped = CACHE_BYTES, False
+    need, striped = 0, False
     for tile in model.tiles:
-        high, wide = tile.data.block_shapes[0]
-        if wide >= tile.data.width and tile.data.width > TILED_CELLS:
+        (high, wide), width = tile.data.block_shapes[0], tile.data.width
+        each = np.dtype(tile.data.dtypes[0]).itemsize
+        if wide < width:
+            need = max(need, (high * width + (rows + 2 * high) * (rows + 2 * wide)) * each)
+            continue
+        need = max(need, CACHE_BYTES)
+        if width > TILED_CELLS:
             striped = True
-            need = max(need, (rows + 2 * high) * wide * np.dtype(tile.data.dtypes[0]).itemsize)
+            need = max(need, (rows + 2 * high) * wide * each)
     return need, striped
 
 
