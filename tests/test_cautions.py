@@ -79,6 +79,7 @@ def test_two_always_apply() -> None:
         ({"heights": HeightsRead(absurd_share=1e-9)}, "absurd_heights"),
         ({"heights": HeightsRead(same_share=1e-9)}, "same_heights"),
         ({"heights": HeightsRead(scaling="The numbers are scaled.")}, "scaled_heights"),
+        ({"heights": HeightsRead(tiles_differ=True)}, "models_differ"),
     ],
 )
 def test_each_applies_to_its_situation_alone(changes: dict[str, Any], key: str) -> None:

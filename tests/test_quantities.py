@@ -201,6 +201,7 @@ def test_zero_is_taken_where_asked() -> None:
 )
 def test_scales(text: str) -> None:
     assert parse_scale(text) == 25_000.0
+    assert parse_scale("1:2.5k") == 2_500.0
 
 
 @pytest.mark.parametrize(
@@ -210,9 +211,14 @@ def test_scales(text: str) -> None:
         ("-25000", "A map scale should look like 1:25000; got '-25000'. Give the denominator."),
         ("nan", "A map scale should look like 1:25000; got 'nan'. Give the denominator."),
         ("25", "A map scale should lie between 1:100 and 1:10 000 000; got '25'. Check the denominator."),
-        (
-            "1:25.000",
-            "A map scale should lie between 1:100 and 1:10 000 000; got '1:25.000'. Check the denominator.",
+        *(
+            (
+                text,
+                "A map scale takes a comma only between thousands and a point only before k; "
+                f"got {text!r}. Write it like 1:25000.",
+            )
+            # 1:250.000 was read as 1:250, and 1:2,5k as 1:25000.
+            for text in ("1:25.000", "1:250.000", "1:2,5k", "1:25,00")
         ),
     ],
 )

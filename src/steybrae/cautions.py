@@ -51,11 +51,14 @@ class HeightsRead:
         Share of them in squares of `SAME_CELLS` cells a side that hold one identical number.
     scaling
         A sentence on how the file's numbers became heights, or an empty string.
+    tiles_differ
+        Whether files that overlap have other heights there.
     """
 
     absurd_share: float = 0.0
     same_share: float = 0.0
     scaling: str = ""
+    tiles_differ: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -319,6 +322,14 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
         lambda at: "seam" in at.model_found,
         "Parts of the model do not meet: along a line of the grid its heights step, and slopes across that "
         "line are wrong, too steep or too gentle. Where it runs the figure of steybrae model shows.",
+    ),
+    (
+        "models_differ",
+        "Models that overlap differ there: the first given was taken, the other may be steeper.",
+        lambda at: at.heights.tiles_differ,
+        "Where the models given overlap their heights differ by more than a metre. Those of the first given "
+        "were taken; another may show steeper ground, and slopes across its edge are wrong. Look at each "
+        "alone.",
     ),
     (
         "spikes",

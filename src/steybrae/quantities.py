@@ -352,7 +352,7 @@ def parse_scale(text: str) -> float:
     ----------
     text
         ``1:n`` or a bare denominator; spaces, thin spaces and commas between thousands
-        are passed over, ``k`` is thousand.
+        are passed over, ``k`` is thousand. A point stands only before ``k``: ``1:250.000`` is not 1:250.
 
     Returns
     -------
@@ -364,12 +364,19 @@ def parse_scale(text: str) -> float:
     QuantityError
         Unreadable, or outside 1:100 to 1:10 000 000.
     """
-    squeezed = re.sub(r"[\s, _]", "", text)
-    match = re.match(r"^(?:1[:/])?(?P<number>\d+(?:\.\d+)?)(?P<kilo>[kK]?)$", squeezed)
+    squeezed = re.sub(r"[\s _]", "", text)
+    number = r"\d{1,3}(?:,\d{3})+|\d+(?:\.\d+(?=[kK]))?"
+    match = re.match(rf"^(?:1[:/])?(?P<number>{number})(?P<kilo>[kK]?)$", squeezed)
+    if match is None and re.search(r"\d[.,]\d", squeezed):
+        message = (
+            "A map scale takes a comma only between thousands and a point only before k; "
+            f"got {text!r}. Write it like 1:25000."
+        )
+        raise QuantityError(message)
     if match is None:
         message = f"A map scale should look like 1:25000; got {text!r}. Give the denominator."
         raise QuantityError(message)
-    denominator = float(match["number"]) * (1000.0 if match["kilo"] else 1.0)
+    denominator = float(match["number"].replace(",", "")) * (1000.0 if match["kilo"] else 1.0)
     if not SCALE_RANGE[0] <= denominator <= SCALE_RANGE[1]:
         message = (
             f"A map scale should lie between 1:100 and 1:10 000 000; got {text!r}. Check the denominator."

@@ -140,6 +140,15 @@ def test_more_places_than_the_ceiling_are_refused(tmp_path: Path, monkeypatch: p
         read_places(table(tmp_path))
 
 
+def test_a_file_too_large_is_refused_for_its_size(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its own refusal was caught as an error of reading: "it is not text in UTF-8"."""
+    monkeypatch.setattr(files_places, "MOST_BYTES", 20)
+    with pytest.raises(
+        FileReadError, match=r"^A file of places should be at most 5 MB; places\.csv is larger\."
+    ):
+        read_places(table(tmp_path))
+
+
 def test_a_place_off_the_model_is_refused_by_its_line(run: Run, tmp_path: Path) -> None:
     path = table(tmp_path, [*ROWS, ("57.00000", "-4.00000", "Far")])
     status, out, told = run("ground", "--places", str(path), "--sample", "--csv", str(tmp_path / "out.csv"))

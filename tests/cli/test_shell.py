@@ -137,6 +137,8 @@ def test_help_is_one_screen_and_the_rest_is_asked_for(
     monkeypatch.setenv("COLUMNS", "80")
     _, first, _ = run(*command.split(), "--help")
     _, whole, _ = run(*command.split(), "--help-all")
+    # Names of the field alone: some options had "<path>" and "<str>" beside FILE and 1:N.
+    assert not re.findall(r"<[a-z]+>", whole)
     assert len(first.splitlines()) <= 40
     assert max(map(len, (first + whole).splitlines())) <= 80
     more = option_names(whole) - option_names(first)

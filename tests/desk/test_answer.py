@@ -26,6 +26,7 @@ from steybrae.desk.opened import Desk
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model
 from steybrae.files.routes import read_routes, read_routes_text
+from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.route.kept import LeftError
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.forecast.at import forecast_beside
@@ -200,6 +201,8 @@ def test_the_page_is_told_all_in_words(desk: Desk) -> None:
     assert told["sequence"] == 7
     assert told["refused"] is None
     assert told["headline"][0].startswith("Day (route, 5 legs, ")
+    # That there is no forecast stood below all places.
+    assert (told["findings"], told["forecast"]) == ([NO_FORECAST_WORDS], [])
     (route,), _ = routes_of(drawn_lines(message(("Day", "main", sample_points(6))), desk.grid))
     with open_model([sample_model()]) as model:
         found = screen_route(

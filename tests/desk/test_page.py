@@ -17,6 +17,7 @@ from tests.pages.conftest import run
 from tests.pages.test_hostile_fields import STRINGS
 
 from steybrae.files.routes import read_route
+from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.names import clean
 
 WIDE: dict[str, Any] = {"viewport": {"width": 1280, "height": 800}}
@@ -332,6 +333,21 @@ class TestLook:
             sheet.page.click(f"#tab-{tab}")
             found = Axe().run(sheet.page)
             assert found.violations_count == 0, found.generate_report()
+        sheet.end()
+
+    @pytest.mark.parametrize("size", [WIDE, PHONE], ids=["wide", "phone"])
+    def test_that_there_is_no_forecast_is_seen_without_scrolling(
+        self, browser: Browser, served: Served, size: dict[str, Any]
+    ) -> None:
+        """It stood below all places, off the screen, though `route` says it first."""
+        served.keep(LINE)
+        sheet = Sheet(browser, served.address, **size)
+        expect(sheet.page.locator("#findings p")).to_have_text(NO_FORECAST_WORDS)
+        box = sheet.page.locator("#findings p").bounding_box()
+        places = sheet.page.locator("#found .places").first.bounding_box()
+        assert box is not None
+        assert places is not None
+        assert box["y"] + box["height"] < min(places["y"], size["viewport"]["height"])
         sheet.end()
 
     def test_on_a_phone(self, browser: Browser, served: Served) -> None:

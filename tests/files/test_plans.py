@@ -639,6 +639,10 @@ class TestTampered:
             (changed("legs.0.length_m", {"float": "inf"}), "in leg 1 lengths are not numbers of metres"),
             (changed("legs.0.band_lengths_m", {}), "in leg 1 the bands are not those of its edges"),
             (changed("legs.0.steep_m", 1e6), "in leg 1 steep ground is longer than itself"),
+            (
+                changed("legs.1.slope_corridor_high_deg", 20.0),
+                "in leg 2 the upper end of its corridor lies below what is in it",
+            ),
             (changed("legs.0.elevation_min_m", 8000.0), "in leg 1 the lowest height lies above the highest"),
             (changed("settings.edges_deg", list(range(1, 80))), "should have at most 40 edges; got 79"),
             (changed("settings.edges_deg", [10.0, 20.0]), "in leg 1 the bands are not those of its edges"),
@@ -748,6 +752,7 @@ class TestPlacesTampered:
             (changed("places.2.unknown_m", 200.0), "unknown ground of place B is known on place C"),
             (changed("places.2.kinds", ["trap"]), "steep ground of the line is on no place"),
             (changed("places.0.overhead.deg", 26.0), "what stands over leg 1 is on no place"),
+            (changed("legs.2.steep_m", 0.1), "in leg 3 steep ground is shorter than its metres in bands"),
         ],
     )
     def test_places_made_gentler(self, steep: Forged, change: Callable[[Tree], None], what: str) -> None:
@@ -755,6 +760,10 @@ class TestPlacesTampered:
         for place in steep.result["places"]:
             place["words"] = "Whatever."
         assert what in steep.said()
+
+    def test_start_zones_are_possible_ones(self, steep: Forged) -> None:
+        changed("legs.2.overhead.in_possible_zone", False)(steep.result)
+        assert "above leg 3 start zones are no possible ones" in steep.said()
 
     def test_a_corridor_beside_level_ground(self) -> None:
         """A line along the foot of a slope of 63 degrees that begins within its corridor."""

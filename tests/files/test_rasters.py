@@ -320,6 +320,23 @@ class TestTiles:
         assert_array_equal(read_all(a, b), expected)
         assert_array_equal(read_all(b, a), np.where(np.arange(50) < 20, first, second))
 
+    @pytest.mark.parametrize(("more", "differ"), [(0.0, False), (0.9, False), (1.5, True), (-40.0, True)])
+    def test_tiles_that_differ_where_they_overlap_are_told(
+        self, tmp_path: Path, more: float, differ: bool
+    ) -> None:
+        """The first led in silence, and with it ground of 17 degrees where the other had 38."""
+        values, other = heights(), heights()
+        other[3, 25] += more
+        other[3, 26] = np.nan
+        other[:, 40:] += 100.0
+        a = self.cut(tmp_path, values, "a.tif", slice(0, 10), slice(0, 30))
+        b = self.cut(tmp_path, other, "b.tif", slice(0, 10), slice(20, 50))
+        for tiles in ([a, b], [b, a], [a, a, b]):
+            with open_model(tiles) as model:
+                assert model.heights_read.tiles_differ == differ
+        with open_model([a, self.cut(tmp_path, other, "c.tif", slice(0, 10), slice(30, 50))]) as model:
+            assert not model.heights_read.tiles_differ
+
     def test_another_crs(self, tmp_path: Path) -> None:
         a = write(tmp_path / "a.tif", heights())
         b = write(tmp_path / "b.tif", heights(), crs="EPSG:32630")

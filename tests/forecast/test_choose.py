@@ -98,6 +98,14 @@ class TestTime:
         assert keys_of([before], Asked("A", *day)) == ["expired"]
         assert keys_of([after], Asked("A", *day)) == ["not_yet_valid"]
         assert keys_of([before], Asked("A", day[0])) == []
+        # It read "ended 00:00, before 00:00 of the plan".
+        assert choose([before], Asked("A", *day)).findings[0].text == (
+            "EXPIRED: this forecast ended 2027-01-16 00:00 UTC, as the plan begins. Get another."
+        )
+        assert choose([after], Asked("A", *day)).findings[0].text == (
+            "NOT YET VALID: this one begins 2027-01-17 00:00 UTC, as the plan ends. Get the one "
+            "for that time."
+        )
 
     def test_the_words(self) -> None:
         late, early = at("2027-01-16T08:00+00:00"), at("2027-01-13T08:00+00:00")

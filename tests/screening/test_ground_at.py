@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from tests.on_grid import model
 from tests.synthetic import Crest, GaussianHill, Plane
 
-from steybrae.answers.ground import ground_lines, places_document
+from steybrae.answers.ground import ground_lines, places_csv_table, places_document
 from steybrae.document import Table
 from steybrae.errors import OffModelError, QuantityError
 from steybrae.field.agreement import compare_readings
@@ -354,3 +354,26 @@ def test_a_reading_on_unknown_ground_hears_of_what_is_steep_near_it() -> None:
         "The steeper figure leads: at least 20.0°, band <25, possibly as steep as 45-55; how much steeper "
         "is not known."
     )
+
+
+@pytest.mark.parametrize(
+    ("deg", "cell", "words"),
+    [
+        (70.0, "steeper", "on ground of more than 55°: steeper than a start zone, and a source."),
+        (38.0, "possible", "in a possible start zone: it is steep itself."),
+        (29.0, "possible", "in a possible start zone: it may be steep within what is known."),
+    ],
+)
+def test_steep_ground_is_never_said_to_be_possibly_steep(deg: float, cell: str, words: str) -> None:
+    """On ground of 70 degrees the answer began "in a possible start zone: ... it may be steep"."""
+    dem = model(Plane(deg, 90.0))
+    place = place_at(dem, 60.5, 60.5)
+    settings = Settings(reach_m=20.0)
+    found = with_above(ground_at(place, dem, 10.0, settings), place, dem, settings)
+    assert found.overhead is not None
+    # As where the cells joined are gentler, or the steep ground is too small to be a zone.
+    found = replace(found, overhead=replace(found.overhead, in_start_zone=False, in_possible_zone=True))
+    assert f"This place stands {words}" in list(ground_lines(found))
+    table = places_csv_table(GroundPlaces((found,)))
+    (column,) = (one for one in table.columns if one.key == "in_start_zone")
+    assert column.lines(found) == (cell,)

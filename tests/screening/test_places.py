@@ -495,3 +495,9 @@ def test_a_stretch_shares_a_place_only_where_half_of_it_lies_in_a_longer_one(spa
         for other in others:
             common = min(spans[lead, 1], spans[other, 1]) - max(spans[lead, 0], spans[other, 0])
             assert common >= (spans[other, 1] - spans[other, 0]) / 2.0 - 1e-9
+
+
+def test_lengths_that_differ_by_rounding_share_a_place() -> None:
+    """A line that was unknown above throughout had two places of the same ends; turned round, one."""
+    spans = np.array([[0.0, 375.57236404331235], [0.0, 375.5723640433124]])
+    assert [list(group) for group in shared(spans, np.array([False, True]))] == [[0, 1]]

@@ -142,9 +142,18 @@ def _zone(ground: GroundAt) -> list[str]:
         return []
     if looks is None or ground.slope_deg is None:
         return [f"Whether this place stands in a start zone is {UNKNOWN}.", ""]
+    if _steeper_than_zones(ground, looks):
+        words = f"more than {looks.start_to_deg:g}°: steeper than a start zone, and a source"
+        return [f"This place stands on ground of {words}.", ""]
     if not looks.in_start_zone:
-        return ["This place stands in a possible start zone: within what is known it may be steep.", ""]
+        itself = shown_slope_deg(ground.slope_deg) >= looks.start_from_deg
+        why = "is steep itself" if itself else "may be steep within what is known"
+        return [f"This place stands in a possible start zone: it {why}.", ""]
     return [f"This place stands in a start zone: {zone_text(looks)}.", ""]
+
+
+def _steeper_than_zones(ground: GroundAt, looks: OverheadAnswer) -> bool:
+    return ground.slope_deg is not None and shown_slope_deg(ground.slope_deg) > looks.start_to_deg
 
 
 def _start_zones(ground: GroundAt) -> list[str]:
@@ -264,6 +273,8 @@ def _place_zone(ground: GroundAt) -> Cell:
     looks = ground.overhead
     if looks is None or (ground.slope_deg is None and not looks.in_start_zone):
         return UNKNOWN
+    if _steeper_than_zones(ground, looks):
+        return "steeper"
     return "yes" if looks.in_start_zone else "possible" if looks.in_possible_zone else "no"
 
 

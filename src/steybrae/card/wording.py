@@ -137,7 +137,8 @@ def _may_be(ground: CardGround) -> str:
         return ""
     if ground.slope_high_deg is None:
         return NOT_KNOWN_HOW_WELL
-    return f"on the line may be {slope(ground.slope_high_deg).text}"
+    more = " or steeper" if ground.open_above else ""
+    return f"on the line may be {slope(ground.slope_high_deg).text}{more}"
 
 
 def _bands(ground: CardGround) -> str:

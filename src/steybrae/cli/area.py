@@ -86,8 +86,8 @@ class Rasters(Group, panel="Rasters"):
 class WorkOptions(Group, panel="The work"):
     """How the work is done."""
 
-    compress: str = option("--compress", "How rasters are packed: deflate or none.", default="deflate")
-    threads: int | None = option("--threads", "Blocks at once; one for each processor if not given.")
+    compress: str = option("--compress", "How rasters are packed: deflate or none.", "HOW", default="deflate")
+    threads: int | None = option("--threads", "Blocks at once; one for each processor if not given.", "N")
     cluster: str | None = option(
         "--cluster", "Dask scheduler to work on, or local:N for N workers here.", "ADDRESS"
     )
@@ -101,7 +101,7 @@ class WorkOptions(Group, panel="The work"):
 class AreaOutputs(OutputOptions):
     """Where the answer goes."""
 
-    figure: Path | None = option("--figure", "Draw it (PNG, PDF or SVG).")
+    figure: Path | None = option("--figure", "Draw it (PNG, PDF or SVG).", "FILE")
 
 
 def area(

@@ -74,6 +74,7 @@ class CardOutputs(OutputOptions):
     page: str = option(
         "--page",
         f"{', '.join(PAPERS_MM)}, which folds into two halves or, small, lies; for --pdf.",
+        "PAPER",
         default="a4",
         shown="a4",
         read=_paper,

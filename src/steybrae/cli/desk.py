@@ -33,6 +33,7 @@ class ServerOptions(Group, panel="The page"):
     port: int = option(
         "--port",
         "Port on this machine; a free one if not given.",
+        "N",
         default=0,
         limits={"min": 0, "max": 65535},
     )

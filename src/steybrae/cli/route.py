@@ -38,6 +38,7 @@ class MapInterval(Group, panel="The map"):
     interval_m: float | None = option(
         "--interval",
         "Contour interval of your map, to count ascent on it.",
+        "LENGTH",
         read=parsed.ground_length("The contour interval"),
         kept="map",
     )

@@ -111,7 +111,9 @@ def _command(name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
     return register
 
 
-Seed = Annotated[int, typer.Option("--seed", help="Same seed, same sheet; another one, another.", min=0)]
+Seed = Annotated[
+    int, typer.Option("--seed", help="Same seed, same sheet; another one, another.", metavar="N", min=0)
+]
 
 
 @_command("scale")
@@ -135,7 +137,7 @@ def scale_(
         typer.Option("--slope", help="A slope of the combs, like 30deg; may be repeated.", metavar="SLOPE"),
     ] = None,
     copies: Annotated[
-        int, typer.Option("--copies", help="How many of each, for a class.", min=1, max=50)
+        int, typer.Option("--copies", help="How many of each, for a class.", metavar="N", min=1, max=50)
     ] = 1,
 ) -> None:
     """Slope scales for your map, true to size: straight edge and card, to cut out or print on film."""
@@ -215,7 +217,8 @@ def field(
         str | None, typer.Option("--date", help="Day of the walk, YYYY-MM-DD; with --plan.", metavar="DATE")
     ] = None,
     grid: Annotated[
-        str, typer.Option("--grid", help="Grid of your map: bng, utm, mgrs, or latlon for none.")
+        str,
+        typer.Option("--grid", help="Grid of your map: bng, utm, mgrs, or latlon for none.", metavar="GRID"),
     ] = "latlon",
 ) -> None:
     """Make a log for readings: blank, or with the checks of a plan filled in."""
@@ -242,12 +245,18 @@ def practice(
     model: ModelFiles,
     own: OwnOptions,
     *,
-    questions: Annotated[int, typer.Option("--questions", help="How many questions, 1 to 16.")] = 8,
-    level: Annotated[str, typer.Option("--level", help="first, practice or assessment.")] = "practice",
+    questions: Annotated[
+        int, typer.Option("--questions", help="How many questions, 1 to 16.", metavar="N")
+    ] = 8,
+    level: Annotated[
+        str, typer.Option("--level", help="first, practice or assessment.", metavar="LEVEL")
+    ] = "practice",
     seed: Seed = 1,
     copies: Annotated[
         int,
-        typer.Option("--copies", help="So many sheets, each with a seed of its own.", min=1, max=30),
+        typer.Option(
+            "--copies", help="So many sheets, each with a seed of its own.", metavar="N", min=1, max=30
+        ),
     ] = 1,
     answers: Annotated[
         Path | None, typer.Option("--answers", help="Write the key of all copies here.", metavar="FILE")

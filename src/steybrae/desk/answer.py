@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from steybrae.answers.forecast import finding_blocks, named_blocks
+from steybrae.answers.forecast import finding_blocks, finding_lines, named_blocks
 from steybrae.answers.leg import CHANGES, NO_CHANGE, lines_blocks, lines_cautions, moved_items
 from steybrae.answers.places import legs_left_text, no_place_text
 from steybrae.answers.route import headline
@@ -97,10 +97,11 @@ def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
     legs = [desk.told.leg(leg, desk.grid) for leg in found.legs]
     along = _Along.of(found, legs)
     beside, notes = _beside(answered)
-    profile = profile_of(found)
+    profile, first = profile_of(found), finding_lines(found.forecast)
     cautions = found.cautions if answered.beside is None else lines_cautions(answered.beside)
     cautions = tuple(dict.fromkeys((*found.cautions, *cautions, *desk.ask.cautions)))
     return {
+        "findings": list(first),
         "headline": [text for block in headline(found) for text in _texts(block)],
         "facts": [list(fact) for fact in _facts(found, legs)],
         "places": list(_places(found.places, along)),
@@ -119,6 +120,7 @@ def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
             text
             for block in (*finding_blocks(found.forecast, alone=True), *named_blocks(found.forecast))
             for text in _texts(block)
+            if text not in first
         ],
         "cautions": [plain(caution.line) for caution in cautions],
     }

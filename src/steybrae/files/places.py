@@ -51,14 +51,14 @@ def _text(path: Path) -> str:
     try:
         with path.open("rb") as file:
             content = file.read(MOST_BYTES + 1)
-        if len(content) > MOST_BYTES:
-            message = f"A file of places should be at most 5 MB; {path.name} is larger. Divide it."
-            raise FileReadError(message)
-        return content.decode("utf-8-sig")
+        if len(content) <= MOST_BYTES:
+            return content.decode("utf-8-sig")
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "it is not text in UTF-8"
         message = f"A file of places is needed; {path} could not be read: {reason}. Check it."
         raise FileReadError(message) from error
+    message = f"A file of places should be at most 5 MB; {path.name} is larger. Divide it."
+    raise FileReadError(message)
 
 
 def _place(row: list[str], columns: int, line: int, where: str) -> Place:

@@ -271,15 +271,13 @@ def _nearest(
     kept = [k for k, span in enumerate(spans) if away(span) == least]
     _, end = spans[kept[0]]
     if end is not None and end <= walk[0]:
-        text = (
-            f"EXPIRED: this forecast ended {moment_text(end)}, before {moment_text(walk[0])} of the plan. "
-            "Get another."
-        )
+        when = "as the plan begins" if end == walk[0] else f"before {moment_text(walk[0])} of the plan"
+        text = f"EXPIRED: this forecast ended {moment_text(end)}, {when}. Get another."
         return [here[k] for k in kept], (Finding("expired", text),)
     begin = spans[kept[0]][0]
+    when = "as the plan ends" if begin == walk[1] else f"after {moment_text(walk[1])} of the plan"
     text = (
-        f"NOT YET VALID: this one begins {moment_text(begin or walk[1])}, after {moment_text(walk[1])} of "
-        "the plan. Get the one for that time."
+        f"NOT YET VALID: this one begins {moment_text(begin or walk[1])}, {when}. Get the one for that time."
     )
     return [here[k] for k in kept], (Finding("not_yet_valid", text),)
 

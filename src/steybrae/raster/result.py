@@ -200,7 +200,7 @@ def area_result(
         from_model=True,
         area_unknown=bool(bands[-1].cells),
         area_unreadable=bool(counted.bad),
-        heights=replace(counted.heights, scaling=info.scaling),
+        heights=replace(counted.heights, scaling=info.scaling, tiles_differ=info.tiles_differ),
         cell_size_m=max(model.cell_size_m),
         open_above=open_above,
         unit_assumed=info.height_unit_from == "assumed",

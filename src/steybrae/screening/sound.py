@@ -184,6 +184,8 @@ def _slopes(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
         return
     if slope is not None and ((low or 0.0) > slope or slope > (90.0 if high is None else high)):
         yield "the steepest slope lies outside its own interval"
+    if (leg.slope_corridor_high_deg or 90.0) < max(corridor or 0.0, high or 0.0) - SAME:
+        yield "the upper end of its corridor lies below what is in it"
     if leg.band != (None if slope is None else bands.band(slope)):
         yield "the band is not that of its steepest slope"
     short = leg.short_slope_max_deg, leg.short_corridor_max_deg
@@ -194,6 +196,9 @@ def _slopes(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
     sights = () if leg.overhead is None else (leg.overhead.sight, leg.overhead.sight_outside)
     if any(sight is not None and (sight.deg is None) != (sight.distance_m is None) for sight in sights):
         yield "a sight has a distance and no angle, or none and an angle"
+    steep_m = sum(leg.band_lengths_m.get(one.label, 0.0) for one in bands.bands if one.low_deg >= STEEP_DEG)
+    if leg.steep_m < steep_m - SAME_M:
+        yield "steep ground is shorter than its metres in bands"
     steeper = bands.bands[0 if slope is None else bands.index(slope) + 1 :]
     if any(leg.band_lengths_m.get(band.label, 0.0) > 0.0 for band in steeper):
         yield "metres lie in a band above its steepest slope"

@@ -62,6 +62,8 @@ def _of_leg(leg: LegScreening, over: OverheadAnswer) -> Iterator[str]:
         yield "there is a sight, and none from outside of start zones"
     if over.in_start_zone_m > 0.0 and not over.in_start_zone:
         yield "metres lie in a start zone and none do"
+    if (over.in_start_zone or over.in_possible_zone_m > 0.0) and not over.in_possible_zone:
+        yield "start zones are no possible ones"
     for one in (sight, outside):
         if one is not None and not _straight(one):
             yield "a sight is not its rise over its distance"

@@ -323,7 +323,7 @@ def _panel(sheet: Sheet, curves: Sequence[ErrorCurve], x: float, y: float) -> No
 def _gap_picture(sheet: Sheet, result: ErrorSheet, top: float) -> float:
     """Draw the gap of 30 degrees true to size, and larger with the errors round one line."""
     gap, x, y = result.gap_30_mm, sheet.left_mm, top - 13.0
-    text = f"One gap at 30° is {millimetres(gap, step=0.01, rounding='down').short}: true size here"
+    text = f"One gap at 30° is {millimetres(gap, step=0.01, rounding='up').short}: true size here"
     sheet.text(x, y + 4.0, text, size_pt=7.5)
     x += sheet.text_width_mm(text, 7.5) + 4.0
     if gap > MAGNIFIED_ROOM_MM:

@@ -48,6 +48,7 @@ class CardMap(Group, panel="Your map, compass and paces"):
     grid: str = option(
         "--grid",
         "Grid of your map: bng, utm, mgrs, or latlon for none.",
+        "GRID",
         default="latlon",
         read=_choice("grid"),
         shown="latlon",
@@ -59,6 +60,7 @@ class CardMap(Group, panel="Your map, compass and paces"):
     paces: float | None = option(
         "--paces",
         "Your paces to 100 m, for the pace counts.",
+        "PACES",
         read=_choice("paces_per_100m"),
         typed=float,
         kept="person",
@@ -66,6 +68,7 @@ class CardMap(Group, panel="Your map, compass and paces"):
     unit: str = option(
         "--unit",
         "Bearings in deg or mil.",
+        "UNIT",
         default="deg",
         read=_choice("bearing_unit"),
         shown="deg",
@@ -82,6 +85,7 @@ class DayOptions(Group, panel="The day"):
     zone: str | None = option(
         "--zone",
         "Time zone of the clock, like Europe/London.",
+        "ZONE",
         read=_zone,
         kept="person",
         beside=("--start",),
@@ -89,18 +93,19 @@ class DayOptions(Group, panel="The day"):
     time_rule: str = option(
         "--time-rule",
         "langmuir, naismith, tobler or swiss.",
+        "RULE",
         default="langmuir",
         read=_time_rule,
         shown="langmuir",
         kept="person",
     )
     flat_kmh: float = option(
-        "--flat-kmh", "Pace on the flat for Naismith and Langmuir, km/h.", default=5.0, kept="person"
+        "--flat-kmh", "Pace on the flat for Naismith and Langmuir, km/h.", "N", default=5.0, kept="person"
     )
     off_path: bool = flag("--off-path", "For Tobler: no path.")
-    snow: float = option("--snow", "Times the walking time for snow, 1 to 10.", default=1.0)
-    load: float = option("--load", "Times the walking time for load, 1 to 10.", default=1.0)
-    breaks: float = option("--breaks", "Minutes of rest for each hour walked.", default=0.0)
+    snow: float = option("--snow", "Times the walking time for snow, 1 to 10.", "TIMES", default=1.0)
+    load: float = option("--load", "Times the walking time for load, 1 to 10.", "TIMES", default=1.0)
+    breaks: float = option("--breaks", "Minutes of rest for each hour walked.", "MINUTES", default=0.0)
     down_by: str | None = option(
         "--down-by", "When to be down, for the latest times at turning points; sunset if not given.", "HH:MM"
     )

@@ -28,7 +28,7 @@ class ForecastOptions(Group, panel="The forecast"):
     """The avalanche forecast."""
 
     bulletin: Path | None = option(
-        "--bulletin", "Today's avalanche bulletin, CAAML v6 JSON; nothing is fetched."
+        "--bulletin", "Today's avalanche bulletin, CAAML v6 JSON; nothing is fetched.", "FILE"
     )
     region: str | None = option(
         "--region", "ID (or name) of your region in the bulletin.", "ID", kept="forecast", beside=_BULLETIN
@@ -42,6 +42,7 @@ class ForecastOptions(Group, panel="The forecast"):
     treeline_m: float | None = option(
         "--treeline",
         "Height of the treeline, like 600m, where the bulletin names it.",
+        "LENGTH",
         read=parsed.ground_length("The treeline"),
         kept="forecast",
         beside=_BULLETIN,
@@ -55,7 +56,11 @@ class ForecastOptions(Group, panel="The forecast"):
         beside=_BULLETIN,
     )
     language: str | None = option(
-        "--language", "Language where the bulletin has several, like en.", kept="forecast", beside=_BULLETIN
+        "--language",
+        "Language where the bulletin has several, like en.",
+        "LANGUAGE",
+        kept="forecast",
+        beside=_BULLETIN,
     )
 
     def __post_init__(self) -> None:

@@ -104,13 +104,18 @@ class ModelOptions(ModelFiles):
     method: str = option(
         "--method",
         "Slope method: horn, zevenbergen-thorne or evans.",
+        "METHOD",
         default="horn",
         read=_method,
         shown="horn",
         kept="model",
     )
     engine: str = option(
-        "--engine", "Who computes slopes: own, or richdem (optional package).", default="own", kept="model"
+        "--engine",
+        "Who computes slopes: own, or richdem (optional package).",
+        "ENGINE",
+        default="own",
+        kept="model",
     )
 
     def __post_init__(self) -> None:
@@ -134,11 +139,12 @@ class LineOptions(Group, panel="The line"):
     """How a planned line is cut into legs."""
 
     legs_at: list[str] | None = option(
-        "--legs-at", "Cut a track at a way-point name or a chainage like 1200m; repeat."
+        "--legs-at", "Cut a track at a way-point name or a chainage like 1200m; repeat.", "PLACE"
     )
     turn_tolerance_m: float = option(
         "--turn-tolerance",
         "How far a track may bend from its legs before a turn point is set.",
+        "LENGTH",
         default=25.0,
         shown="25m",
         read=parsed.ground_length("The turn tolerance"),
@@ -184,6 +190,7 @@ class CorridorOptions(Group, panel="Beside the line"):
     place_error_m: float | None = option(
         "--place-error",
         "Error of the turn points; 10m if not given.",
+        "LENGTH",
         read=parsed.ground_length("The position error", zero=True),
         kept="line",
         narrows=True,
@@ -191,6 +198,7 @@ class CorridorOptions(Group, panel="Beside the line"):
     drift_deg: float | None = option(
         "--drift",
         "Drift of a walked bearing, degrees; 3 if not given.",
+        "DEG",
         read=_drift,
         typed=float,
         kept="line",
@@ -218,6 +226,7 @@ class PositionOptions(Group, panel="Position error"):
     epe_confidence: float | None = option(
         "--epe-confidence",
         "Percent of positions within it; 50 is assumed if not given.",
+        "PERCENT",
         kept="position",
         beside=("--epe",),
         unless=("--within",),

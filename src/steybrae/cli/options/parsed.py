@@ -46,9 +46,7 @@ PLAN: Final = ("A plan", ".zip")
 """What a file to write is, for the error text, and the endings that it may have."""
 
 
-def written(
-    name: str, help_: str, kind: Sequence[str], metavar: str | None = None, *, default: Any = None
-) -> Any:
+def written(name: str, help_: str, kind: Sequence[str], metavar: str = "FILE", *, default: Any = None) -> Any:
     """Say that a field names a file to write, of a kind that its ending has to tell."""
 
     def read(path: Path) -> Path:

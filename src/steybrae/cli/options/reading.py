@@ -41,17 +41,19 @@ def _aspect_error(text: str) -> float:
 class InstrumentOptions(Group, panel="The readings"):
     """Readings of an instrument, and of another one."""
 
-    down: list[str] | None = option("--down", "A reading looking down the slope; repeat.")
+    down: list[str] | None = option("--down", "A reading looking down the slope; repeat.", "SLOPE")
     error_deg: float | None = option(
         "--error",
         "95 % error of one reading; 4deg if not given.",
+        "DEG",
         read=parsed.slope("The error of a reading"),
     )
     compass_clinometer: bool = flag("--compass-clinometer", "Read with the needle of a compass: 5deg.")
-    other: list[str] | None = option("--other", "A reading of another instrument; repeat.")
+    other: list[str] | None = option("--other", "A reading of another instrument; repeat.", "SLOPE")
     other_error_deg: float | None = option(
         "--other-error",
         "95 % error of one of them; 4deg if not given.",
+        "DEG",
         read=parsed.slope("The error of a reading"),
     )
 
@@ -87,11 +89,16 @@ class ByHand(Group, panel="Without an inclinometer"):
     eye_height_m: float | None = option(
         "--eye-height",
         "Your own; 1.75m if not given.",
+        "LENGTH",
         read=parsed.ground_length("The eye height"),
         kept="person",
     )
     pace_m: float | None = option(
-        "--pace", "Your own; 0.75m if not given.", read=parsed.ground_length("The pace"), kept="person"
+        "--pace",
+        "Your own; 0.75m if not given.",
+        "LENGTH",
+        read=parsed.ground_length("The pace"),
+        kept="person",
     )
 
     def slopes(self) -> list[HandSlope]:
@@ -117,11 +124,12 @@ class ReadingMap(Group, panel="The map"):
     """The printed map."""
 
     scale: float | None = option(
-        "--scale", "Map scale, like 1:25000.", read=parse_scale, kept="map", beside=MEASURED
+        "--scale", "Map scale, like 1:25000.", "1:N", read=parse_scale, kept="map", beside=MEASURED
     )
     interval_m: float | None = option(
         "--interval",
         "Contour interval of the map.",
+        "LENGTH",
         read=parsed.ground_length("A contour interval"),
         kept="map",
         beside=MEASURED,
@@ -132,8 +140,8 @@ class ReadingMap(Group, panel="The map"):
 class PlanCheck(Group, panel="A saved plan"):
     """A check of a saved plan."""
 
-    plan: Path | None = option("--plan", "A plan kept by route --save.")
-    check: str | None = option("--check", "The check place on its card, like 7a.")
+    plan: Path | None = option("--plan", "A plan kept by route --save.", "FILE")
+    check: str | None = option("--check", "The check place on its card, like 7a.", "CHECK")
 
 
 @dataclass(frozen=True)
@@ -156,17 +164,18 @@ class BearingOptions(Group, panel="Bearings, and where am I?"):
     look: str | None = option("--look", "Bearing that you sighted along.", "BEARING")
     aspect: str | None = option("--aspect", "Bearing that the slope faces, downhill, as measured.", "BEARING")
     aspect_error_deg: float | None = option(
-        "--aspect-error", "95 % error of it; 15deg if not given.", read=_aspect_error
+        "--aspect-error", "95 % error of it; 15deg if not given.", "DEG", read=_aspect_error
     )
     search_m: float | None = option(
         "--search",
         "How far to look for ground facing that way; 500m.",
+        "LENGTH",
         read=parsed.ground_length("The search"),
     )
-    north: str | None = option("--north", "North of the bearings: true, grid or magnetic.")
-    date: str | None = option("--date", "Day of a magnetic bearing: 2026-02-14.")
+    north: str | None = option("--north", "North of the bearings: true, grid or magnetic.", "NORTH")
+    date: str | None = option("--date", "Day of a magnetic bearing: 2026-02-14.", "DATE")
     grid: str | None = option(
-        "--grid", "Grid of a grid bearing: bng, utm or mgrs.", kept="map", beside=("--north",)
+        "--grid", "Grid of a grid bearing: bng, utm or mgrs.", "GRID", kept="map", beside=("--north",)
     )
 
     def turned(self, place: Place | None) -> Bearings:
@@ -223,14 +232,18 @@ def _date(text: str | None) -> dt.date | None:
 class LogOptions(Group, panel="The log"):
     """The log."""
 
-    log: Path | None = option("--log", "Add this as one row to a CSV log.")
-    add: Path | None = option("--add", "Add the rows of another log, such as a phone's, to --log.")
-    observer: str = option("--observer", "Who read, for the log.", default="", kept="person")
-    instrument: str = option("--instrument", "With what, for the log.", default="", kept="person")
-    note: str = option("--note", "Anything, for the log.", default="")
-    time: str | None = option("--time", "When, with its zone: '14 Feb 2027 10:30 UTC'; now if not given.")
+    log: Path | None = option("--log", "Add this as one row to a CSV log.", "FILE")
+    add: Path | None = option("--add", "Add the rows of another log, such as a phone's, to --log.", "FILE")
+    observer: str = option("--observer", "Who read, for the log.", "NAME", default="", kept="person")
+    instrument: str = option("--instrument", "With what, for the log.", "TEXT", default="", kept="person")
+    note: str = option("--note", "Anything, for the log.", "TEXT", default="")
+    time: str | None = option(
+        "--time", "When, with its zone: '14 Feb 2027 10:30 UTC'; now if not given.", "TIME"
+    )
     review: list[Path] | None = option(
-        "--review", "Look at a log: bias and spread of each instrument; repeat it for the logs of a class."
+        "--review",
+        "Look at a log: bias and spread of each instrument; repeat it for the logs of a class.",
+        "FILE",
     )
     no_names: bool = flag("--no-names", "Number the observers of a review instead of naming them.")
 

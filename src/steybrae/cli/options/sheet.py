@@ -68,7 +68,7 @@ class PaperOutput(SheetOutput):
     """The sheet as a file, and its paper."""
 
     out: Path = parsed.written("--out", "The file to write.", parsed.SHEET, "FILE", default=MISSING)
-    paper: str = option("--paper", f"Paper: {' or '.join(papers())}.", default="a4", kept="paper")
+    paper: str = option("--paper", f"Paper: {' or '.join(papers())}.", "PAPER", default="a4", kept="paper")
 
     def write_with_key(
         self, make: Callable[[], bytes], make_key: Callable[[], bytes], answers: Path | None
@@ -94,6 +94,7 @@ class LogOutput(PaperOutput):
     paper: str = option(
         "--paper",
         f"Paper: {' or '.join(papers())}; for the checks of a plan {', '.join(papers(small=True))}.",
+        "PAPER",
         default="a4",
         kept="paper",
     )

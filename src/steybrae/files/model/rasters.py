@@ -28,6 +28,7 @@ from steybrae.files.model.fingerprints import files_fingerprint, files_state, si
 from steybrae.files.model.height_units import height_unit, parse_height_unit
 from steybrae.files.model.heights import damaged, make_unknown, same_squares, stored_numbers
 from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES, quiet_messages
+from steybrae.files.model.overlaps import tiles_differ
 from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
 from steybrae.hush import hushed
@@ -77,6 +78,8 @@ class ModelInfo:
         ``--z-unit``, ``CRS``, ``band`` or ``assumed``.
     scaling
         A sentence on the scale and offset that the files state, or an empty string.
+    tiles_differ
+        Whether tiles that overlap differ there (`steybrae.files.model.overlaps.tiles_differ`).
     """
 
     files: tuple[str, ...]
@@ -86,6 +89,7 @@ class ModelInfo:
     height_unit_m: float
     height_unit_from: str
     scaling: str
+    tiles_differ: bool
 
     def origin(self, *, sample: bool) -> ModelOrigin:
         """Where the model came from, for the settings of a screening."""
@@ -126,7 +130,8 @@ class RasterModel:
     def heights_read(self) -> HeightsRead:
         """What was met among the heights read so far."""
         many = max(self._cells_read, 1)
-        return HeightsRead(self._absurd / many, self._same / many, self.info.scaling)
+        info = self.info
+        return HeightsRead(self._absurd / many, self._same / many, info.scaling, info.tiles_differ)
 
     @property
     def met(self) -> tuple[int, int, int]:
@@ -293,6 +298,7 @@ def _joined(
         height_unit_m=metres,
         height_unit_from=source,
         scaling=scaling_words(opened),
+        tiles_differ=tiles_differ(tiles),
     )
     return RasterModel(grid, tiles, info)
 

@@ -24,6 +24,7 @@ from steybrae.route.overhead.result import Above
 from steybrae.route.touching import CorridorCells
 from steybrae.screening.places.line import (
     ON_TURN_M,
+    ROUNDED_M,
     TOLD_M,
     Line,
     bridged,
@@ -143,7 +144,7 @@ def _spans(line: Line) -> tuple[list[str], Array, NDArray[np.bool_]]:
 def _mostly_in(one: Array, other: Array) -> bool:
     """Whether a stretch lies at least half in a longer one."""
     length = float(one[1] - one[0])
-    return length <= other[1] - other[0] and overlap_m(one, other) >= length / 2.0 > 0.0
+    return length <= other[1] - other[0] + ROUNDED_M and overlap_m(one, other) >= length / 2.0 > 0.0
 
 
 def _apart(underfoot: Array, beside: Array) -> tuple[Array, Array]:

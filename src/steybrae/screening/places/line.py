@@ -35,6 +35,9 @@ TOLD_M: Final = 100.0
 """Length by which a long place is told, metres; shorter pieces of corridor belong to the steep ground
 underfoot that they touch (our choice)."""
 
+ROUNDED_M: Final = 1e-6
+"""Lengths this near are one, metres (our choice): sums of the same pieces in another order differ by it."""
+
 ON_TURN_M: Final = 1e-6
 """Nearer to a turn point than this, metres, is on it: what adding up leg lengths leaves."""
 
@@ -334,7 +337,7 @@ def shared(spans: Array, alone: NDArray[np.bool_] | None = None) -> list[NDArray
         common = {
             lead: overlap_m(spans[lead], spans[k])
             for lead in groups
-            if not lonely[lead] and lengths[lead] >= lengths[k]
+            if not lonely[lead] and lengths[lead] >= lengths[k] - ROUNDED_M
         }
         best = max(common, key=lambda lead: common[lead], default=None)
         # A stretch of no length lies wholly where it touches.

@@ -37,6 +37,7 @@ export class AnswerPanel {
   show(found) {
     this.#found = found.refused ? null : found;
     const open = new Set(all("#found details[open]").map((node) => node.dataset.fold));
+    one("#findings").replaceChildren(...list(found.refused ? [] : found.findings));
     one("#headline").replaceChildren(...list(found.refused ? [found.refused] : found.headline.slice(0, PINNED)));
     one("#found").replaceChildren(...(found.refused ? [] : this.#content(found)));
     all("#found details").forEach((node) => { node.open = open.has(node.dataset.fold); });
