@@ -79,11 +79,6 @@ class HandSlope:
         """The larger half-width, degrees."""
         return max(self.slope_high_deg - self.slope_deg, self.slope_deg - self.slope_low_deg)
 
-    @property
-    def grade_percent(self) -> float:
-        """Rise over run in percent."""
-        return 100.0 * math.tan(math.radians(self.slope_deg))
-
     def as_reference(self) -> Reference:
         """Take it as something to compare a reading with."""
         return Reference(

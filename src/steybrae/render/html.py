@@ -19,19 +19,10 @@ from steybrae.document import (
 )
 
 
-def html_text(document: Document) -> str:
-    """Blocks as HTML, every text escaped: a page that needs no network."""
-    return _rendered("document.html.j2", document)
-
-
 def html_fragment(document: Document) -> str:
-    """Blocks as a part of somebody else's page, such as a notebook; see `html_text`."""
-    return _rendered("fragment.html.j2", document)
-
-
-def _rendered(template: str, document: Document) -> str:
+    """Blocks as a part of somebody else's page, such as a notebook: every text escaped, no network."""
     blocks = [_block(one) for one in document.blocks]
-    return str(_templates().get_template(template).render(title=plain(document.title), blocks=blocks))
+    return str(_templates().get_template("fragment.html.j2").render(blocks=blocks))
 
 
 @cache
