@@ -51,17 +51,17 @@ def test_handbook_case_of_the_pace_method() -> None:
     # US Army subcourses MP1007, EN5622: two sights of 1.75 m and 17 paces, 12.75 m, taken as
     # 13 m: 3.5 / 13 = 26.92 %.
     assert grade_percent(two_poles(13.0, 2 * 1.75)) == pytest.approx(26.92, abs=0.01)
-    level = pace_and_eye_height(2, 17, paced="level")
-    assert grade_percent(level) == pytest.approx(100.0 * 3.5 / 12.75, abs=1e-9)
-    rounded = pace_and_eye_height(2, 13, pace_m=1.0, paced="level")
-    assert grade_percent(rounded) == pytest.approx(26.92, abs=0.01)
-    assert rounded.slope_deg == pytest.approx(15.07, abs=0.01)
+    assert two_poles(13.0, 2 * 1.75).slope_deg == pytest.approx(15.07, abs=0.01)
+    # Ours takes the paces as along the slope.
+    assert math.sin(math.radians(pace_and_eye_height(2, 17).slope_deg)) == pytest.approx(
+        3.5 / 12.75, abs=1e-9
+    )
 
 
 def test_paces_on_the_slope_read_steeper_than_paces_taken_as_level() -> None:
     on_slope = pace_and_eye_height(2, 8)
     assert on_slope.slope_deg == pytest.approx(math.degrees(math.asin(3.5 / 6.0)), abs=1e-12)
-    assert on_slope.slope_deg > pace_and_eye_height(2, 8, paced="level").slope_deg
+    assert on_slope.slope_deg > two_poles(6.0, 3.5).slope_deg
 
 
 def test_compass_is_an_inclinometer_with_a_larger_error() -> None:
