@@ -24,7 +24,7 @@ from steybrae.files.cards import card_csv, card_gpx
 from steybrae.files.results import as_json
 from steybrae.pages.phone import phone_page
 from steybrae.pages.report import report_page
-from steybrae.render.html import html_text
+from steybrae.render.html import html_fragment
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening
 
@@ -91,7 +91,7 @@ def said(request: pytest.FixtureRequest) -> Said:
         screening,
         json.loads(json.dumps(as_json("route", screening))),
         printed(route_document(screening, RouteView(everything=True))),
-        html_text(route_document(screening, RouteView(everything=True))),
+        html_fragment(route_document(screening, RouteView(everything=True))),
         Reader(report_page(screening)),
         texts(route_figure(screening)),
         flat(printed(card_document(card))),

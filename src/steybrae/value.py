@@ -54,10 +54,6 @@ class Value:
         Whether it may be more by an amount not known.
     interval
         Ends of the 95 % interval, either None where not known; None where there is none to tell.
-    over_m
-        Baseline that it was measured over, metres.
-    source
-        What it rests on, in words.
     """
 
     number: float | None
@@ -66,8 +62,6 @@ class Value:
     rounding: Rounding = "nearest"
     at_least: bool = False
     interval: tuple[float | None, float | None] | None = None
-    over_m: float | None = None
-    source: str = ""
 
     def __post_init__(self) -> None:
         """Take NaN for unknown."""
@@ -157,11 +151,9 @@ def slope(
     step: float = 0.1,
     at_least: bool = False,
     interval: tuple[float | None, float | None] | None = None,
-    over_m: float | None = None,
-    source: str = "",
 ) -> Value:
     """Slope angle, or half-width of its interval, degrees: tenths, up."""
-    return Value(deg, "deg", step, "up", at_least, interval, over_m, source)
+    return Value(deg, "deg", step, "up", at_least, interval)
 
 
 def short_text(

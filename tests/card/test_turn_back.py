@@ -15,7 +15,7 @@ from steybrae.card.times import leg_pieces
 from steybrae.card.turn_back import ends_apart_m, latest_at_leg, latest_words, turned_round, with_latest
 from steybrae.route.times.daylight import parse_clock
 from steybrae.route.times.walking_rules import Segment
-from steybrae.route.times.walking_time import leg_time
+from steybrae.route.times.walking_time import leg_min
 
 DAY = dt.date(2027, 1, 15)
 ZONE = "Europe/London"
@@ -38,9 +38,7 @@ def test_down_by_a_stated_hour(sample_plan: SamplePlan) -> None:
     settings = CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN)
     card = make_card(sample_plan.screening, settings)
     minutes = [leg.time_min or math.nan for leg in card.legs]
-    back = [
-        leg_time(turned_round(leg_pieces(leg.points).segments)).time_min for leg in sample_plan.screening.legs
-    ]
+    back = [leg_min(turned_round(leg_pieces(leg.points).segments)) for leg in sample_plan.screening.legs]
     spare = (DOWN - when(card.legs[-1].arrival)).total_seconds()
     for k, leg in enumerate(card.legs):
         assert (DOWN - when(leg.walk_on_by)).total_seconds() / 60.0 == pytest.approx(

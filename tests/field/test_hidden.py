@@ -8,12 +8,18 @@ from hypothesis import strategies as st
 
 from steybrae.field.hidden import (
     apparent_slope_deg,
-    average_slope_deg,
     flattened_slope_deg,
     hidden_slope_deg,
     off_fall_line_deg,
     rest_slope_deg,
 )
+from steybrae.quantities import angle_to_gradient, gradient_to_angle
+
+
+def average_slope_deg(piece_deg: float, piece_m: float, rest_deg: float, baseline_m: float) -> float:
+    """Slope of an average over a baseline that holds one piece: what the formulas are solved from."""
+    rise_m = piece_m * angle_to_gradient(piece_deg) + (baseline_m - piece_m) * angle_to_gradient(rest_deg)
+    return gradient_to_angle(rise_m / baseline_m)
 
 
 @pytest.mark.parametrize(

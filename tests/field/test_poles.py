@@ -17,6 +17,10 @@ from steybrae.field.poles import (
 )
 
 
+def grade_percent(by_hand: HandSlope) -> float:
+    return 100.0 * math.tan(math.radians(by_hand.slope_deg))
+
+
 def test_two_poles_are_a_tangent_or_a_sine() -> None:
     assert two_poles(1.2, 1.2).slope_deg == pytest.approx(45.0, abs=1e-12)
     assert two_poles(1.2, 0.6, along="slope").slope_deg == pytest.approx(30.0, abs=1e-12)
@@ -46,18 +50,18 @@ def test_ten_centimetres_off_the_30_mark_are_about_three_degrees(pole_m: float) 
 def test_handbook_case_of_the_pace_method() -> None:
     # US Army subcourses MP1007, EN5622: two sights of 1.75 m and 17 paces, 12.75 m, taken as
     # 13 m: 3.5 / 13 = 26.92 %.
-    assert two_poles(13.0, 2 * 1.75).grade_percent == pytest.approx(26.92, abs=0.01)
-    level = pace_and_eye_height(2, 17, paced="level")
-    assert level.grade_percent == pytest.approx(100.0 * 3.5 / 12.75, abs=1e-9)
-    rounded = pace_and_eye_height(2, 13, pace_m=1.0, paced="level")
-    assert rounded.grade_percent == pytest.approx(26.92, abs=0.01)
-    assert rounded.slope_deg == pytest.approx(15.07, abs=0.01)
+    assert grade_percent(two_poles(13.0, 2 * 1.75)) == pytest.approx(26.92, abs=0.01)
+    assert two_poles(13.0, 2 * 1.75).slope_deg == pytest.approx(15.07, abs=0.01)
+    # Ours takes the paces as along the slope.
+    assert math.sin(math.radians(pace_and_eye_height(2, 17).slope_deg)) == pytest.approx(
+        3.5 / 12.75, abs=1e-9
+    )
 
 
 def test_paces_on_the_slope_read_steeper_than_paces_taken_as_level() -> None:
     on_slope = pace_and_eye_height(2, 8)
     assert on_slope.slope_deg == pytest.approx(math.degrees(math.asin(3.5 / 6.0)), abs=1e-12)
-    assert on_slope.slope_deg > pace_and_eye_height(2, 8, paced="level").slope_deg
+    assert on_slope.slope_deg > two_poles(6.0, 3.5).slope_deg
 
 
 def test_compass_is_an_inclinometer_with_a_larger_error() -> None:

@@ -1,7 +1,6 @@
 """Statistics of a log against scipy, a published case, and small logs."""
 
 import math
-import re
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -35,22 +34,21 @@ def row(
     )  # fmt: skip
 
 
-def instrument_of(rows: list[LogRow], half_width_deg: float = 1.0) -> Agreement:
-    return review(rows, half_width_deg).agreements[0]
+def instrument_of(rows: list[LogRow]) -> Agreement:
+    return review(rows).agreements[0]
 
 
-@pytest.mark.parametrize("level", [0.5, 0.8, 0.9, 0.95, 0.99, 0.999])
 @pytest.mark.parametrize(
     "freedom", [1, 2, 3, 4, 5, 6, 9, 10, 16, 29, 30, 99, 100, 999, 1000, 1001, 5000, 10**6]
 )
-def test_student_t_agrees_with_scipy(freedom: int, level: float) -> None:
-    assert student_t(freedom, level) == pytest.approx(stats.t.ppf(0.5 + level / 2.0, freedom), rel=1e-6)
+def test_student_t_agrees_with_scipy(freedom: int) -> None:
+    assert student_t(freedom) == pytest.approx(stats.t.ppf(0.975, freedom), rel=1e-6)
 
 
-@given(st.integers(1, 3000), st.floats(0.01, 0.999))
-def test_student_t_inverts_its_distribution(freedom: int, level: float) -> None:
-    central = 1.0 - 2.0 * stats.t.sf(student_t(freedom, level), freedom)
-    assert central == pytest.approx(level, abs=1e-7)
+@given(st.integers(1, 3000))
+def test_student_t_inverts_its_distribution(freedom: int) -> None:
+    central = 1.0 - 2.0 * stats.t.sf(student_t(freedom), freedom)
+    assert central == pytest.approx(0.95, abs=1e-7)
 
 
 def test_published_case_of_two_meters() -> None:
@@ -227,35 +225,16 @@ def test_one_bias_counts_once() -> None:
     ]
 
 
-@given(st.floats(0.0, 10.0), st.floats(0.2, 5.0), st.booleans())
-def test_needed_is_the_smallest_that_is_enough(spread: float, half: float, limit: bool) -> None:
-    count = readings_needed(spread, half, of_limit=limit)
+@given(st.floats(0.0, 50.0), st.booleans())
+def test_needed_is_the_smallest_that_is_enough(spread: float, limit: bool) -> None:
+    count = readings_needed(spread, of_limit=limit)
     factor = math.sqrt(3.0) if limit else 1.0
 
     def width(rows: int) -> float:
         return float(stats.t.ppf(0.975, rows - 1)) * factor * spread / math.sqrt(rows)
 
-    assert width(count) <= half * (1.0 + 1e-6)
-    assert count == 2 or width(count - 1) > half * (1.0 - 1e-6)
-
-
-@pytest.mark.parametrize(
-    ("make", "message"),
-    [
-        (
-            lambda: student_t(0),
-            "Student's t should have at least 1 degree of freedom and a level between 0 and 1; "
-            "got 0 and 0.95. Add rows, or change the level.",
-        ),
-        (
-            lambda: readings_needed(2.0, 0.0),
-            "The half-width should be above 0 degrees; got 0. Give what you want to know, like 1deg.",
-        ),
-    ],
-)
-def test_what_has_no_answer_is_refused(make: object, message: str) -> None:
-    with pytest.raises(LogError, match=f"^{re.escape(message)}$"):
-        make()  # type: ignore[operator]
+    assert width(count) <= 1.0 + 1e-6
+    assert count == 2 or width(count - 1) > 1.0 - 1e-6
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, LogRow, csv_line, row_to_cells
 from steybrae.files import logs
+from steybrae.files.locks import locked
 from steybrae.files.logs import LogRead, append_row, read_log
 
 NOON = datetime(2026, 2, 14, 12, 0, tzinfo=timezone(timedelta(hours=1)))
@@ -198,7 +199,7 @@ def test_a_full_disk_leaves_the_log_as_it_was(tmp_path: Path, monkeypatch: pytes
 def test_a_held_log_is_an_error_not_a_hang(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "readings.csv"
     monkeypatch.setattr(logs, "LOCK_WAIT_S", 0.05)
-    with logs._locked(path):
+    with locked(path, 0.0, "", instead=None):
         message = (
             f"{path} should be free to add to within 0.05 seconds; another program holds it. "
             "Close that and add the row again."
@@ -211,11 +212,11 @@ MANY = """
 import sys
 from dataclasses import replace
 from pathlib import Path
-from steybrae.files import logs
+from steybrae.files import locks, logs
 path, writer, count, lock_file = Path(sys.argv[1]), *map(int, sys.argv[2:])
 (one,) = logs.read_log(path.with_name("pattern.csv")).rows
 if lock_file:
-    logs.fcntl = None
+    locks.fcntl = None
 for number in range(count):
     logs.append_row(path, replace(one, observer=str(writer), note=f'{number},"\\n'))
 """
@@ -288,7 +289,7 @@ def test_a_log_replaced_by_an_editor_is_followed(tmp_path: Path) -> None:
     """An editor saves by renaming: a row must not go into the file that lost its name."""
     path = tmp_path / "readings.csv"
     append_row(path, row("old"))
-    with logs._locked(path):
+    with locked(path, 0.0, "", instead=None):
         edited = tmp_path / "edited.csv"
         edited.write_bytes(path.read_bytes())
         edited.replace(path)

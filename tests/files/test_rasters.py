@@ -20,6 +20,7 @@ from affine import Affine
 from numpy.testing import assert_array_equal
 from numpy.typing import NDArray
 from rasterio.errors import NotGeoreferencedWarning
+from tests.own_units import grid_slope_field
 
 from steybrae.errors import FileReadError, ModelError
 from steybrae.files.model import fingerprints
@@ -260,7 +261,7 @@ class TestUnits:
         plane_m = np.broadcast_to(cols * np.tan(np.radians(35.0)), (20, 20))
         path = write(tmp_path / "dem.tif", plane_m / FOOT, unit="ft")
         with open_model([path]) as model:
-            feet = slope_field(model.read(0, 0, 20, 20), metric="grid").slope_deg[1:-1, 1:-1]
+            feet = grid_slope_field(model.read(0, 0, 20, 20)).slope_deg[1:-1, 1:-1]
         np.testing.assert_allclose(feet, 35.0, atol=1e-9)
 
     def test_tiles_of_different_units(self, tmp_path: Path) -> None:

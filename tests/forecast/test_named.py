@@ -26,7 +26,6 @@ from steybrae.forecast.named import (
     compact,
     crossed,
     join_cells,
-    named_bins,
     sector_bits,
     sector_names,
 )
@@ -158,7 +157,7 @@ class TestMatching:
 
     def test_slopes_are_those_shown(self) -> None:
         cells = cells_of([(0, 29.91, 10.0, 0.0, 500.0, 500.0), (1, 29.89, 10.0, 0.0, 500.0, 500.0)], 2)
-        assert named_bins(cells, (), (-math.inf, math.inf), 30.0).tolist() == [True, False]
+        assert crossed(cells, (), (-math.inf, math.inf), 30.0).stretches_m == (tuple(cells.edges_m[:2]),)
 
     def test_unknown_ground_makes_it_at_least(self) -> None:
         cells = cells_of([(0, 40.0, 10.0, 0.0, 500.0, 500.0)], 2)

@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, Page
 from tests.visits import Visit
 
 from steybrae.bands import BandScheme
+from steybrae.field.hidden import apparent_slope_deg
 from steybrae.files.model.rasters import open_model
 from steybrae.pages.lesson import lesson_html
 from steybrae.paper.chart import gap_for_slope_mm
@@ -22,7 +23,7 @@ from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import slope_from_spacing
 from steybrae.quantities import one_in_text, shown_slope_deg
 from steybrae.teach.forms import FORMS
-from steybrae.teach.lesson import Lesson, bent_share, bent_steepest_deg, lesson, line_grade_deg
+from steybrae.teach.lesson import Lesson, bent_share, bent_steepest_deg, lesson
 from steybrae.teach.lesson_ground import lesson_ground
 from steybrae.value import slope
 
@@ -91,7 +92,7 @@ def test_its_formulas_are_those_of_the_package(page: Page) -> None:
             ]
             assert back[: len(read)] == pytest.approx(read, rel=1e-12)
     for off in (0.0, 30.0, 60.0, 90.0):
-        mine = [line_grade_deg(s, off) for s in SLOPES]
+        mine = [apparent_slope_deg(s, off) for s in SLOPES]
         theirs = page.evaluate(
             "([slopes, off]) => slopes.map((a) => steybraeLesson.lineGradeDeg(a, off))", [SLOPES, off]
         )

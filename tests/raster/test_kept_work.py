@@ -13,7 +13,7 @@ import rasterio.shutil
 from tests.raster.rasters_made import cells, mountains, run, write
 
 from steybrae.errors import FileWriteError, ModelError
-from steybrae.raster.files.moves import Lock
+from steybrae.raster.files.moves import alone
 from steybrae.raster.files.outputs import LOCK, WORK
 
 TEXTS = ("table.csv", "table.json", "README.txt")
@@ -208,16 +208,14 @@ class TestOtherFiles:
 
 def test_the_lock_stays_while_the_work_is_thrown_away(tmp_path: Path, model: Path) -> None:
     (tmp_path / "out").mkdir()
-    lock = Lock(tmp_path / "out" / LOCK)
     (tmp_path / "out" / WORK).mkdir()
     (tmp_path / "out" / WORK / "job.json").write_text("{}")
-    with pytest.raises(FileWriteError) as stop:
+    with alone(tmp_path / "out" / LOCK), pytest.raises(FileWriteError) as stop:
         run(tmp_path / "out", model, force=True)
     assert str(stop.value) == (
         f"Another run is at work in {tmp_path / 'out'}. Wait for it, or give another folder."
     )
     assert (tmp_path / "out" / WORK / "job.json").read_text() == "{}"
     assert names(tmp_path / "out" / WORK) == ["job.json"]
-    lock.let_go()
     run(tmp_path / "out", model, force=True)
     assert names(tmp_path / "out") == MADE

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import subprocess
 from collections import Counter
+from contextlib import nullcontext
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from numpy.testing import assert_allclose, assert_array_equal
+from tests.own_units import own_units
 from tests.raster.rasters_made import GRIDS, UTM, VOID, cells, mountains, with_voids, write
 from tests.synthetic import Plane
 
@@ -60,7 +62,8 @@ def fast(z, grid: Grid, method="horn", metric="ground", unit_m=1.0, edges=EDGES,
         "bands": np.empty(shape, np.uint8),
     }
     pieces = Pieces(len(edges) + 1, 500.0, unit_m, 0.0) if tally else None
-    found = block_metric(grid, (1, 1), shape, metric)
+    with own_units() if metric == "grid" else nullcontext():
+        found = block_metric(grid, (1, 1), shape)
     Kernel(method, edges).fill(np.ascontiguousarray(z), found, unit_m, out, pieces)
     return out, pieces
 

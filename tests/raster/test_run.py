@@ -15,6 +15,7 @@ import pyproj
 import pytest
 import rasterio
 from numpy.testing import assert_allclose, assert_array_equal
+from tests.own_units import grid_jacobian, grid_slope_field
 from tests.raster.rasters_made import DEGREES, GRIDS, UTM, cells, mountains, run, with_voids, write
 from tests.raster.test_kernel import told
 
@@ -30,7 +31,6 @@ from steybrae.raster.result import AreaResult
 from steybrae.raster.windows import profile_curvature
 from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field
 from steybrae.terrain.dem import Dem, Grid
-from steybrae.terrain.jacobian import grid_jacobian
 
 ALL = ("slope", "tenths", "bands", "aspect", "curvature")
 ROWS, COLS = 1130, 2300
@@ -307,9 +307,7 @@ class TestCurvature:
             grid_jacobian(Grid((10.0, 0.0, 0.0, 0.0, -10.0, 0.0), "EPSG:32632", z.shape))[..., None, None],
             (2, 2, *z.shape),
         )
-        field = slope_field(
-            Dem(Grid((10.0, 0.0, 0.0, 0.0, -10.0, 0.0), "EPSG:32632", z.shape), z), metric="grid"
-        )
+        field = grid_slope_field(Dem(Grid((10.0, 0.0, 0.0, 0.0, -10.0, 0.0), "EPSG:32632", z.shape), z))
         found = profile_curvature(z, jacobian, field.p, field.q, FLAT_GRADIENT)
         known = ~np.isnan(found)
         assert known.sum() > 20_000

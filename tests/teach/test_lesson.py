@@ -12,16 +12,17 @@ from hypothesis import strategies as st
 from tests.synthetic import GaussianHill, Plane, sample_surface
 
 from steybrae.errors import ModelError
-from steybrae.teach.lesson import bent_share, bent_steepest_deg, interval_words, lesson, line_grade_deg
+from steybrae.field.hidden import apparent_slope_deg
+from steybrae.teach.lesson import bent_share, bent_steepest_deg, interval_words, lesson
 from steybrae.teach.lesson_ground import LessonGround, lesson_ground
 from steybrae.terrain.dem import Dem
 
 
 def test_crossing_a_slope() -> None:
     # tan(leg) = tan(35) cos(60): 19.295 degrees, by hand.
-    assert line_grade_deg(35.0, 60.0) == pytest.approx(19.295, abs=0.001)
-    assert line_grade_deg(35.0, 0.0) == pytest.approx(35.0, abs=1e-12)
-    assert line_grade_deg(35.0, 90.0) == pytest.approx(0.0, abs=1e-12)
+    assert apparent_slope_deg(35.0, 60.0) == pytest.approx(19.295, abs=0.001)
+    assert apparent_slope_deg(35.0, 0.0) == pytest.approx(35.0, abs=1e-12)
+    assert apparent_slope_deg(35.0, 90.0) == pytest.approx(0.0, abs=1e-12)
 
 
 @given(bend=st.floats(-0.9, 0.9), share=st.floats(0.0, 1.0))

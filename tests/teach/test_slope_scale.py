@@ -30,7 +30,6 @@ def test_combs_have_the_gaps_of_the_map() -> None:
     assert {comb.slope_deg: comb.spacing_mm for comb in one.index_combs}[45.0] == pytest.approx(
         2.0, abs=1e-12
     )
-    assert one.too_close_from_deg == pytest.approx(math.degrees(math.atan(0.4 / 0.3)), abs=1e-12)
 
 
 def test_lines_that_cannot_be_read_are_left_out_and_named() -> None:

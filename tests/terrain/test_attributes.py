@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.own_units import grid_slope_field
 from tests.synthetic import Crest, Plane, sample_surface
 
 from steybrae.terrain.attributes import (
@@ -128,7 +129,7 @@ def test_grade_is_never_steeper_than_the_slope(p, q, travel):
 @pytest.mark.parametrize(("steepness_deg", "facing_deg"), [(35.0, 0.0), (35.0, 200.0), (50.0, 305.0)])
 def test_points_on_planes_are_exact(method, steepness_deg, facing_deg):
     plane = Plane(steepness_deg, facing_deg)
-    field = slope_field(sample_surface(plane, (12, 15), 10.0), method, "grid")
+    field = grid_slope_field(sample_surface(plane, (12, 15), 10.0), method)
     rng = np.random.default_rng(1)
     col, row = rng.uniform(1.5, 13.5, 200), rng.uniform(1.5, 10.5, 200)
     found = at_points(field, col, row)
@@ -143,7 +144,7 @@ def test_points_off_the_model_or_beside_unknown_ground_are_unknown():
     dem = sample_surface(Plane(35.0, 45.0), (12, 15), 10.0)
     heights = dem.heights_m.copy()
     heights[6, 7] = np.nan
-    field = slope_field(Dem(dem.grid, heights), metric="grid")
+    field = grid_slope_field(Dem(dem.grid, heights))
     #   off west, off south, not a number, between ring and slope, in the void, beside it
     col = np.array([0.4, 7.0, np.nan, 1.4, 7.5, 9.0])
     row = np.array([3.0, 11.6, 3.0, 3.0, 6.5, 6.5])
@@ -155,21 +156,21 @@ def test_points_off_the_model_or_beside_unknown_ground_are_unknown():
 
 def test_points_between_a_slope_and_unknown_ground_are_unknown():
     # Even at the very centre of the last cell that has a slope: one of the four is unknown.
-    field = slope_field(sample_surface(Plane(35.0, 45.0), (9, 9), 10.0), metric="grid")
+    field = grid_slope_field(sample_surface(Plane(35.0, 45.0), (9, 9), 10.0))
     found = at_points(field, [7.4, 7.5, 7.6], [4.5, 4.5, 4.5])
     assert np.isnan(found.slope_deg).tolist() == [False, True, True]
     assert np.isfinite(found.elevation_m).all()
 
 
 def test_points_on_cell_centres_have_the_cells_own_values():
-    field = slope_field(sample_surface(Crest(40.0, 20.0), (9, 9), 10.0), metric="grid")
+    field = grid_slope_field(sample_surface(Crest(40.0, 20.0), (9, 9), 10.0))
     row, col = np.mgrid[1:7, 1:7].reshape(2, -1)
     found = at_points(field, col + 0.5, row + 0.5)
     np.testing.assert_allclose(found.slope_deg, field.slope_deg[row, col], atol=1e-12)
 
 
 def test_a_model_of_one_cell():
-    field = slope_field(sample_surface(Plane(35.0, 45.0), (1, 1), 10.0), metric="grid")
+    field = grid_slope_field(sample_surface(Plane(35.0, 45.0), (1, 1), 10.0))
     found = at_points(field, [0.5, 0.6], [0.5, 0.5])
     assert found.elevation_m[0] == pytest.approx(0.0, abs=1e-12)
     assert np.isnan(found.elevation_m[1])
@@ -178,7 +179,7 @@ def test_a_model_of_one_cell():
 
 def test_interpolated_gradients_vanish_on_a_crest_and_cells_beside_it_do_not():
     # Why a leg's steepest ground is taken over cells, never from points.
-    field = slope_field(sample_surface(Crest(40.0), (11, 10), 10.0), metric="grid")
+    field = grid_slope_field(sample_surface(Crest(40.0), (11, 10), 10.0))
     on_crest = at_points(field, [5.0], [5.5])
     assert on_crest.slope_deg[0] == pytest.approx(0.0, abs=1e-9)
     assert np.isnan(on_crest.aspect_true_deg[0])

@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 import pytest
+from tests.own_units import grid_slope_field
 from tests.synthetic import Cone, Crest, GaussianHill, Plane, Waves, sample_surface
 
-from steybrae.terrain.attributes import slope_deg, slope_field
+from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.gradients import METHODS, index_gradients
 
 CELLS_M = np.array([8.0, 4.0, 2.0, 1.0])
@@ -71,7 +72,7 @@ def test_cells_flatten_waves_by_the_sinc_of_their_phase(method, cells_per_wave, 
     g = 10.0
     wave_m = cells_per_wave * g
     waves = Waves(math.tan(math.radians(40.0)) * wave_m / (2 * math.pi), wave_m)
-    field = slope_field(sample_surface(waves, (5, 5), g), method, "grid")
+    field = grid_slope_field(sample_surface(waves, (5, 5), g), method)
     phase = 2 * math.pi / cells_per_wave
     kept = math.tan(math.radians(40.0)) * math.sin(phase) / phase
     assert field.p[2, 2] == pytest.approx(kept, abs=1e-12)

@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.own_units import grid_slope_field
 from tests.synthetic import Cone, Plane, sample_surface
 
 from steybrae.errors import MissingExtraError, ModelError
 from steybrae.screening.cross_check import cross_check
-from steybrae.terrain.attributes import slope_field
 from steybrae.terrain.engines import check_engine, engine_gradients, richdem_gradients
 from steybrae.terrain.gradients import index_gradients
 
@@ -69,7 +69,7 @@ class TestWithRichdem:
     @pytest.mark.parametrize("aspect", [0.0, 45.0, 100.0, 270.0])
     def test_planes(self, aspect: float) -> None:
         dem = sample_surface(Plane(35.0, aspect), (9, 9), 10.0)
-        found = slope_field(dem, metric="grid", engine="richdem").slope_deg
+        found = grid_slope_field(dem, engine="richdem").slope_deg
         # richdem holds slopes and aspects in single precision.
         np.testing.assert_allclose(found[1:-1, 1:-1], 35.0, atol=2e-5)
         assert np.isnan(found[0]).all()

@@ -11,6 +11,7 @@ import numpy as np
 import pyproj
 import pytest
 import rasterio
+from tests.own_units import grid_slope_field
 from tests.synthetic import Plane, sample_surface
 
 from steybrae.terrain.attributes import FLAT_GRADIENT, aspect_deg, slope_field
@@ -85,7 +86,7 @@ def real_dem(request, data_dir) -> Dem:
 
 @pytest.mark.parametrize("method", ALGORITHMS)
 def test_grid_metric_is_that_of_gdaldem(gdaldem, real_dem, method, tmp_path, request):
-    field = slope_field(real_dem, method, "grid")
+    field = grid_slope_field(real_dem, method)
     slope = ask(gdaldem, "slope", method, real_dem, tmp_path)
     assert (np.isnan(field.slope_deg) == np.isnan(slope)).all()
     slope_error = np.nanmax(np.abs(field.slope_deg - slope))
@@ -107,7 +108,7 @@ def test_cells_that_are_not_square(gdaldem, method, tmp_path):
     # Slope only: gdaldem's aspect takes every cell for square.
     dem = jacksboro(92.5, 74.4)
     slope = ask(gdaldem, "slope", method, dem, tmp_path)
-    error = np.nanmax(np.abs(slope_field(dem, method, "grid").slope_deg - slope))
+    error = np.nanmax(np.abs(grid_slope_field(dem, method).slope_deg - slope))
     print(f"jacksboro, 74.4 x 92.5 m | {method} | slope {error:.2e} degrees")
     assert error < 1e-4
 
@@ -156,7 +157,7 @@ def test_stored_answers(data_dir):
         cell = case["cell_m"]
         dem = Dem(Grid((cell, 0.0, 0.0, 0.0, -cell, 0.0), "EPSG:32630", (3, 3)), np.array(case["heights_m"]))
         for method in ALGORITHMS:
-            field = slope_field(dem, method, "grid")
+            field = grid_slope_field(dem, method)
             name = method.replace("-", "_")
             assert field.slope_deg[1, 1] == pytest.approx(case["answers"][f"slope_{name}_deg"], abs=1e-4)
             facing = aspect_deg(field.p, field.q)[1, 1]

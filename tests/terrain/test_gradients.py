@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from tests.own_units import grid_slope_field
 from tests.synthetic import Plane, sample_surface
 
 from steybrae.errors import ModelError
-from steybrae.terrain.attributes import aspect_deg, slope_deg, slope_field
+from steybrae.terrain.attributes import aspect_deg, slope_deg
 from steybrae.terrain.dem import Dem, Grid
 from steybrae.terrain.gradients import (
     METHODS,
@@ -37,7 +38,7 @@ def turn_deg(one, other):
 
 @pytest.mark.parametrize("method", METHODS)
 def test_flat_ground_has_slope_0_and_no_aspect(method):
-    field = slope_field(window(np.full((4, 5), 812.5), 10.0), method, "grid")
+    field = grid_slope_field(window(np.full((4, 5), 812.5), 10.0), method)
     assert (field.slope_deg[1:-1, 1:-1] == 0.0).all()
     assert np.isnan(aspect_deg(field.p, field.q)).all()
 
@@ -46,7 +47,7 @@ def test_flat_ground_has_slope_0_and_no_aspect(method):
 @pytest.mark.parametrize("method", METHODS)
 def test_planes_are_exact_for_every_aspect(method, steepness_deg):
     for facing_deg in ASPECTS_DEG:
-        field = slope_field(sample_surface(Plane(steepness_deg, facing_deg), (5, 6), 10.0), method, "grid")
+        field = grid_slope_field(sample_surface(Plane(steepness_deg, facing_deg), (5, 6), 10.0), method)
         inside = (slice(1, -1), slice(1, -1))
         assert np.abs(field.slope_deg[inside] - steepness_deg).max() < 1e-6
         facing = aspect_deg(field.p[inside], field.q[inside])
@@ -69,7 +70,7 @@ REPRINTED = [[50, 45, 50], [30, 30, 30], [8, 10, 10]]
     ],
 )
 def test_published_slope_example(method, p, q_south, slope, facing):
-    field = slope_field(window(REPRINTED, 5.0), method, "grid")
+    field = grid_slope_field(window(REPRINTED, 5.0), method)
     assert field.p[1, 1] == pytest.approx(p, abs=1e-12)
     assert field.q[1, 1] == pytest.approx(-q_south, abs=1e-12)
     assert field.slope_deg[1, 1] == pytest.approx(slope, abs=2e-4)
@@ -82,16 +83,16 @@ def test_published_slope_example(method, p, q_south, slope, facing):
     ("method", "facing"), [("horn", 92.643), ("zevenbergen-thorne", 93.57633), ("evans", 92.33731)]
 )
 def test_published_aspect_example(method, facing):
-    field = slope_field(window([[101, 92, 85], [101, 92, 85], [101, 91, 84]], 30.0), method, "grid")
+    field = grid_slope_field(window([[101, 92, 85], [101, 92, 85], [101, 91, 84]], 30.0), method)
     assert aspect_deg(field.p, field.q)[1, 1] == pytest.approx(facing, abs=1e-3)
 
 
 @pytest.mark.parametrize("method", METHODS)
 @given(heights=HEIGHTS)
 def test_turning_the_grid_turns_aspects_and_leaves_slopes(method, heights):
-    field = slope_field(window(heights, 10.0), method, "grid")
+    field = grid_slope_field(window(heights, 10.0), method)
     facing = aspect_deg(field.p, field.q)
-    turned = slope_field(window(np.rot90(heights), 10.0), method, "grid")  # anticlockwise
+    turned = grid_slope_field(window(np.rot90(heights), 10.0), method)  # anticlockwise
     np.testing.assert_allclose(turned.slope_deg, np.rot90(field.slope_deg), atol=1e-9)
     difference = turn_deg(aspect_deg(turned.p, turned.q), np.rot90(facing) - 90.0)
     assert np.nanmax(np.abs(difference), initial=0.0) < 1e-9
@@ -101,10 +102,10 @@ def test_turning_the_grid_turns_aspects_and_leaves_slopes(method, heights):
 @pytest.mark.parametrize("method", METHODS)
 @given(heights=HEIGHTS)
 def test_mirroring_the_grid_mirrors_aspects_and_leaves_slopes(method, heights):
-    field = slope_field(window(heights, 10.0), method, "grid")
+    field = grid_slope_field(window(heights, 10.0), method)
     facing = aspect_deg(field.p, field.q)
     for flip, mirrored_facing in ((np.fliplr, -facing), (np.flipud, 180.0 - facing)):
-        mirror = slope_field(window(flip(heights), 10.0), method, "grid")
+        mirror = grid_slope_field(window(flip(heights), 10.0), method)
         np.testing.assert_allclose(mirror.slope_deg, flip(field.slope_deg), atol=1e-9)
         difference = turn_deg(aspect_deg(mirror.p, mirror.q), flip(mirrored_facing))
         assert np.nanmax(np.abs(difference), initial=0.0) < 1e-9
@@ -148,7 +149,7 @@ def test_a_void_takes_its_neighbours_and_no_others(method, unknown):
     dem = sample_surface(Plane(35.0, 315.0), (9, 10), 10.0)
     heights = dem.heights_m.copy()
     heights[4, 5] = unknown
-    slope = slope_field(Dem(dem.grid, heights), method, "grid").slope_deg
+    slope = grid_slope_field(Dem(dem.grid, heights), method).slope_deg
     expected = np.zeros(slope.shape, dtype=bool)
     expected[[0, -1], :] = expected[:, [0, -1]] = True
     expected[3:6, 4:7] = True

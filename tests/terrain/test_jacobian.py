@@ -7,12 +7,12 @@ import math
 import numpy as np
 import pyproj
 import pytest
+from tests.own_units import grid_jacobian
 
 from steybrae.errors import ModelError
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.jacobian import (
     cell_size_m,
-    grid_jacobian,
     ground_gradients,
     jacobian_at,
     jacobian_field,

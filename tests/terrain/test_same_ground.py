@@ -14,6 +14,7 @@ import math
 import numpy as np
 import pyproj
 import pytest
+from tests.own_units import grid_slope_field
 
 from steybrae.terrain.attributes import aspect_deg, slope_deg, slope_field
 from steybrae.terrain.dem import Dem, Grid
@@ -127,6 +128,6 @@ def test_without_it_web_mercator_would_flatter():
     # The test above has power: by the grid's own metres the same ground is far gentler.
     dem = model_of("78 north", "EPSG:3857", 0.0)
     steepest = np.nanmax(slope_field(dem).slope_deg)
-    flattered = np.nanmax(slope_field(dem, metric="grid").slope_deg)
+    flattered = np.nanmax(grid_slope_field(dem).slope_deg)
     assert steepest > 40.0
     assert flattered < 15.0

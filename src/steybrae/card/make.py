@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 import math
 import operator
-from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import fields, replace
 from itertools import accumulate
 from typing import Any, Final, Literal
 
@@ -49,7 +49,7 @@ from steybrae.route.times.daylight import (
     daylight_left_words,
     shown_clock,
 )
-from steybrae.route.times.walking_time import LegTime, leg_time
+from steybrae.route.times.walking_time import Segment, leg_min, time_words
 from steybrae.screening.basis import overhead_text
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_words
@@ -64,37 +64,29 @@ MOST_TEXT: Final = 300
 """Letters of the party and of whom to call, at most (our choice)."""
 
 
-@dataclass(frozen=True)
-class _Timed:
-    """Time of a leg and the pieces it was reckoned in."""
-
-    time: LegTime
-    pieces: LegPieces
-
-
 def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
     """Write the card of a screened route or a saved plan.
 
     `PlaceError` for a place off the grid, or where compasses are of no use; `DateError` for a date
     outside the magnetic model.
     """
-    timed = [_timed(leg, settings) for leg in screening.legs]
+    timed = [leg_pieces(leg.points) for leg in screening.legs]
     places = screening.turn_points or screening.leg_ends
     ends = [places[k : k + 2] for k in range(len(screening.legs))]
     bearings = [_bearings(pair, settings, leg) for pair, leg in zip(ends, screening.legs, strict=True)]
     legs = [
-        _leg(leg, pair, directions, time, settings)
-        for leg, pair, directions, time in zip(screening.legs, ends, bearings, timed, strict=True)
+        _leg(leg, pair, directions, pieces, settings)
+        for leg, pair, directions, pieces in zip(screening.legs, ends, bearings, timed, strict=True)
     ]
     latest = _latest(places[0], settings)
     if latest is not None:
-        back = [_back_min(one, settings) for one in timed]
+        back = [_walk_min(turned_round(pieces.segments), settings) for pieces in timed]
         legs = list(with_latest(legs, back, latest))
-    reckoned = leg_time((), settings.method, settings.allowances, **_pace(settings))
+    reckoned = time_words(settings.method, settings.allowances, **_pace(settings))
     unknown = (
-        unknown_words(leg.number, time.pieces)
-        for leg, time in zip(screening.legs, timed, strict=True)
-        if time.pieces.unknown_m
+        unknown_words(leg.number, pieces)
+        for leg, pieces in zip(screening.legs, timed, strict=True)
+        if pieces.unknown_m
     )
     made = replace(
         _card(screening.name, _with_clock(legs, places[0], settings), bearings, places[0], settings),
@@ -102,7 +94,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         down_by_is=None if latest is None else _down_by_is(settings),
         overhead_text=overhead_text(screening),
         down_by_text="" if latest is None else shown_clock(latest, "early"),
-        time_words=(*reckoned.words, *unknown),
+        time_words=(*reckoned, *unknown),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
         places=tuple(_with_magnetic(place, legs) for place in screening.places),
@@ -184,16 +176,8 @@ def _pace(settings: CardSettings) -> dict[str, Any]:
     return {"flat_kmh": settings.flat_kmh, "off_path": settings.off_path}
 
 
-def _timed(leg: LegScreening, settings: CardSettings) -> _Timed:
-    pieces = leg_pieces(leg.points)
-    time = leg_time(pieces.segments, settings.method, settings.allowances, **_pace(settings))
-    return _Timed(time, pieces)
-
-
-def _back_min(timed: _Timed, settings: CardSettings) -> float:
-    """Minutes of a leg walked the other way."""
-    back = turned_round(timed.pieces.segments)
-    return leg_time(back, settings.method, settings.allowances, **_pace(settings)).time_min
+def _walk_min(segments: Iterable[Segment], settings: CardSettings) -> float:
+    return leg_min(segments, settings.method, settings.allowances, **_pace(settings))
 
 
 def _latest(start: Place, settings: CardSettings) -> dt.datetime | None:
@@ -269,10 +253,9 @@ def _bare_leg(
 
 
 def _leg(
-    leg: LegScreening, ends: Sequence[Place], bearings: LegBearings, timed: _Timed, settings: CardSettings
+    leg: LegScreening, ends: Sequence[Place], bearings: LegBearings, pieces: LegPieces, settings: CardSettings
 ) -> CardLeg:
     bare = _bare_leg(leg.number, (leg.from_, leg.to), ends, bearings, settings)
-    pieces, time = timed.pieces, timed.time
     along = pieces.slope_distance_m
     bends = leg.length_m > bearings.length_m * (1.0 + BENDS_SHARE)
     return replace(
@@ -286,7 +269,7 @@ def _leg(
         ascent_m=leg.ascent_m,
         descent_m=leg.descent_m,
         ascent_at_least=leg.ascent_at_least,
-        time_min=time.time_min,
+        time_min=_walk_min(pieces.segments, settings),
         time_at_least=pieces.unknown_m > 0.0 or leg.ascent_at_least,
         ground=_ground(leg, settings),
         beside=ground_beside(leg),

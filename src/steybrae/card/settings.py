@@ -36,7 +36,7 @@ class CardSettings:
     zone
         Name of the zone that clock times are given in; None with no start.
     method, allowances, flat_kmh, off_path
-        See `steybrae.route.times.walking_time.leg_time`. Rest is by the hour only: on a card of
+        See `steybrae.route.times.walking_time.leg_min`. Rest is by the hour only: on a card of
         many legs nothing says at which of them another break is taken.
 
     party, call, overdue

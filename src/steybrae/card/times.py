@@ -12,7 +12,7 @@ import numpy as np
 from steybrae.card.result import CardLeg, CardTotals
 from steybrae.errors import QuantityError
 from steybrae.route.positions.places import Place
-from steybrae.route.times.walking_time import Segment, leg_time
+from steybrae.route.times.walking_time import Segment, leg_min
 from steybrae.route.turns import choose_turns
 from steybrae.screening.leg import shown_steeper
 from steybrae.screening.result import LegPoints, LegScreening
@@ -105,7 +105,7 @@ def leg_pieces(points: LegPoints) -> LegPieces:
     known = np.isfinite(height)
     edges = np.linspace(0.0, chainage[-1], max(1, round(chainage[-1] / PIECE_M)) + 1)
     if not known.any():
-        level = tuple(Segment(float(step), height_known=False) for step in np.diff(edges))
+        level = tuple(Segment(float(step)) for step in np.diff(edges))
         return LegPieces(level, 0.0, float(chainage[-1]), None)
     # np.interp holds the first and the last known height beyond them: level, as is said.
     heights = np.interp(edges, chainage[known], height[known])
@@ -122,7 +122,7 @@ def leg_pieces(points: LegPoints) -> LegPieces:
         length, rise = float(end - start), float(high - low)
         bridged += length * (not whole and between)
         level_m += length * (not whole and not between)
-        segments.append(Segment(length, max(rise, 0.0), max(-rise, 0.0), height_known=whole or bool(between)))
+        segments.append(Segment(length, max(rise, 0.0), max(-rise, 0.0)))
     along = math.fsum(slope_distance_m(piece.length_m, piece.ascent_m, piece.descent_m) for piece in segments)
     return LegPieces(tuple(segments), bridged, level_m, along)
 
@@ -130,7 +130,7 @@ def leg_pieces(points: LegPoints) -> LegPieces:
 def usual_time(leg: LegScreening) -> tuple[float, bool]:
     """Minutes of a leg by the usual rule, without breaks, and whether unknown ground may make them more."""
     pieces = leg_pieces(leg.points)
-    return leg_time(pieces.segments).time_min, pieces.unknown_m > 0.0 or leg.ascent_at_least
+    return leg_min(pieces.segments), pieces.unknown_m > 0.0 or leg.ascent_at_least
 
 
 def line_shape_deg(points: LegPoints) -> tuple[tuple[float, float], ...]:

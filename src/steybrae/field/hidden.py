@@ -1,4 +1,9 @@
-"""What an average, a grid or a skewed line of sight hides of a slope: the formulas."""
+"""What an average, a grid or a skewed line of sight hides of a slope: the formulas.
+
+An average over a baseline of length L that holds a piece of length l, both in plan, is
+``tan(average) = (l tan(piece) + (L - l) tan(rest)) / L``: 10 m at 45 degrees in ground of 25 average
+29.81 over 50 m.
+"""
 
 from __future__ import annotations
 
@@ -7,19 +12,8 @@ import math
 from steybrae.quantities import angle_to_gradient, gradient_to_angle
 
 
-def average_slope_deg(piece_deg: float, piece_m: float, rest_deg: float, baseline_m: float) -> float:
-    """Slope of the average over a baseline that holds one steeper piece.
-
-    ``tan(average) = (l tan(piece) + (L - l) tan(rest)) / L``, lengths in plan, L not below l. 10 m
-    at 45 degrees in ground of 25 average 29.81 over 50 m.
-    """
-    rise_m = piece_m * angle_to_gradient(piece_deg)
-    rise_m += (baseline_m - piece_m) * angle_to_gradient(rest_deg)
-    return gradient_to_angle(rise_m / baseline_m)
-
-
 def rest_slope_deg(average_deg: float, piece_deg: float, piece_m: float, baseline_m: float) -> float | None:
-    """Slope of the rest, where a piece and the average are known: `average_slope_deg` solved for it.
+    """Slope of the rest, where a piece and the average are known.
 
     None where the rest would have to slope the other way; the baseline is longer than the piece.
     """
@@ -30,8 +24,7 @@ def rest_slope_deg(average_deg: float, piece_deg: float, piece_m: float, baselin
 def hidden_slope_deg(average_deg: float, rest_deg: float, piece_m: float, baseline_m: float) -> float:
     """How steep a piece an average can hide, where the rest, no steeper than the average, is known.
 
-    `average_slope_deg` solved for the piece: 10 m in an average of 29.81 over 50 m with the rest at
-    25 can be 45 degrees.
+    10 m in an average of 29.81 over 50 m with the rest at 25 can be 45 degrees.
     """
     rise_m = baseline_m * angle_to_gradient(average_deg)
     rise_m -= (baseline_m - piece_m) * angle_to_gradient(rest_deg)

@@ -79,11 +79,6 @@ class HandSlope:
         """The larger half-width, degrees."""
         return max(self.slope_high_deg - self.slope_deg, self.slope_deg - self.slope_low_deg)
 
-    @property
-    def grade_percent(self) -> float:
-        """Rise over run in percent."""
-        return 100.0 * math.tan(math.radians(self.slope_deg))
-
     def as_reference(self) -> Reference:
         """Take it as something to compare a reading with."""
         return Reference(
@@ -135,8 +130,6 @@ def two_poles(
     down_m: float,
     *,
     along: Literal["slope", "level"] = "level",
-    length_error_m: float = LENGTH_ERROR_M,
-    level_error_deg: float = LEVEL_ERROR_DEG,
 ) -> HandSlope:
     """Slope from one pole and the drop beside it.
 
@@ -153,8 +146,6 @@ def two_poles(
         The drop, metres, from 0; at most `length_m` along the slope.
     along
         How the first pole lies: ``level`` or on the ``slope``.
-    length_error_m, level_error_deg
-        95 % errors of either length and of the level.
 
     Raises
     ------
@@ -166,14 +157,14 @@ def two_poles(
         message = f"The drop should be 0 m or more; got {down_m:g}. Measure it downwards."
         raise QuantityError(message)
     ratio = down_m / length_m
-    shares = [length_error_m / length_m, ratio * length_error_m / length_m]
+    shares = [LENGTH_ERROR_M / length_m, ratio * LENGTH_ERROR_M / length_m]
     rests_on = (
-        f"lengths to {length_error_m:g} m and the level to {level_error_deg:g}° (95 %; common "
+        f"lengths to {LENGTH_ERROR_M:g} m and the level to {LEVEL_ERROR_DEG:g}° (95 %; common "
         "practice, no source)",
         f"reads about {length_m:g} m of snow surface",
     )
     if along == "level":
-        shares.append(math.tan(math.radians(level_error_deg)))
+        shares.append(math.tan(math.radians(LEVEL_ERROR_DEG)))
         return _hand_slope("two poles, one level", _atan_deg, ratio, shares, 0.0, rests_on)
     if ratio > 1.0:
         message = (
@@ -182,16 +173,10 @@ def two_poles(
         )
         raise QuantityError(message)
     method = "two poles, one on the slope"
-    return _hand_slope(method, _asin_deg, ratio, shares, level_error_deg, rests_on)
+    return _hand_slope(method, _asin_deg, ratio, shares, LEVEL_ERROR_DEG, rests_on)
 
 
-def equal_poles(
-    pole_m: float,
-    print_m: float,
-    *,
-    length_error_m: float = LENGTH_ERROR_M,
-    plumb_error_deg: float = PLUMB_ERROR_DEG,
-) -> HandSlope:
+def equal_poles(pole_m: float, print_m: float) -> HandSlope:
     """Slope from two poles of equal length and a mark in the snow.
 
     One pole stands with its tip at the upper mark and leans out; from its handle the other
@@ -206,8 +191,6 @@ def equal_poles(
         Length of either pole, metres, above 0.
     print_m
         Distance between the marks along the snow, metres, above 0, at most two poles.
-    length_error_m, plumb_error_deg
-        95 % errors of the distance and of the hanging pole.
 
     Raises
     ------
@@ -223,31 +206,24 @@ def equal_poles(
         )
         raise QuantityError(message)
     sine = print_m / (2.0 * pole_m)
-    shares = [length_error_m / (2.0 * pole_m), sine * length_error_m / pole_m]
+    shares = [LENGTH_ERROR_M / (2.0 * pole_m), sine * LENGTH_ERROR_M / pole_m]
     rests_on = (
-        f"lengths to {length_error_m:g} m and the hanging pole to {plumb_error_deg:g}° (95 %; "
+        f"lengths to {LENGTH_ERROR_M:g} m and the hanging pole to {PLUMB_ERROR_DEG:g}° (95 %; "
         "common practice, no source)",
         f"reads about {print_m:g} m of snow surface",
     )
-    return _hand_slope("two equal poles", _asin_deg, sine, shares, plumb_error_deg, rests_on)
+    return _hand_slope("two equal poles", _asin_deg, sine, shares, PLUMB_ERROR_DEG, rests_on)
 
 
 def pace_and_eye_height(
-    sights: float,
-    paces: float,
-    *,
-    eye_height_m: float = EYE_HEIGHT_M,
-    pace_m: float = PACE_M,
-    paced: Literal["slope", "level"] = "slope",
-    level_error_deg: float = LEVEL_ERROR_DEG,
+    sights: float, paces: float, *, eye_height_m: float = EYE_HEIGHT_M, pace_m: float = PACE_M
 ) -> HandSlope:
     """Slope from level sights and paces.
 
     Look level into the slope, walk up to the point you saw, count paces, and look again. Each
     sight is one eye height of climb. Paces lie on the slope: ``asin(rise / paced)``. The
-    handbook takes them as level, ``atan(rise / paced)``, which reads gentler the steeper it is;
-    that is had with ``paced="level"``. The level error tilts all sights alike and does not
-    average out.
+    handbook takes them as level, ``atan(rise / paced)``, which reads gentler the steeper it is.
+    The level error tilts all sights alike and does not average out.
 
     Parameters
     ----------
@@ -257,10 +233,6 @@ def pace_and_eye_height(
         Number of paces, above 0.
     eye_height_m, pace_m
         Your own, metres, above 0.
-    paced
-        Where the paces lie.
-    level_error_deg
-        95 % error of a level line of sight.
 
     Raises
     ------
@@ -272,7 +244,7 @@ def pace_and_eye_height(
     _above_zero(eye_height_m, "The eye height", "m")
     _above_zero(pace_m, "The pace", "m")
     ratio = sights * eye_height_m / (paces * pace_m)
-    if paced == "slope" and ratio > 1.0:
+    if ratio > 1.0:
         message = (
             f"The rise should be no longer than the paces up it; got {sights * eye_height_m:g} m on "
             f"{paces * pace_m:g} m. Count again."
@@ -282,14 +254,10 @@ def pace_and_eye_height(
     rests_on = (
         f"eye height {eye_height_m:g} m and pace {pace_m:g} m (handbook: 1.75 m and 0.75 m)",
         f"paced distance to {PACE_ERROR_SHARE:.0%}, eye height to {EYE_HEIGHT_ERROR_M:g} m, level to "
-        f"{level_error_deg:g}° (95 %; common practice, no source); steps uphill are shorter than on "
+        f"{LEVEL_ERROR_DEG:g}° (95 %; common practice, no source); steps uphill are shorter than on "
         "the flat",
     )
-    if paced == "level":
-        shares.append(math.tan(math.radians(level_error_deg)))
-        return _hand_slope("eye height and level paces", _atan_deg, ratio, shares, 0.0, rests_on)
-    method = "eye height and paces"
-    return _hand_slope(method, _asin_deg, ratio, shares, level_error_deg, rests_on)
+    return _hand_slope("eye height and paces", _asin_deg, ratio, shares, LEVEL_ERROR_DEG, rests_on)
 
 
 def compass_clinometer(

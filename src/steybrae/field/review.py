@@ -33,26 +33,22 @@ LIMIT_VARIANCE: Final = 3.0
 HALF_WIDTH_DEG: Final = 1.0
 """Half-width of the interval of the bias that is worth working for, degrees (our choice)."""
 
+LEVEL: Final = 0.95
+"""Share of cases that the intervals hold, as everywhere."""
+
 MANY: Final = 1000
 """From so many degrees of freedom on the series for Student's t is good to 1e-8."""
 
 
-def student_t(freedom: int, level: float = 0.95) -> float:
-    """Two-sided quantile of Student's t: ``P(|T| <= t) = level``, from 1 degree of freedom.
+def student_t(freedom: int) -> float:
+    """Two-sided 95 % quantile of Student's t: ``P(|T| <= t) = 0.95``, from 1 degree of freedom.
 
     Up to 1000 degrees of freedom the exact finite sums for whole degrees (Abramowitz and Stegun
     1964, 26.7.3 and 26.7.4) are inverted by halving; above, the expansion about the normal quantile
-    (26.7.5) is used. 12.706 for 1 degree of freedom and 95 %, 1.960 for infinitely many. `LogError`
-    for a value out of range.
+    (26.7.5) is used. 12.706 for 1 degree of freedom, 1.960 for infinitely many.
     """
-    if freedom < 1 or not 0.0 < level < 1.0:
-        message = (
-            "Student's t should have at least 1 degree of freedom and a level between 0 and 1; "
-            f"got {freedom} and {level:g}. Add rows, or change the level."
-        )
-        raise LogError(message)
     if freedom > MANY:
-        z = NormalDist().inv_cdf(0.5 + level / 2.0)
+        z = NormalDist().inv_cdf(0.5 + LEVEL / 2.0)
         first = (z**3 + z) / (4.0 * freedom)
         return z + first + (5.0 * z**5 + 16.0 * z**3 + 3.0 * z) / (96.0 * freedom**2)
     low, high = 0.0, math.pi / 2.0
@@ -60,7 +56,7 @@ def student_t(freedom: int, level: float = 0.95) -> float:
         middle = (low + high) / 2.0
         if middle in (low, high):
             return math.sqrt(freedom) * math.tan(middle)
-        if _central_probability(middle, freedom) < level:
+        if _central_probability(middle, freedom) < LEVEL:
             low = middle
         else:
             high = middle
@@ -77,28 +73,20 @@ def _central_probability(theta: float, freedom: int) -> float:
     return 2.0 / math.pi * (theta + sine * total) if odd else sine * total
 
 
-def readings_needed(
-    spread_deg: float, half_width_deg: float = HALF_WIDTH_DEG, *, of_limit: bool = False
-) -> int:
-    """Count the rows that bring a 95 % interval of the bias, or of a limit, down to a half-width.
+def readings_needed(spread_deg: float, *, of_limit: bool = False) -> int:
+    """Count the rows that bring a 95 % interval of the bias, or of a limit, down to `HALF_WIDTH_DEG`.
 
     Smallest n, from 2 (one row has no spread), with ``t(n - 1) * s * sqrt(c / n) <= half-width``; c
-    is 1 for the bias and 3 for a limit of agreement. `LogError` for a half-width not above 0.
+    is 1 for the bias and 3 for a limit of agreement.
     """
-    if not half_width_deg > 0.0:
-        message = (
-            f"The half-width should be above 0 degrees; got {half_width_deg:g}. "
-            "Give what you want to know, like 1deg."
-        )
-        raise LogError(message)
     variance = spread_deg**2 * (LIMIT_VARIANCE if of_limit else 1.0)
 
     def enough(count: int) -> bool:
-        return student_t(count - 1) * math.sqrt(variance / count) <= half_width_deg
+        return student_t(count - 1) * math.sqrt(variance / count) <= HALF_WIDTH_DEG
 
     # Student's t is above the normal quantile, so the answer is not below this.
-    normal = NormalDist().inv_cdf(0.975)
-    count = max(2, math.floor(variance * (normal / half_width_deg) ** 2))
+    normal = NormalDist().inv_cdf(0.5 + LEVEL / 2.0)
+    count = max(2, math.floor(variance * (normal / HALF_WIDTH_DEG) ** 2))
     while not enough(count):
         count += 1
     return count
@@ -287,7 +275,6 @@ class Review:
 
 def review(
     rows: Sequence[LogRow],
-    half_width_deg: float = HALF_WIDTH_DEG,
     damaged: Sequence[DamagedRow] = (),
     *,
     doubled: int = 0,
@@ -299,8 +286,6 @@ def review(
     ----------
     rows
         The log, or those of a class by `merged_rows`.
-    half_width_deg
-        Half-width of a 95 % interval that is wanted, degrees, above 0.
     doubled
         Rows that `merged_rows` left out.
     names
@@ -336,11 +321,10 @@ def review(
         if those == their
     }
     agreements = [
-        _agreement("instrument", name, alone.get(name), those, half_width_deg)
-        for name, those in instruments.items()
+        _agreement("instrument", name, alone.get(name), those) for name, those in instruments.items()
     ]
     agreements += [
-        _agreement("observer", name, None, their, half_width_deg)
+        _agreement("observer", name, None, their)
         for name, their in observers.items()
         if name not in alone.values()
     ]
@@ -419,9 +403,7 @@ def _in_order(name: str) -> list[tuple[int, str]]:
     return [(int(part), "") if part.isdigit() else (0, part) for part in re.split(r"(\d+)", name)]
 
 
-def _agreement(
-    kind: str, name: str, observer: str | None, rows: Sequence[LogRow], half_width_deg: float
-) -> Agreement:
+def _agreement(kind: str, name: str, observer: str | None, rows: Sequence[LogRow]) -> Agreement:
     pairs = [(row.mean_deg, row.reference_slope_deg) for row in rows if row.reference_slope_deg is not None]
     differences = tuple(reading - reference for reading, reference in pairs)
     count = len(pairs)
@@ -455,7 +437,7 @@ def _agreement(
         limit_low_deg=beside(minus(reach)),
         limit_high_deg=beside(reach),
         limit_half_width_deg=limit_half,
-        half_width_deg=half_width_deg,
-        needed_for_bias=None if spread is None else readings_needed(spread, half_width_deg),
-        needed_for_limits=None if spread is None else readings_needed(spread, half_width_deg, of_limit=True),
+        half_width_deg=HALF_WIDTH_DEG,
+        needed_for_bias=None if spread is None else readings_needed(spread),
+        needed_for_limits=None if spread is None else readings_needed(spread, of_limit=True),
     )

@@ -5,19 +5,14 @@ from __future__ import annotations
 import hashlib
 import os
 import time
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
 from steybrae.errors import FileReadError, FileWriteError
-from steybrae.files.locks import if_left, lock_file
+from steybrae.files.locks import locked
 from steybrae.files.whole import write_text
-
-try:
-    import fcntl
-except ImportError:  # not on Windows; a lock file takes its place there
-    fcntl = None  # type: ignore[assignment]
 
 LOCK_WAIT_S: Final = 5.0
 """How long another writer is waited for, seconds (our choice: one writes some kilobytes)."""
@@ -60,7 +55,9 @@ def change_draft(path: Path, change: Callable[[str | None], str | None]) -> None
     except OSError as error:
         message = f"The folder {path.parent} for drafts could not be made: {error.strerror}. Check the name."
         raise FileWriteError(message) from error
-    with _alone(path.with_suffix(".lock")):
+    lock = path.with_suffix(".lock")
+    busy = f"The draft beside {lock} should be free; another program holds it. Close that."
+    with locked(lock, LOCK_WAIT_S, busy, instead=lock):
         text = change(read_draft(path))
         if text is not None:
             write_text(path, text, force=True)
@@ -70,30 +67,3 @@ def put_aside(path: Path) -> None:
     """Keep a draft that cannot be used under another name: nothing is lost."""
     with suppress(OSError):
         path.replace(path.with_suffix(f".{time.time_ns()}.damaged"))
-
-
-@contextmanager
-def _alone(lock: Path) -> Iterator[None]:
-    """Hold a lock that, where the system has such, ends with its program, however that ends."""
-    until = time.monotonic() + LOCK_WAIT_S
-
-    def wait(hint: str = if_left(lock)) -> None:
-        if time.monotonic() > until:
-            message = f"The draft beside {lock} should be free; another program holds it. Close that.{hint}"
-            raise FileWriteError(message)
-        time.sleep(0.002)
-
-    if fcntl is None:
-        with lock_file(lock, wait):
-            yield
-        return
-    with lock.open("a+b") as file:
-        while True:
-            try:
-                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                break
-            except BlockingIOError:
-                wait("")
-            except OSError:
-                break  # a file system without locks
-        yield

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import csv
 import os
-import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -21,13 +20,8 @@ from steybrae.errors import FileReadError, FileWriteError, LogError
 from steybrae.field.log import COLUMNS, DamagedRow, LogRow, csv_line, row_from_cells, row_to_cells
 from steybrae.field.review import Review, merged_rows, review
 from steybrae.field.typed_log import NEEDED, row_from_typed
-from steybrae.files.locks import if_left, lock_file
+from steybrae.files.locks import locked
 from steybrae.files.whole import check_writable
-
-try:
-    import fcntl
-except ImportError:  # not on Windows; a lock file takes its place there
-    fcntl = None  # type: ignore[assignment]
 
 HEAD_BYTES: Final = 65_536
 """The header is looked for in so many bytes from the start (our choice)."""
@@ -73,7 +67,12 @@ def add_rows(path: Path, rows: Sequence[LogRow]) -> int:
 
 
 def _append(path: Path, rows: Sequence[LogRow], *, once: bool = False) -> int:
-    with _refusals(path), _locked(path) as handle:
+    busy = (
+        f"{path} should be free to add to within {LOCK_WAIT_S:g} seconds; another program holds it. Close "
+        "that and add the row again."
+    )
+    instead = path.with_name(f".{path.name}.lock")
+    with _refusals(path), locked(path, LOCK_WAIT_S, busy, instead=instead, needed=True) as handle:
         size = os.fstat(handle).st_size
         if once and size:
             there = read_log(path).rows
@@ -148,52 +147,6 @@ def review_logs(paths: Sequence[Path], *, names: bool) -> Review:
     rows, doubled = merged_rows([log.rows for log in logs])
     damaged = [line for log in logs for line in log.damaged]
     return review(rows, damaged=damaged, doubled=doubled, names=names)
-
-
-@contextmanager
-def _locked(path: Path) -> Iterator[int]:
-    """Open for appending and hold the lock; the file under the name, not one moved away."""
-    flags = os.O_RDWR | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0)
-    if fcntl is None:
-        lock, until = path.with_name(f".{path.name}.lock"), time.monotonic() + LOCK_WAIT_S
-        with lock_file(lock, lambda: _pause_until(path, until, if_left(lock))):
-            handle = os.open(path, flags, 0o666)
-            try:
-                yield handle
-            finally:
-                os.close(handle)
-        return
-    while True:
-        handle = os.open(path, flags, 0o666)
-        try:
-            _wait_for_lock(path, handle)
-            # An editor that saves by renaming leaves us a file without a name: open again.
-            if path.exists() and os.path.samestat(path.stat(), os.fstat(handle)):
-                yield handle
-                return
-        finally:
-            os.close(handle)  # lets the lock go
-
-
-def _wait_for_lock(path: Path, handle: int) -> None:
-    until = time.monotonic() + LOCK_WAIT_S
-    while True:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            _pause_until(path, until)
-        else:
-            return
-
-
-def _pause_until(path: Path, until: float, hint: str = "") -> None:
-    if time.monotonic() > until:
-        message = (
-            f"{path} should be free to add to within {LOCK_WAIT_S:g} seconds; another program holds "
-            f"it. Close that and add the row again.{hint}"
-        )
-        raise FileWriteError(message)
-    time.sleep(0.001)
 
 
 def _addition(path: Path, handle: int, size: int, rows: Sequence[LogRow]) -> str:

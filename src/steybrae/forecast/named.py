@@ -247,40 +247,24 @@ def join_cells(parts: Sequence[GroundCells]) -> GroundCells:
     )
 
 
-def _named(
+def crossed(
     cells: GroundCells, aspects: Sequence[str], range_m: tuple[float, float], least_deg: float
-) -> NDArray[np.bool_]:
-    bits = np.uint8(aspect_bits(aspects))
-    named: NDArray[np.bool_] = (
-        (cells.slope_deg >= least_deg)
-        & ((cells.sectors & bits) != 0)
-        & (cells.high_m >= range_m[0])
-        & (cells.low_m <= range_m[1])
-    )
-    return named
-
-
-def named_bins(
-    cells: GroundCells, aspects: Sequence[str], range_m: tuple[float, float], least_deg: float
-) -> NDArray[np.bool_]:
-    """For each bin of a leg whether it has ground that is named.
+) -> Crossed:
+    """Say how much of a leg has ground that is named.
 
     `aspects` are as a bulletin names them, all if empty; `range_m` is from `bound_range_m`;
     `least_deg` is the least slope, included.
     """
-    flags = np.zeros(len(cells.unknown), dtype=bool)
-    flags[cells.at[_named(cells, aspects, range_m, least_deg)]] = True
-    return flags
-
-
-def crossed(
-    cells: GroundCells, aspects: Sequence[str], range_m: tuple[float, float], least_deg: float
-) -> Crossed:
-    """Say how much of a leg has ground that is named; parameters as for `named_bins`."""
-    named = _named(cells, aspects, range_m, least_deg)
+    asked = aspect_bits(aspects)
+    named = (
+        (cells.slope_deg >= least_deg)
+        & ((cells.sectors & np.uint8(asked)) != 0)
+        & (cells.high_m >= range_m[0])
+        & (cells.low_m <= range_m[1])
+    )
     flags = np.zeros(len(cells.unknown), dtype=bool)
     flags[cells.at[named]] = True
-    bits = int(np.bitwise_or.reduce(cells.sectors[named], initial=0)) & aspect_bits(aspects)
+    bits = int(np.bitwise_or.reduce(cells.sectors[named], initial=0)) & asked
     return Crossed(
         length_m=float(np.diff(cells.edges_m)[flags].sum()),
         at_least=bool((cells.unknown & ~flags).any()),

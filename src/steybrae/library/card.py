@@ -133,7 +133,7 @@ def card(plan: Plan | PathLike, date: dt.date | str, *, start: str | None = None
     """
     from steybrae.card.forecast import without_forecast  # noqa: PLC0415
     from steybrae.route.times.daylight import parse_clock, parse_day  # noqa: PLC0415
-    from steybrae.route.times.walking_time import Allowances, leg_time  # noqa: PLC0415
+    from steybrae.route.times.walking_time import Allowances, leg_min  # noqa: PLC0415
 
     screening = (plan if isinstance(plan, Plan) else Plan.read(plan)).result
     day = parse_day(date) if isinstance(date, str) else date
@@ -141,5 +141,5 @@ def card(plan: Plan | PathLike, date: dt.date | str, *, start: str | None = None
     allowances = Allowances(shares.get("snow", 1.0), shares.get("load", 1.0), shares.get("breaks", 0.0))
     begins = None if start is None else parse_clock(start, day, chosen.get("zone"))
     settings = CardSettings(date=day, start=begins, allowances=allowances, **chosen)
-    leg_time((), settings.method, allowances, flat_kmh=settings.flat_kmh)  # refuses an unknown rule
+    leg_min((), settings.method, allowances, flat_kmh=settings.flat_kmh)  # refuses an unknown rule
     return Card(without_forecast(make_card(screening, settings), screening))

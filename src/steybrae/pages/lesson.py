@@ -12,12 +12,13 @@ from typing import Any, Final
 
 import numpy as np
 
+from steybrae.field.hidden import apparent_slope_deg
 from steybrae.figures.style import band_tint, lightness
 from steybrae.pages.page import data_text, hex_colour, page_policy
 from steybrae.paper.chart import CHART_SLOPES_DEG, gap_for_slope_mm
 from steybrae.quantities import angle_to_gradient, one_in_text
 from steybrae.teach.forms import FormGrid, FormPatch, form_patch
-from steybrae.teach.lesson import Lesson, line_grade_deg
+from steybrae.teach.lesson import Lesson
 from steybrae.teach.lesson_ground import LessonGround
 from steybrae.teach.slope_scale import map_name
 from steybrae.terrain.dem import Array
@@ -185,7 +186,9 @@ def _thinned(points: Array) -> Array:
 
 
 def _crossed() -> str:
-    rows = [(f"{deg:g}°", *(slope(line_grade_deg(deg, off)).text for off in OFF_DEG)) for deg in CROSSED_DEG]
+    rows = [
+        (f"{deg:g}°", *(slope(apparent_slope_deg(deg, off)).text for off in OFF_DEG)) for deg in CROSSED_DEG
+    ]
     heads = ("Slope of the ground", *(f"{off:g}° off" for off in OFF_DEG))
     caption = "Slope along a line, by how far it is off the fall line. The slope itself is what can slide."
     return _table(caption, heads, rows)

@@ -5,23 +5,13 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from functools import cache
+from functools import partial
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from steybrae.render.html import templates as room_templates
 
-
-@cache
-def templates() -> Environment:
-    """Return the templates of the pages; what comes from files is escaped in them."""
-    return Environment(
-        loader=PackageLoader("steybrae.pages", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=False,
-    )
+templates = partial(room_templates, "steybrae.pages")
+"""The templates of the pages."""
 
 
 def page_policy(style: str, script: str, *, pictures: bool = True) -> str:

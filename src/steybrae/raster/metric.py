@@ -15,12 +15,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import numpy as np
 
 from steybrae.terrain.dem import Array, Grid
-from steybrae.terrain.jacobian import LATTICE_ERROR, grid_jacobian, jacobian_at
+from steybrae.terrain.jacobian import LATTICE_ERROR, jacobian_at
 
 SAME: Final = 2e-7
 """Coefficients that differ by less than this share are one: 3e-6 degrees of slope at the most."""
@@ -31,8 +31,6 @@ of slope, the noise that the rounding rule takes for none."""
 
 MESHES: Final = 8
 """Meshes along a side of a block with which `CLOSE_ERROR` is given up (our choice)."""
-
-Metric = Literal["ground", "grid"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,29 +105,20 @@ class BlockMetric:
     jacobian: Callable[[Array, Array], Array]
 
 
-def block_metric(
-    grid: Grid,
-    corner: tuple[int, int] = (0, 0),
-    shape: tuple[int, int] | None = None,
-    metric: Metric = "ground",
-) -> BlockMetric:
+def block_metric(grid: Grid, corner: tuple[int, int], shape: tuple[int, int]) -> BlockMetric:
     """Metric of a block.
 
     Parameters
     ----------
     corner, shape
-        First row and column of the block and its size; by default all of the grid.
-    metric
-        ``ground``, or ``grid`` for the CRS's own units (for comparing with tools that know no
-        other).
+        First row and column of the block and its size.
 
     Raises
     ------
     ModelError
         As `steybrae.terrain.jacobian.jacobian_at`.
     """
-    shape = grid.shape if shape is None else shape
-    rows, cols, lattice = _lattice(grid, corner, shape, metric)
+    rows, cols, lattice = _lattice(grid, corner, shape)
     (a, b), (c, d) = np.moveaxis(lattice, (-2, -1), (0, 1))
     det2 = (a * d - b * c) ** 2
     uu, vv, uv = (b**2 + d**2) / det2, (a**2 + c**2) / det2, -2.0 * (a * b + c * d) / det2
@@ -159,16 +148,12 @@ def _mesh(nodes: Array, at: Array) -> tuple[Any, Array]:
     return mesh, ((at - nodes[mesh]) / (nodes[mesh + 1] - nodes[mesh]))[..., None, None]
 
 
-def _lattice(
-    grid: Grid, corner: tuple[int, int], shape: tuple[int, int], metric: Metric
-) -> tuple[Array, Array, Array]:
+def _lattice(grid: Grid, corner: tuple[int, int], shape: tuple[int, int]) -> tuple[Array, Array, Array]:
     """Lay a lattice over a block: its rows and columns, and the Jacobian ``[row, col, 2, 2]`` on it."""
     top, left = corner
     meshes = 1
     while True:
         rows, cols = (np.linspace(0.0, size, meshes + 1, dtype=np.float64) for size in shape)
-        if metric == "grid":
-            return rows, cols, np.broadcast_to(grid_jacobian(grid), (2, 2, 2, 2))
         lattice = jacobian_at(grid, left + cols[None, :], top + rows[:, None])
         between_cols, between_rows = (cols[1:] + cols[:-1]) / 2, (rows[1:] + rows[:-1]) / 2
         exact = jacobian_at(grid, left + between_cols[None, :], top + between_rows[:, None])

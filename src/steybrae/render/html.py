@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from steybrae.document import (
     Block,
@@ -18,28 +18,28 @@ from steybrae.document import (
     plain,
 )
 
-
-def html_text(document: Document) -> str:
-    """Blocks as HTML, every text escaped: a page that needs no network."""
-    return _rendered("document.html.j2", document)
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 
 def html_fragment(document: Document) -> str:
-    """Blocks as a part of somebody else's page, such as a notebook; see `html_text`."""
-    return _rendered("fragment.html.j2", document)
-
-
-def _rendered(template: str, document: Document) -> str:
+    """Blocks as a part of somebody else's page, such as a notebook: every text escaped, no network."""
     blocks = [_block(one) for one in document.blocks]
-    return str(_templates().get_template(template).render(title=plain(document.title), blocks=blocks))
+    return str(templates("steybrae.render").get_template("fragment.html.j2").render(blocks=blocks))
 
 
 @cache
-def _templates() -> Any:
+def templates(package: str) -> Environment:
+    """Return the templates of a room; what comes from files is escaped in them."""
     from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415  slow to load
 
-    loader = PackageLoader("steybrae.render", "templates")
-    return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True)
+    return Environment(
+        loader=PackageLoader(package, "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
 
 
 def _block(block: Block) -> dict[str, Any]:

@@ -25,22 +25,12 @@ from steybrae.screening.standing import StandingRules, SteepWithoutCheck
 from steybrae.terrain.attributes import aspect_deg, band_numbers, sectors_by_length
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.gradients import true_runs
-from steybrae.terrain.uncertainty import SlopeUncertainty
 
 WORTH_DEG: Final = DEFAULT_EDGES_DEG[0]
 """Ground is worth a reading where it is, or may be, as steep as this: the lowest band edge."""
 
 DIVISION_DEG: Final = 1.0
 """Division of a hand inclinometer, degrees (common practice, no source)."""
-
-
-@dataclass(frozen=True)
-class LegNames:
-    """Number and turn points of a leg."""
-
-    number: int
-    from_: str
-    to: str
 
 
 @dataclass(frozen=True)
@@ -52,7 +42,6 @@ class Rules:
     """
 
     bands: BandScheme
-    uncertainty: SlopeUncertainty
     situation: Callable[..., Situation]
     reversal_m: float
     interval_m: float | None
@@ -60,8 +49,14 @@ class Rules:
     standing: StandingRules
 
 
-def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rules: Rules) -> LegScreening:
-    """Say what the ground of one leg is like, with None for all that is not known."""
+def screen_leg(
+    names: tuple[int, str, str], ground: LegGround, above: Above, look: Look, rules: Rules
+) -> LegScreening:
+    """Say what the ground of one leg is like, with None for all that is not known.
+
+    `names` are its number and those of its turn points.
+    """
+    number, from_, to = names
     pieces, near = ground.pieces, ground.beside
     top = _steepest(pieces)
     slope_max = None if top is None else float(pieces.slope_deg[top])
@@ -79,9 +74,9 @@ def screen_leg(names: LegNames, ground: LegGround, above: Above, look: Look, rul
     climb = ascent(ground.surface_m, rules.reversal_m)
     heights = ground.surface_m[np.isfinite(ground.surface_m)]
     return LegScreening(
-        number=names.number,
-        from_=names.from_,
-        to=names.to,
+        number=number,
+        from_=from_,
+        to=to,
         length_m=length,
         ascent_m=climb.up_m,
         descent_m=climb.down_m,

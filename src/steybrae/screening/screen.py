@@ -31,7 +31,7 @@ from steybrae.screening.known import (
     slopes_known,
     told_of_model,
 )
-from steybrae.screening.leg import LegNames, Rules, screen_leg
+from steybrae.screening.leg import Rules, screen_leg
 from steybrae.screening.places.checks import CheckRules, with_checks, with_traps_below
 from steybrae.screening.places.find import places_on
 from steybrae.screening.places.line import line_of
@@ -107,12 +107,12 @@ def screen_route(
     )
     least_m = reversal_m(settings.vertical_error_m)
     standing = StandingRules(source, settings.method, settings.engine, known, kept)
-    rules = Rules(settings.bands, known, situation, least_m, settings.interval_m, grid, standing)
+    rules = Rules(settings.bands, situation, least_m, settings.interval_m, grid, standing)
     legs: list[LegScreening] = []
     grounds: list[LegGround] = []
     for number, track in enumerate(tracks):
         look = looks[number]
-        leg_names = LegNames(number + 1, _name(route, number), _name(route, number + 1))
+        leg_names = number + 1, _name(route, number), _name(route, number + 1)
         neighbours = (
             tracks[number - 1] if number else None,
             tracks[number + 1] if number + 1 < count else None,

@@ -107,7 +107,6 @@ def measured(
     gaps: int,
     slope_model_deg: float | None,
     look: MapLook,
-    scheme: BandScheme | None = None,
 ) -> Measured:
     """Answer for a length over some gaps as drawn.
 
@@ -133,7 +132,7 @@ def measured(
         slope_model_deg,
         low_deg,
         high_deg,
-        (scheme or BandScheme()).between(low_deg, high_deg),
+        BandScheme().between(low_deg, high_deg),
         lines_deg,
         up.short,
         run.short,

@@ -9,12 +9,12 @@ from typing import Final
 import numpy as np
 
 from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.field.hidden import apparent_slope_deg
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import angle_to_gradient, gradient_to_angle, round_down
 from steybrae.teach.answers import Blank, Measured, blanks, measured
 from steybrae.teach.forms import FORMS, FormPatch, even_patch, form_patch
-from steybrae.teach.lesson import line_grade_deg
 from steybrae.teach.map_ground import MapLook
 from steybrae.value import Value, slope
 
@@ -253,7 +253,7 @@ def _mistakes(worked: Worked) -> tuple[str, ...]:
         return slope(gradient_to_angle(rise_m / run_m)).text
 
     lines, per = worked.gaps + 1, worked.rise_m / worked.gaps
-    along = line_grade_deg(worked.slope_deg, 60.0)
+    along = apparent_slope_deg(worked.slope_deg, 60.0)
     return (
         f"Counts {lines} lines as {lines} gaps: {given(lines * per, worked.run_m)}.",
         f"Takes the map for 1:50 000: {given(worked.rise_m, 2.0 * worked.run_m)}.",

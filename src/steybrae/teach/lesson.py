@@ -11,6 +11,7 @@ import numpy as np
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.field.hidden import apparent_slope_deg
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle
@@ -92,21 +93,6 @@ class Lesson:
     ruler_error_mm: float
     seed: int
     cautions: tuple[Caution, ...]
-
-
-def line_grade_deg(slope_deg: float, off_deg: float) -> float:
-    """Slope along a line that crosses a slope at an angle from its fall line.
-
-    ``atan(tan(slope) cos(off))``: 19.3 degrees for a slope of 35 crossed 60 degrees off.
-
-    Parameters
-    ----------
-    slope_deg
-        Degrees, 0 to below 90.
-    off_deg
-        From the fall line, degrees, 0 to 90.
-    """
-    return gradient_to_angle(angle_to_gradient(slope_deg) * math.cos(math.radians(off_deg)))
 
 
 def bent_share(bend: float, height_share: float) -> float:
@@ -243,7 +229,7 @@ def _lines_for_gaps(rng: np.random.Generator) -> QuizQuestion:
 
 def _cross(rng: np.random.Generator) -> QuizQuestion:
     off_deg = float(rng.choice([45, 60, 70]))
-    grade = round(line_grade_deg(float(rng.integers(30, 41)), off_deg), 1)
+    grade = round(apparent_slope_deg(float(rng.integers(30, 41)), off_deg), 1)
     slope_deg = gradient_to_angle(angle_to_gradient(grade) / math.cos(math.radians(off_deg)))
     ask = (
         f"Your line climbs at {grade:.1f}° and crosses a slope {off_deg:.0f}° off its fall line. How "

@@ -19,7 +19,6 @@ from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import check_index_every
-from steybrae.quantities import gradient_to_angle
 
 SCALE_SLOPES_DEG: Final = (10.0, 15.0, 20.0, *DEFAULT_EDGES_DEG)
 """Slopes of the combs, degrees: the default band edges, and gentler ones to learn on (our choice)."""
@@ -96,8 +95,6 @@ class MapScale:
         For single gaps and for index lines.
     wedge, index_wedge
         Likewise; None where no slope fits.
-    too_close_from_deg
-        From here single gaps are below `LEAST_GAP_MM`, degrees.
     notes
         Which slopes were left out, and why.
     """
@@ -110,7 +107,6 @@ class MapScale:
     index_combs: tuple[Comb, ...]
     wedge: Wedge | None
     index_wedge: Wedge | None
-    too_close_from_deg: float
     notes: tuple[str, ...]
 
 
@@ -176,7 +172,6 @@ def map_scale(
         index_wedge=None
         if index_every is None
         else _wedge(scale, interval_m, index_every, MOST_INDEX_SPACES),
-        too_close_from_deg=gradient_to_angle(1000.0 * interval_m / (LEAST_GAP_MM * scale)),
         notes=notes,
     )
 

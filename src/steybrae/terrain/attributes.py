@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Annotated, Final, Literal
+from typing import Annotated, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,7 +23,7 @@ from steybrae.terrain.cell_share import roughness_deg
 from steybrae.terrain.dem import Array, Dem
 from steybrae.terrain.engines import Engine, engine_gradients
 from steybrae.terrain.gradients import Method, plane_gradients
-from steybrae.terrain.jacobian import grid_jacobian, ground_gradients, jacobian_field
+from steybrae.terrain.jacobian import ground_gradients, jacobian_field
 
 FLAT_GRADIENT: Final = 0.05
 """Gradient below which ground has no aspect, metres per metre: 2.9 degrees (our choice; the
@@ -38,8 +38,6 @@ SECTORS: Final = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 Sector = Annotated[str, Words(SECTORS)]
 """One of `SECTORS`."""
-
-Metric = Literal["ground", "grid"]
 
 
 def slope_deg(p: ArrayLike, q: ArrayLike) -> Array:
@@ -156,7 +154,6 @@ class SlopeField:
 def slope_field(
     dem: Dem,
     method: Method = "horn",
-    metric: Metric = "ground",
     engine: Engine = "own",
     halves: tuple[int, int] = (1, 1),
 ) -> SlopeField:
@@ -168,9 +165,6 @@ def slope_field(
         Heights; a window with one ring of cells more than is asked for.
     method
         See `steybrae.terrain.gradients`.
-    metric
-        ``ground`` for true lengths and true north, ``grid`` for the CRS's own units and
-        grid north (for comparing with tools that know no other).
     engine
         Who computes the differences over two cells; see `steybrae.terrain.engines`.
     halves
@@ -182,7 +176,7 @@ def slope_field(
     SlopeField
         NaN in the outer rings and beside unknown heights.
     """
-    jacobian = jacobian_field(dem.grid) if metric == "ground" else grid_jacobian(dem.grid)
+    jacobian = jacobian_field(dem.grid)
     p, q = ground_gradients(jacobian, *engine_gradients(engine)(dem.heights_m, method))
     slope = short = slope_deg(p, q)
     if halves != (1, 1):

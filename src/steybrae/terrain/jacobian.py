@@ -37,20 +37,6 @@ LATTICE_ERROR: Final = 1e-6
 of what we promise."""
 
 
-def grid_jacobian(grid: Grid) -> Array:
-    """Jacobian of the grid's own metric: CRS units and grid north, no ellipsoid.
-
-    What tools that take x and y as plain metres use; for comparing with them.
-
-    Returns
-    -------
-    Array
-        Shape ``(2, 2)``: ``[[a, b], [d, e]]`` of the transform.
-    """
-    a, b, _, d, e, _ = grid.transform
-    return np.array([[a, b], [d, e]])
-
-
 def jacobian_at(grid: Grid, col: ArrayLike, row: ArrayLike) -> Array:
     """Exact ground Jacobian at positions of a grid.
 

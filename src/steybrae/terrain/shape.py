@@ -112,9 +112,7 @@ class Around:
         return out
 
 
-def look_around(
-    heights_m: Array, jacobian: Array, col: Array, row: Array, spacing_m: float = SHAPE_SPACING_M
-) -> Around:
+def look_around(heights_m: Array, jacobian: Array, col: Array, row: Array) -> Around:
     """Take the heights around places.
 
     Parameters
@@ -125,16 +123,15 @@ def look_around(
         ``(2, 2)``, ground metres per cell.
     col, row
         Places, cells, shape ``(n,)``.
-    spacing_m
-        L, metres; a cell is taken where it is larger, and `Around.spacing_m` says so.
 
     Returns
     -------
     Around
-        Heights bilinear; directions from true north.
+        Heights bilinear; directions from true north. L is `SHAPE_SPACING_M`, or a cell where that is
+        larger.
     """
     longest = max(float(np.hypot(*jacobian[:, 0])), float(np.hypot(*jacobian[:, 1])))
-    spacing = max(spacing_m, longest)
+    spacing = max(SHAPE_SPACING_M, longest)
     bearing = np.radians(np.arange(DIRECTIONS) * 360.0 / DIRECTIONS)
     out_m = spacing * np.arange(1, RINGS + 1)
     ring = _sample(

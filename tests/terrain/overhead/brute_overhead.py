@@ -187,3 +187,9 @@ def reached(z, cell_m, source, target, angle_deg):
         return False
     need = least_heads(z, cell_m, target, angle_deg, z[others].max())
     return bool((z[others] >= need[others]).any())
+
+
+def largest_deg(lines):
+    """Largest angle at which each target of `EnergyLines` is reached; NaN for none."""
+    angles = np.where(lines.reached, lines.angles_deg[:, None], -np.inf)
+    return np.where(lines.reached.any(axis=0), angles.max(axis=0), np.nan)

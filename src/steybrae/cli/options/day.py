@@ -35,9 +35,9 @@ def _zone(text: str) -> str:
 
 
 def _time_rule(text: str) -> str:
-    from steybrae.route.times.walking_time import leg_time
+    from steybrae.route.times.walking_time import leg_min
 
-    leg_time((), text)
+    leg_min((), text)
     return text
 
 
@@ -119,11 +119,11 @@ class DayOptions(Group, panel="The day"):
         """Make the settings of the card on that map; refused where a choice is not there, or the date."""
         from steybrae.card import CardSettings
         from steybrae.route.times.daylight import parse_clock
-        from steybrae.route.times.walking_time import Allowances, leg_time
+        from steybrae.route.times.walking_time import Allowances, leg_min
 
         day = _day(self.date)
         allowances = Allowances(self.snow, self.load, self.breaks)
-        leg_time((), self.time_rule, allowances, flat_kmh=self.flat_kmh)  # refuses an unknown rule
+        leg_min((), self.time_rule, allowances, flat_kmh=self.flat_kmh)  # refuses an unknown rule
         return CardSettings(
             date=day,
             grid=sheet.grid,

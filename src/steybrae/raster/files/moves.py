@@ -7,14 +7,13 @@ finishes the moves, or takes them back to go on with the work.
 from __future__ import annotations
 
 import json
-import os
 import shutil
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import Final
 
-from steybrae.errors import FileWriteError
+from steybrae.files.locks import locked
 
 LIST: Final = "publish.json"
 """Name of the list in a working folder: every name of an output, and whether it was made."""
@@ -23,45 +22,20 @@ JOB: Final = "job.json"
 """Name of what says that a working folder holds unfinished work."""
 
 
-class Lock:
+@contextmanager
+def alone(path: Path) -> Iterator[None]:
     """Hold a file locked, so that no other run throws away what this one makes.
 
     It lies outside of whatever is thrown away, and goes when the lock is let go. `FileWriteError`
     where another run holds it; where the system has no locks, none is refused.
     """
-
-    def __init__(self, path: Path) -> None:
-        self._path = path
-        self._file: BinaryIO | None = None
+    busy = f"Another run is at work in {path.parent}. Wait for it, or give another folder."
+    with locked(path, 0.0, busy, instead=None):
         try:
-            import fcntl  # noqa: PLC0415  not on every system
-        except ImportError:
-            return
-        while self._file is None:
-            file = path.open("a+b")
-            try:
-                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except BlockingIOError as error:
-                file.close()
-                message = f"Another run is at work in {path.parent}. Wait for it, or give another folder."
-                raise FileWriteError(message) from error
-            except OSError:
-                pass  # a file system without locks
-            # The run before may have taken the name away between the two steps.
-            with suppress(FileNotFoundError):
-                if os.path.samestat(os.fstat(file.fileno()), path.stat()):
-                    self._file = file
-                    return
-            file.close()
-
-    def let_go(self) -> None:
-        """Let other runs in; the name goes first, for who waits looks whether it is still there."""
-        if self._file is not None:
-            try:
-                self._path.unlink(missing_ok=True)
-            finally:
-                self._file.close()
-                self._file = None
+            yield
+        finally:
+            # The name goes before the lock, for who waits looks whether it is still there.
+            path.unlink(missing_ok=True)
 
 
 def throw_away(folder: Path) -> None:

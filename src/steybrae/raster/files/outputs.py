@@ -32,7 +32,7 @@ import json
 import os
 import threading
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -43,7 +43,7 @@ from steybrae.errors import FileWriteError, SteybraeError
 from steybrae.files.whole import check_writable
 from steybrae.raster.files.moves import (
     JOB,
-    Lock,
+    alone,
     is_listed,
     list_outputs,
     move_out,
@@ -164,11 +164,12 @@ class Workspace:
     ) -> None:
         self.out, self.folder, self._names, self._force = out, out / WORK, tuple(names), force
         self._journal: Any = None
+        self._held = ExitStack()
         self._lock = threading.Lock()
         check_place(out)
         with self.refusals():
             out.mkdir(exist_ok=True)
-            self._held = Lock(out / LOCK)
+            self._held.enter_context(alone(out / LOCK))
             try:
                 self._begin(json.dumps(identity, indent=1, sort_keys=True), resume=resume)
             except BaseException:
@@ -219,7 +220,7 @@ class Workspace:
         """Close the journal and let other runs in."""
         if self._journal is not None:
             self._journal.close()
-        self._held.let_go()
+        self._held.close()
 
     def records(self) -> Iterator[dict[str, Any]]:
         """Lines of the journal; a line that a kill cut short is passed over."""

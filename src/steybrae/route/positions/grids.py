@@ -149,23 +149,15 @@ CUT_SLACK_M: Final = 0.001
 """A place this little below a grid line is on it, metres: the shift comes back within 1 mm."""
 
 
-def _check_figures(figures: int) -> int:
-    if figures not in (2, 4, 6, 8, 10):
-        message = f"A grid reference has 2, 4, 6, 8 or 10 figures; got {figures}. Choose one."
-        raise PlaceError(message)
-    return figures // 2
-
-
 def _cut_m(value_m: float) -> int:
     return math.floor(value_m + CUT_SLACK_M)
 
 
-def bng_text(lat_deg: float, lon_deg: float, figures: int = 8) -> str:
-    """Ordnance Survey grid reference like ``HX 1660 7120``, cut off to the square that holds the place.
+def bng_text(lat_deg: float, lon_deg: float) -> str:
+    """Ordnance Survey grid reference like ``HX 1660 7120``, cut off to the 10 m square that holds the place.
 
-    Figures in all are even, 2 to 10. `PlaceError` off the National Grid, or for other figures.
+    `PlaceError` off the National Grid.
     """
-    half = _check_figures(figures)
     east_m, north_m = grid_m(BNG_EPSG, lat_deg, lon_deg)
     if not on_bng(east_m, north_m):
         message = (
@@ -176,21 +168,18 @@ def bng_text(lat_deg: float, lon_deg: float, figures: int = 8) -> str:
     column, row = _cut_m(east_m) // 100_000, _cut_m(north_m) // 100_000
     outer = GRID_LETTERS[5 * (3 - row // 5) + (column + 10) // 5]
     inner = GRID_LETTERS[5 * (4 - row % 5) + column % 5]
-    east, north = (f"{_cut_m(value) % 100_000:05d}"[:half] for value in (east_m, north_m))
+    east, north = (f"{_cut_m(value) % 100_000:05d}"[:4] for value in (east_m, north_m))
     return f"{outer}{inner} {east} {north}"
 
 
-def mgrs_text(lat_deg: float, lon_deg: float, figures: int = 8) -> str:
-    """MGRS reference like ``38S MB 4414 8470``, cut off to the square that holds the place.
+def mgrs_text(lat_deg: float, lon_deg: float) -> str:
+    """MGRS reference like ``38S MB 4414 8470``, cut off to the 10 m square that holds the place.
 
-    Figures in all are even, 2 to 10. `PlaceError` beyond 80 degrees south or 84 north, or for other
-    figures.
+    `PlaceError` beyond 80 degrees south or 84 north.
     """
-    half = _check_figures(figures)
     utm_epsg(lat_deg, lon_deg)  # refuses the poles
     written = mgrs_library().toMGRS(lat_deg, lon_deg, MGRSPrecision=5)
-    east, north = written[5:10][:half], written[10:15][:half]
-    return f"{written[:3]} {written[3:5]} {east} {north}"
+    return f"{written[:3]} {written[3:5]} {written[5:9]} {written[10:14]}"
 
 
 def utm_text(lat_deg: float, lon_deg: float) -> str:

@@ -249,16 +249,13 @@ def parse_place(text: str, name: str = "") -> Place:
     return Place(lat_deg, lon_deg, name, written, error_m)
 
 
-def format_place(place: Place, grid: str = "latlon", figures: int = 8) -> str:
+def format_place(place: Place, grid: str = "latlon") -> str:
     """Write a place for a card or a table.
 
     Parameters
     ----------
     grid
         One of `GRIDS`.
-    figures
-        Figures of an Ordnance Survey or MGRS reference in all, even, 2 to 10. UTM is to
-        the metre and degrees to 0.00001 whatever this says.
 
     Returns
     -------
@@ -269,7 +266,7 @@ def format_place(place: Place, grid: str = "latlon", figures: int = 8) -> str:
     Raises
     ------
     PlaceError
-        No such grid, no such figures, or a place off the grid.
+        No such grid, or a place off the grid.
     """
     one_of(grid, GRIDS, "A grid", PlaceError)
     if grid == "latlon":
@@ -277,4 +274,4 @@ def format_place(place: Place, grid: str = "latlon", figures: int = 8) -> str:
     if grid == "utm":
         return utm_text(place.lat_deg, place.lon_deg)
     write = bng_text if grid == "bng" else mgrs_text
-    return write(place.lat_deg, place.lon_deg, figures)
+    return write(place.lat_deg, place.lon_deg)

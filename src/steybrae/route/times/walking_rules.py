@@ -88,24 +88,16 @@ class Segment:
         Horizontal length, metres, 0 or more; above 0 where there is ascent or descent.
     ascent_m, descent_m
         Metres climbed and lost, each 0 or more.
-    descent_deg
-        Angle of the track where it goes down, degrees. None: that of `descent_m` spread
-        over `length_m`, which is the gentlest it can be; so long segments hide steep descents.
-    height_known
-        Whether the ground has heights; where not, ascent and descent are not the ground's.
 
     Raises
     ------
     RouteError
-        Negative or not finite, height without length, or a descent that does not fit into
-        the length at its angle.
+        Negative or not finite, or height without length.
     """
 
     length_m: float
     ascent_m: float = 0.0
     descent_m: float = 0.0
-    descent_deg: float | None = None
-    height_known: bool = True
 
     def __post_init__(self) -> None:
         """Refuse what cannot be walked."""
@@ -117,17 +109,6 @@ class Segment:
                 f"got {self.length_m:g}, {self.ascent_m:g} and {self.descent_m:g} m. Check them."
             )
             raise RouteError(message)
-        if self.descent_deg is None or self.descent_m == 0.0:
-            return
-        fits = 0.0 < self.descent_deg <= 90.0 and self.descent_m <= self.length_m * math.tan(
-            math.radians(self.descent_deg)
-        ) * (1.0 + 1e-9)
-        if not fits:
-            message = (
-                f"A descent of {self.descent_m:g} m does not fit into {self.length_m:g} m at "
-                f"{self.descent_deg:g} degrees. Check length and angle."
-            )
-            raise RouteError(message)
 
     @property
     def track_gradient(self) -> float:
@@ -136,9 +117,7 @@ class Segment:
 
     @property
     def track_descent_deg(self) -> float:
-        """Angle of the descending track, degrees, 0 or more."""
-        if self.descent_deg is not None:
-            return self.descent_deg
+        """Angle of the descent spread over the length, degrees: a long segment hides steep ones."""
         return math.degrees(math.atan2(self.descent_m, self.length_m))
 
 

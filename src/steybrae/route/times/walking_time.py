@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Final
 
 from steybrae.errors import QuantityError, one_of
@@ -20,9 +20,8 @@ from steybrae.route.times.walking_rules import (
     swiss_min,
     tobler_min,
 )
-from steybrae.value import AT_LEAST, steep_length
 
-__all__ = ["METHODS", "Allowances", "LegTime", "Segment", "leg_time"]
+__all__ = ["METHODS", "Allowances", "Segment", "leg_min", "time_words"]
 
 
 NOT_ADDED: Final = "No time added for"
@@ -72,38 +71,6 @@ class Allowances:
             raise QuantityError(message)
 
 
-@dataclass(frozen=True)
-class LegTime:
-    """Time for a leg, and what it rests on.
-
-    Attributes
-    ----------
-    time_min
-        In all: ``walking_min * snow_factor * load_factor + breaks``, minutes.
-    walking_min
-        By the rule alone, minutes.
-    breaks_min
-        Rest in all, minutes.
-    method
-        ``langmuir``, ``naismith``, ``tobler`` or ``swiss``.
-    allowances
-        Factors and breaks, as given.
-    taken_level_m
-        Length over ground of unknown height, reckoned as level, metres. Where it is above
-        0 the time may be longer: "at least".
-    words
-        Whole sentences for a card: the rule, the factors, the breaks, what is unknown.
-    """
-
-    time_min: float
-    walking_min: float
-    breaks_min: float
-    method: str
-    allowances: Allowances
-    taken_level_m: float
-    words: tuple[str, ...] = field(default=())
-
-
 _RULES: Final = {
     "langmuir": "Naismith with Langmuir's corrections, {kmh:g} km/h on the flat",
     "naismith": "Naismith, {kmh:g} km/h on the flat",
@@ -115,29 +82,26 @@ METHODS: Final = tuple(_RULES)
 """Names of the rules; the first is the default."""
 
 
-def leg_time(
+def leg_min(
     segments: Iterable[Segment],
     method: str = "langmuir",
     allowances: Allowances = Allowances(),
     *,
     flat_kmh: float = FLAT_KMH,
     off_path: bool = False,
-) -> LegTime:
-    """Time for a leg: the rule over its segments, times the factors, plus the breaks.
+) -> float:
+    """Time for a leg: ``walking * snow_factor * load_factor + breaks``, minutes, unrounded.
 
     Parameters
     ----------
     segments
         Pieces of the leg, each short enough to have one gradient.
+    method
+        One of `METHODS`, over these pieces.
     flat_kmh
         Pace on the flat for Naismith and Langmuir, 1 to 8 km/h.
     off_path
         For Tobler: no path.
-
-    Returns
-    -------
-    LegTime
-        Unrounded; to be shown rounded up.
 
     Raises
     ------
@@ -154,26 +118,15 @@ def leg_time(
     if not 1.0 <= flat_kmh <= 8.0:
         message = f"A pace on the flat should be 1 to 8 km/h; got {flat_kmh:g}. Check the unit."
         raise QuantityError(message)
-    pieces = tuple(segments)
-    walking_min = math.fsum(rules[method](piece) for piece in pieces)
+    walking_min = math.fsum(rules[method](piece) for piece in segments)
     slowed_min = walking_min * allowances.snow_factor * allowances.load_factor
     hourly = allowances.breaks_min_per_hour
-    breaks_min = (slowed_min * hourly / 60.0 if hourly else 0.0) + allowances.breaks_min
-    level_m = math.fsum(piece.length_m for piece in pieces if not piece.height_known)
-    rule = _RULES[method].format(kmh=flat_kmh, path="off" if off_path else "on")
-    return LegTime(
-        time_min=slowed_min + breaks_min,
-        walking_min=walking_min,
-        breaks_min=breaks_min,
-        method=method,
-        allowances=allowances,
-        taken_level_m=level_m,
-        words=_words(rule, allowances, level_m),
-    )
+    return slowed_min + ((slowed_min * hourly / 60.0 if hourly else 0.0) + allowances.breaks_min)
 
 
-def _words(rule: str, allowances: Allowances, level_m: float) -> tuple[str, ...]:
-    found = [f"Times by {rule}."]
+def time_words(method: str, allowances: Allowances, *, flat_kmh: float, off_path: bool) -> tuple[str, ...]:
+    """Whole sentences for a card: the rule, the factors, the breaks; parameters as of `leg_min`."""
+    found = [f"Times by {_RULES[method].format(kmh=flat_kmh, path='off' if off_path else 'on')}."]
     factors = {"snow": allowances.snow_factor, "load": allowances.load_factor}
     found += [f"Times {factor:g} for {name}." for name, factor in factors.items() if factor > 1.0]
     none = [name for name, factor in factors.items() if factor <= 1.0]
@@ -183,8 +136,4 @@ def _words(rule: str, allowances: Allowances, level_m: float) -> tuple[str, ...]
     found += [f"Breaks: {' and '.join(breaks)}."] if breaks else []
     none += [] if breaks else ["breaks"]
     found += [f"{NOT_ADDED} {', '.join(none)}."] if none else []
-    if level_m > 0.0:
-        found.append(
-            f"{steep_length(level_m).text} of unknown height are reckoned as level: {AT_LEAST} this long."
-        )
     return tuple(found)

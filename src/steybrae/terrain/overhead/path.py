@@ -132,26 +132,16 @@ class EnergyLines:
         Shape ``(a,)``, rising.
     reached
         ``(a, targets)``.
-    source_col, source_row
-        Cell that the snow with the highest head came from, ``(a, targets)``; -1 where none.
     length_m
-        Length of its way, metres; NaN where not reached.
+        Length of the way of the snow with the highest head, ``(a, targets)``, metres; NaN where not reached.
     """
 
     angles_deg: Array
     reached: NDArray[np.bool_]
-    source_col: Index
-    source_row: Index
     length_m: Array
     _box: PathBox
     _parent: NDArray[np.int32]
     _last: Index
-
-    @property
-    def deg(self) -> Array:
-        """Largest angle at which each target is reached, shape ``(targets,)``; NaN for none."""
-        angles = np.where(self.reached, self.angles_deg[:, None], -np.inf)
-        return np.where(self.reached.any(axis=0), angles.max(axis=0), np.nan)
 
     def way(self, angle: int, target: int) -> tuple[Index, Index]:
         """Columns and rows of the cells from the source to a target that is reached."""
@@ -308,13 +298,4 @@ def _arrivals(
         source = np.where(before >= 0, before, source)
     flat = np.where(reached, source % box.size, 0)
     length = np.where(reached, (box.height[flat] - top) / loss[:, None], np.nan)
-    return EnergyLines(
-        angles,
-        reached,
-        np.where(reached, flat % box.wide - 2 + box.col, -1),
-        np.where(reached, flat // box.wide - 2 + box.row, -1),
-        length,
-        box,
-        parent,
-        last,
-    )
+    return EnergyLines(angles, reached, length, box, parent, last)
