@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from hashlib import sha256
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -35,6 +36,8 @@ def _once(
     for_forecast: bool = False,
     kept: Kept = NOTHING_KEPT,
 ) -> RouteScreening:
+    if not isinstance(model, RasterModel):  # but an array of the library's
+        return screen_route(route, model, settings, for_forecast=for_forecast, kept=kept)
     before = model.met
     files = [Path(tile.data.name) for tile in model.tiles]
     beside = [Path(f"{path}.aux.xml") for path in files]  # where GDAL keeps what a file does not say
@@ -53,8 +56,8 @@ def _once(
 
 
 @contextmanager
-def screened_once() -> Iterator[None]:
-    """Let commands take a screening from those made before, where all that goes into it is equal."""
+def screened_once(by: ModuleType = steybrae.screening) -> Iterator[None]:
+    """Let commands, or what else `by` has, take a screening from those made before of all the same."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(steybrae.screening, "screen_route", _once, raising=False)
+        patch.setattr(by, "screen_route", _once, raising=False)
         yield
