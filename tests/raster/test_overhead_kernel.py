@@ -140,7 +140,8 @@ def test_angles_that_are_settled_together_get_what_each_gets_alone():
     np.copyto(head[RING:-RING, RING:-RING], z.astype(np.float32), where=source & ~np.isnan(z))
     angles_deg = np.linspace(18.0, 60.0, LANES)
     lanes = np.repeat(head[..., None], LANES, axis=-1)
-    lost = np.stack([costs(z.shape, angle_deg) for angle_deg in angles_deg], axis=-1)
+    # Laid out as a run lays it: the kernel would be compiled anew for another.
+    lost = np.ascontiguousarray(np.stack([costs(z.shape, angle_deg) for angle_deg in angles_deg], axis=-1))
     settle(lanes, heights, lowest, lost, False)
     for lane, angle_deg in enumerate(angles_deg):
         assert_array_equal(lanes[RING:-RING, RING:-RING, lane], heads(z, source, angle_deg))
