@@ -51,6 +51,17 @@ def heads(z, source, angle_deg, steps_m=STEPS_M):
     return head[RING:-RING, RING:-RING]
 
 
+def heads_together(z, source, angles_deg, steps_m=STEPS_M):
+    """Heads of up to as many angles as there are lanes, each as `heads` gives it."""
+    heights, lowest, head = walled(z)
+    np.copyto(head[RING:-RING, RING:-RING], z.astype(np.float32), where=source & ~np.isnan(z))
+    lanes = np.repeat(head[..., None], LANES, axis=-1)
+    lost = np.stack([costs(z.shape, deg, steps_m) for deg in np.resize(angles_deg, LANES)], axis=-1)
+    # Laid out as a run lays it: the kernel would be compiled anew for another.
+    settle(lanes, heights, lowest, np.ascontiguousarray(lost), False)
+    return lanes, heights
+
+
 def reached(z, source, angle_deg, steps_m=STEPS_M):
     """Cells to which another cell brings a head of at least their height."""
     seed = np.where(source & ~np.isnan(z), z, -np.inf).astype(np.float32)
@@ -136,13 +147,8 @@ def test_no_piece_is_passed_over_that_something_would_rise_in(shape, angle_deg):
 
 def test_angles_that_are_settled_together_get_what_each_gets_alone():
     z, source = ground(12)
-    heights, lowest, head = walled(z)
-    np.copyto(head[RING:-RING, RING:-RING], z.astype(np.float32), where=source & ~np.isnan(z))
     angles_deg = np.linspace(18.0, 60.0, LANES)
-    lanes = np.repeat(head[..., None], LANES, axis=-1)
-    # Laid out as a run lays it: the kernel would be compiled anew for another.
-    lost = np.ascontiguousarray(np.stack([costs(z.shape, angle_deg) for angle_deg in angles_deg], axis=-1))
-    settle(lanes, heights, lowest, lost, False)
+    lanes, heights = heads_together(z, source, angles_deg)
     for lane, angle_deg in enumerate(angles_deg):
         assert_array_equal(lanes[RING:-RING, RING:-RING, lane], heads(z, source, angle_deg))
     classes = np.where(source & ~np.isnan(z), START_ZONE, NEITHER).astype(np.uint8)
