@@ -94,6 +94,15 @@ def browser() -> Iterator[Browser]:
         yield found
 
 
+@pytest.fixture(scope="module")
+def screened_once() -> Iterator[None]:
+    """For files whose tests ask commands for the same screenings, to look at each output of them."""
+    from tests.screened import screened_once
+
+    with screened_once():
+        yield
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put what needs the browser last: Playwright keeps an event loop running, beside which no other can."""
     items.sort(key=lambda item: "browser" in getattr(item, "fixturenames", ()))

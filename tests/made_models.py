@@ -107,12 +107,15 @@ def drawn_between(heights: Floats, interval: float = 20.0, rounds: int = 250) ->
             on[side] |= here
             at[side] = np.where(here, line, at[side])
     unknown = np.isnan(heights)
-    out = np.where(fixed, value, (level + 0.5) * interval)
-    with np.errstate(invalid="ignore"):
-        for _ in range(rounds):
-            ring = np.pad(out, 1, mode="edge")
-            around = (ring[1:-1, 2:] + ring[1:-1, :-2] + ring[2:, 1:-1] + ring[:-2, 1:-1]) / 4.0
-            out = np.where(fixed | np.isnan(around), out, around)
+    ring = np.pad(np.where(fixed, value, (level + 0.5) * interval), 1, mode="edge")
+    out = ring[1:-1, 1:-1]
+    for _ in range(rounds):
+        around = ring[1:-1, 2:] + ring[1:-1, :-2]
+        around += ring[2:, 1:-1]
+        around += ring[:-2, 1:-1]
+        around /= 4.0
+        np.copyto(out, around, where=~(fixed | np.isnan(around)))
+        ring[[0, -1]], ring[:, [0, -1]] = ring[[1, -2]], ring[:, [1, -2]]
     return np.where(unknown, np.nan, out)
 
 

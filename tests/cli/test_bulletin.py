@@ -19,6 +19,8 @@ from tests.files.test_plans import alike
 from steybrae.cli.app import main
 from steybrae.files.plans import read_plan
 
+pytestmark = pytest.mark.usefixtures("screened_once")
+
 REGION = ("--region", "XX-STEY-01")
 DAY = ("--at-time", "2027-01-15T08:00+00:00/2027-01-15T16:00+00:00")
 NONE = "No avalanche forecast was given as a bulletin: nothing here knows today's snow. Read the local one."

@@ -11,6 +11,8 @@ import pytest
 
 from steybrae.files.routes import read_route
 
+pytestmark = pytest.mark.usefixtures("screened_once")
+
 VERDICT = re.compile(r"\b(safe|safely|go|no-go|nogo)\b", re.IGNORECASE)
 SAMPLE = ("card", "--sample", "--date", "2027-01-15", "--grid", "bng")
 LEG = ("card", "--from", "HX 166 712", "--to", "HX 1750 7100", "--date", "2027-01-15", "--grid", "bng")

@@ -20,6 +20,8 @@ from steybrae.files.results import sample_model
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.compared import RouteLines
 
+pytestmark = pytest.mark.usefixtures("screened_once")
+
 HIGH = [(59.2240, -8.0574), (59.2270, -8.0590), (59.2300, -8.0620)]
 LOW = [(59.2240, -8.0574), (59.2262, -8.0640), (59.2300, -8.0620)]
 OUT = [(59.2270, -8.0590), (59.2255, -8.0540)]

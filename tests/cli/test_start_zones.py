@@ -25,7 +25,7 @@ LEFT_OUT = (
     "400; within 2 km, not 3. Ground that was left out may slide all the same."
 )
 USUAL = {"low_deg": 30.0, "high_deg": 55.0, "least_area_m2": 400.0, "baseline_m": 20.0}
-pytestmark = pytest.mark.usefixtures("sample_dem")
+pytestmark = pytest.mark.usefixtures("sample_dem", "screened_once")
 
 
 @cache

@@ -17,6 +17,8 @@ from steybrae.forecast.choose import parse_span
 from steybrae.library.forecast import read_asked
 from steybrae.screening.forecast.at import forecast_beside
 
+pytestmark = pytest.mark.usefixtures("screened_once")
+
 DAY = ("--date", "2027-01-15")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from contextlib import suppress
 from pathlib import Path
+from shutil import copytree
 from typing import Any
 
 import numpy as np
@@ -116,11 +117,11 @@ class TestKilledAtEveryStep:
         assert resumed > many / 2
 
     def test_over_an_old_one_it_is_the_old_or_the_new(self, tmp_path: Path, model: Path, other: Path) -> None:
-        run(tmp_path / "all", other)
+        run(tmp_path / "old", other)
+        copytree(tmp_path / "old", tmp_path / "all")
         many = steps_of(tmp_path / "all", model, force=True)
         for stop in range(many):
-            out = tmp_path / f"out{stop}"
-            run(out, other)
+            out = copytree(tmp_path / "old", tmp_path / f"out{stop}")
             kill(out, model, stop, force=True)
             with pytest.raises(FileWriteError):
                 run(out, other)
@@ -140,9 +141,10 @@ class TestKilledAtEveryStep:
     def test_killed_again_while_it_is_taken_up(self, tmp_path: Path, model: Path) -> None:
         many = steps_of(tmp_path / "all", model)
         for stop in range(many - 12, many):
+            killed = tmp_path / f"killed{stop}"
+            kill(killed, model, stop)
             for again in range(0, 9, 2):
-                out = tmp_path / f"out{stop}-{again}"
-                kill(out, model, stop)
+                out = copytree(killed, tmp_path / f"out{stop}-{again}")
                 with pytest.MonkeyPatch.context() as patch, suppress(Killed):
                     Steps(patch, again)
                     taken_up(out, model)

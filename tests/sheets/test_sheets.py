@@ -8,11 +8,22 @@ import subprocess
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from reportlab.pdfgen.pathobject import PDFPathObject
 from tests.needs import program
-from tests.sheets.pdf_lines import level, page_strokes, rendered, text_boxes, type_sizes, upright, words
+from tests.sheets.pdf_lines import (
+    level,
+    page_contents,
+    page_strokes,
+    rendered,
+    text_boxes,
+    type_sizes,
+    upright,
+    words,
+)
 from tests.synthetic import Plane, sample_surface
 
 from steybrae.files.model.rasters import open_model
@@ -21,6 +32,7 @@ from steybrae.sheets.field import field_pdf
 from steybrae.sheets.first import first_pdf, teacher_pdf
 from steybrae.sheets.practice import key_pdf, marking_line, practice_pdf
 from steybrae.sheets.scale import COMB_LINE_MM, error_pdf, scale_pdf
+from steybrae.sheets.true_size import PT_PER_MM, Canvas
 from steybrae.teach.field_sheet import field_sheet
 from steybrae.teach.first_lesson import first_lesson
 from steybrae.teach.map_ground import MapLook
@@ -138,6 +150,19 @@ def test_no_letter_is_smaller_than_6_points(kind: str) -> None:
 @pytest.mark.parametrize("kind", SHEETS)
 def test_the_same_sheet_is_the_same_bytes(kind: str) -> None:
     assert SHEETS[kind]("a4") == sheet(kind, "a4")
+
+
+def test_paths_hold_the_numbers_that_reportlab_writes() -> None:
+    numbers = np.random.default_rng(1).uniform(-3.0, 3.0, 2000)
+    places = [(x, -x) for x in [*(np.sign(numbers) * 10.0 ** np.abs(numbers)).tolist(), 0.0, 1.0, 100.0]]
+    path: Any = PDFPathObject()
+    path.moveTo(0.0, 0.0)
+    for x, y in places:
+        path.lineTo(x * PT_PER_MM, y * PT_PER_MM)
+    canvas = Canvas((200.0, 200.0), "", "")
+    canvas.path([(0.0, 0.0), *places])
+    (content,) = page_contents(canvas.finish())
+    assert path.getCode() in content
 
 
 def test_combs_in_the_pdf_have_the_gaps_of_the_map() -> None:

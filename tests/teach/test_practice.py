@@ -70,6 +70,14 @@ def sheet(seed: int, level: str = "practice", look: MapLook = LOOKS[0], question
     return practice_sheet(massif(), look, seed=seed, level=level, questions=questions, sample=True)
 
 
+@cache
+def asked(
+    seed: int, level: str = "practice", look: MapLook = LOOKS[0], questions: int = 8
+) -> tuple[Question, ...]:
+    """What a sheet asks, found once for all tests that want no more of it."""
+    return sheet(seed, level, look, questions).questions
+
+
 def ground_slopes_deg(ground: MapGround, question: Question) -> list[float]:
     """Slope under each part of a stretch: rise over run of the heights, and mean of the gradients."""
     stretch = question.stretch
@@ -263,7 +271,7 @@ def test_numbers_on_contours_stand_with_their_tops_uphill() -> None:
 
 def test_aspects_lie_within_one_sector() -> None:
     for seed in range(6):
-        for question in sheet(seed, "first").questions:
+        for question in asked(seed, "first"):
             if question.aspect is not None:
                 sectors = {
                     math.floor((question.aspect.aspect_true_deg + d + 22.5) / 45.0) % 8
@@ -283,17 +291,17 @@ def test_same_seed_same_questions_another_seed_others() -> None:
 @pytest.mark.parametrize("level", LEVELS)
 def test_questions_spread_over_the_bands(level: str) -> None:
     """No band is the answer to half the questions of a level."""
-    bands = Counter(band_asked(q) for seed in range(5) for q in sheet(seed, level).questions)
+    bands = Counter(band_asked(q) for seed in range(5) for q in asked(seed, level))
     assert len(bands) >= 3
     assert max(bands.values()) <= 0.5 * sum(bands.values())
 
 
 def test_levels_differ() -> None:
-    told = " ".join(question.ask for question in sheet(5, "practice").questions)
-    untold = " ".join(question.ask for question in sheet(5, "assessment").questions)
+    told = " ".join(question.ask for question in asked(4, "practice"))
+    untold = " ".join(question.ask for question in asked(4, "assessment"))
     assert "left out here" in told
     assert "left out" not in untold
-    assert "thinned" in {question.kind for question in sheet(5, "assessment").questions}
+    assert "thinned" in {question.kind for question in asked(4, "assessment")}
 
 
 def test_the_fair_range_is_what_half_a_millimetre_does() -> None:
@@ -310,7 +318,7 @@ def test_the_fair_range_is_what_half_a_millimetre_does() -> None:
 @pytest.mark.parametrize("look", LOOKS)
 def test_what_the_key_prints_gives_what_it_prints_when_typed_in(look: MapLook) -> None:
     """Each figure from those before it: lengths cut, slopes up to the tenth; in the unit of the map."""
-    ways = [way for seed in range(3) for q in sheet(seed, look=look).questions for way in _ways(q)]
+    ways = [way for seed in range(3) for q in asked(seed, look=look, questions=12) for way in _ways(q)]
     assert len(ways) > 20
     for way in ways:
         found = re.search(r"([\d.]+) mm.*?([\d.]+) (m|ft)\b.*atan\(([\d.]+) / ([\d.]+)\) = ([\d.]+)°", way)
@@ -336,7 +344,7 @@ def test_lines_counted_as_gaps_are_told_from_what_is_right(look: MapLook) -> Non
     """Out of the range, or named beside it; never within where the question is about that slip."""
     within = told = 0
     for seed in range(4):
-        for question in sheet(seed, look=look, questions=12).questions:
+        for question in asked(seed, look=look, questions=12):
             names = {blank.name for blank in question.blanks}
             line = marking_line(question)
             for part in question.parts:

@@ -116,6 +116,25 @@ class Canvas:
         y = self.height_mm - self.from_top_mm - float(point[1]) if self._down else float(point[1])
         return float(point[0]) * PT_PER_MM, y * PT_PER_MM
 
+    def _path(self, parts: Sequence[Points], *, closed: bool) -> Any:
+        """Lines through points, one after the other."""
+        from reportlab.pdfgen.pathobject import PDFPathObject  # noqa: PLC0415
+
+        code: list[str] = []
+        path: Any = PDFPathObject(code)
+        for points in parts:
+            first, *others = (self._at(point) for point in points)
+            path.moveTo(*first)
+            for x, y in others:
+                # As `lineTo` writes them, which takes ten times as long: seven figures, without zeros.
+                if 1.0 < abs(x) < 1e6 and 1.0 < abs(y) < 1e6:
+                    code.append(f"{x:.7g} {y:.7g} l")
+                else:
+                    path.lineTo(x, y)
+            if closed:
+                path.close()
+        return path
+
     def new_page(self) -> None:
         """End this page and begin another one."""
         self._tags.end_page()
@@ -164,13 +183,7 @@ class Canvas:
         closed: bool = False,
     ) -> None:
         """Draw a line through points, or a filled area; a width of 0 leaves the line out."""
-        canvas = self._canvas
-        path = canvas.beginPath()
-        path.moveTo(*self._at(points[0]))
-        for point in points[1:]:
-            path.lineTo(*self._at(point))
-        if closed:
-            path.close()
+        canvas, path = self._canvas, self._path([points], closed=closed)
         canvas.setStrokeColorRGB(*ink)
         canvas.setLineWidth(width_mm * PT_PER_MM)
         canvas.setDash([part * PT_PER_MM for part in dash_mm])
@@ -316,13 +329,7 @@ class Canvas:
     def clip(self, *areas: Points) -> None:
         """Confine what follows to closed areas, until `unclip`."""
         self._canvas.saveState()
-        path = self._canvas.beginPath()
-        for area in areas:
-            path.moveTo(*self._at(area[0]))
-            for point in area[1:]:
-                path.lineTo(*self._at(point))
-            path.close()
-        self._canvas.clipPath(path, stroke=0, fill=0)
+        self._canvas.clipPath(self._path(areas, closed=True), stroke=0, fill=0)
 
     def unclip(self) -> None:
         """End the last `clip`."""

@@ -80,26 +80,34 @@ def path_angles(z, cell_m, source, targets, angles_deg):
     return out
 
 
-def heads_from_all(z, table, source, angle_deg):
-    """As `heads_from`, from all sources at once (for larger ground)."""
+def heads_from_all(z, cell_m, source, angle_deg):
+    """As `heads_from`, from all sources at once: each cell from all 16, until none rises."""
     loss = math.tan(math.radians(angle_deg))
-    head = np.full(z.shape, np.nan)
-    arrived = np.full(z.shape, -np.inf)
-    queue = [(-z[r, c], (r, c)) for r, c in zip(*np.nonzero(source & ~np.isnan(z)), strict=True)]
-    heapq.heapify(queue)
-    while queue:
-        minus, at = heapq.heappop(queue)
-        if not math.isnan(head[at]):
-            continue
-        head[at] = -minus
-        for r, c, step_m, middle in table[at]:
-            there = -minus - loss * step_m
-            if -minus - loss * step_m / 2.0 < middle or not (math.isnan(z[r, c]) or there >= z[r, c]):
-                continue
-            arrived[r, c] = max(arrived[r, c], there)
-            if math.isnan(head[r, c]):
-                heapq.heappush(queue, (-there, (r, c)))
-    return arrived
+    rows, cols = z.shape
+
+    def at(cells, i, j):
+        return cells[2 + j : 2 + j + rows, 2 + i : 2 + i + cols]
+
+    least = np.where(np.isnan(z), -np.inf, z)
+    ring = np.pad(z, 2, constant_values=np.nan)
+    head = np.pad(np.where(source, least, -np.inf), 2, constant_values=-np.inf)
+    own, steps = at(head, 0, 0), []
+    for i, j in EIGHT + KNIGHT:
+        middle = np.full(z.shape, -np.inf)
+        if abs(i) + abs(j) == 3:
+            near = (i // 2, 0) if abs(i) == 2 else (0, j // 2)
+            middle = (at(ring, *near) + at(ring, i - near[0], j - near[1])) / 2.0
+            middle[np.isnan(middle)] = -np.inf
+        steps.append((at(head, i, j), loss * cell_m * math.hypot(i, j), middle))
+    while True:
+        arrived = np.full(z.shape, -np.inf)
+        for before, lost_m, middle in steps:
+            there = before - lost_m
+            passes = (there >= least) & (before - lost_m / 2.0 >= middle)
+            np.maximum(arrived, there, out=arrived, where=passes)
+        if not (arrived > own).any():
+            return arrived
+        np.maximum(own, arrived, out=own)
 
 
 def sight(z, cell_m, source, place, reach_m):

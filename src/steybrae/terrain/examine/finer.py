@@ -221,7 +221,8 @@ def _tapered(rows: Array, runs: bool) -> NDArray[np.complex128]:
     row, the longest run that is known, of `LEAST_RUN` cells and more, tapered to its own ends.
     """
     cols = max(rows.shape[1], WINDOW)
-    rows = np.pad(rows, ((0, 0), (0, cols - rows.shape[1])), constant_values=np.nan)
+    if cols > rows.shape[1]:
+        rows = np.pad(rows, ((0, 0), (0, cols - rows.shape[1])), constant_values=np.nan)
     starts = range(0, cols - WINDOW + 1, WINDOW // 2)
     cut = np.concatenate([rows[:, c : c + WINDOW] for c in starts])
     whole = np.isfinite(cut).all(axis=1)
