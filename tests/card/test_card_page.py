@@ -344,7 +344,7 @@ def test_a_gentle_leg_under_a_start_zone_says_so_in_its_row(monkeypatch, sample_
     rows = {leg.number: words[words.index(leg.to) :][:16] for leg in card.legs[:5]}
     for number, told in ((1, "unknown overhead"), (2, "at least 33.5° overhead"), (3, "41.6° overhead")):
         assert told in rows[number]
-        assert f"<br>{told}" in phone_page(card, sample_day)
+        assert f"; {told}</span>" in phone_page(card, sample_day)
     # Its own ground is steeper than what is overhead.
     assert not any("overhead" in word for word in rows[5])
 

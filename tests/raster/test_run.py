@@ -125,6 +125,14 @@ class TestRasters:
         run(tmp_path / "out", path)
         told(cells(tmp_path / "out" / "slope.tif"), slope_field(all_of(path)).slope_deg[1:-1, 1:-1])
 
+    def test_tiles_are_kept_as_long_as_they_are_read_again(self, tmp_path) -> None:
+        """All that GDAL may keep was kept, 50 MB more than two blocks and the row between them need."""
+        path = write(tmp_path / "z.tif", mountains(600, 1200), tiled=True, blockxsize=256, blockysize=128)
+        with open_model([path]) as opened:
+            below, under = 128 * 1200, (100 + 256) * (100 + 512)
+            assert cache_for(opened, 100) == ((below + under) * 4, False)
+            assert cache_for(opened, 100_000) == (CACHE_BYTES, False)
+
     def test_striped_feet_and_whole_numbers(self, tmp_path) -> None:
         z = np.round(mountains(200, 300) / 0.3048).astype(np.int16)
         path = write(tmp_path / "z.tif", z, tiled=False, blockxsize=300, blockysize=7)

@@ -40,15 +40,16 @@ def cache_for(model: RasterModel, rows: int) -> tuple[int, bool]:
     """Tell what reading rows of blocks again and again, beside their neighbours, needs of GDAL's cache.
 
     Bytes; and whether a file has strips as wide as itself, so that all blocks of a row want the same ones.
-    Of tiles it is the lowest row of theirs under a row of ours, which the next one reads again, and those
-    under one block; of strips at least `steybrae.files.model.rasters.CACHE_BYTES`.
+    Of tiles it is the lowest row of them under a row of ours, which the next one reads again, and those
+    under one block, at most `steybrae.files.model.rasters.CACHE_BYTES`; of strips at least that.
     """
     need, striped = 0, False
     for tile in model.tiles:
         (high, wide), width = tile.data.block_shapes[0], tile.data.width
         each = np.dtype(tile.data.dtypes[0]).itemsize
         if wide < width:
-            need = max(need, (high * width + (rows + 2 * high) * (rows + 2 * wide)) * each)
+            cells = high * model.grid.shape[1] + (rows + 2 * high) * (rows + 2 * wide)
+            need = max(need, min(cells * each, CACHE_BYTES))
             continue
         need = max(need, CACHE_BYTES)
         if width > TILED_CELLS:
