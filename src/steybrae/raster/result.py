@@ -11,7 +11,7 @@ from typing import Any
 from steybrae import __version__
 from steybrae.bands import Band
 from steybrae.cautions import Cautions, HeightsRead, Situation, cautions_for
-from steybrae.files.model.rasters import ModelInfo
+from steybrae.files.model.rasters import ModelInfo, RasterModel
 from steybrae.ranges import Count, NotNegative, Share
 from steybrae.raster.files.heights import BadBlock
 from steybrae.raster.job import BELT_M, OPEN, AreaJob
@@ -182,10 +182,9 @@ class AreaResult:
     cautions: Cautions = field(default_factory=tuple)
 
 
-def area_result(
-    job: AreaJob, grid: Grid, info: ModelInfo, counted: Counted, *, sample: bool = False
-) -> AreaResult:
+def area_result(job: AreaJob, source: RasterModel, counted: Counted, *, sample: bool = False) -> AreaResult:
     """Make the answer from the sums over all blocks."""
+    grid, info = source.grid, source.info
     known = job.uncertainty(grid)
     overhead = (
         area_overhead(job, job.zones_uncertainty(grid), cell_size_m(grid), counted.looked)
@@ -200,7 +199,7 @@ def area_result(
         from_model=True,
         area_unknown=bool(bands[-1].cells),
         area_unreadable=bool(counted.bad),
-        heights=replace(counted.heights, scaling=info.scaling, tiles_differ=info.tiles_differ),
+        heights=replace(counted.heights, scaling=info.scaling, tiles_differ=source.tiles_differ),
         cell_size_m=max(model.cell_size_m),
         open_above=open_above,
         unit_assumed=info.height_unit_from == "assumed",

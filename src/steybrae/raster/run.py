@@ -100,7 +100,7 @@ def run_area(
         _, striped = cache_for(model, BLOCK)
         _make_blocks(job, work, list(layout.order(striped=striped)), threads, cluster, told)
         _check_unchanged(model.info, began)
-        result = area_result(job, model.grid, model.info, _counted(work), sample=sample)
+        result = area_result(job, model, _counted(work), sample=sample)
         assemble(job, work, layout, model.grid, result)
     return result
 

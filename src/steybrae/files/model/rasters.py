@@ -12,6 +12,7 @@ import warnings
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Final
 
@@ -78,8 +79,6 @@ class ModelInfo:
         ``--z-unit``, ``CRS``, ``band`` or ``assumed``.
     scaling
         A sentence on the scale and offset that the files state, or an empty string.
-    tiles_differ
-        Whether tiles that overlap differ there (`steybrae.files.model.overlaps.tiles_differ`).
     """
 
     files: tuple[str, ...]
@@ -89,7 +88,6 @@ class ModelInfo:
     height_unit_m: float
     height_unit_from: str
     scaling: str
-    tiles_differ: bool
 
     def origin(self, *, sample: bool) -> ModelOrigin:
         """Where the model came from, for the settings of a screening."""
@@ -130,8 +128,12 @@ class RasterModel:
     def heights_read(self) -> HeightsRead:
         """What was met among the heights read so far."""
         many = max(self._cells_read, 1)
-        info = self.info
-        return HeightsRead(self._absurd / many, self._same / many, info.scaling, info.tiles_differ)
+        return HeightsRead(self._absurd / many, self._same / many, self.info.scaling, self.tiles_differ)
+
+    @cached_property
+    def tiles_differ(self) -> bool:
+        """Whether tiles that overlap differ there; looked up when it is first asked for, which takes time."""
+        return tiles_differ(self.tiles)
 
     @property
     def met(self) -> tuple[int, int, int]:
@@ -298,7 +300,6 @@ def _joined(
         height_unit_m=metres,
         height_unit_from=source,
         scaling=scaling_words(opened),
-        tiles_differ=tiles_differ(tiles),
     )
     return RasterModel(grid, tiles, info)
 
