@@ -21,7 +21,7 @@ from steybrae.forecast.beside import (
     ReductionRow,
 )
 from steybrae.forecast.bulletin import AvalancheProblem, Bulletin, DangerRating, standard_words, where_words
-from steybrae.forecast.choose import moment_text, out_of_time_text, parse_moment
+from steybrae.forecast.choose import moment_text, of_another_time, out_of_time_text, parse_moment
 from steybrae.forecast.named import Crossed
 from steybrae.value import AT_LEAST, distance_off, steep_length
 
@@ -233,7 +233,7 @@ def named_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
 
     Parts that name the same are told together. Nothing of an expired forecast, as `finding_blocks`.
     """
-    if forecast is None or of_another_time(forecast):
+    if forecast is None or of_another_time(forecast.findings):
         return
     for number, bulletin in enumerate(forecast.bulletins):
         by_words: dict[str, list[str]] = {}
@@ -256,11 +256,6 @@ def named_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
 
 def _gives_rating(bulletin: Bulletin) -> bool:
     return any(rating.main_value != "no_rating" for rating in bulletin.danger_ratings)
-
-
-def of_another_time(forecast: ForecastBeside) -> bool:
-    """Whether all of it is of another time: levels of another day would be read as today's."""
-    return any(finding.key in ("expired", "not_yet_valid", "other_day") for finding in forecast.findings)
 
 
 def leg_finding_lines(forecast: ForecastBeside) -> tuple[str, ...]:
@@ -341,7 +336,8 @@ def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> I
         yield Paragraph(line, strong=True)
     if forecast is not None:
         yield from (Paragraph(line, strong=True) for line in leg_finding_lines(forecast))
-        told = () if alone and of_another_time(forecast) else sorted(forecast.bulletins, key=_gives_rating)
+        hidden = alone and of_another_time(forecast.findings)
+        told = () if hidden else sorted(forecast.bulletins, key=_gives_rating)
         for bulletin in told:
             below = "" if alone else " below"
             yield Paragraph(f"Avalanche forecast{below}: {head_line(bulletin, forecast.region_asked)}.")

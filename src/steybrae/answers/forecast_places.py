@@ -6,9 +6,10 @@ import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from steybrae.answers.forecast import AT_ONCE, finding_blocks, of_another_time, part_head
+from steybrae.answers.forecast import AT_ONCE, finding_blocks, part_head
 from steybrae.document import Block, Column, Paragraph, Table, plain
 from steybrae.forecast.beside import ForecastBeside, NamedAtPlace
+from steybrae.forecast.choose import of_another_time
 
 PlaceForecasts = Sequence[tuple[str, ForecastBeside]]
 
@@ -29,13 +30,14 @@ def places_finding_blocks(places: PlaceForecasts) -> Iterator[Block]:
 
 def places_named_blocks(places: PlaceForecasts) -> Iterator[Block]:
     """Yield which of a forecast names ground at each place; nothing of an expired one."""
-    parts = places[0][1].place if places and not of_another_time(places[0][1]) else ()
+    parts = places[0][1].place if places and not of_another_time(places[0][1].findings) else ()
     if parts:
         yield Paragraph(
             "Which of the forecast names ground: within the circle | overhead (?: unknown ground may be)"
         )
-    for start in range(0, len(parts), AT_ONCE):
-        columns = (_place_column(parts[k], k) for k in range(len(parts))[start:][:AT_ONCE])
+    named = range(len(parts))
+    for start in named[::AT_ONCE]:
+        columns = (_place_column(parts[k], k) for k in named[start : start + AT_ONCE])
         yield Table(
             (Column("name", "Place", lambda at: at[0], align="left"), *columns),
             [(name, forecast.place) for name, forecast in places],

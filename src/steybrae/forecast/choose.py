@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -298,6 +298,11 @@ def _without_time(
 
 def _not_stated() -> Finding:
     return Finding("validity_not_stated", "The bulletin does not say when it begins or ends: check its date.")
+
+
+def of_another_time(findings: Iterable[Finding]) -> bool:
+    """Whether all of a forecast is of another time: levels of another day would be read as today's."""
+    return any(finding.key in ("expired", "not_yet_valid", "other_day") for finding in findings)
 
 
 def out_of_time_text(what: str, first: dt.datetime, last: dt.datetime) -> str:

@@ -18,7 +18,6 @@ from steybrae.answers.forecast import (
     finding_lines,
     head_line,
     leg_lines,
-    of_another_time,
     part_line,
     part_lines,
     ratings_told,
@@ -55,6 +54,7 @@ from steybrae.errors import QuantityError
 from steybrae.field import agreement, limits, poles, readings, reasons, relocation
 from steybrae.field.log import COLUMNS
 from steybrae.figures.route_figure import small_map
+from steybrae.forecast.choose import of_another_time
 from steybrae.names import FORMULA
 from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE
@@ -112,7 +112,7 @@ def _content(card: RouteCard) -> dict[str, Any]:
     """Everything that the template places."""
     forecast = card.forecast
     bulletins = () if forecast is None else forecast.bulletins
-    today = () if forecast is None or of_another_time(forecast) else bulletins
+    today = () if forecast is None or of_another_time(forecast.findings) else bulletins
     asked = None if forecast is None else forecast.region_asked
     return {
         "card": card,

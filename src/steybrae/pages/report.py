@@ -38,10 +38,7 @@ from steybrae.screening.pictures.drawn import contour_words, interval_drawn, rel
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import (
-    legs_without_check,
-    letters_at,
-)
+from steybrae.screening.places.words import legs_without_check, letters_at
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.value import AT_LEAST, gentle_length, map_scale, steep_length
 

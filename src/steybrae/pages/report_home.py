@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from steybrae.answers.forecast import finding_lines, of_another_time, part_line, ratings_told
+from steybrae.answers.forecast import finding_lines, part_line, ratings_told
 from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import NEAR_M, OVERDUE_EARLY, ends_apart_m
 from steybrae.card.wording import arrival_text, call_text, from_text
+from steybrae.forecast.choose import of_another_time
 from steybrae.pages.report_lines import ways_off_rows
 from steybrae.pages.report_map import Letter, MapDrawing, letters_beside, place_spots
 from steybrae.route.times.walking_time import NOT_ADDED
@@ -31,7 +32,7 @@ def home_rows(screening: RouteScreening, card: RouteCard | None) -> Iterator[tup
         yield "Forecast: NONE", finding_lines(forecast)
     else:
         # A level of another day would be read as today's.
-        held = () if of_another_time(forecast) else forecast.bulletins
+        held = () if of_another_time(forecast.findings) else forecast.bulletins
         ratings = (part for one in held for part in ratings_told(one))
         yield "Forecast", (*finding_lines(forecast), *(f"{part_line(part)}." for part in ratings))
     yield "Ways off", ways_off_rows(screening)

@@ -19,10 +19,7 @@ from steybrae.route.overhead.result import (
     unknown_words,
 )
 from steybrae.screening.basis import none_overhead_text, overhead_text
-from steybrae.screening.places.words import (
-    drop_words,
-    without_check_lines,
-)
+from steybrae.screening.places.words import drop_words, without_check_lines
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.value import (

@@ -13,7 +13,6 @@ from steybrae.answers.forecast import (
     finding_lines,
     head_line,
     leg_finding_lines,
-    of_another_time,
     part_line,
     ratings_told,
     text_lines,
@@ -32,6 +31,7 @@ from steybrae.card.wording import (
     drop_text,
     elevation_text,
     from_text,
+    may_be_later,
     minutes_text,
     overhead_short,
     place_text,
@@ -40,6 +40,7 @@ from steybrae.card.wording import (
     totals_lines,
 )
 from steybrae.forecast.beside import ForecastBeside
+from steybrae.forecast.choose import of_another_time
 from steybrae.screening.places.words import letters_at
 from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, rule, two_lines
 from steybrae.sheets.true_size import Canvas
@@ -183,7 +184,7 @@ def _forecast(forecast: ForecastBeside, paper: Canvas, y_mm: float, bottom_mm: f
     x_mm, width_mm = FOLD_MM + 4.0, RIGHT_MM - FOLD_MM - 6.0
     lines = [(line, True) for line in finding_lines(forecast)]
     lines += [(line, True) for line in leg_finding_lines(forecast)]
-    for bulletin in () if of_another_time(forecast) else forecast.bulletins:
+    for bulletin in () if of_another_time(forecast.findings) else forecast.bulletins:
         lines += [(head_line(bulletin, forecast.region_asked), False)]
         lines += [(part_line(rating), True) for rating in ratings_told(bulletin)]
         lines += [(part_line(problem), True) for problem in bulletin.avalanche_problems]
@@ -247,7 +248,6 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
     length, on_map = distance_texts(leg)
     reference = place_text(leg.to, leg.to_place.written, leg.to_place.reference)
     turns = bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)
-    late = [one.time_at_least for one in card.legs if one.number <= leg.number]
     at = leg.arrival_text.split(" ", maxsplit=1)[0]
     north, small_deg = _small_bearing(leg)
     small = f"{north} {bearing_shown(small_deg, card.bearing_unit)}"
@@ -262,7 +262,7 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
         ("climb", first, climb_text(leg).removeprefix(AT_LEAST).strip(), 9.0, True, 24.5),
         ("climb", second, _height(leg), _SMALL, False, 24.5),
         ("time", first, f"{minutes_text(leg.time_min)}{'+' if leg.time_at_least else ''}", 10.0, True, 17.5),
-        ("time", second, f"{at}{'+' if at and any(late) else ''}", 9.0, True, 17.5),
+        ("time", second, f"{at}{'+' if at and may_be_later(card, leg) else ''}", 9.0, True, 17.5),
         ("ground", top_mm + 3.9, steepness_text(leg.ground), 10.5, True, _GROUND_MM),
         ("ground", top_mm + 7.1, corridor_text(leg.ground), 8.5, True, _GROUND_MM),
         *(

@@ -43,6 +43,7 @@ from steybrae.forecast.choose import (
     choose,
     holds_throughout,
     moment_text,
+    of_another_time,
     out_of_time_text,
 )
 from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, aspect_bits, bound_range_m, crossed
@@ -170,8 +171,7 @@ def _chosen(source: BulletinSource, ask: ForecastAsk) -> Chosen:
             f"{ask.other_day.isoformat()}. Leave --at-time out, or give that day's."
         )
         chosen = replace(chosen, findings=(Finding("other_day", text), *chosen.findings))
-    another = any(finding.key in ("expired", "not_yet_valid") for finding in chosen.findings)
-    if not ask.whole_day or not chosen.bulletins or another:
+    if not ask.whole_day or not chosen.bulletins or of_another_time(chosen.findings):
         return chosen
     # A bulletin that holds for part of the day is no fault where no time of the day is known.
     kept = tuple(finding for finding in chosen.findings if finding.key != "partly_valid")
