@@ -140,7 +140,7 @@ def test_time_grows_with_the_line_and_not_with_the_box_round_it(monkeypatch):
             return dem.read(row, col, rows, cols)
 
     monkeypatch.setattr(
-        "steybrae.screening.screen.KeptGround", lambda _, look, kept: KeptGround(dem, look, kept)
+        "steybrae.screening.ready.KeptGround", lambda _, look, kept: KeptGround(dem, look, kept)
     )
     cells = []
     for length_m in (4000.0, 8000.0):

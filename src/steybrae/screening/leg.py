@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -42,7 +42,7 @@ class Rules:
     """
 
     bands: BandScheme
-    situation: Callable[..., Situation]
+    situation: partial[Situation]
     reversal_m: float
     interval_m: float | None
     grid: Grid

@@ -38,25 +38,20 @@ from steybrae.screening.forecast.overhead import (
 )
 from steybrae.screening.ground.at import look_around
 from steybrae.screening.ground.result import GroundAt
-from steybrae.screening.known import Settings, cells_of_line, overhead_look, slopes_known
+from steybrae.screening.known import Settings, overhead_look
+from steybrae.screening.ready import ReadyLine
 from steybrae.screening.result import RouteScreening
-from steybrae.screening.screen import leg_look, route_tracks
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.gradients import runs
-from steybrae.terrain.uncertainty import SlopeUncertainty
 
 
 def with_forecast_ground(
     screening: RouteScreening, route: Route, source: DemSource, settings: Settings
 ) -> RouteScreening:
     """Return the same screening with its grounds for matching a forecast."""
-    tracks, inside = route_tracks(route, source.grid)
-    cell, jacobian = cells_of_line(source.grid, *inside)
-    known = slopes_known(settings.method, jacobian, settings)
-    kept = KeptGround(source, overhead_look(cell, jacobian, settings))
-    matching = Matching(kept, tracks, known, settings.vertical_error_m)
-    for number, track in enumerate(tracks):
-        look = leg_look(route, number, (cell, jacobian), known, settings)
+    ready = ReadyLine.of(route, source, settings)
+    matching = Matching(ready)
+    for track, look in zip(ready.tracks, ready.looks, strict=True):
         take = matching.leg(track, look)
         for read in read_leg(source, track, look):
             take(read)
@@ -92,17 +87,12 @@ def with_place_forecast(
 
 
 class Matching:
-    """Grounds of all legs of a line, taken from each stretch as it is read.
+    """Grounds of all legs of a line, taken from each stretch as it is read."""
 
-    `vertical_error_m` is as stated; None where it was not.
-    """
-
-    def __init__(
-        self, kept: KeptGround, tracks: list[Track], known: SlopeUncertainty, vertical_error_m: float | None
-    ) -> None:
-        self._kept = kept.kept
-        self._how = cells_known(vertical_error_m, known, max(kept.look.cell_m))
-        self._overhead, self._from_deg = zones_overhead(kept, tracks, self._how)
+    def __init__(self, ready: ReadyLine) -> None:
+        self._kept = ready.kept
+        self._how = cells_known(ready.settings.vertical_error_m, ready.known, max(ready.overhead.look.cell_m))
+        self._overhead, self._from_deg = zones_overhead(ready.overhead, ready.tracks, self._how)
         self._legs: list[LegCells] = []
 
     def leg(self, track: Track, look: Look) -> Callable[[StretchRead], None]:
