@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.errors import QuantityError, one_of
+from steybrae.frozen import dataclass
 from steybrae.route.times.walking_rules import (
     FLAT_KMH,
     Segment,
@@ -71,6 +71,9 @@ class Allowances:
             raise QuantityError(message)
 
 
+NOTHING_ADDED: Final = Allowances()
+"""Walking time alone."""
+
 _RULES: Final = {
     "langmuir": "Naismith with Langmuir's corrections, {kmh:g} km/h on the flat",
     "naismith": "Naismith, {kmh:g} km/h on the flat",
@@ -85,7 +88,7 @@ METHODS: Final = tuple(_RULES)
 def leg_min(
     segments: Iterable[Segment],
     method: str = "langmuir",
-    allowances: Allowances = Allowances(),
+    allowances: Allowances = NOTHING_ADDED,
     *,
     flat_kmh: float = FLAT_KMH,
     off_path: bool = False,
