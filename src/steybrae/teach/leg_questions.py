@@ -152,12 +152,19 @@ def leg_question(
     change_m = float(at.elevation_m[-1] - at.elevation_m[0])
     if on_contours:
         change_m = look.interval_m * round(change_m / look.interval_m)
-    length_mm = round_down(length_mm, 0.01)
+    answer = _answer(line, change_m, look, name, on_contours=on_contours, steepest=steepest)
+    return _question(answer, line, look, float(slopes[top]), told=told)
+
+
+def _answer(
+    line: LegLine, change_m: float, look: MapLook, name: str, *, on_contours: bool, steepest: Measured | None
+) -> LegAnswer:
+    (x0, y0), (x1, y1) = line.start_mm, line.end_mm
+    length_mm = round_down(math.hypot(x1 - x0, y1 - y0), 0.01)
     length_m = look.metres(length_mm)
     up, run = Value(abs(change_m) / look.unit_m, look.unit, 1.0, "up"), run_value(length_m, look)
     grade_deg = gradient_to_angle((up.shown or 0.0) / (run.shown or 0.0))
-    way = "gained" if change_m >= 0.0 else "lost"
-    answer = LegAnswer(
+    return LegAnswer(
         name=name,
         length_m=length_m,
         length_tolerance_m=look.metres(RULER_ERROR_MM),
@@ -167,34 +174,40 @@ def leg_question(
         height_tolerance_m=0.0 if on_contours else look.interval_m / 2.0,
         track_grade_deg=grade_deg,
         worked=(
-            f"{length_mm:.2f} mm: {run.short}; {up.short} {way}; along it atan({up.short.split()[0]} / "
-            f"{run.short.split()[0]}) = {slope(grade_deg).text}"
+            f"{length_mm:.2f} mm: {run.short}; {up.short} {_way(change_m)}; along it "
+            f"atan({up.short.split()[0]} / {run.short.split()[0]}) = {slope(grade_deg).text}"
         ),
         steepest=steepest,
     )
-    hint = " Measure the steepness at right angles to the contours, not along the leg." if told else ""
-    called = f"Your own {name}. " if name else ""
+
+
+def _way(change_m: float) -> str:
+    return "gained" if change_m >= 0.0 else "lost"
+
+
+def _question(answer: LegAnswer, line: LegLine, look: MapLook, top_deg: float, *, told: bool) -> Question:
+    """Put it into words; `top_deg` is the steepest of the ground on the line."""
+    called = f"Your own {answer.name}. " if answer.name else ""
     ask = f"{called}A leg from the ring to the arrow: its length, true bearing and height gained or lost"
-    lines = _asked(answer, look, way)
-    remarks: tuple[str, ...] = ()
+    lines, steepest = _asked(answer, look), answer.steepest
     if steepest is None:
-        ask += ", and the slope along it."
-    else:
-        ask += (
-            ", the slope along it, and the steepest ground it crosses, judged up the fall line over "
-            f"{steepest.gaps} gaps with its steepest place in the middle.{hint}"
-        )
-        in_degrees, band = blanks(steepest, "slope °", "band")
-        lines = (*lines, Blank("steepest °", in_degrees.accept), band)
-        remarks = (
-            f"Along the line {slope(answer.track_grade_deg).text}, yet the ground it crosses reaches "
-            f"{slope(steepest.slope_gap_deg).text} over {steepest.gaps} gaps, "
-            f"{slope(float(slopes[top])).text} at one place. {steepest.worked}. {steepest.slip}.",
-        )
-    return Question("leg", ask, lines, leg_line=line, leg=answer, remarks=remarks)
+        return Question("leg", f"{ask}, and the slope along it.", lines, leg_line=line, leg=answer)
+    hint = " Measure the steepness at right angles to the contours, not along the leg." if told else ""
+    ask += (
+        ", the slope along it, and the steepest ground it crosses, judged up the fall line over "
+        f"{steepest.gaps} gaps with its steepest place in the middle.{hint}"
+    )
+    in_degrees, band = blanks(steepest, "slope °", "band")
+    remark = (
+        f"Along the line {slope(answer.track_grade_deg).text}, yet the ground it crosses reaches "
+        f"{slope(steepest.slope_gap_deg).text} over {steepest.gaps} gaps, {slope(top_deg).text} at one "
+        f"place. {steepest.worked}. {steepest.slip}."
+    )
+    lines = (*lines, Blank("steepest °", in_degrees.accept), band)
+    return Question("leg", ask, lines, leg_line=line, leg=answer, remarks=(remark,))
 
 
-def _asked(leg: LegAnswer, look: MapLook, way: str) -> tuple[Blank, ...]:
+def _asked(leg: LegAnswer, look: MapLook) -> tuple[Blank, ...]:
     """Lines to write on, in the map's own unit: what a ruler, a compass and contours leave open is taken."""
     unit, change_m, off_m = look.unit, abs(leg.height_change_m), leg.height_tolerance_m
     short_m, long_m = leg.length_m - leg.length_tolerance_m, leg.length_m + leg.length_tolerance_m
@@ -208,7 +221,7 @@ def _asked(leg: LegAnswer, look: MapLook, way: str) -> tuple[Blank, ...]:
     return (
         Blank(f"length {unit}", ends(short_m, long_m)),
         Blank("bearing °", f"{bearing_figure(leg.bearing_true_deg)} true ± {leg.bearing_tolerance_deg:.0f}°"),
-        Blank(f"height {unit}", f"{ends(low_m, high_m)} {way}"),
+        Blank(f"height {unit}", f"{ends(low_m, high_m)} {_way(leg.height_change_m)}"),
         Blank("along °", between(*grades)),
     )
 
