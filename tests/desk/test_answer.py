@@ -18,10 +18,10 @@ from tests.desk.made_lines import message, sample_points
 
 from steybrae.answers.leg import leg_slope
 from steybrae.desk.answer import answer, shift
-from steybrae.desk.drawn import TOO_SHORT, drawn_lines, drawn_of, routes_of
 from steybrae.desk.engine import Engine
-from steybrae.desk.gpx import lines_gpx
 from steybrae.desk.heights import NearHeights
+from steybrae.desk.lines.drawn import TOO_SHORT, drawn_lines, drawn_of, routes_of
+from steybrae.desk.lines.gpx import lines_gpx
 from steybrae.desk.opened import Desk
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model

@@ -15,9 +15,9 @@ from typing import Any
 import pytest
 from tests.desk.made_lines import message, sample_points
 
-from steybrae.desk.draft import Conflict, draft, keep
+from steybrae.desk.lines.draft import Conflict, draft, keep
+from steybrae.desk.messages import RefusedError
 from steybrae.desk.opened import Desk
-from steybrae.desk.refused import RefusedError
 from steybrae.errors import FileWriteError
 from steybrae.files import drafts, locks
 from steybrae.files.drafts import change_draft, read_draft

@@ -15,9 +15,8 @@ from tests.desk.conftest import KEY, PORT
 
 from steybrae.desk import guard, server
 from steybrae.desk.guard import MOST_BYTES
-from steybrae.desk.messages import read_message
+from steybrae.desk.messages import RefusedError, read_message
 from steybrae.desk.opened import Desk
-from steybrae.desk.refused import RefusedError
 from steybrae.desk.server import desk_app
 from steybrae.errors import FileReadError
 

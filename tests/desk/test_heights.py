@@ -13,9 +13,9 @@ from affine import Affine
 from tests.desk.made_lines import message
 
 from steybrae.desk import heights
-from steybrae.desk.drawn import drawn_lines, routes_of
 from steybrae.desk.engine import Engine
 from steybrae.desk.heights import NearHeights
+from steybrae.desk.lines.drawn import drawn_lines, routes_of
 from steybrae.files.model.rasters import open_model
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.model.look import found_near

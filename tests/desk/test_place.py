@@ -13,8 +13,8 @@ from starlette.testclient import TestClient
 import steybrae
 from steybrae.card.settings import CardSettings
 from steybrae.desk.gridlines import MOST_LINES, gridlines
+from steybrae.desk.messages import RefusedError
 from steybrae.desk.opened import Desk
-from steybrae.desk.refused import RefusedError
 from steybrae.terrain.dem import Grid
 
 VIEW = {"top": "0", "left": "0", "bottom": "700", "right": "900", "zoom": "0"}

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from pyproj import Geod
 
+from steybrae.desk.lines.typed import typed
 from steybrae.desk.opened import Desk
-from steybrae.desk.typed import typed
 from steybrae.route.compass.bearings import convergence_deg, geodesic
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.positions.places import Place, parse_place

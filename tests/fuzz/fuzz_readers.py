@@ -441,7 +441,7 @@ def use_moment(parse: Callable[..., Any], text: str) -> None:
 
 def use_message(read: Callable[..., Any], text: str) -> None:
     """Read what a page sent; it has names."""
-    from steybrae.desk.refused import RefusedError
+    from steybrae.desk.messages import RefusedError
 
     try:
         found = read(text.encode(errors="surrogateescape"))

@@ -10,8 +10,8 @@ from steybrae.cautions import Situation, cautions_for
 from steybrae.desk.opened import Desk
 from steybrae.figures.style import band_tint
 from steybrae.pages.page import hex_colour
-from steybrae.screening import Settings
 from steybrae.screening.basis import size_and_reach
+from steybrae.screening.known import Settings, told_of_model
 from steybrae.terrain.jacobian import cell_size_m
 from steybrae.value import percent
 
@@ -41,13 +41,7 @@ def model_facts(desk: Desk) -> dict[str, Any]:
     """Tell the model and the map's layers; see the page's script."""
     rows, cols = desk.grid.shape
     cell_m = cell_size_m(desk.grid, cols / 2, rows / 2)
-    situation = Situation(
-        from_model=True,
-        cell_size_m=max(cell_m),
-        unit_assumed=desk.settings.origin.height_unit_from == "assumed",
-        datum_accuracy_m=desk.grid.datum_accuracy_m,
-        sample=desk.settings.origin.sample,
-    )
+    situation = Situation(**told_of_model(desk.settings, cell_m, desk.grid))
     cautions = (*cautions_for(situation), *desk.ask.cautions)
     return {
         "rows": rows,

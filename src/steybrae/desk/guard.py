@@ -13,7 +13,7 @@ import json
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from typing import Any, Final
 
-from steybrae.desk.refused import RefusedError
+from steybrae.desk.messages import RefusedError
 
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]

@@ -15,11 +15,11 @@ from steybrae.card import CardSettings, RouteCard
 from steybrae.card.forecast import beside_line, of_day
 from steybrae.cautions import Caution, with_caution
 from steybrae.desk.answer import on_engine
-from steybrae.desk.drawn import TOO_SHORT, asked_line, drawn_lines
 from steybrae.desk.engine import Engine
-from steybrae.desk.gpx import lines_gpx
+from steybrae.desk.lines.drawn import TOO_SHORT, asked_line, drawn_lines
+from steybrae.desk.lines.gpx import lines_gpx
+from steybrae.desk.messages import RefusedError
 from steybrae.desk.opened import Desk
-from steybrae.desk.refused import RefusedError
 from steybrae.errors import QuantityError
 from steybrae.files.plans import plan_bytes
 from steybrae.quantities import parse_scale

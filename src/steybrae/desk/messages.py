@@ -1,4 +1,4 @@
-"""What a message may hold: read strictly, refused in a sentence."""
+"""What a message may hold: read strictly, refused with a status and a sentence."""
 
 from __future__ import annotations
 
@@ -8,8 +8,6 @@ import re
 from collections.abc import Mapping
 from typing import Any, Final
 
-from steybrae.desk.refused import RefusedError
-
 MOST_DEEP: Final = 16
 """Deepest nesting of a message (our choice)."""
 
@@ -17,6 +15,22 @@ _HALF_LETTER: Final = re.compile("[\ud800-\udfff]")
 
 MOST_NUMBER: Final = 1e12
 """Largest number of a message (our choice): a column or row of no model."""
+
+
+class RefusedError(Exception):
+    """A request that is not answered.
+
+    Parameters
+    ----------
+    status
+        HTTP status.
+    sentence
+        What was expected, what arrived, what to do; it is sent to whoever asked.
+    """
+
+    def __init__(self, status: int, sentence: str) -> None:
+        super().__init__(sentence)
+        self.status, self.sentence = status, sentence
 
 
 def read_message(body: bytes) -> dict[str, Any]:

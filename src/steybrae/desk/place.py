@@ -9,9 +9,8 @@ from typing import Any, Final
 
 from steybrae.answers.ground import steepest_near
 from steybrae.bands import bands_text
-from steybrae.desk.messages import number_in
+from steybrae.desk.messages import RefusedError, number_in
 from steybrae.desk.opened import Desk
-from steybrae.desk.refused import RefusedError
 from steybrae.errors import PlaceError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.raster.overhead.layers import CLASSES, NEITHER, UNKNOWN

@@ -18,18 +18,17 @@ from starlette.routing import Route as Path
 
 from steybrae.desk.about import looked_at, model_facts
 from steybrae.desk.answer import answer, shift
-from steybrae.desk.draft import Conflict, draft, keep
-from steybrae.desk.gpx import opened
 from steybrae.desk.gridlines import gridlines
 from steybrae.desk.guard import App, Guard
+from steybrae.desk.lines.draft import Conflict, draft, keep
+from steybrae.desk.lines.gpx import opened
+from steybrae.desk.lines.typed import typed
 from steybrae.desk.make import MAKERS, Made
-from steybrae.desk.messages import read_message
+from steybrae.desk.messages import RefusedError, read_message
 from steybrae.desk.opened import Desk
 from steybrae.desk.place import place_under
-from steybrae.desk.refused import RefusedError
 from steybrae.desk.statics import static_files
 from steybrae.desk.tiles.view import TileView
-from steybrae.desk.typed import typed
 from steybrae.errors import FileReadError, FileWriteError, SteybraeError
 from steybrae.pages.desk import desk_page
 

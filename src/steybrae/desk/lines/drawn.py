@@ -10,9 +10,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from steybrae.desk.messages import number_in
+from steybrae.desk.messages import RefusedError, number_in
 from steybrae.desk.place import written
-from steybrae.desk.refused import RefusedError
 from steybrae.errors import RouteError
 from steybrae.files.routes import MOST_LINES, routes_drawn
 from steybrae.names import clean

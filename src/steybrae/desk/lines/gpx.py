@@ -9,7 +9,7 @@ from gpxpy.gpx import GPX, GPXRoute, GPXRoutePoint
 
 from steybrae import __version__
 from steybrae.cautions import Situation, cautions_for
-from steybrae.desk.drawn import Drawn, drawn_of, lines_out
+from steybrae.desk.lines.drawn import Drawn, drawn_of, lines_out
 from steybrae.desk.opened import Desk
 from steybrae.files.routes import read_routes_text
 

@@ -13,10 +13,9 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from steybrae.desk.drawn import Drawn, drawn_lines, drawn_of, lines_out
-from steybrae.desk.messages import number_in, read_message
+from steybrae.desk.lines.drawn import Drawn, drawn_lines, drawn_of, lines_out
+from steybrae.desk.messages import RefusedError, number_in, read_message
 from steybrae.desk.opened import Desk
-from steybrae.desk.refused import RefusedError
 from steybrae.errors import SteybraeError
 from steybrae.files.drafts import change_draft, draft_path, put_aside, read_draft
 

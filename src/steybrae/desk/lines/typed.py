@@ -7,9 +7,9 @@ from typing import Any, Final
 
 from pyproj import Geod
 
-from steybrae.desk.drawn import kept, point_in, points_out
+from steybrae.desk.lines.drawn import kept, point_in, points_out
+from steybrae.desk.messages import RefusedError
 from steybrae.desk.opened import Desk
-from steybrae.desk.refused import RefusedError
 from steybrae.errors import QuantityError, SteybraeError
 from steybrae.quantities import parse_ground_length_m
 from steybrae.route.compass.bearings import NORTHS, parse_bearing, true_bearing_deg

@@ -1,0 +1,1 @@
+"""Lines as drawn on the page: read, typed, written as files, kept as a draft."""
