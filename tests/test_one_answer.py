@@ -23,7 +23,7 @@ from steybrae.figures.route_figure import route_figure
 from steybrae.files.cards import card_csv, card_gpx
 from steybrae.files.results import as_json
 from steybrae.pages.phone import phone_page
-from steybrae.pages.report import report_page
+from steybrae.pages.report.page import report_page
 from steybrae.render.html import html_fragment
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening

@@ -19,7 +19,7 @@ from steybrae.bands import BandScheme, bands_text
 from steybrae.card import CardSettings, make_card
 from steybrae.card.wording import totals_lines
 from steybrae.document import Document, Table
-from steybrae.pages.report_words import totals_words
+from steybrae.pages.report.words import totals_words
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.screening.totals import route_totals

@@ -20,7 +20,7 @@ from steybrae.files.cards import card_gpx
 from steybrae.files.model.rasters import open_model
 from steybrae.files.routes import read_route
 from steybrae.pages.phone import phone_page
-from steybrae.pages.report_words import day_words
+from steybrae.pages.report.words import day_words
 from steybrae.papers import PAPERS_MM
 from steybrae.render.terminal import terminal_text
 from steybrae.route.positions.places import Place

@@ -22,7 +22,7 @@ from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model, sample_route
 from steybrae.files.routes import read_route
 from steybrae.pages.phone import phone_page
-from steybrae.pages.report_words import leg_words, reading_rows
+from steybrae.pages.report.words import leg_words, reading_rows
 from steybrae.render.terminal import terminal_text
 from steybrae.screening import RouteScreening, screen_route
 from steybrae.sheets.card_page import card_pdf

@@ -16,7 +16,7 @@ from tests.cli.conftest import Run
 
 import steybrae
 from steybrae.files.plans import read_plan
-from steybrae.pages.report import report_page
+from steybrae.pages.report.page import report_page
 
 TURNS = [(59.2240, -8.0574, "Foot"), (59.2270, -8.0590, "Bend"), (59.2290, -8.0560, "Top")]
 

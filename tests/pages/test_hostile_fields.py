@@ -27,7 +27,7 @@ from steybrae.files.plans import read_plan, write_plan
 from steybrae.names import clean
 from steybrae.pages.lesson import lesson_html
 from steybrae.pages.phone import phone_page
-from steybrae.pages.report import report_page
+from steybrae.pages.report.page import report_page
 from steybrae.route.times.daylight import parse_clock
 from steybrae.screening import Settings
 from steybrae.screening.forecast.at import ForecastAsk

@@ -25,10 +25,10 @@ from steybrae.errors import QuantityError
 from steybrae.figures.style import band_hatch
 from steybrae.files.plans import read_plan
 from steybrae.names import clean
-from steybrae.pages.report import report_page
-from steybrae.pages.report_map import UNITS_PER_MM, crowded, draw_report_map, polyline
-from steybrae.pages.report_profile import draw_report_profile
-from steybrae.pages.report_words import overhead_words
+from steybrae.pages.report.map import UNITS_PER_MM, crowded, draw_report_map, polyline
+from steybrae.pages.report.page import report_page
+from steybrae.pages.report.profile import draw_report_profile
+from steybrae.pages.report.words import overhead_words
 from steybrae.route.overhead.result import OverheadAnswer, PathAnswer, SightAnswer
 from steybrae.route.shape_result import Spot
 

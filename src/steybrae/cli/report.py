@@ -61,6 +61,6 @@ def report(
 def report_to(path: Path, screening: RouteScreening, card: RouteCard | None, *, force: bool) -> None:
     """Make the page of a screening that has its relief, and of its day, and write it whole."""
     from steybrae.files.whole import write_text
-    from steybrae.pages.report import report_page
+    from steybrae.pages.report.page import report_page
 
     write_text(path, report_page(screening, card), force=force)

@@ -70,7 +70,7 @@ def plan(desk: Desk, message: dict[str, Any]) -> Made:
 
 def report(desk: Desk, message: dict[str, Any]) -> Made:
     """Write the page of the plan, as ``report`` does with the day and the bulletin."""
-    from steybrae.pages.report import report_page  # noqa: PLC0415  drawing takes long to load
+    from steybrae.pages.report.page import report_page  # noqa: PLC0415  drawing takes long to load
 
     asked, chosen = _asked(desk, message), None
     if set(asked.day) - {"scale", "paces"}:

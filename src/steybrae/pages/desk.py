@@ -12,7 +12,7 @@ from typing import Final
 from steybrae.bands import BandScheme
 from steybrae.pages.looks import band_looks
 from steybrae.pages.page import templates
-from steybrae.pages.report_profile import draw_report_profile
+from steybrae.pages.report.profile import draw_report_profile
 from steybrae.screening.pictures.picture import UNKNOWN, Profile
 from steybrae.screening.result import RouteScreening
 

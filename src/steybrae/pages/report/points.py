@@ -11,7 +11,7 @@ import numpy as np
 
 from steybrae.answers.points import overhead_at_points_deg
 from steybrae.bands import BandScheme
-from steybrae.pages.report_map import map_units
+from steybrae.pages.report.map import map_units
 from steybrae.quantities import round_down, shown_slope_deg
 from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.result import LegScreening, RouteScreening

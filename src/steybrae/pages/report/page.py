@@ -22,15 +22,15 @@ from steybrae.card.turn_back import latest_lead, latest_times
 from steybrae.document import Column, or_none, stacked, worded
 from steybrae.pages.looks import band_looks
 from steybrae.pages.page import page_policy, templates
-from steybrae.pages.report_forecast import forecast_content
-from steybrae.pages.report_home import home_rows, sketch_letters
-from steybrae.pages.report_lines import lines_content
-from steybrae.pages.report_map import draw_report_map
-from steybrae.pages.report_marks import report_marks
-from steybrae.pages.report_method import method_rows
-from steybrae.pages.report_points import report_points
-from steybrae.pages.report_profile import draw_report_profile
-from steybrae.pages.report_words import day_words, leg_words, reading_rows, totals_words
+from steybrae.pages.report.forecast import forecast_content
+from steybrae.pages.report.home import home_rows, sketch_letters
+from steybrae.pages.report.lines import lines_content
+from steybrae.pages.report.map import draw_report_map
+from steybrae.pages.report.marks import report_marks
+from steybrae.pages.report.method import method_rows
+from steybrae.pages.report.points import report_points
+from steybrae.pages.report.profile import draw_report_profile
+from steybrae.pages.report.words import day_words, leg_words, reading_rows, totals_words
 from steybrae.render.html import html_cells
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap, shape_words
 from steybrae.screening.compared import RouteLines

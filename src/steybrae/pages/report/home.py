@@ -10,8 +10,8 @@ from steybrae.card.result import RouteCard
 from steybrae.card.turn_back import NEAR_M, OVERDUE_EARLY, ends_apart_m
 from steybrae.card.wording import arrival_text, call_text, from_text
 from steybrae.forecast.choose import of_another_time
-from steybrae.pages.report_lines import ways_off_rows
-from steybrae.pages.report_map import Letter, MapDrawing, letters_beside, place_spots
+from steybrae.pages.report.lines import ways_off_rows
+from steybrae.pages.report.map import Letter, MapDrawing, letters_beside, place_spots
 from steybrae.route.times.walking_time import NOT_ADDED
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import RouteScreening

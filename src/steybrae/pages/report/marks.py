@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from steybrae.pages.report_map import Letter, MapDrawing, crowded, letters_beside, place_on_map, place_spots
+from steybrae.pages.report.map import Letter, MapDrawing, crowded, letters_beside, place_on_map, place_spots
 from steybrae.route.shape_result import Spot
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import LegScreening, RouteScreening

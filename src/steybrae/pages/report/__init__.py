@@ -1,0 +1,1 @@
+"""The report, part by part; `page.py` makes the whole of them."""
