@@ -25,6 +25,7 @@ from steybrae.cli.progress import Told, progress
 
 if TYPE_CHECKING:
     from steybrae.card import RouteCard
+    from steybrae.document import Document
     from steybrae.files.model.rasters import RasterModel
     from steybrae.route.kept import Kept
     from steybrae.route.legs import Route
@@ -95,6 +96,13 @@ class ViewOptions(Group, panel="What is printed besides what matters"):
     show_overhead: bool = flag("--overhead", "Print what is overhead of each leg, and its checks.")
     show_all: bool = flag("--all", "Print all of it, the cautions in full, and what it rests on.")
 
+    def document(self, found: RouteScreening) -> Document:
+        """Put the answer into words, which JSON has no need to load."""
+        from steybrae.answers.route import RouteView, route_document
+
+        view = RouteView(self.show_legs, self.show_bands, self.show_overhead, self.show_all)
+        return route_document(found, view=view)
+
 
 def route(
     ctx: typer.Context,
@@ -126,7 +134,6 @@ def route(
     from dataclasses import replace
     from functools import partial
 
-    from steybrae.answers.route import RouteView, route_document
     from steybrae.cli.counting import Counting
     from steybrae.cli.origin import run_origin
     from steybrae.screening import cross_check_route, screen_route
@@ -164,8 +171,7 @@ def route(
             found, card = beside_line(found, chosen, asked)
         found = with_taken(found)
         _write(found, outputs, card, told)
-    shown = RouteView(view.show_legs, view.show_bands, view.show_overhead, view.show_all)
-    outputs.show("route lines" if several else "route", found, partial(route_document, view=shown))
+    outputs.show("route lines" if several else "route", found, view.document)
 
 
 def _alone(model: RasterModel, settings: Settings, kept: Kept, route: Route) -> RouteScreening:
