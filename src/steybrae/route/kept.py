@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
-from concurrent.futures import Future
 from dataclasses import dataclass
-from typing import Any, Final, Protocol, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Final, Protocol, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.cautions import SAME_CELLS
 from steybrae.terrain.dem import DemSource
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
 
 T = TypeVar("T")
 

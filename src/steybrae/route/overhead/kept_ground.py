@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import Future
 from dataclasses import dataclass, field
 from functools import partial
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from steybrae.route.kept import NOTHING_KEPT, Ahead, Kept, Submit
 from steybrae.route.overhead.windows import (
@@ -20,6 +19,9 @@ from steybrae.route.overhead.windows import (
 )
 from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.overhead.ground import OverheadGround
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
 
 SPARE_CELLS: Final = 64
 """Ring that is read beyond what a line needs where lines are moved, joined cells (our choice: some 600 m).

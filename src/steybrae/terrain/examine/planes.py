@@ -11,6 +11,7 @@ is not known.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -115,7 +116,12 @@ def _step_m(heights_m: Array) -> float:
     known = np.sort(heights_m[np.isfinite(heights_m)])
     gaps = np.diff(known)
     gaps = gaps[gaps > EVEN_M / 2.0]
-    return float(np.quantile(gaps, 0.01)) if len(gaps) else 0.0
+    if len(gaps) == 0:
+        return 0.0
+    # As np.quantile, which loads masked arrays for it: a hundredth of the time of a small answer.
+    at = 0.01 * (len(gaps) - 1)
+    ends = math.floor(at), math.ceil(at)
+    return float(np.interp(at, ends, np.partition(gaps, ends)[list(ends)]))
 
 
 def cells_apart(planes: Array) -> float:
