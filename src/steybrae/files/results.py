@@ -6,6 +6,7 @@ import dataclasses
 import json
 import math
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
@@ -32,21 +33,28 @@ def as_json(command: str, result: Any, settings_file: SettingsFile | None = None
 
 
 def _plain(value: Any) -> Any:
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        # Fields that a class shares come before its own; where a person reads, it says otherwise.
-        first: tuple[str, ...] = getattr(value, "KEY_ORDER", ())
-        names = [one.name for one in dataclasses.fields(value) if one.metadata.get("json", True)]
-        ordered = (*first, *(name for name in names if name not in first))
-        return {name.rstrip("_"): _plain(getattr(value, name)) for name in ordered}
-    if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
+    if value is None or isinstance(value, (str, int)):
+        return value
+    if isinstance(value, float):
+        return float(value) + 0.0 if math.isfinite(value) else None  # -0.0 is 0.0
     if isinstance(value, (list, tuple)):
         return [_plain(item) for item in value]
-    if hasattr(value, "item") and not isinstance(value, (str, bytes)):
-        value = value.item()
-    if isinstance(value, float):
-        return value + 0.0 if math.isfinite(value) else None  # -0.0 is 0.0
-    return value
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    kind = value.__class__
+    if dataclasses.is_dataclass(value):
+        return {key: _plain(getattr(value, name)) for name, key in _keys(kind)}
+    return _plain(value.item()) if hasattr(value, "item") else value
+
+
+@cache
+def _keys(kind: type) -> tuple[tuple[str, str], ...]:
+    """Names and keys of the fields that are told of a dataclass."""
+    # Fields that a class shares come before its own; where a person reads, it says otherwise.
+    first: tuple[str, ...] = getattr(kind, "KEY_ORDER", ())
+    names = [one.name for one in dataclasses.fields(kind) if one.metadata.get("json", True)]
+    ordered = (*first, *(name for name in names if name not in first))
+    return tuple((name, name.rstrip("_")) for name in ordered)
 
 
 def json_text(command: str, result: Any, settings_file: SettingsFile | None = None) -> str:
