@@ -1,8 +1,7 @@
 """Frozen dataclasses as those of the standard library, made in a quarter of the time.
 
 The library writes and compiles up to six functions for each class, and a command loads some 200 classes:
-a fifth of the time of ``route`` before Python 3.13. Here ``__init__`` alone is written; the others need
-no text of their own.
+a tenth of the time of ``route``. Here ``__init__`` alone is written; the others need no text of their own.
 """
 
 from __future__ import annotations
