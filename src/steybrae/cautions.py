@@ -18,7 +18,7 @@ from steybrae.ranges import Range
 from steybrae.value import AT_LEAST, percent
 
 COARSE_CELL_M: Final = 20.0
-"""Cells above this size, metres, are coarser than the piece of slope that decides, about
+"""Cells above this size, metres, are coarser than the ground over which slopes are judged, about
 20 m x 20 m (Swiss leaflet "Achtung Lawinen!")."""
 
 VERY_COARSE_CELL_M: Final = 50.0
@@ -269,7 +269,7 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
         "coarse_cells",
         "Cells larger than 20 m: slopes read low, most of all on steep ground.",
         lambda at: COARSE_CELL_M < (at.cell_size_m or 0.0) <= VERY_COARSE_CELL_M,
-        "The model's cells are larger than 20 m, the size of the piece of slope that matters: its "
+        "The model's cells are larger than 20 m, the length over which slopes are judged: its "
         "slopes read low, and most of all on steep ground.",
     ),
     (

@@ -36,7 +36,7 @@ from steybrae.value import slope
 
 PIECE_M: Final = 10.0
 """Length in plan of the short steep piece that an average may hide, metres: half of the
-piece of slope that decides, about 20 m (Swiss leaflet "Achtung Lawinen!")."""
+length over which slopes are judged, about 20 m (Swiss leaflet "Achtung Lawinen!")."""
 
 ROLL_CELLS: Final = 4.0
 """Wavelength, in cells, of the roll shown as an example of flattening (our choice)."""

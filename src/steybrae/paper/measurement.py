@@ -168,8 +168,8 @@ def unseen_texts(interval_m: float, run_m: float) -> tuple[str, ...]:
     """Say what a map of this interval cannot show over this run."""
     own = interval_words(interval_m)
     return (
-        f"This is an average over {ground_run(run_m)} of ground. The piece of slope that decides "
-        'is about 20 m long (Swiss leaflet "Achtung Lawinen!"); steeper ones may be averaged away.',
+        f"This is an average over {ground_run(run_m)} of ground. Slopes are judged over "
+        'about 20 m (Swiss leaflet "Achtung Lawinen!"); steeper pieces may be averaged away.',
         f"With a contour every {own}, a crag, roll or bank lower than {own} "
         "need not show at all: between two lines the ground may do anything, a wall included.",
     )

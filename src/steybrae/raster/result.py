@@ -153,7 +153,7 @@ class AreaResult:
     rows
         By band, sector and belt, steepest band last; only rows with cells.
     overhead
-        What looks down, where asked for.
+        Overhead angles, where asked for.
     unreadable
         Blocks of the input that could not be read.
     cross_check

@@ -88,7 +88,7 @@ def expected_readings(
     Parameters
     ----------
     above
-        What looks down on it.
+        What is overhead there.
     steepest
         Its ground; None where it is not known.
     known

@@ -1,6 +1,6 @@
 """Slope over several baselines along a leg, at the model's own cells.
 
-The piece of slope that decides is about 20 m by 20 m (Swiss leaflet "Achtung Lawinen!"); sources
+Slopes are judged over about 20 m by 20 m (Swiss leaflet "Achtung Lawinen!"); sources
 say 10 to 20 m, so that several baselines stand side by side, each with what it was really
 measured over.
 """

@@ -226,7 +226,7 @@ def cells_of(
 ) -> StretchCells:
     """Pick the cells of a stretch that lie in its corridor, as if the leg were alone.
 
-    `short_deg` are slopes over two cells; `width` is place error, metres, and drift, degrees;
+    `short_deg` are slopes over two cells; `width` is position error, metres, and drift, degrees;
     `corner` the row and column of the window's first cell; `length_m` that of the leg.
     """
     at = np.flatnonzero(near.edge_m <= half_width_m(near.chainage_m, *width))

@@ -1,4 +1,4 @@
-"""What an answer rests on: corridor, start zones, a comparison of engines; what looks down on the day."""
+"""What an answer rests on: corridor, start zones, a comparison of engines; what is overhead on the day."""
 
 from __future__ import annotations
 

@@ -260,7 +260,7 @@ class LegScreening(LineFacts, LegGroundFacts):
     baselines
         Steepest slope over each of several baselines.
     overhead
-        What looks down on it; None where none of its heights is known.
+        Angles up to start zones overhead; None where none of its heights is known.
     unknown_above
         Whether unknown ground could look down on it: every angle overhead is then 'at least', and
         no answer does not mean nothing.

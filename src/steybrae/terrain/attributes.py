@@ -30,7 +30,7 @@ FLAT_GRADIENT: Final = 0.05
 error of an aspect grows as the slope falls)."""
 
 BASELINE_M: Final = 20.0
-"""Side of the piece of slope that decides, metres (Swiss leaflet "Achtung Lawinen!": about
+"""Length over which slopes are judged, metres (Swiss leaflet "Achtung Lawinen!": about
 20 m x 20 m; other sources say 10 to 20 m, so outputs name the baseline used)."""
 
 SECTORS: Final = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")

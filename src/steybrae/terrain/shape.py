@@ -29,7 +29,7 @@ from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import heights_at, off
 
 SHAPE_SPACING_M: Final = 20.0
-"""Spacing L of the heights, metres: the side of the piece of slope that decides (Swiss leaflet
+"""Spacing L of the heights, metres: the length over which slopes are judged (Swiss leaflet
 "Achtung Lawinen!"; 10 to 20 m in other sources)."""
 
 DIRECTIONS: Final = 16

@@ -51,7 +51,7 @@ class StartRules:
     low_deg
         Least slope, degrees.
     high_deg
-        Greatest slope, degrees; steeper ground is no start zone, and always looks down.
+        Greatest slope, degrees; steeper ground is no start zone, and always a source overhead.
     least_area_m2
         Least area of a zone on the map, square metres.
     baseline_m

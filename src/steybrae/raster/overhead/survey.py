@@ -8,9 +8,9 @@ careful side: a coarse cell stands for the lowest of its cells, for the nearest 
 cells and any unknown one, and sees all known ground within reach of any of them. Beyond the edge of the
 model all is unknown; slopes at its rim are already.
 
-Cells much finer than the piece of slope that decides are looked at twice: by themselves, and joined to about
-10 m, as `ground` and `route` look at them. Of both the steeper, the possible, the unknown stands: steps in a
-model hide from the one what the other shows.
+Cells much finer than the 20 m over which slopes are judged are looked at twice: by themselves, and joined to
+about 10 m, as `ground` and `route` look at them. Of both the steeper, the possible, the unknown stands: steps
+in a model hide from the one what the other shows.
 
 Lengths belong to tiles that lie fixed on the raster, so that an answer does not depend on how the
 raster is cut into blocks. Within a tile of 128 cells they change by 0.1 % at the most (cells of one

@@ -168,13 +168,13 @@ class OverheadAnswer:
     least_deg
         Flatter sights were not looked for.
     sight
-        Straight sight; None where nothing looks down.
+        Straight sight; None where nothing is overhead.
     path
         Along the ground; None where nothing arrives.
     sight_outside
         The sight from those parts of the leg that lie in no start zone: within one the next
         cell of the same slope is often the steepest. The same as `sight` where that is from
-        such a part; None where nothing looks down on any, and for a place in a start zone.
+        such a part; None where nothing is overhead of any, and for a place in a start zone.
     known_to_m
         Where the nearest unknown ground begins, the model's end too: what lies beyond was not looked at in
         that direction. None where all ground within the reach is known.

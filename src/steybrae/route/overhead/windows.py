@@ -1,7 +1,7 @@
 """Which ground has to be read to look up from a line.
 
 Ground within the reach of each stretch of the line; stretches that follow each other share a
-window as long as it stays small. Cells much finer than the piece of slope that decides are
+window as long as it stays small. Cells much finer than the 20 m over which slopes are judged are
 joined to about 10 m, so that a survey of 1 m cells costs what one of 10 m does.
 """
 

@@ -210,7 +210,8 @@ class GroundAt:
         What was to count as one overhead, before the uncertainty comes off; None where it was not
         asked for.
     overhead
-        What looks down on it; None unknown or not asked for; see `steybrae.screening.ground.overhead`.
+        Angles up to start zones overhead; None unknown or not asked for: see
+        `steybrae.screening.ground.overhead`.
     unknown_above
         Whether unknown ground could look down on it: every angle overhead is then 'at least', and
         no answer does not mean nothing.
