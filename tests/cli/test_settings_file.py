@@ -302,7 +302,7 @@ def test_what_options_wait_for_are_options() -> None:
             said = [one.metadata["option"] for one in fields(kind)]  # type: ignore[arg-type]
             names |= {one.name for one in said}
             waited |= {name for one in said for name in (*one.beside, *one.unless)}
-    assert waited - names == {"READING", "--at"}, "these two are of the command itself"
+    assert waited - names == {"READING"}, "the argument of the command itself"
 
 
 @pytest.fixture

@@ -14,7 +14,15 @@ from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import spread
 from steybrae.cli.options.model import ModelFiles
 from steybrae.cli.options.paper import IndexOptions, MapOptions
-from steybrae.cli.options.sheet import ChosenMap, LogOutput, OwnOptions, PaperOutput, SheetOutput
+from steybrae.cli.options.sheet import (
+    SEED_HELP,
+    ChosenMap,
+    LogOutput,
+    OwnOptions,
+    PaperOutput,
+    PracticeOptions,
+    SheetOutput,
+)
 
 if TYPE_CHECKING:
     from steybrae.field.log import LogRow
@@ -111,9 +119,7 @@ def _command(name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
     return register
 
 
-Seed = Annotated[
-    int, typer.Option("--seed", help="Same seed, same sheet; another one, another.", metavar="N", min=0)
-]
+Seed = Annotated[int, typer.Option("--seed", help=SEED_HELP, metavar="N", min=0)]
 
 
 @_command("scale")
@@ -244,30 +250,7 @@ def practice(
     to: PaperOutput,
     model: ModelFiles,
     own: OwnOptions,
-    *,
-    questions: Annotated[
-        int, typer.Option("--questions", help="How many questions, 1 to 16.", metavar="N")
-    ] = 8,
-    level: Annotated[
-        str, typer.Option("--level", help="first, practice or assessment.", metavar="LEVEL")
-    ] = "practice",
-    seed: Seed = 1,
-    copies: Annotated[
-        int,
-        typer.Option(
-            "--copies", help="So many sheets, each with a seed of its own.", metavar="N", min=1, max=30
-        ),
-    ] = 1,
-    answers: Annotated[
-        Path | None, typer.Option("--answers", help="Write the key of all copies here.", metavar="FILE")
-    ] = None,
-    index_every: Annotated[
-        int,
-        typer.Option("--index-every", help="Every how many contours one is drawn thick.", metavar="N", min=2),
-    ] = 5,
-    at: Annotated[
-        str | None, typer.Option("--at", help="Middle of the map, like '59.2 -8.0'.", metavar="PLACE")
-    ] = None,
+    asked: PracticeOptions,
 ) -> None:
     """Make a contour map true to scale with stretches to measure, and a key for the teacher."""
     from steybrae.files.logs import read_log
@@ -276,36 +259,36 @@ def practice(
     from steybrae.sheets.practice import key_pdf, practice_pdf
     from steybrae.teach.practice import practice_sheet
 
-    to.check(own.plan, own.log, own.measured, *(model.dem or ()), answers=answers)
+    to.check(own.plan, own.log, own.measured, *(model.dem or ()), answers=asked.answers)
     paper_size_mm(to.paper)
-    look = look_of(printed, index_every)
-    own.check_alone((("--sample", model.sample), ("--at", at), ("--copies", copies > 1)))
+    look = look_of(printed, asked.index_every)
+    own.check_alone((("--sample", model.sample), ("--at", asked.at), ("--copies", asked.copies > 1)))
     if own.measured is not None:
-        _measured(own.measured, look, to, answers)
+        _measured(own.measured, look, to, asked.answers)
         return
     route = read_plan(own.plan) if own.plan else None
     kept = read_log(own.log) if own.log else None
     rows = kept.rows if kept else ()
     sample = model.sample or (route is not None and any(one.key == "sample" for one in route.cautions))
     with ground_of(model, route) as (dem, source_words):
-        middle = middle_of(dem.grid, at, route, rows)
+        middle = middle_of(dem.grid, asked.at, route, rows)
         sheets = [
             practice_sheet(
                 dem,
                 look,
-                seed=seed + copy,
-                questions=questions,
-                level=level,
+                seed=asked.seed + copy,
+                questions=asked.questions,
+                level=asked.level,
                 source_words=source_words,
                 sample=sample,
                 frame_mm=map_frame_mm(to.paper),
                 middle=middle,
-                own=own_asked(look, route, rows, told=level != "assessment"),
+                own=own_asked(look, route, rows, told=asked.level != "assessment"),
             )
-            for copy in range(copies)
+            for copy in range(asked.copies)
         ]
     to.write_with_key(
-        lambda: practice_pdf(sheets, paper=to.paper), lambda: key_pdf(sheets, paper=to.paper), answers
+        lambda: practice_pdf(sheets, paper=to.paper), lambda: key_pdf(sheets, paper=to.paper), asked.answers
     )
     for note in dict.fromkeys(note for sheet in sheets for note in own_notes(sheet, own.plan, own.log)):
         typer.echo(note)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import MISSING, dataclass
 from pathlib import Path
+from typing import Final
 
 import typer
 
@@ -14,6 +15,8 @@ from steybrae.cli.options.paper import MapOptions
 from steybrae.cli.options.settings_file import taken_caution
 from steybrae.papers import papers
 from steybrae.quantities import parse_scale
+
+SEED_HELP: Final = "Same seed, same sheet; another one, another."
 
 
 @dataclass(frozen=True)
@@ -125,3 +128,26 @@ class OwnOptions(Group, panel="Your own ground"):
                 "Make two sheets."
             )
             raise QuantityError(message)
+
+
+@dataclass(frozen=True)
+class PracticeOptions(Group):
+    """Which questions, and how many sheets of them."""
+
+    questions: int = option("--questions", "How many questions, 1 to 16.", "N", default=8)
+    level: str = option("--level", "first, practice or assessment.", "LEVEL", default="practice")
+    seed: int = option("--seed", SEED_HELP, "N", default=1, limits={"min": 0})
+    copies: int = option(
+        "--copies",
+        "So many sheets, each with a seed of its own.",
+        "N",
+        default=1,
+        limits={"min": 1, "max": 30},
+    )
+    answers: Path | None = parsed.written(
+        "--answers", "Write the key of all copies here.", parsed.SHEET, "FILE"
+    )
+    index_every: int = option(
+        "--index-every", "Every how many contours one is drawn thick.", "N", default=5, limits={"min": 2}
+    )
+    at: str | None = option("--at", "Middle of the map, like '59.2 -8.0'.", "PLACE")
