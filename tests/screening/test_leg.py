@@ -164,6 +164,18 @@ def test_a_short_steep_step_on_the_line_is_where_the_corridor_is_steepest():
     assert leg.corridor_lengths_m["25"] == leg.band_lengths_m["45-55"] == 0.0
 
 
+def test_what_the_corridor_may_be_counts_the_ground_ahead_as_its_steepest_does():
+    """Ground ahead, nearer to the next leg, was in the steepest alone: the plan was refused when read."""
+    east = np.arange(121) * 5.0 + 2.5 - 302.5
+    bank = np.broadcast_to(np.clip(east, 20.0, 30.0), (121, 121))
+    dem = Dem(model(Plane(0.0, 0.0), (121, 121), 5.0).grid, bank)
+    found = sound(screened_route(dem, [(-200.0, 1.0), (0.0, 1.0), (200.0, 1.0)]))
+    leg = found.legs[0]
+    assert leg.slope_max_deg < 25.0 < leg.slope_corridor_max_deg
+    assert leg.slope_corridor_high_deg > leg.slope_corridor_max_deg
+    assert leg.short_corridor_max_deg == pytest.approx(45.0, abs=1e-3)
+
+
 def test_a_rim_to_the_left():
     """A plateau whose edge runs 25 m to the left of the line and falls at 45 degrees and more."""
     dem = model(Plane(0.0, 0.0), (121, 121))

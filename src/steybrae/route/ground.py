@@ -34,6 +34,7 @@ from steybrae.route.corridor import (
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.leg_baselines import LegBaseline, merged_baselines, stretch_baselines
 from steybrae.route.touching import (
+    NO_LINE,
     CorridorCells,
     Pieces,
     Polyline,
@@ -178,6 +179,8 @@ class LegAlone:
         What lies in the corridor and to the sides; columns and rows are the model's.
     baselines
         Steepest slope over each of several baselines.
+    corridor_alone
+        The cells of which `beside` has the steepest: also those beyond its ends, nearer to other legs.
     """
 
     track: Track
@@ -189,6 +192,7 @@ class LegAlone:
     track_grade_deg: Array
     beside: BesideLine
     baselines: tuple[LegBaseline, ...]
+    corridor_alone: CorridorCells
 
 
 @dataclass(frozen=True, eq=False)
@@ -262,8 +266,9 @@ def _alone(
     near = _with_line(merge([part[2] for part in parts]), pieces, points_m, (track, col, row))
     over = merged_baselines([part[4] for part in parts])
     surface = np.concatenate([part[5] for part in parts])
-    alone = LegAlone(track, pieces, points_m, elevation, surface, aspect, grade, near, over)
-    return alone, [part[3] for part in parts]
+    cells = [part[3] for part in parts]
+    reached = own_cells(cells, (NO_LINE, NO_LINE))
+    return LegAlone(track, pieces, points_m, elevation, surface, aspect, grade, near, over, reached), cells
 
 
 def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRead]:
@@ -287,7 +292,7 @@ def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRea
 def _near_end(source: DemSource, track: Track | None, after: bool, look: Look) -> Polyline:
     """Columns and rows of a neighbouring leg as far as it may be near to a cell of this leg's corridor."""
     if track is None:
-        return np.empty(0), np.empty(0)
+        return NO_LINE
     from_turn_m = track.chainage_m if after else track.length_m - track.chainage_m
     reach = float(half_width_m(np.array(track.length_m), look.place_error_m, look.drift_deg)) + SIDE_REACH_M
     near = np.flatnonzero(from_turn_m <= reach)

@@ -165,6 +165,8 @@ def _around(position: Array) -> NDArray[np.intp]:
 
 Polyline = tuple[Array, Array]
 
+NO_LINE: Final[Polyline] = np.empty(0), np.empty(0)
+
 
 @dataclass(frozen=True, eq=False)
 class CorridorCells:

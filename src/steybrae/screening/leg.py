@@ -178,14 +178,14 @@ def _beside_steepest(
 
 def _corridor_high(ground: LegGround) -> float | None:
     """Largest high end of the corridor and the line in it; None where one is not known."""
-    cells, pieces = ground.corridor, ground.pieces
+    cells, pieces = ground.corridor_alone, ground.pieces
     high = np.concatenate((cells.high_deg[cells.known], pieces.high_deg))
     return float(high.max()) if len(high) and pieces.ended.all() and np.isfinite(high).all() else None
 
 
 def _short_in_corridor(ground: LegGround) -> float | None:
     """Steepest of the corridor and the line in it over two cells."""
-    return _greatest(np.concatenate((ground.corridor.slope_deg, ground.pieces.short_deg)))
+    return _greatest(np.concatenate((ground.corridor_alone.slope_deg, ground.pieces.short_deg)))
 
 
 def _steepest(pieces: Pieces) -> int | None:
