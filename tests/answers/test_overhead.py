@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 import pytest
+from matplotlib.text import Text
 
 from steybrae.answers.ground import ground_lines
 from steybrae.answers.overhead import (
@@ -71,6 +72,7 @@ def test_metres_in_zones_are_at_least_that_beside_unknown_ground(sample, printed
     assert any(leg.overhead.known_to_m == 0.0 for leg in sample.legs)
     sure, possible = (math.ceil(metres) for metres in zone_metres(sample))
     words = f"At least {sure} m of the line in a start zone, at least {possible} m with possible ones"
+    words += " and steeper ground"  # leg 12 has 58.2 degrees
     assert zone_lengths_text(sample) == words
     assert words in " ".join(printed.split())
     known = [replace(leg, overhead=replace(leg.overhead, known_to_m=None)) for leg in sample.legs]
@@ -145,7 +147,11 @@ def test_the_legend_explains_the_signs(sample):
     } <= words
     bare = replace(sample, relief=replace(sample.relief, zones=None))
     legend = next(axes for axes in route_figure(bare).axes if axes.get_gid() == "legend")
-    assert "zones not drawn" in {text.get_text() for text in legend.texts}
+    assert "start zones not drawn" in {text.get_text() for text in legend.texts}
+    notes = " ".join(" ".join(text.get_text() for text in route_figure(bare).findobj(Text)).split())
+    assert "; start zones are not drawn: their outlines lie too close, or the map is too large" in notes
+    assert notes.count("95 % interval for pieces") == 1
+    assert "from: 95 %" not in notes
 
 
 def test_a_place_in_words_and_with_an_arrow(opened, sample):

@@ -89,7 +89,7 @@ def long_card(by_hand: RouteScreening) -> RouteCard:
         leg.ground, open_above=True, unknown_m=207.3, steep_m=1484.2, aspect_sectors=("W", "SW", "NW"),
         slope_corridor_max_deg=57.0, elevation_end_m=1234.0,
         overhead=Overhead(
-            True, True, 34.4, 35.0, 28.2, 213.0, 200.0, 137.0, True,
+            True, True, "yes", 34.4, 35.0, 28.2, 213.0, 200.0, 137.0, True,
             OutsideSight(31.2, 358.0, 2941.7, 1805.2, 1015.0),
         ),
     )  # fmt: skip

@@ -11,13 +11,20 @@ from xml.etree import ElementTree as ET
 
 import pytest
 from tests.conftest import SamplePlan
+from tests.on_grid import model, route_on
+from tests.synthetic import Plane
 from tests.test_names import BAD, GOOD
 
+from steybrae.answers.overhead import zone_lengths_text
+from steybrae.bands import BandScheme
 from steybrae.card import CardSettings, RouteCard, card_between, make_card
+from steybrae.card.wording import overhead_text
 from steybrae.files.cards import card_cautions_text, card_csv, card_geojson, card_gpx
 from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.pages.report_words import leg_words
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.positions.places import Place
+from steybrae.screening import Settings, screen_route
 
 DAY = dt.date(2027, 1, 15)
 
@@ -47,6 +54,20 @@ def test_csv_tells_what_is_overhead(card: RouteCard) -> None:
     )
     assert (bare[0]["in_start_zone"], bare[0]["overhead_deg"]) == ("unknown", "")
     assert bare[0]["unknown_above"] == "yes"
+
+
+def test_a_leg_on_cliffs_stands_on_a_source_and_in_no_possible_start_zone() -> None:
+    """Card, report and CSV said "possible" of 70 degrees, where `ground` said "steeper"."""
+    dem = model(Plane(70.0, 90.0), (41, 41))
+    found = screen_route(route_on(dem, [(0.0, -100.0), (0.0, 100.0)]), dem, Settings(reach_m=100.0))
+    card = make_card(found, CardSettings(DAY))
+    above = card.legs[0].ground.overhead
+    assert overhead_text(above).startswith("on ground steeper than a start zone, and a source; overhead")
+    (row,) = csv.DictReader(io.StringIO(card_csv(card)))
+    assert row["in_start_zone"] == "steeper"
+    words = leg_words(found.legs[0], BandScheme()).above
+    assert words[0] == "200 m lie on ground steeper than a start zone, and a source, or in a possible one."
+    assert zone_lengths_text(found).endswith("200 m with possible ones and steeper ground")
 
 
 def test_csv_has_a_row_a_leg_rounded_against_the_reader(card: RouteCard) -> None:

@@ -461,7 +461,7 @@ class TestWords:
             ),
         ]
         for overhead, more, expected in cases:
-            assert overhead_words(overhead, unknown_above=more) == expected
+            assert overhead_words(overhead, 34.0, unknown_above=more) == expected
 
 
 class TestLines:

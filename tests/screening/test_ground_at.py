@@ -359,7 +359,7 @@ def test_a_reading_on_unknown_ground_hears_of_what_is_steep_near_it() -> None:
 @pytest.mark.parametrize(
     ("deg", "cell", "words"),
     [
-        (70.0, "steeper", "on ground of more than 55°: steeper than a start zone, and a source."),
+        (70.0, "steeper", "on ground steeper than a start zone, and a source: more than 55°."),
         (38.0, "possible", "in a possible start zone: it is steep itself."),
         (29.0, "possible", "in a possible start zone: it may be steep within what is known."),
     ],

@@ -25,7 +25,15 @@ from steybrae.route.overhead.result import (
     SightAnswer,
     unknown_words,
 )
-from steybrae.screening.basis import cross_check_text, none_overhead_text, zone_text, zones_text
+from steybrae.screening.basis import (
+    ZONE_WORDS,
+    cross_check_text,
+    none_overhead_text,
+    steeper_than_zones,
+    zone_text,
+    zone_underfoot,
+    zones_text,
+)
 from steybrae.screening.ground.result import DropNear, GroundAt, GroundPlaces, RunOut, Within
 from steybrae.screening.places.words import without_check_lines
 from steybrae.screening.standing import ReadingLeftOut
@@ -142,18 +150,13 @@ def _zone(ground: GroundAt) -> list[str]:
         return []
     if looks is None or ground.slope_deg is None:
         return [f"Whether this place stands in a start zone is {UNKNOWN}.", ""]
-    if _steeper_than_zones(ground, looks):
-        words = f"more than {looks.start_to_deg:g}°: steeper than a start zone, and a source"
-        return [f"This place stands on ground of {words}.", ""]
+    if steeper_than_zones(looks, ground.slope_deg):
+        return [f"This place stands {ZONE_WORDS['steeper']}: more than {looks.start_to_deg:g}°.", ""]
     if not looks.in_start_zone:
         itself = shown_slope_deg(ground.slope_deg) >= looks.start_from_deg
         why = "is steep itself" if itself else "may be steep within what is known"
-        return [f"This place stands in a possible start zone: it {why}.", ""]
-    return [f"This place stands in a start zone: {zone_text(looks)}.", ""]
-
-
-def _steeper_than_zones(ground: GroundAt, looks: OverheadAnswer) -> bool:
-    return ground.slope_deg is not None and shown_slope_deg(ground.slope_deg) > looks.start_to_deg
+        return [f"This place stands {ZONE_WORDS['possible']}: it {why}.", ""]
+    return [f"This place stands {ZONE_WORDS['yes']}: {zone_text(looks)}.", ""]
 
 
 def _start_zones(ground: GroundAt) -> list[str]:
@@ -273,9 +276,8 @@ def _place_zone(ground: GroundAt) -> Cell:
     looks = ground.overhead
     if looks is None or (ground.slope_deg is None and not looks.in_start_zone):
         return UNKNOWN
-    if _steeper_than_zones(ground, looks):
-        return "steeper"
-    return "yes" if looks.in_start_zone else "possible" if looks.in_possible_zone else "no"
+    steeper = steeper_than_zones(looks, ground.slope_deg)
+    return "steeper" if steeper else zone_underfoot(looks, ground.slope_deg)
 
 
 def _drop_figure(of: Callable[[DropNear], Cell]) -> Callable[[GroundAt], Cell]:

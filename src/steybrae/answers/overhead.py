@@ -9,6 +9,7 @@ from steybrae.answers.leg import leg_columns
 from steybrae.document import NONE, Cell, Column, or_none
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, PathAnswer, SightAnswer
+from steybrae.screening.basis import looks_of, steeper_than_zones
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.value import (
     UNKNOWN,
@@ -94,7 +95,14 @@ def zone_lengths_text(found: RouteScreening) -> str:
     metres = found.totals.in_start_zone_m, found.totals.in_possible_zone_m
     least = any(zones_unknown(leg.overhead) for leg in found.legs)
     sure, possible = (steep_length(at, at_least=least).text for at in metres)
-    return f"{sure[0].upper()}{sure[1:]} of the line in a start zone, {possible} with possible ones"
+    also = with_possible(looks_of(found), found.totals.slope_max_deg)
+    return f"{sure[0].upper()}{sure[1:]} of the line in a start zone, {possible} {also}"
+
+
+def with_possible(looks: OverheadAnswer | None, steepest_deg: float | None) -> str:
+    """``with possible ones``; what is too steep for a start zone, and a source, is counted with them."""
+    steeper = looks is not None and steeper_than_zones(looks, steepest_deg)
+    return "with possible ones and steeper ground" if steeper else "with possible ones"
 
 
 def zones_unknown(looks: OverheadAnswer | None) -> bool:

@@ -50,7 +50,7 @@ from steybrae.route.times.daylight import (
     shown_clock,
 )
 from steybrae.route.times.walking_time import Segment, leg_min, time_words
-from steybrae.screening.basis import overhead_text
+from steybrae.screening.basis import overhead_text, zone_underfoot
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegGroundFacts, LegScreening, RouteScreening
@@ -296,6 +296,7 @@ def _overhead(leg: LegScreening, date: dt.date) -> Overhead | None:
     return Overhead(
         in_start_zone=found.in_start_zone,
         in_possible_zone=found.in_possible_zone,
+        underfoot=zone_underfoot(found, leg.slope_max_deg),
         sight_deg=None if open_sight is None else open_sight.deg,
         unfiltered_deg=None if sight is None else sight.unfiltered_deg,
         path_deg=None if path is None else path.deg,

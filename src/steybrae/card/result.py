@@ -13,6 +13,7 @@ from steybrae.cautions import Caution, Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.ranges import BearingDeg, Count, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.route.overhead.result import Quantity
+from steybrae.screening.basis import ZoneUnderfoot
 from steybrae.screening.places.result import PlaceThatMatters, PossibleOnly
 from steybrae.screening.result import LegGroundFacts
 from steybrae.screening.standing import SteepWithoutCheck
@@ -149,7 +150,10 @@ class Overhead:
     in_start_zone
         Whether the leg itself stands in such ground.
     in_possible_zone
-        Whether it stands in ground that may be such within what is known of it.
+        Whether it stands in ground that may be such within what is known of it, or is too steep to be such.
+    underfoot
+        ``yes`` in a start zone, ``steeper`` where its steepest is too steep for one, and a source all the
+        same, ``possible``, ``no``.
     sight_deg
         Steepest sight angle up to ground from which snow could come; None where there is none.
     unfiltered_deg
@@ -173,6 +177,7 @@ class Overhead:
 
     in_start_zone: bool
     in_possible_zone: bool
+    underfoot: ZoneUnderfoot
     sight_deg: SlopeDeg | None
     unfiltered_deg: SlopeDeg | None
     path_deg: SlopeDeg | None

@@ -19,6 +19,7 @@ from steybrae.card.result import (
     RouteCard,
 )
 from steybrae.route.overhead.result import unknown_words
+from steybrae.screening.basis import ZONE_WORDS
 from steybrae.screening.places.words import AT_LINE, drop_words, off_words, overhead_there
 from steybrae.value import (
     AT_LEAST,
@@ -180,8 +181,8 @@ def _outside(overhead: Overhead, unit: str) -> str:
 
 def _overhead(overhead: Overhead, unit: str) -> str:
     least = overhead.unknown_above
-    possible = ["in a possible start zone"] if overhead.in_possible_zone else []
-    parts = ["in a start zone"] if overhead.in_start_zone else possible
+    underfoot = ZONE_WORDS[overhead.underfoot]
+    parts = [underfoot] if underfoot else []
     if overhead.sight_deg is not None:
         look = bearing(overhead.look_bearing_magnetic_deg, "magnetic", unit)
         parts.append(f"overhead {slope(overhead.sight_deg, at_least=least).text}, look {look}")

@@ -241,16 +241,14 @@ def _overhead_signs(axes: Axes, relief: Relief, *, beside: bool) -> None:
     """Third row of signs, before those of lines beside the main one."""
     if relief.zones:
         line_sign(axes, "start zones", 0.0, 7.0, 19.9)
-    line_sign(axes, "sight", 23.5, 28.0, 19.9)
-    _word(
-        axes,
-        8.5 if relief.zones else 0.0,
-        19.9,
-        "start zone" if relief.zones else "zones not drawn",
-    )
+        _word(axes, 8.5, 19.9, "start zone")
+    else:
+        _word(axes, 0.0, 19.9, "start zones not drawn")
+    left = 23.5 if relief.zones else 29.0
+    line_sign(axes, "sight", left, left + 4.5, 19.9)
     # Beside other lines' signs there is no room for more.
     more = "" if beside else ", of a place told at length; terminal and card have all"
-    _word(axes, 29.0, 19.9, f"↗ sight to a start zone{more}")
+    _word(axes, left + 5.5, 19.9, f"↗ sight to a start zone{more}")
 
 
 def _beside_signs(axes: Axes, beside: Sequence[LineOnMap]) -> None:

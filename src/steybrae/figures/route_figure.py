@@ -207,8 +207,10 @@ def _provenance(screening: RouteScreening, relief: Relief) -> str:
         f"{model.cell_size_m[0]:.1f} × {model.cell_size_m[1]:.1f} m",
         f"slope method: {model.method} ({model.engine} engine), in the corridor over {base} m and "
         "the line's own cells",
-        f"95 % intervals from: {model.uncertainty.rstrip('.')}",
+        model.uncertainty.rstrip("."),
     ]
+    if relief.zones is None:
+        words.append("start zones are not drawn: their outlines lie too close, or the map is too large")
     if relief.cells > 1:
         words.append(f"each dot of the map has the steepest of {relief.cells} × {relief.cells} cells")
     if relief.thinned > 1:

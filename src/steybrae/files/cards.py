@@ -113,8 +113,8 @@ def _above(found: Overhead | None) -> dict[str, Any]:
         return {"in_start_zone": UNKNOWN, "overhead_deg": None, "unknown_above": True}
     angles = (found.sight_deg, found.unfiltered_deg, found.path_deg)
     deg = max((angle for angle in angles if angle is not None), default=None)
-    zone = "yes" if found.in_start_zone else "possible" if found.in_possible_zone else "no"
-    return {"in_start_zone": zone, "overhead_deg": slope(deg).shown, "unknown_above": found.unknown_above}
+    zone, least = found.underfoot, found.unknown_above
+    return {"in_start_zone": zone, "overhead_deg": slope(deg).shown, "unknown_above": least}
 
 
 def _bearing(value_deg: float | None) -> float | None:

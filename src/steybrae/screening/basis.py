@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final, Protocol
+from typing import Final, Literal, Protocol
 
+from steybrae.quantities import shown_slope_deg
 from steybrae.route.corridor import LEAST_HALF_WIDTH_M
 from steybrae.route.overhead.result import OverheadAnswer, within_words
 from steybrae.route.overhead.windows import JOINED_CELL_M, joins_of
@@ -37,6 +38,30 @@ def cross_check_text(check: CrossCheck) -> str:
 def zone_text(looks: OverheadAnswer) -> str:
     """Say what was taken for a start zone: ``ground of 30.0° to 55.0° over 20 m or two cells``."""
     return f"ground of {between(looks.start_from_deg, looks.start_to_deg)} over 20 m or two cells"
+
+
+ZoneUnderfoot = Literal["yes", "steeper", "possible", "no"]
+
+ZONE_WORDS: Final[dict[ZoneUnderfoot, str]] = {
+    "yes": "in a start zone",
+    "steeper": "on ground steeper than a start zone, and a source",
+    "possible": "in a possible start zone",
+    "no": "",
+}
+
+
+def zone_underfoot(looks: OverheadAnswer, steepest_deg: float | None) -> ZoneUnderfoot:
+    """Say whether a leg or place lies in a start zone; steeper ground is none, and a source all the same."""
+    if looks.in_start_zone:
+        return "yes"
+    if not looks.in_possible_zone:
+        return "no"
+    return "steeper" if steeper_than_zones(looks, steepest_deg) else "possible"
+
+
+def steeper_than_zones(looks: OverheadAnswer, steepest_deg: float | None) -> bool:
+    """Whether ground is shown steeper than a start zone may be."""
+    return steepest_deg is not None and shown_slope_deg(steepest_deg) > looks.start_to_deg
 
 
 def size_and_reach(rules: StartRules, reach_m: float) -> str:

@@ -359,7 +359,7 @@ class Totals(LineFacts):
     in_start_zone_m
         Metres of the line in a start zone.
     in_possible_zone_m
-        Metres of the line in a possible start zone, those in start zones among them.
+        Metres of the line in a possible start zone, those in start zones and on steeper ground among them.
     unknown_above
         Whether unknown ground could look down on the line.
     """

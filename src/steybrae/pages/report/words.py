@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from steybrae.answers.leg import corridor_slope, leg_slope
-from steybrae.answers.overhead import expected, zone_lengths_text, zones_unknown
+from steybrae.answers.overhead import expected, with_possible, zone_lengths_text, zones_unknown
 from steybrae.answers.route import steepest_words
 from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
@@ -18,7 +18,7 @@ from steybrae.route.overhead.result import (
     SightAnswer,
     unknown_words,
 )
-from steybrae.screening.basis import none_overhead_text, overhead_text
+from steybrae.screening.basis import ZONE_WORDS, none_overhead_text, overhead_text, zone_underfoot
 from steybrae.screening.places.words import drop_words, without_check_lines
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.overhead.unknown import UnknownAt
@@ -90,6 +90,7 @@ def leg_words(leg: LegScreening, scheme: BandScheme, declination_deg: float | No
         _steep_words(leg),
         overhead_words(
             leg.overhead,
+            leg.slope_max_deg,
             unknown_above=leg.unknown_above,
             at=leg.unknown_above_at,
             declination_deg=declination_deg,
@@ -134,6 +135,7 @@ def _steep_words(leg: LegScreening) -> tuple[str, ...]:
 
 def overhead_words(
     looks: OverheadAnswer | None,
+    steepest_deg: float | None,
     *,
     unknown_above: bool,
     at: UnknownAt | None = None,
@@ -155,7 +157,10 @@ def overhead_words(
     if looks.in_start_zone:
         words.append(f"{sure[0].upper()}{sure[1:]} lie in a start zone.")
     if looks.in_possible_zone_m > looks.in_start_zone_m:
-        where = "with possible ones" if looks.in_start_zone else "lie in a possible start zone"
+        zone = zone_underfoot(looks, steepest_deg)
+        where = f"lie {ZONE_WORDS[zone]}{', or in a possible one' if zone == 'steeper' else ''}"
+        if zone == "yes":
+            where = with_possible(looks, steepest_deg)
         words.append(f"{possible[0].upper()}{possible[1:]} {where}.")
     sights = [(looks.sight, "")]
     if looks.sight_outside != looks.sight:

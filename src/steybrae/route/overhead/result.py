@@ -153,7 +153,7 @@ class OverheadAnswer:
         Whether any of the leg, or the place, lies in a possible start zone; a place also where its zone is
         unknown and its own slope may be as steep, or is unknown.
     in_possible_zone_m
-        Metres of the leg that do, those in start zones among them; 0 for a place.
+        Metres of the leg that do, those in start zones and on steeper ground among them; 0 for a place.
     possible_deg
         Steepest straight sight, whatever lies between, up to a possible start zone from those parts
         of the leg that lie in no start zone, degrees; None where there is none.
