@@ -65,12 +65,19 @@ def test_what_finds_no_room_is_counted_and_nothing_found_is_said() -> None:
     assert list(named_blocks(beside())) == []
 
 
+def test_how_far_off_the_nearest_is_is_no_second_length() -> None:
+    """ "80 m overhead from 620 m off" was read as a stretch."""
+    assert leg_lines(leg(1, SOME, NOTHING, far(620.0))) == (
+        "moderate (2), all aspects: 80 m on the line, 80 m overhead (nearest 620 m off)",
+    )
+
+
 def test_unknown_ground_may_be_named() -> None:
     unknown = Crossed(0.0, True, (), ())
     off = replace(leg(1, NOTHING, unknown, unknown).named[0], kind="avalanche_problem", meets_heights=False)
     found = LegForecast(1, "A", "B", None, None, (), (off,), None)
     assert leg_lines(found) == (
-        "moderate (2), all aspects: at least 0 m in the corridor, at least 0 m overhead",
+        "moderate (2), all aspects: perhaps unknown ground in the corridor, perhaps unknown ground overhead",
     )
     blocks = forecast_blocks(replace(beside(found), bulletins=(BULLETIN,)))
     (table,) = (block for block in blocks if isinstance(block, Table))

@@ -101,6 +101,14 @@ def test_help_lists_options_under_the_headings_of_their_groups(run: Run) -> None
     assert "[default: horn]" in model
 
 
+def test_the_help_of_a_reading_begins_with_a_plans_check_and_ends_with_its_options(run: Run) -> None:
+    _, out, _ = run("reading", "--help")
+    headings = [line for line in out.splitlines() if line.endswith(":") and not line.startswith(" ")]
+    assert headings[:3] == ["Arguments:", "A saved plan:", "The model:"]
+    assert headings[-1] == "Options:"
+    assert "--at PLACE" in out.split("The model:")[1].split("The map:")[0]
+
+
 def test_every_field_of_a_group_is_an_option() -> None:
     def groups(kind: type[Group]) -> list[type[Group]]:
         return [kind, *(more for one in kind.__subclasses__() for more in groups(one))]

@@ -375,6 +375,15 @@ def test_a_check_of_a_plan_is_a_reference_with_the_models_interval(run: Run, pla
     assert reference["slope_high_deg"] == pytest.approx(check.high_deg, abs=1e-6)
 
 
+def test_a_reason_names_what_it_is_about_where_there_are_several(run: Run, plan: Path) -> None:
+    """A reading against one check said "(check 4a of the plan)" before each reason."""
+    typed = ("reading", "50deg", "--plan", str(plan), "--check", "4a")
+    alone, several = (" ".join(run(*typed, *more)[1].split()) for more in ((), ("--other", "20deg")))
+    assert "Why they may differ - " in alone
+    assert "(check 4a of the plan)" not in alone
+    assert "(check 4a of the plan)" in several
+
+
 def test_the_place_of_a_check_serves_the_model_and_the_log(run: Run, plan: Path, tmp_path: Path) -> None:
     from steybrae.files.plans import read_plan
 

@@ -164,6 +164,16 @@ def test_stretches_of_a_printed_map_need_no_model(run: Run, tmp_path: Path) -> N
     )
 
 
+def test_a_note_on_some_copies_names_their_seeds(run: Run, tmp_path: Path) -> None:
+    """With eight copies it was not said which sheets had fewer questions."""
+    typed = ("--scale", "1:10000", "--interval", "20m", "--sample", "--copies", "3", "--seed", "1")
+    _, said, _ = run("practice", *typed, "--out", tmp_path / "c.pdf", "--answers", tmp_path / "k.pdf")
+    assert said.splitlines()[2:] == [
+        "Seeds 1 2: This ground had no place for 1 of the level's questions: others stand in.",
+        "Seed 3: This ground had no place for 3 of the level's questions: others stand in.",
+    ]
+
+
 def test_copies_for_a_class_with_one_key(run: Run, tmp_path: Path) -> None:
     out, key = tmp_path / "class.pdf", tmp_path / "key.pdf"
     arguments = ("practice", *MAP, "--sample", "--questions", "2", "--copies", "3", "--seed", "5")

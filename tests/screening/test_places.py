@@ -22,7 +22,7 @@ from steybrae.screening import Settings, screen_route
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.line import joined, outside, shared
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import drop_words, leading_spot
+from steybrae.screening.places.words import drop_words, leading_spot, place_line
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Dem
 
@@ -262,7 +262,8 @@ def test_unknown_ground_over_a_whole_line_swallows_no_steep_place():
     # What may stand over it makes no ground underfoot steeper.
     assert not bank.open_above
     assert unknown.unknown_near_m == 0.0
-    assert "The model ends" in unknown.words
+    assert unknown.words == "Unknown above: the model ends 45 m south."
+    assert place_line(unknown) == "unknown above: the model ends 45 m south"
     assert overlap(unknown, bank.from_.chainage_m, bank.to.chainage_m) > 0.0
 
 

@@ -189,15 +189,21 @@ def _row_line(row: NamedOnLeg) -> str:
         return f"{value}, {row.where}: no ground that steep found in it"
     grounds = (("on the line", row.line), ("in the corridor", row.corridor), ("overhead", row.overhead))
     metres = [
-        f"{steep_length(ground.length_m, at_least=ground.at_least).text} {name}{_nearest(ground)}"
+        f"{_metres(ground)} {name}{_nearest(ground)}"
         for name, ground in grounds
         if ground.length_m or ground.at_least
     ]
     return f"{value}, {row.where}: {', '.join(metres)}"
 
 
+def _metres(ground: Crossed) -> str:
+    if not ground.length_m:
+        return "perhaps unknown ground"
+    return steep_length(ground.length_m, at_least=ground.at_least).text
+
+
 def _nearest(ground: Crossed) -> str:
-    return f" from {distance_off(ground.nearest_m).text} off" if ground.nearest_m else ""
+    return f" (nearest {distance_off(ground.nearest_m).text} off)" if ground.nearest_m else ""
 
 
 def named_text(forecast: ForecastBeside, number: int, k: int) -> str:

@@ -35,7 +35,8 @@ def reading_document(result: ReadingResult, basis: Sequence[str]) -> Document:
         )
     if result.aspect is not None:
         blocks += _aspect(result.aspect)
-    reasons = tuple(_reason(key.source, key.text) for key in result.reasons)
+    several = len(result.references) > 1
+    reasons = tuple(_reason(key.source if several else None, key.text) for key in result.reasons)
     blocks += [*listed("Why they may differ", reasons), *listed("What it rests on", tuple(basis))]
     return Document(result.sentence, (*blocks, Cautions(result.cautions)))
 

@@ -290,8 +290,13 @@ def practice(
     to.write_with_key(
         lambda: practice_pdf(sheets, paper=to.paper), lambda: key_pdf(sheets, paper=to.paper), asked.answers
     )
-    for note in dict.fromkeys(note for sheet in sheets for note in own_notes(sheet, own.plan, own.log)):
-        typer.echo(note)
+    noted: dict[str, list[str]] = {}
+    for sheet in sheets:
+        for note in own_notes(sheet, own.plan, own.log):
+            noted.setdefault(note, []).append(str(sheet.seed))
+    for note, seeds in noted.items():
+        which = f"Seed{'s' if len(seeds) > 1 else ''} {' '.join(seeds)}: "
+        typer.echo(note if len(seeds) == copies else f"{which}{note}")
     if kept and kept.damaged:
         typer.echo(f"Damaged lines of the log, passed over: {len(kept.damaged)}. See reading --review.")
 

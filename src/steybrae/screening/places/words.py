@@ -149,7 +149,7 @@ def place_line(place: PlaceThatMatters) -> str:
         elif place.unknown_near_m > 0.0:
             parts.append(f"unknown ground in the corridor for {steep_length(place.unknown_near_m).text}")
         elif place.unknown_above_at is not None:
-            parts.append(unknown_words(place.unknown_above_at))
+            parts.append(f"{'' if parts else 'unknown above: '}{unknown_words(place.unknown_above_at)}")
     return ", ".join(parts) or "terrain trap"
 
 
@@ -225,7 +225,8 @@ def _unknown(place: PlaceThatMatters) -> str:
         words.append(f"Unknown ground in the corridor for {steep_length(place.unknown_near_m).text}{where}.")
     at = place.unknown_above_at
     if at is not None and not (words and at.bearing_true_deg is None):
-        why = unknown_words(at)
+        alone = place.kinds == ("unknown",) and not words
+        why = f"{'unknown above: ' if alone else ''}{unknown_words(at)}"
         words.append(f"{why[0].upper()}{why[1:]}.")
     return " ".join(words)
 
