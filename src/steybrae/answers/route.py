@@ -7,12 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks, named_blocks
-from steybrae.answers.leg import (
-    band_columns,
-    leg_columns,
-    lines_blocks,
-    lines_cautions,
-)
+from steybrae.answers.leg import LEG_COLUMNS, band_columns, lines_blocks, lines_cautions
 from steybrae.answers.overhead import (
     CHECKS_RANGE,
     OVERHEAD_COLUMNS,
@@ -174,7 +169,7 @@ def _overhead_basis(found: RouteScreening) -> str:
 
 
 def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
-    of = {column.key: column for column in leg_columns(*_SHOWN)}
+    of = {column.key: column for column in LEG_COLUMNS}
     off = f"m off to\n{' | '.join(f'{s:g}°' for s in SIDE_SLOPES_DEG)}\nleft, right"
     climbs = (worded(of["ascent_m"], "+{}"), worded(of["descent_m"], "-{}"))
     steepest = (
@@ -203,29 +198,6 @@ def _legs_table(legs: tuple[LegScreening, ...]) -> Table:
         ),
         legs,
     )
-
-
-_SHOWN = (
-    "number",
-    "from_",
-    "to",
-    "length_m",
-    "ascent_m",
-    "descent_m",
-    "slope_max_deg",
-    "slope_max_at",
-    "slope_interval",
-    "short_slope_max_deg",
-    "slope_corridor_max_deg",
-    "short_corridor_max_deg",
-    "drop",
-    "bands_possible",
-    "steep_m",
-    "steep_stretch_m",
-    "left",
-    "right",
-    "unknown_m",
-)
 
 
 def _short(column: Column, found: Sequence[float | None]) -> tuple[Column, ...]:

@@ -261,14 +261,22 @@ def _alone(
         parts.append(_stretch(read, track, (points_m, bins), look))
         if also is not None:
             also(read)
-    pieces = join_pieces([part[0] for part in parts])
-    elevation, aspect, grade = np.concatenate([part[1] for part in parts], axis=1)
-    near = _with_line(merge([part[2] for part in parts]), pieces, points_m, (track, col, row))
-    over = merged_baselines([part[4] for part in parts])
-    surface = np.concatenate([part[5] for part in parts])
-    cells = [part[3] for part in parts]
-    reached = own_cells(cells, (NO_LINE, NO_LINE))
-    return LegAlone(track, pieces, points_m, elevation, surface, aspect, grade, near, over, reached), cells
+    of_stretches, profiles, near, cells, over, surfaces = map(list, zip(*parts, strict=True))
+    pieces = join_pieces(of_stretches)
+    elevation, aspect, grade = np.concatenate(profiles, axis=1)
+    alone = LegAlone(
+        track=track,
+        pieces=pieces,
+        chainage_m=points_m,
+        elevation_m=elevation,
+        surface_m=np.concatenate(surfaces),
+        aspect_true_deg=aspect,
+        track_grade_deg=grade,
+        beside=_with_line(merge(near), pieces, points_m, (track, col, row)),
+        baselines=merged_baselines(over),
+        corridor_alone=own_cells(cells, (NO_LINE, NO_LINE)),
+    )
+    return alone, cells
 
 
 def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRead]:

@@ -312,7 +312,7 @@ def least_ends_deg(
     tuple of Array
         Degrees; NaN where unknown.
     """
-    spread = COVERAGE * math.sqrt(_worst_variance(known))
+    spread = _worst_spread(known)
     return _ends(np.tan(np.radians(slope_deg)), spread, known, roughness)
 
 
@@ -325,7 +325,7 @@ def high_end_below(known: SlopeUncertainty) -> tuple[float, float]:
     (_, level), (_, rough) = (
         cell_share_deg(90.0, known.rough_deg(rough), known.cell_m, known.baseline_m) for rough in (0.0, 1.0)
     )
-    survey = math.degrees(math.atan(COVERAGE * math.sqrt(_worst_variance(known))))
+    survey = math.degrees(math.atan(_worst_spread(known)))
     return float(level) + survey + 1e-6, float(rough - level) + 1e-6
 
 
@@ -334,20 +334,17 @@ def high_end_deg(slope_deg: ArrayLike, known: SlopeUncertainty, roughness: Array
     slope = np.asarray(slope_deg)
     number = slope.dtype.type
     # The factors of np.radians and np.degrees, which take five times as long as a product.
-    m, spread = (
-        np.tan(slope * (number(math.pi) / number(180.0))),
-        COVERAGE * math.sqrt(_worst_variance(known)),
-    )
+    radian, degree = number(math.pi) / number(180.0), number(180.0) / number(math.pi)
     _, up = cell_share_deg(slope, known.rough_deg(roughness), known.cell_m, known.baseline_m)
-    survey_up = np.arctan(m + number(spread)) * (number(180.0) / number(math.pi)) - slope
-    out: Array = np.minimum(slope + np.sqrt(up * up + survey_up * survey_up), slope.dtype.type(90.0))
+    survey_up = np.arctan(np.tan(slope * radian) + number(_worst_spread(known))) * degree - slope
+    out: Array = np.minimum(slope + np.sqrt(up * up + survey_up * survey_up), number(90.0))
     return out
 
 
-def _worst_variance(known: SlopeUncertainty) -> float:
-    """Variance of the gradient by the survey along the worse of its two axes."""
+def _worst_spread(known: SlopeUncertainty) -> float:
+    """Give the expanded uncertainty of the gradient by the survey along the worse of its two axes."""
     (pp, pq), (_, qq) = known.covariance
-    return (pp + qq) / 2.0 + math.hypot((pp - qq) / 2.0, pq)
+    return COVERAGE * math.sqrt((pp + qq) / 2.0 + math.hypot((pp - qq) / 2.0, pq))
 
 
 def _ends(

@@ -141,32 +141,31 @@ def look_up(ground: OverheadGround, points: Points) -> Overhead:
     col, row = points.col.astype(np.intp), points.row.astype(np.intp)
     in_zone, in_possible = ground.zones.in_range[row, col], ground.zones.possible[row, col]
     possible = steepest_sight(ground.possible, points)
-    unknown = unknown_above(ground, points)
     sights = _of_sources(ground, points, possible)
     unfiltered = _steepest(ground, points, sights)
     sight = _open(ground, points, sights.tangent)
-    outside = sight, unfiltered
+    outside, outside_unfiltered = sight, unfiltered
     if sight is not None and in_zone[sight.point]:
-        outside = _outside(ground, points, sights, np.flatnonzero(~in_zone))
+        outside, outside_unfiltered = _outside(ground, points, sights, np.flatnonzero(~in_zone))
     top = None if sight is None else zone_top(ground, points, sight)
     straight = None if sight is None else _straight(ground, points, sight)
     path = None if unfiltered is None else _steepest_path(ground, points, straight, sights.tangent)
     if path is not None and unfiltered is not None and path.deg > unfiltered.deg:
         # No way is shorter than the straight one: what was rounded up beyond it comes back.
         path = replace(path, deg=unfiltered.deg)
-    steepest = _degrees(sights.tangent)
     return Overhead(
-        in_zone,
-        in_possible,
-        _degrees(possible.tangent),
-        unknown,
-        sight,
-        unfiltered,
-        *outside,
-        steepest,
-        sights,
-        top,
-        path,
+        in_start_zone=in_zone,
+        in_possible_zone=in_possible,
+        possible_deg=_degrees(possible.tangent),
+        unknown_above=unknown_above(ground, points),
+        sight=sight,
+        unfiltered=unfiltered,
+        outside=outside,
+        outside_unfiltered=outside_unfiltered,
+        unfiltered_deg=_degrees(sights.tangent),
+        pairs=sights,
+        top=top,
+        path=path,
     )
 
 
