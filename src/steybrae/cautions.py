@@ -555,6 +555,12 @@ def cautions_for(at: Situation) -> tuple[Caution, ...]:
     return tuple(found)
 
 
+def without_cautions(cautions: Iterable[Caution], of: Iterable[Caution]) -> tuple[Caution, ...]:
+    """Take those away that a part brought which is there no more; the two that always apply stay."""
+    gone = {one.key for one in of} - {one.key for one in cautions_for(Situation())}
+    return tuple(one for one in cautions if one.key not in gone)
+
+
 def with_caution(cautions: tuple[Caution, ...], own: Caution) -> tuple[Caution, ...]:
     """Add a caution after the others; where one of its key is there both stand, under one key."""
     before = " ".join(one.text for one in cautions if one.key == own.key)

@@ -316,6 +316,8 @@ class TestRoute:
             found = answer(run, "card", plan, "--date", "2027-01-15", *more)
             told = [one["text"] for one in found["cautions"] if one["key"] == "bulletin_left_out"]
             assert told == said
+            # They went with the bulletin left out, and stood behind others with one of the day.
+            assert [one["key"] for one in found["cautions"]][:2] == ["forecast", "angle_alone"]
         assert words in " ".join(run("card", "p.zip", "--date", "2027-01-15")[1].split())
 
     def test_a_card_with_times_says_not_that_none_was_given(

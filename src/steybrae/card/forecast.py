@@ -11,7 +11,7 @@ from steybrae.card.checks import reference_of
 from steybrae.card.make import make_card
 from steybrae.card.result import CardLeg, Check, RouteCard
 from steybrae.card.settings import CardSettings
-from steybrae.cautions import Caution
+from steybrae.cautions import Caution, without_cautions
 from steybrae.field.agreement import Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
 from steybrae.quantities import angle_to_gradient
@@ -34,8 +34,7 @@ def of_day(
     card = make_card(screening, settings)
     if screening.forecast is not None:
         # What was not checked when the plan was saved may be now.
-        then = {caution.key for caution in screening.forecast.cautions}
-        card = replace(card, cautions=tuple(one for one in card.cautions if one.key not in then))
+        card = replace(card, cautions=without_cautions(card.cautions, screening.forecast.cautions))
     if forecast is None:
         return screening, without_forecast(card, screening)
     source, ask = forecast

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 from typing import Final
 
-from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.cautions import Caution, Situation, cautions_for, without_cautions
 from steybrae.errors import BulletinError, QuantityError
 from steybrae.forecast.beside import (
     ForecastBeside,
@@ -145,8 +145,8 @@ def forecast_beside(screening: RouteScreening, source: BulletinSource, ask: Fore
     parts = [part for _, part in _parts(chosen.bulletins)]
     matrix = heights_by_aspect(grounds, parts, ask.least_slope_deg, ask.treeline_m)
     beside = replace(_frame(source, chosen, ask, grounds), legs=legs, matrix=matrix)
-    before = {} if screening.forecast is None else {one.key for one in screening.forecast.cautions}
-    cautions = tuple(one for one in screening.cautions if one.key not in before)
+    before = () if screening.forecast is None else screening.forecast.cautions
+    cautions = without_cautions(screening.cautions, before)
     return replace(screening, forecast=beside, cautions=_with(cautions, beside.cautions))
 
 
