@@ -160,6 +160,29 @@ def test_a_bulletin_stands_beside_a_saved_plan_as_on_its_card(
     assert "Forecast EXPIRED: this forecast ended" in words
 
 
+def test_a_bulletin_of_another_day_in_the_plan_leads_with_no_level(
+    made: Made, tmp_path: Path, sample_dem: Path
+) -> None:
+    """The page of the 20th of a plan of the 15th had its levels first, as those of the 20th."""
+    plan, page = tmp_path / "fifteenth.zip", tmp_path / "page.html"
+    source, ask = read_asked(
+        sample_dem / "bulletin.json", region="XX-STEY-01", lang=None,
+        span=parse_span("2027-01-15T09:00+00:00"), treeline_m=None, slope_deg=None, reduction=False,
+    )  # fmt: skip
+    write_plan(plan, forecast_beside(read_plan(made.plan), source, ask))
+    for date, first in (
+        ("2027-01-15", "Forecast considerable (3): above 800 m"),
+        (
+            "2027-01-20",
+            "Forecast OTHER DAY: the bulletin that the plan was saved with (bulletin.json) does",
+        ),
+    ):
+        assert run("report", str(plan), "--date", date, "--out", str(page), "--force") == 0
+        words = " ".join(Reader(page.read_text("utf-8")).words.split())
+        assert first in words
+        assert ("considerable (3)" in words.split("Places that matter")[0]) is (date == "2027-01-15")
+
+
 def test_what_was_not_given_is_said(made: Made) -> None:
     words = " ".join(Reader(made.page.read_text("utf-8")).words.split())
     assert "When not given: steybrae report makes this page with --date, --start and --zone." in words

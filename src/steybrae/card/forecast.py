@@ -14,6 +14,7 @@ from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution, without_cautions
 from steybrae.field.agreement import Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
+from steybrae.forecast.choose import Finding, hold_at
 from steybrae.quantities import angle_to_gradient
 from steybrae.route.times.daylight import parse_zone
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, Span, forecast_beside
@@ -28,19 +29,21 @@ def of_day(
     """Make the card of a day, and put the forecast beside card and line alike.
 
     Of the forecast a time that is asked for leads; else the card's own times, else its whole day
-    (in UTC where it has no zone). None leaves the screening's forecast, if it has one, and the card
-    without. Refused as in `make_card` and `steybrae.screening.forecast.at.forecast_beside`.
+    (in UTC where it has no zone). None leaves the screening's forecast, if it has one, which says where
+    it is of another day, and the card without. Refused as in `make_card` and
+    `steybrae.screening.forecast.at.forecast_beside`.
     """
     card = make_card(screening, settings)
     if screening.forecast is not None:
         # What was not checked when the plan was saved may be now.
         card = replace(card, cautions=without_cautions(card.cautions, screening.forecast.cautions))
     if forecast is None:
-        return screening, without_forecast(card, screening)
+        return _kept_forecast(screening, card), without_forecast(card, screening)
     source, ask = forecast
     if ask.start is None:
         spans = leg_spans(card)
-        ask = replace(ask, start=spans[0][0], end=spans[-1][1], leg_spans=spans) if spans else _day(card, ask)
+        start, end = (spans[0][0], spans[-1][1]) if spans else _day_span(card)
+        ask = replace(ask, start=start, end=end, leg_spans=spans, whole_day=not spans)
     else:
         ask = replace(ask, other_day=_other_day(card, ask.start, ask.end or ask.start))
     found = forecast_beside(screening, source, ask)
@@ -79,6 +82,20 @@ def without_forecast(card: RouteCard, screening: RouteScreening) -> RouteCard:
     return replace(card, cautions=(*card.cautions, Caution("bulletin_left_out", text)))
 
 
+def _kept_forecast(screening: RouteScreening, card: RouteCard) -> RouteScreening:
+    """Say first of a forecast kept with a line where none of it holds on the day of the card."""
+    kept, day = screening.forecast, _day_span(card)
+    if kept is None or not kept.bulletins or hold_at(kept.bulletins, *day):
+        return screening
+    text = (
+        f"OTHER DAY: the bulletin that the plan was saved with ({kept.file}) does not hold on {card.date}. "
+        "Give that day's with --bulletin."
+    )
+    found = Finding("other_day", text)
+    kept = replace(kept, findings=(found, *kept.findings), cautions=(found.caution, *kept.cautions))
+    return replace(screening, forecast=kept, cautions=(*screening.cautions, found.caution))
+
+
 def _other_day(card: RouteCard, start: dt.datetime, end: dt.datetime) -> dt.date | None:
     """Give the day of a card that a time for the forecast does not touch; None where it does."""
     day = dt.date.fromisoformat(card.date)
@@ -87,10 +104,10 @@ def _other_day(card: RouteCard, start: dt.datetime, end: dt.datetime) -> dt.date
     return None if first <= day <= last else day
 
 
-def _day(card: RouteCard, ask: ForecastAsk) -> ForecastAsk:
+def _day_span(card: RouteCard) -> Span:
     zone = parse_zone(card.zone) if card.zone else dt.UTC
     start = dt.datetime.fromisoformat(card.date).replace(tzinfo=zone)
-    return replace(ask, start=start, end=start + dt.timedelta(hours=24), whole_day=True)
+    return start, start + dt.timedelta(hours=24)
 
 
 @dataclass(frozen=True)

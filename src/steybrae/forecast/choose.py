@@ -300,6 +300,11 @@ def _not_stated() -> Finding:
     return Finding("validity_not_stated", "The bulletin does not say when it begins or ends: check its date.")
 
 
+def hold_at(bulletins: Iterable[Bulletin], first: dt.datetime, last: dt.datetime) -> bool:
+    """Whether any of some bulletins holds, or may hold, at some of a time."""
+    return any(_holds(_span(bulletin), first, last) for bulletin in bulletins)
+
+
 def of_another_time(findings: Iterable[Finding]) -> bool:
     """Whether all of a forecast is of another time: levels of another day would be read as today's."""
     return any(finding.key in ("expired", "not_yet_valid", "other_day") for finding in findings)
