@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -249,6 +250,8 @@ def test_a_drop_near_a_place_is_told_as_on_a_line(foot_m: float, off_m: float, w
     assert (found.drop.off_m, found.drop.fall_m) == pytest.approx((leg.drop.off_m, leg.drop.fall_m))
     assert (found.drop.off_m, found.drop.fall_m) == pytest.approx((off_m, 60.0))
     assert f"Drop of 60 m, {words or 'at the place itself'}" in list(ground_lines(found))
+    near = replace(found, drop=replace(found.drop, off_m=0.4, bearing_true_deg=279.0))
+    assert "Drop of 60 m, at the place itself towards 279° true" in list(ground_lines(near))
     for table in (
         places_csv_table(GroundPlaces((found,))),
         places_document(GroundPlaces((found,))).blocks[1],

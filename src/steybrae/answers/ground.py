@@ -138,10 +138,10 @@ def steepest_near(within: Within) -> Value:
 
 
 def _drop(drop: DropNear) -> str:
-    look = drop.bearing_true_deg
-    off = distance_off(drop.off_m).text
-    where = "at the place itself" if look is None else f"{off} off towards {bearing(look, 'true')}"
-    return f"Drop of {steep_length(drop.fall_m).text}, {where}"
+    off, look = distance_off(drop.off_m), drop.bearing_true_deg
+    where = f"{off.text} off" if off.shown else "at the place itself"
+    towards = "" if look is None else f" towards {bearing(look, 'true')}"
+    return f"Drop of {steep_length(drop.fall_m).text}, {where}{towards}"
 
 
 def _zone(ground: GroundAt) -> list[str]:

@@ -292,7 +292,7 @@ def _without(found: Sequence[SteepWithoutCheck]) -> Iterator[str]:
     for figure, what in by_figure.items():
         words = " and ".join(dict.fromkeys(what))
         own = all(one.startswith("steepest") for one in what)
-        yield f"{words}, {figure}" if own else f"{words} (ground there {figure})"
+        yield f"{words}, {figure}" if own else f"{words} (steepest where one would stand {figure})"
 
 
 def same_check_words(name: str, place: str) -> str:
