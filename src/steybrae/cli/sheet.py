@@ -296,7 +296,7 @@ def practice(
             noted.setdefault(note, []).append(str(sheet.seed))
     for note, seeds in noted.items():
         which = f"Seed{'s' if len(seeds) > 1 else ''} {' '.join(seeds)}: "
-        typer.echo(note if len(seeds) == copies else f"{which}{note}")
+        typer.echo(note if len(seeds) == asked.copies else f"{which}{note}")
     if kept and kept.damaged:
         typer.echo(f"Damaged lines of the log, passed over: {len(kept.damaged)}. See reading --review.")
 
