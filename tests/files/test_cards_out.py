@@ -21,7 +21,7 @@ from steybrae.card import CardSettings, RouteCard, card_between, make_card
 from steybrae.card.wording import overhead_text
 from steybrae.files.cards import card_cautions_text, card_csv, card_geojson, card_gpx
 from steybrae.forecast.beside import NO_FORECAST_WORDS
-from steybrae.pages.report_words import leg_words
+from steybrae.pages.report.words import leg_words
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.positions.places import Place
 from steybrae.screening import Settings, screen_route
