@@ -325,11 +325,12 @@ _RULES: Final[tuple[tuple[str, str, Callable[[Situation], bool], str], ...]] = (
     ),
     (
         "models_differ",
-        "Models that overlap differ there: the first given was taken, the other may be steeper.",
+        "Models that overlap differ there: the steeper leads; area, maps and heights take the first.",
         lambda at: at.heights.tiles_differ,
-        "Where the models given overlap their heights differ by more than a metre. Those of the first given "
-        "were taken; another may show steeper ground, and slopes across its edge are wrong. Look at each "
-        "alone.",
+        "Where the models given overlap their heights differ by more than a metre. The steeper leads in "
+        "slopes, drops and overhead angles. Heights, ascents, relief and contours are of the first given, as "
+        "is all that area and the desk's map show: another may be steeper. Slopes across the edge of one are "
+        "wrong. Look at each alone.",
     ),
     (
         "spikes",

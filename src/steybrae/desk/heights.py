@@ -29,7 +29,7 @@ MOST_CELLS: Final = 4 * BLOCK**2
 @dataclass(frozen=True, eq=False)
 class _Block:
     heights_m: Array
-    absurd: int
+    as_it_is: bool
     squares: NDArray[np.intp]
 
 
@@ -72,7 +72,7 @@ class NearHeights:
             range(at // BLOCK, (at + size - 1) // BLOCK + 1) for at, size in ((row, rows), (col, cols))
         )
         blocks = {place: self._block(*place) for place in product(down, across)}
-        if any(block.absurd for block in blocks.values()):
+        if any(block.as_it_is for block in blocks.values()):
             return self._model.read(row, col, rows, cols)
         heights = np.empty((rows, cols))
         for (high, wide), block in blocks.items():
@@ -99,7 +99,8 @@ class NearHeights:
                 self.noted = noted
             cells, absurd, same = (now - then for now, then in zip(self.met, before, strict=True))
             self.meet((-cells, -absurd, -same))
-            found = _Block(dem.heights_m, absurd, same_squares(dem.heights_m, down * BLOCK, across * BLOCK))
+            squares = same_squares(dem.heights_m, down * BLOCK, across * BLOCK)
+            found = _Block(dem.heights_m, absurd > 0 or bool(dem.led_m), squares)
             self._blocks[down, across] = found
             if len(self._blocks) > MOST_BLOCKS:
                 self._blocks.popitem(last=False)

@@ -147,12 +147,13 @@ class BesideLine:
 class Window:
     """Ground near a stretch of the line: slopes over the corridor's baseline, NaN unknown; heights.
 
-    The Jacobian is that in its middle.
+    The Jacobian is that in its middle; `others_m` are heights of sources that differ.
     """
 
     slope_deg: Array
     height_m: Array
     jacobian: Array
+    others_m: tuple[Array, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

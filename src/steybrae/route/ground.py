@@ -289,7 +289,7 @@ def read_leg(source: DemSource, track: Track, look: Look) -> Iterator[StretchRea
         dem = source.read(*corner)
         field = slope_field(dem, look.method, engine=look.engine, halves=look.baseline_cells)
         jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
-        near = Window(field.slope_deg, dem.heights_m, jacobian)
+        near = Window(field.slope_deg, dem.heights_m, jacobian, tuple(dem.led_m.values()))
         in_col, in_row = col - corner[1], row - corner[0]
         line = LineInWindow(in_col[context], in_row[context], track.chainage_m[context], (start, end))
         stretch = in_col[part], in_row[part], track.chainage_m[part]
@@ -366,7 +366,7 @@ def leg_windows(source: DemSource, track: Track, look: Look) -> Iterator[tuple[i
 
 def _stretch(
     read: StretchRead, track: Track, leg: tuple[Array, tuple[float, int]], look: Look
-) -> tuple[Pieces, Array, BesideLine, StretchCells, list[LegBaseline], Array]:
+) -> tuple[Pieces, Array, BesideLine, StretchCells, tuple[LegBaseline, ...], Array]:
     points_m, bins = leg
     (start, end), field = read.line.span_m, read.field
     pieces = touched(field, read.col, read.row, read.chainage_m, read.line_ends_deg)
@@ -386,9 +386,9 @@ def _stretch(
     inside = cells_of(*looked, width, read.corner, track.length_m)
     middle = (pieces.start_m + pieces.end_m) / 2.0
     places = np.interp(middle, read.chainage_m, read.col), np.interp(middle, read.chainage_m, read.row)
-    over = stretch_baselines(field.dem.heights_m, read.near.jacobian, places, middle)
+    every = (stretch_baselines(one, read.near.jacobian, places, middle) for one in field.dem.every_m)
     surface = surface_heights(field.dem.heights_m, read.col, read.row, read.chainage_m)
-    return pieces, profile, near, inside, over, surface
+    return pieces, profile, near, inside, merged_baselines(list(every)), surface
 
 
 def window(col: Array, row: Array, end_m: float, look: Look) -> tuple[int, int, int, int]:

@@ -8,6 +8,7 @@ measured over.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -140,8 +141,8 @@ def stretch_baselines(
     return [_steepest(heights_m, jacobian, at, chainage_m, size) for size in BASELINES_M]
 
 
-def merged_baselines(parts: list[list[LegBaseline]]) -> tuple[LegBaseline, ...]:
-    """Steepest of the stretches of a leg over each baseline."""
+def merged_baselines(parts: Sequence[Sequence[LegBaseline]]) -> tuple[LegBaseline, ...]:
+    """Steepest of the stretches of a leg, or of sources that differ, over each baseline."""
     return tuple(_merge(list(one)) for one in zip(*parts, strict=True))
 
 
@@ -155,7 +156,7 @@ def place_baselines(
     dem = source.read(top, left, 2 * margin[1] + 1, 2 * margin[0] + 1)
     jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
     at = np.array([col - left]), np.array([row - top])
-    found = stretch_baselines(dem.heights_m, jacobian, at, np.zeros(1))
+    found = merged_baselines([stretch_baselines(one, jacobian, at, np.zeros(1)) for one in dem.every_m])
     return tuple(replace(one, chainage_m=None) for one in found)
 
 

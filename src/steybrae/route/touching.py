@@ -249,7 +249,7 @@ def cells_of(
         np.isfinite(near.slope_deg[at]),
         near.edge_m[at],
         near.left[at],
-        drop_m(window.height_m, window.jacobian)[cell],
+        drop_m(window.height_m, window.jacobian, *window.others_m)[cell],
     )
     before, after = ends
     return cells, (before, after)

@@ -113,7 +113,7 @@ def cross_check(windows: Iterable[tuple[Dem, tuple[int, int]]]) -> CrossCheck:
 
 def _compare(dem: Dem, corner: tuple[int, int], seen: set[tuple[int, int]]) -> Array:
     """Latitude, longitude, own and other slope of the window's cells not seen before."""
-    own = slope_field(dem).slope_deg
+    own = slope_field(Dem(dem.grid, dem.heights_m)).slope_deg
     gradients = ground_gradients(jacobian_field(dem.grid), *richdem_gradients(dem.heights_m))
     other = slope_deg(*gradients)
     # The window's own ring is an edge made by reading, not one of the model.

@@ -137,6 +137,8 @@ class SlopeField:
         Fall-line slope of each cell over the baseline, degrees, NaN unknown.
     short_deg
         The same over two cells, whatever the baseline.
+    sources
+        Of each source alone, where several differ: each cell has the slopes of the one steepest there.
     """
 
     dem: Dem
@@ -144,10 +146,13 @@ class SlopeField:
     q: Array
     slope_deg: Array
     short_deg: Array
+    sources: tuple[SlopeField, ...] = ()
 
     @cached_property
     def roughness_deg(self) -> Array:
         """How much the slopes over two cells vary round each cell (`steybrae.terrain.cell_share`)."""
+        if self.sources:
+            return np.asarray(np.maximum.reduce([one.roughness_deg for one in self.sources]))
         return roughness_deg(self.short_deg)
 
 
@@ -174,8 +179,11 @@ def slope_field(
     Returns
     -------
     SlopeField
-        NaN in the outer rings and beside unknown heights.
+        NaN in the outer rings and beside unknown heights; where sources differ the steeper leads.
     """
+    if dem.led_m:
+        sources = (Dem(dem.grid, heights_m) for heights_m in dem.every_m)
+        return _steepest(dem, tuple(slope_field(one, method, engine, halves) for one in sources))
     jacobian = jacobian_field(dem.grid)
     p, q = ground_gradients(jacobian, *engine_gradients(engine)(dem.heights_m, method))
     slope = short = slope_deg(p, q)
@@ -185,6 +193,19 @@ def slope_field(
     for array in (p, q, slope, short):
         array.flags.writeable = False
     return SlopeField(dem, p, q, slope, short)
+
+
+def _steepest(dem: Dem, sources: tuple[SlopeField, ...]) -> SlopeField:
+    """Take for each cell the slopes of the source that is steepest there; all know the same ground."""
+    steepest = np.argmax([one.slope_deg for one in sources], axis=0)[None]
+    p, q, slope = (
+        np.take_along_axis(np.stack([getattr(one, name) for one in sources]), steepest, axis=0)[0]
+        for name in ("p", "q", "slope_deg")
+    )
+    short = np.maximum.reduce([one.short_deg for one in sources])
+    for array in (p, q, slope, short):
+        array.flags.writeable = False
+    return SlopeField(dem, p, q, slope, short, sources)
 
 
 def band_numbers(slope_deg: ArrayLike, bands: BandScheme) -> NDArray[np.intp]:

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 import warnings
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Any, Final, Protocol
 
@@ -267,6 +268,8 @@ class Dem:
         Where they lie.
     heights_m
         ``[row, col]``, metres, float64, read-only; NaN is unknown.
+    led_m
+        Where files that overlap differ: the heights with each other one of them leading, by its number.
 
     Raises
     ------
@@ -276,6 +279,7 @@ class Dem:
 
     grid: Grid
     heights_m: Array
+    led_m: Mapping[int, Array] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Make the heights read-only, infinities unknown."""
@@ -289,6 +293,11 @@ class Dem:
         heights[~np.isfinite(heights)] = np.nan
         heights.flags.writeable = False
         object.__setattr__(self, "heights_m", heights)
+
+    @property
+    def every_m(self) -> tuple[Array, ...]:
+        """Heights as each source has them: of what they tell the steeper leads."""
+        return self.heights_m, *self.led_m.values()
 
     @property
     def heights_read(self) -> HeightsRead:

@@ -209,7 +209,7 @@ _DIRECTIONS: Final = ((0, 1), (1, -1), (1, 0), (1, 1))
 """Steps in column and row to half of the eight neighbours; the others are these reversed."""
 
 
-def drop_m(heights_m: Array, jacobian: Array) -> Array:
+def drop_m(heights_m: Array, jacobian: Array, *others_m: Array) -> Array:
     """Height of the drop that each cell is part of.
 
     Along the rows, the columns and both diagonals, steps from cell to cell that fall at more than
@@ -223,12 +223,16 @@ def drop_m(heights_m: Array, jacobian: Array) -> Array:
         ``[row, col]``, metres; NaN unknown, and no drop is found next to it.
     jacobian
         ``(2, 2)``, ground metres per cell.
+    others_m
+        Heights of other sources: the highest drop leads.
 
     Returns
     -------
     Array
         Metres, `DROP_M` or more; 0 where there is none.
     """
+    if others_m:
+        return np.asarray(np.maximum.reduce([drop_m(one, jacobian) for one in (heights_m, *others_m)]))
     most, (rows, cols) = np.zeros(heights_m.size), heights_m.shape
     for col, row in _DIRECTIONS:
         length = float(np.hypot(*(jacobian @ np.array((col, row), dtype=float))))

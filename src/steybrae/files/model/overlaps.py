@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Final
 
@@ -30,26 +31,36 @@ def tiles_differ(tiles: Sequence[Tile]) -> bool:
     for k, tile in enumerate(tiles):
         first, last = np.maximum(ends[k, :2], ends[:k, :2]), np.minimum(ends[k, 2:], ends[:k, 2:])
         for other in np.flatnonzero((first < last).all(axis=1)).tolist():
-            if _differ(tiles[other], tile, *first[other].tolist(), *last[other].tolist()):
+            (top, left), (bottom, right) = first[other].tolist(), last[other].tolist()
+            rows = np.unique(np.linspace(top, bottom - 1, min(MOST_ROWS, bottom - top)).astype(int)).tolist()
+            apart = (_apart_m(tiles[other], tile, row, left, row + 1, right) for row in rows)
+            if any(DIFFERENT_M < most_m < math.inf for most_m in apart):
                 return True
     return False
 
 
-def _differ(one: Tile, other: Tile, top: int, left: int, bottom: int, right: int) -> bool:
-    rows = np.unique(np.linspace(top, bottom - 1, min(MOST_ROWS, bottom - top)).astype(int)).tolist()
-    for row in rows:
-        try:
-            apart = np.abs(_row(one, row, left, right) - _row(other, row, left, right))
-        except rasterio.errors.RasterioError:
-            continue
-        if (apart > DIFFERENT_M).any():
-            return True
-    return False
+def apart_m(one: Tile, other: Tile, row: int, col: int, rows: int, cols: int) -> float:
+    """Largest difference between the heights of two tiles in a window, metres; 0 where they share none.
+
+    Infinite where a block cannot be read: who reads its heights is told.
+    """
+    top, left, bottom, right = one.shared_with(row, col, rows, cols)
+    top, left, bottom, right = other.shared_with(top, left, bottom - top, right - left)
+    return _apart_m(one, other, top, left, bottom, right) if top < bottom and left < right else 0.0
 
 
-def _row(tile: Tile, row: int, left: int, right: int) -> Array:
-    """Heights of a piece of a row of the whole grid, metres."""
-    window = rasterio.windows.Window(left - tile.col, row - tile.row, right - left, 1)
-    found: Array = np.empty((1, right - left))
+def _apart_m(one: Tile, other: Tile, top: int, left: int, bottom: int, right: int) -> float:
+    """Compare where both have heights; infinite where a block cannot be read."""
+    try:
+        first_m, other_m = (_heights_m(tile, top, left, bottom, right) for tile in (one, other))
+    except rasterio.errors.RasterioError:
+        return math.inf
+    return float(np.fmax.reduce(np.abs(first_m - other_m), axis=None, initial=0.0))
+
+
+def _heights_m(tile: Tile, top: int, left: int, bottom: int, right: int) -> Array:
+    """Heights of a piece of the whole grid, metres."""
+    window = rasterio.windows.Window(left - tile.col, top - tile.row, right - left, bottom - top)
+    found: Array = np.empty((bottom - top, right - left))
     make_unknown(tile, found, stored_numbers(tile, window, found))
     return np.asarray(found * tile.step_m + tile.offset_m)

@@ -29,7 +29,7 @@ from steybrae.files.model.fingerprints import files_fingerprint, files_state, si
 from steybrae.files.model.height_units import height_unit, parse_height_unit
 from steybrae.files.model.heights import damaged, make_unknown, same_squares, stored_numbers
 from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES, quiet_messages
-from steybrae.files.model.overlaps import tiles_differ
+from steybrae.files.model.overlaps import DIFFERENT_M, apart_m, tiles_differ
 from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
 from steybrae.hush import hushed
@@ -122,13 +122,15 @@ class RasterModel:
         self.tiles = tuple(tiles)
         self.info = info
         self._cells_read = self._absurd = self._same = 0
+        self._differ = False
         self.noted: list[NDArray[np.intp]] | None = None
 
     @property
     def heights_read(self) -> HeightsRead:
         """What was met among the heights read so far."""
         many = max(self._cells_read, 1)
-        return HeightsRead(self._absurd / many, self._same / many, self.info.scaling, self.tiles_differ)
+        differ = self._differ or self.tiles_differ
+        return HeightsRead(self._absurd / many, self._same / many, self.info.scaling, differ)
 
     @cached_property
     def tiles_differ(self) -> bool:
@@ -168,7 +170,7 @@ class RasterModel:
         Returns
         -------
         Dem
-            NaN where no tile knows the ground.
+            NaN where no tile knows the ground; where tiles differ with each of them leading too.
 
         Raises
         ------
@@ -185,15 +187,35 @@ class RasterModel:
                 "180 degrees, tiles of both sides."
             )
             raise ModelError(message)
-        heights = np.full((rows, cols), np.nan)
-        for tile in self.tiles:
-            self._fill(heights, tile, row, col)
+        absurd, led_m = self._absurd, {}
+        for number in self._others(row, col, rows, cols):
+            led_m[number] = self._heights((self.tiles[number], *self.tiles), row, col, rows, cols)
+        self._absurd = absurd  # those of the first given are counted
+        heights = self._heights(self.tiles, row, col, rows, cols)
         self._cells_read += self.cells_in(row, col, rows, cols)
         squares = same_squares(heights, row, col)
         self._same += len(squares) * SAME_CELLS**2
         if self.noted is not None:
             self.noted.append(squares)
-        return Dem(self.grid.part(row, col, rows, cols), heights)
+        return Dem(self.grid.part(row, col, rows, cols), heights, led_m)
+
+    def _others(self, row: int, col: int, rows: int, cols: int) -> list[int]:
+        """Numbers of the tiles that differ in a window from one given before them."""
+        found, near, window = [], list[Tile](), (row, col, rows, cols)
+        for number, tile in enumerate(self.tiles):
+            top, left, bottom, right = tile.shared_with(*window)
+            if top < bottom and left < right:
+                most_m = max((apart_m(one, tile, *window) for one in near), default=0.0)
+                self._differ |= most_m > DIFFERENT_M
+                found += [number] if most_m > 0.0 else []
+                near.append(tile)
+        return found
+
+    def _heights(self, tiles: Sequence[Tile], row: int, col: int, rows: int, cols: int) -> Array:
+        heights = np.full((rows, cols), np.nan)
+        for tile in tiles:
+            self._fill(heights, tile, row, col)
+        return heights
 
     def _fill(self, heights: Array, tile: Tile, row: int, col: int) -> None:
         """Write a tile's heights into the still unknown cells of a window."""

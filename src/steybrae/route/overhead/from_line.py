@@ -127,11 +127,10 @@ class _SeenFrom:
         """Steepest sight to any possible start zone, degrees, and whether unknown ground could look down."""
         new = np.array([at for at in at_m.tolist() if at not in self._above])
         if len(new):
-            ground = self._ground()
-            points = _points(ground, self._part, new, self._joins)
-            tangent = steepest_sight(ground.possible, points).tangent
+            every = self._every(new)
+            tangent = np.fmax.reduce([steepest_sight(one.possible, points).tangent for one, points in every])
             deg = np.where(np.isfinite(tangent), np.degrees(np.arctan(tangent)), np.nan)
-            there = unknown_above(ground, points).there
+            there = np.logical_or.reduce([unknown_above(*one).there for one in every])
             self._above |= dict(
                 zip(new.tolist(), zip(deg.tolist(), there.tolist(), strict=True), strict=True)
             )
@@ -143,11 +142,17 @@ class _SeenFrom:
         place = target.lat_deg, target.lon_deg
         new = np.array([at for at in at_m.tolist() if (*place, at) not in self._sights])
         if len(new):
-            ground = self._ground()
-            found = _open(ground, _points(ground, self._part, new, self._joins), target)
+            # Where files differ it is open in all, the steepest of them; bearing and distance are one.
+            found = np.maximum.reduce([_open(*one, target) for one in self._every(new)])
             for at, one in zip(new.tolist(), found.T.tolist(), strict=True):
                 self._sights[*place, at] = tuple(one)
         return np.array([self._sights[*place, at] for at in at_m.tolist()]).reshape(-1, 3).T
+
+    def _every(self, at_m: Array) -> list[tuple[OverheadGround, Points]]:
+        """Spots on the ground, and on that of files that differ."""
+        ground = self._ground()
+        every = ground, *ground.others
+        return [(one, _points(one, self._part, at_m, self._joins)) for one in every]
 
 
 def _on(part: Stretch, spots: Spots) -> NDArray[np.intp]:

@@ -96,9 +96,9 @@ class _Wide:
         return self.window.with_(window) == self.window
 
     @property
-    def held(self) -> tuple[Window, Array]:
-        """The window and its joined heights, so that they need not be read again."""
-        return self.window, self.ground.dem.heights_m
+    def held(self) -> tuple[tuple[Window, Array], Ahead] | None:
+        """The window, its joined heights and what was met, not to be read again; None where files differ."""
+        return None if self.ground.others else ((self.window, self.ground.dem.heights_m), self.ahead)
 
 
 class WideGround:
@@ -128,7 +128,7 @@ class WideGround:
         now = self._ready(window)
         if now is None or not now.holds(window):
             wider = self._wider(window, now)
-            held = None if now is None else (now.held, now.ahead)
+            held = None if now is None else now.held
             self._now = now = None  # so that two are never held
             self._now = now = self._made(wider, held, self._kept, self._source)
         elif self._next is None and not now.holds(self._round(window, SPARE_CELLS // 2)):
@@ -152,7 +152,7 @@ class WideGround:
         now = self._now
         if now is None or self._next is not None:
             return
-        wider, held = self._wider(window, now), (now.held, now.ahead)
+        wider, held = self._wider(window, now), now.held
         if wider != now.window and wider.cells <= MOST_WIDE_CELLS * self._look.joins[0] * self._look.joins[1]:
             self._next = wider, submit(lambda source: self._made(wider, held, Kept(source), source))
 

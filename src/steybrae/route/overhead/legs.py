@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, fields, replace
 from functools import partial
+from itertools import chain
+from typing import Final, TypeVar
 
 import numpy as np
 
@@ -41,6 +43,11 @@ from steybrae.terrain.overhead.sight_pairs import Pairs
 from steybrae.terrain.overhead.unknown import nearest_of
 from steybrae.terrain.shape import Around, look_around
 from steybrae.terrain.traps import cliffs_below, flattenings, gullies
+
+_Shape = TypeVar("_Shape", ConvexRoll, TerrainTrap)
+
+_OF_UNKNOWN: Final = ("unknown_above", "unknown_off_m", "unknown_bearing_true_deg", "model_ends")
+"""What `SeenAlong` tells of the nearest unknown ground."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,19 +100,68 @@ def place_above(source: DemSource, place: Place, look: OverheadLook, kept: KeptP
         (part.col[:1] - window.left) / look.joins[0],
         (part.row[:1] - window.top) / look.joins[1],
     )
-    return _merge(
-        [_look_from(ground, ground.points(col, row), np.zeros(1), np.zeros(1))], look, at_place=True
-    )
+    points = (one.points(col, row) for one in (ground, *ground.others))
+    return _merge([_look_from(ground, points, np.zeros(1), np.zeros(1))], look, at_place=True)
 
 
 def _look(ground: Callable[[], OverheadGround], part: Stretch, look: OverheadLook) -> _Part:
     here = ground()
     col, row, chainage, length = cells_on(part, here.corner, look.joins)
-    points = here.centres(col.astype(np.intp), row.astype(np.intp))
+    points = (one.centres(col.astype(np.intp), row.astype(np.intp)) for one in (here, *here.others))
     return _look_from(here, points, chainage, length)
 
 
-def _look_from(ground: OverheadGround, points: Points, chainage_m: Array, length_m: Array) -> _Part:
+def _look_from(ground: OverheadGround, points: Iterable[Points], chainage_m: Array, length_m: Array) -> _Part:
+    """Look up from the same places of the ground, and of others that differ: the steeper leads."""
+    grounds = ground, *ground.others
+    found = [_look_at(*one, chainage_m, length_m) for one in zip(grounds, points, strict=True)]
+    return found[0] if len(found) == 1 else _steeper(found)
+
+
+def _steeper(parts: list[_Part]) -> _Part:
+    """Join what files that differ tell of one stretch: the steepest of each measure, the nearest unknown."""
+    every = {
+        one.name: np.stack([getattr(part.seen, one.name) for part in parts]) for one in fields(SeenAlong)
+    }
+    inside, deg = every["in_start_zone"], every["deg"]
+    # Outside in one is outside: what stands over it there is told.
+    up = np.where(inside & ~inside.all(axis=0), -1.0, np.nan_to_num(deg))
+    steepest = np.argmax(up, axis=0)[None]
+    nearest = np.argmin(np.nan_to_num(every["unknown_off_m"], nan=np.inf), axis=0)[None]
+    seen = {
+        name: np.take_along_axis(values, nearest if name in _OF_UNKNOWN else steepest, axis=0)[0]
+        for name, values in every.items()
+    }
+    seen |= {
+        "possible_deg": np.fmax.reduce(every["possible_deg"]),
+        "in_start_zone": inside.all(axis=0),
+        "trap": every["trap"].any(axis=0),
+    }
+    return _Part(
+        max(part.in_zone_m for part in parts),
+        any(part.in_zone for part in parts),
+        max(part.possible_m for part in parts),
+        any(part.possible for part in parts),
+        max(part.possible_deg for part in parts),
+        any(part.known for part in parts),
+        min(part.possible_from_deg for part in parts),
+        min(part.known_to_m for part in parts),
+        _steepest([part.sight for part in parts]),
+        _steepest([part.outside for part in parts]),
+        max((part.path for part in parts if part.path is not None), key=lambda path: path.deg, default=None),
+        _every(part.rolls for part in parts),
+        _every(part.traps for part in parts),
+        Profile(parts[0].profile.chainage_m, np.fmax.reduce(deg)),
+        SeenAlong(**seen),
+    )
+
+
+def _every(found: Iterable[tuple[_Shape, ...]]) -> tuple[_Shape, ...]:
+    """Join rolls or traps of files that differ, in the order of the leg; those that agree once."""
+    return tuple(sorted(dict.fromkeys(chain.from_iterable(found)), key=lambda one: one.chainage_m))
+
+
+def _look_at(ground: OverheadGround, points: Points, chainage_m: Array, length_m: Array) -> _Part:
     up = look_up(ground, points)
     around = look_around(ground.dem.heights_m, ground.jacobian, points.col, points.row)
     from_deg = ground.zones.possible_from_deg
@@ -276,7 +332,7 @@ def _merge(parts: list[_Part], look: OverheadLook, *, at_place: bool = False) ->
     )
 
 
-def _steepest(found: list[SightAnswer | None], *, at_place: bool) -> SightAnswer | None:
+def _steepest(found: list[SightAnswer | None], *, at_place: bool = False) -> SightAnswer | None:
     """Steepest sight of several, with the steepest unfiltered one."""
     sights = [sight for sight in found if sight is not None]
     if not sights:

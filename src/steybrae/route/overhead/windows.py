@@ -311,9 +311,16 @@ def read_ground(
     """
     dem, (join_col, join_row) = joined(source, window, look.joins, held), look.joins
     jacobian = jacobian_at(source.grid, *(metric or metric_place(window, look))) * look.joins
-    ground = overhead_ground(dem, look.known, look.reach_m, look.rules, jacobian)
-    model = joined_grid(source.grid, look.joins)
-    return replace(ground, model=model, corner=(window.left // join_col, window.top // join_row))
+    model, corner = joined_grid(source.grid, look.joins), (window.left // join_col, window.top // join_row)
+    every = [
+        replace(
+            overhead_ground(one, look.known, look.reach_m, look.rules, jacobian),
+            model=model,
+            corner=corner,
+        )
+        for one in (dem, *(Dem(dem.grid, heights_m) for heights_m in dem.led_m.values()))
+    ]
+    return replace(every[0], others=tuple(every[1:]))
 
 
 def joined_grid(grid: Grid, joins: tuple[int, int]) -> Grid:
@@ -338,16 +345,16 @@ def joined(
     check_cells(*(*shape, MOST_CELLS_OVERHEAD), "The ground that may stand overhead", "a shorter --reach")
     both = None if held is None else window.both(held[0])
     if both is None or held is None:
-        heights = _joined(source, window, joins)
+        heights, led_m = _joined(source, window, joins)
     else:
-        heights = np.empty(shape)
+        heights, led_m = np.empty(shape), {}
         _part(heights, window, both, joins)[...] = _part(held[1], held[0], both, joins)
         for part in window.without(both):
-            _part(heights, window, part, joins)[...] = _joined(source, part, joins)
+            _part(heights, window, part, joins)[...], _ = _joined(source, part, joins)
     a, b, _, d, e, _ = source.grid.transform
     x, y = source.grid.xy(window.left, window.top)
     transform = (a * join_col, b * join_row, float(x), d * join_col, e * join_row, float(y))
-    return Dem(Grid(transform, source.grid.crs_wkt, shape, source.grid.datum_named), heights)
+    return Dem(Grid(transform, source.grid.crs_wkt, shape, source.grid.datum_named), heights, led_m)
 
 
 def _part(heights: Array, window: Window, part: Window, joins: tuple[int, int]) -> Array:
@@ -357,16 +364,24 @@ def _part(heights: Array, window: Window, part: Window, joins: tuple[int, int]) 
     return heights[top : top + rows // join_row, left : left + cols // join_col]
 
 
-def _joined(source: DemSource, window: Window, joins: tuple[int, int]) -> Array:
-    (join_col, join_row), cols = joins, window.right - window.left
-    if joins == (1, 1):
-        return source.read(window.top, window.left, window.bottom - window.top, cols).heights_m
-    strips = []
+def _joined(source: DemSource, window: Window, joins: tuple[int, int]) -> tuple[Array, dict[int, Array]]:
+    """Join heights, and where files differ those with each other one leading, as `Dem` has them."""
+    strips, step = [], BLOCK_CELLS * joins[1]
     # Whole squares of one number: they are met the same in every window.
-    strip = max(1, _STRIP_ROWS // (BLOCK_CELLS * join_row)) * BLOCK_CELLS * join_row
+    strip = window.bottom - window.top if joins == (1, 1) else max(1, _STRIP_ROWS // step) * step
     for top in range(window.top, window.bottom, strip):
-        rows = min(strip, window.bottom - top)
-        heights = source.read(top, window.left, rows, cols).heights_m
-        blocks = heights.reshape(rows // join_row, join_row, cols // join_col, join_col)
-        strips.append(blocks.mean(axis=(1, 3)))
-    return np.concatenate(strips)
+        rows, cols = min(strip, window.bottom - top), window.right - window.left
+        dem = source.read(top, window.left, rows, cols)
+        every = (-1, dem.heights_m), *dem.led_m.items()
+        strips.append({number: _means(heights_m, joins) for number, heights_m in every})
+    numbers = sorted({number for one in strips for number in one})
+    first, *others = (np.concatenate([one.get(number, one[-1]) for one in strips]) for number in numbers)
+    return first, dict(zip(numbers[1:], others, strict=True))
+
+
+def _means(heights_m: Array, joins: tuple[int, int]) -> Array:
+    (join_col, join_row), (rows, cols) = joins, heights_m.shape
+    if joins == (1, 1):
+        return heights_m
+    blocks = heights_m.reshape(rows // join_row, join_row, cols // join_col, join_col)
+    return np.asarray(blocks.mean(axis=(1, 3)))

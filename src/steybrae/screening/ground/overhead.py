@@ -131,9 +131,12 @@ def drop_near(source: DemSource, place: Place, reach_m: float) -> DropNear | Non
     size_m = np.hypot(*jacobian)
     across, along = np.ceil(reach_m / size_m + np.minimum(FACE_M / size_m, FACE_CELLS)).astype(int)
     left, top = math.floor(col) - int(across), math.floor(row) - int(along)
-    heights_m = source.read(top, left, 2 * int(along) + 1, 2 * int(across) + 1).heights_m
+    dem = source.read(top, left, 2 * int(along) + 1, 2 * int(across) + 1)
     at = col - left, row - top
-    off_m, fall_m = cells_off_m(heights_m.shape, at, jacobian), drop_m(heights_m, jacobian)
+    off_m, fall_m = (
+        cells_off_m(dem.grid.shape, at, jacobian),
+        drop_m(dem.heights_m, jacobian, *dem.led_m.values()),
+    )
     near = np.flatnonzero((fall_m > 0.0) & (off_m <= reach_m))
     if len(near) == 0:
         return None

@@ -26,7 +26,7 @@ from steybrae.screening.places.result import OnLine, OverheadAtPlace, PlaceThatM
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening
 from steybrae.screening.standing import Standing, StandingRules, tells
-from steybrae.terrain.dem import Dem, DemSource
+from steybrae.terrain.dem import Array, DemSource
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.ground import NEIGHBOURS
 from steybrae.terrain.shape import RINGS, SHAPE_SPACING_M, look_around
@@ -321,11 +321,17 @@ def _trap_below(spot: OnLine, source: DemSource) -> TrapBelow | None:
     left, top = math.floor(col) - int(margin[0]), math.floor(row) - int(margin[1])
     dem = source.read(top, left, 2 * int(margin[1]) + 1, 2 * int(margin[0]) + 1)
     jacobian = jacobian_at(dem.grid, dem.grid.shape[1] / 2, dem.grid.shape[0] / 2)
-    cols, rows = _way_down(dem, jacobian, (int(margin[0]), int(margin[1])))
+    start = int(margin[0]), int(margin[1])
+    found = (_first_trap(heights_m, jacobian, start) for heights_m in dem.every_m)
+    return min(filter(None, found), key=lambda trap: trap.off_m, default=None)
+
+
+def _first_trap(heights_m: Array, jacobian: Array, start: tuple[int, int]) -> TrapBelow | None:
+    cols, rows = _way_down(heights_m, jacobian, start)
     at_cols, at_rows = cols.astype(np.float64) + 0.5, rows.astype(np.float64) + 0.5
-    around = look_around(dem.heights_m, jacobian, at_cols, at_rows)
+    around = look_around(heights_m, jacobian, at_cols, at_rows)
     kinds = {
-        "drop": drop_m(dem.heights_m, jacobian)[rows, cols] > 0.0,
+        "drop": drop_m(heights_m, jacobian)[rows, cols] > 0.0,
         "gully": gullies(around).there,
         "flattening": flattenings(around, STEEP_DEG).there,
     }
@@ -336,15 +342,14 @@ def _trap_below(spot: OnLine, source: DemSource) -> TrapBelow | None:
     kind = min(firsts, key=lambda one: firsts[one])
     at = firsts[kind]
     off_m = float(np.hypot(*(jacobian @ np.array([cols[at] - cols[0], rows[at] - rows[0]], dtype=float))))
-    fall_m = float(dem.heights_m[rows[0], cols[0]] - dem.heights_m[rows[at], cols[at]])
+    fall_m = float(heights_m[rows[0], cols[0]] - heights_m[rows[at], cols[at]])
     return TrapBelow(kind, off_m, max(fall_m, 0.0))
 
 
 def _way_down(
-    dem: Dem, jacobian: NDArray[np.float64], start: tuple[int, int]
+    heights: Array, jacobian: Array, start: tuple[int, int]
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Columns and rows of the way down, the start first; level ground is crossed as one comes to it."""
-    heights = dem.heights_m
     length = np.hypot(*(jacobian @ NEIGHBOURS.T.astype(float)))
     way, step, level_m = [start], -1, 0.0
     while True:

@@ -167,6 +167,8 @@ class OverheadGround:
         Grid of the whole model in cells of this size; that of the window where it is the model.
     corner
         Column and row of the window's first cell in it.
+    others
+        The same where files that overlap differ, with each other one leading.
     """
 
     dem: Dem
@@ -175,6 +177,7 @@ class OverheadGround:
     reach_m: float
     model: Grid | None = None
     corner: tuple[int, int] = (0, 0)
+    others: tuple[OverheadGround, ...] = ()
 
     def to_wgs84(self, col: ArrayLike, row: ArrayLike) -> tuple[Array, Array]:
         """Longitude and latitude of places in the window, the same to the last digit from every window."""
