@@ -19,7 +19,7 @@ from tests.fuzz.gentler import clean_plan
 from tests.on_grid import model, route_on
 from tests.synthetic import Plane
 
-from steybrae.bands import STEEP_DEG, BandScheme
+from steybrae.bands import STEEP_DEG
 from steybrae.cautions import HeightsRead, Situation, cautions_for, joined_cautions
 from steybrae.errors import FileReadError, FileWriteError, PlanError, SteybraeError
 from steybrae.files import plans
@@ -31,11 +31,8 @@ from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.choose import Finding
 from steybrae.route.legs import MOST_LEGS
 from steybrae.screening import RouteScreening, Settings, screen_route
-from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.screening.pictures.relief import with_relief
-from steybrae.screening.places.words import place_words
 from steybrae.screening.sound import sound
-from steybrae.screening.totals import route_totals
 from steybrae.terrain.dem import Dem
 
 Tree = dict[str, Any]
@@ -552,6 +549,21 @@ def known_above(result: Tree) -> None:
         leg["unknown_above"], leg["unknown_above_at"] = False, None
 
 
+def gentler_trap(result: Tree) -> None:
+    """Make a trap gentler with its leg and with its place and its words."""
+    place = result["places"][0]
+    for trap in (result["legs"][0]["terrain_traps"][0], place["trap"]):
+        trap["slope_deg"] = 36.0
+    place["words"] = place["words"].replace("snow off 43.5°", "snow off 36.0°")
+
+
+def nothing_open(result: Tree) -> None:
+    """Make the sight from outside a hidden one that is gentler."""
+    sight = result["legs"][0]["overhead"]["sight_outside"]
+    gone = ("deg", "distance_m", "rise_m", "bearing_true_deg", "place", "stand", "chainage_m", "top")
+    sight.update(dict.fromkeys(gone), unfiltered_deg=30.0)
+
+
 def _without_cautions(found: RouteScreening) -> RouteScreening:
     assert found.forecast is not None
     return dataclasses.replace(found, cautions=(), forecast=dataclasses.replace(found.forecast, cautions=()))
@@ -685,6 +697,21 @@ class TestTampered:
             ),
             (changed("legs.1.unknown_above", False), "is said to be there and not to be there"),
             (known_above, "unknown ground above place"),
+            (changed("legs.1.short_corridor_max_deg", 0.5), "a short piece is no steeper than what it is"),
+            (
+                changed("legs.1.elevation_max_m", 300.0),
+                "in leg 2 a point lies below its lowest height or above",
+            ),
+            (changed("legs.1.ascent_m", 100.0), "in leg 2 its points climb or descend further than it"),
+            (
+                changed("legs.1.overhead.possible_deg", 20.0),
+                "possible start zones stand lower than start zones",
+            ),
+            (
+                changed("relief.places.0.text", "A"),
+                "its map and profile are not those of its legs and places",
+            ),
+            (changed("relief.legs.1.number", 3), "its map and profile are not those of its legs and places"),
         ],
     )
     def test_contradictions(self, forged: Forged, change: Callable[[Tree], None], what: str) -> None:
@@ -753,6 +780,35 @@ class TestPlacesTampered:
             (changed("places.2.kinds", ["trap"]), "steep ground of the line is on no place"),
             (changed("places.0.overhead.deg", 26.0), "what stands over leg 1 is on no place"),
             (changed("legs.2.steep_m", 0.1), "in leg 3 steep ground is shorter than its metres in bands"),
+            (changed("legs.2.steep_stretch_m", 0.0), "in leg 3 steep ground has metres and no stretch"),
+            (changed("legs.1.length_m", 200.0), "in leg 2 the metres in bands and of unknown ground"),
+            (
+                changed("places.2.corridor.slope_max_deg", 40.0),
+                "the corridor of place C is gentler than what",
+            ),
+            (changed("places.2.corridor.slope_high_deg", 44.0), "upper end of the corridor of place C lies"),
+            (changed("places.2.slope_high_deg", 43.0), "steepest slope of place C lies outside its own"),
+            (changed("places.1.open_above", False), "something of place B is unknown and it is not open"),
+            (changed("places.2.steep_m", 20.0), "steep ground of leg 1 is longer than that of its places"),
+            (
+                lambda r: r["places"][2].update(slope_max_deg=46.0, corridor=None),
+                "C is steeper than its legs",
+            ),
+            (changed("places.0.overhead.quantity", "path"), "what stands over place A is no sight"),
+            (changed("places.2.at_length", False), "the places told at length are not those that lead"),
+            (
+                changed("places.2.elevation_max_m", 200.0),
+                "a point of place C lies below its lowest height or",
+            ),
+            (
+                changed("legs.2.track_grade_max_deg", 9.0),
+                "a point climbs or falls more steeply than the line",
+            ),
+            (changed("legs.2.steep_without_check.0.slope_max_deg", 31.0), "without a check is gentler"),
+            (changed("legs.0.steep_without_check.0.at_least", False), "open above, and steep ground without"),
+            (changed("places.0.trap.slope_deg", 36.0), "the trap of place A is not the most marked"),
+            (changed("places.0.trap", None), "place A is a trap without one, or has one and is none"),
+            (changed("legs.0.terrain_traps", []), "the trap of place A is not the most marked of its legs"),
         ],
     )
     def test_places_made_gentler(self, steep: Forged, change: Callable[[Tree], None], what: str) -> None:
@@ -761,9 +817,21 @@ class TestPlacesTampered:
             place["words"] = "Whatever."
         assert what in steep.said()
 
-    def test_start_zones_are_possible_ones(self, steep: Forged) -> None:
-        changed("legs.2.overhead.in_possible_zone", False)(steep.result)
-        assert "above leg 3 start zones are no possible ones" in steep.said()
+    @pytest.mark.parametrize(
+        ("change", "what"),
+        [
+            (
+                changed("legs.2.overhead.in_possible_zone", False),
+                "above leg 3 start zones are no possible ones",
+            ),
+            (changed("legs.2.overhead.in_possible_zone_m", 1.0), "start zones are longer than possible ones"),
+            (gentler_trap, "above leg 1 the words of a trap or a roll are not those of its figures"),
+            (nothing_open, "what stands over place A is steeper than what stands over its legs"),
+        ],
+    )
+    def test_start_zones_made_gentler(self, steep: Forged, change: Callable[[Tree], None], what: str) -> None:
+        change(steep.result)
+        assert what in steep.said()
 
     def test_a_corridor_beside_level_ground(self) -> None:
         """A line along the foot of a slope of 63 degrees that begins within its corridor."""
@@ -776,44 +844,25 @@ class TestPlacesTampered:
         gentler = tuple(dataclasses.replace(place, corridor=None) for place in found.places)
         with pytest.raises(PlanError, match="the corridor of place A is steeper abreast of a point than"):
             sound(dataclasses.replace(found, places=gentler))
+        (one,) = found.places
+        assert one.corridor is not None
+        level = dataclasses.replace(one, corridor=dataclasses.replace(one.corridor, drop=None))
+        with pytest.raises(PlanError, match="the drop of leg 1 is on no place"):
+            sound(dataclasses.replace(found, places=(level,)))
         other = tuple(dataclasses.replace(place, kinds=("overhead", "unknown")) for place in found.places)
         with pytest.raises(PlanError, match="steep ground of the corridor is on no place"):
             sound(dataclasses.replace(found, places=other))
 
 
 def test_a_plan_of_1000_legs_is_read_again(
-    screening: RouteScreening, sample_dem: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    sample_dem: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As many legs as may be chosen, with all that a plan can hold of each; 20 here stand for them."""
     route = read_route(sample_dem / "day.gpx")
-    one = dataclasses.replace(route, points=route.points[:2], turn_points=(0, 1))
+    points = route.points[:2] * 10 + route.points[:1]
+    to_and_fro = dataclasses.replace(route, points=points, turn_points=tuple(range(21)))
     with open_model([sample_dem / "stey_massif.tif"]) as model:
-        grounds = with_forecast_ground(screening, one, model, Settings()).forecast_grounds
-    assert grounds is not None
-    assert screening.relief is not None
-    legs = tuple(dataclasses.replace(screening.legs[0], number=k + 1) for k in range(20))
-    relief = dataclasses.replace(screening.relief, legs=screening.relief.legs[:1] * 20)
-    place, whole_m = screening.places[1], 20.0 * legs[0].length_m
-    place = dataclasses.replace(
-        place,
-        kinds=("overhead", "unknown"),
-        from_=dataclasses.replace(place.from_, leg=1, at_m=0.0, chainage_m=0.0),
-        to=dataclasses.replace(place.to, leg=20, at_m=legs[0].length_m, chainage_m=whole_m),
-        length_m=whole_m,
-        name="A",
-        unknown_above_at=legs[0].unknown_above_at,
-    )
-    totals = route_totals(legs, BandScheme(screening.settings.edges_deg), (place,))
-    whole = dataclasses.replace(
-        screening,
-        legs=legs,
-        totals=totals,
-        places=(dataclasses.replace(place, words=place_words(place)),),
-        legs_without=(),
-        legs_possible_only=(),
-        relief=relief,
-        forecast_grounds=grounds[:1] * 20,
-    )
+        whole = with_relief(screen_route(to_and_fro, model, Settings(reach_m=20.0), for_forecast=True), model)
     write_plan(tmp_path / "p.zip", whole)
     with zipfile.ZipFile(tmp_path / "p.zip") as archive:
         assert len(archive.namelist()) / 20 * MOST_LEGS <= plans.MOST_ENTRIES

@@ -338,7 +338,10 @@ def _gentler(found: Any, clean: Any) -> list[str]:
 def _gentler_places(found: Any, clean: Any) -> list[str]:
     out = ["places are gone"] if len(found) < len(clean) else []
     for one, other in zip(found, clean, strict=False):
-        for name in ("slope_max_deg", "unknown_m", "length_m", "overhead.deg", "corridor.slope_max_deg"):
+        for name in (
+            *("slope_max_deg", "unknown_m", "length_m", "overhead.deg", "corridor.slope_max_deg"),
+            *("trap.slope_deg", "trap.depth_m"),
+        ):
             mine, true = _at(one, name), _at(other, name)
             if name == "overhead.deg" and "overhead" not in other.kinds:
                 continue  # told by another place, and by its leg

@@ -29,6 +29,9 @@ from steybrae.terrain.gradients import true_runs
 WORTH_DEG: Final = DEFAULT_EDGES_DEG[0]
 """Ground is worth a reading where it is, or may be, as steep as this: the lowest band edge."""
 
+BESIDE: Final = "steepest beside the line"
+"""What the steepest of a corridor is called where no check tells it."""
+
 DIVISION_DEG: Final = 1.0
 """Division of a hand inclinometer, degrees (common practice, no source)."""
 
@@ -172,15 +175,16 @@ def _beside_steepest(
         return None
     if on_line is not None and near.steepest.slope_deg - on_line.slope_deg < DIVISION_DEG:
         return None
-    deg, what = near.steepest.slope_deg, "steepest beside the line"
-    return SteepWithoutCheck(at.lat_deg, at.lon_deg, deg, what, open_above)
+    return SteepWithoutCheck(at.lat_deg, at.lon_deg, near.steepest.slope_deg, BESIDE, open_above)
 
 
 def _corridor_high(ground: LegGround) -> float | None:
     """Largest high end of the corridor and the line in it; None where one is not known."""
     cells, pieces = ground.corridor_alone, ground.pieces
     high = np.concatenate((cells.high_deg[cells.known], pieces.high_deg))
-    return float(high.max()) if len(high) and pieces.ended.all() and np.isfinite(high).all() else None
+    if not (len(high) and pieces.ended.all() and np.isfinite(high).all()):
+        return None
+    return max(float(high.max()), _short_in_corridor(ground) or 0.0)
 
 
 def _short_in_corridor(ground: LegGround) -> float | None:

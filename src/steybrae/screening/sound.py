@@ -10,7 +10,7 @@ import dataclasses
 import itertools
 import math
 from collections.abc import Iterator
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 import numpy as np
 import pyproj
@@ -19,16 +19,20 @@ from steybrae.bands import STEEP_DEG, BandScheme
 from steybrae.cautions import Situation, cautions_for, joined_cautions
 from steybrae.errors import ModelError, PlanError
 from steybrae.quantities import shown_slope_deg
+from steybrae.route.ascent import ascent
 from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
 from steybrae.screening.compared import ComparedLine, RouteLines, WayOff
-from steybrae.screening.leg import possible_bands
+from steybrae.screening.leg import BESIDE, possible_bands, short_steeper, shown_steeper
+from steybrae.screening.pictures.relief import legs_on_map, places_on_map, profile_of
 from steybrae.screening.places.sound import SAME, SAME_M, place_contradictions
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegScreening, RouteScreening, Totals
-from steybrae.screening.sound_overhead import overhead_contradictions
+from steybrae.screening.sound_overhead import SAME_SHARE, overhead_contradictions
 from steybrae.screening.totals import doubtful_heights, route_totals
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.examine.found import kinds_told
+
+_WGS84: Final = pyproj.Geod(ellps="WGS84")
 
 _Part = TypeVar("_Part", LegScreening, ComparedLine, WayOff)
 
@@ -103,7 +107,15 @@ def _contradictions(found: RouteScreening) -> Iterator[str]:
     if not all(0.0 < side_m < math.inf for side_m in (*found.model.cell_size_m, found.model.height_unit_m)):
         yield "its model should have cells of a size and a height unit"
     for leg in found.legs:
-        for what in (*_lengths(leg, bands), *_slopes(leg, bands), *_along(leg)):
+        every = (
+            _lengths(leg, bands),
+            _slopes(leg, bands),
+            _along(leg),
+            _short(leg, bands),
+            _told(leg),
+            _heights(leg, found),
+        )
+        for what in itertools.chain(*every):
             yield f"in leg {leg.number} {what}"
     relief = found.relief
     grids = [] if relief is None else [relief.grid, relief.corridor_grid]
@@ -114,6 +126,10 @@ def _contradictions(found: RouteScreening) -> Iterator[str]:
         return
     yield from place_contradictions(found)
     yield from overhead_contradictions(found)
+    if relief is not None:
+        drawn = legs_on_map(found.legs, relief.grid), places_on_map(found.places, relief.grid)
+        if not _alike((relief.legs, relief.places, relief.profile), (*drawn, profile_of(found))):
+            yield "its map and profile are not those of its legs and places"
     if not _alike(route_totals(found.legs, bands, found.places), found.totals):
         yield "its totals are not those of its legs"
     if isinstance(found, RouteLines):
@@ -216,6 +232,56 @@ def _along(leg: LegScreening) -> Iterator[str]:
         yield "points are unknown and no metres are"
     if leg.steep_m == 0.0 and np.count_nonzero(shown_slope_deg(slope[np.isfinite(slope)]) >= STEEP_DEG) > 2:
         yield "points are steep and no metres are"
+    if np.nanmax(np.abs(leg.points.track_grade_deg), initial=0.0) > (leg.track_grade_max_deg or 0.0) + SAME:
+        yield "a point climbs or falls more steeply than the line anywhere"
+    if np.nanmax(leg.points.slope_high_deg, initial=0.0) > (leg.slope_high_deg or 90.0) + SAME:
+        yield "a point may be steeper than the upper end of its steepest slope"
+    if leg.steep_m > 0.0 and leg.steep_stretch_m == 0.0:
+        yield "steep ground has metres and no stretch"
+
+
+def _short(leg: LegScreening, bands: BandScheme) -> Iterator[str]:
+    """Hold the corridor and the short pieces of a leg against its steepest slope."""
+    slope, corridor = leg.slope_max_deg, leg.slope_corridor_max_deg
+    on_line, beside = leg.short_slope_max_deg, leg.short_corridor_max_deg
+    if (slope or 0.0) > (corridor or 0.0) + SAME:
+        yield "the corridor is gentler than the line in it"
+    if (on_line, beside) != (short_steeper(bands, slope, on_line), shown_steeper(corridor, beside)):
+        yield "a short piece is no steeper than what it is part of"
+    if shown_slope_deg(on_line or 0.0) > shown_slope_deg(max(corridor or 0.0, beside or 0.0)):
+        yield "the corridor is gentler than a short piece of the line in it"
+    if (leg.slope_corridor_high_deg or 90.0) < (beside or 0.0) - SAME:
+        yield "the upper end of its corridor lies below a short piece of it"
+
+
+def _told(leg: LegScreening) -> Iterator[str]:
+    """Hold the checks of a leg, and the steep ground without one, against its figures."""
+    for check in leg.expected_readings:
+        low, high = check.low_deg, check.high_deg
+        if not (low or 0.0) - SAME <= check.expected_deg <= (90.0 if high is None else high) + SAME:
+            yield f"what is expected of check {check.name} lies outside its own interval"
+    for one in leg.steep_without_check:
+        least_deg = leg.slope_corridor_max_deg if one.what == BESIDE else leg.slope_max_deg
+        if one.what.startswith("steepest") and (one.slope_max_deg or 0.0) < (least_deg or 0.0) - SAME:
+            yield "steep ground without a check is gentler than its steepest"
+        if leg.open_above and not one.at_least:
+            yield "it is open above, and steep ground without a check is not"
+
+
+def _heights(leg: LegScreening, found: RouteScreening) -> Iterator[str]:
+    """Points of a leg against its length, and where all heights are known against these."""
+    points = leg.points
+    along_m = _WGS84.line_length(points.lon_deg, points.lat_deg)
+    if not math.isclose(along_m, leg.length_m, rel_tol=SAME_SHARE, abs_tol=0.1):
+        yield "the length is not that of its points"
+    height_m, low_m, high_m = points.elevation_m, leg.elevation_min_m, leg.elevation_max_m
+    if not np.isfinite(height_m).all() or low_m is None or high_m is None:
+        return
+    if height_m.min() < low_m - SAME_M or height_m.max() > high_m + SAME_M:
+        yield "a point lies below its lowest height or above its highest"
+    climb = ascent(height_m, found.settings.reversal_m)
+    if climb.up_m > leg.ascent_m + SAME_M or climb.down_m > leg.descent_m + SAME_M:
+        yield "its points climb or descend further than it"
 
 
 def _alike(one: Any, other: Any) -> bool:
@@ -225,6 +291,10 @@ def _alike(one: Any, other: Any) -> bool:
         return all(_alike(getattr(one, name), getattr(other, name)) for name in names)
     if isinstance(one, dict) and isinstance(other, dict):
         return one.keys() == other.keys() and all(_alike(one[key], other[key]) for key in one)
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return len(one) == len(other) and all(map(_alike, one, other))
+    if isinstance(one, np.ndarray) and isinstance(other, np.ndarray):
+        return one.shape == other.shape and np.allclose(one, other, SAME, SAME, equal_nan=True)
     if isinstance(one, float) and isinstance(other, float):
         return math.isclose(one, other, rel_tol=SAME, abs_tol=SAME)
     return bool(one == other)

@@ -6,6 +6,7 @@ stands among its points too; what is unknown above a leg stands with the place t
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator
 from typing import Final
@@ -15,11 +16,13 @@ import pyproj
 
 from steybrae.route.overhead.result import OverheadAnswer, SightAnswer, TopAnswer
 from steybrae.route.overhead.windows import JOINED_CELL_M
-from steybrae.route.shape_result import Spot
+from steybrae.route.shape_result import Spot, shape_words
 from steybrae.screening.places.result import PlaceThatMatters
+from steybrae.screening.places.sound import SAME_M
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.jacobian import jacobian_at
 from steybrae.terrain.overhead.unknown import UNKNOWN_NEAR_M
+from steybrae.terrain.traps import CLIFF_DEG, GULLY_RISE_M
 
 SAME_DEG: Final = 1e-6
 """Degrees by which an angle may differ from its rise over its distance: rounding (our choice)."""
@@ -41,11 +44,16 @@ def overhead_contradictions(found: RouteScreening) -> Iterator[str]:
             asked = (leg.overhead.start_from_deg, leg.overhead.start_to_deg, leg.overhead.reach_m)
             if asked != (rules.low_deg, rules.high_deg, reach_m):
                 yield f"the start zones {where} are not those that were asked for"
-            for what in _of_leg(leg, leg.overhead):
+            for what in (*_of_leg(leg, leg.overhead), *_shapes(leg, leg.overhead)):
                 yield f"{where} {what}"
     for place in found.places:
         if place.overhead is not None and not _of_place(place, max(found.model.cell_size_m)):
             yield f"what stands over place {place.name} is not its rise over its distance"
+        looks = [leg.overhead for leg in found.legs[place.from_.leg - 1 : place.to.leg]]
+        sights = [look.sight_outside for look in looks if look is not None and look.sight_outside is not None]
+        told_deg = max((sight.unfiltered_deg for sight in sights), default=0.0)
+        if place.overhead is not None and place.overhead.deg > told_deg + SAME_DEG:
+            yield f"what stands over place {place.name} is steeper than what stands over its legs"
     yield from _unknown(found)
 
 
@@ -64,12 +72,29 @@ def _of_leg(leg: LegScreening, over: OverheadAnswer) -> Iterator[str]:
         yield "metres lie in a start zone and none do"
     if (over.in_start_zone or over.in_possible_zone_m > 0.0) and not over.in_possible_zone:
         yield "start zones are no possible ones"
+    zones_m = over.in_start_zone_m, over.in_possible_zone_m, leg.length_m
+    if any(less > more + SAME_M for less, more in itertools.pairwise(zones_m)):
+        yield "start zones are longer than possible ones, or than the leg"
+    if outside is not None and outside.unfiltered_deg > (over.possible_deg or 0.0) + SAME_DEG:
+        yield "possible start zones stand lower than start zones"
     for one in (sight, outside):
         if one is not None and not _straight(one):
             yield "a sight is not its rise over its distance"
     path = over.path
     if path is not None and path.path_m < (1.0 - SAME_SHARE) * _apart_m(path.stand, path.place) - 1.0:
         yield "a path is shorter than it is straight"
+
+
+def _shapes(leg: LegScreening, over: OverheadAnswer) -> Iterator[str]:
+    """Hold traps and rolls against their words, and traps against what makes one."""
+    words = [(trap.reason, shape_words(trap)) for trap in leg.terrain_traps]
+    words += [(roll.reason, shape_words(roll)) for roll in leg.convex_rolls]
+    if any(said != meant for said, meant in words):
+        yield "the words of a trap or a roll are not those of its figures"
+    for trap in leg.terrain_traps:
+        least = {"gully": GULLY_RISE_M, "cliff below": CLIFF_DEG}.get(trap.kind, over.possible_from_deg)
+        if ((trap.depth_m if trap.kind == "gully" else trap.slope_deg) or 0.0) < least - SAME_DEG:
+            yield "a trap is gentler than what makes one"
 
 
 def _straight(sight: SightAnswer) -> bool:

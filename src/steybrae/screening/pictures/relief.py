@@ -140,7 +140,7 @@ def zones_on_map(
         (-(-(left + cols) // join_col) + 2) * join_col,
     )
     ground = read_ground(source, cells, look)
-    inside = np.array(ground.zones.source)
+    inside = np.logical_or.reduce([one.zones.source for one in (ground, *ground.others)])
     across, along = (float(np.count_nonzero(np.diff(inside, axis=axis))) for axis in (1, 0))
     length_m = across * ground.cell_m[1] + along * ground.cell_m[0]
     area_m2 = inside.size * ground.cell_m[0] * ground.cell_m[1]
@@ -186,7 +186,7 @@ def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
     It takes the map shape of `MAP_SHAPES_MM` that shows the line, and those beside it, largest.
     """
     grid = source.grid
-    legs = tuple(_leg_on_map(leg, grid) for leg in screening.legs)
+    legs = legs_on_map(screening.legs, grid)
     beside = lines_on_map(screening, grid)
     x = np.concatenate([*(leg.x for leg in legs), *(line.x for line in beside)])
     y = np.concatenate([*(leg.y for leg in legs), *(line.y for line in beside)])
@@ -237,6 +237,11 @@ def lines_on_map(screening: RouteScreening, grid: Grid) -> tuple[LineOnMap, ...]
         LineOnMap(line.name, *grid.xy(*grid.from_wgs84(line.line_deg[1], line.line_deg[0])), way_off)
         for line, way_off in both
     )
+
+
+def legs_on_map(legs: tuple[LegScreening, ...], grid: Grid) -> tuple[LegOnMap, ...]:
+    """Legs in the CRS of a grid."""
+    return tuple(_leg_on_map(leg, grid) for leg in legs)
 
 
 def _leg_on_map(leg: LegScreening, grid: Grid) -> LegOnMap:

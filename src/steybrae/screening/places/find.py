@@ -21,6 +21,7 @@ from steybrae.quantities import shown_slope_deg
 from steybrae.route.ground import LegGround
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.result import Above
+from steybrae.route.shape_result import TerrainTrap
 from steybrae.route.touching import CorridorCells
 from steybrae.screening.places.line import (
     ON_TURN_M,
@@ -109,7 +110,7 @@ def places_on(
         key = here, ends, first, legs[first:last]
         found.append(kept.of("place", key, partial(_place, line, (first, last), here, ends)))
     found.sort(key=lambda place: (place.from_.chainage_m, place.to.chainage_m))
-    chosen = _at_length(found)
+    chosen = places_at_length(found)
     named = tuple(replace(place, name=letters(k), at_length=k in chosen) for k, place in enumerate(found))
     drops = tuple(
         kept.of("nearest drop", cells, partial(_drop, cells, np.ones(len(cells.drop_m), dtype=bool)))
@@ -257,8 +258,12 @@ def _unknown_above(line: Line, ends: tuple[float, float]) -> UnknownAt | None:
 
 
 def _trap(line: Line, ends: tuple[float, float]) -> TrapAtPlace | None:
-    """Give the most marked terrain trap of a place."""
-    traps = [trap for trap in line.traps if trap.from_m <= ends[1] and trap.to_m >= ends[0]]
+    """Give the most marked trap of a place."""
+    return trap_at([trap for trap in line.traps if trap.from_m <= ends[1] and trap.to_m >= ends[0]])
+
+
+def trap_at(traps: Sequence[TerrainTrap]) -> TrapAtPlace | None:
+    """Give the most marked of some traps."""
     worst = max(traps, key=lambda trap: (trap.slope_deg or 0.0, trap.depth_m or 0.0), default=None)
     if worst is None:
         return None
@@ -282,14 +287,16 @@ def _corridor(line: Line, ends: tuple[float, float]) -> CorridorAtPlace | None:
     if deg is None or at is None:
         return None
     drop = _drop(cells, here)
-    if drop is None and shown_slope_deg(deg) < STEEP_DEG:
-        return None
     on = _within(line.pieces.start_m, line.pieces.end_m, ends)
+    # Cells round the line may be those of other legs, or lie farther off than the corridor is wide.
+    steepest = max(deg, _largest(line.pieces.slope_deg, on)[0] or 0.0)
+    if drop is None and shown_slope_deg(steepest) < STEEP_DEG:
+        return None
     highs = np.concatenate((cells.high_deg[here & cells.known], line.pieces.high_deg[on]))
     ends_known = np.isfinite(highs).all() and line.pieces.ended[on].all()
     return CorridorAtPlace(
-        deg,
-        float(highs.max()) if ends_known else None,
+        steepest,
+        max(steepest, float(highs.max())) if ends_known else None,
         _side(cells, at),
         float(cells.off_m[at]),
         _largest(cells.slope_deg, here & cells.left)[0],
@@ -365,7 +372,7 @@ def _own_steep_m(place: PlaceThatMatters) -> float:
     return 0.0 if place.kinds == ("unknown",) else place.steep_m
 
 
-def _at_length(places: list[PlaceThatMatters]) -> set[int]:
+def places_at_length(places: Sequence[PlaceThatMatters]) -> set[int]:
     """Which places are told at length; see `ORDER_RULE`."""
     chosen: set[int] = set()
     of_kind = {kind: [k for k, place in enumerate(places) if kind in place.kinds] for kind in KINDS}

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG
-from steybrae.screening.places.find import letters
+from steybrae.screening.places.find import letters, places_at_length, trap_at
 from steybrae.screening.places.line import overlap_m
 from steybrae.screening.places.result import OnLine, PlaceThatMatters
 from steybrae.screening.places.words import place_words
@@ -45,6 +45,7 @@ class _Along:
     turns_m: Array
     chainage_m: Array
     slope_deg: Array
+    elevation_m: Array
     unknown: NDArray[np.bool_]
     beside_m: Array
     beside_deg: Array
@@ -63,10 +64,14 @@ def place_contradictions(found: RouteScreening) -> Iterator[str]:
         known_m = other.length_m - other.unknown_m
         if one.unknown_m < overlap_m(_ends(one), _ends(other)) - known_m - SAME_M:
             yield f"unknown ground of place {other.name} is known on place {one.name}"
-    told_deg = max(found.totals.slope_corridor_max_deg or 0.0, found.totals.short_corridor_max_deg or 0.0)
+    yield from _held(found)
+    if {k for k, place in enumerate(found.places) if place.at_length} != places_at_length(found.places):
+        yield "the places told at length are not those that lead"
     for place in found.places:
-        if place.corridor is not None and place.corridor.slope_max_deg > told_deg + SAME:
-            yield f"the corridor of place {place.name} is steeper than that of the whole line"
+        legs = found.legs[place.from_.leg - 1 : place.to.leg]
+        for what in (*_figures(place), *_against(place, legs), *_traps(place, found, line)):
+            yield what.format(f"place {place.name}")
+    for place in found.places:
         if place_words(place) != place.words:
             yield f"the words of place {place.name} are not those of its figures"
     for leg in found.legs:
@@ -88,6 +93,7 @@ def _along(found: RouteScreening) -> _Along:
         turns,
         np.concatenate([at.chainage_m + start for _, at, start in points]),
         np.concatenate([at.slope_deg for _, at, _ in points]),
+        np.concatenate([at.elevation_m for _, at, _ in points]),
         np.concatenate([~at.known for _, at, _ in points]),
         np.concatenate(beside_m),
         np.concatenate(beside_deg),
@@ -186,8 +192,106 @@ def _one(place: PlaceThatMatters, line: _Along) -> Iterator[str]:
         )
         if shown_slope_deg(steepest) >= STEEP_DEG and steepest > told + SAME:
             yield "the corridor of {} is steeper abreast of a point than at its steepest"
+    height_m = line.elevation_m[(line.chainage_m > first) & (line.chainage_m < last)]
+    if np.isfinite(height_m).any() and not (
+        (np.inf if place.elevation_min_m is None else place.elevation_min_m) <= np.nanmin(height_m) + SAME_M
+        and np.nanmax(height_m) - SAME_M
+        <= (-np.inf if place.elevation_max_m is None else place.elevation_max_m)
+    ):
+        yield "a point of {} lies below its lowest height or above its highest"
     both = line.unknown[inside][1:] & line.unknown[inside][:-1]
     on_line_m = np.diff(line.chainage_m[inside])[both].sum() / 2.0
     rising = (on_line_m, place.unknown_on_line_m, place.unknown_near_m, place.unknown_m)
     if any(less > more + SAME_M for less, more in itertools.pairwise(rising)):
         yield "the metres of unknown ground of {} are too few"
+
+
+def _figures(place: PlaceThatMatters) -> Iterator[str]:
+    """Figures of one place against each other."""
+    slope, low, high = place.slope_max_deg, place.slope_low_deg, place.slope_high_deg
+    corridor, over = place.corridor, place.overhead
+    if slope is not None and not (low or 0.0) - SAME <= slope <= (90.0 if high is None else high) + SAME:
+        yield "the steepest slope of {} lies outside its own interval"
+    if not place.open_above and (high is None or place.unknown_near_m > 0.0):
+        yield "something of {} is unknown and it is not open above"
+    if corridor is not None:
+        sides = max(corridor.left_deg or 0.0, corridor.right_deg or 0.0)
+        if corridor.slope_max_deg < max(sides, slope or 0.0) - SAME:
+            yield "the corridor of {} is gentler than what is in it"
+        if corridor.slope_max_deg > max(sides, slope or 0.0) + SAME:
+            yield "the corridor of {} is steeper than its two sides and the line"
+        if (corridor.slope_high_deg or 90.0) < max(corridor.slope_max_deg, high or 90.0) - SAME:
+            yield "the upper end of the corridor of {} lies below what is in it"
+    if over is not None and over.quantity != "sight":
+        yield "what stands over {} is no sight"
+    without = (
+        ("corridor" in place.kinds) > (corridor is not None),
+        ("overhead" in place.kinds) > (over is not None),
+    )
+    if any(without) or (
+        over is not None and "overhead" in place.kinds and shown_slope_deg(over.deg) < PLACE_SIGHT_DEG
+    ):
+        yield "{} is of a kind that it has no figure of"
+
+
+def _against(place: PlaceThatMatters, legs: tuple[LegScreening, ...]) -> Iterator[str]:
+    """One place against the legs that it lies on: none is gentler than its part."""
+
+    def over_legs(values: Iterator[float | None]) -> float:
+        return max(90.0 if value is None else value for value in values)
+
+    if (place.slope_max_deg or 0.0) > max(leg.slope_max_deg or 0.0 for leg in legs) + SAME:
+        yield "{} is steeper than its legs"
+    if (place.slope_high_deg or 0.0) > over_legs(leg.slope_high_deg for leg in legs) + SAME:
+        yield "{} may be steeper than the upper end of its legs"
+    corridor = place.corridor
+    if corridor is None:
+        return
+    told = max(max(leg.slope_corridor_max_deg or 0.0, leg.short_corridor_max_deg or 0.0) for leg in legs)
+    if shown_slope_deg(corridor.slope_max_deg) > shown_slope_deg(told):
+        yield "the corridor of {} is steeper than that of its legs"
+    if (corridor.slope_high_deg or 0.0) > over_legs(leg.slope_corridor_high_deg for leg in legs) + SAME:
+        yield "the corridor of {} may be steeper than the upper end of its legs"
+
+
+def _traps(place: PlaceThatMatters, found: RouteScreening, line: _Along) -> Iterator[str]:
+    """Hold the trap of a place against those of the legs there: it is the most marked."""
+    if ("trap" in place.kinds) != (place.trap is not None):
+        yield "{} is a trap without one, or has one and is none"
+    if place.trap is None:
+        return
+    first, last = _ends(place)
+    traps = [
+        trap
+        for leg, start_m in zip(found.legs, line.turns_m.tolist(), strict=False)
+        for trap in leg.terrain_traps
+        if trap.from_m + start_m <= last and trap.to_m + start_m >= first
+    ]
+    if place.trap != trap_at(traps):
+        yield "the trap of {} is not the most marked of its legs"
+
+
+def _held(found: RouteScreening) -> Iterator[str]:
+    """Hold the steepest of each leg, its steep metres and its drop against its places."""
+    for leg in found.legs:
+        on = [place for place in _touching(found, leg) if place.kinds != ("unknown",)]
+        underfoot_deg = max((place.slope_max_deg or 0.0 for place in on), default=0.0)
+        corridor_deg = max((place.corridor.slope_max_deg for place in on if place.corridor), default=0.0)
+        at = leg.slope_corridor_max_at
+        # What lies beyond an end may be nearer to another leg, and in no corridor there.
+        abreast = at is not None and SAME_M < at.chainage_m < leg.length_m - SAME_M
+        beside_deg = max(
+            (leg.slope_corridor_max_deg or 0.0) if abreast else 0.0, leg.short_corridor_max_deg or 0.0
+        )
+        for deg, told_deg in ((leg.slope_max_deg or 0.0, underfoot_deg), (beside_deg, corridor_deg)):
+            if shown_slope_deg(deg) >= STEEP_DEG and deg > told_deg + SAME:
+                yield f"the steepest of leg {leg.number} is on no place"
+        if sum(place.steep_m for place in on) < leg.steep_m - SAME_M:
+            yield f"steep ground of leg {leg.number} is longer than that of its places"
+        drops = [place.corridor.drop for place in on if place.corridor and place.corridor.drop]
+        drop = leg.drop
+        if drop is not None and (
+            min((one.off_m for one in drops), default=np.inf) > drop.off_m + SAME_M
+            or max(one.fall_m for one in drops) < drop.fall_m - SAME_M
+        ):
+            yield f"the drop of leg {leg.number} is on no place"
