@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager
-from itertools import permutations
+from itertools import permutations, product
 from typing import Any
 
 import numpy as np
@@ -64,7 +65,8 @@ def told(result: Any) -> Any:
     return without_heights(as_json("overlaps", result))
 
 
-A, B = raster(FIRST, 0, 160), raster(SECOND, 80, SIDE)
+THIRD = FIRST - STEPS_M * np.cos(COL / 9.0)
+A, B, C = raster(FIRST, 0, 160), raster(SECOND, 80, SIDE), raster(THIRD, 60, 180)
 
 
 def test_a_line_is_told_the_same_in_any_order() -> None:
@@ -72,7 +74,7 @@ def test_a_line_is_told_the_same_in_any_order() -> None:
     found = []
     for order in permutations((A, B)):
         with opened(*order) as source:
-            found.append(screen_route(ROUTE, source, SETTINGS))
+            found.append(screen_route(ROUTE, source, SETTINGS, for_forecast=True))
     one, other = found
     assert told(one) == told(other)
     assert 38.0 < one.totals.slope_max_deg < 45.0
@@ -80,14 +82,19 @@ def test_a_line_is_told_the_same_in_any_order() -> None:
     for leg, same in zip(one.legs, other.legs, strict=True):
         for name in ("slope_deg", "corridor_deg", "slope_high_deg"):
             np.testing.assert_array_equal(getattr(leg.points, name), getattr(same.points, name))
+    for ground, same in zip(one.forecast_grounds, other.forecast_grounds, strict=True):
+        for field in dataclasses.fields(ground.overhead):
+            values = (getattr(each.overhead, field.name) for each in (ground, same))
+            np.testing.assert_array_equal(*values)
 
 
-@pytest.mark.parametrize("every", [(A, B), (B, A), (A, A, B)])
+@pytest.mark.parametrize("every", [(A, B), (B, A), (A, A, B), (A, B, C), (C, B, A)])
 def test_no_source_alone_tells_a_line_steeper(every: tuple[ArrayRaster, ...]) -> None:
     """What each source shows alone is the least: slopes, drops, start zones, what stands over a leg."""
     with opened(*every) as source:
         both = screen_route(ROUTE, source, SETTINGS)
-    for heights_m, left, right in ((FIRST, 0, 160), (SECOND, 80, SIDE)):
+    every_m = ((FIRST, 0, 160), (SECOND, 80, SIDE), (THIRD, 60, 180))
+    for heights_m, left, right in every_m if C in every else every_m[:2]:
         alone = np.full((SIDE, SIDE), np.nan)
         alone[:, left:right] = heights_m[:, left:right]
         for leg, least in zip(
@@ -131,10 +138,25 @@ def test_files_that_agree_keep_every_number() -> None:
     """To the bit: nothing is read or worked out twice that is one."""
     with opened(raster(SECOND, 0, SIDE)) as source:
         whole = screen_route(ROUTE, source, SETTINGS)
-        assert not source.read(0, 0, SIDE, SIDE).led_m
+        assert not source.read(0, 0, SIDE, SIDE).others_m
     with opened(raster(SECOND, 80, SIDE), raster(SECOND, 0, 160)) as source:
-        assert not source.read(0, 0, SIDE, SIDE).led_m
+        assert not source.read(0, 0, SIDE, SIDE).others_m
         assert plan_bytes(screen_route(ROUTE, source, SETTINGS)) == plan_bytes(whole)
+
+
+def test_tiles_cost_by_how_many_lie_over_each_other() -> None:
+    """Of nine tiles that differ along their edges at most four know one cell; a rounding is no difference."""
+    noise = np.random.default_rng(1).normal(0.0, 1.0, (9, SIDE, SIDE))
+    for size_m, most in ((1.0, 3), (1e-5, 0)):
+        tiles = []
+        for k, (down, on) in enumerate(product((0, 78, 156), repeat=2)):
+            rows, cols = slice(down, down + 84), slice(on, on + 84)
+            a, b, c, d, e, f = WHOLE.grid.transform
+            corner = (a, b, c + a * on, d, e, f + e * down)
+            part = (FIRST + size_m * noise[k])[rows, cols]
+            tiles.append(ArrayRaster(part, corner, WHOLE.grid.crs_wkt, units="metre"))
+        with opened(*tiles) as source:
+            assert len(source.read(0, 0, SIDE, SIDE).others_m) == most
 
 
 def test_a_difference_that_was_looked_past_is_told_where_it_is_read() -> None:
@@ -143,9 +165,9 @@ def test_a_difference_that_was_looked_past_is_told_where_it_is_read() -> None:
     other[121, 100:140] += 30.0
     with opened(A, raster(other, 80, SIDE)) as source:
         assert not source.tiles_differ
-        assert {1} == source.read(100, 90, 40, 40).led_m.keys()
+        assert len(source.read(100, 90, 40, 40).others_m) == 1
         assert source.heights_read.tiles_differ
-        assert not source.read(0, 90, 40, 40).led_m
+        assert not source.read(0, 90, 40, 40).others_m
 
 
 def test_the_desk_reads_what_a_model_reads() -> None:

@@ -100,7 +100,7 @@ class NearHeights:
             cells, absurd, same = (now - then for now, then in zip(self.met, before, strict=True))
             self.meet((-cells, -absurd, -same))
             squares = same_squares(dem.heights_m, down * BLOCK, across * BLOCK)
-            found = _Block(dem.heights_m, absurd > 0 or bool(dem.led_m), squares)
+            found = _Block(dem.heights_m, absurd > 0 or bool(dem.others_m), squares)
             self._blocks[down, across] = found
             if len(self._blocks) > MOST_BLOCKS:
                 self._blocks.popitem(last=False)

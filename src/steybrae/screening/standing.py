@@ -203,7 +203,7 @@ def may_stand(lat_deg: float, lon_deg: float, rules: StandingRules, place_error_
     steepest = float(np.nanmax(slopes)) if np.isfinite(slopes).any() else None
     # NaN, which is unknown or without an upper end, is not below.
     gentle = bool(np.all(np.isfinite(slopes) & (shown_slope_deg(high[inside]) < STEEP_DEG)))
-    drop = bool((drop_m(dem.heights_m, jacobian, *dem.led_m.values())[inside] > 0.0).any())
+    drop = bool((drop_m(dem.heights_m, jacobian, *dem.others_m)[inside] > 0.0).any())
     near = cells_within(dem.grid.shape, (col - left, row - top), jacobian, place_error_m)
     own = along, across
     return Standing(

@@ -181,7 +181,7 @@ def slope_field(
     SlopeField
         NaN in the outer rings and beside unknown heights; where sources differ the steeper leads.
     """
-    if dem.led_m:
+    if dem.others_m:
         sources = (Dem(dem.grid, heights_m) for heights_m in dem.every_m)
         return _steepest(dem, tuple(slope_field(one, method, engine, halves) for one in sources))
     jacobian = jacobian_field(dem.grid)

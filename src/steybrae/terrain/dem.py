@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any, Final, Protocol
 
@@ -268,8 +267,9 @@ class Dem:
         Where they lie.
     heights_m
         ``[row, col]``, metres, float64, read-only; NaN is unknown.
-    led_m
-        Where files that overlap differ: the heights with each other one of them leading, by its number.
+    others_m
+        Where files that overlap differ: the same with the second that knows a cell in place of the first,
+        with the third, and so on.
 
     Raises
     ------
@@ -279,7 +279,7 @@ class Dem:
 
     grid: Grid
     heights_m: Array
-    led_m: Mapping[int, Array] = field(default_factory=dict)
+    others_m: tuple[Array, ...] = ()
 
     def __post_init__(self) -> None:
         """Make the heights read-only, infinities unknown."""
@@ -297,7 +297,7 @@ class Dem:
     @property
     def every_m(self) -> tuple[Array, ...]:
         """Heights as each source has them: of what they tell the steeper leads."""
-        return self.heights_m, *self.led_m.values()
+        return self.heights_m, *self.others_m
 
     @property
     def heights_read(self) -> HeightsRead:

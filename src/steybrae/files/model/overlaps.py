@@ -18,6 +18,10 @@ DIFFERENT_M: Final = 1.0
 """Heights further apart than this, metres, are of different surveys, or of another unit or datum (our choice:
 parts of one survey differ by their rounding)."""
 
+SAME_M: Final = 1e-3
+"""Heights as near as this, metres, are one (our choice: on cells of half a metre they turn no slope by more
+than the tenth of a degree that is shown)."""
+
 MOST_ROWS: Final = 16
 """Most rows of an overlap that are looked at, evenly spread (our choice): models are opened often."""
 

@@ -13,6 +13,7 @@ from collections.abc import Collection, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
 
@@ -29,7 +30,7 @@ from steybrae.files.model.fingerprints import files_fingerprint, files_state, si
 from steybrae.files.model.height_units import height_unit, parse_height_unit
 from steybrae.files.model.heights import damaged, make_unknown, same_squares, stored_numbers
 from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES, quiet_messages
-from steybrae.files.model.overlaps import DIFFERENT_M, apart_m, tiles_differ
+from steybrae.files.model.overlaps import DIFFERENT_M, SAME_M, apart_m, tiles_differ
 from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
 from steybrae.hush import hushed
@@ -170,7 +171,7 @@ class RasterModel:
         Returns
         -------
         Dem
-            NaN where no tile knows the ground; where tiles differ with each of them leading too.
+            NaN where no tile knows the ground; where tiles differ with what each of them knows.
 
         Raises
         ------
@@ -187,35 +188,39 @@ class RasterModel:
                 "180 degrees, tiles of both sides."
             )
             raise ModelError(message)
-        absurd, led_m = self._absurd, {}
-        for number in self._others(row, col, rows, cols):
-            led_m[number] = self._heights((self.tiles[number], *self.tiles), row, col, rows, cols)
-        self._absurd = absurd  # those of the first given are counted
-        heights = self._heights(self.tiles, row, col, rows, cols)
+        heights = np.full((rows, cols), np.nan)
+        for tile in self.tiles:
+            self._fill(heights, tile, row, col)
         self._cells_read += self.cells_in(row, col, rows, cols)
         squares = same_squares(heights, row, col)
         self._same += len(squares) * SAME_CELLS**2
         if self.noted is not None:
             self.noted.append(squares)
-        return Dem(self.grid.part(row, col, rows, cols), heights, led_m)
+        return Dem(self.grid.part(row, col, rows, cols), heights, self._others_m(row, col, rows, cols))
 
-    def _others(self, row: int, col: int, rows: int, cols: int) -> list[int]:
-        """Numbers of the tiles that differ in a window from one given before them."""
-        found, near, window = [], list[Tile](), (row, col, rows, cols)
-        for number, tile in enumerate(self.tiles):
+    def _others_m(self, row: int, col: int, rows: int, cols: int) -> tuple[Array, ...]:
+        """Heights of a window as `Dem.others_m` has them; none where the tiles know the same."""
+        near, most_m, window = list[Tile](), 0.0, (row, col, rows, cols)
+        for tile in self.tiles:
             top, left, bottom, right = tile.shared_with(*window)
             if top < bottom and left < right:
-                most_m = max((apart_m(one, tile, *window) for one in near), default=0.0)
-                self._differ |= most_m > DIFFERENT_M
-                found += [number] if most_m > 0.0 else []
+                most_m = max(most_m, *(apart_m(one, tile, *window) for one in near), 0.0)
                 near.append(tile)
-        return found
-
-    def _heights(self, tiles: Sequence[Tile], row: int, col: int, rows: int, cols: int) -> Array:
-        heights = np.full((rows, cols), np.nan)
-        for tile in tiles:
-            self._fill(heights, tile, row, col)
-        return heights
+        self._differ |= most_m > DIFFERENT_M
+        if most_m <= SAME_M:
+            return ()
+        ranked, absurd = list[Array](), self._absurd
+        for tile in near:
+            own = np.full((rows, cols), np.nan)
+            self._fill(own, tile, row, col)
+            for before in ranked:
+                free = np.isnan(before)
+                before[free], own = own[free], np.where(free, np.nan, own)
+            ranked.append(own)
+        self._absurd = absurd  # those of the first are counted
+        for first, own in pairwise(ranked):
+            np.copyto(own, first, where=np.isnan(own))
+        return tuple(own for first, own in pairwise(ranked) if not np.array_equal(first, own, equal_nan=True))
 
     def _fill(self, heights: Array, tile: Tile, row: int, col: int) -> None:
         """Write a tile's heights into the still unknown cells of a window."""

@@ -158,7 +158,9 @@ def _steeper(parts: list[_Part]) -> _Part:
 
 def _every(found: Iterable[tuple[_Shape, ...]]) -> tuple[_Shape, ...]:
     """Join rolls or traps of files that differ, in the order of the leg; those that agree once."""
-    return tuple(sorted(dict.fromkeys(chain.from_iterable(found)), key=lambda one: one.chainage_m))
+    return tuple(
+        sorted(dict.fromkeys(chain.from_iterable(found)), key=lambda one: (one.chainage_m, one.reason))
+    )
 
 
 def _look_at(ground: OverheadGround, points: Points, chainage_m: Array, length_m: Array) -> _Part:

@@ -318,7 +318,7 @@ def read_ground(
             model=model,
             corner=corner,
         )
-        for one in (dem, *(Dem(dem.grid, heights_m) for heights_m in dem.led_m.values()))
+        for one in (dem, *(Dem(dem.grid, heights_m) for heights_m in dem.others_m))
     ]
     return replace(every[0], others=tuple(every[1:]))
 
@@ -345,16 +345,16 @@ def joined(
     check_cells(*(*shape, MOST_CELLS_OVERHEAD), "The ground that may stand overhead", "a shorter --reach")
     both = None if held is None else window.both(held[0])
     if both is None or held is None:
-        heights, led_m = _joined(source, window, joins)
+        heights, *others_m = _joined(source, window, joins)
     else:
-        heights, led_m = np.empty(shape), {}
+        heights, others_m = np.empty(shape), []
         _part(heights, window, both, joins)[...] = _part(held[1], held[0], both, joins)
         for part in window.without(both):
-            _part(heights, window, part, joins)[...], _ = _joined(source, part, joins)
+            _part(heights, window, part, joins)[...] = _joined(source, part, joins)[0]
     a, b, _, d, e, _ = source.grid.transform
     x, y = source.grid.xy(window.left, window.top)
     transform = (a * join_col, b * join_row, float(x), d * join_col, e * join_row, float(y))
-    return Dem(Grid(transform, source.grid.crs_wkt, shape, source.grid.datum_named), heights, led_m)
+    return Dem(Grid(transform, source.grid.crs_wkt, shape, source.grid.datum_named), heights, tuple(others_m))
 
 
 def _part(heights: Array, window: Window, part: Window, joins: tuple[int, int]) -> Array:
@@ -364,19 +364,17 @@ def _part(heights: Array, window: Window, part: Window, joins: tuple[int, int]) 
     return heights[top : top + rows // join_row, left : left + cols // join_col]
 
 
-def _joined(source: DemSource, window: Window, joins: tuple[int, int]) -> tuple[Array, dict[int, Array]]:
-    """Join heights, and where files differ those with each other one leading, as `Dem` has them."""
+def _joined(source: DemSource, window: Window, joins: tuple[int, int]) -> list[Array]:
+    """Join heights, and where files differ the others too, as `Dem.every_m` has them."""
     strips, step = [], BLOCK_CELLS * joins[1]
     # Whole squares of one number: they are met the same in every window.
     strip = window.bottom - window.top if joins == (1, 1) else max(1, _STRIP_ROWS // step) * step
     for top in range(window.top, window.bottom, strip):
         rows, cols = min(strip, window.bottom - top), window.right - window.left
-        dem = source.read(top, window.left, rows, cols)
-        every = (-1, dem.heights_m), *dem.led_m.items()
-        strips.append({number: _means(heights_m, joins) for number, heights_m in every})
-    numbers = sorted({number for one in strips for number in one})
-    first, *others = (np.concatenate([one.get(number, one[-1]) for one in strips]) for number in numbers)
-    return first, dict(zip(numbers[1:], others, strict=True))
+        every = source.read(top, window.left, rows, cols).every_m
+        strips.append([_means(heights_m, joins) for heights_m in every])
+    most = max(map(len, strips))
+    return [np.concatenate([one[min(k, len(one) - 1)] for one in strips]) for k in range(most)]
 
 
 def _means(heights_m: Array, joins: tuple[int, int]) -> Array:

@@ -170,25 +170,30 @@ class _Window:
     how: CellsKnown
 
     @cached_property
-    def zones(self) -> _Zones:
-        """Its possible start zones."""
-        key = self.whole, self.kept.look, self.how
-        return self.kept.kept.of(
-            "zone classes", key, lambda: _Zones.of(self.kept.ground(self.whole).possible, self.how)
-        )
+    def zones(self) -> list[_Zones]:
+        """Its possible start zones, and where files differ those of each other one leading."""
+
+        def made() -> list[_Zones]:
+            ground = self.kept.ground(self.whole)
+            return [_Zones.of(one.possible, self.how) for one in (ground, *ground.others)]
+
+        return self.kept.kept.of("zone classes", (self.whole, self.kept.look, self.how), made)
 
     def zones_over(
         self, part: Stretch, ends: tuple[Array, NDArray[np.bool_]], within: bool
     ) -> tuple[GroundCells, NDArray[np.bool_]]:
         """Zones that look down on a stretch of a leg, and the leg's bins with unknown ground above so far."""
-        (edges_m, unknown), ground = ends, self.zones.ground
-        col, row, chainage, _ = cells_on(part, ground.corner, self.kept.look.joins)
-        points = ground.centres(col.astype(np.intp), row.astype(np.intp))
-        at = np.clip(np.searchsorted(edges_m, chainage) - 1, 0, len(unknown) - 1)
-        found = self.zones.looking_down(points, at, within=within)
-        unknown = unknown.copy()
-        np.logical_or.at(unknown, at, unknown_above(ground, points).there)
-        return self.zones.as_cells(found, edges_m, unknown), unknown
+        edges_m, unknown = ends[0], ends[1].copy()
+        found = []
+        for zones in self.zones:
+            ground = zones.ground
+            col, row, chainage, _ = cells_on(part, ground.corner, self.kept.look.joins)
+            points = ground.centres(col.astype(np.intp), row.astype(np.intp))
+            at = np.clip(np.searchsorted(edges_m, chainage) - 1, 0, len(unknown) - 1)
+            down_m = zones.looking_down(points, at, within=within)
+            np.logical_or.at(unknown, at, unknown_above(ground, points).there)
+            found.append(zones.as_cells(down_m, edges_m, unknown))
+        return found[0] if len(found) == 1 else gathered(edges_m, unknown, found, 0.0), unknown
 
 
 @dataclass(frozen=True, eq=False)

@@ -135,7 +135,7 @@ def drop_near(source: DemSource, place: Place, reach_m: float) -> DropNear | Non
     at = col - left, row - top
     off_m, fall_m = (
         cells_off_m(dem.grid.shape, at, jacobian),
-        drop_m(dem.heights_m, jacobian, *dem.led_m.values()),
+        drop_m(dem.heights_m, jacobian, *dem.others_m),
     )
     near = np.flatnonzero((fall_m > 0.0) & (off_m <= reach_m))
     if len(near) == 0:
