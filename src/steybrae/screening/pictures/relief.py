@@ -221,9 +221,10 @@ def make_relief(screening: RouteScreening, source: PictureSource) -> Relief:
         contours=_contours(dem.heights_m, gradient, scale, screening.settings.interval_m),
         corridor_grid=corridor_grid,
         beyond_corridor_m=beyond,
-        legs=legs,
+        # By the grid that the plan keeps, so that they follow from it.
+        legs=legs_on_map(screening.legs, dem.grid),
         zones=zones_on_map(screening, source, window, scale),
-        places=places_on_map(screening.places, grid),
+        places=places_on_map(screening.places, dem.grid),
         profile=profile_of(screening),
     )
 
