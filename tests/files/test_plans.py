@@ -854,6 +854,23 @@ class TestPlacesTampered:
             sound(dataclasses.replace(found, places=other))
 
 
+def test_true_plans_are_sound(sample_plan: Any) -> None:
+    """A corridor holds the line in it, and its upper end the short pieces beside unknown ground."""
+    found = sample_plan.screening
+    assert sound(found).places == found.places
+    for place in found.places:
+        if place.corridor is not None:
+            assert place.corridor.slope_max_deg >= (place.slope_max_deg or 0.0)
+    rng, grid = np.random.default_rng(5), model(Plane(0.0, 0.0), (160, 160), 2.0).grid
+    for _ in range(6):
+        heights = rng.normal(0.0, 1.0, (160, 160)).cumsum(axis=1)
+        for row, col in rng.integers(20, 130, (12, 2)):
+            heights[row : row + 3, col : col + 3] = np.nan
+        dem = Dem(grid, heights)
+        rough = screen_route(route_on(dem, [(-100.0, -90.0), (90.0, 100.0)]), dem, Settings(reach_m=20.0))
+        assert sound(rough).places == rough.places
+
+
 def test_a_plan_of_1000_legs_is_read_again(
     sample_dem: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
