@@ -88,7 +88,8 @@ class CorridorAtPlace:
     Attributes
     ----------
     slope_max_deg, slope_high_deg
-        Steepest, degrees, and the upper end of its 95 % interval; None where that is not known.
+        Steepest, never gentler than the line in it, degrees, and the upper end of its 95 % interval; None
+        where that is not known.
     side, off_m
         On which side of travel, and how far from the line it begins, metres.
     left_deg, right_deg
