@@ -45,12 +45,16 @@ class Read:
     low_deg: float
     high_deg: float
     bands: tuple[str, ...]
+    lengths_mm: tuple[float, float]
+    slopes_deg: tuple[float, float]
+    """Lengths that the key takes and what their ends give; the measured one where none is asked for."""
 
     @property
     def accepted(self) -> bool:
-        """Whether the key takes the measured slope, and its band where it asks for one."""
+        """Whether the key takes the measured slope, its band where asked for, no length of another."""
         band = BandScheme().band(shown_slope_deg(self.slope_deg)).label
-        inside = self.low_deg <= self.slope_deg <= self.high_deg
+        inside = all(self.low_deg <= deg <= self.high_deg for deg in (self.slope_deg, *self.slopes_deg))
+        inside &= self.lengths_mm[0] <= self.length_mm <= self.lengths_mm[1]
         return inside and (not self.bands or band in self.bands)
 
 
@@ -130,10 +134,28 @@ def read_back(pdf: bytes, key: bytes, look: MapLook, folder: Path) -> list[Read]
             if what == "whole" and len(by_thick) > 1 and by_thick[-1] - by_thick[0] > length - MEETS_MM:
                 # From thick line to thick line: thin ones may be left out.
                 gaps = max(gaps, (len(by_thick) - 1) * look.index_every)
-            slope = math.degrees(math.atan(gaps * look.interval_m * 1000.0 / (length * look.scale)))
+            taken = re.search(r"length mm: (\d+\.\d) to (\d+\.\d)", marks[letter])
+            lengths = (float(taken[1]), float(taken[2])) if taken else (length, length)
+            slope, *slopes = (
+                math.degrees(math.atan(gaps * look.interval_m * 1000.0 / (one * look.scale)))
+                for one in (length, *lengths)
+            )
             high = float(found[3] or 90.0)
             bands = tuple(found[4].split(" or ")) if found[4] else ()
-            out.append(Read(letter, what, gaps, length, slope, float(found[2]), high, bands))
+            out.append(
+                Read(
+                    letter,
+                    what,
+                    gaps,
+                    length,
+                    slope,
+                    float(found[2]),
+                    high,
+                    bands,
+                    lengths,
+                    (slopes[0], slopes[1]),
+                )
+            )
     return out
 
 

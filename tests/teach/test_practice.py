@@ -375,6 +375,20 @@ def test_the_key_has_the_lines_of_the_pupils_sheet_one_to_one(level: str) -> Non
         assert not any(" m" in blank.name.replace(" mm", "") for blank in question.blanks)  # a map in feet
 
 
+@pytest.mark.parametrize("look", LOOKS)
+def test_lengths_and_heights_that_a_leg_takes_give_slopes_that_it_takes(look: MapLook) -> None:
+    legs = [question for seed in range(4) for question in asked(seed, look=look) if question.kind == "leg"]
+    assert legs
+    for question in legs:
+        taken = {
+            blank.name.split()[0]: [float(end) for end in re.findall(r"\d+(?:\.\d)?", blank.accept)]
+            for blank in question.blanks
+        }
+        low, high = taken["along"]
+        for length, height in itertools.product(taken["length"], taken["height"]):
+            assert low <= math.degrees(math.atan(height / length)) <= high, question.blanks
+
+
 def test_own_legs_and_readings_are_asked_about(sample_dem: Path) -> None:
     plan = screen_route(read_route(sample_dem / "day.gpx"), massif(), Settings())
     middle = plan_middle(massif().grid, plan)

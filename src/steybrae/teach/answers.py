@@ -20,7 +20,7 @@ from typing import Final, Literal
 
 from steybrae.bands import Band, BandScheme
 from steybrae.paper.measurement import RULER_ERROR_MM
-from steybrae.quantities import gradient_to_angle, round_down, shown_slope_deg
+from steybrae.quantities import gradient_to_angle, round_down, round_up, shown_slope_deg
 from steybrae.teach.map_ground import MapLook
 from steybrae.teach.slope_scale import LEAST_GAP_MM
 from steybrae.teach.stretches import Stretch
@@ -148,15 +148,25 @@ class Blank:
     accept: str
 
 
+def fair_ends(low: float, high: float, step: float = 1.0) -> str:
+    """``13.8 to 14.7``: lengths or heights taken, both ends inwards, so that their slopes are taken too.
+
+    The middle alone where no two figures lie between.
+    """
+    first, last = round_up(low, step), round_down(high, step)
+    ends = (first, last) if first < last else ((low + high) / 2.0,)
+    return " to ".join(Value(end, "", step).figure for end in ends)
+
+
 def blanks(part: Measured, *names: str) -> tuple[Blank, ...]:
     """Lines to write on for a slope, in the order asked for.
 
     Of ``length mm``, ``gaps``, ``height``, which takes the map's unit, ``slope °`` and ``band``.
     """
-    ends = part.across_mm - RULER_ERROR_MM, part.across_mm + RULER_ERROR_MM
+    ends = max(0.0, part.across_mm - RULER_ERROR_MM), part.across_mm + RULER_ERROR_MM
     height, unit = part.height.split()
     found = {
-        "length mm": Blank("length mm", Value(part.across_mm, "", 0.1, interval=ends).interval_text),
+        "length mm": Blank("length mm", fair_ends(*ends, 0.1)),
         "gaps": Blank("gaps", str(part.gaps)),
         "height": Blank(f"height {unit}", height),
         "slope °": Blank("slope °", between(part.low_deg, part.high_deg)),

@@ -13,10 +13,10 @@ from steybrae.field.hidden import apparent_slope_deg
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import angle_to_gradient, gradient_to_angle, round_down
-from steybrae.teach.answers import Blank, Measured, blanks, measured
+from steybrae.teach.answers import Blank, Measured, blanks, fair_ends, measured
 from steybrae.teach.forms import FORMS, FormPatch, even_patch, form_patch
 from steybrae.teach.map_ground import MapLook
-from steybrae.value import Value, slope
+from steybrae.value import slope
 
 FIRST_LOOK: Final = MapLook(25_000.0, 10.0)
 """Map of the first lesson: 1 mm on paper is 25 m, a contour every 10 m (our choice)."""
@@ -284,11 +284,11 @@ def _ranked(look: MapLook, rng: np.random.Generator) -> tuple[Ranked, ...]:
 
 def _ranked_blanks(answer: Measured, look: MapLook, rank: int) -> tuple[Blank, ...]:
     length, height, in_degrees, band = blanks(answer, "length mm", "height", "slope °", "band")
-    ends = tuple(look.metres(answer.across_mm + off) for off in (-RULER_ERROR_MM, RULER_ERROR_MM))
+    short_m, long_m = (look.metres(answer.across_mm + off) for off in (-RULER_ERROR_MM, RULER_ERROR_MM))
     return (
         Blank("by eye, 1-5", "any"),
         length,
-        Blank("ground m", Value(ends[0], interval=(ends[0], ends[1])).interval_text),
+        Blank("ground m", fair_ends(short_m, long_m)),
         height,
         in_degrees,
         band,

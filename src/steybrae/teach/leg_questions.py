@@ -19,6 +19,7 @@ from steybrae.teach.answers import (
     Measured,
     Question,
     blanks,
+    fair_ends,
     measured,
     run_value,
 )
@@ -214,8 +215,7 @@ def _asked(leg: LegAnswer, look: MapLook) -> tuple[Blank, ...]:
     low_m, high_m = max(0.0, change_m - off_m), change_m + off_m
 
     def ends(low_m: float, high_m: float) -> str:
-        low, high = low_m / look.unit_m, high_m / look.unit_m
-        return Value(low, interval=(low, high)).interval_text if high > low else Value(low).figure
+        return fair_ends(low_m / look.unit_m, high_m / look.unit_m)
 
     grades = gradient_to_angle(low_m / long_m), gradient_to_angle(high_m / short_m)
     return (
