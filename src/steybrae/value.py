@@ -208,9 +208,9 @@ def overhead(deg: float | None, *, at_least: bool = False) -> Value:
     return slope(deg, at_least=at_least)
 
 
-def percent(number: float | None, *, step: float = 1.0) -> Value:
+def percent(number: float | None, *, step: float = 1.0, at_least: bool = False) -> Value:
     """Share or gradient in percent: up."""
-    return Value(number, "percent", step, "up")
+    return Value(number, "percent", step, "up", at_least)
 
 
 def kilometres(metres: float | None) -> Value:

@@ -103,7 +103,11 @@ def test_coarse_cells_have_no_upper_end_and_say_so(run: Run, sample_dem: Path, t
     _, out, _ = run("model", str(path), "--json")
     assert [one["up_deg"] for one in json.loads(out)["interval_examples"]] == [None] * 3
     _, out, _ = run("model", str(path))
-    assert "never where not: read every slope as at least that" in " ".join(out.split())
+    text = " ".join(out.split())
+    assert "never where not: read every slope as at least that" in text
+    assert re.search(
+        r"At least \d+\.\d % of the ground that it knows is 30° and steeper; steepest at least \d", text
+    )
 
 
 def test_the_doubted_kind_is_told_first_and_the_wider_holds(run: Run, sample_dem: Path) -> None:

@@ -72,9 +72,10 @@ def model_lines(found: ModelExamined) -> Iterator[str]:
     if found.steep_share is None:
         yield "How much of it is steep is unknown."
     else:
-        share = percent(100.0 * found.steep_share, step=0.1).text
-        part = found.unknown_share > 0.0 or found.looked_share < 1.0
+        share, open_above = steep_share_text(found), _middling(found).up_deg is None
+        part = open_above or found.unknown_share > 0.0 or found.looked_share < 1.0
         most = slope(found.slope_max_deg, at_least=part).text
+        share = f"{share[0].upper()}{share[1:]}"
         yield f"{share} of the ground that it knows is {STEEP_DEG:g}° and steeper; steepest {most}."
     stated = next((one for one in found.kinds_doubted if one.kind == found.model_kind), None)
     if stated is not None:
@@ -83,7 +84,7 @@ def model_lines(found: ModelExamined) -> Iterator[str]:
 
 def _meaning(found: ModelExamined) -> str:
     """Say what a leader can and cannot ask of it, by the interval on middling ground."""
-    middling = next(one for one in found.interval_examples if one.ground == "middling")
+    middling = _middling(found)
     at = f"{slope(found.example_slope_deg).text} over {found.baseline_m:.0f} m"
     if middling.down_deg is None:
         return "How well its slopes are known could not be told: too little of its ground was met."
@@ -104,6 +105,16 @@ def _meaning(found: ModelExamined) -> str:
         f"{shown}: it shows where to look, not how steep it is. Nearly any slope may be a start zone; get a "
         "finer model, and measure on the hill."
     )
+
+
+def steep_share_text(found: ModelExamined) -> str:
+    """Share of the ground that is 30 degrees and steeper, at least that where no upper end is known."""
+    share = None if found.steep_share is None else 100.0 * found.steep_share
+    return percent(share, step=0.1, at_least=_middling(found).up_deg is None).text
+
+
+def _middling(found: ModelExamined) -> IntervalExample:
+    return next(one for one in found.interval_examples if one.ground == "middling")
 
 
 def interval_text(found: ModelExamined, example: IntervalExample) -> str:

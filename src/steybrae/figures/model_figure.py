@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from steybrae.answers.model import NOTHING, interval_text, model_lines
+from steybrae.answers.model import NOTHING, interval_text, model_lines, steep_share_text
 from steybrae.bands import BandScheme
 from steybrae.errors import QuantityError
 from steybrae.figures.marks import band_legend
@@ -22,7 +22,7 @@ from steybrae.figures.style import (
 from steybrae.screening.model.result import ModelExamined, ModelPicture
 from steybrae.terrain.attributes import band_numbers
 from steybrae.terrain.dem import Array
-from steybrae.value import percent
+from steybrae.value import and_more, lower
 
 WIDTH_IN: Final = 7.0
 """Width of the picture, inches (our choice); its height is what the words need."""
@@ -113,8 +113,8 @@ def _draw_map(axes: Axes, found: ModelExamined, picture: ModelPicture) -> None:
     axes.tick_params(labelsize=SMALL_PT)
     axes.set_xlabel("km across (grid north is up)", fontsize=SMALL_PT)
     axes.set_ylabel("km up", fontsize=SMALL_PT)
-    steep = "unknown" if found.steep_share is None else percent(100.0 * found.steep_share, step=0.1).text
-    axes.set_title(f"Slope over {found.baseline_m:.0f} m; 30° and steeper: {steep}", fontsize=8, loc="left")
+    words = f"Slope over {found.baseline_m:.0f} m; 30° and steeper: {steep_share_text(found)}"
+    axes.set_title(words, fontsize=8, loc="left")
 
 
 def _draw_close(axes: Axes, picture: ModelPicture) -> None:
@@ -160,7 +160,11 @@ def _draw_intervals(axes: Axes, found: ModelExamined) -> None:
         up = 90.0 - at if example.up_deg is None else example.up_deg
         style: dict[str, Any] = {"facecolor": "0.75", "edgecolor": INK, "linewidth": 0.6}
         axes.barh(k, example.down_deg + up, left=at - example.down_deg, height=0.42, **style)
-        words = f"{at - example.down_deg:.0f}° and more" if open_above else interval_text(found, example)
+        words = (
+            and_more(lower(at - example.down_deg).shown or 0.0)
+            if open_above
+            else interval_text(found, example)
+        )
         box = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
         axes.text(at, k + 0.27, words, ha="center", va="top", fontsize=SMALL_PT, bbox=box)
     axes.axvline(at, color=INK, linewidth=0.9)
