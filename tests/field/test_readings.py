@@ -181,6 +181,16 @@ def test_of_readings_that_scatter_the_steepest_leads() -> None:
     assert (near.scattered, near.leading_deg) == (False, near.mean_deg)
 
 
+def test_of_sights_both_ways_further_apart_than_an_index_explains_the_steepest_leads() -> None:
+    apart, near = ReadingSet((0.0,), (33.0, 33.0)), ReadingSet((37.0,), (29.0,))
+    assert (apart.both_ways_apart, apart.leading_deg, apart.mean_deg) == (True, 33.0, 16.5)
+    # U = sqrt(2^2 + 12 / n + 16.5^2), n = 4 / (1/1 + 1/2).
+    assert apart.uncertainty_95_deg == pytest.approx(math.sqrt(4.0 + 12.0 / (8.0 / 3.0) + 16.5**2))
+    assert apart.slope_low_deg < 0.1
+    assert apart.slope_high_deg > 33.0
+    assert (near.both_ways_apart, near.leading_deg) == (False, 33.0)
+
+
 @pytest.mark.parametrize("text", ["0.62", ".62", "1.5", " 0.62 "])
 def test_a_bare_number_that_may_be_a_gradient_is_refused(text: str) -> None:
     percent = f"{100.0 * float(text):g}%"

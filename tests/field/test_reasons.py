@@ -176,6 +176,12 @@ def test_reasons_about_the_readings_themselves() -> None:
         "Sights up and down differ by 6.0°: the instrument may read 3.0° off level, which the mean "
         "of both cancels, or they were not taken along the same line."
     )
+    apart = compare_readings(ReadingSet((0.0,), (33.0,)))
+    assert apart.steeper_deg == 33.0
+    assert reasons_of(apart)["index_error"].endswith(
+        "along the same line. No index of an instrument with an error of 4.0° explains so much. The steepest "
+        "leads, and the uncertainty was widened to fit."
+    )
     mixed = reasons_of(compare_readings(parse_readings(["34deg", "62%"])))
     assert mixed["mixed_units"] == (
         "Some readings were given in degrees and some in percent. Check on which scale each was "

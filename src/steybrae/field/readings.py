@@ -180,9 +180,14 @@ class ReadingSet:
         return self.scatter_deg > expected_deg * math.sqrt(cube_root**3)
 
     @property
+    def both_ways_apart(self) -> bool:
+        """Whether up and down differ by more than twice the stated error: no index explains so much."""
+        return abs(self.index_error_deg or 0.0) > self.error_95_deg
+
+    @property
     def leading_deg(self) -> float:
         """What stands for them, degrees: the mean, or the steepest where they may lie on different ground."""
-        return max(self.readings_deg) if self.scattered else self.mean_deg
+        return max(self.readings_deg) if self.scattered or self.both_ways_apart else self.mean_deg
 
     @property
     def uncertainty_95_deg(self) -> float:
@@ -190,10 +195,11 @@ class ReadingSet:
 
         The shared part is kept whole where up and down sights cancel the index error, for
         how much of it was index error is not known. Readings that scatter more than the
-        stated error explains count with the scatter seen.
+        stated error explains count with the scatter seen, and up and down so far apart with half of that.
         """
         scatter_deg = self.scatter_deg if self.scattered else None
-        return reading_uncertainty_95_deg(self.effective_count, self.error_95_deg, scatter_deg or 0.0)
+        found_deg = reading_uncertainty_95_deg(self.effective_count, self.error_95_deg, scatter_deg or 0.0)
+        return math.hypot(found_deg, (self.index_error_deg or 0.0) if self.both_ways_apart else 0.0)
 
     @property
     def slope_low_deg(self) -> float:

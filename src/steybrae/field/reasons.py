@@ -74,6 +74,10 @@ WORDS: Final = {
         "Sights up and down differ by {twice}: the instrument may read {once} off level, which the mean of "
         "both cancels, or they were not taken along the same line."
     ),
+    "index_error apart": (
+        " No index of an instrument with an error of {error} explains so much. The steepest leads, and the "
+        "uncertainty was widened to fit."
+    ),
     "mixed_units": (
         "Some readings were given in degrees and some in percent. Check on which scale each was read: 30 % "
         "is only 16.7°, and 30° is 57.7 %."
@@ -169,7 +173,10 @@ def _about_readings(readings: ReadingSet) -> list[Reason]:
         }
     if readings.mixed_units:
         found["mixed_units"] = {}
-    return [Reason(key, None, WORDS[key].format(**parts)) for key, parts in found.items()]
+    said = {key: WORDS[key].format(**parts) for key, parts in found.items()}
+    if readings.both_ways_apart:
+        said["index_error"] += WORDS["index_error apart"].format(error=slope(readings.error_95_deg).text)
+    return [Reason(key, None, text) for key, text in said.items()]
 
 
 def _baseline(result: ReadingResult, at: Comparison, apart_deg: float) -> str | None:

@@ -32,13 +32,14 @@
       scattered = scatter > ((rule.random_share * error) / 2) * Math.sqrt(root ** 3);
     }
     const random = Math.max(rule.random_share * error, scattered ? 2 * scatter : 0);
+    const index = groups.length < 2 ? 0 : Math.abs(mean(ups) - mean(downs)) / 2;
+    const widely = index > error;
     return {
-      ups, downs, error, units, scatter, scattered,
+      ups, downs, error, units, scatter, scattered, index, widely,
       values: [...ups, ...downs],
       mean: mean(groups.map(mean)),
-      index: groups.length < 2 ? 0 : Math.abs(mean(ups) - mean(downs)) / 2,
       mixed: new Set(units).size > 1,
-      uncertainty: Math.hypot(rule.bias_share * error, random / Math.sqrt(effective)),
+      uncertainty: Math.hypot(rule.bias_share * error, random / Math.sqrt(effective), widely ? index : 0),
     };
   }
 
@@ -70,7 +71,7 @@
   }
 
   function leads(set, at) {
-    const own = set.scattered ? Math.max(...set.values) : set.mean;
+    const own = set.scattered || set.widely ? Math.max(...set.values) : set.mean;
     const steeper = at ? Math.max(own, at.slope) : own;
     const open = Boolean(at) && at.high === null;
     const highest = Math.max(Math.min(90, set.mean + set.uncertainty), at?.high ?? 0, steeper);
@@ -90,7 +91,12 @@
     const out = [];
     const say = words.reasons;
     if (set.scattered) out.push(fill(say.scatter, {scatter: figure(set.scatter), error: figure(set.error)}));
-    if (set.index > set.error / 2) out.push(fill(say.index_error, {twice: figure(2 * set.index), once: figure(set.index)}));
+    if (set.index > set.error / 2) {
+      const more = set.widely ? say['index_error apart'] : '';
+      out.push(fill(say.index_error + more, {
+        twice: figure(2 * set.index), once: figure(set.index), error: figure(set.error),
+      }));
+    }
     if (set.mixed) out.push(say.mixed_units);
     return out;
   }
