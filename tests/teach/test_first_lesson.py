@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 
 import numpy as np
 import pytest
@@ -80,6 +81,13 @@ def test_slopes_to_rank_are_apart_and_rank_as_the_key_says(seed: int) -> None:
         heads = ("by eye, 1-5", "length mm", "ground m", "height m", "slope °", "band", "measured, 1-5")
         assert tuple(blank.name for blank in one.blanks) == heads
         assert one.answer.gaps == RANK_GAPS == 2 * FIRST_LOOK.index_every
+        lengths, grounds, slopes = (
+            [float(end) for end in re.findall(r"\d+\.\d", one.blanks[k].accept)] for k in (1, 2, 4)
+        )
+        for mm in lengths:  # 1 mm is 25 m, and each length taken gives ground and a slope that are.
+            assert grounds[0] - 1e-9 <= 25.0 * mm <= grounds[1] + 1e-9
+        for ground in grounds:
+            assert slopes[0] <= math.degrees(math.atan(100.0 / ground)) <= slopes[1]
 
 
 def test_every_form_is_asked_for_once_and_each_profile_has_its_own() -> None:

@@ -288,7 +288,7 @@ def _ranked_blanks(answer: Measured, look: MapLook, rank: int) -> tuple[Blank, .
     return (
         Blank("by eye, 1-5", "any"),
         length,
-        Blank("ground m", fair_ends(short_m, long_m)),
+        Blank("ground m", fair_ends(short_m, long_m, 0.1)),
         height,
         in_degrees,
         band,
