@@ -26,7 +26,9 @@ from steybrae.screening.pictures.relief import (
     MARGIN_SHARE,
     MOST_BINS,
 )
+from steybrae.terrain.attributes import baseline_cells, slope_field
 from steybrae.terrain.dem import Dem, Grid
+from steybrae.terrain.jacobian import cell_size_m
 
 EAST_WEST = [(-300.0, 0.0), (0.0, 0.0), (300.0, 0.0)]
 
@@ -96,6 +98,25 @@ def test_a_picture_cell_has_the_steepest_of_its_cells(monkeypatch):
     # To the noise of positions in windows that begin elsewhere.
     np.testing.assert_allclose(coarse.slope_deg[: inner[0], : inner[1]], blocks.max(axis=(1, 3)), atol=1e-6)
     assert np.nanmax(coarse.slope_deg) == pytest.approx(np.nanmax(whole.slope_deg), abs=1e-6)
+
+
+def test_the_map_is_never_gentler_than_the_bands_over_20_m_nor_than_short_pieces():
+    rng = np.random.default_rng(5)
+    dem = model(GaussianHill(300.0, 250.0), (301, 301), 5.0)
+    heights = dem.heights_m + rng.normal(0.0, 1.5, dem.grid.shape)
+    heights[150:153, 140:150] = np.nan
+    rough = Dem(dem.grid, heights)
+    relief = pictured(rough, route_on(rough, EAST_WEST)).relief
+    assert relief.cells == 1
+    field = slope_field(rough, halves=baseline_cells(*cell_size_m(dem.grid)))
+    col, row = (round(float(at)) for at in dem.grid.colrow(*relief.grid.xy(0.0, 0.0)))
+    rows, cols = relief.grid.shape
+    over_20_m, short = (
+        np.pad(part, 400, constant_values=np.nan)[row + 400 :, col + 400 :][:rows, :cols]
+        for part in (field.slope_deg, field.short_deg)
+    )
+    assert (over_20_m > short + 1.0).any()
+    np.testing.assert_allclose(relief.slope_deg, np.maximum(over_20_m, short), atol=1e-6)
 
 
 def test_one_unknown_cell_makes_its_picture_cell_unknown(monkeypatch):

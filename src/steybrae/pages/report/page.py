@@ -34,7 +34,13 @@ from steybrae.pages.report.words import day_words, leg_words, reading_rows, tota
 from steybrae.render.html import html_cells
 from steybrae.route.shape_result import ConvexRoll, TerrainTrap, shape_words
 from steybrae.screening.compared import RouteLines
-from steybrae.screening.pictures.drawn import contour_words, interval_drawn, relief_of, slope_sign_words
+from steybrae.screening.pictures.drawn import (
+    contour_words,
+    interval_drawn,
+    map_slope_words,
+    relief_of,
+    slope_sign_words,
+)
 from steybrae.screening.pictures.picture import UNKNOWN, Relief
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
@@ -123,6 +129,7 @@ def _content(screening: RouteScreening, relief: Relief, card: RouteCard | None) 
         "map": drawing,
         "marks": report_marks(screening, relief, drawing),
         "contours": contour_words(relief),
+        "map_slope": map_slope_words(screening.model),
         "slope_sign": slope_sign_words(interval_drawn(relief.profile)),
         "relief": relief,
         "scale": map_scale(relief.scale_denominator),

@@ -19,7 +19,7 @@ from steybrae.bands import STEEP_DEG
 from steybrae.errors import QuantityError
 from steybrae.screening.pictures.picture import UNKNOWN, Profile, Relief
 from steybrae.screening.pictures.relief import lines_on_map
-from steybrae.screening.result import RouteScreening
+from steybrae.screening.result import ModelFacts, RouteScreening
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.gradients import runs, true_runs
 
@@ -296,6 +296,13 @@ def _steps(edges: Array, values: Array) -> Iterator[Array]:
     """Line through bins."""
     for across, heights in _doubled(edges, values):
         yield _both(across, heights)
+
+
+def map_slope_words(model: ModelFacts) -> str:
+    """Name what the map's slopes are over: ``slope of the ground over 20 m, two cells where steeper``."""
+    over_m = max(model.corridor_baseline_m)
+    short = ", two cells where steeper" if over_m > 2.01 * max(model.cell_size_m) else ""
+    return f"slope of the ground over {over_m:.0f} m{short}"
 
 
 def slope_sign_words(known: bool) -> str:

@@ -8,11 +8,11 @@ from typing import Final, Protocol
 import numpy as np
 
 from steybrae.screening.result import LegScreening, ModelFacts
-from steybrae.terrain.attributes import slope_field
+from steybrae.terrain.attributes import baseline_cells, slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid
 from steybrae.terrain.engines import check_engine
 from steybrae.terrain.gradients import check_method, index_gradients
-from steybrae.terrain.jacobian import ground_gradients, jacobian_at, jacobian_field
+from steybrae.terrain.jacobian import cell_size_m, ground_gradients, jacobian_at, jacobian_field
 
 MOST_PICTURE_CELLS: Final = 680 * 680
 """Picture cells at the most: about 0.25 mm each on paper (our choice)."""
@@ -45,8 +45,9 @@ def picture_cells(
     """Read a window of a model, which may reach outside, as cells of a picture.
 
     One height in each picture cell; the steepest slope of the cells it stands for by the method and
-    engine that screened the line, NaN where one of them is unknown; side of a picture cell in cells
-    read; and how many cells of the model lie between those read, 1 where none was left out.
+    engine that screened the line, over its baseline or over two cells, NaN where one of them is
+    unknown; side of a picture cell in cells read; and how many cells of the model lie between those
+    read, 1 where none was left out.
     """
     top, left, rows, cols = window
     read: DemSource = source
@@ -61,14 +62,18 @@ def picture_cells(
     k = max(1, math.ceil(math.sqrt(rows * cols / MOST_PICTURE_CELLS)))
     out_rows, out_cols = math.ceil(rows / k), math.ceil(cols / k)
     heights, slopes = np.empty((out_rows, out_cols)), np.empty((out_rows, out_cols))
+    halves = baseline_cells(*cell_size_m(read.grid))
+    ring = max(halves)
     for first in range(0, out_rows, _STRIP_ROWS):
         last = min(first + _STRIP_ROWS, out_rows)
-        # One ring more than is shown: slopes need it.
-        strip = read.read(top + first * k - 1, left - 1, (last - first) * k + 2, out_cols * k + 2)
-        inner = slope_field(strip, method, engine=engine).slope_deg[1:-1, 1:-1]
+        # Rings more than are shown: slopes need them.
+        size = (last - first) * k + 2 * ring, out_cols * k + 2 * ring
+        strip = read.read(top + first * k - ring, left - ring, *size)
+        field = slope_field(strip, method, engine, halves)
+        inner = np.maximum(field.slope_deg, field.short_deg)[ring:-ring, ring:-ring]
         # max carries NaN: a picture cell is unknown as soon as one of its cells is.
         slopes[first:last] = inner.reshape(last - first, k, out_cols, k).max(axis=(1, 3))
-        heights[first:last] = strip.heights_m[1 + k // 2 : -1 : k, 1 + k // 2 : -1 : k]
+        heights[first:last] = strip.heights_m[ring + k // 2 : -ring : k, ring + k // 2 : -ring : k]
     a, b, _, d, e, _ = read.grid.transform
     x, y = read.grid.xy(left, top)
     grid = Grid((a * k, b * k, float(x), d * k, e * k, float(y)), read.grid.crs_wkt, (out_rows, out_cols))

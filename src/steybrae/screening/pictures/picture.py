@@ -147,7 +147,7 @@ class Relief:
     heights_m
         One height in each.
     slope_deg
-        Steepest slope in each.
+        Steepest slope in each, over the baseline or two cells.
     light
         -1 turned away from the light to 1 facing it, 0 level; the same on all steep ground.
     cells, thinned
