@@ -351,7 +351,7 @@ def test_cautions_and_provenance_are_in_the_picture(sample, sample_figure):
         assert caution.text in written
     assert "OSGB36 / British National Grid" in written
     assert "cells of 10.0 × 10.0 m" in written
-    assert "slope method: horn" in written
+    assert "map: slope of the ground over 20 m; slope method: horn" in written
     assert f"steybrae {sample.version}" in written
 
 

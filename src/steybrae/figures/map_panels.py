@@ -31,7 +31,6 @@ from steybrae.screening.pictures.drawn import (
     bar_m,
     contour_words,
     interval_drawn,
-    map_slope_words,
     slope_sign_words,
     with_room,
 )
@@ -210,7 +209,7 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
         _word(axes, width_mm + 3.0, 16.8, f"+ after an angle overhead: {AT_LEAST}, unknown above")
     if any(leg.overhead and leg.overhead.sight_outside != leg.overhead.sight for leg in screening.legs):
         _word(axes, width_mm + 3.0, 19.4, "overhead: from outside of start zones")
-    _word(axes, left + 15.5, 6.4, map_slope_words(screening.model))
+    _word(axes, left + 15.5, 6.4, "slope of the ground")
     _word(axes, left + 15.5, 9.0, "length of the line")
     _signs(axes, screening, relief)
 

@@ -30,7 +30,7 @@ from steybrae.figures.map_panels import (
 from steybrae.figures.style import picture_style
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.screening.basis import overhead_text
-from steybrae.screening.pictures.drawn import drawn_profile, relief_of
+from steybrae.screening.pictures.drawn import drawn_profile, map_slope_words, relief_of
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import ModelFacts, RouteScreening
 from steybrae.value import legs_and_length, steep_length, up_and_down
@@ -205,6 +205,7 @@ def _provenance(screening: RouteScreening, relief: Relief) -> str:
     words = [
         f"Model: {_files(model)}, {model.crs}, cells of "
         f"{model.cell_size_m[0]:.1f} × {model.cell_size_m[1]:.1f} m",
+        f"map: {map_slope_words(model)}",
         f"slope method: {model.method} ({model.engine} engine), in the corridor over {base} m and "
         "the line's own cells",
         model.uncertainty.rstrip("."),
