@@ -36,6 +36,7 @@ from steybrae.terrain.gradients import plane_gradients
 from steybrae.terrain.jacobian import ground_gradients, jacobian_at, jacobian_field
 from steybrae.terrain.start_zones import StartRules, find_start_zones
 from steybrae.terrain.uncertainty import slope_uncertainty
+from steybrae.value import area_km2
 
 LAYERS_ASKED = ("bands", "overhead", "start_zones")
 OPTIONS = {"layers": LAYERS_ASKED, "vertical_error_m": 0.5, "correlation_m": 0.0}
@@ -447,6 +448,7 @@ def test_no_words_of_the_picture_run_off_the_page_or_over_others(stepped) -> Non
         below = [at.xaxis.get_tightbbox() for at in figure.axes if at.get_ylabel().startswith("km")]
         (legend,) = (at for at in figure.axes if any(text.get_text().startswith("<25") for text in at.texts))
         names = [text.get_window_extent() for text in legend.texts]
+        told = [text.get_text().split("\n")[1] for text in legend.texts]
         boxes = {text.get_text(): text.get_window_extent() for text in figure.texts}
     assert all(box.x0 >= 0 and box.x1 <= page.x1 and box.y0 >= 0 for box in boxes.values())
     heading, words = (
@@ -454,6 +456,11 @@ def test_no_words_of_the_picture_run_off_the_page_or_over_others(stepped) -> Non
         for first in ("Overhead path angle", "Slopes of 30 to 55")
     )
     assert heading.y0 > words.y1
+    # Rounded as in the table: steep and unknown ground is never told as less.
+    assert told == [area_km2(row.km2, gentle=row.value == 1).text for row in result.bands]
+    assert any(
+        told_words.startswith(f"{area_km2(result.total_km2).text} (horizontal)") for told_words in boxes
+    )
     # "km across" lay on the name of a band.
     assert below
     assert not any(axis.overlaps(name) for axis in below for name in names)

@@ -159,11 +159,16 @@ def _headline(result: AreaResult) -> str:
     )
 
 
+def band_km2(row: BandArea) -> Value:
+    """Ground of a band, square kilometres: up, of the gentlest down."""
+    return area_km2(row.km2, gentle=_gentlest(row))
+
+
 _BANDS: Final = (
     Column("band", "Slope (degrees)", band_name, align="left"),
     Column("value", "value", lambda row: str(row.value)),
     Column("cells", "cells", lambda row: str(row.cells)),
-    Column("km2", "km2", lambda row: area_km2(row.km2, gentle=_gentlest(row)), "km2"),
+    Column("km2", "km2", band_km2, "km2"),
     Column("share", "share", lambda row: Value(100.0 * row.share, "percent", 0.1, _share_rounds(row))),
 )
 

@@ -38,7 +38,7 @@ from steybrae.screening.result import LegScreening, RouteScreening, Totals
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.value import (
     and_more,
-    height,
+    climb,
     legs_and_length,
     short_text,
     steep_length,
@@ -138,7 +138,7 @@ def headline(found: RouteScreening) -> Iterator[Block]:
     on, beside = steepest_words(found)
     climbs = up_and_down(totals.ascent_m, totals.descent_m, at_least=totals.ascent_at_least)
     counted = totals.ascent_on_map_m
-    on_map = "" if counted is None else f" (up as counted on the map: {height(counted).text})"
+    on_map = "" if counted is None else f" (up as counted on the map: {climb(counted).text})"
     unknown = f"; unknown ground {steep_length(totals.unknown_m).text}" if totals.unknown_m else ""
     extent = f"{found.read_as}, {legs_and_length(totals.legs, totals.length_m)}"
     yield Heading(f"{found.name or 'Route'} ({extent}): {climbs}{on_map}{unknown}", level=1)

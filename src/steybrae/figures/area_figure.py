@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from steybrae.answers.area import (
     NONE_KNOWN,
+    band_km2,
     band_name,
     by_belt,
     by_sector,
@@ -38,6 +39,7 @@ from steybrae.raster.job import OPEN
 from steybrae.raster.legend import without_hue
 from steybrae.raster.overhead.result import AreaOverhead, start_zone_words
 from steybrae.raster.result import AreaResult
+from steybrae.value import area_km2
 
 PAPER_MM: Final = (297.0, 210.0)
 """A4 across."""
@@ -88,8 +90,8 @@ def area_figure(result: AreaResult, bands: Preview | None, overhead: Preview | N
     figure.text(
         0.05,
         1 - 17 / high_mm,
-        f"{result.total_km2:.2f} km² (horizontal), of which {unknown.km2:.2f} km² unknown. Map north is grid "
-        "north. Of many cells in one dot the steepest is shown, and unknown where one is.",
+        f"{area_km2(result.total_km2).text} (horizontal), of which {band_km2(unknown).text} unknown. Map "
+        "north is grid north. Of many cells in one dot the steepest is shown, and unknown where one is.",
         va="center",
     )
     _cautions(figure, result, 32.5 / high_mm)
@@ -197,7 +199,7 @@ def _legend(axes: Axes, result: AreaResult) -> None:
     for place, row in enumerate(result.bands):
         axes.add_patch(Rectangle((place, 0.1), 0.25, 0.8, **_style(result, place)))
         axes.add_patch(Rectangle((place, 0.1), 0.25, 0.8, fill=False, edgecolor=INK, linewidth=0.4))
-        text = f"{band_name(row)}{'' if row.band is None else '°'}\n{row.km2:.2f} km²"
+        text = f"{band_name(row)}{'' if row.band is None else '°'}\n{band_km2(row).text}"
         axes.text(place + 0.3, 0.5, text, va="center")
 
 

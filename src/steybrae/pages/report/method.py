@@ -5,7 +5,7 @@ from __future__ import annotations
 from steybrae.screening.basis import corridor_text, cross_check_text, looks_of, zones_text
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import ModelFacts, RouteScreening, SettingsUsed
-from steybrae.value import and_more, steep_length
+from steybrae.value import and_more, climb, steep_length
 
 Row = tuple[str, tuple[str, ...]]
 
@@ -69,7 +69,7 @@ def _model(model: ModelFacts) -> tuple[str, ...]:
 def _interval(interval_m: float | None, ascent_m: float | None) -> tuple[str, ...]:
     if interval_m is None or ascent_m is None:
         return ()
-    return (f"ascent as counted on a map with contours every {interval_m:g} m: {ascent_m:.0f} m",)
+    return (f"ascent as counted on a map with contours every {interval_m:g} m: {climb(ascent_m).text}",)
 
 
 def _stated(used: SettingsUsed) -> tuple[str, ...]:
