@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 import re
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
-from tests.sheets.pdf_lines import page_contents
+from tests.sheets.pdf_lines import page_contents, text_boxes
 
 from steybrae.answers.card import card_document
 from steybrae.answers.route import route_document
@@ -123,6 +124,19 @@ def test_nothing_lies_over_an_edge_or_over_another_text(
         for other in boxes[k + 1 :]:
             apart = right <= other[0] or other[2] <= left or bottom <= other[1] or other[3] <= top
             assert apart, (words, other[4])
+
+
+@pytest.mark.parametrize(
+    ("page", "size_mm"), [("a4", (210, 297)), ("a5", (210, 148)), ("letter", (215.9, 279.4))]
+)
+def test_no_word_stands_where_printers_leave_the_paper_white(
+    long_card: RouteCard, tmp_path: Path, page: str, size_mm: tuple[float, float]
+) -> None:
+    pages = text_boxes(card_pdf(long_card, page), tmp_path)
+    words = [word for found in pages for word in found]
+    assert sum(text == "judgement" for text, _ in words) >= len(pages)
+    for text, (left, lower, right, upper) in words:
+        assert min(left, lower, size_mm[0] - right, size_mm[1] - upper) > 3.9, text
 
 
 @pytest.mark.parametrize("page", ["a4", "a5"])

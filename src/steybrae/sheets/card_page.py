@@ -175,6 +175,10 @@ _REMINDER: Final = "Angles of ground, not a judgement of it: read the local aval
 FOOT_MM: Final = 8.5
 """Height of the foot of a part."""
 
+EDGE_MM: Final = 3.5
+"""A part that ends at the paper's edge stands so much higher: its last line, a caution, would be in the 4 mm
+that most printers leave white (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class _Section:
@@ -205,11 +209,13 @@ def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> by
     for k, part in enumerate(parts):
         if k and k % on_page == 0:
             paper.new_page()
-        paper.from_top_mm = (k % on_page) * height_mm / on_page
+        begins_mm = (k % on_page) * height_mm / on_page
+        paper.from_top_mm = begins_mm - (EDGE_MM if k % on_page == on_page - 1 else 0.0)
         for top_mm, block in part:
             block.draw(paper, top_mm)
         _footer(paper, card, (k + 1, len(parts)), bottom_mm)
         if k % on_page:
+            paper.from_top_mm = begins_mm
             _fold(paper, width_mm)
     if len(parts) % on_page:
         paper.from_top_mm = height_mm / on_page
