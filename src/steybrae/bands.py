@@ -26,11 +26,11 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.quantities import parse_slope_deg, shown_slope_deg
 from steybrae.ranges import SlopeDeg
 

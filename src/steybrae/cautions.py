@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated, Final
 
 from steybrae.errors import PlanError
+from steybrae.frozen import dataclass
 from steybrae.names import clean
 from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.ranges import Range

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Final, Literal
 
 from steybrae.cautions import Caution
+from steybrae.frozen import dataclass
 from steybrae.value import UNKNOWN, Value
 
 NONE: Final = "-"

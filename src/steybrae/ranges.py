@@ -6,8 +6,9 @@ as ``| None``. Nothing is checked at run time: a test holds real answers against
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated
+
+from steybrae.frozen import dataclass
 
 
 @dataclass(frozen=True)

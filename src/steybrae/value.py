@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Final, Literal, Protocol
 
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.quantities import MIL_PER_DEG, round_down, round_up
 
 UNKNOWN: Final = "unknown"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,6 +13,7 @@ from steybrae.bands import BandScheme
 from steybrae.document import Cell, Column, Table
 from steybrae.files.results import as_json
 from steybrae.forecast.beside import NO_FORECAST_WORDS
+from steybrae.frozen import dataclass
 from steybrae.render.table import csv_text
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.dem import Array

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.answers.forecast import finding_blocks, forecast_blocks, named_blocks
@@ -29,6 +28,7 @@ from steybrae.document import (
     stacked,
     worded,
 )
+from steybrae.frozen import dataclass
 from steybrae.route.corridor import SIDE_SLOPES_DEG
 from steybrae.route.legs import leading_notes
 from steybrae.screening.basis import corridor_text, cross_check_text, looks_of, overhead_text, zones_text

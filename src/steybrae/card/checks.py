@@ -6,7 +6,6 @@ import datetime as dt
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
 import numpy as np
@@ -16,6 +15,7 @@ from steybrae.errors import PlanError
 from steybrae.field.agreement import Answer, Origin, Reference, compare
 from steybrae.field.limits import READING_ERROR_95_DEG
 from steybrae.field.references import Source, check_reference
+from steybrae.frozen import dataclass
 from steybrae.route.compass.bearings import bearing_difference_deg, geodesic
 from steybrae.route.compass.magnetic import declination
 from steybrae.route.overhead.result import ExpectedReading

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 from steybrae.card.checks import reference_of
@@ -15,6 +15,7 @@ from steybrae.cautions import Caution, without_cautions
 from steybrae.field.agreement import Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
 from steybrae.forecast.choose import Finding, hold_at
+from steybrae.frozen import dataclass
 from steybrae.quantities import angle_to_gradient
 from steybrae.route.times.daylight import parse_zone
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, Span, forecast_beside

@@ -6,11 +6,12 @@ Fields whose metadata say ``json=False`` are the sentences and clock times that 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, Final, Literal
 
 from steybrae.cautions import Caution, Cautions
 from steybrae.forecast.beside import ForecastBeside
+from steybrae.frozen import dataclass
 from steybrae.ranges import BearingDeg, Count, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.route.overhead.result import Quantity
 from steybrae.screening.basis import ZoneUnderfoot

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from steybrae.card.times import pace_length_m
 from steybrae.errors import DateError, PlaceError, QuantityError, one_of
+from steybrae.frozen import dataclass
 from steybrae.route.positions.places import GRIDS
 from steybrae.route.times.walking_rules import FLAT_KMH
 from steybrae.route.times.walking_time import METHODS, Allowances

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from steybrae.card.result import CardLeg, CardTotals
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.route.positions.places import Place
 from steybrae.route.times.walking_time import Segment, leg_min
 from steybrae.route.turns import choose_turns

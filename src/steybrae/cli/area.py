@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final, cast
 
@@ -15,6 +14,7 @@ from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.model import CheckedModel, StartZoneOptions, screening_settings
 from steybrae.cli.options.settings_file import taken, with_taken
 from steybrae.cli.progress import progress
+from steybrae.frozen import dataclass
 
 if TYPE_CHECKING:
     from steybrae.raster.files.outputs import Compress

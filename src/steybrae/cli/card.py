@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -22,6 +22,7 @@ from steybrae.cli.options.model import (
 )
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.errors import BulletinError, RouteError
+from steybrae.frozen import dataclass
 from steybrae.papers import PAPERS_MM
 from steybrae.route.positions.places import Place, parse_place
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -21,6 +20,7 @@ from steybrae.cli.options.model import (
     screening_settings,
 )
 from steybrae.cli.route import MapInterval
+from steybrae.frozen import dataclass
 
 if TYPE_CHECKING:
     from steybrae.route.legs import Route

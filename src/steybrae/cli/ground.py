@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -18,6 +17,7 @@ from steybrae.cli.options.groups import did_you_mean
 from steybrae.cli.options.model import CheckedModel, PositionOptions, ReachOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.cli.progress import progress
+from steybrae.frozen import dataclass
 
 if TYPE_CHECKING:
     from steybrae.route.overhead.kept_ground import KeptPlaces

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
@@ -13,6 +12,7 @@ from steybrae.cli.options.common import OutputOptions
 from steybrae.cli.options.model import ModelOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.cli.progress import progress
+from steybrae.frozen import dataclass
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import MISSING, dataclass
+from dataclasses import MISSING
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +13,7 @@ from steybrae.cli.options.day import DayOptions
 from steybrae.cli.options.forecast import LegForecastOptions
 from steybrae.cli.options.groups import Group, flag
 from steybrae.cli.options.settings_file import with_taken
+from steybrae.frozen import dataclass
 
 if TYPE_CHECKING:
     from steybrae.card import RouteCard

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -22,6 +21,7 @@ from steybrae.cli.options.model import (
 )
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.cli.progress import Told, progress
+from steybrae.frozen import dataclass
 
 if TYPE_CHECKING:
     from steybrae.card import RouteCard

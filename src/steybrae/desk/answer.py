@@ -6,7 +6,6 @@ Paths are positions in the model's own grid, ``[row, col]``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
@@ -25,6 +24,7 @@ from steybrae.desk.told_leg import LEG_COLUMNS, LegTold, column_heads, told_rows
 from steybrae.document import Block, Listing, Paragraph, Table, plain
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
+from steybrae.frozen import dataclass
 from steybrae.pages.desk import profile_html
 from steybrae.route.kept import LeftError
 from steybrae.screening.pictures.picture import UNKNOWN, Profile

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from steybrae.card.times import usual_time
 from steybrae.desk.heights import NearHeights
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
+from steybrae.frozen import dataclass
 from steybrae.route.kept import Kept, Submit
 from steybrae.route.legs import Route
 from steybrae.screening.compared import RouteLines, compared

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from dataclasses import dataclass
 from itertools import product
 from typing import Final
 
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from steybrae.cautions import SAME_CELLS, HeightsRead
 from steybrae.files.model.heights import same_squares
 from steybrae.files.model.rasters import RasterModel
+from steybrae.frozen import dataclass
 from steybrae.route.kept import squares_within
 from steybrae.terrain.dem import Array, Dem
 

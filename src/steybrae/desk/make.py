@@ -7,7 +7,7 @@ import hashlib
 import re
 import shlex
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import reduce
 from typing import Any, Final
 
@@ -22,6 +22,7 @@ from steybrae.desk.messages import RefusedError
 from steybrae.desk.opened import Desk
 from steybrae.errors import QuantityError
 from steybrae.files.plans import plan_bytes
+from steybrae.frozen import dataclass
 from steybrae.quantities import parse_scale
 from steybrae.route.legs import Route
 from steybrae.route.times.daylight import parse_clock, parse_day, parse_zone

@@ -6,7 +6,7 @@ import ctypes
 import sys
 from collections.abc import Callable
 from concurrent.futures import Future
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,6 +19,7 @@ from steybrae.desk.tiles.draw import Layer, MapDrawing
 from steybrae.desk.tiles.view import TileView
 from steybrae.desk.told_leg import ToldLegs
 from steybrae.files.model.rasters import RasterModel
+from steybrae.frozen import dataclass
 from steybrae.raster.job import AreaJob
 from steybrae.route.legs import Route
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 from weakref import WeakKeyDictionary
 
@@ -14,6 +13,7 @@ from steybrae.answers.leg import leg_columns
 from steybrae.answers.overhead import path_text, sight_text
 from steybrae.card.times import usual_time
 from steybrae.document import Column, plain
+from steybrae.frozen import dataclass
 from steybrae.screening.result import LegScreening
 from steybrae.terrain.dem import Array, Grid
 

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 from steybrae.bands import Band, BandScheme
@@ -24,6 +24,7 @@ from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
 from steybrae.field.limits import BAND_WIDTH_DEG
 from steybrae.field.readings import ReadingSet
+from steybrae.frozen import dataclass
 from steybrae.ranges import NotNegative, SlopeDeg
 from steybrae.value import slope
 

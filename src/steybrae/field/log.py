@@ -11,12 +11,12 @@ import csv
 import io
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
 from steybrae.errors import LogError
 from steybrae.field.agreement import ReadingResult
+from steybrae.frozen import dataclass
 from steybrae.names import MOST_NAME, clean, defused, undefused
 from steybrae.ranges import Ordinal
 

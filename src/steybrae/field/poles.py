@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Final, Literal
 
 from steybrae.errors import QuantityError
 from steybrae.field.agreement import Origin, Reference
 from steybrae.field.readings import ReadingSet
+from steybrae.frozen import dataclass
 from steybrae.quantities import gradient_to_angle
 
 LENGTH_ERROR_M: Final = 0.02

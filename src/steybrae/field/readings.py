@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import NormalDist, fmean
 from typing import Final
 
 from steybrae.errors import QuantityError
 from steybrae.field.limits import READING_ERROR_95_DEG
+from steybrae.frozen import dataclass
 from steybrae.quantities import parse_percent_or_deg
 
 BIAS_SHARE: Final = 2.0 / 4.0

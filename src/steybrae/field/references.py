@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation
@@ -11,6 +11,7 @@ from steybrae.field.agreement import Origin, ReadingResult, Reference, compare_r
 from steybrae.field.readings import ReadingSet
 from steybrae.field.reasons import with_reasons
 from steybrae.field.relocation import AspectFit
+from steybrae.frozen import dataclass
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import GapResult
 from steybrae.route.positions.places import Place

@@ -16,13 +16,13 @@ gentle ground the model hardly knows which way it faces.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.ranges import BearingDeg, LatDeg, LonDeg, NotNegative, Share, SlopeDeg
 from steybrae.terrain.attributes import SECTORS, SlopeField, aspect_deg, aspect_sector
 from steybrae.terrain.cell_share import known_roughness_deg

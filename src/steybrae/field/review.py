@@ -17,13 +17,14 @@ import math
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from statistics import NormalDist, fmean, stdev
 from typing import Final
 
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import LogError
 from steybrae.field.log import DamagedRow, LogRow
+from steybrae.frozen import dataclass
 from steybrae.ranges import Count, NotNegative, SlopeDeg
 from steybrae.value import lower, slope
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
@@ -25,6 +24,7 @@ from steybrae.figures.style import (
     tinted,
     unknown_style,
 )
+from steybrae.frozen import dataclass
 from steybrae.screening.pictures.drawn import DrawnMap, Line, LineKind, drawn_map
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import RouteScreening

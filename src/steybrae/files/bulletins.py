@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from steybrae.errors import BulletinError, FileReadError
 from steybrae.files.bulletin_parts import Reader
 from steybrae.forecast.bulletin import Bulletin
+from steybrae.frozen import dataclass
 from steybrae.names import clean
 
 MOST_FILE_BYTES: Final = 24_000_000

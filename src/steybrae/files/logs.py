@@ -12,7 +12,6 @@ import csv
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -22,6 +21,7 @@ from steybrae.field.review import Review, merged_rows, review
 from steybrae.field.typed_log import NEEDED, row_from_typed
 from steybrae.files.locks import locked
 from steybrae.files.whole import check_writable
+from steybrae.frozen import dataclass
 
 HEAD_BYTES: Final = 65_536
 """The header is looked for in so many bytes from the start (our choice)."""

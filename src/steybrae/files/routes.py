@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final
@@ -20,6 +20,7 @@ from gpxpy.gpx import GPX, GPXException
 
 from steybrae.errors import FileReadError, RouteError
 from steybrae.files.route_tables import place_of, table_places
+from steybrae.frozen import dataclass
 from steybrae.route.legs import JOINED, PASSED_OVER, Route, check_line, is_way_off
 from steybrae.route.positions.places import Place
 from steybrae.route.turns import (

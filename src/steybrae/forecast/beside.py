@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import pairwise
 from typing import Annotated, Final, Literal
 
@@ -18,6 +18,7 @@ from steybrae.cautions import Caution
 from steybrae.forecast.bulletin import Bulletin, DangerValue, Part
 from steybrae.forecast.choose import Finding
 from steybrae.forecast.named import Crossed, GroundCells, LegGrounds, aspect_bits, plain_range_m
+from steybrae.frozen import dataclass
 from steybrae.ranges import Count, NotNegative, Ordinal, Range
 from steybrae.terrain.attributes import SECTORS, Sector
 from steybrae.terrain.dem import Array

@@ -11,9 +11,10 @@ service's page, not in his own text.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated, Final, Literal
 
+from steybrae.frozen import dataclass
 from steybrae.ranges import Range, Words
 from steybrae.terrain.attributes import SECTORS, Sector
 

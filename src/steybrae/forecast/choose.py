@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.cautions import Caution
 from steybrae.errors import BulletinError, DateError
 from steybrae.forecast.bulletin import Bulletin
+from steybrae.frozen import dataclass
 
 _SHOWN_REGIONS: Final = 12
 _SHOWN_SPANS: Final = 4

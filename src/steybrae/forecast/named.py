@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.forecast.bulletin import TREELINE, Elevation
+from steybrae.frozen import dataclass
 from steybrae.quantities import shown_slope_deg
 from steybrae.ranges import NotNegative
 from steybrae.terrain.attributes import SECTORS, Sector

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.bands import BandScheme
 from steybrae.figures.style import band_hatch, band_tint, hatch_ink, lightness
+from steybrae.frozen import dataclass
 from steybrae.pages.page import hex_colour
 
 _HATCH_PX: Final = 22.0

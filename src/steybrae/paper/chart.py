@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 from steybrae.cautions import Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.paper.measurement import (
     RULER_ERROR_MM,
     THINNED_FROM_DEG,

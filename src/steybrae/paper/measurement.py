@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final, Literal
 
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.quantities import FOOT_M, SCALE_RANGE, gradient_to_angle
 from steybrae.value import AT_LEAST, ground_run, lower, millimetres, rise, slope
 

@@ -20,12 +20,13 @@ the ends are lopsided, as they must be, for a gap that shrinks steepens without 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 from steybrae.bands import Band, BandScheme
 from steybrae.cautions import Caution, Cautions, Situation, cautions_for
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.paper.measurement import (
     RULER_ERROR_MM,
     GapMeasurement,

@@ -11,13 +11,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.raster.files.tiff import TILE
 
 BLOCK: Final = 4 * TILE

@@ -8,7 +8,7 @@ grows instead. Directions and curvature have no steeper; their overviews keep on
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, field, replace
 from pathlib import Path
 from typing import Any, Final, Literal, get_args
 
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import QuantityError, one_of
+from steybrae.frozen import dataclass
 from steybrae.raster.files.outputs import Compress
 from steybrae.screening.known import Settings, slopes_known
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells

@@ -14,12 +14,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.quantities import ROUNDING_SLACK, round_up
 from steybrae.raster.metric import BlockMetric, Coefficient
 from steybrae.raster.tally import Pieces

@@ -7,13 +7,13 @@ which GeoTIFF itself has no place for, and the CRS where GeoTIFF cannot say it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 from xml.etree import ElementTree as ET
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.raster.job import OPEN, Layer
 from steybrae.raster.overhead.layers import CODES, told_deg
 from steybrae.raster.overhead.result import start_zone_words

@@ -14,11 +14,12 @@ there. On a conformal grid of square cells A = C and B = 0.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, Final
 
 import numpy as np
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.jacobian import LATTICE_ERROR, jacobian_at
 

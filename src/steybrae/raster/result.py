@@ -5,13 +5,14 @@ Frozen, and complete: table, figure, README and JSON show nothing that is not in
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Any
 
 from steybrae import __version__
 from steybrae.bands import Band
 from steybrae.cautions import Cautions, HeightsRead, Situation, cautions_for
 from steybrae.files.model.rasters import ModelInfo, RasterModel
+from steybrae.frozen import dataclass
 from steybrae.ranges import Count, NotNegative, Share
 from steybrae.raster.files.heights import BadBlock
 from steybrae.raster.job import BELT_M, OPEN, AreaJob

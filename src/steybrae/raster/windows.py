@@ -25,7 +25,6 @@ is 1/R everywhere.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
@@ -33,6 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
+from steybrae.frozen import dataclass
 from steybrae.quantities import ROUNDING_SLACK, round_up
 from steybrae.raster.blocks import STRIP_ROWS
 from steybrae.raster.job import OPEN, AreaJob

@@ -9,7 +9,6 @@ import shutil
 import sys
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any, Final, Literal
 
 import typer
@@ -25,6 +24,7 @@ from steybrae.document import (
     Table,
     plain,
 )
+from steybrae.frozen import dataclass
 
 PLAIN_WIDTH: Final = 120
 """Letters to a line where it is not a terminal that is written to (our choice)."""

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 
+from steybrae.frozen import dataclass
 from steybrae.route.touching import cut_at_edges
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import heights_at

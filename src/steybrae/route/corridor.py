@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 
 DRIFT_DEG: Final = 3.0

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
+from steybrae.frozen import dataclass
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.overhead.result import Above, ExpectedReading, SightAnswer
 from steybrae.route.shape_result import Spot

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, Protocol, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.cautions import SAME_CELLS
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import DemSource
 
 if TYPE_CHECKING:

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.ranges import NotNegative, SlopeDeg
 from steybrae.terrain.attributes import slope_deg
 from steybrae.terrain.dem import Array, DemSource

@@ -6,11 +6,11 @@ does nothing else; `tests/route/test_ceilings.py` measures them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
 from steybrae.errors import RouteError
+from steybrae.frozen import dataclass
 from steybrae.names import clean
 from steybrae.route.positions.places import Place
 

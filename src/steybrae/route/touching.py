@@ -15,12 +15,13 @@ cells that it had before; those outside a corner, nearest to the turn point itse
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.route.corridor import NearCells, Window, apart_m, half_width_m
 from steybrae.terrain.attributes import SlopeField
 from steybrae.terrain.dem import Array

@@ -9,13 +9,13 @@ ground distance from the start of the leg, metres.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 import pyproj
 
 from steybrae.errors import OffModelError
+from steybrae.frozen import dataclass
 from steybrae.route.legs import Route
 from steybrae.terrain.dem import Array, Grid
 

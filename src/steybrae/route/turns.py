@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from typing import Final
 
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pyproj import Geod
 
 from steybrae.errors import QuantityError, RouteError
+from steybrae.frozen import dataclass
 from steybrae.quantities import parse_ground_length_m
 from steybrae.route.legs import MOST_LEGS, Route
 from steybrae.route.positions.places import Place

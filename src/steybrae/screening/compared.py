@@ -6,7 +6,7 @@ Each line is screened as if it were alone; nothing here is another figure, and n
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import field, fields, replace
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -15,6 +15,7 @@ from pyproj import Geod
 from steybrae.bands import Band
 from steybrae.cautions import Cautions
 from steybrae.errors import OffModelError, QuantityError, RouteError
+from steybrae.frozen import dataclass
 from steybrae.ranges import NotNegative, Ordinal, Positive
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.legs import Route, is_way_off

@@ -9,11 +9,11 @@ nine heights is missing, richdem put the centre's height in its place: there its
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 
+from steybrae.frozen import dataclass
 from steybrae.ranges import Count, LatDeg, LonDeg, NotNegative, SlopeDeg
 from steybrae.terrain.attributes import slope_deg, slope_field
 from steybrae.terrain.dem import Array, Dem

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
 
 from steybrae.bands import BandScheme
+from steybrae.frozen import dataclass
 from steybrae.ranges import NotNegative, Positive
 from steybrae.route.corridor import DRIFT_DEG, PLACE_ERROR_M
 from steybrae.route.overhead.windows import REACH_M, OverheadLook, joins_of

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Final
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import DEFAULT_EDGES_DEG, STEEP_DEG, Band, BandScheme
 from steybrae.cautions import Situation, cautions_for
+from steybrae.frozen import dataclass
 from steybrae.quantities import finite, shown_slope_deg
 from steybrae.route.ascent import ascent, contours_climbed_m
 from steybrae.route.corridor import SIDE_REACH_M, SIDE_SLOPES_DEG, BesideLine, half_width_m

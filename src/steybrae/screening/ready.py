@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property, partial
 
 import numpy as np
 
 from steybrae.errors import OffModelError, RouteError
+from steybrae.frozen import dataclass
 from steybrae.route.corridor import check_place_error_m
 from steybrae.route.ground import Look, leg_work
 from steybrae.route.kept import NOTHING_KEPT, Kept

@@ -7,7 +7,7 @@ unknown.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import ClassVar
 
 import numpy as np
@@ -17,6 +17,7 @@ from steybrae.bands import Band
 from steybrae.cautions import Cautions
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.named import LegGrounds
+from steybrae.frozen import dataclass
 from steybrae.ranges import LatDeg, LonDeg, NotNegative, Ordinal, Share, SlopeDeg
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer, Profile

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.field.limits import BAND_WIDTH_DEG, READING_ERROR_95_DEG
+from steybrae.frozen import dataclass
 from steybrae.quantities import finite, shown_slope_deg
 from steybrae.ranges import LatDeg, LonDeg, NotNegative, SlopeDeg
 from steybrae.route.kept import NOTHING_KEPT, Kept

@@ -6,7 +6,7 @@ The table has a row for each leg, to be read while walking, with letters of 8 po
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 from steybrae.answers.forecast import (
@@ -41,6 +41,7 @@ from steybrae.card.wording import (
 )
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.choose import of_another_time
+from steybrae.frozen import dataclass
 from steybrae.screening.places.words import letters_at
 from steybrae.sheets.card_rows import FOLD_MM, LEFT_MM, RIGHT_MM, TOP_MM, rule, two_lines
 from steybrae.sheets.true_size import Canvas

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
@@ -17,6 +16,7 @@ from steybrae.answers.forecast import forecast_lines
 from steybrae.answers.places import legs_left_text
 from steybrae.card.result import Check, RouteCard
 from steybrae.card.wording import judged_text, look_text, where_text
+from steybrae.frozen import dataclass
 from steybrae.papers import card_size_mm
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import Final, NamedTuple
 
@@ -27,6 +26,7 @@ from steybrae.card.wording import (
     steepness_text,
     where_text,
 )
+from steybrae.frozen import dataclass
 from steybrae.sheets.true_size import Canvas
 from steybrae.value import AT_LEAST, slope
 

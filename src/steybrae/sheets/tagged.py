@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import Any, Final, Literal
+
+from steybrae.frozen import dataclass
 
 Kind = Literal["H1", "H2", "P", "Figure"]
 """Standard structure types (ISO 32000-1, 14.8.4)."""

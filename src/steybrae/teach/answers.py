@@ -15,10 +15,10 @@ those before it as they are printed.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final, Literal
 
 from steybrae.bands import Band, BandScheme
+from steybrae.frozen import dataclass
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import gradient_to_angle, round_down, round_up, shown_slope_deg
 from steybrae.teach.map_ground import MapLook

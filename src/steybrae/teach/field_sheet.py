@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.card.checks import leg_checks
@@ -11,6 +10,7 @@ from steybrae.card.result import Check
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.field.readings import reading_uncertainty_95_deg
 from steybrae.field.typed_log import TYPED_COLUMNS
+from steybrae.frozen import dataclass
 from steybrae.screening.result import RouteScreening
 
 _WORDS: Final = {

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.field.hidden import apparent_slope_deg
+from steybrae.frozen import dataclass
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import angle_to_gradient, gradient_to_angle, round_down

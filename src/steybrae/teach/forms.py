@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 
 SIDE_MM: Final = 48.0

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -12,6 +11,7 @@ import numpy as np
 from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.field.hidden import apparent_slope_deg
+from steybrae.frozen import dataclass
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM
 from steybrae.quantities import FOOT_M, angle_to_gradient, gradient_to_angle

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from steybrae.errors import ModelError
+from steybrae.frozen import dataclass
 from steybrae.teach.map_ground import MapGround, map_ground
 from steybrae.terrain.dem import Array, DemSource
 

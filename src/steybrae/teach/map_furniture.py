@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.teach.map_ground import Contour, MapGround, MapLook
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import true_runs

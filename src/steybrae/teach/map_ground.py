@@ -9,7 +9,6 @@ the most at 60 degrees of latitude on a grid in degrees, and by far less on nati
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
 
@@ -17,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from steybrae.errors import ModelError
+from steybrae.frozen import dataclass
 from steybrae.teach.slope_scale import map_name
 from steybrae.terrain.attributes import PointAttributes, SlopeField, at_points, slope_field
 from steybrae.terrain.dem import Array, Dem, DemSource, Grid

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy as np
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import ModelError, QuantityError
 from steybrae.field.log import LogRow
+from steybrae.frozen import dataclass
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.teach.answers import (
     LEAST_GAP_MM,

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, partial
 from string import ascii_uppercase
 from typing import Final
@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import ModelError, QuantityError, one_of
+from steybrae.frozen import dataclass
 from steybrae.papers import map_frame_mm
 from steybrae.teach.answers import THINNED_ASIDE_MM, Kind, LegLine, Question
 from steybrae.teach.leg_questions import find_leg

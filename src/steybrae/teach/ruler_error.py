@@ -7,10 +7,10 @@ that reads ``w + e`` or ``w - e`` says ``atan(1000 n CI / ((w + e) S))`` or the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.cautions import Caution, Situation, cautions_for
+from steybrae.frozen import dataclass
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.quantities import gradient_to_angle
 from steybrae.teach.slope_scale import map_name

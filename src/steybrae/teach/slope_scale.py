@@ -11,12 +11,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.bands import DEFAULT_EDGES_DEG
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import check_index_every
 

@@ -8,13 +8,13 @@ steep) is asked of those crossings and of the gradients beside them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.quantities import gradient_to_angle
 from steybrae.teach.map_ground import MapGround, MapLook
 from steybrae.terrain.attributes import aspect_deg

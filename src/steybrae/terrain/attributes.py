@@ -9,7 +9,6 @@ are ground gradients. Gradients are interpolated and averaged, angles never.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Annotated, Final
 
@@ -17,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from steybrae.bands import BandScheme
+from steybrae.frozen import dataclass
 from steybrae.quantities import shown_slope_deg
 from steybrae.ranges import Words
 from steybrae.terrain.cell_share import roughness_deg

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 import warnings
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any, Final, Protocol
 
@@ -22,6 +21,7 @@ from pyproj.transformer import TransformerGroup
 
 from steybrae.cautions import HeightsRead
 from steybrae.errors import ModelError
+from steybrae.frozen import dataclass
 from steybrae.hush import hushed
 
 Array = NDArray[np.float64]

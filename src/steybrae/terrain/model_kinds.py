@@ -21,10 +21,10 @@ radar-30m       8       60   as srtm-30
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
 from steybrae.errors import ModelError, one_of
+from steybrae.frozen import dataclass
 
 ModelKind = Literal["lidar", "photogrammetry", "contours", "glo-30", "aw3d-30", "srtm-30", "radar-30m"]
 MODEL_KINDS: Final = get_args(ModelKind)

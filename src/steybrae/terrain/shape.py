@@ -19,12 +19,12 @@ total       -2 (D + E)                                   plan - profile; below 0
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
 import numpy as np
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import heights_at, off
 

@@ -11,13 +11,14 @@ itself, and is always a *source* of what may come down.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import ModelError
+from steybrae.frozen import dataclass
 from steybrae.ranges import NotNegative, Positive, Range
 from steybrae.terrain.attributes import BASELINE_M
 from steybrae.terrain.cell_share import known_roughness_deg

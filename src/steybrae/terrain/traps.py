@@ -8,12 +8,12 @@ abrupt flattenings bury deeply, cliffs injure (glossaries of national avalanche 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.shape import DIRECTIONS, RINGS, Around
 

@@ -20,12 +20,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.attributes import BASELINE_M, baseline_cells
 from steybrae.terrain.cell_share import MIDDLING_DEG, OPEN_CELLS_M, cell_share_deg, line_share_deg
 from steybrae.terrain.dem import Array

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -12,6 +12,7 @@ import typer
 from steybrae.bands import BandScheme, parse_edges
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.settings_file import taken
+from steybrae.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable

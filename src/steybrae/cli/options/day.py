@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.errors import DateError
+from steybrae.frozen import dataclass
 from steybrae.quantities import parse_scale
 
 if TYPE_CHECKING:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
+from steybrae.frozen import dataclass
 
 if TYPE_CHECKING:
     from steybrae.screening.forecast.at import BulletinSource, ForecastAsk

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import MISSING, field, fields
 from functools import wraps
 from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, Final, get_type_hints
 
 import typer
+
+from steybrae.frozen import dataclass
 
 OPTIONS: Final = "Options"
 """Heading in the help of what belongs to no group."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from steybrae.bands import parse_slope_range_deg
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
+from steybrae.frozen import dataclass
 from steybrae.quantities import parse_ground_area_m2, parse_ground_length_m
 from steybrae.terrain.model_kinds import ModelKind, check_kind
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import MISSING, dataclass
+from dataclasses import MISSING
 from typing import Final
 
 from steybrae.bands import BandScheme
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.paper.spacing import GapMeasurement, GapResult, slope_from_spacing
 from steybrae.quantities import parse_ground_length_m, parse_scale
 

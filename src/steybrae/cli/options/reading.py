@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -15,6 +14,7 @@ from steybrae.cli.options.common import OutputOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.paper import MEASURED
 from steybrae.errors import DateError, QuantityError
+from steybrae.frozen import dataclass
 from steybrae.quantities import parse_ground_length_m, parse_scale, parse_slope_deg
 
 if TYPE_CHECKING:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import MISSING, dataclass
+from dataclasses import MISSING
 from pathlib import Path
 from typing import Final
 
@@ -13,6 +13,7 @@ from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.paper import MapOptions
 from steybrae.cli.options.settings_file import taken_caution
+from steybrae.frozen import dataclass
 from steybrae.papers import papers
 from steybrae.quantities import parse_scale
 

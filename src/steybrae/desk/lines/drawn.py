@@ -7,13 +7,13 @@ is what ``steybrae route`` answers for its file.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 from steybrae.desk.messages import RefusedError, number_in
 from steybrae.desk.place import written
 from steybrae.errors import RouteError
 from steybrae.files.routes import MOST_LINES, routes_drawn
+from steybrae.frozen import dataclass
 from steybrae.names import clean
 from steybrae.route.legs import WAY_OFF, Route, check_line, is_way_off
 from steybrae.route.positions.places import Place

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -19,6 +18,7 @@ from steybrae.desk.readers import LATER, ModelThreads
 from steybrae.desk.tiles.kept import Kept
 from steybrae.errors import ModelError
 from steybrae.files.model.rasters import RasterModel
+from steybrae.frozen import dataclass
 from steybrae.raster.blocks import BLOCK, Block, Layout
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for
 from steybrae.raster.job import AreaJob

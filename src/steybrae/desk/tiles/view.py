@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+
+from steybrae.frozen import dataclass
 
 Number = TypeVar("Number", bound=np.generic)
 

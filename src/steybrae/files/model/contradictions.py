@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 import warnings
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 from xml.etree import ElementTree as ET
@@ -23,6 +22,7 @@ from affine import Affine
 from steybrae.errors import ModelError
 from steybrae.files.model.height_units import SAME_UNIT, band_unit, unit_of
 from steybrae.files.model.tiles import RasterFile, grid_of
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Grid
 from steybrae.terrain.jacobian import jacobian_at
 

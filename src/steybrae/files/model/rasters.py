@@ -11,7 +11,6 @@ import os
 import warnings
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 from pathlib import Path
@@ -33,6 +32,7 @@ from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES, quiet_messag
 from steybrae.files.model.overlaps import DIFFERENT_M, SAME_M, apart_m, tiles_differ
 from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
+from steybrae.frozen import dataclass
 from steybrae.hush import hushed
 from steybrae.names import clean
 from steybrae.screening.known import ModelOrigin

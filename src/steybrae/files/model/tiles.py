@@ -6,7 +6,6 @@ import math
 import re
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
 from pathlib import Path
@@ -18,6 +17,7 @@ import rasterio.errors
 import rasterio.windows
 
 from steybrae.errors import FileReadError, ModelError
+from steybrae.frozen import dataclass
 from steybrae.names import clean
 from steybrae.quantities import LAND_HEIGHTS_M
 from steybrae.terrain.dem import Array, Grid, horizontal_crs

@@ -9,7 +9,6 @@ from __future__ import annotations
 import base64
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -22,6 +21,7 @@ from steybrae.bands import BandScheme
 from steybrae.figures.patterns import pattern
 from steybrae.figures.png import colour, colour_png, grey_png, palette_png
 from steybrae.figures.style import band_hatch, hatch_ink, lit, tinted
+from steybrae.frozen import dataclass
 from steybrae.screening.pictures.drawn import LineKind, bar_m, drawn_map
 from steybrae.screening.pictures.picture import LegOnMap, Relief
 from steybrae.screening.pictures.relief import lines_on_map

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
+from steybrae.frozen import dataclass
 from steybrae.pages.report.map import Letter, MapDrawing, crowded, letters_beside, place_on_map, place_spots
 from steybrae.route.shape_result import Spot
 from steybrae.screening.pictures.picture import Relief

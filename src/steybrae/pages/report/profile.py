@@ -7,12 +7,12 @@ from its top. Shapes stretch with the page, letters do not.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from matplotlib.ticker import MaxNLocator
 
+from steybrae.frozen import dataclass
 from steybrae.screening.pictures.drawn import drawn_profile, with_room
 from steybrae.screening.pictures.picture import Profile
 from steybrae.screening.result import RouteScreening

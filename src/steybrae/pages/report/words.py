@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from steybrae.answers.leg import corridor_slope, leg_slope
 from steybrae.answers.overhead import expected, with_possible, zone_lengths_text, zones_unknown
@@ -12,6 +11,7 @@ from steybrae.bands import STEEP_DEG, BandScheme, bands_text
 from steybrae.card.result import CardLeg, RouteCard
 from steybrae.card.turn_back import latest_at_leg
 from steybrae.card.wording import arrival_text, bearing_shown
+from steybrae.frozen import dataclass
 from steybrae.route.overhead.result import (
     ExpectedReading,
     OverheadAnswer,

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -22,6 +21,7 @@ from steybrae.files.model.heights import damaged, make_unknown, stored_numbers
 from steybrae.files.model.offline import OFFLINE
 from steybrae.files.model.rasters import CACHE_BYTES, RasterModel
 from steybrae.files.model.tiles import Tile
+from steybrae.frozen import dataclass
 from steybrae.ranges import Count
 
 TILED_CELLS: Final = 8192

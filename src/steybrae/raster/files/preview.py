@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
+
+from steybrae.frozen import dataclass
 
 MOST_CELLS: Final = 1_000_000
 """Of a preview (our choice)."""

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from io import BufferedRandom
 from typing import Any, Final
 
@@ -24,6 +23,8 @@ import rasterio
 from isal import isal_zlib
 from numpy.typing import NDArray
 from rasterio.io import MemoryFile
+
+from steybrae.frozen import dataclass
 
 TILE: Final = 256
 """Side of a tile, cells."""

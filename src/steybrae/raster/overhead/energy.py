@@ -17,13 +17,14 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.raster.blocks import PANEL_BLOCKS, Block, Layout
 from steybrae.raster.files.outputs import SmallFile, free_writer_name
 from steybrae.raster.overhead.heads import brings_more, first_heads, mark_reached, room_for_heads

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from functools import reduce
 from pathlib import Path
 from typing import Any, Final
@@ -17,6 +16,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block, Layout, filled
 from steybrae.raster.files.outputs import SmallFile, free_writer_name, kept_arrays
 from steybrae.raster.job import OPEN

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.bands import Band, BandScheme
+from steybrae.frozen import dataclass
 from steybrae.ranges import Count, NotNegative, Share
 from steybrae.raster.job import OPEN, AreaJob
 from steybrae.raster.overhead.layers import CLASSES, code_words, told_deg

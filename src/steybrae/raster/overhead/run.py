@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from functools import partial
 from typing import Any, Final
 
@@ -17,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.files.model.rasters import RasterModel
+from steybrae.frozen import dataclass
 from steybrae.raster.blocks import BLOCK, Layout, each
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for, this_thread
 from steybrae.raster.files.outputs import Workspace

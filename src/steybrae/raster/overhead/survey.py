@@ -20,13 +20,14 @@ second at 60 degrees north).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.raster.blocks import BLOCK, Block, Layout, filled
 from steybrae.raster.files.heights import RawHeights
 from steybrae.raster.job import AreaJob

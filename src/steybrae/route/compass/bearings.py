@@ -20,11 +20,11 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
 from steybrae.errors import PlaceError, QuantityError, RouteError, one_of
+from steybrae.frozen import dataclass
 from steybrae.quantities import MIL_PER_DEG
 from steybrae.route.compass.magnetic import MagneticField, declination
 from steybrae.route.positions.grids import BNG_EPSG, grid_m, utm_epsg

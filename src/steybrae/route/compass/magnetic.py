@@ -13,11 +13,11 @@ from __future__ import annotations
 import calendar
 import datetime as dt
 import math
-from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
 
 from steybrae.errors import DateError, PlaceError
+from steybrae.frozen import dataclass
 from steybrae.route.positions.places import Place
 
 MODEL: Final = "WMM2025"

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.route.expected import LEAST_SIGHT_M
 from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.overhead.windows import Stretch, metric_place, shared, stretch_windows

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import partial
 from itertools import chain
 from typing import Final, TypeVar
 
 import numpy as np
 
+from steybrae.frozen import dataclass
 from steybrae.quantities import finite
 from steybrae.route.overhead.kept_ground import KeptGround, KeptPlaces
 from steybrae.route.overhead.result import (

@@ -8,13 +8,14 @@ joined to about 10 m, so that a survey of 1 m cells costs what one of 10 m does.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import partial
 from typing import Final
 
 import numpy as np
 
 from steybrae.errors import ModelError
+from steybrae.frozen import dataclass
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.touching import cut_at_edges
 from steybrae.route.track import Track, stretches

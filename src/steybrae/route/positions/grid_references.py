@@ -12,10 +12,10 @@ from __future__ import annotations
 import math
 import re
 import warnings
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.errors import PlaceError
+from steybrae.frozen import dataclass
 from steybrae.hush import hushed
 from steybrae.route.positions.grids import (
     BNG_EPSG,

@@ -12,10 +12,10 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.errors import PlaceError, one_of
+from steybrae.frozen import dataclass
 from steybrae.names import clean
 from steybrae.route.positions.grid_references import square_named
 from steybrae.route.positions.grids import bng_text, mgrs_text, utm_text

@@ -13,11 +13,11 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from steybrae.errors import DateError
+from steybrae.frozen import dataclass
 from steybrae.quantities import round_up
 from steybrae.route.positions.places import Place
 from steybrae.value import daylight_left

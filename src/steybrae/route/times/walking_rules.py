@@ -6,10 +6,10 @@ Plain formulas over one piece of track. `steybrae.route.times.walking_time` adds
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 from steybrae.errors import RouteError
+from steybrae.frozen import dataclass
 
 FLAT_KMH: Final = 5.0
 """Naismith's pace on the flat, km/h (3 miles an hour, Naismith 1892, in round metric)."""

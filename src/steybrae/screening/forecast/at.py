@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 from typing import Final
 
@@ -47,6 +47,7 @@ from steybrae.forecast.choose import (
     out_of_time_text,
 )
 from steybrae.forecast.named import KEPT_FROM_DEG, LegGrounds, aspect_bits, bound_range_m, crossed
+from steybrae.frozen import dataclass
 from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.result import LegScreening, RouteScreening
 from steybrae.terrain.attributes import SECTORS

@@ -10,7 +10,6 @@ bulletin can tell apart the distance of the nearest is kept.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import Final
 
@@ -25,6 +24,7 @@ from steybrae.forecast.named import (
     compact,
     sector_bits,
 )
+from steybrae.frozen import dataclass
 from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.overhead.windows import Stretch, Window, cells_on, shared, stretch_windows
 from steybrae.route.track import Track

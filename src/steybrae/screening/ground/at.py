@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from steybrae.bands import BandScheme
 from steybrae.cautions import HeightsRead, Situation, cautions_for
 from steybrae.errors import OffModelError, QuantityError, SteybraeError
+from steybrae.frozen import dataclass
 from steybrae.quantities import finite
 from steybrae.route.corridor import PLACE_ERROR_M
 from steybrae.route.overhead.kept_ground import KeptPlaces

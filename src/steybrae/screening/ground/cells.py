@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.cautions import Cautions, Situation, cautions_for
+from steybrae.frozen import dataclass
 from steybrae.ranges import Count, NotNegative
 from steybrae.screening.known import Settings, slopes_known, told_of_model
 from steybrae.terrain.attributes import aspect_deg, band_numbers, baseline_cells, slope_field

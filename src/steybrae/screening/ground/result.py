@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from steybrae.bands import Band
 from steybrae.cautions import Cautions
 from steybrae.forecast.beside import ForecastBeside
+from steybrae.frozen import dataclass
 from steybrae.ranges import BearingDeg, ElevationAngleDeg, LatDeg, LonDeg, NotNegative, Share, SlopeDeg
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.overhead.result import ExpectedReading, OverheadAnswer

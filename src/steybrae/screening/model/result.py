@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.cautions import Cautions
+from steybrae.frozen import dataclass
 from steybrae.ranges import Count, LatDeg, LonDeg, NotNegative, Positive, Share, SlopeDeg
 from steybrae.screening.known import ModelRead
 from steybrae.terrain.dem import Array

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, Literal
 
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
 from steybrae.errors import QuantityError
+from steybrae.frozen import dataclass
 from steybrae.screening.pictures.picture import UNKNOWN, Profile, Relief
 from steybrae.screening.pictures.relief import lines_on_map
 from steybrae.screening.result import ModelFacts, RouteScreening

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
+from steybrae.frozen import dataclass
 from steybrae.quantities import finite
 from steybrae.route.compass.bearings import geodesic
 from steybrae.route.expected import sight_interval_deg

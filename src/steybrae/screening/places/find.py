@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Final
 
@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
+from steybrae.frozen import dataclass
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.ground import LegGround
 from steybrae.route.kept import NOTHING_KEPT, Kept

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import cached_property, partial
 from typing import Final, Literal, TypeVar
 
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
+from steybrae.frozen import dataclass
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.ground import LegGround
 from steybrae.route.kept import NOTHING_KEPT, Kept

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from steybrae.frozen import dataclass
 from steybrae.ranges import BearingDeg, LatDeg, LonDeg, NotNegative, Ordinal, SlopeDeg
 from steybrae.terrain.overhead.unknown import UnknownAt
 

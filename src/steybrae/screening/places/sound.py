@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.bands import STEEP_DEG
+from steybrae.frozen import dataclass
 from steybrae.quantities import shown_slope_deg
 from steybrae.route.overhead.result import PLACE_SIGHT_DEG
 from steybrae.screening.places.find import letters, places_at_length, trap_at

@@ -18,13 +18,13 @@ large as those where its detail ends, and is told by the same.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import median, true_runs
 

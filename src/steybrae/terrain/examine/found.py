@@ -19,12 +19,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import reduce
 from typing import Final, Literal, get_args
 
 import numpy as np
 
+from steybrae.frozen import dataclass
 from steybrae.quantities import FOOT_M
 from steybrae.ranges import Positive
 from steybrae.terrain.attributes import baseline_cells

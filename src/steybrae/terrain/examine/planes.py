@@ -12,12 +12,12 @@ is not known.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 
 SQUARE: Final = 38

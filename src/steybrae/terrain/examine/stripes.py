@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 
+from steybrae.frozen import dataclass
 from steybrae.quantities import FOOT_M, LAND_HEIGHTS_M
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import median

@@ -9,12 +9,13 @@ snow will run.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import LEAST_SIGHT_DEG, NEIGHBOURS, OverheadGround, Points
 from steybrae.terrain.overhead.path import EnergyLines, energy_lines

@@ -7,12 +7,12 @@ than any rounding, so that no answer is another.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 
 RUN_STEPS: Final = 8

@@ -20,12 +20,12 @@ told. Snow does not spread sideways but by these steps. Unknown ground stops not
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.ground import PATH_ANGLES_DEG, OverheadGround
 from steybrae.terrain.overhead.sight_pairs import useful_box

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import runs
 from steybrae.terrain.overhead.ground import BLOCK_CELLS, LEAST_SIGHT_DEG, Blocks, OverheadGround, Points

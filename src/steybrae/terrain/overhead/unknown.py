@@ -10,12 +10,12 @@ model's edge.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from steybrae.frozen import dataclass
 from steybrae.ranges import BearingDeg, NotNegative
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import off, runs, spread

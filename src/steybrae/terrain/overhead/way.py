@@ -15,13 +15,13 @@ nothing for a slope or a day, and ground beyond it is not out of reach.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.errors import ModelError
+from steybrae.frozen import dataclass
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import heights_at, off
 from steybrae.terrain.overhead.ground import OverheadGround
