@@ -280,9 +280,7 @@ def _held(found: RouteScreening) -> Iterator[str]:
         at = leg.slope_corridor_max_at
         # What lies beyond an end may be nearer to another leg, and in no corridor there.
         abreast = at is not None and SAME_M < at.chainage_m < leg.length_m - SAME_M
-        beside_deg = max(
-            (leg.slope_corridor_max_deg or 0.0) if abreast else 0.0, leg.short_corridor_max_deg or 0.0
-        )
+        beside_deg = (leg.slope_corridor_max_deg or 0.0) if abreast else 0.0
         for deg, told_deg in ((leg.slope_max_deg or 0.0, underfoot_deg), (beside_deg, corridor_deg)):
             if shown_slope_deg(deg) >= STEEP_DEG and deg > told_deg + SAME:
                 yield f"the steepest of leg {leg.number} is on no place"
