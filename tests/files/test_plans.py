@@ -29,7 +29,8 @@ from steybrae.files.results import json_text
 from steybrae.files.routes import read_route
 from steybrae.forecast.beside import ForecastBeside
 from steybrae.forecast.choose import Finding
-from steybrae.route.legs import MOST_LEGS
+from steybrae.route.legs import MOST_LEGS, Route
+from steybrae.route.positions.places import Place
 from steybrae.screening import RouteScreening, Settings, screen_route
 from steybrae.screening.pictures.relief import with_relief
 from steybrae.screening.sound import sound
@@ -869,6 +870,33 @@ def test_true_plans_are_sound(sample_plan: Any) -> None:
         dem = Dem(grid, heights)
         rough = screen_route(route_on(dem, [(-100.0, -90.0), (90.0, 100.0)]), dem, Settings(reach_m=20.0))
         assert sound(rough).places == rough.places
+
+
+def test_what_lies_at_a_turn_point_may_be_told_with_either_leg(shared_data: Path) -> None:
+    """The steepest of leg 2, and what stands over it, are its first cell's, and told with leg 1."""
+    turns = (Place(34.395, -118.0918), Place(34.40774269, -118.10222217), Place(34.42, -118.1008))
+    with open_model([shared_data / "terrain" / "big_tujunga_30m.tif"]) as dem:
+        found = screen_route(Route("", turns, (0, 1, 2)), dem, Settings(drift_deg=8.0))
+    assert found.legs[1].overhead.sight_outside.chainage_m < 0.01
+    assert sound(found).places == found.places
+
+
+@pytest.mark.parametrize("cell_m", [2.0, 10.0, 30.0])
+def test_plans_of_lines_that_turn_on_hills_are_sound(cell_m: float) -> None:
+    """Beside unknown ground a point may be known where the surface between the cells is not."""
+    rng, grid = np.random.default_rng(3), model(Plane(0.0, 0.0), (120, 120), cell_m).grid
+    wave = np.hypot(*np.meshgrid(np.fft.fftfreq(120), np.fft.fftfreq(120)))
+    wave[0, 0] = 1.0
+    for fall in (1.2, 1.6, 2.0, 2.4):
+        hills = np.fft.ifft2(np.fft.fft2(rng.normal(size=(120, 120))) / wave**fall).real
+        heights = hills / np.median(np.hypot(*np.gradient(hills))) * 0.5 * cell_m
+        for row, col in rng.integers(0, 110, (8, 2)):
+            heights[row : row + 3, col : col + 3] = np.nan
+        dem = Dem(grid, heights)
+        for _ in range(3):
+            turns = [tuple(at) for at in rng.uniform(-50.0 * cell_m, 50.0 * cell_m, (4, 2)).tolist()]
+            found = screen_route(route_on(dem, turns), dem, Settings(reach_m=5.0 * cell_m))
+            assert sound(found).places == found.places
 
 
 def test_a_plan_of_1000_legs_is_read_again(

@@ -232,6 +232,22 @@ def test_drops_on_both_sides_are_told_of_both():
     assert found.legs[0].drop == drop
 
 
+def test_a_drop_among_unknown_slopes_is_told():
+    """One height of nine is missing: no slope is known, and a step of 22 m to the left is."""
+    east = np.arange(81) * 5.0 + 2.5 - 202.5
+    heights = np.repeat(np.where(east < -25.0, -22.0, 0.0)[None], 81, axis=0)
+    heights[::3, ::3] = np.nan
+    dem = Dem(model(Plane(0.0, 0.0), (81, 81), 5.0).grid, heights)
+    found = screen_route(route_on(dem, [(0.0, -100.0), (0.0, 100.0)]), dem, Settings(reach_m=50.0))
+    (place,) = found.places
+    assert place.kinds == ("corridor", "unknown")
+    assert place.corridor is not None
+    assert place.corridor.slope_max_deg is None
+    assert place.corridor.drop == found.legs[0].drop
+    assert place.words == "A drop of 22 m, 22 m left. Unknown ground: 200 m, from 0 m."
+    assert leading_spot(place)[1] == "drop left"
+
+
 def test_a_gentle_ridge_between_flanks_of_30_degrees_makes_its_place():
     """A flat crest 40 m wide, 31 degrees on both sides: nothing of it under the line."""
 

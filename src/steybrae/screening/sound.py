@@ -275,7 +275,8 @@ def _heights(leg: LegScreening, found: RouteScreening) -> Iterator[str]:
     if not math.isclose(along_m, leg.length_m, rel_tol=SAME_SHARE, abs_tol=0.1):
         yield "the length is not that of its points"
     height_m, low_m, high_m = points.elevation_m, leg.elevation_min_m, leg.elevation_max_m
-    if not np.isfinite(height_m).all() or low_m is None or high_m is None:
+    # Beside unknown ground a point may be known where the surface between the cells is not.
+    if leg.unknown_m > 0.0 or not np.isfinite(height_m).all() or low_m is None or high_m is None:
         return
     if height_m.min() < low_m - SAME_M or height_m.max() > high_m + SAME_M:
         yield "a point lies below its lowest height or above its highest"

@@ -49,6 +49,7 @@ from steybrae.screening.places.words import place_words
 from steybrae.terrain.attributes import sectors_by_length
 from steybrae.terrain.dem import Array
 from steybrae.terrain.overhead.unknown import UnknownAt, nearest_of
+from steybrae.terrain.traps import DROP_DEG
 
 KINDS: Final = ("underfoot", "corridor", "overhead", "unknown", "trap")
 """What makes a stretch matter, in the order in which it is told."""
@@ -285,19 +286,22 @@ def _corridor(line: Line, ends: tuple[float, float]) -> CorridorAtPlace | None:
     cells = line.cells
     here = _within(cells.start_m, cells.end_m, ends)
     deg, at = _largest(cells.slope_deg, here)
-    if deg is None or at is None:
-        return None
     drop = _drop(cells, here)
     on = _within(line.pieces.start_m, line.pieces.end_m, ends)
+    if at is None:
+        if drop is None:
+            return None
+        # Beside unknown ground a drop is known where no slope is.
+        at = int(np.argmin(np.where(here & (cells.drop_m > 0.0), cells.off_m, np.inf)))
     # Cells round the line may be those of other legs, or lie farther off than the corridor is wide.
-    steepest = max(deg, _largest(line.pieces.slope_deg, on)[0] or 0.0)
-    if drop is None and shown_slope_deg(steepest) < STEEP_DEG:
+    steepest = max(filter(None, (deg, _largest(line.pieces.slope_deg, on)[0])), default=None)
+    if drop is None and shown_slope_deg(steepest or 0.0) < STEEP_DEG:
         return None
     highs = np.concatenate((cells.high_deg[here & cells.known], line.pieces.high_deg[on]))
-    ends_known = np.isfinite(highs).all() and line.pieces.ended[on].all()
+    ends_known = deg is not None and np.isfinite(highs).all() and line.pieces.ended[on].all()
     return CorridorAtPlace(
         steepest,
-        max(steepest, float(highs.max())) if ends_known else None,
+        max(steepest or 0.0, float(highs.max())) if ends_known else None,
         _side(cells, at),
         float(cells.off_m[at]),
         _largest(cells.slope_deg, here & cells.left)[0],
@@ -352,7 +356,8 @@ def _largest(values: Array, which: NDArray[np.bool_]) -> tuple[float | None, int
 def _measure(place: PlaceThatMatters, kind: str) -> float:
     """By what places of a kind are held against each other."""
     slope = place.slope_max_deg or 0.0
-    corridor = 0.0 if place.corridor is None else place.corridor.slope_max_deg
+    # Of unknown slope it has a drop, which no gentler ground has.
+    corridor = 0.0 if place.corridor is None else place.corridor.slope_max_deg or DROP_DEG
     overhead = 0.0 if place.overhead is None else place.overhead.deg
     by_kind = {
         "underfoot": slope,

@@ -88,9 +88,10 @@ class CorridorAtPlace:
     ----------
     slope_max_deg, slope_high_deg
         Steepest, never gentler than the line in it, degrees, and the upper end of its 95 % interval; None
-        where that is not known.
+        where they are not known.
     side, off_m
-        On which side of travel, and how far from the line it begins, metres.
+        On which side of travel it lies, or the drop where it is not known, and how far from the line it
+        begins, metres.
     left_deg, right_deg
         Steepest on each side, degrees; None where nothing is known.
     drop
@@ -99,7 +100,7 @@ class CorridorAtPlace:
         Where it lies abreast.
     """
 
-    slope_max_deg: SlopeDeg
+    slope_max_deg: SlopeDeg | None
     slope_high_deg: SlopeDeg | None
     side: str
     off_m: NotNegative

@@ -128,6 +128,11 @@ def _touching(found: RouteScreening, leg: LegScreening, kind: str = "") -> list[
     ]
 
 
+def _beside(found: RouteScreening, leg: LegScreening) -> list[PlaceThatMatters]:
+    """Places on a leg and those beside it: what is at a turn point may be told with either."""
+    return [place for place in found.places if place.from_.leg - 1 <= leg.number <= place.to.leg + 1]
+
+
 def _every_leg(found: RouteScreening) -> Iterator[str]:
     """Each leg has a place, or is named as having none; what is above it has one of its kind."""
     possible = {one.leg for one in found.legs_possible_only}
@@ -142,7 +147,7 @@ def _every_leg(found: RouteScreening) -> Iterator[str]:
         sight = None if leg.overhead is None else leg.overhead.sight_outside
         if sight is None or shown_slope_deg(sight.unfiltered_deg) < PLACE_SIGHT_DEG:
             continue
-        told = (place.overhead for place in _touching(found, leg, "overhead"))
+        told = (place.overhead for place in _beside(found, leg) if "overhead" in place.kinds)
         if not any(over is not None and over.deg >= sight.unfiltered_deg - SAME for over in told):
             yield f"what stands over leg {leg.number} is on no place"
 
@@ -188,7 +193,7 @@ def _one(place: PlaceThatMatters, line: _Along) -> Iterator[str]:
         steepest = np.nanmax(line.beside_deg[within], initial=0.0)
         # The line's own ground counts to its corridor.
         told = max(
-            place.slope_max_deg or 0.0, 0.0 if place.corridor is None else place.corridor.slope_max_deg
+            place.slope_max_deg or 0.0, 0.0 if place.corridor is None else place.corridor.slope_max_deg or 0.0
         )
         if shown_slope_deg(steepest) >= STEEP_DEG and steepest > told + SAME:
             yield "the corridor of {} is steeper abreast of a point than at its steepest"
@@ -216,11 +221,12 @@ def _figures(place: PlaceThatMatters) -> Iterator[str]:
         yield "something of {} is unknown and it is not open above"
     if corridor is not None:
         sides = max(corridor.left_deg or 0.0, corridor.right_deg or 0.0)
-        if corridor.slope_max_deg < max(sides, slope or 0.0) - SAME:
+        deg = corridor.slope_max_deg or 0.0
+        if deg < max(sides, slope or 0.0) - SAME:
             yield "the corridor of {} is gentler than what is in it"
-        if corridor.slope_max_deg > max(sides, slope or 0.0) + SAME:
+        if deg > max(sides, slope or 0.0) + SAME:
             yield "the corridor of {} is steeper than its two sides and the line"
-        if (corridor.slope_high_deg or 90.0) < max(corridor.slope_max_deg, high or 90.0) - SAME:
+        if (corridor.slope_high_deg or 90.0) < max(deg, high or 90.0) - SAME:
             yield "the upper end of the corridor of {} lies below what is in it"
     if over is not None and over.quantity != "sight":
         yield "what stands over {} is no sight"
@@ -248,7 +254,7 @@ def _against(place: PlaceThatMatters, legs: tuple[LegScreening, ...]) -> Iterato
     if corridor is None:
         return
     told = max(max(leg.slope_corridor_max_deg or 0.0, leg.short_corridor_max_deg or 0.0) for leg in legs)
-    if shown_slope_deg(corridor.slope_max_deg) > shown_slope_deg(told):
+    if shown_slope_deg(corridor.slope_max_deg or 0.0) > shown_slope_deg(told):
         yield "the corridor of {} is steeper than that of its legs"
     if (corridor.slope_high_deg or 0.0) > over_legs(leg.slope_corridor_high_deg for leg in legs) + SAME:
         yield "the corridor of {} may be steeper than the upper end of its legs"
@@ -274,9 +280,11 @@ def _traps(place: PlaceThatMatters, found: RouteScreening, line: _Along) -> Iter
 def _held(found: RouteScreening) -> Iterator[str]:
     """Hold the steepest of each leg, its steep metres and its drop against its places."""
     for leg in found.legs:
-        on = [place for place in _touching(found, leg) if place.kinds != ("unknown",)]
+        on = [place for place in _beside(found, leg) if place.kinds != ("unknown",)]
         underfoot_deg = max((place.slope_max_deg or 0.0 for place in on), default=0.0)
-        corridor_deg = max((place.corridor.slope_max_deg for place in on if place.corridor), default=0.0)
+        corridor_deg = max(
+            (place.corridor.slope_max_deg or 0.0 for place in on if place.corridor), default=0.0
+        )
         at = leg.slope_corridor_max_at
         # What lies beyond an end may be nearer to another leg, and in no corridor there.
         abreast = at is not None and SAME_M < at.chainage_m < leg.length_m - SAME_M

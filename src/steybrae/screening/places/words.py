@@ -113,7 +113,9 @@ def leading_spot(place: PlaceThatMatters) -> tuple[OnLine, str]:
         return place.slope_max_at, f"{slope(place.slope_max_deg, at_least=least).text}"
     if place.kinds[0] == "corridor" and place.corridor is not None:
         corridor = place.corridor
-        return corridor.at, f"{slope(corridor.slope_max_deg, at_least=least).text} {corridor.side}"
+        deg = corridor.slope_max_deg
+        told = "drop" if deg is None else slope(deg, at_least=least).text
+        return corridor.at, f"{told} {corridor.side}"
     if place.kinds[0] == "overhead" and place.overhead is not None:
         return (
             place.overhead.at,
@@ -133,7 +135,7 @@ def place_line(place: PlaceThatMatters) -> str:
         parts.append(f"underfoot {slope(place.slope_max_deg, at_least=least).text}")
     if place.corridor is not None and {"underfoot", "corridor"} & set(place.kinds):
         beside, told = place.corridor, place.slope_max_deg if "underfoot" in place.kinds else None
-        shown = shown_slope_deg(beside.slope_max_deg)
+        shown = shown_slope_deg(beside.slope_max_deg or 0.0)
         if shown >= STEEP_DEG and shown > shown_slope_deg(told or 0.0):
             parts.append(f"{slope(beside.slope_max_deg, at_least=least).text} {beside.side}")
     if place.corridor is not None and place.corridor.drop is not None and place.kinds != ("unknown",):
@@ -195,7 +197,9 @@ def _corridor(place: PlaceThatMatters, corridor: CorridorAtPlace) -> str:
         if deg is not None and shown_slope_deg(deg) >= STEEP_DEG
     ]
     flank = len(sides) == 1 and "underfoot" in place.kinds
-    if flank and shown_slope_deg(corridor.slope_max_deg) <= shown_slope_deg(place.slope_max_deg or 0.0):
+    if flank and shown_slope_deg(corridor.slope_max_deg or 0.0) <= shown_slope_deg(
+        place.slope_max_deg or 0.0
+    ):
         # The corridor holds the line's own cells: it adds nothing.
         sides = []
     words = f"Corridor {', '.join(sides)}" if sides else ""
