@@ -7,7 +7,9 @@ import dataclasses
 import inspect
 import math
 import pickle
+import re
 from dataclasses import field
+from pathlib import Path
 from typing import Any, ClassVar
 
 import pytest
@@ -159,3 +161,12 @@ def test_a_class_that_changes_is_not_made_here():
     assert str(error.value) == (
         "frozen should be True; for a dataclass that changes take that of the standard library."
     )
+
+
+def test_the_standard_library_makes_none_where_all_are_frozen():
+    for path in Path(frozen.__file__).parent.rglob("*.py"):
+        text = path.read_text()
+        if path.name != "frozen.py" and re.search(
+            r"^from dataclasses import .*\bdataclass\b", text, re.MULTILINE
+        ):
+            assert re.search(r"^@dataclass(\((?!frozen).*)?$", text, re.MULTILINE), path
