@@ -13,6 +13,8 @@ from steybrae.card import CardSettings, make_card
 from steybrae.card.result import CardLeg
 from steybrae.card.times import leg_pieces
 from steybrae.card.turn_back import ends_apart_m, latest_at_leg, latest_words, turned_round, with_latest
+from steybrae.card.wording import totals_lines
+from steybrae.pages.report.home import home_rows
 from steybrae.route.times.daylight import parse_clock
 from steybrae.route.times.walking_rules import Segment
 from steybrae.route.times.walking_time import leg_min
@@ -94,6 +96,36 @@ def test_a_call_before_the_end_is_a_caution(sample_plan: SamplePlan) -> None:
             "later one."
         )
         assert found == ([text] if early else [])
+
+
+def test_an_end_later_than_when_to_be_down_is_a_caution(sample_plan: SamplePlan) -> None:
+    for clock, early in (("13:00", True), ("15:00", False)):
+        down = parse_clock(clock, DAY, ZONE)
+        card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=down))
+        found = [caution.text for caution in card.cautions if caution.key == "down_by_early"]
+        text = (
+            "The time to be down, 13:00 GMT, is before the time at the end of the line, 13:35 GMT: the "
+            "latest times to walk on are over before one is there."
+        )
+        assert found == ([text] if early else [])
+        rows = dict(home_rows(sample_plan.screening, card))
+        assert (text in rows["Due back"][0]) is early
+
+
+def test_clock_times_past_midnight_are_of_the_next_day(sample_plan: SamplePlan) -> None:
+    """A call at 05:00 for a line that ends at 03:35 was asked to be later, whatever was given."""
+    start, overdue, down = (parse_clock(clock, DAY, ZONE) for clock in ("22:30", "05:00", "04:00"))
+    asked = CardSettings(DAY, start=start, zone=ZONE, overdue=overdue, down_by=down)
+    card = make_card(sample_plan.screening, asked)
+    assert card.overdue_text == "05:00 GMT on 2027-01-16"
+    assert card.down_by_text == "04:00 GMT on 2027-01-16"
+    assert not {"overdue_early", "down_by_early"} & {caution.key for caution in card.cautions}
+    assert when(card.legs[-1].walk_on_by) == down + dt.timedelta(days=1)
+    assert any(line.startswith("arrive at least 03:35 GMT on 2027-01-16, ") for line in totals_lines(card))
+    # Of a line that ends the same day a time before its start stays what it is, and is told.
+    same = make_card(sample_plan.screening, dataclasses.replace(asked, start=START))
+    assert (same.overdue_text, same.down_by_text) == ("05:00 GMT", "04:00 GMT")
+    assert {"overdue_early", "down_by_early"} <= {caution.key for caution in same.cautions}
 
 
 def test_a_line_that_ends_elsewhere(sample_plan: SamplePlan) -> None:

@@ -20,6 +20,7 @@ from steybrae.screening.forecast.at import forecast_beside
 pytestmark = pytest.mark.usefixtures("screened_once")
 
 DAY = ("--date", "2027-01-15")
+VALID = "Valid 2027-01-14 18:00 UTC to 2027-01-15 18:00 UTC"
 
 
 def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
@@ -171,7 +172,7 @@ def test_a_bulletin_of_another_day_in_the_plan_leads_with_no_level(
     )  # fmt: skip
     write_plan(plan, forecast_beside(read_plan(made.plan), source, ask))
     for date, first in (
-        ("2027-01-15", "Forecast considerable (3): above 800 m"),
+        ("2027-01-15", f"Forecast {VALID}. considerable (3): above 800 m"),
         (
             "2027-01-20",
             "Forecast OTHER DAY: the bulletin that the plan was saved with (bulletin.json) does",
@@ -181,6 +182,24 @@ def test_a_bulletin_of_another_day_in_the_plan_leads_with_no_level(
         words = " ".join(Reader(page.read_text("utf-8")).words.split())
         assert first in words
         assert ("considerable (3)" in words.split("Places that matter")[0]) is (date == "2027-01-15")
+
+
+def test_a_level_stands_with_when_it_holds(made: Made, tmp_path: Path, sample_dem: Path) -> None:
+    """A page of no day had the levels of its plan's bulletin without their day, first and leg by leg."""
+    plan, page, phone = (tmp_path / name for name in ("plan.zip", "page.html", "hill.html"))
+    bulletin = sample_dem / "bulletin.json"
+    source, ask = read_asked(
+        bulletin, region="XX-STEY-01", lang=None, span=None, treeline_m=None, slope_deg=None, reduction=False
+    )
+    write_plan(plan, forecast_beside(read_plan(made.plan), source, ask))
+    assert run("report", str(plan), "--out", str(page)) == 0
+    told = ("--bulletin", str(bulletin), "--region", "XX-STEY-01", "--phone", str(phone))
+    assert run("card", str(plan), *DAY, *told) == 0
+    for one in (page, phone):
+        words = " ".join(Reader(one.read_text("utf-8")).words.split())
+        assert f"{VALID}. considerable (3): above 800 m" in words
+        level = "considerable (3), above 800 m, all aspects:"
+        assert words.count(level) == words.count(f"{VALID} {level}") > 10
 
 
 def test_what_was_not_given_is_said(made: Made) -> None:

@@ -170,6 +170,15 @@ def test_arrivals_and_the_daylight_left():
     assert math.floor(left_min) == 115
 
 
+def test_the_small_hours_are_no_daylight():
+    """A line that ended at four in the morning had "16 h 15 min before sunset"."""
+    light = daylight(HILL, MIDWINTER, "Europe/London")
+    night = light.sunrise - dt.timedelta(hours=3, minutes=20, seconds=30)
+    assert daylight_left_words(night, light) == "3 h 21 min before sunrise"
+    assert daylight_left_words(night, light, late=True) == "at most 3 h 21 min before sunrise"
+    assert daylight_left_words(light.sunrise, light).endswith(" before sunset")
+
+
 def test_daylight_left_where_the_sun_stays():
     arrival = parse_clock("12:00", dt.date(2027, 6, 21), "Europe/Oslo")
     up = daylight(TROMSOE, dt.date(2027, 6, 21), "Europe/Oslo")

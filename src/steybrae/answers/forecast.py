@@ -61,10 +61,14 @@ def head_line(bulletin: Bulletin, asked: str | None = None) -> str:
     unscheduled = ", unscheduled" if bulletin.unscheduled else ""
     language = f"; language {bulletin.lang}" if bulletin.lang else ""
     return plain(
-        f"{source}; published {_time(bulletin.publication_time)}{unscheduled}; valid "
-        f"{_time(bulletin.valid_from)} to {_time(bulletin.valid_to)}; next "
-        f"{_time(bulletin.next_update)}; {shown or 'no region stated'}{others}{language}"
+        f"{source}; published {_time(bulletin.publication_time)}{unscheduled}; valid {span_text(bulletin)}; "
+        f"next {_time(bulletin.next_update)}; {shown or 'no region stated'}{others}{language}"
     )
+
+
+def span_text(bulletin: Bulletin) -> str:
+    """Say from when to when a bulletin holds, with dates: no level stands without it."""
+    return f"{_time(bulletin.valid_from)} to {_time(bulletin.valid_to)}"
 
 
 def _time(text: str | None) -> str:
@@ -99,6 +103,14 @@ def part_line(part: DangerRating | AvalancheProblem) -> str:
 def ratings_told(bulletin: Bulletin) -> list[DangerRating]:
     """Ratings in the bulletin's order, but where none is given that comes before the ratings of others."""
     return sorted(bulletin.danger_ratings, key=lambda rating: rating.main_value != "no_rating")
+
+
+def rating_lines(forecast: ForecastBeside) -> Iterator[str]:
+    """Say the levels for a first screen, after when they hold; none of another day, read as today's."""
+    for bulletin in () if of_another_time(forecast.findings) else forecast.bulletins:
+        if bulletin.danger_ratings:
+            yield f"Valid {span_text(bulletin)}."
+        yield from (f"{part_line(rating)}." for rating in ratings_told(bulletin))
 
 
 def part_lines(bulletin: Bulletin) -> tuple[str, ...]:
@@ -142,7 +154,9 @@ def forecast_lines(forecast: ForecastBeside) -> list[str]:
     lines = list(finding_lines(forecast))
     for bulletin in forecast.bulletins:
         lines += [head_line(bulletin, forecast.region_asked), *part_lines(bulletin), *text_lines(bulletin)]
-    lines += [f"Leg {leg.number}: {'; '.join(leg_lines(leg))}." for leg in forecast.legs if leg.named]
+    several = forecast.bulletins if len(forecast.bulletins) > 1 else ()
+    named = [leg for leg in forecast.legs if leg.named]
+    lines += [f"Leg {leg.number}: {'; '.join(leg_lines(leg, several))}." for leg in named]
     reductions = [(leg.number, leg.reduction) for leg in forecast.legs if leg.reduction is not None]
     if reductions:
         lines += [reductions[0][1].source, REDUCTION_WORDS]
@@ -172,10 +186,16 @@ def crossed_text(ground: Crossed) -> str:
     return f"{steep_length(ground.length_m).figure}{more}"
 
 
-def leg_lines(leg: LegForecast) -> tuple[str, ...]:
-    """Say for one leg what has to be seen first and which ratings and problems name its ground."""
+def leg_lines(leg: LegForecast, bulletins: Sequence[Bulletin] = ()) -> tuple[str, ...]:
+    """Say for one leg what has to be seen first and which ratings and problems name its ground.
+
+    Those of each of the bulletins that are given stand after when it holds.
+    """
     lines = [plain(finding.text) for finding in leg.findings]
-    lines += [_row_line(row) for row in leg.named if row.may_touch or _rated(row)]
+    rows = [row for row in leg.named if row.may_touch or _rated(row)]
+    for number in dict.fromkeys(row.bulletin for row in rows):
+        lines += [f"Valid {span_text(bulletin)}" for bulletin in bulletins[number : number + 1]]
+        lines += [_row_line(row) for row in rows if row.bulletin == number]
     return tuple(lines) or ("no rating or problem names ground of this leg",)
 
 
@@ -247,9 +267,8 @@ def named_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
         for k, row in enumerate(row for row in rows if row.bulletin == number):
             words = named_text(forecast, number, k)
             by_words.setdefault(words, []).append(f"{standard_words(row.value)}, {row.where}")
-        which = f", valid {_time(bulletin.valid_from)} on" if len(forecast.bulletins) > 1 else ""
         if by_words:
-            yield Paragraph(f"Ground that the forecast{which} names")
+            yield Paragraph(f"Ground that the forecast valid {span_text(bulletin)} names")
             yield Listing(tuple(f"{' / '.join(parts)}: {words}." for words, parts in by_words.items()))
         yield Listing(
             tuple(

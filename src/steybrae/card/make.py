@@ -31,7 +31,7 @@ from steybrae.card.sentences import (
 )
 from steybrae.card.settings import CardSettings
 from steybrae.card.times import LegPieces, card_totals, leg_pieces, line_shape_deg, map_mm, paces
-from steybrae.card.turn_back import overdue_caution, turned_round, with_latest
+from steybrae.card.turn_back import end_cautions, turned_round, with_latest
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.names import clean
 from steybrae.quantities import finite
@@ -78,6 +78,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         _leg(leg, pair, directions, pieces, settings)
         for leg, pair, directions, pieces in zip(screening.legs, ends, bearings, timed, strict=True)
     ]
+    settings = _past_midnight(settings, legs)
     latest = _latest(places[0], settings)
     if latest is not None:
         back = [_walk_min(turned_round(pieces.segments), settings) for pieces in timed]
@@ -93,7 +94,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         down_by=None if latest is None else latest.isoformat(),
         down_by_is=None if latest is None else _down_by_is(settings),
         overhead_text=overhead_text(screening),
-        down_by_text="" if latest is None else shown_clock(latest, "early"),
+        down_by_text=_shown_end(latest, settings),
         time_words=(*reckoned, *unknown),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
@@ -107,8 +108,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
             zones=_zones(settings, places),
         ),
     )
-    early = overdue_caution(made)
-    return made if early is None else replace(made, cautions=(*made.cautions, early))
+    return replace(made, cautions=(*made.cautions, *end_cautions(made)))
 
 
 def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
@@ -163,7 +163,7 @@ def _card(
         call=clean(settings.call, MOST_TEXT),
         overdue=None if settings.overdue is None else settings.overdue.isoformat(),
         start_text="" if settings.start is None else shown_clock(settings.start, "late"),
-        overdue_text="" if settings.overdue is None else shown_clock(settings.overdue, "early"),
+        overdue_text=_shown_end(settings.overdue, settings),
     )
 
 
@@ -185,6 +185,30 @@ def _latest(start: Place, settings: CardSettings) -> dt.datetime | None:
     if settings.down_by is not None or not settings.zone:
         return settings.down_by
     return daylight(start, settings.date, settings.zone).sunset
+
+
+def _past_midnight(settings: CardSettings, legs: Sequence[CardLeg]) -> CardSettings:
+    """Take clock times before the start for those of a later day on which the line ends."""
+    start = settings.start
+    end = None if start is None else _arrivals(start, legs)[-1]
+    if start is None or end is None:
+        return settings
+    nights = end.date() - start.date()
+    overdue, down_by = (
+        at if at is None or at > start else at + nights for at in (settings.overdue, settings.down_by)
+    )
+    return replace(settings, overdue=overdue, down_by=down_by)
+
+
+def _shown_end(at: dt.datetime | None, settings: CardSettings) -> str:
+    """Clock time, with its date where that is not the card's."""
+    if at is None:
+        return ""
+    return f"{shown_clock(at, 'early')}{'' if at.date() == settings.date else f' on {at.date().isoformat()}'}"
+
+
+def _arrivals(start: dt.datetime, legs: Sequence[CardLeg]) -> tuple[dt.datetime | None, ...]:
+    return arrivals(start, [math.inf if leg.time_min is None else leg.time_min for leg in legs])
 
 
 def _down_by_is(settings: CardSettings) -> Literal["stated", "sunset"]:
@@ -331,7 +355,7 @@ def _with_clock(legs: list[CardLeg], start: Place, settings: CardSettings) -> li
     if settings.start is None:
         return legs
     light = daylight(start, settings.date, settings.zone)
-    times = arrivals(settings.start, [math.inf if leg.time_min is None else leg.time_min for leg in legs])
+    times = _arrivals(settings.start, legs)
     late = accumulate((leg.time_at_least for leg in legs), operator.or_)
     return [_clocked(*one, light) for one in zip(legs, times, late, strict=True)]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import accumulate
 from typing import Final
@@ -17,6 +17,9 @@ from steybrae.route.times.walking_time import Segment
 
 OVERDUE_EARLY: Final = "overdue_early"
 """Key of the caution on a time to call that is not after the end of the line."""
+
+DOWN_BY_EARLY: Final = "down_by_early"
+"""Key of the caution on a stated time to be down that is before the end of the line."""
 
 NEAR_M: Final = 500.0
 """A line that ends nearer than this to where it begins comes back, metres (our choice)."""
@@ -96,6 +99,11 @@ def latest_at_leg(leg: CardLeg) -> str:
     return f"Latest there {_clock(leg.walk_on_by)} to walk on, {_clock(leg.turn_back_by)} to turn round"
 
 
+def on_another_day(card: RouteCard, at: str | None) -> str:
+    """Say the date of a time where it is not that of the card: `` on 2027-01-16``."""
+    return "" if at is None or at.startswith(card.date) else f" on {at[:10]}"
+
+
 def ends_apart_m(card: RouteCard) -> float:
     """Distance from where a line begins to where it ends, metres: elsewhere there is a way back."""
     first, last = card.legs[0].from_place, card.legs[-1].to_place
@@ -105,18 +113,23 @@ def ends_apart_m(card: RouteCard) -> float:
         return 0.0
 
 
-def overdue_caution(card: RouteCard) -> Caution | None:
-    """Say that the time to call is not after the end of the line; None where it is, or is not known."""
-    end = card.legs[-1].arrival
-    if card.overdue is None or end is None:
-        return None
-    if dt.datetime.fromisoformat(card.overdue) > dt.datetime.fromisoformat(end):
-        return None
-    return Caution(
-        OVERDUE_EARLY,
-        f"The time to call, {card.overdue_text}, is not after the time at the end of the line, "
-        f"{card.legs[-1].arrival_text}: give a later one.",
-    )
+def end_cautions(card: RouteCard) -> Iterator[Caution]:
+    """Yield that the time to call is not after the end of the line, that one is down later than stated."""
+    last = card.legs[-1]
+    if last.arrival is None:
+        return
+    end = dt.datetime.fromisoformat(last.arrival)
+    there = f"the time at the end of the line, {last.arrival_text}{on_another_day(card, last.arrival)}"
+    if card.overdue is not None and dt.datetime.fromisoformat(card.overdue) <= end:
+        text = f"The time to call, {card.overdue_text}, is not after {there}: give a later one."
+        yield Caution(OVERDUE_EARLY, text)
+    stated = None if card.down_by_is == "sunset" else card.down_by
+    if stated is not None and dt.datetime.fromisoformat(stated) < end:
+        text = (
+            f"The time to be down, {card.down_by_text}, is before {there}: the latest times to walk on are "
+            "over before one is there."
+        )
+        yield Caution(DOWN_BY_EARLY, text)
 
 
 def _clock(iso: str | None) -> str:

@@ -18,6 +18,7 @@ from steybrae.card.result import (
     Overhead,
     RouteCard,
 )
+from steybrae.card.turn_back import on_another_day
 from steybrae.route.overhead.result import unknown_words
 from steybrae.screening.basis import ZONE_WORDS
 from steybrae.screening.places.words import AT_LINE, drop_words, off_words, overhead_there
@@ -345,7 +346,8 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
         lines.append(f"{minutes_text(totals.time_min, at_least=totals.time_at_least)} in all")
     last = card.legs[-1]
     if last.arrival_text:
-        lines.append(f"arrive {arrival_text(card, last)}, {last.daylight_text}")
+        at = f"{arrival_text(card, last)}{on_another_day(card, last.arrival)}"
+        lines.append(f"arrive {at}, {last.daylight_text}")
     if all(leg.ground is None for leg in card.legs):
         lines.append("steepness not known")
     else:

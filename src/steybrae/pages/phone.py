@@ -18,9 +18,8 @@ from steybrae.answers.forecast import (
     finding_lines,
     head_line,
     leg_lines,
-    part_line,
     part_lines,
-    ratings_told,
+    rating_lines,
 )
 from steybrae.answers.places import legs_left_text
 from steybrae.bands import BandScheme
@@ -54,7 +53,6 @@ from steybrae.errors import QuantityError
 from steybrae.field import agreement, limits, poles, readings, reasons, relocation
 from steybrae.field.log import COLUMNS
 from steybrae.figures.route_figure import small_map
-from steybrae.forecast.choose import of_another_time
 from steybrae.names import FORMULA
 from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE
@@ -112,14 +110,13 @@ def _content(card: RouteCard) -> dict[str, Any]:
     """Everything that the template places."""
     forecast = card.forecast
     bulletins = () if forecast is None else forecast.bulletins
-    today = () if forecast is None or of_another_time(forecast.findings) else bulletins
     asked = None if forecast is None else forecast.region_asked
     return {
         "card": card,
         "totals": totals_lines(card),
         "call": call_text(card),
         "findings": finding_lines(forecast),
-        "ratings": [f"{part_line(one)}." for bulletin in today for one in ratings_told(bulletin)],
+        "ratings": [] if forecast is None else [*rating_lines(forecast)],
         "bulletins": [(head_line(bulletin, asked), part_lines(bulletin)) for bulletin in bulletins],
         "places": [_place(place) for place in card.places],
         "rule": ORDER_RULE,
@@ -154,6 +151,7 @@ def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
     sides = [*map(beside_sentence, leg.beside), *([f"{cliffs_text(leg)}."] if leg.cliffs else [])]
     forecast = card.forecast
     named = [] if forecast is None else [one for one in forecast.legs if one.number == leg.number]
+    bulletins = () if forecast is None else forecast.bulletins
     return {
         "leg": leg,
         "bearing": bearing_shown(leg.bearing_magnetic_deg, unit),
@@ -181,7 +179,7 @@ def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
         "checks": [_check(card, check) for check in leg.checks],
         "without": without_check_lines(leg.steep_without_check),
         "latest": latest_at_leg(leg),
-        "forecast": [line for one in named for line in leg_lines(one)],
+        "forecast": [line for one in named for line in leg_lines(one, bulletins)],
     }
 
 
@@ -252,7 +250,7 @@ def _sunset(card: RouteCard) -> str | None:
     if last.arrival is None or last.daylight_left_min is None:
         return None
     arrival = dt.datetime.fromisoformat(last.arrival)
-    if "sunset" not in last.daylight_text:  # It does not rise: every hour of the day is after it.
+    if "sun does not" in last.daylight_text:  # It does not rise: every hour of the day is after it.
         return (arrival - dt.timedelta(days=2)).isoformat()
     return (arrival + dt.timedelta(minutes=last.daylight_left_min)).isoformat()
 

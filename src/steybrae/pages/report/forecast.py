@@ -33,7 +33,7 @@ def forecast_content(screening: RouteScreening) -> dict[str, Any]:
     }
     if forecast is None:
         return content
-    content["leg_forecasts"] = [leg_lines(leg) for leg in forecast.legs]
+    content["leg_forecasts"] = [leg_lines(leg, forecast.bulletins) for leg in forecast.legs]
     content["bulletins"] = [
         (
             bulletin,

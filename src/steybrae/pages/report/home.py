@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from steybrae.answers.forecast import finding_lines, part_line, ratings_told
+from steybrae.answers.forecast import finding_lines, rating_lines
 from steybrae.card.result import RouteCard
-from steybrae.card.turn_back import NEAR_M, OVERDUE_EARLY, ends_apart_m
+from steybrae.card.turn_back import DOWN_BY_EARLY, NEAR_M, OVERDUE_EARLY, ends_apart_m, on_another_day
 from steybrae.card.wording import arrival_text, call_text, from_text
-from steybrae.forecast.choose import of_another_time
 from steybrae.pages.report.lines import ways_off_rows
 from steybrae.pages.report.map import Letter, MapDrawing, letters_beside, place_spots
 from steybrae.route.times.walking_time import NOT_ADDED
@@ -31,10 +30,7 @@ def home_rows(screening: RouteScreening, card: RouteCard | None) -> Iterator[tup
     if forecast is None:
         yield "Forecast: NONE", finding_lines(forecast)
     else:
-        # A level of another day would be read as today's.
-        held = () if of_another_time(forecast.findings) else forecast.bulletins
-        ratings = (part for one in held for part in ratings_told(one))
-        yield "Forecast", (*finding_lines(forecast), *(f"{part_line(part)}." for part in ratings))
+        yield "Forecast", (*finding_lines(forecast), *rating_lines(forecast))
     yield "Ways off", ways_off_rows(screening)
 
 
@@ -45,22 +41,18 @@ def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
     first, last = card.legs[0], card.legs[-1]
     yield "When", (f"{card.date}{f', start {card.start_text}' if card.start_text else ''}",)
     yield "From", (from_text(first),)
-    day = _on_another_day(card, last.arrival)
+    day = on_another_day(card, last.arrival)
     back = f"{arrival_text(card, last)}{day}, at {last.to or last.to_place.reference}"
     # Who waits asks how late they may be.
-    without = [words for words in card.time_words if words.startswith(NOT_ADDED)]
-    told = " ".join((f"{back}.", *without)) if last.arrival_text else f"{_NOT_GIVEN}: it needs a start."
+    more = [words for words in card.time_words if words.startswith(NOT_ADDED)]
+    more += [one.text for one in card.cautions if one.key == DOWN_BY_EARLY]
+    told = " ".join((f"{back}.", *more)) if last.arrival_text else f"{_NOT_GIVEN}: it needs a start."
     away_m = ends_apart_m(card)
     if away_m <= NEAR_M:
         yield "Due back", (told,)
         return
     off = distance_off(away_m).text
     yield "End of the line", (told, f"{off} from where it begins: the way from there is not in this plan.")
-
-
-def _on_another_day(card: RouteCard, arrival: str | None) -> str:
-    """Say the date of an arrival where it is not that of the card."""
-    return "" if arrival is None or arrival.startswith(card.date) else f" on {arrival[:10]}"
 
 
 def _who(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:

@@ -20,7 +20,7 @@ from steybrae.errors import DateError
 from steybrae.frozen import dataclass
 from steybrae.quantities import round_up
 from steybrae.route.positions.places import Place
-from steybrae.value import daylight_left
+from steybrae.value import AT_MOST, daylight_left
 
 SUNRISE_ALTITUDE_DEG: Final = -0.833
 """Altitude of the sun's centre at sunrise and sunset, degrees: 34' of refraction and 16' of disc."""
@@ -238,11 +238,15 @@ def daylight_left_min(arrival: dt.datetime, light: Daylight) -> float | None:
 
 
 def daylight_left_words(arrival: dt.datetime, light: Daylight, *, late: bool = False) -> str:
-    """Daylight left, in hours and minutes rounded down; past sunset rounded up.
+    """Daylight left, in hours and minutes rounded down; in the dark rounded up.
 
-    ``1 h 05 min before sunset``, ``0 h 20 min after sunset``, ``the sun does not rise``; `late` where one
-    may arrive later: ``at most 1 h 05 min before sunset``.
+    ``1 h 05 min before sunset``, ``0 h 20 min after sunset``, ``2 h 10 min before sunrise``, ``the sun
+    does not rise``; `late` where one may arrive later: ``at most 1 h 05 min before sunset``.
     """
+    if light.sunrise is not None and arrival < light.sunrise:
+        dark = arrival.astimezone(dt.UTC) - light.sunrise.astimezone(dt.UTC)
+        bound = f"{AT_MOST} " if late else ""
+        return f"{bound}{daylight_left(dark.total_seconds() / 60.0)} before sunrise"
     left_min = daylight_left_min(arrival, light)
     if light.sun == "down all day":
         return "the sun does not rise"
