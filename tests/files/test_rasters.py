@@ -773,6 +773,8 @@ class TestNowhere:
             Affine(10.0, 0.0, 1e308, 0.0, -10.0, 1e308),
             Affine(10.0, 10.0 - 1e-13, EAST, 10.0, 10.0, NORTH),
             Affine(10.0, 0.0, EAST, 0.0, 1e-200, NORTH),
+            # Numbers in the order of GDAL, where rasterio's are meant.
+            Affine(EAST, 10.0, 0.0, NORTH, 0.0, -10.0),
         ],
     )
     def test_cells_without_a_size(self, tmp_path: Path, transform: Affine) -> None:

@@ -53,6 +53,9 @@ DEGREE_M: Final = 111_000.0
 LEAST_TURN: Final = 1e-6
 """Sine of the angle between rows and columns below which they have one direction (our choice)."""
 
+MOST_LONG: Final = 1e3
+"""How many times as long as wide a cell may be (our choice): more is a transform in another order."""
+
 _NAMELESS: Final = ("unknown", "unnamed")
 """How GDAL's and PROJ's names of a datum begin where only its ellipsoid is given."""
 
@@ -281,6 +284,8 @@ def _usable(transform: tuple[float, ...]) -> bool:
     a, b, c, d, e, f = transform
     sizes = math.hypot(a, d), math.hypot(b, e)
     if not all(map(math.isfinite, transform)) or not all(CELLS[0] <= size <= CELLS[1] for size in sizes):
+        return False
+    if max(sizes) > MOST_LONG * min(sizes):
         return False
     return max(abs(c), abs(f)) <= FARTHEST and abs(a * e - b * d) >= LEAST_TURN * sizes[0] * sizes[1]
 
