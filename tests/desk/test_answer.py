@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 import json
 import random
 from collections.abc import Iterator
@@ -17,12 +18,14 @@ from tests.desk.conftest import BULLETIN
 from tests.desk.made_lines import message, sample_points
 
 from steybrae.answers.leg import leg_slope
+from steybrae.card.settings import CardSettings
 from steybrae.desk.answer import answer, shift
 from steybrae.desk.engine import Engine
 from steybrae.desk.heights import NearHeights
 from steybrae.desk.lines.drawn import TOO_SHORT, drawn_lines, drawn_of, routes_of
 from steybrae.desk.lines.gpx import lines_gpx
-from steybrae.desk.opened import Desk
+from steybrae.desk.make import MAKERS
+from steybrae.desk.opened import Desk, DeskAsk
 from steybrae.files.model.rasters import open_model
 from steybrae.files.results import sample_model
 from steybrae.files.routes import read_routes, read_routes_text
@@ -222,6 +225,25 @@ def test_the_page_is_told_all_in_words(desk: Desk) -> None:
     points = told["points"][0]
     assert np.allclose(ends, [[points[k]["row"], points[k]["col"]] for k in (0, -1)], atol=1e-3)
     json.dumps(told, allow_nan=False)
+
+
+def test_a_bulletin_that_ended_while_the_desk_was_open_is_expired() -> None:
+    """A desk left open overnight had yesterday's levels, as not checked."""
+    (source, ask), ended = BULLETIN, dt.datetime(2026, 1, 15, 18, tzinfo=dt.UTC)
+    held = tuple(replace(one, valid_from=None, valid_to=ended.isoformat()) for one in source.bulletins)
+    opened = replace(ask, start=None, end=None, now=ended - dt.timedelta(hours=9))
+    settings, card = Settings(reach_m=20.0), CardSettings(dt.date(2026, 1, 15))
+    desk = Desk(
+        DeskAsk((sample_model(),), settings, card, forecast=(replace(source, bulletins=held), opened))
+    )
+    try:
+        line = message(("Day", "main", sample_points(2)))
+        assert answer(desk, line)["findings"][0].startswith(
+            "EXPIRED: this forecast ended 2026-01-15 18:00 UTC"
+        )
+        assert b"EXPIRED: this forecast ended" in MAKERS["report"](desk, line).body
+    finally:
+        desk.close()
 
 
 def test_lines_stand_side_by_side_and_a_way_off_that_is_too_far_says_so(desk: Desk) -> None:

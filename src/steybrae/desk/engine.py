@@ -14,7 +14,7 @@ from steybrae.frozen import dataclass
 from steybrae.route.kept import Kept, Submit
 from steybrae.route.legs import Route
 from steybrae.screening.compared import RouteLines, compared
-from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_beside
+from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, forecast_beside, of_now
 from steybrae.screening.known import Settings
 from steybrae.screening.model.look import found_near
 from steybrae.screening.pictures.relief import with_relief
@@ -77,7 +77,7 @@ class Engine:
             for prepare in self.kept.meanwhile:
                 prepare(self._submit)
         if self._forecast is not None:
-            found = forecast_beside(found, *self._forecast)
+            found = forecast_beside(found, *of_now(*self._forecast))
         if len(routes) == 1:
             return Answered(found, None)
         try:

@@ -12,7 +12,7 @@ from functools import reduce
 from typing import Any, Final
 
 from steybrae.card import CardSettings, RouteCard
-from steybrae.card.forecast import beside_line, of_day
+from steybrae.card.forecast import Forecast, beside_line, of_day
 from steybrae.cautions import Caution, with_caution
 from steybrae.desk.answer import on_engine
 from steybrae.desk.engine import Engine
@@ -26,7 +26,7 @@ from steybrae.frozen import dataclass
 from steybrae.quantities import parse_scale
 from steybrae.route.legs import Route
 from steybrae.route.times.daylight import parse_clock, parse_day, parse_zone
-from steybrae.screening.forecast.at import forecast_beside
+from steybrae.screening.forecast.at import forecast_beside, of_now
 from steybrae.screening.origin import FileRead
 from steybrae.screening.result import RouteScreening
 
@@ -84,7 +84,7 @@ def report(desk: Desk, message: dict[str, Any]) -> Made:
             paces_per_100m=bare.paces_per_100m,
             bearing_unit=bare.bearing_unit,
         )
-    found, made = beside_line(_plan(desk, asked), chosen, desk.ask.forecast)
+    found, made = beside_line(_plan(desk, asked), chosen, _forecast(desk))
     found = replace(found, cautions=_with_taken(desk, found.cautions))
     return Made(f"{asked.stem}.html", "text/html", report_page(found, made).encode())
 
@@ -139,14 +139,19 @@ def _plan(desk: Desk, asked: _Asked) -> RouteScreening:
     read = FileRead(name, "route", hashlib.sha256(asked.file).hexdigest())
     command = " ".join(filter(None, (shlex.join(["steybrae", "route", name]), origin.command)))
     found = replace(found, origin=replace(origin, command=command, files=(read, *origin.files)))
-    if desk.ask.forecast is not None:
-        found = forecast_beside(found, *desk.ask.forecast)
+    if (forecast := _forecast(desk)) is not None:
+        found = forecast_beside(found, *forecast)
     return replace(found, cautions=_with_taken(desk, found.cautions))
 
 
 def _card(desk: Desk, found: RouteScreening, day: Mapping[str, str]) -> tuple[RouteScreening, RouteCard]:
-    found, made = of_day(found, _card_settings(desk, day), desk.ask.forecast)
+    found, made = of_day(found, _card_settings(desk, day), _forecast(desk))
     return found, replace(made, cautions=_with_taken(desk, made.cautions))
+
+
+def _forecast(desk: Desk) -> Forecast | None:
+    """Give the bulletin as it is now: a desk stays open longer than one holds."""
+    return None if desk.ask.forecast is None else of_now(*desk.ask.forecast)
 
 
 def _with_taken(desk: Desk, cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:

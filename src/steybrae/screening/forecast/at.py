@@ -124,6 +124,11 @@ class ForecastAsk:
             raise QuantityError(message)
 
 
+def of_now(source: BulletinSource, ask: ForecastAsk) -> tuple[BulletinSource, ForecastAsk]:
+    """Ask the same at present, of a bulletin that was read some time ago."""
+    return source, replace(ask, now=dt.datetime.now(dt.UTC))
+
+
 def forecast_beside(screening: RouteScreening, source: BulletinSource, ask: ForecastAsk) -> RouteScreening:
     """Put a forecast beside a screened line that has its grounds; its cautions replace the old ones.
 
