@@ -8,6 +8,7 @@ from dataclasses import replace
 from steybrae.answers.forecast import (
     finding_blocks,
     forecast_blocks,
+    forecast_lines,
     leg_finding_lines,
     leg_lines,
     named_blocks,
@@ -125,3 +126,20 @@ def test_heights_without_a_rating_come_before_those_with_one() -> None:
 def test_the_standards_tags_are_left_out_and_nothing_else() -> None:
     text = "New <b>slabs</b> in<br/>gullies, <B>size</B> 2 <br /> size < 3 & > 1 <script>x</script> <bold>"
     assert written(text) == "New slabs in gullies, size 2 size < 3 & > 1 <script>x</script> <bold>"
+
+
+def test_levels_of_a_leg_stand_after_when_their_bulletin_holds() -> None:
+    """Morning's and afternoon's levels of a leg stood in one row, none with its hours."""
+    noon = "2027-01-15T12:00:00Z"
+    bulletins = (replace(BULLETIN, valid_to=noon), replace(BULLETIN, valid_from=noon), BULLETIN)
+    (row,) = leg(1, SOME, NOTHING, NOTHING).named
+    rows = tuple(replace(row, bulletin=number) for number in range(3))
+    found = LegForecast(1, "A", "B", None, None, (), rows, None)
+    level = "moderate (2), all aspects: 80 m on the line"
+    told = (
+        "Valid a time not stated to 2027-01-15 12:00 UTC", level,
+        "Valid 2027-01-15 12:00 UTC to a time not stated", level,
+        "Valid at times not stated", level,
+    )  # fmt: skip
+    assert leg_lines(found, bulletins) == told
+    assert f"Leg 1: {'; '.join(told)}." in forecast_lines(replace(beside(found), bulletins=bulletins))

@@ -229,17 +229,17 @@ def test_the_page_is_told_all_in_words(desk: Desk) -> None:
 
 def test_a_bulletin_that_ended_while_the_desk_was_open_is_expired() -> None:
     """A desk left open overnight had yesterday's levels, as not checked."""
-    (source, ask), ended = BULLETIN, dt.datetime(2026, 1, 15, 18, tzinfo=dt.UTC)
+    (source, ask), ended = BULLETIN, dt.datetime(2025, 1, 15, 18, tzinfo=dt.UTC)
     held = tuple(replace(one, valid_from=None, valid_to=ended.isoformat()) for one in source.bulletins)
     opened = replace(ask, start=None, end=None, now=ended - dt.timedelta(hours=9))
-    settings, card = Settings(reach_m=20.0), CardSettings(dt.date(2026, 1, 15))
+    settings, card = Settings(reach_m=20.0), CardSettings(dt.date(2025, 1, 15))
     desk = Desk(
         DeskAsk((sample_model(),), settings, card, forecast=(replace(source, bulletins=held), opened))
     )
     try:
         line = message(("Day", "main", sample_points(2)))
         assert answer(desk, line)["findings"][0].startswith(
-            "EXPIRED: this forecast ended 2026-01-15 18:00 UTC"
+            "EXPIRED: this forecast ended 2025-01-15 18:00 UTC"
         )
         assert b"EXPIRED: this forecast ended" in MAKERS["report"](desk, line).body
     finally:

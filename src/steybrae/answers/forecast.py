@@ -68,7 +68,10 @@ def head_line(bulletin: Bulletin, asked: str | None = None) -> str:
 
 def span_text(bulletin: Bulletin) -> str:
     """Say from when to when a bulletin holds, with dates: no level stands without it."""
-    return f"{_time(bulletin.valid_from)} to {_time(bulletin.valid_to)}"
+    ends = (bulletin.valid_from, bulletin.valid_to)
+    if ends == (None, None):
+        return "at times not stated"
+    return " to ".join("a time not stated" if end is None else _time(end) for end in ends)
 
 
 def _time(text: str | None) -> str:
