@@ -46,13 +46,20 @@ def test_every_figure_of_a_line_is_that_of_the_line_alone() -> None:
     for line, route in zip(found().lines, (MAIN, LOW, MAIN), strict=True):
         by_itself = screened(route)
         same_totals(line, by_itself.totals)
-        assert line.name == route.name
         assert line.places == len(by_itself.places)
         assert [place.words for place in line.at_length] == [
             place.words for place in by_itself.places if place.at_length
         ]
         assert line.time_min == sum(usual_time(leg)[0] for leg in by_itself.legs)
         assert line.cautions == by_itself.cautions
+
+
+def test_lines_of_one_name_are_told_apart() -> None:
+    """Two files that both say "Track" had rows and places that nobody could tell apart."""
+    name = MAIN.name
+    assert [line.name for line in found().lines] == [name, "Low", f"{name} (2)"]
+    ways = compared((MAIN, OFF_LEG_2, OFF_LEG_2), screened(MAIN), screened, usual_time).ways_off
+    assert [way.name for way in ways] == ["WAY OFF north", "WAY OFF north (2)"]
 
 
 def test_a_line_against_itself_differs_in_nothing() -> None:

@@ -5,7 +5,8 @@ Each line is screened as if it were alone; nothing here is another figure, and n
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import field, fields, replace
 from typing import Any, Final, Literal
 
@@ -47,7 +48,7 @@ class ComparedLine(Totals):
     Attributes
     ----------
     name
-        Name of the route.
+        Name of the route; numbered where one before it has the same.
     time_min, time_at_least
         By a card's usual rule, without breaks, minutes; whether unknown ground may make it more.
     places
@@ -158,7 +159,7 @@ def compared(
     That is moved to either side by `shifts_m`. Refused where a way off begins more than 200 m off
     the main line, a line lies outside the model, or a shift is out of range.
     """
-    main, *others = routes
+    main, *others = _told_apart(routes)
     sides: tuple[Side, Side] = ("left", "right")
     # Refused before anything is screened.
     beside = [(shift_m, side, moved(main, shift_m, side)) for shift_m in shifts_m for side in sides]
@@ -174,6 +175,14 @@ def compared(
             for shift_m, side, route in beside
         ),
     )
+
+
+def _told_apart(routes: Sequence[Route]) -> Iterator[Route]:
+    """Yield routes, those that have the name of one before numbered: ``Track``, ``Track (2)``."""
+    names: Counter[str] = Counter()
+    for route in routes:
+        names[route.name] += 1
+        yield replace(route, name=f"{route.name} ({names[route.name]})") if names[route.name] > 1 else route
 
 
 def _figures(one: RouteScreening, walked: Walked) -> dict[str, Any]:
