@@ -142,4 +142,9 @@ def test_levels_of_a_leg_stand_after_when_their_bulletin_holds() -> None:
         "Valid at times not stated", level,
     )  # fmt: skip
     assert leg_lines(found, bulletins) == told
-    assert f"Leg 1: {'; '.join(told)}." in forecast_lines(replace(beside(found), bulletins=bulletins))
+    several = replace(beside(found), bulletins=bulletins)
+    (table,) = (block for block in forecast_blocks(several) if isinstance(block, Table))
+    assert table.columns[2].heading == (
+        "moderate (2)\nall aspects\nvalid 2027-01-15 12:00 UTC to a time not stated"
+    )
+    assert f"Leg 1: {'; '.join(told)}." in forecast_lines(several)

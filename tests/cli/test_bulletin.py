@@ -8,6 +8,7 @@ import re
 import sys
 from collections.abc import Callable
 from importlib import resources
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -414,6 +415,30 @@ class TestCard:
         assert answer(run, *base, "2027-01-15", *DAY)["forecast"]["findings"] == []
         night = ("--zone", "Pacific/Auckland", "--at-time", "2027-01-14T22:00Z")  # 11:00 of the 15th there
         assert answer(run, *base, "2027-01-15", *night)["forecast"]["findings"] == []
+
+    def test_parts_of_several_bulletins_name_their_own(
+        self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
+    ) -> None:
+        """Morning's "low" and afternoon's "high" stood side by side in the picture without their hours."""
+        from steybrae.figures.forecast_figure import forecast_figure
+
+        tree = json.loads(bulletin.read_text("utf-8"))
+        (whole,) = tree["bulletins"]
+        ends = ("2027-01-14T18:00:00Z", "2027-01-15T12:00:00Z", "2027-01-15T18:00:00Z")
+        tree["bulletins"] = [
+            {**whole, "validTime": {"startTime": start, "endTime": end}} for start, end in pairwise(ends)
+        ]
+        (tmp_path / "two.json").write_text(json.dumps(tree))
+        forecast = ("--bulletin", tmp_path / "two.json", *REGION, *DAY)
+        assert run("route", *on, *forecast, "--save", "two.zip")[0] == 0
+        figure = forecast_figure(read_plan(Path("two.zip")))
+        titles = [axes.get_title("left") for axes in figure.axes]
+        assert sum(title.startswith("1: ") for title in titles) == 5
+        assert sum(title.startswith("2: ") for title in titles) == 5
+        words = " ".join(text.get_text() for text in figure.texts)
+        for number, first, last in ((1, "14 18:00", "15 12:00"), (2, "15 12:00", "15 18:00")):
+            assert f"{number}: Invented" in words
+            assert f"valid 2027-01-{first} UTC to 2027-01-{last} UTC" in words
 
     def test_paper(self, run: Run, on: tuple[object, ...], bulletin: Path) -> None:
         from tests.sheets.pdf_lines import words as pdf_words

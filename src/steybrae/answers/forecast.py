@@ -390,18 +390,19 @@ def forecast_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:
         yield from (Paragraph(line) for line in lines)
     yield from (Paragraph(f"Note: {note}") for note in forecast.notes)
     if forecast.bulletins:
-        yield from _legs(forecast.legs)
-        yield from (Paragraph(line) for line in _place(forecast.place))
+        yield from _legs(forecast)
+        yield from (Paragraph(line) for line in _place(forecast))
         yield from _reduction(forecast.legs)
         yield from (Paragraph(line) for line in ("", *forecast.words))
 
 
-def _legs(legs: Sequence[LegForecast]) -> Iterator[Block]:
+def _legs(forecast: ForecastBeside) -> Iterator[Block]:
+    legs = forecast.legs
     if not legs or not legs[0].named:
         return
     named = range(len(legs[0].named))
     for start in named[::AT_ONCE]:
-        columns = (_named(legs[0].named[k], k) for k in named[start : start + AT_ONCE])
+        columns = (_named(forecast, k) for k in named[start : start + AT_ONCE])
         yield Table(
             (Column("number", "Leg", lambda leg: str(leg.number)), *columns),
             legs,
@@ -410,13 +411,21 @@ def _legs(legs: Sequence[LegForecast]) -> Iterator[Block]:
         )
 
 
-def _named(row: NamedOnLeg, k: int) -> Column:
-    return Column(f"named_{k}", part_head(row), lambda leg: _cell(leg.named[k]))
+def _named(forecast: ForecastBeside, k: int) -> Column:
+    return Column(
+        f"named_{k}", part_head(forecast, forecast.legs[0].named[k]), lambda leg: _cell(leg.named[k])
+    )
 
 
-def part_head(row: NamedOnLeg | NamedAtPlace) -> str:
+def part_head(forecast: ForecastBeside, row: NamedOnLeg | NamedAtPlace) -> str:
     """Say a rating or a problem as the head of a column."""
-    return f"{standard_words(row.value)}\n{row.where.replace(', ', chr(10))}"
+    return f"{standard_words(row.value)}\n{row.where}{_of_several(forecast, row)}".replace(", ", "\n")
+
+
+def _of_several(forecast: ForecastBeside, row: NamedOnLeg | NamedAtPlace) -> str:
+    """Say when the bulletin of a rating or a problem holds, where there are others."""
+    several = len(forecast.bulletins) > 1
+    return f", valid {span_text(forecast.bulletins[row.bulletin])}" if several else ""
 
 
 def _cell(row: NamedOnLeg) -> str:
@@ -426,7 +435,8 @@ def _cell(row: NamedOnLeg) -> str:
     return " | ".join(crossed_text(ground) for ground in (row.line, row.corridor, row.overhead)) + off
 
 
-def _place(rows: Sequence[NamedAtPlace]) -> Iterator[str]:
+def _place(forecast: ForecastBeside) -> Iterator[str]:
+    rows = forecast.place
     if rows:
         yield "Which of it names ground at this place:"
     for row in rows:
@@ -437,7 +447,8 @@ def _place(rows: Sequence[NamedAtPlace]) -> Iterator[str]:
         if row.overhead_unknown:
             overhead += " (some unknown)"
         facing = f", facing {' '.join(row.sectors)}" if row.within and row.sectors else ""
-        yield f"{standard_words(row.value)}, {row.where}: {within}{facing}, {overhead}"
+        part = f"{standard_words(row.value)}, {row.where}{_of_several(forecast, row)}"
+        yield f"{part}: {within}{facing}, {overhead}"
 
 
 def _reduction(legs: Sequence[LegForecast]) -> Iterator[Block]:

@@ -37,15 +37,15 @@ def places_named_blocks(places: PlaceForecasts) -> Iterator[Block]:
         )
     named = range(len(parts))
     for start in named[::AT_ONCE]:
-        columns = (_place_column(parts[k], k) for k in named[start : start + AT_ONCE])
+        columns = (_place_column(places[0][1], k) for k in named[start : start + AT_ONCE])
         yield Table(
             (Column("name", "Place", lambda at: at[0], align="left"), *columns),
             [(name, forecast.place) for name, forecast in places],
         )
 
 
-def _place_column(row: NamedAtPlace, k: int) -> Column:
-    return Column(f"named_{k}", part_head(row), lambda at: _place_cell(at[1][k]))
+def _place_column(forecast: ForecastBeside, k: int) -> Column:
+    return Column(f"named_{k}", part_head(forecast, forecast.place[k]), lambda at: _place_cell(at[1][k]))
 
 
 def _place_cell(row: NamedAtPlace) -> str:

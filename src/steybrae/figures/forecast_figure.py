@@ -59,7 +59,7 @@ def forecast_figure(screening: RouteScreening) -> Figure:
         foot = _foot(figure, screening, forecast)
         rows = forecast.legs[0].named[:MOST_PARTS] if forecast.legs else ()
         if forecast.matrix is not None and rows:
-            _matrices(figure, forecast.matrix, rows, (foot + 0.27, top))
+            _matrices(figure, forecast, rows, (foot + 0.27, top))
         _profile(figure.add_axes((0.13, foot + 0.035, 0.82, 0.19)), screening, forecast, rows)
     return figure
 
@@ -81,7 +81,10 @@ def _head(figure: Figure, screening: RouteScreening, forecast: ForecastBeside) -
     figure.text(0.06, 0.972, f"Forecast beside {screening.name or 'the route'}", fontsize=13, weight="bold")
     lines = [(line, True) for line in finding_lines(forecast)]
     lines += [(f"Leg {leg.number}: {plain(f.text)}", True) for leg in forecast.legs for f in leg.findings][:8]
-    lines += [(head_line(bulletin, forecast.region_asked), False) for bulletin in forecast.bulletins[:3]]
+    lines += [
+        (f"{_number(forecast, k)}{head_line(bulletin, forecast.region_asked)}", False)
+        for k, bulletin in enumerate(forecast.bulletins[:3])
+    ]
     lines += [(written(b.highlights), False) for b in forecast.bulletins[:3] if b.highlights]
     y = 0.957
     for line, loud in lines:
@@ -102,12 +105,13 @@ def _head(figure: Figure, screening: RouteScreening, forecast: ForecastBeside) -
     return y - 0.012
 
 
-def _title(row: NamedOnLeg) -> str:
-    return f"{standard_words(row.value)}\n{row.where}"
+def _number(forecast: ForecastBeside, bulletin: int) -> str:
+    """Give the number of one of several bulletins, which stands before its hours and each of its parts."""
+    return f"{bulletin + 1}: " if len(forecast.bulletins) > 1 else ""
 
 
 def _matrices(
-    figure: Figure, matrix: HeightsByAspect, rows: Sequence[NamedOnLeg], span: tuple[float, float]
+    figure: Figure, forecast: ForecastBeside, rows: Sequence[NamedOnLeg], span: tuple[float, float]
 ) -> None:
     across = min(_ACROSS, len(rows)) if len(rows) > 1 else 1
     down = -(-len(rows) // across)
@@ -116,10 +120,13 @@ def _matrices(
         left = 0.06 + (k % across) * width
         bottom = span[1] - (k // across + 1) * height
         axes = figure.add_axes((left + 0.035, bottom + 0.012, width - 0.05, height - 0.05))
-        _matrix(axes, matrix, k, row, written=down <= 2)
+        if forecast.matrix is not None:
+            _matrix(axes, forecast.matrix, k, written=down <= 2)
+        title = f"{_number(forecast, row.bulletin)}{standard_words(row.value)}\n{row.where}"
+        axes.set_title(title, fontsize=7, loc="left")
 
 
-def _matrix(axes: Axes, matrix: HeightsByAspect, part: int, row: NamedOnLeg, *, written: bool) -> None:
+def _matrix(axes: Axes, matrix: HeightsByAspect, part: int, *, written: bool) -> None:
     edges, named = matrix.height_edges_m, matrix.named[part]
     count = len(edges) - 1
     grounds = (matrix.line_m, matrix.corridor_m, matrix.overhead_m)
@@ -142,7 +149,6 @@ def _matrix(axes: Axes, matrix: HeightsByAspect, part: int, row: NamedOnLeg, *, 
     step = max(1, count // 8)
     axes.set_yticks(np.arange(0, count + 1, step), [f"{e:.0f}" for e in edges[::step]], fontsize=SMALL_PT)
     axes.tick_params(length=0)
-    axes.set_title(_title(row), fontsize=7, loc="left")
 
 
 def _profile(
@@ -161,7 +167,8 @@ def _profile(
         axes.text(middle, high, str(leg.number), fontsize=SMALL_PT, ha="center", va="top")
     for k, row in enumerate(rows):
         y = low - step * (k + 1)
-        axes.text(-0.01, y + 0.4 * step, _strip_name(row), fontsize=5.2, ha="right", va="center",
+        name = f"{_number(forecast, row.bulletin)}{_strip_name(row)}"
+        axes.text(-0.01, y + 0.4 * step, name, fontsize=5.2, ha="right", va="center",
                   transform=axes.get_yaxis_transform())  # fmt: skip
         for told, start in zip(forecast.legs, starts, strict=False):
             _strip(axes, told.named[k], float(start), (y, 0.72 * step))
