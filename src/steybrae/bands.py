@@ -25,13 +25,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import cached_property
-from typing import Final
+from typing import Any, Final
 
 from steybrae.errors import QuantityError
 from steybrae.frozen import dataclass
-from steybrae.quantities import parse_slope_deg, shown_slope_deg
+from steybrae.quantities import number, parse_slope_deg, shown_slope_deg
 from steybrae.ranges import SlopeDeg
 
 DEFAULT_EDGES_DEG: Final = (25.0, 30.0, 35.0, 40.0, 45.0, 55.0)
@@ -179,6 +179,11 @@ class BandScheme:
         first = self.index(low_deg)
         last = first if high_deg is None else max(first, self.index(high_deg))
         return self.bands[first : last + 1]
+
+
+def given_bands(edges_deg: Iterable[Any]) -> BandScheme:
+    """Bands of edges that a caller gave, degrees; `QuantityError` for what is no number."""
+    return BandScheme(tuple(number(one, "An edge of a band") for one in edges_deg))
 
 
 def _label(low_deg: float, high_deg: float | None) -> str:

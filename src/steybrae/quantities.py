@@ -135,6 +135,15 @@ def round_down(value: Number, step: float) -> Number:
     return rounded
 
 
+def number(value: Any, what: str) -> float:
+    """Take a number, without a unit, which its name has; `QuantityError` for anything else."""
+    try:
+        return float(value)
+    except (TypeError, ValueError) as error:
+        message = f"{what} should be a number; got {value!r:.60}. Give it without its unit."
+        raise QuantityError(message) from error
+
+
 def shown_slope_deg(slope_deg: Number) -> Number:
     """Slope as every output shows it: in tenths of a degree, rounded up.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import html as pages
 import json
 import logging
@@ -229,6 +230,18 @@ def test_it_says_its_types() -> None:
     assert (Path(steybrae.__file__).parent / "py.typed").is_file()
 
 
+def test_a_card_takes_its_times_as_texts(answers: dict[str, Any]) -> None:
+    """A day as a number, and when to call as a text, ended in errors of Python's own."""
+    plan = answers["Plan"]
+    with pytest.raises(steybrae.SteybraeError, match="A date should look like 2027-01-15; got '15'"):
+        steybrae.card(plan, 15)
+    with pytest.raises(steybrae.SteybraeError, match="snow should be a number; got 'deep'"):
+        steybrae.card(plan, "2027-01-15", snow="deep")
+    day = dt.datetime(2027, 1, 15, 7, tzinfo=dt.UTC)
+    card = steybrae.card(plan, day, start="08:30", zone="Europe/London", overdue="18:00", down_by="15:00")
+    assert (card.date, card.overdue_text, card.down_by_text) == ("2027-01-15", "18:00 GMT", "15:00 GMT")
+
+
 def test_a_whole_raster_needs_files(tmp_path: Path) -> None:
     array = (np.zeros((9, 9)), Affine(10, 0, 375000, 0, -10, 6567000), "EPSG:32629")
     with pytest.raises(ModelError, match=r"read from disk, block by block; got a model in memory"):
@@ -260,6 +273,16 @@ def test_a_whole_raster_needs_files(tmp_path: Path) -> None:
             lambda: steybrae.ground(LINE[0], "model.tif", bulletin=3),
             "A bulletin should be a path; got 3. Give the file's.",
         ),
+        (
+            lambda: steybrae.gap(2.5, scale="1:25000", interval_m=10),
+            "The scale's denominator should be a number; got '1:25000'. Give it without its unit.",
+        ),
+        (
+            lambda: steybrae.gap(2.5, scale=25_000, interval_m=10, edges_deg="steep"),
+            "An edge of a band should be a number; got 's'.",
+        ),
+        (lambda: steybrae.ground(LINE[0], "model.tif", within_m="10m"), "The position error should be a"),
+        (lambda: steybrae.screen(LINE, "model.tif", turn_tolerance_m=None), "The turn tolerance should be a"),
         (lambda: steybrae.compare([]), "At least one reading should be given"),
         (lambda: steybrae.compare({34: None}, {}), ""),
         (lambda: steybrae.review([]), "Logs should be a path or several; got []."),

@@ -11,6 +11,7 @@ from steybrae.card import CardSettings, RouteCard, make_card
 from steybrae.errors import FileWriteError
 from steybrae.library.answer import Answer
 from steybrae.library.route import PathLike, Plan, needed_path
+from steybrae.quantities import number
 
 if TYPE_CHECKING:
     from steybrae.document import Document
@@ -116,7 +117,8 @@ def card(plan: Plan | PathLike, date: dt.date | str, *, start: str | None = None
         Start of the day, ``"08:30"``, for the arrivals; it needs ``zone``.
     **chosen
         ``grid``, ``scale``, ``paces_per_100m``, ``bearing_unit``, ``zone``, ``method``, ``flat_kmh``,
-        ``off_path``; ``snow``, ``load`` and ``breaks`` as for the command.
+        ``off_path``; ``snow``, ``load`` and ``breaks`` as for the command; ``party``, ``call``;
+        ``overdue`` and ``down_by``, like ``start``.
 
     Raises
     ------
@@ -136,10 +138,13 @@ def card(plan: Plan | PathLike, date: dt.date | str, *, start: str | None = None
     from steybrae.route.times.walking_time import Allowances, leg_min  # noqa: PLC0415
 
     screening = (plan if isinstance(plan, Plan) else Plan.read(plan)).result
-    day = parse_day(date) if isinstance(date, str) else date
-    shares = {name: float(chosen.pop(name)) for name in ("snow", "load", "breaks") if name in chosen}
+    day = parse_day(f"{date:%Y-%m-%d}" if isinstance(date, dt.date) else str(date))
+    shares = {name: number(chosen.pop(name), name) for name in ("snow", "load", "breaks") if name in chosen}
     allowances = Allowances(shares.get("snow", 1.0), shares.get("load", 1.0), shares.get("breaks", 0.0))
     begins = None if start is None else parse_clock(start, day, chosen.get("zone"))
+    for name in {"overdue", "down_by"} & chosen.keys():
+        if isinstance(chosen[name], str):
+            chosen[name] = parse_clock(chosen[name], day, chosen.get("zone"))
     settings = CardSettings(date=day, start=begins, allowances=allowances, **chosen)
     leg_min((), settings.method, allowances, flat_kmh=settings.flat_kmh)  # refuses an unknown rule
     return Card(without_forecast(make_card(screening, settings), screening))

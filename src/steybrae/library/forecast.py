@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from steybrae.errors import BulletinError
 from steybrae.library.given import How, as_path, length_m
+from steybrae.quantities import number
 
 if TYPE_CHECKING:
     from steybrae.screening.forecast.at import BulletinSource, ForecastAsk
@@ -76,7 +77,7 @@ def bulletin_and_how(
         lang=language,
         span=parse_span(_text(asked["at_time"])) if "at_time" in asked else None,
         treeline_m=None if treeline_m is None else length_m(treeline_m, "The treeline", zero=False),
-        slope_deg=None if slope_deg is None else float(slope_deg),
+        slope_deg=None if slope_deg is None else number(slope_deg, "The slope for matching a forecast"),
         reduction=reduction,
     )
     return found, rest

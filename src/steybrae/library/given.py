@@ -9,9 +9,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypedDict
 
-from steybrae.bands import BandScheme
+from steybrae.bands import given_bands
 from steybrae.errors import ModelError, PlaceError, QuantityError, RouteError
-from steybrae.quantities import parse_ground_area_m2, parse_ground_length_m
+from steybrae.quantities import number, parse_ground_area_m2, parse_ground_length_m
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place, parse_place
 from steybrae.screening import Settings
@@ -100,20 +100,21 @@ def settings_of(how: Mapping[str, Any]) -> Settings:
         key: length_m(said[key], *_LENGTHS[key]) for key in _LENGTHS.keys() & said.keys()
     }
     if "edges_deg" in said:
-        found["bands"] = BandScheme(tuple(map(float, said["edges_deg"])))
+        found["bands"] = given_bands(said["edges_deg"])
     if "drift_deg" in said:
-        found["drift_deg"] = check_drift(float(said["drift_deg"]))
+        found["drift_deg"] = check_drift(number(said["drift_deg"], "The drift"))
     if "reach_m" in said:
-        found["reach_m"] = check_reach_m(float(said["reach_m"]))
+        found["reach_m"] = check_reach_m(number(said["reach_m"], "The reach"))
     if "model_kind" in said:
         found["model_kind"] = check_kind(said["model_kind"])
     method = check_method(said.get("method", "horn"))
     rules = StartRules()
     if "start_slopes_deg" in said:
-        low, high = map(float, said["start_slopes_deg"])
+        low, high = (number(one, "A slope of a start zone") for one in said["start_slopes_deg"])
         rules = replace(rules, low_deg=low, high_deg=high)
     if "start_area_m2" in said:
-        area = parse_ground_area_m2(f"{float(said['start_area_m2']):.6f}m2", "The least area of a start zone")
+        what = "The least area of a start zone"
+        area = parse_ground_area_m2(f"{number(said['start_area_m2'], what):.6f}m2", what)
         rules = replace(rules, least_area_m2=area)
     return Settings(
         method=method, engine=check_engine(said.get("engine", "own"), method), start_zones=rules, **found
@@ -122,7 +123,7 @@ def settings_of(how: Mapping[str, Any]) -> Settings:
 
 def length_m(value: Any, what: str, zero: bool) -> float:
     """Length on the ground that is a number, held to what a typed one is held to."""
-    return parse_ground_length_m(f"{float(value):.6f}m", what, zero=zero)
+    return parse_ground_length_m(f"{number(value, what):.6f}m", what, zero=zero)
 
 
 def given_place(given: Any) -> Place:
@@ -211,7 +212,7 @@ def given_line(given: Any, legs_at: Iterable[str], turn_tolerance_m: float) -> R
     """
     from steybrae.files.routes import read_route, route_from_geojson, route_from_line  # noqa: PLC0415
 
-    how: Any = {"legs_at": tuple(legs_at), "turn_tolerance_m": float(turn_tolerance_m)}
+    how: Any = {"legs_at": tuple(legs_at), "turn_tolerance_m": number(turn_tolerance_m, "The turn tolerance")}
     path = as_path(given)
     if path is not None:
         return read_route(path, **how)

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from steybrae.bands import BandScheme
+from steybrae.bands import given_bands
 from steybrae.errors import QuantityError
 from steybrae.library.answer import Answer
 from steybrae.paper.chart import SpacingChart, spacing_chart
 from steybrae.paper.measurement import RULER_ERROR_MM, GapMeasurement
 from steybrae.paper.spacing import GapResult, slope_from_spacing
+from steybrae.quantities import number
 
 if TYPE_CHECKING:
     from steybrae.document import Document
@@ -105,11 +106,11 @@ def gap(
     measured = _measured(gap_mm, across_mm, gaps, index_gaps, index_every)
     found = slope_from_spacing(
         measured,
-        float(interval_m),
-        float(scale),
-        ruler_error_mm=float(ruler_error_mm),
+        number(interval_m, "The contour interval"),
+        number(scale, "The scale's denominator"),
+        ruler_error_mm=number(ruler_error_mm, "The ruler's error"),
         ruler_only=ruler_only,
-        scheme=None if edges_deg is None else BandScheme(tuple(map(float, edges_deg))),
+        scheme=None if edges_deg is None else given_bands(edges_deg),
     )
     return Gap(found, measured, float(interval_m), float(scale))
 
@@ -123,12 +124,13 @@ def _measured(
 ) -> GapMeasurement:
     counts = (gaps, index_gaps, index_every)
     if gap_mm is not None and across_mm is None and counts == (None, None, None):
-        return GapMeasurement(float(gap_mm))
+        return GapMeasurement(number(gap_mm, "A gap"))
     if gap_mm is None and across_mm is not None:
+        length_mm = number(across_mm, "A length over gaps")
         if gaps is not None and counts[1:] == (None, None):
-            return GapMeasurement(float(across_mm), _count(gaps), "gaps")
+            return GapMeasurement(length_mm, _count(gaps), "gaps")
         if gaps is None and index_gaps is not None and index_every is not None:
-            return GapMeasurement(float(across_mm), _count(index_gaps), "index", _count(index_every, 2))
+            return GapMeasurement(length_mm, _count(index_gaps), "index", _count(index_every, 2))
     message = (
         "A gap should be given as gap_mm alone, as across_mm with gaps, or as across_mm with index_gaps and "
         "index_every; got another choice of these. Give one of the three."
@@ -201,4 +203,11 @@ def spacing(
 
     slopes = [parse_slope_deg(text) for text in numbers_or_texts(slopes_deg, "Slopes")]
     every = None if index_every is None else _count(index_every, 2)
-    return Spacing(spacing_chart(float(interval_m), float(scale), slopes, every))
+    return Spacing(
+        spacing_chart(
+            number(interval_m, "The contour interval"),
+            number(scale, "The scale's denominator"),
+            slopes,
+            every,
+        )
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from steybrae.bands import BandScheme
+from steybrae.bands import given_bands
 from steybrae.errors import QuantityError
 from steybrae.field.agreement import ReadingResult, Reference
 from steybrae.field.limits import READING_ERROR_95_DEG
@@ -16,6 +16,7 @@ from steybrae.library.answer import Answer, shown
 from steybrae.library.given import as_path, numbers_or_texts
 from steybrae.library.paper import Gap
 from steybrae.library.place import Ground
+from steybrae.quantities import number
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -108,9 +109,9 @@ def compare(
     'consistent, weakly'
     """
     up, below = (numbers_or_texts(given, "Readings") for given in (readings, down))
-    taken = parse_readings(up, below, float(error_deg))
+    taken = parse_readings(up, below, number(error_deg, "The error of a reading"))
     sources = list(_sources(references))
-    scheme = None if edges_deg is None else BandScheme(tuple(map(float, edges_deg)))
+    scheme = None if edges_deg is None else given_bands(edges_deg)
     result = compare_sources(taken, sources, scheme=scheme)
     words = reading_basis(taken, stated=error_deg != READING_ERROR_95_DEG)
     basis = dict.fromkeys((words, *(line for source in sources for line in source.basis)))
