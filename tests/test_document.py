@@ -93,6 +93,13 @@ def test_a_table_of_text_is_read_back() -> None:
     assert [row[1] for row in rows[1:]] == ["31.3", "0.0", ""]
 
 
+def test_none_is_a_dash_in_a_table_of_text_too() -> None:
+    """The length of no drop was "'-"."""
+    rows = (None, 12.0)
+    drop = Column("drop_m", "Drop", lambda fall: "-" if fall is None else climb(fall), "m")
+    assert csv_text(Table((drop,), rows)).splitlines() == ["drop_m", "-", "12"]
+
+
 @pytest.mark.parametrize("text", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", " =1"])
 def test_a_cell_that_begins_like_a_formula_is_text(text: str) -> None:
     assert defused(text) == f"'{text}"

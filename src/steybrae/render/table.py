@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
-from steybrae.document import Table, cell_lines, plain
+from steybrae.document import NONE, Table, cell_lines, plain
 from steybrae.names import defused
 from steybrae.value import Value
 
@@ -26,4 +26,5 @@ def csv_text(table: Table) -> str:
 def _cell(cell: object) -> str:
     if isinstance(cell, Value):
         return "" if cell.shown is None else cell.figure
-    return defused(plain(" ".join(cell_lines(cell))))  # type: ignore[arg-type]
+    text = plain(" ".join(cell_lines(cell)))  # type: ignore[arg-type]
+    return text if text == NONE else defused(text)  # a dash alone is no formula
