@@ -184,6 +184,28 @@ def test_a_bulletin_of_another_day_in_the_plan_leads_with_no_level(
         assert ("considerable (3)" in words.split("Places that matter")[0]) is (date == "2027-01-15")
 
 
+def test_a_bulletin_that_ends_before_the_walk_leads_with_no_level(
+    made: Made, tmp_path: Path, sample_dem: Path
+) -> None:
+    """A bulletin till six had its levels first on the page of a walk from seven that evening."""
+    plan, page = tmp_path / "fifteenth.zip", tmp_path / "page.html"
+    source, ask = read_asked(
+        sample_dem / "bulletin.json", region="XX-STEY-01", lang=None,
+        span=parse_span("2027-01-15T09:00+00:00"), treeline_m=None, slope_deg=None, reduction=False,
+    )  # fmt: skip
+    write_plan(plan, forecast_beside(read_plan(made.plan), source, ask))
+    for start, first, level in (
+        ("08:30", f"Forecast {VALID}.", True),
+        ("17:00", "Forecast NOT VALID ALL THE TIME: the plan runs from 2027-01-15 17:00 UTC", True),
+        ("19:00", "(bulletin.json) does not hold from 2027-01-15 19:00 UTC to 2027-01-16 00:04 UTC.", False),
+    ):
+        clock = (*DAY, "--start", start, "--zone", "Europe/London")
+        assert run("report", str(plan), *clock, "--out", str(page), "--force") == 0
+        words = " ".join(Reader(page.read_text("utf-8")).words.split()).split("Places that matter")[0]
+        assert first in words
+        assert ("considerable (3)" in words) is level
+
+
 def test_a_level_stands_with_when_it_holds(made: Made, tmp_path: Path, sample_dem: Path) -> None:
     """A page of no day had the levels of its plan's bulletin without their day, first and leg by leg."""
     plan, page, phone = (tmp_path / name for name in ("plan.zip", "page.html", "hill.html"))

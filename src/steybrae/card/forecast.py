@@ -14,7 +14,7 @@ from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution, without_cautions
 from steybrae.field.agreement import Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
-from steybrae.forecast.choose import Finding, hold_at
+from steybrae.forecast.choose import Finding, hold_at, holds_throughout, moment_text
 from steybrae.frozen import dataclass
 from steybrae.quantities import angle_to_gradient
 from steybrae.route.times.daylight import parse_zone
@@ -84,15 +84,26 @@ def without_forecast(card: RouteCard, screening: RouteScreening) -> RouteCard:
 
 
 def _kept_forecast(screening: RouteScreening, card: RouteCard) -> RouteScreening:
-    """Say first of a forecast kept with a line where none of it holds on the day of the card."""
-    kept, day = screening.forecast, _day_span(card)
-    if kept is None or not kept.bulletins or hold_at(kept.bulletins, *day):
+    """Say first of a forecast kept with a line where it does not hold on the walk, else on its day."""
+    kept, spans = screening.forecast, leg_spans(card)
+    if kept is None or not kept.bulletins:
         return screening
-    text = (
-        f"OTHER DAY: the bulletin that the plan was saved with ({kept.file}) does not hold on {card.date}. "
-        "Give that day's with --bulletin."
-    )
-    found = Finding("other_day", text)
+    first, last = (spans[0][0], spans[-1][1]) if spans else _day_span(card)
+    if not hold_at(kept.bulletins, first, last):
+        when = f"from {moment_text(first)} to {moment_text(last)}" if spans else f"on {card.date}"
+        text = (
+            f"OTHER DAY: the bulletin that the plan was saved with ({kept.file}) does not hold {when}. "
+            "Give that day's with --bulletin."
+        )
+        found = Finding("other_day", text)
+    elif spans and not holds_throughout(kept.bulletins, first, last):
+        text = (
+            f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last)}, in part "
+            f"outside the hours of the bulletin that it was saved with ({kept.file})."
+        )
+        found = Finding("partly_valid", text)
+    else:
+        return screening
     kept = replace(kept, findings=(found, *kept.findings), cautions=(found.caution, *kept.cautions))
     return replace(screening, forecast=kept, cautions=(*screening.cautions, found.caution))
 
