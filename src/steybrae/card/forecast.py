@@ -98,8 +98,8 @@ def _kept_forecast(screening: RouteScreening, card: RouteCard) -> RouteScreening
         found = Finding("other_day", text)
     elif spans and not holds_throughout(kept.bulletins, first, last):
         text = (
-            f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last)}, in part "
-            f"outside the hours of the bulletin that it was saved with ({kept.file})."
+            f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last)}, in "
+            f"part outside the hours of the bulletin that it was saved with ({kept.file})."
         )
         found = Finding("partly_valid", text)
     else:
