@@ -191,7 +191,7 @@ def test_a_bulletin_that_ends_before_the_walk_leads_with_no_level(
     plan, page = tmp_path / "fifteenth.zip", tmp_path / "page.html"
     source, ask = read_asked(
         sample_dem / "bulletin.json", region="XX-STEY-01", lang=None,
-        span=parse_span("2027-01-15T09:00+00:00"), treeline_m=None, slope_deg=None, reduction=False,
+        span=None, treeline_m=None, slope_deg=None, reduction=False,
     )  # fmt: skip
     write_plan(plan, forecast_beside(read_plan(made.plan), source, ask))
     for start, first, level in (
@@ -204,6 +204,7 @@ def test_a_bulletin_that_ends_before_the_walk_leads_with_no_level(
         words = " ".join(Reader(page.read_text("utf-8")).words.split()).split("Places that matter")[0]
         assert first in words
         assert ("considerable (3)" in words) is level
+        assert "whether the forecast holds when you are there was not checked" not in words
 
 
 def test_a_level_stands_with_when_it_holds(made: Made, tmp_path: Path, sample_dem: Path) -> None:

@@ -88,6 +88,7 @@ def _kept_forecast(screening: RouteScreening, card: RouteCard) -> RouteScreening
     kept, spans = screening.forecast, leg_spans(card)
     if kept is None or not kept.bulletins:
         return screening
+    told: list[Finding] = []
     first, last = (spans[0][0], spans[-1][1]) if spans else _day_span(card)
     if not hold_at(kept.bulletins, first, last):
         when = f"from {moment_text(first)} to {moment_text(last)}" if spans else f"on {card.date}"
@@ -95,17 +96,23 @@ def _kept_forecast(screening: RouteScreening, card: RouteCard) -> RouteScreening
             f"OTHER DAY: the bulletin that the plan was saved with ({kept.file}) does not hold {when}. "
             "Give that day's with --bulletin."
         )
-        found = Finding("other_day", text)
+        told.append(Finding("other_day", text))
     elif spans and not holds_throughout(kept.bulletins, first, last):
         text = (
             f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last)}, in "
             f"part outside the hours of the bulletin that it was saved with ({kept.file})."
         )
-        found = Finding("partly_valid", text)
-    else:
-        return screening
-    kept = replace(kept, findings=(found, *kept.findings), cautions=(found.caution, *kept.cautions))
-    return replace(screening, forecast=kept, cautions=(*screening.cautions, found.caution))
+        told.append(Finding("partly_valid", text))
+    # The times of a walk are the time that was asked for.
+    done = [one for one in kept.findings if spans and one.key == "time_not_checked"]
+    new, gone = [one.caution for one in told], [one.caution for one in done]
+    kept = replace(
+        kept,
+        findings=(*told, *(one for one in kept.findings if one not in done)),
+        cautions=(*new, *(one for one in kept.cautions if one not in gone)),
+    )
+    cautions = (*(one for one in screening.cautions if one not in gone), *new)
+    return replace(screening, forecast=kept, cautions=cautions)
 
 
 def _other_day(card: RouteCard, start: dt.datetime, end: dt.datetime) -> dt.date | None:
