@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 from pathlib import Path
 
@@ -205,6 +206,33 @@ def test_a_bulletin_that_ends_before_the_walk_leads_with_no_level(
         assert first in words
         assert ("considerable (3)" in words) is level
         assert "whether the forecast holds when you are there was not checked" not in words
+
+
+def test_yesterdays_bulletin_beside_todays_has_no_level(made: Made, tmp_path: Path, sample_dem: Path) -> None:
+    """Of a file of two days that a plan kept, the page of the second led with the level of the first."""
+    tree = json.loads((sample_dem / "bulletin.json").read_text("utf-8"))
+    (whole,) = tree["bulletins"]
+    tree["bulletins"] = [
+        {
+            **whole,
+            "validTime": {"startTime": f"2027-01-{day}T00:00:00Z", "endTime": f"2027-01-{day + 1}T00:00:00Z"},
+            "dangerRatings": [{"mainValue": level}],
+        }
+        for day, level in ((14, "low"), (15, "high"))
+    ]
+    (tmp_path / "two.json").write_text(json.dumps(tree))
+    source, ask = read_asked(
+        tmp_path / "two.json", region="XX-STEY-01", lang=None, span=None, treeline_m=None, slope_deg=None,
+        reduction=False,
+    )  # fmt: skip
+    write_plan(tmp_path / "two.zip", forecast_beside(read_plan(made.plan), source, ask))
+    for start in ((), ("--start", "08:30", "--zone", "Europe/London")):
+        page = tmp_path / f"page{len(start)}.html"
+        assert run("report", str(tmp_path / "two.zip"), *DAY, *start, "--out", str(page)) == 0
+        words = " ".join(Reader(page.read_text("utf-8")).words.split())
+        assert "low (1)" not in words
+        assert words.count("high (4)") > 10
+        assert "Left out here: 1 of its bulletins, which hold at another time." in words
 
 
 def test_a_level_stands_with_when_it_holds(made: Made, tmp_path: Path, sample_dem: Path) -> None:

@@ -14,6 +14,7 @@ from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution, without_cautions
 from steybrae.field.agreement import Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
+from steybrae.forecast.beside import holding
 from steybrae.forecast.choose import Finding, hold_at, holds_throughout, moment_text
 from steybrae.frozen import dataclass
 from steybrae.quantities import angle_to_gradient
@@ -90,6 +91,7 @@ def _kept_forecast(screening: RouteScreening, card: RouteCard) -> RouteScreening
         return screening
     told: list[Finding] = []
     first, last = (spans[0][0], spans[-1][1]) if spans else _day_span(card)
+    kept = holding(kept, first, last)
     if not hold_at(kept.bulletins, first, last):
         when = f"from {moment_text(first)} to {moment_text(last)}" if spans else f"on {card.date}"
         text = (
