@@ -60,7 +60,6 @@ def test_what_is_typed_reaches_the_desk(run: Run, asked: list[DeskAsk]) -> None:
     assert (settings.reach_m, settings.interval_m) == (2000.0, 20.0)
     assert (ask.card.grid, ask.card.date, ask.card.paces_per_100m) == ("bng", dt.date(2027, 1, 15), 66.0)
     assert len(ask.lines[0].points) == 20
-    assert not ask.sample
 
 
 def test_what_stands_in_the_file_of_settings_reaches_the_desk(run: Run, asked: list[DeskAsk]) -> None:
@@ -84,7 +83,7 @@ def test_a_desk_begins_with_the_line_of_a_plan(run: Run, asked: list[DeskAsk]) -
 
 def test_the_sample_brings_its_day(run: Run, asked: list[DeskAsk]) -> None:
     assert run("desk", "--sample")[0] == 0
-    assert asked[0].sample
+    assert asked[0].paths == (sample_model(),)
     assert asked[0].lines[0].name == "A winter day on Stey Massif (invented)"
 
 

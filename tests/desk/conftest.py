@@ -32,7 +32,7 @@ BULLETIN = read_asked(
 
 @pytest.fixture(scope="session")
 def desk() -> Iterator[Desk]:
-    ask = DeskAsk((sample_model(),), Settings(), CardSettings(dt.date(2027, 1, 15)), sample=True)
+    ask = DeskAsk((sample_model(),), Settings(), CardSettings(dt.date(2027, 1, 15)))
     opened = Desk(ask)
     yield opened
     opened.close()

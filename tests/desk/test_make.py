@@ -35,7 +35,6 @@ def nearby() -> Iterator[Desk]:
         (sample_model(),),
         Settings(reach_m=300.0),
         CardSettings(dt.date(2027, 1, 15)),
-        sample=True,
         forecast=BULLETIN,
         origin=RunOrigin(
             told.replace("bulletin.json", path.name),

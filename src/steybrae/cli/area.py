@@ -130,7 +130,6 @@ def area(
             also=() if outputs.figure is None else (outputs.figure,),
             threads=_threads(work.threads),
             cluster=work.cluster,
-            sample=model.sample,
             resume=work.resume,
             force=outputs.force,
             told=told,

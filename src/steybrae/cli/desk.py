@@ -87,7 +87,6 @@ def desk(
         settings=screening_settings(bands, model, zones, corridor, sheet),
         card=_day_today(day).settings(card),
         z_unit=model.z_unit,
-        sample=model.sample,
         lines=_lines(line or (), plan, cut, sample=model.sample),
         forecast=forecast.read(),
         cautions=() if told is None else (told,),

@@ -40,7 +40,7 @@ class DeskAsk:
 
     Attributes
     ----------
-    paths, z_unit, sample
+    paths, z_unit
         The model.
     settings
         How lines are screened; `Desk.settings` adds where the model came from.
@@ -60,7 +60,6 @@ class DeskAsk:
     settings: Settings
     card: CardSettings
     z_unit: str | None = None
-    sample: bool = False
     lines: tuple[Route, ...] = ()
     forecast: tuple[BulletinSource, ForecastAsk] | None = None
     cautions: tuple[Caution, ...] = ()
@@ -110,7 +109,7 @@ class Desk:
         except BaseException:
             self.close()
             raise
-        self.settings = replace(ask.settings, origin=self.info.origin(sample=ask.sample))
+        self.settings = replace(ask.settings, origin=self.info.origin())
         # The map shows what a whole raster of the same settings would.
         job = AreaJob(ask.paths, settings=ask.settings, z_unit=ask.z_unit)
         self.map = MapDrawing(job, self.grid, self.settings)

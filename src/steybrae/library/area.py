@@ -43,7 +43,6 @@ def make_rasters(
     also: Iterable[Path] = (),
     threads: int | None = None,
     cluster: str | None = None,
-    sample: bool = False,
     resume: bool = False,
     force: bool = False,
     told: Told | None = None,
@@ -60,7 +59,7 @@ def make_rasters(
         Folder for the outputs.
     also
         Further outputs, which may be no part of the model either.
-    threads, cluster, sample, told
+    threads, cluster, told
         As for `steybrae.raster.run.run_area`; all processors where `threads` is left out.
     resume, force
         Go on with work that was cut short; replace outputs that exist.
@@ -82,9 +81,7 @@ def make_rasters(
     # The working folder is thrown away at the end.
     check_not_read([*outputs, out / WORK], [*read, *{folder for file in read for folder in file.parents}])
     with Workspace(out, identity, output_names(job), resume=resume, force=force) as place:
-        found = run_area(
-            job, place, threads=threads or os.cpu_count() or 1, cluster=cluster, sample=sample, told=told
-        )
+        found = run_area(job, place, threads=threads or os.cpu_count() or 1, cluster=cluster, told=told)
         found = found if finish is None else finish(found)
         place.write_text("table.csv", area_csv(found))
         place.write_text("table.json", json_text("area", found, settings_file) + "\n")
@@ -215,5 +212,5 @@ def area(
         compress=compress,
     )
     folder = cast("Path", as_path(out))
-    found = make_rasters(job, folder, threads=threads, sample=given.sample, resume=resume, force=force)
+    found = make_rasters(job, folder, threads=threads, resume=resume, force=force)
     return Area(found, folder)

@@ -249,13 +249,6 @@ class GivenModel:
         self._z_unit = z_unit
         self.paths, self._rasters = _parts(given)
 
-    @property
-    def sample(self) -> bool:
-        """Whether it is the invented massif."""
-        from steybrae.files.results import is_sample  # noqa: PLC0415
-
-        return any(map(is_sample, self.paths))
-
     @contextmanager
     def opened(
         self, settings: Settings, near: Sequence[Place] = ()
@@ -276,10 +269,9 @@ class GivenModel:
             else open_model(self.paths, self._z_unit)
         )
         with door as model:
-            origin = model.info.origin(sample=self.sample)
             found = found_near(model, near)
             model.count_anew()
-            yield model, replace(settings, origin=origin, model_found=found)
+            yield model, replace(settings, origin=model.info.origin(), model_found=found)
 
 
 def _parts(given: Any) -> tuple[tuple[Path, ...], tuple[Any, ...]]:

@@ -183,7 +183,7 @@ class AreaResult:
     cautions: Cautions = field(default_factory=tuple)
 
 
-def area_result(job: AreaJob, source: RasterModel, counted: Counted, *, sample: bool = False) -> AreaResult:
+def area_result(job: AreaJob, source: RasterModel, counted: Counted) -> AreaResult:
     """Make the answer from the sums over all blocks."""
     grid, info = source.grid, source.info
     known = job.uncertainty(grid)
@@ -205,7 +205,7 @@ def area_result(job: AreaJob, source: RasterModel, counted: Counted, *, sample: 
         open_above=open_above,
         unit_assumed=info.height_unit_from == "assumed",
         model_found=kinds_told(job.settings.model_found, job.settings.model_kind, max(model.cell_size_m)),
-        sample=sample,
+        sample=source.info.sample,
         overhead=job.overhead,
         # Every raster ends, and beside its end nobody looked.
         overhead_short=job.overhead,

@@ -55,7 +55,6 @@ def run_area(
     *,
     threads: int = 1,
     cluster: str | None = None,
-    sample: bool = False,
     told: Told | None = None,
 ) -> AreaResult:
     """Make every raster of a job in a working folder.
@@ -68,8 +67,6 @@ def run_area(
         How many blocks at once, on this machine.
     cluster
         Address of a Dask scheduler, or ``local:N``; None works here, in threads.
-    sample
-        Whether the ground is the invented sample massif.
     told
         Called as blocks are done.
 
@@ -100,7 +97,7 @@ def run_area(
         _, striped = cache_for(model, BLOCK)
         _make_blocks(job, work, list(layout.order(striped=striped)), threads, cluster, told)
         _check_unchanged(model.info, began)
-        result = area_result(job, model, _counted(work), sample=sample)
+        result = area_result(job, model, _counted(work))
         assemble(job, work, layout, model.grid, result)
     return result
 

@@ -59,7 +59,7 @@ class ModelFiles(Group, panel="The model"):
         from steybrae.screening.model.look import found_near
 
         with open_model(self.paths, self.z_unit) as model:
-            settings = replace(settings, origin=model.info.origin(sample=self.sample))
+            settings = replace(settings, origin=model.info.origin())
             if examined:
                 settings = replace(settings, model_found=found_near(model, near))
                 # What is met in the blocks looked at is not what the line meets.

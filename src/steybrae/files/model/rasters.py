@@ -32,6 +32,7 @@ from steybrae.files.model.offline import DRIVERS, OFFLINE, SOURCES, quiet_messag
 from steybrae.files.model.overlaps import DIFFERENT_M, SAME_M, apart_m, tiles_differ
 from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scaling_words
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
+from steybrae.files.results import is_sample
 from steybrae.frozen import dataclass
 from steybrae.hush import hushed
 from steybrae.names import clean
@@ -90,10 +91,15 @@ class ModelInfo:
     height_unit_from: str
     scaling: str
 
-    def origin(self, *, sample: bool) -> ModelOrigin:
+    @property
+    def sample(self) -> bool:
+        """Whether the invented massif is part of it."""
+        return any(is_sample(file) for files in self.parts for file in files)
+
+    def origin(self) -> ModelOrigin:
         """Where the model came from, for the settings of a screening."""
         return ModelOrigin(
-            self.files, self.fingerprints, self.height_unit_m, self.height_unit_from, sample=sample
+            self.files, self.fingerprints, self.height_unit_m, self.height_unit_from, sample=self.sample
         )
 
     def state(self) -> str:
