@@ -31,7 +31,7 @@ from steybrae.card.sentences import (
 )
 from steybrae.card.settings import CardSettings
 from steybrae.card.times import LegPieces, card_totals, leg_pieces, line_shape_deg, map_mm, paces
-from steybrae.card.turn_back import end_cautions, turned_round, with_latest
+from steybrae.card.turn_back import end_cautions, on_another_day, turned_round, with_latest
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.names import clean
 from steybrae.quantities import finite
@@ -204,7 +204,7 @@ def _shown_end(at: dt.datetime | None, settings: CardSettings) -> str:
     """Clock time, with its date where that is not the card's."""
     if at is None:
         return ""
-    return f"{shown_clock(at, 'early')}{'' if at.date() == settings.date else f' on {at.date().isoformat()}'}"
+    return f"{shown_clock(at, 'early')}{on_another_day(settings.date.isoformat(), at.isoformat())}"
 
 
 def _arrivals(start: dt.datetime, legs: Sequence[CardLeg]) -> tuple[dt.datetime | None, ...]:

@@ -99,9 +99,9 @@ def latest_at_leg(leg: CardLeg) -> str:
     return f"Latest there {_clock(leg.walk_on_by)} to walk on, {_clock(leg.turn_back_by)} to turn round"
 
 
-def on_another_day(card: RouteCard, at: str | None) -> str:
-    """Say the date of a time where it is not that of the card: `` on 2027-01-16``."""
-    return "" if at is None or at.startswith(card.date) else f" on {at[:10]}"
+def on_another_day(date: str, at: str | None) -> str:
+    """Say the date of a time where it is not that of a card: `` on 2027-01-16``."""
+    return "" if at is None or at.startswith(date) else f" on {at[:10]}"
 
 
 def ends_apart_m(card: RouteCard) -> float:
@@ -119,7 +119,7 @@ def end_cautions(card: RouteCard) -> Iterator[Caution]:
     if last.arrival is None:
         return
     end = dt.datetime.fromisoformat(last.arrival)
-    there = f"the time at the end of the line, {last.arrival_text}{on_another_day(card, last.arrival)}"
+    there = f"the time at the end of the line, {last.arrival_text}{on_another_day(card.date, last.arrival)}"
     if card.overdue is not None and dt.datetime.fromisoformat(card.overdue) <= end:
         text = f"The time to call, {card.overdue_text}, is not after {there}: give a later one."
         yield Caution(OVERDUE_EARLY, text)

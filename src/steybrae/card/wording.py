@@ -346,7 +346,7 @@ def totals_lines(card: RouteCard) -> tuple[str, ...]:
         lines.append(f"{minutes_text(totals.time_min, at_least=totals.time_at_least)} in all")
     last = card.legs[-1]
     if last.arrival_text:
-        at = f"{arrival_text(card, last)}{on_another_day(card, last.arrival)}"
+        at = f"{arrival_text(card, last)}{on_another_day(card.date, last.arrival)}"
         lines.append(f"arrive {at}, {last.daylight_text}")
     if all(leg.ground is None for leg in card.legs):
         lines.append("steepness not known")

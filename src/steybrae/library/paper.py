@@ -104,15 +104,16 @@ def gap(
     (9.1, 16.9)
     """
     measured = _measured(gap_mm, across_mm, gaps, index_gaps, index_every)
+    interval_m, scale = _sheet(interval_m, scale)
     found = slope_from_spacing(
         measured,
-        number(interval_m, "The contour interval"),
-        number(scale, "The scale's denominator"),
+        interval_m,
+        scale,
         ruler_error_mm=number(ruler_error_mm, "The ruler's error"),
         ruler_only=ruler_only,
         scheme=None if edges_deg is None else given_bands(edges_deg),
     )
-    return Gap(found, measured, float(interval_m), float(scale))
+    return Gap(found, measured, interval_m, scale)
 
 
 def _measured(
@@ -203,11 +204,9 @@ def spacing(
 
     slopes = [parse_slope_deg(text) for text in numbers_or_texts(slopes_deg, "Slopes")]
     every = None if index_every is None else _count(index_every, 2)
-    return Spacing(
-        spacing_chart(
-            number(interval_m, "The contour interval"),
-            number(scale, "The scale's denominator"),
-            slopes,
-            every,
-        )
-    )
+    return Spacing(spacing_chart(*_sheet(interval_m, scale), slopes, every))
+
+
+def _sheet(interval_m: Any, scale: Any) -> tuple[float, float]:
+    """Contour interval and scale's denominator of a map as given."""
+    return number(interval_m, "The contour interval"), number(scale, "The scale's denominator")

@@ -41,7 +41,7 @@ def _when(card: RouteCard | None) -> Iterator[tuple[str, tuple[str, ...]]]:
     first, last = card.legs[0], card.legs[-1]
     yield "When", (f"{card.date}{f', start {card.start_text}' if card.start_text else ''}",)
     yield "From", (from_text(first),)
-    day = on_another_day(card, last.arrival)
+    day = on_another_day(card.date, last.arrival)
     back = f"{arrival_text(card, last)}{day}, at {last.to or last.to_place.reference}"
     # Who waits asks how late they may be.
     more = [words for words in card.time_words if words.startswith(NOT_ADDED)]

@@ -120,17 +120,16 @@ def _on_line(spot: OnLine, turns_m: Array) -> bool:
     return bool(inside and abs(start + spot.at_m - spot.chainage_m) <= SAME_M)
 
 
-def _touching(found: RouteScreening, leg: LegScreening, kind: str = "") -> list[PlaceThatMatters]:
+def _touching(
+    found: RouteScreening, leg: LegScreening, kind: str = "", legs_beside: int = 0
+) -> list[PlaceThatMatters]:
+    """Places of a kind on a leg, and on those beside it: what is at a turn point may be told with either."""
     return [
         place
         for place in found.places
-        if place.from_.leg <= leg.number <= place.to.leg and kind in ("", *place.kinds)
+        if place.from_.leg - legs_beside <= leg.number <= place.to.leg + legs_beside
+        and kind in ("", *place.kinds)
     ]
-
-
-def _beside(found: RouteScreening, leg: LegScreening) -> list[PlaceThatMatters]:
-    """Places on a leg and those beside it: what is at a turn point may be told with either."""
-    return [place for place in found.places if place.from_.leg - 1 <= leg.number <= place.to.leg + 1]
 
 
 def _every_leg(found: RouteScreening) -> Iterator[str]:
@@ -147,7 +146,7 @@ def _every_leg(found: RouteScreening) -> Iterator[str]:
         sight = None if leg.overhead is None else leg.overhead.sight_outside
         if sight is None or shown_slope_deg(sight.unfiltered_deg) < PLACE_SIGHT_DEG:
             continue
-        told = (place.overhead for place in _beside(found, leg) if "overhead" in place.kinds)
+        told = (place.overhead for place in _touching(found, leg, "overhead", 1))
         if not any(over is not None and over.deg >= sight.unfiltered_deg - SAME for over in told):
             yield f"what stands over leg {leg.number} is on no place"
 
@@ -280,7 +279,7 @@ def _traps(place: PlaceThatMatters, found: RouteScreening, line: _Along) -> Iter
 def _held(found: RouteScreening) -> Iterator[str]:
     """Hold the steepest of each leg, its steep metres and its drop against its places."""
     for leg in found.legs:
-        on = [place for place in _beside(found, leg) if place.kinds != ("unknown",)]
+        on = [place for place in _touching(found, leg, legs_beside=1) if place.kinds != ("unknown",)]
         underfoot_deg = max((place.slope_max_deg or 0.0 for place in on), default=0.0)
         corridor_deg = max(
             (place.corridor.slope_max_deg or 0.0 for place in on if place.corridor), default=0.0
