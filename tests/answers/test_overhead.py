@@ -22,12 +22,14 @@ from steybrae.answers.route import RouteView, route_document
 from steybrae.figures.ground_figure import ground_figure
 from steybrae.figures.route_figure import route_figure
 from steybrae.files.model.rasters import open_model
+from steybrae.pages.report.method import method_rows
 from steybrae.render.terminal import terminal_text
 from steybrae.route.leg_baselines import LegBaseline
 from steybrae.route.positions.places import Place
 from steybrae.screening.basis import zone_text, zones_text
 from steybrae.screening.ground.at import ground_at
 from steybrae.screening.ground.overhead import with_above
+from steybrae.screening.pictures.drawn import map_notes
 from steybrae.terrain.overhead.unknown import UnknownAt
 from steybrae.terrain.start_zones import StartRules
 
@@ -150,6 +152,9 @@ def test_the_legend_explains_the_signs(sample):
     assert "start zones not drawn" in {text.get_text() for text in legend.texts}
     notes = " ".join(" ".join(text.get_text() for text in route_figure(bare).findobj(Text)).split())
     assert "; start zones are not drawn: their outlines lie too close, or the map is too large" in notes
+    frame = f"frame in {bare.relief.crs_name}"
+    assert ("Map", (frame, *map_notes(bare.relief))) in method_rows(bare, bare.relief)
+    assert map_notes(bare.relief)[0] in notes
     assert notes.count("95 % interval for pieces") == 1
     assert "from: 95 %" not in notes
 

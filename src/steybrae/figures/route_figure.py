@@ -30,7 +30,7 @@ from steybrae.figures.map_panels import (
 from steybrae.figures.style import picture_style
 from steybrae.forecast.beside import NO_FORECAST_WORDS
 from steybrae.screening.basis import overhead_text
-from steybrae.screening.pictures.drawn import drawn_profile, map_slope_words, relief_of
+from steybrae.screening.pictures.drawn import drawn_profile, map_notes, map_slope_words, relief_of
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import ModelFacts, RouteScreening
 from steybrae.value import legs_and_length, steep_length, up_and_down
@@ -209,16 +209,8 @@ def _provenance(screening: RouteScreening, relief: Relief) -> str:
         f"slope method: {model.method} ({model.engine} engine), in the corridor over {base} m and "
         "the line's own cells",
         model.uncertainty.rstrip("."),
+        *map_notes(relief),
     ]
-    if relief.zones is None:
-        words.append("start zones are not drawn: their outlines lie too close, or the map is too large")
-    if relief.cells > 1:
-        words.append(f"each dot of the map has the steepest of {relief.cells} × {relief.cells} cells")
-    if relief.thinned > 1:
-        words.append(
-            f"for the map only one height in {relief.thinned} each way was read, so its ground looks gentler "
-            "than it is; the figures of the line rest on all"
-        )
     return f"{'; '.join(words)}. Made with steybrae {screening.version}."
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from steybrae.screening.basis import corridor_text, cross_check_text, looks_of, zones_text
+from steybrae.screening.pictures.drawn import map_notes
 from steybrae.screening.pictures.picture import Relief
 from steybrae.screening.result import ModelFacts, RouteScreening, SettingsUsed
 from steybrae.value import and_more, climb, steep_length
@@ -37,7 +38,7 @@ def method_rows(screening: RouteScreening, relief: Relief) -> tuple[Row, ...]:
                 "ground down; bands are those of the figures shown",
             ),
         ),
-        ("Map", _map(relief)),
+        ("Map", (f"frame in {relief.crs_name}", *map_notes(relief))),
     ]
     if screening.cross_check is not None:
         rows.append(("Cross-check", tuple(cross_check_text(screening.cross_check).splitlines())))
@@ -79,15 +80,3 @@ def _stated(used: SettingsUsed) -> tuple[str, ...]:
         (used.correlation_m, f"correlation length {used.correlation_m or 0.0:g} m"),
     )
     return tuple(words for value, words in told if value is not None) or ("nothing",)
-
-
-def _map(relief: Relief) -> tuple[str, ...]:
-    words = [f"frame in {relief.crs_name}"]
-    if relief.cells > 1:
-        words.append(f"each dot has the steepest of {relief.cells} × {relief.cells} cells")
-    if relief.thinned > 1:
-        words.append(
-            f"only one height in {relief.thinned} each way was read for it, so its ground looks gentler than "
-            "it is; the figures of the line rest on all"
-        )
-    return tuple(words)

@@ -305,6 +305,21 @@ def map_slope_words(model: ModelFacts) -> str:
     return f"slope of the ground over {over_m:.0f} m{short}"
 
 
+def map_notes(relief: Relief) -> tuple[str, ...]:
+    """Say what a map leaves out, and what its dots stand for."""
+    notes: list[str] = []
+    if relief.zones is None:
+        notes.append("start zones are not drawn: their outlines lie too close, or the map is too large")
+    if relief.cells > 1:
+        notes.append(f"each dot of the map has the steepest of {relief.cells} × {relief.cells} cells")
+    if relief.thinned > 1:
+        notes.append(
+            f"for the map only one height in {relief.thinned} each way was read, so its ground looks gentler "
+            "than it is; the figures of the line rest on all"
+        )
+    return tuple(notes)
+
+
 def slope_sign_words(known: bool) -> str:
     """Name the signs of the profile's lower panel; no interval is explained that is not there."""
     return "slope and its 95 % interval" if known else "slope; 95 % interval not known"
