@@ -238,9 +238,9 @@ def test_a_bulletin_that_ended_while_the_desk_was_open_is_expired() -> None:
     )
     try:
         line = message(("Day", "main", sample_points(2)))
-        assert answer(desk, line)["findings"][0].startswith(
-            "EXPIRED: this forecast ended 2025-01-15 18:00 UTC"
-        )
+        told = answer(desk, line)
+        assert told["findings"][0].startswith("EXPIRED: this forecast ended 2025-01-15 18:00 UTC")
+        assert told["forecast_ends"] is None
         assert b"EXPIRED: this forecast ended" in MAKERS["report"](desk, line).body
     finally:
         desk.close()

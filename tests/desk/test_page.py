@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import datetime as dt
 import io
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -429,3 +431,31 @@ def test_reload_and_a_killed_server(
     assert other.page.locator("#day [name=party]").input_value() == "Ona, Bo"
     other.end()
     again.end()
+
+
+def test_a_page_asks_again_when_its_forecast_has_ended(
+    browser: Browser, home: Path, sample_dem: Path
+) -> None:
+    """A desk that nobody touched overnight had yesterday's levels on it in the morning."""
+    bulletin = json.loads((sample_dem / "bulletin.json").read_text("utf-8"))
+    ends = dt.datetime.now(dt.UTC).replace(microsecond=0) + dt.timedelta(hours=1)
+    for one in bulletin["bulletins"]:
+        one["validTime"] = {"endTime": ends.isoformat()}
+    (home / "today.json").write_text(json.dumps(bulletin), "utf-8")
+    given = ("--dem", str(sample_dem / "stey_massif.tif"), "--bulletin", str(home / "today.json"))
+    served = Served(home, *given, "--region", "XX-STEY-01")
+    served.keep(LINE)
+    context = browser.new_context(**WIDE)
+    page = context.new_page()
+    page.clock.install()
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url.rpartition("/")[2]))
+    page.goto(served.address)
+    page.wait_for_selector("#found h2")
+    before = asked.count("answer")
+    page.clock.fast_forward("00:50:00")
+    assert asked.count("answer") == before
+    with page.expect_request("**/answer", timeout=PATIENCE_MS):
+        page.clock.fast_forward("00:11:00")
+    context.close()
+    served.end()

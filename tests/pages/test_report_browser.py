@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import itertools
 import math
 import re
@@ -18,10 +19,14 @@ from tests.pages.conftest import Made
 from tests.pages.drawn import HOSTILE, hostile, large, partly, unknown
 from tests.visits import Visit
 
+from steybrae.files.plans import read_plan
+from steybrae.forecast.choose import last_end, parse_span
+from steybrae.library.forecast import read_asked
 from steybrae.names import clean
 from steybrae.pages.report.home import sketch_letters
 from steybrae.pages.report.map import draw_report_map
 from steybrae.pages.report.page import report_page
+from steybrae.screening.forecast.at import forecast_beside
 from steybrae.value import slope
 
 DESKTOP = {"viewport": {"width": 1280, "height": 900}}
@@ -595,3 +600,31 @@ class TestLarge:
         assert max(drawn) < 12_000
         assert others["large"].stat().st_size < 2_500_000
         visit.end()
+
+
+@pytest.mark.parametrize("late_min", [-1, 1])
+def test_a_forecast_that_ended_since_the_page_was_made_shows_no_level_first(
+    browser: Browser, made: Made, tmp_path: Path, sample_dem: Path, late_min: int
+) -> None:
+    """A page of yesterday had yesterday's levels on its first screen, as today's."""
+    source, ask = read_asked(
+        sample_dem / "bulletin.json", region="XX-STEY-01", lang=None,
+        span=parse_span("2027-01-15T09:00+00:00"), treeline_m=None, slope_deg=None, reduction=False,
+    )  # fmt: skip
+    found = forecast_beside(read_plan(made.plan), source, ask)
+    assert found.forecast is not None
+    ends = last_end(found.forecast.bulletins)
+    assert ends == dt.datetime(2027, 1, 15, 18, tzinfo=dt.UTC)
+    (tmp_path / "page.html").write_text(report_page(found), "utf-8")
+    context = browser.new_context(**PHONE)
+    page = context.new_page()
+    page.clock.set_fixed_time(ends + dt.timedelta(minutes=late_min))
+    page.goto((tmp_path / "page.html").as_uri())
+    first = page.locator(".home div", has=page.get_by_text("Forecast", exact=True)).locator("dd")
+    said = "EXPIRED: this forecast ended 2027-01-15 18:00 UTC. Get today's."
+    if late_min > 0:
+        assert first.inner_text() == page.locator("#forecast .strip").first.inner_text() == said
+    else:
+        assert first.inner_text().startswith("Valid 2027-01-14 18:00 UTC to 2027-01-15 18:00 UTC.")
+        assert said not in page.locator("body").inner_text()
+    context.close()

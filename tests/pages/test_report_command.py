@@ -156,7 +156,7 @@ def test_a_bulletin_stands_beside_a_saved_plan_as_on_its_card(
     assert run("card", str(plan), *clock, *bulletin, "--report", str(by_card), "--json") == 0
     assert run("report", str(plan), *clock, *bulletin, "--out", str(by_report)) == 0
     assert by_card.read_bytes() == by_report.read_bytes()
-    assert "EXPIRED" not in by_report.read_text("utf-8")
+    assert "EXPIRED" not in Reader(by_report.read_text("utf-8")).words
     assert run("report", str(plan), *bulletin, *late, "--out", str(of_no_day)) == 0
     words = Reader(of_no_day.read_text("utf-8")).words
     assert "Forecast EXPIRED: this forecast ended" in words

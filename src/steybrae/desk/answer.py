@@ -24,6 +24,8 @@ from steybrae.desk.told_leg import LEG_COLUMNS, LegTold, column_heads, told_rows
 from steybrae.document import Block, Listing, Paragraph, Table, plain
 from steybrae.errors import SteybraeError
 from steybrae.files.model.rasters import RasterModel
+from steybrae.forecast.beside import ForecastBeside
+from steybrae.forecast.choose import last_end, of_another_time
 from steybrae.frozen import dataclass
 from steybrae.pages.desk import profile_html
 from steybrae.route.kept import LeftError
@@ -102,6 +104,7 @@ def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
     cautions = tuple(dict.fromkeys((*found.cautions, *cautions, *desk.ask.cautions)))
     return {
         "findings": list(first),
+        "forecast_ends": _forecast_ends(found.forecast),
         "headline": [text for block in headline(found) for text in _texts(block)],
         "facts": [list(fact) for fact in _facts(found, legs)],
         "places": list(_places(found.places, along)),
@@ -124,6 +127,14 @@ def _told(desk: Desk, answered: Answered) -> dict[str, Any]:
         ],
         "cautions": [plain(caution.line) for caution in cautions],
     }
+
+
+def _forecast_ends(forecast: ForecastBeside | None) -> str | None:
+    """When the page has to ask again; None where nothing is to expire, as of a day that was asked for."""
+    if forecast is None or forecast.start is not None or of_another_time(forecast.findings):
+        return None
+    ends = last_end(forecast.bulletins)
+    return None if ends is None else ends.isoformat()
 
 
 def _notes(found: RouteScreening) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from typing import Final
 
 from steybrae.cautions import Caution
@@ -303,6 +304,15 @@ def _not_stated() -> Finding:
 def hold_at(bulletins: Iterable[Bulletin], first: dt.datetime, last: dt.datetime) -> bool:
     """Whether any of some bulletins holds, or may hold, at some of a time."""
     return any(_holds(_span(bulletin), first, last) for bulletin in bulletins)
+
+
+def last_end(bulletins: Iterable[Bulletin]) -> dt.datetime | None:
+    """When the last of some bulletins ends, of those that say so; None where none does."""
+    ends = []
+    for bulletin in bulletins:
+        with suppress(DateError):  # a plan that was changed may have any text
+            ends += [parse_moment(bulletin.valid_to, "An end")] if bulletin.valid_to else []
+    return max(ends, default=None)
 
 
 def of_another_time(findings: Iterable[Finding]) -> bool:

@@ -53,6 +53,7 @@ from steybrae.errors import QuantityError
 from steybrae.field import agreement, limits, poles, readings, reasons, relocation
 from steybrae.field.log import COLUMNS
 from steybrae.figures.route_figure import small_map
+from steybrae.forecast.choose import last_end
 from steybrae.names import FORMULA
 from steybrae.pages.page import data_text, page_policy, templates
 from steybrae.screening.places.find import ORDER_RULE
@@ -209,7 +210,7 @@ def _data(card: RouteCard, checks: tuple[PocketCheck, ...], scheme: BandScheme, 
         "minutes": [leg.time_min for leg in card.legs],
         "minutes_at_least": [bool(leg.time_at_least) for leg in card.legs],
         "sunset": _sunset(card),
-        "bulletins": _bulletin_ends(card),
+        "bulletin_end": _bulletin_end(card),
         "bands": {"edges": list(scheme.edges_deg), "labels": list(scheme.labels)},
         "rule": RULE,
         "words": {"comparison": agreement.WORDS, "reasons": reasons.WORDS, "at_least": AT_LEAST},
@@ -255,9 +256,9 @@ def _sunset(card: RouteCard) -> str | None:
     return (arrival + dt.timedelta(minutes=last.daylight_left_min)).isoformat()
 
 
-def _bulletin_ends(card: RouteCard) -> list[str]:
-    bulletins = () if card.forecast is None else card.forecast.bulletins
-    return [bulletin.valid_to for bulletin in bulletins if bulletin.valid_to is not None]
+def _bulletin_end(card: RouteCard) -> str | None:
+    ends = None if card.forecast is None else last_end(card.forecast.bulletins)
+    return None if ends is None else ends.isoformat()
 
 
 RULE: Final = {

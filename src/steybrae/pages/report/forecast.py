@@ -13,18 +13,22 @@ from steybrae.answers.forecast import (
     reduction_cells,
     text_lines,
 )
+from steybrae.forecast.choose import last_end, moment_text, of_another_time
 from steybrae.screening.result import RouteScreening
 
 
 def forecast_content(screening: RouteScreening) -> dict[str, Any]:
     """Give what the template places, with a forecast or without.
 
-    ``findings``; ``leg_forecasts``, the sentences of each leg; ``bulletins``, with head, parts and
+    ``findings``; ``ends`` and ``ended``, when the page expires by itself and what it says then;
+    ``leg_forecasts``, the sentences of each leg; ``bulletins``, with head, parts and
     texts of each; ``reductions``, their source and words.
     """
     forecast = screening.forecast
     content: dict[str, Any] = {
         "findings": finding_lines(forecast),
+        "ends": "",
+        "ended": "",
         "leg_forecasts": [()] * len(screening.legs),
         "bulletins": [],
         "reductions": [],
@@ -33,6 +37,10 @@ def forecast_content(screening: RouteScreening) -> dict[str, Any]:
     }
     if forecast is None:
         return content
+    ends = last_end(forecast.bulletins)
+    if ends is not None and not of_another_time(forecast.findings):
+        content["ends"] = ends.isoformat()
+        content["ended"] = f"EXPIRED: this forecast ended {moment_text(ends)}. Get today's."
     content["leg_forecasts"] = [leg_lines(leg, forecast.bulletins) for leg in forecast.legs]
     content["bulletins"] = [
         (

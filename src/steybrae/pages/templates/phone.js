@@ -300,7 +300,7 @@
     const now = new Date();
     const lines = [];
     if (dayOf(now) > data.date) lines.push(`This page is of ${data.date}, and that day is over. Make it anew.`);
-    if (data.bulletins.length && data.bulletins.every((end) => new Date(end) < now)) {
+    if (data.bulletin_end && new Date(data.bulletin_end) < now) {
       lines.push('THE AVALANCHE BULLETIN ON THIS PAGE HAS EXPIRED. READ THE LOCAL ONE.');
     }
     by('warning').hidden = !lines.length;

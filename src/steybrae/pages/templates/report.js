@@ -302,6 +302,14 @@
   addEventListener("afterprint", fold);
   fold();
 
+  // --- a forecast that ends while the page lies about: its levels would be read as today's ----
+  const ends = () => all("[data-ends]").forEach((node) => {
+    node.hidden = Date.now() <= Date.parse(node.dataset.ends);
+    node.textContent = node.hidden ? "" : node.dataset.ended;
+  });
+  ends();
+  setInterval(ends, 60000);
+
   // --- tables that sort ----------------------------------------------------------------------
   all(".sortable").forEach((table) => {
     const body = table.tBodies[0];

@@ -86,6 +86,7 @@ async function follow(map) {
 // --- the page ---------------------------------------------------------------------------------
 function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
   let drawing = false;
+  let ends = null; // of the forecast, which expires while nobody draws
   let asked = 0;
   let shape = "";
   let onTheWay; // of a point that is dragged
@@ -103,6 +104,7 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
       const same = JSON.stringify(plain(lines.lines)) === JSON.stringify(plain(state));
       for (const one of same ? [state, lines.lines] : [state]) lines.settle(one, found.points ?? []);
       panel.show(found);
+      ends = found.forecast_ends ?? null;
       map.answer(found.refused ? null : found);
       list.show();
     } catch (error) {
@@ -125,6 +127,12 @@ function openDesk({ draft: kept = { revision: 0, lines: [] }, ...model }) {
     }
     if (atOnce) asking.hurry(); // a point is let go where its last step was asked about, too
   }
+
+  setInterval(() => {
+    if (ends === null || !lines.points.length || Date.now() <= Date.parse(ends)) return;
+    [ends, shape] = [null, ""];
+    answer();
+  }, 30000);
 
   function draw(on) {
     drawing = on;
