@@ -14,8 +14,7 @@ from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution, without_cautions
 from steybrae.field.agreement import Reference
 from steybrae.field.relocation import ASPECT_ERROR_95_DEG
-from steybrae.forecast.beside import holding
-from steybrae.forecast.choose import Finding, hold_at, holds_throughout, moment_text
+from steybrae.forecast.beside import ForecastBeside
 from steybrae.frozen import dataclass
 from steybrae.quantities import angle_to_gradient
 from steybrae.route.times.daylight import parse_zone
@@ -31,28 +30,44 @@ def of_day(
     """Make the card of a day, and put the forecast beside card and line alike.
 
     Of the forecast a time that is asked for leads; else the card's own times, else its whole day
-    (in UTC where it has no zone). None leaves the screening's forecast, if it has one, which says where
-    it is of another day, and the card without. Refused as in `make_card` and
+    (in UTC where it has no zone). None asks the bulletins that the plan was saved with again, for the
+    line alone: the card is left without. Refused as in `make_card` and
     `steybrae.screening.forecast.at.forecast_beside`.
     """
     card = make_card(screening, settings)
+    asked = forecast or _kept(screening.forecast)
+    found = screening if asked is None else forecast_beside(screening, asked[0], _timed(asked[1], card))
     if screening.forecast is not None:
         # What was not checked when the plan was saved may be now.
         card = replace(card, cautions=without_cautions(card.cautions, screening.forecast.cautions))
     if forecast is None:
-        return _kept_forecast(screening, card), without_forecast(card, screening)
-    source, ask = forecast
-    if ask.start is None:
-        spans = leg_spans(card)
-        start, end = (spans[0][0], spans[-1][1]) if spans else _day_span(card)
-        ask = replace(ask, start=start, end=end, leg_spans=spans, whole_day=not spans)
-    else:
-        ask = replace(ask, other_day=_other_day(card, ask.start, ask.end or ask.start))
-    found = forecast_beside(screening, source, ask)
+        return found, without_forecast(card, screening)
     more = () if found.forecast is None else found.forecast.cautions
     there = {caution.key for caution in card.cautions}
     cautions = (*card.cautions, *(caution for caution in more if caution.key not in there))
     return found, replace(card, forecast=found.forecast, cautions=cautions)
+
+
+def _kept(forecast: ForecastBeside | None) -> Forecast | None:
+    """Bulletins that a plan was saved with, and what was asked of them but for the time."""
+    if forecast is None or not forecast.bulletins:
+        return None
+    ask = ForecastAsk(
+        forecast.region_asked,
+        treeline_m=forecast.treeline_m,
+        least_slope_deg=forecast.least_slope_deg,
+        reduction=any(leg.reduction is not None for leg in forecast.legs),
+    )
+    return BulletinSource(forecast.file, forecast.bulletins, forecast.notes), ask
+
+
+def _timed(ask: ForecastAsk, card: RouteCard) -> ForecastAsk:
+    """Ask for the times of a card, where none is asked for."""
+    if ask.start is not None:
+        return replace(ask, other_day=_other_day(card, ask.start, ask.end or ask.start))
+    spans = leg_spans(card)
+    start, end = (spans[0][0], spans[-1][1]) if spans else _day_span(card)
+    return replace(ask, start=start, end=end, leg_spans=spans, whole_day=not spans)
 
 
 def beside_line(
@@ -82,39 +97,6 @@ def without_forecast(card: RouteCard, screening: RouteScreening) -> RouteCard:
         "card, for a card needs the bulletin of its own day. Give it with --bulletin."
     )
     return replace(card, cautions=(*card.cautions, Caution("bulletin_left_out", text)))
-
-
-def _kept_forecast(screening: RouteScreening, card: RouteCard) -> RouteScreening:
-    """Say first of a forecast kept with a line where it does not hold on the walk, else on its day."""
-    kept, spans = screening.forecast, leg_spans(card)
-    if kept is None or not kept.bulletins:
-        return screening
-    told: list[Finding] = []
-    first, last = (spans[0][0], spans[-1][1]) if spans else _day_span(card)
-    kept = holding(kept, first, last)
-    if not hold_at(kept.bulletins, first, last):
-        when = f"from {moment_text(first)} to {moment_text(last)}" if spans else f"on {card.date}"
-        text = (
-            f"OTHER DAY: the bulletin that the plan was saved with ({kept.file}) does not hold {when}. "
-            "Give that day's with --bulletin."
-        )
-        told.append(Finding("other_day", text))
-    elif spans and not holds_throughout(kept.bulletins, first, last):
-        text = (
-            f"NOT VALID ALL THE TIME: the plan runs from {moment_text(first)} to {moment_text(last)}, in "
-            f"part outside the hours of the bulletin that it was saved with ({kept.file})."
-        )
-        told.append(Finding("partly_valid", text))
-    # The times of a walk are the time that was asked for.
-    done = [one for one in kept.findings if spans and one.key == "time_not_checked"]
-    new, gone = [one.caution for one in told], [one.caution for one in done]
-    kept = replace(
-        kept,
-        findings=(*told, *(one for one in kept.findings if one not in done)),
-        cautions=(*new, *(one for one in kept.cautions if one not in gone)),
-    )
-    cautions = (*(one for one in screening.cautions if one not in gone), *new)
-    return replace(screening, forecast=kept, cautions=cautions)
 
 
 def _other_day(card: RouteCard, start: dt.datetime, end: dt.datetime) -> dt.date | None:

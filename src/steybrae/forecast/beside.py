@@ -5,10 +5,9 @@ Field names are the keys of the JSON contract.
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import field
 from itertools import pairwise
 from typing import Annotated, Final, Literal
 
@@ -17,7 +16,7 @@ from numpy.typing import NDArray
 
 from steybrae.cautions import Caution
 from steybrae.forecast.bulletin import Bulletin, DangerValue, Part
-from steybrae.forecast.choose import Finding, hold_at
+from steybrae.forecast.choose import Finding
 from steybrae.forecast.named import Crossed, GroundCells, LegGrounds, aspect_bits, plain_range_m
 from steybrae.frozen import dataclass
 from steybrae.ranges import Count, NotNegative, Ordinal, Range
@@ -334,30 +333,3 @@ class ForecastBeside:
     words: tuple[str, ...]
     cautions: tuple[Caution, ...] = field(default=(), metadata={"json": False})
     matrix: HeightsByAspect | None = field(default=None, metadata={"json": False})
-
-
-def holding(forecast: ForecastBeside, first: dt.datetime, last: dt.datetime) -> ForecastBeside:
-    """Leave those of its bulletins out that hold at none of a time, where others do.
-
-    The levels of the method's angles stay those of all of them, the highest.
-    """
-    kept = [k for k, one in enumerate(forecast.bulletins) if hold_at([one], first, last)]
-    gone = len(forecast.bulletins) - len(kept)
-    if not (kept and gone):
-        return forecast
-    legs = tuple(
-        replace(
-            leg,
-            named=tuple(
-                replace(row, bulletin=kept.index(row.bulletin)) for row in leg.named if row.bulletin in kept
-            ),
-        )
-        for leg in forecast.legs
-    )
-    matrix = forecast.matrix
-    if matrix is not None and forecast.legs:
-        parts = [row.bulletin in kept for row in forecast.legs[0].named]
-        matrix = replace(matrix, named=matrix.named[parts])
-    note = f"Left out here: {gone} of its bulletins, which hold at another time."
-    bulletins = tuple(forecast.bulletins[k] for k in kept)
-    return replace(forecast, bulletins=bulletins, legs=legs, matrix=matrix, notes=(*forecast.notes, note))

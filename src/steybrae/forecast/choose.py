@@ -301,11 +301,6 @@ def _not_stated() -> Finding:
     return Finding("validity_not_stated", "The bulletin does not say when it begins or ends: check its date.")
 
 
-def hold_at(bulletins: Iterable[Bulletin], first: dt.datetime, last: dt.datetime) -> bool:
-    """Whether any of some bulletins holds, or may hold, at some of a time."""
-    return any(_holds(_span(bulletin), first, last) for bulletin in bulletins)
-
-
 def last_end(bulletins: Iterable[Bulletin]) -> dt.datetime | None:
     """When the last of some bulletins ends, of those that say so; None where none does."""
     ends = []
