@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 import re
 import shlex
+import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import replace
+from html import escape
 from pathlib import Path
 
 import pytest
@@ -105,6 +107,18 @@ def test_no_sheet_stands_under_another_ending(run: Run, tmp_path: Path, kind: st
         names = ("--out", tmp_path / "a.pdf", "--answers", tmp_path / "a.txt")
         assert run(kind, *KINDS[kind], *names) == (2, "", said)
     assert not list(tmp_path.iterdir())
+
+
+def test_a_copy_of_the_sample_is_known_for_what_it_is(run: Run, tmp_path: Path, sample_dem: Path) -> None:
+    """By its path, or a copy of it, sheet and lesson lacked the caution that there is no such ground."""
+    model = tmp_path / "hills.tif"
+    shutil.copy(sample_dem / "stey_massif.tif", model)
+    sheet, page = tmp_path / "sheet.pdf", tmp_path / "page.html"
+    assert run("practice", *MAP, "--dem", model, "--questions", "3", "--out", sheet)[0] == 0
+    assert run("lesson", "--dem", model, "--out", page)[0] == 0
+    (caution,) = (one for one in cautions_for(Situation(sample=True)) if one.key == "sample")
+    assert caution.line in words(sheet.read_bytes(), tmp_path)
+    assert escape(caution.text) in page.read_text("utf-8")
 
 
 def test_own_plan_and_log_are_asked_about(run: Run, tmp_path: Path, sample_plan: SamplePlan) -> None:

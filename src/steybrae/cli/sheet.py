@@ -34,16 +34,22 @@ if TYPE_CHECKING:
 
 
 @contextmanager
-def ground_of(model: ModelFiles, plan: RouteScreening | None) -> Iterator[tuple[DemSource, str]]:
-    """Open the model, or take the ground that a plan keeps where no model was given."""
+def ground_of(model: ModelFiles, plan: RouteScreening | None) -> Iterator[tuple[DemSource, str, bool]]:
+    """Open the model, or take the ground that a plan keeps where no model was given.
+
+    Besides it what it is in words, and whether it, or the plan, is of the invented sample.
+    """
     from steybrae.screening import Settings
     from steybrae.teach.own_questions import plan_ground
 
+    invented = plan is not None and any(caution.key == "sample" for caution in plan.cautions)
     if plan is not None and not model.dem and not model.sample:
-        yield plan_ground(plan), f"plan {plan.name}, from {', '.join(plan.model.files)}"
+        yield plan_ground(plan), f"plan {plan.name}, from {', '.join(plan.model.files)}", invented
         return
     with model.opened(Settings()) as (dem, _):
-        yield dem, "the invented sample massif" if model.sample else ", ".join(dem.info.files)
+        known = dem.info.sample
+        words = "the invented sample massif" if known else ", ".join(dem.info.files)
+        yield dem, words, known or invented
 
 
 def own_asked(
@@ -269,8 +275,7 @@ def practice(
     route = read_plan(own.plan) if own.plan else None
     kept = read_log(own.log) if own.log else None
     rows = kept.rows if kept else ()
-    sample = model.sample or (route is not None and any(one.key == "sample" for one in route.cautions))
-    with ground_of(model, route) as (dem, source_words):
+    with ground_of(model, route) as (dem, source_words, sample):
         middle = middle_of(dem.grid, asked.at, route, rows)
         sheets = [
             practice_sheet(
@@ -329,7 +334,6 @@ def lesson(
     from dataclasses import replace
 
     from steybrae.pages.lesson import lesson_html
-    from steybrae.screening import Settings
     from steybrae.teach.lesson import interval_words
     from steybrae.teach.lesson import lesson as make_lesson
     from steybrae.teach.lesson_ground import lesson_ground
@@ -337,15 +341,14 @@ def lesson(
     to.check(*(model.dem or ()))
     interval_m = chosen.interval_m
     files = model if model.dem else replace(model, sample=True)
-    with files.opened(Settings()) as (dem, _):
+    with ground_of(files, None) as (dem, source, sample):
         ground = lesson_ground(dem, middle_of(dem.grid, at, None, ()))
-        source = "the invented sample massif" if files.sample else ", ".join(dem.info.files)
     made = make_lesson(
         ground,
         seed,
         scale=chosen.scale,
         interval=(interval_words(chosen.interval, interval_m), interval_m),
         source=source,
-        sample=files.sample,
+        sample=sample,
     )
     to.write(lambda: lesson_html(made).encode("utf-8"))
