@@ -166,18 +166,19 @@ def test_every_leg_check_and_caution_is_printed(
     assert (max(parts) + 1) // 2 == found.page + 1 if page == "a4" else max(parts) == found.page + 1
 
 
-def test_what_finds_no_room_on_the_first_part_is_printed_at_the_end(
+def test_what_finds_no_room_on_the_first_part_is_printed_after_the_legs(
     monkeypatch: pytest.MonkeyPatch, long_card: RouteCard
 ) -> None:
     words = tuple(
         f"Sentence {k} about the norths, long enough to need more than one line here." for k in range(40)
     )
     card = replace(long_card, norths=replace(long_card.norths, sentences=words))
-    boxes = drawn(monkeypatch, card, "a5").boxes
+    boxes = drawn(monkeypatch, card, "a5", appendix=False).boxes
     assert "Sentence 0" in " ".join(box[4] for box in boxes if box[1] < 1000.0)
     later = " ".join(box[4] for box in boxes if box[1] > 1000.0)
-    last = later.partition("What it rests on")[2]
-    assert "Sentence 39 about the norths, long enough to need more than one line here." in last
+    legs, places, _ = later.partition("Checks")
+    assert places
+    assert "Sentence 39 about the norths, long enough to need more than one line here." in legs
 
 
 def test_what_times_rest_on_keeps_its_room_beside_a_long_headline(
@@ -288,7 +289,7 @@ CHOSEN = CardSettings(
 
 @pytest.mark.parametrize("page", ["a4", "letter"])
 def test_the_sample_day_goes_on_two_sheets_in_the_order_of_need(monkeypatch, sample_day, page: str) -> None:
-    """19 legs: three pages, letters of 8 points, bearings of 16; Letter had one caution on a fourth."""
+    """19 legs: three pages, letters of 8 points, bearings of 16; Letter had no room for norths and light."""
     card = make_card(sample_day, CHOSEN)
     found = drawn(monkeypatch, card, page, appendix=False)
     assert found.page + 1 == 3
@@ -303,6 +304,8 @@ def test_the_sample_day_goes_on_two_sheets_in_the_order_of_need(monkeypatch, sam
     firsts = [words.index(head) for head in heads]
     assert firsts == sorted(firsts)
     text = " ".join(words)
+    for sentence in (*card.norths.sentences, *card.daylight_words):
+        assert sentence in text
     assert ". Right 30°+" in text
     assert ". right 30°+" not in text
     for caution in card.cautions:

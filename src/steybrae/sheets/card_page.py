@@ -81,9 +81,7 @@ def place_blocks(card: RouteCard, paper: Canvas) -> Iterator[Block]:
         if name not in told:
             yield _check(card, check, paper)
     if card.places or card.legs_without or card.legs_possible_only:
-        yield _paragraph(legs_left_text(card), paper)
-    if card.places:
-        yield _paragraph(ORDER_RULE, paper)
+        yield _paragraph(f"{legs_left_text(card)} {ORDER_RULE if card.places else ''}".rstrip(), paper)
 
 
 def _place(place: PlaceThatMatters, paper: Canvas, about: str, more: str) -> Iterator[Block]:
@@ -166,7 +164,8 @@ CONDENSED: Final = 0.9
 LEADING: Final = 1.2
 """Distance of lines over the size of letters (common practice, no source)."""
 
-_TITLE_MM: Final = 7.0
+_TITLE_MM: Final = 6.2
+_AGAIN_MM: Final = 4.4
 CLOSE_MM: Final = 0.3
 """Between lines of a list that leads, mm: it saves a day of nine legs a sheet (our choice)."""
 
@@ -182,10 +181,11 @@ that most printers leave white (common practice, no source)."""
 
 @dataclass(frozen=True)
 class _Section:
-    """Rows under a head that every part repeats."""
+    """Rows under a head, which every part that they go on in repeats, or has a lower one."""
 
     head: Block
     rows: Sequence[Block]
+    again: Block | None = None
 
 
 def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> bytes:
@@ -205,7 +205,7 @@ def card_pdf(card: RouteCard, page: str = "a4", *, appendix: bool = False) -> by
     bottom_mm = height_mm / on_page - FOOT_MM
     parts = list(_flow(_sections(card, paper, bottom_mm), bottom_mm))
     if appendix:
-        parts += _flow(_appendix(card, paper, bottom_mm), bottom_mm)
+        parts += _flow(_appendix(card, paper), bottom_mm)
     for k, part in enumerate(parts):
         if k and k % on_page == 0:
             paper.new_page()
@@ -229,16 +229,15 @@ def _flow(sections: Iterator[_Section], bottom_mm: float) -> Iterator[list[tuple
     part: list[tuple[float, Block]] = []
     y_mm = TOP_MM
     for section in sections:
-        headed = False
+        above: tuple[Block, ...] = (section.head,)
         for row in section.rows:
-            need_mm = row.height_mm if headed else section.head.height_mm + row.height_mm
-            if part and y_mm + need_mm > bottom_mm + 1e-6:
+            if part and y_mm + sum(block.height_mm for block in (*above, row)) > bottom_mm + 1e-6:
                 yield part
-                part, y_mm, headed = [], TOP_MM, False
-            for block in (row,) if headed else (section.head, row):
+                part, y_mm, above = [], TOP_MM, above or (section.again or section.head,)
+            for block in (*above, row):
                 part.append((y_mm, block))
                 y_mm += block.height_mm
-            headed = True
+            above = ()
         y_mm += GAP_MM
     yield part
 
@@ -246,9 +245,12 @@ def _flow(sections: Iterator[_Section], bottom_mm: float) -> Iterator[list[tuple
 def _sections(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Section]:
     """Yield what leads, in the order in which it is needed."""
     front = Block(bottom_mm - TOP_MM, partial(front_block, card, bottom_mm))
-    yield _Section(Block(0.0, lambda _paper, _top_mm: None), [front])
+    bare = Block(0.0, lambda _paper, _top_mm: None)
+    yield _Section(bare, [front])
     legs = [Block(leg_line_mm(leg, paper), partial(leg_line, card, leg)) for leg in card.legs]
     yield _Section(Block(LEG_LINE_HEAD_MM, partial(leg_line_head, card)), legs)
+    if rest := front_rest(card, paper, bottom_mm):
+        yield _Section(bare, _paragraphs(paper, rest, 0.0))
     places = list(place_blocks(card, paper))
     if places:
         yield _headed("Places that matter, and their checks" if card.places else "Checks", places)
@@ -258,7 +260,7 @@ def _sections(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Sec
     yield _headed("Cautions", _paragraphs(paper, [caution.line for caution in card.cautions], CLOSE_MM))
 
 
-def _appendix(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Section]:
+def _appendix(card: RouteCard, paper: Canvas) -> Iterator[_Section]:
     """Every leg and check in full, the forecast, and what the card rests on."""
     legs = [leg_block(card, leg, paper) for leg in card.legs]
     yield _Section(Block(LEG_HEAD_MM, partial(leg_head, card)), legs)
@@ -270,12 +272,13 @@ def _appendix(card: RouteCard, paper: Canvas, bottom_mm: float) -> Iterator[_Sec
     if card.forecast is not None:
         yield _headed("Avalanche forecast", _paragraphs(paper, forecast_lines(card.forecast)))
     yield _headed("Cautions in full", _paragraphs(paper, [caution.text for caution in card.cautions]))
-    rest = [*front_rest(card, paper, bottom_mm), *card.basis, " ".join(card.time_words), " ".join(card.notes)]
+    rest = [*card.basis, " ".join(card.time_words), " ".join(card.notes)]
     yield _headed("What it rests on", _paragraphs(paper, rest))
 
 
 def _headed(title: str, rows: Sequence[Block]) -> _Section:
-    return _Section(Block(_TITLE_MM, partial(_title, title)), rows)
+    again = Block(_AGAIN_MM, partial(_title_again, title))
+    return _Section(Block(_TITLE_MM, partial(_title, title)), rows, again)
 
 
 def _paragraphs(paper: Canvas, lines: Sequence[str], apart_mm: float = 1.0) -> list[Block]:
@@ -283,7 +286,11 @@ def _paragraphs(paper: Canvas, lines: Sequence[str], apart_mm: float = 1.0) -> l
 
 
 def _title(title: str, paper: Canvas, top_mm: float) -> None:
-    paper.text(LEFT_MM, top_mm + 4.6, title, 11.0, bold=True)
+    paper.text(LEFT_MM, top_mm + 4.2, title, 11.0, bold=True)
+
+
+def _title_again(title: str, paper: Canvas, top_mm: float) -> None:
+    paper.text(LEFT_MM, top_mm + 3.0, f"{title}, continued", _TEXT, bold=True)
 
 
 def _footer(paper: Canvas, card: RouteCard, part: tuple[int, int], bottom_mm: float) -> None:
