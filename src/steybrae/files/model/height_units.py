@@ -38,7 +38,7 @@ SAME_UNIT: Final = 1e-4
 
 def parse_height_unit(text: str) -> float:
     """Read a height unit, ``m``, ``ft`` or ``usft`` and their long names: metres in one."""
-    unit = HEIGHT_UNITS_M.get(text.strip().lower().replace("_", " "))
+    unit = HEIGHT_UNITS_M.get(str(text).strip().lower().replace("_", " "))
     if unit is None:
         message = f"The height unit should be m, ft or usft; got {text!r}. State it with --z-unit."
         raise ModelError(message)
