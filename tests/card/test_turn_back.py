@@ -9,13 +9,14 @@ import math
 import pytest
 from tests.conftest import SamplePlan
 
-from steybrae.card import CardSettings, make_card
+from steybrae.card import CardSettings, card_between, make_card
 from steybrae.card.result import CardLeg
 from steybrae.card.times import leg_pieces
 from steybrae.card.turn_back import ends_apart_m, latest_at_leg, latest_words, turned_round, with_latest
 from steybrae.card.wording import totals_lines
 from steybrae.pages.report.home import home_rows
-from steybrae.route.times.daylight import parse_clock
+from steybrae.route.positions.places import Place
+from steybrae.route.times.daylight import daylight, parse_clock, shown_clock
 from steybrae.route.times.walking_rules import Segment
 from steybrae.route.times.walking_time import Allowances, leg_min
 
@@ -186,8 +187,14 @@ def test_across_a_change_of_clocks() -> None:
 
 
 def make_two(day: dt.date) -> tuple[CardLeg, CardLeg]:
-    from steybrae.card import card_between
-    from steybrae.route.positions.places import Place
-
     (leg,) = card_between(Place(59.21, -8.04), Place(59.22, -8.05), CardSettings(day)).legs
     return leg, dataclasses.replace(leg, number=2)
+
+
+def test_the_light_is_the_least_along_the_line() -> None:
+    """Of a day's walk north beyond 66 degrees the card had the sunset of its start."""
+    south, north = Place(66.9, 15.0), Place(67.1, 15.0)
+    card = card_between(south, north, CardSettings(dt.date(2027, 1, 10), zone="Europe/Oslo"))
+    sunset = daylight(north, dt.date(2027, 1, 10), "Europe/Oslo").sunset
+    assert sunset is not None
+    assert f"sunset {shown_clock(sunset, 'early')} on" in card.daylight_words[0]
