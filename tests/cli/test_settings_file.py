@@ -19,6 +19,7 @@ from steybrae.cli.options.groups import Group
 from steybrae.cli.options.reading import NEEDS
 from steybrae.cli.options.settings_file import found_file
 from steybrae.files.plans import read_plan
+from steybrae.files.results import sample_model
 
 MAP = '[map]\nscale = "1:25000"\ninterval = "10m"\n'
 MODEL = '[model]\nfor = "{}"\nvertical-error = "1m"\ncorrelation = "100m"\n'
@@ -131,6 +132,19 @@ class TestModels:
         (folder / "steybrae.toml").write_text(tables)
         found = answer(run, "ground", "59.2240", "-8.0574", "--sample")
         assert found["settings_file"]["taken"] == {"vertical-error": "1m"}
+
+    def test_model_takes_its_files_for_typed(self, run: Run, folder: Path) -> None:
+        """Another model was examined together with the file's own, by the error stated for that one."""
+        for name in ("[mine].tif", "other.tif"):
+            (folder / name).write_bytes(sample_model().read_bytes())
+        (folder / "steybrae.toml").write_text('[model]\ndem = "[mine].tif"\nvertical-error = "0.1m"\n')
+        other, mine = answer(run, "model", "other.tif"), answer(run, "model", "[mine].tif")
+        assert (other["files"], other["settings_file"]) == (["other.tif"], None)
+        assert (mine["files"], mine["settings_file"]["taken"]) == (["[mine].tif"], {"vertical-error": "0.1m"})
+        assert answer(run, "model")["settings_file"]["taken"] == {
+            "dem": "[mine].tif",
+            "vertical-error": "0.1m",
+        }
 
     def test_every_output_tells_it_and_the_plan_keeps_it(self, run: Run, folder: Path) -> None:
         (folder / "steybrae.toml").write_text(MODEL.format("stey_*") + MAP)
