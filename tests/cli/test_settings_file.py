@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from tests.cli.conftest import Run
+from tests.conftest import SamplePlan
 
 from steybrae.cautions import settings_file_caution
 from steybrae.cli.app import COMMANDS
@@ -145,6 +146,17 @@ class TestModels:
             "dem": "[mine].tif",
             "vertical-error": "0.1m",
         }
+
+    def test_a_plan_named_by_an_option_brings_its_own_model(
+        self, run: Run, folder: Path, sample_plan: SamplePlan
+    ) -> None:
+        """Its check was refused for a place off the file's model, and its legs were asked about on that."""
+        plan = ("--plan", str(sample_plan.path))
+        (folder / "steybrae.toml").write_text('[model]\ndem = "elsewhere.tif"\n')
+        check = answer(run, "reading", "25deg", *plan, "--check", "4a")
+        assert (check["settings_file"], len(check["references"])) == (None, 1)
+        map_ = ("--scale", "1:25000", "--interval", "10m", "--out", "class.pdf", "--answers", "key.pdf")
+        assert run("sheet", "practice", *plan, *map_)[0] == 0
 
     def test_every_output_tells_it_and_the_plan_keeps_it(self, run: Run, folder: Path) -> None:
         (folder / "steybrae.toml").write_text(MODEL.format("stey_*") + MAP)

@@ -146,7 +146,7 @@ def _of_model(models: list[Table], wanted: list[str], given: Table) -> dict[str,
     """Look up what the tables of models say, of the model that is used."""
     found: dict[str, Any] = {}
     named = [one["dem"] for one in models if "dem" in one]
-    if "dem" in wanted and named and not {"--sample", "--from"} & set(given):
+    if "dem" in wanted and named and not {"--sample", "--from", "--plan"} & set(given):
         found["--dem"] = named[0]
     files = _model_files(given, found)
     for one in models:
