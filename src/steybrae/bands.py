@@ -31,7 +31,7 @@ from typing import Any, Final
 
 from steybrae.errors import QuantityError
 from steybrae.frozen import dataclass
-from steybrae.quantities import number, parse_slope_deg, shown_slope_deg
+from steybrae.quantities import number, parse_slope_deg, several, shown_slope_deg
 from steybrae.ranges import SlopeDeg
 
 DEFAULT_EDGES_DEG: Final = (25.0, 30.0, 35.0, 40.0, 45.0, 55.0)
@@ -183,7 +183,7 @@ class BandScheme:
 
 def given_bands(edges_deg: Iterable[Any]) -> BandScheme:
     """Bands of edges that a caller gave, degrees; `QuantityError` for what is no number."""
-    return BandScheme(tuple(number(one, "An edge of a band") for one in edges_deg))
+    return BandScheme(tuple(number(one, "An edge of a band") for one in several(edges_deg, "Band edges")))
 
 
 def _label(low_deg: float, high_deg: float | None) -> str:

@@ -144,6 +144,17 @@ def number(value: Any, what: str) -> float:
         raise QuantityError(message) from error
 
 
+def several(value: Any, what: str) -> tuple[Any, ...]:
+    """Take what stands in a list or another iterable; `QuantityError` for what stands alone."""
+    try:
+        if not isinstance(value, str):
+            return tuple(value)
+    except TypeError:
+        pass
+    message = f"{what} should be a list; got {value!r:.60}. Give one, also of one alone."
+    raise QuantityError(message)
+
+
 def shown_slope_deg(slope_deg: Number) -> Number:
     """Slope as every output shows it: in tenths of a degree, rounded up.
 

@@ -136,10 +136,10 @@ def test_times(card: RouteCard) -> None:
 
 
 def test_daylight(card: RouteCard) -> None:
-    # What is left is sunset less arrival; shown rounded down.
-    start = card.legs[0].from_place
-    sunset = daylight(Place(start.lat_deg, start.lon_deg), DAY, "Europe/London").sunset
-    assert sunset is not None
+    # What is left is the earliest sunset of a turn point less arrival; shown rounded down.
+    turns = [card.legs[0].from_place, *(leg.to_place for leg in card.legs)]
+    sunsets = [daylight(Place(at.lat_deg, at.lon_deg), DAY, "Europe/London").sunset for at in turns]
+    sunset = min(filter(None, sunsets))
     for leg in card.legs:
         assert leg.arrival is not None
         left_min = (sunset - dt.datetime.fromisoformat(leg.arrival)).total_seconds() / 60.0

@@ -9,15 +9,16 @@ import math
 import pytest
 from tests.conftest import SamplePlan
 
-from steybrae.card import CardSettings, make_card
+from steybrae.card import CardSettings, card_between, make_card
 from steybrae.card.result import CardLeg
 from steybrae.card.times import leg_pieces
 from steybrae.card.turn_back import ends_apart_m, latest_at_leg, latest_words, turned_round, with_latest
 from steybrae.card.wording import totals_lines
 from steybrae.pages.report.home import home_rows
-from steybrae.route.times.daylight import parse_clock
+from steybrae.route.positions.places import Place
+from steybrae.route.times.daylight import daylight, parse_clock, shown_clock
 from steybrae.route.times.walking_rules import Segment
-from steybrae.route.times.walking_time import leg_min
+from steybrae.route.times.walking_time import Allowances, leg_min
 
 DAY = dt.date(2027, 1, 15)
 ZONE = "Europe/London"
@@ -82,8 +83,23 @@ def test_a_leg_says_its_own(sample_plan: SamplePlan) -> None:
     card = make_card(sample_plan.screening, CardSettings(DAY, start=START, zone=ZONE, down_by=DOWN))
     leg = card.legs[3]
     on, home = (f"{when(iso):%H:%M}" for iso in (leg.walk_on_by, leg.turn_back_by))
-    assert latest_at_leg(leg) == f"Latest there {on} to walk on, {home} to turn round"
-    assert latest_at_leg(dataclasses.replace(leg, walk_on_by=None)) == ""
+    assert latest_at_leg(card, leg) == f"Latest there {on} to walk on, {home} to turn round"
+    assert latest_at_leg(card, dataclasses.replace(leg, walk_on_by=None)) == ""
+
+
+def test_a_latest_time_of_another_day_than_the_arrival_says_which(sample_plan: SamplePlan) -> None:
+    """Five times the time in snow: 17:51 of the evening before stood bare beside an arrival at 11:36."""
+    slow = CardSettings(DAY, start=START, zone=ZONE, allowances=Allowances(snow_factor=5.0))
+    card = make_card(sample_plan.screening, slow)
+    assert (when(card.legs[0].arrival).day, when(card.legs[0].walk_on_by).day) == (15, 14)
+    assert " Leg 1: 17:51 on 2027-01-14 (14:23); " in latest_words(card)
+    said = "Latest there 17:51 on 2027-01-14 to walk on, 14:23 to turn round"
+    assert latest_at_leg(card, card.legs[0]) == said
+    assert latest_at_leg(card, dataclasses.replace(card.legs[0], arrival=None)) == said
+    # After midnight the day of the sunset is the one before.
+    night = dataclasses.replace(slow, start=parse_clock("23:59", DAY, ZONE), allowances=Allowances())
+    card = make_card(sample_plan.screening, night)
+    assert latest_at_leg(card, card.legs[0]).startswith("Latest there 11:41 on 2027-01-15 to walk on, ")
 
 
 def test_a_call_before_the_end_is_a_caution(sample_plan: SamplePlan) -> None:
@@ -171,8 +187,14 @@ def test_across_a_change_of_clocks() -> None:
 
 
 def make_two(day: dt.date) -> tuple[CardLeg, CardLeg]:
-    from steybrae.card import card_between
-    from steybrae.route.positions.places import Place
-
     (leg,) = card_between(Place(59.21, -8.04), Place(59.22, -8.05), CardSettings(day)).legs
     return leg, dataclasses.replace(leg, number=2)
+
+
+def test_the_light_is_the_least_along_the_line() -> None:
+    """Of a day's walk north beyond 66 degrees the card had the sunset of its start."""
+    south, north = Place(66.9, 15.0), Place(67.1, 15.0)
+    card = card_between(south, north, CardSettings(dt.date(2027, 1, 10), zone="Europe/Oslo"))
+    sunset = daylight(north, dt.date(2027, 1, 10), "Europe/Oslo").sunset
+    assert sunset is not None
+    assert f"sunset {shown_clock(sunset, 'early')} on" in card.daylight_words[0]

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from tests.cli.conftest import Run
+from tests.conftest import SamplePlan
 
 from steybrae.cautions import settings_file_caution
 from steybrae.cli.app import COMMANDS
@@ -19,6 +20,7 @@ from steybrae.cli.options.groups import Group
 from steybrae.cli.options.reading import NEEDS
 from steybrae.cli.options.settings_file import found_file
 from steybrae.files.plans import read_plan
+from steybrae.files.results import sample_model
 
 MAP = '[map]\nscale = "1:25000"\ninterval = "10m"\n'
 MODEL = '[model]\nfor = "{}"\nvertical-error = "1m"\ncorrelation = "100m"\n'
@@ -131,6 +133,30 @@ class TestModels:
         (folder / "steybrae.toml").write_text(tables)
         found = answer(run, "ground", "59.2240", "-8.0574", "--sample")
         assert found["settings_file"]["taken"] == {"vertical-error": "1m"}
+
+    def test_model_takes_its_files_for_typed(self, run: Run, folder: Path) -> None:
+        """Another model was examined together with the file's own, by the error stated for that one."""
+        for name in ("[mine].tif", "other.tif"):
+            (folder / name).write_bytes(sample_model().read_bytes())
+        (folder / "steybrae.toml").write_text('[model]\ndem = "[mine].tif"\nvertical-error = "0.1m"\n')
+        other, mine = answer(run, "model", "other.tif"), answer(run, "model", "[mine].tif")
+        assert (other["files"], other["settings_file"]) == (["other.tif"], None)
+        assert (mine["files"], mine["settings_file"]["taken"]) == (["[mine].tif"], {"vertical-error": "0.1m"})
+        assert answer(run, "model")["settings_file"]["taken"] == {
+            "dem": "[mine].tif",
+            "vertical-error": "0.1m",
+        }
+
+    def test_a_plan_named_by_an_option_brings_its_own_model(
+        self, run: Run, folder: Path, sample_plan: SamplePlan
+    ) -> None:
+        """Its check was refused for a place off the file's model, and its legs were asked about on that."""
+        plan = ("--plan", str(sample_plan.path))
+        (folder / "steybrae.toml").write_text('[model]\ndem = "elsewhere.tif"\n')
+        check = answer(run, "reading", "25deg", *plan, "--check", "4a")
+        assert (check["settings_file"], len(check["references"])) == (None, 1)
+        map_ = ("--scale", "1:25000", "--interval", "10m", "--out", "class.pdf", "--answers", "key.pdf")
+        assert run("sheet", "practice", *plan, *map_)[0] == 0
 
     def test_every_output_tells_it_and_the_plan_keeps_it(self, run: Run, folder: Path) -> None:
         (folder / "steybrae.toml").write_text(MODEL.format("stey_*") + MAP)

@@ -27,9 +27,10 @@ def test_two_poles_are_a_tangent_or_a_sine() -> None:
 
 
 def test_level_pole_uncertainty_by_hand() -> None:
-    # Gradient 1: shares 0.02/1.2 twice and tan 3 degrees, in quadrature 0.0574825.
+    # Gradient 1: shares 0.02/1.2 twice, tan 3 and tan 2 degrees, in quadrature 0.0672.
     one = two_poles(1.2, 1.2)
-    half = math.sqrt(2.0 * (0.02 / 1.2) ** 2 + math.tan(math.radians(3.0)) ** 2)
+    held = (math.tan(math.radians(error_deg)) for error_deg in (3.0, 2.0))
+    half = math.hypot(0.02 / 1.2, 0.02 / 1.2, *held)
     assert one.slope_high_deg == pytest.approx(math.degrees(math.atan(1.0 + half)), abs=1e-9)
     assert one.slope_low_deg == pytest.approx(math.degrees(math.atan(1.0 - half)), abs=1e-9)
     assert one.uncertainty_95_deg == pytest.approx(45.0 - one.slope_low_deg, abs=1e-9)
@@ -93,6 +94,8 @@ def test_stated_errors_give_intervals_that_hold_95_percent(true_deg: float) -> N
     plumb = np.radians(random.normal(0.0, 1.0, cases))
     # A pole tilted by e: its end stands L sin e too high at L cos e from the slope.
     drop_m = 1.2 * (np.cos(level) * math.tan(theta) + np.sin(level))
+    # Off the upright by f it meets the snow at another place of the slope.
+    drop_m /= np.cos(plumb) - np.sin(plumb) * math.tan(theta)
     down = np.clip(drop_m + length_m[0], 0.0, None)
     one_level = [two_poles(a, b) for a, b in zip((1.2 + length_m[1]).tolist(), down.tolist(), strict=True)]
     assert 0.93 <= _holds(one_level, true_deg) <= 0.97

@@ -7,7 +7,7 @@ import math
 from steybrae.field.agreement import Origin, compare_readings
 from steybrae.field.readings import ReadingSet
 from steybrae.field.reasons import with_reasons
-from steybrae.field.references import check_reference, paper_reference
+from steybrae.field.references import check_reference, paper_reference, reading_as_reference
 from steybrae.paper.measurement import GapMeasurement
 from steybrae.paper.spacing import slope_from_spacing
 
@@ -44,3 +44,12 @@ def test_a_sight_has_the_ends_of_the_model_and_neither_reason_nor_band_of_a_slop
     assert result.reasons == ()
     assert (result.band, result.bands_possible) == (None, ())
     assert result.sentence == "The steeper figure leads: 52.0°."
+
+
+def test_another_instrument_s_readings_that_differ_too_much_lead_with_the_steepest() -> None:
+    """10 and 60 degrees of the other instrument led with their mean, 35; of the first with 60."""
+    apart, near = (
+        reading_as_reference("the other", ReadingSet(pair)) for pair in ((10.0, 60.0), (36.0, 38.0))
+    )
+    assert compare_readings(ReadingSet((34.0,)), [apart]).steeper_deg == 60.0
+    assert compare_readings(ReadingSet((34.0,)), [near]).steeper_deg == 37.0

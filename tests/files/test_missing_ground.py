@@ -183,6 +183,20 @@ def test_plain_numbers_cut_short(tmp_path: Path, driver: str, name: str) -> None
     )
 
 
+def test_another_kind_of_file_beside_a_header_of_plain_numbers(tmp_path: Path) -> None:
+    heights = write(tmp_path / "a.tif", HEIGHTS.astype("float32"))
+    for driver, name in (("ENVI", "dem.bil"), ("netCDF", "dem.nc")):
+        rasterio.shutil.copy(heights, tmp_path / name, driver=driver)
+    path = tmp_path / "dem.nc"
+    with pytest.raises(FileReadError) as caught, open_model([path]):
+        pass
+    assert str(caught.value) == (
+        f"The elevation model {path} should have 8000 bytes for its 40 x 50 heights; it has "
+        f"{path.stat().st_size}. The .hdr beside it may be of another file: make it a GeoTIFF in a folder of "
+        "its own."
+    )
+
+
 class TestNoHeights:
     @pytest.mark.parametrize(
         ("kind", "value"),

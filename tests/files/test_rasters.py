@@ -244,6 +244,17 @@ class TestUnits:
         path = write(tmp_path / "dem.tif", heights(), crs="EPSG:2263+6360", unit="ft")
         assert read_all(path)[1, 1] == pytest.approx(51.0 * US_FOOT, rel=1e-12)
 
+    def test_feet_that_the_scale_makes_metres_are_not_made_metres_again(self, tmp_path: Path) -> None:
+        """38 degrees were shown as 13.4."""
+        path = write(tmp_path / "dem.tif", heights(), unit="ft")
+        with rasterio.open(path, "r+") as data:
+            data.scales = (0.3048,)
+        assert refusal(ModelError, path) == (
+            f"The elevation model {path} should turn its heights into metres once; its scale is 0.3048 and "
+            "its unit has 0.3048 m. State with --z-unit in what its heights are after the scale."
+        )
+        assert read_all(path, z_unit="m")[1, 1] == pytest.approx(51.0 * FOOT, rel=1e-12)
+
     @pytest.mark.parametrize("unit", ["furlong", "1", "unknown"])
     def test_a_unit_that_is_none(self, tmp_path: Path, unit: str) -> None:
         path = write(tmp_path / "dem.tif", heights(), unit=unit)

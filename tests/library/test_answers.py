@@ -279,7 +279,7 @@ def test_a_whole_raster_needs_files(tmp_path: Path) -> None:
         ),
         (
             lambda: steybrae.gap(2.5, scale=25_000, interval_m=10, edges_deg="steep"),
-            "An edge of a band should be a number; got 's'.",
+            "Band edges should be a list; got 'steep'.",
         ),
         (lambda: steybrae.ground(LINE[0], "model.tif", within_m="10m"), "The position error should be a"),
         (lambda: steybrae.screen(LINE, "model.tif", turn_tolerance_m=None), "The turn tolerance should be a"),

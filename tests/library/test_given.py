@@ -311,6 +311,48 @@ def test_a_closed_dataset_is_refused(tmp_path: Path) -> None:
         model.opened(Settings()).__enter__()
 
 
+@pytest.mark.parametrize(
+    ("ask", "words"),
+    [
+        (lambda: settings_of({"edges_deg": 30}), "Band edges should be a list; got 30."),
+        (lambda: settings_of({"edges_deg": "30,40"}), "Band edges should be a list; got '30,40'."),
+        (
+            lambda: settings_of({"start_slopes_deg": 30}),
+            "The slopes of a start zone should be a list; got 30.",
+        ),
+        (lambda: settings_of({"start_slopes_deg": (30,)}), "should be two, like (30, 55); got (30,)."),
+        (lambda: given_line(PLACES, "1km", 25.0), "Places where legs begin should be a list; got '1km'."),
+        (lambda: steybrae.review(None), "Logs should be a list; got None."),
+        (
+            lambda: steybrae.gap(scale=25_000, interval_m=10, across_mm=12.5, gaps="five"),
+            "A count of gaps should be a number; got 'five'.",
+        ),
+        (lambda: steybrae.slopes((hill(), TRANSFORM, CRS), z_unit=3), "The height unit should be m, ft"),
+        (
+            lambda: steybrae.card(
+                steybrae.screen(PLACES, steybrae.sample().model), "2027-01-15", start=830, zone="UTC"
+            ),
+            "A clock time should look like 08:30; got '830'.",
+        ),
+    ],
+)
+def test_what_is_of_another_kind_is_refused_in_a_sentence(ask: Callable[[], Any], words: str) -> None:
+    with pytest.raises(steybrae.SteybraeError) as refused:
+        ask()
+    assert words in str(refused.value)
+
+
+def test_one_number_of_an_array_is_one_slope() -> None:
+    assert steybrae.spacing(np.array(30.0), scale=25_000, interval_m=10).rows[0].slope_deg == 30.0
+
+
+def test_a_dataset_of_a_file_closed_before_is_refused(tmp_path: Path) -> None:
+    data = rasterio.open(written(tmp_path / "hill.tif", hill()))
+    data.close()
+    with pytest.raises(ModelError, match=r"its dataset was closed\. Keep it open, or give its path"):
+        steybrae.slopes(data)
+
+
 def test_settings_are_held_to_what_the_options_are() -> None:
     assert settings_of({}) == Settings()
     assert settings_of({"drift_deg": None}) == Settings()

@@ -428,7 +428,7 @@ class TestPage:
         said = page.locator("main").inner_text()
         for leg in made.card.legs:
             assert page.locator(f"#leg-{leg.number}").is_visible()
-            assert latest_at_leg(leg) in said
+            assert latest_at_leg(made.card, leg) in said
             for check in leg.checks:
                 assert f"Look {round(check.look_bearing_magnetic_deg or 0.0) % 360:03d}° magnetic" in said
         for caution in made.card.cautions:

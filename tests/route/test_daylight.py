@@ -14,6 +14,7 @@ from steybrae.route.positions.places import Place
 from steybrae.route.times.daylight import (
     arrivals,
     daylight,
+    daylight_along,
     daylight_left_min,
     daylight_left_words,
     parse_clock,
@@ -154,6 +155,26 @@ def test_a_sunset_past_midnight_belongs_to_the_evening_before():
     assert found.sunset.date() == dt.date(2027, 6, 22)
     left_min = daylight_left_min(parse_clock("23:00", dt.date(2027, 6, 21), "Atlantic/Reykjavik"), found)
     assert 55.0 < left_min < 70.0
+
+
+def test_a_line_has_no_more_light_than_either_of_its_ends():
+    """It had that of its start: north of 66 degrees sunset comes 7 minutes earlier 22 km farther north."""
+    date, zone = dt.date(2027, 1, 10), "Europe/Oslo"
+    south, east, north = Place(66.9, 15.0), Place(66.95, 15.4), Place(67.1, 15.0)
+    lights = [daylight(place, date, zone) for place in (south, east, north)]
+    least = daylight_along((south, east, north), date, zone)
+    assert (least.sunset, least.dusk) == (min(x.sunset for x in lights), min(x.dusk for x in lights))
+    assert (least.sunrise, least.dawn) == (max(x.sunrise for x in lights), max(x.dawn for x in lights))
+    assert lights[0].sunset - least.sunset > dt.timedelta(minutes=4)
+    assert least.words[0].startswith(f"Sunrise {shown_clock(least.sunrise, 'late')}, sunset ")
+    assert daylight_along((south,), date, zone) == lights[0]
+    beyond = Place(68.5, 15.0)
+    assert daylight_along((south, beyond), date, zone) == daylight(beyond, date, zone)
+    # In June the sun stays up at one end only.
+    june = dt.date(2027, 6, 5)
+    summer = daylight_along((Place(66.4, 15.0), Place(65.9, 15.0)), june, zone)
+    assert summer.sun == "rises"
+    assert summer.sunset == daylight(Place(65.9, 15.0), june, zone).sunset
 
 
 def test_arrivals_and_the_daylight_left():

@@ -44,7 +44,7 @@ from steybrae.route.positions.places import Place, format_place
 from steybrae.route.times.daylight import (
     Daylight,
     arrivals,
-    daylight,
+    daylight_along,
     daylight_left_min,
     daylight_left_words,
     shown_clock,
@@ -79,7 +79,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         for leg, pair, directions, pieces in zip(screening.legs, ends, bearings, timed, strict=True)
     ]
     settings = _past_midnight(settings, legs)
-    latest = _latest(places[0], settings)
+    latest = _latest(places, settings)
     if latest is not None:
         back = [_walk_min(turned_round(pieces.segments), settings) for pieces in timed]
         legs = list(with_latest(legs, back, latest))
@@ -90,7 +90,7 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
         if pieces.unknown_m
     )
     made = replace(
-        _card(screening.name, _with_clock(legs, places[0], settings), bearings, places[0], settings),
+        _card(screening.name, _with_clock(legs, places, settings), bearings, places, settings),
         down_by=None if latest is None else latest.isoformat(),
         down_by_is=None if latest is None else _down_by_is(settings),
         overhead_text=overhead_text(screening),
@@ -124,7 +124,7 @@ def card_between(start: Place, end: Place, settings: CardSettings) -> RouteCard:
         map_mm=None if settings.scale is None else map_mm(bearings.length_m, settings.scale),
         paces=_paces(bearings.length_m, settings),
     )
-    card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], start, settings)
+    card = _card(f"{names[0]} to {names[1]}", [leg], [bearings], (start, end), settings)
     return replace(
         card,
         time_words=one_leg_words(),
@@ -138,7 +138,7 @@ def _card(
     name: str,
     legs: Sequence[CardLeg],
     bearings: Sequence[LegBearings],
-    start: Place,
+    places: Sequence[Place],
     settings: CardSettings,
 ) -> RouteCard:
     """Put legs under what the whole day has; words on times, notes and basis still missing."""
@@ -155,7 +155,7 @@ def _card(
         totals=card_totals(legs),
         norths=_norths(bearings),
         time_words=(),
-        daylight_words=daylight(start, settings.date, settings.zone).words if settings.zone else (),
+        daylight_words=daylight_along(places, settings.date, settings.zone).words if settings.zone else (),
         notes=(),
         basis=(),
         cautions=_cautions((), bearings),
@@ -180,11 +180,11 @@ def _walk_min(segments: Iterable[Segment], settings: CardSettings) -> float:
     return leg_min(segments, settings.method, settings.allowances, **_pace(settings))
 
 
-def _latest(start: Place, settings: CardSettings) -> dt.datetime | None:
+def _latest(places: Sequence[Place], settings: CardSettings) -> dt.datetime | None:
     """When to be down: as stated, else sunset; None without a zone, and where the sun does not set."""
     if settings.down_by is not None or not settings.zone:
         return settings.down_by
-    return daylight(start, settings.date, settings.zone).sunset
+    return daylight_along(places, settings.date, settings.zone).sunset
 
 
 def _past_midnight(settings: CardSettings, legs: Sequence[CardLeg]) -> CardSettings:
@@ -350,11 +350,11 @@ def _outside(sight: SightAnswer | None, leg: LegScreening, date: dt.date) -> Out
     )
 
 
-def _with_clock(legs: list[CardLeg], start: Place, settings: CardSettings) -> list[CardLeg]:
-    """Add arrivals and the daylight left; the light is that of the start of the route."""
+def _with_clock(legs: list[CardLeg], places: Sequence[Place], settings: CardSettings) -> list[CardLeg]:
+    """Add arrivals and the daylight left; the light is the least along the route."""
     if settings.start is None:
         return legs
-    light = daylight(start, settings.date, settings.zone)
+    light = daylight_along(places, settings.date, settings.zone)
     times = _arrivals(settings.start, legs)
     late = accumulate((leg.time_at_least for leg in legs), operator.or_)
     return [_clocked(*one, light) for one in zip(legs, times, late, strict=True)]

@@ -80,7 +80,7 @@ def latest_times(card: RouteCard) -> tuple[tuple[int, str, str, str], ...]:
     """
     legs = card.legs[:-1] if ends_apart_m(card) <= NEAR_M else card.legs
     return tuple(
-        (leg.number, leg.to, _clock(leg.walk_on_by), _clock(leg.turn_back_by))
+        (leg.number, leg.to, _clock(card, leg, leg.walk_on_by), _clock(card, leg, leg.turn_back_by))
         for leg in legs
         if leg.walk_on_by is not None and leg.turn_back_by is not None
     )
@@ -92,15 +92,16 @@ def latest_words(card: RouteCard) -> str:
     return f"{latest_lead(card)} Leg {times}." if times else ""
 
 
-def latest_at_leg(leg: CardLeg) -> str:
+def latest_at_leg(card: RouteCard, leg: CardLeg) -> str:
     """Say them for one leg: ``Latest there 11:41 to walk on, 15:48 to turn round``; empty where not known."""
     if leg.walk_on_by is None or leg.turn_back_by is None:
         return ""
-    return f"Latest there {_clock(leg.walk_on_by)} to walk on, {_clock(leg.turn_back_by)} to turn round"
+    on, back = (_clock(card, leg, iso) for iso in (leg.walk_on_by, leg.turn_back_by))
+    return f"Latest there {on} to walk on, {back} to turn round"
 
 
 def on_another_day(date: str, at: str | None) -> str:
-    """Say the date of a time where it is not that of a card: `` on 2027-01-16``."""
+    """Say the date of a time where it is not that of a card or an arrival: `` on 2027-01-16``."""
     return "" if at is None or at.startswith(date) else f" on {at[:10]}"
 
 
@@ -132,5 +133,6 @@ def end_cautions(card: RouteCard) -> Iterator[Caution]:
         yield Caution(DOWN_BY_EARLY, text)
 
 
-def _clock(iso: str | None) -> str:
-    return "-" if iso is None else f"{dt.datetime.fromisoformat(iso):%H:%M}"
+def _clock(card: RouteCard, leg: CardLeg, iso: str) -> str:
+    """Tell the day too where it is not that of the arrival: 17:51 of the evening before is over by 11:36."""
+    return f"{dt.datetime.fromisoformat(iso):%H:%M}{on_another_day((leg.arrival or card.date)[:10], iso)}"

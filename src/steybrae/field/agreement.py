@@ -108,6 +108,8 @@ class Reference:
         What its reasons to differ rest on.
     known_high_deg
         Highest end of what is known of it where its own is not, degrees: some of the ground may be unknown.
+    leading_deg
+        What stands for readings of which it is made, degrees; None where it is of none.
 
     Raises
     ------
@@ -121,6 +123,7 @@ class Reference:
     slope_high_deg: float | None = None
     origin: Origin = field(default=Origin(), metadata=_HIDDEN)
     known_high_deg: float | None = field(default=None, metadata=_HIDDEN)
+    leading_deg: float | None = field(default=None, metadata=_HIDDEN)
 
     def __post_init__(self) -> None:
         """Refuse ends out of order."""
@@ -341,7 +344,7 @@ def compare_readings(
     mean_deg = readings.mean_deg
     central_deg = [
         readings.leading_deg,
-        *(ref.slope_deg for ref in references if ref.slope_deg is not None),
+        *(deg for ref in references for deg in (ref.slope_deg, ref.leading_deg) if deg is not None),
     ]
     upper_deg = [
         readings.slope_high_deg,

@@ -136,7 +136,8 @@ def two_poles(
     One pole is held level out from the slope and the drop from its end to the snow measured
     with the other: ``atan(down / length)``. Or one lies on the slope and its upper end stands
     `down_m` above the level of its lower: ``asin(down / length)``. Holding the level wrong by e
-    turns the gradient by tan(e) in the first case and the slope by e in the second.
+    turns the gradient g by tan(e) in the first case and the slope by e in the second. A drop measured
+    off the upright by f meets the snow nearer or farther: g by g^2 tan(f).
 
     Parameters
     ----------
@@ -158,13 +159,16 @@ def two_poles(
         raise QuantityError(message)
     ratio = down_m / length_m
     shares = [LENGTH_ERROR_M / length_m, ratio * LENGTH_ERROR_M / length_m]
+    held = f"the level to {LEVEL_ERROR_DEG:g}°"
+    if along == "level":
+        held += f", the drop's upright to {PLUMB_ERROR_DEG:g}°"
     rests_on = (
-        f"lengths to {LENGTH_ERROR_M:g} m and the level to {LEVEL_ERROR_DEG:g}° (95 %; common "
-        "practice, no source)",
+        f"lengths to {LENGTH_ERROR_M:g} m, {held} (95 %; common practice, no source)",
         f"reads about {length_m:g} m of snow surface",
     )
     if along == "level":
         shares.append(math.tan(math.radians(LEVEL_ERROR_DEG)))
+        shares.append(ratio**2 * math.tan(math.radians(PLUMB_ERROR_DEG)))
         return _hand_slope("two poles, one level", _atan_deg, ratio, shares, 0.0, rests_on)
     if ratio > 1.0:
         message = (

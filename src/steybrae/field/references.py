@@ -165,4 +165,5 @@ def reading_as_reference(source: str, readings: ReadingSet) -> Reference:
         readings.slope_low_deg,
         readings.slope_high_deg,
         Origin(kind="instrument"),
+        leading_deg=readings.leading_deg,
     )

@@ -141,7 +141,7 @@ def card(plan: Plan | PathLike, date: dt.date | str, *, start: str | None = None
     day = parse_day(f"{date:%Y-%m-%d}" if isinstance(date, dt.date) else str(date))
     shares = {name: number(chosen.pop(name), name) for name in ("snow", "load", "breaks") if name in chosen}
     allowances = Allowances(shares.get("snow", 1.0), shares.get("load", 1.0), shares.get("breaks", 0.0))
-    begins = None if start is None else parse_clock(start, day, chosen.get("zone"))
+    begins = None if start is None else parse_clock(str(start), day, chosen.get("zone"))
     for name in {"overdue", "down_by"} & chosen.keys():
         if isinstance(chosen[name], str):
             chosen[name] = parse_clock(chosen[name], day, chosen.get("zone"))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypedDict
 
 from steybrae.bands import given_bands
 from steybrae.errors import ModelError, PlaceError, QuantityError, RouteError
-from steybrae.quantities import number, parse_ground_area_m2, parse_ground_length_m
+from steybrae.quantities import number, parse_ground_area_m2, parse_ground_length_m, several
 from steybrae.route.legs import Route
 from steybrae.route.positions.places import Place, parse_place
 from steybrae.screening import Settings
@@ -110,7 +110,12 @@ def settings_of(how: Mapping[str, Any]) -> Settings:
     method = check_method(said.get("method", "horn"))
     rules = StartRules()
     if "start_slopes_deg" in said:
-        low, high = (number(one, "A slope of a start zone") for one in said["start_slopes_deg"])
+        what = "The slopes of a start zone"
+        slopes_deg = several(said["start_slopes_deg"], what)
+        if len(slopes_deg) != 2:
+            message = f"{what} should be two, like (30, 55); got {slopes_deg!r:.60}. Give from and to."
+            raise QuantityError(message)
+        low, high = (number(one, what) for one in slopes_deg)
         rules = replace(rules, low_deg=low, high_deg=high)
     if "start_area_m2" in said:
         what = "The least area of a start zone"
@@ -212,7 +217,10 @@ def given_line(given: Any, legs_at: Iterable[str], turn_tolerance_m: float) -> R
     """
     from steybrae.files.routes import read_route, route_from_geojson, route_from_line  # noqa: PLC0415
 
-    how: Any = {"legs_at": tuple(legs_at), "turn_tolerance_m": number(turn_tolerance_m, "The turn tolerance")}
+    how: Any = {
+        "legs_at": several(legs_at, "Places where legs begin"),
+        "turn_tolerance_m": number(turn_tolerance_m, "The turn tolerance"),
+    }
     path = as_path(given)
     if path is not None:
         return read_route(path, **how)
@@ -283,14 +291,14 @@ def _parts(given: Any) -> tuple[tuple[Path, ...], tuple[Any, ...]]:
 
     if hasattr(given, "dims") and hasattr(given, "coords"):
         return (), (labelled_raster(given),)
-    several = [given] if _is_dataset(given) else []
+    members = [given] if _is_dataset(given) else []
     if isinstance(given, Iterable) and not isinstance(given, bytes):
-        several = list(given)
-    paths = tuple(as_path(one) or _file_of(one) for one in several)
-    if several and None not in paths:
+        members = list(given)
+    paths = tuple(as_path(one) or _file_of(one) for one in members)
+    if members and None not in paths:
         return tuple(one for one in paths if one is not None), ()
-    if several and all(map(_is_dataset, several)):
-        return (), tuple(several)
+    if members and all(map(_is_dataset, members)):
+        return (), tuple(members)
     if isinstance(given, tuple) and len(given) == 3:
         return (), (ArrayRaster(*given),)
     message = (
@@ -301,13 +309,14 @@ def _parts(given: Any) -> tuple[tuple[Path, ...], tuple[Any, ...]]:
 
 
 def _is_dataset(given: Any) -> bool:
-    return hasattr(given, "read") and hasattr(given, "block_shapes") and hasattr(given, "transform")
+    # Of the class, for a closed dataset refuses to tell.
+    return all(hasattr(type(given), name) for name in ("read", "block_shapes", "transform"))
 
 
 def _file_of(given: Any) -> Path | None:
     """File of a dataset that shows all of it as it is; so that it passes the door of files."""
     path = Path(str(given.name)) if _is_dataset(given) else None
-    if path is None or not path.is_file():
+    if path is None or getattr(given, "closed", False) or not path.is_file():
         return None
     import rasterio  # noqa: PLC0415
 
@@ -324,9 +333,11 @@ def numbers_or_texts(given: Any, what: str) -> list[str]:
     QuantityError
         Anything else.
     """
-    several = [given] if isinstance(given, str) or not isinstance(given, Iterable) else list(given)
+    alone = isinstance(given, str) or not isinstance(given, Iterable) or getattr(given, "ndim", 1) == 0
     try:
-        return [one if isinstance(one, str) else f"{float(one):.9f}deg" for one in several]
+        return [
+            one if isinstance(one, str) else f"{float(one):.9f}deg" for one in ([given] if alone else given)
+        ]
     except (TypeError, ValueError) as error:
         message = f"{what} should be degrees, or texts like '62%'; got {given!r:.60}. Give them so."
         raise QuantityError(message) from error

@@ -141,8 +141,11 @@ def _measured(
 
 def _count(given: float, least: int = 1) -> int:
     """Take a whole number of any type."""
+    given = number(given, "A count of gaps")
     if not (given >= least and given == int(given)):
-        message = f"Gaps are counted: a whole number from {least} should be given; got {given}. Count again."
+        message = (
+            f"Gaps are counted: a whole number from {least} should be given; got {given:g}. Count again."
+        )
         raise QuantityError(message)
     return int(given)
 

@@ -16,7 +16,7 @@ from steybrae.library.answer import Answer, shown
 from steybrae.library.given import as_path, numbers_or_texts
 from steybrae.library.paper import Gap
 from steybrae.library.place import Ground
-from steybrae.quantities import number
+from steybrae.quantities import number, several
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -212,7 +212,7 @@ def review(logs: Any, *, names: bool = True) -> Review:
     """
     from steybrae.files.logs import review_logs  # noqa: PLC0415
 
-    paths = [as_path(one) for one in ([logs] if as_path(logs) else list(logs))]
+    paths = [as_path(one) for one in ([logs] if as_path(logs) else several(logs, "Logs"))]
     if not paths or None in paths:
         message = f"Logs should be a path or several; got {logs!r:.60}. Give their names."
         raise QuantityError(message)

@@ -179,7 +179,7 @@ def _leg(card: RouteCard, leg: CardLeg) -> dict[str, Any]:
         "sides": sides,
         "checks": [_check(card, check) for check in leg.checks],
         "without": without_check_lines(leg.steep_without_check),
-        "latest": latest_at_leg(leg),
+        "latest": latest_at_leg(card, leg),
         "forecast": [line for one in named for line in leg_lines(one, bulletins)],
     }
 

@@ -102,6 +102,8 @@ def values_for(ctx: typer.Context, path: Path, spread: Spread, typed: Table) -> 
     """
     parameters: dict[str, Any] = {one.opts[0]: one for one in ctx.command.params}
     given = {name: typed[one.name] for name, one in parameters.items() if typed.get(one.name)}
+    if "files" in given:  # what `model` takes without --dem
+        given["--dem"] = [*given["files"], *given.get("--dem", ())]
     found = _chosen(_read(path), spread.options, given)
     while lacking := [name for name in found if not _meets(name, spread, {*given, *found})]:
         for name in lacking:
@@ -144,7 +146,7 @@ def _of_model(models: list[Table], wanted: list[str], given: Table) -> dict[str,
     """Look up what the tables of models say, of the model that is used."""
     found: dict[str, Any] = {}
     named = [one["dem"] for one in models if "dem" in one]
-    if "dem" in wanted and named and not {"--sample", "--from"} & set(given):
+    if "dem" in wanted and named and not {"--sample", "--from", "--plan"} & set(given):
         found["--dem"] = named[0]
     files = _model_files(given, found)
     for one in models:
@@ -172,7 +174,9 @@ def _holds_for(model: Table, files: list[str]) -> bool | None:
     if names is None:
         return None
     patterns = [Path(name).name for name in ([names] if isinstance(names, str) else names)]
-    return bool(files) and all(any(fnmatch(file, pattern) for pattern in patterns) for file in files)
+    return bool(files) and all(
+        file in patterns or any(fnmatch(file, pattern) for pattern in patterns) for file in files
+    )
 
 
 def _value(path: Path, parameter: Any, said: Option, value: Any, ctx: typer.Context) -> Any:

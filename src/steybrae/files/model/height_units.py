@@ -38,7 +38,7 @@ SAME_UNIT: Final = 1e-4
 
 def parse_height_unit(text: str) -> float:
     """Read a height unit, ``m``, ``ft`` or ``usft`` and their long names: metres in one."""
-    unit = HEIGHT_UNITS_M.get(text.strip().lower().replace("_", " "))
+    unit = HEIGHT_UNITS_M.get(str(text).strip().lower().replace("_", " "))
     if unit is None:
         message = f"The height unit should be m, ft or usft; got {text!r}. State it with --z-unit."
         raise ModelError(message)
@@ -49,7 +49,7 @@ def height_unit(opened: Sequence[RasterFile]) -> tuple[float, str]:
     """Metres in the height unit that all files of a model say, and what said so.
 
     ``CRS``, ``band`` or ``assumed`` (metres). `ModelError` for a unit that is not known, or tiles,
-    or a CRS and its band, that say different ones.
+    or a CRS and its band, that say different ones, and for feet whose scale makes metres of them.
     """
     found = [unit_of(file) for file in opened]
     for file, (metres, _) in zip(opened, found, strict=True):
@@ -57,6 +57,13 @@ def height_unit(opened: Sequence[RasterFile]) -> tuple[float, str]:
             message = (
                 f"Tiles should have one height unit; {opened[0].name} has units of {found[0][0]:.6g} m and "
                 f"{file.name} of {metres:.6g} m. Bring them to one unit, or state it with --z-unit."
+            )
+            raise ModelError(message)
+        if metres != 1.0 and math.isclose(file.data.scales[0], metres, rel_tol=SAME_UNIT):
+            message = (
+                f"The elevation model {file.name} should turn its heights into metres once; its scale is "
+                f"{file.data.scales[0]:.6g} and its unit has {metres:.6g} m. State with --z-unit in what its "
+                "heights are after the scale."
             )
             raise ModelError(message)
     # What one tile only assumes, all only assume.

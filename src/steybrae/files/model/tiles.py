@@ -164,7 +164,10 @@ def check_band(file: RasterFile) -> None:
 
 
 def _check_whole(file: RasterFile) -> None:
-    """Refuse plain numbers that end before the last cell: GDAL gives the rest as zeros."""
+    """Refuse plain numbers that end before the last cell, or after: it is another kind of file.
+
+    GDAL gives what is missing as zeros, and takes any file beside a header as plain numbers.
+    """
     data = file.data
     if data.driver not in RAW:
         return
@@ -174,10 +177,15 @@ def _check_whole(file: RasterFile) -> None:
     skipped = re.search(r"(?:skipbytes|header offset)[\s=]+(\d+)", header, re.IGNORECASE)
     need = data.width * data.height * np.dtype(data.dtypes[0]).itemsize + int(skipped[1] if skipped else 0)
     size = Path(file.name).stat().st_size
-    if size < need:
+    if size != need:
+        reason = (
+            "It was cut short: get the file again."
+            if size < need
+            else "The .hdr beside it may be of another file: make it a GeoTIFF in a folder of its own."
+        )
         message = (
             f"The elevation model {file.name} should have {need} bytes for its {data.height} x {data.width} "
-            f"heights; it has {size}. It was cut short: get the file again."
+            f"heights; it has {size}. {reason}"
         )
         raise FileReadError(message)
 

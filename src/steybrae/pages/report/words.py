@@ -109,7 +109,7 @@ def day_words(leg: CardLeg, card: RouteCard) -> tuple[str, ...]:
     """Bearing and times of a leg on the day of its card."""
     bearing_text = f"{bearing_shown(leg.bearing_magnetic_deg, card.bearing_unit)} magnetic"
     there = f", there {arrival_text(card, leg)}" if leg.arrival_text else ""
-    latest = latest_at_leg(leg)
+    latest = latest_at_leg(card, leg)
     return (
         f"{bearing_text}{', the line bends' if leg.bends else ''}{there}.",
         *([f"{latest}."] if latest else []),

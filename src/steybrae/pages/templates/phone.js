@@ -170,7 +170,8 @@
     if (how === 'level' || how === 'slope') {
       const ratio = second / first;
       const shares = [rule.length_error / first, (ratio * rule.length_error) / first];
-      if (how === 'level') return joined('level', ratio, [...shares, Math.tan(rule.level_error * RAD)], 0);
+      const held = [Math.tan(rule.level_error * RAD), ratio ** 2 * Math.tan(rule.plumb_error * RAD)];
+      if (how === 'level') return joined('level', ratio, [...shares, ...held], 0);
       return ratio > 1 ? null : joined('slope', ratio, shares, rule.level_error);
     }
     if (!(second > 0)) return null;

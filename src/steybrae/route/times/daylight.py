@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -144,6 +144,28 @@ def daylight(place: Place, date: dt.date, zone: str | None) -> Daylight:
     twilight = highest_deg > TWILIGHT_ALTITUDE_DEG
     words = _words(date, (light, rise, fall, dark), state, twilight=twilight)
     return Daylight(noon.astimezone(place_zone), light, rise, fall, dark, state, words)
+
+
+def daylight_along(places: Sequence[Place], date: dt.date, zone: str | None) -> Daylight:
+    """Daylight that no turn point of a line has less of: the latest sunrise, the earliest sunset.
+
+    Where the sun stays down all day at one of them, that is the day. Near the polar circles sunset
+    comes some minutes earlier at one end of a day's walk than at the other.
+    """
+    by_lat, by_lon = (sorted(places, key=key) for key in (lambda at: at.lat_deg, lambda at: at.lon_deg))
+    far = dict.fromkeys((places[0], by_lat[0], by_lat[-1], by_lon[0], by_lon[-1]))
+    lights = [daylight(place, date, zone) for place in far]
+    least = min(lights, key=lambda light: ("down all day", "rises", "up all day").index(light.sun))
+    if least.sun == "down all day":
+        return least
+    light, rise = (max(filter(None, times), default=None) for times in _each(lights, "dawn", "sunrise"))
+    fall, dark = (min(filter(None, times), default=None) for times in _each(lights, "sunset", "dusk"))
+    words = _words(date, (light, rise, fall, dark), least.sun, twilight=True)
+    return Daylight(least.noon, light, rise, fall, dark, least.sun, words)
+
+
+def _each(lights: Sequence[Daylight], *names: str) -> Iterator[list[dt.datetime | None]]:
+    return ([getattr(light, name) for light in lights] for name in names)
 
 
 def _crossing(
