@@ -16,7 +16,7 @@ from steybrae.answers.forecast import finding_blocks, finding_lines, named_block
 from steybrae.answers.leg import CHANGES, NO_CHANGE, lines_blocks, lines_cautions, moved_items
 from steybrae.answers.places import legs_left_text, no_place_text
 from steybrae.answers.route import headline
-from steybrae.bands import bands_text
+from steybrae.bands import bands_text, in_degrees
 from steybrae.desk.engine import Answered, Engine
 from steybrae.desk.lines.drawn import TOO_SHORT, asked_line, drawn_lines, points_out, routes_of, which
 from steybrae.desk.opened import Desk
@@ -228,7 +228,7 @@ def _stretches(profile: Profile, labels: tuple[str, ...], along: _Along) -> Iter
         unknown = band == UNKNOWN
         yield {
             "kind": "unknown" if unknown else "band",
-            "label": "unknown" if unknown else f"{labels[band]}°",
+            "label": "unknown" if unknown else in_degrees(labels[band]),
             "pattern": "unknown" if unknown else str(band),
             "path": path,
         }
