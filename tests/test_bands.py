@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from steybrae.bands import Band, BandScheme, parse_edges, parse_slope_range_deg
+from steybrae.bands import Band, BandScheme, bands_text, in_degrees, parse_edges, parse_slope_range_deg
 from steybrae.errors import QuantityError
 from steybrae.quantities import shown_slope_deg
 
@@ -139,3 +139,10 @@ def test_ranges_of_slopes(text: str, low_deg: float, high_deg: float) -> None:
 def test_ranges_that_cannot_be_taken(text: str, message: str) -> None:
     with pytest.raises(QuantityError, match=exactly(f"The range {message}")):
         parse_slope_range_deg(text, "The range")
+
+
+def test_the_sign_stands_before_the_plus() -> None:
+    """Legends had "55+°" beside "30°+"."""
+    scheme = BandScheme()
+    assert [in_degrees(label) for label in scheme.labels][::5] == ["<25°", "45-55°"]
+    assert bands_text(scheme.bands[5:], open_above=False, degrees=True) == "45-55° to 55°+"

@@ -192,11 +192,16 @@ def _label(low_deg: float, high_deg: float | None) -> str:
     return f"<{high_deg:g}" if low_deg == 0.0 else f"{low_deg:g}-{high_deg:g}"
 
 
-def bands_text(bands: Sequence[Band], *, open_above: bool, sign: str = "") -> str:
-    """Bands in words: ``25-30``, ``25-30 to 35-40``, ``35-40 or steeper``, ``unknown``."""
+def in_degrees(label: str) -> str:
+    """Label of a band with its sign: ``30-35°``, ``55°+``."""
+    return f"{label[:-1]}°+" if label.endswith("+") else f"{label}°"
+
+
+def bands_text(bands: Sequence[Band], *, open_above: bool, degrees: bool = False) -> str:
+    """Bands in words: ``25-30``, ``25-30 to 35-40``, ``35-40 or steeper``, ``unknown``; or with signs."""
     if not bands:
         return "unknown"
-    ends = dict.fromkeys(f"{band.label}{sign}" for band in (bands[0], bands[-1]))
+    ends = dict.fromkeys(in_degrees(one.label) if degrees else one.label for one in (bands[0], bands[-1]))
     words = " to ".join(ends)
     return f"{words} or steeper" if open_above and bands[-1].high_deg is not None else words
 

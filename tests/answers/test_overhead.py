@@ -213,8 +213,9 @@ def test_nothing_known_above_a_place_is_said(opened, sample):
     at = UnknownAt(1049.0, 91.0, model_ends=True)
     unsure = replace(nothing, unknown_above=True, unknown_above_at=at)
     lines = list(ground_lines(unsure))
-    assert "Overhead: unknown" in lines
-    assert "Overhead may hold more: the model ends 1.0 km east" in lines
+    # The reason stood above the figure that it is the reason of.
+    first = lines.index("Overhead: unknown")
+    assert lines[first + 1] == "Overhead may hold more: the model ends 1.0 km east"
 
 
 def test_start_zones_of_cells_whose_ends_are_not_known_rest_on_no_interval(sample):

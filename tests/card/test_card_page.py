@@ -328,6 +328,28 @@ def test_ten_legs_go_on_one_sheet(monkeypatch, sample_dem, page: str) -> None:
     assert min(found.sizes_pt) >= 8.0 - 1e-9
 
 
+def test_ten_steep_legs_go_on_one_part(monkeypatch, sample_day) -> None:
+    """A real day had short pieces on each leg, two drops at the line, and its tenth leg on a second sheet."""
+    card = make_card(sample_day, CHOSEN)
+    base = card.legs[2]
+    assert base.ground is not None
+    overhead = replace(base.ground.overhead, unknown_above=True, outside=None, unfiltered_deg=36.9)
+    ground = replace(base.ground, slope_max_deg=31.3, slope_corridor_max_deg=37.5, open_above=False,
+                     short_corridor_max_deg=41.8, overhead=overhead)  # fmt: skip
+    rim = replace(ground, slope_max_deg=48.1, slope_corridor_max_deg=53.8, short_corridor_max_deg=60.7,
+                  drop=DropAtPlace(0.0, 24.0, "both"))  # fmt: skip
+    grounds = [rim if number in {4, 10} else ground for number in range(1, 11)]
+    legs = [replace(base, number=k, ground=one) for k, one in enumerate(grounds, start=1)]
+    found = drawn(monkeypatch, replace(card, legs=tuple(legs), places=()), "a4", appendix=False)
+    words = [box[4] for box in found.boxes]
+    end = next(k for k, one in enumerate(words) if one.startswith("part 2"))
+    part = words[words.index("magnetic") : end]
+    assert part.count("corridor 37.5°") == part.count("short pieces to 41.8°") == 8
+    assert part.count("corridor 53.8°") == 2
+    # Gentler underfoot than what stands over it: told, whatever the corridor holds.
+    assert part.count("at least 36.9° overhead") == 8
+
+
 def test_type_sizes_counted_from_the_pdf(sample_day) -> None:
     """At least 8 points everywhere, the appendix too, and a bearing of 16 and more for each leg."""
     card = make_card(sample_day, CHOSEN)

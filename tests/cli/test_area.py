@@ -154,6 +154,9 @@ def test_killed_in_the_middle_it_goes_on(tmp_path: Path) -> None:
         f"steybrae: {out} holds unfinished work. Give --resume to go on, or --force to begin anew.\n"
     )
     area("--dem", model, "--out", out, "--resume")
+    # It said that slope.tif is not overwritten, as if --resume had not been understood.
+    _, err = area("--dem", model, "--out", out, "--resume", status=2)
+    assert err.startswith(f"steybrae: {out} holds no unfinished work, and slope.tif exists there. Give ")
     area("--dem", model, "--out", tmp_path / "whole")
     assert sorted(path.name for path in out.iterdir()) == MADE
     for name in ("slope.tif", "bands.tif"):

@@ -223,6 +223,13 @@ class TestRoute:
             assert words not in brief
             assert words in whole
 
+    def test_a_place_has_the_levels_first_and_their_source_once(self, run: Run, bulletin: Path) -> None:
+        """Who issued it stood twice; the level, below all figures of the ground and what they rest on."""
+        _, out, _ = run("ground", "59.2234 -8.0712", "--sample", "--bulletin", bulletin, *REGION, *DAY)
+        assert out.count("; published 2027-01-14") == 1
+        assert told(out).startswith("Avalanche forecast, valid 2027-01-14 18:00 UTC to 2027-01-15 18:00 UTC;")
+        assert out.index("considerable (3)") < out.index("Slope ") < out.index("; published 2027-01-14")
+
     def test_no_rating_is_loud(
         self, run: Run, on: tuple[object, ...], bulletin: Path, tmp_path: Path
     ) -> None:

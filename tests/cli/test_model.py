@@ -58,6 +58,13 @@ def test_the_answer_leads_with_what_it_means(run: Run, sample_dem: Path) -> None
     assert not VERDICT.search(text)
 
 
+def test_where_nothing_is_found_that_is_said_once(run: Run) -> None:
+    """The heading "What was found in how its heights were made" stood over "Nothing was found in how ..."."""
+    _, out, _ = run("model", "--sample")
+    assert out.count("How its heights were made\n") == 1
+    assert "What was found" not in out
+
+
 def test_what_is_found_is_told_with_what_it_does(run: Run, made_finer: Path) -> None:
     status, out, err = run("model", str(made_finer), "--model-kind", "lidar")
     text = " ".join(out.split())

@@ -323,6 +323,14 @@ def test_an_aspect_that_fits_and_one_that_does_not(run: Run) -> None:
     assert "The nearest other ground that would fit, in each direction:" in text
 
 
+def test_an_aspect_that_nothing_near_by_has_is_told_once(run: Run) -> None:
+    """It had "0 % would fit: the more, the less it tells", and below that no other ground would."""
+    here = ("--sample", "--at", "59.2234 -8.0712", "--within", "10m")
+    text = text_of(run, "30deg", *here, "--aspect", "237", "--north", "true")
+    assert "No other known ground within 500 m would fit." in text
+    assert "0 %" not in text
+
+
 def test_bearings_are_turned_to_true_north_with_their_error(run: Run) -> None:
     true = answer(run, "40deg", *AT, "--aspect", "260", "--north", "true")["aspect"]
     grid = answer(run, "40deg", *AT, "--aspect", "260", "--north", "grid", "--grid", "bng")["aspect"]

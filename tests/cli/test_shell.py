@@ -112,6 +112,18 @@ def test_the_readme_shows_what_route_prints(run: Run) -> None:
         at = printed.index(piece, at) + len(piece)
 
 
+def test_the_readme_s_commands_can_be_run_one_after_another() -> None:
+    """Three of them wrote card.pdf and three plan.html: the second and third were refused."""
+    text = (ROOT / "README.md").read_text("utf-8")
+    out = r" --(?:pdf|phone|out|report|figure|save|csv|geojson|answers) (\S+)"
+    lines = [
+        line for line in re.findall(r"^    (steybrae [^#\n]*)", text, re.MULTILINE) if "--resume" not in line
+    ]
+    written = [name for line in lines for name in re.findall(out, line)]
+    assert len(written) > 20
+    assert sorted(written) == sorted(set(written))
+
+
 COMMANDS = (
     "gap",
     "spacing",
@@ -124,6 +136,13 @@ COMMANDS = (
     "area",
     "sheet practice",
 )
+
+
+def test_a_list_of_commands_has_whole_sentences(run: Run) -> None:
+    """``steybrae sheet --help`` had "straight edge and..." and "a..."."""
+    for words in ((), ("sheet",)):
+        _, told, _ = run(*words, "--help")
+        assert "..." not in told.partition("Commands:\n")[2]
 
 
 def option_names(help_text: str) -> set[str]:

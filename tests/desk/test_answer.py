@@ -34,6 +34,7 @@ from steybrae.route.kept import LeftError
 from steybrae.screening import Settings, screen_route
 from steybrae.screening.forecast.at import forecast_beside
 from steybrae.screening.model.look import found_near
+from steybrae.screening.places.words import leading_spot
 
 
 def differences(one: Any, other: Any, where: str = "") -> list[str]:
@@ -218,9 +219,13 @@ def test_the_page_is_told_all_in_words(desk: Desk) -> None:
     along = told["chainage"]
     assert along[0][0] == 0.0
     assert along[-1][0] == pytest.approx(found.totals.length_m)
-    for place in told["places"]:
+    metres, *axes = np.array(along).T
+    for place, kept in zip(told["places"], found.places, strict=True):
         assert place["from_m"] <= place["to_m"]
         assert len(place["path"]) >= 2
+        # Its letter stood in the middle of the path's points, far from where figure and report have it.
+        spot = [np.interp(leading_spot(kept)[0].chainage_m, metres, axis) for axis in axes]
+        assert np.allclose(place["at"], spot, atol=0.01)
     ends = [told["stretches"][0]["path"][0], told["stretches"][-1]["path"][-1]]
     points = told["points"][0]
     assert np.allclose(ends, [[points[k]["row"], points[k]["col"]] for k in (0, -1)], atol=1e-3)

@@ -20,7 +20,7 @@ from tests.on_grid import model, route_on
 from tests.pictured import pictured
 from tests.synthetic import GaussianHill, Plane
 
-from steybrae.bands import BandScheme
+from steybrae.bands import BandScheme, in_degrees
 from steybrae.card.times import usual_time
 from steybrae.errors import QuantityError
 from steybrae.figures.route_figure import figure_bytes, picture_metadata, route_figure
@@ -198,7 +198,7 @@ def test_legend_has_every_band_and_unknown(sample, sample_figure):
         (patch,) = named(legend, f"band {band.label}")
         assert patch.get_facecolor()[:3] == pytest.approx(band_tint(k, len(scheme.bands)))
         assert (patch.get_hatch() or "") == band_hatch(k)
-        assert f"{band.label}°" in words(legend)
+        assert in_degrees(band.label) in words(legend)
     (unknown,) = named(legend, "unknown")
     assert isinstance(unknown, Rectangle)
     assert unknown.get_hatch() == UNKNOWN_HATCH

@@ -19,6 +19,7 @@ from tests.pages.conftest import Made
 from tests.pages.drawn import HOSTILE, hostile, large, partly, unknown
 from tests.visits import Visit
 
+from steybrae.bands import in_degrees
 from steybrae.files.plans import read_plan
 from steybrae.forecast.choose import last_end, parse_span
 from steybrae.library.forecast import read_asked
@@ -129,7 +130,7 @@ class TestMapAndProfile:
             return
         tenths = round(math.ceil(round(deg * 10.0, 8) - 1e-6)) / 10.0
         label = bands[sum(tenths >= float(name.split("-")[0].strip("<+")) for name in bands[1:])]
-        assert shown["band"] == f"{label}°"
+        assert shown["band"] == in_degrees(label)
         assert (
             shown["interval"] == f"{math.floor(round(low * 10.0, 8) + 1e-6) / 10.0:.1f} to {slope(high).text}"
         )

@@ -21,6 +21,7 @@ from tests.pages.conftest import Made
 from tests.pages.drawn import EVIL, HOSTILE, Reader, hostile, unknown
 
 from steybrae.answers.overhead import CHECKS_RANGE
+from steybrae.bands import in_degrees
 from steybrae.errors import QuantityError
 from steybrae.figures.style import band_hatch
 from steybrae.files.plans import read_plan
@@ -181,7 +182,7 @@ class TestFigures:
 
     def test_points(self, page: Reader, made: Made) -> None:
         start_m = 0.0
-        assert page.points["bands"] == list(made.screening.totals.band_lengths_m)
+        assert page.points["bands"] == [in_degrees(one) for one in made.screening.totals.band_lengths_m]
         for part, leg in zip(page.points["legs"], made.screening.legs, strict=True):
             points = leg.points
             assert part["leg"] == leg.number

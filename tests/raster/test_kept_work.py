@@ -86,7 +86,7 @@ def taken_up(out: Path, model: Path) -> bool:
     try:
         run(out, model, resume=True)
     except FileWriteError as error:
-        if "exists and is not overwritten" in str(error):
+        if "holds no unfinished work" in str(error):
             return False
         raise
     return True

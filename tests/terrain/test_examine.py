@@ -249,6 +249,15 @@ def test_contours_are_told_with_their_interval(interval: float) -> None:
     assert found.kinds == ("terraced",)
 
 
+def test_bends_that_crowd_at_an_interval_of_no_map_are_chance() -> None:
+    """Banded rock in a gully, 18.4 m apart: "the model was drawn from contours" stood over laser heights."""
+    count, weight = crowd_of(rough_ground(4))
+    at_m = 0.25 * np.arange(len(count))
+    for interval, found in ((18.4, None), (20.0, 20.0)):
+        swell = 1.0 + 0.25 * np.cos(2.0 * math.pi * at_m / interval)
+        assert terrace_interval_m(np.array([count, weight * swell])) == found
+
+
 def test_steps_of_whole_contours_are_terraces_and_no_rounding() -> None:
     found = found_in(marks_of(np.floor(rough_ground(4) / 20.0) * 20.0, CELL), CELL)
     assert (found.contours_m, found.rounded_m) == (20.0, None)

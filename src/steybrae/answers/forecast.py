@@ -355,22 +355,23 @@ _REDUCTION_HEADS: Final = (
 
 
 def finding_blocks(forecast: ForecastBeside | None, *, alone: bool = False) -> Iterator[Block]:
-    """Yield what has to be seen before anything else; with its levels and problems where it stands alone.
+    """Yield what has to be seen before anything else, levels and problems among it; of another day's a line.
 
-    What ground those name comes after the places then (`named_blocks`), which a reader looks for. An
-    expired forecast that stands alone is a line: what it said of another day comes with the rest.
+    Where it stands alone it has its source too, and what ground it names comes after the places
+    (`named_blocks`), which a reader looks for. Else all of it follows (`forecast_blocks`).
     """
     for line in finding_lines(forecast):
         yield Paragraph(line, strong=True)
     if forecast is not None:
         yield from (Paragraph(line, strong=True) for line in leg_finding_lines(forecast))
-        hidden = alone and of_another_time(forecast.findings)
+        hidden = of_another_time(forecast.findings)
         told = () if hidden else sorted(forecast.bulletins, key=_gives_rating)
         for bulletin in told:
-            below = "" if alone else " below"
-            yield Paragraph(f"Avalanche forecast{below}: {head_line(bulletin, forecast.region_asked)}.")
-            if alone:
-                yield from map(Paragraph, part_texts(bulletin))
+            head = f": {head_line(bulletin, forecast.region_asked)}."
+            yield Paragraph(
+                f"Avalanche forecast{head if alone else f', valid {span_text(bulletin)}; in full below.'}"
+            )
+            yield from map(Paragraph, part_texts(bulletin))
 
 
 def forecast_blocks(forecast: ForecastBeside | None) -> Iterator[Block]:

@@ -180,10 +180,16 @@ def _possible(looks: OverheadAnswer) -> Iterator[str]:
 
 
 def _overhead(ground: GroundAt) -> Iterator[str]:
-    """Lines of what is overhead; the open sight leads."""
-    looks, at = ground.overhead, ground.unknown_above_at
+    """Lines of what is overhead, and why it may be more; the open sight leads."""
+    lines, at = list(_known_overhead(ground)), ground.unknown_above_at
+    yield lines[0]
     if at is not None:
         yield f"Overhead may hold more: {unknown_words(at)}"
+    yield from lines[1:]
+
+
+def _known_overhead(ground: GroundAt) -> Iterator[str]:
+    looks = ground.overhead
     if looks is None:
         yield f"Overhead: {UNKNOWN}"
         return

@@ -45,7 +45,7 @@ def model_document(found: ModelExamined) -> Document:
     """Tell what a model is, what was found in it, and what can be expected of its slopes."""
     title = f"Elevation model {', '.join(found.files)}"
     blocks: list[Block] = [Heading(title, 1), *(Paragraph(line) for line in model_lines(found))]
-    blocks += [Heading("What was found in how its heights were made")]
+    blocks += [Heading("How its heights were made")]
     if found.findings:
         blocks.append(Table(_FINDINGS, found.findings))
     else:

@@ -91,11 +91,12 @@ def _aspect(fit: AspectFit) -> Iterator[Block]:
     measured, off = bearing(fit.measured_true_deg, "true"), Value(fit.uncertainty_95_deg, "deg", 1.0, "up")
     yield Heading(f"Does the aspect fit here? {measured} was measured, ± {off.text}")
     yield Paragraph(fit.sentence)
-    if fit.near_share is not None:
-        share, far = percent(100.0 * fit.near_share).text, distance_off(fit.search_m).text
+    far = distance_off(fit.search_m).text
+    if fit.near_share:
+        share = percent(100.0 * fit.near_share).text
         yield Paragraph(f"Of the known ground within {far}, {share} would fit: the more, the less it tells.")
     if not fit.places:
-        yield Paragraph("No other ground near by would fit.")
+        yield Paragraph(f"No other known ground within {far} would fit.")
         return
     yield Paragraph("The nearest other ground that would fit, in each direction:")
     yield Listing(tuple(map(_other, fit.places)))

@@ -200,13 +200,12 @@ def _overhead(overhead: Overhead, unit: str) -> str:
 
 
 def overhead_short(ground: CardGround) -> str:
-    """``41.6° overhead``, ``unknown overhead``; empty below 25 degrees, and where the leg is as steep."""
+    """``41.6° overhead``, ``unknown overhead``; empty below 25 degrees, and where the line is as steep."""
     looks = ground.overhead
     if looks is None:
         return ""
     deg = looks.unfiltered_deg if looks.outside is None else looks.outside.sight_deg
-    own = (ground.slope_max_deg, ground.slope_corridor_max_deg, ground.short_corridor_max_deg)
-    if deg is not None and deg <= max(one or 0.0 for one in own):
+    if deg is not None and deg <= (ground.slope_max_deg or 0.0):
         return ""
     return overhead_there(deg, at_least=looks.unknown_above)
 

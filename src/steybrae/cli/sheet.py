@@ -152,7 +152,7 @@ def scale_(
         int, typer.Option("--copies", help="How many of each, for a class.", metavar="N", min=1, max=50)
     ] = 1,
 ) -> None:
-    """Slope scales for your map, true to size: straight edge and card, to cut out or print on film."""
+    """Slope scales for your map, true to size. Straight edge and card, to cut out or print on film."""
     from steybrae.papers import paper_size_mm
     from steybrae.quantities import parse_ground_length_m, parse_scale, parse_slope_deg
     from steybrae.sheets.scale import scale_pdf
@@ -197,7 +197,7 @@ def first(
         Path | None, typer.Option("--answers", help="Write the teacher's page here.", metavar="FILE")
     ] = None,
 ) -> None:
-    """Make a first lesson: an example, forms to match, slopes to rank; and the teacher's 45 minutes."""
+    """Make a first lesson. An example, forms to match, slopes to rank; and the teacher's 45 minutes."""
     from steybrae.sheets.first import first_pdf, teacher_pdf
     from steybrae.teach.first_lesson import first_lesson
 
@@ -210,7 +210,7 @@ def first(
 
 @_command("error")
 def error(sheet: MapOptions, to: PaperOutput) -> None:
-    """How far 0.1 to 0.5 mm on the ruler moves the answer: a picture and a table."""
+    """How far 0.1 to 0.5 mm on the ruler moves the answer. A picture and a table."""
     from steybrae.sheets.scale import error_pdf
     from steybrae.teach.ruler_error import error_sheet
 
@@ -233,7 +233,7 @@ def field(
         typer.Option("--grid", help="Grid of your map: bng, utm, mgrs, or latlon for none.", metavar="GRID"),
     ] = "latlon",
 ) -> None:
-    """Make a log for readings: blank, or with the checks of a plan filled in."""
+    """Make a log for readings. Blank, or with the checks of a plan filled in."""
     from steybrae.errors import DateError
     from steybrae.files.plans import read_plan
     from steybrae.sheets.field import field_pdf
@@ -258,7 +258,7 @@ def practice(
     own: OwnOptions,
     asked: PracticeOptions,
 ) -> None:
-    """Make a contour map true to scale with stretches to measure, and a key for the teacher."""
+    """Make a contour map with stretches to measure. True to scale, with a key for the teacher."""
     from steybrae.files.logs import read_log
     from steybrae.files.plans import read_plan
     from steybrae.papers import map_frame_mm, paper_size_mm
@@ -330,7 +330,7 @@ def lesson(
         typer.Option("--at", help="Middle of the real ground; else where relief is most.", metavar="PLACE"),
     ] = None,
 ) -> None:
-    """Make a page to play with: one HTML file that needs no network. On the sample, or your own --dem."""
+    """Make a page to play with. One HTML file that needs no network; on the sample, or your own --dem."""
     from dataclasses import replace
 
     from steybrae.pages.lesson import lesson_html

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any, Final
 
-from steybrae.bands import BandScheme
+from steybrae.bands import BandScheme, in_degrees
 from steybrae.cautions import Situation, cautions_for
 from steybrae.desk.opened import Desk
 from steybrae.figures.style import band_tint
@@ -79,7 +79,7 @@ def _legend(scheme: BandScheme) -> list[dict[str, str]]:
     count = len(scheme.bands)
     tints = [hex_colour(band_tint(k, count)) for k in range(count)]
     bands = [
-        {"label": f"{band.label}°", "colour": tint, "pattern": str(k)}
+        {"label": in_degrees(band.label), "colour": tint, "pattern": str(k)}
         for k, (band, tint) in enumerate(zip(scheme.bands, tints, strict=True))
     ]
     signs = [{"label": label, "colour": "#000000", "pattern": key} for key, label in SIGNS.items()]

@@ -16,7 +16,7 @@ from steybrae.answers.forecast import finding_blocks, finding_lines, named_block
 from steybrae.answers.leg import CHANGES, NO_CHANGE, lines_blocks, lines_cautions, moved_items
 from steybrae.answers.places import legs_left_text, no_place_text
 from steybrae.answers.route import headline
-from steybrae.bands import bands_text
+from steybrae.bands import bands_text, in_degrees
 from steybrae.desk.engine import Answered, Engine
 from steybrae.desk.lines.drawn import TOO_SHORT, asked_line, drawn_lines, points_out, routes_of, which
 from steybrae.desk.opened import Desk
@@ -33,7 +33,7 @@ from steybrae.screening.pictures.picture import UNKNOWN, Profile
 from steybrae.screening.pictures.relief import profile_of
 from steybrae.screening.places.find import ORDER_RULE
 from steybrae.screening.places.result import PlaceThatMatters
-from steybrae.screening.places.words import place_line, start_words, stretch_words
+from steybrae.screening.places.words import leading_spot, place_line, start_words, stretch_words
 from steybrae.screening.result import RouteScreening
 from steybrae.terrain.dem import Array
 from steybrae.value import climb, kilometres, minutes, slope, steep_length
@@ -209,10 +209,12 @@ class _Along:
 
 def _places(places: Sequence[PlaceThatMatters], along: _Along) -> Iterator[dict[str, Any]]:
     ends = ([place.from_.chainage_m for place in places], [place.to.chainage_m for place in places])
-    return (_place(*one) for one in zip(places, along.paths(*ends), strict=True))
+    spots = [leading_spot(place)[0].chainage_m for place in places]
+    at = (path[0] for path in along.paths(spots, spots))
+    return (_place(*one) for one in zip(places, along.paths(*ends), at, strict=True))
 
 
-def _place(place: PlaceThatMatters, path: list[list[float]]) -> dict[str, Any]:
+def _place(place: PlaceThatMatters, path: list[list[float]], at: list[float]) -> dict[str, Any]:
     where, words = start_words(place), place.words
     if not place.at_length:
         where, words = stretch_words(place), f"{place_line(place)}."
@@ -223,6 +225,7 @@ def _place(place: PlaceThatMatters, path: list[list[float]]) -> dict[str, Any]:
         "long": place.at_length,
         "from_m": place.from_.chainage_m,
         "to_m": place.to.chainage_m,
+        "at": at,
         "path": path,
     }
 
@@ -236,7 +239,7 @@ def _stretches(profile: Profile, labels: tuple[str, ...], along: _Along) -> Iter
         unknown = band == UNKNOWN
         yield {
             "kind": "unknown" if unknown else "band",
-            "label": "unknown" if unknown else f"{labels[band]}°",
+            "label": "unknown" if unknown else in_degrees(labels[band]),
             "pattern": "unknown" if unknown else str(band),
             "path": path,
         }

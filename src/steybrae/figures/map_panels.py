@@ -14,7 +14,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
 
 from steybrae.answers.leg import leg_slope
-from steybrae.bands import BandScheme
+from steybrae.bands import BandScheme, in_degrees
 from steybrae.figures.map_axes import line_sign, sign
 from steybrae.figures.marks import swatch
 from steybrae.figures.style import (
@@ -191,7 +191,7 @@ def draw_legend(axes: Axes, screening: RouteScreening, relief: Relief) -> None:
             axes, (k * step, 0.3), (step - 1.2, 4.4), facecolor=band_tint(k, count),
             edgecolor=hatch_ink(k, count), hatch=band_hatch(k), linewidth=0.0, gid=f"band {band.label}",
         )  # fmt: skip
-        _word(axes, k * step + (step - 1.2) / 2.0, 6.4, f"{band.label}°", ha="center")
+        _word(axes, k * step + (step - 1.2) / 2.0, 6.4, in_degrees(band.label), ha="center")
         length_m = screening.totals.band_lengths_m[band.label]
         _word(
             axes,

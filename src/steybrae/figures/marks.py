@@ -9,6 +9,7 @@ from matplotlib import patheffects
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
+from steybrae.bands import in_degrees
 from steybrae.figures.style import INK, SMALL_PT, band_hatch, band_tint, hatch_ink, unknown_style
 
 HALO: Final = (patheffects.withStroke(linewidth=1.6, foreground="white"),)
@@ -31,6 +32,6 @@ def band_legend(axes: Axes, labels: Sequence[str], *, hatched: bool) -> None:
     for k, label in enumerate(labels):
         hatch = {"edgecolor": hatch_ink(k, count), "hatch": band_hatch(k)} if hatched else {}
         swatch(axes, (k + 0.05, 0.4), (0.9, 0.6), linewidth=0.0, facecolor=band_tint(k, count), **hatch)
-        axes.text(k + 0.5, 0.3, f"{label}°", ha="center", va="top", fontsize=SMALL_PT)
+        axes.text(k + 0.5, 0.3, in_degrees(label), ha="center", va="top", fontsize=SMALL_PT)
     swatch(axes, (count + 0.05, 0.4), (0.9, 0.6), **unknown_style())
     axes.text(count + 0.5, 0.3, "unknown", ha="center", va="top", fontsize=SMALL_PT)

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from steybrae.bands import in_degrees
 from steybrae.document import (
     Block,
     Cautions,
@@ -33,13 +34,15 @@ def templates(package: str) -> Environment:
     """Return the templates of a room; what comes from files is escaped in them."""
     from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415  slow to load
 
-    return Environment(
+    found = Environment(
         loader=PackageLoader(package, "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    found.filters["degrees"] = in_degrees
+    return found
 
 
 def _block(block: Block) -> dict[str, Any]:

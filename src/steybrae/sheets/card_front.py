@@ -239,8 +239,22 @@ def _small_bearing(leg: CardLeg) -> tuple[str, float]:
 
 
 def leg_line_mm(leg: CardLeg, paper: Canvas) -> float:
-    """Height of the row of a leg: more where what lies beside it takes a second line."""
-    return LEG_LINE_MM + _BESIDE_MM * max(0, len(_besides(leg, paper)) - 1)
+    """Height of the row of a leg: more where its ground takes a fourth line."""
+    return LEG_LINE_MM + _BESIDE_MM * max(0, round((_ground(leg, paper)[-1][1] - 10.1) / _BESIDE_MM))
+
+
+def _ground(leg: CardLeg, paper: Canvas) -> list[tuple[float, float, str, float]]:
+    """Place the words of the ground from the corner of their column, mm and points.
+
+    The corridor stands beside the steepest on the line where there is room: ten legs then go on one part.
+    """
+    on_line, corridor = steepness_text(leg.ground), corridor_text(leg.ground)
+    x_mm = paper.text_width_mm(on_line, 10.5, bold=True) + 2.0
+    abreast = x_mm + paper.text_width_mm(corridor, 8.5, bold=True) <= _GROUND_MM
+    placed = [(0.0, 3.9, on_line, 10.5), (x_mm, 3.9, corridor, 8.5) if abreast else (0.0, 7.0, corridor, 8.5)]
+    first_mm = 7.0 if abreast else 10.1
+    besides = enumerate(_besides(leg, paper))
+    return placed + [(0.0, first_mm + k * _BESIDE_MM, line, _SMALL) for k, line in besides]
 
 
 def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> None:
@@ -264,15 +278,11 @@ def leg_line(card: RouteCard, leg: CardLeg, paper: Canvas, top_mm: float) -> Non
         ("climb", second, _height(leg), _SMALL, False, 24.5),
         ("time", first, f"{minutes_text(leg.time_min)}{'+' if leg.time_at_least else ''}", 10.0, True, 17.5),
         ("time", second, f"{at}{'+' if at and may_be_later(card, leg) else ''}", 9.0, True, 17.5),
-        ("ground", top_mm + 3.9, steepness_text(leg.ground), 10.5, True, _GROUND_MM),
-        ("ground", top_mm + 7.1, corridor_text(leg.ground), 8.5, True, _GROUND_MM),
-        *(
-            ("ground", top_mm + 10.1 + k * _BESIDE_MM, line, _SMALL, True, _GROUND_MM)
-            for k, line in enumerate(_besides(leg, paper))
-        ),
     )
     for column, y_mm, words, size_pt, bold, most_mm in texts:
         paper.text(_X[column], y_mm, words, size_pt, bold=bold, most_mm=most_mm, cut=column == "to")
+    for x_mm, y_mm, words, size_pt in _ground(leg, paper):
+        paper.text(_X["ground"] + x_mm, top_mm + y_mm, words, size_pt, bold=True, most_mm=_GROUND_MM - x_mm)
     letters = letters_at(card.places, leg.number)
     for k, words in enumerate(paper.wrapped(" ".join(letters), _PLACES_MM, 11.0, bold=True, whole=True)):
         paper.text(_X["places"], first + k * (second - first), words, 11.0, bold=True, most_mm=_PLACES_MM)

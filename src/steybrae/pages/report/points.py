@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from steybrae.answers.points import overhead_at_points_deg
-from steybrae.bands import BandScheme
+from steybrae.bands import BandScheme, in_degrees
 from steybrae.pages.report.map import map_units
 from steybrae.quantities import round_down, shown_slope_deg
 from steybrae.screening.pictures.picture import LegOnMap, Relief
@@ -34,7 +34,7 @@ def report_points(screening: RouteScreening, relief: Relief) -> dict[str, Any]:
     for leg, on_map in zip(screening.legs, relief.legs, strict=True):
         legs.append(_columns(leg, on_map, relief, scheme, start_m))
         start_m += leg.length_m
-    return {"bands": list(scheme.labels), "legs": legs}
+    return {"bands": [in_degrees(label) for label in scheme.labels], "legs": legs}
 
 
 def _columns(

@@ -86,7 +86,7 @@ def leg_words(leg: LegScreening, scheme: BandScheme, declination_deg: float | No
         leg.to,
         extent,
         None if leg.band is None else scheme.labels.index(leg.band.label),
-        bands_text(leg.bands_possible, open_above=leg.open_above, sign="°"),
+        bands_text(leg.bands_possible, open_above=leg.open_above, degrees=True),
         _steep_words(leg),
         overhead_words(
             leg.overhead,

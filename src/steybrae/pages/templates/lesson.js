@@ -91,7 +91,7 @@
     svg(parent, "line", { x1: x1.toFixed(2), y1: y1.toFixed(2), x2: x2.toFixed(2), y2: y2.toFixed(2), class: kind });
   const showBand = (node, slope) => {
     const band = data.bands[bandAt(slope)];
-    node.textContent = band.label + "°";
+    node.textContent = band.label.replace(/\+?$/, "°$&");
     node.style.backgroundColor = band.tint;
     node.style.color = band.ink;
   };

@@ -56,7 +56,7 @@
       height: height === null ? "unknown" : `${height} m`,
       slope: slope === null ? "unknown" : tenths(slope),
       interval: low === null ? "not known" : `${(low / 10).toFixed(1)} to ${high === null ? "unknown" : tenths(high)}`,
-      band: band < 0 ? "unknown" : `${data.bands[band]}°`,
+      band: band < 0 ? "unknown" : data.bands[band],
       aspect: aspect === null ? "not known" : `${String(aspect).padStart(3, "0")}° true`,
       corridor: corridor === null ? "unknown" : tenths(corridor),
       overhead: point.leg.above[point.row],

@@ -184,6 +184,13 @@ class Workspace:
             (take_back if resume and same else move_out)(self.folder, self.out)
         if not job.is_file():
             throw_away(self.folder)
+        there = next((name for name in self._names if (self.out / name).exists()), None)
+        if resume and there and not (job.is_file() or self._force):
+            message = (
+                f"{self.out} holds no unfinished work, and {there} exists there. Give another folder, or "
+                "--force to make it anew."
+            )
+            raise FileWriteError(message)
         check_names(self.out, self._names, force=self._force)
         if job.is_file() and not (resume and same):
             if resume or not self._force:

@@ -18,7 +18,7 @@ from steybrae.screening.places.result import (
     PlaceThatMatters,
     TrapAtPlace,
 )
-from steybrae.screening.standing import SteepWithoutCheck
+from steybrae.screening.standing import STAND_ROUND_M, SteepWithoutCheck
 from steybrae.value import (
     distance_off,
     gentle_length,
@@ -296,7 +296,8 @@ def _without(found: Sequence[SteepWithoutCheck]) -> Iterator[str]:
     for figure, what in by_figure.items():
         words = " and ".join(dict.fromkeys(what))
         own = all(one.startswith("steepest") for one in what)
-        yield f"{words}, {figure}" if own else f"{words} (steepest where one would stand {figure})"
+        round_it = f"steepest within {STAND_ROUND_M:g} m or the position error {figure}"
+        yield f"{words}, {figure}" if own else f"{words} ({round_it})"
 
 
 def same_check_words(name: str, place: str) -> str:

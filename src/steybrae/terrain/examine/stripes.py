@@ -166,7 +166,8 @@ def terrace_interval_m(crowd: Array) -> float | None:
     contours": Guth (1999), Photogrammetric Engineering 65, 289-296; from memory). In the
     periodogram of how often each height occurs, and of how much the ground bends there (`crowd_of`,
     added up over blocks), they are lines at ``1 / interval`` and its multiples; ground has none.
-    None where there is no such line.
+    None where there is no such line, or one alone at no map's interval: of 2800 sums of two to four
+    blocks of untouched models two had a line by chance.
     """
     count, weight = crowd
     used = np.flatnonzero(count)
@@ -182,7 +183,7 @@ def terrace_interval_m(crowd: Array) -> float | None:
         turns = np.array(lines) * interval
         if (np.abs(turns - np.round(turns)) < 0.08).mean() >= 0.8 and (turns > 0.5).all():
             return interval
-    return float(1.0 / min(lines))
+    return float(1.0 / min(lines)) if len(lines) > 1 else None
 
 
 def _lines(series: Array) -> list[float]:

@@ -257,12 +257,14 @@ export class DeskMap {
   #drawLetters() {
     const taken = [];
     for (const one of this.found.places.toSorted((a, b) => b.long - a.long)) {
-      const middle = path(one.path)[Math.floor(one.path.length / 2)];
-      const pixel = this.map.latLngToLayerPoint(middle);
-      if (!one.long && taken.some((other) => other.distanceTo(pixel) < LETTER_PX)) continue;
+      const [at] = path([one.at]); // where the other outputs have it
+      const pixel = this.map.latLngToLayerPoint(at);
+      const covers = () => taken.some((other) => other.distanceTo(pixel) < LETTER_PX);
+      if (!one.long && covers()) continue;
+      while (covers()) pixel.x += LETTER_PX;
       taken.push(pixel);
       const icon = L.divIcon({ className: "letter", html: el("span", {}, one.name), iconSize: null });
-      const letter = L.marker(middle, { icon, keyboard: true, zIndexOffset: -500, autoPanOnFocus: false, bubblingMouseEvents: false });
+      const letter = L.marker(this.map.layerPointToLatLng(pixel), { icon, keyboard: true, zIndexOffset: -500, autoPanOnFocus: false, bubblingMouseEvents: false });
       letter.on("click", () => this.#hooks.placed(one.name));
       this.#letters.addLayer(letter);
       letter.getElement().setAttribute("aria-label", `Place ${one.name}`);
