@@ -14,7 +14,7 @@ from steybrae.card.result import CardLeg
 from steybrae.card.times import leg_pieces
 from steybrae.card.turn_back import ends_apart_m, latest_at_leg, latest_words, turned_round, with_latest
 from steybrae.card.wording import totals_lines
-from steybrae.pages.report.home import home_rows
+from steybrae.pages.report.told import home_rows
 from steybrae.route.times.daylight import parse_clock
 from steybrae.route.times.walking_rules import Segment
 from steybrae.route.times.walking_time import leg_min

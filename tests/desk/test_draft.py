@@ -15,11 +15,11 @@ from typing import Any
 import pytest
 from tests.desk.made_lines import message, sample_points
 
-from steybrae.desk.lines.draft import Conflict, draft, keep
-from steybrae.desk.messages import RefusedError
+from steybrae.desk.draft import Conflict, draft, keep
+from steybrae.desk.guard import RefusedError
 from steybrae.desk.opened import Desk
 from steybrae.errors import FileWriteError
-from steybrae.files import drafts, locks
+from steybrae.files import drafts, whole
 from steybrae.files.drafts import change_draft, read_draft
 
 
@@ -61,7 +61,7 @@ def test_of_pages_that_write_at_once_one_is_first(
 ) -> None:
     outcomes: list[str] = []
     if lock_file:
-        monkeypatch.setattr(locks, "fcntl", None)
+        monkeypatch.setattr(whole, "fcntl", None)
 
     def write(count: int) -> None:
         try:
@@ -84,7 +84,7 @@ def test_a_lock_file_that_a_killed_writer_left_is_told(
 ) -> None:
     keep(desk, written(2, 0))
     monkeypatch.setattr(drafts, "LOCK_WAIT_S", 0.01)
-    monkeypatch.setattr(locks, "fcntl", None)
+    monkeypatch.setattr(whole, "fcntl", None)
     (lock,) = state.glob("*.lock")
     with pytest.raises(FileWriteError) as caught:
         keep(desk, written(2, 1))

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from pyproj import Geod
 
-from steybrae.desk.lines.typed import typed
+from steybrae.desk.lines import typed
 from steybrae.desk.opened import Desk
 from steybrae.route.compass.bearings import convergence_deg, geodesic
 from steybrae.route.compass.magnetic import declination

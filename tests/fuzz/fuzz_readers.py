@@ -441,7 +441,7 @@ def use_moment(parse: Callable[..., Any], text: str) -> None:
 
 def use_message(read: Callable[..., Any], text: str) -> None:
     """Read what a page sent; it has names."""
-    from steybrae.desk.messages import RefusedError
+    from steybrae.desk.guard import RefusedError
 
     try:
         found = read(text.encode(errors="surrogateescape"))
@@ -559,7 +559,7 @@ READERS: Final = (
         25,
         ".csv",
     ),
-    Reader("steybrae.desk.messages", "read_message", MESSAGES, use_message, 25),
+    Reader("steybrae.desk.guard", "read_message", MESSAGES, use_message, 25),
     Reader("steybrae.forecast.choose", "parse_moment", MOMENTS, use_moment, 25),
     Reader("steybrae.forecast.choose", "parse_span", SPANS, use_span, 25),
     Reader("steybrae.field.readings", "parse_readings", texts("34deg 62%", "34 35 36"), use_readings, 25),

@@ -19,9 +19,9 @@ from tests.pages.drawn import HOSTILE, hostile, large, partly, unknown
 from tests.visits import Visit
 
 from steybrae.names import clean
-from steybrae.pages.report.home import sketch_letters
 from steybrae.pages.report.map import draw_report_map
 from steybrae.pages.report.page import report_page
+from steybrae.pages.report.told import sketch_letters
 from steybrae.value import slope
 
 DESKTOP = {"viewport": {"width": 1280, "height": 900}}

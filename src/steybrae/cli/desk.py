@@ -70,10 +70,10 @@ def desk(
     from steybrae.cli.options.settings_file import taken_caution
     from steybrae.cli.origin import repeating_options, run_origin
     from steybrae.desk.opened import DeskAsk
-    from steybrae.desk.statics import EXTRA, missing_extra
+    from steybrae.pages.desk import EXTRA, missing_extra
 
     try:
-        from steybrae.desk.run import serve
+        from steybrae.desk.server import serve
     except ModuleNotFoundError as error:
         if (error.name or "").partition(".")[0] not in EXTRA:
             raise

@@ -14,11 +14,10 @@ from numpy.typing import ArrayLike
 
 from steybrae.answers.forecast import finding_blocks, finding_lines, named_blocks
 from steybrae.answers.leg import CHANGES, NO_CHANGE, lines_blocks, lines_cautions, moved_items
-from steybrae.answers.places import legs_left_text, no_place_text
-from steybrae.answers.route import headline
+from steybrae.answers.route import headline, legs_left_text, no_place_text
 from steybrae.bands import bands_text
 from steybrae.desk.engine import Answered, Engine
-from steybrae.desk.lines.drawn import TOO_SHORT, asked_line, drawn_lines, points_out, routes_of, which
+from steybrae.desk.lines import TOO_SHORT, asked_line, drawn_lines, points_out, routes_of, which
 from steybrae.desk.opened import Desk
 from steybrae.desk.told_leg import LEG_COLUMNS, LegTold, column_heads, told_rows
 from steybrae.document import Block, Listing, Paragraph, Table, plain

@@ -16,9 +16,8 @@ from steybrae.card.forecast import Forecast, beside_line, of_day
 from steybrae.cautions import Caution, with_caution
 from steybrae.desk.answer import on_engine
 from steybrae.desk.engine import Engine
-from steybrae.desk.lines.drawn import TOO_SHORT, asked_line, drawn_lines
-from steybrae.desk.lines.gpx import lines_gpx
-from steybrae.desk.messages import RefusedError
+from steybrae.desk.guard import RefusedError
+from steybrae.desk.lines import TOO_SHORT, asked_line, drawn_lines, lines_gpx
 from steybrae.desk.opened import Desk
 from steybrae.errors import QuantityError
 from steybrae.files.plans import plan_bytes

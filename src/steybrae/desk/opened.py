@@ -14,9 +14,8 @@ from steybrae.card.settings import CardSettings
 from steybrae.cautions import Caution
 from steybrae.desk.engine import Engine
 from steybrae.desk.readers import LATER, ModelThreads
-from steybrae.desk.tiles.cells import LONGEST_REST_S
+from steybrae.desk.tiles.cells import LONGEST_REST_S, TileView
 from steybrae.desk.tiles.draw import Layer, MapDrawing
-from steybrae.desk.tiles.view import TileView
 from steybrae.desk.told_leg import ToldLegs
 from steybrae.files.model.rasters import RasterModel
 from steybrae.frozen import dataclass

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from steybrae.answers.ground import steepest_near
 from steybrae.bands import bands_text
-from steybrae.desk.messages import RefusedError, number_in
+from steybrae.desk.guard import RefusedError, number_in
 from steybrae.desk.opened import Desk
 from steybrae.errors import PlaceError
 from steybrae.files.model.rasters import RasterModel

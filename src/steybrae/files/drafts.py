@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from steybrae.errors import FileReadError, FileWriteError
-from steybrae.files.locks import locked
-from steybrae.files.whole import write_text
+from steybrae.files.whole import locked, write_text
 
 LOCK_WAIT_S: Final = 5.0
 """How long another writer is waited for, seconds (our choice: one writes some kilobytes)."""
