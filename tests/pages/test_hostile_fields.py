@@ -28,7 +28,7 @@ from steybrae.names import clean
 from steybrae.pages.lesson import lesson_html
 from steybrae.pages.phone import phone_page
 from steybrae.pages.report.page import report_page
-from steybrae.route.times.daylight import parse_clock
+from steybrae.route.daylight import parse_clock
 from steybrae.screening import Settings
 from steybrae.screening.forecast.at import ForecastAsk
 from steybrae.screening.forecast.ground import with_forecast_ground

@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, Page
 from tests.visits import Visit
 
 from steybrae.bands import BandScheme
-from steybrae.field.hidden import apparent_slope_deg
+from steybrae.field.limits import apparent_slope_deg
 from steybrae.files.model.rasters import open_model
 from steybrae.pages.lesson import lesson_html
 from steybrae.paper.chart import gap_for_slope_mm

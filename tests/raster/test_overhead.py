@@ -19,7 +19,7 @@ from steybrae.figures.style import picture_style
 from steybrae.files.model.rasters import open_model
 from steybrae.raster.blocks import Block
 from steybrae.raster.files.outputs import WORK
-from steybrae.raster.files.preview import Preview, read_preview
+from steybrae.raster.files.tiff import Preview, read_preview
 from steybrae.raster.job import LAYERS, AreaJob, halve
 from steybrae.raster.overhead.energy import ANGLES_DEG, LEAN_DEG
 from steybrae.raster.overhead.joined import in_own_cells, joined_block

@@ -18,7 +18,7 @@ from steybrae.forecast.beside import holding
 from steybrae.forecast.choose import Finding, hold_at, holds_throughout, moment_text
 from steybrae.frozen import dataclass
 from steybrae.quantities import angle_to_gradient
-from steybrae.route.times.daylight import parse_zone
+from steybrae.route.daylight import parse_zone
 from steybrae.screening.forecast.at import BulletinSource, ForecastAsk, Span, forecast_beside
 from steybrae.screening.result import RouteScreening
 

@@ -23,6 +23,7 @@ from steybrae.card.result import (
 )
 from steybrae.card.sentences import (
     basis_words,
+    compass_words,
     norths_words,
     one_leg_words,
     position_words,
@@ -30,18 +31,23 @@ from steybrae.card.sentences import (
     unknown_words,
 )
 from steybrae.card.settings import CardSettings
-from steybrae.card.times import LegPieces, card_totals, leg_pieces, line_shape_deg, map_mm, paces
-from steybrae.card.turn_back import end_cautions, on_another_day, turned_round, with_latest
+from steybrae.card.times import (
+    LegPieces,
+    card_totals,
+    end_cautions,
+    leg_pieces,
+    line_shape_deg,
+    map_mm,
+    on_another_day,
+    paces,
+    turned_round,
+    with_latest,
+)
 from steybrae.cautions import Caution, Situation, cautions_for
 from steybrae.names import clean
 from steybrae.quantities import finite
-from steybrae.route.compass.bearings import LegBearings, leg_bearings
-from steybrae.route.compass.magnetic import declination
-from steybrae.route.compass.words import compass_words
-from steybrae.route.overhead.result import SightAnswer
-from steybrae.route.positions.grids import utm_epsg
-from steybrae.route.positions.places import Place, format_place
-from steybrae.route.times.daylight import (
+from steybrae.route.bearings import LegBearings, leg_bearings
+from steybrae.route.daylight import (
     Daylight,
     arrivals,
     daylight,
@@ -49,7 +55,11 @@ from steybrae.route.times.daylight import (
     daylight_left_words,
     shown_clock,
 )
-from steybrae.route.times.walking_time import Segment, leg_min, time_words
+from steybrae.route.magnetic import declination
+from steybrae.route.overhead.result import SightAnswer
+from steybrae.route.positions.grids import utm_epsg
+from steybrae.route.positions.places import Place, format_place
+from steybrae.route.walking import Segment, leg_min, time_words
 from steybrae.screening.basis import overhead_text, zone_underfoot
 from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_words

@@ -10,8 +10,7 @@ import typer
 
 from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
-from steybrae.cli.options.day import CardMap, DayOptions
-from steybrae.cli.options.forecast import LegForecastOptions
+from steybrae.cli.options.day import CardMap, DayOptions, LegForecastOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.model import (
     CorridorOptions,
@@ -120,7 +119,7 @@ def card(
     from steybrae.answers.card import card_document
     from steybrae.card import card_between
     from steybrae.card.forecast import of_day
-    from steybrae.cli.origin import run_origin
+    from steybrae.cli.options.common import run_origin
     from steybrae.cli.report import report_to
 
     outputs.check(line, forecast.bulletin, *(model.dem or ()))

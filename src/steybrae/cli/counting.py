@@ -7,8 +7,8 @@ from typing import TypeVar
 
 from steybrae.cli.progress import Told
 from steybrae.route.kept import Kept
+from steybrae.route.legs import Track, stretches
 from steybrae.route.overhead.windows import STRETCH_M
-from steybrae.route.track import Track, stretches
 
 T = TypeVar("T")
 

@@ -49,7 +49,7 @@ def model(
         found = examine_model(dem, settings, pictured=outputs.figure is not None, told=told)
     found = with_taken(found)
     if outputs.figure is not None:
-        from steybrae.cli.origin import write_picture
+        from steybrae.cli.options.common import write_picture
         from steybrae.figures.model_figure import model_figure, model_metadata
 
         write_picture(outputs.figure, model_figure(found), model_metadata(found), force=outputs.force)

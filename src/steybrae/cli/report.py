@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from steybrae.cli.options import parsed
-from steybrae.cli.options.day import DayOptions
-from steybrae.cli.options.forecast import LegForecastOptions
+from steybrae.cli.options.day import DayOptions, LegForecastOptions
 from steybrae.cli.options.groups import Group, flag
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.frozen import dataclass

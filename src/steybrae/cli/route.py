@@ -9,8 +9,7 @@ import typer
 
 from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
-from steybrae.cli.options.day import DayOptions
-from steybrae.cli.options.forecast import LegForecastOptions
+from steybrae.cli.options.day import DayOptions, LegForecastOptions
 from steybrae.cli.options.groups import Group, flag, option
 from steybrae.cli.options.model import (
     CheckedModel,
@@ -135,7 +134,7 @@ def route(
     from functools import partial
 
     from steybrae.cli.counting import Counting
-    from steybrae.cli.origin import run_origin
+    from steybrae.cli.options.common import run_origin
     from steybrae.screening import cross_check_route, screen_route
 
     _refuse_picture(forecast.bulletin, outputs.bulletin_figure)
@@ -203,7 +202,7 @@ def _refuse_day(day: DayOptions, report: Path | None) -> None:
 
 
 def _write(found: RouteScreening, to: RouteOutputs, card: RouteCard | None, told: Told) -> None:
-    from steybrae.cli.origin import write_picture
+    from steybrae.cli.options.common import write_picture
     from steybrae.files.whole import write_text
 
     pictures = (to.report, to.save, to.figure, to.bulletin_figure)

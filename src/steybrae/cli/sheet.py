@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.command import GroupedCommand
+from steybrae.cli.app import GroupedCommand
 from steybrae.cli.options import parsed
 from steybrae.cli.options.groups import spread
 from steybrae.cli.options.model import ModelFiles

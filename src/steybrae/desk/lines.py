@@ -23,7 +23,7 @@ from steybrae.files.routes import MOST_LINES, read_routes_text, routes_drawn
 from steybrae.frozen import dataclass
 from steybrae.names import clean
 from steybrae.quantities import parse_ground_length_m
-from steybrae.route.compass.bearings import NORTHS, parse_bearing, true_bearing_deg
+from steybrae.route.bearings import NORTHS, parse_bearing, true_bearing_deg
 from steybrae.route.legs import WAY_OFF, Route, check_line, is_way_off
 from steybrae.route.positions.places import Place, parse_place
 from steybrae.terrain.dem import Grid

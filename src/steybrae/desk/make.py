@@ -23,8 +23,8 @@ from steybrae.errors import QuantityError
 from steybrae.files.plans import plan_bytes
 from steybrae.frozen import dataclass
 from steybrae.quantities import parse_scale
+from steybrae.route.daylight import parse_clock, parse_day, parse_zone
 from steybrae.route.legs import Route
-from steybrae.route.times.daylight import parse_clock, parse_day, parse_zone
 from steybrae.screening.forecast.at import forecast_beside, of_now
 from steybrae.screening.origin import FileRead
 from steybrae.screening.result import RouteScreening

@@ -12,7 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from steybrae.field.hidden import apparent_slope_deg
+from steybrae.field.limits import apparent_slope_deg
 from steybrae.figures.style import band_tint, lightness
 from steybrae.pages.page import data_text, hex_colour, page_policy
 from steybrae.paper.chart import CHART_SLOPES_DEG, gap_for_slope_mm

@@ -17,13 +17,12 @@ from steybrae.route.overhead.legs import route_above
 from steybrae.route.overhead.result import Above
 from steybrae.screening.basis import least_known_m, left_out_words, lowered_to_deg
 from steybrae.screening.cross_check import CrossCheck, cross_check
-from steybrae.screening.exchanged import places_swapped
 from steybrae.screening.known import Asked, Settings, told_of_model
 from steybrae.screening.leg import Rules, screen_leg
 from steybrae.screening.places.checks import CheckRules, with_checks, with_traps_below
 from steybrae.screening.places.find import places_on
 from steybrae.screening.places.line import line_of
-from steybrae.screening.ready import ReadyLine
+from steybrae.screening.ready import ReadyLine, places_swapped
 from steybrae.screening.result import LegScreening, ModelFacts, RouteScreening, SettingsUsed
 from steybrae.screening.standing import StandingRules
 from steybrae.screening.totals import doubtful_heights, route_totals

@@ -10,7 +10,7 @@ import numpy as np
 
 from steybrae.bands import BandScheme
 from steybrae.cautions import Caution, Situation, cautions_for
-from steybrae.field.hidden import apparent_slope_deg
+from steybrae.field.limits import apparent_slope_deg
 from steybrae.frozen import dataclass
 from steybrae.paper.chart import gap_for_slope_mm
 from steybrae.paper.measurement import RULER_ERROR_MM

@@ -29,7 +29,7 @@ def slope(what: str) -> Callable[[str], float]:
 
 def day(text: str) -> dt.date:
     """Read a day: ``2027-01-15``."""
-    from steybrae.route.times.daylight import parse_day
+    from steybrae.route.daylight import parse_day
 
     return parse_day(text)
 

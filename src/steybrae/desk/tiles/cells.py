@@ -19,11 +19,10 @@ from steybrae.desk.readers import LATER, ModelThreads
 from steybrae.errors import ModelError
 from steybrae.files.model.rasters import RasterModel
 from steybrae.frozen import dataclass
-from steybrae.raster.blocks import BLOCK, Block, Layout
+from steybrae.raster.blocks import BLOCK, Block, Layout, block_metric
 from steybrae.raster.files.heights import BadBlock, RawHeights, cache_for
 from steybrae.raster.job import AreaJob
 from steybrae.raster.kernel import Kernel
-from steybrae.raster.metric import block_metric
 from steybrae.raster.windows import BlockHeights
 from steybrae.terrain.dem import Grid
 

@@ -18,7 +18,7 @@ from steybrae.answers.overhead import CHECKS_RANGE
 from steybrae.answers.route import legs_left_text, place_text
 from steybrae.bands import BandScheme
 from steybrae.card.result import RouteCard
-from steybrae.card.turn_back import latest_lead, latest_times
+from steybrae.card.times import latest_lead, latest_times
 from steybrae.document import Column, or_none, stacked, worded
 from steybrae.pages.page import band_looks, page_policy, templates
 from steybrae.pages.report.map import draw_report_map

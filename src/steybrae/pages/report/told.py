@@ -30,12 +30,12 @@ from steybrae.answers.leg import (
     way_off_text,
 )
 from steybrae.card.result import RouteCard
-from steybrae.card.turn_back import DOWN_BY_EARLY, NEAR_M, OVERDUE_EARLY, ends_apart_m, on_another_day
+from steybrae.card.times import DOWN_BY_EARLY, NEAR_M, OVERDUE_EARLY, ends_apart_m, on_another_day
 from steybrae.card.wording import arrival_text, call_text, from_text
 from steybrae.document import Column, or_none
 from steybrae.pages.report.map import Letter, MapDrawing, letters_beside, place_spots
 from steybrae.render.html import html_cells
-from steybrae.route.times.walking_time import NOT_ADDED
+from steybrae.route.walking import NOT_ADDED
 from steybrae.screening.basis import corridor_text, cross_check_text, looks_of, zones_text
 from steybrae.screening.compared import RouteLines
 from steybrae.screening.pictures.picture import Relief

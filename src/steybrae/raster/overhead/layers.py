@@ -17,10 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from steybrae.frozen import dataclass
-from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block, Layout, filled
+from steybrae.raster.blocks import BLOCK, STRIP_ROWS, Block, BlockMetric, Layout, filled
 from steybrae.raster.files.outputs import SmallFile, free_writer_name, kept_arrays
 from steybrae.raster.job import OPEN
-from steybrae.raster.metric import BlockMetric
 from steybrae.raster.overhead.joined import Joins, in_own_cells, joined_block, joins_on
 from steybrae.raster.tally import MM2_PER_M2, Tally
 from steybrae.terrain.dem import Grid

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from steybrae.frozen import dataclass
 from steybrae.route.expected import LEAST_SIGHT_M
+from steybrae.route.legs import Track
 from steybrae.route.overhead.kept_ground import KeptGround
 from steybrae.route.overhead.windows import Stretch, metric_place, shared, stretch_windows
-from steybrae.route.track import Track
 from steybrae.terrain.dem import Array
 from steybrae.terrain.gradients import off
 from steybrae.terrain.overhead.ground import OverheadGround, Points

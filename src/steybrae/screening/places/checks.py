@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from steybrae.bands import STEEP_DEG
 from steybrae.frozen import dataclass
 from steybrae.quantities import finite
-from steybrae.route.compass.bearings import geodesic
+from steybrae.route.bearings import geodesic
 from steybrae.route.expected import sight_interval_deg
 from steybrae.route.kept import NOTHING_KEPT, Kept
 from steybrae.route.overhead.from_line import FromLine, Spots, Target, look_from
