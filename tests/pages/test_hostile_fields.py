@@ -33,8 +33,7 @@ from steybrae.screening import Settings
 from steybrae.screening.forecast.at import ForecastAsk
 from steybrae.screening.forecast.ground import with_forecast_ground
 from steybrae.screening.result import RouteScreening
-from steybrae.teach.lesson import lesson
-from steybrae.teach.lesson_ground import lesson_ground
+from steybrae.teach.lesson import lesson, lesson_ground
 
 URL = "http://127.0.0.1:9/x"
 SAY = "console.log('ran')"

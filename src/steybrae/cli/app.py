@@ -1,4 +1,4 @@
-"""The ``steybrae`` command: registers one file per command, builds help by groups, prints errors as one line."""
+"""The ``steybrae`` command: one file per command, help by groups, an error as one line."""
 
 from __future__ import annotations
 

@@ -206,7 +206,7 @@ def first(
 def error(sheet: MapOptions, to: PaperOutput) -> None:
     """How far 0.1 to 0.5 mm on the ruler moves the answer: a picture and a table."""
     from steybrae.sheets.scale import error_pdf
-    from steybrae.teach.ruler_error import error_sheet
+    from steybrae.teach.slope_scale import error_sheet
 
     result = error_sheet(sheet.scale, sheet.interval_m, sheet.interval)
     to.write(lambda: error_pdf(result, paper=to.paper))
@@ -330,9 +330,8 @@ def lesson(
 
     from steybrae.pages.lesson import lesson_html
     from steybrae.screening import Settings
-    from steybrae.teach.lesson import interval_words
+    from steybrae.teach.lesson import interval_words, lesson_ground
     from steybrae.teach.lesson import lesson as make_lesson
-    from steybrae.teach.lesson_ground import lesson_ground
 
     to.check(*(model.dem or ()))
     interval_m = chosen.interval_m

@@ -1,26 +1,33 @@
-"""What the page is told of the model, the layers of its map, and the grid's lines in what is seen."""
+"""What the page is told of the model, of its map's layers and grid, and of the ground under the pointer."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 
-from steybrae.bands import BandScheme
+from steybrae.answers.ground import steepest_near
+from steybrae.bands import BandScheme, bands_text
 from steybrae.cautions import Situation, cautions_for
-from steybrae.desk.guard import number_in
+from steybrae.desk.guard import RefusedError, number_in
 from steybrae.desk.opened import Desk
 from steybrae.errors import PlaceError
 from steybrae.figures.style import band_tint
+from steybrae.files.model.rasters import RasterModel
 from steybrae.pages.page import hex_colour
+from steybrae.raster.overhead.layers import CLASSES, NEITHER, UNKNOWN
 from steybrae.route.positions.grids import BNG_EPSG, grid_m, lat_lon_deg, on_bng, utm_epsg
+from steybrae.route.positions.places import Place, format_place
 from steybrae.screening.basis import size_and_reach
+from steybrae.screening.ground.at import ground_at
+from steybrae.screening.ground.result import GroundAt
 from steybrae.screening.known import Settings, told_of_model
 from steybrae.terrain.dem import Array, Grid
 from steybrae.terrain.jacobian import cell_size_m
-from steybrae.value import percent
+from steybrae.value import height, percent, short_text, slope
 
 LAYERS: Final = {
     "bands": "Bands of slope",
@@ -196,3 +203,51 @@ def _label(value: float, step: float, steps: tuple[float, ...]) -> str:
     figures = {100.0: 3, 1000.0: 2, 10_000.0: 1}.get(step)
     whole = round(value / step)
     return f"{whole * round(step / 1000.0)} km" if figures is None else f"{whole % 10**figures:0{figures}d}"
+
+
+OFF: Final = "Off the model: unknown."
+
+
+def place_under(desk: Desk, message: dict[str, Any]) -> dict[str, Any]:
+    """Tell the ground of the cell at a ``row`` and ``col``.
+
+    ``lat`` and ``lon``, degrees; ``written``, the reference in the user's notation; ``lines`` of
+    text. `RefusedError` where these are no numbers, or nowhere on the earth.
+    """
+    row, col = number_in(message, "row"), number_in(message, "col")
+    lon, lat = (float(part) for part in desk.grid.to_wgs84(col, row))
+    if not (math.isfinite(lat) and math.isfinite(lon) and abs(lat) <= 90.0):
+        raise RefusedError(422, "The place should lie on the earth; it does not. Stay nearer to the model.")
+    place = Place(lat, lon)
+    rows, cols = desk.grid.shape
+    on = 0.0 <= row < rows and 0.0 <= col < cols
+    lines = desk.looks.call(_look, desk, place, (int(row), int(col))) if on else [OFF]
+    return {"lat": lat, "lon": lon, "written": written(place, desk.ask.card.grid), "lines": lines}
+
+
+def written(place: Place, grid: str) -> str:
+    """Write a place in the user's notation, in degrees where it is off that grid."""
+    try:
+        return format_place(place, grid)
+    except PlaceError:
+        return format_place(place)
+
+
+def _look(model: RasterModel, desk: Desk, place: Place, at: tuple[int, int]) -> list[str]:
+    settings = replace(desk.settings, model_found=desk.map.found(model))
+    ground = ground_at(place, model, 0.0, settings)
+    return list(_place_lines(ground, desk.map.zone_at(model, *at)))
+
+
+def _place_lines(ground: GroundAt, zone: int) -> Iterator[str]:
+    yield f"Height {height(ground.elevation_m).text}"
+    ends = ground.slope_low_deg, ground.slope_high_deg
+    found = slope(ground.slope_deg, at_least=ground.open_above, interval=ends)
+    yield f"Slope {found.text} over {ground.baseline_m:.0f} m{short_text(ground.short_slope_deg)}"
+    if ground.slope_deg is None:
+        return
+    yield f"95 % interval {found.interval_text}"
+    yield f"Steepest of the nine cells here {steepest_near(ground.within).text}"
+    yield f"Possible bands {bands_text(ground.bands_possible, open_above=ground.open_above)}"
+    if zone not in (NEITHER, UNKNOWN):
+        yield f"{CLASSES[zone].capitalize()}"

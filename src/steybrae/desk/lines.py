@@ -15,9 +15,9 @@ from pyproj import Geod
 
 from steybrae import __version__
 from steybrae.cautions import Situation, cautions_for
+from steybrae.desk.about import written
 from steybrae.desk.guard import RefusedError, number_in
 from steybrae.desk.opened import Desk
-from steybrae.desk.place import written
 from steybrae.errors import QuantityError, RouteError, SteybraeError
 from steybrae.files.routes import MOST_LINES, read_routes_text, routes_drawn
 from steybrae.frozen import dataclass

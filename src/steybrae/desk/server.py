@@ -23,14 +23,13 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route as Path
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from steybrae.desk.about import gridlines, looked_at, model_facts
+from steybrae.desk.about import gridlines, looked_at, model_facts, place_under
 from steybrae.desk.answer import answer, shift
 from steybrae.desk.draft import Conflict, draft, keep
 from steybrae.desk.guard import App, Guard, RefusedError, read_message
 from steybrae.desk.lines import opened, typed
 from steybrae.desk.make import MAKERS, Made
 from steybrae.desk.opened import Desk, DeskAsk
-from steybrae.desk.place import place_under
 from steybrae.desk.tiles.cells import TileView
 from steybrae.errors import FileReadError, FileWriteError, QuantityError, SteybraeError
 from steybrae.pages.desk import desk_page, static_files

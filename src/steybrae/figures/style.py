@@ -18,7 +18,7 @@ from matplotlib.font_manager import findfont, get_font
 from numpy.typing import NDArray
 
 from steybrae.bands import BandScheme
-from steybrae.hush import hushed
+from steybrae.errors import hushed
 from steybrae.quantities import shown_slope_deg
 from steybrae.screening.pictures.picture import Relief
 from steybrae.terrain.attributes import band_numbers

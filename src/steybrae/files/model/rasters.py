@@ -23,7 +23,7 @@ import rasterio.windows
 from numpy.typing import NDArray
 
 from steybrae.cautions import SAME_CELLS, HeightsRead
-from steybrae.errors import FileReadError, ModelError
+from steybrae.errors import FileReadError, ModelError, hushed
 from steybrae.files.model.declared import Part, check_part, check_sidecar, height_unit, parse_height_unit
 from steybrae.files.model.fingerprints import files_fingerprint, files_state, sidecars
 from steybrae.files.model.heights import (
@@ -41,7 +41,6 @@ from steybrae.files.model.tiles import RasterFile, Tile, check_band, join, scali
 from steybrae.files.model.vrt import amended, is_tiff, is_vrt, largest_block_bytes, names_lost_places
 from steybrae.files.results import is_sample
 from steybrae.frozen import dataclass
-from steybrae.hush import hushed
 from steybrae.names import clean
 from steybrae.screening.known import ModelOrigin
 from steybrae.terrain.dem import Array, Dem, Grid
