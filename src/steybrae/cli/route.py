@@ -133,9 +133,9 @@ def route(
     from dataclasses import replace
     from functools import partial
 
-    from steybrae.cli.counting import Counting
     from steybrae.cli.options.common import run_origin
     from steybrae.screening import cross_check_route, screen_route
+    from steybrae.screening.screen import Counting
 
     _refuse_picture(forecast.bulletin, outputs.bulletin_figure)
     _refuse_day(day, outputs.report)

@@ -12,13 +12,18 @@ from numpy.typing import NDArray
 
 from steybrae.desk.tiles.cells import BAND, NOT_LOOKED, TILE, UNKNOWN, Kept, MapCells, TileView
 from steybrae.desk.tiles.contours import contour_unit, contours_png, interval_m
-from steybrae.figures.pixels import Mask, colour, grey_png, not_looked, palette_png, pattern
 from steybrae.figures.style import (
     UNKNOWN_HATCH,
+    Mask,
     band_hatch,
     band_tint,
+    colour,
+    grey_png,
     hatch_ink,
     light_strength,
+    not_looked,
+    palette_png,
+    pattern,
 )
 from steybrae.files.model.rasters import RasterModel
 from steybrae.raster.blocks import Block
