@@ -8,7 +8,7 @@ import operator
 from collections.abc import Iterable, Sequence
 from dataclasses import fields, replace
 from itertools import accumulate
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 from steybrae import __version__
 from steybrae.card.checks import cliffs_below, ground_beside, leg_checks
@@ -61,7 +61,6 @@ from steybrae.route.positions.grids import utm_epsg
 from steybrae.route.positions.places import Place, format_place
 from steybrae.route.walking import Segment, leg_min, time_words
 from steybrae.screening.basis import overhead_text, zone_underfoot
-from steybrae.screening.places.result import PlaceThatMatters
 from steybrae.screening.places.words import place_words
 from steybrae.screening.result import LegGroundFacts, LegScreening, RouteScreening
 
@@ -102,13 +101,16 @@ def make_card(screening: RouteScreening, settings: CardSettings) -> RouteCard:
     made = replace(
         _card(screening.name, _with_clock(legs, places[0], settings), bearings, places[0], settings),
         down_by=None if latest is None else latest.isoformat(),
-        down_by_is=None if latest is None else _down_by_is(settings),
+        down_by_is=None if latest is None else "sunset" if settings.down_by is None else "stated",
         overhead_text=overhead_text(screening),
         down_by_text=_shown_end(latest, settings),
         time_words=(*reckoned, *unknown),
         notes=(*screening.notes, *position_words(settings.grid, places)),
         basis=basis_words(screening),
-        places=tuple(_with_magnetic(place, legs) for place in screening.places),
+        places=tuple(
+            replace(place, words=place_words(place, legs[place.from_.leg - 1].declination_deg))
+            for place in screening.places
+        ),
         legs_without=screening.legs_without,
         legs_possible_only=screening.legs_possible_only,
         cautions=_cautions(
@@ -177,11 +179,6 @@ def _card(
     )
 
 
-def _with_magnetic(place: PlaceThatMatters, legs: Sequence[CardLeg]) -> PlaceThatMatters:
-    """Say a place with bearings from magnetic north."""
-    return replace(place, words=place_words(place, legs[place.from_.leg - 1].declination_deg))
-
-
 def _pace(settings: CardSettings) -> dict[str, Any]:
     return {"flat_kmh": settings.flat_kmh, "off_path": settings.off_path}
 
@@ -219,10 +216,6 @@ def _shown_end(at: dt.datetime | None, settings: CardSettings) -> str:
 
 def _arrivals(start: dt.datetime, legs: Sequence[CardLeg]) -> tuple[dt.datetime | None, ...]:
     return arrivals(start, [math.inf if leg.time_min is None else leg.time_min for leg in legs])
-
-
-def _down_by_is(settings: CardSettings) -> Literal["stated", "sunset"]:
-    return "sunset" if settings.down_by is None else "stated"
 
 
 def _bearings(ends: Sequence[Place], settings: CardSettings, leg: LegScreening) -> LegBearings:

@@ -37,15 +37,10 @@ DAY_FIELDS: Final = (
 
 
 def desk_page(name: str, scheme: BandScheme) -> str:
-    """Write the page of a model; its files are those of `desk_files`, and Leaflet's, in ``static/``."""
+    """Write the page of a model; its files are those of `static_files`, in ``static/``."""
     fields = [{"name": key, "label": label, "like": like} for key, label, like in DAY_FIELDS]
     page = templates().get_template("desk/desk.html")
     return page.render(name=name, bands=band_looks(scheme), fields=fields)
-
-
-def desk_files() -> dict[str, str]:
-    """Return the page's own style and script, by name."""
-    return {name: templates().get_template(f"desk/{name}").render() for name in _FILES}
 
 
 def profile_html(screening: RouteScreening, profile: Profile) -> str:
@@ -83,7 +78,7 @@ def static_files() -> dict[str, tuple[bytes, str]]:
     Nothing else is ever opened, so that no name leads out. `MissingExtraError` without the map
     library.
     """
-    found = {name: text.encode() for name, text in desk_files().items()}
+    found = {name: templates().get_template(f"desk/{name}").render().encode() for name in _FILES}
     try:
         library = files("xstatic.pkg.leaflet") / "data"
     except ModuleNotFoundError as error:
