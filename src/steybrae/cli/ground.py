@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from steybrae.cli.options import parsed
 from steybrae.cli.options.common import BandOptions, OutputOptions
 from steybrae.cli.options.day import ForecastOptions
-from steybrae.cli.options.groups import did_you_mean
+from steybrae.cli.options.groups import PICTURE, TABLE, did_you_mean, written
 from steybrae.cli.options.model import CheckedModel, PositionOptions, ReachOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.cli.progress import progress
@@ -32,12 +31,8 @@ CONTEXT = {"ignore_unknown_options": True}
 class GroundOutputs(OutputOptions):
     """Where the answer goes."""
 
-    figure: Path | None = parsed.written(
-        "--figure", "Draw the cells and the circle, as PNG or PDF.", parsed.PICTURE
-    )
-    csv: Path | None = parsed.written(
-        "--csv", "Write the places of --places with their figures as CSV.", parsed.TABLE
-    )
+    figure: Path | None = written("--figure", "Draw the cells and the circle, as PNG or PDF.", PICTURE)
+    csv: Path | None = written("--csv", "Write the places of --places with their figures as CSV.", TABLE)
 
 
 def ground(

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from steybrae.cli.options import parsed
 from steybrae.cli.options.common import OutputOptions
+from steybrae.cli.options.groups import PICTURE, written
 from steybrae.cli.options.model import ModelOptions, screening_settings
 from steybrae.cli.options.settings_file import with_taken
 from steybrae.cli.progress import progress
@@ -19,8 +19,8 @@ from steybrae.frozen import dataclass
 class ModelOutputs(OutputOptions):
     """Where the answer goes."""
 
-    figure: Path | None = parsed.written(
-        "--figure", "Draw its slopes, a piece at full size and its intervals (PNG, PDF).", parsed.PICTURE
+    figure: Path | None = written(
+        "--figure", "Draw its slopes, a piece at full size and its intervals (PNG, PDF).", PICTURE
     )
 
 

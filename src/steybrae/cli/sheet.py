@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from steybrae.cli.app import GroupedCommand
-from steybrae.cli.options import parsed
-from steybrae.cli.options.groups import spread
+from steybrae.cli.options.groups import day_typed, spread
 from steybrae.cli.options.model import ModelFiles
 from steybrae.cli.options.paper import IndexOptions, MapOptions
 from steybrae.cli.options.sheet import (
@@ -240,7 +239,7 @@ def field(
         )
         raise DateError(message)
     to.check(plan)
-    planned = None if plan is None or date is None else (read_plan(plan), parsed.day(date))
+    planned = None if plan is None or date is None else (read_plan(plan), day_typed(date))
     to.write(lambda: field_pdf(field_sheet(planned, grid, plan.name if plan else ""), paper=to.paper))
 
 

@@ -7,8 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from steybrae.cli.options import parsed
-from steybrae.cli.options.groups import Group, flag, option
+from steybrae.cli.options.groups import Group, day_typed, flag, ground_length, option, slope_typed
 from steybrae.errors import DateError
 from steybrae.frozen import dataclass
 from steybrae.quantities import parse_scale
@@ -155,7 +154,7 @@ def _day(text: str | None) -> dt.date:
             "A card needs the day of the walk, for magnetic north wanders; got none. Add --date 2027-01-15."
         )
         raise DateError(message)
-    return parsed.day(text)
+    return day_typed(text)
 
 
 Moment = dt.datetime
@@ -188,7 +187,7 @@ class ForecastOptions(Group, panel="The forecast"):
         "--treeline",
         "Height of the treeline, like 600m, where the bulletin names it.",
         "LENGTH",
-        read=parsed.ground_length("The treeline"),
+        read=ground_length("The treeline"),
         kept="forecast",
         beside=_BULLETIN,
     )
@@ -196,7 +195,7 @@ class ForecastOptions(Group, panel="The forecast"):
         "--forecast-slope",
         "Match ground from here on; 30deg if not given.",
         "DEG",
-        read=parsed.slope("The forecast slope"),
+        read=slope_typed("The forecast slope"),
         kept="forecast",
         beside=_BULLETIN,
     )
